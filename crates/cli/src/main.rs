@@ -1,0 +1,2 @@
+//! The `pulsewright` command line.
+fn main() {}
