@@ -1,0 +1,106 @@
+//! Continuous fibrillatory activity, atrial or ventricular: a tone that wanders in rate and size, on each axis its own way.
+//!
+//! It is a function of time alone, made of sines with exact integer phases, so it starts anywhere and never repeats in
+//! step with anything.
+
+use crate::heart::tone_phase;
+use crate::math::{phase_of, sin_turn, smooth_step};
+use crate::noise::{Noise, Purpose};
+use crate::time::{Instant, Span};
+
+/// How one kind of fibrillation moves.
+#[derive(Clone, Copy, Debug)]
+struct Manner {
+    purpose: Purpose,
+    /// Size on X, Y, Z for a size of 1 mV.
+    vector: [f32; 3],
+    /// Wander of the phase, turns, and of the size, share.
+    phase_wander: f32,
+    size_wander: f32,
+    /// Rates of the wander, Hz.
+    wander_hz: [f32; 3],
+}
+
+/// f waves: largest in V1, so mostly to the front, with some of it downwards.
+const ATRIAL: Manner = Manner {
+    purpose: Purpose::FibrillatoryWave,
+    vector: [-0.25, 0.50, -0.75],
+    phase_wander: 0.30,
+    size_wander: 0.35,
+    wander_hz: [0.61, 0.83, 1.07],
+};
+
+/// Ventricular fibrillation: all axes, the downward one first.
+const VENTRICULAR: Manner = Manner {
+    purpose: Purpose::VentricularFibrillation,
+    vector: [0.38, 0.42, 0.34],
+    phase_wander: 0.22,
+    size_wander: 0.45,
+    wander_hz: [0.37, 0.53, 0.71],
+};
+
+/// Time for the waves to swell, and to die away, s.
+const SWELL_S: f32 = 0.3;
+
+/// A stretch of fibrillation.
+#[derive(Clone, Copy, Debug)]
+pub struct Fibrillation {
+    manner: Manner,
+    from: Instant,
+    until: Option<Instant>,
+    hz: f32,
+    mv: f32,
+    phases: [u32; 3],
+}
+
+impl Fibrillation {
+    /// Fibrillatory waves of the atria from `from` on: dominant frequency, Hz, and peak in V1, mV.
+    pub fn atrial(from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
+        Fibrillation::new(ATRIAL, from, hz, mv, noise)
+    }
+
+    /// Ventricular fibrillation from `from` on: dominant frequency, Hz, and peak to peak in lead II, mV.
+    pub fn ventricular(from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
+        Fibrillation::new(VENTRICULAR, from, hz, mv, noise)
+    }
+
+    fn new(manner: Manner, from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
+        let phases = [0, 1, 2].map(|i| noise.bits(manner.purpose, i));
+        Fibrillation { manner, from, until: None, hz, mv, phases }
+    }
+
+    /// Lets it die away from `at` on.
+    pub fn end(&mut self, at: Instant) {
+        if self.until.is_none() {
+            self.until = Some(at);
+        }
+    }
+
+    /// Whether nothing of it is left at `now`.
+    pub fn is_over(&self, now: Instant) -> bool {
+        self.until.is_some_and(|until| now.since(until) > Span::from_secs(SWELL_S))
+    }
+
+    /// The heart vector it adds at `now`, mV.
+    pub fn at(&self, now: Instant) -> [f32; 3] {
+        let mut size = self.mv * smooth_step(now.since(self.from).as_secs() * (1.0 / SWELL_S));
+        if let Some(until) = self.until {
+            size *= 1.0 - smooth_step(now.since(until).as_secs() * (1.0 / SWELL_S));
+        }
+        let manner = &self.manner;
+        let main = tone_phase(self.hz, now);
+        let mut vector = [0.0; 3];
+        for (i, (value, share)) in vector.iter_mut().zip(manner.vector).enumerate() {
+            let phase = self.phases[i];
+            let slow = sin_turn(tone_phase(manner.wander_hz[i], now).wrapping_add(phase));
+            let slower =
+                sin_turn(tone_phase(manner.wander_hz[(i + 1) % 3] * 0.43, now).wrapping_add(phase.rotate_left(9)));
+            let wander = manner.phase_wander * (slow + slower);
+            let at = main.wrapping_add(phase >> 2).wrapping_add(phase_of(wander));
+            // A little of the second harmonic makes the waves pointed.
+            let wave = sin_turn(at) + 0.22 * sin_turn(at.wrapping_mul(2).wrapping_add(phase.rotate_left(17)));
+            *value = size * share * (1.0 + manner.size_wander * slower) * wave;
+        }
+        vector
+    }
+}

@@ -1,0 +1,409 @@
+//! The player: a script, a frame rate, and the state between frames.
+//!
+//! It keeps the order of events (steps, breaths, heart, pulses), hands each to whoever draws it, and fills frames with
+//! closed-form signals in between. It is the only place where anything mutates.
+
+use crate::ecg::deflection::{Bump, Deflection, Deflections};
+use crate::ecg::fibrillation::Fibrillation;
+use crate::ecg::leads::leads_of;
+use crate::ecg::templates::Wave;
+use crate::frame::{Frame, PressureSite};
+use crate::heart::rhythm::{Atria, Ventricles};
+use crate::heart::{self, Activation, Heart, Origin, Variability};
+use crate::math;
+use crate::noise::Noise;
+use crate::pressure::arterial::{Arterial, Target};
+use crate::respiration::{self, Respiration};
+use crate::script::{Placed, Script, Timeline};
+use crate::settings::Field;
+use crate::time::{FrameClock, FrameRate, Instant, Span};
+use crate::truth::{AtrialBeat, Beat, Episode, Event, Observer, Pulse};
+
+/// Frames worked on together between two events.
+const SEGMENT: usize = 16;
+
+/// Plays a script frame by frame.
+///
+/// Plain data: a clone is a checkpoint that goes on with the same bits.
+#[derive(Clone, Debug)]
+pub struct Player<'a> {
+    timeline: Timeline<'a>,
+    step: Option<Placed<'a>>,
+    next_step: Option<Placed<'a>>,
+    end: Instant,
+    clock: FrameClock,
+    noise: Noise,
+    heart: Heart,
+    respiration: Respiration,
+    arterial: Arterial,
+    deflections: Deflections,
+    atrial: Option<Fibrillation>,
+    ventricular: Option<Fibrillation>,
+}
+
+const _: () = assert!(size_of::<Player<'_>>() <= 4096, "the player must fit a small microcontroller");
+
+impl<'a> Player<'a> {
+    /// A player at the start of `script`.
+    pub fn new(script: &Script<'a>, rate: FrameRate) -> Player<'a> {
+        let mut timeline = script.timeline();
+        let next_step = timeline.next();
+        let resting = Target { systolic_mmhg: 0.0, diastolic_mmhg: 0.0, period: Span::secs(1) };
+        Player {
+            timeline,
+            step: None,
+            next_step,
+            end: script.duration().map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),
+            clock: FrameClock::new(rate),
+            noise: Noise::new(script.seed()),
+            heart: Heart::new(),
+            respiration: Respiration::new(),
+            arterial: Arterial::new(None, &resting),
+            deflections: Deflections::default(),
+            atrial: None,
+            ventricular: None,
+        }
+    }
+
+    /// Index of the next frame.
+    pub fn position(&self) -> u64 {
+        self.clock.index()
+    }
+
+    /// Fills `frames` from the start and says how many; fewer than asked only at the end of the script.
+    pub fn fill(&mut self, frames: &mut [Frame]) -> usize {
+        self.fill_observed(frames, &mut ())
+    }
+
+    /// As [`Player::fill`], telling `observer` of every event up to and including the last frame's instant.
+    pub fn fill_observed(&mut self, frames: &mut [Frame], observer: &mut impl Observer) -> usize {
+        let mut filled = 0;
+        while let Some(rest) = frames.get_mut(filled..).filter(|rest| !rest.is_empty()) {
+            let now = self.clock.now();
+            if now >= self.end {
+                break;
+            }
+            self.happen(now, observer);
+            let length = rest.len().min(SEGMENT);
+            let Some(segment) = rest.get_mut(..length) else {
+                break;
+            };
+            filled += self.draw(segment);
+        }
+        filled
+    }
+
+    /// Passes over `count` frames, or to the end of the script, and says how many; costs only what happens in them.
+    pub fn skip(&mut self, count: u64) -> u64 {
+        self.skip_observed(count, &mut ())
+    }
+
+    /// As [`Player::skip`], telling `observer` of every event before the frame arrived at.
+    pub fn skip_observed(&mut self, count: u64, observer: &mut impl Observer) -> u64 {
+        let mut target = self.clock;
+        target.jump(count);
+        if target.now() > self.end {
+            let last = self.clock.rate().frame_at_or_after(self.end);
+            target = self.clock;
+            target.jump(last.saturating_sub(self.clock.index()));
+        }
+        let skipped = target.index() - self.clock.index();
+        if let Some(before) = target.now().ticks().checked_sub(1) {
+            self.happen(Instant::from_ticks(before), observer);
+        }
+        self.clock = target;
+        skipped
+    }
+
+    /// Ends a step that holds (or any step) at the next frame.
+    pub fn next_step(&mut self) {
+        let now = self.clock.now();
+        if let Some(next) = &mut self.next_step {
+            next.start = now;
+        } else {
+            self.timeline.resume_at(now);
+            self.next_step = self.timeline.next();
+        }
+    }
+
+    /// Lets everything happen that is due at or before `now`.
+    fn happen(&mut self, now: Instant, observer: &mut impl Observer) {
+        loop {
+            let step = self.next_step.map_or(Instant::NEVER, |placed| placed.start);
+            let breath = self.respiration.next();
+            let beat = self.heart.next();
+            let pulse = self.arterial.next();
+            let first = step.min(breath).min(beat).min(pulse);
+            if first > now || first == Instant::NEVER || first >= self.end {
+                return;
+            }
+            // In this order when they coincide: what is set, the breath that the sinus node follows, the heart, the pulse.
+            if first == step {
+                self.start_step(observer);
+            } else if first == breath {
+                self.start_breath(observer);
+            } else if first == beat {
+                self.beat(first, observer);
+            } else {
+                self.start_pulse(first, observer);
+            }
+        }
+    }
+
+    fn value(&self, field: Field, at: Instant) -> f32 {
+        self.step.map_or(0.0, |placed| placed.step.value(field, at.since(placed.start)))
+    }
+
+    fn start_step(&mut self, observer: &mut impl Observer) {
+        let Some(placed) = self.next_step.take() else {
+            return;
+        };
+        let first = self.step.is_none();
+        self.next_step = self.timeline.next();
+        self.step = Some(placed);
+        let at = placed.start;
+        observer.observe(Event::Step { item: placed.item, at });
+        let breathing = self.breathing(at);
+        self.respiration.retime(at, &breathing);
+        if let Some(demand) = self.heart_demand(at) {
+            self.with_heart(at, observer, |heart, noise, emit| heart.change(at, &demand, noise, emit));
+            if first {
+                self.arterial = Arterial::new(self.heart.first_beat(&demand), &self.target(at));
+            }
+        }
+    }
+
+    fn start_breath(&mut self, observer: &mut impl Observer) {
+        let demand = self.breathing(self.respiration.next());
+        if let Some(breath) = self.respiration.start(&demand) {
+            observer.observe(Event::Breath(breath));
+        }
+    }
+
+    fn beat(&mut self, at: Instant, observer: &mut impl Observer) {
+        if let Some(demand) = self.heart_demand(at) {
+            self.with_heart(at, observer, |heart, noise, emit| heart.fire(&demand, noise, emit));
+        }
+    }
+
+    fn start_pulse(&mut self, at: Instant, observer: &mut impl Observer) {
+        let target = self.target(at);
+        if let Some((foot, pulse)) = self.arterial.start(&target) {
+            observer.observe(Event::Pulse(Pulse {
+                site: PressureSite::Arterial,
+                foot,
+                foot_mmhg: pulse.foot_mmhg(),
+                rise: pulse.rise(),
+                systolic_mmhg: pulse.systolic_mmhg(),
+            }));
+        }
+    }
+
+    fn breathing(&self, at: Instant) -> respiration::Demand {
+        respiration::Demand {
+            per_minute: self.value(Field::BreathsPerMin, at),
+            depth_ohm: self.value(Field::BreathDepthOhm, at),
+            expiration_ratio: self.value(Field::ExpirationRatio, at),
+        }
+    }
+
+    fn heart_demand(&self, at: Instant) -> Option<heart::Demand> {
+        let settings = &self.step?.step.settings;
+        let (breath_start, breath_period) = self.respiration.pace();
+        Some(heart::Demand {
+            rhythm: settings.rhythm(),
+            rate_bpm: self.value(Field::RateBpm, at),
+            pr: Span::from_secs(self.value(Field::PrMs, at) * 0.001),
+            variability: Variability {
+                breathing_ms: self.value(Field::BreathingRrMs, at),
+                slow_ms: self.value(Field::SlowRrMs, at),
+                fast_ms: self.value(Field::FastRrMs, at),
+                breath_start,
+                breath_period,
+            },
+        })
+    }
+
+    /// Arterial pressure set at an instant, with the swing of breathing.
+    fn target(&self, at: Instant) -> Target {
+        let swing = self.value(Field::ArterialSwing, at);
+        let fall = if swing > 0.0 { swing * self.respiration.filling(at) } else { 0.0 };
+        Target {
+            systolic_mmhg: self.value(Field::ArterialSystolic, at) - fall,
+            diastolic_mmhg: math::max(self.value(Field::ArterialDiastolic, at) - fall, 1.0),
+            period: Span::period(self.value(Field::RateBpm, at)),
+        }
+    }
+
+    /// Lets the heart act and draws what it emits.
+    fn with_heart<O: Observer>(
+        &mut self,
+        at: Instant,
+        observer: &mut O,
+        act: impl FnOnce(&mut Heart, &Noise, &mut dyn FnMut(Activation)),
+    ) {
+        // At most one activation of each kind, and an end and a start of each episode, comes of one event.
+        let mut emitted = [None; 4];
+        let mut count = 0;
+        act(&mut self.heart, &self.noise, &mut |activation| {
+            if let Some(place) = emitted.get_mut(count) {
+                *place = Some(activation);
+                count += 1;
+            }
+        });
+        for activation in emitted.into_iter().flatten() {
+            self.take_up(at, activation, observer);
+        }
+    }
+
+    fn take_up(&mut self, now: Instant, activation: Activation, observer: &mut impl Observer) {
+        let Some(settings) = self.step.map(|placed| &placed.step.settings) else {
+            return;
+        };
+        match activation {
+            Activation::Atria { at } => {
+                self.start_waves(at, settings.body().p, 1.0);
+                observer.observe(Event::Atrial(AtrialBeat { onset: at }));
+            }
+            Activation::Ventricles { at, origin, interval, p_onset, code } => {
+                let beat = self.start_complex(at, origin, interval, p_onset, code);
+                observer.observe(Event::Beat(beat));
+                let target = self.target(at);
+                self.arterial.beat(at, interval, settings.rhythm().ejection, &target);
+                self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at));
+            }
+            Activation::Episode { episode, at, starts } => {
+                self.change_fibrillation(episode, now, starts);
+                observer.observe(Event::Episode { episode, at, starts });
+            }
+        }
+    }
+
+    fn change_fibrillation(&mut self, episode: Episode, now: Instant, starts: bool) {
+        let Some(rhythm) = self.step.map(|placed| placed.step.settings.rhythm()) else {
+            return;
+        };
+        let waves = match episode {
+            Episode::AtrialFibrillation => &mut self.atrial,
+            Episode::VentricularFibrillation => &mut self.ventricular,
+        };
+        if !starts {
+            if let Some(waves) = waves {
+                waves.end(now);
+            }
+            return;
+        }
+        *waves = match (episode, rhythm.atria, rhythm.ventricles) {
+            (Episode::AtrialFibrillation, Atria::Fibrillation { hz, mv }, _) => {
+                Some(Fibrillation::atrial(now, hz, mv, &self.noise))
+            }
+            (Episode::VentricularFibrillation, _, Ventricles::Fibrillation { hz, mv }) => {
+                Some(Fibrillation::ventricular(now, hz, mv, &self.noise))
+            }
+            _ => None,
+        };
+    }
+
+    fn start_waves(&mut self, onset: Instant, waves: &[Wave], stretch: f32) {
+        self.deflections.retire(onset);
+        for wave in waves {
+            let s = 0.001 * stretch;
+            let start = onset.shifted(wave.at_ms * s);
+            let bump = Bump::new(start, wave.rise_ms * s, wave.hold_ms * s, wave.fall_ms * s);
+            self.deflections.start(Deflection { bump, vector_mv: wave.mv });
+        }
+    }
+
+    fn start_complex(
+        &mut self,
+        onset: Instant,
+        origin: Origin,
+        interval: Option<Span>,
+        p_onset: Option<Instant>,
+        code: crate::truth::BeatCode,
+    ) -> Beat {
+        let body = self.step.map_or(&crate::body::ADULT, |placed| placed.step.settings.body());
+        let (complex, qrs_ms) = match origin {
+            Origin::Conducted => (body.normal, self.value(Field::QrsMs, onset)),
+            Origin::Ventricle => (body.ventricular, body.ventricular.qrs_ms),
+        };
+        let stretch = qrs_ms / complex.qrs_ms;
+        self.start_waves(onset, complex.qrs, stretch);
+        // QT by the preceding interval (Fridericia), a wide QRS lengthening it by what it is wider.
+        let period = Span::period(self.value(Field::RateBpm, onset));
+        let rr_s = math::clamp(interval.unwrap_or(period).as_secs(), 0.17, 1.6);
+        let wider_ms = math::max(qrs_ms - self.value(Field::QrsMs, onset), 0.0);
+        let qt_ms = self.value(Field::QtcMs, onset) * math::pow(rr_s, 1.0 / 3.0) + wider_ms;
+        self.start_waves(onset, complex.t, qt_ms / complex.qt_ms);
+        Beat {
+            onset,
+            peak: onset.shifted(complex.peak_ms * 0.001 * stretch),
+            end: onset.shifted(qrs_ms * 0.001),
+            t_end: onset.shifted(qt_ms * 0.001),
+            p_onset,
+            code,
+        }
+    }
+
+    /// Draws frames up to the next event, at least one, and says how many.
+    fn draw(&mut self, frames: &mut [Frame]) -> usize {
+        let first = self.clock.now();
+        let next = self
+            .heart
+            .next()
+            .min(self.respiration.next())
+            .min(self.arterial.next())
+            .min(self.next_step.map_or(Instant::NEVER, |placed| placed.start))
+            .min(self.end);
+        let mut clocks = [0; SEGMENT];
+        let mut instants = [Instant::ZERO; SEGMENT];
+        let mut vectors = [[0.0; 3]; SEGMENT];
+        let mut count = 0;
+        for (clock, instant) in clocks.iter_mut().zip(&mut instants).take(frames.len()) {
+            let now = self.clock.now();
+            if count > 0 && now >= next {
+                break;
+            }
+            *clock = now.clock();
+            *instant = now;
+            count += 1;
+            self.clock.advance();
+        }
+        let (Some(clocks), Some(instants), Some(vectors)) =
+            (clocks.get(..count), instants.get(..count), vectors.get_mut(..count))
+        else {
+            return 0;
+        };
+        self.deflections.retire(first);
+        self.deflections.add_to(self.clock.now(), clocks, vectors);
+        for waves in [&mut self.atrial, &mut self.ventricular] {
+            if waves.is_some_and(|waves| waves.is_over(first)) {
+                *waves = None;
+            }
+            if let Some(waves) = waves {
+                for (sum, now) in vectors.iter_mut().zip(instants) {
+                    for (sum, value) in sum.iter_mut().zip(waves.at(*now)) {
+                        *sum += value;
+                    }
+                }
+            }
+        }
+        for ((frame, now), vector) in frames.iter_mut().zip(instants).zip(vectors) {
+            let base_ohm = self.value(Field::BaseOhm, *now);
+            let gain = self.value(Field::EcgGain, *now) * self.breathing_gain(*now);
+            frame.leads_mv = leads_of([vector[0] * gain, vector[1] * gain, vector[2] * gain]);
+            frame.respiration_ohm = base_ohm + self.respiration.impedance_ohm(*now);
+            frame.pressure_mmhg[PressureSite::Arterial as usize] = self.arterial.at(*now);
+        }
+        count
+    }
+
+    /// Factor of breathing on ECG amplitude: smallest with full lungs.
+    fn breathing_gain(&self, now: Instant) -> f32 {
+        let percent = self.step.map_or(0.0, |placed| placed.step.settings.get(Field::BreathingGain));
+        if percent <= 0.0 {
+            return 1.0;
+        }
+        1.0 + percent * 0.01 * (0.5 - self.respiration.filling(now))
+    }
+}

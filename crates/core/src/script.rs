@@ -1,0 +1,305 @@
+//! Scripts: validated steps in playing order, with repeats, as plain constant data.
+//!
+//! A script holds resolved settings in every step; what a document leaves out was filled in by whoever built it, so a
+//! step can be played, printed or compared on its own. On a microcontroller a script is a `static`.
+
+use crate::settings::{Field, OutOfRange, Settings};
+use crate::time::{Instant, Span};
+use core::fmt;
+
+/// Deepest nesting of repeats.
+pub const MAX_NESTING: usize = 4;
+
+/// Shortest step, so that the work a frame is bounded.
+pub const MIN_STEP: Span = Span::millis(10);
+
+/// A field that moves in a straight line from the step's setting to `to` over the step.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ramp {
+    /// What moves.
+    pub field: Field,
+    /// Value at the end of the step.
+    pub to: f32,
+}
+
+/// One step: settings held, or ramped, for a time.
+#[derive(Clone, Copy, Debug)]
+pub struct Step<'a> {
+    /// How long; `None` holds until the player is told to go on.
+    pub duration: Option<Span>,
+    /// What is played.
+    pub settings: Settings,
+    /// What moves during the step; needs a duration.
+    pub ramps: &'a [Ramp],
+}
+
+/// A part of a script.
+#[derive(Clone, Copy, Debug)]
+pub enum Item<'a> {
+    /// Play a step.
+    Step(Step<'a>),
+    /// Go back to item `first` until the items from there to here have been played `times` times.
+    Repeat {
+        /// Index of the first item of the block; before this item.
+        first: u32,
+        /// How often the block is played in all; at least 1.
+        times: u32,
+        /// Nesting depth, 0 for the innermost, so that nested repeats count apart.
+        level: u8,
+    },
+}
+
+/// A validated script.
+#[derive(Clone, Copy, Debug)]
+pub struct Script<'a> {
+    seed: u64,
+    items: &'a [Item<'a>],
+}
+
+/// Why items do not make a script.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum ScriptError {
+    /// No step.
+    Empty,
+    /// A step shorter than [`MIN_STEP`], by item index.
+    TooShort(usize),
+    /// A ramp in a step without a duration, of a field that can't ramp, or to a value out of range.
+    Ramp(usize, OutOfRange),
+    /// Two settings that exclude each other.
+    Conflict(usize, Conflict),
+    /// A repeat that does not point back, plays zero times, or whose level is wrong.
+    Repeat(usize),
+}
+
+/// Two settings of a step that exclude each other.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum Conflict {
+    /// The rate, bpm, lies outside what the rhythm allows.
+    RateOfRhythm {
+        /// Rate asked for.
+        rate_bpm: f32,
+        /// Lowest allowed.
+        min_bpm: f32,
+        /// Highest allowed.
+        max_bpm: f32,
+    },
+    /// Arterial systolic is not at least 2 mmHg above diastolic.
+    ArterialOrder {
+        /// Systolic, mmHg.
+        systolic_mmhg: f32,
+        /// Diastolic, mmHg.
+        diastolic_mmhg: f32,
+    },
+}
+
+impl fmt::Display for Conflict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Conflict::RateOfRhythm { rate_bpm, min_bpm, max_bpm } => {
+                write!(f, "rate {rate_bpm} bpm is outside the {min_bpm} to {max_bpm} bpm of this rhythm")
+            }
+            Conflict::ArterialOrder { systolic_mmhg, diastolic_mmhg } => {
+                write!(
+                    f,
+                    "arterial systolic {systolic_mmhg} mmHg must be at least 2 mmHg above diastolic {diastolic_mmhg} mmHg"
+                )
+            }
+        }
+    }
+}
+
+impl fmt::Display for ScriptError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            ScriptError::Empty => f.write_str("a script needs at least one step"),
+            ScriptError::TooShort(i) => write!(f, "item {i}: a step lasts at least 0.01 s"),
+            ScriptError::Ramp(i, e) => write!(f, "item {i}: ramp: {e}"),
+            ScriptError::Conflict(i, c) => write!(f, "item {i}: {c}"),
+            ScriptError::Repeat(i) => {
+                write!(f, "item {i}: a repeat must point back, play at least once and nest at most {MAX_NESTING} deep")
+            }
+        }
+    }
+}
+
+impl core::error::Error for ScriptError {}
+
+impl Step<'_> {
+    /// The value of `field` at `since_start` into the step.
+    pub fn value(&self, field: Field, since_start: Span) -> f32 {
+        let from = self.settings.get(field);
+        match (self.ramps.iter().find(|ramp| ramp.field == field), self.duration) {
+            (Some(ramp), Some(duration)) => {
+                let share = crate::math::min(since_start.as_secs() / duration.as_secs(), 1.0);
+                from + (ramp.to - from) * share
+            }
+            _ => from,
+        }
+    }
+
+    /// What excludes each other in the settings, at the start and at the end of the ramps.
+    pub fn conflicts(&self) -> impl Iterator<Item = Conflict> + '_ {
+        let end = self.duration.unwrap_or(Span::ZERO);
+        [Span::ZERO, end].into_iter().flat_map(move |at| {
+            let rate = self.value(Field::RateBpm, at);
+            let (min_bpm, max_bpm) = self.settings.rhythm().allowed_bpm();
+            let systolic = self.value(Field::ArterialSystolic, at);
+            let diastolic = self.value(Field::ArterialDiastolic, at);
+            let rate = (rate < min_bpm || rate > max_bpm).then_some(Conflict::RateOfRhythm {
+                rate_bpm: rate,
+                min_bpm,
+                max_bpm,
+            });
+            let order = (systolic < diastolic + 2.0)
+                .then_some(Conflict::ArterialOrder { systolic_mmhg: systolic, diastolic_mmhg: diastolic });
+            rate.into_iter().chain(order)
+        })
+    }
+}
+
+impl<'a> Script<'a> {
+    /// Checks the items; everything after this can rely on them.
+    pub fn new(seed: u64, items: &'a [Item<'a>]) -> Result<Script<'a>, ScriptError> {
+        if !items.iter().any(|item| matches!(item, Item::Step(_))) {
+            return Err(ScriptError::Empty);
+        }
+        for (i, item) in items.iter().enumerate() {
+            match item {
+                Item::Step(step) => {
+                    if step.duration.is_some_and(|duration| duration < MIN_STEP) {
+                        return Err(ScriptError::TooShort(i));
+                    }
+                    for ramp in step.ramps {
+                        let bad = OutOfRange { field: ramp.field, value: ramp.to };
+                        if step.duration.is_none()
+                            || !ramp.field.info().ramps
+                            || step.settings.with(ramp.field, ramp.to).is_err()
+                        {
+                            return Err(ScriptError::Ramp(i, bad));
+                        }
+                    }
+                    if let Some(conflict) = step.conflicts().next() {
+                        return Err(ScriptError::Conflict(i, conflict));
+                    }
+                }
+                Item::Repeat { first, times, level } => {
+                    let block = items.get(*first as usize..i).unwrap_or(&[]);
+                    let deepest = block.iter().filter_map(|inner| match inner {
+                        Item::Repeat { level, .. } => Some(*level as usize + 1),
+                        Item::Step(_) => None,
+                    });
+                    let outside = block.iter().any(|inner| matches!(inner, Item::Repeat { first: f, .. } if f < first));
+                    let level = *level as usize;
+                    if block.is_empty()
+                        || *times == 0
+                        || outside
+                        || level >= MAX_NESTING
+                        || deepest.max().unwrap_or(0) > level
+                    {
+                        return Err(ScriptError::Repeat(i));
+                    }
+                }
+            }
+        }
+        Ok(Script { seed, items })
+    }
+
+    /// The seed of everything left to chance.
+    pub fn seed(&self) -> u64 {
+        self.seed
+    }
+
+    /// The items.
+    pub fn items(&self) -> &'a [Item<'a>] {
+        self.items
+    }
+
+    /// The steps as they will be played, each with its item index and start; ends with a step that holds.
+    pub fn timeline(&self) -> Timeline<'a> {
+        Timeline { items: self.items, next: 0, played: [0; MAX_NESTING], start: Some(Instant::ZERO) }
+    }
+
+    /// How long the script plays; `None` when a step holds, or when it is longer than an instant can tell (136 years).
+    ///
+    /// Takes time in proportion to the items, not to the repeats.
+    pub fn duration(&self) -> Option<Span> {
+        let total = block_length(self.items, 0, self.items.len())?;
+        (total < u128::from(u64::MAX)).then_some(Span::from_ticks(total as u64))
+    }
+}
+
+/// Ticks that the items `first..end` play once; `None` if a step holds.
+///
+/// Walks a repeated block once more for its repeat, so at most [`MAX_NESTING`] times in all.
+fn block_length(items: &[Item<'_>], first: usize, end: usize) -> Option<u128> {
+    let mut total: u128 = 0;
+    for i in first..end {
+        match items.get(i) {
+            Some(Item::Step(step)) => total = total.saturating_add(u128::from(step.duration?.ticks())),
+            Some(Item::Repeat { first, times, .. }) => {
+                let inner = block_length(items, *first as usize, i)?;
+                total = total.saturating_add(inner.saturating_mul(u128::from(times.saturating_sub(1))));
+            }
+            None => {}
+        }
+    }
+    Some(total)
+}
+
+/// A step at its place in time.
+#[derive(Clone, Copy, Debug)]
+pub struct Placed<'a> {
+    /// Index of the step among the script's items.
+    pub item: usize,
+    /// When it starts.
+    pub start: Instant,
+    /// The step.
+    pub step: &'a Step<'a>,
+}
+
+/// Walks a script's steps in playing order.
+#[derive(Clone, Debug)]
+pub struct Timeline<'a> {
+    items: &'a [Item<'a>],
+    next: usize,
+    played: [u32; MAX_NESTING],
+    /// Start of the next step; `None` once a step holds.
+    start: Option<Instant>,
+}
+
+impl<'a> Timeline<'a> {
+    /// Goes on at `at` although the last step holds.
+    pub fn resume_at(&mut self, at: Instant) {
+        self.start = Some(at);
+    }
+}
+
+impl<'a> Iterator for Timeline<'a> {
+    type Item = Placed<'a>;
+
+    fn next(&mut self) -> Option<Placed<'a>> {
+        let start = self.start?;
+        loop {
+            let item = self.next;
+            match self.items.get(item)? {
+                Item::Step(step) => {
+                    self.next += 1;
+                    self.start = step.duration.map(|duration| start.plus(duration));
+                    return Some(Placed { item, start, step });
+                }
+                Item::Repeat { first, times, level } => {
+                    let played = self.played.get_mut(*level as usize)?;
+                    *played += 1;
+                    if *played < *times {
+                        self.next = *first as usize;
+                    } else {
+                        *played = 0;
+                        self.next += 1;
+                    }
+                }
+            }
+        }
+    }
+}

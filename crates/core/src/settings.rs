@@ -1,0 +1,167 @@
+//! What a step sets: one table of numeric fields with name, unit and range, and the two choices (rhythm, body).
+//!
+//! Every layer reads this table: the JSON script takes its keys, ranges and schema from it, ramps and live changes
+//! address a [`Field`], the reference page prints it.
+//! A new setting is a new row here and a reader in the module that uses it.
+
+use crate::body::Body;
+use crate::heart::rhythm::Rhythm;
+use core::fmt;
+
+/// Name, unit, range and meaning of a numeric field.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FieldInfo {
+    /// Path in a script document, groups separated by a dot; the last part carries the unit.
+    pub path: &'static str,
+    /// Unit as printed.
+    pub unit: &'static str,
+    /// Smallest value allowed.
+    pub min: f32,
+    /// Largest value allowed.
+    pub max: f32,
+    /// Whether a step may ramp it.
+    pub ramps: bool,
+    /// One line on what it means.
+    pub doc: &'static str,
+}
+
+macro_rules! fields {
+    ($($(#[$meta:meta])* $name:ident: $path:literal, $unit:literal, $min:literal ..= $max:literal, $ramps:literal, $doc:literal;)*) => {
+        /// A numeric setting of a step.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        #[repr(u8)]
+        pub enum Field { $(#[doc = $doc] $name,)* }
+
+        impl Field {
+            /// Every field, in the order of the table.
+            pub const ALL: &'static [Field] = &[$(Field::$name,)*];
+
+            /// The field's row in the table.
+            pub const fn info(self) -> &'static FieldInfo {
+                match self {
+                    $(Field::$name => &FieldInfo { path: $path, unit: $unit, min: $min, max: $max, ramps: $ramps, doc: $doc },)*
+                }
+            }
+        }
+    };
+}
+
+fields! {
+    RateBpm: "rate_bpm", "bpm", 5.0 ..= 400.0, true, "Ventricular rate that the rhythm holds; each rhythm allows a part of this range.";
+    PrMs: "ecg.pr_ms", "ms", 60.0 ..= 600.0, false, "From P onset to QRS onset in a conducted beat.";
+    QrsMs: "ecg.qrs_ms", "ms", 30.0 ..= 200.0, false, "QRS duration of a normally conducted beat.";
+    QtcMs: "ecg.qtc_ms", "ms", 250.0 ..= 650.0, false, "QT interval at 60 bpm; at other rates it follows the cube root of the preceding RR (Fridericia).";
+    EcgGain: "ecg.gain", "1", 0.05 ..= 5.0, true, "Factor on every ECG amplitude.";
+    BreathingRrMs: "variability.breathing_ms", "ms", 0.0 ..= 400.0, false, "Sinus arrhythmia: peak-to-peak change of the RR interval in step with breathing.";
+    SlowRrMs: "variability.slow_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the low-frequency band (about 0.1 Hz), peak to peak.";
+    FastRrMs: "variability.fast_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the high-frequency band (about 0.25 Hz), peak to peak.";
+    BreathsPerMin: "breathing.rate_per_min", "breaths/min", 0.0 ..= 150.0, true, "Breaths a minute; 0 is apnoea.";
+    BreathDepthOhm: "breathing.depth_ohm", "ohm", 0.0 ..= 10.0, true, "Impedance change of a breath, base to peak.";
+    BaseOhm: "breathing.base_ohm", "ohm", 100.0 ..= 3000.0, true, "Base impedance between the electrodes.";
+    ExpirationRatio: "breathing.expiration_ratio", "1", 0.5 ..= 4.0, false, "Expiration time over inspiration time: 2 is an I:E of 1:2.";
+    CardiacOhm: "breathing.cardiac_ohm", "ohm", 0.0 ..= 2.0, true, "Impedance change of each heartbeat (cardiac artefact), base to peak.";
+    BreathingGain: "breathing.ecg_percent", "%", 0.0 ..= 30.0, false, "Change of ECG amplitude over a breath, peak to peak.";
+    ArterialSystolic: "arterial.systolic_mmhg", "mmHg", 10.0 ..= 320.0, true, "Arterial systolic pressure at a steady rate.";
+    ArterialDiastolic: "arterial.diastolic_mmhg", "mmHg", 5.0 ..= 300.0, true, "Arterial diastolic pressure at a steady rate.";
+    ArterialSwing: "arterial.breathing_mmhg", "mmHg", 0.0 ..= 40.0, true, "Fall of arterial pressure from expiration to inspiration.";
+}
+
+/// Number of fields.
+pub const FIELDS: usize = Field::ALL.len();
+
+/// A value outside a field's range, or not a number.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OutOfRange {
+    /// The field.
+    pub field: Field,
+    /// The value refused.
+    pub value: f32,
+}
+
+impl fmt::Display for OutOfRange {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let info = self.field.info();
+        write!(f, "{} = {} is outside {} to {} {}", info.path, self.value, info.min, info.max, info.unit)
+    }
+}
+
+impl core::error::Error for OutOfRange {}
+
+/// Everything a step plays: a value for each field, the rhythm and the body.
+///
+/// Values are within their fields' ranges by construction. What depends on two of them is checked by
+/// [`crate::script::Script::new`].
+#[derive(Clone, Copy, Debug)]
+pub struct Settings {
+    values: [f32; FIELDS],
+    rhythm: &'static Rhythm,
+    body: &'static Body,
+}
+
+impl Settings {
+    /// A resting patient of this body in this rhythm, at the rhythm's usual rate.
+    pub const fn new(body: &'static Body, rhythm: &'static Rhythm) -> Settings {
+        let mut settings = Settings { values: [0.0; FIELDS], rhythm, body };
+        let mut i = 0;
+        while i < FIELDS {
+            // Fields with a nonzero floor that a body does not name rest at that floor's nearest value to zero.
+            settings.values[i] = Field::ALL[i].info().min;
+            i += 1;
+        }
+        settings.values[Field::EcgGain as usize] = 1.0;
+        settings.with_body(body).with_rhythm(rhythm)
+    }
+
+    /// The same with another body: its intervals, pressures and breathing replace what was set.
+    pub const fn with_body(mut self, body: &'static Body) -> Settings {
+        self.body = body;
+        let mut i = 0;
+        while i < body.values.len() {
+            let (field, value) = body.values[i];
+            self.values[field as usize] = value;
+            i += 1;
+        }
+        self.values[Field::RateBpm as usize] = self.rhythm.usual_rate(body);
+        self
+    }
+
+    /// The same with another rhythm at its usual rate for the body.
+    pub const fn with_rhythm(mut self, rhythm: &'static Rhythm) -> Settings {
+        self.rhythm = rhythm;
+        self.values[Field::RateBpm as usize] = rhythm.usual_rate(self.body);
+        self
+    }
+
+    /// The same with one field changed.
+    pub const fn with(mut self, field: Field, value: f32) -> Result<Settings, OutOfRange> {
+        let info = field.info();
+        if !(value >= info.min && value <= info.max) {
+            return Err(OutOfRange { field, value });
+        }
+        self.values[field as usize] = value;
+        Ok(self)
+    }
+
+    /// As [`Settings::with`] for constants: a wrong literal does not compile.
+    pub const fn lit(self, field: Field, value: f32) -> Settings {
+        match self.with(field, value) {
+            Ok(settings) => settings,
+            Err(_) => panic!("setting out of range"),
+        }
+    }
+
+    /// The value of a field.
+    pub const fn get(&self, field: Field) -> f32 {
+        self.values[field as usize]
+    }
+
+    /// The rhythm.
+    pub const fn rhythm(&self) -> &'static Rhythm {
+        self.rhythm
+    }
+
+    /// The body.
+    pub const fn body(&self) -> &'static Body {
+        self.body
+    }
+}

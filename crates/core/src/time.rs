@@ -1,0 +1,284 @@
+//! Integer time: instants and spans in ticks of 2^-32 s, and frame rates.
+//!
+//! A rate such as 70 beats per minute has no exact period in floating point, nor in frames; summed over a day it drifts.
+//! Here an instant is an unsigned 64-bit count of 2^-32 s (0.23 ns), good for 136 years, and every period is rounded
+//! once to a tick: 24 h of 70 bpm is off by at most 12 µs.
+//! Only short differences become `f32`, through [`Span::as_secs`] or the player's 2^-24 s frame clock.
+
+use core::fmt;
+
+/// Ticks in a second: 2^32.
+pub const TICKS_PER_SECOND: u64 = 1 << 32;
+
+/// A point in time since the start of the script, in ticks of 2^-32 s.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Instant(u64);
+
+/// A length of time in ticks of 2^-32 s, never negative.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Span(u64);
+
+impl Instant {
+    /// The start of the script.
+    pub const ZERO: Instant = Instant(0);
+    /// Later than anything that happens.
+    pub const NEVER: Instant = Instant(u64::MAX);
+
+    /// From a count of 2^-32 s.
+    pub const fn from_ticks(ticks: u64) -> Instant {
+        Instant(ticks)
+    }
+
+    /// The count of 2^-32 s.
+    pub const fn ticks(self) -> u64 {
+        self.0
+    }
+
+    /// This instant plus `span`, held at [`Instant::NEVER`].
+    pub const fn plus(self, span: Span) -> Instant {
+        Instant(self.0.saturating_add(span.0))
+    }
+
+    /// This instant less `span`, held at zero.
+    pub const fn minus(self, span: Span) -> Instant {
+        Instant(self.0.saturating_sub(span.0))
+    }
+
+    /// The span from `earlier` to this instant; zero when `earlier` is later.
+    pub const fn since(self, earlier: Instant) -> Span {
+        Span(self.0.saturating_sub(earlier.0))
+    }
+
+    /// This instant shifted by `seconds` of either sign, held at zero.
+    pub fn shifted(self, seconds: f32) -> Instant {
+        if seconds < 0.0 { self.minus(Span::from_secs(-seconds)) } else { self.plus(Span::from_secs(seconds)) }
+    }
+
+    /// Seconds since the start; for printing, not for arithmetic in the core.
+    pub fn as_secs_f64(self) -> f64 {
+        self.0 as f64 / TICKS_PER_SECOND as f64
+    }
+
+    /// Low 32 bits of the instant in units of 2^-24 s: the player's frame clock, which wraps every 256 s.
+    pub(crate) const fn clock(self) -> u32 {
+        (self.0 >> 8) as u32
+    }
+}
+
+impl Span {
+    /// No time.
+    pub const ZERO: Span = Span(0);
+    /// The longest span.
+    pub const MAX: Span = Span(u64::MAX);
+
+    /// From a count of 2^-32 s.
+    pub const fn from_ticks(ticks: u64) -> Span {
+        Span(ticks)
+    }
+
+    /// The count of 2^-32 s.
+    pub const fn ticks(self) -> u64 {
+        self.0
+    }
+
+    /// Whole seconds.
+    pub const fn secs(seconds: u32) -> Span {
+        Span((seconds as u64) << 32)
+    }
+
+    /// Whole milliseconds, rounded to the nearest tick.
+    pub const fn millis(milliseconds: u64) -> Span {
+        Span(whole_and_part(milliseconds, 1000))
+    }
+
+    /// Whole microseconds, rounded to the nearest tick.
+    pub const fn micros(microseconds: u64) -> Span {
+        Span(whole_and_part(microseconds, 1_000_000))
+    }
+
+    /// From seconds as `f32`: exact up to the 24 bits that an `f32` has; negative and NaN give zero.
+    pub fn from_secs(seconds: f32) -> Span {
+        // 2^32 is a power of two, so the product is exact; `as` saturates and sends NaN to zero.
+        Span((seconds * TICKS_PER_SECOND as f32) as u64)
+    }
+
+    /// The period of `per_minute` events a minute, rounded to the nearest tick; `MAX` for zero, negative or NaN.
+    ///
+    /// Worked in integers from the rate in 2^-16 per minute, so that 70 a minute has the period 60/70 s to half a tick.
+    pub fn period(per_minute: f32) -> Span {
+        let fixed = (per_minute * 65536.0) as u64;
+        if fixed == 0 {
+            return Span::MAX;
+        }
+        // 60 s in ticks, times 2^16: below 2^54.
+        let minute = 60 * TICKS_PER_SECOND * 65536;
+        Span((minute + fixed / 2) / fixed)
+    }
+
+    /// The span as `f32` seconds; exact to 24 bits.
+    pub fn as_secs(self) -> f32 {
+        self.0 as f32 * (1.0 / TICKS_PER_SECOND as f32)
+    }
+
+    /// Seconds as `f64`; for printing, not for arithmetic in the core.
+    pub fn as_secs_f64(self) -> f64 {
+        self.0 as f64 / TICKS_PER_SECOND as f64
+    }
+
+    /// This span times `factor` (negative and NaN count as zero).
+    pub fn scaled(self, factor: f32) -> Span {
+        Span((self.0 as f32 * factor) as u64)
+    }
+
+    /// Sum, held at the longest span.
+    pub const fn plus(self, other: Span) -> Span {
+        Span(self.0.saturating_add(other.0))
+    }
+
+    /// Difference, held at zero.
+    pub const fn minus(self, other: Span) -> Span {
+        Span(self.0.saturating_sub(other.0))
+    }
+
+    /// The shorter of two.
+    pub fn min(self, other: Span) -> Span {
+        Span(self.0.min(other.0))
+    }
+
+    /// The longer of two.
+    pub fn max(self, other: Span) -> Span {
+        Span(self.0.max(other.0))
+    }
+}
+
+/// `count / per_second` seconds in ticks, rounded, without leaving 64 bits; held at the longest span.
+const fn whole_and_part(count: u64, per_second: u64) -> u64 {
+    let whole = count / per_second;
+    if whole > u32::MAX as u64 - 1 {
+        return u64::MAX;
+    }
+    let part = count % per_second;
+    (whole << 32) + ((part << 32) + per_second / 2) / per_second
+}
+
+/// A whole number of frames a second, 100 to 48 000.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct FrameRate(u32);
+
+/// A frame rate outside 100 to 48 000 Hz.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct FrameRateOutOfRange(
+    /// The rate asked for, Hz.
+    pub u32,
+);
+
+impl fmt::Display for FrameRateOutOfRange {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "frame rate {} Hz is outside {} to {} Hz", self.0, FrameRate::MIN_HZ, FrameRate::MAX_HZ)
+    }
+}
+
+impl core::error::Error for FrameRateOutOfRange {}
+
+impl FrameRate {
+    /// Lowest rate, Hz: below it a QRS complex is no longer drawn.
+    pub const MIN_HZ: u32 = 100;
+    /// Highest rate, Hz.
+    pub const MAX_HZ: u32 = 48_000;
+
+    /// A rate of `hz` frames a second.
+    pub const fn hz(hz: u32) -> Result<FrameRate, FrameRateOutOfRange> {
+        if hz < Self::MIN_HZ || hz > Self::MAX_HZ {
+            return Err(FrameRateOutOfRange(hz));
+        }
+        Ok(FrameRate(hz))
+    }
+
+    /// A rate known when the program is built; a wrong literal does not compile in a constant.
+    pub const fn lit(hz: u32) -> FrameRate {
+        match Self::hz(hz) {
+            Ok(rate) => rate,
+            Err(_) => panic!("frame rate out of range"),
+        }
+    }
+
+    /// Frames a second.
+    pub const fn as_hz(self) -> u32 {
+        self.0
+    }
+
+    /// The instant of frame `index`: `index / rate`, rounded down to a tick.
+    pub const fn instant_of(self, index: u64) -> Instant {
+        let rate = self.0 as u64;
+        let whole = index / rate;
+        if whole > u32::MAX as u64 {
+            return Instant::NEVER;
+        }
+        Instant((whole << 32) + ((index % rate) << 32) / rate)
+    }
+
+    /// The first frame at or after `instant`.
+    pub const fn frame_at_or_after(self, instant: Instant) -> u64 {
+        // ceil(ticks * rate / 2^32), whole seconds apart so that 64 bits are enough; `instant_of` rounds down, so a
+        // frame whose exact time lies within the tick before `instant` is caught by the second look.
+        let seconds = instant.0 >> 32;
+        let part = instant.0 & 0xffff_ffff;
+        let index = seconds * self.0 as u64 + ((part * self.0 as u64) >> 32);
+        if self.instant_of(index).0 >= instant.0 { index } else { index + 1 }
+    }
+}
+
+/// Steps through the instants of consecutive frames without a division a frame.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct FrameClock {
+    rate: FrameRate,
+    index: u64,
+    now: Instant,
+    whole: u64,
+    part: u32,
+    carried: u32,
+}
+
+impl FrameClock {
+    pub(crate) fn new(rate: FrameRate) -> FrameClock {
+        let hz = u64::from(rate.0);
+        FrameClock {
+            rate,
+            index: 0,
+            now: Instant::ZERO,
+            whole: TICKS_PER_SECOND / hz,
+            part: (TICKS_PER_SECOND % hz) as u32,
+            carried: 0,
+        }
+    }
+
+    pub(crate) fn rate(&self) -> FrameRate {
+        self.rate
+    }
+
+    pub(crate) fn index(&self) -> u64 {
+        self.index
+    }
+
+    pub(crate) fn now(&self) -> Instant {
+        self.now
+    }
+
+    pub(crate) fn advance(&mut self) {
+        self.index += 1;
+        let mut step = self.whole;
+        self.carried += self.part;
+        if self.carried >= self.rate.0 {
+            self.carried -= self.rate.0;
+            step += 1;
+        }
+        self.now = Instant(self.now.0.saturating_add(step));
+    }
+
+    pub(crate) fn jump(&mut self, frames: u64) {
+        self.index = self.index.saturating_add(frames);
+        self.now = self.rate.instant_of(self.index);
+        let hz = u64::from(self.rate.0);
+        self.carried = (((self.index % hz) << 32) % hz) as u32;
+    }
+}

@@ -1,0 +1,190 @@
+//! What is in the signal, told as it is made: never re-detected from samples.
+
+use crate::time::{Instant, Span};
+
+/// Beat type, in the codes of the open waveform-database annotation set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+pub enum BeatCode {
+    /// `N`: normal.
+    Normal,
+    /// `L`: left bundle branch block.
+    LeftBundleBranchBlock,
+    /// `R`: right bundle branch block.
+    RightBundleBranchBlock,
+    /// `A`: atrial premature.
+    AtrialPremature,
+    /// `a`: aberrated atrial premature.
+    AberratedAtrialPremature,
+    /// `J`: nodal (junctional) premature.
+    JunctionalPremature,
+    /// `S`: supraventricular premature or ectopic.
+    SupraventricularPremature,
+    /// `V`: premature ventricular contraction.
+    VentricularPremature,
+    /// `r`: R-on-T premature ventricular contraction.
+    ROnT,
+    /// `F`: fusion of ventricular and normal.
+    Fusion,
+    /// `e`: atrial escape.
+    AtrialEscape,
+    /// `j`: nodal (junctional) escape.
+    JunctionalEscape,
+    /// `n`: supraventricular escape.
+    SupraventricularEscape,
+    /// `E`: ventricular escape.
+    VentricularEscape,
+    /// `/`: paced.
+    Paced,
+    /// `f`: fusion of paced and normal.
+    PacedFusion,
+    /// `Q`: unclassifiable.
+    Unclassifiable,
+}
+
+impl BeatCode {
+    /// The one-letter symbol.
+    pub const fn symbol(self) -> char {
+        match self {
+            BeatCode::Normal => 'N',
+            BeatCode::LeftBundleBranchBlock => 'L',
+            BeatCode::RightBundleBranchBlock => 'R',
+            BeatCode::AtrialPremature => 'A',
+            BeatCode::AberratedAtrialPremature => 'a',
+            BeatCode::JunctionalPremature => 'J',
+            BeatCode::SupraventricularPremature => 'S',
+            BeatCode::VentricularPremature => 'V',
+            BeatCode::ROnT => 'r',
+            BeatCode::Fusion => 'F',
+            BeatCode::AtrialEscape => 'e',
+            BeatCode::JunctionalEscape => 'j',
+            BeatCode::SupraventricularEscape => 'n',
+            BeatCode::VentricularEscape => 'E',
+            BeatCode::Paced => '/',
+            BeatCode::PacedFusion => 'f',
+            BeatCode::Unclassifiable => 'Q',
+        }
+    }
+}
+
+/// A ventricular activation.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Beat {
+    /// QRS onset.
+    pub onset: Instant,
+    /// Peak of the QRS: where the heart vector is longest. Detectors are scored against this.
+    pub peak: Instant,
+    /// QRS end (J point).
+    pub end: Instant,
+    /// T end.
+    pub t_end: Instant,
+    /// Onset of the P wave that was conducted to this beat.
+    pub p_onset: Option<Instant>,
+    /// Type.
+    pub code: BeatCode,
+}
+
+/// An atrial activation.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct AtrialBeat {
+    /// P onset.
+    pub onset: Instant,
+}
+
+/// A stretch of rhythm without countable beats.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Episode {
+    /// Atrial fibrillation.
+    AtrialFibrillation,
+    /// Ventricular fibrillation.
+    VentricularFibrillation,
+}
+
+/// A breath.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Breath {
+    /// Start of inspiration.
+    pub start: Instant,
+    /// End of inspiration: peak of the impedance.
+    pub peak: Instant,
+    /// End of expiration.
+    pub end: Instant,
+    /// Depth, ohm.
+    pub depth_ohm: f32,
+}
+
+/// A pulse in a pressure channel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pulse {
+    /// Which pressure.
+    pub site: crate::frame::PressureSite,
+    /// Foot of the upstroke.
+    pub foot: Instant,
+    /// Pressure at the foot, mmHg: the diastolic pressure before this pulse.
+    pub foot_mmhg: f32,
+    /// Time from the foot to the systolic peak.
+    pub rise: Span,
+    /// Pressure at the peak, mmHg.
+    pub systolic_mmhg: f32,
+}
+
+/// Something that happened.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum Event {
+    /// A step starts; item index in the script.
+    Step {
+        /// Index among the script's items.
+        item: usize,
+        /// When.
+        at: Instant,
+    },
+    /// A P wave starts.
+    Atrial(AtrialBeat),
+    /// A QRS starts.
+    Beat(Beat),
+    /// An episode starts or ends.
+    Episode {
+        /// Which.
+        episode: Episode,
+        /// When.
+        at: Instant,
+        /// Start or end.
+        starts: bool,
+    },
+    /// A breath starts.
+    Breath(Breath),
+    /// A pulse starts.
+    Pulse(Pulse),
+}
+
+impl Event {
+    /// When it happens (a beat at its QRS onset).
+    pub const fn at(&self) -> Instant {
+        match self {
+            Event::Step { at, .. } | Event::Episode { at, .. } => *at,
+            Event::Atrial(atrial) => atrial.onset,
+            Event::Beat(beat) => beat.onset,
+            Event::Breath(breath) => breath.start,
+            Event::Pulse(pulse) => pulse.foot,
+        }
+    }
+}
+
+/// Told of every event, in the order in which they happen.
+pub trait Observer {
+    /// Takes one event.
+    fn observe(&mut self, event: Event);
+}
+
+/// Takes no notice.
+impl Observer for () {
+    fn observe(&mut self, _: Event) {}
+}
+
+impl<F: FnMut(Event)> Observer for F {
+    fn observe(&mut self, event: Event) {
+        self(event);
+    }
+}
