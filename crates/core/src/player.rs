@@ -6,7 +6,7 @@
 use crate::ecg::deflection::{Bump, Deflection, Deflections};
 use crate::ecg::fibrillation::Fibrillation;
 use crate::ecg::leads::leads_of;
-use crate::ecg::templates::Wave;
+use crate::ecg::templates::{AtrialOrigin, Pathway, Wave};
 use crate::frame::{Frame, PressureSite};
 use crate::heart::rhythm::{Atria, Ventricles};
 use crate::heart::{self, Activation, Heart, Origin, Variability};
@@ -262,7 +262,7 @@ impl<'a> Player<'a> {
         };
         match activation {
             Activation::Atria { at } => {
-                self.start_waves(at, settings.body().p, 1.0);
+                self.start_waves(at, settings.body().p(AtrialOrigin::Sinus), 1.0);
                 observer.observe(Event::Atrial(AtrialBeat { onset: at }));
             }
             Activation::Ventricles { at, origin, interval, p_onset, code } => {
@@ -324,8 +324,11 @@ impl<'a> Player<'a> {
     ) -> Beat {
         let body = self.step.map_or(&crate::body::ADULT, |placed| placed.step.settings.body());
         let (complex, qrs_ms) = match origin {
-            Origin::Conducted => (body.normal, self.value(Field::QrsMs, onset)),
-            Origin::Ventricle => (body.ventricular, body.ventricular.qrs_ms),
+            Origin::Conducted => (body.complex(Pathway::Normal), self.value(Field::QrsMs, onset)),
+            Origin::Ventricle => {
+                let complex = body.complex(Pathway::RightVentricle);
+                (complex, complex.qrs_ms)
+            }
         };
         let stretch = qrs_ms / complex.qrs_ms;
         self.start_waves(onset, complex.qrs, stretch);
@@ -334,11 +337,12 @@ impl<'a> Player<'a> {
         let rr_s = math::clamp(interval.unwrap_or(period).as_secs(), 0.17, 1.6);
         let wider_ms = math::max(qrs_ms - self.value(Field::QrsMs, onset), 0.0);
         let qt_ms = self.value(Field::QtcMs, onset) * math::pow(rr_s, 1.0 / 3.0) + wider_ms;
-        self.start_waves(onset, complex.t, qt_ms / complex.qt_ms);
+        let end = onset.shifted(qrs_ms * 0.001);
+        self.start_waves(end, complex.t, math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms));
         Beat {
             onset,
             peak: onset.shifted(complex.peak_ms * 0.001 * stretch),
-            end: onset.shifted(qrs_ms * 0.001),
+            end,
             t_end: onset.shifted(qt_ms * 0.001),
             p_onset,
             code,

@@ -1,4 +1,90 @@
 //! Wave shapes of the bodies, as deflections on the Frank vector.
+//!
+//! A [`Pathway`] says how the ventricles are activated, an [`AtrialOrigin`] where the atria are; each body draws each in
+//! its own shape, one file per body. Nothing here knows when a beat comes.
+
+pub mod adult;
+pub mod child;
+pub mod neonate;
+
+/// How the ventricles are activated: what the QRS and T look like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Pathway {
+    /// Down both bundle branches.
+    Normal,
+    /// The right bundle branch is blocked.
+    RightBundleBranchBlock,
+    /// The left bundle branch is blocked.
+    LeftBundleBranchBlock,
+    /// The anterior fascicle of the left bundle is blocked.
+    LeftAnteriorFascicular,
+    /// The posterior fascicle of the left bundle is blocked.
+    LeftPosteriorFascicular,
+    /// An accessory pathway and the AV node together: a delta wave.
+    PreExcited,
+    /// A focus in the right ventricle's outflow tract.
+    RightVentricle,
+    /// A focus in the left ventricle.
+    LeftVentricle,
+    /// A pacing electrode in the right ventricle's apex.
+    Paced,
+    /// An escape focus low in the ventricles.
+    Escape,
+    /// A dying heart: very wide and low.
+    Agonal,
+}
+
+impl Pathway {
+    /// Every pathway.
+    pub const ALL: &'static [Pathway] = &[
+        Pathway::Normal,
+        Pathway::RightBundleBranchBlock,
+        Pathway::LeftBundleBranchBlock,
+        Pathway::LeftAnteriorFascicular,
+        Pathway::LeftPosteriorFascicular,
+        Pathway::PreExcited,
+        Pathway::RightVentricle,
+        Pathway::LeftVentricle,
+        Pathway::Paced,
+        Pathway::Escape,
+        Pathway::Agonal,
+    ];
+}
+
+/// Where an atrial activation starts: what the P wave looks like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum AtrialOrigin {
+    /// The sinus node.
+    Sinus,
+    /// A focus high in the right atrium.
+    EctopicHigh,
+    /// A focus low in the right atrium.
+    EctopicLow,
+    /// A focus in the left atrium.
+    EctopicLeft,
+    /// The AV junction: the atria are activated backwards.
+    Junction,
+    /// One turn of typical flutter, [`FLUTTER_CYCLE_MS`] long: waves started a cycle apart join without a seam.
+    Flutter,
+    /// A pacing electrode in the right atrium's appendage.
+    Paced,
+}
+
+impl AtrialOrigin {
+    /// Every origin.
+    pub const ALL: &'static [AtrialOrigin] = &[
+        AtrialOrigin::Sinus,
+        AtrialOrigin::EctopicHigh,
+        AtrialOrigin::EctopicLow,
+        AtrialOrigin::EctopicLeft,
+        AtrialOrigin::Junction,
+        AtrialOrigin::Flutter,
+        AtrialOrigin::Paced,
+    ];
+}
+
+/// Cycle for which the waves of [`AtrialOrigin::Flutter`] are drawn, ms: 300 a minute. Another cycle stretches them.
+pub const FLUTTER_CYCLE_MS: f32 = 200.0;
 
 /// One deflection of a template; times in ms, flanks as in [`super::deflection`], size in mV on X, Y, Z.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,65 +110,13 @@ pub struct Complex {
     pub qrs_ms: f32,
     /// Peak of the heart vector after QRS onset at the nominal duration, ms.
     pub peak_ms: f32,
-    /// ST and T waves, from QRS onset, at the nominal QT; they stretch with QT, beginning after the QRS.
+    /// ST and T waves, from the end of the QRS, at the nominal JT (QT less QRS), with which they stretch.
     pub t: &'static [Wave],
     /// Nominal QT, ms.
     pub qt_ms: f32,
 }
 
+/// A wave without plateau.
 const fn wave(at_ms: f32, rise_ms: f32, fall_ms: f32, mv: [f32; 3]) -> Wave {
     Wave { at_ms, rise_ms, hold_ms: 0.0, fall_ms, mv }
 }
-
-/// P of an adult: right atrium to the front, left atrium to the back.
-pub static ADULT_P: &[Wave] =
-    &[wave(0.0, 38.0, 42.0, [0.035, 0.085, -0.055]), wave(28.0, 40.0, 48.0, [0.065, 0.060, 0.045])];
-
-/// QRS-T of an adult with a normal axis.
-pub static ADULT_NORMAL: Complex = Complex {
-    qrs: &[
-        wave(0.0, 16.0, 18.0, [-0.16, -0.06, -0.30]),
-        wave(14.0, 26.0, 24.0, [1.05, 1.00, 0.05]),
-        wave(36.0, 22.0, 24.0, [0.10, 0.05, 0.85]),
-        wave(58.0, 16.0, 20.0, [-0.10, -0.16, 0.30]),
-    ],
-    qrs_ms: 92.0,
-    peak_ms: 40.0,
-    t: &[wave(150.0, 155.0, 100.0, [0.28, 0.22, -0.16])],
-    qt_ms: 394.0,
-};
-
-/// QRS-T of an adult's beat from the right ventricle: wide, superior to the left, T opposite.
-pub static ADULT_VENTRICULAR: Complex = Complex {
-    qrs: &[wave(0.0, 50.0, 50.0, [0.55, 0.45, 0.25]), wave(30.0, 55.0, 60.0, [0.80, 0.70, 0.75])],
-    qrs_ms: 140.0,
-    peak_ms: 75.0,
-    t: &[wave(150.0, 150.0, 110.0, [-0.32, -0.30, -0.30])],
-    qt_ms: 410.0,
-};
-
-/// P of a newborn.
-pub static NEONATE_P: &[Wave] =
-    &[wave(0.0, 26.0, 28.0, [0.030, 0.085, -0.06]), wave(18.0, 26.0, 30.0, [0.045, 0.050, 0.025])];
-
-/// QRS-T of a newborn: right-sided axis, dominant R in V1.
-pub static NEONATE_NORMAL: Complex = Complex {
-    qrs: &[
-        wave(0.0, 10.0, 12.0, [0.25, -0.20, -0.20]),
-        wave(8.0, 17.0, 15.0, [-0.25, 0.95, -0.95]),
-        wave(26.0, 13.0, 15.0, [-0.55, 0.15, 0.35]),
-    ],
-    qrs_ms: 54.0,
-    peak_ms: 25.0,
-    t: &[wave(90.0, 90.0, 70.0, [0.14, 0.16, 0.02])],
-    qt_ms: 250.0,
-};
-
-/// QRS-T of a newborn's ventricular beat.
-pub static NEONATE_VENTRICULAR: Complex = Complex {
-    qrs: &[wave(0.0, 30.0, 30.0, [0.40, 0.40, 0.25]), wave(18.0, 32.0, 36.0, [0.55, 0.60, 0.60])],
-    qrs_ms: 82.0,
-    peak_ms: 45.0,
-    t: &[wave(88.0, 90.0, 75.0, [-0.22, -0.22, -0.20])],
-    qt_ms: 250.0,
-};
