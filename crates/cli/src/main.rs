@@ -1,2 +1,26 @@
-//! The `pulsewright` command line.
-fn main() {}
+//! The `pulsewright` command line: arguments in, calls out, nothing else.
+//!
+//! [`args`] says what may be typed, one module per verb does it, [`diagnostics`] turns the outcome into a message and an
+//! exit code. A new verb is a row in [`args::Verb`], a module, and an arm in `main`.
+
+mod args;
+mod catalog;
+#[allow(dead_code)]
+mod diagnostics;
+mod manual;
+#[allow(dead_code)] // Until the first verb that takes words has landed.
+mod words;
+
+use args::{Arguments, Verb};
+use clap::Parser;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let outcome = match arguments.verb {
+        Verb::Catalog(catalog) => catalog::run(&catalog),
+        Verb::Completions(completions) => manual::completions(completions.shell),
+        Verb::Manual => manual::page(),
+    };
+    diagnostics::report(outcome)
+}

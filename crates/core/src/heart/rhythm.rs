@@ -17,6 +17,18 @@ pub enum Priority {
     High,
 }
 
+impl Priority {
+    /// Word in tables and sidecars.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Priority::None => "none",
+            Priority::Low => "low",
+            Priority::Medium => "medium",
+            Priority::High => "high",
+        }
+    }
+}
+
 /// Where a rhythm's usual rate comes from.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum UsualRate {

@@ -1,0 +1,137 @@
+//! `catalog`: what can be chosen, as tables for people or JSON for programs.
+
+use crate::args::{Catalog, List};
+use crate::diagnostics::{Outcome, print};
+use pulsewright_core::body::{ADULT, BODIES};
+use pulsewright_core::frame::Channel;
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::settings::Field;
+use serde_json::{Value, json};
+use std::io::{self, Write};
+
+const LISTS: [List; 4] = [List::Rhythms, List::Bodies, List::Channels, List::Fields];
+
+/// Prints the lists asked for.
+pub fn run(catalog: &Catalog) -> Outcome {
+    let lists = catalog.list.as_ref().map_or(&LISTS[..], std::slice::from_ref);
+    print(|out| if catalog.json { write_json(out, lists) } else { write_tables(out, lists) })
+}
+
+fn write_tables(out: &mut impl Write, lists: &[List]) -> io::Result<()> {
+    for (i, list) in lists.iter().enumerate() {
+        if i > 0 {
+            writeln!(out)?;
+        }
+        let (heads, rows) = table(*list);
+        write_table(out, &heads, &rows)?;
+    }
+    Ok(())
+}
+
+fn write_json(out: &mut impl Write, lists: &[List]) -> io::Result<()> {
+    let value: Value = lists.iter().map(|list| (name(*list).to_owned(), as_json(*list))).collect();
+    writeln!(out, "{value:#}")
+}
+
+fn name(list: List) -> &'static str {
+    match list {
+        List::Rhythms => "rhythms",
+        List::Bodies => "bodies",
+        List::Channels => "channels",
+        List::Fields => "fields",
+    }
+}
+
+fn table(list: List) -> (Vec<&'static str>, Vec<Vec<String>>) {
+    match list {
+        List::Rhythms => (
+            vec!["rhythm", "name", "usual bpm", "allowed bpm", "alarm"],
+            RHYTHMS
+                .iter()
+                .map(|rhythm| {
+                    let (min, max) = rhythm.allowed_bpm();
+                    // A rhythm without beats has no rate to set.
+                    let (usual, allowed) = if rhythm.beats() {
+                        (rhythm.usual_rate(&ADULT).to_string(), format!("{min} to {max}"))
+                    } else {
+                        ("-".to_owned(), "-".to_owned())
+                    };
+                    vec![rhythm.id.into(), rhythm.name.into(), usual, allowed, rhythm.alarm.id().into()]
+                })
+                .collect(),
+        ),
+        List::Bodies => (
+            vec!["body", "name", "resting bpm"],
+            BODIES.iter().map(|body| vec![body.id.into(), body.name.into(), body.resting_bpm.to_string()]).collect(),
+        ),
+        List::Channels => (
+            vec!["channel", "unit"],
+            Channel::ALL.iter().map(|channel| vec![channel.id().into(), channel.kind().unit().into()]).collect(),
+        ),
+        List::Fields => (
+            vec!["field", "range", "unit", "meaning"],
+            Field::ALL
+                .iter()
+                .map(|field| {
+                    let info = field.info();
+                    vec![
+                        info.path.into(),
+                        format!("{} to {}", info.min, info.max),
+                        info.unit.into(),
+                        format!("{}{}", info.doc, if info.ramps { " Can ramp." } else { "" }),
+                    ]
+                })
+                .collect(),
+        ),
+    }
+}
+
+fn as_json(list: List) -> Value {
+    match list {
+        List::Rhythms => RHYTHMS
+            .iter()
+            .map(|rhythm| {
+                let (min, max) = rhythm.allowed_bpm();
+                json!({
+                    "id": rhythm.id, "name": rhythm.name, "beats": rhythm.beats(), "alarm": rhythm.alarm.id(),
+                    "usual_bpm": rhythm.usual_rate(&ADULT), "min_bpm": min, "max_bpm": max,
+                })
+            })
+            .collect(),
+        List::Bodies => BODIES
+            .iter()
+            .map(|body| {
+                let values: Value =
+                    body.values.iter().map(|(field, value)| (field.info().path.to_owned(), json!(value))).collect();
+                json!({ "id": body.id, "name": body.name, "resting_bpm": body.resting_bpm, "values": values })
+            })
+            .collect(),
+        List::Channels => {
+            Channel::ALL.iter().map(|channel| json!({ "id": channel.id(), "unit": channel.kind().unit() })).collect()
+        }
+        List::Fields => Field::ALL
+            .iter()
+            .map(|field| {
+                let info = field.info();
+                json!({
+                    "path": info.path, "unit": info.unit, "min": info.min, "max": info.max, "ramps": info.ramps,
+                    "doc": info.doc,
+                })
+            })
+            .collect(),
+    }
+}
+
+/// Columns as wide as their widest cell, two spaces between; nothing after the last.
+fn write_table(out: &mut impl Write, heads: &[&str], rows: &[Vec<String>]) -> io::Result<()> {
+    let heads: Vec<String> = heads.iter().map(|head| (*head).to_owned()).collect();
+    let width = |column: usize| {
+        rows.iter().chain([&heads]).filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max()
+    };
+    let widths: Vec<usize> = (0..heads.len()).map(|column| width(column).unwrap_or(0)).collect();
+    for row in [&heads].into_iter().chain(rows) {
+        let line: Vec<String> = row.iter().zip(&widths).map(|(cell, width)| format!("{cell:width$}")).collect();
+        writeln!(out, "{}", line.join("  ").trim_end())?;
+    }
+    Ok(())
+}

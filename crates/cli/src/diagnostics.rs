@@ -1,0 +1,57 @@
+//! How a run ends: one message on standard error and an exit code.
+//!
+//! 0 done (a reader that closed the pipe is done too), 1 a check or score failed, 2 bad input or output.
+
+use std::fmt::Display;
+use std::io::{self, BufWriter, StdoutLock, Write};
+use std::process::ExitCode;
+
+/// Why a verb did not do all it was asked.
+#[derive(Debug)]
+pub enum Failure {
+    /// The reader of standard output went away: nothing is left to do, and nothing is wrong.
+    Closed,
+    /// Bad input, or output that could not be written; the message, complete.
+    Input(String),
+}
+
+/// What a verb comes back with.
+pub type Outcome = Result<(), Failure>;
+
+impl Failure {
+    /// Bad input or output.
+    pub fn input(message: impl Display) -> Failure {
+        Failure::Input(message.to_string())
+    }
+
+    /// Standard output could not be written.
+    pub fn output(error: &io::Error) -> Failure {
+        if error.kind() == io::ErrorKind::BrokenPipe {
+            Failure::Closed
+        } else {
+            Failure::Input(format!("cannot write to standard output: {error}"))
+        }
+    }
+}
+
+/// Says what went wrong and gives the exit code.
+pub fn report(outcome: Outcome) -> ExitCode {
+    match outcome {
+        Ok(()) | Err(Failure::Closed) => ExitCode::SUCCESS,
+        Err(Failure::Input(message)) => {
+            error(&message);
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// Prints an error. A standard error that is closed is no reason to stop.
+pub fn error(message: &str) {
+    let _ = writeln!(io::stderr(), "error: {message}");
+}
+
+/// Lets `write` print to standard output through a buffer, and flushes it.
+pub fn print(write: impl FnOnce(&mut BufWriter<StdoutLock<'static>>) -> io::Result<()>) -> Outcome {
+    let mut out = BufWriter::new(io::stdout().lock());
+    write(&mut out).and_then(|()| out.flush()).map_err(|error| Failure::output(&error))
+}

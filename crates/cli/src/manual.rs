@@ -1,0 +1,34 @@
+//! The manual page and shell completions, from the same table as the help.
+
+use crate::args::Arguments;
+use crate::diagnostics::{Outcome, print};
+use clap::CommandFactory;
+use clap_complete::Shell;
+use clap_mangen::Man;
+use std::io::Write;
+
+/// Prints the manual page: the front page, then each verb's.
+pub fn page() -> Outcome {
+    let mut command = Arguments::command();
+    command.build();
+    print(|out| {
+        Man::new(command.clone()).render(out)?;
+        for verb in command.get_subcommands() {
+            let title = format!("pulsewright {}", verb.get_name()).to_uppercase();
+            writeln!(out, ".SH {title}")?;
+            let verb = Man::new(verb.clone());
+            verb.render_synopsis_section(out)?;
+            verb.render_description_section(out)?;
+            verb.render_options_section(out)?;
+        }
+        Ok(())
+    })
+}
+
+/// Prints a shell's completions.
+pub fn completions(shell: Shell) -> Outcome {
+    // The generator panics when it cannot write, so it writes to memory.
+    let mut text = Vec::new();
+    clap_complete::generate(shell, &mut Arguments::command(), "pulsewright", &mut text);
+    print(|out| out.write_all(&text))
+}
