@@ -94,6 +94,16 @@ pub enum Conflict {
     },
 }
 
+impl Conflict {
+    /// The fields that exclude each other, so that whoever reads a document can point at them.
+    pub const fn fields(&self) -> &'static [Field] {
+        match self {
+            Conflict::RateOfRhythm { .. } => &[Field::RateBpm],
+            Conflict::ArterialOrder { .. } => &[Field::ArterialSystolic, Field::ArterialDiastolic],
+        }
+    }
+}
+
 impl fmt::Display for Conflict {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

@@ -1,1 +1,53 @@
-//! Pulsewright: script.
+//! Script documents: JSON text to core scripts and back, every mistake named with its place, and their schema.
+//!
+//! ```
+//! use pulsewright_core::script::Script;
+//!
+//! let text = br#"{"version": 1, "steps": [
+//!     {"name": "rest", "duration_s": 30, "rhythm": "sinus", "rate_bpm": 72},
+//!     {"name": "run", "duration_s": 10, "rhythm": "ventricular-tachycardia", "rate_bpm": {"to": 190}}
+//! ]}"#;
+//! let document = pulsewright_script::parse(text, "ward.json")?;
+//! let items = document.items();
+//! let script = Script::new(document.seed(), &items)?;
+//! assert_eq!(script.duration().unwrap().as_secs_f64(), 40.0);
+//! assert_eq!(document.label(1), "run");
+//!
+//! let problems = pulsewright_script::parse(br#"{"version": 1, "steps": [{"duration_s": 5, "rhythm": "sinsu"}]}"#, "x.json");
+//! assert!(problems.unwrap_err().to_string().contains(r#"did you mean "sinus"?"#));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! # What holds
+//! - Keys, ranges, words and the schema come from the core's own tables: a new field, rhythm or body there is known here.
+//! - Whatever the text, an answer comes back: a document, or every problem in it with line and column. No panic; memory
+//!   is bounded by [`MAX_BYTES`] and [`MAX_STEPS`], time by the text's length.
+//! - A [`Document`] always makes a valid core script.
+//!
+//! # Map
+//! [`parse`] walks the text through `json` (values that know their place) and `keys` (the tree that the field table's
+//! paths make), resolves each step with `carry`, and collects [`Problem`]s. `write` and `schema` read the same tree.
+
+mod carry;
+mod document;
+mod json;
+mod keys;
+mod one_step;
+mod parse;
+mod problem;
+mod schema;
+mod step;
+mod words;
+mod write;
+
+pub use document::{Document, Part, Step};
+pub use one_step::OneStep;
+pub use parse::{parse, read};
+pub use problem::{Problem, Problems};
+pub use schema::schema;
+
+/// Longest text read, bytes: 16 MiB.
+pub const MAX_BYTES: usize = 16 << 20;
+
+/// Most steps and repeats in a document.
+pub const MAX_STEPS: usize = 100_000;

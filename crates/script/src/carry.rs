@@ -1,0 +1,80 @@
+//! How a step follows from the one before: what it names changes, the rest carries over.
+//!
+//! One rule for everyone who makes or writes steps:
+//! 1. a body brings its own resting values (and the rhythm's usual rate for it),
+//! 2. a rhythm brings its usual rate,
+//! 3. a number holds over the step,
+//! 4. a ramp moves from where the value would have stood (or from where it says) to its end,
+//! 5. the next step starts from where the ramps ended.
+
+use pulsewright_core::body::{self, Body};
+use pulsewright_core::heart::catalogue;
+use pulsewright_core::heart::rhythm::Rhythm;
+use pulsewright_core::script::Ramp;
+use pulsewright_core::settings::{Field, OutOfRange, Settings};
+
+/// A value that a step names.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Value {
+    /// Held over the step.
+    Held(f32),
+    /// In a straight line over the step.
+    Ramp {
+        /// Where it starts, if named.
+        from: Option<f32>,
+        /// Where it ends.
+        to: f32,
+    },
+}
+
+/// What a step names.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Change {
+    pub(crate) body: Option<&'static Body>,
+    pub(crate) rhythm: Option<&'static Rhythm>,
+    pub(crate) values: Vec<(Field, Value)>,
+}
+
+/// What the first step starts from: a resting adult in sinus rhythm.
+pub(crate) const RESTING: Settings = Settings::new(&body::ADULT, &catalogue::SINUS);
+
+impl Change {
+    /// The settings and ramps of a step that changes `carried` like this.
+    pub(crate) fn apply(&self, carried: &Settings) -> Result<(Settings, Vec<Ramp>), OutOfRange> {
+        let mut settings = self.choose(carried);
+        let mut ramps = Vec::new();
+        for (field, value) in &self.values {
+            match *value {
+                Value::Held(value) => settings = settings.with(*field, value)?,
+                Value::Ramp { from, to } => {
+                    settings.with(*field, to)?;
+                    settings = settings.with(*field, from.unwrap_or(settings.get(*field)))?;
+                    ramps.push(Ramp { field: *field, to });
+                }
+            }
+        }
+        Ok((settings, ramps))
+    }
+
+    /// `carried` with the body and the rhythm named.
+    pub(crate) fn choose(&self, carried: &Settings) -> Settings {
+        let mut settings = *carried;
+        if let Some(body) = self.body {
+            settings = settings.with_body(body);
+        }
+        if let Some(rhythm) = self.rhythm {
+            settings = settings.with_rhythm(rhythm);
+        }
+        settings
+    }
+
+    /// The fields that ramp.
+    pub(crate) fn ramps(&self) -> impl Iterator<Item = Field> {
+        self.values.iter().filter(|(_, value)| matches!(value, Value::Ramp { .. })).map(|(field, _)| *field)
+    }
+}
+
+/// What the step after these settings and ramps starts from.
+pub(crate) fn carried(settings: &Settings, ramps: &[Ramp]) -> Settings {
+    ramps.iter().fold(*settings, |settings, ramp| settings.with(ramp.field, ramp.to).unwrap_or(settings))
+}

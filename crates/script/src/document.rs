@@ -1,0 +1,120 @@
+//! A document in memory: steps with everything resolved, as a core script needs them.
+
+use pulsewright_core::script::{Item, Ramp, Script};
+use pulsewright_core::settings::Settings;
+use pulsewright_core::time::{Instant, Span};
+
+/// A script document that holds together.
+///
+/// Its [`items`](Document::items) always make a [`Script`]; indices are the core's item indices, so that an event of the
+/// truth leads back to the step's name.
+#[derive(Clone, Debug)]
+pub struct Document {
+    pub(crate) title: Option<String>,
+    pub(crate) notes: Option<String>,
+    pub(crate) seed: u64,
+    pub(crate) parts: Vec<Part>,
+}
+
+/// A part of a document, at the index of the core item that it becomes.
+#[derive(Clone, Debug)]
+pub enum Part {
+    /// A step.
+    Step(Step),
+    /// The end of a repeated block; see [`Item::Repeat`].
+    Repeat {
+        /// Index of the block's first part.
+        first: u32,
+        /// How often it is played in all.
+        times: u32,
+        /// Nesting depth, 0 for the innermost.
+        level: u8,
+    },
+}
+
+/// A step with everything that it names and that carries over into it.
+#[derive(Clone, Debug)]
+pub struct Step {
+    /// Its name, if it has one.
+    pub name: Option<String>,
+    /// How long; `None` holds.
+    pub duration: Option<Span>,
+    /// What is played from its start.
+    pub settings: Settings,
+    /// What moves over the step.
+    pub ramps: Vec<Ramp>,
+}
+
+impl Document {
+    /// Its title, if it has one.
+    pub fn title(&self) -> Option<&str> {
+        self.title.as_deref()
+    }
+
+    /// Its notes, if it has some.
+    pub fn notes(&self) -> Option<&str> {
+        self.notes.as_deref()
+    }
+
+    /// The seed of everything left to chance; 0 when the document names none.
+    pub fn seed(&self) -> u64 {
+        self.seed
+    }
+
+    /// The same with another seed.
+    pub fn with_seed(mut self, seed: u64) -> Document {
+        self.seed = seed;
+        self
+    }
+
+    /// Steps and repeats, by item index.
+    pub fn parts(&self) -> &[Part] {
+        &self.parts
+    }
+
+    /// The core's items; lend them to [`Script::new`] together with [`Document::seed`].
+    pub fn items(&self) -> Vec<Item<'_>> {
+        self.parts.iter().map(Part::item).collect()
+    }
+
+    /// The step at an item index.
+    pub fn step(&self, item: usize) -> Option<&Step> {
+        match self.parts.get(item)? {
+            Part::Step(step) => Some(step),
+            Part::Repeat { .. } => None,
+        }
+    }
+
+    /// What to call the step at an item index: its name, or its rhythm's.
+    pub fn label(&self, item: usize) -> &str {
+        self.step(item).map_or("", |step| step.name.as_deref().unwrap_or(step.settings.rhythm().name))
+    }
+
+    /// Whether a step holds, so that only the render's length bounds the script.
+    pub fn holds(&self) -> bool {
+        self.parts.iter().any(|part| matches!(part, Part::Step(step) if step.duration.is_none()))
+    }
+}
+
+impl Part {
+    fn item(&self) -> Item<'_> {
+        match self {
+            Part::Step(step) => Item::Step(step.item()),
+            Part::Repeat { first, times, level } => Item::Repeat { first: *first, times: *times, level: *level },
+        }
+    }
+}
+
+impl Step {
+    /// The step as the core plays it.
+    pub(crate) fn item(&self) -> pulsewright_core::script::Step<'_> {
+        pulsewright_core::script::Step { duration: self.duration, settings: self.settings, ramps: &self.ramps }
+    }
+}
+
+/// Whether finite items play longer than an instant can tell.
+pub(crate) fn too_long(document: &Document) -> bool {
+    let items = document.items();
+    let never = |script: Script<'_>| script.duration().is_none_or(|total| Instant::ZERO.plus(total) == Instant::NEVER);
+    !document.holds() && Script::new(document.seed, &items).is_ok_and(never)
+}

@@ -1,0 +1,163 @@
+//! JSON values that know where they stand in the text.
+//!
+//! Each level is split by `serde_json` into raw slices of the text, so a place costs nothing until it is asked for, and
+//! only what the walk looks into is ever taken apart: depth and memory are the walk's, not the text's.
+
+use serde::de::{Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor};
+use serde_json::value::RawValue;
+use std::fmt;
+use std::ops::Range;
+
+/// What a value is, as told to people.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Kind {
+    Object,
+    List,
+    Text,
+    Number,
+    Bool,
+    Null,
+}
+
+impl Kind {
+    pub(crate) fn noun(self) -> &'static str {
+        match self {
+            Kind::Object => "an object",
+            Kind::List => "a list",
+            Kind::Text => "text",
+            Kind::Number => "a number",
+            Kind::Bool => "true or false",
+            Kind::Null => "null",
+        }
+    }
+}
+
+/// A value at its place.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Node<'a> {
+    /// Offset of `raw` in the whole text.
+    start: usize,
+    raw: &'a str,
+}
+
+/// A key and its value.
+#[derive(Clone, Debug)]
+pub(crate) struct Entry<'a> {
+    pub(crate) key: String,
+    pub(crate) key_node: Node<'a>,
+    pub(crate) value: Node<'a>,
+}
+
+impl<'a> Node<'a> {
+    /// The one value of a text; checks all of its syntax.
+    pub(crate) fn root(text: &'a str) -> Result<Node<'a>, serde_json::Error> {
+        let raw: &'a RawValue = serde_json::from_str(text)?;
+        Ok(Node::within(text, 0, raw))
+    }
+
+    /// `inner` was cut out of `outer`, which starts at `base`.
+    fn within(outer: &'a str, base: usize, inner: &'a RawValue) -> Node<'a> {
+        let raw = inner.get();
+        let offset = (raw.as_ptr() as usize).saturating_sub(outer.as_ptr() as usize);
+        Node { start: base + offset, raw }
+    }
+
+    /// Byte range in the whole text.
+    pub(crate) fn span(&self) -> Range<usize> {
+        self.start..self.start + self.raw.len()
+    }
+
+    pub(crate) fn raw(&self) -> &'a str {
+        self.raw
+    }
+
+    pub(crate) fn kind(&self) -> Kind {
+        match self.raw.as_bytes().first() {
+            Some(b'{') => Kind::Object,
+            Some(b'[') => Kind::List,
+            Some(b'"') => Kind::Text,
+            Some(b't' | b'f') => Kind::Bool,
+            Some(b'n') => Kind::Null,
+            _ => Kind::Number,
+        }
+    }
+
+    /// Text with its escapes resolved; `None` for anything else, and for half of a surrogate pair.
+    pub(crate) fn text(&self) -> Option<String> {
+        serde_json::from_str(self.raw).ok()
+    }
+
+    /// The first `limit` elements of a list, and how many there are.
+    pub(crate) fn list(&self, limit: usize) -> Option<(Vec<Node<'a>>, usize)> {
+        let mut reader = serde_json::Deserializer::from_str(self.raw);
+        let (values, count) = reader.deserialize_seq(Elements { limit }).ok()?;
+        Some((values.into_iter().map(|raw| Node::within(self.raw, self.start, raw)).collect(), count))
+    }
+
+    /// The first `limit` entries of an object, and how many there are.
+    pub(crate) fn object(&self, limit: usize) -> Option<(Vec<Entry<'a>>, usize)> {
+        let mut reader = serde_json::Deserializer::from_str(self.raw);
+        let (entries, count) = reader.deserialize_map(Entries { limit }).ok()?;
+        let entries = entries.into_iter().map(|(key, value)| {
+            let key_node = Node::within(self.raw, self.start, key);
+            let key = key_node.text().unwrap_or_else(|| key_node.raw.trim_matches('"').to_owned());
+            Entry { key, key_node, value: Node::within(self.raw, self.start, value) }
+        });
+        Some((entries.collect(), count))
+    }
+}
+
+struct Elements {
+    limit: usize,
+}
+
+impl<'de> Visitor<'de> for Elements {
+    type Value = (Vec<&'de RawValue>, usize);
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a list")
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Self::Value, A::Error> {
+        let mut kept = Vec::new();
+        while kept.len() < self.limit {
+            match list.next_element()? {
+                Some(raw) => kept.push(raw),
+                None => break,
+            }
+        }
+        let mut count = kept.len();
+        // Counted without being kept; asking again after the end answers `None` again.
+        while list.next_element::<IgnoredAny>()?.is_some() {
+            count += 1;
+        }
+        Ok((kept, count))
+    }
+}
+
+struct Entries {
+    limit: usize,
+}
+
+impl<'de> Visitor<'de> for Entries {
+    type Value = (Vec<(&'de RawValue, &'de RawValue)>, usize);
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("an object")
+    }
+
+    fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
+        let mut kept = Vec::new();
+        while kept.len() < self.limit {
+            match map.next_entry()? {
+                Some(entry) => kept.push(entry),
+                None => break,
+            }
+        }
+        let mut count = kept.len();
+        while map.next_entry::<IgnoredAny, IgnoredAny>()?.is_some() {
+            count += 1;
+        }
+        Ok((kept, count))
+    }
+}

@@ -1,0 +1,85 @@
+//! A script of one step made from words and numbers instead of a document: what a command line names.
+
+use crate::carry::{self, Change, Value};
+use crate::document::{Document, Part, Step};
+use crate::keys;
+use crate::problem::{Collected, Problem, Problems};
+use crate::step::{MAX_STEP_S, span_of};
+use crate::words::{self, nearest, quoted, range, shown, unit};
+use pulsewright_core::script::MIN_STEP;
+use pulsewright_core::settings::Field;
+
+/// A script of one step: a resting adult in sinus rhythm, except for what is named.
+#[derive(Clone, Debug, Default)]
+pub struct OneStep<'a> {
+    /// The seed of everything left to chance.
+    pub seed: u64,
+    /// Rhythm, by its word.
+    pub rhythm: Option<&'a str>,
+    /// Body, by its word.
+    pub body: Option<&'a str>,
+    /// Seconds; `None` holds.
+    pub duration_s: Option<f64>,
+    /// Fields by their path, such as `("arterial.systolic_mmhg", 150.0)`; of a path given twice the last counts.
+    pub values: &'a [(&'a str, f32)],
+}
+
+impl OneStep<'_> {
+    /// The document, with `name` in messages for where the words came from ("command line").
+    ///
+    /// # Errors
+    /// Every problem at once, as for a document; the paths are the fields' own.
+    pub fn document(&self, name: &str) -> Result<Document, Problems> {
+        let mut found = Collected::default();
+        let mut change = Change::default();
+        if let Some(word) = self.rhythm {
+            change.rhythm = words::rhythm(word).map_err(|unknown| found.push(refused("rhythm", unknown))).ok();
+        }
+        if let Some(word) = self.body {
+            change.body = words::body(word).map_err(|unknown| found.push(refused("body", unknown))).ok();
+        }
+        let duration = self.duration_s.and_then(|seconds| {
+            let span = span_of(seconds);
+            if span.is_none() {
+                let allowed = format!("seconds from {} to {MAX_STEP_S}", MIN_STEP.as_secs());
+                let problem = Problem::new(format!("duration is {seconds} s")).allowed(allowed);
+                found.push(problem.path("duration_s"));
+            }
+            span
+        });
+        for (path, value) in self.values {
+            match keys::field(path) {
+                Some(field) if (field.info().min..=field.info().max).contains(value) => {
+                    change.values.push((field, Value::Held(*value)));
+                }
+                Some(field) => {
+                    let what = format!("{path} is {value}{}", unit(field.info()));
+                    found.push(Problem::new(what).path(path).allowed(range(field.info())));
+                }
+                None => {
+                    let paths = || Field::ALL.iter().map(|field| field.info().path);
+                    let problem = Problem::new(format!("unknown setting {}", quoted(path))).path(shown(path));
+                    let leaf = Field::ALL.iter().find(|field| keys::leaf(**field) == *path);
+                    let near = leaf.map(|field| field.info().path).or_else(|| nearest(path, paths()));
+                    found.push(problem.allowed(words::join(paths())).nearest(near.map(quoted)));
+                }
+            }
+        }
+        let settings = change.apply(&carry::RESTING).map_or(carry::RESTING, |(settings, _)| settings);
+        let step = Step { name: None, duration, settings, ramps: Vec::new() };
+        if found.is_empty() {
+            for conflict in step.item().conflicts() {
+                let path = conflict.fields().first().map_or("", |field| field.info().path);
+                found.push(Problem::new(conflict.to_string()).path(path));
+            }
+        }
+        if !found.is_empty() {
+            return Err(Problems::of(name, "", found));
+        }
+        Ok(Document { title: None, notes: None, seed: self.seed, parts: vec![Part::Step(step)] })
+    }
+}
+
+fn refused(path: &str, unknown: words::Unknown) -> Problem {
+    Problem::new(unknown.what).path(path).allowed(unknown.allowed).nearest(unknown.nearest)
+}

@@ -1,0 +1,182 @@
+//! Problems of a document: where, what, what is allowed instead; and how they are shown.
+
+use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
+use std::fmt;
+use std::ops::Range;
+
+/// Problems kept; what is beyond is counted.
+const KEPT: usize = 50;
+
+/// Bytes of a line shown on each side of a problem; beyond it the line is cut.
+const LINE: usize = 2000;
+
+/// One problem.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// Byte range in the text; `None` when there is no text, or the whole of it is meant.
+    pub span: Option<Range<usize>>,
+    /// JSON path, such as `steps[2].rate_bpm`; list indices count from 0.
+    pub path: String,
+    /// What is wrong, one line.
+    pub what: String,
+    /// What is allowed instead, one line.
+    pub allowed: Option<String>,
+    /// What was probably meant.
+    pub nearest: Option<String>,
+    /// Another place that matters, and why.
+    pub also: Option<(Range<usize>, String)>,
+}
+
+impl Problem {
+    pub(crate) fn new(what: impl Into<String>) -> Problem {
+        Problem { span: None, path: String::new(), what: what.into(), allowed: None, nearest: None, also: None }
+    }
+
+    pub(crate) fn at(mut self, span: Range<usize>) -> Problem {
+        self.span = Some(span);
+        self
+    }
+
+    pub(crate) fn path(mut self, path: impl fmt::Display) -> Problem {
+        self.path = path.to_string();
+        self
+    }
+
+    pub(crate) fn allowed(mut self, allowed: impl Into<String>) -> Problem {
+        self.allowed = Some(allowed.into());
+        self
+    }
+
+    pub(crate) fn nearest(mut self, nearest: Option<impl Into<String>>) -> Problem {
+        self.nearest = nearest.map(Into::into);
+        self
+    }
+}
+
+/// Problems as they are found: the first are kept, all are counted, so that a bad file costs no more than a good one.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Collected {
+    list: Vec<Problem>,
+    more: usize,
+}
+
+impl Collected {
+    pub(crate) fn one(problem: Problem) -> Collected {
+        Collected { list: vec![problem], more: 0 }
+    }
+
+    pub(crate) fn push(&mut self, problem: Problem) {
+        if self.list.len() < KEPT {
+            self.list.push(problem);
+        } else {
+            self.more += 1;
+        }
+    }
+
+    pub(crate) fn is_empty(&self) -> bool {
+        self.list.is_empty()
+    }
+}
+
+/// Every problem of a document, in the order of its text.
+///
+/// `Display` gives them as plain text; [`Problems::render`] with colour for a terminal.
+#[derive(Clone, Debug)]
+pub struct Problems {
+    name: String,
+    text: String,
+    list: Vec<Problem>,
+    more: usize,
+}
+
+impl Problems {
+    /// Problems of the text called `name` in messages.
+    pub(crate) fn of(name: &str, text: &str, found: Collected) -> Problems {
+        let Collected { mut list, more } = found;
+        list.sort_by_key(|problem| problem.span.as_ref().map_or(usize::MAX, |span| span.start));
+        Problems { name: name.to_owned(), text: text.to_owned(), list, more }
+    }
+
+    /// The problems; the first 50 of them.
+    pub fn list(&self) -> &[Problem] {
+        &self.list
+    }
+
+    /// Line and column of a problem, counted from 1, columns in characters.
+    pub fn place(&self, problem: &Problem) -> Option<(usize, usize)> {
+        let before = self.text.get(..problem.span.as_ref()?.start)?;
+        let line = before.matches('\n').count() + 1;
+        let column = before.rsplit('\n').next().unwrap_or(before).chars().count() + 1;
+        Some((line, column))
+    }
+
+    /// The problems as text, each with file, line, column, the line itself and a caret.
+    pub fn render(&self, color: bool) -> String {
+        let renderer = if color { Renderer::styled() } else { Renderer::plain() };
+        let mut shown: Vec<String> = self.list.iter().map(|problem| self.show(problem, &renderer)).collect();
+        let count = self.list.len() + self.more;
+        if self.more > 0 {
+            shown.push(format!("{count} problems in {}, the first {} shown", self.name, self.list.len()));
+        } else if count > 1 {
+            shown.push(format!("{count} problems in {}", self.name));
+        }
+        shown.join("\n\n")
+    }
+
+    fn show(&self, problem: &Problem, renderer: &Renderer) -> String {
+        let title = Level::ERROR.primary_title(&problem.what);
+        let name = self.name.escape_debug().to_string();
+        let mut group = match &problem.span {
+            Some(span) => {
+                let also = problem.also.as_ref().map(|(span, _)| span.clone());
+                let (excerpt, base, line) = self.excerpt(span, also.as_ref());
+                let inside = |span: &Range<usize>| {
+                    let start = span.start.saturating_sub(base).min(excerpt.len());
+                    start..first_line(excerpt, start, span.end.saturating_sub(base))
+                };
+                let label = if problem.path.is_empty() { String::new() } else { format!("at {}", problem.path) };
+                let main = AnnotationKind::Primary.span(inside(span)).label(label);
+                let also = problem.also.as_ref().map(|(s, why)| AnnotationKind::Context.span(inside(s)).label(why));
+                title.element(Snippet::source(excerpt).path(name).line_start(line).annotation(main).annotations(also))
+            }
+            None => title.element(Level::NOTE.message(match problem.path.as_str() {
+                "" => format!("in {name}"),
+                path => format!("in {name}, at {path}"),
+            })),
+        };
+        if let Some(nearest) = &problem.nearest {
+            group = group.element(Level::HELP.message(format!("did you mean {nearest}?")));
+        }
+        if let Some(allowed) = &problem.allowed {
+            group = group.element(Level::NOTE.with_name("allowed").message(allowed));
+        }
+        renderer.render(&[group])
+    }
+
+    /// The lines from one span to the other, their offset in the text, and the number of the first.
+    ///
+    /// Rendering costs what it is given, so only these lines are; a text of one endless line is cut before and after.
+    fn excerpt(&self, span: &Range<usize>, also: Option<&Range<usize>>) -> (&str, usize, usize) {
+        let text = self.text.as_str();
+        let first = also.map_or(span.start, |also| also.start.min(span.start));
+        let last = also.map_or(span.start, |also| also.start.max(span.start));
+        let start = text.get(..first).and_then(|before| before.rfind('\n')).map_or(0, |newline| newline + 1);
+        let end = text.get(last..).and_then(|after| after.find('\n')).map_or(text.len(), |newline| last + newline);
+        let line = text.get(..start).map_or(1, |before| before.matches('\n').count() + 1);
+        (text.get(start..end.min(last.saturating_add(LINE))).unwrap_or(""), start, line)
+    }
+}
+
+/// `end`, or the end of the line of `start` when that comes first: a caret under a whole object helps nobody.
+fn first_line(text: &str, start: usize, end: usize) -> usize {
+    let line = text.get(start..).and_then(|rest| rest.find('\n')).map_or(text.len(), |newline| start + newline);
+    end.min(line).max(start)
+}
+
+impl fmt::Display for Problems {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.render(false))
+    }
+}
+
+impl std::error::Error for Problems {}

@@ -1,0 +1,124 @@
+//! The schema of documents, from the same tables that reading uses.
+
+use crate::MAX_STEPS;
+use crate::keys::{self, Branch};
+use crate::step::MAX_STEP_S;
+use crate::words::range;
+use crate::write::number;
+use pulsewright_core::body::BODIES;
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::script::{MAX_NESTING, MIN_STEP};
+use pulsewright_core::settings::{Field, FieldInfo};
+use serde_json::{Map, Value, json};
+
+/// JSON Schema (2020-12) of script documents.
+///
+/// What it can't say is left to [`crate::parse`]: rates that a rhythm allows, pressures in order, repeats nested too
+/// deeply, ramps in steps that hold, the length of the whole.
+pub fn schema() -> Value {
+    json!({
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Pulsewright script",
+        "description": "Timed steps of rhythms, breathing and pressures.",
+        "type": "object",
+        "required": ["version", "steps"],
+        "additionalProperties": false,
+        "properties": {
+            "version": {"const": 1},
+            "title": {"type": "string", "description": "What the script is."},
+            "notes": {"type": "string", "description": "What a reader should know; JSON has no comments."},
+            "seed": {
+                "type": "integer", "minimum": 0, "maximum": u64::MAX, "default": 0,
+                "description": "Seed of everything left to chance."
+            },
+            "steps": {"$ref": "#/$defs/steps"}
+        },
+        "$defs": {
+            "steps": {
+                "type": "array", "minItems": 1, "maxItems": MAX_STEPS,
+                "items": {
+                    "if": {"required": ["repeat"]},
+                    "then": {"$ref": "#/$defs/repeat"},
+                    "else": {"$ref": "#/$defs/step"}
+                }
+            },
+            "repeat": {
+                "type": "object",
+                "description": format!("Plays steps several times; repeats nest up to {MAX_NESTING} deep."),
+                "required": ["repeat", "steps"],
+                "additionalProperties": false,
+                "properties": {
+                    "repeat": {"type": "integer", "minimum": 1, "maximum": u32::MAX, "description": "How often in all."},
+                    "steps": {"$ref": "#/$defs/steps"}
+                }
+            },
+            "step": step()
+        }
+    })
+}
+
+fn step() -> Value {
+    let mut properties = Map::new();
+    properties.insert("name".into(), json!({"type": "string", "description": "Name in timelines and in the truth."}));
+    properties.insert(
+        "duration_s".into(),
+        json!({
+            "description": "Seconds, or \"hold\": until told to go on, bounded by the render's length.",
+            "anyOf": [
+                {"type": "number", "minimum": number(MIN_STEP.as_secs()), "maximum": MAX_STEP_S as u64},
+                {"const": "hold"}
+            ]
+        }),
+    );
+    let rhythms = RHYTHMS.iter().map(|rhythm| {
+        let (min, max) = rhythm.allowed_bpm();
+        json!({"const": rhythm.id, "title": rhythm.name, "description": format!("{min} to {max} bpm.")})
+    });
+    let rhythms: Vec<Value> = rhythms.collect();
+    properties
+        .insert("rhythm".into(), json!({"description": "The heart's rhythm; sets its usual rate.", "oneOf": rhythms}));
+    let bodies: Vec<Value> = BODIES.iter().map(|body| json!({"const": body.id, "title": body.name})).collect();
+    properties
+        .insert("body".into(), json!({"description": "The patient; sets the body's resting values.", "oneOf": bodies}));
+    properties.extend(group(""));
+    json!({
+        "type": "object",
+        "description": "Names what changes; everything else carries over from the step before.",
+        "required": ["duration_s"],
+        "additionalProperties": false,
+        "properties": properties
+    })
+}
+
+/// Properties of the keys below `group`.
+fn group(group: &str) -> Map<String, Value> {
+    let property = |child: keys::Child| match child.what {
+        Branch::Field(field) => (child.key.to_owned(), field_schema(field)),
+        Branch::Group(below) => {
+            let below = json!({"type": "object", "additionalProperties": false, "properties": self::group(below)});
+            (child.key.to_owned(), below)
+        }
+    };
+    keys::children(group).into_iter().map(property).collect()
+}
+
+fn field_schema(field: Field) -> Value {
+    let info: &FieldInfo = field.info();
+    let description = format!("{} Allowed: {}.", info.doc, range(info));
+    let number = json!({"type": "number", "minimum": number(info.min), "maximum": number(info.max)});
+    if !info.ramps {
+        let mut number = number;
+        number["description"] = description.into();
+        return number;
+    }
+    json!({
+        "description": format!("{description} A number, or a ramp over the step."),
+        "anyOf": [
+            number,
+            {
+                "type": "object", "required": ["to"], "additionalProperties": false,
+                "properties": {"from": number, "to": number}
+            }
+        ]
+    })
+}

@@ -1,0 +1,243 @@
+//! One step of a document: its words, its numbers and ramps, and what excludes each other.
+
+use crate::carry::{Change, Value};
+use crate::document::Step;
+use crate::json::{Entry, Kind, Node};
+use crate::keys::{self, Branch, STEP_WORDS};
+use crate::parse::{Path, Walk};
+use crate::words::{self, nearest, quoted, range, shown, unit};
+use pulsewright_core::script::MIN_STEP;
+use pulsewright_core::settings::Field;
+use pulsewright_core::time::{Span, TICKS_PER_SECOND};
+
+/// Longest step, seconds: what 64 bits of time can tell.
+pub(crate) const MAX_STEP_S: f64 = 4_294_967_295.0;
+
+const RAMP_KEYS: [&str; 2] = ["from", "to"];
+
+/// Fields named by a step, with where.
+type Named<'a> = Vec<(Field, Node<'a>)>;
+
+impl Walk {
+    pub(crate) fn step(&mut self, node: Node<'_>, entries: &[Entry<'_>], path: &Path<'_>) -> Step {
+        let mut name = None;
+        let mut duration = None;
+        let mut holds = false;
+        let mut change = Change::default();
+        let mut named = Named::new();
+        let mut choice = None;
+        for entry in entries {
+            let path = path.key(&entry.key);
+            match entry.key.as_str() {
+                "name" => name = self.text(entry.value, &path),
+                "duration_s" if entry.value.text().as_deref() == Some("hold") => holds = true,
+                "duration_s" => duration = self.duration(entry.value, &path),
+                "rhythm" => {
+                    change.rhythm = self.word(entry.value, &path, words::rhythm);
+                    self.doubt(Field::RateBpm, change.rhythm.is_none());
+                    choice = Some(entry.value);
+                }
+                "body" => {
+                    change.body = self.word(entry.value, &path, words::body);
+                    choice = choice.or(Some(entry.value));
+                }
+                _ => {}
+            }
+        }
+        // Numbers after words: which of them are doubtful depends on the words, whatever their order in the text.
+        self.group(entries, "", path, &mut change, &mut named);
+        if !entries.iter().any(|entry| entry.key == "duration_s") {
+            self.missing(node, path, "duration_s", "\"duration_s\": seconds, or \"hold\"");
+        }
+        if holds {
+            for ramp in change.ramps() {
+                let place = named.iter().find(|(field, _)| *field == ramp).map_or(node, |(_, place)| *place);
+                let what = format!("{} ramps in a step that holds", ramp.info().path);
+                let path = path.key(ramp.info().path);
+                self.tell(place, &path, |p| p.allowed("ramps in steps with a duration in seconds"), what);
+            }
+        }
+        let (settings, ramps) = change.apply(&self.carried).unwrap_or((self.carried, Vec::new()));
+        let step = Step { name, duration, settings, ramps };
+        self.conflicts(&step, &named, choice, node, path);
+        step
+    }
+
+    /// Seconds, at least [`MIN_STEP`].
+    fn duration(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<Span> {
+        let seconds = match node.kind() {
+            Kind::Number => node.raw().parse().unwrap_or(f64::NAN),
+            _ => f64::NAN,
+        };
+        let span = span_of(seconds);
+        if span.is_none() {
+            let min = MIN_STEP.as_secs();
+            let allowed = format!("seconds from {min} to {MAX_STEP_S}, or \"hold\"");
+            let what = match node.kind() {
+                Kind::Number => format!("duration_s is {} s", shown(node.raw())),
+                Kind::Text => format!("duration_s is {}", shown(node.raw())),
+                kind => format!("duration_s is {}", kind.noun()),
+            };
+            self.tell(node, path, |p| p.allowed(allowed), what);
+        }
+        span
+    }
+
+    /// A word from a list.
+    fn word<T>(
+        &mut self,
+        node: Node<'_>,
+        path: &Path<'_>,
+        find: fn(&str) -> Result<&'static T, words::Unknown>,
+    ) -> Option<&'static T> {
+        let word = self.text(node, path)?;
+        match find(&word) {
+            Ok(found) => Some(found),
+            Err(unknown) => {
+                self.tell(node, path, |p| p.allowed(unknown.allowed).nearest(unknown.nearest), unknown.what);
+                None
+            }
+        }
+    }
+
+    /// The fields below `group`, and the keys that are none.
+    fn group<'a>(
+        &mut self,
+        entries: &[Entry<'a>],
+        group: &str,
+        path: &Path<'_>,
+        change: &mut Change,
+        named: &mut Named<'a>,
+    ) {
+        let children = keys::children(group);
+        for entry in entries {
+            if group.is_empty() && STEP_WORDS.contains(&entry.key.as_str()) {
+                continue;
+            }
+            let path = path.key(&entry.key);
+            match children.iter().find(|child| child.key == entry.key).map(|child| child.what) {
+                Some(Branch::Field(field)) => {
+                    let value = self.value(field, entry.value, &path);
+                    self.doubt(field, value.is_none());
+                    named.push((field, entry.value));
+                    change.values.extend(value.map(|value| (field, value)));
+                }
+                Some(Branch::Group(below)) => {
+                    if let Some(entries) = self.entries(entry.value, &path, "a group of settings") {
+                        self.group(&entries, below, &path, change, named);
+                    }
+                }
+                None => {
+                    let words = STEP_WORDS.iter().filter(|_| group.is_empty()).copied();
+                    let allowed: Vec<&str> = words.chain(children.iter().map(|child| child.key)).collect();
+                    let nearest = meant(&entry.key, group, &allowed);
+                    self.unknown(entry, &path, &allowed, nearest);
+                }
+            }
+        }
+    }
+
+    /// A number or a ramp.
+    fn value(&mut self, field: Field, node: Node<'_>, path: &Path<'_>) -> Option<Value> {
+        match node.kind() {
+            Kind::Object if field.info().ramps => {
+                let entries = self.entries(node, path, "a ramp")?;
+                let (mut from, mut to, mut good) = (None, None, true);
+                for entry in &entries {
+                    let path = path.key(&entry.key);
+                    let end = match entry.key.as_str() {
+                        "from" => &mut from,
+                        "to" => &mut to,
+                        key => {
+                            self.unknown(entry, &path, &RAMP_KEYS, nearest(key, RAMP_KEYS).map(quoted));
+                            good = false;
+                            continue;
+                        }
+                    };
+                    *end = self.number(field, entry.value, &path);
+                    good &= end.is_some();
+                }
+                if !entries.iter().any(|entry| entry.key == "to") {
+                    self.missing(node, path, "to", "{\"to\": number} or {\"from\": number, \"to\": number}");
+                    good = false;
+                }
+                to.filter(|_| good).map(|to| Value::Ramp { from, to })
+            }
+            Kind::Object => {
+                let allowed = format!("one number, {}, for the whole step", range(field.info()));
+                let what = format!("{} can't ramp", field.info().path);
+                self.tell(node, path, |p| p.allowed(allowed), what);
+                None
+            }
+            _ => self.number(field, node, path).map(Value::Held),
+        }
+    }
+
+    /// A number within the field's range.
+    fn number(&mut self, field: Field, node: Node<'_>, path: &Path<'_>) -> Option<f32> {
+        let info = field.info();
+        let number = (node.kind() == Kind::Number).then(|| node.raw().parse().unwrap_or(f32::NAN));
+        let good = number.filter(|number| (info.min..=info.max).contains(number));
+        if good.is_none() {
+            let ramp = if info.ramps { ", or a ramp {\"to\": number}" } else { "" };
+            let what = match number {
+                Some(_) => format!("{} is {}{}", info.path, shown(node.raw()), unit(info)),
+                None => format!("{} is {}", info.path, node.kind().noun()),
+            };
+            let allowed = format!("{}{}", range(info), if number.is_some() { "" } else { ramp });
+            self.tell(node, path, |p| p.allowed(allowed), what);
+        }
+        good
+    }
+
+    /// Tells what excludes each other, once for fields that are carried on.
+    fn conflicts(&mut self, step: &Step, named: &Named<'_>, choice: Option<Node<'_>>, node: Node<'_>, path: &Path<'_>) {
+        for conflict in step.item().conflicts() {
+            let fields = conflict.fields();
+            if fields.iter().any(|field| self.doubtful.get(*field as usize).copied().unwrap_or(false)) {
+                continue;
+            }
+            let place = named.iter().find(|(field, _)| fields.contains(field));
+            let at = place.map(|(_, node)| *node).or(choice).unwrap_or(node);
+            let at_path = match place {
+                Some((field, _)) => path.key(field.info().path),
+                None => *path,
+            };
+            self.tell(at, &at_path, |p| p, conflict.to_string());
+            for field in fields {
+                self.doubt(*field, true);
+            }
+        }
+    }
+}
+
+/// The span of a step of so many seconds; `None` when too short, too long or no number.
+pub(crate) fn span_of(seconds: f64) -> Option<Span> {
+    if !(0.0..=MAX_STEP_S).contains(&seconds) {
+        return None;
+    }
+    let span = Span::from_ticks((seconds * TICKS_PER_SECOND as f64).round() as u64);
+    (span >= MIN_STEP).then_some(span)
+}
+
+/// What an unknown key below `group` was probably meant to be.
+fn meant(key: &str, group: &str, allowed: &[&str]) -> Option<String> {
+    // A field's own name or path, but at another level.
+    let elsewhere = Field::ALL.iter().find(|field| field.info().path == key || keys::leaf(**field) == key);
+    if let Some(field) = elsewhere {
+        let path = field.info().path;
+        let (groups, leaf) = path.rsplit_once('.').unwrap_or(("", path));
+        return Some(match groups {
+            "" => format!("{} beside \"duration_s\"", quoted(leaf)),
+            groups => format!("{} in {}", quoted(leaf), quoted(groups)),
+        });
+    }
+    if let Some(word) = nearest(key, allowed.iter().copied()) {
+        return Some(quoted(word));
+    }
+    let leaves = Field::ALL.iter().map(|field| keys::leaf(*field));
+    let leaf = nearest(key, leaves)?;
+    let field = Field::ALL.iter().find(|field| keys::leaf(**field) == leaf)?;
+    let (groups, _) = field.info().path.rsplit_once('.')?;
+    (format!("{groups}.") != group).then(|| format!("{} in {}", quoted(leaf), quoted(groups)))
+}

@@ -1,0 +1,88 @@
+//! Words of a list and the nearest one to what was written; numbers and foreign text as printed in messages.
+
+use pulsewright_core::body::{BODIES, Body};
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::heart::rhythm::Rhythm;
+use pulsewright_core::settings::FieldInfo;
+
+/// Longest piece of a document quoted in a message, characters.
+const QUOTED: usize = 48;
+
+/// The word most like `written`, if any is alike enough to be meant.
+pub(crate) fn nearest<'w>(written: &str, words: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
+    // Longer than any word: nothing is near, and the comparison would cost its square.
+    if written.len() > 128 {
+        return None;
+    }
+    let plain = plain(written);
+    words
+        .into_iter()
+        .map(|word| (strsim::jaro_winkler(&plain, word), word))
+        .filter(|(likeness, _)| *likeness > 0.75)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, word)| word)
+}
+
+/// As words are written in scripts: lower case, joined by hyphens (keys keep their underscores).
+fn plain(written: &str) -> String {
+    written.trim().to_lowercase().replace(' ', if written.contains('_') { "_" } else { "-" })
+}
+
+/// The rhythm with this word, or what is allowed and which word is nearest.
+pub(crate) fn rhythm(word: &str) -> Result<&'static Rhythm, Unknown> {
+    find("rhythm", word, RHYTHMS, |rhythm| rhythm.id)
+}
+
+/// The body with this word, or what is allowed and which word is nearest.
+pub(crate) fn body(word: &str) -> Result<&'static Body, Unknown> {
+    find("body", word, BODIES, |body| body.id)
+}
+
+/// A word that is not in its list.
+#[derive(Debug)]
+pub(crate) struct Unknown {
+    pub(crate) what: String,
+    pub(crate) allowed: String,
+    pub(crate) nearest: Option<String>,
+}
+
+fn find<T>(list: &str, word: &str, all: &[&'static T], id: fn(&T) -> &'static str) -> Result<&'static T, Unknown> {
+    all.iter().copied().find(|one| id(one) == word).ok_or_else(|| Unknown {
+        what: format!("unknown {list} {}", quoted(word)),
+        allowed: join(all.iter().map(|one| id(one))),
+        nearest: nearest(word, all.iter().map(|one| id(one))).map(quoted),
+    })
+}
+
+/// Words in a row, each in quotes.
+pub(crate) fn join<'w>(words: impl IntoIterator<Item = &'w str>) -> String {
+    words.into_iter().map(quoted).collect::<Vec<_>>().join(", ")
+}
+
+/// A piece of a document in quotes: shortened, without anything that would move a terminal's cursor.
+pub(crate) fn quoted(text: &str) -> String {
+    format!("\"{}\"", shown(text))
+}
+
+/// As [`quoted`], without the quotes.
+pub(crate) fn shown(text: &str) -> String {
+    let mut shown: String = text.chars().take(QUOTED).flat_map(plain_char).collect();
+    if text.chars().nth(QUOTED).is_some() {
+        shown.push_str("...");
+    }
+    shown
+}
+
+fn plain_char(c: char) -> Vec<char> {
+    if c.is_control() { c.escape_default().collect() } else { vec![c] }
+}
+
+/// A field's range with its unit: "10 to 320 mmHg".
+pub(crate) fn range(info: &FieldInfo) -> String {
+    format!("{} to {}{}", info.min, info.max, unit(info))
+}
+
+/// A field's unit with a leading space; nothing for plain numbers.
+pub(crate) fn unit(info: &FieldInfo) -> String {
+    if info.unit == "1" { String::new() } else { format!(" {}", info.unit) }
+}

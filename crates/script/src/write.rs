@@ -1,0 +1,124 @@
+//! Document to JSON: each step written with what differs from the step before.
+
+use crate::carry::{self, Change, Value as Named};
+use crate::document::{Document, Part, Step};
+use crate::step::span_of;
+use pulsewright_core::settings::{Field, Settings};
+use pulsewright_core::time::Span;
+use serde_json::{Map, Value, json};
+
+impl Document {
+    /// The document as JSON; reading it gives the same document again.
+    pub fn to_json(&self) -> Value {
+        let mut carried = carry::RESTING;
+        // Items of the lists under way, each with the index of its part.
+        let mut list: Vec<(usize, Value)> = Vec::new();
+        for (index, part) in self.parts.iter().enumerate() {
+            match part {
+                Part::Step(step) => {
+                    list.push((index, step_json(step, &carried)));
+                    carried = carry::carried(&step.settings, &step.ramps);
+                }
+                Part::Repeat { first, times, .. } => {
+                    let start = list.partition_point(|(part, _)| *part < *first as usize);
+                    let steps: Vec<Value> = list.drain(start..).map(|(_, item)| item).collect();
+                    list.push((*first as usize, json!({"repeat": times, "steps": steps})));
+                }
+            }
+        }
+        let mut document = Map::new();
+        document.insert("version".into(), 1.into());
+        if let Some(title) = &self.title {
+            document.insert("title".into(), title.as_str().into());
+        }
+        if let Some(notes) = &self.notes {
+            document.insert("notes".into(), notes.as_str().into());
+        }
+        document.insert("seed".into(), self.seed.into());
+        document.insert("steps".into(), list.into_iter().map(|(_, item)| item).collect());
+        Value::Object(document)
+    }
+}
+
+fn step_json(step: &Step, carried: &Settings) -> Value {
+    let mut object = Map::new();
+    if let Some(name) = &step.name {
+        object.insert("name".into(), name.as_str().into());
+    }
+    object.insert("duration_s".into(), step.duration.map_or("hold".into(), seconds));
+    let change = difference(step, carried);
+    if let Some(rhythm) = change.rhythm {
+        object.insert("rhythm".into(), rhythm.id.into());
+    }
+    if let Some(body) = change.body {
+        object.insert("body".into(), body.id.into());
+    }
+    for (field, named) in &change.values {
+        let value = match named {
+            Named::Held(value) => number(*value),
+            Named::Ramp { from: Some(from), to } => json!({"from": number(*from), "to": number(*to)}),
+            Named::Ramp { from: None, to } => json!({"to": number(*to)}),
+        };
+        insert(&mut object, field.info().path, value);
+    }
+    Value::Object(object)
+}
+
+/// What a step must name to follow from `carried`.
+fn difference(step: &Step, carried: &Settings) -> Change {
+    let settings = &step.settings;
+    let mut change = Change::default();
+    if settings.body().id != carried.body().id {
+        change.body = Some(settings.body());
+    }
+    if settings.rhythm().id != carried.rhythm().id {
+        change.rhythm = Some(settings.rhythm());
+    }
+    let chosen = change.choose(carried);
+    for &field in Field::ALL {
+        let value = settings.get(field);
+        let moved = value != chosen.get(field);
+        match step.ramps.iter().find(|ramp| ramp.field == field) {
+            Some(ramp) => change.values.push((field, Named::Ramp { from: moved.then_some(value), to: ramp.to })),
+            None if moved => change.values.push((field, Named::Held(value))),
+            None => {}
+        }
+    }
+    change
+}
+
+/// Puts `value` below a dotted path.
+fn insert(object: &mut Map<String, Value>, path: &str, value: Value) {
+    match path.split_once('.') {
+        None => {
+            object.insert(path.to_owned(), value);
+        }
+        Some((group, rest)) => {
+            let group = object.entry(group).or_insert_with(|| Value::Object(Map::new()));
+            if let Value::Object(group) = group {
+                insert(group, rest, value);
+            }
+        }
+    }
+}
+
+/// The shortest decimal that reads back as this value.
+pub(crate) fn number(value: f32) -> Value {
+    shortest(&value.to_string())
+}
+
+/// The shortest decimal of seconds that reads back as this span.
+fn seconds(span: Span) -> Value {
+    let exact = span.as_secs_f64();
+    let written = (0..=10).map(|decimals| format!("{exact:.decimals$}"));
+    let same = |text: &String| text.parse().ok().and_then(span_of) == Some(span);
+    written.into_iter().find(same).map_or_else(|| exact.into(), |text| shortest(&text))
+}
+
+fn shortest(decimal: &str) -> Value {
+    match (decimal.parse::<u64>(), decimal.parse::<f64>()) {
+        (Ok(whole), _) => whole.into(),
+        (_, Ok(value)) => value.into(),
+        _ => Value::Null,
+    }
+}
