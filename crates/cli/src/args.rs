@@ -1,6 +1,7 @@
 //! What may be typed: every verb with its arguments, from which help, completions and the manual page are made.
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
 
 /// Reference patient signals whose truth is known: ECG, respiration and pressures from rhythm scripts.
 #[derive(Parser)]
@@ -20,6 +21,9 @@ pub struct Arguments {
 #[derive(Subcommand)]
 pub enum Verb {
     Catalog(Catalog),
+    Check(Check),
+    /// Print the JSON Schema of scripts, for editors and other checkers.
+    Schema,
     Completions(Completions),
     /// Print the manual page (roff): `pulsewright manual | man -l -`.
     Manual,
@@ -47,6 +51,14 @@ pub enum List {
     Channels,
     /// Settings of a step with unit and range.
     Fields,
+}
+
+/// Validate scripts and print their timelines.
+#[derive(Args)]
+pub struct Check {
+    /// The scripts; - reads one from standard input.
+    #[arg(required = true, value_name = "SCRIPT")]
+    pub scripts: Vec<PathBuf>,
 }
 
 /// Print the completions of a shell.

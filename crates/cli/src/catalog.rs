@@ -2,6 +2,7 @@
 
 use crate::args::{Catalog, List};
 use crate::diagnostics::{Outcome, print};
+use crate::table::write_table;
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::RHYTHMS;
@@ -120,18 +121,4 @@ fn as_json(list: List) -> Value {
             })
             .collect(),
     }
-}
-
-/// Columns as wide as their widest cell, two spaces between; nothing after the last.
-fn write_table(out: &mut impl Write, heads: &[&str], rows: &[Vec<String>]) -> io::Result<()> {
-    let heads: Vec<String> = heads.iter().map(|head| (*head).to_owned()).collect();
-    let width = |column: usize| {
-        rows.iter().chain([&heads]).filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max()
-    };
-    let widths: Vec<usize> = (0..heads.len()).map(|column| width(column).unwrap_or(0)).collect();
-    for row in [&heads].into_iter().chain(rows) {
-        let line: Vec<String> = row.iter().zip(&widths).map(|(cell, width)| format!("{cell:width$}")).collect();
-        writeln!(out, "{}", line.join("  ").trim_end())?;
-    }
-    Ok(())
 }

@@ -2,6 +2,7 @@
 //!
 //! 0 done (a reader that closed the pipe is done too), 1 a check or score failed, 2 bad input or output.
 
+use pulsewright_script::Problems;
 use std::fmt::Display;
 use std::io::{self, BufWriter, StdoutLock, Write};
 use std::process::ExitCode;
@@ -13,6 +14,8 @@ pub enum Failure {
     Closed,
     /// Bad input, or output that could not be written; the message, complete.
     Input(String),
+    /// A script with problems.
+    Script(Box<Problems>),
 }
 
 /// What a verb comes back with.
@@ -40,6 +43,11 @@ pub fn report(outcome: Outcome) -> ExitCode {
         Ok(()) | Err(Failure::Closed) => ExitCode::SUCCESS,
         Err(Failure::Input(message)) => {
             error(&message);
+            ExitCode::from(2)
+        }
+        Err(Failure::Script(problems)) => {
+            // The stream takes the colour out again where it is not wanted.
+            let _ = writeln!(anstream::stderr(), "{}", problems.render(true));
             ExitCode::from(2)
         }
     }

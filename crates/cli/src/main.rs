@@ -5,9 +5,13 @@
 
 mod args;
 mod catalog;
+mod check;
 #[allow(dead_code)]
 mod diagnostics;
 mod manual;
+mod schema;
+mod script_file;
+mod table;
 #[allow(dead_code)] // Until the first verb that takes words has landed.
 mod words;
 
@@ -19,6 +23,8 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.verb {
         Verb::Catalog(catalog) => catalog::run(&catalog),
+        Verb::Check(check) => check::run(&check),
+        Verb::Schema => schema::run(),
         Verb::Completions(completions) => manual::completions(completions.shell),
         Verb::Manual => manual::page(),
     };
