@@ -26,7 +26,7 @@ pub fn sin_turn(phase: u32) -> f32 {
     let p = p * x2 - 0.004_673_765_6;
     let p = p * x2 + 0.079_689_68;
     let p = p * x2 - 0.645_963_7;
-    let p = p * x2 + 1.570_796_3;
+    let p = p * x2 + core::f32::consts::FRAC_PI_2;
     p * x
 }
 

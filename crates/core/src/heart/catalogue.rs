@@ -66,7 +66,6 @@ pub static VENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
     ventricles: Ventricles::Focus,
     ectopy: None,
     ejection: 0.5,
-    ..SINUS_RECORD
 };
 
 /// Coarse ventricular fibrillation: dominant frequency 4 to 6 Hz (Clayton 1995), amplitude about 1 mV (Strohmenger 1997).
