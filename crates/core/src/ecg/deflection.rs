@@ -24,6 +24,8 @@ pub struct Bump {
     hold_end_s: f32,
     per_rise: f32,
     per_fall: f32,
+    /// Frame clocks after `start`'s that lie inside the support.
+    inside: u32,
 }
 
 /// Shortest flank, s: keeps its reciprocal finite.
@@ -35,9 +37,11 @@ impl Bump {
         let rise_s = crate::math::max(rise_s, MIN_FLANK_S);
         let fall_s = crate::math::max(fall_s, MIN_FLANK_S);
         let hold_end_s = rise_s + crate::math::max(hold_s, 0.0);
+        let end = start.plus(Span::from_secs(hold_end_s + fall_s));
         Bump {
             start,
-            end: start.plus(Span::from_secs(hold_end_s + fall_s)),
+            end,
+            inside: end.clock().wrapping_sub(start.clock()).saturating_sub(1),
             rise_s,
             hold_end_s,
             per_rise: 1.0 / rise_s,
@@ -51,9 +55,16 @@ impl Bump {
     }
 
     /// Height, 0 to 1, at a frame clock within 128 s of the bump.
+    ///
+    /// Exactly zero outside, by the clock and not by the rounding of a flank, so that a bump may be left out of the sum
+    /// before its start and after its end: when that happens depends on how many frames are asked for at a time.
     #[inline]
     pub(crate) fn at(&self, clock: u32) -> f32 {
-        let t = clock.wrapping_sub(self.start.clock()) as i32 as f32 * (1.0 / 16_777_216.0);
+        let since = clock.wrapping_sub(self.start.clock());
+        if since.wrapping_sub(1) >= self.inside {
+            return 0.0;
+        }
+        let t = since as i32 as f32 * (1.0 / 16_777_216.0);
         let before = crate::math::min((t - self.rise_s) * self.per_rise, 0.0);
         let after = crate::math::max((t - self.hold_end_s) * self.per_fall, 0.0);
         let x = before + after;
@@ -107,8 +118,11 @@ impl Deflections {
     pub fn retire(&mut self, now: Instant) {
         let mut kept = 0;
         for i in 0..self.len {
-            if self.list[i].bump.end > now {
-                self.list[kept] = self.list[i];
+            let Some(&deflection) = self.list.get(i) else { break };
+            if deflection.bump.end > now
+                && let Some(place) = self.list.get_mut(kept)
+            {
+                *place = deflection;
                 kept += 1;
             }
         }

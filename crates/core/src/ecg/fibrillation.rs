@@ -76,9 +76,9 @@ impl Fibrillation {
         }
     }
 
-    /// Whether nothing of it is left at `now`.
+    /// Whether nothing of it is left at `now`: a little late, so that its size is exactly zero before that whatever the rounding.
     pub fn is_over(&self, now: Instant) -> bool {
-        self.until.is_some_and(|until| now.since(until) > Span::from_secs(SWELL_S))
+        self.until.is_some_and(|until| now.since(until) > Span::from_secs(SWELL_S + 0.001))
     }
 
     /// The heart vector it adds at `now`, mV.

@@ -1,0 +1,38 @@
+//! The demonstration's lines, computed here.
+
+use crate::demonstration::{Lines, RATE, Tally, programs};
+use pulsewright_core::frame::Frame;
+use pulsewright_core::player::Player;
+use std::error::Error;
+use std::fmt::Write;
+
+struct Text(String);
+
+impl Lines for Text {
+    fn figure(&mut self, words: &[&str], value: u64, unit: &str) {
+        let _ = writeln!(self.0, "{} {value} {unit}", words.join("."));
+    }
+
+    fn hash(&mut self, words: &[&str], value: u64, unit: &str) {
+        let _ = writeln!(self.0, "{} {value:016x} {unit}", words.join("."));
+    }
+}
+
+/// Plays every program, `block` frames asked for at a time.
+///
+/// # Errors
+/// If the core refuses a script.
+pub fn lines(block: usize) -> Result<String, Box<dyn Error>> {
+    let mut text = Text(String::new());
+    let mut block = vec![Frame::default(); block];
+    for (words, script) in programs() {
+        let script = script?;
+        let mut player = Player::new(&script, RATE);
+        let mut tally = Tally::default();
+        while let n @ 1.. = player.fill(&mut block) {
+            tally.take(&block[..n]);
+        }
+        tally.tell(words, &mut text);
+    }
+    Ok(text.0)
+}
