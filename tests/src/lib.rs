@@ -1,1 +1,6 @@
 //! Shared by the tests that cross crates.
+
+/// The guide's program, compiled and run with the documentation's tests.
+#[cfg(doctest)]
+#[doc = include_str!("../../docs/microcontroller.md")]
+pub struct MicrocontrollerGuide;
