@@ -1,1 +1,60 @@
-//! Pulsewright: files.
+//! Signals of a script as files, beside them what their numbers mean and the truth about what is in them.
+//!
+//! ```
+//! use pulsewright_core::{body::ADULT, frame::Channel, heart::catalogue::SINUS, settings::Settings,
+//!     script::{Item, Script, Step}, time::{FrameRate, Span}};
+//! use pulsewright_files::{Bits, Content, Encoding, FileFormat, Options, render_to_files};
+//! use std::ops::ControlFlow;
+//!
+//! let rest = Settings::new(&ADULT, &SINUS);
+//! let items = [Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &[] })];
+//! let script = Script::new(1, &items)?;
+//! let content = Content { script: &script, title: "At rest", labels: &["rest"] };
+//! let options = Options {
+//!     rate: FrameRate::hz(500)?,
+//!     channels: Channel::USUAL.to_vec(),
+//!     format: FileFormat::Wav(Encoding::Integer(Bits::B16)),
+//!     duration: None,
+//!     split: None,
+//!     truth: true,
+//!     overwrite: false,
+//! };
+//! let folder = tempfile::tempdir()?;
+//! let target = folder.path().join("rest.wav");
+//! let report = render_to_files(content, &options, &target, &mut |_, _| ControlFlow::Continue(()))?;
+//! assert_eq!(report.frames, 5000);
+//! assert!(folder.path().join("rest.beats.csv").exists());
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! # Map
+//! [`plan`] works out frames, files and sizes and refuses what can't be; `parts` lets copies of the player play parts
+//! side by side; an [`format::Encoder`] ([`wav`], [`csv`]) turns frames into bytes through the one [`quantiser`] and
+//! [`scale`]; [`truth`] writes events as they happen; [`atomic`] makes files appear whole or not at all; [`render`] ties
+//! them together.
+//!
+//! # What holds
+//! - Memory does not grow with length.
+//! - An integer sample, and the decimals of text, are the same number: both come from one code.
+//! - The truth comes from events, never from samples.
+//! - No file is left half written, and none is overwritten unasked.
+#![forbid(unsafe_code)]
+
+pub mod atomic;
+pub mod csv;
+mod decimal;
+pub mod digest;
+pub mod format;
+mod parts;
+pub mod plan;
+pub mod quantiser;
+pub mod render;
+pub mod scale;
+pub mod sidecar;
+pub mod truth;
+pub mod wav;
+
+pub use format::{Encoding, FileFormat};
+pub use plan::{Content, Names, Options, PlanError};
+pub use render::{RenderError, Report, render_to_files, render_to_stream};
+pub use scale::Bits;

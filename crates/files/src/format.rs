@@ -1,0 +1,84 @@
+//! What a file format has to say: bytes before the frames, the frames themselves, bytes after.
+//!
+//! Encoding is a function of the frames and their place alone, so that parts can be encoded side by side and written in
+//! order. Sizes are known before the first byte: a format can refuse what it can't hold, and needs no seeking.
+
+use crate::quantiser::Tally;
+use crate::scale::{Bits, Reach, Scale};
+use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::script::Script;
+use pulsewright_core::time::FrameRate;
+
+/// How a sample is stored.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Encoding {
+    /// As an integer of this width; see [`Scale`].
+    Integer(Bits),
+    /// As a 32-bit float in the channel's unit.
+    Float,
+}
+
+/// A file format.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FileFormat {
+    /// RIFF WAVE.
+    Wav(Encoding),
+    /// Comma-separated values in the channels' units, with the decimals that a sample of this width has.
+    Csv(Bits),
+}
+
+/// A channel and how its samples are stored.
+#[derive(Clone, Copy, Debug)]
+pub struct Column {
+    /// The channel.
+    pub channel: Channel,
+    /// Scale of an integer sample; `None` for floats.
+    pub scale: Option<Scale>,
+}
+
+impl Column {
+    /// A channel of `script` stored as `encoding`.
+    pub fn new(script: &Script<'_>, channel: Channel, encoding: Encoding) -> Column {
+        let scale = match encoding {
+            Encoding::Integer(bits) => Some(Scale::new(channel.kind(), bits, Reach::of(script, channel))),
+            Encoding::Float => None,
+        };
+        Column { channel, scale }
+    }
+}
+
+/// The frames that one file holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Section {
+    /// Index of the first frame in the whole render.
+    pub first: u64,
+    /// How many.
+    pub frames: u64,
+}
+
+/// What stands in a file's head.
+#[derive(Clone, Copy, Debug)]
+pub struct Heading<'a> {
+    /// Title of the script; may be empty.
+    pub title: &'a str,
+    /// Seed of the script.
+    pub seed: u64,
+    /// Frames a second.
+    pub rate: FrameRate,
+}
+
+/// Writes files of one format.
+pub trait Encoder: Sync {
+    /// Bytes that a section takes, if the format can tell before, and the most that a file may have.
+    fn size(&self, section: Section) -> Option<(u64, u64)>;
+
+    /// Appends what stands before the frames of a section.
+    fn head(&self, section: Section, bytes: &mut Vec<u8>);
+
+    /// Appends consecutive frames, the first of them at `index` in the whole render, and counts per channel what could
+    /// not be stored as it was.
+    fn encode(&self, index: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]);
+
+    /// Appends what stands after the frames of a section.
+    fn tail(&self, section: Section, bytes: &mut Vec<u8>);
+}

@@ -1,0 +1,258 @@
+//! Renders a script to files or to a stream: the signal, what its numbers mean, and the truth about it.
+
+use crate::atomic::{FileError, Unfinished, check_free, publish};
+use crate::digest::FramesDigest;
+use crate::parts::{Part, play};
+use crate::plan::{Content, Names, Options, Plan, PlanError};
+use crate::quantiser::Tally;
+use crate::sidecar::{self, ChannelDescription, Description};
+use crate::truth::{Truth, TruthFile};
+use pulsewright_core::frame::Channel;
+use pulsewright_core::time::FrameRate;
+use std::fs;
+use std::io::{self, Write};
+use std::ops::ControlFlow;
+use std::path::{Path, PathBuf};
+
+/// Why a render came to nothing. No file has its final name then.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum RenderError {
+    /// It can't be done as asked.
+    #[error(transparent)]
+    Plan(#[from] PlanError),
+    /// A file could not be made.
+    #[error(transparent)]
+    File(#[from] FileError),
+    /// The stream could not be written.
+    #[error("cannot write to standard output: {0}")]
+    Stream(#[source] io::Error),
+    /// A sample was not a number: a fault of the program, never of the script.
+    #[error("channel {} has a sample that is not a number between frame {} and {}", .0.id(), .1, .2)]
+    NotANumber(Channel, u64, u64),
+    /// The caller wanted no more of it.
+    #[error("stopped")]
+    Stopped,
+}
+
+/// Told how many frames of how many are written; may stop the work.
+pub type Progress<'a> = &'a mut dyn FnMut(u64, u64) -> ControlFlow<()>;
+
+/// What was rendered.
+#[derive(Clone, Debug)]
+pub struct Report {
+    /// Files in the order in which they got their names: the truth, the description, the signal.
+    pub files: Vec<PathBuf>,
+    /// Frames in all.
+    pub frames: u64,
+    /// Frames a second.
+    pub rate: FrameRate,
+    /// The channels as stored, with what was clipped.
+    pub channels: Vec<ChannelDescription>,
+    /// Digest of the frames as played.
+    pub digest: FramesDigest,
+}
+
+/// Renders to `target` and, beside it, the channel description and the truth.
+///
+/// # Errors
+/// [`RenderError`]; whatever it is, no file has been changed and none is left half written.
+pub fn render_to_files(
+    content: Content<'_>,
+    options: &Options,
+    target: &Path,
+    progress: Progress<'_>,
+) -> Result<Report, RenderError> {
+    let plan = Plan::new(content, options)?;
+    let names = Names::new(target, plan.sections.len());
+    // Also those that will not be written: beside this signal they would tell of another.
+    check_free(names.all(), options.overwrite)?;
+    let mut run = Run::new(&plan);
+    let mut signal = SignalFiles { plan: &plan, names: &names.signal, open: None, done: Vec::new() };
+    let mut finished = Vec::new();
+    if options.truth {
+        let mut files = Vec::new();
+        for name in &names.truth {
+            files.push(Unfinished::new(name)?);
+        }
+        let Ok(files) = <[Unfinished; TruthFile::ALL.len()]>::try_from(files) else {
+            return Err(RenderError::Stopped);
+        };
+        let mut truth = Truth::new(content.script, content.labels, plan.rate, plan.frames, files);
+        play(&plan, &mut truth, |part| run.take(part, &mut signal, progress))?;
+        let files = truth.finish().map_err(FileError::of(&names.truth[0]))?;
+        for file in files {
+            finished.push(file.finish()?);
+        }
+    } else {
+        play(&plan, &mut (), |part| run.take(part, &mut signal, progress))?;
+    }
+    let mut description = Unfinished::new(&names.description)?;
+    let report = run.report();
+    let document = describe(&plan, &names, &report);
+    serde_json::to_writer_pretty(&mut description, &document)
+        .map_err(io::Error::from)
+        .and_then(|()| description.write_all(b"\n"))
+        .map_err(FileError::of(&names.description))?;
+    finished.push(description.finish()?);
+    // Last, so that a signal under its final name has everything beside it.
+    finished.extend(signal.finish()?);
+    let files = publish(finished, options.overwrite)?;
+    if options.overwrite && !options.truth {
+        for stale in names.truth.iter().filter(|name| name.exists()) {
+            fs::remove_file(stale).map_err(FileError::of(stale))?;
+        }
+    }
+    Ok(Report { files, ..report })
+}
+
+/// Renders the signal alone to a stream that need not seek, such as standard output.
+///
+/// # Errors
+/// [`RenderError`]; of a reader that went away, [`RenderError::Stream`] with [`io::ErrorKind::BrokenPipe`].
+pub fn render_to_stream(
+    content: Content<'_>,
+    options: &Options,
+    stream: &mut dyn Write,
+    progress: Progress<'_>,
+) -> Result<Report, RenderError> {
+    let plan = Plan::new(content, &Options { split: None, ..options.clone() })?;
+    let mut run = Run::new(&plan);
+    let mut signal = SignalStream { plan: &plan, stream };
+    play(&plan, &mut (), |part| run.take(part, &mut signal, progress))?;
+    signal.stream.flush().map_err(RenderError::Stream)?;
+    Ok(run.report())
+}
+
+/// Where encoded parts go.
+trait Sink {
+    fn put(&mut self, part: &Part) -> Result<(), RenderError>;
+}
+
+/// What adds up over the parts.
+struct Run<'p, 'a> {
+    plan: &'p Plan<'a>,
+    tallies: Vec<Tally>,
+    digest: FramesDigest,
+}
+
+impl<'p, 'a> Run<'p, 'a> {
+    fn new(plan: &'p Plan<'a>) -> Run<'p, 'a> {
+        Run { plan, tallies: vec![Tally::default(); plan.columns.len()], digest: FramesDigest::default() }
+    }
+
+    fn take(
+        &mut self,
+        part: &Part,
+        sink: &mut impl Sink,
+        progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
+    ) -> Result<(), RenderError> {
+        for ((total, tally), column) in self.tallies.iter_mut().zip(&part.tallies).zip(&self.plan.columns) {
+            if tally.not_numbers > 0 {
+                return Err(RenderError::NotANumber(column.channel, part.first, part.first + part.frames));
+            }
+            total.add(*tally);
+        }
+        self.digest.add(part.digest);
+        sink.put(part)?;
+        match progress(part.first + part.frames, self.plan.frames) {
+            ControlFlow::Continue(()) => Ok(()),
+            ControlFlow::Break(()) => Err(RenderError::Stopped),
+        }
+    }
+
+    fn report(&self) -> Report {
+        let stored = self.plan.stored();
+        let columns = self.plan.columns.iter().zip(&self.tallies);
+        Report {
+            files: Vec::new(),
+            frames: self.plan.frames,
+            rate: self.plan.rate,
+            channels: columns.map(|(column, tally)| ChannelDescription::new(column, stored, *tally)).collect(),
+            digest: self.digest,
+        }
+    }
+}
+
+/// The signal's files, one open at a time.
+struct SignalFiles<'p, 'a> {
+    plan: &'p Plan<'a>,
+    names: &'p [PathBuf],
+    open: Option<(usize, Unfinished)>,
+    done: Vec<crate::atomic::Finished>,
+}
+
+impl SignalFiles<'_, '_> {
+    fn close(&mut self) -> Result<(), FileError> {
+        if let Some((section, mut file)) = self.open.take() {
+            let mut tail = Vec::new();
+            self.plan.encoder().tail(self.plan.sections[section], &mut tail);
+            file.write_all(&tail).map_err(FileError::of(&self.names[section]))?;
+            self.done.push(file.finish()?);
+        }
+        Ok(())
+    }
+
+    fn finish(mut self) -> Result<Vec<crate::atomic::Finished>, FileError> {
+        self.close()?;
+        Ok(self.done)
+    }
+}
+
+impl Sink for SignalFiles<'_, '_> {
+    fn put(&mut self, part: &Part) -> Result<(), RenderError> {
+        let name = &self.names[part.section];
+        if self.open.as_ref().is_none_or(|(section, _)| *section != part.section) {
+            self.close()?;
+            let mut file = Unfinished::new(name)?;
+            let mut head = Vec::new();
+            self.plan.encoder().head(self.plan.sections[part.section], &mut head);
+            file.write_all(&head).map_err(FileError::of(name))?;
+            self.open = Some((part.section, file));
+        }
+        if let Some((_, file)) = &mut self.open {
+            file.write_all(&part.bytes).map_err(FileError::of(name))?;
+        }
+        Ok(())
+    }
+}
+
+/// One section to a stream.
+struct SignalStream<'p, 'a> {
+    plan: &'p Plan<'a>,
+    stream: &'p mut dyn Write,
+}
+
+impl Sink for SignalStream<'_, '_> {
+    fn put(&mut self, part: &Part) -> Result<(), RenderError> {
+        let mut more = Vec::new();
+        let section = self.plan.sections[part.section];
+        if part.first == section.first {
+            self.plan.encoder().head(section, &mut more);
+        }
+        self.stream.write_all(&more).and_then(|()| self.stream.write_all(&part.bytes)).map_err(RenderError::Stream)?;
+        if part.first + part.frames == section.first + section.frames {
+            more.clear();
+            self.plan.encoder().tail(section, &mut more);
+            self.stream.write_all(&more).map_err(RenderError::Stream)?;
+        }
+        Ok(())
+    }
+}
+
+fn describe(plan: &Plan<'_>, names: &Names, report: &Report) -> Description {
+    let name = |path: &PathBuf| path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
+    let files = names.signal.iter().zip(&plan.sections);
+    Description {
+        version: sidecar::VERSION,
+        made_by: format!("pulsewright {}", env!("CARGO_PKG_VERSION")),
+        title: plan.content.title.to_owned(),
+        seed: plan.content.script.seed(),
+        frame_rate_hz: plan.rate.as_hz(),
+        frames: plan.frames,
+        frames_digest: format!("{:016x}", report.digest.value()),
+        value_is: "stored number * scale + offset, in the channel's unit".to_owned(),
+        files: files.map(|(path, section)| sidecar::File::new(name(path), *section)).collect(),
+        channels: report.channels.clone(),
+    }
+}

@@ -1,0 +1,408 @@
+//! The truth beside a signal, as CSV files written while the events happen: bounded memory, whatever the length.
+//!
+//! | file | a row for each | columns |
+//! |---|---|---|
+//! | `beats` | QRS whose peak is in the signal | `time_s` (QRS peak), `frame` (nearest), `code`, `rr_s`, `p_onset_s`, `qrs_onset_s`, `qrs_end_s`, `t_end_s` |
+//! | `atrial` | P wave | `time_s` (P onset), `frame` |
+//! | `pulses` | pressure pulse | `time_s` (foot), `channel`, `foot_mmhg`, `peak_s`, `systolic_mmhg` |
+//! | `breaths` | breath | `time_s` (start of inspiration), `peak_s`, `end_s`, `depth_ohm` |
+//! | `episodes` | fibrillation | `start_s`, `end_s`, `episode` |
+//! | `steps` | step played | `step` (from 1), `name`, `start_s`, `end_s`, `rhythm`, `body`, `rate_bpm`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg`, `breaths_per_min`, `alarm` |
+//!
+//! An empty cell means: there is none. Steps say what a monitor is expected to read, at a steady rate; of what a step
+//! ramps, the mean over the step.
+
+use crate::decimal::{push_instant, push_rounded, push_span};
+use pulsewright_core::frame::{Channel, PressureSite};
+use pulsewright_core::pressure::arterial::{Target, steady};
+use pulsewright_core::script::{Item, Script, Step};
+use pulsewright_core::settings::Field;
+use pulsewright_core::time::{FrameRate, Instant, Span, TICKS_PER_SECOND};
+use pulsewright_core::truth::{Beat, Episode, Event, Observer};
+use std::io::{self, Write};
+
+/// The truth files.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(missing_docs)] // The table above says what each holds.
+pub enum TruthFile {
+    Beats,
+    Atrial,
+    Pulses,
+    Breaths,
+    Episodes,
+    Steps,
+}
+
+impl TruthFile {
+    /// Every file.
+    pub const ALL: [TruthFile; 6] = [
+        TruthFile::Beats,
+        TruthFile::Atrial,
+        TruthFile::Pulses,
+        TruthFile::Breaths,
+        TruthFile::Episodes,
+        TruthFile::Steps,
+    ];
+
+    /// What follows the signal's name, in place of its extension.
+    pub const fn suffix(self) -> &'static str {
+        match self {
+            TruthFile::Beats => "beats.csv",
+            TruthFile::Atrial => "atrial.csv",
+            TruthFile::Pulses => "pulses.csv",
+            TruthFile::Breaths => "breaths.csv",
+            TruthFile::Episodes => "episodes.csv",
+            TruthFile::Steps => "steps.csv",
+        }
+    }
+
+    const fn columns(self) -> &'static str {
+        match self {
+            TruthFile::Beats => "time_s,frame,code,rr_s,p_onset_s,qrs_onset_s,qrs_end_s,t_end_s",
+            TruthFile::Atrial => "time_s,frame",
+            TruthFile::Pulses => "time_s,channel,foot_mmhg,peak_s,systolic_mmhg",
+            TruthFile::Breaths => "time_s,peak_s,end_s,depth_ohm",
+            TruthFile::Episodes => "start_s,end_s,episode",
+            TruthFile::Steps => {
+                "step,name,start_s,end_s,rhythm,body,rate_bpm,systolic_mmhg,diastolic_mmhg,mean_mmhg,breaths_per_min,alarm"
+            }
+        }
+    }
+}
+
+/// Writes events as they happen.
+///
+/// An error of the files is kept until [`Truth::finish`]; nothing is written after it.
+pub struct Truth<'a, W: Write> {
+    script: &'a Script<'a>,
+    labels: &'a [&'a str],
+    rate: FrameRate,
+    frames: u64,
+    files: [W; TruthFile::ALL.len()],
+    row: Vec<u8>,
+    trouble: io::Result<()>,
+    last_peak: Option<Instant>,
+    step: Option<(usize, Instant)>,
+    steps_played: u64,
+    running: Vec<(Episode, Instant)>,
+}
+
+impl<'a, W: Write> Truth<'a, W> {
+    /// For a render of `frames` frames; `files` in the order of [`TruthFile::ALL`], `labels` by item of the script.
+    pub fn new(
+        script: &'a Script<'a>,
+        labels: &'a [&'a str],
+        rate: FrameRate,
+        frames: u64,
+        files: [W; TruthFile::ALL.len()],
+    ) -> Truth<'a, W> {
+        let mut truth = Truth {
+            script,
+            labels,
+            rate,
+            frames,
+            files,
+            row: Vec::new(),
+            trouble: Ok(()),
+            last_peak: None,
+            step: None,
+            steps_played: 0,
+            running: Vec::new(),
+        };
+        for file in TruthFile::ALL {
+            truth.row.extend_from_slice(file.columns().as_bytes());
+            truth.write(file);
+        }
+        truth
+    }
+
+    /// Writes what was still going on at the end, and gives the files back.
+    ///
+    /// # Errors
+    /// The first that writing met with.
+    pub fn finish(mut self) -> io::Result<[W; TruthFile::ALL.len()]> {
+        let end = self.rate.instant_of(self.frames);
+        self.end_step(end);
+        while let Some((episode, start)) = self.running.first().copied() {
+            self.end_episode(episode, start, end);
+        }
+        self.trouble.map(|()| self.files)
+    }
+
+    /// Ends the row and sends it to its file.
+    fn write(&mut self, file: TruthFile) {
+        self.row.push(b'\n');
+        if self.trouble.is_ok() {
+            self.trouble = self.files[file as usize].write_all(&self.row);
+        }
+        self.row.clear();
+    }
+
+    fn comma(&mut self) -> &mut Vec<u8> {
+        self.row.push(b',');
+        &mut self.row
+    }
+
+    fn beat(&mut self, beat: &Beat) {
+        let rr = self.last_peak.replace(beat.peak).map(|last| beat.peak.since(last));
+        let frame = nearest_frame(beat.peak, self.rate);
+        if frame >= self.frames {
+            return;
+        }
+        push_instant(&mut self.row, beat.peak);
+        write!(self.comma(), "{frame},{}", beat.code.symbol()).ok();
+        let row = self.comma();
+        if let Some(rr) = rr {
+            push_span(row, rr);
+        }
+        let row = self.comma();
+        if let Some(onset) = beat.p_onset {
+            push_instant(row, onset);
+        }
+        for instant in [beat.onset, beat.end, beat.t_end] {
+            push_instant(self.comma(), instant);
+        }
+        self.write(TruthFile::Beats);
+    }
+
+    fn end_step(&mut self, end: Instant) {
+        let Some((item, start)) = self.step.take() else {
+            return;
+        };
+        let Some(Item::Step(step)) = self.script.items().get(item) else {
+            return;
+        };
+        self.steps_played += 1;
+        let label = quoted(self.labels.get(item).copied().unwrap_or(""));
+        let expected = Expected::of(step, end.since(start));
+        write!(self.row, "{},{label}", self.steps_played).ok();
+        push_instant(self.comma(), start);
+        push_instant(self.comma(), end);
+        write!(self.comma(), "{},{}", step.settings.rhythm().id, step.settings.body().id).ok();
+        let pressures = expected.pressures_mmhg.map_or([f32::NAN; 3], |(s, d, m)| [s, d, m]);
+        // What is no number leaves its cell empty.
+        push_rounded(self.comma(), expected.rate_bpm.unwrap_or(f32::NAN), 2);
+        for pressure in pressures {
+            push_rounded(self.comma(), pressure, 2);
+        }
+        push_rounded(self.comma(), expected.breaths_per_min, 2);
+        write!(self.comma(), "{}", step.settings.rhythm().alarm.id()).ok();
+        self.write(TruthFile::Steps);
+    }
+
+    fn end_episode(&mut self, episode: Episode, start: Instant, end: Instant) {
+        self.running.retain(|running| running.0 != episode);
+        push_instant(&mut self.row, start);
+        push_instant(self.comma(), end);
+        self.comma().extend_from_slice(episode_word(episode).as_bytes());
+        self.write(TruthFile::Episodes);
+    }
+}
+
+impl<W: Write> Observer for Truth<'_, W> {
+    fn observe(&mut self, event: Event) {
+        match event {
+            Event::Step { item, at } => {
+                self.end_step(at);
+                self.step = Some((item, at));
+            }
+            Event::Atrial(atrial) => {
+                push_instant(&mut self.row, atrial.onset);
+                write!(self.row, ",{}", nearest_frame(atrial.onset, self.rate)).ok();
+                self.write(TruthFile::Atrial);
+            }
+            Event::Beat(beat) => self.beat(&beat),
+            Event::Episode { episode, at, starts: true } => self.running.push((episode, at)),
+            Event::Episode { episode, at, starts: false } => {
+                let running = self.running.iter().find(|running| running.0 == episode);
+                if let Some((_, start)) = running.copied() {
+                    self.end_episode(episode, start, at);
+                }
+            }
+            Event::Breath(breath) => {
+                push_instant(&mut self.row, breath.start);
+                push_instant(self.comma(), breath.peak);
+                push_instant(self.comma(), breath.end);
+                push_rounded(self.comma(), breath.depth_ohm, 3);
+                self.write(TruthFile::Breaths);
+            }
+            Event::Pulse(pulse) => {
+                push_instant(&mut self.row, pulse.foot);
+                self.comma().extend_from_slice(site_channel(pulse.site).id().as_bytes());
+                push_rounded(self.comma(), pulse.foot_mmhg, 2);
+                push_instant(self.comma(), pulse.foot.plus(pulse.rise));
+                push_rounded(self.comma(), pulse.systolic_mmhg, 2);
+                self.write(TruthFile::Pulses);
+            }
+            // An event of a later version has a file of its own to go to.
+            _ => {}
+        }
+    }
+}
+
+/// What a monitor is expected to read in a step, at a steady rate.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Expected {
+    /// Mean ventricular rate, bpm; `None` without beats.
+    pub rate_bpm: Option<f32>,
+    /// Systolic, diastolic and mean arterial pressure, mmHg; `None` without pulses.
+    pub pressures_mmhg: Option<(f32, f32, f32)>,
+    /// Breaths a minute; 0 in apnoea.
+    pub breaths_per_min: f32,
+}
+
+impl Expected {
+    /// In a step played for `played`; of what moves, the mean.
+    pub fn of(step: &Step<'_>, played: Span) -> Expected {
+        let mean = |field| 0.5 * (step.value(field, Span::ZERO) + step.value(field, played));
+        let rhythm = step.settings.rhythm();
+        let rate_bpm = mean(Field::RateBpm);
+        let target = Target {
+            systolic_mmhg: mean(Field::ArterialSystolic),
+            diastolic_mmhg: mean(Field::ArterialDiastolic),
+            period: Span::period(rate_bpm),
+        };
+        Expected {
+            rate_bpm: rhythm.beats().then_some(rate_bpm),
+            pressures_mmhg: if rhythm.beats() { steady(&target, rhythm.ejection) } else { None },
+            breaths_per_min: mean(Field::BreathsPerMin),
+        }
+    }
+}
+
+/// The frame nearest to an instant.
+pub fn nearest_frame(instant: Instant, rate: FrameRate) -> u64 {
+    let scaled = u128::from(instant.ticks()) * u128::from(rate.as_hz());
+    ((scaled + u128::from(TICKS_PER_SECOND / 2)) >> 32) as u64
+}
+
+/// Word of an episode in the truth.
+fn episode_word(episode: Episode) -> &'static str {
+    match episode {
+        Episode::AtrialFibrillation => "atrial-fibrillation",
+        Episode::VentricularFibrillation => "ventricular-fibrillation",
+        _ => "other",
+    }
+}
+
+fn site_channel(site: PressureSite) -> Channel {
+    Channel::Pressure(site)
+}
+
+/// A cell of CSV: in quotes where it has to be, always on one line.
+fn quoted(text: &str) -> String {
+    let text = crate::csv::on_one_line(text);
+    if text.contains([',', '"']) || text.starts_with(['#', ' ']) || text.ends_with(' ') {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pulsewright_core::body::ADULT;
+    use pulsewright_core::heart::catalogue::{ASYSTOLE, SINUS, VENTRICULAR_FIBRILLATION};
+    use pulsewright_core::player::Player;
+    use pulsewright_core::script::Ramp;
+    use pulsewright_core::settings::Settings;
+
+    const RATE: FrameRate = FrameRate::lit(500);
+
+    fn truth(items: &[Item<'_>], labels: &[&str], frames: u64) -> [String; 6] {
+        let script = Script::new(1, items).unwrap();
+        let files = std::array::from_fn(|_| Vec::new());
+        let mut truth = Truth::new(&script, labels, RATE, frames, files);
+        Player::new(&script, RATE).skip_observed(frames, &mut truth);
+        truth.finish().unwrap().map(|file| String::from_utf8(file).unwrap())
+    }
+
+    fn file(files: &[String; 6], which: TruthFile) -> Vec<Vec<&str>> {
+        files[which as usize].lines().skip(1).map(|line| line.split(',').collect()).collect()
+    }
+
+    fn step(settings: Settings, secs: u32) -> Item<'static> {
+        Item::Step(Step { duration: Some(Span::secs(secs)), settings, ramps: &[] })
+    }
+
+    #[test]
+    fn beats_stand_at_their_peaks_with_the_interval_before() {
+        let settings = Settings::new(&ADULT, &SINUS).lit(Field::RateBpm, 75.0);
+        let files = truth(&[step(settings, 8)], &["rest"], 4000);
+        let beats = file(&files, TruthFile::Beats);
+        assert_eq!(beats.len(), 10);
+        assert_eq!(beats[0][3], "", "the first has no interval before it");
+        for (i, beat) in beats.iter().enumerate().skip(1) {
+            assert_eq!(&beat[2..4], ["N", "0.800000"]);
+            let time: f64 = beat[0].parse().unwrap();
+            assert!((beat[1].parse::<f64>().unwrap() - time * 500.0).abs() <= 0.5, "row {i}");
+            let times: Vec<f64> = [4, 5, 0, 6, 7].iter().map(|column| beat[*column].parse().unwrap()).collect();
+            assert!(times.is_sorted(), "P onset, QRS onset, peak, end, T end: {times:?}");
+        }
+        assert_eq!(file(&files, TruthFile::Atrial).len(), 10);
+        assert_eq!(file(&files, TruthFile::Breaths).len(), 2);
+    }
+
+    #[test]
+    fn a_beat_whose_peak_is_cut_off_is_not_in_the_signal() {
+        let settings = Settings::new(&ADULT, &SINUS).lit(Field::RateBpm, 60.0);
+        let count = |frames| file(&truth(&[step(settings, 5)], &[], frames), TruthFile::Beats).len();
+        let whole = truth(&[step(settings, 5)], &[], 2500);
+        let peak: u64 = file(&whole, TruthFile::Beats)[2][1].parse().unwrap();
+        assert_eq!((count(peak), count(peak + 1)), (2, 3));
+    }
+
+    #[test]
+    fn steps_say_what_a_monitor_should_read() {
+        let rest = Settings::new(&ADULT, &SINUS).lit(Field::RateBpm, 80.0);
+        let ramps = [Ramp { field: Field::RateBpm, to: 120.0 }];
+        let items = [
+            step(rest, 10),
+            Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &ramps }),
+            step(rest.with_rhythm(&ASYSTOLE), 5),
+        ];
+        let files = truth(&items, &["rest", "rise, fast", "\"stop\"\n"], 12_000);
+        let text = &files[TruthFile::Steps as usize];
+        let lines: Vec<&str> = text.lines().collect();
+        assert!(lines[1].starts_with("1,rest,0.000000,10.000000,sinus,adult,80.00,120.00,80.00,"), "{}", lines[1]);
+        assert!(lines[1].ends_with(",15.00,none"));
+        assert!(lines[2].starts_with("2,\"rise, fast\",10.000000,20.000000,sinus,adult,100.00,120.00,80.00,"));
+        // Cut off by the end of the render after 4 of 5 s; no rate and no pulses to read.
+        assert_eq!(lines[3], "3,\"\"\"stop\"\" \",20.000000,24.000000,asystole,adult,,,,,15.00,high");
+    }
+
+    #[test]
+    fn episodes_end_with_the_step_or_the_render() {
+        let rest = Settings::new(&ADULT, &SINUS);
+        let items = [step(rest, 3), step(rest.with_rhythm(&VENTRICULAR_FIBRILLATION), 4), step(rest, 3)];
+        let cut = truth(&items, &[], 2500);
+        assert_eq!(file(&cut, TruthFile::Episodes), [["3.000000", "5.000000", "ventricular-fibrillation"]]);
+        let whole = truth(&items, &[], 5000);
+        assert_eq!(file(&whole, TruthFile::Episodes), [["3.000000", "7.000000", "ventricular-fibrillation"]]);
+    }
+
+    #[test]
+    fn an_error_of_a_file_is_kept() {
+        struct Full;
+        impl Write for Full {
+            fn write(&mut self, _: &[u8]) -> io::Result<usize> {
+                Err(io::ErrorKind::StorageFull.into())
+            }
+            fn flush(&mut self) -> io::Result<()> {
+                Ok(())
+            }
+        }
+        let items = [step(Settings::new(&ADULT, &SINUS), 1)];
+        let script = Script::new(1, &items).unwrap();
+        let truth = Truth::new(&script, &[], RATE, 500, [Full, Full, Full, Full, Full, Full]);
+        assert_eq!(truth.finish().map(|_| ()).unwrap_err().kind(), io::ErrorKind::StorageFull);
+    }
+
+    #[test]
+    fn the_nearest_frame_at_its_edges() {
+        let at = |micros| nearest_frame(Instant::ZERO.plus(Span::micros(micros)), RATE);
+        assert_eq!((at(0), at(999), at(1001), at(2999), at(3001)), (0, 0, 1, 1, 2));
+        assert_eq!(nearest_frame(Instant::NEVER, FrameRate::lit(48_000)), 48_000 << 32);
+    }
+}

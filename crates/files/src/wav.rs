@@ -1,0 +1,255 @@
+//! RIFF WAVE files: 16-, 24- and 32-bit integers and 32-bit floats.
+//!
+//! Written here rather than by a library: the size is known before the first byte, so nothing is sought back and standard
+//! output will do; whole parts are encoded side by side; and the loudspeaker mask of the extensible header is zero, since
+//! leads are no loudspeakers. Independent readers open the files in the tests.
+
+use crate::format::{Column, Encoder, Section};
+use crate::quantiser::{BLOCK, Quantiser, Tally, gather, spread};
+use crate::scale::Bits;
+use pulsewright_core::frame::Frame;
+use pulsewright_core::time::FrameRate;
+
+/// Largest file: sizes in the header are 32 bits, and the first counts all bytes after the first eight.
+pub const LARGEST: u64 = u32::MAX as u64 + 8;
+
+const PCM: u16 = 1;
+const IEEE_FLOAT: u16 = 3;
+const EXTENSIBLE: u16 = 0xfffe;
+/// The rest of the sub-format identifier, after the two bytes that are the plain format tag.
+const SUB_FORMAT: [u8; 14] = [0x00, 0x00, 0x00, 0x00, 0x10, 0x00, 0x80, 0x00, 0x00, 0xaa, 0x00, 0x38, 0x9b, 0x71];
+
+/// Writes WAV files.
+#[derive(Debug)]
+pub struct Wav<'a> {
+    columns: &'a [Column],
+    rate: FrameRate,
+    sample_bytes: usize,
+}
+
+impl<'a> Wav<'a> {
+    /// For these channels, all stored alike.
+    pub fn new(columns: &'a [Column], rate: FrameRate) -> Wav<'a> {
+        let bits = columns.first().and_then(|column| column.scale).map_or(32, |scale| scale.bits().count());
+        Wav { columns, rate, sample_bytes: bits as usize / 8 }
+    }
+
+    fn frame_bytes(&self) -> usize {
+        self.sample_bytes * self.columns.len()
+    }
+
+    fn is_float(&self) -> bool {
+        self.columns.iter().all(|column| column.scale.is_none())
+    }
+
+    /// The older header serves up to 2 channels of 16 bits; readers know it best.
+    fn is_extensible(&self) -> bool {
+        self.columns.len() > 2 || self.sample_bytes > 2
+    }
+
+    fn head_bytes(&self) -> u64 {
+        let format = if self.is_extensible() { 40 } else { 16 };
+        let fact = if self.is_float() { 12 } else { 0 };
+        12 + 8 + format + fact + 8
+    }
+
+    fn data_bytes(&self, section: Section) -> u64 {
+        section.frames.saturating_mul(self.frame_bytes() as u64)
+    }
+}
+
+impl Encoder for Wav<'_> {
+    fn size(&self, section: Section) -> Option<(u64, u64)> {
+        let data = self.data_bytes(section);
+        Some((self.head_bytes().saturating_add(data).saturating_add(data % 2), LARGEST))
+    }
+
+    fn head(&self, section: Section, bytes: &mut Vec<u8>) {
+        // Sizes fit: a section whose size is above `LARGEST` has been refused.
+        let data = self.data_bytes(section);
+        let channels = self.columns.len() as u16;
+        let bits = self.sample_bytes as u16 * 8;
+        let tag = if self.is_float() { IEEE_FLOAT } else { PCM };
+        let whole = self.head_bytes() - 8 + data + data % 2;
+        bytes.extend_from_slice(b"RIFF");
+        bytes.extend_from_slice(&(whole as u32).to_le_bytes());
+        bytes.extend_from_slice(b"WAVEfmt ");
+        bytes.extend_from_slice(&(if self.is_extensible() { 40_u32 } else { 16 }).to_le_bytes());
+        bytes.extend_from_slice(&(if self.is_extensible() { EXTENSIBLE } else { tag }).to_le_bytes());
+        bytes.extend_from_slice(&channels.to_le_bytes());
+        bytes.extend_from_slice(&self.rate.as_hz().to_le_bytes());
+        bytes.extend_from_slice(&(self.rate.as_hz() * self.frame_bytes() as u32).to_le_bytes());
+        bytes.extend_from_slice(&(self.frame_bytes() as u16).to_le_bytes());
+        bytes.extend_from_slice(&bits.to_le_bytes());
+        if self.is_extensible() {
+            bytes.extend_from_slice(&22_u16.to_le_bytes());
+            bytes.extend_from_slice(&bits.to_le_bytes());
+            bytes.extend_from_slice(&0_u32.to_le_bytes());
+            bytes.extend_from_slice(&tag.to_le_bytes());
+            bytes.extend_from_slice(&SUB_FORMAT);
+        }
+        if self.is_float() {
+            bytes.extend_from_slice(b"fact");
+            bytes.extend_from_slice(&4_u32.to_le_bytes());
+            bytes.extend_from_slice(&(section.frames as u32).to_le_bytes());
+        }
+        bytes.extend_from_slice(b"data");
+        bytes.extend_from_slice(&(data as u32).to_le_bytes());
+    }
+
+    fn encode(&self, _: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+        let start = bytes.len();
+        let stride = self.frame_bytes();
+        bytes.resize(start + frames.len() * stride, 0);
+        let (mut column, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
+        for (block, place) in frames.chunks(BLOCK).zip(bytes[start..].chunks_mut(BLOCK * stride.max(1))) {
+            for (i, (Column { channel, scale }, tally)) in self.columns.iter().zip(&mut *tallies).enumerate() {
+                let samples = gather(block, *channel, &mut column);
+                let place = &mut place[i * self.sample_bytes..];
+                match scale {
+                    Some(scale) => {
+                        let (codes, counts) = Quantiser::new(scale).quantise(samples, &mut codes);
+                        tally.add(counts);
+                        match scale.bits() {
+                            Bits::B16 => spread::<i16, 2>(codes, stride, place),
+                            Bits::B24 => spread::<i32, 3>(codes, stride, place),
+                            Bits::B32 => spread::<i32, 4>(codes, stride, place),
+                        }
+                    }
+                    None => {
+                        tally.not_numbers += samples.iter().filter(|sample| !sample.is_finite()).count() as u64;
+                        for (place, sample) in place.chunks_mut(stride).zip(samples) {
+                            if let Some(place) = place.first_chunk_mut() {
+                                *place = sample.to_le_bytes();
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+
+    fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
+        // A chunk of odd length is followed by a byte that makes it even.
+        if self.data_bytes(section) % 2 == 1 {
+            bytes.push(0);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::format::Encoding;
+    use pulsewright_core::body::ADULT;
+    use pulsewright_core::frame::{Channel, Lead};
+    use pulsewright_core::heart::catalogue::SINUS;
+    use pulsewright_core::script::{Item, Script, Step};
+    use pulsewright_core::settings::Settings;
+    use pulsewright_core::time::Span;
+    use std::io::Cursor;
+
+    const CHANNELS: [Channel; 3] = [Channel::Lead(Lead::II), Channel::Respiration, Channel::Lead(Lead::V6)];
+
+    fn columns(count: usize, encoding: Encoding) -> Vec<Column> {
+        let settings = Settings::new(&ADULT, &SINUS);
+        let items = [Item::Step(Step { duration: Some(Span::secs(1)), settings, ramps: &[] })];
+        let script = Script::new(1, &items).unwrap();
+        CHANNELS.iter().take(count).map(|channel| Column::new(&script, *channel, encoding)).collect()
+    }
+
+    fn frames() -> Vec<Frame> {
+        (0..700_i16)
+            .map(|i| Frame {
+                leads_mv: [0.0, f32::from(i) * 0.003, 0.0, 0.0, 0.0, 0.0, 0.0, -f32::from(i) * 0.001],
+                respiration_ohm: 1000.0 + f32::from(i) * 0.01,
+                ..Frame::default()
+            })
+            .collect()
+    }
+
+    fn file(columns: &[Column], frames: &[Frame]) -> Vec<u8> {
+        let wav = Wav::new(columns, FrameRate::lit(500));
+        let section = Section { first: 0, frames: frames.len() as u64 };
+        let mut bytes = Vec::new();
+        wav.head(section, &mut bytes);
+        wav.encode(0, frames, &mut bytes, &mut vec![Tally::default(); columns.len()]);
+        wav.tail(section, &mut bytes);
+        assert_eq!(bytes.len() as u64, wav.size(section).unwrap().0);
+        assert_eq!(u32::from_le_bytes(bytes[4..8].try_into().unwrap()) as usize, bytes.len() - 8);
+        bytes
+    }
+
+    #[test]
+    fn an_independent_reader_finds_every_code() {
+        let frames = frames();
+        for bits in [Bits::B16, Bits::B24, Bits::B32] {
+            for count in 1..=3 {
+                let columns = columns(count, Encoding::Integer(bits));
+                let mut reader = hound::WavReader::new(Cursor::new(file(&columns, &frames))).unwrap();
+                let spec = reader.spec();
+                assert_eq!((u32::from(spec.bits_per_sample), usize::from(spec.channels)), (bits.count(), count));
+                assert_eq!((spec.sample_rate, reader.duration()), (500, 700));
+                let read: Vec<i32> = reader.samples().map(Result::unwrap).collect();
+                for (i, code) in read.iter().enumerate() {
+                    let column = &columns[i % count];
+                    let exact = f64::from(frames[i / count].sample(column.channel));
+                    let scale = column.scale.unwrap();
+                    let value = f64::from(*code) * scale.step() + scale.offset();
+                    assert!((value - exact).abs() <= scale.step() * 0.500_001, "{bits:?} {i}: {value} for {exact}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn floats_are_the_samples_themselves() {
+        let frames = frames();
+        for count in 1..=3 {
+            let columns = columns(count, Encoding::Float);
+            let mut reader = hound::WavReader::new(Cursor::new(file(&columns, &frames))).unwrap();
+            assert_eq!(reader.spec().sample_format, hound::SampleFormat::Float);
+            let read: Vec<f32> = reader.samples().map(Result::unwrap).collect();
+            let expected: Vec<f32> =
+                frames.iter().flat_map(|frame| columns.iter().map(|column| frame.sample(column.channel))).collect();
+            assert_eq!(read, expected);
+        }
+    }
+
+    #[test]
+    fn an_odd_count_of_bytes_is_made_even() {
+        let columns = columns(1, Encoding::Integer(Bits::B24));
+        assert_eq!(file(&columns, &frames()[..1]).len() % 2, 0);
+    }
+
+    #[test]
+    fn sizes_up_to_the_last_byte_of_4_gib_are_known_without_writing() {
+        let columns = columns(1, Encoding::Integer(Bits::B16));
+        let wav = Wav::new(&columns, FrameRate::lit(1000));
+        let size = |frames| wav.size(Section { first: 0, frames }).unwrap();
+        let most = (u64::from(u32::MAX) + 8 - 44) / 2;
+        assert!(size(most).0 <= size(most).1);
+        assert!(size(most + 1).0 > size(most + 1).1);
+        assert_eq!(size(u64::MAX).0, u64::MAX, "held, not wrapped");
+        let mut head = Vec::new();
+        wav.head(Section { first: 0, frames: most }, &mut head);
+        assert_eq!(head[4..8], (44 - 8 + most as u32 * 2).to_le_bytes());
+        assert_eq!(head[40..44], (most as u32 * 2).to_le_bytes());
+    }
+
+    #[test]
+    fn samples_that_are_no_numbers_are_counted() {
+        let mut frames = frames();
+        frames[300].leads_mv[1] = f32::NAN;
+        frames[301].leads_mv[1] = f32::INFINITY;
+        let count = |encoding| {
+            let columns = columns(3, encoding);
+            let mut tallies = [Tally::default(); 3];
+            Wav::new(&columns, FrameRate::lit(500)).encode(0, &frames, &mut Vec::new(), &mut tallies);
+            tallies
+        };
+        assert_eq!(count(Encoding::Float)[0], Tally { clipped: 0, not_numbers: 2 });
+        assert_eq!(count(Encoding::Integer(Bits::B16))[0], Tally { clipped: 1, not_numbers: 1 });
+        assert_eq!(count(Encoding::Float)[1..], [Tally::default(); 2]);
+    }
+}
