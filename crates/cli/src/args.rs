@@ -1,6 +1,12 @@
 //! What may be typed: every verb with its arguments, from which help, completions and the manual page are made.
 
+use crate::flags;
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use pulsewright_core::body::Body;
+use pulsewright_core::frame::Channel;
+use pulsewright_core::heart::rhythm::Rhythm;
+use pulsewright_core::settings::Field;
+use pulsewright_core::time::{FrameRate, Span};
 use std::path::PathBuf;
 
 /// Reference patient signals whose truth is known: ECG, respiration and pressures from rhythm scripts.
@@ -20,6 +26,7 @@ pub struct Arguments {
 
 #[derive(Subcommand)]
 pub enum Verb {
+    Render(Box<Render>),
     Catalog(Catalog),
     Check(Check),
     /// Print the JSON Schema of scripts, for editors and other checkers.
@@ -27,6 +34,122 @@ pub enum Verb {
     Completions(Completions),
     /// Print the manual page (roff): `pulsewright manual | man -l -`.
     Manual,
+}
+
+/// Render a script, or one step made of flags, to a file; beside it what is in it.
+///
+/// OUT.wav or OUT.csv holds the signal, OUT.channels.json what its numbers mean, and OUT.beats.csv, OUT.atrial.csv,
+/// OUT.pulses.csv, OUT.breaths.csv, OUT.episodes.csv and OUT.steps.csv the truth about it. All appear complete or not at
+/// all. Numbers in CSV and in integer WAV files are the same, rounded once.
+#[derive(Args)]
+#[command(after_help = "Examples:\n  \
+    pulsewright render ward.json -o ward.wav\n  \
+    pulsewright render --rhythm atrial-fibrillation --rate 110 --pressure 105/70 --duration 5m -o fibrillation.csv\n  \
+    pulsewright render --rhythm sinus --set breathing.depth_ohm=0.5 --duration 24h --channels II -o day.wav")]
+pub struct Render {
+    /// The script; - reads it from standard input. Without one the flags say what is played.
+    pub script: Option<PathBuf>,
+
+    /// File to write, ending in .wav or .csv; - is standard output, the signal alone.
+    #[arg(short, long, value_name = "OUT")]
+    pub output: PathBuf,
+
+    /// Longest to render, as 30s, 5m or 24h; a script that holds a step, and one made of flags, needs it.
+    #[arg(short, long, value_name = "TIME", value_parser = flags::span)]
+    pub duration: Option<Span>,
+
+    /// Seed of everything left to chance, in place of the script's.
+    #[arg(long, value_name = "NUMBER")]
+    pub seed: Option<u64>,
+
+    #[command(flatten)]
+    pub patient: Patient,
+
+    /// Frames a second, 100 to 48000.
+    #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "500", help_heading = "Output")]
+    pub frame_rate: FrameRate,
+
+    /// Channels in the order wanted, and words for groups of them; `pulsewright catalog channels` lists both.
+    #[arg(long, value_name = "LIST", value_parser = flags::channels, default_value = "usual", help_heading = "Output")]
+    pub channels: Channels,
+
+    /// Bits of a sample; in CSV they decide the decimals.
+    #[arg(long, value_enum, default_value = "16", help_heading = "Output")]
+    pub bits: BitsWord,
+
+    /// File format, if the name does not say it.
+    #[arg(long, value_enum, help_heading = "Output")]
+    pub format: Option<FormatWord>,
+
+    /// Several files, OUT.001.wav and so on, each this long.
+    #[arg(long, value_name = "TIME", value_parser = flags::span, help_heading = "Output")]
+    pub split: Option<Span>,
+
+    /// Leave the truth out.
+    #[arg(long, help_heading = "Output")]
+    pub no_truth: bool,
+
+    /// Overwrite files that are there.
+    #[arg(long, help_heading = "Output")]
+    pub force: bool,
+}
+
+/// One step without a script.
+#[derive(Args)]
+#[group(id = "patient", multiple = true, conflicts_with = "script")]
+pub struct Patient {
+    /// Rhythm; `pulsewright catalog rhythms` lists them.
+    #[arg(long, value_name = "WORD", value_parser = flags::rhythm, help_heading = "Without a script")]
+    pub rhythm: Option<&'static Rhythm>,
+
+    /// Body; `pulsewright catalog bodies` lists them.
+    #[arg(long, value_name = "WORD", value_parser = flags::body, help_heading = "Without a script")]
+    pub body: Option<&'static Body>,
+
+    /// Mean ventricular rate, bpm.
+    #[arg(long, value_name = "BPM", value_parser = flags::rate, help_heading = "Without a script")]
+    pub rate: Option<f32>,
+
+    /// Arterial pressure, systolic/diastolic in mmHg.
+    #[arg(long, value_name = "120/80", value_parser = flags::pressure, help_heading = "Without a script")]
+    pub pressure: Option<(f32, f32)>,
+
+    /// Breaths a minute; 0 is apnoea.
+    #[arg(long, value_name = "PER_MIN", value_parser = flags::breaths, help_heading = "Without a script")]
+    pub breaths: Option<f32>,
+
+    /// Any other setting, as ecg.gain=2; `pulsewright catalog fields` lists them. May be given several times.
+    #[arg(long, value_name = "FIELD=VALUE", value_parser = flags::setting, help_heading = "Without a script")]
+    pub set: Vec<(Field, f32)>,
+}
+
+/// Channels chosen. A type of its own, since a bare list would mean a flag given several times.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Channels(pub Vec<Channel>);
+
+/// Bits of a sample.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum BitsWord {
+    /// 16-bit integers.
+    #[value(name = "16")]
+    B16,
+    /// 24-bit integers.
+    #[value(name = "24")]
+    B24,
+    /// 32-bit integers.
+    #[value(name = "32")]
+    B32,
+    /// 32-bit floats in the channel's unit; WAV only.
+    Float,
+}
+
+/// A file format.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum FormatWord {
+    /// RIFF WAVE.
+    Wav,
+    /// Comma-separated values.
+    Csv,
 }
 
 /// List what can be chosen: rhythms, bodies, channels, fields.

@@ -1,6 +1,7 @@
 //! `catalog`: what can be chosen, as tables for people or JSON for programs.
 
 use crate::args::{Catalog, List};
+use crate::channel_groups::GROUPS;
 use crate::diagnostics::{Outcome, print};
 use crate::table::write_table;
 use pulsewright_core::body::{ADULT, BODIES};
@@ -67,7 +68,11 @@ fn table(list: List) -> (Vec<&'static str>, Vec<Vec<String>>) {
         ),
         List::Channels => (
             vec!["channel", "unit"],
-            Channel::ALL.iter().map(|channel| vec![channel.id().into(), channel.kind().unit().into()]).collect(),
+            Channel::ALL
+                .iter()
+                .map(|channel| vec![channel.id().into(), channel.kind().unit().into()])
+                .chain(GROUPS.iter().map(|group| vec![group.word.into(), format!("-  {}", group.doc)]))
+                .collect(),
         ),
         List::Fields => (
             vec!["field", "range", "unit", "meaning"],

@@ -58,6 +58,11 @@ pub fn error(message: &str) {
     let _ = writeln!(io::stderr(), "error: {message}");
 }
 
+/// Prints a warning: the work is done, but something in it may not be what was wanted.
+pub fn warn(message: &str) {
+    let _ = writeln!(io::stderr(), "warning: {message}");
+}
+
 /// Lets `write` print to standard output through a buffer, and flushes it.
 pub fn print(write: impl FnOnce(&mut BufWriter<StdoutLock<'static>>) -> io::Result<()>) -> Outcome {
     let mut out = BufWriter::new(io::stdout().lock());

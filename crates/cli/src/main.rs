@@ -5,14 +5,17 @@
 
 mod args;
 mod catalog;
+mod channel_groups;
 mod check;
-#[allow(dead_code)]
 mod diagnostics;
+mod flags;
+mod interruption;
 mod manual;
+mod progress;
+mod render;
 mod schema;
 mod script_file;
 mod table;
-#[allow(dead_code)] // Until the first verb that takes words has landed.
 mod words;
 
 use args::{Arguments, Verb};
@@ -22,6 +25,7 @@ use std::process::ExitCode;
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.verb {
+        Verb::Render(render) => render::run(&render),
         Verb::Catalog(catalog) => catalog::run(&catalog),
         Verb::Check(check) => check::run(&check),
         Verb::Schema => schema::run(),

@@ -25,7 +25,7 @@ pub enum RenderError {
     #[error(transparent)]
     File(#[from] FileError),
     /// The stream could not be written.
-    #[error("cannot write to standard output: {0}")]
+    #[error("cannot write the stream: {0}")]
     Stream(#[source] io::Error),
     /// A sample was not a number: a fault of the program, never of the script.
     #[error("channel {} has a sample that is not a number between frame {} and {}", .0.id(), .1, .2)]

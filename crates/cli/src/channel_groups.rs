@@ -1,0 +1,53 @@
+//! Words for groups of channels.
+
+use pulsewright_core::frame::Channel;
+
+/// A word for several channels.
+pub struct Group {
+    /// The word.
+    pub word: &'static str,
+    /// What it stands for.
+    pub doc: &'static str,
+    holds: fn(Channel) -> bool,
+}
+
+/// Every group.
+pub const GROUPS: [Group; 5] = [
+    Group { word: "usual", doc: "Leads, respiration and pressures.", holds: |channel| !is_electrode(channel) },
+    Group { word: "leads", doc: "The twelve leads.", holds: |channel| matches!(channel, Channel::Lead(_)) },
+    Group { word: "electrodes", doc: "The potentials of nine electrodes.", holds: is_electrode },
+    Group { word: "pressures", doc: "Every pressure.", holds: |channel| matches!(channel, Channel::Pressure(_)) },
+    Group { word: "all", doc: "Every channel.", holds: |_| true },
+];
+
+fn is_electrode(channel: Channel) -> bool {
+    matches!(channel, Channel::Electrode(_))
+}
+
+impl Group {
+    /// The group with this word, letters of either case.
+    pub fn find(word: &str) -> Option<&'static Group> {
+        GROUPS.iter().find(|group| group.word.eq_ignore_ascii_case(word))
+    }
+
+    /// Its channels, in the order of the catalogue.
+    pub fn channels(&self) -> impl Iterator<Item = Channel> {
+        Channel::ALL.iter().copied().filter(|channel| (self.holds)(*channel))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_usual_channels_are_the_core_s() {
+        let usual: Vec<Channel> = Group::find("Usual").unwrap().channels().collect();
+        assert_eq!(usual, Channel::USUAL);
+    }
+
+    #[test]
+    fn no_word_means_both_a_group_and_a_channel() {
+        assert!(GROUPS.iter().all(|group| Channel::find(group.word).is_none()));
+    }
+}

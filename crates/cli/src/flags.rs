@@ -1,0 +1,191 @@
+//! From the text of a flag to what it means. The message of a refusal says what is allowed; clap adds flag and value.
+
+use crate::args::Channels;
+use crate::channel_groups::{GROUPS, Group};
+use crate::words::unknown;
+use pulsewright_core::body::{BODIES, Body};
+use pulsewright_core::frame::Channel;
+use pulsewright_core::heart::catalogue::{self, RHYTHMS};
+use pulsewright_core::heart::rhythm::Rhythm;
+use pulsewright_core::settings::Field;
+use pulsewright_core::time::{FrameRate, Span, TICKS_PER_SECOND};
+
+/// A length of time: a decimal number and a unit, or several.
+pub fn span(text: &str) -> Result<Span, String> {
+    let expected = || "a time is a number with its unit, as 500ms, 30s, 5m, 24h or 1h30m".to_owned();
+    let mut rest = text;
+    let mut nanos: u128 = 0;
+    while !rest.is_empty() {
+        let digits = rest.find(|c: char| !c.is_ascii_digit() && c != '.').ok_or_else(expected)?;
+        let (number, tail) = rest.split_at(digits);
+        let unit = tail.find(|c: char| c.is_ascii_digit() || c == '.').unwrap_or(tail.len());
+        let (unit, tail) = tail.split_at(unit);
+        let unit_nanos: u128 = match unit {
+            "ms" => 1_000_000,
+            "s" => 1_000_000_000,
+            "m" | "min" => 60_000_000_000,
+            "h" => 3_600_000_000_000,
+            _ => return Err(expected()),
+        };
+        let billionths = billionths(number).ok_or_else(expected)?;
+        nanos = nanos.saturating_add(billionths.saturating_mul(unit_nanos) / 1_000_000_000);
+        rest = tail;
+    }
+    let ticks = nanos.saturating_mul(u128::from(TICKS_PER_SECOND)) / 1_000_000_000;
+    match u64::try_from(ticks) {
+        Ok(0) => Err(if text.is_empty() { expected() } else { "a time is longer than nothing".to_owned() }),
+        Ok(ticks) if ticks <= LONGEST.ticks() => Ok(Span::from_ticks(ticks)),
+        _ => Err("a time is at most 1000000h, which is 114 years".to_owned()),
+    }
+}
+
+/// Longest time that a flag takes: a round one below what an instant can tell.
+const LONGEST: Span = Span::secs(3_600_000_000);
+
+/// A decimal number in units of 10^-9; digits beyond the ninth are cut off.
+fn billionths(number: &str) -> Option<u128> {
+    let (whole, part) = number.split_once('.').unwrap_or((number, ""));
+    let is_number = |digits: &str| digits.bytes().all(|byte| byte.is_ascii_digit());
+    if whole.len() + part.len() == 0 || whole.len() > 20 || !is_number(whole) || !is_number(part) {
+        return None;
+    }
+    let part: String = part.chars().chain("000000000".chars()).take(9).collect();
+    let whole: u128 = if whole.is_empty() { 0 } else { whole.parse().ok()? };
+    Some(whole * 1_000_000_000 + part.parse::<u128>().ok()?)
+}
+
+/// A frame rate.
+pub fn frame_rate(text: &str) -> Result<FrameRate, String> {
+    let expected = || format!("a frame rate is a whole number of {} to {} Hz", FrameRate::MIN_HZ, FrameRate::MAX_HZ);
+    text.parse().ok().and_then(|hz| FrameRate::hz(hz).ok()).ok_or_else(expected)
+}
+
+/// Channels and groups, separated by commas.
+pub fn channels(text: &str) -> Result<Channels, String> {
+    let mut list = Vec::new();
+    for word in text.split(',') {
+        match (Channel::find(word), Group::find(word)) {
+            (Some(channel), _) => list.push(channel),
+            (None, Some(group)) => list.extend(group.channels()),
+            (None, None) => {
+                let words =
+                    Channel::ALL.iter().map(|channel| channel.id()).chain(GROUPS.iter().map(|group| group.word));
+                return Err(unknown("channel", word, words, "channels"));
+            }
+        }
+    }
+    let twice = |(i, channel): (usize, &Channel)| list[..i].contains(channel).then_some(*channel);
+    if let Some(channel) = list.iter().enumerate().find_map(twice) {
+        return Err(format!("channel {} is chosen twice", channel.id()));
+    }
+    Ok(Channels(list))
+}
+
+/// A rhythm by its word.
+pub fn rhythm(text: &str) -> Result<&'static Rhythm, String> {
+    catalogue::find(text).ok_or_else(|| unknown("rhythm", text, RHYTHMS.iter().map(|rhythm| rhythm.id), "rhythms"))
+}
+
+/// A body by its word.
+pub fn body(text: &str) -> Result<&'static Body, String> {
+    Body::find(text).ok_or_else(|| unknown("body", text, BODIES.iter().map(|body| body.id), "bodies"))
+}
+
+/// A ventricular rate.
+pub fn rate(text: &str) -> Result<f32, String> {
+    value(Field::RateBpm, text)
+}
+
+/// A rate of breathing.
+pub fn breaths(text: &str) -> Result<f32, String> {
+    value(Field::BreathsPerMin, text)
+}
+
+/// A pressure as systolic/diastolic.
+pub fn pressure(text: &str) -> Result<(f32, f32), String> {
+    let (systolic, diastolic) = text.split_once('/').ok_or("a pressure is systolic/diastolic in mmHg, as 120/80")?;
+    let systolic = value(Field::ArterialSystolic, systolic).map_err(|message| format!("systolic: {message}"))?;
+    let diastolic = value(Field::ArterialDiastolic, diastolic).map_err(|message| format!("diastolic: {message}"))?;
+    if systolic < diastolic + 2.0 {
+        return Err("systolic comes first and is at least 2 mmHg above diastolic, as 120/80".to_owned());
+    }
+    Ok((systolic, diastolic))
+}
+
+/// A field's path and its value.
+pub fn setting(text: &str) -> Result<(Field, f32), String> {
+    let (path, number) = text.split_once('=').ok_or("a setting is a field and its value, as ecg.gain=2")?;
+    let field = Field::ALL.iter().copied().find(|field| field.info().path == path);
+    let paths = Field::ALL.iter().map(|field| field.info().path);
+    let field = field.ok_or_else(|| unknown("field", path, paths, "fields"))?;
+    Ok((field, value(field, number)?))
+}
+
+/// A number within a field's range.
+fn value(field: Field, text: &str) -> Result<f32, String> {
+    let info = field.info();
+    let unit = if info.unit == "1" { String::new() } else { format!(" {}", info.unit) };
+    match text.parse::<f32>() {
+        Ok(value) if value >= info.min && value <= info.max => Ok(value),
+        _ => Err(format!("{} is a number of {} to {}{unit}", info.path, info.min, info.max)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pulsewright_core::frame::Lead;
+
+    #[test]
+    fn times_are_read_exactly() {
+        assert_eq!(span("30s"), Ok(Span::secs(30)));
+        assert_eq!(span("24h"), Ok(Span::secs(86_400)));
+        assert_eq!(span("1h30m"), Ok(Span::secs(5400)));
+        assert_eq!(span("1.5h"), Ok(Span::secs(5400)));
+        assert_eq!(span(".5s"), Ok(Span::millis(500)));
+        assert_eq!(span("250ms"), Ok(Span::millis(250)));
+        assert_eq!(span("2min"), Ok(Span::secs(120)));
+        assert_eq!(span("1000000h"), Ok(LONGEST));
+    }
+
+    #[test]
+    fn times_that_are_none_are_refused() {
+        for text in ["", "5", "s", "-5s", "5 s", "1e40s", "NaN", "5x", "5s3", "1.2.3s", ".s", "1000001h", "0s", "+5s"] {
+            assert!(span(text).is_err(), "{text}");
+        }
+        assert!(span(&"9".repeat(500)).is_err());
+        assert!(span(&format!("{}h", "9".repeat(500))).is_err());
+        assert!(span("99999999999999999999h").is_err());
+    }
+
+    #[test]
+    fn numbers_are_held_to_their_range() {
+        assert_eq!(rate("72.5"), Ok(72.5));
+        for text in ["", "0", "-70", "10000", "1e40", "NaN", "inf", "72bpm"] {
+            assert!(rate(text).unwrap_err().contains("5 to 400 bpm"), "{text}");
+        }
+        assert_eq!(pressure("120/80"), Ok((120.0, 80.0)));
+        for text in ["120", "80/120", "nan/80", "120/", "/", "120/119", "120/80/60"] {
+            assert!(pressure(text).is_err(), "{text}");
+        }
+        assert_eq!(setting("ecg.gain=2"), Ok((Field::EcgGain, 2.0)));
+        assert!(setting("ecg.gian=2").unwrap_err().contains("'ecg.gain'"));
+        for text in ["ecg.gain", "ecg.gain=", "=2", "ecg.gain=20"] {
+            assert!(setting(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn channels_keep_their_order_and_are_named_once() {
+        let ii = Channel::Lead(Lead::II);
+        assert_eq!(channels("arterial,ii"), Ok(Channels(vec![Channel::find("arterial").unwrap(), ii])));
+        assert_eq!(channels("leads,respiration").unwrap().0.len(), 13);
+        for text in ["II,II", "leads,II", "all,usual"] {
+            assert!(channels(text).unwrap_err().contains("twice"), "{text}");
+        }
+        assert!(channels("electrode-R").unwrap_err().contains("'electrode-RA'"));
+        for text in ["", ",", "II,", "II;V1", "VX"] {
+            assert!(channels(text).is_err(), "{text}");
+        }
+    }
+}

@@ -1,0 +1,18 @@
+//! Asked to end by a signal: remembered, so that work under way can take its passing files away first.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+
+static ASKED: AtomicBool = AtomicBool::new(false);
+
+/// From now on a signal to end is remembered instead of ending the program at once.
+///
+/// Only for work that looks at [`asked`] often.
+pub fn watch() {
+    // Without a handler a signal ends the program at once, as ever: also good.
+    let _ = ctrlc::set_handler(|| ASKED.store(true, Ordering::Relaxed));
+}
+
+/// Whether the program was asked to end.
+pub fn asked() -> bool {
+    ASKED.load(Ordering::Relaxed)
+}

@@ -1,0 +1,43 @@
+//! How far long work has come, for people: on a terminal, and only once it has taken a while.
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::time::{Duration, Instant};
+
+/// Work shorter than this shows no bar.
+const PATIENCE: Duration = Duration::from_millis(700);
+
+/// A bar that appears late. On anything but a terminal it never does.
+pub struct Progress {
+    began: Instant,
+    bar: Option<ProgressBar>,
+}
+
+impl Progress {
+    /// Work begins.
+    pub fn new() -> Progress {
+        Progress { began: Instant::now(), bar: None }
+    }
+
+    /// `done` of `total` is done.
+    pub fn show(&mut self, done: u64, total: u64) {
+        if self.bar.is_none() && self.began.elapsed() < PATIENCE {
+            return;
+        }
+        self.bar.get_or_insert_with(|| bar(total)).set_position(done);
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        if let Some(bar) = &self.bar {
+            bar.finish_and_clear();
+        }
+    }
+}
+
+fn bar(total: u64) -> ProgressBar {
+    let style = ProgressStyle::with_template("{wide_bar} {percent:>3} %, {eta} left");
+    let bar = ProgressBar::with_draw_target(Some(total), ProgressDrawTarget::stderr_with_hz(10));
+    bar.set_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar
+}

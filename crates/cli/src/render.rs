@@ -1,0 +1,185 @@
+//! `render`: a script, or one step made of flags, to files or standard output.
+
+use crate::args::{BitsWord, FormatWord, Patient, Render};
+use crate::diagnostics::{Failure, Outcome, warn};
+use crate::progress::Progress;
+use crate::{interruption, script_file};
+use pulsewright_core::script::Script;
+use pulsewright_core::settings::Field;
+use pulsewright_files::{
+    Bits, Content, Encoding, FileFormat, Names, Options, RenderError, Report, render_to_files, render_to_stream,
+};
+use pulsewright_script::{Document, OneStep};
+use std::fs::{self, File};
+use std::io::{self, IsTerminal, Write};
+use std::ops::ControlFlow;
+use std::path::Path;
+
+/// Renders.
+pub fn run(render: &Render) -> Outcome {
+    let options = options(render)?;
+    let target = Target::of(&render.output);
+    if matches!(target, Target::Stdout) && matches!(options.format, FileFormat::Wav(_)) && io::stdout().is_terminal() {
+        return Err(Failure::input(
+            "a WAV file is not for a terminal; write it to a file or a pipe, or take --format csv",
+        ));
+    }
+    let document = match &render.script {
+        Some(path) => script_file::load(path)?,
+        None => one_step(&render.patient)?,
+    };
+    let document = render.seed.into_iter().fold(document, Document::with_seed);
+    let items = document.items();
+    let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
+    let labels: Vec<&str> = (0..items.len()).map(|item| document.label(item)).collect();
+    let content = Content { script: &script, title: document.title().unwrap_or(""), labels: &labels };
+    if let Some(path) = &render.script {
+        check_not_overwritten(path, &render.output)?;
+    }
+    let mut bar = Progress::new();
+    let mut progress = |done, total| {
+        bar.show(done, total);
+        if interruption::asked() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
+    };
+    let outcome = match target {
+        Target::Files => {
+            interruption::watch();
+            render_to_files(content, &options, &render.output, &mut progress)
+        }
+        Target::Stdout => render_to_stream(content, &options, &mut io::stdout().lock(), &mut progress),
+        Target::Device => {
+            let mut device =
+                File::options().write(true).open(&render.output).map_err(|error| failed(&render.output, &error))?;
+            render_to_stream(content, &options, &mut device, &mut progress)
+        }
+    };
+    drop(bar);
+    match outcome {
+        Ok(report) => {
+            warn_of_clipping(&report);
+            Ok(())
+        }
+        Err(RenderError::Stream(error)) if error.kind() == io::ErrorKind::BrokenPipe => Err(Failure::Closed),
+        Err(RenderError::Stream(error)) => Err(failed(&render.output, &error)),
+        Err(RenderError::Stopped) => Err(Failure::input("interrupted; nothing was written")),
+        Err(error) => Err(Failure::input(error)),
+    }
+}
+
+/// Where the signal goes.
+enum Target {
+    /// A file, with others beside it.
+    Files,
+    /// Standard output.
+    Stdout,
+    /// Something that is there and is neither file nor folder: written through, never replaced.
+    Device,
+}
+
+impl Target {
+    fn of(output: &Path) -> Target {
+        if output == Path::new("-") {
+            return Target::Stdout;
+        }
+        match fs::metadata(output) {
+            Ok(there) if !there.is_file() && !there.is_dir() => Target::Device,
+            _ => Target::Files,
+        }
+    }
+}
+
+fn failed(output: &Path, error: &io::Error) -> Failure {
+    let name = if output == Path::new("-") { "standard output".to_owned() } else { output.display().to_string() };
+    Failure::input(format!("cannot write {name}: {error}"))
+}
+
+fn options(render: &Render) -> Result<Options, Failure> {
+    let extension = render.output.extension().and_then(|extension| extension.to_str()).map(str::to_ascii_lowercase);
+    let format = match (render.format, extension.as_deref()) {
+        (Some(format), _) => format,
+        (None, Some("wav")) => FormatWord::Wav,
+        (None, Some("csv")) => FormatWord::Csv,
+        (None, _) if render.output == Path::new("-") => FormatWord::Csv,
+        (None, _) => {
+            return Err(Failure::input(format!(
+                "'{}' does not say its format: end it in .wav or .csv, or add --format",
+                render.output.display()
+            )));
+        }
+    };
+    let encoding = match render.bits {
+        BitsWord::B16 => Encoding::Integer(Bits::B16),
+        BitsWord::B24 => Encoding::Integer(Bits::B24),
+        BitsWord::B32 => Encoding::Integer(Bits::B32),
+        BitsWord::Float => Encoding::Float,
+    };
+    let format = match (format, encoding) {
+        (FormatWord::Wav, encoding) => FileFormat::Wav(encoding),
+        (FormatWord::Csv, Encoding::Integer(bits)) => FileFormat::Csv(bits),
+        (FormatWord::Csv, Encoding::Float) => {
+            return Err(Failure::input("--bits float is for WAV; in CSV 16, 24 or 32 bits decide the decimals"));
+        }
+    };
+    if render.split.is_some() && !matches!(Target::of(&render.output), Target::Files) {
+        return Err(Failure::input("--split makes files; give -o a file's name"));
+    }
+    Ok(Options {
+        rate: render.frame_rate,
+        channels: render.channels.0.clone(),
+        format,
+        duration: render.duration,
+        split: render.split,
+        truth: !render.no_truth,
+        overwrite: render.force,
+    })
+}
+
+fn one_step(patient: &Patient) -> Result<Document, Failure> {
+    if let (Some(rhythm), Some(rate)) = (patient.rhythm, patient.rate) {
+        let (min, max) = rhythm.allowed_bpm();
+        if !(min..=max).contains(&rate) {
+            let name = rhythm.name.to_lowercase();
+            return Err(Failure::input(format!("--rate {rate}: {name} allows {min} to {max} bpm")));
+        }
+    }
+    let mut values = Vec::new();
+    let mut set = |field: Field, value: Option<f32>| values.extend(value.map(|value| (field.info().path, value)));
+    set(Field::RateBpm, patient.rate);
+    set(Field::ArterialSystolic, patient.pressure.map(|pressure| pressure.0));
+    set(Field::ArterialDiastolic, patient.pressure.map(|pressure| pressure.1));
+    set(Field::BreathsPerMin, patient.breaths);
+    for (field, value) in &patient.set {
+        set(*field, Some(*value));
+    }
+    let step = OneStep {
+        rhythm: patient.rhythm.map(|rhythm| rhythm.id),
+        body: patient.body.map(|body| body.id),
+        values: &values,
+        ..OneStep::default()
+    };
+    step.document("command line").map_err(|problems| Failure::Script(Box::new(problems)))
+}
+
+/// A script is never overwritten by what it says, not even by force.
+fn check_not_overwritten(script: &Path, output: &Path) -> Outcome {
+    let Ok(script) = fs::canonicalize(script) else {
+        return Ok(());
+    };
+    for name in Names::new(output, 1).all() {
+        if fs::canonicalize(name).is_ok_and(|name| name == script) {
+            return Err(Failure::input(format!("{} is the script itself; choose another name", name.display())));
+        }
+    }
+    Ok(())
+}
+
+fn warn_of_clipping(report: &Report) {
+    for channel in report.channels.iter().filter(|channel| channel.clipped > 0) {
+        let (min, max) = (channel.min.unwrap_or(0.0), channel.max.unwrap_or(0.0));
+        warn(&format!(
+            "{}: {} samples beyond {min} to {max} {} are stored as the nearest of these; more --bits reach further",
+            channel.name, channel.clipped, channel.unit
+        ));
+    }
+    let _ = io::stderr().flush();
+}
