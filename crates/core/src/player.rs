@@ -260,6 +260,7 @@ impl<'a> Player<'a> {
         let Some(settings) = self.step.map(|placed| &placed.step.settings) else {
             return;
         };
+        self.deflections.retire(now);
         match activation {
             Activation::Atria { at } => {
                 self.start_waves(at, settings.body().p(AtrialOrigin::Sinus), 1.0);
@@ -305,7 +306,6 @@ impl<'a> Player<'a> {
     }
 
     fn start_waves(&mut self, onset: Instant, waves: &[Wave], stretch: f32) {
-        self.deflections.retire(onset);
         for wave in waves {
             let s = 0.001 * stretch;
             let start = onset.shifted(wave.at_ms * s);
