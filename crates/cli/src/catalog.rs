@@ -51,10 +51,10 @@ fn table(list: List) -> (Vec<&'static str>, Vec<Vec<String>>) {
             RHYTHMS
                 .iter()
                 .map(|rhythm| {
-                    let (min, max) = rhythm.allowed_bpm();
+                    let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
                     // A rhythm without beats has no rate to set.
                     let (usual, allowed) = if rhythm.beats() {
-                        (rhythm.usual_rate(&ADULT).to_string(), format!("{min} to {max}"))
+                        (rhythm.usual_rate(&ADULT, rhythm.usual_ratio()).to_string(), format!("{min} to {max}"))
                     } else {
                         ("-".to_owned(), "-".to_owned())
                     };
@@ -97,10 +97,10 @@ fn as_json(list: List) -> Value {
         List::Rhythms => RHYTHMS
             .iter()
             .map(|rhythm| {
-                let (min, max) = rhythm.allowed_bpm();
+                let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
                 json!({
                     "id": rhythm.id, "name": rhythm.name, "beats": rhythm.beats(), "alarm": rhythm.alarm.id(),
-                    "usual_bpm": rhythm.usual_rate(&ADULT), "min_bpm": min, "max_bpm": max,
+                    "usual_bpm": rhythm.usual_rate(&ADULT, rhythm.usual_ratio()), "min_bpm": min, "max_bpm": max,
                 })
             })
             .collect(),

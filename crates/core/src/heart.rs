@@ -1,25 +1,32 @@
-//! The heart: impulse sources, AV conduction, ectopy and ventricular foci as a handful of clocks.
+//! The heart: impulse sources, AV conduction, ectopy, foci and a pacing device as a handful of clocks.
 //!
 //! Each source has a clock that tells when it fires next. The earliest goes first; what it does may set or stop other
 //! clocks. Nothing here knows a wave shape or a frame: the heart says when atria and ventricles are activated and from
 //! where, [`crate::player`] draws it.
 //!
 //! ```text
-//! sinus ─┐                        ┌─ ectopic focus
-//! atria ─┴─ P ── AV node ── QRS ──┴─ regular focus
+//! sinus node ─┐                                ┌─ premature focus
+//! ectopic ────┼─ atria ── AV node ── ventricles┼─ regular focus, escape focus
+//! device ─────┘                                └─ device
 //! ```
 
+mod av_node;
 pub mod catalogue;
 mod chance;
+mod ectopy;
+mod pacing;
 pub mod rhythm;
 mod variability;
 
+use crate::ecg::templates::{AtrialOrigin, Pathway};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
-use crate::truth::{BeatCode, Episode};
+use crate::truth::{BeatCode, Chamber, Episode};
+use av_node::Node;
 use chance::Deck;
-use rhythm::{Atria, AvNode, Pattern, Rhythm, Ventricles};
+use pacing::Device;
+use rhythm::{Atria, AvNode, Focus, JunctionalP, Rhythm, SinusFault, Ventricles};
 
 pub use variability::Variability;
 pub(crate) use variability::tone_phase;
@@ -31,8 +38,16 @@ pub struct Demand {
     pub rhythm: &'static Rhythm,
     /// Rate, bpm.
     pub rate_bpm: f32,
+    /// Rate of atria that beat on their own, bpm.
+    pub atrial_bpm: f32,
+    /// AV ratio.
+    pub ratio: f32,
+    /// Length of a pause.
+    pub pause: Span,
     /// From P onset to QRS onset.
     pub pr: Span,
+    /// QT at the rate set.
+    pub qt: Span,
     /// Sinus variability.
     pub variability: Variability,
 }
@@ -43,22 +58,13 @@ impl Demand {
         Span::period(self.rate_bpm)
     }
 
-    /// Period of the sinus node.
-    fn sinus_period(&self) -> Span {
+    /// Period of the atrial source.
+    fn atrial_period(&self) -> Span {
         match self.rhythm.atria {
-            Atria::IndependentSinus(bpm) => Span::period(bpm),
-            _ => self.period(),
+            Atria::Independent => Span::period(self.atrial_bpm),
+            _ => Span::period(self.rate_bpm * self.rhythm.impulses_per_beat(self.ratio)),
         }
     }
-}
-
-/// Where a ventricular activation came from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Origin {
-    /// Down the conduction system.
-    Conducted,
-    /// A focus in the ventricles.
-    Ventricle,
 }
 
 /// What the heart did.
@@ -68,13 +74,21 @@ pub enum Activation {
     Atria {
         /// P onset.
         at: Instant,
+        /// Where it started.
+        origin: AtrialOrigin,
+        /// How long one atrial cycle is; flutter waves stretch to it.
+        cycle: Span,
     },
     /// Ventricles activated: a QRS starts.
     Ventricles {
         /// QRS onset.
         at: Instant,
-        /// Where it came from.
-        origin: Origin,
+        /// How it spreads.
+        pathway: Pathway,
+        /// The other pathway of a fusion beat.
+        fused: Option<Pathway>,
+        /// Turn of the axis in the frontal plane, in 2^-32 turns.
+        turn: u32,
         /// Since the activation before; `None` for the first.
         interval: Option<Span>,
         /// Onset of the P wave that led to it.
@@ -82,7 +96,16 @@ pub enum Activation {
         /// Type.
         code: BeatCode,
     },
-    /// Fibrillation starts or ends.
+    /// The device gave a pulse.
+    Pace {
+        /// When.
+        at: Instant,
+        /// Where.
+        chamber: Chamber,
+        /// Whether the chamber answers.
+        captures: bool,
+    },
+    /// An episode starts or ends.
     Episode {
         /// Which.
         episode: Episode,
@@ -93,54 +116,94 @@ pub enum Activation {
     },
 }
 
-/// An impulse on its way from the atria to the ventricles.
+/// Takes what the heart did.
+pub type Emit<'e> = &'e mut dyn FnMut(Activation);
+
+/// An impulse on its way to the ventricles.
 #[derive(Clone, Copy, Debug)]
-struct Conducting {
+struct Impulse {
     arrives: Instant,
     p_onset: Option<Instant>,
+    pathway: Pathway,
+    code: BeatCode,
+    /// From a focus or device in the ventricles, not from above.
+    ventricular: bool,
 }
 
 /// The clocks, in the order in which they go when they ring together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(usize)]
 enum Clock {
-    /// The sinus node.
+    /// The sinus node, or the focus that took its place.
     Sinus,
+    /// Atria activated from below.
+    Retrograde,
+    /// The device's atrial pulse.
+    PaceAtrium,
+    /// The atria answering the device's pulse.
+    PacedAtria,
     /// An impulse that fibrillating atria bring through the node.
     Irregular,
     /// An impulse arriving at the ventricles.
     Arrival,
     /// A premature beat.
     Ectopic,
-    /// A regular ventricular focus.
+    /// A regular focus below the atria.
     Focus,
+    /// An escape focus.
+    Escape,
+    /// The device's ventricular pulse.
+    PaceVentricle,
 }
 
-const CLOCKS: usize = 5;
+const CLOCK_ORDER: [Clock; 10] = [
+    Clock::Sinus,
+    Clock::Retrograde,
+    Clock::PaceAtrium,
+    Clock::PacedAtria,
+    Clock::Irregular,
+    Clock::Arrival,
+    Clock::Ectopic,
+    Clock::Focus,
+    Clock::Escape,
+    Clock::PaceVentricle,
+];
+const CLOCKS: usize = CLOCK_ORDER.len();
 
-/// Impulses that can be in the AV node at once: PR is at most 0.6 s and the node takes no two within 60 % of a period.
-const CONDUCTING: usize = 4;
+/// Impulses on their way at once: PR is at most 0.6 s and the node takes no two within 60 % of a period.
+const IMPULSES: usize = 4;
 
 /// The heart's state between events.
 #[derive(Clone, Debug)]
 pub struct Heart {
     rhythm: &'static Rhythm,
     clocks: [Instant; CLOCKS],
-    conducting: [Option<Conducting>; CONDUCTING],
+    impulses: [Option<Impulse>; IMPULSES],
+    node: Node,
+    device: Device,
+    deck: Deck,
     /// Where the sinus beat now due, and the one before, would lie without variability.
     sinus_due: Instant,
     last_sinus_due: Option<Instant>,
+    sinus_count: u64,
     last_atrial: Option<Instant>,
-    last_entry: Option<Instant>,
     last_ventricular: Option<Instant>,
-    last_from_ventricle: Option<Instant>,
-    /// The node was invaded from below and will not pass the next impulse from above.
-    concealed: bool,
     conducted_since_ectopic: u16,
     next_ectopic_after: u16,
+    ectopic_left: u8,
     ectopic_count: u64,
-    deck: Deck,
+    focus_count: u64,
 }
+
+/// The ventricles answer no second impulse this soon after one, or 55 % of a period where that is shorter.
+const VENTRICLES_REFRACTORY: Span = Span::millis(240);
+/// Impulses from above and from a ventricular focus that arrive within this of each other fuse.
+const FUSION: Span = Span::millis(50);
+/// PR of a junctional beat whose P comes first, and RP of one whose P comes last.
+const JUNCTIONAL_PR: Span = Span::millis(80);
+const JUNCTIONAL_RP: Span = Span::millis(90);
+/// From a pulse of the device to the wave that it brings: below 40 ms, textbooks (from memory).
+const CAPTURE: Span = Span::millis(20);
 
 impl Heart {
     /// A heart at rest; the first [`Heart::change`] starts it.
@@ -148,30 +211,33 @@ impl Heart {
         Heart {
             rhythm: &catalogue::ASYSTOLE,
             clocks: [Instant::NEVER; CLOCKS],
-            conducting: [None; CONDUCTING],
+            impulses: [None; IMPULSES],
+            node: Node::new(),
+            device: Device::new(),
+            deck: Deck::new(),
             sinus_due: Instant::NEVER,
             last_sinus_due: None,
+            sinus_count: 0,
             last_atrial: None,
-            last_entry: None,
             last_ventricular: None,
-            last_from_ventricle: None,
-            concealed: false,
             conducted_since_ectopic: 0,
             next_ectopic_after: 0,
+            ectopic_left: 0,
             ectopic_count: 0,
-            deck: Deck::new(),
+            focus_count: 0,
         }
     }
 
     /// QRS onset of the first beat to come, if one is due.
     pub fn first_beat(&self, demand: &Demand) -> Option<Instant> {
-        let sinus = self.clocks[Clock::Sinus as usize];
-        let conducted = if sinus == Instant::NEVER { sinus } else { sinus.plus(demand.pr) };
-        let first = [conducted, self.clocks[Clock::Irregular as usize], self.clocks[Clock::Focus as usize]]
-            .into_iter()
-            .min()
-            .unwrap_or(Instant::NEVER);
-        (first != Instant::NEVER && demand.rhythm.beats()).then_some(first)
+        let conducts = !matches!(demand.rhythm.av, AvNode::Blocked);
+        let above = if conducts { self.clock(Clock::Sinus).min(self.clock(Clock::PaceAtrium)) } else { Instant::NEVER };
+        let first = above
+            .plus(demand.pr)
+            .min(self.clock(Clock::Irregular))
+            .min(self.clock(Clock::Focus))
+            .min(self.clock(Clock::PaceVentricle));
+        (first != Instant::NEVER).then_some(first)
     }
 
     /// When something happens next.
@@ -184,19 +250,38 @@ impl Heart {
         self.rhythm
     }
 
+    fn clock(&self, clock: Clock) -> Instant {
+        self.clocks[clock as usize]
+    }
+
+    fn set(&mut self, clock: Clock, at: Instant) {
+        self.clocks[clock as usize] = at;
+    }
+
+    fn stop(&mut self, clock: Clock) {
+        self.set(clock, Instant::NEVER);
+    }
+
     /// Takes up a changed demand at `now`: sources that stay keep their beat, new ones come in after it.
     ///
     /// At the very start the first QRS comes half a period in, or as soon after as PR allows.
-    pub fn change(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: &mut dyn FnMut(Activation)) {
+    pub fn change(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
         let before = core::mem::replace(&mut self.rhythm, demand.rhythm);
         let changed = !core::ptr::eq(before, self.rhythm);
+        if changed {
+            self.node.reset();
+            self.device.reset();
+            self.focus_count = 0;
+        }
         self.change_atria(now, changed, demand, noise);
         self.change_ventricles(now, changed, demand);
+        self.change_device(now, changed, demand);
         if changed {
             self.stop(Clock::Ectopic);
-            self.concealed = false;
+            self.stop(Clock::Retrograde);
+            self.ectopic_left = 0;
             self.plan_ectopic(demand, noise);
-            for episode in [Episode::AtrialFibrillation, Episode::VentricularFibrillation] {
+            for episode in Episode::ALL {
                 let starts = plays(self.rhythm, episode);
                 if starts != plays(before, episode) {
                     emit(Activation::Episode { episode, at: now, starts });
@@ -208,141 +293,253 @@ impl Heart {
     fn change_atria(&mut self, now: Instant, changed: bool, demand: &Demand, noise: &Noise) {
         let period = demand.period();
         match demand.rhythm.atria {
-            Atria::Sinus | Atria::IndependentSinus(_) => {
-                let sinus_period = demand.sinus_period();
-                let running = self.clocks[Clock::Sinus as usize] != Instant::NEVER;
+            Atria::Driving(_) | Atria::Multifocal(_) | Atria::Independent => {
+                let atrial_period = demand.atrial_period();
+                let running = self.clock(Clock::Sinus) != Instant::NEVER;
                 let due = match self.last_sinus_due {
-                    Some(last) if running => last.plus(sinus_period),
-                    _ if now == Instant::ZERO => Instant::ZERO.plus(sinus_period.scaled(0.5)).minus(demand.pr),
-                    _ => now.plus(sinus_period.scaled(0.6)),
+                    Some(last) if running => last.plus(atrial_period),
+                    _ if now == Instant::ZERO => Instant::ZERO.plus(period.scaled(0.5)).minus(demand.pr),
+                    _ => now.plus(atrial_period.scaled(0.6)),
                 };
                 if changed || running {
                     self.schedule_sinus(if due > now { due } else { now }, demand, noise);
                 }
             }
-            Atria::Fibrillation { .. } | Atria::Still => self.stop(Clock::Sinus),
+            Atria::Fibrillation { .. } | Atria::Still | Atria::Paced => self.stop(Clock::Sinus),
         }
-        match demand.rhythm.av {
-            AvNode::Irregular { .. } if changed => {
-                let due = match self.last_ventricular {
-                    Some(last) => last.plus(period),
-                    None => now.plus(period.scaled(0.5)),
-                };
-                self.clocks[Clock::Irregular as usize] = if due > now { due } else { now.plus(period.scaled(0.3)) };
-            }
-            AvNode::Irregular { .. } => {}
-            AvNode::Conducting | AvNode::Blocked => self.stop(Clock::Irregular),
+        if !matches!(demand.rhythm.av, AvNode::Irregular { .. }) {
+            self.stop(Clock::Irregular);
+        } else if changed {
+            self.set(Clock::Irregular, self.new_source(now, period));
+        }
+    }
+
+    /// When a source of ventricular beats that comes in at `now` fires first: a period after the last beat.
+    fn new_source(&self, now: Instant, period: Span) -> Instant {
+        match self.last_ventricular {
+            Some(last) if last.plus(period) > now => last.plus(period),
+            Some(_) => now.plus(period.scaled(0.2)),
+            None => now.plus(period.scaled(0.5)),
         }
     }
 
     fn change_ventricles(&mut self, now: Instant, changed: bool, demand: &Demand) {
         match demand.rhythm.ventricles {
-            Ventricles::Focus if changed || self.last_from_ventricle.is_some() => {
-                let due = match self.last_ventricular {
-                    Some(last) => last.plus(demand.period()),
-                    None => now.plus(demand.period().scaled(0.5)),
-                };
-                self.clocks[Clock::Focus as usize] = if due > now { due } else { now };
-            }
-            Ventricles::Focus => {}
+            Ventricles::Focus { .. } => self.set(Clock::Focus, self.new_source(now, demand.period())),
             Ventricles::Following => self.stop(Clock::Focus),
-            Ventricles::Fibrillation { .. } => {
+            Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. } => {
                 self.stop(Clock::Focus);
-                self.conducting = [None; CONDUCTING];
+                self.impulses = [None; IMPULSES];
                 self.stop(Clock::Arrival);
             }
         }
+        if demand.rhythm.escape.is_none() {
+            self.stop(Clock::Escape);
+        } else if changed {
+            self.await_escape(self.last_ventricular.unwrap_or(now).max(now), demand);
+        }
     }
 
-    fn stop(&mut self, clock: Clock) {
-        self.clocks[clock as usize] = Instant::NEVER;
+    fn await_escape(&mut self, from: Instant, demand: &Demand) {
+        if let Some(escape) = demand.rhythm.escape {
+            self.set(Clock::Escape, from.plus(Span::period(escape.bpm)));
+        }
     }
 
     fn schedule_sinus(&mut self, due: Instant, demand: &Demand, noise: &Noise) {
         self.sinus_due = due;
-        let wandering = demand.variability.displacement_s(due, demand.sinus_period(), noise);
+        let wandering = demand.variability.displacement_s(due, demand.atrial_period(), noise);
         let at = due.shifted(wandering);
-        let floor = self.last_atrial.map_or(Instant::ZERO, |last| last.plus(demand.sinus_period().scaled(0.3)));
-        self.clocks[Clock::Sinus as usize] = if at > floor { at } else { floor };
+        let floor = self.last_atrial.map_or(Instant::ZERO, |last| last.plus(demand.atrial_period().scaled(0.3)));
+        self.set(Clock::Sinus, if at > floor { at } else { floor });
     }
 
     /// Lets the earliest clock ring.
-    pub fn fire(&mut self, demand: &Demand, noise: &Noise, emit: &mut dyn FnMut(Activation)) {
+    pub fn fire(&mut self, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
         let now = self.next();
-        let Some(index) = self.clocks.iter().position(|clock| *clock == now) else {
-            return;
-        };
-        if index == Clock::Sinus as usize {
-            self.last_sinus_due = Some(self.sinus_due);
-            self.schedule_sinus(self.sinus_due.plus(demand.sinus_period()), demand, noise);
-            self.activate_atria(now, demand, emit);
-        } else if index == Clock::Irregular as usize {
-            let AvNode::Irregular { spread } = demand.rhythm.av else {
-                self.stop(Clock::Irregular);
-                return;
-            };
-            self.activate_ventricles(now, Origin::Conducted, None, demand, emit);
-            let share = 1.0 + spread * self.deck.draw(noise, Purpose::FibrillationInterval);
-            self.clocks[Clock::Irregular as usize] = now.plus(demand.period().scaled(math::max(share, 0.4)));
-        } else if index == Clock::Arrival as usize {
-            let arrived = self.conducting.iter_mut().find(|place| place.is_some_and(|impulse| impulse.arrives == now));
-            let impulse = arrived.and_then(Option::take);
-            self.clocks[Clock::Arrival as usize] = self.next_arrival();
-            if let Some(impulse) = impulse {
-                self.activate_ventricles(now, Origin::Conducted, impulse.p_onset, demand, emit);
+        let Some(clock) = CLOCK_ORDER.into_iter().find(|clock| self.clock(*clock) == now) else { return };
+        match clock {
+            Clock::Sinus => self.fire_sinus(now, demand, noise, emit),
+            Clock::Retrograde => {
+                self.stop(Clock::Retrograde);
+                self.activate_atria(now, AtrialOrigin::Junction, None, demand, noise, emit);
             }
-        } else if index == Clock::Ectopic as usize {
-            self.stop(Clock::Ectopic);
-            self.ectopic_count = self.ectopic_count.wrapping_add(1);
-            self.conducted_since_ectopic = 0;
-            self.plan_ectopic(demand, noise);
-            self.activate_ventricles(now, Origin::Ventricle, None, demand, emit);
-        } else {
-            self.clocks[Clock::Focus as usize] = now.plus(demand.period());
-            self.activate_ventricles(now, Origin::Ventricle, None, demand, emit);
+            Clock::PaceAtrium => self.pace_atrium(now, demand, emit),
+            Clock::PacedAtria => {
+                self.stop(Clock::PacedAtria);
+                let down = Some((demand.pr, demand.rhythm.code));
+                self.activate_atria(now, AtrialOrigin::Paced, down, demand, noise, emit);
+            }
+            Clock::Irregular => {
+                self.await_irregular(now, demand, noise);
+                let impulse = self.conducted(now, None, demand.rhythm.code, demand);
+                self.activate_ventricles(impulse, demand, noise, emit);
+            }
+            Clock::Arrival => {
+                let arrived =
+                    self.impulses.iter_mut().find(|place| place.is_some_and(|impulse| impulse.arrives == now));
+                let impulse = arrived.and_then(Option::take);
+                self.set(Clock::Arrival, self.next_arrival());
+                if let Some(impulse) = impulse {
+                    self.activate_ventricles(impulse, demand, noise, emit);
+                }
+            }
+            Clock::Ectopic => self.fire_ectopic(now, demand, noise, emit),
+            Clock::Focus => self.fire_focus(now, demand, noise, emit),
+            Clock::Escape => {
+                self.stop(Clock::Escape);
+                if let Some(escape) = demand.rhythm.escape {
+                    self.activate_from(escape.focus, escape.code, now, demand, noise, emit);
+                    self.await_escape(now, demand);
+                }
+            }
+            Clock::PaceVentricle => self.pace_ventricle(now, demand, emit),
         }
     }
 
-    fn activate_atria(&mut self, now: Instant, demand: &Demand, emit: &mut dyn FnMut(Activation)) {
-        emit(Activation::Atria { at: now });
-        self.last_atrial = Some(now);
-        if self.node_passes(now, demand) {
-            self.last_entry = Some(now);
-            let impulse = Conducting { arrives: now.plus(demand.pr), p_onset: Some(now) };
-            if let Some(place) = self.conducting.iter_mut().find(|place| place.is_none()) {
-                *place = Some(impulse);
+    fn fire_sinus(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+        self.sinus_count = self.sinus_count.wrapping_add(1);
+        self.last_sinus_due = Some(self.sinus_due);
+        let mut interval = demand.atrial_period();
+        let mut leaves = true;
+        match demand.rhythm.sinus_fault {
+            Some(SinusFault::Arrest(beats)) if self.sinus_count.is_multiple_of(u64::from(beats.max(1))) => {
+                interval = demand.pause;
             }
-            self.clocks[Clock::Arrival as usize] = self.next_arrival();
+            Some(SinusFault::ExitBlock(every)) => leaves = !self.sinus_count.is_multiple_of(u64::from(every.max(2))),
+            _ => {}
         }
+        let mut origin = AtrialOrigin::Sinus;
+        let mut pr = demand.pr;
+        match demand.rhythm.atria {
+            Atria::Driving(from) => origin = from,
+            Atria::Multifocal(spread) => {
+                interval = interval.scaled(math::max(1.0 + spread * self.deck.draw(noise, Purpose::AtrialFocus), 0.4));
+                let chance = noise.bits(Purpose::AtrialFocus, self.sinus_count | 1 << 63);
+                origin = [AtrialOrigin::EctopicHigh, AtrialOrigin::EctopicLow, AtrialOrigin::EctopicLeft]
+                    [(chance >> 16) as usize % 3];
+                pr = pr.scaled(0.85 + 0.3 * (chance & 0xffff) as f32 * (1.0 / 65_536.0));
+            }
+            _ => {}
+        }
+        self.schedule_sinus(self.sinus_due.plus(interval), demand, noise);
+        if leaves {
+            self.activate_atria(now, origin, Some((pr, demand.rhythm.code)), demand, noise, emit);
+        }
+    }
+
+    /// Atria activated at `now`; with PR and code when the impulse may go down.
+    fn activate_atria(
+        &mut self,
+        now: Instant,
+        origin: AtrialOrigin,
+        down: Option<(Span, BeatCode)>,
+        demand: &Demand,
+        noise: &Noise,
+        emit: Emit<'_>,
+    ) {
+        emit(Activation::Atria { at: now, origin, cycle: demand.atrial_period() });
+        self.last_atrial = Some(now);
+        self.device_sees_atria(now, origin == AtrialOrigin::Paced, demand);
+        let Some((pr, code)) = down else {
+            // From below: the sinus node starts anew.
+            self.reset_sinus(now, demand, noise);
+            return;
+        };
+        if let Some(delay) = self.node.offer(now, pr, demand, noise) {
+            let impulse = self.conducted(now.plus(delay), Some(now), code, demand);
+            self.send(impulse);
+        }
+    }
+
+    fn reset_sinus(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
+        if self.clock(Clock::Sinus) != Instant::NEVER {
+            self.last_sinus_due = Some(now);
+            self.schedule_sinus(now.plus(demand.atrial_period()), demand, noise);
+        }
+    }
+
+    /// An impulse from above.
+    fn conducted(&self, arrives: Instant, p_onset: Option<Instant>, code: BeatCode, demand: &Demand) -> Impulse {
+        Impulse { arrives, p_onset, pathway: demand.rhythm.pathway, code, ventricular: false }
+    }
+
+    fn send(&mut self, impulse: Impulse) {
+        if let Some(place) = self.impulses.iter_mut().find(|place| place.is_none()) {
+            *place = Some(impulse);
+        }
+        self.set(Clock::Arrival, self.next_arrival());
     }
 
     fn next_arrival(&self) -> Instant {
-        self.conducting.iter().flatten().map(|impulse| impulse.arrives).min().unwrap_or(Instant::NEVER)
+        self.impulses.iter().flatten().map(|impulse| impulse.arrives).min().unwrap_or(Instant::NEVER)
     }
 
-    /// Whether the AV node takes an impulse from above.
-    fn node_passes(&mut self, now: Instant, demand: &Demand) -> bool {
-        if !matches!(demand.rhythm.av, AvNode::Conducting) {
-            return false;
+    fn await_irregular(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
+        if let AvNode::Irregular { spread } = demand.rhythm.av {
+            let share = 1.0 + spread * self.deck.draw(noise, Purpose::FibrillationInterval);
+            self.set(Clock::Irregular, now.plus(demand.period().scaled(math::max(share, 0.4))));
         }
-        if core::mem::take(&mut self.concealed) {
-            return false;
-        }
-        let refractory = demand.period().scaled(0.6).min(NODE_REFRACTORY);
-        let entered = self.last_entry.is_some_and(|last| now.since(last) < refractory);
-        let invaded = self.last_from_ventricle.is_some_and(|last| now.since(last) < INVADED);
-        !entered && !invaded
     }
 
-    fn activate_ventricles(
+    fn fire_focus(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+        let Ventricles::Focus { focus, code, spread } = demand.rhythm.ventricles else {
+            self.stop(Clock::Focus);
+            return;
+        };
+        self.focus_count = self.focus_count.wrapping_add(1);
+        self.await_focus(now, spread, demand, noise);
+        self.activate_from(focus, code, now, demand, noise, emit);
+    }
+
+    fn await_focus(&mut self, now: Instant, spread: f32, demand: &Demand, noise: &Noise) {
+        let mut interval = demand.period();
+        if spread > 0.0 {
+            interval =
+                interval.scaled(math::max(1.0 + spread * noise.bell(Purpose::EctopicShape, self.focus_count), 0.5));
+        }
+        self.set(Clock::Focus, now.plus(interval));
+    }
+
+    /// A focus below the atria fires.
+    fn activate_from(
         &mut self,
+        focus: Focus,
+        code: BeatCode,
         now: Instant,
-        origin: Origin,
-        p_onset: Option<Instant>,
         demand: &Demand,
-        emit: &mut dyn FnMut(Activation),
+        noise: &Noise,
+        emit: Emit<'_>,
     ) {
-        if matches!(demand.rhythm.ventricles, Ventricles::Fibrillation { .. }) {
+        let mut impulse = self.conducted(now, None, code, demand);
+        match focus {
+            Focus::Junction(p) => match p {
+                JunctionalP::Before => {
+                    self.activate_atria(now, AtrialOrigin::Junction, None, demand, noise, emit);
+                    impulse.arrives = now.plus(JUNCTIONAL_PR);
+                    impulse.p_onset = Some(now);
+                    self.send(impulse);
+                    return;
+                }
+                JunctionalP::Within => self.set(Clock::Retrograde, now.plus(Span::millis(10))),
+                JunctionalP::After => self.set(Clock::Retrograde, now.plus(JUNCTIONAL_RP)),
+                JunctionalP::Absent => {}
+            },
+            Focus::Ventricle(pathway) => {
+                impulse.pathway = pathway;
+                impulse.ventricular = true;
+            }
+            Focus::Twisting(_) => {
+                impulse.pathway = Pathway::RightVentricle;
+                impulse.ventricular = true;
+            }
+        }
+        self.activate_ventricles(impulse, demand, noise, emit);
+    }
+
+    fn activate_ventricles(&mut self, impulse: Impulse, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+        let now = impulse.arrives;
+        if matches!(demand.rhythm.ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. }) {
             return;
         }
         let refractory = demand.period().scaled(0.55).min(VENTRICLES_REFRACTORY);
@@ -351,49 +548,56 @@ impl Heart {
             return;
         }
         self.last_ventricular = Some(now);
-        let code = match origin {
-            Origin::Conducted => BeatCode::Normal,
-            Origin::Ventricle => BeatCode::VentricularPremature,
-        };
-        match origin {
-            Origin::Conducted => {
-                self.last_from_ventricle = None;
-                self.conducted_since_ectopic = self.conducted_since_ectopic.saturating_add(1);
-                self.schedule_ectopic(now, demand);
+        let mut beat = impulse;
+        let mut fused = None;
+        if impulse.ventricular {
+            if let Some(meeting) = self.meeting(now) {
+                fused = Some(meeting.pathway);
+                beat.p_onset = meeting.p_onset;
+                beat.code = if impulse.code == BeatCode::Paced { BeatCode::PacedFusion } else { BeatCode::Fusion };
             }
-            Origin::Ventricle => {
-                self.last_from_ventricle = Some(now);
-                // The impulse goes up as far as the node and meets there what comes down: the next sinus beat is lost,
-                // so two RR make two sinus periods (compensatory pause).
-                self.concealed = demand.rhythm.ectopy.is_some();
-                self.conducting = [None; CONDUCTING];
-                self.stop(Clock::Arrival);
-            }
+            self.impulses = [None; IMPULSES];
+            self.stop(Clock::Arrival);
+            self.node.invade(now, demand.rhythm.ectopy.is_some_and(|ectopy| !ectopy.interpolated));
+        } else {
+            self.node.left(now);
+            self.conducted_since_ectopic = self.conducted_since_ectopic.saturating_add(1);
         }
-        emit(Activation::Ventricles { at: now, origin, interval, p_onset, code });
+        self.answer_ventricles(now, &impulse, demand, noise);
+        let turn = match demand.rhythm.ventricles {
+            Ventricles::Focus { focus: Focus::Twisting(beats), .. } => {
+                // Half a turn in so many beats.
+                math::phase_of(0.5 * (self.focus_count % 4096) as f32 / math::max(beats, 1.0))
+            }
+            _ => 0,
+        };
+        let Impulse { pathway, p_onset, code, .. } = beat;
+        emit(Activation::Ventricles { at: now, pathway, fused, turn, interval, p_onset, code });
     }
 
-    /// After a conducted beat: is a premature beat due?
-    fn schedule_ectopic(&mut self, now: Instant, demand: &Demand) {
-        let Some(ectopy) = demand.rhythm.ectopy else {
+    /// The impulse from above that would arrive close enough to `now` to fuse.
+    fn meeting(&self, now: Instant) -> Option<Impulse> {
+        let until = now.plus(FUSION);
+        self.impulses.iter().flatten().copied().find(|impulse| !impulse.ventricular && impulse.arrives <= until)
+    }
+
+    /// Other sources answer to a ventricular activation.
+    fn answer_ventricles(&mut self, now: Instant, impulse: &Impulse, demand: &Demand, noise: &Noise) {
+        self.await_escape(now, demand);
+        self.device_sees_ventricles(now, impulse.code == BeatCode::Paced, demand);
+        if self.clock(Clock::Irregular) < now.plus(demand.period().scaled(0.4)) {
+            self.await_irregular(now, demand, noise);
+        }
+        if impulse.ventricular {
             return;
-        };
-        if self.conducted_since_ectopic >= self.next_ectopic_after {
-            self.clocks[Clock::Ectopic as usize] = now.plus(demand.period().scaled(ectopy.coupling));
         }
-    }
-
-    /// After how many conducted beats the next premature beat comes.
-    fn plan_ectopic(&mut self, demand: &Demand, noise: &Noise) {
-        self.next_ectopic_after = match demand.rhythm.ectopy.map(|ectopy| ectopy.pattern) {
-            None => 0,
-            Some(Pattern::AfterEvery(beats)) => beats.max(1),
-            Some(Pattern::PerMinute(per_minute)) => {
-                let mean = demand.rate_bpm / math::max(per_minute, 0.1);
-                let share = 0.5 + noise.uniform(Purpose::Ectopy, self.ectopic_count);
-                math::max(mean * share, 2.0) as u16
-            }
-        };
+        if let (Ventricles::Focus { focus: Focus::Ventricle(_), spread, .. }, true) =
+            (demand.rhythm.ventricles, impulse.p_onset.is_some())
+        {
+            // A captured beat reaches the focus and sets it back.
+            self.await_focus(now, spread, demand, noise);
+        }
+        self.schedule_ectopic(now, demand);
     }
 }
 
@@ -403,19 +607,12 @@ impl Default for Heart {
     }
 }
 
-/// The AV node takes no second impulse this soon after one, or 60 % of a period where that is shorter.
-const NODE_REFRACTORY: Span = Span::millis(300);
-/// The ventricles answer no second impulse this soon after one, or 55 % of a period where that is shorter.
-const VENTRICLES_REFRACTORY: Span = Span::millis(240);
-/// For this long after a ventricular focus fired the node is still taken by its impulse from below.
-const INVADED: Span = Span::millis(330);
-
 /// Whether a rhythm is an episode of this kind.
 fn plays(rhythm: &Rhythm, episode: Episode) -> bool {
     match episode {
         Episode::AtrialFibrillation => matches!(rhythm.atria, Atria::Fibrillation { .. }),
-        Episode::VentricularFibrillation => {
-            matches!(rhythm.ventricles, Ventricles::Fibrillation { .. })
-        }
+        Episode::AtrialFlutter => matches!(rhythm.atria, Atria::Driving(AtrialOrigin::Flutter)),
+        Episode::VentricularFlutter => matches!(rhythm.ventricles, Ventricles::Flutter { .. }),
+        Episode::VentricularFibrillation => matches!(rhythm.ventricles, Ventricles::Fibrillation { .. }),
     }
 }

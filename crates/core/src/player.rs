@@ -3,13 +3,10 @@
 //! It keeps the order of events (steps, breaths, heart, pulses), hands each to whoever draws it, and fills frames with
 //! closed-form signals in between. It is the only place where anything mutates.
 
-use crate::ecg::deflection::{Bump, Deflection, Deflections};
-use crate::ecg::fibrillation::Fibrillation;
+use crate::ecg::electrogram::{self, Electrogram, VentricularBeat};
 use crate::ecg::leads::leads_of;
-use crate::ecg::templates::{AtrialOrigin, Pathway, Wave};
 use crate::frame::{Frame, PressureSite};
-use crate::heart::rhythm::{Atria, Ventricles};
-use crate::heart::{self, Activation, Heart, Origin, Variability};
+use crate::heart::{self, Activation, Heart, Variability};
 use crate::math;
 use crate::noise::Noise;
 use crate::pressure::arterial::{Arterial, Target};
@@ -17,7 +14,7 @@ use crate::respiration::{self, Respiration};
 use crate::script::{Placed, Script, Timeline};
 use crate::settings::Field;
 use crate::time::{FrameClock, FrameRate, Instant, Span};
-use crate::truth::{AtrialBeat, Beat, Episode, Event, Observer, Pulse};
+use crate::truth::{AtrialBeat, Event, Observer, Pulse};
 
 /// Frames worked on together between two events.
 const SEGMENT: usize = 16;
@@ -36,9 +33,7 @@ pub struct Player<'a> {
     heart: Heart,
     respiration: Respiration,
     arterial: Arterial,
-    deflections: Deflections,
-    atrial: Option<Fibrillation>,
-    ventricular: Option<Fibrillation>,
+    ecg: Electrogram,
 }
 
 const _: () = assert!(size_of::<Player<'_>>() <= 4096, "the player must fit a small microcontroller");
@@ -59,9 +54,7 @@ impl<'a> Player<'a> {
             heart: Heart::new(),
             respiration: Respiration::new(),
             arterial: Arterial::new(None, &resting),
-            deflections: Deflections::default(),
-            atrial: None,
-            ventricular: None,
+            ecg: Electrogram::default(),
         }
     }
 
@@ -213,6 +206,12 @@ impl<'a> Player<'a> {
         Some(heart::Demand {
             rhythm: settings.rhythm(),
             rate_bpm: self.value(Field::RateBpm, at),
+            atrial_bpm: settings.get(Field::AtrialBpm),
+            ratio: settings.get(Field::AvRatio),
+            pause: Span::from_secs(settings.get(Field::PauseS)),
+            qt: Span::from_secs(
+                0.001 * electrogram::qt_ms(settings.get(Field::QtcMs), Span::period(self.value(Field::RateBpm, at))),
+            ),
             pr: Span::from_secs(self.value(Field::PrMs, at) * 0.001),
             variability: Variability {
                 breathing_ms: self.value(Field::BreathingRrMs, at),
@@ -226,12 +225,16 @@ impl<'a> Player<'a> {
 
     /// Arterial pressure set at an instant, with the swing of breathing.
     fn target(&self, at: Instant) -> Target {
+        let Some(settings) = self.step.map(|placed| &placed.step.settings) else {
+            return Target { systolic_mmhg: 0.0, diastolic_mmhg: 0.0, period: Span::secs(1) };
+        };
+        let filling_bpm = settings.rhythm().filling_bpm(self.value(Field::RateBpm, at), settings.get(Field::AvRatio));
         let swing = self.value(Field::ArterialSwing, at);
         let fall = if swing > 0.0 { swing * self.respiration.filling(at) } else { 0.0 };
         Target {
             systolic_mmhg: self.value(Field::ArterialSystolic, at) - fall,
             diastolic_mmhg: math::max(self.value(Field::ArterialDiastolic, at) - fall, 1.0),
-            period: Span::period(self.value(Field::RateBpm, at)),
+            period: Span::period(filling_bpm),
         }
     }
 
@@ -260,98 +263,44 @@ impl<'a> Player<'a> {
         let Some(settings) = self.step.map(|placed| &placed.step.settings) else {
             return;
         };
-        self.deflections.retire(now);
+        let demand = self.ecg_demand(now);
         match activation {
-            Activation::Atria { at } => {
-                self.start_waves(at, settings.body().p(AtrialOrigin::Sinus), 1.0);
-                observer.observe(Event::Atrial(AtrialBeat { onset: at }));
+            Activation::Atria { at, origin, cycle } => {
+                self.ecg.atria(at, origin, cycle, &demand);
+                observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
             }
-            Activation::Ventricles { at, origin, interval, p_onset, code } => {
-                let beat = self.start_complex(at, origin, interval, p_onset, code);
-                observer.observe(Event::Beat(beat));
+            Activation::Ventricles { at, pathway, fused, turn, interval, p_onset, code } => {
+                let beat = VentricularBeat { at, pathway, fused, turn, interval, p_onset, code };
+                observer.observe(Event::Beat(self.ecg.ventricles(&beat, &demand)));
                 let target = self.target(at);
                 self.arterial.beat(at, interval, settings.rhythm().ejection, &target);
                 self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at));
             }
+            Activation::Pace { at, chamber, captures } => {
+                self.ecg.pace(at, &demand);
+                observer.observe(Event::Pace { at, chamber, captures });
+            }
             Activation::Episode { episode, at, starts } => {
-                self.change_fibrillation(episode, now, starts);
+                let rate_bpm = self.value(Field::RateBpm, at);
+                self.ecg.episode(episode, at, starts, settings.rhythm(), rate_bpm, &self.noise);
                 observer.observe(Event::Episode { episode, at, starts });
             }
         }
     }
 
-    fn change_fibrillation(&mut self, episode: Episode, now: Instant, starts: bool) {
-        let Some(rhythm) = self.step.map(|placed| placed.step.settings.rhythm()) else {
-            return;
-        };
-        let waves = match episode {
-            Episode::AtrialFibrillation => &mut self.atrial,
-            Episode::VentricularFibrillation => &mut self.ventricular,
-        };
-        if !starts {
-            if let Some(waves) = waves {
-                waves.end(now);
-            }
-            return;
-        }
-        *waves = match (episode, rhythm.atria, rhythm.ventricles) {
-            (Episode::AtrialFibrillation, Atria::Fibrillation { hz, mv }, _) => {
-                Some(Fibrillation::atrial(now, hz, mv, &self.noise))
-            }
-            (Episode::VentricularFibrillation, _, Ventricles::Fibrillation { hz, mv }) => {
-                Some(Fibrillation::ventricular(now, hz, mv, &self.noise))
-            }
-            _ => None,
-        };
-    }
-
-    fn start_waves(&mut self, onset: Instant, waves: &[Wave], stretch: f32) {
-        for wave in waves {
-            let s = 0.001 * stretch;
-            let start = onset.shifted(wave.at_ms * s);
-            let bump = Bump::new(start, wave.rise_ms * s, wave.hold_ms * s, wave.fall_ms * s);
-            self.deflections.start(Deflection { bump, vector_mv: wave.mv });
-        }
-    }
-
-    fn start_complex(
-        &mut self,
-        onset: Instant,
-        origin: Origin,
-        interval: Option<Span>,
-        p_onset: Option<Instant>,
-        code: crate::truth::BeatCode,
-    ) -> Beat {
-        let body = self.step.map_or(&crate::body::ADULT, |placed| placed.step.settings.body());
-        let (complex, qrs_ms) = match origin {
-            Origin::Conducted => (body.complex(Pathway::Normal), self.value(Field::QrsMs, onset)),
-            Origin::Ventricle => {
-                let complex = body.complex(Pathway::RightVentricle);
-                (complex, complex.qrs_ms)
-            }
-        };
-        let stretch = qrs_ms / complex.qrs_ms;
-        self.start_waves(onset, complex.qrs, stretch);
-        // QT by the preceding interval (Fridericia), a wide QRS lengthening it by what it is wider.
-        let period = Span::period(self.value(Field::RateBpm, onset));
-        let rr_s = math::clamp(interval.unwrap_or(period).as_secs(), 0.17, 1.6);
-        let wider_ms = math::max(qrs_ms - self.value(Field::QrsMs, onset), 0.0);
-        let qt_ms = self.value(Field::QtcMs, onset) * math::pow(rr_s, 1.0 / 3.0) + wider_ms;
-        let end = onset.shifted(qrs_ms * 0.001);
-        self.start_waves(end, complex.t, math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms));
-        Beat {
-            onset,
-            peak: onset.shifted(complex.peak_ms * 0.001 * stretch),
-            end,
-            t_end: onset.shifted(qt_ms * 0.001),
-            p_onset,
-            code,
+    fn ecg_demand(&self, at: Instant) -> electrogram::Demand {
+        electrogram::Demand {
+            body: self.step.map_or(&crate::body::ADULT, |placed| placed.step.settings.body()),
+            qrs_ms: self.value(Field::QrsMs, at),
+            qtc_ms: self.value(Field::QtcMs, at),
+            period: Span::period(self.value(Field::RateBpm, at)),
+            pacing_mv: self.value(Field::PacingMv, at),
+            pacing_ms: self.value(Field::PacingMs, at),
         }
     }
 
     /// Draws frames up to the next event, at least one, and says how many.
     fn draw(&mut self, frames: &mut [Frame]) -> usize {
-        let first = self.clock.now();
         let next = self
             .heart
             .next()
@@ -378,20 +327,7 @@ impl<'a> Player<'a> {
         else {
             return 0;
         };
-        self.deflections.retire(first);
-        self.deflections.add_to(self.clock.now(), clocks, vectors);
-        for waves in [&mut self.atrial, &mut self.ventricular] {
-            if waves.is_some_and(|waves| waves.is_over(first)) {
-                *waves = None;
-            }
-            if let Some(waves) = waves {
-                for (sum, now) in vectors.iter_mut().zip(instants) {
-                    for (sum, value) in sum.iter_mut().zip(waves.at(*now)) {
-                        *sum += value;
-                    }
-                }
-            }
-        }
+        self.ecg.add_to(instants, clocks, self.clock.now(), vectors);
         for ((frame, now), vector) in frames.iter_mut().zip(instants).zip(vectors) {
             let base_ohm = self.value(Field::BaseOhm, *now);
             let gain = self.value(Field::EcgGain, *now) * self.breathing_gain(*now);

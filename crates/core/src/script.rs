@@ -154,7 +154,7 @@ impl Step<'_> {
         let end = self.duration.unwrap_or(Span::ZERO);
         [Span::ZERO, end].into_iter().flat_map(move |at| {
             let rate = self.value(Field::RateBpm, at);
-            let (min_bpm, max_bpm) = self.settings.rhythm().allowed_bpm();
+            let (min_bpm, max_bpm) = self.settings.rhythm().allowed_bpm(self.settings.get(Field::AvRatio));
             let systolic = self.value(Field::ArterialSystolic, at);
             let diastolic = self.value(Field::ArterialDiastolic, at);
             let rate = (rate < min_bpm || rate > max_bpm).then_some(Conflict::RateOfRhythm {

@@ -47,7 +47,12 @@ macro_rules! fields {
 }
 
 fields! {
+    AvRatio: "heart.av_ratio", "1", 1.0 ..= 10.0, false, "Atrial impulses in one round of AV conduction: n:1 in flutter and high-grade block, n:(n-1) in type I and II; setting it sets the usual rate.";
     RateBpm: "rate_bpm", "bpm", 5.0 ..= 400.0, true, "Ventricular rate that the rhythm holds; each rhythm allows a part of this range.";
+    AtrialBpm: "heart.atrial_bpm", "bpm", 20.0 ..= 200.0, false, "Rate of atria that beat on their own (third-degree block, ventricular tachycardia, asynchronous pacing).";
+    PauseS: "heart.pause_s", "s", 1.0 ..= 20.0, false, "Length of a sinus pause, or of the silence of an oversensing pacemaker.";
+    PacingMv: "pacing.amplitude_mv", "mV", -700.0 ..= 700.0, false, "Height of a pacing pulse in lead II; its sign is its polarity.";
+    PacingMs: "pacing.width_ms", "ms", 0.1 ..= 2.0, false, "Width of a pacing pulse; rise and fall are a tenth of it, at least 0.01 ms.";
     PrMs: "ecg.pr_ms", "ms", 60.0 ..= 600.0, false, "From P onset to QRS onset in a conducted beat.";
     QrsMs: "ecg.qrs_ms", "ms", 30.0 ..= 200.0, false, "QRS duration of a normally conducted beat.";
     QtcMs: "ecg.qtc_ms", "ms", 250.0 ..= 650.0, false, "QT interval at 60 bpm; at other rates it follows the cube root of the preceding RR (Fridericia).";
@@ -104,41 +109,57 @@ impl Settings {
         let mut settings = Settings { values: [0.0; FIELDS], rhythm, body };
         let mut i = 0;
         while i < FIELDS {
-            // Fields with a nonzero floor that a body does not name rest at that floor's nearest value to zero.
-            settings.values[i] = Field::ALL[i].info().min;
+            // What no list names rests at zero, or at the end of its range nearest to zero.
+            settings.values[i] = if Field::ALL[i].info().min > 0.0 { Field::ALL[i].info().min } else { 0.0 };
             i += 1;
         }
-        settings.values[Field::EcgGain as usize] = 1.0;
-        settings.with_body(body).with_rhythm(rhythm)
+        settings.put(RESTING).with_body(body).with_rhythm(rhythm)
     }
 
-    /// The same with another body: its intervals, pressures and breathing replace what was set.
-    pub const fn with_body(mut self, body: &'static Body) -> Settings {
-        self.body = body;
+    const fn put(mut self, values: &[(Field, f32)]) -> Settings {
         let mut i = 0;
-        while i < body.values.len() {
-            let (field, value) = body.values[i];
+        while i < values.len() {
+            let (field, value) = values[i];
             self.values[field as usize] = value;
             i += 1;
         }
-        self.values[Field::RateBpm as usize] = self.rhythm.usual_rate(body);
         self
+    }
+
+    /// The same with another body: its intervals, pressures and breathing replace what was set, and the rhythm plays at
+    /// its usual rate.
+    pub const fn with_body(mut self, body: &'static Body) -> Settings {
+        self.body = body;
+        let rhythm = self.rhythm;
+        self.put(body.values).with_rhythm(rhythm)
     }
 
     /// The same with another rhythm at its usual rate for the body.
+    ///
+    /// Values that belonged to the rhythm before go back to those of the body; those of the new one are set.
     pub const fn with_rhythm(mut self, rhythm: &'static Rhythm) -> Settings {
+        let mut i = 0;
+        while i < self.rhythm.values.len() {
+            let field = self.rhythm.values[i].0;
+            self.values[field as usize] = resting_value(self.body, field);
+            i += 1;
+        }
         self.rhythm = rhythm;
-        self.values[Field::RateBpm as usize] = rhythm.usual_rate(self.body);
+        self = self.put(rhythm.values);
+        self.values[Field::RateBpm as usize] = rhythm.usual_rate(self.body, self.get(Field::AvRatio));
         self
     }
 
-    /// The same with one field changed.
+    /// The same with one field changed; the AV ratio changes the rate too, to the usual one at that ratio.
     pub const fn with(mut self, field: Field, value: f32) -> Result<Settings, OutOfRange> {
         let info = field.info();
         if !(value >= info.min && value <= info.max) {
             return Err(OutOfRange { field, value });
         }
         self.values[field as usize] = value;
+        if matches!(field, Field::AvRatio) {
+            self.values[Field::RateBpm as usize] = self.rhythm.usual_rate(self.body, value);
+        }
         Ok(self)
     }
 
@@ -164,4 +185,28 @@ impl Settings {
     pub const fn body(&self) -> &'static Body {
         self.body
     }
+}
+
+/// What neither body nor rhythm names.
+const RESTING: &[(Field, f32)] = &[
+    (Field::AvRatio, 1.0),
+    (Field::AtrialBpm, 75.0),
+    (Field::PauseS, 3.0),
+    (Field::PacingMv, 10.0),
+    (Field::PacingMs, 0.5),
+    (Field::EcgGain, 1.0),
+];
+
+/// The value of a field in a resting patient of this body.
+const fn resting_value(body: &Body, field: Field) -> f32 {
+    let mut value = if field.info().min > 0.0 { field.info().min } else { 0.0 };
+    let mut i = 0;
+    while i < RESTING.len() + body.values.len() {
+        let (other, its) = if i < RESTING.len() { RESTING[i] } else { body.values[i - RESTING.len()] };
+        if other as u8 == field as u8 {
+            value = its;
+        }
+        i += 1;
+    }
+    value
 }

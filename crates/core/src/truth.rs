@@ -89,6 +89,8 @@ pub struct Beat {
 pub struct AtrialBeat {
     /// P onset.
     pub onset: Instant,
+    /// Where it started.
+    pub origin: crate::ecg::templates::AtrialOrigin,
 }
 
 /// A stretch of rhythm without countable beats.
@@ -97,8 +99,31 @@ pub struct AtrialBeat {
 pub enum Episode {
     /// Atrial fibrillation.
     AtrialFibrillation,
+    /// Atrial flutter.
+    AtrialFlutter,
+    /// Ventricular flutter.
+    VentricularFlutter,
     /// Ventricular fibrillation.
     VentricularFibrillation,
+}
+
+impl Episode {
+    /// Every kind.
+    pub const ALL: [Episode; 4] = [
+        Episode::AtrialFibrillation,
+        Episode::AtrialFlutter,
+        Episode::VentricularFlutter,
+        Episode::VentricularFibrillation,
+    ];
+}
+
+/// A heart chamber that a device paces.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Chamber {
+    /// Right atrium.
+    Atrium,
+    /// Right ventricle.
+    Ventricle,
 }
 
 /// A breath.
@@ -153,6 +178,15 @@ pub enum Event {
         /// Start or end.
         starts: bool,
     },
+    /// A pacing device gives a pulse.
+    Pace {
+        /// Start of the pulse.
+        at: Instant,
+        /// Where.
+        chamber: Chamber,
+        /// Whether the chamber answers.
+        captures: bool,
+    },
     /// A breath starts.
     Breath(Breath),
     /// A pulse starts.
@@ -163,7 +197,7 @@ impl Event {
     /// When it happens (a beat at its QRS onset).
     pub const fn at(&self) -> Instant {
         match self {
-            Event::Step { at, .. } | Event::Episode { at, .. } => *at,
+            Event::Step { at, .. } | Event::Episode { at, .. } | Event::Pace { at, .. } => *at,
             Event::Atrial(atrial) => atrial.onset,
             Event::Beat(beat) => beat.onset,
             Event::Breath(breath) => breath.start,

@@ -71,7 +71,7 @@ fn step() -> Value {
         }),
     );
     let rhythms = RHYTHMS.iter().map(|rhythm| {
-        let (min, max) = rhythm.allowed_bpm();
+        let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
         json!({"const": rhythm.id, "title": rhythm.name, "description": format!("{min} to {max} bpm.")})
     });
     let rhythms: Vec<Value> = rhythms.collect();

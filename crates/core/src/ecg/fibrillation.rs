@@ -39,6 +39,15 @@ const VENTRICULAR: Manner = Manner {
     wander_hz: [0.37, 0.53, 0.71],
 };
 
+/// Ventricular flutter: nearly a sine, all axes together.
+const FLUTTER: Manner = Manner {
+    purpose: Purpose::VentricularFibrillation,
+    vector: [0.30, 0.42, 0.25],
+    phase_wander: 0.0,
+    size_wander: 0.04,
+    wander_hz: [0.37, 0.53, 0.71],
+};
+
 /// Time for the waves to swell, and to die away, s.
 const SWELL_S: f32 = 0.3;
 
@@ -62,6 +71,11 @@ impl Fibrillation {
     /// Ventricular fibrillation from `from` on: dominant frequency, Hz, and peak to peak in lead II, mV.
     pub fn ventricular(from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
         Fibrillation::new(VENTRICULAR, from, hz, mv, noise)
+    }
+
+    /// Ventricular flutter from `from` on: rate, Hz, and peak to peak in lead II, mV.
+    pub fn flutter(from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
+        Fibrillation::new(FLUTTER, from, hz, mv, noise)
     }
 
     fn new(manner: Manner, from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {

@@ -1,10 +1,30 @@
-//! The rhythms, each a record over the one conduction model.
+//! The rhythms, each a record over the one conduction model, grouped as textbooks group them.
 
-use super::rhythm::{Atria, AvNode, Ectopy, Pattern, Priority, Rhythm, Site, UsualRate, Ventricles};
+mod atrial;
+mod block;
+mod bundle;
+mod junctional;
+mod paced;
+mod sinus;
+mod ventricular;
+
+pub use atrial::*;
+pub use block::*;
+pub use bundle::*;
+pub use junctional::*;
+pub use paced::*;
+pub use sinus::*;
+pub use ventricular::*;
+
+use super::rhythm::{
+    Atria, AvNode, Coupling, EctopicSite, Ectopy, Escape, Focus, JunctionalP, Pacing, PacingFault, PacingMode, Pattern,
+    Priority, Rhythm, SinusFault, UsualRate, Ventricles,
+};
+use crate::ecg::templates::{AtrialOrigin, Pathway};
+use crate::settings::Field;
+use crate::truth::BeatCode;
 
 /// Regular sinus rhythm; from it the other records differ only where they say so.
-pub static SINUS: Rhythm = SINUS_RECORD;
-
 const SINUS_RECORD: Rhythm = Rhythm {
     id: "sinus",
     name: "Sinus rhythm",
@@ -12,98 +32,91 @@ const SINUS_RECORD: Rhythm = Rhythm {
     min_bpm: 20.0,
     max_bpm: 350.0,
     alarm: Priority::None,
-    atria: Atria::Sinus,
+    values: &[],
+    atria: Atria::Driving(AtrialOrigin::Sinus),
+    sinus_fault: None,
     av: AvNode::Conducting,
+    pathway: Pathway::Normal,
+    code: BeatCode::Normal,
     ventricles: Ventricles::Following,
+    escape: None,
     ectopy: None,
+    pacing: None,
     ejection: 1.0,
 };
 
-/// Atrial fibrillation: f waves of 4 to 9 Hz (Goldberger, Clinical Electrocardiography), no P, RR without memory.
-pub static ATRIAL_FIBRILLATION: Rhythm = Rhythm {
-    id: "atrial-fibrillation",
-    name: "Atrial fibrillation",
-    usual: UsualRate::Resting(1.3),
-    min_bpm: 30.0,
-    max_bpm: 220.0,
-    alarm: Priority::Low,
-    atria: Atria::Fibrillation { hz: 6.5, mv: 0.1 },
-    av: AvNode::Irregular { spread: 0.18 },
-    ..SINUS_RECORD
-};
+/// A focus in the ventricles, annotated as given.
+const fn focus(pathway: Pathway, code: BeatCode) -> Ventricles {
+    Ventricles::Focus { focus: Focus::Ventricle(pathway), code, spread: 0.0 }
+}
 
-/// Single ventricular premature beats with full compensatory pause.
-pub static VENTRICULAR_PREMATURE: Rhythm = VENTRICULAR_PREMATURE_RECORD;
-
-const VENTRICULAR_PREMATURE_RECORD: Rhythm = Rhythm {
-    id: "ventricular-premature",
-    name: "Ventricular premature beats",
-    min_bpm: 30.0,
-    max_bpm: 180.0,
-    alarm: Priority::Low,
-    ectopy: Some(Ectopy { site: Site::Ventricle, pattern: Pattern::PerMinute(6.0), coupling: 0.6 }),
-    ..SINUS_RECORD
-};
-
-/// Every other beat a ventricular premature beat.
-pub static VENTRICULAR_BIGEMINY: Rhythm = Rhythm {
-    id: "ventricular-bigeminy",
-    name: "Ventricular bigeminy",
-    ectopy: Some(Ectopy { site: Site::Ventricle, pattern: Pattern::AfterEvery(1), coupling: 0.6 }),
-    ..VENTRICULAR_PREMATURE_RECORD
-};
-
-/// Monomorphic ventricular tachycardia; 140 to 220 bpm typical, over 100 by definition.
-pub static VENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
-    id: "ventricular-tachycardia",
-    name: "Ventricular tachycardia, monomorphic",
-    usual: UsualRate::Resting(2.5),
-    min_bpm: 100.0,
-    max_bpm: 300.0,
-    alarm: Priority::High,
-    atria: Atria::IndependentSinus(80.0),
-    av: AvNode::Conducting,
-    ventricles: Ventricles::Focus,
-    ectopy: None,
-    ejection: 0.5,
-};
-
-/// Coarse ventricular fibrillation: dominant frequency 4 to 6 Hz (Clayton 1995), amplitude about 1 mV (Strohmenger 1997).
-pub static VENTRICULAR_FIBRILLATION: Rhythm = Rhythm {
-    id: "ventricular-fibrillation",
-    name: "Ventricular fibrillation",
-    min_bpm: 5.0,
-    max_bpm: 400.0,
-    alarm: Priority::High,
-    atria: Atria::Still,
-    av: AvNode::Blocked,
-    ventricles: Ventricles::Fibrillation { hz: 4.8, mv: 1.0 },
-    ejection: 0.0,
-    ..SINUS_RECORD
-};
-
-/// Asystole: no electrical activity.
-pub static ASYSTOLE: Rhythm = Rhythm {
-    id: "asystole",
-    name: "Asystole",
-    min_bpm: 5.0,
-    max_bpm: 400.0,
-    alarm: Priority::High,
-    atria: Atria::Still,
-    av: AvNode::Blocked,
-    ejection: 0.0,
-    ..SINUS_RECORD
-};
+/// Single premature beats from a site with a full beat between them.
+const fn premature(site: EctopicSite, pattern: Pattern) -> Option<Ectopy> {
+    Some(Ectopy { site, pattern, coupling: Coupling::Period(0.6), run: 1, run_period: 0.5, interpolated: false })
+}
 
 /// Every rhythm.
 pub static RHYTHMS: &[&Rhythm] = &[
     &SINUS,
+    &SINUS_BRADYCARDIA,
+    &SINUS_TACHYCARDIA,
+    &SINUS_ARRHYTHMIA,
+    &SINUS_ARREST,
+    &SINUS_EXIT_BLOCK,
+    &ATRIAL_PREMATURE,
+    &MULTIFOCAL_ATRIAL_TACHYCARDIA,
     &ATRIAL_FIBRILLATION,
+    &ATRIAL_FIBRILLATION_FINE,
+    &ATRIAL_FLUTTER,
+    &ATRIAL_FLUTTER_VARYING,
+    &SUPRAVENTRICULAR_TACHYCARDIA,
+    &ATRIAL_TACHYCARDIA,
+    &JUNCTIONAL_PREMATURE,
+    &JUNCTIONAL_ESCAPE,
+    &JUNCTIONAL_ACCELERATED,
+    &JUNCTIONAL_TACHYCARDIA,
+    &AV_BLOCK_FIRST,
+    &AV_BLOCK_TYPE_ONE,
+    &AV_BLOCK_TYPE_TWO,
+    &AV_BLOCK_TWO_TO_ONE,
+    &AV_BLOCK_HIGH_GRADE,
+    &AV_BLOCK_THIRD_JUNCTIONAL,
+    &AV_BLOCK_THIRD_VENTRICULAR,
     &VENTRICULAR_PREMATURE,
+    &VENTRICULAR_PREMATURE_LEFT,
+    &VENTRICULAR_MULTIFOCAL,
+    &VENTRICULAR_INTERPOLATED,
+    &VENTRICULAR_R_ON_T,
+    &VENTRICULAR_COUPLET,
+    &VENTRICULAR_RUN,
     &VENTRICULAR_BIGEMINY,
+    &VENTRICULAR_TRIGEMINY,
+    &VENTRICULAR_QUADRIGEMINY,
+    &IDIOVENTRICULAR,
+    &IDIOVENTRICULAR_ACCELERATED,
     &VENTRICULAR_TACHYCARDIA,
+    &VENTRICULAR_TACHYCARDIA_POLYMORPHIC,
+    &TORSADES,
+    &VENTRICULAR_FLUTTER,
     &VENTRICULAR_FIBRILLATION,
+    &VENTRICULAR_FIBRILLATION_FINE,
+    &AGONAL,
+    &VENTRICULAR_STANDSTILL,
     &ASYSTOLE,
+    &RIGHT_BUNDLE_BRANCH_BLOCK,
+    &LEFT_BUNDLE_BRANCH_BLOCK,
+    &LEFT_ANTERIOR_FASCICULAR_BLOCK,
+    &LEFT_POSTERIOR_FASCICULAR_BLOCK,
+    &PRE_EXCITATION,
+    &LONG_QT,
+    &SHORT_QT,
+    &PACED_AAI,
+    &PACED_VVI,
+    &PACED_DDD,
+    &PACED_TRACKING,
+    &PACED_NO_CAPTURE,
+    &PACED_NO_SENSING,
+    &PACED_OVERSENSING,
 ];
 
 /// The rhythm with this word.

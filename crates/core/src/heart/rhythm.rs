@@ -3,6 +3,9 @@
 //! A rhythm is data. A new one is a new record in [`super::catalogue`], not new control flow.
 
 use crate::body::Body;
+use crate::ecg::templates::{AtrialOrigin, Pathway};
+use crate::settings::{Field, Settings};
+use crate::truth::BeatCode;
 
 /// Alarm priority that a monitor is expected to give (IEC 60601-1-8 names).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -36,15 +39,19 @@ pub enum UsualRate {
     Resting(f32),
     /// This rate in any body, bpm.
     Fixed(f32),
+    /// This atrial rate, per minute; what reaches the ventricles follows from the AV ratio.
+    Atrial(f32),
 }
 
 /// The source of atrial impulses.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Atria {
-    /// The sinus node, at the rate set.
-    Sinus,
-    /// The sinus node at its own rate, bpm, whatever the ventricles do.
-    IndependentSinus(f32),
+    /// The sinus node, or a focus that took its place, at the rate that makes the ventricular rate set.
+    Driving(AtrialOrigin),
+    /// Several foci in turn, each with its own P wave and PR, at intervals that vary by this share.
+    Multifocal(f32),
+    /// The sinus node at the atrial rate set, whatever the ventricles do.
+    Independent,
     /// Fibrillation: no P waves, fibrillatory waves of this dominant frequency, Hz, and peak amplitude in V1, mV.
     Fibrillation {
         /// Dominant frequency, Hz.
@@ -52,15 +59,26 @@ pub enum Atria {
         /// Typical peak amplitude in V1, mV.
         mv: f32,
     },
-    /// No atrial activity.
+    /// A pacing device drives the atria.
+    Paced,
+    /// No atrial activity of their own.
     Still,
 }
 
 /// How the AV node passes atrial impulses on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum AvNode {
-    /// With the PR interval set.
+    /// Each with the PR interval set.
     Conducting,
+    /// With a delay that grows the less time the node had to recover, until it fails (second degree type I). Of as many
+    /// impulses as the AV ratio says, one is lost.
+    Decremental,
+    /// With the PR interval set, but of as many impulses as the AV ratio says one is lost below the node (type II).
+    Dropping,
+    /// Of as many impulses as the AV ratio says, one passes (flutter, 2:1, high grade).
+    OneOf,
+    /// As `OneOf`, with a ratio that changes by chance between 2 and the AV ratio.
+    Varying,
     /// Irregularly, as fibrillating atria make it: RR intervals without memory, mean as set.
     Irregular {
         /// Standard deviation of RR over its mean.
@@ -70,31 +88,48 @@ pub enum AvNode {
     Blocked,
 }
 
-/// Site of an ectopic impulse.
+/// What the sinus node does wrong.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum SinusFault {
+    /// It stops for the pause set after this many beats.
+    Arrest(u16),
+    /// Every so many-th impulse does not leave it.
+    ExitBlock(u16),
+}
+
+/// Where the P wave lies in a junctional beat.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Site {
-    /// Ventricular.
-    Ventricle,
+pub enum JunctionalP {
+    /// Before the QRS, PR below 120 ms.
+    Before,
+    /// Within the QRS.
+    Within,
+    /// After the QRS.
+    After,
+    /// The junction does not reach the atria.
+    Absent,
 }
 
-/// When ectopic beats come.
+/// A focus below the atria.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Pattern {
-    /// After every `n`-th conducted beat: 1 is bigeminy, 2 trigeminy.
-    AfterEvery(u16),
-    /// At random, about this many a minute, never closer than two conducted beats.
-    PerMinute(f32),
+pub enum Focus {
+    /// In the AV junction: a narrow QRS.
+    Junction(JunctionalP),
+    /// In the ventricles, spreading this way.
+    Ventricle(Pathway),
+    /// In the ventricles, its axis turning once in this many beats (torsades de pointes).
+    Twisting(f32),
 }
 
-/// Premature beats.
+/// A focus that fires when nothing else does.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Ectopy {
-    /// Where they come from.
-    pub site: Site,
-    /// When.
-    pub pattern: Pattern,
-    /// Coupling to the preceding QRS, share of the sinus period.
-    pub coupling: f32,
+pub struct Escape {
+    /// Where.
+    pub focus: Focus,
+    /// Its rate, bpm.
+    pub bpm: f32,
+    /// How its beats are annotated.
+    pub code: BeatCode,
 }
 
 /// What the ventricles do on their own.
@@ -102,8 +137,20 @@ pub struct Ectopy {
 pub enum Ventricles {
     /// Follow what reaches them.
     Following,
-    /// A regular focus at the rate set, faster than what comes from above.
-    Focus,
+    /// A regular focus at the rate set.
+    Focus {
+        /// Where.
+        focus: Focus,
+        /// How its beats are annotated.
+        code: BeatCode,
+        /// Standard deviation of its interval over the mean.
+        spread: f32,
+    },
+    /// Flutter: one large sine without pause at the rate set, peak to peak in lead II, mV.
+    Flutter {
+        /// Typical peak-to-peak amplitude in lead II, mV.
+        mv: f32,
+    },
     /// Fibrillation of this dominant frequency, Hz, and peak-to-peak amplitude in lead II, mV.
     Fibrillation {
         /// Dominant frequency, Hz.
@@ -111,6 +158,89 @@ pub enum Ventricles {
         /// Typical peak-to-peak amplitude in lead II, mV.
         mv: f32,
     },
+}
+
+/// Site of a premature impulse.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum EctopicSite {
+    /// Atrial.
+    Atrium,
+    /// The AV junction.
+    Junction,
+    /// The right ventricle.
+    RightVentricle,
+    /// The left ventricle.
+    LeftVentricle,
+    /// Right and left ventricle in turn.
+    BothVentricles,
+}
+
+/// When premature beats come.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Pattern {
+    /// After every `n`-th conducted beat: 1 is bigeminy, 2 trigeminy.
+    AfterEvery(u16),
+    /// At random, about this many times a minute, never closer than two conducted beats.
+    PerMinute(f32),
+}
+
+/// How early a premature beat is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Coupling {
+    /// Share of the sinus period after the preceding beat.
+    Period(f32),
+    /// Share of the QT interval after the preceding QRS: below 1 it falls on the T wave.
+    Qt(f32),
+}
+
+/// Premature beats.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ectopy {
+    /// Where they come from.
+    pub site: EctopicSite,
+    /// When.
+    pub pattern: Pattern,
+    /// How early.
+    pub coupling: Coupling,
+    /// Beats in a group: 1 single, 2 couplet, 3 or more a run.
+    pub run: u8,
+    /// Interval within a group, share of the sinus period.
+    pub run_period: f32,
+    /// A ventricular beat leaves the AV node alone, so that the next sinus beat comes on time.
+    pub interpolated: bool,
+}
+
+/// How a pacing device works.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PacingMode {
+    /// Paces and senses the atrium.
+    Aai,
+    /// Paces and senses the ventricle.
+    Vvi,
+    /// Paces and senses both, with an AV delay of the PR interval set.
+    Ddd,
+}
+
+/// What goes wrong with a pacing device.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum PacingFault {
+    /// Nothing.
+    None,
+    /// Every so many-th ventricular pulse is followed by no beat.
+    NoCapture(u16),
+    /// It does not see the heart's own beats.
+    NoSensing,
+    /// After this many pulses it takes noise for beats and stays silent for the pause set.
+    Oversensing(u16),
+}
+
+/// A pacing device at the rate set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Pacing {
+    /// How it works.
+    pub mode: PacingMode,
+    /// What goes wrong.
+    pub fault: PacingFault,
 }
 
 /// A rhythm.
@@ -122,49 +252,161 @@ pub struct Rhythm {
     pub name: &'static str,
     /// Rate when none is set.
     pub usual: UsualRate,
-    /// Lowest rate allowed, bpm.
+    /// Lowest rate allowed, bpm; with [`UsualRate::Atrial`] of the atria, per minute.
     pub min_bpm: f32,
-    /// Highest rate allowed, bpm.
+    /// Highest rate allowed, as `min_bpm`.
     pub max_bpm: f32,
     /// Alarm expected of a monitor with usual settings.
     pub alarm: Priority,
+    /// Values of other fields that belong to the rhythm; set when it is chosen.
+    pub values: &'static [(Field, f32)],
     /// Atrial source.
     pub atria: Atria,
+    /// What the sinus node does wrong.
+    pub sinus_fault: Option<SinusFault>,
     /// AV conduction.
     pub av: AvNode,
+    /// How conducted beats spread.
+    pub pathway: Pathway,
+    /// How conducted beats are annotated.
+    pub code: BeatCode,
     /// Ventricular source.
     pub ventricles: Ventricles,
+    /// Escape focus.
+    pub escape: Option<Escape>,
     /// Premature beats.
     pub ectopy: Option<Ectopy>,
+    /// Pacing device.
+    pub pacing: Option<Pacing>,
     /// Stroke volume relative to sinus rhythm at the same filling time: 1 normal, 0 no ejection.
     pub ejection: f32,
 }
 
 impl Rhythm {
-    /// Rate when none is set, bpm.
-    pub const fn usual_rate(&self, body: &Body) -> f32 {
+    /// Atrial impulses for each ventricular beat that they bring, at an AV ratio.
+    pub const fn impulses_per_beat(&self, ratio: f32) -> f32 {
+        match self.av {
+            AvNode::Decremental | AvNode::Dropping => ratio / (ratio - 1.0),
+            AvNode::OneOf => ratio,
+            // Mean of the ratios from 2 to the one set.
+            AvNode::Varying => (2.0 + ratio) * 0.5,
+            AvNode::Conducting | AvNode::Irregular { .. } | AvNode::Blocked => 1.0,
+        }
+    }
+
+    /// Rate of the beats that fill normally, for a mean rate: where beats are dropped the others come faster than the mean.
+    pub const fn filling_bpm(&self, rate_bpm: f32, ratio: f32) -> f32 {
+        match self.av {
+            AvNode::Decremental | AvNode::Dropping => rate_bpm * self.impulses_per_beat(ratio),
+            _ => rate_bpm,
+        }
+    }
+
+    /// Rate when none is set, bpm, at an AV ratio.
+    pub const fn usual_rate(&self, body: &Body, ratio: f32) -> f32 {
+        let (min, max) = self.allowed_bpm(ratio);
         let rate = match self.usual {
             UsualRate::Resting(factor) => body.resting_bpm * factor,
             UsualRate::Fixed(rate) => rate,
+            UsualRate::Atrial(rate) => rate / self.impulses_per_beat(ratio),
         };
-        if rate < self.min_bpm {
-            self.min_bpm
-        } else if rate > self.max_bpm {
-            self.max_bpm
+        if rate < min {
+            min
+        } else if rate > max {
+            max
         } else {
             rate
         }
     }
 
-    /// Lowest and highest rate allowed, bpm.
-    pub const fn allowed_bpm(&self) -> (f32, f32) {
-        (self.min_bpm, self.max_bpm)
+    /// Lowest and highest rate allowed, bpm, at an AV ratio.
+    pub const fn allowed_bpm(&self, ratio: f32) -> (f32, f32) {
+        match self.usual {
+            UsualRate::Atrial(_) => {
+                let per_beat = self.impulses_per_beat(ratio);
+                (self.min_bpm / per_beat, self.max_bpm / per_beat)
+            }
+            _ => (self.min_bpm, self.max_bpm),
+        }
     }
 
-    /// Whether the rhythm has QRS complexes, so that a mean rate can be expected.
+    /// The AV ratio of the record; 1 where it has no meaning.
+    pub const fn usual_ratio(&self) -> f32 {
+        let mut i = 0;
+        while i < self.values.len() {
+            let (field, value) = self.values[i];
+            if matches!(field, Field::AvRatio) {
+                return value;
+            }
+            i += 1;
+        }
+        1.0
+    }
+
+    /// Whether the rhythm has QRS complexes to count.
     pub const fn beats(&self) -> bool {
-        let driven = matches!(self.ventricles, Ventricles::Focus);
-        let conducted = !matches!(self.atria, Atria::Still) && !matches!(self.av, AvNode::Blocked);
-        driven || (conducted && matches!(self.ventricles, Ventricles::Following))
+        let follows = !matches!(self.atria, Atria::Still) && !matches!(self.av, AvNode::Blocked);
+        match self.ventricles {
+            Ventricles::Focus { .. } => true,
+            Ventricles::Following => follows || self.pacing.is_some() || self.escape.is_some(),
+            Ventricles::Flutter { .. } | Ventricles::Fibrillation { .. } => false,
+        }
+    }
+
+    /// Mean rate of QRS complexes, bpm, that the settings make; `None` when there are none to count.
+    pub fn mean_bpm(&self, settings: &Settings, rate_bpm: f32) -> Option<f32> {
+        match self.ventricles {
+            Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. } => return None,
+            Ventricles::Focus { .. } => return Some(rate_bpm),
+            Ventricles::Following => {}
+        }
+        if let Some(pacing) = self.pacing {
+            return match pacing.fault {
+                PacingFault::NoCapture(every) => Some(rate_bpm * (1.0 - 1.0 / f32::from(every.max(1)))),
+                PacingFault::Oversensing(pulses) => {
+                    let pulses = f32::from(pulses);
+                    Some(60.0 * pulses / (60.0 / rate_bpm * (pulses - 1.0) + settings.get(Field::PauseS)))
+                }
+                PacingFault::NoSensing => Some(settings.get(Field::AtrialBpm)),
+                PacingFault::None => Some(rate_bpm),
+            };
+        }
+        match (self.atria, self.av) {
+            (Atria::Still, _) | (_, AvNode::Blocked) => return self.escape.map(|escape| escape.bpm),
+            _ => {}
+        }
+        let period_s = 60.0 / rate_bpm;
+        match self.sinus_fault {
+            Some(SinusFault::Arrest(beats)) => {
+                let beats = f32::from(beats.max(1));
+                let pause_s = settings.get(Field::PauseS);
+                let escapes = self
+                    .escape
+                    .map_or(0.0, |escape| crate::math::max(pause_s * escape.bpm / 60.0 - 0.5, 0.0) as u16 as f32);
+                return Some(60.0 * (beats + escapes) / (period_s * (beats - 1.0) + pause_s));
+            }
+            Some(SinusFault::ExitBlock(every)) => return Some(rate_bpm * (1.0 - 1.0 / f32::from(every.max(2)))),
+            None => {}
+        }
+        let Some(ectopy) = self.ectopy else { return Some(rate_bpm) };
+        // Beats and time of one round of the pattern, in sinus periods.
+        let conducted = match ectopy.pattern {
+            Pattern::AfterEvery(beats) => f32::from(beats.max(1)),
+            Pattern::PerMinute(per_minute) => rate_bpm / per_minute,
+        };
+        let coupling = match ectopy.coupling {
+            Coupling::Period(share) => share,
+            Coupling::Qt(share) => share * settings.get(Field::QtcMs) * 0.001 / period_s,
+        };
+        let run = f32::from(ectopy.run.max(1));
+        let group = coupling + (run - 1.0) * ectopy.run_period;
+        let periods = match ectopy.site {
+            // The sinus node is reset: one period follows the last premature beat.
+            EctopicSite::Atrium | EctopicSite::Junction => conducted + group,
+            _ if ectopy.interpolated => conducted,
+            // The sinus node goes on: the next beat conducted is the second after the group began.
+            _ => conducted - 1.0 + crate::math::max(libm::floorf(group + 1.0), 2.0),
+        };
+        Some(rate_bpm * (conducted + run) / periods)
     }
 }

@@ -1,0 +1,188 @@
+//! What the heart's activations draw: the one place that turns an event into deflections.
+
+use super::deflection::{Bump, Deflection, Deflections};
+use super::fibrillation::Fibrillation;
+use super::templates::{AtrialOrigin, FLUTTER_CYCLE_MS, Pathway, Wave};
+use crate::body::Body;
+use crate::heart::rhythm::{Atria, Rhythm, Ventricles};
+use crate::math;
+use crate::noise::Noise;
+use crate::time::{Instant, Span};
+use crate::truth::{Beat, BeatCode, Episode};
+
+/// How waves are to be drawn at an instant.
+#[derive(Clone, Copy, Debug)]
+pub struct Demand {
+    /// Whose waves.
+    pub body: &'static Body,
+    /// QRS duration of a normally conducted beat, ms.
+    pub qrs_ms: f32,
+    /// QT at 60 bpm, ms.
+    pub qtc_ms: f32,
+    /// Expected interval between beats.
+    pub period: Span,
+    /// Height of a pacing pulse in lead II, mV.
+    pub pacing_mv: f32,
+    /// Width of a pacing pulse, ms.
+    pub pacing_ms: f32,
+}
+
+/// A ventricular activation to be drawn.
+#[derive(Clone, Copy, Debug)]
+pub struct VentricularBeat {
+    /// QRS onset.
+    pub at: Instant,
+    /// How it spreads.
+    pub pathway: Pathway,
+    /// The other pathway of a fusion beat.
+    pub fused: Option<Pathway>,
+    /// Turn of the axis in the frontal plane, 2^-32 turns.
+    pub turn: u32,
+    /// Since the activation before.
+    pub interval: Option<Span>,
+    /// Onset of the P wave that led to it.
+    pub p_onset: Option<Instant>,
+    /// Type.
+    pub code: BeatCode,
+}
+
+/// The heart vector as the sum of what events have started.
+#[derive(Clone, Debug, Default)]
+pub struct Electrogram {
+    deflections: Deflections,
+    atrial: Option<Fibrillation>,
+    ventricular: Option<Fibrillation>,
+}
+
+/// Direction of a pacing pulse on X, Y, Z, with 1 in lead II.
+const PACING: [f32; 3] = [0.25, 0.90, 0.14];
+
+/// QT, ms, at a preceding interval: Fridericia's cube root, held between 350 and 37 bpm.
+pub fn qt_ms(qtc_ms: f32, interval: Span) -> f32 {
+    qtc_ms * math::pow(math::clamp(interval.as_secs(), 0.17, 1.6), 1.0 / 3.0)
+}
+
+/// How waves of a template are changed when they are drawn.
+#[derive(Clone, Copy)]
+struct Manner {
+    stretch: f32,
+    size: f32,
+    /// Sine and cosine of the turn in the frontal plane.
+    turn: (f32, f32),
+}
+
+impl Manner {
+    const PLAIN: Manner = Manner { stretch: 1.0, size: 1.0, turn: (0.0, 1.0) };
+}
+
+impl Electrogram {
+    /// A P wave; a flutter wave lasts one `cycle`.
+    pub fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, demand: &Demand) {
+        let stretch = match origin {
+            AtrialOrigin::Flutter => cycle.as_secs() * (1000.0 / FLUTTER_CYCLE_MS),
+            _ => 1.0,
+        };
+        self.deflections.retire(at);
+        self.start(at, demand.body.p(origin), Manner { stretch, ..Manner::PLAIN });
+    }
+
+    /// A QRS complex with its T wave.
+    pub fn ventricles(&mut self, beat: &VentricularBeat, demand: &Demand) -> Beat {
+        let onset = beat.at;
+        let interval = beat.interval.unwrap_or(demand.period);
+        let mut told = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
+        let size = if beat.fused.is_some() { 0.5 } else { 1.0 };
+        let turn =
+            if beat.turn == 0 { Manner::PLAIN.turn } else { (math::sin_turn(beat.turn), math::cos_turn(beat.turn)) };
+        self.deflections.retire(onset);
+        for pathway in [Some(beat.pathway), beat.fused].into_iter().flatten() {
+            let complex = demand.body.complex(pathway);
+            // The setting is that of a normal beat; what a pathway adds to the width stays added.
+            let normal_ms = demand.body.complex(Pathway::Normal).qrs_ms;
+            let qrs_ms =
+                complex.qrs_ms + if complex.qrs_ms > 1.5 * normal_ms { 0.0 } else { demand.qrs_ms - normal_ms };
+            let stretch = qrs_ms / complex.qrs_ms;
+            self.start(onset, complex.qrs, Manner { stretch, size, turn });
+            let qt_ms = qt_ms(demand.qtc_ms, interval) + math::max(qrs_ms - demand.qrs_ms, 0.0);
+            let end = onset.shifted(qrs_ms * 0.001);
+            let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
+            self.start(end, complex.t, Manner { stretch: stretch_t, size, turn });
+            if end > told.end {
+                told.peak = onset.shifted(complex.peak_ms * 0.001 * stretch);
+                told.end = end;
+                told.t_end = onset.shifted(qt_ms * 0.001);
+            }
+        }
+        told
+    }
+
+    /// A pulse of the pacing device.
+    pub fn pace(&mut self, at: Instant, demand: &Demand) {
+        let edge_s = math::max(demand.pacing_ms * 0.000_1, 1e-5);
+        let hold_s = demand.pacing_ms * 0.001 - edge_s;
+        let bump = Bump::new(at, edge_s, hold_s, edge_s);
+        self.deflections.retire(at);
+        self.deflections.start(Deflection { bump, vector_mv: PACING.map(|axis| axis * demand.pacing_mv) });
+    }
+
+    /// Fibrillation or ventricular flutter starts or ends.
+    pub fn episode(
+        &mut self,
+        episode: Episode,
+        at: Instant,
+        starts: bool,
+        rhythm: &Rhythm,
+        rate_bpm: f32,
+        noise: &Noise,
+    ) {
+        let waves = match episode {
+            Episode::AtrialFibrillation => &mut self.atrial,
+            Episode::VentricularFlutter | Episode::VentricularFibrillation => &mut self.ventricular,
+            // Drawn wave by wave.
+            Episode::AtrialFlutter => return,
+        };
+        if !starts {
+            if let Some(waves) = waves {
+                waves.end(at);
+            }
+            return;
+        }
+        *waves = match (episode, rhythm.atria, rhythm.ventricles) {
+            (Episode::AtrialFibrillation, Atria::Fibrillation { hz, mv }, _) => {
+                Some(Fibrillation::atrial(at, hz, mv, noise))
+            }
+            (_, _, Ventricles::Fibrillation { hz, mv }) => Some(Fibrillation::ventricular(at, hz, mv, noise)),
+            (_, _, Ventricles::Flutter { mv }) => Some(Fibrillation::flutter(at, rate_bpm * (1.0 / 60.0), mv, noise)),
+            _ => None,
+        };
+    }
+
+    fn start(&mut self, at: Instant, waves: &[Wave], manner: Manner) {
+        let s = 0.001 * manner.stretch;
+        let (sine, cosine) = manner.turn;
+        for wave in waves {
+            let bump = Bump::new(at.shifted(wave.at_ms * s), wave.rise_ms * s, wave.hold_ms * s, wave.fall_ms * s);
+            let [x, y, z] = wave.mv.map(|mv| mv * manner.size);
+            let vector_mv = [cosine * x - sine * y, sine * x + cosine * y, z * cosine];
+            self.deflections.start(Deflection { bump, vector_mv });
+        }
+    }
+
+    /// Adds the heart vector, mV, at consecutive instants up to just before `until`, with their frame clocks.
+    pub(crate) fn add_to(&mut self, instants: &[Instant], clocks: &[u32], until: Instant, vectors: &mut [[f32; 3]]) {
+        let Some(first) = instants.first().copied() else { return };
+        self.deflections.retire(first);
+        self.deflections.add_to(until, clocks, vectors);
+        for waves in [&mut self.atrial, &mut self.ventricular] {
+            if waves.is_some_and(|waves| waves.is_over(first)) {
+                *waves = None;
+            }
+            let Some(waves) = waves else { continue };
+            for (sum, now) in vectors.iter_mut().zip(instants) {
+                for (sum, value) in sum.iter_mut().zip(waves.at(*now)) {
+                    *sum += value;
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,141 @@
+//! The AV node: which impulses from above pass, and how long they take.
+
+use super::Demand;
+use super::rhythm::AvNode;
+use crate::math;
+use crate::noise::{Noise, Purpose};
+use crate::time::{Instant, Span};
+
+/// The node takes no second impulse this soon after one, or 60 % of a period where that is shorter.
+const REFRACTORY: Span = Span::millis(300);
+/// For this long after ventricles fired on their own the node is still taken by the impulse from below.
+const INVADED: Span = Span::millis(330);
+
+/// Type I: delay grows as base + scale exp(-recovery / tau); tau and the first increment as shares of the atrial period.
+/// With these an increment of about a tenth of a period comes first and each one after is smaller, so RR shortens
+/// towards the pause, as textbooks describe it; the map settles before it could block on its own.
+const TAU: f32 = 0.4;
+const FIRST_INCREMENT: f32 = 0.13;
+
+/// The node's memory.
+#[derive(Clone, Debug)]
+pub(super) struct Node {
+    last_entry: Option<Instant>,
+    last_exit: Option<Instant>,
+    invaded: Option<Instant>,
+    /// An impulse from below got into the node and meets the next one from above.
+    concealed: bool,
+    fresh: bool,
+    round: u16,
+    ratio: u16,
+    rounds: u64,
+}
+
+impl Node {
+    pub(super) const fn new() -> Node {
+        Node {
+            last_entry: None,
+            last_exit: None,
+            invaded: None,
+            concealed: false,
+            fresh: true,
+            round: 0,
+            ratio: 0,
+            rounds: 0,
+        }
+    }
+
+    /// A new rhythm: rounds begin anew, with an impulse that passes.
+    pub(super) fn reset(&mut self) {
+        self.concealed = false;
+        self.round = 0;
+        self.fresh = true;
+    }
+
+    /// Ventricles fired on their own; with `conceal` the next impulse from above is lost whenever it comes, so that two
+    /// RR make two sinus periods (compensatory pause).
+    pub(super) fn invade(&mut self, now: Instant, conceal: bool) {
+        self.invaded = Some(now);
+        self.concealed = conceal;
+    }
+
+    /// An impulse left the node and reached the ventricles.
+    pub(super) fn left(&mut self, now: Instant) {
+        self.last_exit = Some(now);
+        self.invaded = None;
+    }
+
+    /// An impulse from above at `now`: the delay to the ventricles, or `None` when it is lost.
+    pub(super) fn offer(&mut self, now: Instant, pr: Span, demand: &Demand, noise: &Noise) -> Option<Span> {
+        if core::mem::take(&mut self.concealed) {
+            return None;
+        }
+        if self.invaded.is_some_and(|last| now.since(last) < INVADED) {
+            return None;
+        }
+        let whole = math::clamp(demand.ratio + 0.5, 1.0, 100.0) as u16;
+        let delay = match demand.rhythm.av {
+            AvNode::Blocked | AvNode::Irregular { .. } => None,
+            AvNode::Conducting => {
+                let refractory = demand.atrial_period().scaled(0.6).min(REFRACTORY);
+                let taken = self.last_entry.is_some_and(|last| now.since(last) < refractory);
+                (!taken).then_some(pr)
+            }
+            AvNode::OneOf | AvNode::Varying if core::mem::take(&mut self.fresh) => Some(pr),
+            AvNode::OneOf => self.count(whole, noise, false).then_some(pr),
+            AvNode::Varying => self.count(whole, noise, true).then_some(pr),
+            AvNode::Dropping => (!self.count(whole, noise, false)).then_some(pr),
+            AvNode::Decremental => self.decrement(now, pr, whole, demand),
+        };
+        if delay.is_some() {
+            self.last_entry = Some(now);
+        }
+        delay
+    }
+
+    /// Counts an impulse; true for the last of a round.
+    fn count(&mut self, ratio: u16, noise: &Noise, vary: bool) -> bool {
+        if self.round == 0 {
+            self.ratio = ratio;
+            if vary && ratio > 2 {
+                let choices = u64::from(ratio) - 1;
+                let chance = u64::from(noise.bits(Purpose::AvConduction, self.rounds));
+                self.ratio = 2 + ((chance * choices) >> 32) as u16;
+            }
+        }
+        self.round += 1;
+        if self.round >= self.ratio {
+            self.round = 0;
+            self.rounds = self.rounds.wrapping_add(1);
+            return true;
+        }
+        false
+    }
+
+    /// Type I: the delay by the time since the last impulse left; lost when the node has recovered too little.
+    fn decrement(&self, now: Instant, pr: Span, ratio: u16, demand: &Demand) -> Option<Span> {
+        let period_s = demand.atrial_period().as_secs();
+        let pr_s = pr.as_secs();
+        let delay_s = |recovery_s: f32| {
+            pr_s + FIRST_INCREMENT * period_s * math::exp((period_s - pr_s - recovery_s) / (TAU * period_s))
+        };
+        let Some(exit) = self.last_exit else { return Some(pr) };
+        let recovery_s = now.since(exit).as_secs();
+        // Where the refractory period must lie for the ratio: between the recovery before the last beat that passes
+        // and the recovery before the one that fails. Two rounds of the map, because a round begins where the last ended.
+        let passes = ratio.clamp(2, 10) - 1;
+        let mut after_pause_s = pr_s;
+        let mut refractory_s = 0.0;
+        for _ in 0..2 {
+            let mut now_s = after_pause_s;
+            let mut before_s = 2.0 * period_s - now_s;
+            for _ in 1..passes {
+                before_s = period_s - now_s;
+                now_s = delay_s(before_s);
+            }
+            refractory_s = 0.5 * (math::min(before_s, period_s) + period_s - now_s);
+            after_pause_s = delay_s(2.0 * period_s - now_s);
+        }
+        (recovery_s >= refractory_s).then(|| Span::from_secs(delay_s(recovery_s)))
+    }
+}

@@ -1,0 +1,115 @@
+//! Atrial rhythms.
+
+use super::*;
+
+/// Atrial premature beats: early P of another shape, narrow QRS, the pause less than compensatory (textbooks, from memory).
+pub static ATRIAL_PREMATURE: Rhythm = Rhythm {
+    id: "atrial-premature",
+    name: "Atrial premature beats",
+    min_bpm: 40.0,
+    max_bpm: 180.0,
+    ectopy: premature(EctopicSite::Atrium, Pattern::PerMinute(8.0)),
+    ..SINUS_RECORD
+};
+
+/// Multifocal atrial tachycardia: three or more P shapes, varying PP and PR, over 100 bpm.
+pub static MULTIFOCAL_ATRIAL_TACHYCARDIA: Rhythm = Rhythm {
+    id: "multifocal-atrial-tachycardia",
+    name: "Multifocal atrial tachycardia",
+    usual: UsualRate::Resting(1.75),
+    min_bpm: 100.0,
+    max_bpm: 220.0,
+    alarm: Priority::Medium,
+    atria: Atria::Multifocal(0.15),
+    code: BeatCode::SupraventricularPremature,
+    ejection: 0.9,
+    ..SINUS_RECORD
+};
+
+/// Atrial fibrillation: f waves of 4 to 9 Hz (Goldberger, Clinical Electrocardiography), no P, RR without memory.
+pub static ATRIAL_FIBRILLATION: Rhythm = Rhythm {
+    id: "atrial-fibrillation",
+    name: "Atrial fibrillation",
+    usual: UsualRate::Resting(1.3),
+    min_bpm: 30.0,
+    max_bpm: 220.0,
+    alarm: Priority::Low,
+    atria: Atria::Fibrillation { hz: 6.0, mv: 0.15 },
+    av: AvNode::Irregular { spread: 0.18 },
+    ..SINUS_RECORD
+};
+
+/// Atrial fibrillation with fine f waves.
+pub static ATRIAL_FIBRILLATION_FINE: Rhythm = Rhythm {
+    id: "atrial-fibrillation-fine",
+    name: "Atrial fibrillation, fine",
+    usual: UsualRate::Resting(1.3),
+    min_bpm: 30.0,
+    max_bpm: 220.0,
+    alarm: Priority::Low,
+    atria: Atria::Fibrillation { hz: 7.5, mv: 0.05 },
+    av: AvNode::Irregular { spread: 0.18 },
+    ..SINUS_RECORD
+};
+
+/// Atrial flutter: atria at 250 to 350 a minute, 300 typical (Goldberger), n:1 to the ventricles; 4:1 unless the AV ratio is set.
+pub static ATRIAL_FLUTTER: Rhythm = Rhythm {
+    id: "atrial-flutter",
+    name: "Atrial flutter",
+    usual: UsualRate::Atrial(300.0),
+    min_bpm: 240.0,
+    max_bpm: 350.0,
+    alarm: Priority::Low,
+    values: &[(Field::AvRatio, 4.0)],
+    atria: Atria::Driving(AtrialOrigin::Flutter),
+    av: AvNode::OneOf,
+    ..SINUS_RECORD
+};
+
+/// Atrial flutter with block that varies between 2:1 and the AV ratio.
+pub static ATRIAL_FLUTTER_VARYING: Rhythm = Rhythm {
+    id: "atrial-flutter-varying",
+    name: "Atrial flutter, varying block",
+    usual: UsualRate::Atrial(300.0),
+    min_bpm: 240.0,
+    max_bpm: 350.0,
+    alarm: Priority::Low,
+    values: &[(Field::AvRatio, 4.0)],
+    atria: Atria::Driving(AtrialOrigin::Flutter),
+    av: AvNode::Varying,
+    ..SINUS_RECORD
+};
+
+/// Supraventricular tachycardia by re-entry: 140 to 250 bpm, regular, narrow, P hidden in the QRS end (Goldberger); begins and ends abruptly.
+pub static SUPRAVENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
+    id: "supraventricular-tachycardia",
+    name: "Supraventricular tachycardia",
+    usual: UsualRate::Resting(2.6),
+    min_bpm: 140.0,
+    max_bpm: 300.0,
+    alarm: Priority::Medium,
+    atria: Atria::Still,
+    av: AvNode::Blocked,
+    ventricles: Ventricles::Focus {
+        focus: Focus::Junction(JunctionalP::After),
+        code: BeatCode::SupraventricularPremature,
+        spread: 0.0,
+    },
+    ejection: 0.75,
+    ..SINUS_RECORD
+};
+
+/// Atrial tachycardia from one ectopic focus: P of another shape before each QRS.
+pub static ATRIAL_TACHYCARDIA: Rhythm = Rhythm {
+    id: "atrial-tachycardia",
+    name: "Atrial tachycardia",
+    usual: UsualRate::Resting(2.2),
+    min_bpm: 100.0,
+    max_bpm: 250.0,
+    alarm: Priority::Medium,
+    atria: Atria::Driving(AtrialOrigin::EctopicLow),
+    code: BeatCode::SupraventricularPremature,
+    values: &[(Field::PrMs, 130.0)],
+    ejection: 0.85,
+    ..SINUS_RECORD
+};

@@ -1,0 +1,97 @@
+//! Paced rhythms: a device at the rate set over a heart that needs it.
+
+use super::*;
+
+/// AAI: a pulse, then P and the own QRS after a normal PR.
+pub static PACED_AAI: Rhythm = Rhythm {
+    id: "paced-aai",
+    name: "Atrial pacing (AAI)",
+    min_bpm: 30.0,
+    max_bpm: 150.0,
+    atria: Atria::Paced,
+    pacing: Some(Pacing { mode: PacingMode::Aai, fault: PacingFault::None }),
+    ..SINUS_RECORD
+};
+
+/// VVI: a pulse, then a wide QRS like left bundle branch block with superior axis; P waves go their own way.
+pub static PACED_VVI: Rhythm = Rhythm {
+    id: "paced-vvi",
+    name: "Ventricular pacing (VVI)",
+    min_bpm: 30.0,
+    max_bpm: 150.0,
+    values: &[(Field::AtrialBpm, 82.0)],
+    atria: Atria::Independent,
+    av: AvNode::Blocked,
+    pacing: Some(Pacing { mode: PacingMode::Vvi, fault: PacingFault::None }),
+    ejection: 0.9,
+    ..SINUS_RECORD
+};
+
+/// DDD: a pulse and P, then after the AV delay a pulse and QRS.
+pub static PACED_DDD: Rhythm = Rhythm {
+    id: "paced-ddd",
+    name: "Dual-chamber pacing (DDD)",
+    min_bpm: 30.0,
+    max_bpm: 150.0,
+    atria: Atria::Paced,
+    av: AvNode::Blocked,
+    pacing: Some(Pacing { mode: PacingMode::Ddd, fault: PacingFault::None }),
+    ejection: 0.95,
+    ..SINUS_RECORD
+};
+
+/// DDD that follows the sinus node: own P, then after the AV delay a pulse and QRS.
+pub static PACED_TRACKING: Rhythm = Rhythm {
+    id: "paced-tracking",
+    name: "Dual-chamber pacing, atrial tracking (DDD)",
+    min_bpm: 30.0,
+    max_bpm: 150.0,
+    av: AvNode::Blocked,
+    pacing: Some(Pacing { mode: PacingMode::Ddd, fault: PacingFault::None }),
+    ejection: 0.95,
+    ..SINUS_RECORD
+};
+
+/// Failure to capture: every third pulse is followed by no beat.
+pub static PACED_NO_CAPTURE: Rhythm = Rhythm {
+    id: "paced-no-capture",
+    name: "Pacing, failure to capture",
+    min_bpm: 30.0,
+    max_bpm: 120.0,
+    alarm: Priority::Medium,
+    values: &[(Field::AtrialBpm, 82.0)],
+    atria: Atria::Independent,
+    av: AvNode::Blocked,
+    pacing: Some(Pacing { mode: PacingMode::Vvi, fault: PacingFault::NoCapture(3) }),
+    ejection: 0.9,
+    ..SINUS_RECORD
+};
+
+/// Failure to sense: pulses at a fixed rate whatever the own beats do, some on the T wave.
+pub static PACED_NO_SENSING: Rhythm = Rhythm {
+    id: "paced-no-sensing",
+    name: "Pacing, failure to sense",
+    usual: UsualRate::Fixed(60.0),
+    min_bpm: 30.0,
+    max_bpm: 120.0,
+    alarm: Priority::Medium,
+    values: &[(Field::AtrialBpm, 78.0)],
+    atria: Atria::Independent,
+    pacing: Some(Pacing { mode: PacingMode::Vvi, fault: PacingFault::NoSensing }),
+    ..SINUS_RECORD
+};
+
+/// Oversensing: after six pulses the device takes noise for beats and is silent for the pause set.
+pub static PACED_OVERSENSING: Rhythm = Rhythm {
+    id: "paced-oversensing",
+    name: "Pacing, oversensing",
+    min_bpm: 30.0,
+    max_bpm: 120.0,
+    alarm: Priority::Medium,
+    values: &[(Field::AtrialBpm, 82.0), (Field::PauseS, 4.0)],
+    atria: Atria::Independent,
+    av: AvNode::Blocked,
+    pacing: Some(Pacing { mode: PacingMode::Vvi, fault: PacingFault::Oversensing(6) }),
+    ejection: 0.9,
+    ..SINUS_RECORD
+};

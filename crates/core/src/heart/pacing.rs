@@ -1,0 +1,123 @@
+//! The pacing device and its timing cycles.
+
+use super::rhythm::{Atria, Pacing, PacingFault, PacingMode};
+use super::{Activation, CAPTURE, Clock, Demand, Emit, Heart, Impulse};
+use crate::ecg::templates::Pathway;
+use crate::time::{Instant, Span};
+use crate::truth::{BeatCode, Chamber};
+
+/// The device's memory: how many pulses it gave to the chamber that it drives.
+#[derive(Clone, Debug)]
+pub(super) struct Device {
+    pulses: u64,
+}
+
+impl Device {
+    pub(super) const fn new() -> Device {
+        Device { pulses: 0 }
+    }
+
+    pub(super) fn reset(&mut self) {
+        self.pulses = 0;
+    }
+}
+
+/// A device that tracks faster atria waits this much longer than their period before it paces them.
+const TRACKING: f32 = 1.3;
+
+impl Heart {
+    pub(super) fn change_device(&mut self, now: Instant, changed: bool, demand: &Demand) {
+        let Some(pacing) = demand.rhythm.pacing else {
+            self.stop(Clock::PaceAtrium);
+            self.stop(Clock::PaceVentricle);
+            return;
+        };
+        let due = self.new_source(now, demand.period());
+        match pacing.mode {
+            PacingMode::Vvi => {
+                self.stop(Clock::PaceAtrium);
+                self.set(Clock::PaceVentricle, due);
+            }
+            PacingMode::Aai | PacingMode::Ddd => {
+                let earlier = due.minus(demand.pr);
+                if changed {
+                    self.stop(Clock::PaceVentricle);
+                }
+                let tracks = !matches!(demand.rhythm.atria, Atria::Paced);
+                let at = if tracks { due.plus(demand.period()) } else { earlier };
+                self.set(Clock::PaceAtrium, if at > now { at } else { now });
+            }
+        }
+    }
+
+    /// Period after which the device paces the atria.
+    fn atrial_escape(&self, demand: &Demand) -> Span {
+        match demand.rhythm.atria {
+            Atria::Paced => demand.period(),
+            _ => demand.period().scaled(TRACKING),
+        }
+    }
+
+    pub(super) fn pace_atrium(&mut self, now: Instant, demand: &Demand, emit: Emit<'_>) {
+        self.stop(Clock::PaceAtrium);
+        let Some(pacing) = demand.rhythm.pacing else { return };
+        self.set(Clock::PaceAtrium, now.plus(self.atrial_escape(demand)));
+        self.set(Clock::PacedAtria, now.plus(CAPTURE));
+        emit(Activation::Pace { at: now, chamber: Chamber::Atrium, captures: true });
+        if pacing.mode == PacingMode::Ddd {
+            self.set(Clock::PaceVentricle, now.plus(demand.pr));
+        }
+    }
+
+    /// An atrial activation; `own` when the device made it, whose cycle is timed from its pulse.
+    pub(super) fn device_sees_atria(&mut self, now: Instant, own: bool, demand: &Demand) {
+        let Some(pacing) = demand.rhythm.pacing else { return };
+        if own || pacing.mode == PacingMode::Vvi || pacing.fault == PacingFault::NoSensing {
+            return;
+        }
+        self.set(Clock::PaceAtrium, now.plus(self.atrial_escape(demand)));
+        if pacing.mode == PacingMode::Ddd {
+            self.set(Clock::PaceVentricle, now.plus(demand.pr));
+        }
+    }
+
+    /// A ventricular activation; `own` when the device made it.
+    pub(super) fn device_sees_ventricles(&mut self, now: Instant, own: bool, demand: &Demand) {
+        let Some(Pacing { mode, fault }) = demand.rhythm.pacing else { return };
+        if own || fault == PacingFault::NoSensing {
+            return;
+        }
+        match mode {
+            PacingMode::Vvi => self.set(Clock::PaceVentricle, now.plus(demand.period())),
+            PacingMode::Ddd => self.stop(Clock::PaceVentricle),
+            PacingMode::Aai => {}
+        }
+    }
+
+    pub(super) fn pace_ventricle(&mut self, now: Instant, demand: &Demand, emit: Emit<'_>) {
+        self.stop(Clock::PaceVentricle);
+        let Some(Pacing { mode, fault }) = demand.rhythm.pacing else { return };
+        self.device.pulses = self.device.pulses.wrapping_add(1);
+        let pulses = self.device.pulses;
+        if mode == PacingMode::Vvi {
+            let silent =
+                matches!(fault, PacingFault::Oversensing(after) if pulses.is_multiple_of(u64::from(after.max(1))));
+            self.set(Clock::PaceVentricle, now.plus(if silent { demand.pause } else { demand.period() }));
+        }
+        let answers = !matches!(fault, PacingFault::NoCapture(every) if pulses.is_multiple_of(u64::from(every.max(1))));
+        // Ventricles that have just beaten do not answer.
+        let ready = self.last_ventricular.is_none_or(|last| now.since(last) >= super::VENTRICLES_REFRACTORY);
+        let captures = answers && ready;
+        emit(Activation::Pace { at: now, chamber: Chamber::Ventricle, captures });
+        if captures {
+            let impulse = Impulse {
+                arrives: now.plus(CAPTURE),
+                p_onset: None,
+                pathway: Pathway::Paced,
+                code: BeatCode::Paced,
+                ventricular: true,
+            };
+            self.send(impulse);
+        }
+    }
+}
