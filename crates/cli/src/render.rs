@@ -136,7 +136,7 @@ fn options(render: &Render) -> Result<Options, Failure> {
 
 fn one_step(patient: &Patient) -> Result<Document, Failure> {
     if let (Some(rhythm), Some(rate)) = (patient.rhythm, patient.rate) {
-        let (min, max) = rhythm.allowed_bpm();
+        let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
         if !(min..=max).contains(&rate) {
             let name = rhythm.name.to_lowercase();
             return Err(Failure::input(format!("--rate {rate}: {name} allows {min} to {max} bpm")));
