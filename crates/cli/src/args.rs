@@ -31,6 +31,7 @@ pub enum Verb {
     Check(Check),
     /// Print the JSON Schema of scripts, for editors and other checkers.
     Schema,
+    Score(Box<crate::score::ScoreArgs>),
     Completions(Completions),
     /// Print the manual page (roff): `pulsewright manual | man -l -`.
     Manual,

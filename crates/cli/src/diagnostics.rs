@@ -12,6 +12,8 @@ use std::process::ExitCode;
 pub enum Failure {
     /// The reader of standard output went away: nothing is left to do, and nothing is wrong.
     Closed,
+    /// A check or score failed; its report has been printed and says why.
+    Failed,
     /// Bad input, or output that could not be written; the message, complete.
     Input(String),
     /// A script with problems.
@@ -41,6 +43,7 @@ impl Failure {
 pub fn report(outcome: Outcome) -> ExitCode {
     match outcome {
         Ok(()) | Err(Failure::Closed) => ExitCode::SUCCESS,
+        Err(Failure::Failed) => ExitCode::from(1),
         Err(Failure::Input(message)) => {
             error(&message);
             ExitCode::from(2)

@@ -14,6 +14,7 @@ mod manual;
 mod progress;
 mod render;
 mod schema;
+mod score;
 mod script_file;
 mod table;
 mod words;
@@ -30,6 +31,7 @@ fn main() -> ExitCode {
         Verb::Check(check) => check::run(&check),
         Verb::Schema => schema::run(),
         Verb::Completions(completions) => manual::completions(completions.shell),
+        Verb::Score(score) => score::run(&score),
         Verb::Manual => manual::page(),
     };
     diagnostics::report(outcome)

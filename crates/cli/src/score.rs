@@ -1,0 +1,358 @@
+//! `pulsewright score`: a detector, a monitor's readings or its alarm log against the reference.
+//!
+//! Only arguments in, calls out: all counting lives in `pulsewright-score`.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use crate::diagnostics::{Failure, Outcome, print, warn};
+use clap::{Args, ValueEnum};
+use pulsewright_files::atomic::{FileError, Finished, Unfinished, check_free, publish};
+use pulsewright_score::limits::{Bound, Limits, Scope};
+use pulsewright_score::read::{self, ReadError, ReadOptions, TimeUnit, in_file};
+use pulsewright_score::record::{Events, Options};
+use pulsewright_score::record_set::pair_files;
+use pulsewright_score::report::{Case, Report, csv, json, junit, text};
+use pulsewright_score::{ClassMap, alarms, readings, score_record};
+
+/// Score a detector, readings or an alarm log against the reference.
+///
+/// The reference is the truth beside a render, or an open waveform-database annotation file.
+/// Exit code 1 when a limit, a reading or an alarm failed.
+#[derive(Args, Debug)]
+pub struct ScoreArgs {
+    /// Reference: a file, or a folder of them.
+    reference: PathBuf,
+    /// What the detector or monitor gave: a file (CSV, JSON, annotation file), or a folder of them.
+    test: PathBuf,
+    /// What is scored.
+    #[arg(long, value_enum, default_value = "beats")]
+    what: What,
+
+    /// Match window, ms, inclusive [default: 150; breaths 500].
+    #[arg(long, value_name = "MS", allow_negative_numbers = true, value_parser = not_negative, help_heading = "Rules")]
+    window_ms: Option<f64>,
+    /// Learning period at the start that does not count, s [default: beats 300, else 0].
+    #[arg(long, value_name = "S", allow_negative_numbers = true, value_parser = not_negative, help_heading = "Rules")]
+    learning_s: Option<f64>,
+    /// End of the test period, s [default: end of the record].
+    #[arg(long, value_name = "S", allow_negative_numbers = true, value_parser = not_negative, help_heading = "Rules")]
+    end_s: Option<f64>,
+    /// Known delay of the detector, ms: taken off its times.
+    #[arg(long, value_name = "MS", default_value = "0", allow_negative_numbers = true, value_parser = finite, help_heading = "Rules")]
+    delay_ms: f64,
+    /// Where the escape beats e, j, n belong: with S (comparator) or with N (tables).
+    #[arg(long, value_enum, default_value = "comparator", help_heading = "Rules")]
+    classes: Classes,
+
+    /// Frames per second of the reference, if its times are frames and nothing else says so.
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true, value_parser = rate, help_heading = "Reading files")]
+    reference_rate_hz: Option<f64>,
+    /// Frames per second of the test, if its times are frames.
+    #[arg(long, value_name = "HZ", allow_negative_numbers = true, value_parser = rate, help_heading = "Reading files")]
+    test_rate_hz: Option<f64>,
+    /// Unit of the test's times, if the column name does not tell.
+    #[arg(long, value_enum, help_heading = "Reading files")]
+    test_unit: Option<Unit>,
+    /// Column of the test's times, if not one of the usual names.
+    #[arg(long, value_name = "NAME", help_heading = "Reading files")]
+    time_column: Option<String>,
+    /// Column of the test's beat codes, if not one of the usual names.
+    #[arg(long, value_name = "NAME", help_heading = "Reading files")]
+    code_column: Option<String>,
+    /// Channel of the reference pulses to score, where the reference holds more than one.
+    #[arg(long, value_name = "NAME", help_heading = "Reading files")]
+    channel: Option<String>,
+    /// Delimiter of the test's CSV, if it cannot be seen.
+    #[arg(long, value_name = "CHAR", value_parser = delimiter, help_heading = "Reading files")]
+    delimiter: Option<u8>,
+    /// Table of reference episodes (kind, start_s, end_s) beside the events; single records only.
+    #[arg(long, value_name = "FILE", help_heading = "Reading files")]
+    reference_episodes: Option<PathBuf>,
+    /// Table of test episodes (kind, start_s, end_s) beside the events; single records only.
+    #[arg(long, value_name = "FILE", help_heading = "Reading files")]
+    test_episodes: Option<PathBuf>,
+    /// What reference files of a folder end in [default: as render names them, such as .beats.csv].
+    #[arg(long, value_name = "SUFFIX", help_heading = "Reading files")]
+    reference_suffix: Option<String>,
+    /// What test files of a folder end in.
+    #[arg(long, value_name = "SUFFIX", default_value = ".csv", help_heading = "Reading files")]
+    test_suffix: String,
+
+    /// Least allowed figure over all records pooled, such as se=99.5.
+    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
+    min: Vec<String>,
+    /// Largest allowed figure over all records pooled, such as rr_rms_ms=10.
+    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
+    max: Vec<String>,
+    /// Least allowed figure in every single record.
+    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
+    min_each: Vec<String>,
+    /// Largest allowed figure in every single record.
+    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
+    max_each: Vec<String>,
+    /// File of limits, JSON: {"gross": {"min": {"se": 99.5}}, "average": {}, "each": {}}.
+    #[arg(long, value_name = "FILE", help_heading = "Limits")]
+    limits: Option<PathBuf>,
+
+    /// Form of the report on standard output.
+    #[arg(long, value_enum, default_value = "text", help_heading = "Reports")]
+    format: Format,
+    /// Write the report also to a file; .txt, .json, .csv or .xml (JUnit) tells the form.
+    #[arg(long, value_name = "FILE", help_heading = "Reports")]
+    write: Vec<PathBuf>,
+    /// Write what became of every beat, as CSV.
+    #[arg(long, value_name = "FILE", help_heading = "Reports")]
+    beats: Option<PathBuf>,
+    /// Replace files that exist.
+    #[arg(long, help_heading = "Reports")]
+    force: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum What {
+    Beats,
+    Pulses,
+    Breaths,
+    Readings,
+    Alarms,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Classes {
+    Comparator,
+    Tables,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Unit {
+    S,
+    Ms,
+    Frame,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Format {
+    Text,
+    Json,
+    Csv,
+    Junit,
+}
+
+/// Scores and writes the reports; fails when a limit, a reading or an alarm did.
+pub fn run(args: &ScoreArgs) -> Outcome {
+    check_outputs(args)?;
+    let told = match args.what {
+        What::Beats => score_events(args, Events::Beats)?,
+        What::Pulses => score_events(args, Events::Pulses)?,
+        What::Breaths => score_events(args, Events::Breaths)?,
+        What::Readings => score_readings(args)?,
+        What::Alarms => score_alarms(args)?,
+    };
+    let mut files = Vec::new();
+    if let (Some(path), Some(beats)) = (&args.beats, &told.beats) {
+        files.push(finished(path, beats)?);
+    }
+    for path in &args.write {
+        files.push(finished(path, told.form(form_of(path)?))?);
+    }
+    publish(files, args.force).map_err(Failure::input)?;
+    print(|out| out.write_all(told.form(args.format).as_bytes()))?;
+    if told.passed { Ok(()) } else { Err(Failure::Failed) }
+}
+
+/// A report in all its forms.
+struct Told {
+    text: String,
+    json: String,
+    csv: String,
+    junit: String,
+    beats: Option<String>,
+    passed: bool,
+}
+
+impl Told {
+    fn new(what: &str, text: String, json: String, csv: String, cases: &[Case]) -> Told {
+        let junit = junit::render(&format!("pulsewright.score.{what}"), cases);
+        let passed = cases.iter().all(|case| case.failure.is_none());
+        Told { text, json, csv, junit, beats: None, passed }
+    }
+
+    fn form(&self, format: Format) -> &str {
+        match format {
+            Format::Text => &self.text,
+            Format::Json => &self.json,
+            Format::Csv => &self.csv,
+            Format::Junit => &self.junit,
+        }
+    }
+}
+
+fn score_events(args: &ScoreArgs, events: Events) -> Result<Told, Failure> {
+    let limits = limits(args)?;
+    let learning_s = if events == Events::Beats { Options::default().learning_s } else { 0.0 };
+    let options = Options {
+        events,
+        window_s: args.window_ms.map_or(events.window_s(), |ms| ms / 1e3),
+        learning_s: args.learning_s.unwrap_or(learning_s),
+        end_s: args.end_s,
+        delay_s: args.delay_ms / 1e3,
+        classes: match args.classes {
+            Classes::Comparator => ClassMap::Comparator,
+            Classes::Tables => ClassMap::Tables,
+        },
+    };
+    let reference_suffix = args.reference_suffix.clone().unwrap_or_else(|| format!(".{}.csv", events.name()));
+    let records =
+        pair_files(&args.reference, &args.test, &reference_suffix, &args.test_suffix).map_err(Failure::input)?;
+    let single = !args.reference.is_dir();
+    if !single && (args.reference_episodes.is_some() || args.test_episodes.is_some()) {
+        return Err(Failure::input("tables of episodes go with two files, not with two folders"));
+    }
+    let times_only = events != Events::Beats;
+    let mut reports = Vec::with_capacity(records.len());
+    for record in records {
+        let reference_options = ReadOptions { times_only, ..reference_options(args) };
+        let mut reference = read::read_annotations(&record.reference, &reference_options).map_err(Failure::input)?;
+        let mut test = read::read_annotations(&record.test, &ReadOptions { times_only, ..test_options(args) })
+            .map_err(Failure::input)?;
+        for (side, table) in [(&mut reference, &args.reference_episodes), (&mut test, &args.test_episodes)] {
+            if let Some(path) = table {
+                let table = read::read_table(path, &ReadOptions::default()).map_err(Failure::input)?;
+                side.add_episodes(
+                    read::beats::episodes_from_table(&table).map_err(in_file(path)).map_err(Failure::input)?,
+                );
+            }
+        }
+        let report = score_record(&record.name, &reference, &test, &options);
+        if report.outcomes.is_empty() {
+            warn(&format!(
+                "{}: nothing to score after the learning period of {} s (--learning-s sets it)",
+                record.name, options.learning_s
+            ));
+        }
+        reports.push(report);
+    }
+    let report = Report::new(&options, reports, &limits);
+    let cases = report.cases();
+    let mut told = Told::new(events.name(), text::render(&report), json(&report), csv::render(&report), &cases);
+    told.beats = Some(csv::beats(&report.records));
+    Ok(told)
+}
+
+fn score_readings(args: &ScoreArgs) -> Result<Told, Failure> {
+    let expected = read::read_table(&args.reference, &ReadOptions::default()).map_err(Failure::input)?;
+    let expected = readings::expectations(&expected).map_err(in_file(&args.reference)).map_err(Failure::input)?;
+    let test_options = test_options(args);
+    let shown = read::read_table(&args.test, &test_options).map_err(Failure::input)?;
+    let shown = readings::measured(&shown, &test_options).map_err(in_file(&args.test)).map_err(Failure::input)?;
+    let results = readings::score(&expected, &shown);
+    let cases = readings::cases(&results);
+    Ok(Told::new("readings", readings::text(&results), json(&results), readings::csv(&results), &cases))
+}
+
+fn score_alarms(args: &ScoreArgs) -> Result<Told, Failure> {
+    let expected = read::read_table(&args.reference, &ReadOptions::default()).map_err(Failure::input)?;
+    let expected = alarms::expected(&expected).map_err(in_file(&args.reference)).map_err(Failure::input)?;
+    let test_options = test_options(args);
+    let log = read::read_table(&args.test, &test_options).map_err(Failure::input)?;
+    let log = alarms::logged(&log, &test_options).map_err(in_file(&args.test)).map_err(Failure::input)?;
+    let results = alarms::score(&expected, &log);
+    let cases = alarms::cases(&results);
+    Ok(Told::new("alarms", alarms::text(&results), json(&results), alarms::csv(&results), &cases))
+}
+
+fn reference_options(args: &ScoreArgs) -> ReadOptions {
+    ReadOptions { rate_hz: args.reference_rate_hz, channel: args.channel.clone(), ..ReadOptions::default() }
+}
+
+fn test_options(args: &ScoreArgs) -> ReadOptions {
+    ReadOptions {
+        unit: args.test_unit.map(|unit| match unit {
+            Unit::S => TimeUnit::S,
+            Unit::Ms => TimeUnit::Ms,
+            Unit::Frame => TimeUnit::Frame,
+        }),
+        rate_hz: args.test_rate_hz,
+        time_column: args.time_column.clone(),
+        code_column: args.code_column.clone(),
+        times_only: false,
+        channel: None,
+        delimiter: args.delimiter,
+    }
+}
+
+fn limits(args: &ScoreArgs) -> Result<Limits, Failure> {
+    let mut limits = Limits::default();
+    if let Some(path) = &args.limits {
+        let text = std::fs::read_to_string(path)
+            .map_err(|source| Failure::input(ReadError::Io { path: path.clone(), source }))?;
+        limits.add_json(&text).map_err(in_file(path)).map_err(Failure::input)?;
+    }
+    let flags = [
+        (Scope::Gross, Bound::Min, &args.min),
+        (Scope::Gross, Bound::Max, &args.max),
+        (Scope::Each, Bound::Min, &args.min_each),
+        (Scope::Each, Bound::Max, &args.max_each),
+    ];
+    for (scope, bound, texts) in flags {
+        for text in texts {
+            limits.add_text(scope, bound, text).map_err(Failure::input)?;
+        }
+    }
+    Ok(limits)
+}
+
+/// Refuses arguments that do not go together, before any work.
+fn check_outputs(args: &ScoreArgs) -> Result<(), Failure> {
+    let events = !matches!(args.what, What::Readings | What::Alarms);
+    let limited = args.limits.is_some()
+        || [&args.min, &args.max, &args.min_each, &args.max_each].iter().any(|list| !list.is_empty());
+    if !events && (limited || args.beats.is_some()) {
+        let what = "readings and alarms carry their limits in the reference; limits and --beats go with events";
+        return Err(Failure::input(what));
+    }
+    let outputs = args.write.iter().chain(&args.beats).map(PathBuf::as_path);
+    check_free(outputs, args.force).map_err(Failure::input)?;
+    args.write.iter().try_for_each(|path| form_of(path).map(|_| ()))
+}
+
+fn form_of(path: &Path) -> Result<Format, Failure> {
+    match path.extension().and_then(|extension| extension.to_str()) {
+        Some("txt") => Ok(Format::Text),
+        Some("json") => Ok(Format::Json),
+        Some("csv") => Ok(Format::Csv),
+        Some("xml") => Ok(Format::Junit),
+        _ => Err(Failure::input(format!("{}: must end in .txt, .json, .csv or .xml", path.display()))),
+    }
+}
+
+/// A file that is complete and waits for its name.
+fn finished(path: &Path, content: &str) -> Result<Finished, Failure> {
+    let mut file = Unfinished::new(path).map_err(Failure::input)?;
+    file.write_all(content.as_bytes()).map_err(FileError::of(path)).map_err(Failure::input)?;
+    file.finish().map_err(Failure::input)
+}
+
+fn finite(text: &str) -> Result<f64, String> {
+    text.parse::<f64>().ok().filter(|value| value.abs() <= 1e9).ok_or_else(|| "not a number of at most 1e9".into())
+}
+
+fn not_negative(text: &str) -> Result<f64, String> {
+    finite(text).ok().filter(|value| *value >= 0.0).ok_or_else(|| "not a number from 0 to 1e9".into())
+}
+
+fn rate(text: &str) -> Result<f64, String> {
+    let allowed = |value: &f64| *value > 0.0 && *value <= 1e6;
+    text.parse::<f64>().ok().filter(allowed).ok_or_else(|| "not a rate above 0, at most 1000000 Hz".into())
+}
+
+fn delimiter(text: &str) -> Result<u8, String> {
+    match text {
+        "tab" | "\\t" => Ok(b'\t'),
+        _ => match text.as_bytes() {
+            [byte] if byte.is_ascii_punctuation() || matches!(byte, b' ' | b'\t') => Ok(*byte),
+            _ => Err("one character, or tab".into()),
+        },
+    }
+}

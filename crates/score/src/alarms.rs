@@ -1,0 +1,250 @@
+//! The alarm log of a monitor against expected alarms.
+//!
+//! Expected: a table with `alarm`, `time_s` (when the condition begins), `within_s` (time limit), and optionally `end_s`
+//! (when the condition ends) and `priority`. Log: a table with a time, `alarm`, and optionally `priority`.
+//!
+//! The first log entry of that alarm from `time_s` to the end of the condition answers an expectation; it is in time up to and
+//! including `time_s + within_s`. Without `end_s` the condition ends with the limit. Later entries of the alarm in the condition
+//! are repeats. Entries that belong to no expectation are unexpected.
+
+use serde::Serialize;
+
+use crate::instant::Instant;
+use crate::read::beats::TimeColumn;
+use crate::read::table::Table;
+use crate::read::{Problem, ReadOptions};
+use crate::report::Case;
+use crate::report::csv::{line, number};
+use crate::report::text::{aligned, number as shown};
+
+/// One alarm that must come.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ExpectedAlarm {
+    /// Its name, such as `asystole`.
+    pub alarm: String,
+    /// When the condition begins, s.
+    pub time_s: f64,
+    /// Longest delay allowed, s.
+    pub within_s: f64,
+    /// When the condition ends, s.
+    pub end_s: f64,
+    /// Priority that must be shown; empty for any.
+    pub priority: String,
+}
+
+/// One line of the log.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LoggedAlarm {
+    /// When.
+    pub at: Instant,
+    /// Its name.
+    pub alarm: String,
+    /// Its priority; empty if the log does not tell.
+    pub priority: String,
+}
+
+/// What became of an expected alarm, or of a log entry that none asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum AlarmOutcome {
+    /// Came in time with the right priority.
+    InTime,
+    /// Came after the limit.
+    Late,
+    /// Came with another priority.
+    WrongPriority,
+    /// Never came.
+    Missed,
+    /// Came without being expected.
+    Unexpected,
+}
+
+/// One line of the result.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct AlarmResult {
+    /// Name of the alarm.
+    pub alarm: String,
+    /// When the condition begins, or when an unexpected alarm came, s.
+    pub time_s: f64,
+    /// Longest delay allowed, s; `None` for unexpected alarms.
+    pub within_s: Option<f64>,
+    /// Delay from the start of the condition, s; `None` if it never came or was unexpected.
+    pub delay_s: Option<f64>,
+    /// What became of it.
+    pub outcome: AlarmOutcome,
+}
+
+impl AlarmResult {
+    /// True if the alarm did what was expected.
+    pub fn passed(&self) -> bool {
+        self.outcome == AlarmOutcome::InTime
+    }
+}
+
+/// Reads expected alarms.
+pub fn expected(table: &Table) -> Result<Vec<ExpectedAlarm>, Problem> {
+    if table.rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    let (alarm, time) = (table.required(&["alarm", "name"])?, table.required(&["time_s", "start_s"])?);
+    let within = table.required(&["within_s", "limit_s"])?;
+    let (end, priority) = (table.column(&["end_s"]), table.column(&["priority"]));
+    let mut found = Vec::with_capacity(table.rows.len());
+    for row in &table.rows {
+        let (time_s, within_s) = (table.required_number(row, time)?, table.required_number(row, within)?);
+        let end_s = end.map_or(Ok(None), |end| table.number(row, end))?.unwrap_or(time_s + within_s);
+        if within_s < 0.0 || end_s < time_s {
+            return Err(Problem::new(row.place, "within_s must not be negative, and end_s not before time_s"));
+        }
+        let priority = priority.map_or("", |column| row.cell(column)).to_owned();
+        found.push(ExpectedAlarm { alarm: row.cell(alarm).into(), time_s, within_s, end_s, priority });
+    }
+    Ok(found)
+}
+
+/// Reads an alarm log.
+pub fn logged(table: &Table, options: &ReadOptions) -> Result<Vec<LoggedAlarm>, Problem> {
+    if table.rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    let times = TimeColumn::find(table, options)?;
+    let (alarm, priority) = (table.required(&["alarm", "name"])?, table.column(&["priority"]));
+    let mut found = Vec::with_capacity(table.rows.len());
+    for row in &table.rows {
+        let at = times.instant(table, row)?;
+        let priority = priority.map_or("", |column| row.cell(column)).to_owned();
+        found.push(LoggedAlarm { at, alarm: row.cell(alarm).into(), priority });
+    }
+    found.sort_by_key(|entry| entry.at);
+    Ok(found)
+}
+
+/// Holds a log, in order of time, against expectations; the result is in order of time.
+pub fn score(expected: &[ExpectedAlarm], log: &[LoggedAlarm]) -> Vec<AlarmResult> {
+    let mut used = vec![false; log.len()];
+    let mut results: Vec<AlarmResult> = expected.iter().map(|expected| answer(expected, log, &mut used)).collect();
+    for (entry, _) in log.iter().zip(&used).filter(|(_, used)| !**used) {
+        results.push(AlarmResult {
+            alarm: entry.alarm.clone(),
+            time_s: entry.at.s(),
+            within_s: None,
+            delay_s: None,
+            outcome: AlarmOutcome::Unexpected,
+        });
+    }
+    results.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    results
+}
+
+fn answer(expected: &ExpectedAlarm, log: &[LoggedAlarm], used: &mut [bool]) -> AlarmResult {
+    // Times written in decimals are compared with the slack of a microsecond.
+    const SLACK_S: f64 = 1e-6;
+    let last_s = expected.end_s.max(expected.time_s + expected.within_s) + SLACK_S;
+    let mut first: Option<&LoggedAlarm> = None;
+    for (entry, used) in log.iter().zip(used.iter_mut()) {
+        let at_s = entry.at.s();
+        let belongs =
+            entry.alarm.eq_ignore_ascii_case(&expected.alarm) && expected.time_s - SLACK_S <= at_s && at_s <= last_s;
+        if belongs && !*used {
+            *used = true;
+            first = first.or(Some(entry));
+        }
+    }
+    let delay_s = first.map(|entry| (entry.at.s() - expected.time_s).max(0.0));
+    let outcome = match (first, delay_s) {
+        (Some(_), Some(delay_s)) if delay_s > expected.within_s + SLACK_S => AlarmOutcome::Late,
+        (Some(entry), _)
+            if !expected.priority.is_empty() && !entry.priority.eq_ignore_ascii_case(&expected.priority) =>
+        {
+            AlarmOutcome::WrongPriority
+        }
+        (Some(_), _) => AlarmOutcome::InTime,
+        (None, _) => AlarmOutcome::Missed,
+    };
+    let within_s = Some(expected.within_s);
+    AlarmResult { alarm: expected.alarm.clone(), time_s: expected.time_s, within_s, delay_s, outcome }
+}
+
+impl AlarmOutcome {
+    /// Name in reports.
+    pub fn name(self) -> &'static str {
+        match self {
+            AlarmOutcome::InTime => "in-time",
+            AlarmOutcome::Late => "late",
+            AlarmOutcome::WrongPriority => "wrong-priority",
+            AlarmOutcome::Missed => "missed",
+            AlarmOutcome::Unexpected => "unexpected",
+        }
+    }
+}
+
+/// The results as a table for people.
+pub fn text(results: &[AlarmResult]) -> String {
+    let mut rows = vec![["alarm", "time s", "limit s", "delay s", "verdict"].map(str::to_owned).to_vec()];
+    for result in results {
+        let verdict = if result.passed() { "pass" } else { "FAIL" };
+        rows.push(vec![
+            result.alarm.clone(),
+            result.time_s.to_string(),
+            result.within_s.map_or("-".into(), |s| s.to_string()),
+            shown(result.delay_s),
+            format!("{verdict} {}", result.outcome.name()),
+        ]);
+    }
+    aligned(&rows)
+}
+
+/// The results as CSV.
+pub fn csv(results: &[AlarmResult]) -> String {
+    let mut out = String::from("alarm,time_s,within_s,delay_s,outcome,passed\n");
+    for result in results {
+        let cells = [result.time_s.to_string(), number(result.within_s), number(result.delay_s)];
+        let passed = result.passed().to_string();
+        let cells = [result.alarm.as_str(), &cells[0], &cells[1], &cells[2], result.outcome.name(), &passed];
+        out += &line(cells);
+    }
+    out
+}
+
+/// The results as test cases.
+pub fn cases(results: &[AlarmResult]) -> Vec<Case> {
+    let case = |result: &AlarmResult| {
+        let why = || {
+            format!("{}: delay {} s, limit {} s", result.outcome.name(), shown(result.delay_s), shown(result.within_s))
+        };
+        let name = format!("at {} s", result.time_s);
+        Case { subject: result.alarm.clone(), name, failure: (!result.passed()).then(why) }
+    };
+    results.iter().map(case).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::read::table;
+
+    #[test]
+    fn every_outcome() {
+        let table = |text: &str| table::parse(text, None).expect("reads");
+        let expected = expected(&table(
+            "alarm,time_s,within_s,end_s,priority\nasystole,10,10,60,high\nvf,100,10,160,high\napnoea,200,20,260,high\nbrady,300,5,,\ntachy,400,5,450,medium\n",
+        ))
+        .expect("reads");
+        let log = table(
+            "time_s,alarm,priority\n20,ASYSTOLE,High\n30,asystole,high\n111,vf,high\n302,brady,low\n401,tachy,low\n500,vf,high\n",
+        );
+        let results = score(&expected, &logged(&log, &ReadOptions::default()).expect("reads"));
+        let outcomes: Vec<_> = results.iter().map(|r| (r.alarm.as_str(), r.outcome, r.delay_s)).collect();
+        assert_eq!(
+            outcomes,
+            [
+                ("asystole", AlarmOutcome::InTime, Some(10.0)),
+                ("vf", AlarmOutcome::Late, Some(11.0)),
+                ("apnoea", AlarmOutcome::Missed, None),
+                ("brady", AlarmOutcome::InTime, Some(2.0)),
+                ("tachy", AlarmOutcome::WrongPriority, Some(1.0)),
+                ("vf", AlarmOutcome::Unexpected, None),
+            ]
+        );
+    }
+}

@@ -1,0 +1,195 @@
+//! Limits on named figures, which let a build pass or fail.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::metrics::{Kind, METRICS, Metric, by_name};
+use crate::read::{Place, Problem};
+use crate::report::Report;
+
+/// Which figures a limit looks at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Scope {
+    /// All records pooled.
+    Gross,
+    /// The mean over the records.
+    Average,
+    /// Every record by itself.
+    Each,
+}
+
+/// Which side of the limit is good.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Bound {
+    /// At least the limit.
+    Min,
+    /// At most the limit.
+    Max,
+}
+
+/// One limit.
+#[derive(Clone, Copy)]
+pub struct Limit {
+    /// What it looks at.
+    pub scope: Scope,
+    /// The figure.
+    pub metric: &'static Metric,
+    /// Least or most.
+    pub bound: Bound,
+    /// The value, itself allowed.
+    pub value: f64,
+}
+
+/// A set of limits.
+#[derive(Clone, Default)]
+pub struct Limits(pub Vec<Limit>);
+
+/// One limit looked at.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Verdict {
+    /// `gross`, `average`, or the record.
+    pub subject: String,
+    /// Name of the figure.
+    pub metric: &'static str,
+    /// Least or most.
+    pub bound: Bound,
+    /// The limit.
+    pub limit: f64,
+    /// The figure; `None` when there was nothing to count, which fails.
+    pub value: Option<f64>,
+    /// Whether the limit holds.
+    pub passed: bool,
+}
+
+impl Verdict {
+    /// One line: subject, figure, limit, value.
+    pub fn line(&self) -> String {
+        let sign = match self.bound {
+            Bound::Min => ">=",
+            Bound::Max => "<=",
+        };
+        let value = self.value.map_or("nothing to count".into(), |value| format!("{value:.3}"));
+        format!("{}: {} {sign} {}: {value}", self.subject, self.metric, self.limit)
+    }
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct LimitFile {
+    #[serde(default)]
+    gross: Bounds,
+    #[serde(default)]
+    average: Bounds,
+    #[serde(default)]
+    each: Bounds,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Bounds {
+    #[serde(default)]
+    min: BTreeMap<String, f64>,
+    #[serde(default)]
+    max: BTreeMap<String, f64>,
+}
+
+impl Limits {
+    /// Adds one limit by name; says what is allowed if it is not.
+    pub fn add(&mut self, scope: Scope, bound: Bound, name: &str, value: f64) -> Result<(), String> {
+        let Some(metric) = by_name(name) else {
+            let near = METRICS.iter().map(|metric| (strsim::damerau_levenshtein(metric.name, name), metric.name)).min();
+            let names: Vec<_> = METRICS.iter().map(|metric| metric.name).collect();
+            let near = near.map(|(_, near)| format!("; nearest: {near}")).unwrap_or_default();
+            return Err(format!("no figure '{name}'{near}; allowed: {}", names.join(", ")));
+        };
+        if !value.is_finite() {
+            return Err(format!("limit of {name} must be a finite number"));
+        }
+        // A share given as a fraction would let everything pass.
+        if metric.kind == Kind::Percent && bound == Bound::Min && !(value == 0.0 || (1.0 < value && value <= 100.0)) {
+            return Err(format!("{name} is in percent, above 1 and at most 100 (99.5, not 0.995); found {value}"));
+        }
+        self.0.push(Limit { scope, metric, bound, value });
+        Ok(())
+    }
+
+    /// Adds a limit written `name=value`.
+    pub fn add_text(&mut self, scope: Scope, bound: Bound, text: &str) -> Result<(), String> {
+        let Some((name, value)) = text.split_once('=') else {
+            return Err(format!("'{text}' is not of the form name=value, such as se=99.5"));
+        };
+        let value = value.trim().parse().map_err(|_| format!("'{}' in '{text}' is not a number", value.trim()))?;
+        self.add(scope, bound, name.trim(), value)
+    }
+
+    /// Adds the limits of a JSON text: `{"gross": {"min": {"se": 99.5}, "max": {"rr_rms_ms": 10}}, "each": ...}`.
+    pub fn add_json(&mut self, text: &str) -> Result<(), Problem> {
+        let file: LimitFile = serde_json::from_str(text).map_err(|error| {
+            let what = error.to_string();
+            let what = what.split(" at line ").next().unwrap_or(&what).to_owned();
+            Problem::new(Place::LineColumn(error.line(), error.column()), what)
+        })?;
+        for (scope, bounds) in [(Scope::Gross, file.gross), (Scope::Average, file.average), (Scope::Each, file.each)] {
+            for (bound, values) in [(Bound::Min, bounds.min), (Bound::Max, bounds.max)] {
+                for (name, value) in values {
+                    self.add(scope, bound, &name, value).map_err(|what| Problem::new(Place::Whole, what))?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Looks at every limit. A figure without a value fails: nothing was shown.
+    pub fn judge(&self, report: &Report) -> Vec<Verdict> {
+        let mut verdicts = Vec::new();
+        for limit in &self.0 {
+            match limit.scope {
+                Scope::Gross => verdicts.push(limit.verdict("gross", (limit.metric.value)(&report.gross))),
+                Scope::Average => {
+                    let average = report.average.iter().find(|average| average.metric == limit.metric.name);
+                    verdicts.push(limit.verdict("average", average.and_then(|average| average.mean)));
+                }
+                Scope::Each => {
+                    let records = report.records.iter();
+                    verdicts.extend(records.map(|r| limit.verdict(&r.record, (limit.metric.value)(&r.figures))));
+                }
+            }
+        }
+        verdicts
+    }
+}
+
+impl Limit {
+    fn verdict(&self, subject: &str, value: Option<f64>) -> Verdict {
+        let passed = value.is_some_and(|value| match self.bound {
+            Bound::Min => value >= self.value,
+            Bound::Max => value <= self.value,
+        });
+        let (metric, bound, limit) = (self.metric.name, self.bound, self.value);
+        Verdict { subject: subject.into(), metric, bound, limit, value, passed }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_and_values_are_checked() {
+        let mut limits = Limits::default();
+        let mut add = |text: &str| limits.add_text(Scope::Gross, Bound::Min, text);
+        assert_eq!(add("se=99.5"), Ok(()));
+        assert!(add("see=99.5").expect_err("unknown").contains("nearest: se;"));
+        assert!(add("se=0.995").expect_err("fraction").contains("percent"));
+        assert!(add("se").expect_err("form").contains("name=value"));
+        assert!(add("se=x").expect_err("number").contains("not a number"));
+        assert!(add("missed=NaN").is_err());
+        assert!(limits.add_json("{\"gross\":{\"min\":{\"se\":99,}}}").is_err());
+        assert!(limits.add_json("{\"gros\":{}}").is_err());
+        assert_eq!(limits.add_json("{\"each\":{\"max\":{\"missed\":3}}}"), Ok(()));
+        assert_eq!(limits.0.len(), 2);
+    }
+}

@@ -1,0 +1,306 @@
+//! What the columns of a table of beats mean.
+
+use serde::{Deserialize, Serialize};
+
+use crate::annotations::{Annotation, Annotations, Episode, EpisodeKind, Stretch};
+use crate::codes::is_code;
+use crate::instant::Instant;
+
+use super::table::{Row, Table, shortened};
+use super::{Place, Problem, ReadOptions};
+
+/// Unit of a column of times.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum TimeUnit {
+    /// Seconds.
+    S,
+    /// Milliseconds.
+    Ms,
+    /// Frames of the signal, counted from 0; needs the frame rate.
+    Frame,
+}
+
+/// Column names that tell their unit, best first.
+const TIME_COLUMNS: [(&str, TimeUnit); 20] = [
+    ("time_s", TimeUnit::S),
+    ("t_s", TimeUnit::S),
+    ("seconds", TimeUnit::S),
+    ("sec", TimeUnit::S),
+    ("time", TimeUnit::S),
+    ("t", TimeUnit::S),
+    ("time (s)", TimeUnit::S),
+    ("time_ms", TimeUnit::Ms),
+    ("t_ms", TimeUnit::Ms),
+    ("ms", TimeUnit::Ms),
+    ("time (ms)", TimeUnit::Ms),
+    ("milliseconds", TimeUnit::Ms),
+    ("frame", TimeUnit::Frame),
+    ("frames", TimeUnit::Frame),
+    ("sample", TimeUnit::Frame),
+    ("samples", TimeUnit::Frame),
+    ("index", TimeUnit::Frame),
+    ("peak", TimeUnit::Frame),
+    ("peaks", TimeUnit::Frame),
+    ("r_peak", TimeUnit::Frame),
+];
+
+const CODE_COLUMNS: [&str; 5] = ["code", "symbol", "label", "annotation", "class"];
+
+/// A column of times with its unit.
+pub(crate) struct TimeColumn {
+    column: usize,
+    unit: TimeUnit,
+    rate_hz: f64,
+}
+
+impl TimeColumn {
+    /// Finds the times of a table, by the options or by the usual names.
+    pub(crate) fn find(table: &Table, options: &ReadOptions) -> Result<TimeColumn, Problem> {
+        let wrong = |what: String| Err(Problem::new(Place::Whole, what));
+        let (column, named) = match (&options.time_column, &table.columns) {
+            (Some(name), _) => (table.required(&[name])?, unit_of_name(name)),
+            (None, None) => (0, None),
+            (None, Some(columns)) => {
+                // With a unit asked for, only columns of that unit (or without one) will do.
+                let fits = |unit: TimeUnit| options.unit.is_none_or(|wanted| wanted == unit);
+                let found = TIME_COLUMNS
+                    .iter()
+                    .filter(|(_, unit)| fits(*unit))
+                    .find_map(|(name, unit)| Some((table.column(&[name])?, *unit)));
+                match (found, columns.len()) {
+                    (Some((column, unit)), _) => (column, Some(unit)),
+                    (None, 1) => (0, unit_of_name(columns[0].trim())),
+                    (None, _) => {
+                        return wrong(format!(
+                            "no column of times; columns are {}; usual names are time_s, time_ms, frame, sample",
+                            columns.join(", ")
+                        ));
+                    }
+                }
+            }
+        };
+        let Some(unit) = options.unit.or(named) else {
+            return wrong("the unit of the times is not told by a column name; give it: s, ms or frame".into());
+        };
+        let rate_hz = match (unit, options.rate_hz) {
+            (TimeUnit::S, _) => 1.0,
+            (TimeUnit::Ms, _) => 1000.0,
+            (TimeUnit::Frame, Some(rate_hz)) => rate_hz,
+            (TimeUnit::Frame, None) => {
+                return wrong("times are in frames; give the frame rate in Hz".into());
+            }
+        };
+        Ok(TimeColumn { column, unit, rate_hz })
+    }
+
+    /// The time of a row; an error if missing, not a number or out of range.
+    pub(crate) fn instant(&self, table: &Table, row: &Row) -> Result<Instant, Problem> {
+        let value = table.required_number(row, self.column)?;
+        let whole = self.unit == TimeUnit::Frame && value.fract() == 0.0 && value.abs() < 9e15;
+        let at = if whole {
+            Instant::from_frame(value as i64, self.rate_hz)
+        } else if self.rate_hz > 0.0 {
+            Instant::from_s(value / self.rate_hz)
+        } else {
+            None
+        };
+        at.ok_or_else(|| Problem::new(row.place, format!("time {value} is out of range")))
+    }
+}
+
+fn unit_of_name(name: &str) -> Option<TimeUnit> {
+    TIME_COLUMNS.iter().find(|(known, _)| known.eq_ignore_ascii_case(name)).map(|(_, unit)| *unit)
+}
+
+/// Beats of a table; rows with codes that are no beats mark rhythms and signal quality as in annotation files.
+///
+/// Rows whose time is empty are an error, so that a shifted column is not taken for a quiet detector.
+pub fn from_table(table: &Table, options: &ReadOptions) -> Result<Annotations, Problem> {
+    if table.rows.is_empty() {
+        return Ok(Annotations { labelled: false, ..Annotations::default() });
+    }
+    let times = TimeColumn::find(table, options)?;
+    let code = match &options.code_column {
+        Some(name) => Some(table.required(&[name])?),
+        None if options.times_only => None,
+        None => table.column(&CODE_COLUMNS),
+    };
+    let subtype = table.column(&["subtype"]);
+    let aux = table.column(&["aux", "aux_note", "rhythm"]);
+    let mut annotations = Vec::with_capacity(table.rows.len());
+    for row in rows_of_channel(table, options)? {
+        let at = times.instant(table, row)?;
+        let code = match code {
+            Some(column) => beat_code(row, column)?,
+            None => 'N',
+        };
+        let subtype = match subtype {
+            Some(column) => table.number(row, column)?.unwrap_or(0.0).clamp(-128.0, 127.0) as i8,
+            None => 0,
+        };
+        let aux = aux.map_or("", |column| row.cell(column)).to_owned();
+        annotations.push(Annotation { at, code, subtype, aux });
+    }
+    Ok(Annotations::from_annotations(annotations, code.is_some()))
+}
+
+/// Rows of the channel asked for. More than one channel without asking is an error: their events would mix.
+fn rows_of_channel<'a>(table: &'a Table, options: &ReadOptions) -> Result<Vec<&'a Row>, Problem> {
+    let Some(column) = table.column(&["channel"]) else {
+        return match &options.channel {
+            Some(name) => Err(Problem::new(Place::Whole, format!("no column channel to look for '{name}' in"))),
+            None => Ok(table.rows.iter().collect()),
+        };
+    };
+    let mut names: Vec<&str> = table.rows.iter().map(|row| row.cell(column)).collect();
+    names.sort_unstable();
+    names.dedup();
+    let wanted = match (&options.channel, names.as_slice()) {
+        (Some(name), _) if names.contains(&name.as_str()) => name.as_str(),
+        (None, [only]) => only,
+        (Some(name), _) => {
+            let what = format!("no channel '{}'; channels are {}", shortened(name), names.join(", "));
+            return Err(Problem::new(Place::Whole, what));
+        }
+        (None, _) => {
+            let what = format!("events of more than one channel; choose one of {}", names.join(", "));
+            return Err(Problem::new(Place::Whole, what));
+        }
+    };
+    Ok(table.rows.iter().filter(|row| row.cell(column) == wanted).collect())
+}
+
+fn beat_code(row: &Row, column: usize) -> Result<char, Problem> {
+    let cell = row.cell(column);
+    let mut letters = cell.chars();
+    match (letters.next(), letters.next()) {
+        (None, _) => Ok('N'),
+        (Some(code), None) if is_code(code) => Ok(code),
+        _ => {
+            let what =
+                format!("'{}' is not a code of the open annotation table (N, V, A, / and so on)", shortened(cell));
+            Err(Problem::new(row.place, what))
+        }
+    }
+}
+
+/// Episodes of a table with columns `kind`, `start_s` and `end_s` (an empty end: to the end of the record).
+pub fn episodes_from_table(table: &Table) -> Result<Vec<Episode>, Problem> {
+    if table.rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    let kind = table.required(&["kind", "episode"])?;
+    let start = table.required(&["start_s", "from_s", "time_s"])?;
+    let end = table.required(&["end_s", "to_s"])?;
+    let mut episodes = Vec::with_capacity(table.rows.len());
+    for row in &table.rows {
+        let name = row.cell(kind);
+        // Truth of a kind that is not scored here.
+        if name == "other" {
+            continue;
+        }
+        let Some(kind) = EpisodeKind::of_name(name) else {
+            let what =
+                format!("'{}' is not an episode; allowed: vf, af, atrial-flutter, asystole, apnoea", shortened(name));
+            return Err(Problem::new(row.place, what));
+        };
+        let at =
+            |s: f64| Instant::from_s(s).ok_or_else(|| Problem::new(row.place, format!("time {s} is out of range")));
+        let from = at(table.required_number(row, start)?)?;
+        let to = table.number(row, end)?.map(at).transpose()?.unwrap_or(Instant::END);
+        if to < from {
+            return Err(Problem::new(row.place, "the episode ends before it starts"));
+        }
+        episodes.push(Episode { kind, stretch: Stretch { from, to } });
+    }
+    Ok(episodes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{json, table};
+    use super::*;
+
+    fn times(text: &str, options: &ReadOptions) -> Result<Vec<(f64, char)>, Problem> {
+        let table =
+            if text.starts_with(['[', '{']) { json::parse(text)? } else { table::parse(text, options.delimiter)? };
+        Ok(from_table(&table, options)?.beats.iter().map(|b| (b.at.s(), b.code)).collect())
+    }
+
+    #[test]
+    fn units_by_name_or_option() {
+        let plain = ReadOptions::default();
+        let frames = ReadOptions { rate_hz: Some(250.0), ..ReadOptions::default() };
+        let unit = |unit| ReadOptions { unit: Some(unit), ..frames.clone() };
+        let expected = Ok(vec![(0.5, 'N'), (1.5, 'N')]);
+        assert_eq!(times("time_s\n0.5\n1.5\n", &plain), expected);
+        assert_eq!(times("Time_ms\n500\n1500\n", &plain), expected);
+        assert_eq!(times("sample\n125\n375\n", &frames), expected);
+        assert_eq!(times("125\n375\n", &unit(TimeUnit::Frame)), expected);
+        assert_eq!(times("[500, 1500]", &unit(TimeUnit::Ms)), expected);
+        assert_eq!(
+            times(
+                "when;what\n0,5;N\n1,5;N\n",
+                &ReadOptions {
+                    time_column: Some("when".into()),
+                    code_column: Some("what".into()),
+                    unit: Some(TimeUnit::S),
+                    ..plain.clone()
+                }
+            ),
+            expected
+        );
+        assert_eq!(times("time_s,frame,code\n9,125,N\n9,375,N\n", &unit(TimeUnit::Frame)), expected);
+    }
+
+    #[test]
+    fn truth_columns() {
+        let text = "# made for the test\ntime_s,frame,code,rr_s\n0.500000,250,N,\n1.300000,650,V,0.8\n";
+        assert_eq!(times(text, &ReadOptions::default()), Ok(vec![(0.5, 'N'), (1.3, 'V')]));
+    }
+
+    #[test]
+    fn channels_do_not_mix() {
+        let text = "time_s,channel\n1,abp\n2,pap\n3,abp\n";
+        let channel = |name: &str| ReadOptions { channel: Some(name.into()), ..ReadOptions::default() };
+        assert_eq!(times(text, &channel("abp")), Ok(vec![(1.0, 'N'), (3.0, 'N')]));
+        assert!(times(text, &channel("cvp")).expect_err("unknown").what.contains("abp, pap"));
+        assert!(times(text, &ReadOptions::default()).is_err());
+        assert!(times("time_s,channel\n1,abp\n", &ReadOptions::default()).is_ok());
+    }
+
+    #[test]
+    fn mistakes_are_told() {
+        let plain = ReadOptions::default();
+        let check = |text: &str, options: &ReadOptions, place, part: &str| {
+            let problem = times(text, options).expect_err("must fail");
+            assert_eq!(problem.place, place, "{problem}");
+            assert!(problem.what.contains(part), "{problem}");
+        };
+        check("1\n2\n", &plain, Place::Whole, "unit");
+        check("[1,2]", &plain, Place::Whole, "unit");
+        check("sample\n1\n", &plain, Place::Whole, "frame rate");
+        check("a,b\n1,2\n", &plain, Place::Whole, "no column of times");
+        check("time_s,code\n1,N\n,N\n", &plain, Place::Line(3), "missing");
+        check("time_s,code\n1,N\n2,hello\n", &plain, Place::Line(3), "hello");
+        check("time_s\n1e30\n", &plain, Place::Line(2), "out of range");
+        check("sample\n5\n", &ReadOptions { rate_hz: Some(0.0), ..plain.clone() }, Place::Line(2), "out of range");
+        check(
+            "time_s\n5\n",
+            &ReadOptions { time_column: Some("x".into()), ..plain.clone() },
+            Place::Whole,
+            "no column x",
+        );
+    }
+
+    #[test]
+    fn episode_tables() {
+        let table = table::parse("kind,start_s,end_s\nvf,1,2\nasystole,5,\n", None).expect("reads");
+        let episodes = episodes_from_table(&table).expect("reads");
+        assert_eq!(episodes.len(), 2);
+        assert_eq!(episodes[1].stretch.to, Instant::END);
+        let bad = table::parse("kind,start_s,end_s\nvf,3,2\n", None).expect("reads");
+        assert!(episodes_from_table(&bad).is_err());
+    }
+}

@@ -1,0 +1,279 @@
+//! Numeric readings of a monitor over time against what the script expects.
+//!
+//! Expected: a table with `reading`, `start_s`, `end_s`, `expected`, and a tolerance: `tolerance` (unit of the reading),
+//! `tolerance_percent` (of the expected value) or both, the larger counts; `settle_s` is the time the monitor may take.
+//! Measured: a table with `time_s`, `reading`, `value`, or with one column per reading beside the time.
+//!
+//! A step's readings are judged from `start_s + settle_s` on, in which all must lie within the tolerance, the edge included.
+//! Settling time: from the start of the step to the first reading after which none is outside any more.
+
+use serde::Serialize;
+
+use crate::instant::Instant;
+use crate::read::beats::TimeColumn;
+use crate::read::table::Table;
+use crate::read::{Place, Problem, ReadOptions};
+use crate::report::Case;
+use crate::report::csv::{line, number};
+use crate::report::text::{aligned, number as shown};
+
+/// One expectation.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Expectation {
+    /// Name of the reading, such as `heart_rate_bpm`.
+    pub reading: String,
+    /// Start of the step, s.
+    pub start_s: f64,
+    /// End of the step, s.
+    pub end_s: f64,
+    /// Value, in the unit of the reading.
+    pub expected: f64,
+    /// Largest error allowed, in the unit of the reading.
+    pub tolerance: f64,
+    /// Time the monitor may take to settle, s.
+    pub settle_s: f64,
+}
+
+/// One value that the monitor showed.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reading {
+    /// When.
+    pub at: Instant,
+    /// Name of the reading.
+    pub reading: String,
+    /// Value, in its unit.
+    pub value: f64,
+}
+
+/// How one expectation fared.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ReadingResult {
+    /// What was expected.
+    #[serde(flatten)]
+    pub expectation: Expectation,
+    /// Readings after the time to settle.
+    pub readings: usize,
+    /// Those of them within the tolerance.
+    pub within: usize,
+    /// Their mean error; `None` without readings.
+    pub mean_error: Option<f64>,
+    /// Their largest absolute error.
+    pub largest_error: Option<f64>,
+    /// Time from the start of the step until readings stay within the tolerance, s; `None` if they never do.
+    pub settled_after_s: Option<f64>,
+    /// True if there are readings after the time to settle and all are within the tolerance.
+    pub passed: bool,
+}
+
+/// Reads expectations.
+pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
+    if table.rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    let reading = table.required(&["reading", "name"])?;
+    let (start, end) = (table.required(&["start_s", "from_s"])?, table.required(&["end_s", "to_s"])?);
+    let expected = table.required(&["expected", "value"])?;
+    let (absolute, percent) = (table.column(&["tolerance"]), table.column(&["tolerance_percent"]));
+    let settle = table.column(&["settle_s"]);
+    if absolute.is_none() && percent.is_none() {
+        return Err(Problem::new(Place::Whole, "no column tolerance or tolerance_percent"));
+    }
+    let mut found = Vec::with_capacity(table.rows.len());
+    for row in &table.rows {
+        let optional = |column: Option<usize>| column.map_or(Ok(None), |column| table.number(row, column));
+        let expected = table.required_number(row, expected)?;
+        let share = optional(percent)?.map(|percent| percent / 100.0 * expected.abs());
+        let tolerance = optional(absolute)?
+            .into_iter()
+            .chain(share)
+            .fold(None, |a: Option<f64>, b| Some(a.map_or(b, |a| a.max(b))));
+        let Some(tolerance) = tolerance.filter(|tolerance| *tolerance >= 0.0) else {
+            return Err(Problem::new(row.place, "a tolerance of at least 0 is missing"));
+        };
+        let (start_s, end_s) = (table.required_number(row, start)?, table.required_number(row, end)?);
+        let settle_s = optional(settle)?.unwrap_or(0.0);
+        if !(start_s < end_s && settle_s >= 0.0) {
+            return Err(Problem::new(
+                row.place,
+                "the step must end after it starts, and settle_s must not be negative",
+            ));
+        }
+        found.push(Expectation { reading: row.cell(reading).into(), start_s, end_s, expected, tolerance, settle_s });
+    }
+    Ok(found)
+}
+
+/// Reads measured values; empty cells are readings not shown.
+pub fn measured(table: &Table, options: &ReadOptions) -> Result<Vec<Reading>, Problem> {
+    if table.rows.is_empty() {
+        return Ok(Vec::new());
+    }
+    let times = TimeColumn::find(table, options)?;
+    let long = table.column(&["reading", "name"]).zip(table.column(&["value"]));
+    let names = table.columns.clone().unwrap_or_default();
+    let mut found = Vec::new();
+    for row in &table.rows {
+        let at = times.instant(table, row)?;
+        match long {
+            Some((reading, value)) => {
+                if let Some(value) = table.number(row, value)? {
+                    found.push(Reading { at, reading: row.cell(reading).into(), value });
+                }
+            }
+            None => {
+                for (column, name) in names.iter().enumerate() {
+                    // Remarks may stand beside the readings: only numbers are readings here.
+                    if let Ok(Some(value)) = table.number(row, column) {
+                        found.push(Reading { at, reading: name.trim().into(), value });
+                    }
+                }
+            }
+        }
+    }
+    found.sort_by_key(|reading| reading.at);
+    Ok(found)
+}
+
+/// Holds readings, in order of time, against expectations.
+pub fn score(expectations: &[Expectation], readings: &[Reading]) -> Vec<ReadingResult> {
+    expectations.iter().map(|expectation| judge(expectation, readings)).collect()
+}
+
+fn judge(expectation: &Expectation, readings: &[Reading]) -> ReadingResult {
+    let inside = |s: f64| expectation.start_s <= s && s <= expectation.end_s;
+    let of_step = readings.iter().filter(|r| r.reading.eq_ignore_ascii_case(&expectation.reading) && inside(r.at.s()));
+    // Decimal fractions are not exact in binary: 0.1 + 0.2 must not fail a tolerance of 0.3.
+    let slack = 1e-9 * (1.0 + expectation.expected.abs());
+    let fits = |error: f64| error.abs() <= expectation.tolerance + slack;
+    let errors: Vec<(f64, f64)> =
+        of_step.map(|r| (r.at.s() - expectation.start_s, r.value - expectation.expected)).collect();
+    let last_outside = errors.iter().rposition(|(_, error)| !fits(*error));
+    let settled = errors.get(last_outside.map_or(0, |index| index + 1));
+    let judged: Vec<f64> = errors.iter().filter(|(after, _)| *after >= expectation.settle_s).map(|(_, e)| *e).collect();
+    let within = judged.iter().filter(|error| fits(**error)).count();
+    let count = judged.len();
+    ReadingResult {
+        readings: count,
+        within,
+        mean_error: (count > 0).then(|| judged.iter().sum::<f64>() / count as f64),
+        largest_error: judged.iter().map(|error| error.abs()).reduce(f64::max),
+        settled_after_s: settled.map(|(after, _)| *after),
+        passed: count > 0 && within == count,
+        expectation: expectation.clone(),
+    }
+}
+
+/// The results as a table for people.
+pub fn text(results: &[ReadingResult]) -> String {
+    let titles = [
+        "reading",
+        "from s",
+        "to s",
+        "expected",
+        "tolerance",
+        "readings",
+        "within",
+        "mean error",
+        "largest",
+        "settled s",
+        "verdict",
+    ];
+    let mut rows = vec![titles.map(str::to_owned).to_vec()];
+    for result in results {
+        let e = &result.expectation;
+        rows.push(vec![
+            e.reading.clone(),
+            e.start_s.to_string(),
+            e.end_s.to_string(),
+            e.expected.to_string(),
+            e.tolerance.to_string(),
+            result.readings.to_string(),
+            result.within.to_string(),
+            shown(result.mean_error),
+            shown(result.largest_error),
+            shown(result.settled_after_s),
+            if result.passed { "pass" } else { "FAIL" }.into(),
+        ]);
+    }
+    aligned(&rows)
+}
+
+/// The results as CSV.
+pub fn csv(results: &[ReadingResult]) -> String {
+    let mut out = String::from(
+        "reading,start_s,end_s,expected,tolerance,settle_s,readings,within,mean_error,largest_error,settled_after_s,passed\n",
+    );
+    for result in results {
+        let e = &result.expectation;
+        let numbers = [e.start_s, e.end_s, e.expected, e.tolerance, e.settle_s].map(|value| value.to_string());
+        let figures = [number(result.mean_error), number(result.largest_error), number(result.settled_after_s)];
+        let counts = [result.readings.to_string(), result.within.to_string()];
+        let verdict = result.passed.to_string();
+        let cells = [&e.reading].into_iter().chain(&numbers).chain(&counts).chain(&figures).chain([&verdict]);
+        out += &line(cells.map(String::as_str));
+    }
+    out
+}
+
+/// The results as test cases.
+pub fn cases(results: &[ReadingResult]) -> Vec<Case> {
+    let case = |result: &ReadingResult| {
+        let e = &result.expectation;
+        let why = || {
+            format!(
+                "expected {} within {}: {} of {} readings within, largest error {}",
+                e.expected,
+                e.tolerance,
+                result.within,
+                result.readings,
+                shown(result.largest_error)
+            )
+        };
+        let name = format!("from {} s", e.start_s);
+        Case { subject: e.reading.clone(), name, failure: (!result.passed).then(why) }
+    };
+    results.iter().map(case).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::read::table;
+
+    fn scored(expected: &str, shown: &str) -> Vec<ReadingResult> {
+        let expected = expectations(&table::parse(expected, None).expect("reads")).expect("reads");
+        let shown = measured(&table::parse(shown, None).expect("reads"), &ReadOptions::default()).expect("reads");
+        score(&expected, &shown)
+    }
+
+    const STEP: &str = "reading,start_s,end_s,expected,tolerance,settle_s\nheart_rate_bpm,10,20,80,2,5\n";
+
+    #[test]
+    fn settling_and_tolerance() {
+        let results =
+            scored(STEP, "time_s,heart_rate_bpm,remark\n9,200,\n11,60,x\n13,77.9,\n14,78,\n16,82,\n19,81,\n21,10,\n");
+        let result = &results[0];
+        assert!(result.passed);
+        assert_eq!((result.readings, result.within), (2, 2));
+        assert_eq!(
+            (result.settled_after_s, result.mean_error, result.largest_error),
+            (Some(4.0), Some(1.5), Some(2.0))
+        );
+        let late = scored(STEP, "time_s,reading,value\n16,Heart_Rate_bpm,82.1\n19,heart_rate_bpm,80\n");
+        assert!(!late[0].passed);
+        assert_eq!(late[0].settled_after_s, Some(9.0));
+        let never = scored(STEP, "time_s,reading,value\n19,heart_rate_bpm,90\n");
+        assert_eq!((never[0].passed, never[0].settled_after_s), (false, None));
+        assert!(!scored(STEP, "time_s,reading,value\n12,heart_rate_bpm,80\n")[0].passed, "nothing after settling");
+    }
+
+    #[test]
+    fn larger_tolerance_counts_and_edges_pass() {
+        let step = "reading,start_s,end_s,expected,tolerance,tolerance_percent\nr,0,9,50,5,1\nr,0,9,0.2,0.1,\nr,0,9,200,1,10\n";
+        let results = scored(step, "time_s,r\n1,220\n");
+        let tolerances: Vec<f64> = results.iter().map(|r| r.expectation.tolerance).collect();
+        assert_eq!(tolerances, [5.0, 0.1, 20.0]);
+        assert!(results[2].passed);
+        assert!(scored(step, "time_s,r\n1,0.30000000000000004\n")[1].passed);
+    }
+}

@@ -1,0 +1,109 @@
+//! Many records together, and the forms a report is told in.
+//!
+//! Gross figures pool all beats; average figures are the mean over the records that have the figure (EC57).
+
+use serde::Serialize;
+
+use crate::limits::{Limits, Verdict};
+use crate::metrics::METRICS;
+use crate::record::{Figures, Options, RecordReport, Sums};
+
+pub mod csv;
+pub mod junit;
+pub mod text;
+
+pub use junit::Case;
+
+/// The rules a report was made by, so that it can be read alone.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Rules {
+    /// As asked for.
+    #[serde(flatten)]
+    pub options: Options,
+    /// The class map in words.
+    pub class_map: &'static str,
+    /// How heart rate was formed.
+    pub heart_rate: &'static str,
+}
+
+/// Mean of one figure over the records.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Average {
+    /// Name of the figure.
+    pub metric: &'static str,
+    /// Mean; `None` if no record has it.
+    pub mean: Option<f64>,
+    /// Records that have it.
+    pub records: usize,
+}
+
+/// A scored set of records.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Report {
+    /// How it was scored.
+    pub rules: Rules,
+    /// One by one.
+    pub records: Vec<RecordReport>,
+    /// All beats pooled.
+    pub gross: Figures,
+    /// Mean over the records.
+    pub average: Vec<Average>,
+    /// Limits looked at.
+    pub verdicts: Vec<Verdict>,
+}
+
+impl Report {
+    /// Pools the records and looks at the limits.
+    pub fn new(options: &Options, records: Vec<RecordReport>, limits: &Limits) -> Report {
+        let mut sums = Sums::default();
+        for record in &records {
+            sums.add(&record.sums);
+        }
+        let average = METRICS.iter().map(|metric| {
+            let values: Vec<f64> = records.iter().filter_map(|record| (metric.value)(&record.figures)).collect();
+            let mean = (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64);
+            Average { metric: metric.name, mean, records: values.len() }
+        });
+        let mut report = Report {
+            rules: Rules {
+                options: *options,
+                class_map: options.classes.description(),
+                heart_rate: "mean over the last 8 valid intervals at each beat; nearest reference value in time",
+            },
+            gross: sums.figures(),
+            average: average.collect(),
+            records,
+            verdicts: Vec::new(),
+        };
+        report.verdicts = limits.judge(&report);
+        report
+    }
+
+    /// True if every limit holds (also when there is none).
+    pub fn passed(&self) -> bool {
+        self.verdicts.iter().all(|verdict| verdict.passed)
+    }
+
+    /// Test cases for [`junit`]: one per limit looked at; without limits one per record.
+    pub fn cases(&self) -> Vec<Case> {
+        if self.verdicts.is_empty() {
+            return self.records.iter().map(|record| Case::passed(&record.record, "scored")).collect();
+        }
+        let cases = self.verdicts.iter().map(|verdict| Case {
+            subject: verdict.subject.clone(),
+            name: format!(
+                "{} {}",
+                verdict.metric,
+                if verdict.bound == crate::limits::Bound::Min { "min" } else { "max" }
+            ),
+            failure: (!verdict.passed).then(|| verdict.line()),
+        });
+        cases.collect()
+    }
+}
+
+/// JSON text of any report, with a final line end.
+pub fn json(report: &impl Serialize) -> String {
+    // Reports hold no maps with other keys than text and no failing serializer, so this cannot fail.
+    serde_json::to_string_pretty(report).map(|text| text + "\n").unwrap_or_default()
+}

@@ -1,0 +1,52 @@
+//! CSV: one row per record, then gross and average; and the list of beats.
+
+use crate::metrics::METRICS;
+use crate::record::RecordReport;
+use crate::report::Report;
+
+/// Joins cells to one line, quoting where needed.
+pub fn line<'a>(cells: impl IntoIterator<Item = &'a str>) -> String {
+    let quoted = cells.into_iter().map(|cell| {
+        if cell.contains([',', '"', '\n', '\r']) { format!("\"{}\"", cell.replace('"', "\"\"")) } else { cell.into() }
+    });
+    quoted.collect::<Vec<String>>().join(",") + "\n"
+}
+
+/// A number as a cell: shortest form that reads back the same; empty if there is none.
+pub fn number(value: Option<f64>) -> String {
+    value.map_or_else(String::new, |value| value.to_string())
+}
+
+/// All figures of all records.
+pub fn render(report: &Report) -> String {
+    let mut out = line(["record"].into_iter().chain(METRICS.iter().map(|metric| metric.name)));
+    let figures = report.records.iter().map(|record| (record.record.as_str(), &record.figures));
+    for (name, figures) in figures.chain([("gross", &report.gross)]) {
+        let values: Vec<String> = METRICS.iter().map(|metric| number((metric.value)(figures))).collect();
+        out += &line([name].into_iter().chain(values.iter().map(String::as_str)));
+    }
+    let means: Vec<String> = report.average.iter().map(|average| number(average.mean)).collect();
+    out += &line(["average"].into_iter().chain(means.iter().map(String::as_str)));
+    out
+}
+
+/// Beat by beat: what each reference beat met and which test beats are extra.
+pub fn beats(records: &[RecordReport]) -> String {
+    let mut out = String::from("record,reference_s,reference_code,test_s,test_code,outcome\n");
+    for record in records {
+        for outcome in &record.outcomes {
+            let side = |beat: Option<crate::Beat>| match beat {
+                Some(beat) => (format!("{:.6}", beat.at.s()), beat.code.to_string()),
+                None => Default::default(),
+            };
+            let (reference, test) = (side(outcome.reference), side(outcome.test));
+            let what = match (outcome.reference, outcome.test) {
+                (Some(_), Some(_)) => "match",
+                (Some(_), None) => "missed",
+                _ => "extra",
+            };
+            out += &line([record.record.as_str(), &reference.0, &reference.1, &test.0, &test.1, what]);
+        }
+    }
+    out
+}
