@@ -29,6 +29,7 @@
 //! paths make), resolves each step with `carry`, and collects [`Problem`]s. `write` and `schema` read the same tree.
 
 mod carry;
+pub mod catalogue_text;
 mod document;
 mod json;
 mod keys;
