@@ -1,0 +1,147 @@
+//! What the truth writes on a strip: beat codes, P onsets, step labels, times, the legend and the description.
+
+use pulsewright_core::truth::{BeatCode, Event};
+
+use crate::letters;
+use crate::recording::Recording;
+
+/// A beat code in words, as in the open waveform-database annotation set.
+pub fn name(code: BeatCode) -> &'static str {
+    match code {
+        BeatCode::Normal => "normal",
+        BeatCode::LeftBundleBranchBlock => "left bundle branch block",
+        BeatCode::RightBundleBranchBlock => "right bundle branch block",
+        BeatCode::AtrialPremature => "atrial premature",
+        BeatCode::AberratedAtrialPremature => "aberrated atrial premature",
+        BeatCode::JunctionalPremature => "junctional premature",
+        BeatCode::SupraventricularPremature => "supraventricular premature",
+        BeatCode::VentricularPremature => "ventricular premature",
+        BeatCode::ROnT => "R-on-T ventricular premature",
+        BeatCode::Fusion => "fusion of ventricular and normal",
+        BeatCode::AtrialEscape => "atrial escape",
+        BeatCode::JunctionalEscape => "junctional escape",
+        BeatCode::SupraventricularEscape => "supraventricular escape",
+        BeatCode::VentricularEscape => "ventricular escape",
+        BeatCode::Paced => "paced",
+        BeatCode::PacedFusion => "fusion of paced and normal",
+        _ => "unclassified",
+    }
+}
+
+/// Beats whose peak lies within the recording: seconds from its start, and code.
+pub fn beats(recording: &Recording) -> Vec<(f64, BeatCode)> {
+    let seconds = recording.seconds();
+    let within = |event: &Event| match event {
+        Event::Beat(beat) => Some((recording.seconds_to(beat.peak), beat.code)),
+        _ => None,
+    };
+    recording.events.iter().filter_map(within).filter(|(at_s, _)| (0.0..seconds).contains(at_s)).collect()
+}
+
+/// P onsets within the recording, seconds from its start.
+pub fn p_onsets(recording: &Recording) -> Vec<f64> {
+    let seconds = recording.seconds();
+    let within = |event: &Event| match event {
+        Event::Atrial(atrial) => Some(recording.seconds_to(atrial.onset)),
+        _ => None,
+    };
+    recording.events.iter().filter_map(within).filter(|at_s| (0.0..seconds).contains(at_s)).collect()
+}
+
+/// Steps in force within the recording: seconds from its start (below zero for the one before it), and label.
+pub fn steps(recording: &Recording) -> Vec<(f64, &str)> {
+    let each = |event: &Event| match event {
+        Event::Step { item, at } => {
+            let label = recording.labels.get(*item).map_or("", String::as_str);
+            Some((recording.seconds_to(*at), label))
+        }
+        _ => None,
+    };
+    recording.events.iter().filter_map(each).collect()
+}
+
+/// Codes of the recording's beats, each once, in order of appearance, with their number.
+pub fn tally(recording: &Recording) -> Vec<(BeatCode, usize)> {
+    let mut tally: Vec<(BeatCode, usize)> = Vec::new();
+    for (_, code) in beats(recording) {
+        match tally.iter_mut().find(|(known, _)| *known == code) {
+            Some((_, count)) => *count += 1,
+            None => tally.push((code, 1)),
+        }
+    }
+    tally
+}
+
+/// What the letters on the strip mean.
+pub fn legend(recording: &Recording) -> String {
+    let mut parts: Vec<String> =
+        tally(recording).into_iter().map(|(code, _)| format!("{} {}", code.symbol(), name(code))).collect();
+    if !p_onsets(recording).is_empty() {
+        parts.push("p onset of a P wave".into());
+    }
+    if parts.is_empty() {
+        "No beats in this strip.".into()
+    } else {
+        format!("Marks from the truth: {}.", parts.join(" · "))
+    }
+}
+
+/// The beats in a sentence: how many of which kind, and their RR intervals.
+pub fn spoken(recording: &Recording) -> String {
+    let tally = tally(recording);
+    if tally.is_empty() {
+        return "No beats.".into();
+    }
+    let kinds: Vec<String> = tally.into_iter().map(|(code, count)| format!("{count} {}", name(code))).collect();
+    let times: Vec<f64> = beats(recording).into_iter().map(|(at_s, _)| at_s).collect();
+    let rr = times.windows(2).map(|pair| pair[1] - pair[0]);
+    let (shortest, longest) = rr.fold((f64::INFINITY, 0.0_f64), |(low, high), rr_s| (low.min(rr_s), high.max(rr_s)));
+    let intervals =
+        if longest > 0.0 { format!(" RR intervals {shortest:.2} to {longest:.2} s.") } else { String::new() };
+    format!("Beats: {}.{intervals}", kinds.join(", "))
+}
+
+/// Seconds since the start of the script as a short label.
+pub fn clock(seconds: f64) -> String {
+    let whole = seconds.round() as u64;
+    match (whole / 3600, whole / 60 % 60, whole % 60) {
+        (0, 0, s) => format!("{s} s"),
+        (0, m, s) => format!("{m}:{s:02} min"),
+        (h, m, s) => format!("{h}:{m:02}:{s:02}"),
+    }
+}
+
+/// `words`, cut to fit `room_mm` at this font size; empty when not even a few letters fit.
+pub fn cut_to(words: &str, size_mm: f64, room_mm: f64) -> String {
+    if letters::width_mm(words, size_mm) <= room_mm {
+        return words.into();
+    }
+    let mut short: String = words.into();
+    while short.chars().count() > 3 {
+        short.pop();
+        let cut = format!("{}…", short.trim_end());
+        if letters::width_mm(&cut, size_mm) <= room_mm {
+            return cut;
+        }
+    }
+    String::new()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn times_read_as_clocks() {
+        let read = [0.0, 59.0, 61.0, 3725.0].map(clock);
+        assert_eq!(read, ["0 s", "59 s", "1:01 min", "1:02:05"]);
+    }
+
+    #[test]
+    fn labels_are_cut_to_their_room() {
+        assert_eq!(cut_to("Sinus rhythm", 2.6, 100.0), "Sinus rhythm");
+        let cut = cut_to("Sinus rhythm", 2.6, 12.0);
+        assert!(cut.ends_with('…') && letters::width_mm(&cut, 2.6) <= 12.0, "{cut}");
+        assert_eq!(cut_to("Sinus rhythm", 2.6, 2.0), "");
+    }
+}

@@ -1,0 +1,132 @@
+//! What was played: a stretch of frames, with what happened in and just before it.
+
+use pulsewright_core::{
+    frame::Frame,
+    player::Player,
+    script::{Item, Script},
+    settings::{Field, Settings},
+    time::{FrameRate, Instant, Span},
+    truth::Event,
+};
+
+/// Longest stretch that can be drawn, s.
+pub const MAX_SECONDS: u32 = 600;
+
+/// Events this long before the first frame are kept, for what they leave in it: a QRS that started before it.
+const BEFORE: Span = Span::secs(2);
+
+/// Frames played at one go.
+const BLOCK: usize = 4096;
+
+/// A stretch of signal and the truth about it.
+#[derive(Clone, Debug)]
+pub struct Recording {
+    /// Frames a second.
+    pub rate: FrameRate,
+    /// Index of the first frame since the start of the script.
+    pub first: u64,
+    /// The frames.
+    pub frames: Vec<Frame>,
+    /// What happened, in order: the step in force at the first frame, what happened within 2 s before it, and all within.
+    pub events: Vec<Event>,
+    /// Label of each item of the script, by item index; made from the settings, replaceable by names from a document.
+    pub labels: Vec<String>,
+}
+
+/// Why a stretch cannot be recorded.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum RecordingError {
+    /// The stretch starts at or after the script's end.
+    #[error("nothing to draw from {from_s} s: the script ends at {end_s} s")]
+    AfterEnd {
+        /// Start asked for, s.
+        from_s: f64,
+        /// End of the script, s.
+        end_s: f64,
+    },
+    /// No time, or more than [`MAX_SECONDS`].
+    #[error("cannot draw {seconds} s at one go: more than 0 and at most {MAX_SECONDS} s")]
+    Length {
+        /// Length asked for, s.
+        seconds: f64,
+    },
+}
+
+impl Recording {
+    /// Plays `length` of `script` from `from`; shorter when the script ends before.
+    pub fn play(
+        script: &Script<'_>,
+        rate: FrameRate,
+        from: Instant,
+        length: Span,
+    ) -> Result<Recording, RecordingError> {
+        if length == Span::ZERO || length > Span::secs(MAX_SECONDS) {
+            return Err(RecordingError::Length { seconds: length.as_secs_f64() });
+        }
+        if let Some(end) = script.duration()
+            && from >= Instant::ZERO.plus(end)
+        {
+            return Err(RecordingError::AfterEnd { from_s: from.as_secs_f64(), end_s: end.as_secs_f64() });
+        }
+        let first = rate.frame_at_or_after(from);
+        let count = rate.frame_at_or_after(from.plus(length)).saturating_sub(first);
+        let mut player = Player::new(script, rate);
+        let mut step_before = None;
+        let mut events = Vec::new();
+        let since = from.minus(BEFORE);
+        player.skip_observed(first, &mut |event: Event| {
+            if matches!(event, Event::Step { .. }) {
+                step_before = Some(event);
+            } else if event.at() >= since {
+                events.push(event);
+            }
+        });
+        events.splice(0..0, step_before);
+        let mut frames = vec![Frame::default(); usize::try_from(count).unwrap_or(0)];
+        let mut filled = 0;
+        while let Some(rest) = frames.get_mut(filled..).filter(|rest| !rest.is_empty()) {
+            let block = rest.len().min(BLOCK);
+            match player.fill_observed(&mut rest[..block], &mut |event: Event| events.push(event)) {
+                0 => break,
+                n => filled += n,
+            }
+        }
+        frames.truncate(filled);
+        let labels = script
+            .items()
+            .iter()
+            .map(|item| match item {
+                Item::Step(step) => label(&step.settings),
+                Item::Repeat { .. } => String::new(),
+            })
+            .collect();
+        Ok(Recording { rate, first, frames, events, labels })
+    }
+
+    /// Seconds from the start of the script to the first frame.
+    pub fn start_s(&self) -> f64 {
+        self.rate.instant_of(self.first).as_secs_f64()
+    }
+
+    /// Length, s.
+    pub fn seconds(&self) -> f64 {
+        self.frames.len() as f64 / f64::from(self.rate.as_hz())
+    }
+
+    /// Seconds from the first frame to `instant`; negative before it.
+    pub fn seconds_to(&self, instant: Instant) -> f64 {
+        instant.as_secs_f64() - self.start_s()
+    }
+}
+
+/// What a step plays, in words: rhythm, body and, where the rhythm has beats, rate.
+pub fn label(settings: &Settings) -> String {
+    let rhythm = settings.rhythm();
+    let body = settings.body().name.to_lowercase();
+    if rhythm.beats() {
+        format!("{}, {body}, {} bpm", rhythm.name, settings.get(Field::RateBpm))
+    } else {
+        format!("{}, {body}", rhythm.name)
+    }
+}

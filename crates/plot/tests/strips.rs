@@ -1,0 +1,176 @@
+//! What stands on a strip, measured on the draw list and on what the back ends make of it.
+use std::error::Error;
+
+use pulsewright_core::{
+    body::ADULT,
+    frame::{Channel, Lead},
+    heart::catalogue,
+    script::{Item, Script, Step},
+    settings::{Field, Settings},
+    time::{FrameRate, Instant, Span},
+    truth::Event,
+};
+use pulsewright_plot::{
+    drawing::{Drawing, Item as Painted, Pen, Point, Text},
+    png,
+    recording::{Recording, RecordingError},
+    strip::{self, NOTICE, Sheet, StripError},
+    svg,
+};
+
+const RATE: FrameRate = FrameRate::lit(1000);
+
+fn recording(seconds: u32, from_s: u32) -> Result<Recording, Box<dyn Error>> {
+    let sinus = Settings::new(&ADULT, &catalogue::SINUS).lit(Field::RateBpm, 60.0);
+    let faster = sinus.lit(Field::RateBpm, 90.0);
+    let items = [
+        Item::Step(Step { duration: Some(Span::secs(12)), settings: sinus, ramps: &[] }),
+        Item::Step(Step { duration: Some(Span::secs(88)), settings: faster, ramps: &[] }),
+    ];
+    let script = Script::new(1, &items)?;
+    Ok(Recording::play(&script, RATE, Instant::ZERO.plus(Span::secs(from_s)), Span::secs(seconds))?)
+}
+
+fn lines(drawing: &Drawing, pen: Pen) -> Vec<Vec<Point>> {
+    let of_pen = |item: &Painted| match item {
+        Painted::Strokes(strokes) if strokes.pen == pen => Some(strokes.lines.clone()),
+        _ => None,
+    };
+    drawing.items.iter().filter_map(of_pen).flatten().collect()
+}
+
+fn texts(drawing: &Drawing) -> Vec<&Text> {
+    drawing.items.iter().filter_map(as_text).collect()
+}
+
+fn as_text(item: &Painted) -> Option<&Text> {
+    if let Painted::Text(text) = item { Some(text) } else { None }
+}
+
+fn close(a: f64, b: f64, tolerance: f64) -> bool {
+    (a - b).abs() <= tolerance
+}
+
+#[test]
+fn paper_calibration_and_trace_share_true_millimetres() -> Result<(), Box<dyn Error>> {
+    let recording = recording(4, 2)?;
+    let sheet = Sheet { lines: strip::lines(["II"])?, ..Sheet::usual() };
+    let drawing = strip::draw(&recording, &sheet)?;
+    // The calibration mark is 10 mm high and 5 mm (200 ms) long.
+    let mark = &lines(&drawing, Pen::Calibration)[0];
+    assert!(close(mark[1].y_mm - mark[2].y_mm, 10.0, 1e-9) && close(mark[3].x_mm - mark[2].x_mm, 5.0, 1e-9));
+    // Vertical lines of the grid are a millimetre apart, every fifth is heavy.
+    let mut columns: Vec<f64> = [Pen::FineGrid, Pen::CoarseGrid]
+        .into_iter()
+        .flat_map(|pen| lines(&drawing, pen))
+        .filter(|line| line[0].x_mm == line[1].x_mm)
+        .map(|line| line[0].x_mm)
+        .collect();
+    columns.sort_by(f64::total_cmp);
+    assert!(columns.windows(2).all(|pair| close(pair[1] - pair[0], 1.0, 1e-9)));
+    // The R peak lies where truth says, as high as the frame says.
+    let frames = &recording.frames;
+    let highest = (0..1000).max_by(|&a, &b| frames[a].lead_mv(Lead::II).total_cmp(&frames[b].lead_mv(Lead::II)));
+    let highest = highest.ok_or("no frames")?;
+    let trace = &lines(&drawing, Pen::Trace)[0];
+    let x = mark[5].x_mm + highest as f64 * 0.025;
+    let peak = trace.iter().filter(|p| close(p.x_mm, x, 0.5)).map(|p| p.y_mm).fold(f64::MAX, f64::min);
+    let height_mm = mark[0].y_mm - peak;
+    assert!(close(height_mm, 10.0 * f64::from(frames[highest].lead_mv(Lead::II)), 0.03), "{height_mm}");
+    Ok(())
+}
+
+#[test]
+fn codes_stand_over_the_peaks_of_the_truth() -> Result<(), Box<dyn Error>> {
+    let recording = recording(8, 2)?;
+    let drawing = strip::draw(&recording, &Sheet::usual())?;
+    let start = lines(&drawing, Pen::Calibration)[0][5].x_mm;
+    let codes: Vec<f64> = texts(&drawing).iter().filter(|t| t.words == "N").map(|t| t.at.x_mm).collect();
+    let peaks: Vec<f64> = recording
+        .events
+        .iter()
+        .filter_map(|event| if let Event::Beat(beat) = event { Some(recording.seconds_to(beat.peak)) } else { None })
+        .filter(|at_s| (0.0..8.0).contains(at_s))
+        .map(|at_s| start + 25.0 * at_s)
+        .collect();
+    assert_eq!((codes.len(), peaks.len()), (8, 8));
+    assert!(codes.iter().zip(&peaks).all(|(code, peak)| close(*code, *peak, 0.01)));
+    let plain = strip::draw(&recording, &Sheet { codes: false, ..Sheet::usual() })?;
+    assert!(!texts(&plain).iter().any(|t| t.words == "N" || t.words == "p"));
+    Ok(())
+}
+
+#[test]
+fn long_strips_wrap_and_every_row_carries_the_notice_and_its_step() -> Result<(), Box<dyn Error>> {
+    let drawing = strip::draw(&recording(25, 0)?, &Sheet::usual())?;
+    let words: Vec<&str> = texts(&drawing).iter().map(|t| t.words.as_str()).collect();
+    let count = |wanted: &str| words.iter().filter(|word| **word == wanted).count();
+    assert_eq!(count(NOTICE), 3);
+    assert_eq!((count("1 mV"), count("200 ms"), count("II")), (6, 6, 3));
+    // The first step is named in rows 1 and 2, the second, which starts at 12 s, in rows 2 and 3.
+    assert_eq!(count("Sinus rhythm, adult, 90 bpm"), 2);
+    assert_eq!(lines(&drawing, Pen::Step).len(), 1);
+    assert!(words.contains(&"24 s") && !words.contains(&"25 s"));
+    let traces = lines(&drawing, Pen::Trace);
+    assert_eq!(traces.len(), 12);
+    let reach = |line: &Vec<Point>| line[line.len() - 1].x_mm - line[0].x_mm;
+    assert!(close(reach(&traces[0]), 250.0, 0.01) && close(reach(&traces[11]), 125.0, 0.05));
+    Ok(())
+}
+
+#[test]
+fn twelve_leads_stand_in_four_columns_over_a_rhythm_strip() -> Result<(), Box<dyn Error>> {
+    let sheet = Sheet { lines: strip::lines(["respiration", "12-lead", "arterial"])?, ..Sheet::usual() };
+    let kinds: Vec<Channel> = sheet.lines.iter().filter_map(|line| line.parts.first().copied()).collect();
+    assert_eq!(kinds[0], Channel::Lead(Lead::I));
+    assert_eq!(&kinds[4..], [Channel::find("arterial"), Channel::find("respiration")].map(|c| c.expect("a channel")));
+    let drawing = strip::draw(&recording(10, 0)?, &sheet)?;
+    let words: Vec<&Text> = texts(&drawing);
+    for channel in Channel::ALL.iter().filter(|channel| matches!(channel, Channel::Lead(_))) {
+        assert!(words.iter().any(|text| text.words == channel.id() && text.bold), "{}", channel.id());
+    }
+    let x = |lead: &str| words.iter().find(|text| text.words == lead).map_or(f64::NAN, |text| text.at.x_mm);
+    assert!(close(x("V4") - x("V1"), 62.5, 0.01) && close(x("V1") - x("aVR"), 62.5, 0.01));
+    Ok(())
+}
+
+#[test]
+fn svg_is_text_in_millimetres_with_title_and_description() -> Result<(), Box<dyn Error>> {
+    let mut recording = recording(8, 0)?;
+    recording.labels[0] = "rest <&> \"quiet\"".into();
+    let drawing = strip::draw(&recording, &Sheet::usual())?;
+    let text = svg::write(&drawing);
+    assert!(text.starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"242mm\""), "{}", &text[..120]);
+    assert!(
+        text.contains("viewBox=\"0 0 242 ")
+            && text.contains("<title id=\"title\">rest &lt;&amp;&gt; &quot;quiet&quot;")
+    );
+    assert!(text.contains("<desc id=\"desc\">") && text.contains("8 normal") && text.contains(NOTICE));
+    assert_eq!(text.matches("<text").count(), texts(&drawing).len());
+    assert_eq!(text, svg::write(&strip::draw(&recording, &Sheet::usual())?));
+    let picture = png::encode(&drawing, 100)?;
+    // Width of the header chunk: 242 mm at 100 dpi.
+    assert_eq!(&picture[16..20], 953_u32.to_be_bytes());
+    Ok(())
+}
+
+#[test]
+fn what_cannot_be_drawn_is_refused() -> Result<(), Box<dyn Error>> {
+    let sinus = Settings::new(&ADULT, &catalogue::SINUS);
+    let items = [Item::Step(Step { duration: Some(Span::secs(5)), settings: sinus, ramps: &[] })];
+    let script = Script::new(1, &items)?;
+    let play = |from_s, length| Recording::play(&script, RATE, Instant::ZERO.plus(Span::secs(from_s)), length);
+    assert!(matches!(play(5, Span::secs(1)), Err(RecordingError::AfterEnd { .. })));
+    assert!(matches!(play(0, Span::secs(601)), Err(RecordingError::Length { .. })));
+    assert!(matches!(play(0, Span::ZERO), Err(RecordingError::Length { .. })));
+    assert_eq!(play(4, Span::secs(8))?.frames.len(), 1000);
+    let recording = play(0, Span::secs(5))?;
+    for (mm_per_s, mm_per_mv, row_s) in [(0.0, 10.0, 10.0), (25.0, f64::NAN, 10.0), (25.0, 10.0, 1e9)] {
+        let sheet = Sheet { mm_per_s, mm_per_mv, row_s, ..Sheet::usual() };
+        assert!(matches!(strip::draw(&recording, &sheet), Err(StripError::Scale { .. })));
+    }
+    let bare = Sheet { lines: Vec::new(), ..Sheet::usual() };
+    assert_eq!(strip::draw(&recording, &bare), Err(StripError::NoChannels));
+    assert!(matches!(strip::lines(["II", "VX"]), Err(StripError::UnknownChannel(word)) if word == "VX"));
+    Ok(())
+}
