@@ -26,7 +26,7 @@ const RISING: &[Ramp] = &[
 ];
 
 const fn held(settings: Settings) -> Item<'static> {
-    Item::Step(Step { duration: Some(HELD), settings, ramps: &[] })
+    Item::Step(Step { duration: Some(HELD), settings, ramps: &[], beats: &[] })
 }
 
 const ITEMS: usize = RHYTHMS.len() + BODIES.len() + 1;
@@ -44,7 +44,8 @@ static SCRIPT_ITEMS: [Item<'static>; ITEMS] = {
         i += 1;
         body += 1;
     }
-    items[i] = Item::Step(Step { duration: Some(HELD), settings: Settings::new(&ADULT, &SINUS), ramps: RISING });
+    items[i] =
+        Item::Step(Step { duration: Some(HELD), settings: Settings::new(&ADULT, &SINUS), ramps: RISING, beats: &[] });
     items[i + 1] = Item::Repeat { first: i as u32, times: 2, level: 0 };
     items
 };

@@ -18,7 +18,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     if let Some(rate) = args.next() {
         settings = settings.with(Field::RateBpm, rate.parse()?)?;
     }
-    let items = [Item::Step(Step { duration: Some(Span::secs(20)), settings, ramps: &[] })];
+    let items = [Item::Step(Step { duration: Some(Span::secs(20)), settings, ramps: &[], beats: &[] })];
     let script = Script::new(1, &items)?;
     let mut player = Player::new(&script, FrameRate::hz(500)?);
     let mut frames = vec![Frame::default(); 10_000];

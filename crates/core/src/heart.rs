@@ -556,9 +556,13 @@ impl Heart {
                 beat.p_onset = meeting.p_onset;
                 beat.code = if impulse.code == BeatCode::Paced { BeatCode::PacedFusion } else { BeatCode::Fusion };
             }
+            // What is on its way down meets the impulse from below and is lost; otherwise that is lost which comes next.
+            let met = self.impulses.iter().flatten().any(|impulse| !impulse.ventricular);
             self.impulses = [None; IMPULSES];
             self.stop(Clock::Arrival);
-            self.node.invade(now, demand.rhythm.ectopy.is_some_and(|ectopy| !ectopy.interpolated));
+            let interpolated = demand.rhythm.ectopy.is_some_and(|ectopy| ectopy.interpolated);
+            let premature = matches!(demand.rhythm.ventricles, Ventricles::Following);
+            self.node.invade(now, premature && !interpolated && !met, demand);
         } else {
             self.node.left(now);
             self.conducted_since_ectopic = self.conducted_since_ectopic.saturating_add(1);

@@ -11,7 +11,7 @@
 //!     settings::{Field, Settings}, time::{FrameRate, Span}};
 //!
 //! let rest = Settings::new(&body::ADULT, &catalogue::SINUS).lit(Field::RateBpm, 72.0);
-//! let items = [Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &[] })];
+//! let items = [Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &[], beats: &[] })];
 //! let script = Script::new(7, &items)?;
 //! let mut player = Player::new(&script, FrameRate::lit(500));
 //! let mut block = [Frame::default(); 64];

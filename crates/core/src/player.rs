@@ -27,6 +27,8 @@ pub struct Player<'a> {
     timeline: Timeline<'a>,
     step: Option<Placed<'a>>,
     next_step: Option<Placed<'a>>,
+    /// How many of the step's premature beats have come.
+    beats_told: usize,
     end: Instant,
     clock: FrameClock,
     noise: Noise,
@@ -48,6 +50,7 @@ impl<'a> Player<'a> {
             timeline,
             step: None,
             next_step,
+            beats_told: 0,
             end: script.duration().map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),
             clock: FrameClock::new(rate),
             noise: Noise::new(script.seed()),
@@ -126,7 +129,8 @@ impl<'a> Player<'a> {
             let breath = self.respiration.next();
             let beat = self.heart.next();
             let pulse = self.arterial.next();
-            let first = step.min(breath).min(beat).min(pulse);
+            let told = self.next_told();
+            let first = step.min(breath).min(beat).min(pulse).min(told);
             if first > now || first == Instant::NEVER || first >= self.end {
                 return;
             }
@@ -135,11 +139,30 @@ impl<'a> Player<'a> {
                 self.start_step(observer);
             } else if first == breath {
                 self.start_breath(observer);
+            } else if first == told {
+                self.tell_beat(first, observer);
             } else if first == beat {
                 self.beat(first, observer);
             } else {
                 self.start_pulse(first, observer);
             }
+        }
+    }
+
+    /// When the next premature beat of the step is told to come.
+    fn next_told(&self) -> Instant {
+        let told = self.step.and_then(|placed| {
+            let beat = placed.step.beats.get(self.beats_told)?;
+            Some(placed.start.plus(beat.after))
+        });
+        told.unwrap_or(Instant::NEVER)
+    }
+
+    fn tell_beat(&mut self, at: Instant, observer: &mut impl Observer) {
+        let beat = self.step.and_then(|placed| placed.step.beats.get(self.beats_told));
+        self.beats_told += 1;
+        if let (Some(beat), Some(demand)) = (beat, self.heart_demand(at)) {
+            self.with_heart(at, observer, |heart, noise, emit| heart.premature(at, beat.site, &demand, noise, emit));
         }
     }
 
@@ -154,6 +177,7 @@ impl<'a> Player<'a> {
         let first = self.step.is_none();
         self.next_step = self.timeline.next();
         self.step = Some(placed);
+        self.beats_told = 0;
         let at = placed.start;
         observer.observe(Event::Step { item: placed.item, at });
         let breathing = self.breathing(at);
@@ -306,6 +330,7 @@ impl<'a> Player<'a> {
             .next()
             .min(self.respiration.next())
             .min(self.arterial.next())
+            .min(self.next_told())
             .min(self.next_step.map_or(Instant::NEVER, |placed| placed.start))
             .min(self.end);
         let mut clocks = [0; SEGMENT];

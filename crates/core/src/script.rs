@@ -3,6 +3,7 @@
 //! A script holds resolved settings in every step; what a document leaves out was filled in by whoever built it, so a
 //! step can be played, printed or compared on its own. On a microcontroller a script is a `static`.
 
+use crate::heart::rhythm::EctopicSite;
 use crate::settings::{Field, OutOfRange, Settings};
 use crate::time::{Instant, Span};
 use core::fmt;
@@ -22,6 +23,15 @@ pub struct Ramp {
     pub to: f32,
 }
 
+/// A premature beat told to come, whatever the rhythm's own ectopy does.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TimedBeat {
+    /// Time after the start of the step at which the focus fires.
+    pub after: Span,
+    /// Where.
+    pub site: EctopicSite,
+}
+
 /// One step: settings held, or ramped, for a time.
 #[derive(Clone, Copy, Debug)]
 pub struct Step<'a> {
@@ -31,6 +41,8 @@ pub struct Step<'a> {
     pub settings: Settings,
     /// What moves during the step; needs a duration.
     pub ramps: &'a [Ramp],
+    /// Premature beats at given times, in order of time.
+    pub beats: &'a [TimedBeat],
 }
 
 /// A part of a script.
@@ -66,6 +78,8 @@ pub enum ScriptError {
     TooShort(usize),
     /// A ramp in a step without a duration, of a field that can't ramp, or to a value out of range.
     Ramp(usize, OutOfRange),
+    /// Premature beats that are not in order of time.
+    BeatOrder(usize),
     /// Two settings that exclude each other.
     Conflict(usize, Conflict),
     /// A repeat that does not point back, plays zero times, or whose level is wrong.
@@ -126,6 +140,7 @@ impl fmt::Display for ScriptError {
             ScriptError::Empty => f.write_str("a script needs at least one step"),
             ScriptError::TooShort(i) => write!(f, "item {i}: a step lasts at least 0.01 s"),
             ScriptError::Ramp(i, e) => write!(f, "item {i}: ramp: {e}"),
+            ScriptError::BeatOrder(i) => write!(f, "item {i}: premature beats must be in order of time"),
             ScriptError::Conflict(i, c) => write!(f, "item {i}: {c}"),
             ScriptError::Repeat(i) => {
                 write!(f, "item {i}: a repeat must point back, play at least once and nest at most {MAX_NESTING} deep")
@@ -189,6 +204,9 @@ impl<'a> Script<'a> {
                         {
                             return Err(ScriptError::Ramp(i, bad));
                         }
+                    }
+                    if !step.beats.is_sorted_by_key(|beat| beat.after) {
+                        return Err(ScriptError::BeatOrder(i));
                     }
                     if let Some(conflict) = step.conflicts().next() {
                         return Err(ScriptError::Conflict(i, conflict));

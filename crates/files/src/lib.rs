@@ -7,7 +7,7 @@
 //! use std::ops::ControlFlow;
 //!
 //! let rest = Settings::new(&ADULT, &SINUS);
-//! let items = [Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &[] })];
+//! let items = [Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &[], beats: &[] })];
 //! let script = Script::new(1, &items)?;
 //! let content = Content { script: &script, title: "At rest", labels: &["rest"] };
 //! let options = Options {

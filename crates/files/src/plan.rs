@@ -235,7 +235,7 @@ mod tests {
 
     fn plan(seconds: Option<u32>, change: impl FnOnce(&mut Options)) -> Result<(u64, Vec<Section>), PlanError> {
         let settings = Settings::new(&ADULT, &SINUS);
-        let items = [Item::Step(Step { duration: seconds.map(Span::secs), settings, ramps: &[] })];
+        let items = [Item::Step(Step { duration: seconds.map(Span::secs), settings, ramps: &[], beats: &[] })];
         let script = Script::new(1, &items).unwrap();
         let mut options = Options {
             rate: FrameRate::lit(500),

@@ -323,7 +323,7 @@ mod tests {
     }
 
     fn step(settings: Settings, secs: u32) -> Item<'static> {
-        Item::Step(Step { duration: Some(Span::secs(secs)), settings, ramps: &[] })
+        Item::Step(Step { duration: Some(Span::secs(secs)), settings, ramps: &[], beats: &[] })
     }
 
     #[test]
@@ -359,7 +359,7 @@ mod tests {
         let ramps = [Ramp { field: Field::RateBpm, to: 120.0 }];
         let items = [
             step(rest, 10),
-            Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &ramps }),
+            Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &ramps, beats: &[] }),
             step(rest.with_rhythm(&ASYSTOLE), 5),
         ];
         let files = truth(&items, &["rest", "rise, fast", "\"stop\"\n"], 12_000);

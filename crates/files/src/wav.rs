@@ -153,7 +153,7 @@ mod tests {
 
     fn columns(count: usize, encoding: Encoding) -> Vec<Column> {
         let settings = Settings::new(&ADULT, &SINUS);
-        let items = [Item::Step(Step { duration: Some(Span::secs(1)), settings, ramps: &[] })];
+        let items = [Item::Step(Step { duration: Some(Span::secs(1)), settings, ramps: &[], beats: &[] })];
         let script = Script::new(1, &items).unwrap();
         CHANNELS.iter().take(count).map(|channel| Column::new(&script, *channel, encoding)).collect()
     }

@@ -24,8 +24,8 @@ fn recording(seconds: u32, from_s: u32) -> Result<Recording, Box<dyn Error>> {
     let sinus = Settings::new(&ADULT, &catalogue::SINUS).lit(Field::RateBpm, 60.0);
     let faster = sinus.lit(Field::RateBpm, 90.0);
     let items = [
-        Item::Step(Step { duration: Some(Span::secs(12)), settings: sinus, ramps: &[] }),
-        Item::Step(Step { duration: Some(Span::secs(88)), settings: faster, ramps: &[] }),
+        Item::Step(Step { duration: Some(Span::secs(12)), settings: sinus, ramps: &[], beats: &[] }),
+        Item::Step(Step { duration: Some(Span::secs(88)), settings: faster, ramps: &[], beats: &[] }),
     ];
     let script = Script::new(1, &items)?;
     Ok(Recording::play(&script, RATE, Instant::ZERO.plus(Span::secs(from_s)), Span::secs(seconds))?)
@@ -157,7 +157,7 @@ fn svg_is_text_in_millimetres_with_title_and_description() -> Result<(), Box<dyn
 #[test]
 fn what_cannot_be_drawn_is_refused() -> Result<(), Box<dyn Error>> {
     let sinus = Settings::new(&ADULT, &catalogue::SINUS);
-    let items = [Item::Step(Step { duration: Some(Span::secs(5)), settings: sinus, ramps: &[] })];
+    let items = [Item::Step(Step { duration: Some(Span::secs(5)), settings: sinus, ramps: &[], beats: &[] })];
     let script = Script::new(1, &items)?;
     let play = |from_s, length| Recording::play(&script, RATE, Instant::ZERO.plus(Span::secs(from_s)), length);
     assert!(matches!(play(5, Span::secs(1)), Err(RecordingError::AfterEnd { .. })));

@@ -108,7 +108,12 @@ impl Part {
 impl Step {
     /// The step as the core plays it.
     pub(crate) fn item(&self) -> pulsewright_core::script::Step<'_> {
-        pulsewright_core::script::Step { duration: self.duration, settings: self.settings, ramps: &self.ramps }
+        pulsewright_core::script::Step {
+            duration: self.duration,
+            settings: self.settings,
+            ramps: &self.ramps,
+            beats: &[],
+        }
     }
 }
 

@@ -1,7 +1,7 @@
 //! The AV node: which impulses from above pass, and how long they take.
 
 use super::Demand;
-use super::rhythm::AvNode;
+use super::rhythm::{AvNode, Ventricles};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
@@ -10,6 +10,11 @@ use crate::time::{Instant, Span};
 const REFRACTORY: Span = Span::millis(300);
 /// For this long after ventricles fired on their own the node is still taken by the impulse from below.
 const INVADED: Span = Span::millis(330);
+/// With a regular focus, for this share of its period where that is longer.
+const INVADED_SHARE: f32 = 0.72;
+/// After a premature beat the impulse from above is lost that comes within this share of an atrial period: one, wherever
+/// between two sinus beats the premature beat fell, so that two RR make two sinus periods (compensatory pause).
+pub(super) const CONCEALED_SHARE: f32 = 0.62;
 
 /// Type I: delay grows as base + scale exp(-recovery / tau); tau and the first increment as shares of the atrial period.
 /// With these an increment of about a tenth of a period comes first and each one after is smaller, so RR shortens
@@ -22,9 +27,8 @@ const FIRST_INCREMENT: f32 = 0.13;
 pub(super) struct Node {
     last_entry: Option<Instant>,
     last_exit: Option<Instant>,
-    invaded: Option<Instant>,
-    /// An impulse from below got into the node and meets the next one from above.
-    concealed: bool,
+    /// Until when an impulse from below keeps the node taken.
+    taken_until: Instant,
     fresh: bool,
     round: u16,
     ratio: u16,
@@ -36,8 +40,7 @@ impl Node {
         Node {
             last_entry: None,
             last_exit: None,
-            invaded: None,
-            concealed: false,
+            taken_until: Instant::ZERO,
             fresh: true,
             round: 0,
             ratio: 0,
@@ -47,30 +50,32 @@ impl Node {
 
     /// A new rhythm: rounds begin anew, with an impulse that passes.
     pub(super) fn reset(&mut self) {
-        self.concealed = false;
+        self.taken_until = Instant::ZERO;
         self.round = 0;
         self.fresh = true;
     }
 
-    /// Ventricles fired on their own; with `conceal` the next impulse from above is lost whenever it comes, so that two
-    /// RR make two sinus periods (compensatory pause).
-    pub(super) fn invade(&mut self, now: Instant, conceal: bool) {
-        self.invaded = Some(now);
-        self.concealed = conceal;
+    /// Ventricles fired on their own; `conceal` when the impulse got into the node deep enough to stop the next one.
+    pub(super) fn invade(&mut self, now: Instant, conceal: bool, demand: &Demand) {
+        let share = if conceal {
+            demand.atrial_period().scaled(CONCEALED_SHARE)
+        } else if matches!(demand.rhythm.ventricles, Ventricles::Focus { .. }) {
+            demand.period().scaled(INVADED_SHARE)
+        } else {
+            Span::ZERO
+        };
+        self.taken_until = now.plus(share.max(INVADED));
     }
 
     /// An impulse left the node and reached the ventricles.
     pub(super) fn left(&mut self, now: Instant) {
         self.last_exit = Some(now);
-        self.invaded = None;
+        self.taken_until = Instant::ZERO;
     }
 
     /// An impulse from above at `now`: the delay to the ventricles, or `None` when it is lost.
     pub(super) fn offer(&mut self, now: Instant, pr: Span, demand: &Demand, noise: &Noise) -> Option<Span> {
-        if core::mem::take(&mut self.concealed) {
-            return None;
-        }
-        if self.invaded.is_some_and(|last| now.since(last) < INVADED) {
+        if now < self.taken_until {
             return None;
         }
         let whole = math::clamp(demand.ratio + 0.5, 1.0, 100.0) as u16;

@@ -175,6 +175,28 @@ pub enum EctopicSite {
     BothVentricles,
 }
 
+impl EctopicSite {
+    /// Every site.
+    pub const ALL: &'static [EctopicSite] = &[
+        EctopicSite::Atrium,
+        EctopicSite::Junction,
+        EctopicSite::RightVentricle,
+        EctopicSite::LeftVentricle,
+        EctopicSite::BothVentricles,
+    ];
+
+    /// Word in scripts.
+    pub const fn id(self) -> &'static str {
+        match self {
+            EctopicSite::Atrium => "atrial",
+            EctopicSite::Junction => "junctional",
+            EctopicSite::RightVentricle => "right-ventricular",
+            EctopicSite::LeftVentricle => "left-ventricular",
+            EctopicSite::BothVentricles => "either-ventricle",
+        }
+    }
+}
+
 /// When premature beats come.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Pattern {
@@ -306,7 +328,8 @@ impl Rhythm {
     pub const fn usual_rate(&self, body: &Body, ratio: f32) -> f32 {
         let (min, max) = self.allowed_bpm(ratio);
         let rate = match self.usual {
-            UsualRate::Resting(factor) => body.resting_bpm * factor,
+            // To the whole beat, as a rate is read.
+            UsualRate::Resting(factor) => (body.resting_bpm * factor + 0.5) as u32 as f32,
             UsualRate::Fixed(rate) => rate,
             UsualRate::Atrial(rate) => rate / self.impulses_per_beat(ratio),
         };
@@ -404,8 +427,13 @@ impl Rhythm {
             // The sinus node is reset: one period follows the last premature beat.
             EctopicSite::Atrium | EctopicSite::Junction => conducted + group,
             _ if ectopy.interpolated => conducted,
-            // The sinus node goes on: the next beat conducted is the second after the group began.
-            _ => conducted - 1.0 + crate::math::max(libm::floorf(group + 1.0), 2.0),
+            // The sinus node goes on: conducted is the first beat whose impulse finds the node free again.
+            _ => {
+                conducted - 1.0
+                    + libm::ceilf(
+                        group + super::av_node::CONCEALED_SHARE + settings.get(Field::PrMs) * 0.001 / period_s,
+                    )
+            }
         };
         Some(rate_bpm * (conducted + run) / periods)
     }
