@@ -1,5 +1,7 @@
 //! Shared by the tests that cross crates.
 
+pub mod drawn;
+
 /// The guide's program, compiled and run with the documentation's tests.
 #[cfg(doctest)]
 #[doc = include_str!("../../docs/microcontroller.md")]

@@ -4,4 +4,5 @@ pub mod deflection;
 pub mod electrogram;
 pub mod fibrillation;
 pub mod leads;
+pub mod pathology;
 pub mod templates;
