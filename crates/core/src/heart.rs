@@ -26,7 +26,7 @@ use crate::truth::{BeatCode, Chamber, Episode};
 use av_node::Node;
 use chance::Deck;
 use pacing::Device;
-use rhythm::{Atria, AvNode, Focus, JunctionalP, Rhythm, SinusFault, Ventricles};
+use rhythm::{Atria, AvNode, Focus, JunctionalP, PacingMode, Rhythm, SinusFault, Ventricles};
 
 pub use variability::Variability;
 pub(crate) use variability::tone_phase;
@@ -230,7 +230,8 @@ impl Heart {
 
     /// QRS onset of the first beat to come, if one is due.
     pub fn first_beat(&self, demand: &Demand) -> Option<Instant> {
-        let conducts = !matches!(demand.rhythm.av, AvNode::Blocked);
+        let follows = demand.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
+        let conducts = follows || !matches!(demand.rhythm.av, AvNode::Blocked);
         let above = if conducts { self.clock(Clock::Sinus).min(self.clock(Clock::PaceAtrium)) } else { Instant::NEVER };
         let first = above
             .plus(demand.pr)
@@ -298,7 +299,11 @@ impl Heart {
                 let running = self.clock(Clock::Sinus) != Instant::NEVER;
                 let due = match self.last_sinus_due {
                     Some(last) if running => last.plus(atrial_period),
-                    _ if now == Instant::ZERO => Instant::ZERO.plus(period.scaled(0.5)).minus(demand.pr),
+                    // Atria that go their own way do not start in step with the ventricles.
+                    _ if now == Instant::ZERO && demand.rhythm.atria == Atria::Independent => {
+                        now.plus(atrial_period.scaled(0.85))
+                    }
+                    _ if now == Instant::ZERO => now.plus(period.scaled(0.5)).minus(demand.pr),
                     _ => now.plus(atrial_period.scaled(0.6)),
                 };
                 if changed || running {

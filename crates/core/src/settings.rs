@@ -192,8 +192,8 @@ const RESTING: &[(Field, f32)] = &[
     (Field::AvRatio, 1.0),
     (Field::AtrialBpm, 75.0),
     (Field::PauseS, 3.0),
-    (Field::PacingMv, 10.0),
-    (Field::PacingMs, 0.5),
+    (Field::PacingMv, 2.0),
+    (Field::PacingMs, 1.0),
     (Field::EcgGain, 1.0),
 ];
 
