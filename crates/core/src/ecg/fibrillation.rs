@@ -1,4 +1,7 @@
-//! Continuous fibrillatory activity, atrial or ventricular: a tone that wanders in rate and size, on each axis its own way.
+//! Continuous fibrillatory activity, atrial or ventricular: tones that wander in rate and size, on each axis its own way.
+//!
+//! A main tone at the dominant frequency and two lesser ones beside it, at ratios that never fall into step, make waves of
+//! uneven height, width and form, as wavelets that collide do; one tone alone reads as flutter or a twisting axis.
 //!
 //! It is a function of time alone, made of sines with exact integer phases, so it starts anywhere and never repeats in
 //! step with anything.
@@ -19,24 +22,45 @@ struct Manner {
     size_wander: f32,
     /// Rates of the wander, Hz.
     wander_hz: [f32; 3],
+    /// The lesser tones.
+    lesser: [Tone; 2],
 }
+
+/// A tone beside the main one.
+#[derive(Clone, Copy, Debug)]
+struct Tone {
+    /// Frequency over the main tone's.
+    ratio: f32,
+    /// Size over the main tone's.
+    share: f32,
+    /// Its phase's wander over the main tone's.
+    wander: f32,
+}
+
+/// A little of the second harmonic makes waves pointed.
+const POINTED: Tone = Tone { ratio: 2.0, share: 0.22, wander: 2.0 };
+
+/// No tone.
+const SILENT: Tone = Tone { ratio: 0.0, share: 0.0, wander: 0.0 };
 
 /// f waves: largest in V1, so mostly to the front, with some of it downwards.
 const ATRIAL: Manner = Manner {
     purpose: Purpose::FibrillatoryWave,
     vector: [-0.25, 0.50, -0.75],
-    phase_wander: 0.30,
+    phase_wander: 0.20,
     size_wander: 0.35,
     wander_hz: [0.61, 0.83, 1.07],
+    lesser: [POINTED, Tone { ratio: 0.77, share: 0.30, wander: -1.7 }],
 };
 
 /// Ventricular fibrillation: all axes, the downward one first.
 const VENTRICULAR: Manner = Manner {
     purpose: Purpose::VentricularFibrillation,
-    vector: [0.38, 0.42, 0.34],
-    phase_wander: 0.22,
-    size_wander: 0.45,
+    vector: [0.32, 0.36, 0.29],
+    phase_wander: 0.26,
+    size_wander: 0.28,
     wander_hz: [0.37, 0.53, 0.71],
+    lesser: [Tone { ratio: 0.61, share: 0.30, wander: -1.7 }, Tone { ratio: 1.43, share: 0.36, wander: -2.1 }],
 };
 
 /// Ventricular flutter: nearly a sine, all axes together.
@@ -46,6 +70,7 @@ const FLUTTER: Manner = Manner {
     phase_wander: 0.0,
     size_wander: 0.04,
     wander_hz: [0.37, 0.53, 0.71],
+    lesser: [POINTED, SILENT],
 };
 
 /// Time for the waves to swell, and to die away, s.
@@ -103,6 +128,7 @@ impl Fibrillation {
         }
         let manner = &self.manner;
         let main = tone_phase(self.hz, now);
+        let lesser = manner.lesser.map(|tone| tone_phase(self.hz * tone.ratio, now));
         let mut vector = [0.0; 3];
         for (i, (value, share)) in vector.iter_mut().zip(manner.vector).enumerate() {
             let phase = self.phases[i];
@@ -110,9 +136,11 @@ impl Fibrillation {
             let slower =
                 sin_turn(tone_phase(manner.wander_hz[(i + 1) % 3] * 0.43, now).wrapping_add(phase.rotate_left(9)));
             let wander = manner.phase_wander * (slow + slower);
-            let at = main.wrapping_add(phase >> 2).wrapping_add(phase_of(wander));
-            // A little of the second harmonic makes the waves pointed.
-            let wave = sin_turn(at) + 0.22 * sin_turn(at.wrapping_mul(2).wrapping_add(phase.rotate_left(17)));
+            let mut wave = sin_turn(main.wrapping_add(phase >> 2).wrapping_add(phase_of(wander)));
+            for (turn, (tone, at)) in [17, 5].into_iter().zip(manner.lesser.iter().zip(lesser)) {
+                let at = at.wrapping_add(phase.rotate_left(turn)).wrapping_add(phase_of(tone.wander * wander));
+                wave += tone.share * sin_turn(at);
+            }
             *value = size * share * (1.0 + manner.size_wander * slower) * wave;
         }
         vector
