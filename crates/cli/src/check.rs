@@ -34,7 +34,7 @@ pub fn run(check: &Check) -> Outcome {
 fn show(name: &str, document: &Document) -> Outcome {
     let timeline = Timeline::of(document);
     print(|out| {
-        let title = document.title().map_or(String::new(), |title| format!(": {}", one_line(title)));
+        let title = document.title().map_or(String::new(), |title| format!(": {}", title));
         writeln!(out, "{name}{title}")?;
         match timeline.held_at {
             None => writeln!(out, "plays {}, seed {}", timeline.now, document.seed())?,
@@ -102,7 +102,7 @@ impl Timeline {
                 depth += 1;
             }
             match part {
-                Part::Step(step) => timeline.step(step, &indented(depth, &one_line(document.label(index)))),
+                Part::Step(step) => timeline.step(step, &indented(depth, document.label(index))),
                 Part::Repeat { first, times, .. } => {
                     depth -= 1;
                     if let Some(start) = starts.get(*first as usize) {
@@ -178,9 +178,4 @@ fn from_to(from: String, to: String) -> String {
 
 fn indented(depth: usize, text: &str) -> String {
     format!("{:1$}{text}", "", 2 * depth)
-}
-
-/// Text of a document without what would break a table or move a terminal's cursor.
-fn one_line(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }

@@ -67,6 +67,12 @@ impl<'a> Node<'a> {
         self.start..self.start + self.raw.len()
     }
 
+    /// What to point at: all of the value, but of a long object or list only its bracket.
+    pub(crate) fn mark(&self) -> Range<usize> {
+        let long = self.raw.len() > 60 && matches!(self.kind(), Kind::Object | Kind::List);
+        if long { self.start..self.start + 1 } else { self.span() }
+    }
+
     pub(crate) fn raw(&self) -> &'a str {
         self.raw
     }

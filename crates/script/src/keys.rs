@@ -30,19 +30,34 @@ pub(crate) fn children(group: &str) -> Vec<Child> {
         let Some(rest) = path.strip_prefix(group) else {
             continue;
         };
-        let child = match rest.find('.') {
-            None => Child { key: rest, what: Branch::Field(field) },
-            Some(dot) => {
-                let (key, _) = rest.split_at(dot);
-                let (below, _) = path.split_at(group.len() + dot + 1);
-                Child { key, what: Branch::Group(below) }
-            }
-        };
+        let key = rest.split('.').next().unwrap_or(rest);
+        let child = Child { key, what: branch(field, group.len() + key.len()) };
         if !found.contains(&child) {
             found.push(child);
         }
     }
     found
+}
+
+/// What stands behind `key` below `group`.
+pub(crate) fn find(group: &str, key: &str) -> Option<Branch> {
+    let matches = |field: &&Field| {
+        let rest = field.info().path.strip_prefix(group).and_then(|rest| rest.strip_prefix(key));
+        rest.is_some_and(|rest| rest.is_empty() || rest.starts_with('.'))
+    };
+    // No path has an empty part, or a dot in one.
+    if key.is_empty() || key.contains('.') {
+        return None;
+    }
+    Field::ALL.iter().find(matches).map(|field| branch(*field, group.len() + key.len()))
+}
+
+/// What stands behind the part of a field's path that ends at `end`.
+fn branch(field: Field, end: usize) -> Branch {
+    match field.info().path.get(..end + 1) {
+        Some(below) => Branch::Group(below),
+        None => Branch::Field(field),
+    }
 }
 
 /// The field with this path.

@@ -14,6 +14,9 @@ use std::io::{self, Read};
 /// Entries of one object looked at; more than any step could name.
 const MAX_KEYS: usize = 1000;
 
+/// Longest title or name, characters.
+pub(crate) const MAX_LINE: usize = 200;
+
 const DOCUMENT_KEYS: [&str; 5] = ["version", "title", "notes", "seed", "steps"];
 const REPEAT_KEYS: [&str; 2] = ["repeat", "steps"];
 
@@ -58,7 +61,7 @@ fn too_large() -> Problem {
 }
 
 fn not_utf8(bytes: &[u8], valid: usize, name: &str) -> Problems {
-    let problem = Problem::new("the file is not UTF-8 text").at(valid..valid + 1);
+    let problem = Problem::new("the file is not UTF-8 text").at(valid..valid + '\u{fffd}'.len_utf8());
     let problem = match bytes {
         [0xff, 0xfe, ..] | [0xfe, 0xff, ..] => problem.allowed("UTF-8; this looks like UTF-16: save it as UTF-8"),
         _ => problem.allowed("JSON text in UTF-8"),
@@ -156,7 +159,7 @@ impl Walk {
                         );
                     }
                 }
-                "title" => document.title = self.text(entry.value, &path),
+                "title" => document.title = self.line(entry.value, &path),
                 "notes" => document.notes = self.text(entry.value, &path),
                 "seed" => document.seed = self.whole(entry.value, &path, 0, u64::MAX).unwrap_or(0),
                 "steps" => {
@@ -296,6 +299,16 @@ impl Walk {
         }
     }
 
+    /// Text that fits a line of a table.
+    pub(crate) fn line(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
+        let line = self.text(node, path)?;
+        if line.chars().count() > MAX_LINE || line.chars().any(char::is_control) {
+            let allowed = format!("one line of at most {MAX_LINE} characters");
+            self.tell(node, path, |p| p.allowed(allowed), format!("{path} is too long or has more than one line"));
+        }
+        Some(line)
+    }
+
     pub(crate) fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: Kind) {
         let what = format!("{path} is {}", node.kind().noun());
         self.tell(node, path, |p| p.allowed(wanted.noun()), what);
@@ -319,7 +332,7 @@ impl Walk {
         more: impl FnOnce(Problem) -> Problem,
         what: String,
     ) {
-        self.found.push(more(Problem::new(what).at(node.span()).path(path)));
+        self.found.push(more(Problem::new(what).at(node.mark()).path(path)));
     }
 
     pub(crate) fn doubt(&mut self, field: Field, doubtful: bool) {

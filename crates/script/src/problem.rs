@@ -7,7 +7,7 @@ use std::ops::Range;
 /// Problems kept; what is beyond is counted.
 const KEPT: usize = 50;
 
-/// Bytes of a line shown on each side of a problem; beyond it the line is cut.
+/// Bytes of text kept after a problem, and between two places of one; a line may be as long as the file.
 const LINE: usize = 2000;
 
 /// One problem.
@@ -128,15 +128,15 @@ impl Problems {
         let name = self.name.escape_debug().to_string();
         let mut group = match &problem.span {
             Some(span) => {
-                let also = problem.also.as_ref().map(|(span, _)| span.clone());
-                let (excerpt, base, line) = self.excerpt(span, also.as_ref());
+                let also = problem.also.as_ref().filter(|(also, _)| also.start.abs_diff(span.start) < LINE);
+                let (excerpt, base, line) = self.excerpt(span, also.map(|(span, _)| span));
                 let inside = |span: &Range<usize>| {
-                    let start = span.start.saturating_sub(base).min(excerpt.len());
-                    start..first_line(excerpt, start, span.end.saturating_sub(base))
+                    let start = boundary(excerpt, span.start.saturating_sub(base));
+                    start..first_line(excerpt, start, boundary(excerpt, span.end.saturating_sub(base)))
                 };
                 let label = if problem.path.is_empty() { String::new() } else { format!("at {}", problem.path) };
                 let main = AnnotationKind::Primary.span(inside(span)).label(label);
-                let also = problem.also.as_ref().map(|(s, why)| AnnotationKind::Context.span(inside(s)).label(why));
+                let also = also.map(|(s, why)| AnnotationKind::Context.span(inside(s)).label(why));
                 title.element(Snippet::source(excerpt).path(name).line_start(line).annotation(main).annotations(also))
             }
             None => title.element(Level::NOTE.message(match problem.path.as_str() {
@@ -163,8 +163,18 @@ impl Problems {
         let start = text.get(..first).and_then(|before| before.rfind('\n')).map_or(0, |newline| newline + 1);
         let end = text.get(last..).and_then(|after| after.find('\n')).map_or(text.len(), |newline| last + newline);
         let line = text.get(..start).map_or(1, |before| before.matches('\n').count() + 1);
-        (text.get(start..end.min(last.saturating_add(LINE))).unwrap_or(""), start, line)
+        let end = boundary(text, end.min(last.saturating_add(LINE)));
+        (text.get(start..end).unwrap_or(""), start, line)
     }
+}
+
+/// `at`, or the nearest place before it that does not split a character.
+fn boundary(text: &str, at: usize) -> usize {
+    let mut at = at.min(text.len());
+    while !text.is_char_boundary(at) {
+        at -= 1;
+    }
+    at
 }
 
 /// `end`, or the end of the line of `start` when that comes first: a caret under a whole object helps nobody.

@@ -2,6 +2,7 @@
 
 use crate::MAX_STEPS;
 use crate::keys::{self, Branch};
+use crate::parse::MAX_LINE;
 use crate::step::MAX_STEP_S;
 use crate::words::range;
 use crate::write::number;
@@ -25,7 +26,7 @@ pub fn schema() -> Value {
         "additionalProperties": false,
         "properties": {
             "version": {"const": 1},
-            "title": {"type": "string", "description": "What the script is."},
+            "title": line("What the script is."),
             "notes": {"type": "string", "description": "What a reader should know; JSON has no comments."},
             "seed": {
                 "type": "integer", "minimum": 0, "maximum": u64::MAX, "default": 0,
@@ -59,7 +60,7 @@ pub fn schema() -> Value {
 
 fn step() -> Value {
     let mut properties = Map::new();
-    properties.insert("name".into(), json!({"type": "string", "description": "Name in timelines and in the truth."}));
+    properties.insert("name".into(), line("Name in timelines and in the truth."));
     properties.insert(
         "duration_s".into(),
         json!({
@@ -88,6 +89,12 @@ fn step() -> Value {
         "additionalProperties": false,
         "properties": properties
     })
+}
+
+/// Text that fits a line of a table.
+fn line(description: &str) -> Value {
+    let pattern = "^[^\\u0000-\\u001f\\u007f-\\u009f]*$";
+    json!({"type": "string", "maxLength": MAX_LINE, "pattern": pattern, "description": description})
 }
 
 /// Properties of the keys below `group`.

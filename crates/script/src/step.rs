@@ -29,7 +29,7 @@ impl Walk {
         for entry in entries {
             let path = path.key(&entry.key);
             match entry.key.as_str() {
-                "name" => name = self.text(entry.value, &path),
+                "name" => name = self.line(entry.value, &path),
                 "duration_s" if entry.value.text().as_deref() == Some("hold") => holds = true,
                 "duration_s" => duration = self.duration(entry.value, &path),
                 "rhythm" => {
@@ -109,13 +109,12 @@ impl Walk {
         change: &mut Change,
         named: &mut Named<'a>,
     ) {
-        let children = keys::children(group);
         for entry in entries {
             if group.is_empty() && STEP_WORDS.contains(&entry.key.as_str()) {
                 continue;
             }
             let path = path.key(&entry.key);
-            match children.iter().find(|child| child.key == entry.key).map(|child| child.what) {
+            match keys::find(group, &entry.key) {
                 Some(Branch::Field(field)) => {
                     let value = self.value(field, entry.value, &path);
                     self.doubt(field, value.is_none());
@@ -129,7 +128,7 @@ impl Walk {
                 }
                 None => {
                     let words = STEP_WORDS.iter().filter(|_| group.is_empty()).copied();
-                    let allowed: Vec<&str> = words.chain(children.iter().map(|child| child.key)).collect();
+                    let allowed: Vec<&str> = words.chain(keys::children(group).iter().map(|child| child.key)).collect();
                     let nearest = meant(&entry.key, group, &allowed);
                     self.unknown(entry, &path, &allowed, nearest);
                 }
