@@ -10,7 +10,9 @@ pub fn write_table(out: &mut impl Write, heads: &[&str], rows: &[Vec<String>]) -
     };
     let widths: Vec<usize> = (0..heads.len()).map(|column| width(column).unwrap_or(0)).collect();
     for row in [&heads].into_iter().chain(rows) {
-        let line: Vec<String> = row.iter().zip(&widths).map(|(cell, width)| format!("{cell:width$}")).collect();
+        // Blanks are counted by hand: a width in a format string ends at 65 535.
+        let filled = |(cell, width): (&String, &usize)| cell.to_owned() + &" ".repeat(width - cell.chars().count());
+        let line: Vec<String> = row.iter().zip(&widths).map(filled).collect();
         writeln!(out, "{}", line.join("  ").trim_end())?;
     }
     Ok(())

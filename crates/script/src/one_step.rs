@@ -42,7 +42,7 @@ impl OneStep<'_> {
             let span = span_of(seconds);
             if span.is_none() {
                 let allowed = format!("seconds from {} to {MAX_STEP_S}", MIN_STEP.as_secs());
-                let problem = Problem::new(format!("duration is {seconds} s")).allowed(allowed);
+                let problem = Problem::new(format!("the duration can't be {seconds} s")).allowed(allowed);
                 found.push(problem.path("duration_s"));
             }
             span
@@ -53,7 +53,7 @@ impl OneStep<'_> {
                     change.values.push((field, Value::Held(*value)));
                 }
                 Some(field) => {
-                    let what = format!("{path} is {value}{}", unit(field.info()));
+                    let what = format!("{path} can't be {value}{}", unit(field.info()));
                     found.push(Problem::new(what).path(path).allowed(range(field.info())));
                 }
                 None => {

@@ -85,6 +85,7 @@ fn broken(text: &str, error: &serde_json::Error) -> Problem {
     // The reader stops one character into some of these words.
     let word = text.get(at.saturating_sub(1)..).unwrap_or(rest);
     let starts = |what: &str| rest.starts_with(what) || word.starts_with(what);
+    let comma_before = text.get(..at).is_some_and(|before| before.trim_end().ends_with(','));
     let (what, allowed) = if error.is_eof() {
         (format!("the file ends too early ({said})"), Some("a whole document; was it cut off?"))
     } else if starts("NaN") || starts("Infinity") || starts("-Infinity") || starts("nan") || starts("inf") {
@@ -93,6 +94,10 @@ fn broken(text: &str, error: &serde_json::Error) -> Problem {
         ("JSON has no comments".to_owned(), Some("a \"notes\" text at the top of the document"))
     } else if starts("'") {
         ("single quotes around text".to_owned(), Some("double quotes"))
+    } else if comma_before && (rest.starts_with(']') || rest.starts_with('}')) {
+        ("a comma before the end of a list or object".to_owned(), Some("commas only between two of its members"))
+    } else if !text.trim_start().starts_with(['{', '[']) {
+        ("the file is not JSON".to_owned(), Some("a script document, which starts with {"))
     } else {
         (format!("broken JSON: {said}"), None)
     };
@@ -112,6 +117,15 @@ impl Path<'_> {
     pub(crate) fn key<'p>(&'p self, key: &'p str) -> Path<'p> {
         Path::Key(self, key)
     }
+
+    /// The last part, as a sentence calls it.
+    fn here(&self) -> String {
+        match self {
+            Path::Root => "the document".to_owned(),
+            Path::Key(_, key) => shown(key),
+            Path::Index(..) => "a step".to_owned(),
+        }
+    }
 }
 
 impl fmt::Display for Path<'_> {
@@ -130,7 +144,7 @@ pub(crate) struct Walk {
     pub(crate) found: Collected,
     /// What the next step starts from.
     pub(crate) carried: Settings,
-    /// Fields whose value was refused or is in a conflict already told: no further conflict is told of them.
+    /// Fields whose value was refused: no conflict is told of them.
     pub(crate) doubtful: [bool; FIELDS],
     pub(crate) parts: Vec<Part>,
 }
@@ -251,8 +265,8 @@ impl Walk {
     /// The entries of an object, with keys given twice told.
     pub(crate) fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<Entry<'a>>> {
         let Some((entries, count)) = node.object(MAX_KEYS) else {
-            let is = node.kind().noun();
-            self.tell(node, path, |p| p.allowed(format!("{what}: an object, {{...}}")), format!("this is {is}"));
+            let told = format!("{} can't be {}", path.here(), node.kind().noun());
+            self.tell(node, path, |p| p.allowed(format!("{what}: an object, {{...}}")), told);
             return None;
         };
         if count > MAX_KEYS {
@@ -277,7 +291,7 @@ impl Walk {
     fn whole(&mut self, node: Node<'_>, path: &Path<'_>, min: u64, max: u64) -> Option<u64> {
         let value = node.raw().parse().ok().filter(|value| (min..=max).contains(value));
         if value.is_none() {
-            let what = format!("{path} is {}", shown(node.raw()));
+            let what = format!("{} can't be {}", path.here(), shown(node.raw()));
             self.tell(node, path, |p| p.allowed(format!("a whole number, {min} to {max}")), what);
         }
         value
@@ -304,13 +318,18 @@ impl Walk {
         let line = self.text(node, path)?;
         if line.chars().count() > MAX_LINE || line.chars().any(char::is_control) {
             let allowed = format!("one line of at most {MAX_LINE} characters");
-            self.tell(node, path, |p| p.allowed(allowed), format!("{path} is too long or has more than one line"));
+            self.tell(
+                node,
+                path,
+                |p| p.allowed(allowed),
+                format!("{} is too long or has more than one line", path.here()),
+            );
         }
         Some(line)
     }
 
     pub(crate) fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: Kind) {
-        let what = format!("{path} is {}", node.kind().noun());
+        let what = format!("{} can't be {}", path.here(), node.kind().noun());
         self.tell(node, path, |p| p.allowed(wanted.noun()), what);
     }
 

@@ -74,9 +74,9 @@ impl Walk {
             let min = MIN_STEP.as_secs();
             let allowed = format!("seconds from {min} to {MAX_STEP_S}, or \"hold\"");
             let what = match node.kind() {
-                Kind::Number => format!("duration_s is {} s", shown(node.raw())),
-                Kind::Text => format!("duration_s is {}", shown(node.raw())),
-                kind => format!("duration_s is {}", kind.noun()),
+                Kind::Number => format!("duration_s can't be {} s", shown(node.raw())),
+                Kind::Text => format!("duration_s can't be {}", shown(node.raw())),
+                kind => format!("duration_s can't be {}", kind.noun()),
             };
             self.tell(node, path, |p| p.allowed(allowed), what);
         }
@@ -180,8 +180,8 @@ impl Walk {
         if good.is_none() {
             let ramp = if info.ramps { ", or a ramp {\"to\": number}" } else { "" };
             let what = match number {
-                Some(_) => format!("{} is {}{}", info.path, shown(node.raw()), unit(info)),
-                None => format!("{} is {}", info.path, node.kind().noun()),
+                Some(_) => format!("{} can't be {}{}", info.path, shown(node.raw()), unit(info)),
+                None => format!("{} can't be {}", info.path, node.kind().noun()),
             };
             let allowed = format!("{}{}", range(info), if number.is_some() { "" } else { ramp });
             self.tell(node, path, |p| p.allowed(allowed), what);
@@ -189,22 +189,22 @@ impl Walk {
         good
     }
 
-    /// Tells what excludes each other, once for fields that are carried on.
+    /// Tells what excludes each other: where a step brings it about, not again where it is carried on.
     fn conflicts(&mut self, step: &Step, named: &Named<'_>, choice: Option<Node<'_>>, node: Node<'_>, path: &Path<'_>) {
+        let mut told: Vec<&[Field]> = Vec::new();
         for conflict in step.item().conflicts() {
             let fields = conflict.fields();
-            if fields.iter().any(|field| self.doubtful.get(*field as usize).copied().unwrap_or(false)) {
+            let place = named.iter().find(|(field, _)| fields.contains(field));
+            let doubtful = fields.iter().any(|field| self.doubtful.get(*field as usize).copied().unwrap_or(false));
+            let brought = choice.is_some() || place.is_some();
+            if doubtful || !brought || told.contains(&fields) {
                 continue;
             }
-            let place = named.iter().find(|(field, _)| fields.contains(field));
+            told.push(fields);
             let at = place.map(|(_, node)| *node).or(choice).unwrap_or(node);
-            let at_path = match place {
-                Some((field, _)) => path.key(field.info().path),
-                None => *path,
-            };
-            self.tell(at, &at_path, |p| p, conflict.to_string());
-            for field in fields {
-                self.doubt(*field, true);
+            match place {
+                Some((field, _)) => self.tell(at, &path.key(field.info().path), |p| p, conflict.to_string()),
+                None => self.tell(at, path, |p| p, conflict.to_string()),
             }
         }
     }

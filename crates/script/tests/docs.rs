@@ -1,0 +1,102 @@
+//! The script reference and the shipped schema say what the tables of the core say.
+//!
+//! After a change of those tables, `BLESS=1 cargo test -p pulsewright-script --test docs` writes both anew.
+
+use pulsewright_core::body::{ADULT, BODIES};
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::settings::Field;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+fn docs(file: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../docs").join(file)
+}
+
+/// Compares, or writes when asked to.
+fn check(file: &str, expected: &str) {
+    let path = docs(file);
+    if std::env::var_os("BLESS").is_some() {
+        fs::write(path, expected).unwrap();
+        return;
+    }
+    let found = fs::read_to_string(path).unwrap();
+    let differs = found.lines().zip(expected.lines()).position(|(found, expected)| found != expected);
+    assert!(
+        found == expected,
+        "docs/{file} is out of date from line {}: run `BLESS=1 cargo test -p pulsewright-script --test docs`",
+        differs.map_or(found.lines().count(), |line| line + 1),
+    );
+}
+
+#[test]
+fn the_schema_is_up_to_date() {
+    check("script.schema.json", &format!("{:#}\n", pulsewright_script::schema()));
+}
+
+#[test]
+fn the_reference_has_the_tables_of_the_core() {
+    let page = fs::read_to_string(docs("script.md")).unwrap();
+    let page = with_table(&page, "fields", &fields());
+    let page = with_table(&page, "rhythms", &rhythms());
+    let page = with_table(&page, "bodies", &bodies());
+    check("script.md", &page);
+}
+
+#[test]
+fn the_documents_of_the_reference_are_good() {
+    let page = fs::read_to_string(docs("script.md")).unwrap();
+    let mut count = 0;
+    for block in page.split("```json\n").skip(1) {
+        let text = block.split("```").next().unwrap();
+        let document = pulsewright_script::parse(text.as_bytes(), "script.md");
+        document.unwrap_or_else(|problems| panic!("{problems}"));
+        count += 1;
+    }
+    assert!(count > 0);
+}
+
+/// The page with what stands between the marks of a table replaced.
+fn with_table(page: &str, name: &str, table: &str) -> String {
+    let mark = format!("<!-- table of {name} -->\n");
+    let (before, rest) = page.split_once(&mark).unwrap();
+    let (_, after) = rest.split_once("<!-- end -->").unwrap();
+    format!("{before}{mark}{table}<!-- end -->{after}")
+}
+
+fn rows(head: &str, rows: impl Iterator<Item = String>) -> String {
+    let rule = "|---".repeat(head.matches('|').count() - 1);
+    let rows: String = rows.map(|row| format!("{row}\n")).collect();
+    format!("{head}\n{rule}|\n{rows}")
+}
+
+fn fields() -> String {
+    let row = |field: &Field| {
+        let info = field.info();
+        let unit = if info.unit == "1" { "" } else { info.unit };
+        let ramps = if info.ramps { "yes" } else { "" };
+        format!("| `{}` | {} to {} | {unit} | {ramps} | {} |", info.path, info.min, info.max, info.doc)
+    };
+    rows("| field | range | unit | ramps | meaning |", Field::ALL.iter().map(row))
+}
+
+fn rhythms() -> String {
+    let row = |rhythm: &&pulsewright_core::heart::rhythm::Rhythm| {
+        let (min, max) = rhythm.allowed_bpm();
+        let (usual, allowed) = if rhythm.beats() {
+            (rhythm.usual_rate(&ADULT).to_string(), format!("{min} to {max}"))
+        } else {
+            (String::new(), String::new())
+        };
+        format!("| `{}` | {} | {usual} | {allowed} | {} |", rhythm.id, rhythm.name, rhythm.alarm.id())
+    };
+    rows("| word | rhythm | usual bpm (adult) | allowed bpm | alarm |", RHYTHMS.iter().map(row))
+}
+
+fn bodies() -> String {
+    let row = |body: &&pulsewright_core::body::Body| {
+        let value = |(field, value): &(Field, f32)| format!("`{}` {value}", field.info().path);
+        let values: Vec<String> = body.values.iter().map(value).collect();
+        format!("| `{}` | {} | {} | {} |", body.id, body.name, body.resting_bpm, values.join(", "))
+    };
+    rows("| word | body | resting bpm | values |", BODIES.iter().map(row))
+}
