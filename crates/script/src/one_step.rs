@@ -50,7 +50,7 @@ impl OneStep<'_> {
         for (path, value) in self.values {
             match keys::field(path) {
                 Some(field) if (field.info().min..=field.info().max).contains(value) => {
-                    change.values.push((field, Value::Held(*value)));
+                    change.values.push((field, Value::Held(*value + 0.0)));
                 }
                 Some(field) => {
                     let what = format!("{path} can't be {value}{}", unit(field.info()));

@@ -176,7 +176,8 @@ impl Walk {
     fn number(&mut self, field: Field, node: Node<'_>, path: &Path<'_>) -> Option<f32> {
         let info = field.info();
         let number = (node.kind() == Kind::Number).then(|| node.raw().parse().unwrap_or(f32::NAN));
-        let good = number.filter(|number| (info.min..=info.max).contains(number));
+        // Adding zero makes -0 the 0 that it equals: what is the same to a reader has the same bits.
+        let good = number.filter(|number| (info.min..=info.max).contains(number)).map(|number| number + 0.0);
         if good.is_none() {
             let ramp = if info.ramps { ", or a ramp {\"to\": number}" } else { "" };
             let what = match number {
