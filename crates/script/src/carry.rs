@@ -53,6 +53,8 @@ impl Change {
                 }
             }
         }
+        // In the order of the table, whatever the order in the text: the same step is the same data.
+        ramps.sort_by_key(|ramp| ramp.field);
         Ok((settings, ramps))
     }
 
