@@ -7,7 +7,8 @@
 //! The published amplitudes of a kind of beat (R and S of each lead, sign and time of the first and last forces, notches)
 //! were set as targets of a least-squares fit: a start set by hand from the usual order of activation, seen through
 //! Dower's matrix, with start, flanks and vector of each wave free, held near that start and smooth (a small weight on the
-//! vector's second difference). Adult R and S in the chest leads aim at 0.25/0.9, 0.5/1.4, 0.8/0.95, 1.45/0.5, 1.4/0.25,
+//! vector's second difference); flutter and P waves other than the sinus node's were then set by hand, and one flank of left
+//! bundle branch block. Adult R and S in the chest leads aim at 0.25/0.9, 0.5/1.4, 0.8/0.95, 1.45/0.5, 1.4/0.25,
 //! 1.05/0.1 mV in V1 to V6 (older amplitude surveys, from memory). Bundle branch and fascicular blocks follow the
 //! criteria of AHA/ACCF/HRS, Recommendations for the Standardization and Interpretation of the Electrocardiogram,
 //! part III, 2009; the shapes of ventricular, paced and escape beats are common practice, no source.

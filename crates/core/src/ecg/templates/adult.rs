@@ -20,13 +20,13 @@ complexes! {
 /// V4, tallest R in V4 and V5, a septal q in I, V5, V6; frontal axis about 50 degrees.
 pub(super) const NORMAL: Shape<4> = Shape {
     qrs: [
-        wave(0.0, 19.2, 15.6, [-0.13, -0.06, -0.37]),
-        wave(8.4, 29.4, 27.5, [1.17, 0.75, 0.20]),
-        wave(34.7, 32.3, 17.7, [0.37, 0.12, 0.79]),
-        wave(59.6, 21.1, 20.8, [-0.21, -0.03, 0.36]),
+        wave(0.0, 20.9, 17.4, [-0.07, -0.03, -0.31]),
+        wave(13.7, 29.0, 25.5, [1.04, 0.71, -0.01]),
+        wave(32.8, 32.7, 20.4, [0.41, 0.13, 0.80]),
+        wave(61.1, 19.6, 21.8, [-0.20, -0.04, 0.43]),
     ],
     qrs_ms: 92.0,
-    peak_ms: 40.0,
+    peak_ms: 46.6,
     t: [wave(55.0, 168.0, 98.2, [0.35, 0.22, -0.2])],
     jt_ms: 308.0,
 };
@@ -48,12 +48,12 @@ pub(super) const RIGHT_BUNDLE: Shape<4> = Shape {
 /// From right to left through the septum: no q, a broad notched R in I, aVL, V5, V6, QS in V1 and V2; ST and T opposite.
 pub(super) const LEFT_BUNDLE: Shape<3> = Shape {
     qrs: [
-        wave(0.0, 22.7, 34.7, [0.47, 0.29, 0.33]),
-        wave(19.3, 35.9, 44.2, [0.68, 0.09, 1.18]),
-        wave(63.5, 39.6, 51.3, [0.91, 0.33, 1.11]),
+        wave(0.0, 29.1, 34.4, [0.58, -0.07, 0.59]),
+        wave(21.4, 44.4, 43.2, [0.69, 0.34, 1.03]),
+        wave(65.0, 42.2, 48.0, [0.88, 0.17, 1.19]),
     ],
     qrs_ms: 144.0,
-    peak_ms: 103.1,
+    peak_ms: 91.4,
     t: [wave(-36.0, 241.0, 118.9, [-0.28, -0.06, -0.4])],
     jt_ms: 308.0,
 };
@@ -88,15 +88,16 @@ pub(super) const LEFT_POSTERIOR: Shape<4> = Shape {
 
 /// A slow start through muscle, the delta wave, upright in I, II, V1 to V6, before the normal wave front takes over; T low or
 /// against the delta wave.
-pub(super) const PRE_EXCITED: Shape<4> = Shape {
+pub(super) const PRE_EXCITED: Shape<5> = Shape {
     qrs: [
-        wave(0.0, 23.7, 45.2, [0.15, 0.09, -0.25]),
-        wave(36.8, 35.3, 25.3, [1.07, 0.82, 0.11]),
-        wave(66.5, 33.1, 25.5, [0.38, -0.08, 0.61]),
-        wave(95.1, 23.6, 25.9, [-0.14, 0.01, 0.22]),
+        held(0.0, 8.2, 6.6, 39.7, [0.06, 0.05, -0.06]),
+        wave(10.2, 53.7, 29.8, [0.41, 0.36, -0.32]),
+        wave(39.8, 30.6, 33.4, [0.73, 0.47, 0.50]),
+        wave(71.5, 24.8, 29.5, [0.08, 0.13, 0.56]),
+        wave(97.1, 21.9, 26.7, [-0.14, -0.06, 0.08]),
     ],
     qrs_ms: 130.0,
-    peak_ms: 73.6,
+    peak_ms: 68.1,
     t: [wave(-36.0, 241.0, 118.9, [-0.05, -0.1, -0.22])],
     jt_ms: 308.0,
 };
@@ -203,4 +204,4 @@ pub(super) const PACED_ATRIUM: [Wave; 2] =
 /// One turn of flutter: down slowly, up fast, so a sawtooth that is mostly negative in II, III, aVF; a small upright wave in
 /// V1. The upright part reaches over into the next turn, so that no level stretch is left between two.
 pub(super) const FLUTTER: [Wave; 2] =
-    [wave(0.0, 125.0, 65.0, [-0.07, -0.20, -0.03]), wave(138.0, 44.0, 78.0, [0.045, 0.13, -0.15])];
+    [wave(0.0, 137.0, 53.0, [-0.07, -0.20, -0.03]), wave(144.0, 36.0, 92.0, [0.045, 0.13, -0.15])];
