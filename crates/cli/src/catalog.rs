@@ -108,8 +108,8 @@ fn as_json(list: List) -> Value {
             .iter()
             .map(|body| {
                 let values: Value =
-                    body.values.iter().map(|(field, value)| (field.info().path.to_owned(), json!(value))).collect();
-                json!({ "id": body.id, "name": body.name, "resting_bpm": body.resting_bpm, "values": values })
+                    body.values.iter().map(|(field, value)| (field.info().path.to_owned(), number(*value))).collect();
+                json!({ "id": body.id, "name": body.name, "resting_bpm": number(body.resting_bpm), "values": values })
             })
             .collect(),
         List::Channels => {
@@ -120,10 +120,15 @@ fn as_json(list: List) -> Value {
             .map(|field| {
                 let info = field.info();
                 json!({
-                    "path": info.path, "unit": info.unit, "min": info.min, "max": info.max, "ramps": info.ramps,
+                    "path": info.path, "unit": info.unit, "min": number(info.min), "max": number(info.max), "ramps": info.ramps,
                     "doc": info.doc,
                 })
             })
             .collect(),
     }
+}
+
+/// A number as short as its `f32` prints: widened to `f64` it would show digits that nobody set.
+fn number(value: f32) -> Value {
+    value.to_string().parse::<f64>().map_or(Value::Null, Value::from)
 }

@@ -2,6 +2,7 @@
 //!
 //! 0 done (a reader that closed the pipe is done too), 1 a check or score failed, 2 bad input or output.
 
+use pulsewright_files::atomic::reason;
 use pulsewright_script::Problems;
 use std::fmt::Display;
 use std::io::{self, BufWriter, StdoutLock, Write};
@@ -34,7 +35,7 @@ impl Failure {
         if error.kind() == io::ErrorKind::BrokenPipe {
             Failure::Closed
         } else {
-            Failure::Input(format!("cannot write to standard output: {error}"))
+            Failure::Input(format!("cannot write standard output: {}", reason(error)))
         }
     }
 }

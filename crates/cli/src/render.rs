@@ -6,6 +6,7 @@ use crate::progress::Progress;
 use crate::{interruption, script_file};
 use pulsewright_core::script::Script;
 use pulsewright_core::settings::Field;
+use pulsewright_files::atomic::reason;
 use pulsewright_files::{
     Bits, Content, Encoding, FileFormat, Names, Options, RenderError, Report, render_to_files, render_to_stream,
 };
@@ -90,7 +91,7 @@ impl Target {
 
 fn failed(output: &Path, error: &io::Error) -> Failure {
     let name = if output == Path::new("-") { "standard output".to_owned() } else { output.display().to_string() };
-    Failure::input(format!("cannot write {name}: {error}"))
+    Failure::input(format!("cannot write {name}: {}", reason(error)))
 }
 
 fn options(render: &Render) -> Result<Options, Failure> {

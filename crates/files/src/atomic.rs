@@ -19,12 +19,12 @@ pub enum FileError {
     #[error("{} exists; choose another name, or --force to overwrite", .0.display())]
     Exists(PathBuf),
     /// The system refused.
-    #[error("cannot write {}: {}", .0.display(), said(.1))]
+    #[error("cannot write {}: {}", .0.display(), reason(.1))]
     Io(PathBuf, #[source] io::Error),
 }
 
 /// What the system said, without its number.
-fn said(error: &io::Error) -> String {
+pub fn reason(error: &io::Error) -> String {
     let text = error.to_string();
     text.split_once(" (os error").map_or(text.clone(), |(words, _)| words.to_owned())
 }
@@ -91,10 +91,12 @@ impl Unfinished {
             // As any new file: what the user's mask leaves of this.
             builder.permissions(fs::Permissions::from_mode(0o666));
         }
+        // The error of the temporary file names its passing path, which means nothing to anybody.
         let passing = builder.tempfile_in(folder).map_err(|error| {
             let error = match error.kind() {
-                io::ErrorKind::NotFound => io::Error::new(error.kind(), "its folder does not exist"),
-                _ => io::Error::new(error.kind(), said_of_folder(&error)),
+                io::ErrorKind::NotFound if !folder.exists() => io::Error::other("its folder does not exist"),
+                io::ErrorKind::NotFound => io::Error::other("its folder takes no files"),
+                kind => io::Error::from(kind),
             };
             FileError::Io(path.clone(), error)
         })?;
@@ -114,11 +116,6 @@ impl Unfinished {
         let passing = self.writer.into_inner().map_err(|error| FileError::Io(self.path.clone(), error.into_error()))?;
         Ok(Finished { path: self.path, passing: passing.into_temp_path() })
     }
-}
-
-/// The temporary file's own message names the passing path, which means nothing to anybody.
-fn said_of_folder(error: &io::Error) -> String {
-    io::Error::from(error.kind()).to_string()
 }
 
 impl Write for Unfinished {

@@ -307,6 +307,6 @@ mod tests {
         let split = Names::new(Path::new("out.csv"), 1000);
         assert_eq!(split.signal[0], Path::new("out.0001.csv"));
         assert_eq!(split.signal[999], Path::new("out.1000.csv"));
-        assert_eq!(split.all().count(), 1000 + 1 + 6);
+        assert_eq!(split.all().count(), 1000 + 1 + TruthFile::ALL.len());
     }
 }

@@ -69,6 +69,8 @@ pub fn render_to_files(
     check_free(names.all(), options.overwrite)?;
     let mut run = Run::new(&plan);
     let mut signal = SignalFiles { plan: &plan, names: &names.signal, open: None, done: Vec::new() };
+    // First, so that a folder that takes no files is told with the name that was asked for.
+    signal.open(0)?;
     let mut finished = Vec::new();
     if options.truth {
         let mut files = Vec::new();
@@ -183,6 +185,16 @@ struct SignalFiles<'p, 'a> {
 }
 
 impl SignalFiles<'_, '_> {
+    fn open(&mut self, section: usize) -> Result<(), FileError> {
+        self.close()?;
+        let mut file = Unfinished::new(&self.names[section])?;
+        let mut head = Vec::new();
+        self.plan.encoder().head(self.plan.sections[section], &mut head);
+        file.write_all(&head).map_err(FileError::of(&self.names[section]))?;
+        self.open = Some((section, file));
+        Ok(())
+    }
+
     fn close(&mut self) -> Result<(), FileError> {
         if let Some((section, mut file)) = self.open.take() {
             let mut tail = Vec::new();
@@ -203,12 +215,7 @@ impl Sink for SignalFiles<'_, '_> {
     fn put(&mut self, part: &Part) -> Result<(), RenderError> {
         let name = &self.names[part.section];
         if self.open.as_ref().is_none_or(|(section, _)| *section != part.section) {
-            self.close()?;
-            let mut file = Unfinished::new(name)?;
-            let mut head = Vec::new();
-            self.plan.encoder().head(self.plan.sections[part.section], &mut head);
-            file.write_all(&head).map_err(FileError::of(name))?;
-            self.open = Some((part.section, file));
+            self.open(part.section)?;
         }
         if let Some((_, file)) = &mut self.open {
             file.write_all(&part.bytes).map_err(FileError::of(name))?;

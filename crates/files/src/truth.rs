@@ -6,7 +6,8 @@
 //! | `atrial` | P wave | `time_s` (P onset), `frame` |
 //! | `pulses` | pressure pulse | `time_s` (foot), `channel`, `foot_mmhg`, `peak_s`, `systolic_mmhg` |
 //! | `breaths` | breath | `time_s` (start of inspiration), `peak_s`, `end_s`, `depth_ohm` |
-//! | `episodes` | fibrillation | `start_s`, `end_s`, `episode` |
+//! | `pacing` | pulse of a pacing device | `time_s`, `frame`, `chamber`, `captures` (`yes`, `no`) |
+//! | `episodes` | fibrillation or flutter | `start_s`, `end_s`, `episode` |
 //! | `steps` | step played | `step` (from 1), `name`, `start_s`, `end_s`, `rhythm`, `body`, `rate_bpm`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg`, `breaths_per_min`, `alarm` |
 //!
 //! An empty cell means: there is none. Steps say what a monitor is expected to read, at a steady rate; of what a step
@@ -18,7 +19,7 @@ use pulsewright_core::pressure::arterial::{Target, steady};
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{FrameRate, Instant, Span, TICKS_PER_SECOND};
-use pulsewright_core::truth::{Beat, Episode, Event, Observer};
+use pulsewright_core::truth::{Beat, Chamber, Episode, Event, Observer};
 use std::io::{self, Write};
 
 /// The truth files.
@@ -29,17 +30,19 @@ pub enum TruthFile {
     Atrial,
     Pulses,
     Breaths,
+    Pacing,
     Episodes,
     Steps,
 }
 
 impl TruthFile {
     /// Every file.
-    pub const ALL: [TruthFile; 6] = [
+    pub const ALL: [TruthFile; 7] = [
         TruthFile::Beats,
         TruthFile::Atrial,
         TruthFile::Pulses,
         TruthFile::Breaths,
+        TruthFile::Pacing,
         TruthFile::Episodes,
         TruthFile::Steps,
     ];
@@ -51,6 +54,7 @@ impl TruthFile {
             TruthFile::Atrial => "atrial.csv",
             TruthFile::Pulses => "pulses.csv",
             TruthFile::Breaths => "breaths.csv",
+            TruthFile::Pacing => "pacing.csv",
             TruthFile::Episodes => "episodes.csv",
             TruthFile::Steps => "steps.csv",
         }
@@ -62,6 +66,7 @@ impl TruthFile {
             TruthFile::Atrial => "time_s,frame",
             TruthFile::Pulses => "time_s,channel,foot_mmhg,peak_s,systolic_mmhg",
             TruthFile::Breaths => "time_s,peak_s,end_s,depth_ohm",
+            TruthFile::Pacing => "time_s,frame,chamber,captures",
             TruthFile::Episodes => "start_s,end_s,episode",
             TruthFile::Steps => {
                 "step,name,start_s,end_s,rhythm,body,rate_bpm,systolic_mmhg,diastolic_mmhg,mean_mmhg,breaths_per_min,alarm"
@@ -219,6 +224,16 @@ impl<W: Write> Observer for Truth<'_, W> {
                     self.end_episode(episode, start, at);
                 }
             }
+            Event::Pace { at, chamber, captures } => {
+                let chamber = match chamber {
+                    Chamber::Atrium => "atrium",
+                    Chamber::Ventricle => "ventricle",
+                };
+                push_instant(&mut self.row, at);
+                let frame = nearest_frame(at, self.rate);
+                write!(self.row, ",{frame},{chamber},{}", if captures { "yes" } else { "no" }).ok();
+                self.write(TruthFile::Pacing);
+            }
             Event::Breath(breath) => {
                 push_instant(&mut self.row, breath.start);
                 push_instant(self.comma(), breath.peak);
@@ -280,6 +295,8 @@ pub fn nearest_frame(instant: Instant, rate: FrameRate) -> u64 {
 fn episode_word(episode: Episode) -> &'static str {
     match episode {
         Episode::AtrialFibrillation => "atrial-fibrillation",
+        Episode::AtrialFlutter => "atrial-flutter",
+        Episode::VentricularFlutter => "ventricular-flutter",
         Episode::VentricularFibrillation => "ventricular-fibrillation",
         _ => "other",
     }
@@ -310,7 +327,7 @@ mod tests {
 
     const RATE: FrameRate = FrameRate::lit(500);
 
-    fn truth(items: &[Item<'_>], labels: &[&str], frames: u64) -> [String; 6] {
+    fn truth(items: &[Item<'_>], labels: &[&str], frames: u64) -> [String; 7] {
         let script = Script::new(1, items).unwrap();
         let files = std::array::from_fn(|_| Vec::new());
         let mut truth = Truth::new(&script, labels, RATE, frames, files);
@@ -318,7 +335,7 @@ mod tests {
         truth.finish().unwrap().map(|file| String::from_utf8(file).unwrap())
     }
 
-    fn file(files: &[String; 6], which: TruthFile) -> Vec<Vec<&str>> {
+    fn file(files: &[String; 7], which: TruthFile) -> Vec<Vec<&str>> {
         files[which as usize].lines().skip(1).map(|line| line.split(',').collect()).collect()
     }
 
@@ -383,6 +400,16 @@ mod tests {
     }
 
     #[test]
+    fn every_pulse_of_a_pacing_device_is_told() {
+        let rhythm = pulsewright_core::heart::catalogue::find("paced-vvi").unwrap();
+        let files = truth(&[step(Settings::new(&ADULT, rhythm).lit(Field::RateBpm, 60.0), 10)], &[], 5000);
+        let (paces, beats) = (file(&files, TruthFile::Pacing), file(&files, TruthFile::Beats));
+        assert_eq!((paces.len(), beats.len()), (10, 10));
+        assert!(paces.iter().all(|pace| pace[2..] == ["ventricle", "yes"]), "{paces:?}");
+        assert!(beats.iter().all(|beat| beat[2] == "/"));
+    }
+
+    #[test]
     fn an_error_of_a_file_is_kept() {
         struct Full;
         impl Write for Full {
@@ -395,7 +422,7 @@ mod tests {
         }
         let items = [step(Settings::new(&ADULT, &SINUS), 1)];
         let script = Script::new(1, &items).unwrap();
-        let truth = Truth::new(&script, &[], RATE, 500, [Full, Full, Full, Full, Full, Full]);
+        let truth = Truth::new(&script, &[], RATE, 500, [const { Full }; TruthFile::ALL.len()]);
         assert_eq!(truth.finish().map(|_| ()).unwrap_err().kind(), io::ErrorKind::StorageFull);
     }
 
