@@ -2,11 +2,12 @@
 //!
 //! One source, two programs: the example `golden` of this folder's package prints the host's lines, the firmware prints an emulated
 //! microcontroller's. Both include this file, so that they can differ only in the frames.
-//! Every rhythm of the catalogue is in it by construction, on an invented adult; then each other body, ramps and a repeat.
+//! Every rhythm of the catalogue is in it by construction, on an invented adult; then each other body, everything that can be
+//! added to a rhythm at once, ramps and a repeat.
 
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::frame::{Digest, Frame, Lead, PressureSite};
-use pulsewright_core::heart::catalogue::{RHYTHMS, SINUS};
+use pulsewright_core::heart::catalogue::{PACED_DDD, RHYTHMS, SINUS};
 use pulsewright_core::script::{Item, Ramp, Script, ScriptError, Step};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{FrameRate, Span};
@@ -29,7 +30,18 @@ const fn held(settings: Settings) -> Item<'static> {
     Item::Step(Step { duration: Some(HELD), settings, ramps: &[], beats: &[] })
 }
 
-const ITEMS: usize = RHYTHMS.len() + BODIES.len() + 1;
+/// Every layer that a step may add to its rhythm.
+const ADDED: Settings = Settings::new(&ADULT, &PACED_DDD)
+    .lit(Field::MainsMv, 0.05)
+    .lit(Field::WanderMv, 0.2)
+    .lit(Field::BreathingWanderMv, 0.3)
+    .lit(Field::MuscleMv, 0.03)
+    .lit(Field::MotionMv, 0.4)
+    .lit(Field::SurgeryMv, 0.02)
+    .lit(Field::OffLa, 1.0)
+    .lit(Field::OffV2, 1.0);
+
+const ITEMS: usize = RHYTHMS.len() + BODIES.len() + 2;
 
 static SCRIPT_ITEMS: [Item<'static>; ITEMS] = {
     let mut items = [held(Settings::new(&ADULT, &SINUS)); ITEMS];
@@ -44,6 +56,8 @@ static SCRIPT_ITEMS: [Item<'static>; ITEMS] = {
         i += 1;
         body += 1;
     }
+    items[i] = held(ADDED);
+    i += 1;
     items[i] =
         Item::Step(Step { duration: Some(HELD), settings: Settings::new(&ADULT, &SINUS), ramps: RISING, beats: &[] });
     items[i + 1] = Item::Repeat { first: i as u32, times: 2, level: 0 };
@@ -59,7 +73,8 @@ static SCRIPT_ITEMS: [Item<'static>; ITEMS] = {
 pub fn programs() -> impl Iterator<Item = ([&'static str; 2], Result<Script<'static>, ScriptError>)> {
     let alone = SCRIPT_ITEMS.iter().filter_map(|item| match item {
         Item::Step(step) if step.ramps.is_empty() => {
-            let words = [step.settings.body().id, step.settings.rhythm().id];
+            let added = step.settings.get(Field::MuscleMv) > 0.0;
+            let words = if added { ["all", "added"] } else { [step.settings.body().id, step.settings.rhythm().id] };
             Some((words, Script::new(SEED, core::slice::from_ref(item))))
         }
         _ => None,

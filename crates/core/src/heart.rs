@@ -29,7 +29,6 @@ use pacing::Device;
 use rhythm::{Atria, AvNode, Focus, JunctionalP, PacingMode, Rhythm, SinusFault, Ventricles};
 
 pub use variability::Variability;
-pub(crate) use variability::tone_phase;
 
 /// What the heart is asked to do at an instant: settings resolved to plain numbers.
 #[derive(Clone, Copy, Debug)]

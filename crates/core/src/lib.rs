@@ -34,9 +34,11 @@
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
 
+pub mod artefact;
 pub mod body;
 pub mod ecg;
 pub mod frame;
+mod frequency;
 pub mod heart;
 pub mod math;
 pub mod noise;

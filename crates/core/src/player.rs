@@ -3,6 +3,7 @@
 //! It keeps the order of events (steps, breaths, heart, pulses), hands each to whoever draws it, and fills frames with
 //! closed-form signals in between. It is the only place where anything mutates.
 
+use crate::artefact::{self, Layers};
 use crate::ecg::electrogram::{self, Electrogram, VentricularBeat};
 use crate::ecg::leads::leads_of;
 use crate::frame::{Frame, PressureSite};
@@ -26,6 +27,7 @@ const SEGMENT: usize = 16;
 pub struct Player<'a> {
     timeline: Timeline<'a>,
     step: Option<Placed<'a>>,
+    artefacts: Layers,
     next_step: Option<Placed<'a>>,
     /// How many of the step's premature beats have come.
     beats_told: usize,
@@ -49,6 +51,7 @@ impl<'a> Player<'a> {
         Player {
             timeline,
             step: None,
+            artefacts: Layers::default(),
             next_step,
             beats_told: 0,
             end: script.duration().map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),
@@ -177,6 +180,7 @@ impl<'a> Player<'a> {
         let first = self.step.is_none();
         self.next_step = self.timeline.next();
         self.step = Some(placed);
+        self.artefacts = Layers::of(placed.step);
         self.beats_told = 0;
         let at = placed.start;
         observer.observe(Event::Step { item: placed.item, at });
@@ -359,6 +363,9 @@ impl<'a> Player<'a> {
             frame.leads_mv = leads_of([vector[0] * gain, vector[1] * gain, vector[2] * gain]);
             frame.respiration_ohm = base_ohm + self.respiration.impedance_ohm(*now);
             frame.pressure_mmhg[PressureSite::Arterial as usize] = self.arterial.at(*now);
+        }
+        if let (false, Some(placed)) = (self.artefacts.none(), &self.step) {
+            artefact::add_to(self.artefacts, placed, &self.noise, &self.respiration, instants, frames);
         }
         count
     }

@@ -66,6 +66,22 @@ fields! {
     ExpirationRatio: "breathing.expiration_ratio", "1", 0.5 ..= 4.0, false, "Expiration time over inspiration time: 2 is an I:E of 1:2.";
     CardiacOhm: "breathing.cardiac_ohm", "ohm", 0.0 ..= 2.0, true, "Impedance change of each heartbeat (cardiac artefact), base to peak.";
     BreathingGain: "breathing.ecg_percent", "%", 0.0 ..= 30.0, false, "Change of ECG amplitude over a breath, peak to peak.";
+    MainsMv: "artefact.mains_mv", "mV", 0.0 ..= 10.0, true, "Mains hum: mV RMS in I, II, III and V1 to V6, 0.87 of it in aVR, aVL and aVF, as for all noise.";
+    MainsHz: "artefact.mains_hz", "Hz", 45.0 ..= 65.0, false, "Mains frequency.";
+    WanderMv: "artefact.wander_mv", "mV", 0.0 ..= 10.0, true, "Slow random baseline wander, 0.06 to 0.45 Hz: mV RMS.";
+    BreathingWanderMv: "artefact.breathing_mv", "mV", -10.0 ..= 10.0, true, "Baseline that moves with breathing: rise from empty to full lungs in lead II, mV peak to peak.";
+    MuscleMv: "artefact.muscle_mv", "mV", 0.0 ..= 10.0, true, "Muscle noise around 95 Hz, at each electrode its own: mV RMS.";
+    MotionMv: "artefact.motion_mv", "mV", 0.0 ..= 10.0, true, "Motion in bursts of 2 to 5 s, one every 8 s: mV RMS within a burst.";
+    SurgeryMv: "artefact.surgery_mv", "mV", 0.0 ..= 10.0, true, "High-frequency surgery as long as it is set: broad-band noise pulsing at twice the mains frequency, mV RMS.";
+    OffRa: "artefact.off_ra", "1", 0.0 ..= 1.0, false, "1: electrode RA is off, which flattens II; with two limb electrodes off every lead is flat.";
+    OffLa: "artefact.off_la", "1", 0.0 ..= 1.0, false, "1: electrode LA is off, which flattens I; with two limb electrodes off every lead is flat.";
+    OffLl: "artefact.off_ll", "1", 0.0 ..= 1.0, false, "1: electrode LL is off, which flattens II; with two limb electrodes off every lead is flat.";
+    OffV1: "artefact.off_v1", "1", 0.0 ..= 1.0, false, "1: electrode V1 is off; its lead is flat.";
+    OffV2: "artefact.off_v2", "1", 0.0 ..= 1.0, false, "1: electrode V2 is off; its lead is flat.";
+    OffV3: "artefact.off_v3", "1", 0.0 ..= 1.0, false, "1: electrode V3 is off; its lead is flat.";
+    OffV4: "artefact.off_v4", "1", 0.0 ..= 1.0, false, "1: electrode V4 is off; its lead is flat.";
+    OffV5: "artefact.off_v5", "1", 0.0 ..= 1.0, false, "1: electrode V5 is off; its lead is flat.";
+    OffV6: "artefact.off_v6", "1", 0.0 ..= 1.0, false, "1: electrode V6 is off; its lead is flat.";
     ArterialSystolic: "arterial.systolic_mmhg", "mmHg", 10.0 ..= 320.0, true, "Arterial systolic pressure at a steady rate.";
     ArterialDiastolic: "arterial.diastolic_mmhg", "mmHg", 5.0 ..= 300.0, true, "Arterial diastolic pressure at a steady rate.";
     ArterialSwing: "arterial.breathing_mmhg", "mmHg", 0.0 ..= 40.0, true, "Fall of arterial pressure from expiration to inspiration.";
@@ -195,6 +211,7 @@ const RESTING: &[(Field, f32)] = &[
     (Field::PacingMv, 2.0),
     (Field::PacingMs, 1.0),
     (Field::EcgGain, 1.0),
+    (Field::MainsHz, 50.0),
 ];
 
 /// The value of a field in a resting patient of this body.

@@ -130,6 +130,12 @@ pub struct Reach {
 /// Largest potential of any beat of any body at a gain of 1, mV; tall R waves of the catalogue stay below 3.
 const TALLEST_MV: f32 = 5.0;
 
+/// Artefacts stated in mV RMS; an electrode off moves a lead by less than what is left for a beat.
+const NOISES: [Field; 5] = [Field::MainsMv, Field::WanderMv, Field::MuscleMv, Field::MotionMv, Field::SurgeryMv];
+
+/// Highest peak of noise over its RMS.
+const CREST: f32 = 5.0;
+
 /// Pulse pressure of a strong beat over that of a regular one; after a pause it grows by up to a third.
 const STRONGEST: f32 = 1.5;
 
@@ -156,7 +162,9 @@ impl Reach {
         let value = |field| step.value(field, at);
         match kind {
             ChannelKind::Potential => {
-                let mv = TALLEST_MV * value(Field::EcgGain) * (1.0 + 0.005 * value(Field::BreathingGain));
+                let gain = value(Field::EcgGain) * (1.0 + 0.005 * value(Field::BreathingGain));
+                let noise: f32 = NOISES.into_iter().map(value).sum();
+                let mv = TALLEST_MV * gain + CREST * noise + value(Field::BreathingWanderMv).abs();
                 Reach { lowest: -mv, highest: mv, centre: 0.0 }
             }
             ChannelKind::Pressure => {

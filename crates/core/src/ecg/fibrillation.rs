@@ -6,8 +6,8 @@
 //! It is a function of time alone, made of sines with exact integer phases, so it starts anywhere and never repeats in
 //! step with anything.
 
-use crate::heart::tone_phase;
-use crate::math::{phase_of, sin_turn, smooth_step};
+use crate::frequency::Frequency;
+use crate::math::{sin_turn, small_phase, smooth_step};
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 
@@ -20,8 +20,8 @@ struct Manner {
     /// Wander of the phase, turns, and of the size, share.
     phase_wander: f32,
     size_wander: f32,
-    /// Rates of the wander, Hz.
-    wander_hz: [f32; 3],
+    /// The wander on each axis: of the phase, and, slower, of phase and size.
+    wander: [[Frequency; 2]; 3],
     /// The lesser tones.
     lesser: [Tone; 2],
 }
@@ -37,6 +37,16 @@ struct Tone {
     wander: f32,
 }
 
+/// Wander at these rates, Hz; the slower one at 0.43 of the next axis's.
+const fn wander(hz: [f32; 3]) -> [[Frequency; 2]; 3] {
+    let [x, y, z] = hz;
+    [
+        [Frequency::hz(x), Frequency::hz(y * 0.43)],
+        [Frequency::hz(y), Frequency::hz(z * 0.43)],
+        [Frequency::hz(z), Frequency::hz(x * 0.43)],
+    ]
+}
+
 /// A little of the second harmonic makes waves pointed.
 const POINTED: Tone = Tone { ratio: 2.0, share: 0.22, wander: 2.0 };
 
@@ -49,7 +59,7 @@ const ATRIAL: Manner = Manner {
     vector: [-0.25, 0.50, -0.75],
     phase_wander: 0.20,
     size_wander: 0.35,
-    wander_hz: [0.61, 0.83, 1.07],
+    wander: wander([0.61, 0.83, 1.07]),
     lesser: [POINTED, Tone { ratio: 0.77, share: 0.30, wander: -1.7 }],
 };
 
@@ -59,7 +69,7 @@ const VENTRICULAR: Manner = Manner {
     vector: [0.32, 0.36, 0.29],
     phase_wander: 0.26,
     size_wander: 0.28,
-    wander_hz: [0.37, 0.53, 0.71],
+    wander: wander([0.37, 0.53, 0.71]),
     lesser: [Tone { ratio: 0.61, share: 0.30, wander: -1.7 }, Tone { ratio: 1.43, share: 0.36, wander: -2.1 }],
 };
 
@@ -69,12 +79,19 @@ const FLUTTER: Manner = Manner {
     vector: [0.30, 0.42, 0.25],
     phase_wander: 0.0,
     size_wander: 0.04,
-    wander_hz: [0.37, 0.53, 0.71],
+    wander: wander([0.37, 0.53, 0.71]),
     lesser: [POINTED, SILENT],
 };
 
 /// Time for the waves to swell, and to die away, s.
 const SWELL_S: f32 = 0.3;
+
+/// How far waves that start at `from` have swollen at `now`, 0 to 1.
+fn swollen(from: Instant, now: Instant) -> f32 {
+    let since = now.since(from);
+    // Most of the time: no arithmetic.
+    if since > Span::secs(1) { 1.0 } else { smooth_step(since.as_secs() * (1.0 / SWELL_S)) }
+}
 
 /// A stretch of fibrillation.
 #[derive(Clone, Copy, Debug)]
@@ -82,7 +99,8 @@ pub struct Fibrillation {
     manner: Manner,
     from: Instant,
     until: Option<Instant>,
-    hz: f32,
+    main: Frequency,
+    lesser: [Frequency; 2],
     mv: f32,
     phases: [u32; 3],
 }
@@ -105,7 +123,8 @@ impl Fibrillation {
 
     fn new(manner: Manner, from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
         let phases = [0, 1, 2].map(|i| noise.bits(manner.purpose, i));
-        Fibrillation { manner, from, until: None, hz, mv, phases }
+        let lesser = manner.lesser.map(|tone| Frequency::hz(hz * tone.ratio));
+        Fibrillation { manner, from, until: None, main: Frequency::hz(hz), lesser, mv, phases }
     }
 
     /// Lets it die away from `at` on.
@@ -122,23 +141,22 @@ impl Fibrillation {
 
     /// The heart vector it adds at `now`, mV.
     pub fn at(&self, now: Instant) -> [f32; 3] {
-        let mut size = self.mv * smooth_step(now.since(self.from).as_secs() * (1.0 / SWELL_S));
+        let mut size = self.mv * swollen(self.from, now);
         if let Some(until) = self.until {
-            size *= 1.0 - smooth_step(now.since(until).as_secs() * (1.0 / SWELL_S));
+            size *= 1.0 - swollen(until, now);
         }
         let manner = &self.manner;
-        let main = tone_phase(self.hz, now);
-        let lesser = manner.lesser.map(|tone| tone_phase(self.hz * tone.ratio, now));
+        let main = self.main.phase(now);
+        let lesser = self.lesser.map(|frequency| frequency.phase(now));
         let mut vector = [0.0; 3];
-        for (i, (value, share)) in vector.iter_mut().zip(manner.vector).enumerate() {
-            let phase = self.phases[i];
-            let slow = sin_turn(tone_phase(manner.wander_hz[i], now).wrapping_add(phase));
-            let slower =
-                sin_turn(tone_phase(manner.wander_hz[(i + 1) % 3] * 0.43, now).wrapping_add(phase.rotate_left(9)));
+        let axes = vector.iter_mut().zip(manner.vector).zip(manner.wander).zip(self.phases);
+        for (((value, share), [slow, slower]), phase) in axes {
+            let slow = sin_turn(slow.phase(now).wrapping_add(phase));
+            let slower = sin_turn(slower.phase(now).wrapping_add(phase.rotate_left(9)));
             let wander = manner.phase_wander * (slow + slower);
-            let mut wave = sin_turn(main.wrapping_add(phase >> 2).wrapping_add(phase_of(wander)));
+            let mut wave = sin_turn(main.wrapping_add(phase >> 2).wrapping_add(small_phase(wander)));
             for (turn, (tone, at)) in [17, 5].into_iter().zip(manner.lesser.iter().zip(lesser)) {
-                let at = at.wrapping_add(phase.rotate_left(turn)).wrapping_add(phase_of(tone.wander * wander));
+                let at = at.wrapping_add(phase.rotate_left(turn)).wrapping_add(small_phase(tone.wander * wander));
                 wave += tone.share * sin_turn(at);
             }
             *value = size * share * (1.0 + manner.size_wander * slower) * wave;

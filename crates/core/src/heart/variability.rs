@@ -1,5 +1,6 @@
 //! Wandering of the sinus node: beats are displaced from their regular places, so the mean rate stays as set.
 
+use crate::frequency::Frequency;
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
@@ -40,7 +41,7 @@ impl Variability {
         {
             if ms > 0.0 {
                 for (i, hz) in tones.into_iter().enumerate() {
-                    let phase = tone_phase(hz, due).wrapping_add(noise.bits(purpose, i as u64));
+                    let phase = Frequency::hz(hz).phase(due).wrapping_add(noise.bits(purpose, i as u64));
                     sum += (1.0 / 3.0) * amplitude_s(ms, hz * period.as_secs()) * math::sin_turn(phase);
                 }
             }
@@ -53,11 +54,4 @@ impl Variability {
 fn amplitude_s(ms: f32, cycles_per_beat: f32) -> f32 {
     let quarter = math::min(cycles_per_beat * 0.5, 0.25);
     ms * 0.001 / (4.0 * math::max(math::sin_turn(math::phase_of(quarter)), 0.1))
-}
-
-/// Phase of a tone at an instant, in 2^-32 turns: exact, so it does not drift.
-pub(crate) fn tone_phase(hz: f32, at: Instant) -> u32 {
-    // hz in 2^-16 Hz; the product is in 2^-48 turns, of which whole turns fall off the top.
-    let step = (hz * 65_536.0) as u64;
-    (step.wrapping_mul(at.ticks()) >> 16) as u32
 }

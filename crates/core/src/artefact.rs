@@ -1,0 +1,148 @@
+//! Artefacts: what reaches the electrodes besides the heart.
+//!
+//! Each layer is a function of time, seed and setting alone, added to the independent leads of frames that the heart has
+//! drawn, so III, aVR, aVL and aVF stay exact sums whatever is on. Gain and breathing change the heart's signal, never these.
+//!
+//! Noise is stated in mV RMS. Every layer gives I, II, III and V1 to V6 the same RMS and aVR, aVL and aVF 0.87 of it, and any two
+//! layers are uncorrelated, so their squares add. A signal-to-noise ratio of `d` decibels against an ECG of `s` mV therefore
+//! needs noise of `s / 10^(d / 20)` mV RMS in all.
+
+mod lead_off;
+mod mains;
+mod motion;
+mod muscle;
+mod surgery;
+mod wander;
+
+pub use lead_off::OFFSET_MV;
+pub use motion::Movement;
+
+use crate::frame::{Frame, INDEPENDENT_LEADS};
+use crate::noise::Noise;
+use crate::respiration::Respiration;
+use crate::script::{Placed, Step};
+use crate::settings::Field;
+use crate::time::Instant;
+use muscle::Muscle;
+
+/// The fields that switch a layer on when they are not zero.
+const SWITCHES: [Field; 6] =
+    [Field::MainsMv, Field::WanderMv, Field::BreathingWanderMv, Field::MuscleMv, Field::MotionMv, Field::SurgeryMv];
+
+/// Electrodes that may come off, in the order of [`crate::frame::Electrode`].
+const OFF: [Field; 9] = [
+    Field::OffRa,
+    Field::OffLa,
+    Field::OffLl,
+    Field::OffV1,
+    Field::OffV2,
+    Field::OffV3,
+    Field::OffV4,
+    Field::OffV5,
+    Field::OffV6,
+];
+
+/// The layers that a step has on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Layers {
+    /// One bit for each of [`SWITCHES`].
+    noise: u8,
+    /// One bit for each of [`OFF`].
+    off: u16,
+}
+
+impl Layers {
+    pub(crate) fn of(step: &Step<'_>) -> Layers {
+        let mut layers = Layers::default();
+        for (i, field) in SWITCHES.into_iter().enumerate() {
+            if step.settings.get(field) != 0.0 || step.ramps.iter().any(|ramp| ramp.field == field) {
+                layers.noise |= 1 << i;
+            }
+        }
+        for (i, field) in OFF.into_iter().enumerate() {
+            if step.settings.get(field) >= 0.5 {
+                layers.off |= 1 << i;
+            }
+        }
+        layers
+    }
+
+    pub(crate) fn none(self) -> bool {
+        self.noise == 0 && self.off == 0
+    }
+
+    fn has(self, field: Field) -> bool {
+        SWITCHES.iter().position(|switch| *switch == field).is_some_and(|i| self.noise & (1 << i) != 0)
+    }
+}
+
+/// Two uncorrelated signals of the same RMS, of which every lead is a mixture of that RMS.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Pair(f32, f32);
+
+impl Pair {
+    fn add(&mut self, other: Pair, mv: f32) {
+        self.0 += other.0 * mv;
+        self.1 += other.1 * mv;
+    }
+}
+
+/// Shares of a pair in I, II, V1 to V6: cosine and sine of angles.
+///
+/// 60 degrees between I and II give III = II - I the same size.
+const SHARES: [Pair; INDEPENDENT_LEADS] = [
+    Pair(1.0, 0.0),
+    Pair(0.5, 0.866_025_4),
+    Pair(-0.5, 0.866_025_4),
+    Pair(0.0, 1.0),
+    Pair(0.258_819_04, 0.965_925_8),
+    Pair(0.707_106_77, 0.707_106_77),
+    Pair(0.866_025_4, 0.5),
+    Pair(0.965_925_8, 0.258_819_04),
+];
+
+/// Shares of the baseline's movement with breathing in I, II, V1 to V6 (common practice, no source).
+const BREATHING_SHARES: [f32; INDEPENDENT_LEADS] = [0.4, 1.0, 0.5, 0.5, 0.6, 0.7, 0.8, 0.8];
+
+/// Adds a step's layers to frames at consecutive instants.
+pub(crate) fn add_to(
+    layers: Layers,
+    placed: &Placed<'_>,
+    noise: &Noise,
+    respiration: &Respiration,
+    instants: &[Instant],
+    frames: &mut [Frame],
+) {
+    let hz = placed.step.settings.get(Field::MainsHz);
+    let phases = if layers.has(Field::WanderMv) { wander::phases(noise) } else { [0; wander::TONES] };
+    let mut muscle = Muscle::new();
+    for (frame, now) in frames.iter_mut().zip(instants.iter().copied()) {
+        let value = |field| placed.step.value(field, now.since(placed.start));
+        let mut pair = Pair::default();
+        if layers.has(Field::MainsMv) {
+            pair.add(mains::at(hz, now), value(Field::MainsMv));
+        }
+        if layers.has(Field::WanderMv) {
+            pair.add(wander::at(&phases, now), value(Field::WanderMv));
+        }
+        if layers.has(Field::MotionMv) {
+            pair.add(motion::at(noise, now), value(Field::MotionMv));
+        }
+        if layers.has(Field::SurgeryMv) {
+            pair.add(surgery::at(noise, hz, now), value(Field::SurgeryMv));
+        }
+        for (lead, share) in frame.leads_mv.iter_mut().zip(SHARES) {
+            *lead += share.0 * pair.0 + share.1 * pair.1;
+        }
+        if layers.has(Field::BreathingWanderMv) {
+            let mv = value(Field::BreathingWanderMv) * (respiration.filling(now) - 0.5);
+            for (lead, share) in frame.leads_mv.iter_mut().zip(BREATHING_SHARES) {
+                *lead += share * mv;
+            }
+        }
+        if layers.has(Field::MuscleMv) {
+            muscle.add_to(noise, now, value(Field::MuscleMv), &mut frame.leads_mv);
+        }
+        lead_off::apply(layers.off, &mut frame.leads_mv);
+    }
+}
