@@ -1,0 +1,89 @@
+//! The core's elementary functions against `f64`, over their whole domains.
+//!
+//! In release builds every `f32` (or every phase) is tried; in debug builds every 509th, so that the check stays quick.
+//! The reference is the platform's `f64` function, whose own error (below 1e-15) does not matter here.
+
+use pulsewright_core::math::{exp, ln, pow, sin_turn, sqrt};
+use std::thread;
+
+const STRIDE: u64 = if cfg!(debug_assertions) { 509 } else { 1 };
+
+/// Largest error of `error` over the bit patterns from `first` to `last`, worked on in two halves.
+fn worst(first: u32, last: u32, error: impl Fn(u32) -> f64 + Sync) -> f64 {
+    let middle = u64::from(first) + u64::from(last - first) / 2;
+    let half = |from: u64, to: u64| {
+        let mut worst = 0.0f64;
+        let mut bits = from;
+        while bits <= to {
+            let error = error(bits as u32);
+            // A NaN must not hide behind a comparison that is false.
+            assert!(!error.is_nan(), "no number at bits {bits:#x}");
+            worst = worst.max(error);
+            bits += STRIDE;
+        }
+        worst
+    };
+    thread::scope(|scope| {
+        let lower = scope.spawn(|| half(u64::from(first), middle));
+        let upper = half(middle + 1, u64::from(last));
+        lower.join().expect("the other half").max(upper)
+    })
+}
+
+#[test]
+fn sine_of_every_phase() {
+    let error = worst(0, u32::MAX, |phase| {
+        let turn = f64::from(phase) / 4_294_967_296.0 * std::f64::consts::TAU;
+        (f64::from(sin_turn(phase)) - turn.sin()).abs()
+    });
+    assert!(error <= 2e-7, "absolute error {error:e}");
+}
+
+#[test]
+fn exponential_of_every_number() {
+    let relative = |bits: u32| {
+        let x = f32::from_bits(bits);
+        let reference = f64::from(x).exp();
+        (f64::from(exp(x)) - reference).abs() / reference
+    };
+    let positive = worst(0.0f32.to_bits(), 88.0f32.to_bits(), relative);
+    let negative = worst((-0.0f32).to_bits(), (-87.0f32).to_bits(), relative);
+    assert!(positive <= 3e-7 && negative <= 3e-7, "relative errors {positive:e} and {negative:e}");
+    assert_eq!(exp(-88.0), 0.0);
+    assert_eq!(exp(f32::NEG_INFINITY), 0.0);
+    assert_eq!(exp(f32::INFINITY), exp(88.0));
+    assert!(exp(f32::NAN).is_nan());
+}
+
+#[test]
+fn logarithm_of_every_number() {
+    let error = worst(f32::MIN_POSITIVE.to_bits(), f32::MAX.to_bits(), |bits| {
+        let x = f32::from_bits(bits);
+        let reference = f64::from(x).ln();
+        let error = (f64::from(ln(x)) - reference).abs();
+        // In units of what is allowed: 1e-6 or 3e-7 of the value, whichever is more.
+        error / (3e-7 * reference.abs()).max(1e-6)
+    });
+    assert!(error <= 1.0, "{error} times the error allowed");
+    assert!(ln(0.0).is_nan() && ln(-1.0).is_nan() && ln(f32::NAN).is_nan());
+}
+
+/// QT needs the cube root of intervals between 0.17 and 1.6 s.
+#[test]
+fn cube_root_of_every_interval() {
+    let error = worst(0.17f32.to_bits(), 1.6f32.to_bits(), |bits| {
+        let x = f32::from_bits(bits);
+        (f64::from(pow(x, 1.0 / 3.0)) / f64::from(x).cbrt() - 1.0).abs()
+    });
+    assert!(error <= 1e-6, "relative error {error:e}");
+}
+
+/// Correctly rounded, so equal to the platform's.
+#[test]
+fn square_root_of_every_number() {
+    let error = worst(0, f32::MAX.to_bits(), |bits| {
+        let x = f32::from_bits(bits);
+        f64::from(sqrt(x).to_bits().abs_diff(x.sqrt().to_bits()))
+    });
+    assert_eq!(error, 0.0, "units in the last place");
+}
