@@ -1,6 +1,6 @@
 //! A document in memory: steps with everything resolved, as a core script needs them.
 
-use pulsewright_core::script::{Item, Ramp, Script};
+use pulsewright_core::script::{Item, Ramp, Script, TimedBeat};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{Instant, Span};
 
@@ -43,6 +43,8 @@ pub struct Step {
     pub settings: Settings,
     /// What moves over the step.
     pub ramps: Vec<Ramp>,
+    /// Premature beats told to come, in order of time.
+    pub beats: Vec<TimedBeat>,
 }
 
 impl Document {
@@ -112,7 +114,7 @@ impl Step {
             duration: self.duration,
             settings: self.settings,
             ramps: &self.ramps,
-            beats: &[],
+            beats: &self.beats,
         }
     }
 }

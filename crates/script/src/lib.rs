@@ -28,6 +28,7 @@
 //! [`parse`] walks the text through `json` (values that know their place) and `keys` (the tree that the field table's
 //! paths make), resolves each step with `carry`, and collects [`Problem`]s. `write` and `schema` read the same tree.
 
+mod beats;
 mod carry;
 pub mod catalogue_text;
 mod document;

@@ -66,7 +66,7 @@ impl OneStep<'_> {
             }
         }
         let settings = change.apply(&carry::RESTING).map_or(carry::RESTING, |(settings, _)| settings);
-        let step = Step { name: None, duration, settings, ramps: Vec::new() };
+        let step = Step { name: None, duration, settings, ramps: Vec::new(), beats: Vec::new() };
         if found.is_empty() {
             for conflict in step.item().conflicts() {
                 let path = conflict.fields().first().map_or("", |field| field.info().path);

@@ -228,9 +228,10 @@ impl Walk {
             if entries.iter().any(|entry| entry.key == "repeat") {
                 level = level.max(self.repeat(node, &entries, &path, depth) + 1);
             } else {
-                let step = self.step(node, &entries, &path);
-                self.carried = carry::carried(&step.settings, &step.ramps);
-                self.parts.push(Part::Step(step));
+                for step in self.step(node, &entries, &path) {
+                    self.carried = carry::carried(&step.settings, &step.ramps);
+                    self.parts.push(Part::Step(step));
+                }
             }
         }
         level

@@ -1,13 +1,15 @@
 //! The schema of documents, from the same tables that reading uses.
 
 use crate::MAX_STEPS;
+use crate::beats::{BEAT_KEYS, MAX_BEATS};
 use crate::keys::{self, Branch};
 use crate::parse::MAX_LINE;
-use crate::step::MAX_STEP_S;
+use crate::step::{EACH, MAX_STEP_S};
 use crate::words::range;
 use crate::write::number;
 use pulsewright_core::body::BODIES;
 use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::script::{MAX_NESTING, MIN_STEP};
 use pulsewright_core::settings::{Field, FieldInfo};
 use serde_json::{Map, Value, json};
@@ -75,12 +77,28 @@ fn step() -> Value {
         let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
         json!({"const": rhythm.id, "title": rhythm.name, "description": format!("{min} to {max} bpm.")})
     });
-    let rhythms: Vec<Value> = rhythms.collect();
+    let each = json!({"const": EACH, "title": "Every rhythm in turn, each at its usual rate for duration_s"});
+    let rhythms: Vec<Value> = rhythms.chain([each]).collect();
     properties
         .insert("rhythm".into(), json!({"description": "The heart's rhythm; sets its usual rate.", "oneOf": rhythms}));
     let bodies: Vec<Value> = BODIES.iter().map(|body| json!({"const": body.id, "title": body.name})).collect();
     properties
         .insert("body".into(), json!({"description": "The patient; sets the body's resting values.", "oneOf": bodies}));
+    let sites: Vec<&str> = EctopicSite::ALL.iter().map(|site| site.id()).collect();
+    properties.insert(
+        "beats".into(),
+        json!({
+            "description": "Premature beats told to come at these times after the start of the step.",
+            "type": "array",
+            "maxItems": MAX_BEATS,
+            "items": {
+                "type": "object",
+                "required": BEAT_KEYS,
+                "additionalProperties": false,
+                "properties": {"at_s": {"type": "number", "minimum": 0}, "site": {"enum": sites}}
+            }
+        }),
+    );
     properties.extend(group(""));
     json!({
         "type": "object",

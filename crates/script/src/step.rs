@@ -6,6 +6,8 @@ use crate::json::{Entry, Kind, Node};
 use crate::keys::{self, Branch, STEP_WORDS};
 use crate::parse::{Path, Walk};
 use crate::words::{self, nearest, quoted, range, shown, unit};
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::script::MIN_STEP;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
@@ -13,13 +15,19 @@ use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 /// Longest step, seconds: what 64 bits of time can tell.
 pub(crate) const MAX_STEP_S: f64 = 4_294_967_295.0;
 
+/// The word that plays every rhythm in turn.
+pub(crate) const EACH: &str = "each";
+
 const RAMP_KEYS: [&str; 2] = ["from", "to"];
 
 /// Fields named by a step, with where.
 type Named<'a> = Vec<(Field, Node<'a>)>;
 
 impl Walk {
-    pub(crate) fn step(&mut self, node: Node<'_>, entries: &[Entry<'_>], path: &Path<'_>) -> Step {
+    /// The step; one for each rhythm of the catalogue when its rhythm is the word [`EACH`].
+    pub(crate) fn step(&mut self, node: Node<'_>, entries: &[Entry<'_>], path: &Path<'_>) -> Vec<Step> {
+        let mut each = false;
+        let mut beats = None;
         let mut name = None;
         let mut duration = None;
         let mut holds = false;
@@ -32,6 +40,8 @@ impl Walk {
                 "name" => name = self.line(entry.value, &path),
                 "duration_s" if entry.value.text().as_deref() == Some("hold") => holds = true,
                 "duration_s" => duration = self.duration(entry.value, &path),
+                "rhythm" if entry.value.text().as_deref() == Some(EACH) => each = true,
+                "beats" => beats = Some(entry),
                 "rhythm" => {
                     change.rhythm = self.word(entry.value, &path, words::rhythm);
                     self.doubt(Field::RateBpm, change.rhythm.is_none());
@@ -58,9 +68,31 @@ impl Walk {
             }
         }
         let (settings, ramps) = change.apply(&self.carried).unwrap_or((self.carried, Vec::new()));
-        let step = Step { name, duration, settings, ramps };
+        let beats = beats.map_or(Vec::new(), |entry| self.beats(entry.value, &path.key("beats"), duration));
+        let step = Step { name, duration, settings, ramps, beats };
+        if each {
+            return self.one_of_each(&step, &named, node, path);
+        }
         self.conflicts(&step, &named, choice, node, path);
-        step
+        vec![step]
+    }
+
+    /// The step once for every rhythm, each at its usual rate and called by its name.
+    fn one_of_each(&mut self, step: &Step, named: &Named<'_>, node: Node<'_>, path: &Path<'_>) -> Vec<Step> {
+        if let Some((_, place)) = named.iter().find(|(field, _)| *field == Field::RateBpm) {
+            let path = path.key("rate_bpm");
+            let allowed = "no rate beside \"each\": every rhythm plays at its usual rate";
+            self.tell(*place, &path, |p| p.allowed(allowed), "one rate does not suit every rhythm".into());
+        } else if step.duration.is_none() {
+            let allowed = "a duration in seconds, for each of the rhythms";
+            self.tell(node, path, |p| p.allowed(allowed), "a step that holds never comes to the next rhythm".into());
+        }
+        let one = |rhythm: &&'static Rhythm| Step {
+            name: Some(rhythm.name.to_owned()),
+            settings: step.settings.with_rhythm(rhythm),
+            ..step.clone()
+        };
+        RHYTHMS.iter().map(one).collect()
     }
 
     /// Seconds, at least [`MIN_STEP`].

@@ -3,6 +3,7 @@
 use crate::carry::{self, Change, Value as Named};
 use crate::document::{Document, Part, Step};
 use crate::step::span_of;
+use pulsewright_core::script::TimedBeat;
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::Span;
 use serde_json::{Map, Value, json};
@@ -52,6 +53,10 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
     }
     if let Some(body) = change.body {
         object.insert("body".into(), body.id.into());
+    }
+    if !step.beats.is_empty() {
+        let beat = |beat: &TimedBeat| json!({"at_s": beat.after.as_secs_f64(), "site": beat.site.id()});
+        object.insert("beats".into(), step.beats.iter().map(beat).collect());
     }
     for (field, named) in &change.values {
         let value = match named {

@@ -81,9 +81,9 @@ fn fields() -> String {
 
 fn rhythms() -> String {
     let row = |rhythm: &&pulsewright_core::heart::rhythm::Rhythm| {
-        let (min, max) = rhythm.allowed_bpm();
+        let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
         let (usual, allowed) = if rhythm.beats() {
-            (rhythm.usual_rate(&ADULT).to_string(), format!("{min} to {max}"))
+            (rhythm.usual_rate(&ADULT, rhythm.usual_ratio()).to_string(), format!("{min} to {max}"))
         } else {
             (String::new(), String::new())
         };
