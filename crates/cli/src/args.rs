@@ -7,6 +7,7 @@ use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{FrameRate, Span};
+use pulsewright_plot::strip::Line;
 use std::path::PathBuf;
 
 /// Reference patient signals whose truth is known: ECG, respiration and pressures from rhythm scripts.
@@ -27,6 +28,7 @@ pub struct Arguments {
 #[derive(Subcommand)]
 pub enum Verb {
     Render(Box<Render>),
+    Plot(Box<Plot>),
     Catalog(Catalog),
     Check(Check),
     /// Print the JSON Schema of scripts, for editors and other checkers.
@@ -95,6 +97,67 @@ pub struct Render {
     pub force: bool,
 }
 
+/// Draw a script, or one step made of flags, as a strip on millimetre paper.
+///
+/// ECG at 25 mm/s and 10 mm/mV with its calibration mark, pressures and respiration below on the same time axis; beats,
+/// P waves and steps are marked from the truth. Long strips wrap.
+#[derive(Args)]
+#[command(after_help = "Examples:\n  \
+    pulsewright plot --rhythm atrial-flutter\n  \
+    pulsewright plot ward.json --from 1m --duration 20s -o ward.svg\n  \
+    pulsewright plot --rhythm sinus --channels 12-lead,arterial,respiration -o sinus.png --dpi 300")]
+pub struct Plot {
+    /// The script; - reads it from standard input. Without one the flags say what is played.
+    pub script: Option<PathBuf>,
+
+    /// Picture to write, ending in .svg or .png; - prints to the terminal.
+    #[arg(short, long, value_name = "OUT", default_value = "-")]
+    pub output: PathBuf,
+
+    /// Where the strip starts, as 10s or 1h30m after the start.
+    #[arg(long, value_name = "TIME", value_parser = flags::start, default_value = "0s")]
+    pub from: Span,
+
+    /// Length of the strip, at most 10m.
+    #[arg(short, long, value_name = "TIME", value_parser = flags::span, default_value = "10s")]
+    pub duration: Span,
+
+    /// Seed of everything left to chance, in place of the script's.
+    #[arg(long, value_name = "NUMBER")]
+    pub seed: Option<u64>,
+
+    #[command(flatten)]
+    pub patient: Patient,
+
+    /// Channels, groups of them, and 12-lead for the usual arrangement over a rhythm strip.
+    #[arg(long, value_name = "LIST", value_parser = flags::lines, default_value = "II,V1,arterial,respiration", help_heading = "Output")]
+    pub channels: Lines,
+
+    /// Paper speed, mm/s.
+    #[arg(long, value_name = "MM_PER_S", default_value = "25", help_heading = "Output")]
+    pub paper_speed: f64,
+
+    /// ECG gain on paper, mm/mV.
+    #[arg(long, value_name = "MM_PER_MV", default_value = "10", help_heading = "Output")]
+    pub gain: f64,
+
+    /// Length of a row, 1s to 60s.
+    #[arg(long, value_name = "TIME", value_parser = flags::span, default_value = "10s", help_heading = "Output")]
+    pub row: Span,
+
+    /// Pixels an inch of a PNG, 50 to 1200.
+    #[arg(long, value_name = "DPI", default_value = "200", help_heading = "Output")]
+    pub dpi: u32,
+
+    /// Leave out the codes of beats and P waves.
+    #[arg(long, help_heading = "Output")]
+    pub no_codes: bool,
+
+    /// Overwrite a picture that is there.
+    #[arg(long, help_heading = "Output")]
+    pub force: bool,
+}
+
 /// One step without a script.
 #[derive(Args)]
 #[group(id = "patient", multiple = true, conflicts_with = "script")]
@@ -127,6 +190,10 @@ pub struct Patient {
 /// Channels chosen. A type of its own, since a bare list would mean a flag given several times.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Channels(pub Vec<Channel>);
+
+/// Lines of a strip.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lines(pub Vec<Line>);
 
 /// Bits of a sample.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]

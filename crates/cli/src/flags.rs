@@ -1,6 +1,6 @@
 //! From the text of a flag to what it means. The message of a refusal says what is allowed; clap adds flag and value.
 
-use crate::args::Channels;
+use crate::args::{Channels, Lines};
 use crate::channel_groups::{GROUPS, Group};
 use crate::words::unknown;
 use pulsewright_core::body::{BODIES, Body};
@@ -9,6 +9,7 @@ use pulsewright_core::heart::catalogue::{self, RHYTHMS};
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{FrameRate, Span, TICKS_PER_SECOND};
+use pulsewright_plot::strip::{self, StripError};
 
 /// A length of time: a decimal number and a unit, or several.
 pub fn span(text: &str) -> Result<Span, String> {
@@ -79,6 +80,29 @@ pub fn channels(text: &str) -> Result<Channels, String> {
         return Err(format!("channel {} is chosen twice", channel.id()));
     }
     Ok(Channels(list))
+}
+
+/// Lines of a strip: channels, groups and the word for the usual twelve-lead arrangement, separated by commas.
+pub fn lines(text: &str) -> Result<Lines, String> {
+    let mut words = Vec::new();
+    for word in text.split(',') {
+        match Group::find(word) {
+            Some(group) => words.extend(group.channels().map(|channel| channel.id())),
+            None => words.push(word),
+        }
+    }
+    strip::lines(words).map(Lines).map_err(|error| match error {
+        StripError::UnknownChannel(word) => {
+            let known = Channel::ALL.iter().map(|channel| channel.id()).chain(GROUPS.iter().map(|group| group.word));
+            unknown("channel", &word, known.chain([strip::TWELVE_LEADS]), "channels")
+        }
+        other => other.to_string(),
+    })
+}
+
+/// A time since the start, which may be none.
+pub fn start(text: &str) -> Result<Span, String> {
+    if matches!(text, "0" | "0s") { Ok(Span::ZERO) } else { span(text) }
 }
 
 /// A rhythm by its word.
@@ -173,6 +197,16 @@ mod tests {
         for text in ["ecg.gain", "ecg.gain=", "=2", "ecg.gain=20"] {
             assert!(setting(text).is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn lines_take_channels_groups_and_the_twelve_lead_arrangement() {
+        let parts = |text| lines(text).map(|lines| lines.0.iter().map(|line| line.parts.len()).collect::<Vec<_>>());
+        assert_eq!(parts("arterial,12-lead"), Ok(vec![4, 4, 4, 1, 1]));
+        assert_eq!(parts("leads").map(|parts| parts.len()), Ok(12));
+        assert!(parts("12-laed").unwrap_err().contains("'12-lead'"));
+        assert_eq!(start("0s"), Ok(Span::ZERO));
+        assert!(start("-1s").is_err());
     }
 
     #[test]

@@ -11,6 +11,8 @@ mod diagnostics;
 mod flags;
 mod interruption;
 mod manual;
+mod patient;
+mod plot;
 mod progress;
 mod render;
 mod schema;
@@ -27,6 +29,7 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.verb {
         Verb::Render(render) => render::run(&render),
+        Verb::Plot(plot) => plot::run(&plot),
         Verb::Catalog(catalog) => catalog::run(&catalog),
         Verb::Check(check) => check::run(&check),
         Verb::Schema => schema::run(),

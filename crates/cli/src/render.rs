@@ -1,16 +1,15 @@
 //! `render`: a script, or one step made of flags, to files or standard output.
 
-use crate::args::{BitsWord, FormatWord, Patient, Render};
+use crate::args::{BitsWord, FormatWord, Render};
 use crate::diagnostics::{Failure, Outcome, warn};
 use crate::progress::Progress;
-use crate::{interruption, script_file};
+use crate::{interruption, patient};
 use pulsewright_core::script::Script;
-use pulsewright_core::settings::Field;
 use pulsewright_files::atomic::reason;
 use pulsewright_files::{
     Bits, Content, Encoding, FileFormat, Names, Options, RenderError, Report, render_to_files, render_to_stream,
 };
-use pulsewright_script::{Document, OneStep};
+use pulsewright_script::Document;
 use std::fs::{self, File};
 use std::io::{self, IsTerminal, Write};
 use std::ops::ControlFlow;
@@ -25,10 +24,7 @@ pub fn run(render: &Render) -> Outcome {
             "a WAV file is not for a terminal; write it to a file or a pipe, or take --format csv",
         ));
     }
-    let document = match &render.script {
-        Some(path) => script_file::load(path)?,
-        None => one_step(&render.patient)?,
-    };
+    let document = patient::document(render.script.as_deref(), &render.patient)?;
     let document = render.seed.into_iter().fold(document, Document::with_seed);
     let items = document.items();
     let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
@@ -67,8 +63,8 @@ pub fn run(render: &Render) -> Outcome {
     }
 }
 
-/// Where the signal goes.
-enum Target {
+/// Where output goes.
+pub enum Target {
     /// A file, with others beside it.
     Files,
     /// Standard output.
@@ -78,7 +74,8 @@ enum Target {
 }
 
 impl Target {
-    fn of(output: &Path) -> Target {
+    /// What `output` names.
+    pub fn of(output: &Path) -> Target {
         if output == Path::new("-") {
             return Target::Stdout;
         }
@@ -133,32 +130,6 @@ fn options(render: &Render) -> Result<Options, Failure> {
         truth: !render.no_truth,
         overwrite: render.force,
     })
-}
-
-fn one_step(patient: &Patient) -> Result<Document, Failure> {
-    if let (Some(rhythm), Some(rate)) = (patient.rhythm, patient.rate) {
-        let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
-        if !(min..=max).contains(&rate) {
-            let name = rhythm.name.to_lowercase();
-            return Err(Failure::input(format!("--rate {rate}: {name} allows {min} to {max} bpm")));
-        }
-    }
-    let mut values = Vec::new();
-    let mut set = |field: Field, value: Option<f32>| values.extend(value.map(|value| (field.info().path, value)));
-    set(Field::RateBpm, patient.rate);
-    set(Field::ArterialSystolic, patient.pressure.map(|pressure| pressure.0));
-    set(Field::ArterialDiastolic, patient.pressure.map(|pressure| pressure.1));
-    set(Field::BreathsPerMin, patient.breaths);
-    for (field, value) in &patient.set {
-        set(*field, Some(*value));
-    }
-    let step = OneStep {
-        rhythm: patient.rhythm.map(|rhythm| rhythm.id),
-        body: patient.body.map(|body| body.id),
-        values: &values,
-        ..OneStep::default()
-    };
-    step.document("command line").map_err(|problems| Failure::Script(Box::new(problems)))
 }
 
 /// A script is never overwritten by what it says, not even by force.

@@ -29,7 +29,7 @@ pub enum Pen {
     Calibration,
     /// Where a step starts.
     Step,
-    /// A pacing pulse, drawn from the truth.
+    /// Where a pacing device gives a pulse, from the truth.
     Pacing,
 }
 

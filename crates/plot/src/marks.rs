@@ -48,6 +48,16 @@ pub fn p_onsets(recording: &Recording) -> Vec<f64> {
     recording.events.iter().filter_map(within).filter(|at_s| (0.0..seconds).contains(at_s)).collect()
 }
 
+/// Pacing pulses within the recording, seconds from its start.
+pub fn pulses(recording: &Recording) -> Vec<f64> {
+    let seconds = recording.seconds();
+    let within = |event: &Event| match event {
+        Event::Pace { at, .. } => Some(recording.seconds_to(*at)),
+        _ => None,
+    };
+    recording.events.iter().filter_map(within).filter(|at_s| (0.0..seconds).contains(at_s)).collect()
+}
+
 /// Steps in force within the recording: seconds from its start (below zero for the one before it), and label.
 pub fn steps(recording: &Recording) -> Vec<(f64, &str)> {
     let each = |event: &Event| match event {
@@ -79,6 +89,9 @@ pub fn legend(recording: &Recording) -> String {
     if !p_onsets(recording).is_empty() {
         parts.push("p onset of a P wave".into());
     }
+    if !pulses(recording).is_empty() {
+        parts.push("upright bars pacing pulses, not to scale".into());
+    }
     if parts.is_empty() {
         "No beats in this strip.".into()
     } else {
@@ -98,7 +111,11 @@ pub fn spoken(recording: &Recording) -> String {
     let (shortest, longest) = rr.fold((f64::INFINITY, 0.0_f64), |(low, high), rr_s| (low.min(rr_s), high.max(rr_s)));
     let intervals =
         if longest > 0.0 { format!(" RR intervals {shortest:.2} to {longest:.2} s.") } else { String::new() };
-    format!("Beats: {}.{intervals}", kinds.join(", "))
+    let pulses = match pulses(recording).len() {
+        0 => String::new(),
+        count => format!(" {count} pacing pulses."),
+    };
+    format!("Beats: {}.{intervals}{pulses}", kinds.join(", "))
 }
 
 /// Seconds since the start of the script as a short label.

@@ -1,5 +1,7 @@
 //! What was played: a stretch of frames, with what happened in and just before it.
 
+use std::borrow::Cow;
+
 use pulsewright_core::{
     frame::Frame,
     player::Player,
@@ -14,6 +16,9 @@ pub const MAX_SECONDS: u32 = 600;
 
 /// Events this long before the first frame are kept, for what they leave in it: a QRS that started before it.
 const BEFORE: Span = Span::secs(2);
+
+/// Time after the start of a pacing pulse in which it is surely over: the longest is 2 ms.
+const PULSE: Span = Span::millis(3);
 
 /// Frames played at one go.
 const BLOCK: usize = 4096;
@@ -102,6 +107,37 @@ impl Recording {
             })
             .collect();
         Ok(Recording { rate, first, frames, events, labels })
+    }
+
+    /// The same with straight lines where pacing pulses are.
+    ///
+    /// Most are shorter than a frame and many times as high as a beat: in the samples some would show and others not,
+    /// and those that do would squeeze everything else. A strip draws them from the truth.
+    pub(crate) fn without_pulses(&self) -> Cow<'_, Recording> {
+        let pulses = self.events.iter().filter_map(|event| match event {
+            Event::Pace { at, .. } => Some(*at),
+            _ => None,
+        });
+        let mut smooth = Cow::Borrowed(self);
+        for at in pulses {
+            let index = |instant| usize::try_from(self.rate.frame_at_or_after(instant).saturating_sub(self.first));
+            let (Ok(first), Ok(end)) = (index(at), index(at.plus(PULSE))) else {
+                continue;
+            };
+            let (Some(before), Some(after)) = (self.frames.get(first.saturating_sub(1)), self.frames.get(end)) else {
+                continue;
+            };
+            for i in first..end {
+                let share = (i + 1 - first) as f32 / (end + 1 - first) as f32;
+                if let Some(frame) = smooth.to_mut().frames.get_mut(i) {
+                    for (lead, (from, to)) in frame.leads_mv.iter_mut().zip(before.leads_mv.iter().zip(after.leads_mv))
+                    {
+                        *lead = from + (to - from) * share;
+                    }
+                }
+            }
+        }
+        smooth
     }
 
     /// Seconds from the start of the script to the first frame.

@@ -29,6 +29,8 @@ const NOTICE_MM: f64 = 6.5;
 const LEGEND_MM: f64 = 5.0;
 /// Paper before the traces that holds the calibration mark.
 const CALIBRATION_MM: f64 = 10.0;
+/// Height at which a pacing pulse is drawn above the baseline, whatever its amplitude.
+const PULSE_MM: f64 = 8.0;
 const LARGE_MM: f64 = 4.0;
 const LABEL_MM: f64 = 3.2;
 const SMALL_MM: f64 = 2.5;
@@ -146,6 +148,8 @@ pub fn draw(recording: &Recording, sheet: &Sheet) -> Result<Drawing, StripError>
     if recording.frames.is_empty() {
         return Err(StripError::Empty);
     }
+    let smooth = recording.without_pulses();
+    let recording = smooth.as_ref();
     let layout = Layout::new(recording, sheet);
     let rows = (recording.seconds() / sheet.row_s).ceil().max(1.0) as usize;
     let height_mm = MARGIN_MM + HEADER_MM + rows as f64 * layout.row_mm() + LEGEND_MM + MARGIN_MM;
@@ -335,7 +339,7 @@ impl<'a> Layout<'a> {
         }
         let words = band.channel.id().split('-').map(|word| (word, true)).chain([(band.channel.kind().unit(), false)]);
         for (i, (word, bold)) in words.enumerate() {
-            let place = at(MARGIN_MM, top_mm + 3.4 + 3.8 * i as f64);
+            let place = at(MARGIN_MM, top_mm + 2.9 + 3.6 * i as f64);
             if bold {
                 drawing.write_bold(place, Anchor::Start, LABEL_MM, word);
             } else {
@@ -366,11 +370,17 @@ impl<'a> Layout<'a> {
             });
             let points = trace::polyline(points, top_mm, top_mm + band.height_mm);
             drawing.stroke(Pen::Trace, if points.is_empty() { Vec::new() } else { vec![points] });
+            if channel.kind() == ChannelKind::Potential {
+                let zero = top_mm + band.zero_mm;
+                let spike = |at_s: f64| vec![at(place.x(at_s), zero + 2.0), at(place.x(at_s), zero - PULSE_MM)];
+                let pulses = marks::pulses(self.recording).into_iter().filter(|at_s| (from_s..to_s).contains(at_s));
+                drawing.stroke(Pen::Pacing, pulses.map(spike).collect());
+            }
             if line.parts.len() > 1 && !frames.is_empty() {
                 let x = place.x(from_s);
                 let zero = top_mm + band.zero_mm;
-                drawing.stroke(Pen::Calibration, vec![vec![at(x, zero - 5.5), at(x, zero - 2.5)]]);
-                drawing.write_bold(at(x + 1.0, zero - 6.0), Anchor::Start, LABEL_MM, channel.id());
+                drawing.stroke(Pen::Calibration, vec![vec![at(x, zero - 8.0), at(x, zero - 5.0)]]);
+                drawing.write_bold(at(x + 1.0, zero - 8.5), Anchor::Start, LABEL_MM, channel.id());
             }
         }
     }

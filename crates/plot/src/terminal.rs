@@ -23,6 +23,8 @@ const DOTS: usize = 4 * HEIGHT;
 
 /// The recording as text of at most `columns` characters a line, one block a channel; long recordings wrap.
 pub fn print(recording: &Recording, channels: &[Channel], columns: usize) -> String {
+    let smooth = recording.without_pulses();
+    let recording = smooth.as_ref();
     let mut text = String::new();
     if let Some((_, label)) = marks::steps(recording).first() {
         let _ = writeln!(text, "{label}");
@@ -32,6 +34,9 @@ pub fn print(recording: &Recording, channels: &[Channel], columns: usize) -> Str
     let rows = (recording.seconds() / row_s).ceil() as usize;
     for row in 0..rows {
         let from_s = row as f64 * row_s;
+        // The last row is as wide as what is left.
+        let left = ((recording.seconds() - from_s) * DOTS_PER_SECOND / 2.0).ceil() as usize;
+        let width = width.min(left.max(8));
         text.push_str(&codes(recording, from_s, width));
         for channel in channels {
             block(recording, *channel, from_s, width, &mut text);

@@ -174,3 +174,23 @@ fn what_cannot_be_drawn_is_refused() -> Result<(), Box<dyn Error>> {
     assert!(matches!(strip::lines(["II", "VX"]), Err(StripError::UnknownChannel(word)) if word == "VX"));
     Ok(())
 }
+
+#[test]
+fn pacing_pulses_are_drawn_from_the_truth_and_not_from_the_samples() -> Result<(), Box<dyn Error>> {
+    let settings = Settings::new(&ADULT, &catalogue::PACED_DDD).lit(Field::PacingMv, 40.0);
+    let items = [Item::Step(Step { duration: None, settings, ramps: &[], beats: &[] })];
+    let script = Script::new(1, &items)?;
+    let recording = Recording::play(&script, FrameRate::lit(10_000), Instant::ZERO, Span::secs(4))?;
+    let tallest = recording.frames.iter().map(|frame| frame.lead_mv(Lead::II).abs()).fold(0.0, f32::max);
+    assert!(tallest > 5.0, "the samples hold the pulses: {tallest} mV");
+    let sheet = Sheet { lines: strip::lines(["II"])?, ..Sheet::usual() };
+    let drawing = strip::draw(&recording, &sheet)?;
+    let mut heights = lines(&drawing, Pen::Trace).into_iter().flatten().map(|p| p.y_mm).collect::<Vec<_>>();
+    heights.sort_by(f64::total_cmp);
+    let reach = heights[heights.len() - 1] - heights[0];
+    assert!(reach < 30.0, "the trace holds none: {reach} mm");
+    let told = recording.events.iter().filter(|event| matches!(event, Event::Pace { .. })).count();
+    assert_eq!(lines(&drawing, Pen::Pacing).len(), told);
+    assert!(told >= 8);
+    Ok(())
+}
