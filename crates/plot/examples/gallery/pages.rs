@@ -1,5 +1,6 @@
 //! The pages of the gallery: one strip a rhythm and body, and the table of rhythms.
 
+use std::collections::BTreeMap;
 use std::error::Error;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -58,8 +59,8 @@ fn drawing(rhythm: &'static Rhythm, body: &'static Body) -> Result<Drawing, Box<
     Ok(strip::draw(&recording, &sheet)?)
 }
 
-/// The whole second, from 4 s on, at which a strip shows the most kinds of beat, then the longest pause: a strip of
-/// rare premature beats shows one.
+/// The whole second, from 4 s on, at which a strip shows the most kinds of beat, then two unusual ones, then the longest
+/// pause: a strip of rare premature beats shows one.
 fn telling_start(script: &Script<'_>) -> Instant {
     let mut beats: Vec<(f64, BeatCode)> = Vec::new();
     let mut player = Player::new(script, RATE);
@@ -72,12 +73,15 @@ fn telling_start(script: &Script<'_>) -> Instant {
         // A second of room on either side, so that what is special stands inside the strip.
         let (low, high) = (f64::from(start) + 1.0, f64::from(start + SECONDS) - 1.0);
         let inside: Vec<&(f64, BeatCode)> = beats.iter().filter(|(at_s, _)| (low..high).contains(at_s)).collect();
-        let mut codes: Vec<char> = inside.iter().map(|(_, code)| code.symbol()).collect();
-        codes.sort_unstable();
-        codes.dedup();
+        let mut kinds: BTreeMap<char, usize> = BTreeMap::new();
+        for (_, code) in &inside {
+            *kinds.entry(code.symbol()).or_default() += 1;
+        }
+        // Beats other than the usual ones, up to the two that show that their shapes differ.
+        let unusual = inside.len() - kinds.values().max().copied().unwrap_or(0);
         let pause = inside.windows(2).map(|pair| pair[1].0 - pair[0].0).fold(0.0, f64::max);
         // Pauses to a fifth of a second: a healthy variability is no reason to look elsewhere.
-        (codes.len(), (pause * 5.0) as u32)
+        (kinds.len(), unusual.min(2), (pause * 5.0) as u32)
     };
     let mut best = (4, score(4));
     for start in 5..SEARCHED - SECONDS {
