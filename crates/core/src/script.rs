@@ -46,6 +46,8 @@ pub struct Step<'a> {
 }
 
 /// A part of a script.
+// A step is large and a repeat is not, but there is no heap to put the step on, and items are few.
+#[allow(clippy::large_enum_variant)]
 #[derive(Clone, Copy, Debug)]
 pub enum Item<'a> {
     /// Play a step.

@@ -17,6 +17,8 @@ pub struct Document {
 }
 
 /// A part of a document, at the index of the core item that it becomes.
+// Nearly every part is a step, so that a pointer to each would save nothing.
+#[allow(clippy::large_enum_variant)]
 #[derive(Clone, Debug)]
 pub enum Part {
     /// A step.
