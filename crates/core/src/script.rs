@@ -114,7 +114,7 @@ impl Conflict {
     /// The fields that exclude each other, so that whoever reads a document can point at them.
     pub const fn fields(&self) -> &'static [Field] {
         match self {
-            Conflict::RateOfRhythm { .. } => &[Field::RateBpm],
+            Conflict::RateOfRhythm { .. } => &[Field::RateBpm, Field::AvRatio],
             Conflict::ArterialOrder { .. } => &[Field::ArterialSystolic, Field::ArterialDiastolic],
         }
     }

@@ -2,7 +2,7 @@
 //!
 //! One rule for everyone who makes or writes steps:
 //! 1. a body brings its own resting values (and the rhythm's usual rate for it),
-//! 2. a rhythm brings its usual rate,
+//! 2. a rhythm brings its own values and its usual rate,
 //! 3. a number holds over the step,
 //! 4. a ramp moves from where the value would have stood (or from where it says) to its end,
 //! 5. the next step starts from where the ramps ended.
@@ -43,7 +43,10 @@ impl Change {
     pub(crate) fn apply(&self, carried: &Settings) -> Result<(Settings, Vec<Ramp>), OutOfRange> {
         let mut settings = self.choose(carried);
         let mut ramps = Vec::new();
-        for (field, value) in &self.values {
+        // In the order of the table, where a field comes before those that it sets; the order in the text means nothing.
+        let mut values: Vec<&(Field, Value)> = self.values.iter().collect();
+        values.sort_by_key(|(field, _)| *field);
+        for (field, value) in values {
             match *value {
                 Value::Held(value) => settings = settings.with(*field, value)?,
                 Value::Ramp { from, to } => {
@@ -53,8 +56,6 @@ impl Change {
                 }
             }
         }
-        // In the order of the table, whatever the order in the text: the same step is the same data.
-        ramps.sort_by_key(|ramp| ramp.field);
         Ok((settings, ramps))
     }
 

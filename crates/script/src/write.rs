@@ -79,10 +79,14 @@ fn difference(step: &Step, carried: &Settings) -> Change {
     if settings.rhythm().id != carried.rhythm().id {
         change.rhythm = Some(settings.rhythm());
     }
-    let chosen = change.choose(carried);
+    // What stands without being named; naming one field may set others, which come after it in the table.
+    let mut chosen = change.choose(carried);
     for &field in Field::ALL {
         let value = settings.get(field);
         let moved = value != chosen.get(field);
+        if moved {
+            chosen = chosen.with(field, value).unwrap_or(chosen);
+        }
         match step.ramps.iter().find(|ramp| ramp.field == field) {
             Some(ramp) => change.values.push((field, Named::Ramp { from: moved.then_some(value), to: ramp.to })),
             None if moved => change.values.push((field, Named::Held(value))),

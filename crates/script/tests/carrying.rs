@@ -79,6 +79,17 @@ fn a_rhythm_brings_its_usual_rate_unless_one_is_named() {
 }
 
 #[test]
+fn the_order_of_keys_means_nothing() {
+    // The AV ratio sets a rate, which the rate named must survive wherever it stands.
+    let document = steps(
+        r#"{"duration_s": 1, "rate_bpm": 90, "heart": {"av_ratio": 4}},
+           {"duration_s": 1, "heart": {"av_ratio": 2}, "rate_bpm": 91}"#,
+    );
+    check(&document, 0, RateBpm, 90.0, None);
+    check(&document, 1, RateBpm, 91.0, None);
+}
+
+#[test]
 fn repeats_nest_and_cost_nothing() {
     let document = steps(
         r#"{"repeat": 1000, "steps": [{"repeat": 1000, "steps": [{"duration_s": 0.5}]}, {"duration_s": 1.25}]},
