@@ -1,6 +1,7 @@
 //! Words for groups of channels.
 
 use pulsewright_core::frame::Channel;
+use pulsewright_core::pressure::Chosen;
 
 /// A word for several channels.
 pub struct Group {
@@ -13,11 +14,19 @@ pub struct Group {
 
 /// Every group.
 pub const GROUPS: [Group; 5] = [
-    Group { word: "usual", doc: "Leads, respiration and pressures.", holds: |channel| !is_electrode(channel) },
+    Group { word: "usual", doc: "Leads, respiration and arterial pressure.", holds: |c| Channel::USUAL.contains(&c) },
     Group { word: "leads", doc: "The twelve leads.", holds: |channel| matches!(channel, Channel::Lead(_)) },
     Group { word: "electrodes", doc: "The potentials of nine electrodes.", holds: is_electrode },
-    Group { word: "pressures", doc: "Every pressure.", holds: |channel| matches!(channel, Channel::Pressure(_)) },
-    Group { word: "all", doc: "Every channel.", holds: |_| true },
+    Group {
+        word: "pressures",
+        doc: "The eight pressures that can be played at once; the two atria by name in place of others.",
+        holds: |channel| matches!(channel, Channel::Pressure(site) if Chosen::USUAL.has(site)),
+    },
+    Group {
+        word: "all",
+        doc: "Every channel that can be played at once.",
+        holds: |channel| !matches!(channel, Channel::Pressure(site) if !Chosen::USUAL.has(site)),
+    },
 ];
 
 fn is_electrode(channel: Channel) -> bool {

@@ -40,11 +40,40 @@ pub enum Electrode {
 pub enum PressureSite {
     /// Radial artery.
     Arterial = 0,
+    /// Femoral artery.
+    Femoral,
+    /// Pulmonary artery.
+    Pulmonary,
+    /// A central vein.
+    Venous,
+    /// Right atrium.
+    RightAtrium,
+    /// Right ventricle.
+    RightVentricle,
+    /// Left ventricle.
+    LeftVentricle,
+    /// Left atrium.
+    LeftAtrium,
+    /// Wedged pulmonary artery.
+    Wedge,
+    /// Within the skull.
+    Intracranial,
 }
 
 impl PressureSite {
     /// Every site.
-    pub const ALL: &'static [PressureSite] = &[PressureSite::Arterial];
+    pub const ALL: &'static [PressureSite] = &[
+        PressureSite::Arterial,
+        PressureSite::Femoral,
+        PressureSite::Pulmonary,
+        PressureSite::Venous,
+        PressureSite::RightAtrium,
+        PressureSite::RightVentricle,
+        PressureSite::LeftVentricle,
+        PressureSite::LeftAtrium,
+        PressureSite::Wedge,
+        PressureSite::Intracranial,
+    ];
     /// Number of sites.
     pub const COUNT: usize = Self::ALL.len();
 }
@@ -102,6 +131,15 @@ impl Channel {
         Channel::Lead(Lead::V6),
         Channel::Respiration,
         Channel::Pressure(PressureSite::Arterial),
+        Channel::Pressure(PressureSite::Femoral),
+        Channel::Pressure(PressureSite::Pulmonary),
+        Channel::Pressure(PressureSite::Venous),
+        Channel::Pressure(PressureSite::RightAtrium),
+        Channel::Pressure(PressureSite::RightVentricle),
+        Channel::Pressure(PressureSite::LeftVentricle),
+        Channel::Pressure(PressureSite::LeftAtrium),
+        Channel::Pressure(PressureSite::Wedge),
+        Channel::Pressure(PressureSite::Intracranial),
         Channel::Electrode(Electrode::RA),
         Channel::Electrode(Electrode::LA),
         Channel::Electrode(Electrode::LL),
@@ -142,6 +180,15 @@ impl Channel {
             Channel::Electrode(Electrode::V6) => "electrode-V6",
             Channel::Respiration => "respiration",
             Channel::Pressure(PressureSite::Arterial) => "arterial",
+            Channel::Pressure(PressureSite::Femoral) => "femoral",
+            Channel::Pressure(PressureSite::Pulmonary) => "pulmonary",
+            Channel::Pressure(PressureSite::Venous) => "venous",
+            Channel::Pressure(PressureSite::RightAtrium) => "right-atrium",
+            Channel::Pressure(PressureSite::RightVentricle) => "right-ventricle",
+            Channel::Pressure(PressureSite::LeftVentricle) => "left-ventricle",
+            Channel::Pressure(PressureSite::LeftAtrium) => "left-atrium",
+            Channel::Pressure(PressureSite::Wedge) => "wedge",
+            Channel::Pressure(PressureSite::Intracranial) => "intracranial",
         }
     }
 

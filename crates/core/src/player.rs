@@ -8,14 +8,14 @@ use crate::ecg::electrogram::{self, Electrogram, VentricularBeat};
 use crate::ecg::leads::leads_of;
 use crate::frame::{Frame, PressureSite};
 use crate::heart::{self, Activation, Heart, Variability};
-use crate::math;
 use crate::noise::Noise;
-use crate::pressure::arterial::{Arterial, Target};
+use crate::pressure::sites::{self, Moment};
+use crate::pressure::{self, Chosen, Pressures};
 use crate::respiration::{self, Respiration};
 use crate::script::{Placed, Script, Timeline};
 use crate::settings::Field;
 use crate::time::{FrameClock, FrameRate, Instant, Span};
-use crate::truth::{AtrialBeat, Event, Observer, Pulse};
+use crate::truth::{AtrialBeat, Event, Observer};
 
 /// Frames worked on together between two events.
 const SEGMENT: usize = 16;
@@ -36,7 +36,7 @@ pub struct Player<'a> {
     noise: Noise,
     heart: Heart,
     respiration: Respiration,
-    arterial: Arterial,
+    pressures: Pressures,
     ecg: Electrogram,
 }
 
@@ -47,7 +47,6 @@ impl<'a> Player<'a> {
     pub fn new(script: &Script<'a>, rate: FrameRate) -> Player<'a> {
         let mut timeline = script.timeline();
         let next_step = timeline.next();
-        let resting = Target { systolic_mmhg: 0.0, diastolic_mmhg: 0.0, period: Span::secs(1) };
         Player {
             timeline,
             step: None,
@@ -59,9 +58,17 @@ impl<'a> Player<'a> {
             noise: Noise::new(script.seed()),
             heart: Heart::new(),
             respiration: Respiration::new(),
-            arterial: Arterial::new(None, &resting),
+            pressures: Pressures::new(Chosen::USUAL),
             ecg: Electrogram::default(),
         }
+    }
+
+    /// The same with these pressures; the others are zero in the frames, and no pulse of theirs is told.
+    ///
+    /// To be called before the first frame.
+    pub fn with_pressures_at(mut self, chosen: Chosen) -> Player<'a> {
+        self.pressures = Pressures::new(chosen);
+        self
     }
 
     /// Index of the next frame.
@@ -80,6 +87,7 @@ impl<'a> Player<'a> {
         while let Some(rest) = frames.get_mut(filled..).filter(|rest| !rest.is_empty()) {
             let now = self.clock.now();
             if now >= self.end {
+                self.finish(observer);
                 break;
             }
             self.happen(now, observer);
@@ -111,7 +119,23 @@ impl<'a> Player<'a> {
             self.happen(Instant::from_ticks(before), observer);
         }
         self.clock = target;
+        if self.clock.now() >= self.end {
+            self.finish(observer);
+        }
         skipped
+    }
+
+    /// Ends the script at the next frame, telling `observer` of the pulses that this cuts off.
+    pub fn end_here(&mut self, observer: &mut impl Observer) {
+        self.end = self.end.min(self.clock.now());
+        self.finish(observer);
+    }
+
+    /// Tells of what the end of the script cuts off; has no effect the second time.
+    fn finish(&mut self, observer: &mut impl Observer) {
+        let value = value_at(self.step, self.end);
+        let moment = moment(self.step, self.end, &value, &self.respiration);
+        self.pressures.finish(self.end, &moment, |pulse| observer.observe(Event::Pulse(pulse)));
     }
 
     /// Ends a step that holds (or any step) at the next frame.
@@ -131,7 +155,7 @@ impl<'a> Player<'a> {
             let step = self.next_step.map_or(Instant::NEVER, |placed| placed.start);
             let breath = self.respiration.next();
             let beat = self.heart.next();
-            let pulse = self.arterial.next();
+            let pulse = self.pressures.next();
             let told = self.next_told();
             let first = step.min(breath).min(beat).min(pulse).min(told);
             if first > now || first == Instant::NEVER || first >= self.end {
@@ -170,7 +194,7 @@ impl<'a> Player<'a> {
     }
 
     fn value(&self, field: Field, at: Instant) -> f32 {
-        self.step.map_or(0.0, |placed| placed.step.value(field, at.since(placed.start)))
+        value_at(self.step, at)(field)
     }
 
     fn start_step(&mut self, observer: &mut impl Observer) {
@@ -179,19 +203,22 @@ impl<'a> Player<'a> {
         };
         let first = self.step.is_none();
         self.next_step = self.timeline.next();
-        self.step = Some(placed);
         self.artefacts = Layers::of(placed.step);
         self.beats_told = 0;
         let at = placed.start;
+        let levels = pressure::levels(&value_at(self.step.or(Some(placed)), at));
+        self.step = Some(placed);
         observer.observe(Event::Step { item: placed.item, at });
         let breathing = self.breathing(at);
         self.respiration.retime(at, &breathing);
         if let Some(demand) = self.heart_demand(at) {
             self.with_heart(at, observer, |heart, noise, emit| heart.change(at, &demand, noise, emit));
             if first {
-                self.arterial = Arterial::new(self.heart.first_beat(&demand), &self.target(at));
+                let first_beat = self.heart.first_beat(&demand);
+                self.with_pressures(at, |pressures, moment| pressures.begin(first_beat, moment));
             }
         }
+        self.with_pressures(at, |pressures, moment| pressures.connect(&levels, moment));
     }
 
     fn start_breath(&mut self, observer: &mut impl Observer) {
@@ -208,16 +235,16 @@ impl<'a> Player<'a> {
     }
 
     fn start_pulse(&mut self, at: Instant, observer: &mut impl Observer) {
-        let target = self.target(at);
-        if let Some((foot, pulse)) = self.arterial.start(&target) {
-            observer.observe(Event::Pulse(Pulse {
-                site: PressureSite::Arterial,
-                foot,
-                foot_mmhg: pulse.foot_mmhg(),
-                rise: pulse.rise(),
-                systolic_mmhg: pulse.systolic_mmhg(),
-            }));
+        if let Some(pulse) = self.with_pressures(at, |pressures, moment| pressures.start(moment)) {
+            observer.observe(Event::Pulse(pulse));
         }
+    }
+
+    /// Lets the pressures act on what holds at an instant.
+    fn with_pressures<R>(&mut self, at: Instant, act: impl FnOnce(&mut Pressures, &Moment<'_>) -> R) -> R {
+        let value = value_at(self.step, at);
+        let moment = moment(self.step, at, &value, &self.respiration);
+        act(&mut self.pressures, &moment)
     }
 
     fn breathing(&self, at: Instant) -> respiration::Demand {
@@ -251,21 +278,6 @@ impl<'a> Player<'a> {
         })
     }
 
-    /// Arterial pressure set at an instant, with the swing of breathing.
-    fn target(&self, at: Instant) -> Target {
-        let Some(settings) = self.step.map(|placed| &placed.step.settings) else {
-            return Target { systolic_mmhg: 0.0, diastolic_mmhg: 0.0, period: Span::secs(1) };
-        };
-        let filling_bpm = settings.rhythm().filling_bpm(self.value(Field::RateBpm, at), settings.get(Field::AvRatio));
-        let swing = self.value(Field::ArterialSwing, at);
-        let fall = if swing > 0.0 { swing * self.respiration.filling(at) } else { 0.0 };
-        Target {
-            systolic_mmhg: self.value(Field::ArterialSystolic, at) - fall,
-            diastolic_mmhg: math::max(self.value(Field::ArterialDiastolic, at) - fall, 1.0),
-            period: Span::period(filling_bpm),
-        }
-    }
-
     /// Lets the heart act and draws what it emits.
     fn with_heart<O: Observer>(
         &mut self,
@@ -296,12 +308,13 @@ impl<'a> Player<'a> {
             Activation::Atria { at, origin, cycle } => {
                 self.ecg.atria(at, origin, cycle, &demand);
                 observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
+                self.with_pressures(now, |pressures, moment| pressures.atria(at, moment));
             }
             Activation::Ventricles { at, pathway, fused, turn, interval, p_onset, code } => {
                 let beat = VentricularBeat { at, pathway, fused, turn, interval, p_onset, code };
                 observer.observe(Event::Beat(self.ecg.ventricles(&beat, &demand)));
-                let target = self.target(at);
-                self.arterial.beat(at, interval, settings.rhythm().ejection, &target);
+                let ejection = settings.rhythm().ejection;
+                self.with_pressures(now, |pressures, moment| pressures.ventricles(at, interval, ejection, moment));
                 self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at));
             }
             Activation::Pace { at, chamber, captures } => {
@@ -333,7 +346,7 @@ impl<'a> Player<'a> {
             .heart
             .next()
             .min(self.respiration.next())
-            .min(self.arterial.next())
+            .min(self.pressures.next())
             .min(self.next_told())
             .min(self.next_step.map_or(Instant::NEVER, |placed| placed.start))
             .min(self.end);
@@ -362,7 +375,16 @@ impl<'a> Player<'a> {
             let gain = self.value(Field::EcgGain, *now) * self.breathing_gain(*now);
             frame.leads_mv = leads_of([vector[0] * gain, vector[1] * gain, vector[2] * gain]);
             frame.respiration_ohm = base_ohm + self.respiration.impedance_ohm(*now);
-            frame.pressure_mmhg[PressureSite::Arterial as usize] = self.arterial.at(*now);
+        }
+        for frame in frames.iter_mut().take(count) {
+            frame.pressure_mmhg = [0.0; PressureSite::COUNT];
+        }
+        for site in self.pressures.chosen().sites() {
+            let level = sites::fields(site).level;
+            for (frame, now) in frames.iter_mut().zip(instants) {
+                let level_mmhg = self.value(level, *now);
+                frame.pressure_mmhg[site as usize] = level_mmhg + self.pressures.at(site, *now);
+            }
         }
         if let (false, Some(placed)) = (self.artefacts.none(), &self.step) {
             artefact::add_to(self.artefacts, placed, &self.noise, &self.respiration, instants, frames);
@@ -378,4 +400,22 @@ impl<'a> Player<'a> {
         }
         1.0 + percent * 0.01 * (0.5 - self.respiration.filling(now))
     }
+}
+
+/// The values that a step's settings have at an instant; zero before the first step.
+fn value_at(step: Option<Placed<'_>>, at: Instant) -> impl Fn(Field) -> f32 {
+    move |field| step.map_or(0.0, |placed| placed.step.value(field, at.since(placed.start)))
+}
+
+/// What holds for the pressures at an instant.
+fn moment<'v>(
+    step: Option<Placed<'_>>,
+    at: Instant,
+    value: &'v dyn Fn(Field) -> f32,
+    respiration: &Respiration,
+) -> Moment<'v> {
+    let rate_bpm = value(Field::RateBpm);
+    let filling_bpm =
+        step.map_or(rate_bpm, |placed| placed.step.settings.rhythm().filling_bpm(rate_bpm, value(Field::AvRatio)));
+    Moment { at, period: Span::period(filling_bpm), value, filling: respiration.filling(at) }
 }

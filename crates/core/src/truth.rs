@@ -139,7 +139,9 @@ pub struct Breath {
     pub depth_ohm: f32,
 }
 
-/// A pulse in a pressure channel.
+/// A pulse of a pressure, told when it ends: with the next pulse, or with the script.
+///
+/// Values are those in the vessel: without the level and the line of the transducer.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pulse {
     /// Which pressure.
@@ -148,10 +150,16 @@ pub struct Pulse {
     pub foot: Instant,
     /// Pressure at the foot, mmHg: the diastolic pressure before this pulse.
     pub foot_mmhg: f32,
-    /// Time from the foot to the systolic peak.
+    /// Time from the foot to the highest pressure.
     pub rise: Span,
     /// Pressure at the peak, mmHg.
     pub systolic_mmhg: f32,
+    /// Foot of the next pulse, or end of the script.
+    pub end: Instant,
+    /// Lowest pressure from the foot to the end, mmHg.
+    pub lowest_mmhg: f32,
+    /// Mean from the foot to the end by integral, mmHg.
+    pub mean_mmhg: f32,
 }
 
 /// Something that happened.
@@ -189,19 +197,19 @@ pub enum Event {
     },
     /// A breath starts.
     Breath(Breath),
-    /// A pulse starts.
+    /// A pulse ends.
     Pulse(Pulse),
 }
 
 impl Event {
-    /// When it happens (a beat at its QRS onset).
+    /// When it happens (a beat at its QRS onset, a pulse at its end).
     pub const fn at(&self) -> Instant {
         match self {
             Event::Step { at, .. } | Event::Episode { at, .. } | Event::Pace { at, .. } => *at,
             Event::Atrial(atrial) => atrial.onset,
             Event::Beat(beat) => beat.onset,
             Event::Breath(breath) => breath.start,
-            Event::Pulse(pulse) => pulse.foot,
+            Event::Pulse(pulse) => pulse.end,
         }
     }
 }

@@ -84,7 +84,7 @@ pub fn play<E>(
                 Worker { orders, parts }
             })
             .collect();
-        let mut scout = Player::new(plan.content.script, plan.rate);
+        let mut scout = Player::new(plan.content.script, plan.rate).with_pressures_at(plan.pressures);
         let mut to_come = bounds(plan);
         let mut under_way = VecDeque::new();
         let mut spare: Vec<Vec<u8>> = Vec::new();
@@ -102,6 +102,8 @@ pub fn play<E>(
                 }
             }
             let Some((section, worker)) = under_way.pop_front() else {
+                // What the end of the render cuts off, where the script would go on.
+                scout.end_here(observer);
                 return Ok(());
             };
             if let Ok(mut part) = worker.parts.recv() {

@@ -5,6 +5,7 @@ use crate::sidecar;
 use crate::truth::TruthFile;
 use crate::{csv::Csv, wav::Wav};
 use pulsewright_core::frame::Channel;
+use pulsewright_core::pressure::{Chosen, TooManySites};
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use std::path::{Path, PathBuf};
@@ -55,6 +56,9 @@ pub enum PlanError {
     /// A channel was chosen twice.
     #[error("channel {} is chosen twice", .0.id())]
     Twice(Channel),
+    /// More pressures than are played at once.
+    #[error("{0}; leave pressure channels out")]
+    TooManyPressures(#[from] TooManySites),
     /// A split shorter than a frame, or into more files than there are numbers.
     #[error("--split makes {0} files; the most is {MOST_FILES}")]
     TooManyFiles(u64),
@@ -112,6 +116,8 @@ pub struct Plan<'a> {
     pub frames: u64,
     /// Channels and their scales.
     pub columns: Vec<Column>,
+    /// Pressures among the channels.
+    pub pressures: Chosen,
     /// The signal's files, in order; at least one.
     pub sections: Vec<Section>,
     format: FileFormat,
@@ -136,6 +142,12 @@ impl<'a> Plan<'a> {
         if options.channels.is_empty() {
             return Err(PlanError::NoChannel);
         }
+        let sites: Vec<_> = options
+            .channels
+            .iter()
+            .filter_map(|channel| if let Channel::Pressure(site) = channel { Some(*site) } else { None })
+            .collect();
+        let pressures = Chosen::new(&sites)?;
         let encoding = match format {
             FileFormat::Wav(encoding) => encoding,
             FileFormat::Csv(bits) => Encoding::Integer(bits),
@@ -146,7 +158,7 @@ impl<'a> Plan<'a> {
             return Err(PlanError::Empty);
         }
         let sections = sections(rate, frames, options.split)?;
-        let plan = Plan { content, rate, frames, columns, sections, format };
+        let plan = Plan { content, rate, frames, columns, pressures, sections, format };
         let encoder = plan.encoder();
         for section in &plan.sections {
             if let Some((bytes, most)) = encoder.size(*section).filter(|(bytes, most)| bytes > most) {

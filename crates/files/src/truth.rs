@@ -4,7 +4,7 @@
 //! |---|---|---|
 //! | `beats` | QRS whose peak is in the signal | `time_s` (QRS peak), `frame` (nearest), `code`, `rr_s`, `p_onset_s`, `qrs_onset_s`, `qrs_end_s`, `t_end_s` |
 //! | `atrial` | P wave | `time_s` (P onset), `frame` |
-//! | `pulses` | pressure pulse | `time_s` (foot), `channel`, `foot_mmhg`, `peak_s`, `systolic_mmhg` |
+//! | `pulses` | pressure pulse | `time_s` (foot), `channel`, `foot_mmhg`, `peak_s`, `systolic_mmhg` (highest), `end_s` (next foot), `lowest_mmhg`, `mean_mmhg` (integral from foot to end) |
 //! | `breaths` | breath | `time_s` (start of inspiration), `peak_s`, `end_s`, `depth_ohm` |
 //! | `pacing` | pulse of a pacing device | `time_s`, `frame`, `chamber`, `captures` (`yes`, `no`) |
 //! | `episodes` | fibrillation or flutter | `start_s`, `end_s`, `episode` |
@@ -15,7 +15,7 @@
 
 use crate::decimal::{push_instant, push_rounded, push_span};
 use pulsewright_core::frame::{Channel, PressureSite};
-use pulsewright_core::pressure::arterial::{Target, steady};
+use pulsewright_core::pressure::arterial::{RADIAL, Target, steady};
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{FrameRate, Instant, Span, TICKS_PER_SECOND};
@@ -64,7 +64,7 @@ impl TruthFile {
         match self {
             TruthFile::Beats => "time_s,frame,code,rr_s,p_onset_s,qrs_onset_s,qrs_end_s,t_end_s",
             TruthFile::Atrial => "time_s,frame",
-            TruthFile::Pulses => "time_s,channel,foot_mmhg,peak_s,systolic_mmhg",
+            TruthFile::Pulses => "time_s,channel,foot_mmhg,peak_s,systolic_mmhg,end_s,lowest_mmhg,mean_mmhg",
             TruthFile::Breaths => "time_s,peak_s,end_s,depth_ohm",
             TruthFile::Pacing => "time_s,frame,chamber,captures",
             TruthFile::Episodes => "start_s,end_s,episode",
@@ -247,6 +247,9 @@ impl<W: Write> Observer for Truth<'_, W> {
                 push_rounded(self.comma(), pulse.foot_mmhg, 2);
                 push_instant(self.comma(), pulse.foot.plus(pulse.rise));
                 push_rounded(self.comma(), pulse.systolic_mmhg, 2);
+                push_instant(self.comma(), pulse.end);
+                push_rounded(self.comma(), pulse.lowest_mmhg, 2);
+                push_rounded(self.comma(), pulse.mean_mmhg, 2);
                 self.write(TruthFile::Pulses);
             }
             // An event of a later version has a file of its own to go to.
@@ -279,7 +282,7 @@ impl Expected {
         };
         Expected {
             rate_bpm: rhythm.beats().then_some(rate_bpm),
-            pressures_mmhg: if rhythm.beats() { steady(&target, rhythm.ejection) } else { None },
+            pressures_mmhg: if rhythm.beats() { steady(&RADIAL, &target, rhythm.ejection) } else { None },
             breaths_per_min: mean(Field::BreathsPerMin),
         }
     }

@@ -18,14 +18,14 @@ use crate::time::{Instant, Span};
 /// Shape of a bump in time.
 #[derive(Clone, Copy, Debug)]
 pub struct Bump {
-    start: Instant,
-    end: Instant,
+    /// Frame clock of the start; within 128 s of any frame at which the bump is drawn.
+    start: u32,
+    /// Ticks of the end, high and low half: a whole word would pad each deflection by a fifth.
+    end: [u32; 2],
     rise_s: f32,
     hold_end_s: f32,
     per_rise: f32,
     per_fall: f32,
-    /// Frame clocks after `start`'s that lie inside the support.
-    inside: u32,
 }
 
 /// Shortest flank, s: keeps its reciprocal finite.
@@ -38,20 +38,14 @@ impl Bump {
         let fall_s = crate::math::max(fall_s, MIN_FLANK_S);
         let hold_end_s = rise_s + crate::math::max(hold_s, 0.0);
         let end = start.plus(Span::from_secs(hold_end_s + fall_s));
-        Bump {
-            start,
-            end,
-            inside: end.clock().wrapping_sub(start.clock()).saturating_sub(1),
-            rise_s,
-            hold_end_s,
-            per_rise: 1.0 / rise_s,
-            per_fall: 1.0 / fall_s,
-        }
+        let end = [(end.ticks() >> 32) as u32, end.ticks() as u32];
+        Bump { start: start.clock(), end, rise_s, hold_end_s, per_rise: 1.0 / rise_s, per_fall: 1.0 / fall_s }
     }
 
     /// End of the support.
     pub fn end(&self) -> Instant {
-        self.end
+        let [high, low] = self.end;
+        Instant::from_ticks(u64::from(high) << 32 | u64::from(low))
     }
 
     /// Height, 0 to 1, at a frame clock within 128 s of the bump.
@@ -60,8 +54,9 @@ impl Bump {
     /// before its start and after its end: when that happens depends on how many frames are asked for at a time.
     #[inline]
     pub(crate) fn at(&self, clock: u32) -> f32 {
-        let since = clock.wrapping_sub(self.start.clock());
-        if since.wrapping_sub(1) >= self.inside {
+        let since = clock.wrapping_sub(self.start);
+        let inside = self.end().clock().wrapping_sub(self.start).saturating_sub(1);
+        if since.wrapping_sub(1) >= inside {
             return 0.0;
         }
         let t = since as i32 as f32 * (1.0 / 16_777_216.0);
@@ -119,7 +114,7 @@ impl Deflections {
         let mut kept = 0;
         for i in 0..self.len {
             let Some(&deflection) = self.list.get(i) else { break };
-            if deflection.bump.end > now
+            if deflection.bump.end() > now
                 && let Some(place) = self.list.get_mut(kept)
             {
                 *place = deflection;
@@ -132,7 +127,7 @@ impl Deflections {
     /// Adds every deflection at the given frame clocks, of which the last lies before `until`.
     pub(crate) fn add_to(&self, until: Instant, clocks: &[u32], vector: &mut [[f32; 3]]) {
         for deflection in self.list.iter().take(self.len) {
-            if deflection.bump.start >= until {
+            if deflection.bump.start.wrapping_sub(until.clock()) as i32 >= 0 {
                 continue;
             }
             let [x, y, z] = deflection.vector_mv;

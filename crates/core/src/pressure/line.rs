@@ -1,0 +1,234 @@
+//! The catheter line between vessel and transducer: a second-order system in closed form.
+//!
+//! ```text
+//! y'' / w^2 + 2 z y' / w + y = u        w = 2 pi f, f the natural frequency, z the damping ratio
+//! ```
+//!
+//! A trace `u` is made of cubics and exponentials. To each of them the line answers with a cubic and an exponential of
+//! its own (what it would settle to), and where one piece follows another, or a stopcock is turned, with a free
+//! oscillation that makes up the difference in value and slope. So the output is closed-form in time too: the exact
+//! response, and no filter state between frames.
+//! Source of the model: Gardner, "Direct blood pressure measurement: dynamic response requirements", 1981.
+
+use super::trace::{Piece, Trace};
+use crate::math::{abs, clamp, cos_turn, exp, max, min, phase_of, sin_turn, sqrt};
+use crate::time::Instant;
+use core::f32::consts::TAU;
+
+/// Natural frequency and damping of a line, as the solutions of its equation.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Line {
+    /// 2 pi times the natural frequency, 1/s; 0 for a line that passes everything.
+    omega: f32,
+    /// Mean rate of decay, damping ratio times `omega`, 1/s.
+    sigma: f32,
+    /// What sets the two solutions apart: an angular frequency when the line rings, a rate when it creeps, 1/s.
+    apart: f32,
+}
+
+/// Below this natural frequency, Hz, a line counts as ideal.
+pub const LOWEST_HZ: f32 = 1.0;
+
+impl Line {
+    /// A line that passes everything as it is.
+    pub const IDEAL: Line = Line { omega: 0.0, sigma: 0.0, apart: 0.0 };
+
+    /// A line of this natural frequency, Hz (ideal below [`LOWEST_HZ`]), and damping ratio, held to 0.02 to 3.
+    pub fn new(natural_hz: f32, damping: f32) -> Line {
+        if natural_hz < LOWEST_HZ {
+            return Line::IDEAL;
+        }
+        let damping = clamp(damping, 0.02, 3.0);
+        // At critical damping both solutions fall together; a hundredth to the side the response is the same to 0.5 %.
+        let damping = if damping > 0.99 && damping < 1.01 { 0.99 } else { damping };
+        let omega = TAU * natural_hz;
+        Line { omega, sigma: damping * omega, apart: omega * sqrt(abs(1.0 - damping * damping)) }
+    }
+
+    fn is_ideal(&self) -> bool {
+        self.omega == 0.0
+    }
+
+    /// Whether the line rings rather than creeps.
+    fn turns(&self) -> bool {
+        self.sigma < self.omega
+    }
+
+    fn slow(&self) -> f32 {
+        if self.turns() { self.sigma } else { self.sigma - self.apart }
+    }
+
+    fn fast(&self) -> f32 {
+        self.sigma + self.apart
+    }
+
+    /// What the line settles to when it is given this piece.
+    fn through(&self, piece: &Piece) -> Piece {
+        if self.is_ideal() {
+            return *piece;
+        }
+        let inertia = 1.0 / (self.omega * self.omega);
+        let lag = 2.0 * self.sigma * inertia;
+        let [u0, u1, u2, u3] = piece.c;
+        let k = piece.per_s;
+        if k > 0.0 {
+            let resistance = 1.0 - lag * k + inertia * k * k;
+            // An overdamped line can fall as slowly as the runoff itself; next to that the answer is held finite.
+            let held = if resistance >= 0.0 { max(resistance, 0.02) } else { min(resistance, -0.02) };
+            return Piece { c: [u0, u1 / held, 0.0, 0.0], ..*piece };
+        }
+        let y3 = u3;
+        let y2 = u2 - 3.0 * lag * y3;
+        let y1 = u1 - 2.0 * lag * y2 - 6.0 * inertia * y3;
+        let y0 = u0 - lag * y1 - 2.0 * inertia * y2;
+        Piece { c: [y0, y1, y2, y3], ..*piece }
+    }
+}
+
+/// A free oscillation that dies away: it starts at `from_s` with a value and a slope.
+#[derive(Clone, Copy, Debug)]
+struct Ring {
+    from_s: f32,
+    quiet_s: f32,
+    /// Amplitudes of cosine and sine, or of the slow and the fast exponential.
+    a: f32,
+    b: f32,
+}
+
+/// e^-16 is below 2e-7: the oscillation is over.
+const QUIET: f32 = 16.0;
+
+impl Ring {
+    const NONE: Ring = Ring { from_s: 0.0, quiet_s: f32::NEG_INFINITY, a: 0.0, b: 0.0 };
+
+    fn new(line: &Line, from_s: f32, value: f32, slope: f32) -> Ring {
+        if line.is_ideal() {
+            return Ring::NONE;
+        }
+        let slow = line.slow();
+        let b = (slope + slow * value) / if line.turns() { line.apart } else { -2.0 * line.apart };
+        let a = if line.turns() { value } else { value - b };
+        Ring { from_s, quiet_s: from_s + QUIET / slow, a, b }
+    }
+
+    #[inline]
+    fn at(&self, line: &Line, t_s: f32) -> f32 {
+        if t_s >= self.quiet_s {
+            return 0.0;
+        }
+        let x = t_s - self.from_s;
+        let slow = exp(-line.slow() * x);
+        if line.turns() {
+            let phase = phase_of(line.apart * (1.0 / TAU) * x);
+            slow * (self.a * cos_turn(phase) + self.b * sin_turn(phase))
+        } else {
+            self.a * slow + self.b * exp(-line.fast() * x)
+        }
+    }
+
+    fn slope(&self, line: &Line, t_s: f32) -> f32 {
+        if t_s >= self.quiet_s {
+            return 0.0;
+        }
+        let x = t_s - self.from_s;
+        let slow = exp(-line.slow() * x);
+        if line.turns() {
+            let phase = phase_of(line.apart * (1.0 / TAU) * x);
+            let (c, s) = (cos_turn(phase), sin_turn(phase));
+            let (w, sigma) = (line.apart, line.slow());
+            slow * ((self.b * w - sigma * self.a) * c - (self.a * w + sigma * self.b) * s)
+        } else {
+            -line.slow() * self.a * slow - line.fast() * self.b * exp(-line.fast() * x)
+        }
+    }
+}
+
+/// How a transducer is connected.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Connection {
+    /// Share of the vessel's pressure that arrives: 1 open to the patient, 0 closed.
+    pub open: f32,
+    /// Added to it, mmHg: zero offset or height, or the static level when closed.
+    pub level_mmhg: f32,
+    /// The line.
+    pub line: Line,
+}
+
+impl Connection {
+    /// Open, no offset, no line.
+    pub const DIRECT: Connection = Connection { open: 1.0, level_mmhg: 0.0, line: Line::IDEAL };
+}
+
+/// What a transducer sees of a trace.
+#[derive(Clone, Debug)]
+pub struct Tap {
+    /// The pressure in the vessel.
+    pub(crate) trace: Trace,
+    seen: Piece,
+    ring: Ring,
+    open: f32,
+    line: Line,
+}
+
+impl Tap {
+    /// Connected directly to `trace`.
+    pub fn new(trace: Trace) -> Tap {
+        Tap { seen: trace.piece(), trace, ring: Ring::NONE, open: 1.0, line: Line::IDEAL }
+    }
+
+    /// Goes on to the piece in which `now` lies.
+    pub(crate) fn advance(&mut self, now: Instant) {
+        let t_s = self.trace.time_s(now);
+        while t_s >= self.trace.until_s() {
+            let at_s = self.trace.until_s();
+            self.change_trace(at_s, at_s, Trace::next_piece);
+        }
+    }
+
+    /// Lets `change` replace the trace's piece at `old_s` of the old plan, `new_s` of the new one.
+    fn change_trace(&mut self, old_s: f32, new_s: f32, change: impl FnOnce(&mut Trace)) {
+        let value = self.ring.at(&self.line, old_s) + self.open * self.seen.at(old_s);
+        let slope = self.ring.slope(&self.line, old_s) + self.open * self.seen.slope(old_s);
+        change(&mut self.trace);
+        self.seen = self.line.through(&self.trace.piece());
+        let rest = value - self.open * self.seen.at(new_s);
+        self.ring = Ring::new(&self.line, new_s, rest, slope - self.open * self.seen.slope(new_s));
+    }
+
+    /// Lets `change` give the trace another plan at `now`.
+    pub(crate) fn redirect(&mut self, now: Instant, change: impl FnOnce(&mut Trace)) {
+        self.advance(now);
+        self.change_trace(self.trace.time_s(now), 0.0, change);
+    }
+
+    /// Changes the connection at `now`, where the level was `before_mmhg`; a line rings when the pressure jumps.
+    pub fn connect(&mut self, now: Instant, before_mmhg: f32, connection: &Connection) {
+        self.advance(now);
+        let t_s = self.trace.time_s(now);
+        let value = self.ring.at(&self.line, t_s) + self.open * self.seen.at(t_s) + before_mmhg;
+        let slope = self.ring.slope(&self.line, t_s) + self.open * self.seen.slope(t_s);
+        self.open = connection.open;
+        self.line = connection.line;
+        self.seen = self.line.through(&self.trace.piece());
+        let rest = value - self.open * self.seen.at(t_s) - connection.level_mmhg;
+        self.ring = Ring::new(&self.line, t_s, rest, slope - self.open * self.seen.slope(t_s));
+    }
+
+    /// Strikes the line at `now`: a whip that swings by about `mmhg`.
+    pub fn strike(&mut self, now: Instant, mmhg: f32) {
+        self.advance(now);
+        let t_s = self.trace.time_s(now);
+        let (value, slope) = (self.ring.at(&self.line, t_s), self.ring.slope(&self.line, t_s));
+        self.ring = Ring::new(&self.line, t_s, value, slope + mmhg * self.line.omega);
+    }
+
+    /// Pressure at the transducer at `now`, without the level, mmHg.
+    #[inline]
+    pub fn at(&mut self, now: Instant) -> f32 {
+        let t_s = self.trace.time_s(now);
+        if t_s >= self.trace.until_s() {
+            self.advance(now);
+        }
+        self.open * self.seen.at(t_s) + self.ring.at(&self.line, t_s)
+    }
+}

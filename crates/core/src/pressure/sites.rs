@@ -1,0 +1,235 @@
+//! The sites: which settings each reads, when a contraction reaches it, and what it starts there.
+
+use super::arterial::{self, FEMORAL, Form, PULMONARY, RADIAL, Target};
+use super::chambers::{self, CENTRAL_VEIN, LEFT_ATRIUM, LEFT_VENTRICLE, RIGHT_ATRIUM, RIGHT_VENTRICLE, WEDGE};
+use super::ejection::Stroke;
+use super::intracranial;
+use super::line::{Connection, Line};
+use super::trace::Plan;
+use crate::frame::PressureSite;
+use crate::math::{max, min};
+use crate::settings::Field;
+use crate::time::{Instant, Span};
+
+/// The settings of a site's transducer.
+#[derive(Clone, Copy, Debug)]
+pub struct SiteFields {
+    /// Level added, mmHg.
+    pub level: Field,
+    /// Stopcock: 0 open, 1 closed.
+    pub closed: Field,
+    /// Natural frequency of the line, Hz; 0 for none.
+    pub line_hz: Field,
+    /// Damping ratio of the line.
+    pub damping: Field,
+}
+
+/// The settings of the transducer at a site.
+pub const fn fields(site: PressureSite) -> SiteFields {
+    macro_rules! of {
+        ($level:ident, $closed:ident, $hz:ident, $damping:ident) => {
+            SiteFields { level: Field::$level, closed: Field::$closed, line_hz: Field::$hz, damping: Field::$damping }
+        };
+    }
+    match site {
+        PressureSite::Arterial => of!(ArterialLevel, ArterialClosed, ArterialLineHz, ArterialDamping),
+        PressureSite::Femoral => of!(FemoralLevel, FemoralClosed, FemoralLineHz, FemoralDamping),
+        PressureSite::Pulmonary => of!(PulmonaryLevel, PulmonaryClosed, PulmonaryLineHz, PulmonaryDamping),
+        PressureSite::Venous => of!(VenousLevel, VenousClosed, VenousLineHz, VenousDamping),
+        PressureSite::RightAtrium => of!(RightAtriumLevel, RightAtriumClosed, RightAtriumLineHz, RightAtriumDamping),
+        PressureSite::RightVentricle => {
+            of!(RightVentricleLevel, RightVentricleClosed, RightVentricleLineHz, RightVentricleDamping)
+        }
+        PressureSite::LeftVentricle => {
+            of!(LeftVentricleLevel, LeftVentricleClosed, LeftVentricleLineHz, LeftVentricleDamping)
+        }
+        PressureSite::LeftAtrium => of!(LeftAtriumLevel, LeftAtriumClosed, LeftAtriumLineHz, LeftAtriumDamping),
+        PressureSite::Wedge => of!(WedgeLevel, WedgeClosed, WedgeLineHz, WedgeDamping),
+        PressureSite::Intracranial => {
+            of!(IntracranialLevel, IntracranialClosed, IntracranialLineHz, IntracranialDamping)
+        }
+    }
+}
+
+/// From QRS onset to what the beat starts at a site.
+pub fn beat_delay(site: PressureSite, period: Span) -> Span {
+    match site {
+        PressureSite::Arterial => arterial::delay(&RADIAL, period),
+        PressureSite::Femoral => arterial::delay(&FEMORAL, period),
+        PressureSite::Pulmonary => arterial::delay(&PULMONARY, period),
+        // Through the carotid arteries, shorter than to the wrist (from memory).
+        PressureSite::Intracranial => Span::from_secs(arterial::pre_ejection_s(period) + 0.03),
+        _ => Span::from_secs(chambers::CLOSING_S).plus(lag(site)),
+    }
+}
+
+/// How much later than in the heart an atrial pressure is seen at a site.
+pub fn lag(site: PressureSite) -> Span {
+    Span::from_secs(match site {
+        PressureSite::Venous => CENTRAL_VEIN.lag_s,
+        PressureSite::LeftAtrium => LEFT_ATRIUM.lag_s,
+        PressureSite::Wedge => WEDGE.lag_s,
+        _ => RIGHT_ATRIUM.lag_s,
+    })
+}
+
+/// From P onset to what the atria start at a site; `None` where they start nothing.
+pub fn atrial_delay(site: PressureSite) -> Option<Span> {
+    match site {
+        PressureSite::Arterial | PressureSite::Femoral | PressureSite::Pulmonary | PressureSite::Intracranial => None,
+        _ => Some(Span::from_secs(chambers::A_WAVE_S).plus(lag(site))),
+    }
+}
+
+/// What holds at an instant.
+pub struct Moment<'v> {
+    /// The instant.
+    pub at: Instant,
+    /// Expected interval between beats.
+    pub period: Span,
+    /// A setting's value then.
+    pub value: &'v dyn Fn(Field) -> f32,
+    /// How far breathing has filled the lungs, 0 to 1.
+    pub filling: f32,
+}
+
+impl Moment<'_> {
+    fn get(&self, field: Field) -> f32 {
+        (self.value)(field)
+    }
+
+    /// Breathing as beats feel it, 0 to 1: level for 30 % of inspiration and expiration at either end, so that a beat
+    /// meets both ends of it at four beats a breath or more.
+    fn sway(&self) -> f32 {
+        crate::math::clamp(1.6 * self.filling - 0.3, 0.0, 1.0)
+    }
+
+    /// Fall of the pressure in the chest, mmHg.
+    fn chest(&self) -> f32 {
+        self.get(Field::ChestBreathing) * self.sway()
+    }
+
+    /// What an artery is to hold for a beat; `odd` tells odd beats from even ones.
+    pub fn target(&self, site: PressureSite, odd: bool) -> Target {
+        let period = self.period;
+        if site == PressureSite::Pulmonary {
+            let fall = self.chest();
+            let diastolic = max(self.get(Field::PulmonaryDiastolic) - fall, 1.0);
+            let systolic = max(self.get(Field::PulmonarySystolic) - fall, diastolic + 1.0);
+            return Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period };
+        }
+        let (mut systolic, mut diastolic) = (self.get(Field::ArterialSystolic), self.get(Field::ArterialDiastolic));
+        if site == PressureSite::Femoral && self.get(Field::FemoralSystolic) > 0.0 {
+            (systolic, diastolic) = (self.get(Field::FemoralSystolic), self.get(Field::FemoralDiastolic));
+        }
+        let fall = self.get(Field::ArterialSwing) * self.sway();
+        let variation = 0.01 * self.get(Field::PulseVariation) * (self.sway() - 0.5);
+        let size = (systolic - diastolic) * (1.0 + variation);
+        let diastolic = max(diastolic - fall, 1.0);
+        let alternation = if odd { 0.0 } else { self.get(Field::Alternans) };
+        let systolic = max(diastolic + size - alternation, diastolic + min(2.0, size));
+        Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period }
+    }
+
+    fn ventricle(&self, site: PressureSite, odd: bool) -> (f32, f32) {
+        let (set, end, artery) = match site {
+            PressureSite::LeftVentricle => {
+                (Field::LeftVentricleSystolic, Field::LeftVentricleEndDiastolic, PressureSite::Arterial)
+            }
+            _ => (Field::RightVentricleSystolic, Field::RightVentricleEndDiastolic, PressureSite::Pulmonary),
+        };
+        let fall = self.chest();
+        let systolic = self.get(set);
+        let systolic = if systolic > 0.0 { systolic - fall } else { self.target(artery, odd).systolic_mmhg };
+        let end_diastolic = max(self.get(end) - fall, 0.5);
+        (max(systolic, end_diastolic + 1.0), end_diastolic)
+    }
+
+    fn atrium(&self, site: PressureSite) -> (&'static chambers::Atrium, f32, f32) {
+        let right = (Field::VenousMean, Field::VenousWave);
+        let left = (Field::LeftAtriumMean, Field::LeftAtriumWave);
+        let (form, (mean, wave)) = match site {
+            PressureSite::RightAtrium => (&RIGHT_ATRIUM, right),
+            PressureSite::LeftAtrium => (&LEFT_ATRIUM, left),
+            PressureSite::Wedge => (&WEDGE, left),
+            _ => (&CENTRAL_VEIN, right),
+        };
+        (form, self.get(mean) - self.chest(), self.get(wave))
+    }
+
+    /// Pressure where nothing beats, mmHg.
+    pub fn rest(&self, site: PressureSite) -> f32 {
+        match site {
+            PressureSite::Arterial | PressureSite::Femoral | PressureSite::Pulmonary => {
+                arterial::asymptote(self.target(site, true).diastolic_mmhg)
+            }
+            PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
+                self.atrium(site).1
+            }
+            PressureSite::RightVentricle | PressureSite::LeftVentricle => self.ventricle(site, true).1,
+            PressureSite::Intracranial => self.get(Field::IntracranialMean),
+        }
+    }
+
+    /// What a beat starts at a site from the pressure and slope there; `None` when it is too weak.
+    pub fn beat(&self, site: PressureSite, here: (f32, f32), stroke: &Stroke, contracted: bool) -> Option<Plan> {
+        let period = self.period;
+        let artery = |form: &Form| arterial::pulse(form, here.0, stroke.strength, &self.target(site, stroke.odd));
+        match site {
+            PressureSite::Arterial => artery(&RADIAL),
+            PressureSite::Femoral => artery(&FEMORAL),
+            PressureSite::Pulmonary => artery(&PULMONARY),
+            PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
+                let (form, mean, wave) = self.atrium(site);
+                Some(chambers::systole(form, here, mean, wave, contracted, period))
+            }
+            PressureSite::RightVentricle => {
+                let (systolic, end) = self.ventricle(site, stroke.odd);
+                Some(chambers::contraction(&RIGHT_VENTRICLE, here, systolic, end, stroke.strength, period))
+            }
+            PressureSite::LeftVentricle => {
+                let (systolic, end) = self.ventricle(site, stroke.odd);
+                Some(chambers::contraction(&LEFT_VENTRICLE, here, systolic, end, stroke.strength, period))
+            }
+            PressureSite::Intracranial => {
+                let (mean, pulse) = (self.get(Field::IntracranialMean), self.get(Field::IntracranialPulse));
+                let second = 0.01 * self.get(Field::IntracranialSecond);
+                let size = min(stroke.strength, 1.4);
+                (stroke.strength >= arterial::WEAKEST)
+                    .then(|| intracranial::pulse(here, mean, pulse * size, second, period))
+            }
+        }
+    }
+
+    /// What the atria start at a site whose resting pressure is `base`; `closed` when the ventricles are contracting.
+    pub fn atrial(&self, site: PressureSite, here: (f32, f32), base: f32, closed: bool) -> Option<Plan> {
+        let period = self.period;
+        match site {
+            PressureSite::RightVentricle | PressureSite::LeftVentricle => {
+                let end_diastolic = self.ventricle(site, true).1;
+                // Nothing comes in before the ventricle has relaxed.
+                let relaxed = here.0 < 1.5 * end_diastolic && here.1 > -10.0 * end_diastolic;
+                (relaxed && !closed).then(|| chambers::kick(here, end_diastolic, period))
+            }
+            _ => {
+                let (_, _, wave) = self.atrium(site);
+                Some(chambers::a_wave(here, base, wave, closed, period))
+            }
+        }
+    }
+
+    /// How the transducer at a site is connected.
+    pub fn connection(&self, site: PressureSite) -> Connection {
+        let fields = fields(site);
+        Connection {
+            open: 1.0 - self.get(fields.closed),
+            level_mmhg: self.get(fields.level),
+            line: Line::new(self.get(fields.line_hz), self.get(fields.damping)),
+        }
+    }
+
+    /// Catheter whip at a site, mmHg.
+    pub fn whip(&self, site: PressureSite) -> f32 {
+        if site == PressureSite::Pulmonary { self.get(Field::PulmonaryWhip) } else { 0.0 }
+    }
+}

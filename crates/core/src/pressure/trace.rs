@@ -1,0 +1,369 @@
+//! A pressure in time: cubics from knot to knot, then an exponential tail, then stillness.
+//!
+//! ```text
+//!            o           knots: time, pressure, slope; the cubic between two of them meets both (Hermite)
+//!          /   \
+//!         /     o--o
+//!   -----o          ''--..___ tail: towards an asymptote, from the expected end on as in stillness
+//! ```
+//!
+//! Whatever starts (a pulse, an atrial wave) replaces the knots still to come by its own, from the pressure just
+//! reached. So a trace is closed-form in time between events, never tears, and has its integral in closed form.
+
+use crate::math::{exp, max, min};
+use crate::time::Instant;
+
+/// Most knots of a plan, the starting one included.
+pub const KNOTS: usize = 6;
+
+/// A point that the pressure passes through.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Knot {
+    /// Time since the start of the plan, s.
+    pub at_s: f32,
+    /// Pressure, mmHg.
+    pub mmhg: f32,
+    /// Slope, mmHg/s.
+    pub slope: f32,
+}
+
+/// A knot as it is kept: a player has room for a few kilobytes only.
+#[derive(Clone, Copy, Debug, Default)]
+struct Packed {
+    mmhg: f32,
+    /// In 1/8192 s.
+    at: u16,
+    /// In 1/2 mmHg/s.
+    slope: i16,
+}
+
+const AT_PER_S: f32 = 8192.0;
+const SLOPE_PER_MMHG_PER_S: f32 = 2.0;
+
+impl Packed {
+    fn new(at_s: f32, mmhg: f32, slope: f32) -> Packed {
+        // `as` rounds towards zero and saturates.
+        Packed { mmhg, at: (at_s * AT_PER_S + 0.5) as u16, slope: (slope * SLOPE_PER_MMHG_PER_S) as i16 }
+    }
+
+    fn knot(&self) -> Knot {
+        Knot {
+            at_s: f32::from(self.at) * (1.0 / AT_PER_S),
+            mmhg: self.mmhg,
+            slope: f32::from(self.slope) * (1.0 / SLOPE_PER_MMHG_PER_S),
+        }
+    }
+}
+
+/// Where a pressure goes when no beat comes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stillness {
+    /// Nowhere else.
+    Same,
+    /// An artery runs down to the asymptote of its runoff: 2.9 s (Schipke 2003).
+    Artery,
+    /// The pulmonary artery meets the venous pressure at 11 mmHg; 3.6 s as that.
+    Lung,
+    /// The venous pressure rises by 3.5 mmHg, from 7.5 to 11.0; 3.6 s (Schipke 2003).
+    Vein,
+}
+
+impl Stillness {
+    fn from(self, asymptote_mmhg: f32) -> (f32, f32) {
+        match self {
+            Stillness::Same => (asymptote_mmhg, 1.0),
+            Stillness::Artery => (asymptote_mmhg, 1.0 / 2.9),
+            Stillness::Lung => (11.0, 1.0 / 3.6),
+            Stillness::Vein => (asymptote_mmhg + 3.5, 1.0 / 3.6),
+        }
+    }
+}
+
+/// What follows the last knot.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Tail {
+    /// What the pressure tends to, mmHg.
+    pub asymptote_mmhg: f32,
+    /// Rate, 1/s.
+    pub per_s: f32,
+    /// When the next pulse is expected, s since the start of the plan; after the last knot.
+    pub due_s: f32,
+    /// What happens from then on.
+    pub then: Stillness,
+}
+
+/// Where the pressure goes from now on.
+#[derive(Clone, Copy, Debug)]
+pub struct Plan {
+    knots: [Packed; KNOTS],
+    len: u8,
+    /// What follows.
+    pub tail: Tail,
+}
+
+impl Plan {
+    /// A plan from a pressure and slope now.
+    pub fn new(mmhg: f32, slope: f32, tail: Tail) -> Plan {
+        let mut knots = [Packed::default(); KNOTS];
+        knots[0] = Packed::new(0.0, mmhg, slope);
+        Plan { knots, len: 1, tail }
+    }
+
+    /// Goes on to a pressure and slope at a time after the last knot; held at a least distance from it.
+    pub fn to(mut self, at_s: f32, mmhg: f32, slope: f32) -> Plan {
+        let last = self.last();
+        if let Some(place) = self.knots.get_mut(self.len as usize) {
+            *place = Packed::new(max(at_s, last.at_s + SHORTEST_S), mmhg, slope);
+            self.len += 1;
+        }
+        self
+    }
+
+    /// The last knot.
+    pub fn last(&self) -> Knot {
+        self.knot(self.len as usize - 1)
+    }
+
+    fn knot(&self, index: usize) -> Knot {
+        self.knots.get(index).map(Packed::knot).unwrap_or_default()
+    }
+
+    /// Piece `index`: 0 to `len - 2` between knots, `len - 1` the tail, `len` the bend after the
+    /// expected end, then stillness.
+    fn piece(&self, index: usize) -> (Piece, f32) {
+        let len = self.len as usize;
+        if index + 1 < len {
+            let (a, b) = (self.knot(index), self.knot(index + 1));
+            return (Piece::cubic(a, b), b.at_s);
+        }
+        let last = self.last();
+        let tail = self.tail;
+        let early = Piece::decay(last.at_s, tail.asymptote_mmhg, last.mmhg - tail.asymptote_mmhg, tail.per_s);
+        let due_s = max(tail.due_s, last.at_s + SHORTEST_S);
+        if index < len {
+            return (early, due_s);
+        }
+        // A bend of constant curvature leads over to what holds in stillness, so that a pause shows no kink.
+        let (asymptote_mmhg, per_s) = tail.then.from(tail.asymptote_mmhg);
+        let (from, slope) = (early.at(due_s), early.slope(due_s));
+        let bend_s = min(0.4, 0.5 / max(tail.per_s, 0.1));
+        let half = 0.5 * bend_s;
+        let to = (from + half * (slope + per_s * asymptote_mmhg)) / (1.0 + half * per_s);
+        let still = Knot { at_s: due_s + bend_s, mmhg: to, slope: -per_s * (to - asymptote_mmhg) };
+        if index == len {
+            return (Piece::cubic(Knot { at_s: due_s, mmhg: from, slope }, still), still.at_s);
+        }
+        (Piece::decay(still.at_s, asymptote_mmhg, to - asymptote_mmhg, per_s), f32::INFINITY)
+    }
+
+    /// What is left of the plan after `gone_s`.
+    pub fn after(&self, gone_s: f32) -> Plan {
+        let mut index = 0;
+        while index < self.len as usize + 1 && self.piece(index).1 <= gone_s {
+            index += 1;
+        }
+        let (piece, _) = self.piece(index);
+        let due_s = max(self.tail.due_s - gone_s, SHORTEST_S);
+        let mut rest = Plan::new(piece.at(gone_s), piece.slope(gone_s), Tail { due_s, ..self.tail });
+        for knot in self.knots.iter().take(self.len as usize).skip(index + 1).map(Packed::knot) {
+            rest = rest.to(knot.at_s - gone_s, knot.mmhg, knot.slope);
+        }
+        rest
+    }
+
+    /// Highest pressure at a knot, mmHg.
+    pub fn highest_mmhg(&self) -> f32 {
+        self.knots.iter().take(self.len as usize).fold(f32::NEG_INFINITY, |highest, knot| max(highest, knot.mmhg))
+    }
+
+    /// Integral from the start to `until_s`, mmHg s.
+    pub fn integral(&self, until_s: f32) -> f32 {
+        let mut sum = 0.0;
+        for index in 0..self.len as usize + 2 {
+            let (piece, end_s) = self.piece(index);
+            sum += piece.integral(min(end_s, until_s));
+            if end_s >= until_s {
+                break;
+            }
+        }
+        sum
+    }
+}
+
+/// Shortest piece, s: keeps reciprocals finite.
+const SHORTEST_S: f32 = 2.5e-4;
+
+/// A stretch of trace in the time x since `from_s`: a cubic c0 + c1 x + c2 x^2 + c3 x^3, or, where `per_s` is not zero, a
+/// decay c0 + c1 e^(-per_s x).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Piece {
+    pub(crate) from_s: f32,
+    pub(crate) c: [f32; 4],
+    pub(crate) per_s: f32,
+}
+
+impl Piece {
+    fn cubic(a: Knot, b: Knot) -> Piece {
+        let per = 1.0 / (b.at_s - a.at_s);
+        let rise = (b.mmhg - a.mmhg) * per;
+        let c2 = (3.0 * rise - 2.0 * a.slope - b.slope) * per;
+        let c3 = (a.slope + b.slope - 2.0 * rise) * per * per;
+        Piece { from_s: a.at_s, c: [a.mmhg, a.slope, c2, c3], per_s: 0.0 }
+    }
+
+    fn decay(from_s: f32, asymptote: f32, above: f32, per_s: f32) -> Piece {
+        Piece { from_s, c: [asymptote, above, 0.0, 0.0], per_s: max(per_s, 1e-3) }
+    }
+
+    /// Value at a time of the plan, mmHg.
+    #[inline]
+    pub(crate) fn at(&self, t_s: f32) -> f32 {
+        let x = t_s - self.from_s;
+        let [c0, c1, c2, c3] = self.c;
+        if self.per_s == 0.0 { c0 + x * (c1 + x * (c2 + x * c3)) } else { c0 + c1 * exp(-self.per_s * x) }
+    }
+
+    /// Slope at a time of the plan, mmHg/s.
+    pub(crate) fn slope(&self, t_s: f32) -> f32 {
+        let x = t_s - self.from_s;
+        let [_, c1, c2, c3] = self.c;
+        if self.per_s == 0.0 { c1 + x * (2.0 * c2 + x * 3.0 * c3) } else { -self.per_s * c1 * exp(-self.per_s * x) }
+    }
+
+    /// Integral from the start of the piece to a time of the plan, mmHg s.
+    fn integral(&self, until_s: f32) -> f32 {
+        let x = until_s - self.from_s;
+        let [c0, c1, c2, c3] = self.c;
+        if self.per_s == 0.0 {
+            x * (c0 + x * (c1 * 0.5 + x * (c2 * (1.0 / 3.0) + x * c3 * 0.25)))
+        } else {
+            x * c0 + c1 * (1.0 - exp(-self.per_s * x)) / self.per_s
+        }
+    }
+}
+
+/// What a cycle from one pulse to the next has come to.
+#[derive(Clone, Copy, Debug)]
+pub struct Cycle {
+    /// Start.
+    pub from: Instant,
+    /// Pressure at the start, mmHg.
+    pub foot_mmhg: f32,
+    /// Highest pressure at a knot, mmHg.
+    pub highest_mmhg: f32,
+    /// When it was reached, s since the start.
+    pub highest_s: f32,
+    /// Lowest pressure at a knot or at the end, mmHg.
+    pub lowest_mmhg: f32,
+    area: f32,
+}
+
+impl Cycle {
+    /// Mean from the start to `end`, mmHg.
+    pub fn mean_mmhg(&self, end: Instant) -> f32 {
+        let length_s = end.since(self.from).as_secs();
+        if length_s > 0.0 { self.area / length_s } else { self.foot_mmhg }
+    }
+
+    fn meet(&mut self, mmhg: f32, at: Instant) {
+        if mmhg > self.highest_mmhg {
+            self.highest_mmhg = mmhg;
+            self.highest_s = at.since(self.from).as_secs();
+        }
+        self.lowest_mmhg = min(self.lowest_mmhg, mmhg);
+    }
+}
+
+/// A pressure under way: the plan, the piece that it has come to, and what the present cycle has come to.
+#[derive(Clone, Debug)]
+pub struct Trace {
+    base: Instant,
+    plan: Plan,
+    index: u8,
+    until_s: f32,
+    cycle: Cycle,
+}
+
+impl Trace {
+    /// A trace that starts with `plan` at `now`.
+    pub fn new(now: Instant, plan: Plan) -> Trace {
+        let (_, until_s) = plan.piece(0);
+        let start = plan.knot(0).mmhg;
+        let cycle =
+            Cycle { from: now, foot_mmhg: start, highest_mmhg: start, highest_s: 0.0, lowest_mmhg: start, area: 0.0 };
+        Trace { base: now, plan, index: 0, until_s, cycle }
+    }
+
+    /// A trace at rest.
+    pub fn at_rest(now: Instant, mmhg: f32) -> Trace {
+        let tail = Tail { asymptote_mmhg: mmhg, per_s: 1.0, due_s: 1.0, then: Stillness::Same };
+        Trace::new(now, Plan::new(mmhg, 0.0, tail))
+    }
+
+    /// Seconds since the start of the plan; exact to 2^-24 s, held at 255 s, where every tail has arrived.
+    #[inline]
+    pub(crate) fn time_s(&self, now: Instant) -> f32 {
+        let ticks = now.since(self.base).ticks() >> 8;
+        let held = if ticks > 0xffff_ffff { 0xffff_ffff } else { ticks as u32 };
+        held as f32 * (1.0 / 16_777_216.0)
+    }
+
+    /// The piece that the trace has come to.
+    pub(crate) fn piece(&self) -> Piece {
+        self.plan.piece(self.index as usize).0
+    }
+
+    /// When the piece ends, s since the start of the plan.
+    pub(crate) fn until_s(&self) -> f32 {
+        self.until_s
+    }
+
+    /// What the trace tends to, mmHg.
+    pub(crate) fn asymptote_mmhg(&self) -> f32 {
+        self.plan.tail.asymptote_mmhg
+    }
+
+    /// Goes on to the next piece.
+    pub(crate) fn next_piece(&mut self) {
+        self.cycle.area += self.piece().integral(self.until_s);
+        let at = self.base.shifted(self.until_s);
+        self.index += 1;
+        let (piece, until_s) = self.plan.piece(self.index as usize);
+        self.until_s = until_s;
+        self.cycle.meet(piece.at(piece.from_s), at);
+    }
+
+    /// Pressure and slope at `now`, which lies in the present piece.
+    pub(crate) fn here(&self, now: Instant) -> (f32, f32) {
+        let t_s = self.time_s(now);
+        let piece = self.piece();
+        (piece.at(t_s), piece.slope(t_s))
+    }
+
+    /// Follows another plan from `now` on; the cycle goes on.
+    pub(crate) fn follow(&mut self, now: Instant, plan: Plan) {
+        let (t_s, piece) = (self.time_s(now), self.piece());
+        self.cycle.area += piece.integral(t_s);
+        self.cycle.meet(piece.at(t_s), now);
+        self.base = now;
+        self.plan = plan;
+        self.index = 0;
+        self.until_s = plan.piece(0).1;
+    }
+
+    /// Ends the cycle at `now` and hands it back.
+    pub(crate) fn close(&self, now: Instant) -> Cycle {
+        let (t_s, piece) = (self.time_s(now), self.piece());
+        let mut cycle = self.cycle;
+        // Beyond what `time_s` can tell, every tail has arrived.
+        let rest_s = now.since(self.base.shifted(t_s)).as_secs();
+        cycle.area += piece.integral(t_s) + rest_s * piece.at(t_s);
+        cycle.meet(piece.at(t_s), now);
+        cycle
+    }
+
+    /// Starts a cycle at `now` with `plan`.
+    pub(crate) fn begin(&mut self, now: Instant, plan: Plan) {
+        *self = Trace::new(now, plan);
+    }
+}
