@@ -59,11 +59,10 @@ impl Scale {
         let decimals: u8 = match (kind, bits) {
             (ChannelKind::Potential | ChannelKind::Impedance, Bits::B16) => 3,
             (ChannelKind::Potential | ChannelKind::Impedance, Bits::B24) => 5,
-            (ChannelKind::Potential, Bits::B32) => 7,
-            (ChannelKind::Impedance, Bits::B32) => 6,
             (ChannelKind::Pressure, Bits::B16) => 2,
             (ChannelKind::Pressure, Bits::B24) => 4,
-            (ChannelKind::Pressure, Bits::B32) => 6,
+            // No finer than a float of some mV carries, or the limb leads' sums would be off by more than a step.
+            (_, Bits::B32) => 6,
         };
         let unit = 10_i64.pow(u32::from(decimals));
         let (_, largest) = bits.limits();
