@@ -13,7 +13,8 @@ import scripts
 from program import PROGRAM, assert_refused, file_size_limit, files_below, render, run, start
 
 TARGETS = ("out.wav", "out.csv")
-SIDECARS = ("out.channels.json", *(f"out.{truth}.csv" for truth in ("beats", "atrial", "pulses", "breaths", "episodes", "steps")))
+TRUTHS = ("beats", "atrial", "pulses", "breaths", "pacing", "episodes", "steps")
+SIDECARS = ("out.channels.json", *(f"out.{truth}.csv" for truth in TRUTHS))
 
 
 @pytest.fixture
