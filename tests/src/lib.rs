@@ -1,6 +1,7 @@
 //! Shared by the tests that cross crates.
 
 pub mod drawn;
+pub mod played;
 
 /// The guide's program, compiled and run with the documentation's tests.
 #[cfg(doctest)]

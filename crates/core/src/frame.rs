@@ -90,6 +90,10 @@ pub enum Channel {
     Respiration,
     /// A pressure, mmHg.
     Pressure(PressureSite),
+    /// Pressure in the cuff, oscillations included, mmHg.
+    Cuff,
+    /// The cuff's oscillations alone, mmHg.
+    CuffOscillation,
 }
 
 /// Kind of quantity of a channel, with its unit.
@@ -140,6 +144,8 @@ impl Channel {
         Channel::Pressure(PressureSite::LeftAtrium),
         Channel::Pressure(PressureSite::Wedge),
         Channel::Pressure(PressureSite::Intracranial),
+        Channel::Cuff,
+        Channel::CuffOscillation,
         Channel::Electrode(Electrode::RA),
         Channel::Electrode(Electrode::LA),
         Channel::Electrode(Electrode::LL),
@@ -189,6 +195,8 @@ impl Channel {
             Channel::Pressure(PressureSite::LeftAtrium) => "left-atrium",
             Channel::Pressure(PressureSite::Wedge) => "wedge",
             Channel::Pressure(PressureSite::Intracranial) => "intracranial",
+            Channel::Cuff => "cuff",
+            Channel::CuffOscillation => "cuff-oscillation",
         }
     }
 
@@ -197,7 +205,7 @@ impl Channel {
         match self {
             Channel::Lead(_) | Channel::Electrode(_) => ChannelKind::Potential,
             Channel::Respiration => ChannelKind::Impedance,
-            Channel::Pressure(_) => ChannelKind::Pressure,
+            Channel::Pressure(_) | Channel::Cuff | Channel::CuffOscillation => ChannelKind::Pressure,
         }
     }
 
@@ -219,6 +227,8 @@ pub struct Frame {
     pub respiration_ohm: f32,
     /// Pressures by site, mmHg.
     pub pressure_mmhg: [f32; PressureSite::COUNT],
+    /// Pressure in the cuff with the oscillations, and the oscillations alone, mmHg.
+    pub cuff_mmhg: [f32; 2],
 }
 
 impl Frame {
@@ -264,6 +274,8 @@ impl Frame {
             Channel::Electrode(electrode) => self.electrode_mv(electrode),
             Channel::Respiration => self.respiration_ohm,
             Channel::Pressure(site) => self.pressure_mmhg[site as usize],
+            Channel::Cuff => self.cuff_mmhg[0],
+            Channel::CuffOscillation => self.cuff_mmhg[1],
         }
     }
 }
@@ -286,7 +298,9 @@ impl Digest {
 
     /// Takes in a frame.
     pub fn update(&mut self, frame: &Frame) {
-        for value in frame.leads_mv.iter().chain([&frame.respiration_ohm]).chain(&frame.pressure_mmhg) {
+        for value in
+            frame.leads_mv.iter().chain([&frame.respiration_ohm]).chain(&frame.pressure_mmhg).chain(&frame.cuff_mmhg)
+        {
             for byte in value.to_bits().to_le_bytes() {
                 self.0 = (self.0 ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3);
             }

@@ -622,5 +622,6 @@ fn plays(rhythm: &Rhythm, episode: Episode) -> bool {
         Episode::AtrialFlutter => matches!(rhythm.atria, Atria::Driving(AtrialOrigin::Flutter)),
         Episode::VentricularFlutter => matches!(rhythm.ventricles, Ventricles::Flutter { .. }),
         Episode::VentricularFibrillation => matches!(rhythm.ventricles, Ventricles::Fibrillation { .. }),
+        Episode::Apnoea => false,
     }
 }

@@ -36,6 +36,7 @@
 
 pub mod artefact;
 pub mod body;
+pub mod cuff;
 pub mod ecg;
 pub mod frame;
 mod frequency;

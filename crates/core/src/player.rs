@@ -4,18 +4,21 @@
 //! closed-form signals in between. It is the only place where anything mutates.
 
 use crate::artefact::{self, Layers};
+use crate::cuff::{self, Cuff};
 use crate::ecg::electrogram::{self, Electrogram, VentricularBeat};
 use crate::ecg::leads::leads_of;
+use crate::ecg::templates::AtrialOrigin;
 use crate::frame::{Frame, PressureSite};
 use crate::heart::{self, Activation, Heart, Variability};
 use crate::noise::Noise;
+use crate::pressure::arterial::{self, Target};
 use crate::pressure::sites::{self, Moment};
 use crate::pressure::{self, Chosen, Pressures};
-use crate::respiration::{self, Respiration};
+use crate::respiration::{self, Act, Respiration};
 use crate::script::{Placed, Script, Timeline};
 use crate::settings::Field;
 use crate::time::{FrameClock, FrameRate, Instant, Span};
-use crate::truth::{AtrialBeat, Event, Observer};
+use crate::truth::{AtrialBeat, Episode, Event, Observer};
 
 /// Frames worked on together between two events.
 const SEGMENT: usize = 16;
@@ -37,6 +40,7 @@ pub struct Player<'a> {
     heart: Heart,
     respiration: Respiration,
     pressures: Pressures,
+    cuff: Cuff,
     ecg: Electrogram,
 }
 
@@ -59,6 +63,7 @@ impl<'a> Player<'a> {
             heart: Heart::new(),
             respiration: Respiration::new(),
             pressures: Pressures::new(Chosen::USUAL),
+            cuff: Cuff::new(),
             ecg: Electrogram::default(),
         }
     }
@@ -156,12 +161,14 @@ impl<'a> Player<'a> {
             let breath = self.respiration.next();
             let beat = self.heart.next();
             let pulse = self.pressures.next();
+            let cuff = self.cuff.next();
             let told = self.next_told();
-            let first = step.min(breath).min(beat).min(pulse).min(told);
+            let first = step.min(breath).min(beat).min(pulse).min(told).min(cuff);
             if first > now || first == Instant::NEVER || first >= self.end {
                 return;
             }
-            // In this order when they coincide: what is set, the breath that the sinus node follows, the heart, the pulse.
+            // In this order when they coincide: what is set, the breath that the sinus node follows, the heart, the pulse,
+            // the cuff.
             if first == step {
                 self.start_step(observer);
             } else if first == breath {
@@ -170,8 +177,10 @@ impl<'a> Player<'a> {
                 self.tell_beat(first, observer);
             } else if first == beat {
                 self.beat(first, observer);
-            } else {
+            } else if first == pulse {
                 self.start_pulse(first, observer);
+            } else if let Some(event) = self.cuff.start() {
+                observer.observe(Event::Cuff(event));
             }
         }
     }
@@ -219,12 +228,32 @@ impl<'a> Player<'a> {
             }
         }
         self.with_pressures(at, |pressures, moment| pressures.connect(&levels, moment));
+        let vent = self.value(Field::CuffVent, at) >= 0.5;
+        if let Some(event) = self.cuff.change(at, &self.measurement(at), vent) {
+            observer.observe(Event::Cuff(event));
+        }
+    }
+
+    fn measurement(&self, at: Instant) -> cuff::Demand {
+        cuff::Demand {
+            inflate_mmhg: self.value(Field::CuffInflate, at),
+            inflation_mmhg_per_s: self.value(Field::CuffInflation, at),
+            deflation_mmhg_per_s: self.value(Field::CuffDeflation, at),
+            step_mmhg: self.value(Field::CuffStep, at),
+            leak_mmhg_per_min: self.value(Field::CuffLeak, at),
+            vent_mmhg: self.value(Field::CuffVentAt, at),
+            limit_mmhg: self.value(Field::CuffLimit, at),
+        }
     }
 
     fn start_breath(&mut self, observer: &mut impl Observer) {
         let demand = self.breathing(self.respiration.next());
-        if let Some(breath) = self.respiration.start(&demand) {
-            observer.observe(Event::Breath(breath));
+        match self.respiration.start(&demand) {
+            Some(Act::Breath(breath)) => observer.observe(Event::Breath(breath)),
+            Some(Act::Apnoea { at, starts }) => {
+                observer.observe(Event::Episode { episode: Episode::Apnoea, at, starts });
+            }
+            None => {}
         }
     }
 
@@ -250,9 +279,19 @@ impl<'a> Player<'a> {
     fn breathing(&self, at: Instant) -> respiration::Demand {
         respiration::Demand {
             per_minute: self.value(Field::BreathsPerMin, at),
-            depth_ohm: self.value(Field::BreathDepthOhm, at),
+            depth_ohm: self.value(Field::BreathDepthOhm, at) * self.impedance_shares(at).0,
             expiration_ratio: self.value(Field::ExpirationRatio, at),
+            ventilated: self.value(Field::Ventilated, at) >= 0.5,
+            pause_s: self.value(Field::BreathPauseS, at),
+            pause_every_s: self.value(Field::BreathPauseEveryS, at),
+            waxing: 0.01 * self.value(Field::BreathWaxing, at),
+            sigh_every: self.value(Field::SighEvery, at) as u16,
         }
+    }
+
+    /// Shares of breaths and heartbeats that the impedance electrodes see (sizes common practice, no source).
+    fn impedance_shares(&self, at: Instant) -> (f32, f32) {
+        if self.value(Field::BreathLead, at) < 0.5 { (1.0, 1.0) } else { (0.6, 1.5) }
     }
 
     fn heart_demand(&self, at: Instant) -> Option<heart::Demand> {
@@ -308,14 +347,19 @@ impl<'a> Player<'a> {
             Activation::Atria { at, origin, cycle } => {
                 self.ecg.atria(at, origin, cycle, &demand);
                 observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
-                self.with_pressures(now, |pressures, moment| pressures.atria(at, moment));
+                // Fluttering atria hardly pump.
+                let force = if origin == AtrialOrigin::Flutter { 0.25 } else { 1.0 };
+                self.with_pressures(now, |pressures, moment| pressures.atria(at, force, moment));
             }
             Activation::Ventricles { at, pathway, fused, turn, interval, p_onset, code } => {
                 let beat = VentricularBeat { at, pathway, fused, turn, interval, p_onset, code };
                 observer.observe(Event::Beat(self.ecg.ventricles(&beat, &demand)));
                 let ejection = settings.rhythm().ejection;
-                self.with_pressures(now, |pressures, moment| pressures.ventricles(at, interval, ejection, moment));
-                self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at));
+                let (stroke, target) = self.with_pressures(now, |pressures, moment| {
+                    (pressures.ventricles(at, interval, ejection, moment), moment.target(PressureSite::Arterial, true))
+                });
+                self.oscillate(at, stroke.strength, &target);
+                self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares(at).1);
             }
             Activation::Pace { at, chamber, captures } => {
                 self.ecg.pace(at, &demand);
@@ -327,6 +371,26 @@ impl<'a> Player<'a> {
                 observer.observe(Event::Episode { episode, at, starts });
             }
         }
+    }
+
+    /// Lets a beat show in the cuff, if that is inflated.
+    fn oscillate(&mut self, onset: Instant, strength: f32, target: &Target) {
+        let foot = onset.shifted(arterial::pre_ejection_s(target.period) + cuff::TRANSIT_S);
+        if self.cuff.at(foot) < cuff::LOWEST_MMHG {
+            return;
+        }
+        let Some((_, _, mean_mmhg)) = arterial::steady(&arterial::RADIAL, target, 1.0) else {
+            return;
+        };
+        let arm = cuff::Arm {
+            largest_mmhg: self.value(Field::CuffOscillation, onset),
+            systolic_share: 0.01 * self.value(Field::CuffSystolicShare, onset),
+            diastolic_share: 0.01 * self.value(Field::CuffDiastolicShare, onset),
+            systolic_mmhg: target.systolic_mmhg,
+            mean_mmhg,
+            diastolic_mmhg: target.diastolic_mmhg,
+        };
+        self.cuff.pulse(foot, strength, target.period, &arm);
     }
 
     fn ecg_demand(&self, at: Instant) -> electrogram::Demand {
@@ -347,6 +411,7 @@ impl<'a> Player<'a> {
             .next()
             .min(self.respiration.next())
             .min(self.pressures.next())
+            .min(self.cuff.next())
             .min(self.next_told())
             .min(self.next_step.map_or(Instant::NEVER, |placed| placed.start))
             .min(self.end);
@@ -375,6 +440,8 @@ impl<'a> Player<'a> {
             let gain = self.value(Field::EcgGain, *now) * self.breathing_gain(*now);
             frame.leads_mv = leads_of([vector[0] * gain, vector[1] * gain, vector[2] * gain]);
             frame.respiration_ohm = base_ohm + self.respiration.impedance_ohm(*now);
+            let oscillation_mmhg = self.cuff.oscillation_mmhg(*now);
+            frame.cuff_mmhg = [self.cuff.at(*now) + oscillation_mmhg, oscillation_mmhg];
         }
         for frame in frames.iter_mut().take(count) {
             frame.pressure_mmhg = [0.0; PressureSite::COUNT];

@@ -28,9 +28,9 @@ use line::Tap;
 use sites::Moment;
 use trace::Trace;
 
-/// Beats and atrial contractions whose effects have not all arrived: they last at most 0.25 s and come at most every
-/// 0.15 s each.
-const PENDING: usize = 6;
+/// Beats and atrial contractions whose effects have not all arrived: they last at most 0.23 s and come at least
+/// 0.15 s apart each.
+const PENDING: usize = 5;
 
 /// Pressures played at once.
 pub const AT_ONCE: usize = 8;
@@ -80,23 +80,36 @@ impl Chosen {
     }
 }
 
+/// A contraction.
+#[derive(Clone, Copy, Debug)]
+enum Contraction {
+    /// Of the atria, with this share of their usual force.
+    Atria(f32),
+    Ventricles(Stroke),
+}
+
 /// What a contraction of atria or ventricles has still to start.
 #[derive(Clone, Copy, Debug)]
 struct Pending {
     onset: Instant,
     due: Instant,
     period_s: f32,
-    /// Of a ventricular contraction; `None` of an atrial one.
-    stroke: Option<Stroke>,
+    contraction: Contraction,
     /// Sites still to come, by bit.
     left: u16,
 }
 
 impl Pending {
-    const NONE: Pending = Pending { onset: Instant::ZERO, due: Instant::NEVER, period_s: 1.0, stroke: None, left: 0 };
+    const NONE: Pending = Pending {
+        onset: Instant::ZERO,
+        due: Instant::NEVER,
+        period_s: 1.0,
+        contraction: Contraction::Atria(0.0),
+        left: 0,
+    };
 
-    fn new(onset: Instant, period: Span, stroke: Option<Stroke>, chosen: Chosen) -> Pending {
-        let mut pending = Pending { onset, due: Instant::NEVER, period_s: period.as_secs(), stroke, left: 0 };
+    fn new(onset: Instant, period: Span, contraction: Contraction, chosen: Chosen) -> Pending {
+        let mut pending = Pending { onset, due: Instant::NEVER, period_s: period.as_secs(), contraction, left: 0 };
         for site in chosen.sites() {
             if pending.delay(site).is_some() {
                 pending.left |= bit(site);
@@ -107,9 +120,9 @@ impl Pending {
     }
 
     fn delay(&self, site: PressureSite) -> Option<Span> {
-        match self.stroke {
-            Some(_) => Some(sites::beat_delay(site, Span::from_secs(self.period_s))),
-            None => sites::atrial_delay(site),
+        match self.contraction {
+            Contraction::Ventricles(_) => Some(sites::beat_delay(site, Span::from_secs(self.period_s))),
+            Contraction::Atria(_) => sites::atrial_delay(site),
         }
     }
 
@@ -188,19 +201,20 @@ impl Pressures {
         }
     }
 
-    /// The atria were activated.
-    pub fn atria(&mut self, onset: Instant, moment: &Moment<'_>) {
-        self.expect(Pending::new(onset, moment.period, None, self.chosen));
+    /// The atria were activated and contract with this share of their usual force.
+    pub fn atria(&mut self, onset: Instant, force: f32, moment: &Moment<'_>) {
+        self.expect(Pending::new(onset, moment.period, Contraction::Atria(force), self.chosen));
     }
 
     /// The ventricles were activated, `interval` after the time before (`None` for the first); `ejection` is the
     /// rhythm's share of a normal stroke.
-    pub fn ventricles(&mut self, onset: Instant, interval: Option<Span>, ejection: f32, moment: &Moment<'_>) {
+    pub fn ventricles(&mut self, onset: Instant, interval: Option<Span>, ejection: f32, moment: &Moment<'_>) -> Stroke {
         let period = moment.period;
         let stroke = self.ejection.stroke(interval, ejection, period);
         let opening_s = arterial::pre_ejection_s(period) + arterial::ejection_time_s(period);
         self.systole = Some((onset.shifted(chambers::CLOSING_S), onset.shifted(opening_s)));
-        self.expect(Pending::new(onset, period, Some(stroke), self.chosen));
+        self.expect(Pending::new(onset, period, Contraction::Ventricles(stroke), self.chosen));
+        stroke
     }
 
     fn expect(&mut self, pending: Pending) {
@@ -222,17 +236,16 @@ impl Pressures {
         let arrived = left.find(|site| pending.arrives(*site) == now)?;
         pending.left &= !bit(arrived);
         pending.due = pending.next();
-        let stroke = pending.stroke;
-        match stroke {
-            Some(stroke) => self.start_beat(arrived, now, &stroke, moment),
-            None => {
-                self.start_atrial(arrived, now, moment);
+        match pending.contraction {
+            Contraction::Ventricles(stroke) => self.start_beat(arrived, now, &stroke, moment),
+            Contraction::Atria(force) => {
+                self.start_atrial(arrived, now, force, moment);
                 None
             }
         }
     }
 
-    fn start_atrial(&mut self, site: PressureSite, now: Instant, moment: &Moment<'_>) {
+    fn start_atrial(&mut self, site: PressureSite, now: Instant, force: f32, moment: &Moment<'_>) {
         // What counts is when the atrium contracts, not when that is seen here.
         let contraction = now.minus(sites::lag(site));
         let closed = self.systole.is_some_and(|(closing, opening)| closing <= contraction && contraction < opening);
@@ -241,7 +254,7 @@ impl Pressures {
         };
         tap.advance(now);
         let base = tap.trace.asymptote_mmhg();
-        let Some(plan) = moment.atrial(site, tap.trace.here(now), base, closed) else {
+        let Some(plan) = moment.atrial(site, tap.trace.here(now), base, force, closed) else {
             return;
         };
         tap.redirect(now, |trace| trace.follow(now, plan));
@@ -273,7 +286,7 @@ impl Pressures {
         let cycle = self.taps.get(self.chosen.place(site)?)?.trace.close(end);
         Some(Pulse {
             site,
-            foot: cycle.from,
+            foot: cycle.from(),
             foot_mmhg: cycle.foot_mmhg,
             rise: Span::from_secs(cycle.highest_s),
             systolic_mmhg: cycle.highest_mmhg,

@@ -1,4 +1,14 @@
 //! Breathing: breaths one after another, and the impedance that they and the heart make.
+//!
+//! ```text
+//!        .-.                   .-.
+//!       /   \                 /   \
+//! _____/     '.__rest________/     '.__   depth over the base; inspiration : expiration as set
+//!      |period to the ms     |
+//! ```
+//!
+//! Periodic breathing is breaths for a while, then a pause; a pause, like breathing switched off, is told as an apnoea
+//! from the end of the last breath to the start of the next.
 
 use crate::ecg::deflection::Bump;
 use crate::math;
@@ -14,14 +24,51 @@ pub struct Demand {
     pub depth_ohm: f32,
     /// Expiration over inspiration time.
     pub expiration_ratio: f32,
+    /// A ventilator's breaths: filled fast, emptied by recoil.
+    pub ventilated: bool,
+    /// Length of the pauses of periodic breathing, s; 0 for none.
+    pub pause_s: f32,
+    /// From one pause to the next, s.
+    pub pause_every_s: f32,
+    /// How much shallower the breaths next to a pause are, 0 to 1.
+    pub waxing: f32,
+    /// A sigh after this many breaths; 0 for none.
+    pub sigh_every: u16,
 }
 
-/// The breath being drawn and when the next one starts.
+/// Depth of a sigh over that of other breaths: two to three times (from memory).
+const SIGH: f32 = 2.5;
+
+/// Slowest breath: at lower rates a rest follows.
+const SLOWEST: Span = Span::secs(6);
+
+/// What breathing did.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Act {
+    /// A breath starts.
+    Breath(Breath),
+    /// An apnoea starts or ends.
+    Apnoea {
+        /// When.
+        at: Instant,
+        /// Start or end.
+        starts: bool,
+    },
+}
+
+/// The breath being drawn and what comes next.
 #[derive(Clone, Debug)]
 pub struct Respiration {
     breath: Option<Breath>,
+    ventilated: bool,
     period: Span,
     next: Instant,
+    /// When an apnoea starts; `NEVER` when none is coming.
+    pause: Instant,
+    paused: bool,
+    /// Breaths since the last pause, and since the last sigh.
+    since_pause: u16,
+    since_sigh: u16,
     heartbeats: [Option<(Bump, f32)>; 2],
     newest: usize,
 }
@@ -29,46 +76,98 @@ pub struct Respiration {
 impl Respiration {
     /// At rest between breaths; the first one starts at once.
     pub fn new() -> Respiration {
-        Respiration { breath: None, period: Span::MAX, next: Instant::ZERO, heartbeats: [None; 2], newest: 0 }
+        Respiration {
+            breath: None,
+            ventilated: false,
+            period: Span::MAX,
+            next: Instant::ZERO,
+            pause: Instant::NEVER,
+            paused: false,
+            since_pause: 0,
+            since_sigh: 0,
+            heartbeats: [None; 2],
+            newest: 0,
+        }
     }
 
-    /// When the next breath starts; `NEVER` in apnoea.
+    /// When a breath or an apnoea starts next; `NEVER` in apnoea.
     pub fn next(&self) -> Instant {
-        self.next
+        self.next.min(self.pause)
     }
 
     /// A step changed the demand: an apnoea ends or begins, another rate moves the next breath.
     ///
     /// The breath being drawn is finished first.
     pub fn retime(&mut self, now: Instant, demand: &Demand) {
+        let idle = self.breath.map_or(now, |breath| breath.end.max(now));
         if demand.per_minute <= 0.0 {
+            if !self.paused && self.pause == Instant::NEVER {
+                self.pause = idle;
+            }
             self.next = Instant::NEVER;
             return;
         }
         self.period = Span::period(demand.per_minute);
-        let earliest = self.breath.map_or(now, |breath| if breath.end > now { breath.end } else { now });
         if self.next == Instant::NEVER || self.next < now {
-            self.next = earliest;
+            // A pause that has not begun yet belonged to breathing switched off.
+            self.pause = Instant::NEVER;
+            self.next = idle;
         }
     }
 
-    /// Starts the breath that is due.
-    pub fn start(&mut self, demand: &Demand) -> Option<Breath> {
+    /// Lets happen what is due.
+    pub fn start(&mut self, demand: &Demand) -> Option<Act> {
+        if self.pause <= self.next && self.pause != Instant::NEVER {
+            let at = core::mem::replace(&mut self.pause, Instant::NEVER);
+            self.paused = true;
+            return Some(Act::Apnoea { at, starts: true });
+        }
         if demand.per_minute <= 0.0 {
             self.next = Instant::NEVER;
             return None;
         }
         let start = self.next;
+        if core::mem::take(&mut self.paused) {
+            self.since_pause = 0;
+            return Some(Act::Apnoea { at: start, starts: false });
+        }
         self.period = Span::period(demand.per_minute);
-        let inspiration = self.period.scaled(1.0 / (1.0 + demand.expiration_ratio));
-        // At low rates a breath is no slower than 6 s; a rest follows.
-        let breathing = self.period.min(Span::secs(6));
-        let inspiration = inspiration.min(breathing.scaled(1.0 / (1.0 + demand.expiration_ratio)));
-        let breath =
-            Breath { start, peak: start.plus(inspiration), end: start.plus(breathing), depth_ohm: demand.depth_ohm };
+        let breathing = self.period.min(SLOWEST);
+        let inspiration = breathing.scaled(1.0 / (1.0 + demand.expiration_ratio));
+        let depth_ohm = demand.depth_ohm * self.effort(demand);
+        let breath = Breath { start, peak: start.plus(inspiration), end: start.plus(breathing), depth_ohm };
         self.breath = Some(breath);
+        self.ventilated = demand.ventilated;
         self.next = start.plus(self.period);
-        Some(breath)
+        if demand.pause_s > 0.0 && self.since_pause >= self.breaths_between(demand) {
+            self.pause = breath.end;
+            self.next = breath.end.plus(Span::from_secs(demand.pause_s));
+        }
+        Some(Act::Breath(breath))
+    }
+
+    /// Breaths from one pause to the next.
+    fn breaths_between(&self, demand: &Demand) -> u16 {
+        // At least one; `as` saturates.
+        math::max((demand.pause_every_s - demand.pause_s) / self.period.as_secs() + 0.5, 1.0) as u16
+    }
+
+    /// Share of its depth that the breath now starting has; counts it.
+    fn effort(&mut self, demand: &Demand) -> f32 {
+        self.since_pause = self.since_pause.saturating_add(1);
+        self.since_sigh = self.since_sigh.saturating_add(1);
+        let mut effort = 1.0;
+        if demand.pause_s > 0.0 && demand.waxing > 0.0 {
+            // Half a sine over the breaths between two pauses.
+            let share = (f32::from(self.since_pause) - 0.5) / f32::from(self.breaths_between(demand));
+            let height = math::sin_turn(math::phase_of(0.5 * math::clamp(share, 0.0, 1.0)));
+            effort = 1.0 - demand.waxing * (1.0 - height);
+        }
+        if demand.sigh_every > 0 && self.since_sigh > demand.sigh_every {
+            self.since_sigh = 0;
+            effort *= SIGH;
+        }
+        effort
     }
 
     /// Lets a heartbeat show in the impedance.
@@ -79,15 +178,13 @@ impl Respiration {
         // About 0.1 to 0.2 s after the QRS, Baker and Geddes (from memory).
         let bump = Bump::new(onset.plus(Span::millis(80)), 0.10, 0.0, 0.20);
         self.newest ^= 1;
-        if let Some(place) = self.heartbeats.get_mut(self.newest) {
-            *place = Some((bump, ohm));
-        }
+        self.heartbeats[self.newest] = Some((bump, ohm));
     }
 
     /// Start of the breath being drawn and the period of breathing; `MAX` without breath.
     pub fn pace(&self) -> (Instant, Span) {
         match self.breath {
-            Some(breath) if self.next != Instant::NEVER => (breath.start, self.period),
+            Some(breath) if self.next != Instant::NEVER && !self.paused => (breath.start, self.period),
             _ => (Instant::ZERO, Span::MAX),
         }
     }
@@ -97,10 +194,14 @@ impl Respiration {
         let Some(breath) = self.breath else {
             return 0.0;
         };
+        let share = |from: Instant, to: Instant| now.since(from).as_secs() / to.since(from).as_secs();
         if now < breath.peak {
-            math::smooth_step(now.since(breath.start).as_secs() / breath.peak.since(breath.start).as_secs())
+            let x = share(breath.start, breath.peak);
+            // A ventilator's flow falls from the start of the breath on.
+            if self.ventilated { x * (2.0 - x) } else { math::smooth_step(x) }
         } else {
-            1.0 - math::smooth_step(now.since(breath.peak).as_secs() / breath.end.since(breath.peak).as_secs())
+            let x = share(breath.peak, breath.end);
+            if self.ventilated { recoil(x) } else { 1.0 - math::smooth_step(x) }
         }
     }
 
@@ -115,6 +216,15 @@ impl Respiration {
         }
         sum
     }
+}
+
+/// Passive expiration from 1 to 0: an exponential of a quarter of its length, less what it would leave.
+fn recoil(x: f32) -> f32 {
+    if x >= 1.0 {
+        return 0.0;
+    }
+    const LEFT: f32 = 0.018_315_64;
+    (math::exp(-4.0 * x) - LEFT) * (1.0 / (1.0 - LEFT))
 }
 
 impl Default for Respiration {

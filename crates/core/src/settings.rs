@@ -65,6 +65,12 @@ fields! {
     BaseOhm: "breathing.base_ohm", "ohm", 100.0 ..= 3000.0, true, "Base impedance between the electrodes.";
     ExpirationRatio: "breathing.expiration_ratio", "1", 0.5 ..= 4.0, false, "Expiration time over inspiration time: 2 is an I:E of 1:2.";
     CardiacOhm: "breathing.cardiac_ohm", "ohm", 0.0 ..= 2.0, true, "Impedance change of each heartbeat (cardiac artefact), base to peak.";
+    BreathLead: "breathing.lead_i", "0/1", 0.0 ..= 1.0, false, "Electrodes of the impedance: 0 right arm to left leg; 1 right to left arm, where breaths show at 60 % and heartbeats at 150 %.";
+    Ventilated: "breathing.ventilated", "0/1", 0.0 ..= 1.0, false, "Shape of a breath: 0 one's own, 1 a ventilator's (filled fast, emptied by recoil).";
+    BreathPauseS: "breathing.pause_s", "s", 0.0 ..= 60.0, false, "Periodic breathing: length of the pauses, from the end of a breath to the start of the next; 0 for none.";
+    BreathPauseEveryS: "breathing.pause_every_s", "s", 5.0 ..= 300.0, false, "Periodic breathing: from one pause to the next, to the nearest whole breath.";
+    BreathWaxing: "breathing.waxing_percent", "%", 0.0 ..= 100.0, false, "Periodic breathing: how much shallower the breaths next to a pause are.";
+    SighEvery: "breathing.sigh_every", "breaths", 0.0 ..= 500.0, false, "A breath 2.5 times as deep after this many; 0 for none.";
     BreathingGain: "breathing.ecg_percent", "%", 0.0 ..= 30.0, false, "Change of ECG amplitude over a breath, peak to peak.";
     MainsMv: "artefact.mains_mv", "mV", 0.0 ..= 10.0, true, "Mains hum: mV RMS in I, II, III and V1 to V6, 0.87 of it in aVR, aVL and aVF, as for all noise.";
     MainsHz: "artefact.mains_hz", "Hz", 45.0 ..= 65.0, false, "Mains frequency.";
@@ -144,6 +150,17 @@ fields! {
     IntracranialClosed: "intracranial.closed", "0/1", 0.0 ..= 1.0, false, "Intracranial transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
     IntracranialLineHz: "intracranial.line_hz", "Hz", 0.0 ..= 200.0, false, "Intracranial line: natural frequency; below 1 the line passes everything.";
     IntracranialDamping: "intracranial.line_damping", "1", 0.02 ..= 3.0, false, "Intracranial line: damping ratio.";
+    CuffInflate: "cuff.inflate_mmhg", "mmHg", 0.0 ..= 350.0, false, "Cuff: pressure to which each step inflates it at its start, a measurement; 0 leaves it as it is.";
+    CuffInflation: "cuff.inflation_mmhg_per_s", "mmHg/s", 1.0 ..= 200.0, false, "Cuff: rate of inflation.";
+    CuffDeflation: "cuff.deflation_mmhg_per_s", "mmHg/s", 0.0 ..= 50.0, false, "Cuff: rate of deflation; 0 keeps the pressure, but for the leak.";
+    CuffStep: "cuff.step_mmhg", "mmHg", 0.0 ..= 30.0, false, "Cuff: steps in which it deflates at that rate; 0 for a straight line.";
+    CuffLeak: "cuff.leak_mmhg_per_min", "mmHg/min", 0.0 ..= 120.0, false, "Cuff: leak once it is inflated.";
+    CuffVentAt: "cuff.vent_mmhg", "mmHg", 1.0 ..= 200.0, false, "Cuff: pressure at which the deflation ends and the valve opens.";
+    CuffVent: "cuff.vent", "0/1", 0.0 ..= 1.0, false, "Cuff: 1 opens the valve at the start of the step.";
+    CuffLimit: "cuff.limit_mmhg", "mmHg", 50.0 ..= 350.0, false, "Cuff: over-pressure that opens the valve during inflation.";
+    CuffOscillation: "cuff.oscillation_mmhg", "mmHg", 0.0 ..= 10.0, true, "Cuff: largest oscillation, foot to peak, at the mean arterial pressure.";
+    CuffSystolicShare: "cuff.systolic_percent", "%", 20.0 ..= 90.0, false, "Cuff: oscillation at the systolic pressure, share of the largest.";
+    CuffDiastolicShare: "cuff.diastolic_percent", "%", 30.0 ..= 95.0, false, "Cuff: oscillation at the diastolic pressure, share of the largest.";
 }
 
 /// Number of fields.
@@ -271,6 +288,12 @@ const RESTING: &[(Field, f32)] = &[
     (Field::PacingMs, 1.0),
     (Field::EcgGain, 1.0),
     (Field::MainsHz, 50.0),
+    (Field::BreathPauseEveryS, 15.0),
+    (Field::CuffInflation, 40.0),
+    (Field::CuffDeflation, 3.0),
+    (Field::CuffVentAt, 30.0),
+    (Field::CuffSystolicShare, 50.0),
+    (Field::CuffDiastolicShare, 80.0),
 ];
 
 /// The value of a field in a resting patient of this body.

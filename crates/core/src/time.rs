@@ -65,6 +65,21 @@ impl Instant {
     }
 }
 
+/// An instant in two halves, which needs no padding beside `f32`s: what a player keeps many of is kept so.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct PackedInstant([u32; 2]);
+
+impl PackedInstant {
+    pub(crate) const fn new(instant: Instant) -> PackedInstant {
+        PackedInstant([(instant.0 >> 32) as u32, instant.0 as u32])
+    }
+
+    pub(crate) const fn instant(self) -> Instant {
+        let [high, low] = self.0;
+        Instant((high as u64) << 32 | low as u64)
+    }
+}
+
 impl Span {
     /// No time.
     pub const ZERO: Span = Span(0);

@@ -93,7 +93,7 @@ pub struct AtrialBeat {
     pub origin: crate::ecg::templates::AtrialOrigin,
 }
 
-/// A stretch of rhythm without countable beats.
+/// A stretch of rhythm without countable beats, or of time without breaths.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Episode {
@@ -105,6 +105,8 @@ pub enum Episode {
     VentricularFlutter,
     /// Ventricular fibrillation.
     VentricularFibrillation,
+    /// No breathing: from the end of a breath to the start of the next.
+    Apnoea,
 }
 
 impl Episode {
@@ -162,6 +164,31 @@ pub struct Pulse {
     pub mean_mmhg: f32,
 }
 
+/// What the cuff is doing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum CuffPhase {
+    /// Being inflated.
+    Inflating,
+    /// Being deflated, or held when the rate of deflation is zero.
+    Deflating,
+    /// Too much pressure: the valve opened.
+    OverPressure,
+    /// The valve is open.
+    Vented,
+}
+
+/// The cuff began a phase.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CuffEvent {
+    /// When.
+    pub at: Instant,
+    /// What began.
+    pub phase: CuffPhase,
+    /// Pressure then, mmHg.
+    pub cuff_mmhg: f32,
+}
+
 /// Something that happened.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[non_exhaustive]
@@ -199,6 +226,8 @@ pub enum Event {
     Breath(Breath),
     /// A pulse ends.
     Pulse(Pulse),
+    /// The cuff begins a phase.
+    Cuff(CuffEvent),
 }
 
 impl Event {
@@ -210,6 +239,7 @@ impl Event {
             Event::Beat(beat) => beat.onset,
             Event::Breath(breath) => breath.start,
             Event::Pulse(pulse) => pulse.end,
+            Event::Cuff(cuff) => cuff.at,
         }
     }
 }

@@ -108,7 +108,12 @@ mod tests {
         let csv = Csv::new(&columns, heading);
         let frames = [
             Frame { respiration_ohm: 1000.0, ..Frame::default() },
-            Frame { leads_mv: [-1.0004; 8], respiration_ohm: 1001.2345, pressure_mmhg: [119.996; PressureSite::COUNT] },
+            Frame {
+                leads_mv: [-1.0004; 8],
+                respiration_ohm: 1001.2345,
+                pressure_mmhg: [119.996; PressureSite::COUNT],
+                ..Frame::default()
+            },
         ];
         let mut bytes = Vec::new();
         csv.head(Section { first: 0, frames: 2 }, &mut bytes);

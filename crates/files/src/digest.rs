@@ -19,7 +19,13 @@ impl FramesDigest {
         let mut index = index;
         for frame in frames {
             let mut state = index.wrapping_mul(SPREAD);
-            for value in frame.leads_mv.iter().chain([&frame.respiration_ohm]).chain(&frame.pressure_mmhg) {
+            for value in frame
+                .leads_mv
+                .iter()
+                .chain([&frame.respiration_ohm])
+                .chain(&frame.pressure_mmhg)
+                .chain(&frame.cuff_mmhg)
+            {
                 state = (state ^ u64::from(value.to_bits())).wrapping_mul(MIX[0]);
                 state ^= state >> 32;
             }

@@ -301,6 +301,7 @@ fn episode_word(episode: Episode) -> &'static str {
         Episode::AtrialFlutter => "atrial-flutter",
         Episode::VentricularFlutter => "ventricular-flutter",
         Episode::VentricularFibrillation => "ventricular-fibrillation",
+        Episode::Apnoea => "apnoea",
         _ => "other",
     }
 }

@@ -1,6 +1,6 @@
 //! Readers: annotation files, CSV, JSON.
 //!
-//! Text becomes a [`Table`](table::Table) first (CSV and JSON alike); what its columns mean is settled in
+//! Text becomes a [`table::Table`] first (CSV and JSON alike); what its columns mean is settled in
 //! one place per subject: [`beats`] here, [`readings`](crate::readings), [`alarms`](crate::alarms).
 //! Every error says where: byte, line or item.
 

@@ -13,15 +13,14 @@
 //! is exactly zero. A flank is within 5 % of its foot for the outer 12 % of its length, so the duration that an eye or
 //! a delineator sees is about 0.88 of the support.
 
-use crate::time::{Instant, Span};
+use crate::time::{Instant, PackedInstant, Span};
 
 /// Shape of a bump in time.
 #[derive(Clone, Copy, Debug)]
 pub struct Bump {
     /// Frame clock of the start; within 128 s of any frame at which the bump is drawn.
     start: u32,
-    /// Ticks of the end, high and low half: a whole word would pad each deflection by a fifth.
-    end: [u32; 2],
+    end: PackedInstant,
     rise_s: f32,
     hold_end_s: f32,
     per_rise: f32,
@@ -38,14 +37,13 @@ impl Bump {
         let fall_s = crate::math::max(fall_s, MIN_FLANK_S);
         let hold_end_s = rise_s + crate::math::max(hold_s, 0.0);
         let end = start.plus(Span::from_secs(hold_end_s + fall_s));
-        let end = [(end.ticks() >> 32) as u32, end.ticks() as u32];
+        let end = PackedInstant::new(end);
         Bump { start: start.clock(), end, rise_s, hold_end_s, per_rise: 1.0 / rise_s, per_fall: 1.0 / fall_s }
     }
 
     /// End of the support.
     pub fn end(&self) -> Instant {
-        let [high, low] = self.end;
-        Instant::from_ticks(u64::from(high) << 32 | u64::from(low))
+        self.end.instant()
     }
 
     /// Height, 0 to 1, at a frame clock within 128 s of the bump.

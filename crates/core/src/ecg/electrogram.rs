@@ -138,8 +138,8 @@ impl Electrogram {
         let waves = match episode {
             Episode::AtrialFibrillation => &mut self.atrial,
             Episode::VentricularFlutter | Episode::VentricularFibrillation => &mut self.ventricular,
-            // Drawn wave by wave.
-            Episode::AtrialFlutter => return,
+            // Drawn wave by wave, or not at all.
+            Episode::AtrialFlutter | Episode::Apnoea => return,
         };
         if !starts {
             if let Some(waves) = waves {

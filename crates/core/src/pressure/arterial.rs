@@ -34,6 +34,8 @@ pub struct Form {
     transit_s: f32,
     /// Longest rise from foot to peak, s.
     rise_s: f32,
+    /// Height at half the rise.
+    shoulder: f32,
     /// From the end of ejection to the notch, s.
     notch_lag_s: f32,
     notch: f32,
@@ -46,20 +48,22 @@ pub struct Form {
 pub static RADIAL: Form = Form {
     transit_s: 0.070,
     rise_s: 0.12,
+    shoulder: 0.78,
     notch_lag_s: 0.035,
-    notch: 0.44,
-    dicrotic: 0.52,
-    runoff: 0.49,
+    notch: 0.41,
+    dicrotic: 0.48,
+    runoff: 0.45,
     then: Stillness::Artery,
 };
 /// Femoral artery: later, rounder, notch nearly gone (textbook, from memory).
 pub static FEMORAL: Form = Form {
     transit_s: 0.085,
     rise_s: 0.15,
+    shoulder: 0.68,
     notch_lag_s: 0.055,
-    notch: 0.50,
-    dicrotic: 0.51,
-    runoff: 0.47,
+    notch: 0.46,
+    dicrotic: 0.48,
+    runoff: 0.44,
     then: Stillness::Artery,
 };
 /// Pulmonary artery: no transit to speak of, notch as in the aorta (textbook, from memory). Without flow it meets the
@@ -67,6 +71,7 @@ pub static FEMORAL: Form = Form {
 pub static PULMONARY: Form = Form {
     transit_s: 0.005,
     rise_s: 0.14,
+    shoulder: 0.66,
     notch_lag_s: 0.010,
     notch: 0.42,
     dicrotic: 0.50,
@@ -138,9 +143,14 @@ pub fn pulse(form: &Form, foot_mmhg: f32, strength: f32, target: &Target) -> Opt
     let tail = Tail { asymptote_mmhg: floor, per_s, due_s: period_s, then: form.then };
     let slope = -(runoff - floor) * per_s;
     let dicrotic = max(height(form.dicrotic), runoff);
+    let rise_s = min(form.rise_s, 0.42 * ejection_s);
+    let rise = systolic - foot_mmhg;
+    // Slope that leaves the rise without a bend: as steep as what is left, and a third.
+    let shoulder_slope = 2.6 * (1.0 - form.shoulder) * rise / rise_s;
     Some(
         Plan::new(foot_mmhg, 0.0, tail)
-            .to(min(form.rise_s, 0.42 * ejection_s), systolic, 0.0)
+            .to(0.5 * rise_s, foot_mmhg + form.shoulder * rise, shoulder_slope)
+            .to(rise_s, systolic, 0.0)
             .to(notch_s, min(height(form.notch), dicrotic), 0.0)
             .to(dicrotic_s, dicrotic, 0.0)
             .to(runoff_s, runoff, slope),

@@ -145,12 +145,10 @@ pub fn contraction(
 }
 
 /// The atrial kick in a filling ventricle.
-pub fn kick(here: (f32, f32), end_diastolic_mmhg: f32, period: Span) -> Plan {
+pub fn kick(here: (f32, f32), end_diastolic_mmhg: f32, force: f32, period: Span) -> Plan {
     let tail =
         Tail { asymptote_mmhg: end_diastolic_mmhg, per_s: 30.0, due_s: 2.0 * period.as_secs(), then: Stillness::Same };
-    Plan::new(here.0, here.1, tail).to(0.06, max(1.3 * end_diastolic_mmhg, here.0 + 0.1 * end_diastolic_mmhg), 0.0).to(
-        0.11,
-        1.05 * end_diastolic_mmhg,
-        -1.5 * end_diastolic_mmhg,
-    )
+    Plan::new(here.0, here.1, tail)
+        .to(0.06, max((1.0 + 0.3 * force) * end_diastolic_mmhg, here.0 + 0.1 * force * end_diastolic_mmhg), 0.0)
+        .to(0.11, 1.05 * end_diastolic_mmhg, -1.5 * end_diastolic_mmhg)
 }

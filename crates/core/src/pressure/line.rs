@@ -18,11 +18,11 @@ use core::f32::consts::TAU;
 /// Natural frequency and damping of a line, as the solutions of its equation.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Line {
-    /// 2 pi times the natural frequency, 1/s; 0 for a line that passes everything.
-    omega: f32,
-    /// Mean rate of decay, damping ratio times `omega`, 1/s.
+    /// Mean rate of decay: the damping ratio times 2 pi times the natural frequency, 1/s; 0 for a line that passes
+    /// everything.
     sigma: f32,
-    /// What sets the two solutions apart: an angular frequency when the line rings, a rate when it creeps, 1/s.
+    /// What sets the two solutions apart: an angular frequency when the line rings, the negative of a rate when it
+    /// creeps, 1/s.
     apart: f32,
 }
 
@@ -31,7 +31,7 @@ pub const LOWEST_HZ: f32 = 1.0;
 
 impl Line {
     /// A line that passes everything as it is.
-    pub const IDEAL: Line = Line { omega: 0.0, sigma: 0.0, apart: 0.0 };
+    pub const IDEAL: Line = Line { sigma: 0.0, apart: 0.0 };
 
     /// A line of this natural frequency, Hz (ideal below [`LOWEST_HZ`]), and damping ratio, held to 0.02 to 3.
     pub fn new(natural_hz: f32, damping: f32) -> Line {
@@ -42,24 +42,30 @@ impl Line {
         // At critical damping both solutions fall together; a hundredth to the side the response is the same to 0.5 %.
         let damping = if damping > 0.99 && damping < 1.01 { 0.99 } else { damping };
         let omega = TAU * natural_hz;
-        Line { omega, sigma: damping * omega, apart: omega * sqrt(abs(1.0 - damping * damping)) }
+        let apart = omega * sqrt(abs(1.0 - damping * damping));
+        Line { sigma: damping * omega, apart: if damping < 1.0 { apart } else { -apart } }
     }
 
     fn is_ideal(&self) -> bool {
-        self.omega == 0.0
+        self.sigma == 0.0
+    }
+
+    /// 2 pi times the natural frequency, squared, 1/s^2.
+    fn stiffness(&self) -> f32 {
+        self.sigma * self.sigma + self.apart * abs(self.apart)
     }
 
     /// Whether the line rings rather than creeps.
     fn turns(&self) -> bool {
-        self.sigma < self.omega
+        self.apart > 0.0
     }
 
     fn slow(&self) -> f32 {
-        if self.turns() { self.sigma } else { self.sigma - self.apart }
+        if self.turns() { self.sigma } else { self.sigma + self.apart }
     }
 
     fn fast(&self) -> f32 {
-        self.sigma + self.apart
+        self.sigma - self.apart
     }
 
     /// What the line settles to when it is given this piece.
@@ -67,7 +73,7 @@ impl Line {
         if self.is_ideal() {
             return *piece;
         }
-        let inertia = 1.0 / (self.omega * self.omega);
+        let inertia = 1.0 / self.stiffness();
         let lag = 2.0 * self.sigma * inertia;
         let [u0, u1, u2, u3] = piece.c;
         let k = piece.per_s;
@@ -106,7 +112,7 @@ impl Ring {
             return Ring::NONE;
         }
         let slow = line.slow();
-        let b = (slope + slow * value) / if line.turns() { line.apart } else { -2.0 * line.apart };
+        let b = (slope + slow * value) / if line.turns() { line.apart } else { 2.0 * line.apart };
         let a = if line.turns() { value } else { value - b };
         Ring { from_s, quiet_s: from_s + QUIET / slow, a, b }
     }
@@ -219,7 +225,7 @@ impl Tap {
         self.advance(now);
         let t_s = self.trace.time_s(now);
         let (value, slope) = (self.ring.at(&self.line, t_s), self.ring.slope(&self.line, t_s));
-        self.ring = Ring::new(&self.line, t_s, value, slope + mmhg * self.line.omega);
+        self.ring = Ring::new(&self.line, t_s, value, slope + mmhg * sqrt(self.line.stiffness()));
     }
 
     /// Pressure at the transducer at `now`, without the level, mmHg.

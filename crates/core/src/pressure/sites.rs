@@ -201,19 +201,20 @@ impl Moment<'_> {
         }
     }
 
-    /// What the atria start at a site whose resting pressure is `base`; `closed` when the ventricles are contracting.
-    pub fn atrial(&self, site: PressureSite, here: (f32, f32), base: f32, closed: bool) -> Option<Plan> {
+    /// What the atria start, with a share of their usual `force`, at a site whose resting pressure is `base`; `closed`
+    /// when the ventricles are contracting.
+    pub fn atrial(&self, site: PressureSite, here: (f32, f32), base: f32, force: f32, closed: bool) -> Option<Plan> {
         let period = self.period;
         match site {
             PressureSite::RightVentricle | PressureSite::LeftVentricle => {
                 let end_diastolic = self.ventricle(site, true).1;
                 // Nothing comes in before the ventricle has relaxed.
                 let relaxed = here.0 < 1.5 * end_diastolic && here.1 > -10.0 * end_diastolic;
-                (relaxed && !closed).then(|| chambers::kick(here, end_diastolic, period))
+                (relaxed && !closed).then(|| chambers::kick(here, end_diastolic, force, period))
             }
             _ => {
                 let (_, _, wave) = self.atrium(site);
-                Some(chambers::a_wave(here, base, wave, closed, period))
+                Some(chambers::a_wave(here, base, force * wave, closed, period))
             }
         }
     }

@@ -11,7 +11,7 @@
 //! reached. So a trace is closed-form in time between events, never tears, and has its integral in closed form.
 
 use crate::math::{exp, max, min};
-use crate::time::Instant;
+use crate::time::{Instant, PackedInstant};
 
 /// Most knots of a plan, the starting one included.
 pub const KNOTS: usize = 6;
@@ -245,8 +245,7 @@ impl Piece {
 /// What a cycle from one pulse to the next has come to.
 #[derive(Clone, Copy, Debug)]
 pub struct Cycle {
-    /// Start.
-    pub from: Instant,
+    from: PackedInstant,
     /// Pressure at the start, mmHg.
     pub foot_mmhg: f32,
     /// Highest pressure at a knot, mmHg.
@@ -259,16 +258,29 @@ pub struct Cycle {
 }
 
 impl Cycle {
+    fn new(from: Instant, foot_mmhg: f32) -> Cycle {
+        let (highest_mmhg, lowest_mmhg) = (foot_mmhg, foot_mmhg);
+        Cycle { from: PackedInstant::new(from), foot_mmhg, highest_mmhg, highest_s: 0.0, lowest_mmhg, area: 0.0 }
+    }
+
+    /// Start.
+    pub fn from(&self) -> Instant {
+        self.from.instant()
+    }
+
     /// Mean from the start to `end`, mmHg.
     pub fn mean_mmhg(&self, end: Instant) -> f32 {
-        let length_s = end.since(self.from).as_secs();
+        let length_s = end.since(self.from()).as_secs();
         if length_s > 0.0 { self.area / length_s } else { self.foot_mmhg }
     }
 
-    fn meet(&mut self, mmhg: f32, at: Instant) {
+    /// Takes in a piece from its start to a time of the plan, which is `at`.
+    fn take(&mut self, piece: &Piece, until_s: f32, at: Instant) {
+        self.area += piece.integral(until_s);
+        let mmhg = piece.at(until_s);
         if mmhg > self.highest_mmhg {
             self.highest_mmhg = mmhg;
-            self.highest_s = at.since(self.from).as_secs();
+            self.highest_s = at.since(self.from()).as_secs();
         }
         self.lowest_mmhg = min(self.lowest_mmhg, mmhg);
     }
@@ -277,7 +289,7 @@ impl Cycle {
 /// A pressure under way: the plan, the piece that it has come to, and what the present cycle has come to.
 #[derive(Clone, Debug)]
 pub struct Trace {
-    base: Instant,
+    base: PackedInstant,
     plan: Plan,
     index: u8,
     until_s: f32,
@@ -287,11 +299,8 @@ pub struct Trace {
 impl Trace {
     /// A trace that starts with `plan` at `now`.
     pub fn new(now: Instant, plan: Plan) -> Trace {
-        let (_, until_s) = plan.piece(0);
-        let start = plan.knot(0).mmhg;
-        let cycle =
-            Cycle { from: now, foot_mmhg: start, highest_mmhg: start, highest_s: 0.0, lowest_mmhg: start, area: 0.0 };
-        Trace { base: now, plan, index: 0, until_s, cycle }
+        let cycle = Cycle::new(now, plan.knot(0).mmhg);
+        Trace { base: PackedInstant::new(now), until_s: plan.piece(0).1, plan, index: 0, cycle }
     }
 
     /// A trace at rest.
@@ -303,7 +312,7 @@ impl Trace {
     /// Seconds since the start of the plan; exact to 2^-24 s, held at 255 s, where every tail has arrived.
     #[inline]
     pub(crate) fn time_s(&self, now: Instant) -> f32 {
-        let ticks = now.since(self.base).ticks() >> 8;
+        let ticks = now.since(self.base.instant()).ticks() >> 8;
         let held = if ticks > 0xffff_ffff { 0xffff_ffff } else { ticks as u32 };
         held as f32 * (1.0 / 16_777_216.0)
     }
@@ -325,12 +334,10 @@ impl Trace {
 
     /// Goes on to the next piece.
     pub(crate) fn next_piece(&mut self) {
-        self.cycle.area += self.piece().integral(self.until_s);
-        let at = self.base.shifted(self.until_s);
+        let piece = self.piece();
+        self.cycle.take(&piece, self.until_s, self.base.instant().shifted(self.until_s));
         self.index += 1;
-        let (piece, until_s) = self.plan.piece(self.index as usize);
-        self.until_s = until_s;
-        self.cycle.meet(piece.at(piece.from_s), at);
+        self.until_s = self.plan.piece(self.index as usize).1;
     }
 
     /// Pressure and slope at `now`, which lies in the present piece.
@@ -342,23 +349,21 @@ impl Trace {
 
     /// Follows another plan from `now` on; the cycle goes on.
     pub(crate) fn follow(&mut self, now: Instant, plan: Plan) {
-        let (t_s, piece) = (self.time_s(now), self.piece());
-        self.cycle.area += piece.integral(t_s);
-        self.cycle.meet(piece.at(t_s), now);
-        self.base = now;
+        self.cycle = self.close(now);
+        self.base = PackedInstant::new(now);
         self.plan = plan;
         self.index = 0;
         self.until_s = plan.piece(0).1;
     }
 
-    /// Ends the cycle at `now` and hands it back.
+    /// The cycle as it would be if it ended at `now`.
     pub(crate) fn close(&self, now: Instant) -> Cycle {
         let (t_s, piece) = (self.time_s(now), self.piece());
         let mut cycle = self.cycle;
+        cycle.take(&piece, t_s, now);
         // Beyond what `time_s` can tell, every tail has arrived.
-        let rest_s = now.since(self.base.shifted(t_s)).as_secs();
-        cycle.area += piece.integral(t_s) + rest_s * piece.at(t_s);
-        cycle.meet(piece.at(t_s), now);
+        let rest_s = now.since(self.base.instant().shifted(t_s)).as_secs();
+        cycle.area += rest_s * piece.at(t_s);
         cycle
     }
 

@@ -1,0 +1,221 @@
+//! The cuff: its pressure through inflation, deflation, leak and vent, and the oscillations that the arm adds.
+//!
+//! ```text
+//!  inflated ______
+//!          /      '-.._ deflation, linear or in steps     oscillation  .  . : | | : .  .
+//!         /            ''-..__                                        SYS   MEAN  DIA
+//! _______/                    |__ vent
+//! ```
+//!
+//! The envelope of the oscillations has its largest value at the mean arterial pressure and stated shares of it at the
+//! systolic and the diastolic pressure (Geddes 1982: about 0.5 and 0.8); between and beyond, each side is half a
+//! bell-shaped curve, 50 % wide at some 52 mmHg for 120/80 (57 +- 11 mmHg, Liu 2014).
+
+use crate::ecg::deflection::Bump;
+use crate::math::{exp, ln, max, min, smooth_step};
+use crate::time::{Instant, Span};
+use crate::truth::{CuffEvent, CuffPhase};
+
+/// What a measurement is to be.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Demand {
+    /// Pressure to inflate to, mmHg; 0 for no measurement.
+    pub inflate_mmhg: f32,
+    /// Rate of inflation, mmHg/s.
+    pub inflation_mmhg_per_s: f32,
+    /// Rate of deflation, mmHg/s; 0 keeps the pressure, but for the leak.
+    pub deflation_mmhg_per_s: f32,
+    /// Size of the steps in which it deflates, mmHg; 0 for a line.
+    pub step_mmhg: f32,
+    /// Leak, mmHg/min.
+    pub leak_mmhg_per_min: f32,
+    /// Pressure at which the valve opens, mmHg.
+    pub vent_mmhg: f32,
+    /// Pressure that opens the valve during inflation, mmHg.
+    pub limit_mmhg: f32,
+}
+
+/// What an arm's oscillations are to be.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Arm {
+    /// Largest oscillation, foot to peak, mmHg.
+    pub largest_mmhg: f32,
+    /// Share of it at the systolic pressure.
+    pub systolic_share: f32,
+    /// Share of it at the diastolic pressure.
+    pub diastolic_share: f32,
+    /// Arterial pressure.
+    pub systolic_mmhg: f32,
+    /// Arterial pressure.
+    pub mean_mmhg: f32,
+    /// Arterial pressure.
+    pub diastolic_mmhg: f32,
+}
+
+impl Arm {
+    /// Oscillation of a regular beat at a cuff pressure, mmHg.
+    pub fn oscillation_mmhg(&self, cuff_mmhg: f32) -> f32 {
+        let above = cuff_mmhg - self.mean_mmhg;
+        let (width, share) = if above > 0.0 {
+            (self.systolic_mmhg - self.mean_mmhg, self.systolic_share)
+        } else {
+            (self.mean_mmhg - self.diastolic_mmhg, self.diastolic_share)
+        };
+        let x = above / max(width, 0.5);
+        self.largest_mmhg * exp(ln(share) * x * x)
+    }
+}
+
+/// From the opening of the aortic valve to the foot of a pulse under the cuff, s (from memory).
+pub const TRANSIT_S: f32 = 0.045;
+/// Below this pressure the cuff feels no pulse, mmHg.
+pub const LOWEST_MMHG: f32 = 1.0;
+/// Time constant of the open valve, s: 260 to 15 mmHg in 3 s (at most 10 s, OIML R 16-2).
+const VENT_TAU_S: f32 = 1.05;
+/// How long a step of a stepped deflation takes, s.
+const STEP_S: f32 = 0.25;
+/// A pressure below this is none, mmHg.
+const EMPTY_MMHG: f32 = 0.01;
+
+/// The cuff's pressure and its oscillations.
+#[derive(Clone, Debug)]
+pub struct Cuff {
+    phase: CuffPhase,
+    /// When the phase began, and with what pressure, mmHg.
+    since: Instant,
+    from_mmhg: f32,
+    demand: Demand,
+    beats: [Option<(Bump, f32)>; 2],
+    newest: usize,
+}
+
+impl Cuff {
+    /// Empty.
+    pub fn new() -> Cuff {
+        Cuff {
+            phase: CuffPhase::Vented,
+            since: Instant::ZERO,
+            from_mmhg: 0.0,
+            demand: Demand::default(),
+            beats: [None; 2],
+            newest: 0,
+        }
+    }
+
+    /// A step began: a measurement starts when it asks for one, and `vent` opens the valve.
+    pub fn change(&mut self, now: Instant, demand: &Demand, vent: bool) -> Option<CuffEvent> {
+        if vent {
+            return (self.phase != CuffPhase::Vented).then(|| self.enter(now, CuffPhase::Vented));
+        }
+        if demand.inflate_mmhg <= 0.0 {
+            return None;
+        }
+        let event = self.enter(now, CuffPhase::Inflating);
+        self.demand = *demand;
+        Some(event)
+    }
+
+    fn enter(&mut self, now: Instant, phase: CuffPhase) -> CuffEvent {
+        self.from_mmhg = self.at(now);
+        self.since = now;
+        self.phase = phase;
+        CuffEvent { at: now, phase, cuff_mmhg: self.from_mmhg }
+    }
+
+    /// Time from the start of the phase to its end, s; infinite when it goes on.
+    fn length_s(&self) -> f32 {
+        let demand = &self.demand;
+        match self.phase {
+            CuffPhase::Inflating => {
+                let top = min(demand.inflate_mmhg, demand.limit_mmhg);
+                max(top - self.from_mmhg, 0.0) / max(demand.inflation_mmhg_per_s, 0.1)
+            }
+            CuffPhase::Deflating => {
+                let rate = demand.deflation_mmhg_per_s + demand.leak_mmhg_per_min * (1.0 / 60.0);
+                if rate > 0.0 { max(self.from_mmhg - demand.vent_mmhg, 0.0) / rate } else { f32::INFINITY }
+            }
+            CuffPhase::OverPressure | CuffPhase::Vented => f32::INFINITY,
+        }
+    }
+
+    /// When the next phase begins; `NEVER` when this one goes on.
+    pub fn next(&self) -> Instant {
+        let length_s = self.length_s();
+        if length_s < 1e6 { self.since.plus(Span::from_secs(length_s)) } else { Instant::NEVER }
+    }
+
+    /// Begins the phase that is due.
+    pub fn start(&mut self) -> Option<CuffEvent> {
+        let now = self.next();
+        match self.phase {
+            CuffPhase::Inflating if self.demand.inflate_mmhg > self.demand.limit_mmhg => {
+                Some(self.enter(now, CuffPhase::OverPressure))
+            }
+            CuffPhase::Inflating => Some(self.enter(now, CuffPhase::Deflating)),
+            CuffPhase::Deflating => Some(self.enter(now, CuffPhase::Vented)),
+            CuffPhase::OverPressure | CuffPhase::Vented => None,
+        }
+    }
+
+    /// Pressure at `now` without the oscillations, mmHg.
+    pub fn at(&self, now: Instant) -> f32 {
+        let t = now.since(self.since).as_secs();
+        let demand = &self.demand;
+        match self.phase {
+            CuffPhase::Inflating => {
+                let top = min(demand.inflate_mmhg, demand.limit_mmhg);
+                min(self.from_mmhg + t * demand.inflation_mmhg_per_s, max(top, self.from_mmhg))
+            }
+            CuffPhase::Deflating => {
+                let leak = t * demand.leak_mmhg_per_min * (1.0 / 60.0);
+                max(self.from_mmhg - leak - self.deflated_mmhg(t), 0.0)
+            }
+            CuffPhase::OverPressure | CuffPhase::Vented if self.from_mmhg > EMPTY_MMHG => {
+                self.from_mmhg * exp(-t * (1.0 / VENT_TAU_S))
+            }
+            CuffPhase::OverPressure | CuffPhase::Vented => 0.0,
+        }
+    }
+
+    /// What the deflation has let out after `t` s, mmHg.
+    fn deflated_mmhg(&self, t: f32) -> f32 {
+        let Demand { deflation_mmhg_per_s: rate, step_mmhg: step, .. } = self.demand;
+        if step <= 0.0 || rate <= 0.0 {
+            return rate * t;
+        }
+        // One step after each time in which the line would have let out as much.
+        let steps = t * rate / step;
+        let whole = libm::floorf(steps);
+        let since_s = (steps - whole) * step / rate;
+        if whole < 1.0 { 0.0 } else { step * (whole - 1.0 + smooth_step(since_s * (1.0 / STEP_S))) }
+    }
+
+    /// A pulse arrives at the arm at `foot` with `strength` (1 is that of a regular beat).
+    pub fn pulse(&mut self, foot: Instant, strength: f32, period: Span, arm: &Arm) {
+        let cuff_mmhg = self.at(foot);
+        if cuff_mmhg < LOWEST_MMHG || strength <= 0.0 {
+            return;
+        }
+        let period_s = period.as_secs();
+        let bump = Bump::new(foot, min(0.12, 0.25 * period_s), 0.0, min(0.35, 0.6 * period_s));
+        self.newest ^= 1;
+        self.beats[self.newest] = Some((bump, arm.oscillation_mmhg(cuff_mmhg) * strength));
+    }
+
+    /// Oscillation at `now`, mmHg.
+    pub fn oscillation_mmhg(&self, now: Instant) -> f32 {
+        let mut sum = 0.0;
+        for (bump, mmhg) in self.beats.iter().flatten() {
+            if bump.end() > now {
+                sum += mmhg * bump.at(now.clock());
+            }
+        }
+        sum
+    }
+}
+
+impl Default for Cuff {
+    fn default() -> Cuff {
+        Cuff::new()
+    }
+}
