@@ -34,6 +34,7 @@ pub enum Verb {
     /// Print the JSON Schema of scripts, for editors and other checkers.
     Schema,
     Score(Box<crate::score::ScoreArgs>),
+    Suite(Box<crate::suite::SuiteArgs>),
     Completions(Completions),
     /// Print the manual page (roff): `pulsewright manual | man -l -`.
     Manual,

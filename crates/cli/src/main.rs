@@ -17,7 +17,9 @@ mod progress;
 mod render;
 mod schema;
 mod score;
+mod score_flags;
 mod script_file;
+mod suite;
 mod table;
 mod words;
 
@@ -35,6 +37,7 @@ fn main() -> ExitCode {
         Verb::Schema => schema::run(),
         Verb::Completions(completions) => manual::completions(completions.shell),
         Verb::Score(score) => score::run(&score),
+        Verb::Suite(suite) => suite::run(&suite),
         Verb::Manual => manual::page(),
     };
     diagnostics::report(outcome)

@@ -2,14 +2,12 @@
 //!
 //! Only arguments in, calls out: all counting lives in `pulsewright-score`.
 
-use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use crate::diagnostics::{Failure, Outcome, print, warn};
+use crate::diagnostics::{Failure, Outcome, warn};
+use crate::score_flags::{Format, LimitFlags, ReadingFlags, ReportFlags};
 use clap::{Args, ValueEnum};
-use pulsewright_files::atomic::{FileError, Finished, Unfinished, check_free, publish};
-use pulsewright_score::limits::{Bound, Limits, Scope};
-use pulsewright_score::read::{self, ReadError, ReadOptions, TimeUnit, in_file};
+use pulsewright_score::read::{self, ReadOptions, in_file};
 use pulsewright_score::record::{Events, Options};
 use pulsewright_score::record_set::pair_files;
 use pulsewright_score::report::{Case, Report, csv, json, junit, text};
@@ -51,21 +49,11 @@ pub struct ScoreArgs {
     /// Frames per second of the test, if its times are frames.
     #[arg(long, value_name = "HZ", allow_negative_numbers = true, value_parser = rate, help_heading = "Reading files")]
     test_rate_hz: Option<f64>,
-    /// Unit of the test's times, if the column name does not tell.
-    #[arg(long, value_enum, help_heading = "Reading files")]
-    test_unit: Option<Unit>,
-    /// Column of the test's times, if not one of the usual names.
-    #[arg(long, value_name = "NAME", help_heading = "Reading files")]
-    time_column: Option<String>,
-    /// Column of the test's beat codes, if not one of the usual names.
-    #[arg(long, value_name = "NAME", help_heading = "Reading files")]
-    code_column: Option<String>,
+    #[command(flatten)]
+    reading: ReadingFlags,
     /// Channel of the reference pulses to score, where the reference holds more than one.
     #[arg(long, value_name = "NAME", help_heading = "Reading files")]
     channel: Option<String>,
-    /// Delimiter of the test's CSV, if it cannot be seen.
-    #[arg(long, value_name = "CHAR", value_parser = delimiter, help_heading = "Reading files")]
-    delimiter: Option<u8>,
     /// Table of reference episodes (kind, start_s, end_s) beside the events; single records only.
     #[arg(long, value_name = "FILE", help_heading = "Reading files")]
     reference_episodes: Option<PathBuf>,
@@ -79,34 +67,10 @@ pub struct ScoreArgs {
     #[arg(long, value_name = "SUFFIX", default_value = ".csv", help_heading = "Reading files")]
     test_suffix: String,
 
-    /// Least allowed figure over all records pooled, such as se=99.5.
-    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
-    min: Vec<String>,
-    /// Largest allowed figure over all records pooled, such as rr_rms_ms=10.
-    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
-    max: Vec<String>,
-    /// Least allowed figure in every single record.
-    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
-    min_each: Vec<String>,
-    /// Largest allowed figure in every single record.
-    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
-    max_each: Vec<String>,
-    /// File of limits, JSON: {"gross": {"min": {"se": 99.5}}, "average": {}, "each": {}}.
-    #[arg(long, value_name = "FILE", help_heading = "Limits")]
-    limits: Option<PathBuf>,
-
-    /// Form of the report on standard output.
-    #[arg(long, value_enum, default_value = "text", help_heading = "Reports")]
-    format: Format,
-    /// Write the report also to a file; .txt, .json, .csv or .xml (JUnit) tells the form.
-    #[arg(long, value_name = "FILE", help_heading = "Reports")]
-    write: Vec<PathBuf>,
-    /// Write what became of every beat, as CSV.
-    #[arg(long, value_name = "FILE", help_heading = "Reports")]
-    beats: Option<PathBuf>,
-    /// Replace files that exist.
-    #[arg(long, help_heading = "Reports")]
-    force: bool,
+    #[command(flatten)]
+    limits: LimitFlags,
+    #[command(flatten)]
+    reports: ReportFlags,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -124,21 +88,6 @@ enum Classes {
     Tables,
 }
 
-#[derive(Clone, Copy, Debug, ValueEnum)]
-enum Unit {
-    S,
-    Ms,
-    Frame,
-}
-
-#[derive(Clone, Copy, Debug, ValueEnum)]
-enum Format {
-    Text,
-    Json,
-    Csv,
-    Junit,
-}
-
 /// Scores and writes the reports; fails when a limit, a reading or an alarm did.
 pub fn run(args: &ScoreArgs) -> Outcome {
     check_outputs(args)?;
@@ -149,15 +98,7 @@ pub fn run(args: &ScoreArgs) -> Outcome {
         What::Readings => score_readings(args)?,
         What::Alarms => score_alarms(args)?,
     };
-    let mut files = Vec::new();
-    if let (Some(path), Some(beats)) = (&args.beats, &told.beats) {
-        files.push(finished(path, beats)?);
-    }
-    for path in &args.write {
-        files.push(finished(path, told.form(form_of(path)?))?);
-    }
-    publish(files, args.force).map_err(Failure::input)?;
-    print(|out| out.write_all(told.form(args.format).as_bytes()))?;
+    args.reports.tell(told.beats.as_deref(), |form| told.form(form).into())?;
     if told.passed { Ok(()) } else { Err(Failure::Failed) }
 }
 
@@ -189,7 +130,7 @@ impl Told {
 }
 
 fn score_events(args: &ScoreArgs, events: Events) -> Result<Told, Failure> {
-    let limits = limits(args)?;
+    let limits = args.limits.limits()?;
     let learning_s = if events == Events::Beats { Options::default().learning_s } else { 0.0 };
     let options = Options {
         events,
@@ -267,71 +208,17 @@ fn reference_options(args: &ScoreArgs) -> ReadOptions {
 }
 
 fn test_options(args: &ScoreArgs) -> ReadOptions {
-    ReadOptions {
-        unit: args.test_unit.map(|unit| match unit {
-            Unit::S => TimeUnit::S,
-            Unit::Ms => TimeUnit::Ms,
-            Unit::Frame => TimeUnit::Frame,
-        }),
-        rate_hz: args.test_rate_hz,
-        time_column: args.time_column.clone(),
-        code_column: args.code_column.clone(),
-        times_only: false,
-        channel: None,
-        delimiter: args.delimiter,
-    }
-}
-
-fn limits(args: &ScoreArgs) -> Result<Limits, Failure> {
-    let mut limits = Limits::default();
-    if let Some(path) = &args.limits {
-        let text = std::fs::read_to_string(path)
-            .map_err(|source| Failure::input(ReadError::Io { path: path.clone(), source }))?;
-        limits.add_json(&text).map_err(in_file(path)).map_err(Failure::input)?;
-    }
-    let flags = [
-        (Scope::Gross, Bound::Min, &args.min),
-        (Scope::Gross, Bound::Max, &args.max),
-        (Scope::Each, Bound::Min, &args.min_each),
-        (Scope::Each, Bound::Max, &args.max_each),
-    ];
-    for (scope, bound, texts) in flags {
-        for text in texts {
-            limits.add_text(scope, bound, text).map_err(Failure::input)?;
-        }
-    }
-    Ok(limits)
+    args.reading.options(args.test_rate_hz)
 }
 
 /// Refuses arguments that do not go together, before any work.
 fn check_outputs(args: &ScoreArgs) -> Result<(), Failure> {
     let events = !matches!(args.what, What::Readings | What::Alarms);
-    let limited = args.limits.is_some()
-        || [&args.min, &args.max, &args.min_each, &args.max_each].iter().any(|list| !list.is_empty());
-    if !events && (limited || args.beats.is_some()) {
+    if !events && (args.limits.any() || args.reports.beats.is_some()) {
         let what = "readings and alarms carry their limits in the reference; limits and --beats go with events";
         return Err(Failure::input(what));
     }
-    let outputs = args.write.iter().chain(&args.beats).map(PathBuf::as_path);
-    check_free(outputs, args.force).map_err(Failure::input)?;
-    args.write.iter().try_for_each(|path| form_of(path).map(|_| ()))
-}
-
-fn form_of(path: &Path) -> Result<Format, Failure> {
-    match path.extension().and_then(|extension| extension.to_str()) {
-        Some("txt") => Ok(Format::Text),
-        Some("json") => Ok(Format::Json),
-        Some("csv") => Ok(Format::Csv),
-        Some("xml") => Ok(Format::Junit),
-        _ => Err(Failure::input(format!("{}: must end in .txt, .json, .csv or .xml", path.display()))),
-    }
-}
-
-/// A file that is complete and waits for its name.
-fn finished(path: &Path, content: &str) -> Result<Finished, Failure> {
-    let mut file = Unfinished::new(path).map_err(Failure::input)?;
-    file.write_all(content.as_bytes()).map_err(FileError::of(path)).map_err(Failure::input)?;
-    file.finish().map_err(Failure::input)
+    args.reports.check()
 }
 
 fn finite(text: &str) -> Result<f64, String> {
@@ -345,14 +232,4 @@ fn not_negative(text: &str) -> Result<f64, String> {
 fn rate(text: &str) -> Result<f64, String> {
     let allowed = |value: &f64| *value > 0.0 && *value <= 1e6;
     text.parse::<f64>().ok().filter(allowed).ok_or_else(|| "not a rate above 0, at most 1000000 Hz".into())
-}
-
-fn delimiter(text: &str) -> Result<u8, String> {
-    match text {
-        "tab" | "\\t" => Ok(b'\t'),
-        _ => match text.as_bytes() {
-            [byte] if byte.is_ascii_punctuation() || matches!(byte, b' ' | b'\t') => Ok(*byte),
-            _ => Err("one character, or tab".into()),
-        },
-    }
 }

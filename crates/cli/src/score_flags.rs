@@ -1,0 +1,179 @@
+//! Flags that `score` and `suite` share: how answers are read, which limits hold, where reports go.
+
+use crate::diagnostics::{Failure, Outcome, print};
+use clap::{Args, ValueEnum};
+use pulsewright_files::atomic::{FileError, Finished, Unfinished, check_free, publish};
+use pulsewright_score::limits::{Bound, Limits, Scope};
+use pulsewright_score::read::{ReadError, ReadOptions, TimeUnit, in_file};
+use std::borrow::Cow;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// How the detector's answers are read.
+#[derive(Args, Debug)]
+pub struct ReadingFlags {
+    /// Unit of the test's times, if the column name does not tell.
+    #[arg(long, value_enum, help_heading = "Reading files")]
+    pub test_unit: Option<Unit>,
+    /// Column of the test's times, if not one of the usual names.
+    #[arg(long, value_name = "NAME", help_heading = "Reading files")]
+    pub time_column: Option<String>,
+    /// Column of the test's beat codes, if not one of the usual names.
+    #[arg(long, value_name = "NAME", help_heading = "Reading files")]
+    pub code_column: Option<String>,
+    /// Delimiter of the test's CSV, if it cannot be seen.
+    #[arg(long, value_name = "CHAR", value_parser = delimiter, help_heading = "Reading files")]
+    pub delimiter: Option<u8>,
+}
+
+/// Unit of a column of times.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum Unit {
+    S,
+    Ms,
+    Frame,
+}
+
+impl ReadingFlags {
+    /// As the reader takes them.
+    pub fn options(&self, rate_hz: Option<f64>) -> ReadOptions {
+        ReadOptions {
+            unit: self.test_unit.map(|unit| match unit {
+                Unit::S => TimeUnit::S,
+                Unit::Ms => TimeUnit::Ms,
+                Unit::Frame => TimeUnit::Frame,
+            }),
+            rate_hz,
+            time_column: self.time_column.clone(),
+            code_column: self.code_column.clone(),
+            times_only: false,
+            channel: None,
+            delimiter: self.delimiter,
+        }
+    }
+}
+
+/// Limits that decide the exit code.
+#[derive(Args, Debug)]
+pub struct LimitFlags {
+    /// Least allowed figure over all records pooled, such as se=99.5.
+    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
+    min: Vec<String>,
+    /// Largest allowed figure over all records pooled, such as rr_rms_ms=10.
+    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
+    max: Vec<String>,
+    /// Least allowed figure in every single record.
+    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
+    min_each: Vec<String>,
+    /// Largest allowed figure in every single record.
+    #[arg(long, value_name = "FIGURE=VALUE", help_heading = "Limits")]
+    max_each: Vec<String>,
+    /// File of limits, JSON: {"gross": {"min": {"se": 99.5}}, "average": {}, "each": {}}.
+    #[arg(long, value_name = "FILE", help_heading = "Limits")]
+    limits: Option<PathBuf>,
+}
+
+impl LimitFlags {
+    /// Whether there is any.
+    pub fn any(&self) -> bool {
+        let lists = [&self.min, &self.max, &self.min_each, &self.max_each];
+        self.limits.is_some() || lists.iter().any(|list| !list.is_empty())
+    }
+
+    /// All of them.
+    pub fn limits(&self) -> Result<Limits, Failure> {
+        let mut limits = Limits::default();
+        if let Some(path) = &self.limits {
+            let text = std::fs::read_to_string(path)
+                .map_err(|source| Failure::input(ReadError::Io { path: path.clone(), source }))?;
+            limits.add_json(&text).map_err(in_file(path)).map_err(Failure::input)?;
+        }
+        let flags = [
+            (Scope::Gross, Bound::Min, &self.min),
+            (Scope::Gross, Bound::Max, &self.max),
+            (Scope::Each, Bound::Min, &self.min_each),
+            (Scope::Each, Bound::Max, &self.max_each),
+        ];
+        for (scope, bound, texts) in flags {
+            for text in texts {
+                limits.add_text(scope, bound, text).map_err(Failure::input)?;
+            }
+        }
+        Ok(limits)
+    }
+}
+
+/// Where reports go.
+#[derive(Args, Debug)]
+pub struct ReportFlags {
+    /// Form of the report on standard output.
+    #[arg(long, value_enum, default_value = "text", help_heading = "Reports")]
+    format: Format,
+    /// Write the report also to a file; .txt, .json, .csv or .xml (JUnit) tells the form.
+    #[arg(long, value_name = "FILE", help_heading = "Reports")]
+    write: Vec<PathBuf>,
+    /// Write what became of every beat, as CSV.
+    #[arg(long, value_name = "FILE", help_heading = "Reports")]
+    pub beats: Option<PathBuf>,
+    /// Replace files that exist.
+    #[arg(long, help_heading = "Reports")]
+    force: bool,
+}
+
+/// A form of a report.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum Format {
+    Text,
+    Json,
+    Csv,
+    Junit,
+}
+
+impl ReportFlags {
+    /// Refuses files that can't be, before any work.
+    pub fn check(&self) -> Outcome {
+        let outputs = self.write.iter().chain(&self.beats).map(PathBuf::as_path);
+        check_free(outputs, self.force).map_err(Failure::input)?;
+        self.write.iter().try_for_each(|path| form_of(path).map(|_| ()))
+    }
+
+    /// Writes the files, then the report to standard output.
+    pub fn tell<'t>(&self, beats: Option<&str>, form: impl Fn(Format) -> Cow<'t, str>) -> Outcome {
+        let mut files = Vec::new();
+        if let (Some(path), Some(beats)) = (&self.beats, beats) {
+            files.push(finished(path, beats)?);
+        }
+        for path in &self.write {
+            files.push(finished(path, &form(form_of(path)?))?);
+        }
+        publish(files, self.force).map_err(Failure::input)?;
+        print(|out| out.write_all(form(self.format).as_bytes()))
+    }
+}
+
+fn form_of(path: &Path) -> Result<Format, Failure> {
+    match path.extension().and_then(|extension| extension.to_str()) {
+        Some("txt") => Ok(Format::Text),
+        Some("json") => Ok(Format::Json),
+        Some("csv") => Ok(Format::Csv),
+        Some("xml") => Ok(Format::Junit),
+        _ => Err(Failure::input(format!("{}: must end in .txt, .json, .csv or .xml", path.display()))),
+    }
+}
+
+/// A file that is complete and waits for its name.
+fn finished(path: &Path, content: &str) -> Result<Finished, Failure> {
+    let mut file = Unfinished::new(path).map_err(Failure::input)?;
+    file.write_all(content.as_bytes()).map_err(FileError::of(path)).map_err(Failure::input)?;
+    file.finish().map_err(Failure::input)
+}
+
+fn delimiter(text: &str) -> Result<u8, String> {
+    match text {
+        "tab" | "\\t" => Ok(b'\t'),
+        _ => match text.as_bytes() {
+            [byte] if byte.is_ascii_punctuation() || matches!(byte, b' ' | b'\t') => Ok(*byte),
+            _ => Err("one character, or tab".into()),
+        },
+    }
+}

@@ -1,0 +1,48 @@
+//! Shards joined to one folder, as if one run had filled it.
+
+use crate::{Folder, Manifest, Plan, SuiteError};
+use std::path::{Path, PathBuf};
+
+/// Copies the answers of shard folders into `target`, which then holds every record of the plan.
+///
+/// # Errors
+/// When the folders belong to different plans or commands, or a record is in none of them.
+pub fn merge(plan: &Plan, shards: &[PathBuf], target: &Path) -> Result<Folder, SuiteError> {
+    let mut whole: Option<Manifest> = None;
+    let mut folders = Vec::with_capacity(shards.len());
+    for shard in shards {
+        let Some(manifest) = Manifest::read(shard)? else {
+            let what = "holds no suite".to_owned();
+            return Err(SuiteError::Folder { folder: shard.clone(), what });
+        };
+        let manifest = Manifest { shard: None, ..manifest };
+        let expected = whole.get_or_insert(Manifest { plan: plan.document.clone(), ..manifest.clone() });
+        expected.check_same(shard, &manifest)?;
+        folders.push(Folder::existing(shard, &manifest));
+    }
+    let Some(manifest) = whole else {
+        return Err(SuiteError::Command("no folders to merge".to_owned()));
+    };
+    let target_folder = Folder::open(target, &manifest)?;
+    let mut missing = Vec::new();
+    for record in &plan.records {
+        let mut found = target_folder.holds(record);
+        for folder in &folders {
+            found = found || target_folder.take_from(folder, record)?;
+        }
+        if !found {
+            missing.push(record.name.as_str());
+        }
+    }
+    match missing.first() {
+        None => Ok(target_folder),
+        Some(first) => {
+            let what = format!(
+                "{} of {} records are in none of the folders, the first is {first}; has every shard run to its end?",
+                missing.len(),
+                plan.records.len()
+            );
+            Err(SuiteError::Folder { folder: target.to_owned(), what })
+        }
+    }
+}

@@ -1,0 +1,536 @@
+//! What a suite plays: a matrix of rhythms, rates, bodies, settings, frame rates and seeds, as a JSON document.
+//!
+//! ```json
+//! {
+//!   "version": 1,
+//!   "duration_s": 10,
+//!   "channels": ["II"],
+//!   "score": {"learning_s": 2},
+//!   "blocks": [
+//!     {"rhythm": ["sinus", "atrial-fibrillation"], "rate_bpm": ["usual", 60, 140],
+//!      "frame_rate_hz": [250, 500], "seed": {"from": 1, "count": 20}, "set": {"ecg.gain": [0.5, 1]}}
+//!   ]
+//! }
+//! ```
+//!
+//! Every block is multiplied out by itself. Combinations that exclude each other (a rate that the rhythm does not allow)
+//! are left out and told, see [`Plan::left_out`]; a word or number that could never be right is an error. A rhythm
+//! without beats has no rate, so its rates make one record, not many.
+
+use crate::SuiteError;
+use crate::record::{Record, name};
+use pulsewright_core::body::{BODIES, Body};
+use pulsewright_core::frame::Channel;
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::heart::rhythm::Rhythm;
+use pulsewright_core::settings::Field;
+use pulsewright_core::time::FrameRate;
+use pulsewright_files::{Bits, Encoding, FileFormat};
+use pulsewright_score::ClassMap;
+use pulsewright_score::record::{Events, Options};
+use pulsewright_script::OneStep;
+use serde::Deserialize;
+use serde_json::Value;
+use std::collections::BTreeMap;
+use std::path::Path;
+
+/// Most records of a plan.
+pub const MOST_RECORDS: usize = 1_000_000;
+
+/// A plan that holds together.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    /// Its title; may be empty.
+    pub title: String,
+    /// Channels of every record.
+    pub channels: Vec<Channel>,
+    /// Format of the signals.
+    pub format: FileFormat,
+    /// How every record is scored.
+    pub options: Options,
+    /// The pressure channel whose pulses are scored, where there are several.
+    pub pulse_channel: Option<String>,
+    /// Every record, in the order of the report.
+    pub records: Vec<Record>,
+    /// Combinations that exclude each other, each with the reason.
+    pub left_out: Vec<String>,
+    /// The document as it was read, to tell one plan from another.
+    pub document: Value,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PlanFile {
+    version: u32,
+    #[serde(default)]
+    title: String,
+    #[serde(default)]
+    #[serde(rename = "notes")]
+    _notes: String,
+    duration_s: f64,
+    #[serde(default = "lead_two")]
+    channels: Vec<String>,
+    #[serde(default)]
+    signal: SignalWord,
+    #[serde(default)]
+    bits: Option<BitsWord>,
+    #[serde(default)]
+    score: ScoreRules,
+    blocks: Vec<Block>,
+}
+
+fn lead_two() -> Vec<String> {
+    vec!["II".to_owned()]
+}
+
+#[derive(Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum SignalWord {
+    #[default]
+    Csv,
+    Wav,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Deserialize)]
+enum BitsWord {
+    #[serde(rename = "16")]
+    B16,
+    #[serde(rename = "24")]
+    B24,
+    #[serde(rename = "32")]
+    B32,
+    #[serde(rename = "float")]
+    Float,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct ScoreRules {
+    events: Events,
+    window_ms: Option<f64>,
+    learning_s: Option<f64>,
+    delay_ms: f64,
+    classes: ClassMap,
+    channel: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Block {
+    rhythm: Vec<String>,
+    #[serde(default = "adult")]
+    body: Vec<String>,
+    #[serde(default = "usual")]
+    rate_bpm: Vec<Rate>,
+    #[serde(default = "usual_frame_rate")]
+    frame_rate_hz: Vec<u32>,
+    #[serde(default)]
+    seed: Seeds,
+    #[serde(default)]
+    set: BTreeMap<String, Vec<f32>>,
+}
+
+fn adult() -> Vec<String> {
+    vec!["adult".to_owned()]
+}
+
+fn usual() -> Vec<Rate> {
+    vec![Rate::Usual(UsualWord::Usual)]
+}
+
+fn usual_frame_rate() -> Vec<u32> {
+    vec![500]
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(untagged, expecting = "a rate is a number of bpm, or \"usual\"")]
+enum Rate {
+    Usual(UsualWord),
+    Bpm(f32),
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "lowercase")]
+enum UsualWord {
+    Usual,
+}
+
+#[derive(Deserialize)]
+#[serde(untagged, expecting = "seeds are a list of whole numbers, or {\"from\": 1, \"count\": 20}")]
+enum Seeds {
+    List(Vec<u64>),
+    Range(SeedRange),
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct SeedRange {
+    from: u64,
+    count: u64,
+}
+
+impl Default for Seeds {
+    fn default() -> Seeds {
+        Seeds::List(vec![0])
+    }
+}
+
+impl Plan {
+    /// Reads a plan; `source` is what messages call it.
+    ///
+    /// # Errors
+    /// [`SuiteError::Plan`] with the place and what is allowed there.
+    pub fn parse(text: &str, source: &str) -> Result<Plan, SuiteError> {
+        let syntax = |error: serde_json::Error| {
+            let what = error.to_string();
+            let what = what.split(" at line ").next().unwrap_or(&what);
+            SuiteError::Plan(format!("{source}: line {}, column {}: {what}", error.line(), error.column()))
+        };
+        let document: Value = serde_json::from_str(text).map_err(syntax)?;
+        let file: PlanFile = serde_json::from_str(text).map_err(syntax)?;
+        Plan::of(file, document).map_err(|what| SuiteError::Plan(format!("{source}: {what}")))
+    }
+
+    /// Reads the plan in a file.
+    ///
+    /// # Errors
+    /// As [`Plan::parse`], and when the file can't be read.
+    pub fn read(path: &Path) -> Result<Plan, SuiteError> {
+        let source = path.display().to_string();
+        let text = std::fs::read_to_string(path)
+            .map_err(|error| SuiteError::Plan(format!("cannot read {source}: {error}")))?;
+        Plan::parse(&text, &source)
+    }
+
+    fn of(file: PlanFile, document: Value) -> Result<Plan, String> {
+        if file.version != 1 {
+            return Err(format!("version is {}; this program reads version 1", file.version));
+        }
+        let options = options(&file.score)?;
+        if !(file.duration_s > options.learning_s) {
+            return Err(format!(
+                "records of {} s end within the learning period of {} s, so nothing would be scored; \
+                 lengthen duration_s or set \"score\": {{\"learning_s\": 2}}",
+                file.duration_s, options.learning_s
+            ));
+        }
+        let mut plan = Plan {
+            title: file.title,
+            channels: channels(&file.channels)?,
+            format: format(file.signal, file.bits)?,
+            options,
+            pulse_channel: file.score.channel,
+            records: Vec::new(),
+            left_out: Vec::new(),
+            document,
+        };
+        if file.blocks.is_empty() {
+            return Err("blocks: none; a plan needs at least one".to_owned());
+        }
+        let mut combinations = Vec::new();
+        for (index, block) in file.blocks.iter().enumerate() {
+            let axes = Axes::of(block).map_err(|what| format!("blocks[{index}].{what}"))?;
+            let before = combinations.len();
+            axes.multiply(file.duration_s, &mut combinations, &mut plan.left_out)?;
+            if combinations.len() == before {
+                let why = plan.left_out.last().map_or("", String::as_str);
+                return Err(format!("blocks[{index}]: no combination is possible; {why}"));
+            }
+        }
+        let digits = combinations.len().to_string().len().max(4);
+        plan.records = combinations;
+        for (index, record) in plan.records.iter_mut().enumerate() {
+            record.name = name(index + 1, digits, record);
+        }
+        Ok(plan)
+    }
+}
+
+fn options(rules: &ScoreRules) -> Result<Options, String> {
+    let usual = Options::default();
+    let learning_s = if rules.events == Events::Beats { usual.learning_s } else { 0.0 };
+    let options = Options {
+        events: rules.events,
+        window_s: rules.window_ms.map_or(rules.events.window_s(), |ms| ms / 1e3),
+        learning_s: rules.learning_s.unwrap_or(learning_s),
+        end_s: None,
+        delay_s: rules.delay_ms / 1e3,
+        classes: rules.classes,
+    };
+    for (key, value) in [("window_ms", options.window_s), ("learning_s", options.learning_s)] {
+        if !(0.0..=1e6).contains(&value) {
+            return Err(format!("score.{key}: not a number from 0 on"));
+        }
+    }
+    if options.delay_s.abs() > 1e3 {
+        return Err("score.delay_ms: at most 1000000 either way".to_owned());
+    }
+    Ok(options)
+}
+
+fn channels(words: &[String]) -> Result<Vec<Channel>, String> {
+    let all = || Channel::ALL.iter().map(|channel| channel.id());
+    let found = words.iter().enumerate().map(|(i, word)| {
+        Channel::find(word).ok_or_else(|| format!("channels[{i}]: {}", unknown("channel", word, all())))
+    });
+    found.collect()
+}
+
+fn format(signal: SignalWord, bits: Option<BitsWord>) -> Result<FileFormat, String> {
+    let bits = match (signal, bits) {
+        (SignalWord::Wav, None | Some(BitsWord::Float)) => return Ok(FileFormat::Wav(Encoding::Float)),
+        (SignalWord::Csv, Some(BitsWord::Float)) => {
+            return Err("bits: \"float\" is for \"signal\": \"wav\"; in CSV \"16\", \"24\" or \"32\"".to_owned());
+        }
+        (_, None | Some(BitsWord::B16)) => Bits::B16,
+        (_, Some(BitsWord::B24)) => Bits::B24,
+        (_, Some(BitsWord::B32)) => Bits::B32,
+    };
+    Ok(match signal {
+        SignalWord::Csv => FileFormat::Csv(bits),
+        SignalWord::Wav => FileFormat::Wav(Encoding::Integer(bits)),
+    })
+}
+
+/// A message for a word that is in no list: the nearest one, and all of them.
+fn unknown<'a>(kind: &str, word: &str, all: impl Iterator<Item = &'a str>) -> String {
+    let all: Vec<&str> = all.collect();
+    let nearest = all.iter().max_by(|a, b| strsim::jaro_winkler(word, a).total_cmp(&strsim::jaro_winkler(word, b)));
+    let nearest = nearest.map_or(String::new(), |nearest| format!("; nearest: '{nearest}'"));
+    format!("there is no {kind} '{word}'{nearest}; allowed: {}", all.join(", "))
+}
+
+/// A block with every word found.
+struct Axes {
+    rhythms: Vec<&'static Rhythm>,
+    bodies: Vec<&'static Body>,
+    rates: Vec<Option<f32>>,
+    frame_rates: Vec<FrameRate>,
+    seeds: Vec<u64>,
+    settings: Vec<(Field, Vec<f32>)>,
+}
+
+impl Axes {
+    fn of(block: &Block) -> Result<Axes, String> {
+        let rhythms = found("rhythm", &block.rhythm, RHYTHMS, |rhythm| rhythm.id)?;
+        let bodies = found("body", &block.body, BODIES, |body| body.id)?;
+        let mut rates = Vec::new();
+        for rate in &block.rate_bpm {
+            rates.push(match rate {
+                Rate::Usual(_) => None,
+                Rate::Bpm(bpm) => Some(in_range(Field::RateBpm, *bpm)?),
+            });
+        }
+        let mut frame_rates = Vec::new();
+        for hz in &block.frame_rate_hz {
+            let allowed = || format!("frame_rate_hz: {hz}; allowed {} to {}", FrameRate::MIN_HZ, FrameRate::MAX_HZ);
+            frame_rates.push(FrameRate::hz(*hz).map_err(|_| allowed())?);
+        }
+        let seeds = match &block.seed {
+            Seeds::List(list) => list.clone(),
+            Seeds::Range(range) if range.count > MOST_RECORDS as u64 => {
+                return Err(format!("seed: at most {MOST_RECORDS} of them"));
+            }
+            Seeds::Range(range) => (0..range.count).map(|i| range.from.wrapping_add(i)).collect(),
+        };
+        let mut settings = Vec::new();
+        for (path, values) in &block.set {
+            let field = Field::ALL.iter().find(|field| field.info().path == path.as_str()).ok_or_else(|| {
+                format!("set: {}", unknown("setting", path, Field::ALL.iter().map(|field| field.info().path)))
+            })?;
+            let values: Result<Vec<f32>, String> = values.iter().map(|value| in_range(*field, *value)).collect();
+            settings.push((*field, values.map_err(|what| format!("set.{what}"))?));
+        }
+        let axes = Axes { rhythms, bodies, rates, frame_rates, seeds, settings };
+        let empty = [
+            ("rhythm", axes.rhythms.is_empty()),
+            ("body", axes.bodies.is_empty()),
+            ("rate_bpm", axes.rates.is_empty()),
+            ("frame_rate_hz", axes.frame_rates.is_empty()),
+            ("seed", axes.seeds.is_empty()),
+        ];
+        let empty_setting = axes.settings.iter().find(|(_, values)| values.is_empty());
+        let empty = empty.iter().find(|(_, empty)| *empty).map(|(key, _)| *key);
+        match empty.or(empty_setting.map(|(field, _)| field.info().path)) {
+            Some(key) => Err(format!("{key}: an empty list makes no record; name at least one value")),
+            None => Ok(axes),
+        }
+    }
+
+    /// Appends every combination that is possible, and the reasons of those that are not.
+    fn multiply(&self, duration_s: f64, records: &mut Vec<Record>, left_out: &mut Vec<String>) -> Result<(), String> {
+        let settings = self.combined_settings()?;
+        for rhythm in &self.rhythms {
+            let no_rate = [None];
+            let rates = if rhythm.beats() { &self.rates[..] } else { &no_rate };
+            for body in &self.bodies {
+                for rate in rates {
+                    for values in &settings {
+                        match steps(rhythm, body, *rate, values, duration_s) {
+                            Ok(step) => self.add(&step, (rhythm, body, *rate), values, records)?,
+                            Err(why) => left_out.push(why),
+                        }
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn add(
+        &self,
+        step: &pulsewright_script::Document,
+        (rhythm, body, rate_bpm): (&'static Rhythm, &'static Body, Option<f32>),
+        values: &[(Field, f32)],
+        records: &mut Vec<Record>,
+    ) -> Result<(), String> {
+        for frame_rate in &self.frame_rates {
+            for seed in &self.seeds {
+                if records.len() >= MOST_RECORDS {
+                    return Err(format!("more than {MOST_RECORDS} records"));
+                }
+                records.push(Record {
+                    name: String::new(),
+                    rhythm,
+                    body,
+                    rate_bpm,
+                    values: values.to_vec(),
+                    frame_rate: *frame_rate,
+                    seed: *seed,
+                    document: step.clone().with_seed(*seed),
+                });
+            }
+        }
+        Ok(())
+    }
+
+    fn combined_settings(&self) -> Result<Vec<Vec<(Field, f32)>>, String> {
+        let mut combined = vec![Vec::new()];
+        for (field, values) in &self.settings {
+            if combined.len().saturating_mul(values.len()) > MOST_RECORDS {
+                return Err(format!("more than {MOST_RECORDS} records"));
+            }
+            combined = combined
+                .iter()
+                .flat_map(|before: &Vec<(Field, f32)>| {
+                    values.iter().map(|value| before.iter().copied().chain([(*field, *value)]).collect::<Vec<_>>())
+                })
+                .collect();
+        }
+        Ok(combined)
+    }
+}
+
+fn found<T>(
+    key: &str,
+    words: &[String],
+    all: &[&'static T],
+    id: fn(&T) -> &'static str,
+) -> Result<Vec<&'static T>, String> {
+    let find = |(i, word): (usize, &String)| {
+        let one = all.iter().copied().find(|one| id(one) == word.as_str());
+        one.ok_or_else(|| format!("{key}[{i}]: {}", unknown(key, word, all.iter().map(|one| id(one)))))
+    };
+    words.iter().enumerate().map(find).collect()
+}
+
+fn in_range(field: Field, value: f32) -> Result<f32, String> {
+    let info = field.info();
+    if (info.min..=info.max).contains(&value) {
+        Ok(value)
+    } else {
+        Err(format!("{}: {value}; allowed {} to {} {}", info.path, info.min, info.max, info.unit))
+    }
+}
+
+/// The script of one combination, or why it can't be.
+fn steps(
+    rhythm: &Rhythm,
+    body: &Body,
+    rate_bpm: Option<f32>,
+    values: &[(Field, f32)],
+    duration_s: f64,
+) -> Result<pulsewright_script::Document, String> {
+    let rate = rate_bpm.map(|bpm| (Field::RateBpm.info().path, bpm));
+    let values: Vec<(&str, f32)> =
+        rate.into_iter().chain(values.iter().map(|(field, value)| (field.info().path, *value))).collect();
+    let step = OneStep {
+        seed: 0,
+        rhythm: Some(rhythm.id),
+        body: Some(body.id),
+        duration_s: Some(duration_s),
+        values: &values,
+    };
+    step.document("plan").map_err(|problems| {
+        let what: Vec<&str> = problems.list().iter().map(|problem| problem.what.as_str()).collect();
+        let rate = rate_bpm.map_or(String::new(), |bpm| format!(" at {bpm} bpm"));
+        format!("{}{rate}, {}: {}", rhythm.id, body.id, what.join("; "))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plan(blocks: &str) -> Result<Plan, String> {
+        let text =
+            format!("{{\"version\": 1, \"duration_s\": 10, \"score\": {{\"learning_s\": 1}}, \"blocks\": [{blocks}]}}");
+        Plan::parse(&text, "plan.json").map_err(|error| error.to_string())
+    }
+
+    #[test]
+    fn every_combination_is_one_record() {
+        let block = r#"{"rhythm": ["sinus", "atrial-fibrillation"], "rate_bpm": [70, 90, 110], "frame_rate_hz": [250, 500],
+            "seed": {"from": 5, "count": 4}, "set": {"ecg.gain": [1, 2]}}"#;
+        let plan = plan(block).unwrap();
+        assert_eq!(plan.records.len(), 2 * 3 * 2 * 4 * 2);
+        let mut names: Vec<&str> = plan.records.iter().map(|record| record.name.as_str()).collect();
+        assert!(names.is_sorted(), "the order of the report is the order of the names");
+        names.dedup();
+        assert_eq!(names.len(), 96);
+        assert_eq!(names[0], "0001-sinus-adult-70bpm-ecg.gain=1-250hz-seed5");
+    }
+
+    #[test]
+    fn what_excludes_each_other_is_left_out_and_told() {
+        let plan = plan(r#"{"rhythm": ["sinus", "ventricular-tachycardia"], "rate_bpm": [60, 170]}"#).unwrap();
+        let names: Vec<&str> = plan.records.iter().map(|record| record.name.as_str()).collect();
+        assert!(names.iter().all(|name| !name.contains("tachycardia-adult-60bpm")), "{names:?}");
+        assert_eq!(plan.records.len() + plan.left_out.len(), 4);
+        assert!(plan.left_out.iter().any(|why| why.starts_with("ventricular-tachycardia at 60 bpm")));
+    }
+
+    #[test]
+    fn a_rhythm_without_beats_makes_one_record() {
+        let plan = plan(r#"{"rhythm": ["asystole"], "rate_bpm": [60, 170]}"#).unwrap();
+        assert_eq!(plan.records.len(), 1);
+        assert_eq!(plan.records[0].name, "0001-asystole-adult-500hz-seed0");
+    }
+
+    #[test]
+    fn mistakes_are_named_with_their_place() {
+        for (block, expected) in [
+            (r#"{"rhythm": ["sinsu"]}"#, "blocks[0].rhythm[0]: there is no rhythm 'sinsu'; nearest: 'sinus'"),
+            (r#"{"rhythm": ["sinus"], "body": ["giant"]}"#, "blocks[0].body[0]: there is no body"),
+            (r#"{"rhythm": ["sinus"], "rate_bpm": [9000]}"#, "blocks[0].rate_bpm: 9000; allowed"),
+            (r#"{"rhythm": ["sinus"], "rate_bpm": ["fast"]}"#, "a number of bpm, or \"usual\""),
+            (r#"{"rhythm": ["sinus"], "frame_rate_hz": [1]}"#, "blocks[0].frame_rate_hz: 1; allowed"),
+            (r#"{"rhythm": ["sinus"], "seed": "x"}"#, "seeds are a list"),
+            (r#"{"rhythm": ["sinus"], "seed": {"from": 0, "count": 99999999}}"#, "seed: at most"),
+            (r#"{"rhythm": ["sinus"], "set": {"ecg.gian": [1]}}"#, "nearest: 'ecg.gain'"),
+            (r#"{"rhythm": ["sinus"], "set": {"ecg.gain": [100]}}"#, "blocks[0].set.ecg.gain: 100; allowed"),
+            (r#"{"rhythm": []}"#, "blocks[0].rhythm: an empty list"),
+            (r#"{"rhythm": ["sinus"], "set": {"ecg.gain": []}}"#, "blocks[0].ecg.gain: an empty list"),
+            (r#"{"rhythm": ["sinus"], "rhytm": []}"#, "unknown field `rhytm`"),
+            (r#"{"rhythm": ["ventricular-tachycardia"], "rate_bpm": [20]}"#, "no combination is possible"),
+            ("", "blocks: none"),
+        ] {
+            let message = plan(block).expect_err(block);
+            assert!(message.starts_with("plan.json: ") && message.contains(expected), "{message}");
+        }
+        let long = r#"{"version": 1, "duration_s": 10, "blocks": [{"rhythm": ["sinus"]}]}"#;
+        assert!(Plan::parse(long, "p").unwrap_err().to_string().contains("learning period of 300 s"));
+        let twice = "{\"version\": 1,\n \"duration_s\": }";
+        assert!(Plan::parse(twice, "p").unwrap_err().to_string().starts_with("p: line 2, column"));
+    }
+}

@@ -1,0 +1,238 @@
+//! The report of a suite: the score of every record and of all, by each dimension of the matrix, and what failed.
+
+use crate::record::Record;
+use crate::{Folder, Plan, SuiteError, pool};
+use pulsewright_score::limits::Limits;
+use pulsewright_score::read::{ReadError, ReadOptions, read_annotations};
+use pulsewright_score::record::{Events, RecordReport, Sums};
+use pulsewright_score::report::text::{aligned, percent};
+use pulsewright_score::report::{Case, Report, csv, junit, text};
+use pulsewright_score::{Annotations, matrix::Detection, score_record};
+use serde::Serialize;
+use std::fmt::Write;
+
+/// Records shown one by one in the text form; all are in the others.
+const SHOWN: usize = 20;
+
+/// The report of a suite.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct SuiteReport {
+    /// The plan's title.
+    pub title: String,
+    /// Records of the plan that belong to the report.
+    pub records: usize,
+    /// Combinations that the plan leaves out because they exclude each other.
+    pub left_out: usize,
+    /// Records that the detector gave no readable answer to, in order. They count as ones in which it found nothing.
+    pub failures: Vec<Failure>,
+    /// All records by each dimension of which the plan has more than one value.
+    pub groups: Vec<Group>,
+    /// The score.
+    pub score: Report,
+}
+
+/// A record without a readable answer.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Failure {
+    /// Its name.
+    pub record: String,
+    /// Why.
+    pub why: String,
+}
+
+/// All records with the same value in one dimension.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Group {
+    /// The dimension: `rhythm`, `body`, `rate_bpm`, `frame_rate_hz`, or a setting's path.
+    pub dimension: &'static str,
+    /// The value.
+    pub value: String,
+    /// How many records.
+    pub records: usize,
+    /// Their events found, missed and extra, pooled.
+    pub detection: Detection,
+}
+
+/// Reads a record's answer. Times in frames need no frame rate: it is the record's.
+pub(crate) fn read_answer(
+    plan: &Plan,
+    record: &Record,
+    folder: &Folder,
+    reading: &ReadOptions,
+) -> Result<Annotations, ReadError> {
+    let reading = ReadOptions {
+        rate_hz: Some(f64::from(record.frame_rate.as_hz())),
+        times_only: plan.options.events != Events::Beats,
+        ..reading.clone()
+    };
+    read_annotations(&folder.answer(record), &reading)
+}
+
+impl SuiteReport {
+    /// Scores the answers to `records`, all of which the folder must hold.
+    ///
+    /// # Errors
+    /// When the folder holds no answer to one of them, or a truth can't be made. An answer that can't be read is a
+    /// failure of the detector and stands in the report.
+    pub fn new(
+        plan: &Plan,
+        records: &[&Record],
+        folder: &Folder,
+        reading: &ReadOptions,
+        limits: &Limits,
+        jobs: usize,
+    ) -> Result<SuiteReport, SuiteError> {
+        let scored = pool::map(jobs, records, || (), |(), record| score(plan, record, folder, reading))?;
+        let failures = scored.iter().filter_map(|(_, failure)| failure.clone()).collect();
+        let reports: Vec<RecordReport> = scored.into_iter().map(|(report, _)| report).collect();
+        Ok(SuiteReport {
+            title: plan.title.clone(),
+            records: records.len(),
+            left_out: plan.left_out.len(),
+            failures,
+            groups: groups(records, &reports),
+            score: Report::new(&plan.options, reports, limits),
+        })
+    }
+
+    /// Whether every limit holds and the detector failed nowhere.
+    pub fn passed(&self) -> bool {
+        self.failures.is_empty() && self.score.passed()
+    }
+
+    /// For people: what failed, each dimension, the worst records, all of them pooled, the limits.
+    pub fn text(&self) -> String {
+        let mut out = String::new();
+        // Writing to a String cannot fail.
+        if !self.title.is_empty() {
+            let _ = writeln!(out, "{}\n", text_line(&self.title));
+        }
+        let _ = write!(out, "{} records", self.records);
+        if self.left_out > 0 {
+            let _ = write!(out, ", {} combinations left out because they exclude each other", self.left_out);
+        }
+        out.push('\n');
+        if !self.failures.is_empty() {
+            let _ =
+                writeln!(out, "\n{} records without a readable answer, scored as nothing found", self.failures.len());
+            for failure in self.failures.iter().take(SHOWN) {
+                let _ = writeln!(out, "FAIL  {}: {}", failure.record, failure.why);
+            }
+            if self.failures.len() > SHOWN {
+                let _ = writeln!(out, "and {} more", self.failures.len() - SHOWN);
+            }
+        }
+        if !self.groups.is_empty() {
+            out.push('\n');
+            out += &group_table(&self.groups);
+        }
+        out.push('\n');
+        let mut shown = self.score.clone();
+        if shown.records.len() > SHOWN {
+            let wrong = |record: &RecordReport| record.figures.detection.missed + record.figures.detection.extra;
+            shown.records.sort_by_key(|record| std::cmp::Reverse(wrong(record)));
+            shown.records.truncate(SHOWN);
+            let _ = writeln!(out, "Of the records one by one the {SHOWN} with the most events missed and extra:\n");
+        }
+        out += &text::render(&shown);
+        out
+    }
+
+    /// One row per record, then gross and average; the columns of the score.
+    pub fn csv(&self) -> String {
+        csv::render(&self.score)
+    }
+
+    /// What became of every event.
+    pub fn beats(&self) -> String {
+        csv::beats(&self.score.records)
+    }
+
+    /// JUnit XML: a test case for each limit and each failure; without any, one per record.
+    pub fn junit(&self) -> String {
+        let mut cases: Vec<Case> = Vec::new();
+        for failure in &self.failures {
+            cases.push(Case {
+                subject: failure.record.clone(),
+                name: "answer".to_owned(),
+                failure: Some(failure.why.clone()),
+            });
+        }
+        let failed = |record: &str| self.failures.iter().any(|failure| failure.record == record);
+        let only_scored = self.score.verdicts.is_empty();
+        cases.extend(self.score.cases().into_iter().filter(|case| !(only_scored && failed(&case.subject))));
+        junit::render(&format!("pulsewright.suite.{}", self.score.rules.options.events.name()), &cases)
+    }
+}
+
+fn text_line(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
+fn score(
+    plan: &Plan,
+    record: &Record,
+    folder: &Folder,
+    reading: &ReadOptions,
+) -> Result<(RecordReport, Option<Failure>), SuiteError> {
+    let reference = record.reference(plan)?;
+    let failed = |why: String| {
+        let nothing = Annotations { labelled: false, ..Annotations::default() };
+        (nothing, Some(Failure { record: record.name.clone(), why }))
+    };
+    let (test, failure) = match folder.failure(record)? {
+        Some(why) => failed(why),
+        None => match read_answer(plan, record, folder, reading) {
+            Ok(test) => (test, None),
+            // Without the path, which differs from folder to folder.
+            Err(ReadError::Content { problem, .. }) => failed(format!("its answer can't be read: {problem}")),
+            Err(error) => return Err(SuiteError::Answer(error)),
+        },
+    };
+    Ok((score_record(&record.name, &reference, &test, &plan.options), failure))
+}
+
+fn groups(records: &[&Record], reports: &[RecordReport]) -> Vec<Group> {
+    let mut sums: Vec<(&'static str, String, usize, Sums)> = Vec::new();
+    for (record, report) in records.iter().zip(reports) {
+        for (dimension, value) in record.dimensions() {
+            let same = sums.iter().position(|sum| sum.0 == dimension && sum.1 == value);
+            let index = same.unwrap_or_else(|| {
+                // Beside the others of its dimension, in the order of the plan.
+                let after = sums.iter().rposition(|sum| sum.0 == dimension).map_or(sums.len(), |last| last + 1);
+                sums.insert(after, (dimension, value, 0, Sums::default()));
+                after
+            });
+            sums[index].2 += 1;
+            sums[index].3.add(&report.sums);
+        }
+    }
+    let several = |dimension: &str| sums.iter().filter(|sum| sum.0 == dimension).count() > 1;
+    let of_several = sums.iter().filter(|sum| several(sum.0));
+    let group = |(dimension, value, records, sums): &(&'static str, String, usize, Sums)| Group {
+        dimension,
+        value: value.clone(),
+        records: *records,
+        detection: sums.figures().detection,
+    };
+    of_several.map(group).collect()
+}
+
+fn group_table(groups: &[Group]) -> String {
+    let titles = ["by", "value", "records", "found", "missed", "extra", "Se %", "+P %"];
+    let mut rows = vec![titles.map(str::to_owned).to_vec()];
+    for group in groups {
+        let detection = &group.detection;
+        rows.push(vec![
+            group.dimension.to_owned(),
+            group.value.clone(),
+            group.records.to_string(),
+            detection.matched.to_string(),
+            detection.missed.to_string(),
+            detection.extra.to_string(),
+            percent(detection.sensitivity.percent),
+            percent(detection.predictivity.percent),
+        ]);
+    }
+    aligned(&rows)
+}
