@@ -71,9 +71,10 @@ fn compare(kind: EpisodeKind, reference: &[Stretch], test: &[Stretch]) -> Episod
         let met = side.iter().filter(|stretch| other.iter().any(|o| o.overlaps(stretch))).count();
         Share::new(met as u64, side.len() as u64)
     };
-    let length_s = |side: &[Stretch]| side.iter().map(|stretch| stretch.length().s()).sum::<f64>();
+    // Folded from zero: the sum of nothing is minus zero, which prints as such.
+    let length_s = |side: &[Stretch]| side.iter().map(|stretch| stretch.length().s()).fold(0.0, |a, b| a + b);
     let common = reference.iter().flat_map(|r| test.iter().filter_map(|t| r.clipped(t)));
-    let common_s = common.map(|stretch| stretch.length().s()).sum::<f64>();
+    let common_s = common.map(|stretch| stretch.length().s()).fold(0.0, |a, b| a + b);
     EpisodeFigures {
         kind,
         sensitivity: met(reference, test),

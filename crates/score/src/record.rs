@@ -178,8 +178,9 @@ pub fn score_record(record: &str, reference: &Annotations, test: &Annotations, o
         matrix,
         rates: rate_sums(&pairing.pairs, reference, &test, &scored),
         episodes: episodes::score(reference, &test, &scored),
-        shutdown_s: [&test, reference]
-            .map(|side| side.shutdown.iter().filter_map(|s| s.clipped(&scored)).map(|s| s.length().s()).sum()),
+        shutdown_s: [&test, reference].map(|side| {
+            side.shutdown.iter().filter_map(|s| s.clipped(&scored)).map(|s| s.length().s()).fold(0.0, |a, b| a + b)
+        }),
         ..Sums::default()
     };
     if test.labelled && reference.labelled {

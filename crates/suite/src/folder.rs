@@ -110,25 +110,21 @@ impl Folder {
     /// # Errors
     /// When it holds something else, or can't be made.
     pub fn open(root: &Path, manifest: &Manifest) -> Result<Folder, SuiteError> {
+        let folder = Folder::existing(root, manifest);
+        let answers = folder.answers();
         match Manifest::read(root)? {
-            Some(there) => manifest.check_same(root, &there)?,
-            None => {
-                let foreign = match fs::read_dir(root) {
-                    Ok(mut entries) => entries.next().is_some(),
-                    Err(error) if error.kind() == ErrorKind::NotFound => false,
-                    Err(error) => return Err(SuiteError::io(root)(error)),
-                };
-                if foreign {
-                    let what = "is not empty and holds no suite; choose another folder".to_owned();
-                    return Err(SuiteError::Folder { folder: root.to_owned(), what });
-                }
+            // Without an answer there is nothing to be mistaken: a misspelt command costs no folder.
+            Some(there) if !is_empty(&answers)? => manifest.check_same(root, &there)?,
+            None if !is_empty(root)? => {
+                let what = "is not empty and holds no suite; choose another folder".to_owned();
+                return Err(SuiteError::Folder { folder: root.to_owned(), what });
+            }
+            _ => {
                 fs::create_dir_all(root).map_err(SuiteError::io(root))?;
                 let text = serde_json::to_string_pretty(manifest).unwrap_or_default();
                 write_whole(&root.join(MANIFEST), text.as_bytes())?;
             }
         }
-        let folder = Folder::existing(root, manifest);
-        let answers = folder.answers();
         fs::create_dir_all(&answers).map_err(SuiteError::io(&answers))?;
         Ok(folder)
     }
@@ -159,6 +155,23 @@ impl Folder {
     /// Where passing files go.
     pub(crate) fn work(&self) -> PathBuf {
         self.root.join("work")
+    }
+
+    /// Takes away what a killed run left: passing files, and answers that never became whole.
+    pub(crate) fn tidy(&self) -> Result<(), SuiteError> {
+        let work = self.work();
+        if work.exists() {
+            fs::remove_dir_all(&work).map_err(SuiteError::io(&work))?;
+        }
+        let answers = self.answers();
+        for entry in fs::read_dir(&answers).map_err(SuiteError::io(&answers))? {
+            let path = entry.map_err(SuiteError::io(&answers))?.path();
+            // As the atomic writer calls them.
+            if path.extension().is_some_and(|extension| extension == "partial") {
+                fs::remove_file(&path).map_err(SuiteError::io(&path))?;
+            }
+        }
+        Ok(())
     }
 
     /// Whether the record has been heard.
@@ -204,6 +217,15 @@ impl Folder {
             }
         }
         Ok(false)
+    }
+}
+
+/// Whether nothing is in a folder, or the folder is not there.
+fn is_empty(folder: &Path) -> Result<bool, SuiteError> {
+    match fs::read_dir(folder) {
+        Ok(mut entries) => Ok(entries.next().is_none()),
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(true),
+        Err(error) => Err(SuiteError::io(folder)(error)),
     }
 }
 

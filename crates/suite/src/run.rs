@@ -75,11 +75,8 @@ pub fn run(
     progress: Progress<'_>,
 ) -> Result<(), SuiteError> {
     let to_do: Vec<&Record> = records.iter().copied().filter(|record| !folder.holds(record)).collect();
+    folder.tidy()?;
     let work = folder.work();
-    // What a killed run left.
-    if work.exists() {
-        fs::remove_dir_all(&work).map_err(SuiteError::io(&work))?;
-    }
     let Some((first, rest)) = to_do.split_first() else {
         return Ok(());
     };
