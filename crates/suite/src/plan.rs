@@ -207,7 +207,7 @@ impl Plan {
             return Err(format!("version is {}; this program reads version 1", file.version));
         }
         let options = options(&file.score)?;
-        if !(file.duration_s > options.learning_s) {
+        if file.duration_s <= options.learning_s {
             return Err(format!(
                 "records of {} s end within the learning period of {} s, so nothing would be scored; \
                  lengthen duration_s or set \"score\": {{\"learning_s\": 2}}",
