@@ -6,7 +6,7 @@
 //!
 //! # Map
 //! [`plan`] reads what is wanted, [`record`] renders one of it and tells its truth, [`detector`] runs the command,
-//! [`folder`] keeps answers, [`run`] spreads the work over cores, [`merge`] joins shards, [`report`] scores.
+//! [`folder`] keeps answers, [`mod@run`] spreads the work over cores, [`mod@merge`] joins shards, [`report`] scores.
 //!
 //! # What holds
 //! - The report depends on plan, answers and limits only: not on the number of cores, the order in which records were

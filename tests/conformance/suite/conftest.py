@@ -9,9 +9,6 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[3]
-EXAMPLES = ROOT / "examples"
-
 
 @pytest.fixture(scope="session")
 def program():

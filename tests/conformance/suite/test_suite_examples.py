@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
-from conftest import EXAMPLES
 
+EXAMPLES = Path(__file__).resolve().parents[3] / "examples"
 PLAN = EXAMPLES / "suite" / "gate.json"
 LIMITS = EXAMPLES / "suite" / "limits.json"
 DETECTOR = [sys.executable, EXAMPLES / "suite" / "detector.py"]
