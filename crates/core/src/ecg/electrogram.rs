@@ -1,7 +1,7 @@
 //! What the heart's activations draw: the one place that turns an event into deflections.
 
 use super::deflection::{Bump, Deflection, Deflections};
-use super::fibrillation::Fibrillation;
+use super::fibrillation::{Fibrillation, Waves};
 use super::templates::{AtrialOrigin, FLUTTER_CYCLE_MS, Pathway, Wave};
 use crate::body::Body;
 use crate::heart::rhythm::{Atria, Rhythm, Ventricles};
@@ -50,8 +50,8 @@ pub struct VentricularBeat {
 #[derive(Clone, Debug, Default)]
 pub struct Electrogram {
     deflections: Deflections,
-    atrial: Option<Fibrillation>,
-    ventricular: Option<Fibrillation>,
+    atrial: Waves,
+    ventricular: Waves,
 }
 
 /// Direction of a pacing pulse on X, Y, Z, with 1 in lead II.
@@ -142,12 +142,10 @@ impl Electrogram {
             Episode::AtrialFlutter | Episode::Apnoea => return,
         };
         if !starts {
-            if let Some(waves) = waves {
-                waves.end(at);
-            }
+            waves.end(at);
             return;
         }
-        *waves = match (episode, rhythm.atria, rhythm.ventricles) {
+        let started = match (episode, rhythm.atria, rhythm.ventricles) {
             (Episode::AtrialFibrillation, Atria::Fibrillation { hz, mv }, _) => {
                 Some(Fibrillation::atrial(at, hz, mv, noise))
             }
@@ -155,6 +153,7 @@ impl Electrogram {
             (_, _, Ventricles::Flutter { mv }) => Some(Fibrillation::flutter(at, rate_bpm * (1.0 / 60.0), mv, noise)),
             _ => None,
         };
+        waves.start(at, started);
     }
 
     fn start(&mut self, at: Instant, waves: &[Wave], manner: Manner) {
@@ -174,15 +173,7 @@ impl Electrogram {
         self.deflections.retire(first);
         self.deflections.add_to(until, clocks, vectors);
         for waves in [&mut self.atrial, &mut self.ventricular] {
-            if waves.is_some_and(|waves| waves.is_over(first)) {
-                *waves = None;
-            }
-            let Some(waves) = waves else { continue };
-            for (sum, now) in vectors.iter_mut().zip(instants) {
-                for (sum, value) in sum.iter_mut().zip(waves.at(*now)) {
-                    *sum += value;
-                }
-            }
+            waves.add_to(first, instants, vectors);
         }
     }
 }

@@ -54,7 +54,7 @@ const POINTED: Tone = Tone { ratio: 2.0, share: 0.22, wander: 2.0 };
 const SILENT: Tone = Tone { ratio: 0.0, share: 0.0, wander: 0.0 };
 
 /// f waves: largest in V1, so mostly to the front, with some of it downwards.
-const ATRIAL: Manner = Manner {
+static ATRIAL: Manner = Manner {
     purpose: Purpose::FibrillatoryWave,
     vector: [-0.25, 0.50, -0.75],
     phase_wander: 0.20,
@@ -64,7 +64,7 @@ const ATRIAL: Manner = Manner {
 };
 
 /// Ventricular fibrillation: all axes, the downward one first.
-const VENTRICULAR: Manner = Manner {
+static VENTRICULAR: Manner = Manner {
     purpose: Purpose::VentricularFibrillation,
     vector: [0.32, 0.36, 0.29],
     phase_wander: 0.26,
@@ -74,7 +74,7 @@ const VENTRICULAR: Manner = Manner {
 };
 
 /// Ventricular flutter: nearly a sine, all axes together.
-const FLUTTER: Manner = Manner {
+static FLUTTER: Manner = Manner {
     purpose: Purpose::VentricularFibrillation,
     vector: [0.30, 0.42, 0.25],
     phase_wander: 0.0,
@@ -96,7 +96,7 @@ fn swollen(from: Instant, now: Instant) -> f32 {
 /// A stretch of fibrillation.
 #[derive(Clone, Copy, Debug)]
 pub struct Fibrillation {
-    manner: Manner,
+    manner: &'static Manner,
     from: Instant,
     until: Option<Instant>,
     main: Frequency,
@@ -108,20 +108,20 @@ pub struct Fibrillation {
 impl Fibrillation {
     /// Fibrillatory waves of the atria from `from` on: dominant frequency, Hz, and peak in V1, mV.
     pub fn atrial(from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
-        Fibrillation::new(ATRIAL, from, hz, mv, noise)
+        Fibrillation::new(&ATRIAL, from, hz, mv, noise)
     }
 
     /// Ventricular fibrillation from `from` on: dominant frequency, Hz, and peak to peak in lead II, mV.
     pub fn ventricular(from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
-        Fibrillation::new(VENTRICULAR, from, hz, mv, noise)
+        Fibrillation::new(&VENTRICULAR, from, hz, mv, noise)
     }
 
     /// Ventricular flutter from `from` on: rate, Hz, and peak to peak in lead II, mV.
     pub fn flutter(from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
-        Fibrillation::new(FLUTTER, from, hz, mv, noise)
+        Fibrillation::new(&FLUTTER, from, hz, mv, noise)
     }
 
-    fn new(manner: Manner, from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
+    fn new(manner: &'static Manner, from: Instant, hz: f32, mv: f32, noise: &Noise) -> Fibrillation {
         let phases = [0, 1, 2].map(|i| noise.bits(manner.purpose, i));
         let lesser = manner.lesser.map(|tone| Frequency::hz(hz * tone.ratio));
         Fibrillation { manner, from, until: None, main: Frequency::hz(hz), lesser, mv, phases }
@@ -145,7 +145,7 @@ impl Fibrillation {
         if let Some(until) = self.until {
             size *= 1.0 - swollen(until, now);
         }
-        let manner = &self.manner;
+        let manner = self.manner;
         let main = self.main.phase(now);
         let lesser = self.lesser.map(|frequency| frequency.phase(now));
         let mut vector = [0.0; 3];
@@ -162,5 +162,42 @@ impl Fibrillation {
             *value = size * share * (1.0 + manner.size_wander * slower) * wave;
         }
         vector
+    }
+}
+
+/// The fibrillation of one kind of chamber: what runs, and what ran before it and still dies away.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Waves {
+    before: Option<Fibrillation>,
+    latest: Option<Fibrillation>,
+}
+
+impl Waves {
+    /// Starts another while the one before dies away.
+    pub(super) fn start(&mut self, at: Instant, waves: Option<Fibrillation>) {
+        self.end(at);
+        self.before = core::mem::replace(&mut self.latest, waves);
+    }
+
+    /// Lets what runs die away.
+    pub(super) fn end(&mut self, at: Instant) {
+        if let Some(waves) = &mut self.latest {
+            waves.end(at);
+        }
+    }
+
+    /// Adds the heart vector, mV, at consecutive instants.
+    pub(super) fn add_to(&mut self, first: Instant, instants: &[Instant], vectors: &mut [[f32; 3]]) {
+        for waves in [&mut self.before, &mut self.latest] {
+            if waves.is_some_and(|waves| waves.is_over(first)) {
+                *waves = None;
+            }
+            let Some(waves) = waves else { continue };
+            for (sum, now) in vectors.iter_mut().zip(instants) {
+                for (sum, value) in sum.iter_mut().zip(waves.at(*now)) {
+                    *sum += value;
+                }
+            }
+        }
     }
 }
