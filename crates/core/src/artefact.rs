@@ -18,11 +18,13 @@ pub use lead_off::OFFSET_MV;
 pub use motion::Movement;
 
 use crate::frame::{Frame, INDEPENDENT_LEADS};
+use crate::frequency::Frequency;
 use crate::noise::Noise;
 use crate::respiration::Respiration;
 use crate::script::{Placed, Step};
 use crate::settings::Field;
 use crate::time::Instant;
+use motion::Motion;
 use muscle::Muscle;
 
 /// The fields that switch a layer on when they are not zero.
@@ -71,8 +73,9 @@ impl Layers {
         self.noise == 0 && self.off == 0
     }
 
-    fn has(self, field: Field) -> bool {
-        SWITCHES.iter().position(|switch| *switch == field).is_some_and(|i| self.noise & (1 << i) != 0)
+    /// Which of [`SWITCHES`] are on.
+    fn noises(self) -> [bool; SWITCHES.len()] {
+        core::array::from_fn(|i| self.noise & (1 << i) != 0)
     }
 }
 
@@ -105,6 +108,8 @@ const SHARES: [Pair; INDEPENDENT_LEADS] = [
 const BREATHING_SHARES: [f32; INDEPENDENT_LEADS] = [0.4, 1.0, 0.5, 0.5, 0.6, 0.7, 0.8, 0.8];
 
 /// Adds a step's layers to frames at consecutive instants.
+// Not inlined: a player whose scripts have no artefacts shall not carry them through its inner loop.
+#[inline(never)]
 pub(crate) fn add_to(
     layers: Layers,
     placed: &Placed<'_>,
@@ -113,35 +118,39 @@ pub(crate) fn add_to(
     instants: &[Instant],
     frames: &mut [Frame],
 ) {
-    let hz = placed.step.settings.get(Field::MainsHz);
-    let phases = if layers.has(Field::WanderMv) { wander::phases(noise) } else { [0; wander::TONES] };
-    let mut muscle = Muscle::new();
+    let frequency = Frequency::hz(placed.step.settings.get(Field::MainsHz));
+    // In the order of SWITCHES.
+    let [mains, wander, breathing, muscle, motion, surgery] = layers.noises();
+    let phases = if wander { wander::phases(noise) } else { [0; wander::TONES] };
+    let mut muscle_noise = Muscle::new();
+    let mut motion_shifts = Motion::new();
     for (frame, now) in frames.iter_mut().zip(instants.iter().copied()) {
         let value = |field| placed.step.value(field, now.since(placed.start));
         let mut pair = Pair::default();
-        if layers.has(Field::MainsMv) {
-            pair.add(mains::at(hz, now), value(Field::MainsMv));
+        let hum = if mains || surgery { mains::at(frequency, now) } else { Pair::default() };
+        if mains {
+            pair.add(hum, value(Field::MainsMv));
         }
-        if layers.has(Field::WanderMv) {
+        if wander {
             pair.add(wander::at(&phases, now), value(Field::WanderMv));
         }
-        if layers.has(Field::MotionMv) {
-            pair.add(motion::at(noise, now), value(Field::MotionMv));
+        if motion {
+            pair.add(motion_shifts.at(noise, now), value(Field::MotionMv));
         }
-        if layers.has(Field::SurgeryMv) {
-            pair.add(surgery::at(noise, hz, now), value(Field::SurgeryMv));
+        if surgery {
+            pair.add(surgery::at(noise, hum, now), value(Field::SurgeryMv));
         }
         for (lead, share) in frame.leads_mv.iter_mut().zip(SHARES) {
             *lead += share.0 * pair.0 + share.1 * pair.1;
         }
-        if layers.has(Field::BreathingWanderMv) {
+        if breathing {
             let mv = value(Field::BreathingWanderMv) * (respiration.filling(now) - 0.5);
             for (lead, share) in frame.leads_mv.iter_mut().zip(BREATHING_SHARES) {
                 *lead += share * mv;
             }
         }
-        if layers.has(Field::MuscleMv) {
-            muscle.add_to(noise, now, value(Field::MuscleMv), &mut frame.leads_mv);
+        if muscle {
+            muscle_noise.add_to(noise, now, value(Field::MuscleMv), &mut frame.leads_mv);
         }
         lead_off::apply(layers.off, &mut frame.leads_mv);
     }

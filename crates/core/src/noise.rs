@@ -67,6 +67,8 @@ impl Noise {
     }
 
     /// 32 random bits for the `index`-th draw of `purpose`.
+    // Not inlined: four 64-bit products take up a microcontroller's flash wherever they stand.
+    #[inline(never)]
     pub fn bits(&self, purpose: Purpose, index: u64) -> u32 {
         let key = self.keys[purpose as usize];
         // The generator's first counters square to small numbers; an offset of its own keeps clear of them.

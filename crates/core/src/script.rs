@@ -157,6 +157,12 @@ impl Step<'_> {
     /// The value of `field` at `since_start` into the step.
     pub fn value(&self, field: Field, since_start: Span) -> f32 {
         let from = self.settings.get(field);
+        if self.ramps.is_empty() { from } else { self.ramped(field, from, since_start) }
+    }
+
+    // Not inlined: `value` is asked for in a hundred places, and most steps ramp nothing.
+    #[inline(never)]
+    fn ramped(&self, field: Field, from: f32, since_start: Span) -> f32 {
         match (self.ramps.iter().find(|ramp| ramp.field == field), self.duration) {
             (Some(ramp), Some(duration)) => {
                 let share = crate::math::min(since_start.as_secs() / duration.as_secs(), 1.0);

@@ -7,7 +7,7 @@ use crate::time::Instant;
 use core::f32::consts::SQRT_2;
 
 /// Hum of 1 mV RMS.
-pub(super) fn at(hz: f32, now: Instant) -> Pair {
-    let phase = Frequency::hz(hz).phase(now);
+pub(super) fn at(frequency: Frequency, now: Instant) -> Pair {
+    let phase = frequency.phase(now);
     Pair(SQRT_2 * sin_turn(phase), SQRT_2 * cos_turn(phase))
 }

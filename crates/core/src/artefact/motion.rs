@@ -14,8 +14,8 @@ const EDGE_S: f32 = 0.25;
 /// Lattice on which the shift of an electrode is left to chance: 2^-3 s.
 const LATTICE_BITS: u32 = 29;
 
-/// Makes the RMS 1: between lattice points the smooth step leaves 26/35 of the variance.
-const UNIT: f32 = 1.160_239;
+/// Makes the RMS 1: between lattice points the smooth step leaves 26/35 of the variance of 1/3.
+const UNIT: f32 = 2.009_592;
 
 /// When the patient moves, for whoever must know it as truth.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,19 +44,46 @@ impl Movement {
     }
 }
 
-/// Shifts of 1 mV RMS in the middle of a movement; nothing between movements.
-pub(super) fn at(noise: &Noise, now: Instant) -> Pair {
-    let size = UNIT * Movement::near(noise, now).size(now);
-    if size == 0.0 {
-        return Pair::default();
+/// Shifts of the electrodes, with what frames close together share.
+pub(super) struct Motion {
+    slot: Option<u64>,
+    movement: Movement,
+    /// The lattice point before the last frame, and the shifts there and at the next.
+    lattice: Option<(u64, Pair, Pair)>,
+}
+
+impl Motion {
+    pub(super) const fn new() -> Motion {
+        Motion { slot: None, movement: Movement { start: Instant::ZERO, end: Instant::ZERO }, lattice: None }
     }
-    let index = now.ticks() >> LATTICE_BITS;
-    let part = (now.ticks() & ((1 << LATTICE_BITS) - 1)) as u32;
-    let share = smooth_step(part as f32 * (8.0 / TICKS_PER_SECOND as f32));
-    let [before, after] = [index, index + 1].map(|index| {
-        let draw = |which: u64| noise.bell(Purpose::Motion, index.wrapping_mul(2).wrapping_add(which));
-        Pair(draw(0), draw(1))
-    });
-    let between = |a: f32, b: f32| size * (a + (b - a) * share);
-    Pair(between(before.0, after.0), between(before.1, after.1))
+
+    /// Shifts of 1 mV RMS in the middle of a movement; nothing between movements.
+    pub(super) fn at(&mut self, noise: &Noise, now: Instant) -> Pair {
+        let slot = Some(now.ticks() / SLOT.ticks());
+        if self.slot != slot {
+            self.slot = slot;
+            self.movement = Movement::near(noise, now);
+        }
+        if now <= self.movement.start || now >= self.movement.end {
+            return Pair::default();
+        }
+        let size = UNIT * self.movement.size(now);
+        let index = now.ticks() >> LATTICE_BITS;
+        let (before, after) = match self.lattice {
+            Some((known, before, after)) if known == index => (before, after),
+            _ => (shift(noise, index), shift(noise, index + 1)),
+        };
+        self.lattice = Some((index, before, after));
+        let part = (now.ticks() & ((1 << LATTICE_BITS) - 1)) as u32;
+        let share = smooth_step(part as f32 * (8.0 / TICKS_PER_SECOND as f32));
+        let between = |a: f32, b: f32| size * (a + (b - a) * share);
+        Pair(between(before.0, after.0), between(before.1, after.1))
+    }
+}
+
+/// Shift at a lattice point: two uniforms of variance 1/3.
+fn shift(noise: &Noise, index: u64) -> Pair {
+    let bits = noise.bits(Purpose::Motion, index);
+    let signed = |half: u32| f32::from(half as i16) * (1.0 / 32_768.0);
+    Pair(signed(bits), signed(bits >> 16))
 }

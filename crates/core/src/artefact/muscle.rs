@@ -13,6 +13,9 @@ const LATTICE_BITS: u32 = 22;
 /// Points that a value on the lattice is made of.
 const REACH: u64 = 8;
 
+/// RA, LA, LL, V1 to V6.
+const ELECTRODES: usize = 9;
+
 /// Draws of two values each that a lattice point takes: nine electrodes.
 const DRAWS: usize = 5;
 
@@ -31,11 +34,14 @@ pub(super) struct Muscle {
     ring: [[i16; 2 * DRAWS]; 16],
     /// The next lattice point to be drawn.
     next: u64,
+    /// Each electrode's value at the lattice points before and after the last frame.
+    before: [i32; ELECTRODES],
+    after: [i32; ELECTRODES],
 }
 
 impl Muscle {
     pub(super) fn new() -> Muscle {
-        Muscle { ring: [[0; 2 * DRAWS]; 16], next: 0 }
+        Muscle { ring: [[0; 2 * DRAWS]; 16], next: 0, before: [0; ELECTRODES], after: [0; ELECTRODES] }
     }
 
     /// Adds noise of `mv` RMS to the independent leads.
@@ -44,21 +50,10 @@ impl Muscle {
         // Sixteen points before the start, so that there are some before the first frame.
         let index = (place >> LATTICE_BITS) + 16;
         let share = (place & ((1 << LATTICE_BITS) - 1)) as u32 as f32 * (1.0 / (1 << LATTICE_BITS) as f32);
-        let first = index + 1 - REACH;
-        for point in if self.next > first { self.next } else { first }..=index + 1 {
-            self.draw(noise, point);
-        }
-        self.next = index + 2;
+        self.go_to(noise, index);
 
-        let mut potentials = [0.0; 9];
-        for (electrode, potential) in potentials.iter_mut().enumerate() {
-            let at = |back: u64| {
-                let point = ((index + 1 - back) & 15) as usize;
-                self.ring[point].get(electrode).map_or(0, |value| i32::from(*value))
-            };
-            let before = at(1) + at(2) + at(3) + at(4) - at(5) - at(6) - at(7) - at(8);
-            // One lattice point on, three of its points change.
-            let after = before + at(0) - 2 * at(4) + at(8);
+        let mut potentials = [0.0; ELECTRODES];
+        for ((potential, before), after) in potentials.iter_mut().zip(self.before).zip(self.after) {
             *potential = before as f32 + (after - before) as f32 * share;
         }
         let [ra, la, ll, chest @ ..] = potentials;
@@ -68,6 +63,34 @@ impl Muscle {
         *ii += limb * (ll - ra);
         for (lead, potential) in v.iter_mut().zip(chest) {
             *lead += mv * CHEST * potential - limb * centre;
+        }
+    }
+
+    /// Lets `before` and `after` be those around lattice point `index`. Sums of integers: the same by any road.
+    fn go_to(&mut self, noise: &Noise, index: u64) {
+        if self.next == index + 2 {
+            return;
+        }
+        let goes_on = self.next == index + 1;
+        let first = index + 1 - REACH;
+        for point in if self.next > first { self.next } else { first }..=index + 1 {
+            self.draw(noise, point);
+        }
+        self.next = index + 2;
+        let point = |back: u64| &self.ring[((index + 1 - back) & 15) as usize];
+        let [newest, middle, oldest] = [0, 4, 8].map(point);
+        let ends = newest.iter().zip(middle).zip(oldest);
+        for (electrode, ((before, after), ((newest, middle), oldest))) in
+            self.before.iter_mut().zip(&mut self.after).zip(ends).enumerate()
+        {
+            *before = if goes_on {
+                *after
+            } else {
+                let at = |back: u64| point(back).get(electrode).map_or(0, |value| i32::from(*value));
+                at(1) + at(2) + at(3) + at(4) - at(5) - at(6) - at(7) - at(8)
+            };
+            // One lattice point on, three of its points change.
+            *after = *before + i32::from(*newest) - 2 * i32::from(*middle) + i32::from(*oldest);
         }
     }
 

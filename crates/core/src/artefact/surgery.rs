@@ -2,21 +2,19 @@
 //! frequency (common practice, no source). It lasts as long as the step has it: a burst is a step.
 
 use super::Pair;
-use crate::frequency::Frequency;
-use crate::math::sin_turn;
 use crate::noise::{Noise, Purpose};
 use crate::time::Instant;
 
 /// Lattice on which it is left to chance: 2^-13 s, so its band ends at about 4 kHz.
 const LATTICE_BITS: u32 = 19;
 
-/// Makes the RMS of a uniform in [-1, 1) times a sine 1.
-const UNIT: f32 = 2.449_489_8;
+/// Makes the RMS of a uniform in [-1, 1) times the hum's sine 1.
+const UNIT: f32 = 1.732_050_8;
 
-/// Noise of 1 mV RMS.
-pub(super) fn at(noise: &Noise, mains_hz: f32, now: Instant) -> Pair {
+/// Noise of 1 mV RMS; `hum` is the mains hum of 1 mV RMS at the same instant.
+pub(super) fn at(noise: &Noise, hum: Pair, now: Instant) -> Pair {
     let bits = noise.bits(Purpose::Surgery, now.ticks() >> LATTICE_BITS);
     let signed = |half: u32| f32::from(half as i16) * (1.0 / 32_768.0);
-    let size = UNIT * sin_turn(Frequency::hz(mains_hz).phase(now));
+    let size = UNIT * hum.0;
     Pair(size * signed(bits), size * signed(bits >> 16))
 }

@@ -19,13 +19,13 @@ const WANDER: [(Frequency, f32); TONES] = [
     (Frequency::hz(0.431), 0.26),
 ];
 
-/// Phases of the tones, by chance.
+/// Phases of the tones, by chance: one draw, spread by odd factors.
 pub(super) fn phases(noise: &Noise) -> [u32; TONES] {
-    let mut phases = [0; TONES];
-    for (i, phase) in phases.iter_mut().enumerate() {
-        *phase = noise.bits(Purpose::Wander, i as u64);
-    }
-    phases
+    let mut phase = noise.bits(Purpose::Wander, 0);
+    [(); TONES].map(|()| {
+        phase = phase.wrapping_mul(0x9e37_79b1).rotate_left(13);
+        phase
+    })
 }
 
 /// Wander of 1 mV RMS.
