@@ -53,6 +53,7 @@ pub fn run(render: &Render) -> Outcome {
     drop(bar);
     match outcome {
         Ok(report) => {
+            report.notes.iter().for_each(|note| warn(note));
             warn_of_clipping(&report);
             Ok(())
         }

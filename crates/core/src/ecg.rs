@@ -4,5 +4,6 @@ pub mod deflection;
 pub mod electrogram;
 pub mod fibrillation;
 pub mod leads;
+pub mod overshoot;
 pub mod pathology;
 pub mod templates;

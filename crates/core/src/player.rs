@@ -8,8 +8,10 @@ use crate::cuff::{self, Cuff};
 use crate::ecg::electrogram::{self, Electrogram, VentricularBeat};
 use crate::ecg::leads::leads_of;
 use crate::ecg::templates::AtrialOrigin;
+use crate::ecg::overshoot::Tail;
 use crate::frame::{Frame, PressureSite};
 use crate::heart::{self, Activation, Heart, Variability};
+use crate::math;
 use crate::noise::Noise;
 use crate::pressure::arterial::{self, Target};
 use crate::pressure::sites::{self, Moment};
@@ -401,6 +403,16 @@ impl<'a> Player<'a> {
             period: Span::period(self.value(Field::RateBpm, at)),
             pacing_mv: self.value(Field::PacingMv, at),
             pacing_ms: self.value(Field::PacingMs, at),
+            tail: Tail {
+                share: 0.01 * self.value(Field::OvershootPercent, at),
+                charge: self.value(Field::OvershootCharge, at),
+                tau_s: 0.001 * self.value(Field::OvershootMs, at),
+            },
+            st_mv: [Field::StInferiorMv, Field::StAnteriorMv, Field::StLateralMv].map(|field| self.value(field, at)),
+            q_mv: [Field::QInferiorMv, Field::QAnteriorMv, Field::QLateralMv].map(|field| self.value(field, at)),
+            t_size: 0.01 * self.value(Field::TPercent, at),
+            tenting: 0.01 * self.value(Field::TentingPercent, at),
+            axis: math::phase_of(self.value(Field::AxisDeg, at) * (1.0 / 360.0)),
         }
     }
 

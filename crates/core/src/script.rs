@@ -5,7 +5,7 @@
 
 use crate::heart::rhythm::EctopicSite;
 use crate::settings::{Field, OutOfRange, Settings};
-use crate::time::{Instant, Span};
+use crate::time::{FrameRate, Instant, Span};
 use core::fmt;
 
 /// Deepest nesting of repeats.
@@ -170,6 +170,12 @@ impl Step<'_> {
             }
             _ => from,
         }
+    }
+
+    /// Frames a second that the step's pacing pulses need; `None` without pacing.
+    pub fn pulse_rate_hz(&self) -> Option<u32> {
+        let width_ms = self.settings.get(Field::PacingMs);
+        self.settings.rhythm().pacing.map(|_| FrameRate::hz_for_pulse(width_ms))
     }
 
     /// What excludes each other in the settings, at the start and at the end of the ramps.

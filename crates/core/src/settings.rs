@@ -53,10 +53,22 @@ fields! {
     PauseS: "heart.pause_s", "s", 1.0 ..= 20.0, false, "Length of a sinus pause, or of the silence of an oversensing pacemaker.";
     PacingMv: "pacing.amplitude_mv", "mV", -700.0 ..= 700.0, false, "Height of a pacing pulse in lead II; its sign is its polarity.";
     PacingMs: "pacing.width_ms", "ms", 0.1 ..= 2.0, false, "Width of a pacing pulse; rise and fall are a tenth of it, at least 0.01 ms.";
+    OvershootPercent: "pacing.overshoot_percent", "%", 0.0 ..= 25.0, false, "Tail of opposite polarity after a pacing pulse, in percent of its height and at most 2 mV (method A); 0 for none.";
+    OvershootCharge: "pacing.overshoot_charge", "1", 0.0 ..= 1.0, false, "Share of a pacing pulse's charge that the tail gives back: 1 makes it height times width over time constant (method B) and sets the percentage aside; 0 leaves it to that.";
+    OvershootMs: "pacing.overshoot_ms", "ms", 4.0 ..= 100.0, false, "Time constant with which the tail of a pacing pulse decays.";
     PrMs: "ecg.pr_ms", "ms", 60.0 ..= 600.0, false, "From P onset to QRS onset in a conducted beat.";
     QrsMs: "ecg.qrs_ms", "ms", 30.0 ..= 200.0, false, "QRS duration of a normally conducted beat.";
     QtcMs: "ecg.qtc_ms", "ms", 250.0 ..= 650.0, false, "QT interval at 60 bpm; at other rates it follows the cube root of the preceding RR (Fridericia).";
     EcgGain: "ecg.gain", "1", 0.05 ..= 5.0, true, "Factor on every ECG amplitude.";
+    TPercent: "ecg.t_percent", "%", -150.0 ..= 300.0, true, "Height of T waves in percent of the usual one: 0 is flat, -100 inverted.";
+    TentingPercent: "ecg.t_tenting_percent", "%", 0.0 ..= 100.0, true, "How narrow and symmetrical T waves are: 100, with t_percent about 220, as in hyperkalaemia.";
+    AxisDeg: "ecg.axis_deg", "deg", -180.0 ..= 180.0, true, "Turn of QRS and T in the frontal plane against the usual axis; positive to the right.";
+    StInferiorMv: "st.inferior_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of II, III and aVF; at a gain of 1.";
+    StAnteriorMv: "st.anterior_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of V1 to V4; at a gain of 1.";
+    StLateralMv: "st.lateral_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of I, aVL, V5 and V6; at a gain of 1.";
+    QInferiorMv: "q.inferior_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of II, III and aVF: 0.7 leaves Q waves; at a gain of 1.";
+    QAnteriorMv: "q.anterior_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of V1 to V4: 0.7 leaves Q waves; at a gain of 1.";
+    QLateralMv: "q.lateral_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of I, aVL, V5 and V6: 0.7 leaves Q waves; at a gain of 1.";
     BreathingRrMs: "variability.breathing_ms", "ms", 0.0 ..= 400.0, false, "Sinus arrhythmia: peak-to-peak change of the RR interval in step with breathing.";
     SlowRrMs: "variability.slow_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the low-frequency band (about 0.1 Hz), peak to peak.";
     FastRrMs: "variability.fast_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the high-frequency band (about 0.25 Hz), peak to peak.";
@@ -287,6 +299,7 @@ const RESTING: &[(Field, f32)] = &[
     (Field::PacingMv, 2.0),
     (Field::PacingMs, 1.0),
     (Field::EcgGain, 1.0),
+    (Field::TPercent, 100.0),
     (Field::MainsHz, 50.0),
     (Field::BreathPauseEveryS, 15.0),
     (Field::CuffInflation, 40.0),

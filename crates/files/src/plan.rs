@@ -4,9 +4,10 @@ use crate::format::{Column, Encoder, Encoding, FileFormat, Heading, Section};
 use crate::sidecar;
 use crate::truth::TruthFile;
 use crate::{csv::Csv, wav::Wav};
-use pulsewright_core::frame::Channel;
+use pulsewright_core::frame::{Channel, ChannelKind};
 use pulsewright_core::pressure::{Chosen, TooManySites};
-use pulsewright_core::script::Script;
+use pulsewright_core::script::{Item, Script};
+use pulsewright_core::settings::Field;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use std::path::{Path, PathBuf};
 
@@ -81,6 +82,9 @@ pub struct TooLarge {
     /// How long it plays.
     pub length: Span,
 }
+
+/// Coarser steps are told of, mV: IEC 60601-2-25 asks recorders for 5 uV (from memory).
+const COARSE_MV: f64 = 0.005;
 
 /// Most files that a split makes.
 pub const MOST_FILES: u64 = 9999;
@@ -179,6 +183,39 @@ impl<'a> Plan<'a> {
         }
     }
 
+    /// What whoever uses the signal should know, a sentence each; nothing that keeps it from being rendered.
+    pub fn notes(&self) -> Vec<String> {
+        self.slow_for_pulses().into_iter().chain(self.coarse()).collect()
+    }
+
+    /// Leads stored in steps that a monitor's user could see, because something tall has to fit.
+    fn coarse(&self) -> Option<String> {
+        let potentials = self.columns.iter().filter(|column| column.channel.kind() == ChannelKind::Potential);
+        let step = potentials.filter_map(|column| column.scale).map(|scale| scale.step()).fold(0.0, f64::max);
+        (step > COARSE_MV).then(|| {
+            format!("leads are stored in steps of {step} mV, as the pacing pulses are tall; more --bits are finer")
+        })
+    }
+
+    /// Pacing pulses that the frames are too far apart for.
+    fn slow_for_pulses(&self) -> Option<String> {
+        let steps = self.content.script.items().iter().filter_map(|item| match item {
+            Item::Step(step) => Some(step),
+            Item::Repeat { .. } => None,
+        });
+        let (needed, width_ms) = steps
+            .filter_map(|step| Some((step.pulse_rate_hz()?, step.settings.get(Field::PacingMs))))
+            .max_by_key(|(needed, _)| *needed)?;
+        let rate = self.rate.as_hz();
+        let shown = self.columns.iter().any(|column| column.channel.kind() == ChannelKind::Potential);
+        (shown && needed > rate).then(|| {
+            format!(
+                "a pacing pulse of {width_ms} ms needs {needed} frames a second to hold two frames; at {rate} some are drawn too \
+                 low or missed, but the truth tells of each"
+            )
+        })
+    }
+
     /// Whether a file's numbers are values in the channel's unit.
     pub fn stored(&self) -> sidecar::Stored {
         match self.format {
@@ -241,8 +278,8 @@ mod tests {
     use super::*;
     use crate::scale::Bits;
     use pulsewright_core::body::ADULT;
-    use pulsewright_core::heart::catalogue::SINUS;
-    use pulsewright_core::script::{Item, Step};
+    use pulsewright_core::heart::catalogue::{PACED_VVI, SINUS};
+    use pulsewright_core::script::Step;
     use pulsewright_core::settings::Settings;
 
     fn plan(seconds: Option<u32>, change: impl FnOnce(&mut Options)) -> Result<(u64, Vec<Section>), PlanError> {
@@ -308,6 +345,35 @@ mod tests {
         }
         assert_eq!(day(Some(Span::secs(6 * 3600))).unwrap().1.len(), 4);
         assert!(day(Some(Span::secs(12 * 3600))).is_err());
+    }
+
+    #[test]
+    fn what_pacing_pulses_need_is_noted() {
+        let notes = |settings, rate_hz, channels: &[Channel]| {
+            let items = [Item::Step(Step { duration: Some(Span::secs(1)), settings, ramps: &[], beats: &[] })];
+            let script = Script::new(1, &items).unwrap();
+            let options = Options {
+                rate: FrameRate::hz(rate_hz).unwrap(),
+                channels: channels.to_vec(),
+                format: FileFormat::Csv(Bits::B16),
+                duration: None,
+                split: None,
+                truth: true,
+                overwrite: false,
+            };
+            Plan::new(Content { script: &script, title: "", labels: &[] }, &options).unwrap().notes()
+        };
+        let paced = Settings::new(&ADULT, &PACED_VVI).lit(Field::PacingMs, 0.5);
+        let told = notes(paced, 1000, Channel::USUAL);
+        assert_eq!(told.len(), 1);
+        assert!(told[0].contains("0.5 ms") && told[0].contains("4000 frames a second"), "{told:?}");
+        let none: [String; 0] = [];
+        let tall = notes(paced.lit(Field::PacingMv, 700.0), 4000, Channel::USUAL);
+        assert!(tall.len() == 1 && tall[0].contains("steps of 0.05 mV"), "{tall:?}");
+        assert_eq!(notes(paced, 3999, Channel::USUAL).len(), 1);
+        assert_eq!(notes(paced, 4000, Channel::USUAL), none);
+        assert_eq!(notes(paced, 1000, &[Channel::Respiration]), none, "no lead shows a pulse");
+        assert_eq!(notes(Settings::new(&ADULT, &SINUS), 100, Channel::USUAL), none);
     }
 
     #[test]

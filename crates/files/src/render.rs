@@ -51,6 +51,8 @@ pub struct Report {
     pub channels: Vec<ChannelDescription>,
     /// Digest of the frames as played.
     pub digest: FramesDigest,
+    /// What whoever uses the signal should know, a sentence each.
+    pub notes: Vec<String>,
 }
 
 /// Renders to `target` and, beside it, the channel description and the truth.
@@ -172,6 +174,7 @@ impl<'p, 'a> Run<'p, 'a> {
             rate: self.plan.rate,
             channels: columns.map(|(column, tally)| ChannelDescription::new(column, stored, *tally)).collect(),
             digest: self.digest,
+            notes: self.plan.notes(),
         }
     }
 }
@@ -259,6 +262,7 @@ fn describe(plan: &Plan<'_>, names: &Names, report: &Report) -> Description {
         frames: plan.frames,
         frames_digest: format!("{:016x}", report.digest.value()),
         value_is: "stored number * scale + offset, in the channel's unit".to_owned(),
+        notes: report.notes.clone(),
         files: files.map(|(path, section)| sidecar::File::new(name(path), *section)).collect(),
         channels: report.channels.clone(),
     }

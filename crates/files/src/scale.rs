@@ -135,6 +135,19 @@ const NOISES: [Field; 5] = [Field::MainsMv, Field::WanderMv, Field::MuscleMv, Fi
 /// Highest peak of noise over its RMS.
 const CREST: f32 = 5.0;
 
+/// Shifts of the ST segment and lost QRS force; in opposite leads they are no larger than in their own.
+const LEVELS: [Field; 6] = [
+    Field::StInferiorMv,
+    Field::StAnteriorMv,
+    Field::StLateralMv,
+    Field::QInferiorMv,
+    Field::QAnteriorMv,
+    Field::QLateralMv,
+];
+
+/// Largest T wave of any beat of any body, mV.
+const TALLEST_T_MV: f32 = 1.5;
+
 /// Pulse pressure of a strong beat over that of a regular one; after a pause it grows by up to a third.
 const STRONGEST: f32 = 1.5;
 
@@ -163,7 +176,12 @@ impl Reach {
             ChannelKind::Potential => {
                 let gain = value(Field::EcgGain) * (1.0 + 0.005 * value(Field::BreathingGain));
                 let noise: f32 = NOISES.into_iter().map(value).sum();
-                let mv = TALLEST_MV * gain + CREST * noise + value(Field::BreathingWanderMv).abs();
+                let levels: f32 = LEVELS.into_iter().map(|field| value(field).abs()).sum();
+                let beat = TALLEST_MV.max(0.01 * value(Field::TPercent).abs() * TALLEST_T_MV);
+                let mut mv = (beat + levels) * gain + CREST * noise + value(Field::BreathingWanderMv).abs();
+                if step.settings.rhythm().pacing.is_some() {
+                    mv = mv.max(value(Field::PacingMv).abs() * gain);
+                }
                 Reach { lowest: -mv, highest: mv, centre: 0.0 }
             }
             ChannelKind::Pressure => {

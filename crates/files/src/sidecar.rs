@@ -29,6 +29,9 @@ pub struct Description {
     pub frames_digest: String,
     /// How a stored number becomes a value.
     pub value_is: String,
+    /// What whoever uses the signal should know; absent when there is nothing.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<String>,
     /// The signal's files in order.
     pub files: Vec<File>,
     /// The channels in the order in which they are stored.

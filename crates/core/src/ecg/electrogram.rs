@@ -2,6 +2,8 @@
 
 use super::deflection::{Bump, Deflection, Deflections};
 use super::fibrillation::{Fibrillation, Waves};
+use super::overshoot::{Overshoot, Tail};
+use super::pathology::{LeadGroup, changed_t, q_wave, st_shift};
 use super::templates::{AtrialOrigin, FLUTTER_CYCLE_MS, Pathway, Wave};
 use crate::body::Body;
 use crate::heart::rhythm::{Atria, Rhythm, Ventricles};
@@ -25,6 +27,18 @@ pub struct Demand {
     pub pacing_mv: f32,
     /// Width of a pacing pulse, ms.
     pub pacing_ms: f32,
+    /// What a pacing pulse leaves behind.
+    pub tail: Tail,
+    /// ST level, mV, in the order of [`LeadGroup::ALL`].
+    pub st_mv: [f32; 3],
+    /// Early QRS force lost, mV, in the order of [`LeadGroup::ALL`].
+    pub q_mv: [f32; 3],
+    /// Factor on the height of T waves.
+    pub t_size: f32,
+    /// How narrow and symmetrical T waves are, 0 to 1.
+    pub tenting: f32,
+    /// Turn of QRS and T in the frontal plane, 2^-32 turns.
+    pub axis: u32,
 }
 
 /// A ventricular activation to be drawn.
@@ -50,6 +64,7 @@ pub struct VentricularBeat {
 #[derive(Clone, Debug, Default)]
 pub struct Electrogram {
     deflections: Deflections,
+    overshoot: Overshoot,
     atrial: Waves,
     ventricular: Waves,
 }
@@ -69,10 +84,12 @@ struct Manner {
     size: f32,
     /// Sine and cosine of the turn in the frontal plane.
     turn: (f32, f32),
+    /// Factor on the vector's depth: a twist of the axis takes it to the front and back.
+    depth: f32,
 }
 
 impl Manner {
-    const PLAIN: Manner = Manner { stretch: 1.0, size: 1.0, turn: (0.0, 1.0) };
+    const PLAIN: Manner = Manner { stretch: 1.0, size: 1.0, turn: (0.0, 1.0), depth: 1.0 };
 }
 
 impl Electrogram {
@@ -92,8 +109,11 @@ impl Electrogram {
         let interval = beat.interval.unwrap_or(demand.period);
         let mut told = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
         let size = if beat.fused.is_some() { 0.5 } else { 1.0 };
-        let turn =
-            if beat.turn == 0 { Manner::PLAIN.turn } else { (math::sin_turn(beat.turn), math::cos_turn(beat.turn)) };
+        let depth = if beat.turn == 0 { 1.0 } else { math::cos_turn(beat.turn) };
+        let turn = match beat.turn.wrapping_add(demand.axis) {
+            0 => Manner::PLAIN.turn,
+            turn => (math::sin_turn(turn), math::cos_turn(turn)),
+        };
         self.deflections.retire(onset);
         for pathway in [Some(beat.pathway), beat.fused].into_iter().flatten() {
             let complex = demand.body.complex(pathway);
@@ -102,11 +122,29 @@ impl Electrogram {
             let qrs_ms =
                 complex.qrs_ms + if complex.qrs_ms > 1.5 * normal_ms { 0.0 } else { demand.qrs_ms - normal_ms };
             let stretch = qrs_ms / complex.qrs_ms;
-            self.start(onset, complex.qrs, Manner { stretch, size, turn });
+            self.start(onset, complex.qrs, Manner { stretch, size, turn, depth });
             let qt_ms = qt_ms(demand.qtc_ms, interval) + math::max(qrs_ms - demand.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
-            self.start(end, complex.t, Manner { stretch: stretch_t, size, turn });
+            let manner = Manner { stretch: stretch_t, size: size * demand.t_size, turn, depth };
+            if demand.tenting > 0.0 {
+                for wave in complex.t {
+                    self.start(end, &[changed_t(wave, 1.0, demand.tenting)], manner);
+                }
+            } else {
+                self.start(end, complex.t, manner);
+            }
+            // Levels are those of leads, so they are not turned with the axis.
+            for ((group, st_mv), q_mv) in LeadGroup::ALL.iter().zip(demand.st_mv).zip(demand.q_mv) {
+                if q_mv != 0.0 {
+                    let wave = q_wave(*group, q_mv, complex.qrs_ms);
+                    self.start(onset, &[wave], Manner { stretch, size, ..Manner::PLAIN });
+                }
+                if st_mv != 0.0 {
+                    let wave = st_shift(*group, st_mv, complex.qt_ms - complex.qrs_ms);
+                    self.start(end, &[wave], Manner { stretch: stretch_t, size, ..Manner::PLAIN });
+                }
+            }
             if end > told.end {
                 told.peak = onset.shifted(complex.peak_ms * 0.001 * stretch);
                 told.end = end;
@@ -123,6 +161,8 @@ impl Electrogram {
         let bump = Bump::new(at, edge_s, hold_s, edge_s);
         self.deflections.retire(at);
         self.deflections.start(Deflection { bump, vector_mv: PACING.map(|axis| axis * demand.pacing_mv) });
+        let tail_mv = demand.tail.start_mv(demand.pacing_mv, demand.pacing_ms * 0.001);
+        self.overshoot.start(bump.end(), tail_mv, demand.tail.tau_s);
     }
 
     /// Fibrillation or ventricular flutter starts or ends.
@@ -162,7 +202,7 @@ impl Electrogram {
         for wave in waves {
             let bump = Bump::new(at.shifted(wave.at_ms * s), wave.rise_ms * s, wave.hold_ms * s, wave.fall_ms * s);
             let [x, y, z] = wave.mv.map(|mv| mv * manner.size);
-            let vector_mv = [cosine * x - sine * y, sine * x + cosine * y, z * cosine];
+            let vector_mv = [cosine * x - sine * y, sine * x + cosine * y, z * manner.depth];
             self.deflections.start(Deflection { bump, vector_mv });
         }
     }
@@ -172,6 +212,14 @@ impl Electrogram {
         let Some(first) = instants.first().copied() else { return };
         self.deflections.retire(first);
         self.deflections.add_to(until, clocks, vectors);
+        if self.overshoot.lasts(first) {
+            for (sum, now) in vectors.iter_mut().zip(instants) {
+                let mv = self.overshoot.at(*now);
+                for (sum, axis) in sum.iter_mut().zip(PACING) {
+                    *sum += axis * mv;
+                }
+            }
+        }
         for waves in [&mut self.atrial, &mut self.ventricular] {
             waves.add_to(first, instants, vectors);
         }
