@@ -86,7 +86,7 @@ pub struct Cuff {
     from_mmhg: f32,
     demand: Demand,
     beats: [Option<(Bump, f32)>; 2],
-    newest: usize,
+    newest: u8,
 }
 
 impl Cuff {
@@ -199,7 +199,9 @@ impl Cuff {
         let period_s = period.as_secs();
         let bump = Bump::new(foot, min(0.12, 0.25 * period_s), 0.0, min(0.35, 0.6 * period_s));
         self.newest ^= 1;
-        self.beats[self.newest] = Some((bump, arm.oscillation_mmhg(cuff_mmhg) * strength));
+        if let Some(place) = self.beats.get_mut(usize::from(self.newest)) {
+            *place = Some((bump, arm.oscillation_mmhg(cuff_mmhg) * strength));
+        }
     }
 
     /// Oscillation at `now`, mmHg.

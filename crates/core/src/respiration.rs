@@ -70,7 +70,7 @@ pub struct Respiration {
     since_pause: u16,
     since_sigh: u16,
     heartbeats: [Option<(Bump, f32)>; 2],
-    newest: usize,
+    newest: u8,
 }
 
 impl Respiration {
@@ -178,7 +178,9 @@ impl Respiration {
         // About 0.1 to 0.2 s after the QRS, Baker and Geddes (from memory).
         let bump = Bump::new(onset.plus(Span::millis(80)), 0.10, 0.0, 0.20);
         self.newest ^= 1;
-        self.heartbeats[self.newest] = Some((bump, ohm));
+        if let Some(place) = self.heartbeats.get_mut(usize::from(self.newest)) {
+            *place = Some((bump, ohm));
+        }
     }
 
     /// Start of the breath being drawn and the period of breathing; `MAX` without breath.
