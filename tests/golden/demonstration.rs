@@ -8,6 +8,8 @@
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::frame::{Digest, Frame, Lead, PressureSite};
 use pulsewright_core::heart::catalogue::{PACED_DDD, RHYTHMS, SINUS};
+use pulsewright_core::player::Player;
+use pulsewright_core::pressure::Chosen;
 use pulsewright_core::script::{Item, Ramp, Script, ScriptError, Step};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{FrameRate, Span};
@@ -88,6 +90,21 @@ pub fn programs() -> impl Iterator<Item = ([&'static str; 2], Result<Script<'sta
         _ => None,
     });
     alone.chain(core::iter::once((["all", "sequence"], Script::new(SEED, &SCRIPT_ITEMS))))
+}
+
+/// Two times four pressures, so that the board meets eight sites with the four at once that its budget is for.
+const SITES: [[PressureSite; 4]; 2] = [
+    [PressureSite::Arterial, PressureSite::Pulmonary, PressureSite::Venous, PressureSite::Intracranial],
+    [PressureSite::Femoral, PressureSite::RightVentricle, PressureSite::LeftVentricle, PressureSite::Wedge],
+];
+
+/// A player of a program: with the first four pressures, or with the others in every fourth rhythm of the catalogue.
+pub fn player<'a>(script: &Script<'a>) -> Player<'a> {
+    let first = script.timeline().next().map(|placed| placed.step.settings.rhythm().id);
+    let place = RHYTHMS.iter().position(|rhythm| Some(rhythm.id) == first).unwrap_or(0);
+    let [usual, other] = &SITES;
+    let chosen = Chosen::new(if place % 4 == 3 { other } else { usual });
+    Player::new(script, RATE).with_pressures_at(chosen.unwrap_or(Chosen::USUAL))
 }
 
 /// Where lines of `name value unit` go; a name is its words joined by dots.

@@ -1,8 +1,7 @@
 //! The demonstration's lines, computed here.
 
-use crate::demonstration::{Lines, RATE, Tally, programs};
+use crate::demonstration::{Lines, Tally, player, programs};
 use pulsewright_core::frame::Frame;
-use pulsewright_core::player::Player;
 use std::error::Error;
 use std::fmt::Write;
 
@@ -27,9 +26,9 @@ pub fn lines(block: usize) -> Result<String, Box<dyn Error>> {
     let mut block = vec![Frame::default(); block];
     for (words, script) in programs() {
         let script = script?;
-        let mut player = Player::new(&script, RATE);
+        let mut playing = player(&script);
         let mut tally = Tally::default();
-        while let n @ 1.. = player.fill(&mut block) {
+        while let n @ 1.. = playing.fill(&mut block) {
             tally.take(&block[..n]);
         }
         tally.tell(words, &mut text);

@@ -9,7 +9,7 @@ mod demonstration;
 #[path = "../golden/host.rs"]
 mod host;
 
-use demonstration::{RATE, programs};
+use demonstration::{player, programs};
 use pulsewright_core::frame::{Digest, Frame};
 use pulsewright_core::player::Player;
 use std::collections::HashMap;
@@ -57,14 +57,14 @@ fn skipping_and_cloning_change_no_bit() {
     };
     for (words, script) in programs() {
         let script = script.expect("the core takes the demonstration script");
-        let mut played = Player::new(&script, RATE);
+        let mut played = player(&script);
         // Steps without a common measure with the beats, so that they end anywhere in them.
         for step in [1, 997, 1_327, 4_099, 9_001] {
             let mut one_at_a_time = [Frame::default(); 1];
             for _ in 0..step {
                 played.fill(&mut one_at_a_time);
             }
-            let mut skipped = Player::new(&script, RATE);
+            let mut skipped = player(&script);
             assert_eq!(skipped.skip(played.position()), played.position());
             assert_eq!(digest(skipped), digest(played.clone()), "{words:?} from frame {}", played.position());
         }

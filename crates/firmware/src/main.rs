@@ -16,7 +16,7 @@ use core::hint::black_box;
 use core::panic::PanicInfo;
 use cortex_m_rt::entry;
 use cortex_m_semihosting::debug;
-use demonstration::{Lines, RATE, Tally, programs};
+use demonstration::{Lines, Tally, player, programs};
 use host_lines::HostLines;
 use pulsewright_core::frame::{Frame, Lead};
 use pulsewright_core::player::Player;
@@ -115,13 +115,13 @@ fn main() -> ! {
 
 /// Plays to the end by blocks of `N` frames, measuring each; what is hashed is hashed outside the measured time.
 fn play<const N: usize>(script: &Script, timer: &Timer) -> (Tally, Work) {
-    let mut player = Player::new(script, RATE);
+    let mut playing = player(script);
     let mut tally = Tally::default();
     let mut work = Work::default();
     let mut block = [Frame::default(); N];
     loop {
         let start = timer.ticks();
-        let n = player.fill(&mut block);
+        let n = playing.fill(&mut block);
         let filled = block.get(..n).unwrap_or(&[]);
         for frame in filled {
             black_box(LEADS.map(|lead| frame.lead_mv(lead)));
