@@ -213,7 +213,7 @@ impl<'a> Script<'a> {
                     for ramp in step.ramps {
                         let bad = OutOfRange { field: ramp.field, value: ramp.to };
                         if step.duration.is_none()
-                            || !ramp.field.info().ramps
+                            || !ramp.field.limits().ramps
                             || step.settings.with(ramp.field, ramp.to).is_err()
                         {
                             return Err(ScriptError::Ramp(i, bad));

@@ -8,6 +8,16 @@ use crate::body::Body;
 use crate::heart::rhythm::Rhythm;
 use core::fmt;
 
+/// What of a row the core itself reads while it plays.
+///
+/// Apart from [`FieldInfo`], so that a microcontroller's flash does not hold the texts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Limits {
+    pub(crate) min: f32,
+    pub(crate) max: f32,
+    pub(crate) ramps: bool,
+}
+
 /// Name, unit, range and meaning of a numeric field.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FieldInfo {
@@ -42,7 +52,14 @@ macro_rules! fields {
                     $(Field::$name => &FieldInfo { path: $path, unit: $unit, min: $min, max: $max, ramps: $ramps, doc: $doc },)*
                 }
             }
+
+            /// The field's range, and whether it may ramp.
+            pub(crate) const fn limits(self) -> Limits {
+                LIMITS[self as usize]
+            }
         }
+
+        static LIMITS: [Limits; FIELDS] = [$(Limits { min: $min, max: $max, ramps: $ramps },)*];
     };
 }
 
@@ -175,6 +192,13 @@ fields! {
     CuffDiastolicShare: "cuff.diastolic_percent", "%", 30.0 ..= 95.0, false, "Cuff: oscillation at the diastolic pressure, share of the largest.";
 }
 
+impl Limits {
+    /// Zero, or the end of the range nearest to it.
+    const fn nearest_to_zero(self) -> f32 {
+        if self.min > 0.0 { self.min } else { 0.0 }
+    }
+}
+
 /// Number of fields.
 pub const FIELDS: usize = Field::ALL.len();
 
@@ -214,7 +238,7 @@ impl Settings {
         let mut i = 0;
         while i < FIELDS {
             // What no list names rests at zero, or at the end of its range nearest to zero.
-            settings.values[i] = if Field::ALL[i].info().min > 0.0 { Field::ALL[i].info().min } else { 0.0 };
+            settings.values[i] = Field::ALL[i].limits().nearest_to_zero();
             i += 1;
         }
         settings.put(RESTING).with_body(body).with_rhythm(rhythm)
@@ -256,8 +280,8 @@ impl Settings {
 
     /// The same with one field changed; the AV ratio changes the rate too, to the usual one at that ratio.
     pub const fn with(mut self, field: Field, value: f32) -> Result<Settings, OutOfRange> {
-        let info = field.info();
-        if !(value >= info.min && value <= info.max) {
+        let limits = field.limits();
+        if !(value >= limits.min && value <= limits.max) {
             return Err(OutOfRange { field, value });
         }
         self.values[field as usize] = value;
@@ -311,7 +335,7 @@ const RESTING: &[(Field, f32)] = &[
 
 /// The value of a field in a resting patient of this body.
 const fn resting_value(body: &Body, field: Field) -> f32 {
-    let mut value = if field.info().min > 0.0 { field.info().min } else { 0.0 };
+    let mut value = field.limits().nearest_to_zero();
     let mut i = 0;
     while i < RESTING.len() + body.values.len() {
         let (other, its) = if i < RESTING.len() { RESTING[i] } else { body.values[i - RESTING.len()] };
