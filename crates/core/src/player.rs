@@ -14,6 +14,7 @@ use crate::heart::{self, Activation, Heart, Variability};
 use crate::math;
 use crate::noise::Noise;
 use crate::pressure::arterial::{self, Target};
+use crate::pressure::ejection::Stroke;
 use crate::pressure::sites::{self, Moment};
 use crate::pressure::{self, Chosen, Pressures};
 use crate::respiration::{self, Act, Respiration};
@@ -360,7 +361,7 @@ impl<'a> Player<'a> {
                 let (stroke, target) = self.with_pressures(now, |pressures, moment| {
                     (pressures.ventricles(at, interval, ejection, moment), moment.target(PressureSite::Arterial, true))
                 });
-                self.oscillate(at, stroke.strength, &target);
+                self.oscillate(at, &stroke, ejection, &target);
                 self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares(at).1);
             }
             Activation::Pace { at, chamber, captures } => {
@@ -376,23 +377,25 @@ impl<'a> Player<'a> {
     }
 
     /// Lets a beat show in the cuff, if that is inflated.
-    fn oscillate(&mut self, onset: Instant, strength: f32, target: &Target) {
+    fn oscillate(&mut self, onset: Instant, stroke: &Stroke, ejection: f32, target: &Target) {
         let foot = onset.shifted(arterial::pre_ejection_s(target.period) + cuff::TRANSIT_S);
         if self.cuff.at(foot) < cuff::LOWEST_MMHG {
             return;
         }
-        let Some((_, _, mean_mmhg)) = arterial::steady(&arterial::RADIAL, target, 1.0) else {
+        // The pressure that regular beats hold sets the envelope; a beat that is not regular is as much weaker or stronger.
+        let held = arterial::steady(&arterial::RADIAL, target, ejection);
+        let Some((systolic_mmhg, diastolic_mmhg, mean_mmhg)) = held else {
             return;
         };
         let arm = cuff::Arm {
             largest_mmhg: self.value(Field::CuffOscillation, onset),
             systolic_share: 0.01 * self.value(Field::CuffSystolicShare, onset),
             diastolic_share: 0.01 * self.value(Field::CuffDiastolicShare, onset),
-            systolic_mmhg: target.systolic_mmhg,
+            systolic_mmhg,
             mean_mmhg,
-            diastolic_mmhg: target.diastolic_mmhg,
+            diastolic_mmhg,
         };
-        self.cuff.pulse(foot, strength, target.period, &arm);
+        self.cuff.pulse(foot, stroke.strength / ejection, target.period, &arm);
     }
 
     fn ecg_demand(&self, at: Instant) -> electrogram::Demand {
@@ -496,5 +499,6 @@ fn moment<'v>(
     let rate_bpm = value(Field::RateBpm);
     let filling_bpm =
         step.map_or(rate_bpm, |placed| placed.step.settings.rhythm().filling_bpm(rate_bpm, value(Field::AvRatio)));
-    Moment { at, period: Span::period(filling_bpm), value, filling: respiration.filling(at) }
+    let ejection = step.map_or(1.0, |placed| placed.step.settings.rhythm().ejection);
+    Moment { at, period: Span::period(filling_bpm), value, filling: respiration.filling(at), ejection }
 }

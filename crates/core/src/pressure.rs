@@ -176,13 +176,13 @@ impl Pressures {
 
     /// The start: every pulse under way so that the next comes with the first beat; at rest when no beat is coming.
     pub fn begin(&mut self, first_beat: Option<Instant>, moment: &Moment<'_>) {
-        let stroke = Stroke { strength: 1.0, odd: false };
+        let stroke = Stroke { strength: moment.ejection, odd: false };
         let period = moment.period;
         for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
             let rest = moment.rest(site);
             let before = |beat: Instant| {
                 let next_s = beat.plus(sites::beat_delay(site, period)).since(Instant::ZERO).as_secs();
-                let plan = moment.beat(site, (rest, 0.0), &stroke, false)?;
+                let plan = moment.beat(site, moment.before_beat(site), &stroke, false)?;
                 (next_s < period.as_secs()).then(|| plan.after(period.as_secs() - next_s))
             };
             let trace = match first_beat.and_then(before) {

@@ -12,10 +12,11 @@
 //! A pulse of full strength peaks at the systolic pressure set and its runoff, an exponential towards the asymptote,
 //! meets the diastolic pressure set exactly when the next foot is due. A weaker beat starts from the higher pressure
 //! where the early foot finds it and adds less; its runoff scales alike, which is the linear map of a two-element
-//! Windkessel, so that with no ejection at all the pressure runs down to the asymptote.
+//! Windkessel, so that with no ejection at all the pressure runs down to the asymptote. However slow beats come, the
+//! runoff of a weak one is nearly as fast as that of an artery without flow.
 
-use super::trace::{Plan, Stillness, Tail};
-use crate::math::{clamp, ln, max, min};
+use super::trace::{Plan, STILL_ARTERY_S, Stillness, Tail};
+use crate::math::{clamp, exp, ln, max, min};
 use crate::time::Span;
 
 /// Asymptote of the pressure once flow has stopped, mmHg: 24.2 in ventricular fibrillation (Schipke 2003).
@@ -117,6 +118,52 @@ pub fn asymptote(diastolic_mmhg: f32) -> f32 {
 /// Weakest beat that opens the valve.
 pub const WEAKEST: f32 = 0.08;
 
+/// When the parts of a pulse follow each other, s since its foot, and how fast it runs off.
+struct Course {
+    notch_s: f32,
+    dicrotic_s: f32,
+    runoff_s: f32,
+    per_s: f32,
+}
+
+impl Course {
+    fn new(form: &Form, strength: f32, target: &Target) -> Course {
+        let period_s = max(target.period.as_secs(), 0.15);
+        let notch_s = ejection_time_s(target.period) + min(form.notch_lag_s, 0.08 * period_s);
+        let dicrotic_s = notch_s + min(0.06, 0.08 * period_s);
+        let runoff_s = dicrotic_s + min(0.06, 0.09 * period_s);
+        let floor = asymptote(target.diastolic_mmhg);
+        let size = target.systolic_mmhg - target.diastolic_mmhg;
+        // A full pulse has run down to the diastolic pressure when the next is due.
+        let set = ln(1.0 + form.runoff * size / (target.diastolic_mmhg - floor)) / (period_s - runoff_s);
+        // The weaker the beats, the less they hold what is set, and the more it is like stillness.
+        let still = (1.0 - min(strength, 1.0)) * (1.0 / STILL_ARTERY_S);
+        Course { notch_s, dicrotic_s, runoff_s, per_s: max(set, still) }
+    }
+}
+
+/// Pressure from which a weak beat adds its share: a full one forgets where it started from.
+fn base(foot_mmhg: f32, strength: f32, target: &Target) -> f32 {
+    foot_mmhg + min(strength, 1.0) * (target.diastolic_mmhg - foot_mmhg)
+}
+
+/// Systolic pressure of a beat of `strength` from a foot at `foot_mmhg`, mmHg.
+pub fn systolic(foot_mmhg: f32, strength: f32, target: &Target) -> f32 {
+    let size = strength * (target.systolic_mmhg - target.diastolic_mmhg);
+    max(base(foot_mmhg, strength, target) + size, foot_mmhg + 0.25 * size)
+}
+
+/// Diastolic pressure that regular beats of this ejection hold, mmHg: the fixed point of the map from foot to foot.
+pub fn foot(form: &Form, ejection: f32, target: &Target) -> f32 {
+    let floor = asymptote(target.diastolic_mmhg);
+    let above = target.diastolic_mmhg - floor;
+    let share = min(ejection, 1.0);
+    let course = Course::new(form, ejection, target);
+    let left = exp(-course.per_s * (max(target.period.as_secs(), 0.15) - course.runoff_s));
+    let added = form.runoff * ejection * (target.systolic_mmhg - target.diastolic_mmhg);
+    floor + left * (share * above + added) / (1.0 - left * (1.0 - share))
+}
+
 /// The pulse from a foot at `foot_mmhg`, of `strength` (1 is that of a regular beat).
 ///
 /// `None` when the beat is too weak to open the valve.
@@ -124,26 +171,17 @@ pub fn pulse(form: &Form, foot_mmhg: f32, strength: f32, target: &Target) -> Opt
     if strength < WEAKEST {
         return None;
     }
-    let size = target.systolic_mmhg - target.diastolic_mmhg;
-    let period_s = max(target.period.as_secs(), 0.15);
     let floor = asymptote(target.diastolic_mmhg);
-    // A full beat forgets where it started from; a weak one does not.
-    let base = foot_mmhg + min(strength, 1.0) * (target.diastolic_mmhg - foot_mmhg);
-    let height = |share: f32| base + share * strength * size;
-    let systolic = max(height(1.0), foot_mmhg + 0.25 * strength * size);
-    let ejection_s = ejection_time_s(target.period);
-    let notch_s = ejection_s + min(form.notch_lag_s, 0.08 * period_s);
-    let dicrotic_s = notch_s + min(0.06, 0.08 * period_s);
-    let runoff_s = dicrotic_s + min(0.06, 0.09 * period_s);
-    // Where the runoff has to get to, by the map of a full pulse.
-    let ratio = (target.diastolic_mmhg - floor) / (target.diastolic_mmhg + form.runoff * size - floor);
-    let aim = max(floor + ratio * (height(form.runoff) - floor), floor + 0.1);
-    let runoff = max(height(form.runoff), aim + 0.02);
-    let per_s = ln((runoff - floor) / (aim - floor)) / (period_s - runoff_s);
-    let tail = Tail { asymptote_mmhg: floor, per_s, due_s: period_s, then: form.then };
-    let slope = -(runoff - floor) * per_s;
+    let base = base(foot_mmhg, strength, target);
+    let size = strength * (target.systolic_mmhg - target.diastolic_mmhg);
+    let height = |share: f32| base + share * size;
+    let Course { notch_s, dicrotic_s, runoff_s, per_s } = Course::new(form, strength, target);
+    let runoff = max(height(form.runoff), floor + 0.1);
     let dicrotic = max(height(form.dicrotic), runoff);
-    let rise_s = min(form.rise_s, 0.42 * ejection_s);
+    let due_s = max(target.period.as_secs(), 0.15);
+    let tail = Tail { asymptote_mmhg: floor, per_s, due_s, then: form.then };
+    let rise_s = min(form.rise_s, 0.42 * ejection_time_s(target.period));
+    let systolic = systolic(foot_mmhg, strength, target);
     let rise = systolic - foot_mmhg;
     // Slope that leaves the rise without a bend: as steep as what is left, and a third.
     let shoulder_slope = 2.6 * (1.0 - form.shoulder) * rise / rise_s;
@@ -153,20 +191,14 @@ pub fn pulse(form: &Form, foot_mmhg: f32, strength: f32, target: &Target) -> Opt
             .to(rise_s, systolic, 0.0)
             .to(notch_s, min(height(form.notch), dicrotic), 0.0)
             .to(dicrotic_s, dicrotic, 0.0)
-            .to(runoff_s, runoff, slope),
+            .to(runoff_s, runoff, -(runoff - floor) * per_s),
     )
 }
 
 /// Systolic, diastolic and mean pressure, mmHg, that regular beats of this ejection hold; `None` without pulses.
 pub fn steady(form: &Form, target: &Target, ejection: f32) -> Option<(f32, f32, f32)> {
-    let floor = asymptote(target.diastolic_mmhg);
-    let size = target.systolic_mmhg - target.diastolic_mmhg;
-    let ratio = (target.diastolic_mmhg - floor) / (target.diastolic_mmhg + form.runoff * size - floor);
-    // Fixed point of the map from one foot to the next.
-    let share = min(ejection, 1.0);
-    let above = ratio * (share * (target.diastolic_mmhg - floor) + form.runoff * ejection * size)
-        / (1.0 - ratio * (1.0 - share));
-    let plan = pulse(form, floor + above, ejection, target)?;
+    let foot = foot(form, ejection, target);
+    let plan = pulse(form, foot, ejection, target)?;
     let period_s = target.period.as_secs();
-    Some((plan.highest_mmhg(), floor + above, plan.integral(period_s) / period_s))
+    Some((systolic(foot, ejection, target), foot, plan.integral(period_s) / period_s))
 }

@@ -91,6 +91,8 @@ pub struct Moment<'v> {
     pub value: &'v dyn Fn(Field) -> f32,
     /// How far breathing has filled the lungs, 0 to 1.
     pub filling: f32,
+    /// The rhythm's share of a normal stroke.
+    pub ejection: f32,
 }
 
 impl Moment<'_> {
@@ -131,6 +133,16 @@ impl Moment<'_> {
         Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period }
     }
 
+    /// Systolic pressure that this rhythm's regular beats hold in an artery, mmHg.
+    fn held(&self, artery: PressureSite, odd: bool) -> f32 {
+        let target = self.target(artery, odd);
+        if self.ejection >= 1.0 {
+            return target.systolic_mmhg;
+        }
+        let form = if artery == PressureSite::Pulmonary { &PULMONARY } else { &RADIAL };
+        arterial::systolic(arterial::foot(form, self.ejection, &target), self.ejection, &target)
+    }
+
     fn ventricle(&self, site: PressureSite, odd: bool) -> (f32, f32) {
         let (set, end, artery) = match site {
             PressureSite::LeftVentricle => {
@@ -140,7 +152,7 @@ impl Moment<'_> {
         };
         let fall = self.chest();
         let systolic = self.get(set);
-        let systolic = if systolic > 0.0 { systolic - fall } else { self.target(artery, odd).systolic_mmhg };
+        let systolic = if systolic > 0.0 { systolic - fall } else { self.held(artery, odd) };
         let end_diastolic = max(self.get(end) - fall, 0.5);
         (max(systolic, end_diastolic + 1.0), end_diastolic)
     }
@@ -155,6 +167,18 @@ impl Moment<'_> {
             _ => (&CENTRAL_VEIN, right),
         };
         (form, self.get(mean) - self.chest(), self.get(wave))
+    }
+
+    /// Pressure and slope at which a regular beat finds a site, mmHg and mmHg/s.
+    pub fn before_beat(&self, site: PressureSite) -> (f32, f32) {
+        let foot = |form| arterial::foot(form, self.ejection, &self.target(site, true));
+        let mmhg = match site {
+            PressureSite::Arterial => foot(&RADIAL),
+            PressureSite::Femoral => foot(&FEMORAL),
+            PressureSite::Pulmonary => foot(&PULMONARY),
+            _ => self.rest(site),
+        };
+        (mmhg, 0.0)
     }
 
     /// Pressure where nothing beats, mmHg.
@@ -185,11 +209,11 @@ impl Moment<'_> {
             }
             PressureSite::RightVentricle => {
                 let (systolic, end) = self.ventricle(site, stroke.odd);
-                Some(chambers::contraction(&RIGHT_VENTRICLE, here, systolic, end, stroke.strength, period))
+                Some(chambers::contraction(&RIGHT_VENTRICLE, here, systolic, end, self.force(stroke), period))
             }
             PressureSite::LeftVentricle => {
                 let (systolic, end) = self.ventricle(site, stroke.odd);
-                Some(chambers::contraction(&LEFT_VENTRICLE, here, systolic, end, stroke.strength, period))
+                Some(chambers::contraction(&LEFT_VENTRICLE, here, systolic, end, self.force(stroke), period))
             }
             PressureSite::Intracranial => {
                 let (mean, pulse) = (self.get(Field::IntracranialMean), self.get(Field::IntracranialPulse));
@@ -199,6 +223,11 @@ impl Moment<'_> {
                     .then(|| intracranial::pulse(here, mean, pulse * size, second, period))
             }
         }
+    }
+
+    /// A stroke's strength against that of this rhythm's regular beats.
+    fn force(&self, stroke: &Stroke) -> f32 {
+        stroke.strength / max(self.ejection, 0.05)
     }
 
     /// What the atria start, with a share of their usual `force`, at a site whose resting pressure is `base`; `closed`

@@ -10,7 +10,7 @@
 //! Whatever starts (a pulse, an atrial wave) replaces the knots still to come by its own, from the pressure just
 //! reached. So a trace is closed-form in time between events, never tears, and has its integral in closed form.
 
-use crate::math::{exp, max, min};
+use crate::math::{clamp, exp, max, min};
 use crate::time::{Instant, PackedInstant};
 
 /// Most knots of a plan, the starting one included.
@@ -68,11 +68,14 @@ pub enum Stillness {
     Vein,
 }
 
+/// Time constant with which an artery's pressure falls without flow, s (Schipke 2003: 2.9 +- 1.0).
+pub const STILL_ARTERY_S: f32 = 2.9;
+
 impl Stillness {
     fn from(self, asymptote_mmhg: f32) -> (f32, f32) {
         match self {
             Stillness::Same => (asymptote_mmhg, 1.0),
-            Stillness::Artery => (asymptote_mmhg, 1.0 / 2.9),
+            Stillness::Artery => (asymptote_mmhg, 1.0 / STILL_ARTERY_S),
             Stillness::Lung => (11.0, 1.0 / 3.6),
             Stillness::Vein => (asymptote_mmhg + 3.5, 1.0 / 3.6),
         }
@@ -143,12 +146,13 @@ impl Plan {
         if index < len {
             return (early, due_s);
         }
-        // A bend of constant curvature leads over to what holds in stillness, so that a pause shows no kink.
+        // The slope goes over to that of stillness in half a parabola, about as curved as a runoff is, so that a pause
+        // shows no corner.
         let (asymptote_mmhg, per_s) = tail.then.from(tail.asymptote_mmhg);
         let (from, slope) = (early.at(due_s), early.slope(due_s));
-        let bend_s = min(0.4, 0.5 / max(tail.per_s, 0.1));
-        let half = 0.5 * bend_s;
-        let to = (from + half * (slope + per_s * asymptote_mmhg)) / (1.0 + half * per_s);
+        let bend_s = clamp(1.1 / max(tail.per_s, 0.1), 0.5, 1.6);
+        let third = bend_s * (1.0 / 3.0);
+        let to = (from + third * (slope + 2.0 * per_s * asymptote_mmhg)) / (1.0 + 2.0 * third * per_s);
         let still = Knot { at_s: due_s + bend_s, mmhg: to, slope: -per_s * (to - asymptote_mmhg) };
         if index == len {
             return (Piece::cubic(Knot { at_s: due_s, mmhg: from, slope }, still), still.at_s);
