@@ -13,7 +13,7 @@ import scripts
 from program import PROGRAM, assert_refused, file_size_limit, files_below, render, run, start
 
 TARGETS = ("out.wav", "out.csv")
-TRUTHS = ("beats", "atrial", "pulses", "breaths", "pacing", "episodes", "steps")
+TRUTHS = ("beats", "atrial", "pulses", "breaths", "pacing", "cuff", "episodes", "steps")
 SIDECARS = ("out.channels.json", *(f"out.{truth}.csv" for truth in TRUTHS))
 
 

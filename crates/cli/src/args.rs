@@ -43,8 +43,8 @@ pub enum Verb {
 /// Render a script, or one step made of flags, to a file; beside it what is in it.
 ///
 /// OUT.wav or OUT.csv holds the signal, OUT.channels.json what its numbers mean, and OUT.beats.csv, OUT.atrial.csv,
-/// OUT.pulses.csv, OUT.breaths.csv, OUT.pacing.csv, OUT.episodes.csv and OUT.steps.csv the truth about it. All appear complete or not at
-/// all. Numbers in CSV and in integer WAV files are the same, rounded once.
+/// OUT.pulses.csv, OUT.breaths.csv, OUT.pacing.csv, OUT.cuff.csv, OUT.episodes.csv and OUT.steps.csv the truth about it. All
+/// appear complete or not at all. Numbers in CSV and in integer WAV files are the same, rounded once.
 #[derive(Args)]
 #[command(after_help = "Examples:\n  \
     pulsewright render ward.json -o ward.wav\n  \

@@ -44,6 +44,7 @@ pub mod atomic;
 pub mod csv;
 mod decimal;
 pub mod digest;
+pub mod expected;
 pub mod format;
 mod parts;
 pub mod plan;

@@ -7,19 +7,19 @@
 //! | `pulses` | pressure pulse | `time_s` (foot), `channel`, `foot_mmhg`, `peak_s`, `systolic_mmhg` (highest), `end_s` (next foot), `lowest_mmhg`, `mean_mmhg` (integral from foot to end) |
 //! | `breaths` | breath | `time_s` (start of inspiration), `peak_s`, `end_s`, `depth_ohm` |
 //! | `pacing` | pulse of a pacing device | `time_s`, `frame`, `chamber`, `captures` (`yes`, `no`) |
-//! | `episodes` | fibrillation or flutter | `start_s`, `end_s`, `episode` |
+//! | `cuff` | phase of the cuff | `time_s` (start), `phase` (`inflating`, `deflating`, `over-pressure`, `vented`), `cuff_mmhg`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg` (what a reading is expected to be, at the start of a deflation that passes them) |
+//! | `episodes` | fibrillation, flutter or apnoea | `start_s`, `end_s`, `episode` |
 //! | `steps` | step played | `step` (from 1), `name`, `start_s`, `end_s`, `rhythm`, `body`, `rate_bpm`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg`, `breaths_per_min`, `alarm` |
 //!
 //! An empty cell means: there is none. Steps say what a monitor is expected to read, at a steady rate; of what a step
 //! ramps, the mean over the step.
 
 use crate::decimal::{push_instant, push_rounded, push_span};
+use crate::expected::{Expected, Pressures, cuff_reading};
 use pulsewright_core::frame::{Channel, PressureSite};
-use pulsewright_core::pressure::arterial::{RADIAL, Target, steady};
 use pulsewright_core::script::{Item, Script, Step};
-use pulsewright_core::settings::Field;
-use pulsewright_core::time::{FrameRate, Instant, Span, TICKS_PER_SECOND};
-use pulsewright_core::truth::{Beat, Chamber, Episode, Event, Observer};
+use pulsewright_core::time::{FrameRate, Instant, TICKS_PER_SECOND};
+use pulsewright_core::truth::{Beat, Chamber, CuffEvent, CuffPhase, Episode, Event, Observer};
 use std::io::{self, Write};
 
 /// The truth files.
@@ -31,18 +31,20 @@ pub enum TruthFile {
     Pulses,
     Breaths,
     Pacing,
+    Cuff,
     Episodes,
     Steps,
 }
 
 impl TruthFile {
     /// Every file.
-    pub const ALL: [TruthFile; 7] = [
+    pub const ALL: [TruthFile; 8] = [
         TruthFile::Beats,
         TruthFile::Atrial,
         TruthFile::Pulses,
         TruthFile::Breaths,
         TruthFile::Pacing,
+        TruthFile::Cuff,
         TruthFile::Episodes,
         TruthFile::Steps,
     ];
@@ -55,6 +57,7 @@ impl TruthFile {
             TruthFile::Pulses => "pulses.csv",
             TruthFile::Breaths => "breaths.csv",
             TruthFile::Pacing => "pacing.csv",
+            TruthFile::Cuff => "cuff.csv",
             TruthFile::Episodes => "episodes.csv",
             TruthFile::Steps => "steps.csv",
         }
@@ -67,6 +70,7 @@ impl TruthFile {
             TruthFile::Pulses => "time_s,channel,foot_mmhg,peak_s,systolic_mmhg,end_s,lowest_mmhg,mean_mmhg",
             TruthFile::Breaths => "time_s,peak_s,end_s,depth_ohm",
             TruthFile::Pacing => "time_s,frame,chamber,captures",
+            TruthFile::Cuff => "time_s,phase,cuff_mmhg,systolic_mmhg,diastolic_mmhg,mean_mmhg",
             TruthFile::Episodes => "start_s,end_s,episode",
             TruthFile::Steps => {
                 "step,name,start_s,end_s,rhythm,body,rate_bpm,systolic_mmhg,diastolic_mmhg,mean_mmhg,breaths_per_min,alarm"
@@ -88,6 +92,8 @@ pub struct Truth<'a, W: Write> {
     trouble: io::Result<()>,
     last_peak: Option<Instant>,
     step: Option<(usize, Instant)>,
+    /// The step that asked for the cuff's measurement, by item of the script.
+    measuring: Option<usize>,
     steps_played: u64,
     running: Vec<(Episode, Instant)>,
 }
@@ -111,6 +117,7 @@ impl<'a, W: Write> Truth<'a, W> {
             trouble: Ok(()),
             last_peak: None,
             step: None,
+            measuring: None,
             steps_played: 0,
             running: Vec::new(),
         };
@@ -174,7 +181,7 @@ impl<'a, W: Write> Truth<'a, W> {
         let Some((item, start)) = self.step.take() else {
             return;
         };
-        let Some(Item::Step(step)) = self.script.items().get(item) else {
+        let Some(step) = self.step_of(item) else {
             return;
         };
         self.steps_played += 1;
@@ -184,15 +191,41 @@ impl<'a, W: Write> Truth<'a, W> {
         push_instant(self.comma(), start);
         push_instant(self.comma(), end);
         write!(self.comma(), "{},{}", step.settings.rhythm().id, step.settings.body().id).ok();
-        let pressures = expected.pressures_mmhg.map_or([f32::NAN; 3], |(s, d, m)| [s, d, m]);
         // What is no number leaves its cell empty.
         push_rounded(self.comma(), expected.rate_bpm.unwrap_or(f32::NAN), 2);
-        for pressure in pressures {
-            push_rounded(self.comma(), pressure, 2);
-        }
+        self.pressures(expected.pressures_mmhg);
         push_rounded(self.comma(), expected.breaths_per_min, 2);
         write!(self.comma(), "{}", step.settings.rhythm().alarm.id()).ok();
         self.write(TruthFile::Steps);
+    }
+
+    fn pressures(&mut self, expected_mmhg: Option<Pressures>) {
+        for pressure in expected_mmhg.map_or([f32::NAN; 3], |(systolic, diastolic, mean)| [systolic, diastolic, mean]) {
+            push_rounded(self.comma(), pressure, 2);
+        }
+    }
+
+    fn cuff(&mut self, event: &CuffEvent) {
+        if event.phase == CuffPhase::Inflating {
+            self.measuring = self.step.map(|(item, _)| item);
+        }
+        let reading = || {
+            let (measuring, (item, start)) = (self.step_of(self.measuring?)?, self.step?);
+            cuff_reading(measuring, self.step_of(item)?, event.at.since(start), event.cuff_mmhg)
+        };
+        let reading = if event.phase == CuffPhase::Deflating { reading() } else { None };
+        push_instant(&mut self.row, event.at);
+        self.comma().extend_from_slice(phase_word(event.phase).as_bytes());
+        push_rounded(self.comma(), event.cuff_mmhg, 2);
+        self.pressures(reading);
+        self.write(TruthFile::Cuff);
+    }
+
+    fn step_of(&self, item: usize) -> Option<&'a Step<'a>> {
+        match self.script.items().get(item) {
+            Some(Item::Step(step)) => Some(step),
+            _ => None,
+        }
     }
 
     fn end_episode(&mut self, episode: Episode, start: Instant, end: Instant) {
@@ -252,38 +285,9 @@ impl<W: Write> Observer for Truth<'_, W> {
                 push_rounded(self.comma(), pulse.mean_mmhg, 2);
                 self.write(TruthFile::Pulses);
             }
+            Event::Cuff(event) => self.cuff(&event),
             // An event of a later version has a file of its own to go to.
             _ => {}
-        }
-    }
-}
-
-/// What a monitor is expected to read in a step, at a steady rate.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Expected {
-    /// Mean ventricular rate, bpm; `None` without beats.
-    pub rate_bpm: Option<f32>,
-    /// Systolic, diastolic and mean arterial pressure, mmHg; `None` without pulses.
-    pub pressures_mmhg: Option<(f32, f32, f32)>,
-    /// Breaths a minute; 0 in apnoea.
-    pub breaths_per_min: f32,
-}
-
-impl Expected {
-    /// In a step played for `played`; of what moves, the mean.
-    pub fn of(step: &Step<'_>, played: Span) -> Expected {
-        let mean = |field| 0.5 * (step.value(field, Span::ZERO) + step.value(field, played));
-        let rhythm = step.settings.rhythm();
-        let rate_bpm = mean(Field::RateBpm);
-        let target = Target {
-            systolic_mmhg: mean(Field::ArterialSystolic),
-            diastolic_mmhg: mean(Field::ArterialDiastolic),
-            period: Span::period(rate_bpm),
-        };
-        Expected {
-            rate_bpm: rhythm.beats().then_some(rate_bpm),
-            pressures_mmhg: if rhythm.beats() { steady(&RADIAL, &target, rhythm.ejection) } else { None },
-            breaths_per_min: mean(Field::BreathsPerMin),
         }
     }
 }
@@ -302,6 +306,17 @@ fn episode_word(episode: Episode) -> &'static str {
         Episode::VentricularFlutter => "ventricular-flutter",
         Episode::VentricularFibrillation => "ventricular-fibrillation",
         Episode::Apnoea => "apnoea",
+        _ => "other",
+    }
+}
+
+/// Word of a phase of the cuff in the truth.
+fn phase_word(phase: CuffPhase) -> &'static str {
+    match phase {
+        CuffPhase::Inflating => "inflating",
+        CuffPhase::Deflating => "deflating",
+        CuffPhase::OverPressure => "over-pressure",
+        CuffPhase::Vented => "vented",
         _ => "other",
     }
 }
@@ -327,11 +342,12 @@ mod tests {
     use pulsewright_core::heart::catalogue::{ASYSTOLE, SINUS, VENTRICULAR_FIBRILLATION};
     use pulsewright_core::player::Player;
     use pulsewright_core::script::Ramp;
-    use pulsewright_core::settings::Settings;
+    use pulsewright_core::settings::{Field, Settings};
+    use pulsewright_core::time::Span;
 
     const RATE: FrameRate = FrameRate::lit(500);
 
-    fn truth(items: &[Item<'_>], labels: &[&str], frames: u64) -> [String; 7] {
+    fn truth(items: &[Item<'_>], labels: &[&str], frames: u64) -> [String; 8] {
         let script = Script::new(1, items).unwrap();
         let files = std::array::from_fn(|_| Vec::new());
         let mut truth = Truth::new(&script, labels, RATE, frames, files);
@@ -339,7 +355,7 @@ mod tests {
         truth.finish().unwrap().map(|file| String::from_utf8(file).unwrap())
     }
 
-    fn file(files: &[String; 7], which: TruthFile) -> Vec<Vec<&str>> {
+    fn file(files: &[String; 8], which: TruthFile) -> Vec<Vec<&str>> {
         files[which as usize].lines().skip(1).map(|line| line.split(',').collect()).collect()
     }
 
@@ -411,6 +427,24 @@ mod tests {
         assert_eq!((paces.len(), beats.len()), (10, 10));
         assert!(paces.iter().all(|pace| pace[2..] == ["ventricle", "yes"]), "{paces:?}");
         assert!(beats.iter().all(|beat| beat[2] == "/"));
+    }
+
+    #[test]
+    fn every_phase_of_the_cuff_is_told_with_what_to_read() {
+        let rest = Settings::new(&ADULT, &SINUS);
+        let measured = rest.lit(Field::CuffInflate, 160.0).lit(Field::CuffDeflation, 5.0);
+        let burst = rest.lit(Field::CuffInflate, 350.0);
+        let files = truth(&[step(measured, 40), step(rest, 5), step(burst, 20)], &[], 32_500);
+        let text = &files[TruthFile::Cuff as usize];
+        let rows = file(&files, TruthFile::Cuff);
+        let phases: Vec<&str> = rows.iter().map(|row| row[1]).collect();
+        assert_eq!(phases, ["inflating", "deflating", "vented", "inflating", "over-pressure"], "{text}");
+        assert_eq!(rows[0][..3], ["0.000000", "inflating", "0.00"]);
+        // 40 mmHg/s up to 160, 5 mmHg/s down to 30.
+        assert_eq!(rows[1][..5], ["4.000000", "deflating", "160.00", "120.00", "80.00"]);
+        assert_eq!(rows[2], ["30.000000", "vented", "30.00", "", "", ""]);
+        assert_eq!(rows[4][1..], ["over-pressure", "300.00", "", "", ""]);
+        assert!((rows[4][0].parse::<f64>().unwrap() - 52.5).abs() < 1e-5);
     }
 
     #[test]
