@@ -2,6 +2,7 @@
 
 pub mod drawn;
 pub mod played;
+pub mod statistics;
 
 /// The guide's program, compiled and run with the documentation's tests.
 #[cfg(doctest)]

@@ -17,6 +17,7 @@ mod ectopy;
 mod pacing;
 pub mod rhythm;
 mod variability;
+mod ventricles;
 
 use crate::ecg::templates::{AtrialOrigin, Pathway};
 use crate::math;
@@ -26,7 +27,7 @@ use crate::truth::{BeatCode, Chamber, Episode};
 use av_node::Node;
 use chance::Deck;
 use pacing::Device;
-use rhythm::{Atria, AvNode, Focus, JunctionalP, PacingMode, Rhythm, SinusFault, Ventricles};
+use rhythm::{Atria, AvNode, PacingMode, Rhythm, SinusFault, Ventricles};
 
 pub use variability::Variability;
 
@@ -503,109 +504,6 @@ impl Heart {
                 interval.scaled(math::max(1.0 + spread * noise.bell(Purpose::EctopicShape, self.focus_count), 0.5));
         }
         self.set(Clock::Focus, now.plus(interval));
-    }
-
-    /// A focus below the atria fires.
-    fn activate_from(
-        &mut self,
-        focus: Focus,
-        code: BeatCode,
-        now: Instant,
-        demand: &Demand,
-        noise: &Noise,
-        emit: Emit<'_>,
-    ) {
-        let mut impulse = self.conducted(now, None, code, demand);
-        match focus {
-            Focus::Junction(p) => match p {
-                JunctionalP::Before => {
-                    self.activate_atria(now, AtrialOrigin::Junction, None, demand, noise, emit);
-                    impulse.arrives = now.plus(JUNCTIONAL_PR);
-                    impulse.p_onset = Some(now);
-                    self.send(impulse);
-                    return;
-                }
-                JunctionalP::Within => self.set(Clock::Retrograde, now.plus(Span::millis(10))),
-                JunctionalP::After => self.set(Clock::Retrograde, now.plus(JUNCTIONAL_RP)),
-                JunctionalP::Absent => {}
-            },
-            Focus::Ventricle(pathway) => {
-                impulse.pathway = pathway;
-                impulse.ventricular = true;
-            }
-            Focus::Twisting(_) => {
-                impulse.pathway = Pathway::RightVentricle;
-                impulse.ventricular = true;
-            }
-        }
-        self.activate_ventricles(impulse, demand, noise, emit);
-    }
-
-    fn activate_ventricles(&mut self, impulse: Impulse, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
-        let now = impulse.arrives;
-        if matches!(demand.rhythm.ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. }) {
-            return;
-        }
-        let refractory = demand.period().scaled(0.55).min(VENTRICLES_REFRACTORY);
-        let interval = self.last_ventricular.map(|last| now.since(last));
-        if interval.is_some_and(|interval| interval < refractory) {
-            return;
-        }
-        self.last_ventricular = Some(now);
-        let mut beat = impulse;
-        let mut fused = None;
-        if impulse.ventricular {
-            if let Some(meeting) = self.meeting(now) {
-                fused = Some(meeting.pathway);
-                beat.p_onset = meeting.p_onset;
-                beat.code = if impulse.code == BeatCode::Paced { BeatCode::PacedFusion } else { BeatCode::Fusion };
-            }
-            // What is on its way down meets the impulse from below and is lost; otherwise that is lost which comes next.
-            let met = self.impulses.iter().flatten().any(|impulse| !impulse.ventricular);
-            self.impulses = [None; IMPULSES];
-            self.stop(Clock::Arrival);
-            let interpolated = demand.rhythm.ectopy.is_some_and(|ectopy| ectopy.interpolated);
-            let premature = matches!(demand.rhythm.ventricles, Ventricles::Following);
-            self.node.invade(now, premature && !interpolated && !met, demand);
-        } else {
-            self.node.left(now);
-            self.conducted_since_ectopic = self.conducted_since_ectopic.saturating_add(1);
-        }
-        self.answer_ventricles(now, &impulse, demand, noise);
-        let turn = match demand.rhythm.ventricles {
-            Ventricles::Focus { focus: Focus::Twisting(beats), .. } => {
-                // Half a turn in so many beats.
-                math::phase_of(0.5 * (self.focus_count % 4096) as f32 / math::max(beats, 1.0))
-            }
-            _ => 0,
-        };
-        let Impulse { pathway, p_onset, code, .. } = beat;
-        emit(Activation::Ventricles { at: now, pathway, fused, turn, interval, p_onset, code });
-    }
-
-    /// The impulse from above that would arrive close enough to `now` to fuse.
-    fn meeting(&self, now: Instant) -> Option<Impulse> {
-        let until = now.plus(FUSION);
-        self.impulses.iter().flatten().copied().find(|impulse| !impulse.ventricular && impulse.arrives <= until)
-    }
-
-    /// Other sources answer to a ventricular activation.
-    fn answer_ventricles(&mut self, now: Instant, impulse: &Impulse, demand: &Demand, noise: &Noise) {
-        self.await_escape(now, demand);
-        self.device_sees_ventricles(now, impulse.code == BeatCode::Paced, demand);
-        if self.clock(Clock::Irregular) < now.plus(demand.period().scaled(0.4)) {
-            self.await_irregular(now, demand, noise);
-        }
-        if impulse.ventricular {
-            return;
-        }
-        if let (Ventricles::Focus { focus: Focus::Ventricle(_), spread, .. }, true) =
-            (demand.rhythm.ventricles, impulse.p_onset.is_some())
-        {
-            // A captured beat reaches the focus and sets it back.
-            self.await_focus(now, spread, demand, noise);
-        }
-        self.schedule_ectopic(now, demand);
     }
 }
 

@@ -117,8 +117,10 @@ pub enum Focus {
     Junction(JunctionalP),
     /// In the ventricles, spreading this way.
     Ventricle(Pathway),
-    /// In the ventricles, its axis turning once in this many beats (torsades de pointes).
+    /// In the ventricles, its axis turning over, by half a turn, in this many beats (torsades de pointes).
     Twisting(f32),
+    /// In the ventricles, its axis and size changing by chance from beat to beat (polymorphic tachycardia).
+    Shifting,
 }
 
 /// A focus that fires when nothing else does.

@@ -93,7 +93,8 @@ pub static AV_BLOCK_THIRD_VENTRICULAR: Rhythm = Rhythm {
     min_bpm: 15.0,
     max_bpm: 50.0,
     alarm: Priority::High,
-    values: &[(Field::AtrialBpm, 85.0)],
+    // Not a simple multiple of the escape's 34: P must fall anywhere between two QRS.
+    values: &[(Field::AtrialBpm, 82.0)],
     atria: Atria::Independent,
     av: AvNode::Blocked,
     ventricles: focus(Pathway::Escape, BeatCode::VentricularEscape),

@@ -167,7 +167,12 @@ pub static IDIOVENTRICULAR_ACCELERATED: Rhythm = Rhythm {
     alarm: Priority::Medium,
     values: &[(Field::AtrialBpm, 72.0)],
     atria: Atria::Independent,
-    ventricles: focus(Pathway::LeftVentricle, BeatCode::VentricularPremature),
+    // A little uneven, or each competition with the sinus node would end as the one before.
+    ventricles: Ventricles::Focus {
+        focus: Focus::Ventricle(Pathway::LeftVentricle),
+        code: BeatCode::VentricularPremature,
+        spread: 0.03,
+    },
     ejection: 0.85,
     ..SINUS_RECORD
 };
@@ -187,7 +192,7 @@ pub static VENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
-/// Polymorphic ventricular tachycardia: irregular, the axis turning quickly, QT normal before it.
+/// Polymorphic ventricular tachycardia: irregular, another axis with each beat and no regular twist, QT normal before it.
 pub static VENTRICULAR_TACHYCARDIA_POLYMORPHIC: Rhythm = Rhythm {
     id: "ventricular-tachycardia-polymorphic",
     name: "Ventricular tachycardia, polymorphic",
@@ -197,7 +202,7 @@ pub static VENTRICULAR_TACHYCARDIA_POLYMORPHIC: Rhythm = Rhythm {
     alarm: Priority::High,
     atria: Atria::Still,
     av: AvNode::Blocked,
-    ventricles: Ventricles::Focus { focus: Focus::Twisting(5.0), code: BeatCode::VentricularPremature, spread: 0.08 },
+    ventricles: Ventricles::Focus { focus: Focus::Shifting, code: BeatCode::VentricularPremature, spread: 0.08 },
     ejection: 0.2,
     ..SINUS_RECORD
 };
@@ -246,7 +251,7 @@ pub static VENTRICULAR_FIBRILLATION: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
-/// Fine ventricular fibrillation: below 0.2 mV peak to peak (Kerber 1997, from memory).
+/// Fine ventricular fibrillation: 4 to 6 Hz as coarse (Clayton 1995), below 0.2 mV peak to peak (Kerber 1997, from memory).
 pub static VENTRICULAR_FIBRILLATION_FINE: Rhythm = Rhythm {
     id: "ventricular-fibrillation-fine",
     name: "Ventricular fibrillation, fine",
@@ -255,7 +260,7 @@ pub static VENTRICULAR_FIBRILLATION_FINE: Rhythm = Rhythm {
     alarm: Priority::High,
     atria: Atria::Still,
     av: AvNode::Blocked,
-    ventricles: Ventricles::Fibrillation { hz: 4.2, mv: 0.15 },
+    ventricles: Ventricles::Fibrillation { hz: 4.6, mv: 0.12 },
     ejection: 0.0,
     ..SINUS_RECORD
 };

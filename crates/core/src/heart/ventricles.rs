@@ -1,0 +1,129 @@
+//! The ventricles: what activates them, what two impulses that meet there do, who is told.
+
+use super::rhythm::{Focus, JunctionalP, Ventricles};
+use super::{
+    Activation, Clock, Demand, Emit, FUSION, Heart, IMPULSES, Impulse, JUNCTIONAL_PR, JUNCTIONAL_RP,
+    VENTRICLES_REFRACTORY,
+};
+use crate::ecg::templates::{AtrialOrigin, Pathway};
+use crate::math;
+use crate::noise::{Noise, Purpose};
+use crate::time::{Instant, Span};
+use crate::truth::BeatCode;
+
+impl Heart {
+    /// A focus below the atria fires.
+    pub(super) fn activate_from(
+        &mut self,
+        focus: Focus,
+        code: BeatCode,
+        now: Instant,
+        demand: &Demand,
+        noise: &Noise,
+        emit: Emit<'_>,
+    ) {
+        let mut impulse = self.conducted(now, None, code, demand);
+        match focus {
+            Focus::Junction(p) => match p {
+                JunctionalP::Before => {
+                    self.activate_atria(now, AtrialOrigin::Junction, None, demand, noise, emit);
+                    impulse.arrives = now.plus(JUNCTIONAL_PR);
+                    impulse.p_onset = Some(now);
+                    self.send(impulse);
+                    return;
+                }
+                JunctionalP::Within => self.set(Clock::Retrograde, now.plus(Span::millis(10))),
+                JunctionalP::After => self.set(Clock::Retrograde, now.plus(JUNCTIONAL_RP)),
+                JunctionalP::Absent => {}
+            },
+            Focus::Ventricle(pathway) => {
+                impulse.pathway = pathway;
+                impulse.ventricular = true;
+            }
+            Focus::Twisting(_) | Focus::Shifting => {
+                impulse.pathway = Pathway::RightVentricle;
+                impulse.ventricular = true;
+            }
+        }
+        self.activate_ventricles(impulse, demand, noise, emit);
+    }
+
+    pub(super) fn activate_ventricles(&mut self, impulse: Impulse, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+        let now = impulse.arrives;
+        if matches!(demand.rhythm.ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. }) {
+            return;
+        }
+        let refractory = demand.period().scaled(0.55).min(VENTRICLES_REFRACTORY);
+        let interval = self.last_ventricular.map(|last| now.since(last));
+        if interval.is_some_and(|interval| interval < refractory) {
+            return;
+        }
+        self.last_ventricular = Some(now);
+        let mut beat = impulse;
+        let mut fused = None;
+        if impulse.ventricular {
+            if let Some(meeting) = self.meeting(now) {
+                fused = Some(meeting.pathway);
+                beat.p_onset = meeting.p_onset;
+                beat.code = if impulse.code == BeatCode::Paced { BeatCode::PacedFusion } else { BeatCode::Fusion };
+            }
+            // What is on its way down meets the impulse from below and is lost; otherwise that is lost which comes next.
+            let met = self.impulses.iter().flatten().any(|impulse| !impulse.ventricular);
+            self.impulses = [None; IMPULSES];
+            self.stop(Clock::Arrival);
+            let interpolated = demand.rhythm.ectopy.is_some_and(|ectopy| ectopy.interpolated);
+            let premature = matches!(demand.rhythm.ventricles, Ventricles::Following);
+            self.node.invade(now, premature && !interpolated && !met, demand);
+        } else {
+            if let (Ventricles::Focus { focus: Focus::Ventricle(pathway), .. }, true) =
+                (demand.rhythm.ventricles, self.clock(Clock::Focus) <= now.plus(FUSION))
+            {
+                // The focus fires while the impulse from above spreads.
+                fused = Some(pathway);
+                beat.code = BeatCode::Fusion;
+            }
+            self.node.left(now);
+            self.conducted_since_ectopic = self.conducted_since_ectopic.saturating_add(1);
+        }
+        self.answer_ventricles(now, &impulse, demand, noise);
+        let turn = match demand.rhythm.ventricles {
+            Ventricles::Focus { focus: Focus::Twisting(beats), .. } => {
+                // Half a turn in so many beats.
+                math::phase_of(0.5 * (self.focus_count % 4096) as f32 / math::max(beats, 1.0))
+            }
+            // Within a fifth of a turn to either side; half of each beat's axis is that of the beat before.
+            Ventricles::Focus { focus: Focus::Shifting, .. } => {
+                let chance = |beat: u64| noise.signed(Purpose::EctopicShape, beat | 1 << 63);
+                math::phase_of(0.2 * (chance(self.focus_count) + chance(self.focus_count.wrapping_add(1))))
+            }
+            _ => 0,
+        };
+        let Impulse { pathway, p_onset, code, .. } = beat;
+        emit(Activation::Ventricles { at: now, pathway, fused, turn, interval, p_onset, code });
+    }
+
+    /// The impulse from above that would arrive close enough to `now` to fuse.
+    fn meeting(&self, now: Instant) -> Option<Impulse> {
+        let until = now.plus(FUSION);
+        self.impulses.iter().flatten().copied().find(|impulse| !impulse.ventricular && impulse.arrives <= until)
+    }
+
+    /// Other sources answer to a ventricular activation.
+    fn answer_ventricles(&mut self, now: Instant, impulse: &Impulse, demand: &Demand, noise: &Noise) {
+        self.await_escape(now, demand);
+        self.device_sees_ventricles(now, impulse.code == BeatCode::Paced, demand);
+        if self.clock(Clock::Irregular) < now.plus(demand.period().scaled(0.4)) {
+            self.await_irregular(now, demand, noise);
+        }
+        if impulse.ventricular {
+            return;
+        }
+        if let (Ventricles::Focus { focus: Focus::Ventricle(_), spread, .. }, true) =
+            (demand.rhythm.ventricles, impulse.p_onset.is_some())
+        {
+            // A captured beat reaches the focus and sets it back.
+            self.await_focus(now, spread, demand, noise);
+        }
+        self.schedule_ectopic(now, demand);
+    }
+}
