@@ -204,4 +204,4 @@ pub(super) const PACED_ATRIUM: [Wave; 2] =
 /// One turn of flutter: down slowly, up fast, so a sawtooth that is mostly negative in II, III, aVF; a small upright wave in
 /// V1. The upright part reaches over into the next turn, so that no level stretch is left between two.
 pub(super) const FLUTTER: [Wave; 2] =
-    [wave(0.0, 137.0, 53.0, [-0.07, -0.20, -0.03]), wave(144.0, 36.0, 92.0, [0.045, 0.13, -0.15])];
+    [wave(0.0, 147.0, 54.0, [-0.07, -0.22, -0.01]), wave(144.0, 36.0, 110.0, [0.01, 0.03, -0.14])];
