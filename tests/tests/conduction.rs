@@ -36,8 +36,8 @@ fn intervals(times: &[f64]) -> Vec<f64> {
 /// First sample of a window, ms, at which any of I, II and V1 has left its level at the window's start by this much: what a
 /// reader takes for an onset.
 fn leaves_the_line(played: &Played, from_ms: f64, to_ms: f64, by_mv: f64) -> Option<f64> {
-    let leads = [Lead::I, Lead::II, Lead::V1]
-        .map(|lead| played.samples(Channel::Lead(lead), from_ms / 1000.0, to_ms / 1000.0));
+    let leads =
+        [Lead::I, Lead::II, Lead::V1].map(|lead| played.samples(Channel::Lead(lead), from_ms / 1000.0, to_ms / 1000.0));
     let left = |i: &usize| leads.iter().any(|lead| (lead[*i] - lead[0]).abs() > by_mv);
     (0..leads[0].len()).find(left).map(|i| from_ms + i as f64)
 }
@@ -45,7 +45,8 @@ fn leaves_the_line(played: &Played, from_ms: f64, to_ms: f64, by_mv: f64) -> Opt
 #[test]
 fn type_one_grows_its_pr_and_shortens_its_rr_until_a_p_is_lost() {
     for ratio in 3..=7 {
-        let played = play(HZ, &[(90.0, &format!("av-block-2-type-1 heart.av_ratio={ratio} variability.breathing_ms=0"))]);
+        let played =
+            play(HZ, &[(90.0, &format!("av-block-2-type-1 heart.av_ratio={ratio} variability.breathing_ms=0"))]);
         let beats = beats(&played);
         let p = p_ms(&played);
         let pp = mean(&intervals(&p));
@@ -73,7 +74,8 @@ fn type_one_grows_its_pr_and_shortens_its_rr_until_a_p_is_lost() {
             let shortest = rr.last().copied().unwrap_or(pp);
             assert!(pause < 2.0 * shortest, "{ratio}: pause of {pause:.0} ms, RR {rr:.0?}");
             // One P between, not conducted.
-            let lost = p.iter().filter(|p| **p > ms(round[round.len() - 1].onset) && **p < ms(next.onset) - 1.0).count();
+            let lost =
+                p.iter().filter(|p| **p > ms(round[round.len() - 1].onset) && **p < ms(next.onset) - 1.0).count();
             assert_eq!(lost, 2, "{ratio}: the lost P and the one that ends the pause");
         }
         let p_between = intervals(&p);
@@ -90,7 +92,10 @@ fn type_ones_growing_pr_is_in_the_samples() {
         // The first wave after a flat stretch is the P; the QRS is what rises by half a millivolt.
         let Some(seen_p) = leaves_the_line(&played, p - 30.0, p + 100.0, 0.01) else { continue };
         let seen_qrs = leaves_the_line(&played, qrs - 12.0, qrs + 60.0, 0.03).expect("a QRS");
-        assert!((seen_p - p).abs() < 25.0 && (seen_qrs - qrs).abs() < 12.0, "P {seen_p:.0} of {p:.0} ms, QRS {seen_qrs:.0} of {qrs:.0}");
+        assert!(
+            (seen_p - p).abs() < 25.0 && (seen_qrs - qrs).abs() < 12.0,
+            "P {seen_p:.0} of {p:.0} ms, QRS {seen_qrs:.0} of {qrs:.0}"
+        );
         measured += 1;
     }
     assert!(measured > 20);

@@ -61,7 +61,8 @@ fn the_pause_after_a_ventricular_beat_is_compensatory() {
 
 #[test]
 fn an_interpolated_beat_costs_no_time() {
-    let played = play(HZ, &[(180.0, &format!("ventricular-interpolated rate_bpm=55 {STEADY} breathing.ecg_percent=0"))]);
+    let played =
+        play(HZ, &[(180.0, &format!("ventricular-interpolated rate_bpm=55 {STEADY} breathing.ecg_percent=0"))]);
     let period = 60_000.0 / 55.0;
     let found = groups(&beats(&played), ventricular);
     assert!(found.len() >= 6);
@@ -74,7 +75,9 @@ fn an_interpolated_beat_costs_no_time() {
 
 #[test]
 fn the_pause_after_an_atrial_beat_is_less_than_compensatory() {
-    for (rhythm, code) in [("atrial-premature", BeatCode::AtrialPremature), ("junctional-premature", BeatCode::JunctionalPremature)] {
+    for (rhythm, code) in
+        [("atrial-premature", BeatCode::AtrialPremature), ("junctional-premature", BeatCode::JunctionalPremature)]
+    {
         let played = play(HZ, &[(180.0, &format!("{rhythm} rate_bpm=70 {STEADY}"))]);
         let period = 60_000.0 / 70.0;
         let found = groups(&beats(&played), |beat| beat.code == code);
@@ -102,7 +105,9 @@ fn r_on_t_falls_on_the_t_wave_before() {
 
 #[test]
 fn patterns_and_runs_have_their_lengths() {
-    for (rhythm, between) in [("ventricular-bigeminy", 1), ("ventricular-trigeminy", 2), ("ventricular-quadrigeminy", 3)] {
+    for (rhythm, between) in
+        [("ventricular-bigeminy", 1), ("ventricular-trigeminy", 2), ("ventricular-quadrigeminy", 3)]
+    {
         let all = beats(&play(HZ, &[(60.0, rhythm)]));
         let places: Vec<usize> = (0..all.len()).filter(|i| ventricular(&all[*i])).collect();
         assert!(places.len() > 8, "{rhythm}");
@@ -127,7 +132,10 @@ fn multifocal_beats_are_of_more_than_one_shape() {
         highest(&samples) + lowest(&samples)
     };
     let found: Vec<f64> = beats(&played).iter().filter(|beat| ventricular(beat)).map(v1).collect();
-    assert!(found.iter().any(|mv| *mv > 0.3) && found.iter().any(|mv| *mv < -0.3), "V1 mainly up and mainly down: {found:.1?}");
+    assert!(
+        found.iter().any(|mv| *mv > 0.3) && found.iter().any(|mv| *mv < -0.3),
+        "V1 mainly up and mainly down: {found:.1?}"
+    );
 }
 
 /// Largest swing of lead II in each QRS, with its sign, mV.
@@ -137,7 +145,11 @@ fn swings(played: &Played) -> Vec<f64> {
         let (high, low) = (highest(&samples), lowest(&samples));
         if high + low > 0.0 { high } else { low }
     };
-    beats(played).iter().filter(|beat| beat.end.as_secs_f64() < played.frames.len() as f64 / played.hz).map(swing).collect()
+    beats(played)
+        .iter()
+        .filter(|beat| beat.end.as_secs_f64() < played.frames.len() as f64 / played.hz)
+        .map(swing)
+        .collect()
 }
 
 /// Lengths, beats, of the stretches in which the sign of a series stays.
@@ -165,7 +177,10 @@ fn torsades_turns_its_axis_over_in_5_to_20_beats() {
     let size: Vec<f64> = swings.iter().map(|mv| mv.abs()).collect();
     assert!(lowest(&size) < 0.6 * highest(&size), "{size:.1?}");
     let rate = 60_000.0 / mean(&beats(&played).windows(2).map(|pair| rr(&pair[0], &pair[1])).collect::<Vec<_>>());
-    assert!((160.0..=250.0).contains(&rate), "{rate:.0} bpm: 160 to 250, AHA/ACCF 2010 statement on torsades, from memory");
+    assert!(
+        (160.0..=250.0).contains(&rate),
+        "{rate:.0} bpm: 160 to 250, AHA/ACCF 2010 statement on torsades, from memory"
+    );
 }
 
 #[test]
