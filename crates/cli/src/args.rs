@@ -42,19 +42,21 @@ pub enum Verb {
 
 /// Render a script, or one step made of flags, to a file; beside it what is in it.
 ///
-/// OUT.wav or OUT.csv holds the signal, OUT.channels.json what its numbers mean, and OUT.beats.csv, OUT.atrial.csv,
-/// OUT.pulses.csv, OUT.breaths.csv, OUT.pacing.csv, OUT.cuff.csv, OUT.episodes.csv and OUT.steps.csv the truth about it. All
-/// appear complete or not at all. Numbers in CSV and in integer WAV files are the same, rounded once.
+/// OUT.wav, OUT.csv, OUT.edf, or OUT.dat of a record OUT.hea holds the signal, OUT.channels.json what its numbers mean,
+/// and OUT.beats.csv, OUT.atrial.csv, OUT.pulses.csv, OUT.breaths.csv, OUT.pacing.csv, OUT.cuff.csv, OUT.episodes.csv and
+/// OUT.steps.csv the truth about it. A record and EDF+ carry beats and steps as annotations too. All appear complete or
+/// not at all. Numbers are the same in every format with as many bits, rounded once.
 #[derive(Args)]
 #[command(after_help = "Examples:\n  \
     pulsewright render ward.json -o ward.wav\n  \
     pulsewright render --rhythm atrial-fibrillation --rate 110 --pressure 105/70 --duration 5m -o fibrillation.csv\n  \
-    pulsewright render --rhythm sinus --set breathing.depth_ohm=0.5 --duration 24h --channels II -o day.wav")]
+    pulsewright render --rhythm sinus --set breathing.depth_ohm=0.5 --duration 24h --channels II -o day.wav\n  \
+    pulsewright render ward.json --channels leads --bits 12 -o ward.hea")]
 pub struct Render {
     /// The script; - reads it from standard input. Without one the flags say what is played.
     pub script: Option<PathBuf>,
 
-    /// File to write, ending in .wav or .csv; - is standard output, the signal alone.
+    /// File to write, ending in .wav, .csv, .edf or .hea; - is standard output, the signal alone.
     #[arg(short, long, value_name = "OUT")]
     pub output: PathBuf,
 
@@ -77,7 +79,7 @@ pub struct Render {
     #[arg(long, value_name = "LIST", value_parser = flags::channels, default_value = "usual", help_heading = "Output")]
     pub channels: Channels,
 
-    /// Bits of a sample; in CSV they decide the decimals.
+    /// Bits of a sample; in CSV they decide the decimals, in a record the signal format.
     #[arg(long, value_enum, default_value = "16", help_heading = "Output")]
     pub bits: BitsWord,
 
@@ -199,13 +201,16 @@ pub struct Lines(pub Vec<Line>);
 /// Bits of a sample.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum BitsWord {
+    /// 12-bit integers; records (format 212) and CSV.
+    #[value(name = "12")]
+    B12,
     /// 16-bit integers.
     #[value(name = "16")]
     B16,
-    /// 24-bit integers.
+    /// 24-bit integers; not EDF+.
     #[value(name = "24")]
     B24,
-    /// 32-bit integers.
+    /// 32-bit integers; WAV and CSV.
     #[value(name = "32")]
     B32,
     /// 32-bit floats in the channel's unit; WAV only.
@@ -215,10 +220,16 @@ pub enum BitsWord {
 /// A file format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum FormatWord {
-    /// RIFF WAVE.
+    /// RIFF WAVE, over 4 GiB as RF64.
     Wav,
+    /// WAV with sizes of 64 bits, whatever its length.
+    Rf64,
     /// Comma-separated values.
     Csv,
+    /// EDF+ with annotations, 16 bits.
+    Edf,
+    /// A record of the open waveform database: header, signals, annotations.
+    Wfdb,
 }
 
 /// List what can be chosen: rhythms, bodies, channels, fields.

@@ -19,9 +19,10 @@ use std::path::Path;
 pub fn run(render: &Render) -> Outcome {
     let options = options(render)?;
     let target = Target::of(&render.output);
-    if matches!(target, Target::Stdout) && matches!(options.format, FileFormat::Wav(_)) && io::stdout().is_terminal() {
+    let is_text = matches!(options.format, FileFormat::Csv(_));
+    if matches!(target, Target::Stdout) && !is_text && io::stdout().is_terminal() {
         return Err(Failure::input(
-            "a WAV file is not for a terminal; write it to a file or a pipe, or take --format csv",
+            "this format is not for a terminal; write it to a file or a pipe, or take --format csv",
         ));
     }
     let document = patient::document(render.script.as_deref(), &render.patient)?;
@@ -31,7 +32,7 @@ pub fn run(render: &Render) -> Outcome {
     let labels: Vec<&str> = (0..items.len()).map(|item| document.label(item)).collect();
     let content = Content { script: &script, title: document.title().unwrap_or(""), labels: &labels };
     if let Some(path) = &render.script {
-        check_not_overwritten(path, &render.output)?;
+        check_not_overwritten(path, &render.output, options.format)?;
     }
     let mut bar = Progress::new();
     let mut progress = |done, total| {
@@ -98,27 +99,17 @@ fn options(render: &Render) -> Result<Options, Failure> {
         (Some(format), _) => format,
         (None, Some("wav")) => FormatWord::Wav,
         (None, Some("csv")) => FormatWord::Csv,
+        (None, Some("edf")) => FormatWord::Edf,
+        (None, Some("hea")) => FormatWord::Wfdb,
         (None, _) if render.output == Path::new("-") => FormatWord::Csv,
         (None, _) => {
             return Err(Failure::input(format!(
-                "'{}' does not say its format: end it in .wav or .csv, or add --format",
+                "'{}' does not say its format: end it in .wav, .csv, .edf or .hea, or add --format",
                 render.output.display()
             )));
         }
     };
-    let encoding = match render.bits {
-        BitsWord::B16 => Encoding::Integer(Bits::B16),
-        BitsWord::B24 => Encoding::Integer(Bits::B24),
-        BitsWord::B32 => Encoding::Integer(Bits::B32),
-        BitsWord::Float => Encoding::Float,
-    };
-    let format = match (format, encoding) {
-        (FormatWord::Wav, encoding) => FileFormat::Wav(encoding),
-        (FormatWord::Csv, Encoding::Integer(bits)) => FileFormat::Csv(bits),
-        (FormatWord::Csv, Encoding::Float) => {
-            return Err(Failure::input("--bits float is for WAV; in CSV 16, 24 or 32 bits decide the decimals"));
-        }
-    };
+    let format = file_format(format, render.bits)?;
     if render.split.is_some() && !matches!(Target::of(&render.output), Target::Files) {
         return Err(Failure::input("--split makes files; give -o a file's name"));
     }
@@ -133,12 +124,38 @@ fn options(render: &Render) -> Result<Options, Failure> {
     })
 }
 
+fn file_format(format: FormatWord, bits: BitsWord) -> Result<FileFormat, Failure> {
+    let encoding = match bits {
+        BitsWord::B12 => Encoding::Integer(Bits::B12),
+        BitsWord::B16 => Encoding::Integer(Bits::B16),
+        BitsWord::B24 => Encoding::Integer(Bits::B24),
+        BitsWord::B32 => Encoding::Integer(Bits::B32),
+        BitsWord::Float => Encoding::Float,
+    };
+    match (format, encoding) {
+        (FormatWord::Wav, encoding) => Ok(FileFormat::Wav(encoding)),
+        (FormatWord::Rf64, encoding) => Ok(FileFormat::Rf64(encoding)),
+        (FormatWord::Csv, Encoding::Integer(bits)) => Ok(FileFormat::Csv(bits)),
+        (FormatWord::Csv, Encoding::Float) => {
+            Err(Failure::input("--bits float is for WAV; in CSV 12, 16, 24 or 32 bits decide the decimals"))
+        }
+        (FormatWord::Edf, Encoding::Integer(Bits::B16)) => Ok(FileFormat::Edf),
+        (FormatWord::Edf, _) => {
+            Err(Failure::input("EDF+ has 16 bits a sample: leave --bits out, or write WAV, CSV or a record (.hea)"))
+        }
+        (FormatWord::Wfdb, Encoding::Integer(bits)) => Ok(FileFormat::Record(bits)),
+        (FormatWord::Wfdb, Encoding::Float) => {
+            Err(Failure::input("a record has samples of 12, 16 or 24 bits; for floats write WAV"))
+        }
+    }
+}
+
 /// A script is never overwritten by what it says, not even by force.
-fn check_not_overwritten(script: &Path, output: &Path) -> Outcome {
+fn check_not_overwritten(script: &Path, output: &Path, format: FileFormat) -> Outcome {
     let Ok(script) = fs::canonicalize(script) else {
         return Ok(());
     };
-    for name in Names::new(output, 1).all() {
+    for name in Names::new(output, format, 1).all() {
         if fs::canonicalize(name).is_ok_and(|name| name == script) {
             return Err(Failure::input(format!("{} is the script itself; choose another name", name.display())));
         }

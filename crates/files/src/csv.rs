@@ -35,10 +35,6 @@ pub fn on_one_line(text: &str) -> String {
 }
 
 impl Encoder for Csv<'_> {
-    fn size(&self, _: Section) -> Option<(u64, u64)> {
-        None
-    }
-
     fn head(&self, section: Section, bytes: &mut Vec<u8>) {
         let Heading { title, seed, rate } = self.heading;
         let mut text = format!("# pulsewright {}\n", env!("CARGO_PKG_VERSION"));
@@ -78,8 +74,6 @@ impl Encoder for Csv<'_> {
             }
         }
     }
-
-    fn tail(&self, _: Section, _: &mut Vec<u8>) {}
 }
 
 #[cfg(test)]

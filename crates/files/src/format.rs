@@ -1,8 +1,9 @@
 //! What a file format has to say: bytes before the frames, the frames themselves, bytes after.
 //!
 //! Encoding is a function of the frames and their place alone, so that parts can be encoded side by side and written in
-//! order. Sizes are known before the first byte: a format can refuse what it can't hold, and needs no seeking.
+//! order. What a head tells of the whole is known before the first byte, so that nothing needs seeking.
 
+use crate::marks::Mark;
 use crate::quantiser::Tally;
 use crate::scale::{Bits, Reach, Scale};
 use pulsewright_core::frame::{Channel, Frame};
@@ -21,10 +22,37 @@ pub enum Encoding {
 /// A file format.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum FileFormat {
-    /// RIFF WAVE.
+    /// RIFF WAVE; a file over 4 GiB, which that can't be, is RF64.
     Wav(Encoding),
+    /// RF64, the same with sizes of 64 bits, whatever the length.
+    Rf64(Encoding),
     /// Comma-separated values in the channels' units, with the decimals that a sample of this width has.
     Csv(Bits),
+    /// EDF+, continuous, 16 bits a sample, with what happens as annotations.
+    Edf,
+    /// A record of the open waveform database: header, signals, annotations.
+    Record(Bits),
+}
+
+impl FileFormat {
+    /// How samples are stored.
+    pub const fn encoding(self) -> Encoding {
+        match self {
+            FileFormat::Wav(encoding) | FileFormat::Rf64(encoding) => encoding,
+            FileFormat::Csv(bits) | FileFormat::Record(bits) => Encoding::Integer(bits),
+            FileFormat::Edf => Encoding::Integer(Bits::B16),
+        }
+    }
+
+    /// Extension of the name that a render of this format is given.
+    pub const fn extension(self) -> &'static str {
+        match self {
+            FileFormat::Wav(_) | FileFormat::Rf64(_) => "wav",
+            FileFormat::Csv(_) => "csv",
+            FileFormat::Edf => "edf",
+            FileFormat::Record(_) => "hea",
+        }
+    }
 }
 
 /// A channel and how its samples are stored.
@@ -69,8 +97,10 @@ pub struct Heading<'a> {
 
 /// Writes files of one format.
 pub trait Encoder: Sync {
-    /// Bytes that a section takes, if the format can tell before, and the most that a file may have.
-    fn size(&self, section: Section) -> Option<(u64, u64)>;
+    /// Frames that are stored together: a part holds a whole number of these, but for the last of a section.
+    fn grain(&self) -> u64 {
+        1
+    }
 
     /// Appends what stands before the frames of a section.
     fn head(&self, section: Section, bytes: &mut Vec<u8>);
@@ -79,6 +109,13 @@ pub trait Encoder: Sync {
     /// not be stored as it was.
     fn encode(&self, index: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]);
 
+    /// Puts what happens into the encoded frames of a part, for a format that carries it between them.
+    fn annotate(&self, part: Section, marks: &[Mark], bytes: &mut [u8]) {
+        let _ = (part, marks, bytes);
+    }
+
     /// Appends what stands after the frames of a section.
-    fn tail(&self, section: Section, bytes: &mut Vec<u8>);
+    fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
+        let _ = (section, bytes);
+    }
 }

@@ -29,9 +29,9 @@
 //!
 //! # Map
 //! [`plan`] works out frames, files and sizes and refuses what can't be; `parts` lets copies of the player play parts
-//! side by side; an [`format::Encoder`] ([`wav`], [`csv`]) turns frames into bytes through the one [`quantiser`] and
-//! [`scale`]; [`truth`] writes events as they happen; [`atomic`] makes files appear whole or not at all; [`render`] ties
-//! them together.
+//! side by side; an [`format::Encoder`] ([`wav`], [`csv`], [`edf`], [`record`]) turns frames into bytes through the one
+//! [`quantiser`] and [`scale`]; [`truth`] and, for formats that keep them, [`marks`] write events as they happen;
+//! [`atomic`] makes files appear whole or not at all; [`render`] ties them together.
 //!
 //! # What holds
 //! - Memory does not grow with length.
@@ -44,11 +44,15 @@ pub mod atomic;
 pub mod csv;
 mod decimal;
 pub mod digest;
+pub mod edf;
 pub mod expected;
 pub mod format;
+pub mod marks;
+pub mod names;
 mod parts;
 pub mod plan;
 pub mod quantiser;
+pub mod record;
 pub mod render;
 pub mod scale;
 pub mod sidecar;
@@ -56,6 +60,7 @@ pub mod truth;
 pub mod wav;
 
 pub use format::{Encoding, FileFormat};
-pub use plan::{Content, Names, Options, PlanError};
+pub use names::Names;
+pub use plan::{Content, Options, PlanError};
 pub use render::{RenderError, Report, render_to_files, render_to_stream};
 pub use scale::Bits;

@@ -1,10 +1,10 @@
 //! Parts of a render encoded side by side and handed on in order.
 //!
-//! One player walks ahead from part to part, which costs only what happens in them, and tells the truth; copies of it
-//! play the parts on other cores. A few parts are under way at a time, so memory does not grow with length.
+//! A [`Scout`] walks ahead from part to part and tells the truth; copies of its player play the parts on other cores. A few parts are under way at a time, so memory does not grow with length.
 
 use crate::digest::FramesDigest;
-use crate::format::Encoder;
+use crate::format::{Encoder, Section};
+use crate::marks::{Mark, Marks};
 use crate::plan::Plan;
 use crate::quantiser::Tally;
 use pulsewright_core::frame::Frame;
@@ -25,9 +25,73 @@ const AHEAD: usize = 2;
 
 /// A part to be encoded.
 struct Order<'a> {
+    place: Section,
     player: Player<'a>,
-    frames: u64,
+    marks: Vec<Mark>,
     bytes: Vec<u8>,
+}
+
+/// A part that the scout has walked over.
+pub struct Walked<'a> {
+    /// Index of its section.
+    pub section: usize,
+    /// Its frames.
+    pub place: Section,
+    /// A player at its start.
+    pub player: Player<'a>,
+    /// What happens in it, if that was asked for.
+    pub marks: Vec<Mark>,
+}
+
+/// Walks over a plan from part to part, which costs only what happens in them.
+pub struct Scout<'p, 'a> {
+    plan: &'p Plan<'a>,
+    player: Player<'a>,
+    marks: Option<Marks>,
+    grain: u64,
+    section: usize,
+    /// Frames of the section behind.
+    behind: u64,
+}
+
+impl<'p, 'a> Scout<'p, 'a> {
+    /// At the start, for parts of whole multiples of `grain` frames; with `marks` parts say what happens in them.
+    pub fn new(plan: &'p Plan<'a>, grain: u64, marks: bool) -> Scout<'p, 'a> {
+        let player = Player::new(plan.content.script, plan.rate).with_pressures_at(plan.pressures);
+        Scout { plan, player, marks: marks.then(Marks::default), grain: grain.max(1), section: 0, behind: 0 }
+    }
+
+    /// The next part, `observer` told of every event in it; no part lies in two sections.
+    pub fn next_part(&mut self, observer: &mut impl Observer) -> Option<Walked<'a>> {
+        let section = self.plan.sections.get(self.section)?;
+        let whole = (PART_FRAMES / self.grain).max(1) * self.grain;
+        let frames = whole.min(section.frames - self.behind);
+        let place = Section { first: section.first + self.behind, frames };
+        let (player, index) = (self.player.clone(), self.section);
+        let marks = match &mut self.marks {
+            None => {
+                self.player.skip_observed(frames, observer);
+                Vec::new()
+            }
+            Some(marks) => {
+                self.player.skip_observed(frames, &mut |event| {
+                    marks.observe(event);
+                    observer.observe(event);
+                });
+                marks.take_before(self.plan.rate.instant_of(place.first + frames)).collect()
+            }
+        };
+        self.behind += frames;
+        if self.behind >= section.frames {
+            (self.section, self.behind) = (self.section + 1, 0);
+        }
+        Some(Walked { section: index, place, player, marks })
+    }
+
+    /// Tells `observer` what the end of the render cuts off, where the script would go on.
+    pub fn end_here(&mut self, observer: &mut impl Observer) {
+        self.player.end_here(observer);
+    }
 }
 
 /// A part encoded.
@@ -84,25 +148,23 @@ pub fn play<E>(
                 Worker { orders, parts }
             })
             .collect();
-        let mut scout = Player::new(plan.content.script, plan.rate).with_pressures_at(plan.pressures);
-        let mut to_come = bounds(plan);
+        let mut scout = Scout::new(plan, encoder.grain(), plan.carries_marks());
         let mut under_way = VecDeque::new();
         let mut spare: Vec<Vec<u8>> = Vec::new();
         let mut turns = workers.iter().cycle();
         loop {
             while under_way.len() < workers.len() * AHEAD {
-                let (Some((section, frames)), Some(worker)) = (to_come.next(), turns.next()) else {
+                let (Some(walked), Some(worker)) = (scout.next_part(observer), turns.next()) else {
                     break;
                 };
-                let order = Order { player: scout.clone(), frames, bytes: spare.pop().unwrap_or_default() };
-                scout.skip_observed(frames, observer);
+                let Walked { section, place, player, marks } = walked;
+                let order = Order { place, player, marks, bytes: spare.pop().unwrap_or_default() };
                 // A worker ends only when this end hangs up.
                 if worker.orders.send(order).is_ok() {
                     under_way.push_back((section, worker));
                 }
             }
             let Some((section, worker)) = under_way.pop_front() else {
-                // What the end of the render cuts off, where the script would go on.
                 scout.end_here(observer);
                 return Ok(());
             };
@@ -115,18 +177,10 @@ pub fn play<E>(
     })
 }
 
-/// Section and frames of each part, in order; no part lies in two sections.
-fn bounds(plan: &Plan<'_>) -> impl Iterator<Item = (usize, u64)> {
-    plan.sections.iter().enumerate().flat_map(|(i, section)| {
-        let frames = section.frames;
-        (0..frames.div_ceil(PART_FRAMES)).map(move |part| (i, PART_FRAMES.min(frames - part * PART_FRAMES)))
-    })
-}
-
 fn encode(encoder: &dyn Encoder, columns: usize, order: Order<'_>, frames: &mut [Frame]) -> Part {
-    let Order { mut player, frames: wanted, mut bytes } = order;
+    let Order { place, mut player, marks, mut bytes } = order;
+    let Section { first, frames: wanted } = place;
     bytes.clear();
-    let first = player.position();
     let mut part = Part {
         section: 0,
         first,
@@ -146,5 +200,6 @@ fn encode(encoder: &dyn Encoder, columns: usize, order: Order<'_>, frames: &mut 
         encoder.encode(index, &frames[..filled], &mut part.bytes, &mut part.tallies);
         part.frames += filled as u64;
     }
+    encoder.annotate(place, &marks, &mut part.bytes);
     part
 }

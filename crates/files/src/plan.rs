@@ -1,15 +1,15 @@
 //! What a render will be, worked out and refused before any work: how many frames, which files, how large.
 
 use crate::format::{Column, Encoder, Encoding, FileFormat, Heading, Section};
-use crate::sidecar;
-use crate::truth::TruthFile;
-use crate::{csv::Csv, wav::Wav};
+use crate::parts::Scout;
+use crate::scale::Bits;
+use crate::wav::{LARGEST, Wav};
+use crate::{csv::Csv, edf, edf::Edf, record, record::Signals, sidecar};
 use pulsewright_core::frame::{Channel, ChannelKind};
 use pulsewright_core::pressure::{Chosen, TooManySites};
 use pulsewright_core::script::{Item, Script};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{FrameRate, Instant, Span};
-use std::path::{Path, PathBuf};
 
 /// What is rendered.
 #[derive(Clone, Copy, Debug)]
@@ -63,24 +63,18 @@ pub enum PlanError {
     /// A split shorter than a frame, or into more files than there are numbers.
     #[error("--split makes {0} files; the most is {MOST_FILES}")]
     TooManyFiles(u64),
-    /// A file would be larger than its format can be.
-    #[error(
-        "a WAV file holds at most 4 GiB and this one needs {}; \
-         {}leave channels out, use fewer bits or frames a second, or write CSV",
-        gibibytes(.0.bytes), .0.split_advice()
-    )]
-    TooLarge(TooLarge),
-}
-
-/// A file that would be larger than its format can be.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct TooLarge {
-    /// Bytes it needs.
-    pub bytes: u64,
-    /// Most that it may have.
-    pub most: u64,
-    /// How long it plays.
-    pub length: Span,
+    /// A width that the format does not have.
+    #[error("{0}")]
+    Width(&'static str),
+    /// A record in several files.
+    #[error("a record is one signal file of any length: leave --split out, or write WAV or CSV")]
+    SplitRecord,
+    /// An EDF+ file too long for its header.
+    #[error("EDF+ counts at most 99999999 data records and this render needs {0}; write several files with --split")]
+    TooManyRecords(u64),
+    /// A range that an EDF+ header can't tell.
+    #[error("the range of {} takes more than the 8 characters of an EDF+ header; write WAV or CSV", .0.id())]
+    RangeText(Channel),
 }
 
 /// Coarser steps are told of, mV: IEC 60601-2-25 asks recorders for 5 uV (from memory).
@@ -88,26 +82,6 @@ const COARSE_MV: f64 = 0.005;
 
 /// Most files that a split makes.
 pub const MOST_FILES: u64 = 9999;
-
-fn gibibytes(bytes: u64) -> String {
-    let tenths = (u128::from(bytes) * 10).div_ceil(1 << 30);
-    format!("{}.{} GiB", tenths / 10, tenths % 10)
-}
-
-impl TooLarge {
-    /// The longest round stretch whose files are small enough.
-    fn split_advice(&self) -> String {
-        let fits = |secs: u64| {
-            let share = u128::from(secs) << 32;
-            u128::from(self.bytes) * share < u128::from(self.most) * u128::from(self.length.ticks())
-        };
-        let round = [24 * 3600, 12 * 3600, 6 * 3600, 4 * 3600, 2 * 3600, 3600, 1800, 600, 60];
-        round.into_iter().find(|secs| fits(*secs)).map_or(String::new(), |secs| {
-            let span = if secs >= 3600 { format!("{}h", secs / 3600) } else { format!("{}m", secs / 60) };
-            format!("write several files with --split {span}, ")
-        })
-    }
-}
 
 /// A render worked out.
 #[derive(Debug)]
@@ -124,7 +98,10 @@ pub struct Plan<'a> {
     pub pressures: Chosen,
     /// The signal's files, in order; at least one.
     pub sections: Vec<Section>,
-    format: FileFormat,
+    /// Format of the signal's files.
+    pub format: FileFormat,
+    /// How EDF+ files are made up.
+    edf: edf::Layout,
 }
 
 impl<'a> Plan<'a> {
@@ -152,40 +129,70 @@ impl<'a> Plan<'a> {
             .filter_map(|channel| if let Channel::Pressure(site) = channel { Some(*site) } else { None })
             .collect();
         let pressures = Chosen::new(&sites)?;
-        let encoding = match format {
-            FileFormat::Wav(encoding) => encoding,
-            FileFormat::Csv(bits) => Encoding::Integer(bits),
-        };
+        let encoding = format.encoding();
+        check_width(format)?;
         let columns = options.channels.iter().map(|channel| Column::new(content.script, *channel, encoding)).collect();
         let frames = rate.frame_at_or_after(Instant::ZERO.plus(length));
         if frames == 0 {
             return Err(PlanError::Empty);
         }
         let sections = sections(rate, frames, options.split)?;
-        let plan = Plan { content, rate, frames, columns, pressures, sections, format };
-        let encoder = plan.encoder();
-        for section in &plan.sections {
-            if let Some((bytes, most)) = encoder.size(*section).filter(|(bytes, most)| bytes > most) {
-                let length = rate.instant_of(section.frames).since(Instant::ZERO);
-                return Err(PlanError::TooLarge(TooLarge { bytes, most, length }));
-            }
+        if matches!(format, FileFormat::Record(_)) && sections.len() > 1 {
+            return Err(PlanError::SplitRecord);
         }
-        drop(encoder);
-        Ok(plan)
+        let edf = edf::Layout::new(options.channels.len(), rate);
+        let plan = Plan { content, rate, frames, columns, pressures, sections, format, edf };
+        if format == FileFormat::Edf { plan.with_edf() } else { Ok(plan) }
+    }
+
+    /// Finds what the header of an EDF+ file needs to know.
+    fn with_edf(self) -> Result<Plan<'a>, PlanError> {
+        if let Some(column) = self.columns.iter().find(|column| edf::limits(column).is_none()) {
+            return Err(PlanError::RangeText(column.channel));
+        }
+        let records = self.sections.iter().map(|section| self.edf.records(*section)).max().unwrap_or(0);
+        if records > edf::MOST_RECORDS {
+            return Err(PlanError::TooManyRecords(records));
+        }
+        let mut most = 0;
+        let encoder = self.edf();
+        let mut scout = Scout::new(&self, encoder.grain(), true);
+        while let Some(part) = scout.next_part(&mut ()) {
+            encoder.notes(part.place, &part.marks, |_, text| most = most.max(text.len()));
+        }
+        drop(scout);
+        let edf = self.edf.with_notes(most);
+        Ok(Plan { edf, ..self })
+    }
+
+    fn edf(&self) -> Edf<'_> {
+        Edf::new(&self.columns, self.content, self.rate, &self.sections, self.edf)
+    }
+
+    /// What the heads of files tell of the whole.
+    pub fn heading(&self) -> Heading<'a> {
+        Heading { title: self.content.title, seed: self.content.script.seed(), rate: self.rate }
     }
 
     /// What writes the signal's files.
     pub fn encoder(&self) -> Box<dyn Encoder + '_> {
-        let heading = Heading { title: self.content.title, seed: self.content.script.seed(), rate: self.rate };
         match self.format {
             FileFormat::Wav(_) => Box::new(Wav::new(&self.columns, self.rate)),
-            FileFormat::Csv(_) => Box::new(Csv::new(&self.columns, heading)),
+            FileFormat::Rf64(_) => Box::new(Wav::new(&self.columns, self.rate).wide()),
+            FileFormat::Csv(_) => Box::new(Csv::new(&self.columns, self.heading())),
+            FileFormat::Edf => Box::new(self.edf()),
+            FileFormat::Record(bits) => Box::new(Signals::new(&self.columns, bits)),
         }
+    }
+
+    /// Whether the signal's files carry what happens between their frames.
+    pub fn carries_marks(&self) -> bool {
+        self.format == FileFormat::Edf
     }
 
     /// What whoever uses the signal should know, a sentence each; nothing that keeps it from being rendered.
     pub fn notes(&self) -> Vec<String> {
-        self.slow_for_pulses().into_iter().chain(self.coarse()).collect()
+        self.slow_for_pulses().into_iter().chain(self.coarse()).chain(self.wide()).chain(self.filled_up()).collect()
     }
 
     /// Leads stored in steps that a monitor's user could see, because something tall has to fit.
@@ -194,6 +201,30 @@ impl<'a> Plan<'a> {
         let step = potentials.filter_map(|column| column.scale).map(|scale| scale.step()).fold(0.0, f64::max);
         (step > COARSE_MV).then(|| {
             format!("leads are stored in steps of {step} mV, as the pacing pulses are tall; more --bits are finer")
+        })
+    }
+
+    /// A WAV file over 4 GiB.
+    fn wide(&self) -> Option<String> {
+        let wav = Wav::new(&self.columns, self.rate);
+        let FileFormat::Wav(_) = self.format else {
+            return None;
+        };
+        let section = self.sections.iter().find(|section| wav.is_wide(**section))?;
+        let most = section.frames as f64 * (LARGEST as f64 / wav.bytes(*section) as f64);
+        let advice = round_span(most / f64::from(self.rate.as_hz()));
+        Some(format!(
+            "over 4 GiB the WAV file is RF64, which not every reader opens; {advice}fewer channels, bits or frames a second \
+             make it smaller"
+        ))
+    }
+
+    /// EDF+ records are whole.
+    fn filled_up(&self) -> Option<String> {
+        let section = self.sections.last().filter(|_| self.format == FileFormat::Edf)?;
+        let more = self.edf.records(*section) * self.edf.frames() - section.frames;
+        (more > 0).then(|| {
+            format!("the last {more} frames of the EDF+ file repeat the last value, as its data records are whole")
         })
     }
 
@@ -218,10 +249,32 @@ impl<'a> Plan<'a> {
 
     /// Whether a file's numbers are values in the channel's unit.
     pub fn stored(&self) -> sidecar::Stored {
-        match self.format {
-            FileFormat::Wav(Encoding::Integer(_)) => sidecar::Stored::Codes,
-            FileFormat::Wav(Encoding::Float) | FileFormat::Csv(_) => sidecar::Stored::Values,
+        match (self.format, self.format.encoding()) {
+            (FileFormat::Csv(_), _) | (_, Encoding::Float) => sidecar::Stored::Values,
+            (_, Encoding::Integer(_)) => sidecar::Stored::Codes,
         }
+    }
+}
+
+/// The longest round stretch below `seconds`, as advice for splitting.
+fn round_span(seconds: f64) -> String {
+    let round = [24 * 3600, 12 * 3600, 6 * 3600, 4 * 3600, 2 * 3600, 3600, 1800, 600, 60];
+    round.into_iter().find(|round| f64::from(*round) < seconds).map_or(String::new(), |round| {
+        let span = if round >= 3600 { format!("{}h", round / 3600) } else { format!("{}m", round / 60) };
+        format!("--split {span} makes plain WAV files, ")
+    })
+}
+
+/// Refuses widths that a format does not have.
+fn check_width(format: FileFormat) -> Result<(), PlanError> {
+    match format {
+        FileFormat::Wav(Encoding::Integer(Bits::B12)) | FileFormat::Rf64(Encoding::Integer(Bits::B12)) => {
+            Err(PlanError::Width("WAV has no samples of 12 bits; 16, 24, 32 or float, or write a record (.hea)"))
+        }
+        FileFormat::Record(bits) if record::format(bits).is_none() => {
+            Err(PlanError::Width("a record has samples of 12, 16 or 24 bits; for 32 write WAV or CSV"))
+        }
+        _ => Ok(()),
     }
 }
 
@@ -237,52 +290,24 @@ fn sections(rate: FrameRate, frames: u64, split: Option<Span>) -> Result<Vec<Sec
     Ok((0..count).map(|i| Section { first: i * each, frames: each.min(frames - i * each) }).collect())
 }
 
-/// Names of a render's files, all in one folder.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Names {
-    /// The signal's files; `OUT.wav`, or `OUT.001.wav` and so on when it is split.
-    pub signal: Vec<PathBuf>,
-    /// The channel description, `OUT.channels.json`.
-    pub description: PathBuf,
-    /// The truth, in the order of [`TruthFile::ALL`].
-    pub truth: [PathBuf; TruthFile::ALL.len()],
-}
-
-impl Names {
-    /// For a target `OUT.wav` in `files` files.
-    pub fn new(target: &Path, files: usize) -> Names {
-        let stem = target.file_stem().unwrap_or(target.as_os_str());
-        let beside = |suffix: &str| {
-            let mut name = stem.to_owned();
-            name.push(".");
-            name.push(suffix);
-            target.with_file_name(name)
-        };
-        let extension = target.extension().and_then(|extension| extension.to_str()).unwrap_or_default();
-        let digits = if files > 999 { 4 } else { 3 };
-        let signal = match files {
-            1 => vec![target.to_owned()],
-            _ => (1..=files).map(|i| beside(&format!("{i:0digits$}.{extension}"))).collect(),
-        };
-        Names { signal, description: beside(sidecar::SUFFIX), truth: TruthFile::ALL.map(|file| beside(file.suffix())) }
-    }
-
-    /// All of them.
-    pub fn all(&self) -> impl Iterator<Item = &Path> {
-        self.signal.iter().chain([&self.description]).chain(&self.truth).map(PathBuf::as_path)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::scale::Bits;
     use pulsewright_core::body::ADULT;
     use pulsewright_core::heart::catalogue::{PACED_VVI, SINUS};
     use pulsewright_core::script::Step;
     use pulsewright_core::settings::Settings;
 
     fn plan(seconds: Option<u32>, change: impl FnOnce(&mut Options)) -> Result<(u64, Vec<Section>), PlanError> {
+        plan_of(seconds, change).map(|(plan, _)| plan)
+    }
+
+    /// Frames and sections, and what is noted of them.
+    #[allow(clippy::type_complexity)]
+    fn plan_of(
+        seconds: Option<u32>,
+        change: impl FnOnce(&mut Options),
+    ) -> Result<((u64, Vec<Section>), Vec<String>), PlanError> {
         let settings = Settings::new(&ADULT, &SINUS);
         let items = [Item::Step(Step { duration: seconds.map(Span::secs), settings, ramps: &[], beats: &[] })];
         let script = Script::new(1, &items).unwrap();
@@ -297,7 +322,7 @@ mod tests {
         };
         change(&mut options);
         Plan::new(Content { script: &script, title: "", labels: &[] }, &options)
-            .map(|plan| (plan.frames, plan.sections.clone()))
+            .map(|plan| ((plan.frames, plan.sections.clone()), plan.notes()))
     }
 
     #[test]
@@ -330,21 +355,33 @@ mod tests {
     }
 
     #[test]
-    fn a_file_over_4_gib_is_refused_with_the_ways_out() {
+    fn a_file_over_4_gib_is_told_with_the_ways_around() {
         let day = |split| {
-            plan(Some(86_400), |o| {
+            plan_of(Some(86_400), |o| {
                 o.rate = FrameRate::lit(2000);
                 o.format = FileFormat::Wav(Encoding::Float);
                 o.split = split;
             })
         };
-        let refused = day(None).unwrap_err();
-        let message = refused.to_string();
-        for part in ["4 GiB", "9.1 GiB", "--split 6h", "CSV"] {
-            assert!(message.contains(part), "{message}");
-        }
-        assert_eq!(day(Some(Span::secs(6 * 3600))).unwrap().1.len(), 4);
-        assert!(day(Some(Span::secs(12 * 3600))).is_err());
+        let told = day(None).unwrap().1;
+        assert!(told.len() == 1 && told[0].contains("RF64") && told[0].contains("--split 6h"), "{told:?}");
+        let none: [String; 0] = [];
+        assert_eq!(day(Some(Span::secs(6 * 3600))).unwrap().1, none);
+        assert_eq!(day(Some(Span::secs(12 * 3600))).unwrap().1.len(), 1);
+    }
+
+    #[test]
+    fn what_a_format_can_t_hold_is_refused() {
+        let width = |format| matches!(plan(Some(1), |o| o.format = format), Err(PlanError::Width(_)));
+        assert!(width(FileFormat::Wav(Encoding::Integer(Bits::B12))));
+        assert!(width(FileFormat::Rf64(Encoding::Integer(Bits::B12))));
+        assert!(width(FileFormat::Record(Bits::B32)));
+        assert!(!width(FileFormat::Record(Bits::B12)) && !width(FileFormat::Edf) && !width(FileFormat::Csv(Bits::B12)));
+        let split = plan(Some(10), |o| {
+            o.format = FileFormat::Record(Bits::B16);
+            o.split = Some(Span::secs(5));
+        });
+        assert_eq!(split, Err(PlanError::SplitRecord));
     }
 
     #[test]
@@ -374,17 +411,5 @@ mod tests {
         assert_eq!(notes(paced, 4000, Channel::USUAL), none);
         assert_eq!(notes(paced, 1000, &[Channel::Respiration]), none, "no lead shows a pulse");
         assert_eq!(notes(Settings::new(&ADULT, &SINUS), 100, Channel::USUAL), none);
-    }
-
-    #[test]
-    fn names_stand_beside_the_target() {
-        let names = Names::new(Path::new("ward/night.1.wav"), 1);
-        assert_eq!(names.signal, [Path::new("ward/night.1.wav")]);
-        assert_eq!(names.description, Path::new("ward/night.1.channels.json"));
-        assert_eq!(names.truth[0], Path::new("ward/night.1.beats.csv"));
-        let split = Names::new(Path::new("out.csv"), 1000);
-        assert_eq!(split.signal[0], Path::new("out.0001.csv"));
-        assert_eq!(split.signal[999], Path::new("out.1000.csv"));
-        assert_eq!(split.all().count(), 1000 + 1 + TruthFile::ALL.len());
     }
 }

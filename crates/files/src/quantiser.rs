@@ -10,13 +10,15 @@ use pulsewright_core::frame::{Channel, Frame};
 /// Frames worked on together: their samples of one channel stay in the innermost cache.
 pub const BLOCK: usize = 256;
 
-/// What could not be stored as it was.
+/// What is counted while samples are stored.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Tally {
     /// Samples beyond the scale, stored as its end.
     pub clipped: u64,
     /// Samples that are no numbers. No signal has any; a file with one is refused.
     pub not_numbers: u64,
+    /// Sum of the codes modulo 2^16, of formats whose header tells it; zero of others.
+    pub sum: u16,
 }
 
 impl Tally {
@@ -24,6 +26,7 @@ impl Tally {
     pub fn add(&mut self, other: Tally) {
         self.clipped += other.clipped;
         self.not_numbers += other.not_numbers;
+        self.sum = self.sum.wrapping_add(other.sum);
     }
 }
 
@@ -80,7 +83,8 @@ impl Quantiser {
             *code = held as i32;
             count += 1;
         }
-        (&codes[..count], Tally { clipped: u64::from(clipped - not_numbers), not_numbers: u64::from(not_numbers) })
+        let tally = Tally { clipped: u64::from(clipped - not_numbers), not_numbers: u64::from(not_numbers), sum: 0 };
+        (&codes[..count], tally)
     }
 }
 
@@ -145,7 +149,7 @@ mod tests {
     fn what_is_no_number_is_counted_apart() {
         let mut codes = [0; BLOCK];
         let (_, tally) = quantiser(Bits::B16).quantise(&[f32::NAN, 1.0, 1e9], &mut codes);
-        assert_eq!(tally, Tally { clipped: 1, not_numbers: 1 });
+        assert_eq!(tally, Tally { clipped: 1, not_numbers: 1, sum: 0 });
     }
 
     #[test]

@@ -2,13 +2,18 @@
 
 use crate::atomic::{FileError, Unfinished, check_free, publish};
 use crate::digest::FramesDigest;
+use crate::format::FileFormat;
+use crate::names::{Names, RecordNames};
 use crate::parts::{Part, play};
-use crate::plan::{Content, Names, Options, Plan, PlanError};
+use crate::plan::{Content, Options, Plan, PlanError};
 use crate::quantiser::Tally;
+use crate::record::{self, annotations::Annotations};
 use crate::sidecar::{self, ChannelDescription, Description};
 use crate::truth::{Truth, TruthFile};
-use pulsewright_core::frame::Channel;
+use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::player::Player;
 use pulsewright_core::time::FrameRate;
+use pulsewright_core::truth::Observer;
 use std::fs;
 use std::io::{self, Write};
 use std::ops::ControlFlow;
@@ -21,6 +26,12 @@ pub enum RenderError {
     /// It can't be done as asked.
     #[error(transparent)]
     Plan(#[from] PlanError),
+    /// The name is not one that a record can have.
+    #[error("a record's name is of letters, digits, - and _ and ends in .hea; '{0}' is not")]
+    RecordName(String),
+    /// A record to a stream.
+    #[error("a record is three files; give -o a file's name that ends in .hea")]
+    RecordStream,
     /// A file could not be made.
     #[error(transparent)]
     File(#[from] FileError),
@@ -66,30 +77,38 @@ pub fn render_to_files(
     progress: Progress<'_>,
 ) -> Result<Report, RenderError> {
     let plan = Plan::new(content, options)?;
-    let names = Names::new(target, plan.sections.len());
+    let names = Names::new(target, options.format, plan.sections.len());
+    if names.record.is_some() && !(record::is_name(&stem(target)) && target.extension().is_some_and(|end| end == "hea"))
+    {
+        return Err(RenderError::RecordName(name(target)));
+    }
     // Also those that will not be written: beside this signal they would tell of another.
     check_free(names.all(), options.overwrite)?;
     let mut run = Run::new(&plan);
     let mut signal = SignalFiles { plan: &plan, names: &names.signal, open: None, done: Vec::new() };
     // First, so that a folder that takes no files is told with the name that was asked for.
     signal.open(0)?;
-    let mut finished = Vec::new();
-    if options.truth {
-        let mut files = Vec::new();
-        for name in &names.truth {
-            files.push(Unfinished::new(name)?);
+    let mut truth = if options.truth { Some(truth_files(&plan, &names)?) } else { None };
+    let mut annotations = match &names.record {
+        Some(RecordNames { annotations, .. }) => {
+            Some(Annotations::new(content, plan.rate, plan.frames, Unfinished::new(annotations)?))
         }
-        let Ok(files) = <[Unfinished; TruthFile::ALL.len()]>::try_from(files) else {
-            return Err(RenderError::Stopped);
-        };
-        let mut truth = Truth::new(content.script, content.labels, plan.rate, plan.frames, files);
-        play(&plan, &mut truth, |part| run.take(part, &mut signal, progress))?;
-        let files = truth.finish().map_err(FileError::of(&names.truth[0]))?;
-        for file in files {
+        None => None,
+    };
+    let mut observer = |event| {
+        if let Some(truth) = &mut truth {
+            truth.observe(event);
+        }
+        if let Some(annotations) = &mut annotations {
+            annotations.observe(event);
+        }
+    };
+    play(&plan, &mut observer, |part| run.take(part, &mut signal, progress))?;
+    let mut finished = Vec::new();
+    if let Some(truth) = truth {
+        for file in truth.finish().map_err(FileError::of(&names.truth[0]))? {
             finished.push(file.finish()?);
         }
-    } else {
-        play(&plan, &mut (), |part| run.take(part, &mut signal, progress))?;
     }
     let mut description = Unfinished::new(&names.description)?;
     let report = run.report();
@@ -99,8 +118,16 @@ pub fn render_to_files(
         .and_then(|()| description.write_all(b"\n"))
         .map_err(FileError::of(&names.description))?;
     finished.push(description.finish()?);
-    // Last, so that a signal under its final name has everything beside it.
+    if let Some((annotations, names)) = annotations.zip(names.record.as_ref()) {
+        finished.push(annotations.finish().map_err(FileError::of(&names.annotations))?.finish()?);
+    }
+    // Last, so that a signal under its final name has everything beside it; of a record, what leads to the rest.
     finished.extend(signal.finish()?);
+    if let Some(RecordNames { header, .. }) = &names.record {
+        let mut file = Unfinished::new(header)?;
+        file.write_all(record_header(&plan, &run, &stem(target)).as_bytes()).map_err(FileError::of(header))?;
+        finished.push(file.finish()?);
+    }
     let files = publish(finished, options.overwrite)?;
     if options.overwrite && !options.truth {
         for stale in names.truth.iter().filter(|name| name.exists()) {
@@ -108,6 +135,34 @@ pub fn render_to_files(
         }
     }
     Ok(Report { files, ..report })
+}
+
+/// The truth's files, open.
+fn truth_files<'a>(plan: &Plan<'a>, names: &Names) -> Result<Truth<'a, Unfinished>, RenderError> {
+    let mut files = Vec::new();
+    for name in &names.truth {
+        files.push(Unfinished::new(name)?);
+    }
+    let Ok(files) = <[Unfinished; TruthFile::ALL.len()]>::try_from(files) else {
+        return Err(RenderError::Stopped);
+    };
+    Ok(Truth::new(plan.content.script, plan.content.labels, plan.rate, plan.frames, files))
+}
+
+fn record_header(plan: &Plan<'_>, run: &Run<'_, '_>, name: &str) -> String {
+    let mut first = [Frame::default()];
+    Player::new(plan.content.script, plan.rate).with_pressures_at(plan.pressures).fill(&mut first);
+    record::header(name, plan.heading(), plan.frames, &plan.columns, &first[0], &run.tallies)
+}
+
+/// The last part of a path.
+fn name(path: &Path) -> String {
+    path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned())
+}
+
+/// The last part of a path without its extension.
+fn stem(path: &Path) -> String {
+    path.file_stem().map_or(String::new(), |name| name.to_string_lossy().into_owned())
 }
 
 /// Renders the signal alone to a stream that need not seek, such as standard output.
@@ -121,6 +176,9 @@ pub fn render_to_stream(
     progress: Progress<'_>,
 ) -> Result<Report, RenderError> {
     let plan = Plan::new(content, &Options { split: None, ..options.clone() })?;
+    if matches!(plan.format, FileFormat::Record(_)) {
+        return Err(RenderError::RecordStream);
+    }
     let mut run = Run::new(&plan);
     let mut signal = SignalStream { plan: &plan, stream };
     play(&plan, &mut (), |part| run.take(part, &mut signal, progress))?;
@@ -251,7 +309,6 @@ impl Sink for SignalStream<'_, '_> {
 }
 
 fn describe(plan: &Plan<'_>, names: &Names, report: &Report) -> Description {
-    let name = |path: &PathBuf| path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
     let files = names.signal.iter().zip(&plan.sections);
     Description {
         version: sidecar::VERSION,

@@ -11,6 +11,8 @@ use pulsewright_core::time::Span;
 /// Width of an integer sample.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Bits {
+    /// 12 bits.
+    B12,
     /// 16 bits.
     B16,
     /// 24 bits.
@@ -23,6 +25,7 @@ impl Bits {
     /// The width as a number.
     pub const fn count(self) -> u32 {
         match self {
+            Bits::B12 => 12,
             Bits::B16 => 16,
             Bits::B24 => 24,
             Bits::B32 => 32,
@@ -57,9 +60,9 @@ impl Scale {
     /// At 16 bits: 1 uV, 0.01 mmHg, 0.001 ohm; wider samples are finer, as far as the 24 bits of the signal carry.
     pub fn new(kind: ChannelKind, bits: Bits, reach: Reach) -> Scale {
         let decimals: u8 = match (kind, bits) {
-            (ChannelKind::Potential | ChannelKind::Impedance, Bits::B16) => 3,
+            (ChannelKind::Potential | ChannelKind::Impedance, Bits::B12 | Bits::B16) => 3,
             (ChannelKind::Potential | ChannelKind::Impedance, Bits::B24) => 5,
-            (ChannelKind::Pressure, Bits::B16) => 2,
+            (ChannelKind::Pressure, Bits::B12 | Bits::B16) => 2,
             (ChannelKind::Pressure, Bits::B24) => 4,
             // No finer than a float of some mV carries, or the limb leads' sums would be off by more than a step.
             (_, Bits::B32) => 6,
@@ -81,6 +84,11 @@ impl Scale {
     /// Digits after the point of every value.
     pub fn decimals(&self) -> u8 {
         self.decimals
+    }
+
+    /// Steps from a value of nothing to the code 0: whole, as every step divides a unit and the offset is of units.
+    pub fn steps_to_offset(&self) -> i64 {
+        self.offset / self.step
     }
 
     /// Value of a code in units of the last decimal.
@@ -220,6 +228,7 @@ mod tests {
 
     #[test]
     fn limits_of_each_width() {
+        assert_eq!(Bits::B12.limits(), (-2048, 2047));
         assert_eq!(Bits::B16.limits(), (-32_768, 32_767));
         assert_eq!(Bits::B24.limits(), (-8_388_608, 8_388_607));
         assert_eq!(Bits::B32.limits(), (i32::MIN, i32::MAX));
@@ -254,6 +263,25 @@ mod tests {
         assert_eq!(scale.fixed(1), 500_001);
         assert_eq!(scale.range(), (467.232, 532.767));
         assert_eq!(scale.steps_per_unit(), 1000.0);
+    }
+
+    #[test]
+    fn twelve_bits_reach_as_far_in_larger_steps() {
+        let scale = |kind, highest: f32| Scale::new(kind, Bits::B12, reach(-highest, highest));
+        assert_eq!(scale(ChannelKind::Potential, 5.0).step(), 0.005);
+        assert_eq!(scale(ChannelKind::Pressure, 180.0).step(), 0.1);
+    }
+
+    #[test]
+    fn every_step_divides_the_offset() {
+        for bits in [Bits::B12, Bits::B16, Bits::B24, Bits::B32] {
+            for exponent in -3..6 {
+                let far = 2.3 * 10_f32.powi(exponent);
+                let scale =
+                    Scale::new(ChannelKind::Impedance, bits, Reach { lowest: 0.0, highest: far, centre: 137.0 });
+                assert_eq!(scale.steps_to_offset() * scale.step, scale.offset, "{bits:?} {far}");
+            }
+        }
     }
 
     #[test]

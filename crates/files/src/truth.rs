@@ -299,7 +299,7 @@ pub fn nearest_frame(instant: Instant, rate: FrameRate) -> u64 {
 }
 
 /// Word of an episode in the truth.
-fn episode_word(episode: Episode) -> &'static str {
+pub fn episode_word(episode: Episode) -> &'static str {
     match episode {
         Episode::AtrialFibrillation => "atrial-fibrillation",
         Episode::AtrialFlutter => "atrial-flutter",

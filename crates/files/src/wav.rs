@@ -1,4 +1,6 @@
-//! RIFF WAVE files: 16-, 24- and 32-bit integers and 32-bit floats.
+//! RIFF WAVE files: 16-, 24- and 32-bit integers and 32-bit floats; over 4 GiB, or when asked for, as RF64.
+//!
+//! RF64 (EBU Tech 3306, from memory) is the same file with the sizes of 64 bits in a `ds64` chunk before all others.
 //!
 //! Written here rather than by a library: the size is known before the first byte, so nothing is sought back and standard
 //! output will do; whole parts are encoded side by side; and the loudspeaker mask of the extensible header is zero, since
@@ -10,7 +12,7 @@ use crate::scale::Bits;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::time::FrameRate;
 
-/// Largest file: sizes in the header are 32 bits, and the first counts all bytes after the first eight.
+/// Largest RIFF file: sizes in the header are 32 bits, and the first counts all bytes after the first eight.
 pub const LARGEST: u64 = u32::MAX as u64 + 8;
 
 const PCM: u16 = 1;
@@ -25,13 +27,41 @@ pub struct Wav<'a> {
     columns: &'a [Column],
     rate: FrameRate,
     sample_bytes: usize,
+    always_wide: bool,
 }
+
+/// What a RIFF size says when the `ds64` chunk says it.
+const ELSEWHERE: u32 = u32::MAX;
+
+/// Bytes of the `ds64` chunk: its name and size, three sizes of 64 bits, and the length of a table that is empty.
+const DS64_BYTES: u64 = 8 + 28;
 
 impl<'a> Wav<'a> {
     /// For these channels, all stored alike.
     pub fn new(columns: &'a [Column], rate: FrameRate) -> Wav<'a> {
         let bits = columns.first().and_then(|column| column.scale).map_or(32, |scale| scale.bits().count());
-        Wav { columns, rate, sample_bytes: bits as usize / 8 }
+        Wav { columns, rate, sample_bytes: bits.div_ceil(8) as usize, always_wide: false }
+    }
+
+    /// As RF64, however small.
+    pub fn wide(self) -> Wav<'a> {
+        Wav { always_wide: true, ..self }
+    }
+
+    /// Whether a section is RF64: asked for, or because its size does not fit 32 bits.
+    pub fn is_wide(&self, section: Section) -> bool {
+        self.always_wide || self.narrow_bytes(section) > LARGEST
+    }
+
+    /// Bytes of a section's file.
+    pub fn bytes(&self, section: Section) -> u64 {
+        self.narrow_bytes(section).saturating_add(if self.is_wide(section) { DS64_BYTES } else { 0 })
+    }
+
+    /// Bytes that it has, or would have, as RIFF.
+    fn narrow_bytes(&self, section: Section) -> u64 {
+        let data = self.data_bytes(section);
+        self.narrow_head_bytes().saturating_add(data).saturating_add(data % 2)
     }
 
     fn frame_bytes(&self) -> usize {
@@ -47,7 +77,7 @@ impl<'a> Wav<'a> {
         self.columns.len() > 2 || self.sample_bytes > 2
     }
 
-    fn head_bytes(&self) -> u64 {
+    fn narrow_head_bytes(&self) -> u64 {
         let format = if self.is_extensible() { 40 } else { 16 };
         let fact = if self.is_float() { 12 } else { 0 };
         12 + 8 + format + fact + 8
@@ -59,21 +89,26 @@ impl<'a> Wav<'a> {
 }
 
 impl Encoder for Wav<'_> {
-    fn size(&self, section: Section) -> Option<(u64, u64)> {
-        let data = self.data_bytes(section);
-        Some((self.head_bytes().saturating_add(data).saturating_add(data % 2), LARGEST))
-    }
-
     fn head(&self, section: Section, bytes: &mut Vec<u8>) {
-        // Sizes fit: a section whose size is above `LARGEST` has been refused.
         let data = self.data_bytes(section);
+        let wide = self.is_wide(section);
+        let narrow = |size: u64| u32::try_from(size).ok().filter(|_| !wide).unwrap_or(ELSEWHERE);
         let channels = self.columns.len() as u16;
         let bits = self.sample_bytes as u16 * 8;
         let tag = if self.is_float() { IEEE_FLOAT } else { PCM };
-        let whole = self.head_bytes() - 8 + data + data % 2;
-        bytes.extend_from_slice(b"RIFF");
-        bytes.extend_from_slice(&(whole as u32).to_le_bytes());
-        bytes.extend_from_slice(b"WAVEfmt ");
+        let whole = self.bytes(section) - 8;
+        bytes.extend_from_slice(if wide { b"RF64" } else { b"RIFF" });
+        bytes.extend_from_slice(&narrow(whole).to_le_bytes());
+        bytes.extend_from_slice(b"WAVE");
+        if wide {
+            bytes.extend_from_slice(b"ds64");
+            bytes.extend_from_slice(&(DS64_BYTES as u32 - 8).to_le_bytes());
+            for size in [whole, data, section.frames] {
+                bytes.extend_from_slice(&size.to_le_bytes());
+            }
+            bytes.extend_from_slice(&0_u32.to_le_bytes());
+        }
+        bytes.extend_from_slice(b"fmt ");
         bytes.extend_from_slice(&(if self.is_extensible() { 40_u32 } else { 16 }).to_le_bytes());
         bytes.extend_from_slice(&(if self.is_extensible() { EXTENSIBLE } else { tag }).to_le_bytes());
         bytes.extend_from_slice(&channels.to_le_bytes());
@@ -91,10 +126,10 @@ impl Encoder for Wav<'_> {
         if self.is_float() {
             bytes.extend_from_slice(b"fact");
             bytes.extend_from_slice(&4_u32.to_le_bytes());
-            bytes.extend_from_slice(&(section.frames as u32).to_le_bytes());
+            bytes.extend_from_slice(&narrow(section.frames).to_le_bytes());
         }
         bytes.extend_from_slice(b"data");
-        bytes.extend_from_slice(&(data as u32).to_le_bytes());
+        bytes.extend_from_slice(&narrow(data).to_le_bytes());
     }
 
     fn encode(&self, _: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
@@ -111,7 +146,7 @@ impl Encoder for Wav<'_> {
                         let (codes, counts) = Quantiser::new(scale).quantise(samples, &mut codes);
                         tally.add(counts);
                         match scale.bits() {
-                            Bits::B16 => spread::<i16, 2>(codes, stride, place),
+                            Bits::B12 | Bits::B16 => spread::<i16, 2>(codes, stride, place),
                             Bits::B24 => spread::<i32, 3>(codes, stride, place),
                             Bits::B32 => spread::<i32, 4>(codes, stride, place),
                         }
@@ -175,7 +210,7 @@ mod tests {
         wav.head(section, &mut bytes);
         wav.encode(0, frames, &mut bytes, &mut vec![Tally::default(); columns.len()]);
         wav.tail(section, &mut bytes);
-        assert_eq!(bytes.len() as u64, wav.size(section).unwrap().0);
+        assert_eq!(bytes.len() as u64, wav.bytes(section));
         assert_eq!(u32::from_le_bytes(bytes[4..8].try_into().unwrap()) as usize, bytes.len() - 8);
         bytes
     }
@@ -223,18 +258,53 @@ mod tests {
     }
 
     #[test]
-    fn sizes_up_to_the_last_byte_of_4_gib_are_known_without_writing() {
+    fn a_file_is_wide_from_the_first_byte_over_4_gib() {
         let columns = columns(1, Encoding::Integer(Bits::B16));
         let wav = Wav::new(&columns, FrameRate::lit(1000));
-        let size = |frames| wav.size(Section { first: 0, frames }).unwrap();
+        let head = |frames| {
+            let mut head = Vec::new();
+            wav.head(Section { first: 0, frames }, &mut head);
+            head
+        };
         let most = (u64::from(u32::MAX) + 8 - 44) / 2;
-        assert!(size(most).0 <= size(most).1);
-        assert!(size(most + 1).0 > size(most + 1).1);
-        assert_eq!(size(u64::MAX).0, u64::MAX, "held, not wrapped");
-        let mut head = Vec::new();
-        wav.head(Section { first: 0, frames: most }, &mut head);
-        assert_eq!(head[4..8], (44 - 8 + most as u32 * 2).to_le_bytes());
-        assert_eq!(head[40..44], (most as u32 * 2).to_le_bytes());
+        let narrow = head(most);
+        assert_eq!(narrow[..4], *b"RIFF");
+        assert_eq!(narrow[4..8], (44 - 8 + most as u32 * 2).to_le_bytes());
+        assert_eq!(narrow[40..44], (most as u32 * 2).to_le_bytes());
+        let wide = head(most + 1);
+        assert_eq!(wide.len(), 44 + 36);
+        assert_eq!((&wide[..8], &wide[8..16]), (b"RF64\xff\xff\xff\xff".as_slice(), b"WAVEds64".as_slice()));
+        let data = (most + 1) * 2;
+        assert_eq!(wide[16..20], 28_u32.to_le_bytes());
+        assert_eq!(wide[20..28], (80 - 8 + data).to_le_bytes());
+        assert_eq!(wide[28..36], data.to_le_bytes());
+        assert_eq!(wide[36..44], (most + 1).to_le_bytes());
+        assert_eq!(wide[76..80], [0xff; 4]);
+        assert_eq!(wav.bytes(Section { first: 0, frames: u64::MAX }), u64::MAX, "held, not wrapped");
+    }
+
+    #[test]
+    fn a_small_wide_file_holds_the_same_frames() {
+        let frames = frames();
+        for encoding in [Encoding::Integer(Bits::B24), Encoding::Float] {
+            let columns = columns(1, encoding);
+            let section = Section { first: 0, frames: 699 };
+            let (narrow, wide) =
+                (Wav::new(&columns, FrameRate::lit(500)), Wav::new(&columns, FrameRate::lit(500)).wide());
+            let file = |wav: &Wav<'_>| {
+                let mut bytes = Vec::new();
+                wav.head(section, &mut bytes);
+                wav.encode(0, &frames[..699], &mut bytes, &mut [Tally::default()]);
+                wav.tail(section, &mut bytes);
+                assert_eq!(bytes.len() as u64, wav.bytes(section));
+                bytes
+            };
+            let (narrow, wide) = (file(&narrow), file(&wide));
+            assert_eq!(wide.len(), narrow.len() + 36);
+            assert_eq!(wide[20..28], (wide.len() as u64 - 8).to_le_bytes());
+            let tail = narrow.iter().rev().zip(wide.iter().rev()).take_while(|(a, b)| a == b).count();
+            assert!(tail >= 699 * 3);
+        }
     }
 
     #[test]
@@ -248,8 +318,8 @@ mod tests {
             Wav::new(&columns, FrameRate::lit(500)).encode(0, &frames, &mut Vec::new(), &mut tallies);
             tallies
         };
-        assert_eq!(count(Encoding::Float)[0], Tally { clipped: 0, not_numbers: 2 });
-        assert_eq!(count(Encoding::Integer(Bits::B16))[0], Tally { clipped: 1, not_numbers: 1 });
+        assert_eq!(count(Encoding::Float)[0], Tally { not_numbers: 2, ..Tally::default() });
+        assert_eq!(count(Encoding::Integer(Bits::B16))[0], Tally { clipped: 1, not_numbers: 1, sum: 0 });
         assert_eq!(count(Encoding::Float)[1..], [Tally::default(); 2]);
     }
 }

@@ -10,7 +10,6 @@
 
 use crate::record::Record;
 use crate::{Plan, SuiteError};
-use pulsewright_files::FileFormat;
 use std::fs;
 use std::io::{self, BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
@@ -265,11 +264,7 @@ impl Drop for Staying {
 }
 
 fn signal_file(record: &Record, plan: &Plan, folder: &Path) -> Result<PathBuf, SuiteError> {
-    let extension = match plan.format {
-        FileFormat::Csv(_) => "csv",
-        FileFormat::Wav(_) => "wav",
-    };
-    let signal = folder.join(format!("signal.{extension}"));
+    let signal = folder.join(format!("signal.{}", plan.format.extension()));
     record.render_file(plan, &signal, false)?;
     Ok(signal)
 }

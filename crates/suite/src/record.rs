@@ -90,7 +90,7 @@ impl Record {
     pub fn render_stream(&self, plan: &Plan, stream: &mut dyn Write) -> Result<(), SuiteError> {
         let bits = match plan.format {
             FileFormat::Csv(bits) => bits,
-            FileFormat::Wav(_) => pulsewright_files::Bits::B16,
+            _ => pulsewright_files::Bits::B16,
         };
         let options = self.options(plan, FileFormat::Csv(bits));
         let rendered = self.with_content(|content| {

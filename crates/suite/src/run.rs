@@ -4,7 +4,6 @@ use crate::detector::{Heard, Listener};
 use crate::record::Record;
 use crate::report::read_answer;
 use crate::{Detector, Folder, Plan, SuiteError, pool};
-use pulsewright_files::FileFormat;
 use pulsewright_score::read::ReadOptions;
 use serde::{Deserialize, Serialize};
 use std::fmt;
@@ -141,7 +140,7 @@ impl<'a> Hearing<'a> {
         if self.options.keep_signals {
             let signals = self.folder.signals();
             fs::create_dir_all(&signals).map_err(SuiteError::io(&signals))?;
-            let extension = if matches!(self.plan.format, FileFormat::Csv(_)) { "csv" } else { "wav" };
+            let extension = self.plan.format.extension();
             record.render_file(self.plan, &signals.join(format!("{}.{extension}", record.name)), true)?;
         }
         let heard = bench.listener.hear(record, self.plan, bench.place.path(), &stop)?;
