@@ -10,7 +10,8 @@ use std::ops::Range;
 
 /// What a value is, as told to people.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Kind {
+#[allow(missing_docs)] // The names are the documentation: the kinds of JSON.
+pub enum Kind {
     Object,
     List,
     Text,
@@ -20,7 +21,8 @@ pub(crate) enum Kind {
 }
 
 impl Kind {
-    pub(crate) fn noun(self) -> &'static str {
+    /// With its article, for messages.
+    pub fn noun(self) -> &'static str {
         match self {
             Kind::Object => "an object",
             Kind::List => "a list",
@@ -34,7 +36,7 @@ impl Kind {
 
 /// A value at its place.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Node<'a> {
+pub struct Node<'a> {
     /// Offset of `raw` in the whole text.
     start: usize,
     raw: &'a str,
@@ -42,15 +44,18 @@ pub(crate) struct Node<'a> {
 
 /// A key and its value.
 #[derive(Clone, Debug)]
-pub(crate) struct Entry<'a> {
-    pub(crate) key: String,
-    pub(crate) key_node: Node<'a>,
-    pub(crate) value: Node<'a>,
+pub struct Entry<'a> {
+    /// The key, its escapes resolved.
+    pub key: String,
+    /// Where the key stands.
+    pub key_node: Node<'a>,
+    /// What stands behind it.
+    pub value: Node<'a>,
 }
 
 impl<'a> Node<'a> {
     /// The one value of a text; checks all of its syntax.
-    pub(crate) fn root(text: &'a str) -> Result<Node<'a>, serde_json::Error> {
+    pub fn root(text: &'a str) -> Result<Node<'a>, serde_json::Error> {
         let raw: &'a RawValue = serde_json::from_str(text)?;
         Ok(Node::within(text, 0, raw))
     }
@@ -63,21 +68,23 @@ impl<'a> Node<'a> {
     }
 
     /// Byte range in the whole text.
-    pub(crate) fn span(&self) -> Range<usize> {
+    pub fn span(&self) -> Range<usize> {
         self.start..self.start + self.raw.len()
     }
 
     /// What to point at: all of the value, but of a long object or list only its bracket.
-    pub(crate) fn mark(&self) -> Range<usize> {
+    pub fn mark(&self) -> Range<usize> {
         let long = self.raw.len() > 60 && matches!(self.kind(), Kind::Object | Kind::List);
         if long { self.start..self.start + 1 } else { self.span() }
     }
 
-    pub(crate) fn raw(&self) -> &'a str {
+    /// As written.
+    pub fn raw(&self) -> &'a str {
         self.raw
     }
 
-    pub(crate) fn kind(&self) -> Kind {
+    /// What it is.
+    pub fn kind(&self) -> Kind {
         match self.raw.as_bytes().first() {
             Some(b'{') => Kind::Object,
             Some(b'[') => Kind::List,
@@ -89,19 +96,19 @@ impl<'a> Node<'a> {
     }
 
     /// Text with its escapes resolved; `None` for anything else, and for half of a surrogate pair.
-    pub(crate) fn text(&self) -> Option<String> {
+    pub fn text(&self) -> Option<String> {
         serde_json::from_str(self.raw).ok()
     }
 
     /// The first `limit` elements of a list, and how many there are.
-    pub(crate) fn list(&self, limit: usize) -> Option<(Vec<Node<'a>>, usize)> {
+    pub fn list(&self, limit: usize) -> Option<(Vec<Node<'a>>, usize)> {
         let mut reader = serde_json::Deserializer::from_str(self.raw);
         let (values, count) = reader.deserialize_seq(Elements { limit }).ok()?;
         Some((values.into_iter().map(|raw| Node::within(self.raw, self.start, raw)).collect(), count))
     }
 
     /// The first `limit` entries of an object, and how many there are.
-    pub(crate) fn object(&self, limit: usize) -> Option<(Vec<Entry<'a>>, usize)> {
+    pub fn object(&self, limit: usize) -> Option<(Vec<Entry<'a>>, usize)> {
         let mut reader = serde_json::Deserializer::from_str(self.raw);
         let (entries, count) = reader.deserialize_map(Entries { limit }).ok()?;
         let entries = entries.into_iter().map(|(key, value)| {

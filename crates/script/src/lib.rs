@@ -26,7 +26,7 @@
 //!
 //! # Map
 //! [`parse`] walks the text through `json` (values that know their place) and `keys` (the tree that the field table's
-//! paths make), resolves each step with `carry`, and collects [`Problem`]s. `write` and `schema` read the same tree.
+//! paths make), resolves each step with `carry`, and collects [`Problem`]s. [`reader`] is the part of it that any JSON document can use. `write` and `schema` read the same tree.
 
 mod beats;
 mod carry;
@@ -37,6 +37,7 @@ mod keys;
 mod one_step;
 mod parse;
 mod problem;
+pub mod reader;
 mod schema;
 mod step;
 mod words;

@@ -4,18 +4,17 @@ use crate::carry;
 use crate::document::{Document, Part, too_long};
 use crate::json::{Entry, Kind, Node};
 use crate::problem::{Collected, Problem, Problems};
-use crate::words::{join, nearest, quoted, shown};
+pub(crate) use crate::reader::Path;
+use crate::reader::{DocumentKind, open};
+use crate::words::{nearest, quoted, shown};
 use crate::{MAX_BYTES, MAX_STEPS};
 use pulsewright_core::script::MAX_NESTING;
 use pulsewright_core::settings::{FIELDS, Field, Settings};
-use std::fmt;
 use std::io::{self, Read};
 
-/// Entries of one object looked at; more than any step could name.
-const MAX_KEYS: usize = 1000;
-
-/// Longest title or name, characters.
-pub(crate) const MAX_LINE: usize = 200;
+/// What is read here, for messages.
+const KIND: DocumentKind =
+    DocumentKind { noun: "a script", shape: "a script document", help: "docs/script.md shows one" };
 
 const DOCUMENT_KEYS: [&str; 5] = ["version", "title", "notes", "seed", "steps"];
 const REPEAT_KEYS: [&str; 2] = ["repeat", "steps"];
@@ -25,18 +24,7 @@ const REPEAT_KEYS: [&str; 2] = ["repeat", "steps"];
 /// # Errors
 /// Every problem of the document at once; of broken syntax only the first.
 pub fn parse(text: &[u8], name: &str) -> Result<Document, Problems> {
-    if text.len() > MAX_BYTES {
-        return Err(Problems::of(name, "", Collected::one(too_large())));
-    }
-    let bytes = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
-    let text = match std::str::from_utf8(bytes) {
-        Ok(text) => text,
-        Err(error) => return Err(not_utf8(bytes, error.valid_up_to(), name)),
-    };
-    let root = match Node::root(text) {
-        Ok(root) => root,
-        Err(error) => return Err(Problems::of(name, text, Collected::one(broken(text, &error)))),
-    };
+    let (text, root) = open(text, name, &KIND)?;
     let mut walk =
         Walk { found: Collected::default(), carried: carry::RESTING, doubtful: [false; FIELDS], parts: vec![] };
     let document = walk.document(root);
@@ -53,89 +41,6 @@ pub fn read(source: impl Read, name: &str) -> Result<Document, Problems> {
     match limited {
         Ok(_) => parse(&text, name),
         Err(error) => Err(Problems::of(name, "", Collected::one(Problem::new(format!("can't read it: {error}"))))),
-    }
-}
-
-fn too_large() -> Problem {
-    Problem::new("the file is too large for a script").allowed(format!("at most {} MiB", MAX_BYTES >> 20))
-}
-
-fn not_utf8(bytes: &[u8], valid: usize, name: &str) -> Problems {
-    let problem = Problem::new("the file is not UTF-8 text").at(valid..valid + '\u{fffd}'.len_utf8());
-    let problem = match bytes {
-        [0xff, 0xfe, ..] | [0xfe, 0xff, ..] => problem.allowed("UTF-8; this looks like UTF-16: save it as UTF-8"),
-        _ => problem.allowed("JSON text in UTF-8"),
-    };
-    Problems::of(name, &String::from_utf8_lossy(bytes), Collected::one(problem))
-}
-
-/// What `serde_json` says about the first syntax error, in words for people who don't write parsers.
-fn broken(text: &str, error: &serde_json::Error) -> Problem {
-    if text.trim().is_empty() {
-        return Problem::new("the file is empty").allowed("a script document; docs/script.md shows one");
-    }
-    let line_start = text.split_inclusive('\n').take(error.line().saturating_sub(1)).map(str::len).sum::<usize>();
-    let mut at = (line_start + error.column().saturating_sub(1)).min(text.len());
-    while !text.is_char_boundary(at) {
-        at -= 1;
-    }
-    let said = error.to_string();
-    let said = said.split(" at line ").next().unwrap_or_default();
-    let rest = text.get(at..).unwrap_or_default();
-    // The reader stops one character into some of these words.
-    let word = text.get(at.saturating_sub(1)..).unwrap_or(rest);
-    let starts = |what: &str| rest.starts_with(what) || word.starts_with(what);
-    let comma_before = text.get(..at).is_some_and(|before| before.trim_end().ends_with(','));
-    let (what, allowed) = if error.is_eof() {
-        (format!("the file ends too early ({said})"), Some("a whole document; was it cut off?"))
-    } else if starts("NaN") || starts("Infinity") || starts("-Infinity") || starts("nan") || starts("inf") {
-        ("not a number that JSON has".to_owned(), Some("finite numbers such as 72 or 0.5"))
-    } else if starts("//") || starts("/*") || starts("#") {
-        ("JSON has no comments".to_owned(), Some("a \"notes\" text at the top of the document"))
-    } else if starts("'") {
-        ("single quotes around text".to_owned(), Some("double quotes"))
-    } else if comma_before && (rest.starts_with(']') || rest.starts_with('}')) {
-        ("a comma before the end of a list or object".to_owned(), Some("commas only between two of its members"))
-    } else if !text.trim_start().starts_with(['{', '[']) {
-        ("the file is not JSON".to_owned(), Some("a script document, which starts with {"))
-    } else {
-        (format!("broken JSON: {said}"), None)
-    };
-    let problem = Problem::new(what).at(at..at + rest.chars().next().map_or(0, char::len_utf8));
-    Problem { allowed: allowed.map(str::to_owned), ..problem }
-}
-
-/// Where the walk is, as a JSON path.
-#[derive(Clone, Copy)]
-pub(crate) enum Path<'p> {
-    Root,
-    Key(&'p Path<'p>, &'p str),
-    Index(&'p Path<'p>, usize),
-}
-
-impl Path<'_> {
-    pub(crate) fn key<'p>(&'p self, key: &'p str) -> Path<'p> {
-        Path::Key(self, key)
-    }
-
-    /// The last part, as a sentence calls it.
-    fn here(&self) -> String {
-        match self {
-            Path::Root => "the document".to_owned(),
-            Path::Key(_, key) => shown(key),
-            Path::Index(..) => "a step".to_owned(),
-        }
-    }
-}
-
-impl fmt::Display for Path<'_> {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Path::Root => Ok(()),
-            Path::Key(Path::Root, key) => f.write_str(&shown(key)),
-            Path::Key(parent, key) => write!(f, "{parent}.{}", shown(key)),
-            Path::Index(parent, index) => write!(f, "{parent}[{index}]"),
-        }
     }
 }
 
@@ -263,88 +168,42 @@ impl Walk {
         level
     }
 
-    /// The entries of an object, with keys given twice told.
+    /// See [`Collected::entries`].
     pub(crate) fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<Entry<'a>>> {
-        let Some((entries, count)) = node.object(MAX_KEYS) else {
-            let told = format!("{} can't be {}", path.here(), node.kind().noun());
-            self.tell(node, path, |p| p.allowed(format!("{what}: an object, {{...}}")), told);
-            return None;
-        };
-        if count > MAX_KEYS {
-            self.tell(node, path, |p| p.allowed(format!("at most {MAX_KEYS}")), format!("{count} keys in one object"));
-        }
-        let mut order: Vec<usize> = (0..entries.len()).collect();
-        order.sort_by_key(|&i| entries.get(i).map(|entry| (&entry.key, i)));
-        for pair in order.windows(2) {
-            if let [Some(first), Some(second)] = [pair.first(), pair.last()].map(|i| entries.get(*i?))
-                && first.key == second.key
-            {
-                let what = format!("key {} is given twice", quoted(&second.key));
-                let problem = Problem::new(what).at(second.key_node.span()).path(path.key(&second.key));
-                let also = Some((first.key_node.span(), "given here".to_owned()));
-                self.found.push(Problem { also, ..problem });
-            }
-        }
-        Some(entries)
+        self.found.entries(node, path, what)
     }
 
-    /// A whole number from `min` to `max`.
+    /// See [`Collected::whole`].
     fn whole(&mut self, node: Node<'_>, path: &Path<'_>, min: u64, max: u64) -> Option<u64> {
-        let value = node.raw().parse().ok().filter(|value| (min..=max).contains(value));
-        if value.is_none() {
-            let what = format!("{} can't be {}", path.here(), shown(node.raw()));
-            self.tell(node, path, |p| p.allowed(format!("a whole number, {min} to {max}")), what);
-        }
-        value
+        self.found.whole(node, path, min, max)
     }
 
-    /// Text.
+    /// See [`Collected::text`].
     pub(crate) fn text(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
-        match node.text() {
-            None if node.kind() == Kind::Text => {
-                let allowed = "\\u escapes of characters outside the first 65 536 in pairs";
-                self.tell(node, path, |p| p.allowed(allowed), "text with half a character".into());
-                None
-            }
-            None => {
-                self.wrong_kind(node, path, Kind::Text);
-                None
-            }
-            text => text,
-        }
+        self.found.text(node, path)
     }
 
-    /// Text that fits a line of a table.
+    /// See [`Collected::line`].
     pub(crate) fn line(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
-        let line = self.text(node, path)?;
-        if line.chars().count() > MAX_LINE || line.chars().any(char::is_control) {
-            let allowed = format!("one line of at most {MAX_LINE} characters");
-            self.tell(
-                node,
-                path,
-                |p| p.allowed(allowed),
-                format!("{} is too long or has more than one line", path.here()),
-            );
-        }
-        Some(line)
+        self.found.line(node, path)
     }
 
+    /// See [`Collected::wrong_kind`].
     pub(crate) fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: Kind) {
-        let what = format!("{} can't be {}", path.here(), node.kind().noun());
-        self.tell(node, path, |p| p.allowed(wanted.noun()), what);
+        self.found.wrong_kind(node, path, wanted);
     }
 
+    /// See [`Collected::missing`].
     pub(crate) fn missing(&mut self, node: Node<'_>, path: &Path<'_>, key: &str, allowed: &str) {
-        self.tell(node, path, |p| p.allowed(allowed), format!("{} is missing", quoted(key)));
+        self.found.missing(node, path, key, allowed);
     }
 
+    /// See [`Collected::unknown`].
     pub(crate) fn unknown(&mut self, entry: &Entry<'_>, path: &Path<'_>, keys: &[&str], nearest: Option<String>) {
-        let allowed = join(keys.iter().copied());
-        let what = format!("unknown key {}", quoted(&entry.key));
-        self.tell(entry.key_node, path, |p| p.allowed(allowed).nearest(nearest), what);
+        self.found.unknown(entry, path, keys, nearest);
     }
 
-    /// Takes down a problem at a value.
+    /// See [`Collected::tell`].
     pub(crate) fn tell(
         &mut self,
         node: Node<'_>,
@@ -352,7 +211,7 @@ impl Walk {
         more: impl FnOnce(Problem) -> Problem,
         what: String,
     ) {
-        self.found.push(more(Problem::new(what).at(node.mark()).path(path)));
+        self.found.tell(node, path, more, what);
     }
 
     pub(crate) fn doubt(&mut self, field: Field, doubtful: bool) {

@@ -28,26 +28,31 @@ pub struct Problem {
 }
 
 impl Problem {
-    pub(crate) fn new(what: impl Into<String>) -> Problem {
+    /// A problem without a place yet.
+    pub fn new(what: impl Into<String>) -> Problem {
         Problem { span: None, path: String::new(), what: what.into(), allowed: None, nearest: None, also: None }
     }
 
-    pub(crate) fn at(mut self, span: Range<usize>) -> Problem {
+    /// At this byte range.
+    pub fn at(mut self, span: Range<usize>) -> Problem {
         self.span = Some(span);
         self
     }
 
-    pub(crate) fn path(mut self, path: impl fmt::Display) -> Problem {
+    /// At this JSON path.
+    pub fn path(mut self, path: impl fmt::Display) -> Problem {
         self.path = path.to_string();
         self
     }
 
-    pub(crate) fn allowed(mut self, allowed: impl Into<String>) -> Problem {
+    /// With what is allowed.
+    pub fn allowed(mut self, allowed: impl Into<String>) -> Problem {
         self.allowed = Some(allowed.into());
         self
     }
 
-    pub(crate) fn nearest(mut self, nearest: Option<impl Into<String>>) -> Problem {
+    /// With what was probably meant.
+    pub fn nearest(mut self, nearest: Option<impl Into<String>>) -> Problem {
         self.nearest = nearest.map(Into::into);
         self
     }
@@ -55,17 +60,19 @@ impl Problem {
 
 /// Problems as they are found: the first are kept, all are counted, so that a bad file costs no more than a good one.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Collected {
+pub struct Collected {
     list: Vec<Problem>,
     more: usize,
 }
 
 impl Collected {
-    pub(crate) fn one(problem: Problem) -> Collected {
+    /// Just this one.
+    pub fn one(problem: Problem) -> Collected {
         Collected { list: vec![problem], more: 0 }
     }
 
-    pub(crate) fn push(&mut self, problem: Problem) {
+    /// Takes one down.
+    pub fn push(&mut self, problem: Problem) {
         if self.list.len() < KEPT {
             self.list.push(problem);
         } else {
@@ -73,7 +80,8 @@ impl Collected {
         }
     }
 
-    pub(crate) fn is_empty(&self) -> bool {
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
         self.list.is_empty()
     }
 }
@@ -91,7 +99,7 @@ pub struct Problems {
 
 impl Problems {
     /// Problems of the text called `name` in messages.
-    pub(crate) fn of(name: &str, text: &str, found: Collected) -> Problems {
+    pub fn of(name: &str, text: &str, found: Collected) -> Problems {
         let Collected { mut list, more } = found;
         list.sort_by_key(|problem| problem.span.as_ref().map_or(usize::MAX, |span| span.start));
         Problems { name: name.to_owned(), text: text.to_owned(), list, more }

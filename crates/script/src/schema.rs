@@ -3,7 +3,7 @@
 use crate::MAX_STEPS;
 use crate::beats::{BEAT_KEYS, MAX_BEATS};
 use crate::keys::{self, Branch};
-use crate::parse::MAX_LINE;
+use crate::reader::MAX_LINE;
 use crate::step::{EACH, MAX_STEP_S};
 use crate::words::range;
 use crate::write::number;

@@ -9,7 +9,7 @@ use pulsewright_core::settings::FieldInfo;
 const QUOTED: usize = 48;
 
 /// The word most like `written`, if any is alike enough to be meant.
-pub(crate) fn nearest<'w>(written: &str, words: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
+pub fn nearest<'w>(written: &str, words: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
     // Longer than any word: nothing is near, and the comparison would cost its square.
     if written.len() > 128 {
         return None;
@@ -55,17 +55,17 @@ fn find<T>(list: &str, word: &str, all: &[&'static T], id: fn(&T) -> &'static st
 }
 
 /// Words in a row, each in quotes.
-pub(crate) fn join<'w>(words: impl IntoIterator<Item = &'w str>) -> String {
+pub fn join<'w>(words: impl IntoIterator<Item = &'w str>) -> String {
     words.into_iter().map(quoted).collect::<Vec<_>>().join(", ")
 }
 
 /// A piece of a document in quotes: shortened, without anything that would move a terminal's cursor.
-pub(crate) fn quoted(text: &str) -> String {
+pub fn quoted(text: &str) -> String {
     format!("\"{}\"", shown(text))
 }
 
 /// As [`quoted`], without the quotes.
-pub(crate) fn shown(text: &str) -> String {
+pub fn shown(text: &str) -> String {
     let mut shown: String = text.chars().take(QUOTED).flat_map(plain_char).collect();
     if text.chars().nth(QUOTED).is_some() {
         shown.push_str("...");
