@@ -22,6 +22,7 @@ use crate::frame::PressureSite;
 use crate::settings::Field;
 use crate::time::{Instant, Span};
 use crate::truth::Pulse;
+use chambers::Last;
 use core::fmt;
 use ejection::{Ejection, Stroke};
 use line::Tap;
@@ -182,7 +183,7 @@ impl Pressures {
             let rest = moment.rest(site);
             let before = |beat: Instant| {
                 let next_s = beat.plus(sites::beat_delay(site, period)).since(Instant::ZERO).as_secs();
-                let plan = moment.beat(site, moment.before_beat(site), &stroke, false)?;
+                let plan = moment.beat(site, moment.before_beat(site), &stroke, false, None)?;
                 (next_s < period.as_secs()).then(|| plan.after(period.as_secs() - next_s))
             };
             let trace = match first_beat.and_then(before) {
@@ -264,9 +265,12 @@ impl Pressures {
     fn start_beat(&mut self, site: PressureSite, now: Instant, stroke: &Stroke, moment: &Moment<'_>) -> Option<Pulse> {
         let contracted = self.contracted & bit(site) != 0;
         self.contracted &= !bit(site);
+        let pulsing = self.pulsing & bit(site) != 0;
         let tap = self.tap(site)?;
         tap.advance(now);
-        let plan = moment.beat(site, tap.trace.here(now), stroke, contracted)?;
+        let last = pulsing
+            .then(|| Last { rest_mmhg: tap.trace.asymptote_mmhg(), mean_mmhg: tap.trace.close(now).mean_mmhg(now) });
+        let plan = moment.beat(site, tap.trace.here(now), stroke, contracted, last.as_ref())?;
         let told = self.pulse_until(site, now, moment);
         let whip = moment.whip(site);
         let tap = self.tap(site)?;

@@ -13,7 +13,7 @@
 
 use super::arterial::{ejection_time_s, pre_ejection_s};
 use super::trace::{Plan, Stillness, Tail};
-use crate::math::{max, min};
+use crate::math::{clamp, max, min};
 use crate::time::Span;
 
 /// Heights of the waves of an atrium, in units of its a wave over the resting pressure of the atrium.
@@ -69,14 +69,35 @@ pub fn a_wave(here: (f32, f32), base_mmhg: f32, wave_mmhg: f32, cannon: bool, pe
 
 /// c, x, v and y from the closing of the valves on, from a pressure and slope.
 ///
-/// `follows_a` tells whether the atria contracted since the beat before: without, the x descent is shallow.
-pub fn systole(form: &Atrium, here: (f32, f32), mean_mmhg: f32, wave_mmhg: f32, follows_a: bool, period: Span) -> Plan {
+/// `follows_a` tells whether the atria contracted since the beat before: without, the x descent is shallow. `last` is
+/// what the cycle before was.
+pub fn systole(
+    form: &Atrium,
+    here: (f32, f32),
+    (mean_mmhg, wave_mmhg): (f32, f32),
+    follows_a: bool,
+    last: Option<&Last>,
+    period: Span,
+) -> Plan {
     // The resting pressure of the atrium, under which the waves leave the mean as set.
     let unit = waves(form, (0.0, 0.0), 0.0, 1.0, follows_a, period);
     let period_s = period.as_secs();
     let a = if follows_a { A_AREA_S } else { 0.0 };
     let base = mean_mmhg - wave_mmhg * (unit.integral(period_s) + a) / period_s;
-    waves(form, here, base, wave_mmhg, follows_a, period)
+    // Waves that run into each other have another area: what the cycle before was off by corrects the rest, within bounds
+    // that a pause or a change of the script can't pass.
+    let off = last.map_or(0.0, |last| last.rest_mmhg - base + 0.4 * (mean_mmhg - last.mean_mmhg));
+    let most = 0.3 * wave_mmhg;
+    waves(form, here, base + clamp(off, -most, most), wave_mmhg, follows_a, period)
+}
+
+/// A cycle of an atrium that has ended.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Last {
+    /// The resting pressure under its waves, mmHg.
+    pub rest_mmhg: f32,
+    /// Its mean by integral, mmHg.
+    pub mean_mmhg: f32,
 }
 
 fn waves(form: &Atrium, here: (f32, f32), base: f32, wave: f32, follows_a: bool, period: Span) -> Plan {
@@ -131,7 +152,9 @@ pub fn contraction(
     let end_s = opening_s + ejection_s;
     let low_s = end_s + min(0.09, 0.12 * period_s);
     let filled_s = low_s + min(0.09, 0.12 * period_s);
-    let tail = Tail { asymptote_mmhg: end_diastolic_mmhg, per_s: 8.0, due_s: 2.0 * period_s, then: Stillness::Same };
+    // Filled when the next beat is due, however soon that is.
+    let per_s = max(8.0, 3.5 / (period_s - filled_s));
+    let tail = Tail { asymptote_mmhg: end_diastolic_mmhg, per_s, due_s: 2.0 * period_s, then: Stillness::Same };
     let peak_s = opening_s + 0.42 * ejection_s;
     let open = 0.92 * form.opening;
     // Steepest at the opening of the valve, on the way to the peak.
@@ -141,14 +164,14 @@ pub fn contraction(
         .to(peak_s, height(1.0), 0.0)
         .to(end_s, height(form.end), -2.5 * (1.0 - form.end) * share * range / ejection_s)
         .to(low_s, form.lowest * end_diastolic_mmhg, 0.0)
-        .to(filled_s, 0.8 * end_diastolic_mmhg, 0.2 * 8.0 * end_diastolic_mmhg)
+        .to(filled_s, 0.8 * end_diastolic_mmhg, 0.2 * per_s * end_diastolic_mmhg)
 }
 
-/// The atrial kick in a filling ventricle.
-pub fn kick(here: (f32, f32), end_diastolic_mmhg: f32, force: f32, period: Span) -> Plan {
+/// The atrial kick in a filling ventricle, over before the valves close `left_s` from now.
+pub fn kick(here: (f32, f32), end_diastolic_mmhg: f32, force: f32, left_s: f32, period: Span) -> Plan {
     let tail =
         Tail { asymptote_mmhg: end_diastolic_mmhg, per_s: 30.0, due_s: 2.0 * period.as_secs(), then: Stillness::Same };
-    Plan::new(here.0, here.1, tail)
-        .to(0.06, max((1.0 + 0.3 * force) * end_diastolic_mmhg, here.0 + 0.1 * force * end_diastolic_mmhg), 0.0)
-        .to(0.11, 1.05 * end_diastolic_mmhg, -1.5 * end_diastolic_mmhg)
+    let end_s = clamp(0.9 * left_s, 0.04, 0.11);
+    let top = max((1.0 + 0.3 * force) * end_diastolic_mmhg, here.0 + 0.1 * force * end_diastolic_mmhg);
+    Plan::new(here.0, here.1, tail).to(0.55 * end_s, top, 0.0).to(end_s, end_diastolic_mmhg, 0.0)
 }

@@ -1,7 +1,7 @@
 //! The sites: which settings each reads, when a contraction reaches it, and what it starts there.
 
 use super::arterial::{self, FEMORAL, Form, PULMONARY, RADIAL, Target};
-use super::chambers::{self, CENTRAL_VEIN, LEFT_ATRIUM, LEFT_VENTRICLE, RIGHT_ATRIUM, RIGHT_VENTRICLE, WEDGE};
+use super::chambers::{self, CENTRAL_VEIN, LEFT_ATRIUM, LEFT_VENTRICLE, Last, RIGHT_ATRIUM, RIGHT_VENTRICLE, WEDGE};
 use super::ejection::Stroke;
 use super::intracranial;
 use super::line::{Connection, Line};
@@ -195,8 +195,15 @@ impl Moment<'_> {
         }
     }
 
-    /// What a beat starts at a site from the pressure and slope there; `None` when it is too weak.
-    pub fn beat(&self, site: PressureSite, here: (f32, f32), stroke: &Stroke, contracted: bool) -> Option<Plan> {
+    /// What a beat starts at a site from the pressure and slope there, after the cycle `last`; `None` when it is too weak.
+    pub fn beat(
+        &self,
+        site: PressureSite,
+        here: (f32, f32),
+        stroke: &Stroke,
+        contracted: bool,
+        last: Option<&Last>,
+    ) -> Option<Plan> {
         let period = self.period;
         let artery = |form: &Form| arterial::pulse(form, here.0, stroke.strength, &self.target(site, stroke.odd));
         match site {
@@ -205,7 +212,7 @@ impl Moment<'_> {
             PressureSite::Pulmonary => artery(&PULMONARY),
             PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
                 let (form, mean, wave) = self.atrium(site);
-                Some(chambers::systole(form, here, mean, wave, contracted, period))
+                Some(chambers::systole(form, here, (mean, wave), contracted, last, period))
             }
             PressureSite::RightVentricle => {
                 let (systolic, end) = self.ventricle(site, stroke.odd);
@@ -239,7 +246,8 @@ impl Moment<'_> {
                 let end_diastolic = self.ventricle(site, true).1;
                 // Nothing comes in before the ventricle has relaxed.
                 let relaxed = here.0 < 1.5 * end_diastolic && here.1 > -10.0 * end_diastolic;
-                (relaxed && !closed).then(|| chambers::kick(here, end_diastolic, force, period))
+                let left_s = 0.001 * self.get(Field::PrMs) + chambers::CLOSING_S - chambers::A_WAVE_S;
+                (relaxed && !closed).then(|| chambers::kick(here, end_diastolic, force, left_s, period))
             }
             _ => {
                 let (_, _, wave) = self.atrium(site);
