@@ -42,6 +42,18 @@ def pressure_pulses(pressure_mmhg: np.ndarray, frame_rate_hz: float, rate_bpm: f
     return Pulses(peaks / frame_rate_hz, pressure[peaks], pressure[valleys], means)
 
 
+def end_diastolic(pressure_mmhg: np.ndarray, frame_rate_hz: float, peak_s: np.ndarray) -> np.ndarray:
+    """Ventricular pressure where the upstroke before each peak but the first begins: the last slope below 2 % of the steepest."""
+    pressure = np.asarray(pressure_mmhg, dtype=np.float64)
+    slope = np.diff(pressure)
+    found = []
+    for top in np.round(peak_s[1:] * frame_rate_hz).astype(int):
+        steepest = max(0, top - int(0.25 * frame_rate_hz)) + int(np.argmax(slope[max(0, top - int(0.25 * frame_rate_hz)) : top]))
+        calm = np.flatnonzero(slope[:steepest] < 0.02 * slope[steepest])
+        found.append(pressure[calm[-1] + 1])
+    return np.array(found)
+
+
 def breath_rate_by_peaks(impedance_ohm: np.ndarray, frame_rate_hz: float) -> float:
     """Breaths per minute from the spacing of the tops of breath; NaN under two breaths."""
     signal = np.asarray(impedance_ohm, dtype=np.float64)

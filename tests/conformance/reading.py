@@ -112,7 +112,12 @@ def read_beats(target: Path) -> list[Beat]:
         ]
 
 
+def read_truth(target: Path, what: str) -> list[dict[str, str]]:
+    """A table of the truth beside a target, one dictionary a row, as written."""
+    with beside(target, f"{what}.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(line for line in file if not line.startswith("#")))
+
+
 def read_steps(target: Path) -> list[dict[str, str]]:
     """The truth of steps beside a target, one dictionary a step, as written."""
-    with beside(target, "steps.csv").open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(line for line in file if not line.startswith("#")))
+    return read_truth(target, "steps")

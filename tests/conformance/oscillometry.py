@@ -1,0 +1,86 @@
+"""Blood pressure from a cuff's pressure, by general signal processing and stated ratios.
+
+The method is the textbook one (Geddes 1982: mean pressure where the oscillation is largest, systolic and diastolic
+where it is a share of that above and below); filters, peaks and splines are scipy's. Nothing here reads a truth file.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import make_smoothing_spline
+from scipy.ndimage import gaussian_filter1d
+from scipy.signal import butter, find_peaks, sosfiltfilt
+
+EMPTY_MMHG = 8.0
+"""Below this a cuff is not read."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What a cuff reads."""
+
+    systolic_mmhg: float
+    mean_mmhg: float
+    diastolic_mmhg: float
+
+
+def deflation(cuff_mmhg: np.ndarray, frame_rate_hz: float) -> np.ndarray:
+    """The part of a measurement from the end of inflation until the cuff is all but empty."""
+    slow = sosfiltfilt(butter(2, 1.0, fs=frame_rate_hz, output="sos"), cuff_mmhg)
+    top = int(np.argmax(slow))
+    empty = top + int(np.argmax(slow[top:] < EMPTY_MMHG))
+    return cuff_mmhg[top + int(0.5 * frame_rate_hz) : empty]
+
+
+def oscillations(cuff_mmhg: np.ndarray, frame_rate_hz: float) -> tuple[np.ndarray, np.ndarray]:
+    """Cuff pressure at the foot of each pulse, and the pulse's height over a line from its foot to the next.
+
+    A pulse is where the pressure rises against its usual slope. One during which the cuff falls by more or less than
+    usual, as when the valve steps or opens, is left out.
+    """
+    # A bell of 10 ms: unlike a sharper filter it answers a step of the valve without an upward swing.
+    smooth = gaussian_filter1d(cuff_mmhg, 0.010 * frame_rate_hz)
+    slope = np.gradient(smooth, 1 / frame_rate_hz)
+    slope = slope - np.median(slope)
+    strongest = np.percentile(slope, 99.5)
+    steepest, _ = find_peaks(slope, height=0.06 * strongest, distance=max(1, int(0.3 * frame_rate_hz)))
+    feet = []
+    for steep in steepest:
+        begin = max(0, steep - int(0.15 * frame_rate_hz))
+        calm = np.flatnonzero(slope[begin:steep] < 0.1 * slope[steep])
+        feet.append(begin + int(calm[-1]) if len(calm) else begin)
+    falls = smooth[feet[:-1]] - smooth[feet[1:]]
+    usual = np.percentile(falls, 30)
+    steady = np.abs(falls - usual) < 0.25 + 0.2 * max(usual, 0.0)
+    pressures, heights = [], []
+    for foot, after in np.column_stack((feet[:-1], feet[1:]))[steady]:
+        line = np.linspace(smooth[foot], smooth[after], after - foot + 1)
+        pressures.append(smooth[foot])
+        heights.append(np.max(smooth[foot : after + 1] - line))
+    return np.array(pressures), np.array(heights)
+
+
+def read_cuff(cuff_mmhg: np.ndarray, frame_rate_hz: float, systolic_ratio: float, diastolic_ratio: float) -> Reading:
+    """Reads a measurement: the envelope's top and where it passes the ratios above and below."""
+    pressures, heights = oscillations(deflation(cuff_mmhg, frame_rate_hz), frame_rate_hz)
+    # Pulses at nearly one pressure, as on one step of the valve, are one point of the envelope.
+    bins = np.floor((pressures - np.min(pressures)) / 1.5)
+    level = np.array([np.mean(pressures[bins == one]) for one in np.unique(bins)])
+    height = np.array([np.median(heights[bins == one]) for one in np.unique(bins)])
+    return _ratios(level, height, systolic_ratio, diastolic_ratio)
+
+
+def _ratios(level: np.ndarray, height: np.ndarray, systolic_ratio: float, diastolic_ratio: float) -> Reading:
+    # A bell is a parabola in its logarithm, which a spline follows with few points.
+    seen = height > 0.03 * np.max(height)
+    level, height = level[seen], height[seen]
+    spline = make_smoothing_spline(level, np.log(height), lam=1.0)
+    fine = np.arange(level[0], level[-1], 0.05)
+    envelope = np.exp(spline(fine))
+    top = int(np.argmax(envelope))
+    above = top + np.flatnonzero(envelope[top:] <= systolic_ratio * envelope[top])
+    below = np.flatnonzero(envelope[:top] <= diastolic_ratio * envelope[top])
+    assert len(above) and len(below), "the deflation does not pass systolic and diastolic pressure"
+    return Reading(float(fine[above[0]]), float(fine[top]), float(fine[below[-1]]))
