@@ -199,6 +199,8 @@ pub struct Heart {
 const VENTRICLES_REFRACTORY: Span = Span::millis(240);
 /// Impulses from above and from a ventricular focus that arrive within this of each other fuse.
 const FUSION: Span = Span::millis(50);
+/// Share of its period below which no variability brings the sinus node.
+const SHORTEST: f32 = 0.3;
 /// PR of a junctional beat whose P comes first, and RP of one whose P comes last.
 const JUNCTIONAL_PR: Span = Span::millis(80);
 const JUNCTIONAL_RP: Span = Span::millis(90);
@@ -307,7 +309,9 @@ impl Heart {
                     _ => now.plus(atrial_period.scaled(0.6)),
                 };
                 if changed || running {
-                    self.schedule_sinus(if due > now { due } else { now }, demand, noise);
+                    let soonest =
+                        self.last_atrial.map_or(now, |last| last.plus(atrial_period.scaled(SHORTEST)).max(now));
+                    self.schedule_sinus(if due > now { due } else { now }, soonest, demand, noise);
                 }
             }
             Atria::Fibrillation { .. } | Atria::Still | Atria::Paced => self.stop(Clock::Sinus),
@@ -351,12 +355,11 @@ impl Heart {
         }
     }
 
-    fn schedule_sinus(&mut self, due: Instant, demand: &Demand, noise: &Noise) {
+    /// Lets the sinus node fire about `due`, displaced by its variability but not before `soonest`.
+    fn schedule_sinus(&mut self, due: Instant, soonest: Instant, demand: &Demand, noise: &Noise) {
         self.sinus_due = due;
         let wandering = demand.variability.displacement_s(due, demand.atrial_period(), noise);
-        let at = due.shifted(wandering);
-        let floor = self.last_atrial.map_or(Instant::ZERO, |last| last.plus(demand.atrial_period().scaled(0.3)));
-        self.set(Clock::Sinus, if at > floor { at } else { floor });
+        self.set(Clock::Sinus, due.shifted(wandering).max(soonest));
     }
 
     /// Lets the earliest clock ring.
@@ -427,7 +430,8 @@ impl Heart {
             }
             _ => {}
         }
-        self.schedule_sinus(self.sinus_due.plus(interval), demand, noise);
+        let soonest = now.plus(demand.atrial_period().scaled(SHORTEST));
+        self.schedule_sinus(self.sinus_due.plus(interval), soonest, demand, noise);
         if leaves {
             self.activate_atria(now, origin, Some((pr, demand.rhythm.code)), demand, noise, emit);
         }
@@ -460,7 +464,8 @@ impl Heart {
     fn reset_sinus(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
         if self.clock(Clock::Sinus) != Instant::NEVER {
             self.last_sinus_due = Some(now);
-            self.schedule_sinus(now.plus(demand.atrial_period()), demand, noise);
+            let soonest = now.plus(demand.atrial_period().scaled(SHORTEST));
+            self.schedule_sinus(now.plus(demand.atrial_period()), soonest, demand, noise);
         }
     }
 

@@ -1,0 +1,166 @@
+//! Laws that hold for any script: the same frames and events for any block size, after `skip` and from a clone; finite values.
+//!
+//! Pressures, their lines, breathing and the cuff carry the most state from event to event, so every step sets some of theirs.
+
+use proptest::prelude::*;
+use pulsewright_core::body::BODIES;
+use pulsewright_core::frame::{Frame, PressureSite};
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::player::Player;
+use pulsewright_core::pressure::Chosen;
+use pulsewright_core::script::{Item, Ramp, Script, Step};
+use pulsewright_core::settings::{Field, Settings};
+use pulsewright_core::time::{FrameRate, Span};
+use pulsewright_core::truth::Event;
+
+/// Groups of fields that are set often.
+const OFTEN: [&str; 4] = ["breathing.", "cuff.", "arterial.", "chest."];
+
+fn path_in(field: &Field, groups: &[&str]) -> bool {
+    groups.iter().any(|group| field.info().path.starts_with(group))
+}
+
+fn fields() -> (Vec<Field>, Vec<Field>) {
+    let sites = ["femoral.", "pulmonary.", "venous.", "right_", "left_", "wedge.", "intracranial."];
+    let all = Field::ALL.iter().copied();
+    (
+        all.clone().filter(|field| path_in(field, &OFTEN)).collect(),
+        all.filter(|field| path_in(field, &sites) || path_in(field, &["rate_bpm", "variability.", "heart."])).collect(),
+    )
+}
+
+/// A field and a share of its range; the ends of the range come often.
+fn set() -> impl Strategy<Value = (Field, f32)> {
+    let (often, seldom) = fields();
+    let field = prop_oneof![3 => prop::sample::select(often), 2 => prop::sample::select(seldom)];
+    let share =
+        prop_oneof![1 => Just(0.0), 1 => Just(1.0), 6 => 0.0..=1.0_f32, 4 => (0.0..=1.0_f32).prop_map(|x| x * x * x)];
+    (field, share)
+}
+
+fn at_share(field: Field, share: f32) -> f32 {
+    let info = field.info();
+    (info.min + share * (info.max - info.min)).clamp(info.min, info.max)
+}
+
+type Told = (usize, usize, u32, Vec<(Field, f32)>, Option<(Field, f32)>);
+
+fn step() -> impl Strategy<Value = Told> {
+    (0..RHYTHMS.len(), 0..BODIES.len(), 20..700_u32, prop::collection::vec(set(), 1..12), prop::option::of(set()))
+}
+
+/// Steps with what excludes each other left out.
+struct Steps(Vec<(Settings, Span, Vec<Ramp>)>);
+
+impl Steps {
+    fn new(told: &[Told]) -> Steps {
+        let step = |(rhythm, body, hundredths, set, ramp): &Told| {
+            let mut settings = Settings::new(BODIES[*body], RHYTHMS[*rhythm]);
+            for (field, share) in set {
+                settings = settings.with(*field, at_share(*field, *share)).expect("within the range");
+            }
+            let duration = Span::millis(10 * u64::from(*hundredths));
+            let ramps = ramp.filter(|(field, _)| field.info().ramps);
+            let ramps = ramps.map(|(field, share)| Ramp { field, to: at_share(field, share) });
+            (settings, duration, Vec::from_iter(ramps))
+        };
+        let usable = |step: &(Settings, Span, Vec<Ramp>)| Script::new(0, &[item(step)]).is_ok();
+        Steps(told.iter().map(step).filter(usable).collect())
+    }
+
+    fn items(&self) -> Vec<Item<'_>> {
+        self.0.iter().map(item).collect()
+    }
+}
+
+fn item((settings, duration, ramps): &(Settings, Span, Vec<Ramp>)) -> Item<'_> {
+    Item::Step(Step { duration: Some(*duration), settings: *settings, ramps, beats: &[] })
+}
+
+/// Bits of every value of a frame that a channel may show.
+fn bits(frame: &Frame) -> Vec<u32> {
+    let leads = frame.leads_mv.iter();
+    let all = leads.chain(&frame.pressure_mmhg).chain(&frame.cuff_mmhg).chain([&frame.respiration_ohm]);
+    all.map(|value| value.to_bits()).collect()
+}
+
+fn played(mut player: Player<'_>, block: usize) -> (Vec<Frame>, Vec<Event>) {
+    let (mut frames, mut events) = (Vec::new(), Vec::new());
+    let mut room = vec![Frame::default(); block];
+    while let n @ 1.. = player.fill_observed(&mut room, &mut |event| events.push(event)) {
+        frames.extend_from_slice(&room[..n]);
+    }
+    (frames, events)
+}
+
+/// Eight sites of ten.
+fn chosen(left_out: (usize, usize)) -> Chosen {
+    let sites: Vec<PressureSite> = PressureSite::ALL.to_vec();
+    let kept = sites.iter().enumerate().filter(|(i, _)| *i != left_out.0 && *i != left_out.1).map(|(_, site)| *site);
+    Chosen::new(&kept.take(8).collect::<Vec<_>>()).expect("eight sites")
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn frames_and_events_do_not_depend_on_how_they_are_asked_for(
+        told in prop::collection::vec(step(), 1..5),
+        seed in any::<u64>(),
+        left_out in (0..10_usize, 0..10_usize),
+        block in 1..700_usize,
+        place in any::<prop::sample::Index>(),
+        hz in prop::sample::select(vec![100_u32, 250, 500, 360]),
+    ) {
+        let steps = Steps::new(&told);
+        prop_assume!(!steps.0.is_empty());
+        let items = steps.items();
+        let script = Script::new(seed, &items).expect("usable steps");
+        let player = Player::new(&script, FrameRate::hz(hz).unwrap()).with_pressures_at(chosen(left_out));
+        let (frames, events) = played(player.clone(), 16);
+        for (i, frame) in frames.iter().enumerate() {
+            let finite = |values: &[f32]| values.iter().all(|value| value.is_finite() && value.abs() < 1e5);
+            prop_assert!(finite(&frame.pressure_mmhg) && finite(&frame.cuff_mmhg), "frame {}: {:?}", i, frame);
+            prop_assert!(finite(&[frame.respiration_ohm]) && finite(&frame.leads_mv), "frame {}: {:?}", i, frame);
+        }
+
+        let (other, other_events) = played(player.clone(), block);
+        prop_assert_eq!(frames.len(), other.len());
+        prop_assert_eq!(&events, &other_events, "events, blocks of {}", block);
+        for (i, (a, b)) in frames.iter().zip(&other).enumerate() {
+            prop_assert_eq!(bits(a), bits(b), "frame {}, blocks of {}", i, block);
+        }
+
+        // Skipped to anywhere, in two leaps, and from a clone taken there.
+        let place = place.index(frames.len());
+        let mut leaping = player.clone();
+        let mut told = Vec::new();
+        leaping.skip_observed((place / 3) as u64, &mut |event| told.push(event));
+        leaping.skip_observed((place - place / 3) as u64, &mut |event| told.push(event));
+        prop_assert_eq!(leaping.position(), place as u64);
+        let mut clone = player.clone();
+        let mut room = vec![Frame::default(); place.max(1)];
+        clone.fill(&mut room[..place]);
+        let (from_clone, _) = played(clone.clone(), 64);
+        let (from_leap, later) = played(leaping, 64);
+        told.extend(later);
+        prop_assert_eq!(&events, &told, "events, leaping to {}", place);
+        for (i, frame) in frames[place..].iter().enumerate() {
+            prop_assert_eq!(bits(frame), bits(&from_leap[i]), "frame {}, after leaping to {}", place + i, place);
+            prop_assert_eq!(bits(frame), bits(&from_clone[i]), "frame {}, from a clone at {}", place + i, place);
+        }
+    }
+}
+
+/// Made steps are mostly good, or the property would prove little.
+#[test]
+fn most_made_steps_play() {
+    use proptest::strategy::ValueTree;
+    let mut runner = proptest::test_runner::TestRunner::deterministic();
+    let made: Vec<Told> =
+        (0..300).map(|_| step().new_tree(&mut runner).expect("a step can be made").current()).collect();
+    let steps = Steps::new(&made);
+    assert!(steps.0.len() > 120, "{} of 300", steps.0.len());
+    let inflated = |(settings, ..): &&(Settings, Span, Vec<Ramp>)| settings.get(Field::CuffInflate) > 20.0;
+    assert!(steps.0.iter().filter(inflated).count() > 10);
+}
