@@ -13,6 +13,8 @@ import warnings
 
 import numpy as np
 import pytest
+from program import succeed
+from reading import read_beats, read_wav
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -71,9 +73,43 @@ def test_qrs_follows_what_is_set(tmp_path):
     assert read[80] < read[92] < read[104]
 
 
-# Not left bundle branch block: this delineator finds no QRS edges in its broad, notched R, in II or in V5.
-@pytest.mark.parametrize("rhythm", ["right-bundle-branch-block", "idioventricular-accelerated"])
+# The wavelets of either method lose an edge in one lead or another of a wide beat, and then read too little or nothing; so
+# the widest that two methods read in three leads counts. Left bundle branch block is left out: neither finds the edges of
+# its broad, notched R in any lead (the Rust tests measure it on the eight leads together), and so are rates under 60 bpm, where
+# the bias above makes every beat a wide one.
+WIDE = {
+    "right-bundle-branch-block": 75,
+    "pre-excitation": 75,
+    "idioventricular-accelerated": 75,
+    "ventricular-tachycardia": 150,
+    "paced-vvi": 75,
+}
+
+
+def widest_qrs_ms(tmp_path, rhythm: str, rate_bpm: float) -> float:
+    """Median QRS duration, ms, as the widest of two methods in three leads reads it, about the truth's peaks."""
+    target = tmp_path / f"{rhythm}.wav"
+    succeed("render", "--rhythm", rhythm, "--rate", rate_bpm, "--duration", "30s", "--channels", "I,II,V5", "-o", target)
+    recording = read_wav(target)
+    peaks = np.array([beat.frame for beat in read_beats(target) if 1.0 < beat.time_s < 29.0])
+    found = []
+    for lead in ("I", "II", "V5"):
+        for method in ("dwt", "cwt"):
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                _, waves = neurokit2.ecg_delineate(recording.values(lead), peaks, FRAME_RATE_HZ, method=method)
+            onset, end = (np.asarray(waves[name], dtype=float) for name in ("ECG_R_Onsets", "ECG_R_Offsets"))
+            if np.isfinite(end - onset).mean() > 0.5:
+                found.append(float(np.nanmedian(end - onset)) * 1000 / FRAME_RATE_HZ)
+    return max(found)
+
+
+@pytest.mark.parametrize("rhythm", WIDE)
 def test_wide_beats_are_read_as_wide(tmp_path, rhythm):
     # At least 120 ms: AHA/ACCF/HRS part III, 2009.
-    _, qrs, _ = intervals_ms(render(tmp_path, rhythm, rate_bpm=75))
-    assert qrs >= 120
+    assert widest_qrs_ms(tmp_path, rhythm, WIDE[rhythm]) >= 120
+
+
+@pytest.mark.parametrize(("rhythm", "rate_bpm"), [("sinus", 75), ("junctional-accelerated", 80), ("supraventricular-tachycardia", 180)])
+def test_narrow_beats_are_read_as_narrow(tmp_path, rhythm, rate_bpm):
+    assert widest_qrs_ms(tmp_path, rhythm, rate_bpm) < 120
