@@ -28,7 +28,7 @@ AT_LEAST = 0.995
 DETECTORS_ASKED = 2
 """How many detectors must reach the mark for each rhythm and frame rate."""
 
-NOT_ORGANISED = {"ventricular-flutter", "ventricular-fibrillation", "ventricular-fibrillation-fine", "asystole", "ventricular-standstill"}
+NOT_ORGANISED = {"ventricular-flutter", "ventricular-fibrillation", "ventricular-fibrillation-fine", "asystole", "ventricular-standstill", "paced-no-response"}
 """No QRS to count."""
 
 TURNING = {

@@ -21,12 +21,7 @@ fn path_in(field: &Field, groups: &[&str]) -> bool {
 }
 
 fn fields() -> (Vec<Field>, Vec<Field>) {
-    let sites = ["femoral.", "pulmonary.", "venous.", "right_", "left_", "wedge.", "intracranial."];
-    let all = Field::ALL.iter().copied();
-    (
-        all.clone().filter(|field| path_in(field, &OFTEN)).collect(),
-        all.filter(|field| path_in(field, &sites) || path_in(field, &["rate_bpm", "variability.", "heart."])).collect(),
-    )
+    Field::ALL.iter().partition(|field| path_in(field, &OFTEN))
 }
 
 /// A field and a share of its range; the ends of the range come often.
@@ -40,7 +35,8 @@ fn set() -> impl Strategy<Value = (Field, f32)> {
 
 fn at_share(field: Field, share: f32) -> f32 {
     let info = field.info();
-    (info.min + share * (info.max - info.min)).clamp(info.min, info.max)
+    let value = (info.min + share * (info.max - info.min)).clamp(info.min, info.max);
+    if info.words.is_empty() { value } else { value.round() }
 }
 
 type Told = (usize, usize, u32, Vec<(Field, f32)>, Option<(Field, f32)>);

@@ -21,14 +21,18 @@ fn played(document: &Document) -> Vec<String> {
     document.parts().iter().map(part).collect()
 }
 
-/// A number somewhere about a field's range, mostly within it.
-fn number(field: Field) -> impl Strategy<Value = Value> {
+/// A number somewhere about a field's range, mostly within it, or one of its words.
+fn number(field: Field) -> BoxedStrategy<Value> {
     let (min, max) = (field.info().min, field.info().max);
+    if !field.info().words.is_empty() {
+        return proptest::sample::select(field.info().words).prop_map(|word| json!(word)).boxed();
+    }
     prop_oneof![
         40 => (min..=max).prop_map(|value| json!(value)),
         20 => (min..=max).prop_map(|value| json!(value.round().clamp(value.floor(), value.ceil()))),
         1 => any::<f64>().prop_map(|value| json!(value)),
     ]
+    .boxed()
 }
 
 fn value(field: Field) -> impl Strategy<Value = Value> {

@@ -82,7 +82,11 @@ fn table(list: List) -> (Vec<&'static str>, Vec<Vec<String>>) {
                     let info = field.info();
                     vec![
                         info.path.into(),
-                        format!("{} to {}", info.min, info.max),
+                        if info.words.is_empty() {
+                            format!("{} to {}", info.min, info.max)
+                        } else {
+                            info.words.join(", ")
+                        },
                         info.unit.into(),
                         format!("{}{}", info.doc, if info.ramps { " Can ramp." } else { "" }),
                     ]
@@ -121,7 +125,7 @@ fn as_json(list: List) -> Value {
                 let info = field.info();
                 json!({
                     "path": info.path, "unit": info.unit, "min": number(info.min), "max": number(info.max), "ramps": info.ramps,
-                    "doc": info.doc,
+                    "doc": info.doc, "words": info.words,
                 })
             })
             .collect(),

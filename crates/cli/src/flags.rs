@@ -148,6 +148,12 @@ pub fn setting(text: &str) -> Result<(Field, f32), String> {
 /// A number within a field's range.
 fn value(field: Field, text: &str) -> Result<f32, String> {
     let info = field.info();
+    if !info.words.is_empty() {
+        let place = info.words.iter().position(|word| *word == text);
+        return place
+            .map(|place| place as f32)
+            .ok_or_else(|| unknown("word", text, info.words.iter().copied(), "fields"));
+    }
     let unit = if info.unit == "1" { String::new() } else { format!(" {}", info.unit) };
     match text.parse::<f32>() {
         Ok(value) if value >= info.min && value <= info.max => Ok(value),

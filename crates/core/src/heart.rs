@@ -243,6 +243,11 @@ impl Heart {
         (first != Instant::NEVER).then_some(first)
     }
 
+    /// Onset of the last ventricular activation.
+    pub fn last_beat(&self) -> Option<Instant> {
+        self.last_ventricular
+    }
+
     /// When something happens next.
     pub fn next(&self) -> Instant {
         self.clocks.iter().copied().min().unwrap_or(Instant::NEVER)

@@ -48,5 +48,6 @@ pub mod pressure;
 pub mod respiration;
 pub mod script;
 pub mod settings;
+pub mod test_signal;
 pub mod time;
 pub mod truth;

@@ -20,6 +20,7 @@ use crate::pressure::{self, Chosen, Pressures};
 use crate::respiration::{self, Act, Respiration};
 use crate::script::{Placed, Script, Timeline};
 use crate::settings::Field;
+use crate::test_signal::{self, TestSignal};
 use crate::time::{FrameClock, FrameRate, Instant, Span};
 use crate::truth::{AtrialBeat, Episode, Event, Observer};
 
@@ -36,7 +37,7 @@ pub struct Player<'a> {
     artefacts: Layers,
     next_step: Option<Placed<'a>>,
     /// How many of the step's premature beats have come.
-    beats_told: usize,
+    beats_told: u32,
     end: Instant,
     clock: FrameClock,
     noise: Noise,
@@ -45,6 +46,9 @@ pub struct Player<'a> {
     pressures: Pressures,
     cuff: Cuff,
     ecg: Electrogram,
+    test_beat: test_signal::Beat,
+    /// Whether the step has a test signal, an offset or a drift.
+    test_on: bool,
 }
 
 const _: () = assert!(size_of::<Player<'_>>() <= 4096, "the player must fit a small microcontroller");
@@ -68,6 +72,8 @@ impl<'a> Player<'a> {
             pressures: Pressures::new(Chosen::USUAL),
             cuff: Cuff::new(),
             ecg: Electrogram::default(),
+            test_beat: test_signal::Beat::default(),
+            test_on: false,
         }
     }
 
@@ -191,14 +197,14 @@ impl<'a> Player<'a> {
     /// When the next premature beat of the step is told to come.
     fn next_told(&self) -> Instant {
         let told = self.step.and_then(|placed| {
-            let beat = placed.step.beats.get(self.beats_told)?;
+            let beat = placed.step.beats.get(self.beats_told as usize)?;
             Some(placed.start.plus(beat.after))
         });
         told.unwrap_or(Instant::NEVER)
     }
 
     fn tell_beat(&mut self, at: Instant, observer: &mut impl Observer) {
-        let beat = self.step.and_then(|placed| placed.step.beats.get(self.beats_told));
+        let beat = self.step.and_then(|placed| placed.step.beats.get(self.beats_told as usize));
         self.beats_told += 1;
         if let (Some(beat), Some(demand)) = (beat, self.heart_demand(at)) {
             self.with_heart(at, observer, |heart, noise, emit| heart.premature(at, beat.site, &demand, noise, emit));
@@ -216,6 +222,8 @@ impl<'a> Player<'a> {
         let first = self.step.is_none();
         self.next_step = self.timeline.next();
         self.artefacts = Layers::of(placed.step);
+        // A beat of the step before may still be under way.
+        self.test_on = test_signal::is_on(placed.step) || self.test_on;
         self.beats_told = 0;
         let at = placed.start;
         let levels = pressure::levels(&value_at(self.step.or(Some(placed)), at));
@@ -346,17 +354,27 @@ impl<'a> Player<'a> {
             return;
         };
         let demand = self.ecg_demand(now);
+        let drawn = TestSignal::of(settings) == TestSignal::None;
         match activation {
             Activation::Atria { at, origin, cycle } => {
-                self.ecg.atria(at, origin, cycle, &demand);
-                observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
+                if drawn {
+                    self.ecg.atria(at, origin, cycle, &demand);
+                    observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
+                }
                 // Fluttering atria hardly pump.
                 let force = if origin == AtrialOrigin::Flutter { 0.25 } else { 1.0 };
                 self.with_pressures(now, |pressures, moment| pressures.atria(at, force, moment));
             }
             Activation::Ventricles { at, pathway, fused, turn, interval, p_onset, code } => {
                 let beat = VentricularBeat { at, pathway, fused, turn, interval, p_onset, code };
-                observer.observe(Event::Beat(self.ecg.ventricles(&beat, &demand)));
+                let told = if drawn {
+                    self.test_beat = test_signal::Beat::default();
+                    self.ecg.ventricles(&beat, &demand)
+                } else {
+                    self.test_beat = test_signal::Beat::new(&value_at(self.step, at));
+                    self.test_beat.told(at, code)
+                };
+                observer.observe(Event::Beat(told));
                 let ejection = settings.rhythm().ejection;
                 let (stroke, target) = self.with_pressures(now, |pressures, moment| {
                     (pressures.ventricles(at, interval, ejection, moment), moment.target(PressureSite::Arterial, true))
@@ -369,9 +387,12 @@ impl<'a> Player<'a> {
                 observer.observe(Event::Pace { at, chamber, captures });
             }
             Activation::Episode { episode, at, starts } => {
-                let rate_bpm = self.value(Field::RateBpm, at);
-                self.ecg.episode(episode, at, starts, settings.rhythm(), rate_bpm, &self.noise);
-                observer.observe(Event::Episode { episode, at, starts });
+                // What began before a test signal ends in it.
+                if drawn || !starts {
+                    let rate_bpm = self.value(Field::RateBpm, at);
+                    self.ecg.episode(episode, at, starts, settings.rhythm(), rate_bpm, &self.noise);
+                    observer.observe(Event::Episode { episode, at, starts });
+                }
             }
         }
     }
@@ -467,6 +488,10 @@ impl<'a> Player<'a> {
                 let level_mmhg = self.value(level, *now);
                 frame.pressure_mmhg[site as usize] = level_mmhg + self.pressures.at(site, *now);
             }
+        }
+        if let (true, Some(placed)) = (self.test_on, &self.step) {
+            let onset = self.heart.last_beat().unwrap_or(Instant::NEVER);
+            test_signal::add_to(placed, &self.test_beat, onset, instants, frames);
         }
         if let (false, Some(placed)) = (self.artefacts.none(), &self.step) {
             artefact::add_to(self.artefacts, placed, &self.noise, &self.respiration, instants, frames);

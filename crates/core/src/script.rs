@@ -5,6 +5,7 @@
 
 use crate::heart::rhythm::EctopicSite;
 use crate::settings::{Field, OutOfRange, Settings};
+use crate::test_signal::TestSignal;
 use crate::time::{FrameRate, Instant, Span};
 use core::fmt;
 
@@ -108,6 +109,8 @@ pub enum Conflict {
         /// Diastolic, mmHg.
         diastolic_mmhg: f32,
     },
+    /// A test signal without beats in a rhythm that has some: the truth would tell of beats that are not there.
+    BeatsOfTestSignal,
 }
 
 impl Conflict {
@@ -116,6 +119,7 @@ impl Conflict {
         match self {
             Conflict::RateOfRhythm { .. } => &[Field::RateBpm, Field::AvRatio],
             Conflict::ArterialOrder { .. } => &[Field::ArterialSystolic, Field::ArterialDiastolic],
+            Conflict::BeatsOfTestSignal => &[Field::TestSignal],
         }
     }
 }
@@ -131,6 +135,9 @@ impl fmt::Display for Conflict {
                     f,
                     "arterial systolic {systolic_mmhg} mmHg must be at least 2 mmHg above diastolic {diastolic_mmhg} mmHg"
                 )
+            }
+            Conflict::BeatsOfTestSignal => {
+                f.write_str("this test signal has no beats, so it needs a rhythm that has none: asystole")
             }
         }
     }
@@ -193,7 +200,9 @@ impl Step<'_> {
             });
             let order = (systolic < diastolic + 2.0)
                 .then_some(Conflict::ArterialOrder { systolic_mmhg: systolic, diastolic_mmhg: diastolic });
-            rate.into_iter().chain(order)
+            let beats = (!TestSignal::of(&self.settings).has_beats() && self.settings.rhythm().beats())
+                .then_some(Conflict::BeatsOfTestSignal);
+            rate.into_iter().chain(order).chain(beats)
         })
     }
 }

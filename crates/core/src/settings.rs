@@ -33,10 +33,21 @@ pub struct FieldInfo {
     pub ramps: bool,
     /// One line on what it means.
     pub doc: &'static str,
+    /// Words for the values 0, 1, 2 and so on, where a document names a choice instead of a number; else empty.
+    pub words: &'static [&'static str],
+}
+
+macro_rules! words {
+    () => {
+        &[]
+    };
+    ($words:expr) => {
+        $words
+    };
 }
 
 macro_rules! fields {
-    ($($(#[$meta:meta])* $name:ident: $path:literal, $unit:literal, $min:literal ..= $max:literal, $ramps:literal, $doc:literal;)*) => {
+    ($($(#[$meta:meta])* $name:ident: $path:literal, $unit:literal, $min:literal ..= $max:literal, $ramps:literal, $doc:literal $(, $words:expr)?;)*) => {
         /// A numeric setting of a step.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         #[repr(u8)]
@@ -49,7 +60,7 @@ macro_rules! fields {
             /// The field's row in the table.
             pub const fn info(self) -> &'static FieldInfo {
                 match self {
-                    $(Field::$name => &FieldInfo { path: $path, unit: $unit, min: $min, max: $max, ramps: $ramps, doc: $doc },)*
+                    $(Field::$name => &FieldInfo { path: $path, unit: $unit, min: $min, max: $max, ramps: $ramps, doc: $doc, words: words!($($words)?) },)*
                 }
             }
 
@@ -117,6 +128,15 @@ fields! {
     OffV4: "artefact.off_v4", "1", 0.0 ..= 1.0, false, "1: electrode V4 is off; its lead is flat.";
     OffV5: "artefact.off_v5", "1", 0.0 ..= 1.0, false, "1: electrode V5 is off; its lead is flat.";
     OffV6: "artefact.off_v6", "1", 0.0 ..= 1.0, false, "1: electrode V6 is off; its lead is flat.";
+    TestSignal: "test.signal", "1", 0.0 ..= 7.0, false, "Test signal in place of the heart's waves.", TEST_SIGNALS;
+    TestHeightMv: "test.height_mv", "mV", -20.0 ..= 20.0, true, "Test signal: peak of a triangular QRS or an impulse, level, or a wave from its lowest to its highest; a QRS takes the value at its onset.";
+    TestWidthMs: "test.width_ms", "ms", 1.0 ..= 2000.0, false, "Test signal: base of a triangular QRS, or length of an impulse.";
+    TestHz: "test.hz", "Hz", 0.01 ..= 1000.0, false, "Test signal: frequency of a wave or of impulses; where a sweep starts.";
+    TestLastHz: "test.last_hz", "Hz", 0.01 ..= 1000.0, false, "Test signal: where a sweep ends, with the step.";
+    TestTMv: "test.t_mv", "mV", -10.0 ..= 10.0, true, "Test signal: T wave after a triangular QRS, 180 ms long, QT 350 ms.";
+    TestOffsetMv: "test.offset_mv", "mV", -400.0 ..= 400.0, true, "Offset under any ECG, in I, II and V1 to V6.";
+    TestDriftMv: "test.drift_mv", "mV", 0.0 ..= 20.0, true, "Drift under any ECG, in I, II and V1 to V6: a triangle wave, lowest to highest.";
+    TestDriftHz: "test.drift_hz", "Hz", 0.01 ..= 10.0, false, "Drift: frequency.";
     ArterialSystolic: "arterial.systolic_mmhg", "mmHg", 10.0 ..= 320.0, true, "Arterial systolic pressure at a steady rate.";
     ArterialDiastolic: "arterial.diastolic_mmhg", "mmHg", 5.0 ..= 300.0, true, "Arterial diastolic pressure at a steady rate.";
     ArterialSwing: "arterial.breathing_mmhg", "mmHg", 0.0 ..= 40.0, true, "Fall of arterial pressure from expiration to inspiration.";
@@ -198,6 +218,9 @@ impl Limits {
         if self.min > 0.0 { self.min } else { 0.0 }
     }
 }
+
+/// Words of [`Field::TestSignal`], in the order of [`crate::test_signal::TestSignal::ALL`].
+const TEST_SIGNALS: &[&str] = &["none", "triangular-qrs", "level", "square", "triangle", "sine", "sweep", "impulses"];
 
 /// Number of fields.
 pub const FIELDS: usize = Field::ALL.len();
@@ -325,6 +348,11 @@ const RESTING: &[(Field, f32)] = &[
     (Field::EcgGain, 1.0),
     (Field::TPercent, 100.0),
     (Field::MainsHz, 50.0),
+    (Field::TestHeightMv, 1.0),
+    (Field::TestWidthMs, 100.0),
+    (Field::TestHz, 1.0),
+    (Field::TestLastHz, 150.0),
+    (Field::TestDriftHz, 0.1),
     (Field::BreathPauseEveryS, 15.0),
     (Field::CuffInflation, 40.0),
     (Field::CuffDeflation, 3.0),

@@ -187,6 +187,11 @@ impl Reach {
                 let levels: f32 = LEVELS.into_iter().map(|field| value(field).abs()).sum();
                 let beat = TALLEST_MV.max(0.01 * value(Field::TPercent).abs() * TALLEST_T_MV);
                 let mut mv = (beat + levels) * gain + CREST * noise + value(Field::BreathingWanderMv).abs();
+                let test = value(Field::TestHeightMv).abs().max(value(Field::TestTMv).abs());
+                if step.settings.get(Field::TestSignal) != 0.0 {
+                    mv = mv.max(test + CREST * noise);
+                }
+                mv += value(Field::TestOffsetMv).abs() + 0.5 * value(Field::TestDriftMv);
                 if step.settings.rhythm().pacing.is_some() {
                     mv = mv.max(value(Field::PacingMv).abs() * gain);
                 }

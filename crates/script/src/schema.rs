@@ -130,6 +130,9 @@ fn group(group: &str) -> Map<String, Value> {
 fn field_schema(field: Field) -> Value {
     let info: &FieldInfo = field.info();
     let description = format!("{} Allowed: {}.", info.doc, range(info));
+    if !info.words.is_empty() {
+        return json!({"description": info.doc, "enum": info.words});
+    }
     let number = json!({"type": "number", "minimum": number(info.min), "maximum": number(info.max)});
     if !info.ramps {
         let mut number = number;

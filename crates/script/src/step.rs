@@ -204,9 +204,19 @@ impl Walk {
         }
     }
 
-    /// A number within the field's range.
+    /// A number within the field's range, or the place of a word among its words.
     fn number(&mut self, field: Field, node: Node<'_>, path: &Path<'_>) -> Option<f32> {
         let info = field.info();
+        if !info.words.is_empty() {
+            let word = self.text(node, path)?;
+            let place = info.words.iter().position(|known| *known == word);
+            if place.is_none() {
+                let near = nearest(&word, info.words.iter().copied()).map(quoted);
+                let what = format!("{} can't be {}", info.path, quoted(&word));
+                self.tell(node, path, |p| p.allowed(range(info)).nearest(near), what);
+            }
+            return place.map(|place| place as f32);
+        }
         let number = (node.kind() == Kind::Number).then(|| node.raw().parse().unwrap_or(f32::NAN));
         // Adding zero makes -0 the 0 that it equals: what is the same to a reader has the same bits.
         let good = number.filter(|number| (info.min..=info.max).contains(number)).map(|number| number + 0.0);

@@ -77,8 +77,11 @@ fn plain_char(c: char) -> Vec<char> {
     if c.is_control() { c.escape_default().collect() } else { vec![c] }
 }
 
-/// A field's range with its unit: "10 to 320 mmHg".
+/// A field's range with its unit: "10 to 320 mmHg"; or its words.
 pub(crate) fn range(info: &FieldInfo) -> String {
+    if !info.words.is_empty() {
+        return join(info.words.iter().copied());
+    }
     format!("{} to {}{}", info.min, info.max, unit(info))
 }
 

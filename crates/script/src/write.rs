@@ -60,7 +60,10 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
     }
     for (field, named) in &change.values {
         let value = match named {
-            Named::Held(value) => number(*value),
+            Named::Held(value) => match field.info().words.get(*value as usize) {
+                Some(word) => (*word).into(),
+                None => number(*value),
+            },
             Named::Ramp { from: Some(from), to } => json!({"from": number(*from), "to": number(*to)}),
             Named::Ramp { from: None, to } => json!({"to": number(*to)}),
         };

@@ -74,7 +74,9 @@ fn fields() -> String {
         let info = field.info();
         let unit = if info.unit == "1" { "" } else { info.unit };
         let ramps = if info.ramps { "yes" } else { "" };
-        format!("| `{}` | {} to {} | {unit} | {ramps} | {} |", info.path, info.min, info.max, info.doc)
+        let words: Vec<String> = info.words.iter().map(|word| format!("`{word}`")).collect();
+        let range = if words.is_empty() { format!("{} to {}", info.min, info.max) } else { words.join(", ") };
+        format!("| `{}` | {range} | {unit} | {ramps} | {} |", info.path, info.doc)
     };
     rows("| field | range | unit | ramps | meaning |", Field::ALL.iter().map(row))
 }

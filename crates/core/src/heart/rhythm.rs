@@ -373,8 +373,16 @@ impl Rhythm {
         let follows = !matches!(self.atria, Atria::Still) && !matches!(self.av, AvNode::Blocked);
         match self.ventricles {
             Ventricles::Focus { .. } => true,
-            Ventricles::Following => follows || self.pacing.is_some() || self.escape.is_some(),
+            Ventricles::Following => follows || self.captures() || self.escape.is_some(),
             Ventricles::Flutter { .. } | Ventricles::Fibrillation { .. } => false,
+        }
+    }
+
+    /// Whether a device's pulses bring beats.
+    const fn captures(&self) -> bool {
+        match self.pacing {
+            Some(Pacing { fault: PacingFault::NoCapture(every), .. }) => every > 1,
+            pacing => pacing.is_some(),
         }
     }
 
@@ -384,6 +392,9 @@ impl Rhythm {
             Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. } => return None,
             Ventricles::Focus { .. } => return Some(rate_bpm),
             Ventricles::Following => {}
+        }
+        if !self.beats() {
+            return None;
         }
         if let Some(pacing) = self.pacing {
             return match pacing.fault {

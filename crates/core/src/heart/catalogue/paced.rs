@@ -95,3 +95,18 @@ pub static PACED_OVERSENSING: Rhythm = Rhythm {
     ejection: 0.9,
     ..SINUS_RECORD
 };
+
+/// Pacing without any response: pulses on time, and nothing answers. The rate set is that of the pulses.
+pub static PACED_NO_RESPONSE: Rhythm = Rhythm {
+    id: "paced-no-response",
+    name: "Ventricular pacing without response",
+    usual: UsualRate::Fixed(70.0),
+    min_bpm: 30.0,
+    max_bpm: 150.0,
+    alarm: Priority::High,
+    atria: Atria::Still,
+    av: AvNode::Blocked,
+    pacing: Some(Pacing { mode: PacingMode::Vvi, fault: PacingFault::NoCapture(1) }),
+    ejection: 0.0,
+    ..SINUS_RECORD
+};

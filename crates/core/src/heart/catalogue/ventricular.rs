@@ -120,6 +120,17 @@ pub static VENTRICULAR_BIGEMINY: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
+/// Every other beat a ventricular premature beat, from the right and the left ventricle in turn.
+pub static VENTRICULAR_BIGEMINY_ALTERNATING: Rhythm = Rhythm {
+    id: "ventricular-bigeminy-alternating",
+    name: "Ventricular bigeminy, alternating",
+    min_bpm: 30.0,
+    max_bpm: 180.0,
+    alarm: Priority::Low,
+    ectopy: premature(EctopicSite::BothVentricles, Pattern::AfterEvery(1)),
+    ..SINUS_RECORD
+};
+
 /// Every third beat a ventricular premature beat.
 pub static VENTRICULAR_TRIGEMINY: Rhythm = Rhythm {
     id: "ventricular-trigeminy",
@@ -204,6 +215,21 @@ pub static VENTRICULAR_TACHYCARDIA_POLYMORPHIC: Rhythm = Rhythm {
     av: AvNode::Blocked,
     ventricles: Ventricles::Focus { focus: Focus::Shifting, code: BeatCode::VentricularPremature, spread: 0.08 },
     ejection: 0.2,
+    ..SINUS_RECORD
+};
+
+/// Bidirectional ventricular tachycardia: the axis turns over from each beat to the next.
+pub static VENTRICULAR_TACHYCARDIA_BIDIRECTIONAL: Rhythm = Rhythm {
+    id: "ventricular-tachycardia-bidirectional",
+    name: "Ventricular tachycardia, bidirectional",
+    usual: UsualRate::Fixed(150.0),
+    min_bpm: 80.0,
+    max_bpm: 250.0,
+    alarm: Priority::High,
+    atria: Atria::Still,
+    av: AvNode::Blocked,
+    ventricles: Ventricles::Focus { focus: Focus::Twisting(1.0), code: BeatCode::VentricularPremature, spread: 0.0 },
+    ejection: 0.5,
     ..SINUS_RECORD
 };
 
