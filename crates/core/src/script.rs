@@ -102,8 +102,10 @@ pub enum Conflict {
         /// Highest allowed.
         max_bpm: f32,
     },
-    /// Arterial systolic is not at least 2 mmHg above diastolic.
-    ArterialOrder {
+    /// A systolic pressure is not at least 2 mmHg above its diastolic.
+    PressureOrder {
+        /// Whose.
+        of: &'static Pair,
         /// Systolic, mmHg.
         systolic_mmhg: f32,
         /// Diastolic, mmHg.
@@ -113,12 +115,29 @@ pub enum Conflict {
     BeatsOfTestSignal,
 }
 
+/// A systolic pressure and the diastolic one that it must be above.
+#[derive(Debug, PartialEq)]
+pub struct Pair {
+    /// Where, as an adjective.
+    pub name: &'static str,
+    /// Systolic, diastolic. One of 0 is taken from elsewhere, a diastolic one from the artery.
+    pub fields: [Field; 2],
+}
+
+static PAIRS: [Pair; 5] = [
+    Pair { name: "arterial", fields: [Field::ArterialSystolic, Field::ArterialDiastolic] },
+    Pair { name: "femoral", fields: [Field::FemoralSystolic, Field::FemoralDiastolic] },
+    Pair { name: "pulmonary", fields: [Field::PulmonarySystolic, Field::PulmonaryDiastolic] },
+    Pair { name: "right ventricular", fields: [Field::RightVentricleSystolic, Field::RightVentricleEndDiastolic] },
+    Pair { name: "left ventricular", fields: [Field::LeftVentricleSystolic, Field::LeftVentricleEndDiastolic] },
+];
+
 impl Conflict {
     /// The fields that exclude each other, so that whoever reads a document can point at them.
     pub const fn fields(&self) -> &'static [Field] {
         match self {
             Conflict::RateOfRhythm { .. } => &[Field::RateBpm, Field::AvRatio],
-            Conflict::ArterialOrder { .. } => &[Field::ArterialSystolic, Field::ArterialDiastolic],
+            Conflict::PressureOrder { of, .. } => &of.fields,
             Conflict::BeatsOfTestSignal => &[Field::TestSignal],
         }
     }
@@ -130,11 +149,9 @@ impl fmt::Display for Conflict {
             Conflict::RateOfRhythm { rate_bpm, min_bpm, max_bpm } => {
                 write!(f, "rate {rate_bpm} bpm is outside the {min_bpm} to {max_bpm} bpm of this rhythm")
             }
-            Conflict::ArterialOrder { systolic_mmhg, diastolic_mmhg } => {
-                write!(
-                    f,
-                    "arterial systolic {systolic_mmhg} mmHg must be at least 2 mmHg above diastolic {diastolic_mmhg} mmHg"
-                )
+            Conflict::PressureOrder { of, systolic_mmhg: systolic, diastolic_mmhg: diastolic } => {
+                let name = of.name;
+                write!(f, "{name} systolic {systolic} mmHg must be at least 2 mmHg above diastolic {diastolic} mmHg")
             }
             Conflict::BeatsOfTestSignal => {
                 f.write_str("this test signal has no beats, so it needs a rhythm that has none: asystole")
@@ -191,15 +208,18 @@ impl Step<'_> {
         [Span::ZERO, end].into_iter().flat_map(move |at| {
             let rate = self.value(Field::RateBpm, at);
             let (min_bpm, max_bpm) = self.settings.rhythm().allowed_bpm(self.settings.get(Field::AvRatio));
-            let systolic = self.value(Field::ArterialSystolic, at);
-            let diastolic = self.value(Field::ArterialDiastolic, at);
             let rate = (rate < min_bpm || rate > max_bpm).then_some(Conflict::RateOfRhythm {
                 rate_bpm: rate,
                 min_bpm,
                 max_bpm,
             });
-            let order = (systolic < diastolic + 2.0)
-                .then_some(Conflict::ArterialOrder { systolic_mmhg: systolic, diastolic_mmhg: diastolic });
+            let order = PAIRS.iter().filter_map(move |of| {
+                let [systolic_mmhg, diastolic_mmhg] = of.fields.map(|field| self.value(field, at));
+                let arterial = || self.value(Field::ArterialDiastolic, at);
+                let diastolic_mmhg = if diastolic_mmhg > 0.0 { diastolic_mmhg } else { arterial() };
+                let wrong = systolic_mmhg > 0.0 && systolic_mmhg < diastolic_mmhg + 2.0;
+                wrong.then_some(Conflict::PressureOrder { of, systolic_mmhg, diastolic_mmhg })
+            });
             let beats = (!TestSignal::of(&self.settings).has_beats() && self.settings.rhythm().beats())
                 .then_some(Conflict::BeatsOfTestSignal);
             rate.into_iter().chain(order).chain(beats)

@@ -143,8 +143,8 @@ fields! {
     PulseVariation: "arterial.variation_percent", "%", 0.0 ..= 60.0, true, "Pulse-pressure variation over a breath: 100 (largest - smallest) / mean of the two; largest with full lungs, as in a ventilated patient.";
     Alternans: "arterial.alternans_mmhg", "mmHg", 0.0 ..= 60.0, true, "Pulsus alternans: by how much every other beat's systolic pressure is lower.";
     ChestBreathing: "chest.breathing_mmhg", "mmHg", -20.0 ..= 20.0, true, "Fall of the pressures inside the chest (all but arterial, femoral and intracranial) from expiration to inspiration; negative when a ventilator raises them.";
-    FemoralSystolic: "femoral.systolic_mmhg", "mmHg", 0.0 ..= 320.0, true, "Femoral systolic pressure; 0 takes both femoral pressures from the arterial ones.";
-    FemoralDiastolic: "femoral.diastolic_mmhg", "mmHg", 0.0 ..= 300.0, true, "Femoral diastolic pressure, used when a femoral systolic pressure is set.";
+    FemoralSystolic: "femoral.systolic_mmhg", "mmHg", 0.0 ..= 320.0, true, "Femoral systolic pressure; 0 takes the arterial one.";
+    FemoralDiastolic: "femoral.diastolic_mmhg", "mmHg", 0.0 ..= 300.0, true, "Femoral diastolic pressure; 0 takes the arterial one.";
     PulmonarySystolic: "pulmonary.systolic_mmhg", "mmHg", 4.0 ..= 150.0, true, "Pulmonary artery systolic pressure.";
     PulmonaryDiastolic: "pulmonary.diastolic_mmhg", "mmHg", 1.0 ..= 120.0, true, "Pulmonary artery diastolic pressure.";
     PulmonaryWhip: "pulmonary.whip_mmhg", "mmHg", 0.0 ..= 30.0, false, "Catheter whip: swing with which each beat strikes the line, which must have a natural frequency.";

@@ -286,4 +286,24 @@ error: arterial systolic 120 mmHg must be at least 2 mmHg above diastolic 130 mm
   |                                                                           ^^^ at steps[0].arterial.diastolic_mmhg
 "#,
     );
+    check(
+        r#"{"version": 1, "steps": [{"duration_s": 5, "pulmonary": {"systolic_mmhg": {"to": 8}}}]}"#,
+        r#"
+error: pulmonary systolic 8 mmHg must be at least 2 mmHg above diastolic 9 mmHg
+ --> x.json:1:75
+  |
+1 | {"version": 1, "steps": [{"duration_s": 5, "pulmonary": {"systolic_mmhg": {"to": 8}}}]}
+  |                                                                           ^^^^^^^^^ at steps[0].pulmonary.systolic_mmhg
+"#,
+    );
+    check(
+        r#"{"version": 1, "steps": [{"duration_s": 5, "femoral": {"systolic_mmhg": 70}}]}"#,
+        r#"
+error: femoral systolic 70 mmHg must be at least 2 mmHg above diastolic 80 mmHg
+ --> x.json:1:73
+  |
+1 | {"version": 1, "steps": [{"duration_s": 5, "femoral": {"systolic_mmhg": 70}}]}
+  |                                                                         ^^ at steps[0].femoral.systolic_mmhg
+"#,
+    );
 }

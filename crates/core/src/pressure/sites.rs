@@ -121,8 +121,10 @@ impl Moment<'_> {
             return Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period };
         }
         let (mut systolic, mut diastolic) = (self.get(Field::ArterialSystolic), self.get(Field::ArterialDiastolic));
-        if site == PressureSite::Femoral && self.get(Field::FemoralSystolic) > 0.0 {
-            (systolic, diastolic) = (self.get(Field::FemoralSystolic), self.get(Field::FemoralDiastolic));
+        if site == PressureSite::Femoral {
+            let (own_systolic, own_diastolic) = (self.get(Field::FemoralSystolic), self.get(Field::FemoralDiastolic));
+            systolic = if own_systolic > 0.0 { own_systolic } else { systolic };
+            diastolic = if own_diastolic > 0.0 { own_diastolic } else { diastolic };
         }
         let fall = self.get(Field::ArterialSwing) * self.sway();
         let variation = 0.01 * self.get(Field::PulseVariation) * (self.sway() - 0.5);
