@@ -23,9 +23,9 @@ const SEED: u64 = 0x5EED_0F00_0D5E_ED01;
 const HELD: Span = Span::secs(20);
 
 const RISING: &[Ramp] = &[
-    Ramp { field: Field::RateBpm, to: 150.0 },
-    Ramp { field: Field::ArterialSystolic, to: 180.0 },
-    Ramp { field: Field::BreathsPerMin, to: 30.0 },
+    Ramp { field: Field::RateBpm, to: 150.0, over: None },
+    Ramp { field: Field::ArterialSystolic, to: 180.0, over: None },
+    Ramp { field: Field::BreathsPerMin, to: 30.0, over: None },
 ];
 
 const fn held(settings: Settings) -> Item<'static> {

@@ -57,7 +57,7 @@ impl Steps {
             }
             let duration = Span::millis(10 * u64::from(*hundredths));
             let ramps = ramp.filter(|(field, _)| field.info().ramps);
-            let ramps = ramps.map(|(field, share)| Ramp { field, to: at_share(field, share) });
+            let ramps = ramps.map(|(field, share)| Ramp { field, to: at_share(field, share), over: None });
             (settings, duration, Vec::from_iter(ramps))
         };
         let usable = |step: &(Settings, Span, Vec<Ramp>)| Script::new(0, &[item(step)]).is_ok();

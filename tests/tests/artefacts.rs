@@ -159,7 +159,7 @@ fn a_ramp_moves_the_noise() {
     let step = Step {
         duration: Some(Span::secs(40)),
         settings: still(),
-        ramps: &[Ramp { field: Field::MuscleMv, to: 0.4 }],
+        ramps: &[Ramp { field: Field::MuscleMv, to: 0.4, over: None }],
         beats: &[],
     };
     let frames = frames_of(Item::Step(step), 1000);

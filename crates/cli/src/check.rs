@@ -5,7 +5,7 @@ use crate::diagnostics::{Failure, Outcome, print, report};
 use crate::script_file::load;
 use crate::table::write_table;
 use pulsewright_core::settings::Field;
-use pulsewright_core::time::TICKS_PER_SECOND;
+use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 use pulsewright_script::{Document, Part, Step};
 use std::io::Write;
 
@@ -163,8 +163,8 @@ impl Timeline {
 }
 
 fn value(step: &Step, field: Field, end: bool) -> f32 {
-    let to = step.ramps.iter().find(|ramp| end && ramp.field == field).map(|ramp| ramp.to);
-    to.unwrap_or(step.settings.get(field))
+    let at = if end { step.duration.unwrap_or(Span::MAX) } else { Span::ZERO };
+    step.item().value(field, at)
 }
 
 /// A field over a step: "72", or "72 to 96".

@@ -18,7 +18,7 @@ use crate::pressure::ejection::Stroke;
 use crate::pressure::sites::{self, Moment};
 use crate::pressure::{self, Chosen, Pressures};
 use crate::respiration::{self, Act, Respiration};
-use crate::script::{Placed, Script, Timeline};
+use crate::script::{Placed, Script, Step, Timeline};
 use crate::settings::Field;
 use crate::test_signal::{self, TestSignal};
 use crate::time::{FrameClock, FrameRate, Instant, Span};
@@ -161,6 +161,15 @@ impl<'a> Player<'a> {
             self.timeline.resume_at(now);
             self.next_step = self.timeline.next();
         }
+    }
+
+    /// Puts `step` in place of whatever comes next, as item `item`, from `start` on, or from the next frame where that is later.
+    ///
+    /// From then on the player ends only when told, by [`Player::end_here`]: this is for whoever decides as it goes.
+    pub fn play_next(&mut self, step: &'a Step<'a>, item: usize, start: Instant) {
+        self.timeline.end();
+        self.end = Instant::NEVER;
+        self.next_step = Some(Placed { item, start: start.max(self.clock.now()), step });
     }
 
     /// Lets everything happen that is due at or before `now`.

@@ -15,13 +15,16 @@ pub const MAX_NESTING: usize = 4;
 /// Shortest step, so that the work a frame is bounded.
 pub const MIN_STEP: Span = Span::millis(10);
 
-/// A field that moves in a straight line from the step's setting to `to` over the step.
+/// A field that moves in a straight line from the step's setting to `to`, from the start of the step on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Ramp {
     /// What moves.
     pub field: Field,
-    /// Value at the end of the step.
+    /// Value at the end of the ramp.
     pub to: f32,
+    /// How long it takes, at least [`MIN_STEP`]; `None` is as long as the step. What is longer is cut off with the step, what
+    /// is shorter is held after it.
+    pub over: Option<Span>,
 }
 
 /// A premature beat told to come, whatever the rhythm's own ectopy does.
@@ -40,7 +43,7 @@ pub struct Step<'a> {
     pub duration: Option<Span>,
     /// What is played.
     pub settings: Settings,
-    /// What moves during the step; needs a duration.
+    /// What moves during the step; without a duration only ramps that say how long they take.
     pub ramps: &'a [Ramp],
     /// Premature beats at given times, in order of time.
     pub beats: &'a [TimedBeat],
@@ -79,7 +82,7 @@ pub enum ScriptError {
     Empty,
     /// A step shorter than [`MIN_STEP`], by item index.
     TooShort(usize),
-    /// A ramp in a step without a duration, of a field that can't ramp, or to a value out of range.
+    /// A ramp without a duration of its own or its step's, of a field that can't ramp, or to a value out of range.
     Ramp(usize, OutOfRange),
     /// Premature beats that are not in order of time.
     BeatOrder(usize),
@@ -187,12 +190,11 @@ impl Step<'_> {
     // Not inlined: `value` is asked for in a hundred places, and most steps ramp nothing.
     #[inline(never)]
     fn ramped(&self, field: Field, from: f32, since_start: Span) -> f32 {
-        match (self.ramps.iter().find(|ramp| ramp.field == field), self.duration) {
-            (Some(ramp), Some(duration)) => {
-                let share = crate::math::min(since_start.as_secs() / duration.as_secs(), 1.0);
-                from + (ramp.to - from) * share
-            }
-            _ => from,
+        let Some(ramp) = self.ramps.iter().find(|ramp| ramp.field == field) else { return from };
+        match ramp.over.or(self.duration) {
+            Some(over) if since_start < over => from + (ramp.to - from) * (since_start.as_secs() / over.as_secs()),
+            Some(_) => ramp.to,
+            None => from,
         }
     }
 
@@ -204,7 +206,8 @@ impl Step<'_> {
 
     /// What excludes each other in the settings, at the start and at the end of the ramps.
     pub fn conflicts(&self) -> impl Iterator<Item = Conflict> + '_ {
-        let end = self.duration.unwrap_or(Span::ZERO);
+        // A step that holds comes to the end of its ramps.
+        let end = self.duration.unwrap_or(Span::MAX);
         [Span::ZERO, end].into_iter().flat_map(move |at| {
             let rate = self.value(Field::RateBpm, at);
             let (min_bpm, max_bpm) = self.settings.rhythm().allowed_bpm(self.settings.get(Field::AvRatio));
@@ -241,7 +244,7 @@ impl<'a> Script<'a> {
                     }
                     for ramp in step.ramps {
                         let bad = OutOfRange { field: ramp.field, value: ramp.to };
-                        if step.duration.is_none()
+                        if ramp.over.or(step.duration).is_none_or(|over| over < MIN_STEP)
                             || !ramp.field.limits().ramps
                             || step.settings.with(ramp.field, ramp.to).is_err()
                         {
@@ -341,6 +344,12 @@ pub struct Timeline<'a> {
 }
 
 impl<'a> Timeline<'a> {
+    /// Leaves the rest of the steps out.
+    pub fn end(&mut self) {
+        self.next = self.items.len();
+        self.start = None;
+    }
+
     /// Goes on at `at` although the last step holds.
     pub fn resume_at(&mut self, at: Instant) {
         self.start = Some(at);

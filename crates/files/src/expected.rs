@@ -22,7 +22,7 @@ pub struct Expected {
 impl Expected {
     /// In a step played for `played`; of what moves, the mean.
     pub fn of(step: &Step<'_>, played: Span) -> Expected {
-        let mean = |field| 0.5 * (step.value(field, Span::ZERO) + step.value(field, played));
+        let mean = |field| mean(step, field, played);
         let rate_bpm = mean(Field::RateBpm);
         Expected {
             rate_bpm: step.settings.rhythm().beats().then_some(rate_bpm),
@@ -50,6 +50,15 @@ pub fn cuff_reading(measuring: &Step<'_>, step: &Step<'_>, after: Span, cuff_mmh
     let read = arterial(step, |field| step.value(field, after))?;
     let passes = cuff_mmhg > read.0 && set(Field::CuffDeflation) > 0.0 && set(Field::CuffVentAt) < read.1;
     passes.then_some(read)
+}
+
+/// Mean of a field over the first `played` of a step: what a ramp ends before its step holds its end.
+fn mean(step: &Step<'_>, field: Field, played: Span) -> f32 {
+    let over = step.ramps.iter().find(|ramp| ramp.field == field).and_then(|ramp| ramp.over);
+    let moving = over.map_or(played, |over| over.min(played));
+    let (first, last) = (step.value(field, Span::ZERO), step.value(field, moving));
+    let share = if moving < played { moving.as_secs() / played.as_secs() } else { 1.0 };
+    0.5 * (first + last) * share + last * (1.0 - share)
 }
 
 #[cfg(test)]

@@ -393,7 +393,7 @@ mod tests {
     #[test]
     fn steps_say_what_a_monitor_should_read() {
         let rest = Settings::new(&ADULT, &SINUS).lit(Field::RateBpm, 80.0);
-        let ramps = [Ramp { field: Field::RateBpm, to: 120.0 }];
+        let ramps = [Ramp { field: Field::RateBpm, to: 120.0, over: None }];
         let items = [
             step(rest, 10),
             Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &ramps, beats: &[] }),

@@ -7,11 +7,13 @@
 //! 4. a ramp moves from where the value would have stood (or from where it says) to its end,
 //! 5. the next step starts from where the ramps ended.
 
+use crate::document::Step;
 use pulsewright_core::body::{self, Body};
 use pulsewright_core::heart::catalogue;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::script::Ramp;
 use pulsewright_core::settings::{Field, OutOfRange, Settings};
+use pulsewright_core::time::Span;
 
 /// A value that a step names.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -24,6 +26,8 @@ pub(crate) enum Value {
         from: Option<f32>,
         /// Where it ends.
         to: f32,
+        /// How long it takes, if not the step.
+        over: Option<Span>,
     },
 }
 
@@ -49,10 +53,10 @@ impl Change {
         for (field, value) in values {
             match *value {
                 Value::Held(value) => settings = settings.with(*field, value)?,
-                Value::Ramp { from, to } => {
+                Value::Ramp { from, to, over } => {
                     settings.with(*field, to)?;
                     settings = settings.with(*field, from.unwrap_or(settings.get(*field)))?;
-                    ramps.push(Ramp { field: *field, to });
+                    ramps.push(Ramp { field: *field, to, over });
                 }
             }
         }
@@ -71,13 +75,17 @@ impl Change {
         settings
     }
 
-    /// The fields that ramp.
+    /// The fields that ramp over the whole step.
     pub(crate) fn ramps(&self) -> impl Iterator<Item = Field> {
-        self.values.iter().filter(|(_, value)| matches!(value, Value::Ramp { .. })).map(|(field, _)| *field)
+        self.values.iter().filter(|(_, value)| matches!(value, Value::Ramp { over: None, .. })).map(|(field, _)| *field)
     }
 }
 
-/// What the step after these settings and ramps starts from.
-pub(crate) fn carried(settings: &Settings, ramps: &[Ramp]) -> Settings {
-    ramps.iter().fold(*settings, |settings, ramp| settings.with(ramp.field, ramp.to).unwrap_or(settings))
+/// What the step after this one starts from: where its ramps stand at its end.
+pub(crate) fn carried(step: &Step) -> Settings {
+    let item = step.item();
+    let end = step.duration.unwrap_or(Span::MAX);
+    step.ramps.iter().fold(step.settings, |settings, ramp| {
+        settings.with(ramp.field, item.value(ramp.field, end)).unwrap_or(settings)
+    })
 }

@@ -111,7 +111,7 @@ impl Part {
 
 impl Step {
     /// The step as the core plays it.
-    pub(crate) fn item(&self) -> pulsewright_core::script::Step<'_> {
+    pub fn item(&self) -> pulsewright_core::script::Step<'_> {
         pulsewright_core::script::Step {
             duration: self.duration,
             settings: self.settings,

@@ -134,7 +134,7 @@ impl Walk {
                 level = level.max(self.repeat(node, &entries, &path, depth) + 1);
             } else {
                 for step in self.step(node, &entries, &path) {
-                    self.carried = carry::carried(&step.settings, &step.ramps);
+                    self.carried = carry::carried(&step);
                     self.parts.push(Part::Step(step));
                 }
             }

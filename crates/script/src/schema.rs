@@ -145,7 +145,14 @@ fn field_schema(field: Field) -> Value {
             number,
             {
                 "type": "object", "required": ["to"], "additionalProperties": false,
-                "properties": {"from": number, "to": number}
+                "properties": {
+                    "from": number,
+                    "to": number,
+                    "over_s": {
+                        "type": "number", "minimum": crate::write::number(MIN_STEP.as_secs()), "maximum": MAX_STEP_S as u64,
+                        "description": "How long the ramp takes, if not the whole step."
+                    }
+                }
             }
         ]
     })

@@ -18,7 +18,7 @@ pub(crate) const MAX_STEP_S: f64 = 4_294_967_295.0;
 /// The word that plays every rhythm in turn.
 pub(crate) const EACH: &str = "each";
 
-const RAMP_KEYS: [&str; 2] = ["from", "to"];
+const RAMP_KEYS: [&str; 3] = ["from", "to", "over_s"];
 
 /// Fields named by a step, with where.
 type Named<'a> = Vec<(Field, Node<'a>)>;
@@ -39,7 +39,7 @@ impl Walk {
             match entry.key.as_str() {
                 "name" => name = self.line(entry.value, &path),
                 "duration_s" if entry.value.text().as_deref() == Some("hold") => holds = true,
-                "duration_s" => duration = self.duration(entry.value, &path),
+                "duration_s" => duration = self.seconds("duration_s", entry.value, &path),
                 "rhythm" if entry.value.text().as_deref() == Some(EACH) => each = true,
                 "beats" => beats = Some(entry),
                 "rhythm" => {
@@ -64,7 +64,16 @@ impl Walk {
                 let place = named.iter().find(|(field, _)| *field == ramp).map_or(node, |(_, place)| *place);
                 let what = format!("{} ramps in a step that holds", ramp.info().path);
                 let path = path.key(ramp.info().path);
-                self.tell(place, &path, |p| p.allowed("ramps in steps with a duration in seconds"), what);
+                self.tell(
+                    place,
+                    &path,
+                    |p| {
+                        p.allowed(
+                            "ramps in steps with a duration in seconds, or that say how long they take, \"over_s\"",
+                        )
+                    },
+                    what,
+                );
             }
         }
         let (settings, ramps) = change.apply(&self.carried).unwrap_or((self.carried, Vec::new()));
@@ -96,7 +105,7 @@ impl Walk {
     }
 
     /// Seconds, at least [`MIN_STEP`].
-    fn duration(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<Span> {
+    fn seconds(&mut self, key: &str, node: Node<'_>, path: &Path<'_>) -> Option<Span> {
         let seconds = match node.kind() {
             Kind::Number => node.raw().parse().unwrap_or(f64::NAN),
             _ => f64::NAN,
@@ -104,11 +113,12 @@ impl Walk {
         let span = span_of(seconds);
         if span.is_none() {
             let min = MIN_STEP.as_secs();
-            let allowed = format!("seconds from {min} to {MAX_STEP_S}, or \"hold\"");
+            let hold = if key == "duration_s" { ", or \"hold\"" } else { "" };
+            let allowed = format!("seconds from {min} to {MAX_STEP_S}{hold}");
             let what = match node.kind() {
-                Kind::Number => format!("duration_s can't be {} s", shown(node.raw())),
-                Kind::Text => format!("duration_s can't be {}", shown(node.raw())),
-                kind => format!("duration_s can't be {}", kind.noun()),
+                Kind::Number => format!("{key} can't be {} s", shown(node.raw())),
+                Kind::Text => format!("{key} can't be {}", shown(node.raw())),
+                kind => format!("{key} can't be {}", kind.noun()),
             };
             self.tell(node, path, |p| p.allowed(allowed), what);
         }
@@ -173,12 +183,17 @@ impl Walk {
         match node.kind() {
             Kind::Object if field.info().ramps => {
                 let entries = self.entries(node, path, "a ramp")?;
-                let (mut from, mut to, mut good) = (None, None, true);
+                let (mut from, mut to, mut over, mut good) = (None, None, None, true);
                 for entry in &entries {
                     let path = path.key(&entry.key);
                     let end = match entry.key.as_str() {
                         "from" => &mut from,
                         "to" => &mut to,
+                        "over_s" => {
+                            over = self.seconds("over_s", entry.value, &path);
+                            good &= over.is_some();
+                            continue;
+                        }
                         key => {
                             self.unknown(entry, &path, &RAMP_KEYS, nearest(key, RAMP_KEYS).map(quoted));
                             good = false;
@@ -192,7 +207,7 @@ impl Walk {
                     self.missing(node, path, "to", "{\"to\": number} or {\"from\": number, \"to\": number}");
                     good = false;
                 }
-                to.filter(|_| good).map(|to| Value::Ramp { from, to })
+                to.filter(|_| good).map(|to| Value::Ramp { from, to, over })
             }
             Kind::Object => {
                 let allowed = format!("one number, {}, for the whole step", range(field.info()));

@@ -18,7 +18,7 @@ impl Document {
             match part {
                 Part::Step(step) => {
                     list.push((index, step_json(step, &carried)));
-                    carried = carry::carried(&step.settings, &step.ramps);
+                    carried = carry::carried(step);
                 }
                 Part::Repeat { first, times, .. } => {
                     let start = list.partition_point(|(part, _)| *part < *first as usize);
@@ -64,8 +64,13 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
                 Some(word) => (*word).into(),
                 None => number(*value),
             },
-            Named::Ramp { from: Some(from), to } => json!({"from": number(*from), "to": number(*to)}),
-            Named::Ramp { from: None, to } => json!({"to": number(*to)}),
+            Named::Ramp { from, to, over } => {
+                let mut ramp = Map::new();
+                ramp.extend(from.map(|from| ("from".to_owned(), number(from))));
+                ramp.insert("to".into(), number(*to));
+                ramp.extend(over.map(|over| ("over_s".to_owned(), seconds(over))));
+                Value::Object(ramp)
+            }
         };
         insert(&mut object, field.info().path, value);
     }
@@ -91,7 +96,9 @@ fn difference(step: &Step, carried: &Settings) -> Change {
             chosen = chosen.with(field, value).unwrap_or(chosen);
         }
         match step.ramps.iter().find(|ramp| ramp.field == field) {
-            Some(ramp) => change.values.push((field, Named::Ramp { from: moved.then_some(value), to: ramp.to })),
+            Some(ramp) => {
+                change.values.push((field, Named::Ramp { from: moved.then_some(value), to: ramp.to, over: ramp.over }))
+            }
             None if moved => change.values.push((field, Named::Held(value))),
             None => {}
         }

@@ -2,6 +2,7 @@
 
 use pulsewright_core::script::Script;
 use pulsewright_core::settings::Field::{self, *};
+use pulsewright_core::time::Span;
 use pulsewright_script::{Document, OneStep, parse};
 
 fn steps(steps: &str) -> Document {
@@ -159,4 +160,19 @@ fn one_step_tells_all_its_problems() {
     );
     let order = OneStep { values: &[("arterial.diastolic_mmhg", 150.0)], ..OneStep::default() };
     assert!(order.document("command line").unwrap_err().to_string().contains("must be at least 2 mmHg above"));
+}
+
+#[test]
+fn a_ramp_takes_as_long_as_it_says_and_is_cut_off_with_its_step() {
+    let text = r#"{"version": 1, "steps": [
+        {"duration_s": 10, "rate_bpm": {"from": 60, "to": 100, "over_s": 4}},
+        {"duration_s": 5, "rate_bpm": {"to": 60, "over_s": 20}},
+        {"duration_s": "hold", "breathing": {"rate_per_min": {"to": 20, "over_s": 5}}}]}"#;
+    let document = parse(text.as_bytes(), "cut.json").expect("a script");
+    let value = |item: usize, at: f32| document.step(item).unwrap().item().value(Field::RateBpm, Span::from_secs(at));
+    assert_eq!([value(0, 0.0), value(0, 2.0), value(0, 4.0), value(0, 9.0)], [60.0, 80.0, 100.0, 100.0]);
+    assert_eq!([value(1, 0.0), value(1, 5.0)], [100.0, 90.0]);
+    assert_eq!(value(2, 0.0), 90.0, "the next step goes on from where the ramp was cut off");
+    let again = parse(document.to_json().to_string().as_bytes(), "again.json").expect("a script");
+    assert_eq!(again.to_json(), document.to_json());
 }
