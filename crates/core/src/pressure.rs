@@ -27,7 +27,7 @@ use core::fmt;
 use ejection::{Ejection, Stroke};
 use line::Tap;
 use sites::Moment;
-use trace::Trace;
+use trace::{Cycle, Trace};
 
 /// Beats and atrial contractions whose effects have not all arrived: they last at most 0.23 s and come at least
 /// 0.15 s apart each.
@@ -268,10 +268,10 @@ impl Pressures {
         let pulsing = self.pulsing & bit(site) != 0;
         let tap = self.tap(site)?;
         tap.advance(now);
-        let last = pulsing
-            .then(|| Last { rest_mmhg: tap.trace.asymptote_mmhg(), mean_mmhg: tap.trace.close(now).mean_mmhg(now) });
+        let cycle = tap.trace.close(now);
+        let last = pulsing.then(|| Last { rest_mmhg: tap.trace.asymptote_mmhg(), mean_mmhg: cycle.mean_mmhg(now) });
         let plan = moment.beat(site, tap.trace.here(now), stroke, contracted, last.as_ref())?;
-        let told = self.pulse_until(site, now, moment);
+        let told = self.pulse_of(&cycle, site, now, moment);
         let whip = moment.whip(site);
         let tap = self.tap(site)?;
         tap.redirect(now, |trace| trace.begin(now, plan));
@@ -282,12 +282,11 @@ impl Pressures {
         told
     }
 
-    /// The pulse at `site` from its foot to `end`, if one is under way and the transducer is open to it.
-    fn pulse_until(&self, site: PressureSite, end: Instant, moment: &Moment<'_>) -> Option<Pulse> {
+    /// The pulse at `site` that `cycle` was until `end`, if it was one and the transducer is open to it.
+    fn pulse_of(&self, cycle: &Cycle, site: PressureSite, end: Instant, moment: &Moment<'_>) -> Option<Pulse> {
         if self.pulsing & bit(site) == 0 || moment.connection(site).open < 0.5 {
             return None;
         }
-        let cycle = self.taps.get(self.chosen.place(site)?)?.trace.close(end);
         Some(Pulse {
             site,
             foot: cycle.from(),
@@ -303,10 +302,12 @@ impl Pressures {
     /// The pulses cut off by the end of the script at `end`.
     pub fn finish(&mut self, end: Instant, moment: &Moment<'_>, mut tell: impl FnMut(Pulse)) {
         for site in self.chosen.sites() {
-            if let Some(tap) = self.tap(site) {
-                tap.advance(end);
-            }
-            if let Some(pulse) = self.pulse_until(site, end, moment) {
+            let Some(tap) = self.tap(site) else {
+                continue;
+            };
+            tap.advance(end);
+            let cycle = tap.trace.close(end);
+            if let Some(pulse) = self.pulse_of(&cycle, site, end, moment) {
                 tell(pulse);
             }
         }
