@@ -31,8 +31,8 @@ pub enum Verb {
     Plot(Box<Plot>),
     Catalog(Catalog),
     Check(Check),
-    /// Print the JSON Schema of scripts, for editors and other checkers.
-    Schema,
+    Schema(Schema),
+    Rig(crate::rig_args::RigArgs),
     Score(Box<crate::score::ScoreArgs>),
     Suite(Box<crate::suite::SuiteArgs>),
     Completions(Completions),
@@ -56,7 +56,7 @@ pub struct Render {
     /// The script; - reads it from standard input. Without one the flags say what is played.
     pub script: Option<PathBuf>,
 
-    /// File to write, ending in .wav, .csv, .edf or .hea; - is standard output, the signal alone.
+    /// File to write, ending in .wav, .csv, .edf, .hea or .raw; - is standard output, the signal alone.
     #[arg(short, long, value_name = "OUT")]
     pub output: PathBuf,
 
@@ -86,6 +86,9 @@ pub struct Render {
     /// File format, if the name does not say it.
     #[arg(long, value_enum, help_heading = "Output")]
     pub format: Option<FormatWord>,
+
+    #[command(flatten)]
+    pub rig: crate::rig_args::RigFlags,
 
     /// Several files, OUT.001.wav and so on, each this long.
     #[arg(long, value_name = "TIME", value_parser = flags::span, help_heading = "Output")]
@@ -224,6 +227,8 @@ pub enum FormatWord {
     Wav,
     /// WAV with sizes of 64 bits, whatever its length.
     Rf64,
+    /// The frames alone, little-endian.
+    Raw,
     /// Comma-separated values.
     Csv,
     /// EDF+ with annotations, 16 bits.
@@ -262,6 +267,23 @@ pub struct Check {
     /// The scripts; - reads one from standard input.
     #[arg(required = true, value_name = "SCRIPT")]
     pub scripts: Vec<PathBuf>,
+}
+
+/// Print the JSON Schema of scripts or rigs, for editors and other checkers.
+#[derive(Args)]
+pub struct Schema {
+    /// Of which documents.
+    #[arg(value_enum, default_value = "script")]
+    pub document: SchemaWord,
+}
+
+/// A kind of document.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SchemaWord {
+    /// Scripts.
+    Script,
+    /// Rigs.
+    Rig,
 }
 
 /// Print the completions of a shell.

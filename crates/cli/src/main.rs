@@ -15,6 +15,9 @@ mod patient;
 mod plot;
 mod progress;
 mod render;
+mod rig;
+mod rig_args;
+mod rig_render;
 mod schema;
 mod score;
 mod score_flags;
@@ -34,7 +37,8 @@ fn main() -> ExitCode {
         Verb::Plot(plot) => plot::run(&plot),
         Verb::Catalog(catalog) => catalog::run(&catalog),
         Verb::Check(check) => check::run(&check),
-        Verb::Schema => schema::run(),
+        Verb::Schema(schema) => schema::run(&schema),
+        Verb::Rig(rig) => rig::run(&rig),
         Verb::Completions(completions) => manual::completions(completions.shell),
         Verb::Score(score) => score::run(&score),
         Verb::Suite(suite) => suite::run(&suite),

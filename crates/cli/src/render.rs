@@ -3,6 +3,7 @@
 use crate::args::{BitsWord, FormatWord, Render};
 use crate::diagnostics::{Failure, Outcome, warn};
 use crate::progress::Progress;
+use crate::rig_render::RigRender;
 use crate::{interruption, patient};
 use pulsewright_core::script::Script;
 use pulsewright_files::atomic::reason;
@@ -18,6 +19,14 @@ use std::path::Path;
 /// Renders.
 pub fn run(render: &Render) -> Outcome {
     let options = options(render)?;
+    let rig = match &render.rig.rig {
+        Some(rig) => Some(RigRender::new(rig, options.format, options.rate, render.rig.clip)?),
+        None => None,
+    };
+    let options = match &rig {
+        Some(rig) => rig.options(options)?,
+        None => options,
+    };
     let target = Target::of(&render.output);
     let is_text = matches!(options.format, FileFormat::Csv(_));
     if matches!(target, Target::Stdout) && !is_text && io::stdout().is_terminal() {
@@ -32,7 +41,10 @@ pub fn run(render: &Render) -> Outcome {
     let labels: Vec<&str> = (0..items.len()).map(|item| document.label(item)).collect();
     let content = Content { script: &script, title: document.title().unwrap_or(""), labels: &labels };
     if let Some(path) = &render.script {
-        check_not_overwritten(path, &render.output, options.format)?;
+        check_not_overwritten(path, &render.output, options.format, "script")?;
+    }
+    if let Some(path) = &render.rig.rig {
+        check_not_overwritten(path, &render.output, options.format, "rig")?;
     }
     let mut bar = Progress::new();
     let mut progress = |done, total| {
@@ -42,20 +54,32 @@ pub fn run(render: &Render) -> Outcome {
     let outcome = match target {
         Target::Files => {
             interruption::watch();
-            render_to_files(content, &options, &render.output, &mut progress)
+            match &rig {
+                Some(rig) => rig.to_files(content, &options, &render.output, &mut progress),
+                None => render_to_files(content, &options, &render.output, &mut progress),
+            }
         }
-        Target::Stdout => render_to_stream(content, &options, &mut io::stdout().lock(), &mut progress),
+        Target::Stdout => match &rig {
+            Some(rig) => rig.to_stream(content, &options, &mut io::stdout().lock(), &mut progress),
+            None => render_to_stream(content, &options, &mut io::stdout().lock(), &mut progress),
+        },
         Target::Device => {
             let mut device =
                 File::options().write(true).open(&render.output).map_err(|error| failed(&render.output, &error))?;
-            render_to_stream(content, &options, &mut device, &mut progress)
+            match &rig {
+                Some(rig) => rig.to_stream(content, &options, &mut device, &mut progress),
+                None => render_to_stream(content, &options, &mut device, &mut progress),
+            }
         }
     };
     drop(bar);
     match outcome {
         Ok(report) => {
             report.notes.iter().for_each(|note| warn(note));
-            warn_of_clipping(&report);
+            match &rig {
+                Some(rig) => rig.warn(&report),
+                None => warn_of_clipping(&report),
+            }
             Ok(())
         }
         Err(RenderError::Stream(error)) if error.kind() == io::ErrorKind::BrokenPipe => Err(Failure::Closed),
@@ -98,13 +122,14 @@ fn options(render: &Render) -> Result<Options, Failure> {
     let format = match (render.format, extension.as_deref()) {
         (Some(format), _) => format,
         (None, Some("wav")) => FormatWord::Wav,
+        (None, Some("raw")) => FormatWord::Raw,
         (None, Some("csv")) => FormatWord::Csv,
         (None, Some("edf")) => FormatWord::Edf,
         (None, Some("hea")) => FormatWord::Wfdb,
         (None, _) if render.output == Path::new("-") => FormatWord::Csv,
         (None, _) => {
             return Err(Failure::input(format!(
-                "'{}' does not say its format: end it in .wav, .csv, .edf or .hea, or add --format",
+                "'{}' does not say its format: end it in .wav, .csv, .edf, .hea or .raw, or add --format",
                 render.output.display()
             )));
         }
@@ -134,6 +159,7 @@ fn file_format(format: FormatWord, bits: BitsWord) -> Result<FileFormat, Failure
     };
     match (format, encoding) {
         (FormatWord::Wav, encoding) => Ok(FileFormat::Wav(encoding)),
+        (FormatWord::Raw, encoding) => Ok(FileFormat::Raw(encoding)),
         (FormatWord::Rf64, encoding) => Ok(FileFormat::Rf64(encoding)),
         (FormatWord::Csv, Encoding::Integer(bits)) => Ok(FileFormat::Csv(bits)),
         (FormatWord::Csv, Encoding::Float) => {
@@ -150,14 +176,14 @@ fn file_format(format: FormatWord, bits: BitsWord) -> Result<FileFormat, Failure
     }
 }
 
-/// A script is never overwritten by what it says, not even by force.
-fn check_not_overwritten(script: &Path, output: &Path, format: FileFormat) -> Outcome {
+/// What is read is never overwritten by what it says, not even by force.
+fn check_not_overwritten(script: &Path, output: &Path, format: FileFormat, what: &str) -> Outcome {
     let Ok(script) = fs::canonicalize(script) else {
         return Ok(());
     };
     for name in Names::new(output, format, 1).all() {
         if fs::canonicalize(name).is_ok_and(|name| name == script) {
-            return Err(Failure::input(format!("{} is the script itself; choose another name", name.display())));
+            return Err(Failure::input(format!("{} is the {what} itself; choose another name", name.display())));
         }
     }
     Ok(())

@@ -1,9 +1,14 @@
-//! `schema`: the JSON Schema of scripts.
+//! `schema`: the JSON Schema of documents.
 
+use crate::args::{Schema, SchemaWord};
 use crate::diagnostics::{Outcome, print};
 use std::io::Write;
 
-/// Prints the schema.
-pub fn run() -> Outcome {
-    print(|out| writeln!(out, "{:#}", pulsewright_script::schema()))
+/// Prints a schema.
+pub fn run(schema: &Schema) -> Outcome {
+    let schema = match schema.document {
+        SchemaWord::Script => pulsewright_script::schema(),
+        SchemaWord::Rig => pulsewright_rig::schema::schema(),
+    };
+    print(|out| writeln!(out, "{schema:#}"))
 }

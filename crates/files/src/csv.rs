@@ -10,7 +10,7 @@
 //! Values pass through the same quantiser as in an integer WAV file of the same width, so that both say the same number.
 
 use crate::decimal::{FrameTimes, push_fixed};
-use crate::format::{Column, Encoder, Heading, Section};
+use crate::format::{Column, Encoder, Heading, Section, lanes};
 use crate::quantiser::{BLOCK, Quantiser, Tally, gather};
 use pulsewright_core::frame::Frame;
 
@@ -35,6 +35,10 @@ pub fn on_one_line(text: &str) -> String {
 }
 
 impl Encoder for Csv<'_> {
+    fn lanes(&self) -> Vec<String> {
+        lanes(self.columns)
+    }
+
     fn head(&self, section: Section, bytes: &mut Vec<u8>) {
         let Heading { title, seed, rate } = self.heading;
         let mut text = format!("# pulsewright {}\n", env!("CARGO_PKG_VERSION"));

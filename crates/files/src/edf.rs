@@ -7,7 +7,7 @@
 
 use crate::csv::on_one_line;
 use crate::decimal::{push_fixed, push_instant, push_span};
-use crate::format::{Column, Encoder, Section};
+use crate::format::{Column, Encoder, Section, lanes};
 use crate::marks::{Mark, What};
 use crate::plan::Content;
 use crate::quantiser::{BLOCK, Quantiser, Tally, gather, spread};
@@ -211,6 +211,10 @@ fn field(bytes: &mut Vec<u8>, width: usize, text: &str) {
 }
 
 impl Encoder for Edf<'_> {
+    fn lanes(&self) -> Vec<String> {
+        lanes(self.columns)
+    }
+
     fn grain(&self) -> u64 {
         self.layout.frames
     }

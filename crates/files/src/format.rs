@@ -26,6 +26,8 @@ pub enum FileFormat {
     Wav(Encoding),
     /// RF64, the same with sizes of 64 bits, whatever the length.
     Rf64(Encoding),
+    /// Nothing but the frames, little-endian.
+    Raw(Encoding),
     /// Comma-separated values in the channels' units, with the decimals that a sample of this width has.
     Csv(Bits),
     /// EDF+, continuous, 16 bits a sample, with what happens as annotations.
@@ -38,7 +40,7 @@ impl FileFormat {
     /// How samples are stored.
     pub const fn encoding(self) -> Encoding {
         match self {
-            FileFormat::Wav(encoding) | FileFormat::Rf64(encoding) => encoding,
+            FileFormat::Wav(encoding) | FileFormat::Rf64(encoding) | FileFormat::Raw(encoding) => encoding,
             FileFormat::Csv(bits) | FileFormat::Record(bits) => Encoding::Integer(bits),
             FileFormat::Edf => Encoding::Integer(Bits::B16),
         }
@@ -48,6 +50,7 @@ impl FileFormat {
     pub const fn extension(self) -> &'static str {
         match self {
             FileFormat::Wav(_) | FileFormat::Rf64(_) => "wav",
+            FileFormat::Raw(_) => "raw",
             FileFormat::Csv(_) => "csv",
             FileFormat::Edf => "edf",
             FileFormat::Record(_) => "hea",
@@ -75,6 +78,11 @@ impl Column {
     }
 }
 
+/// Names of columns.
+pub fn lanes(columns: &[Column]) -> Vec<String> {
+    columns.iter().map(|column| column.channel.id().to_owned()).collect()
+}
+
 /// The frames that one file holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Section {
@@ -97,6 +105,9 @@ pub struct Heading<'a> {
 
 /// Writes files of one format.
 pub trait Encoder: Sync {
+    /// Names of the values of a frame, in order; what is counted is counted for each.
+    fn lanes(&self) -> Vec<String>;
+
     /// Frames that are stored together: a part holds a whole number of these, but for the last of a section.
     fn grain(&self) -> u64 {
         1
@@ -117,5 +128,31 @@ pub trait Encoder: Sync {
     /// Appends what stands after the frames of a section.
     fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
         let _ = (section, bytes);
+    }
+}
+
+impl<E: Encoder + ?Sized> Encoder for &E {
+    fn lanes(&self) -> Vec<String> {
+        (**self).lanes()
+    }
+
+    fn grain(&self) -> u64 {
+        (**self).grain()
+    }
+
+    fn head(&self, section: Section, bytes: &mut Vec<u8>) {
+        (**self).head(section, bytes);
+    }
+
+    fn encode(&self, index: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+        (**self).encode(index, frames, bytes, tallies);
+    }
+
+    fn annotate(&self, part: Section, marks: &[Mark], bytes: &mut [u8]) {
+        (**self).annotate(part, marks, bytes);
+    }
+
+    fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
+        (**self).tail(section, bytes);
     }
 }

@@ -62,5 +62,5 @@ pub mod wav;
 pub use format::{Encoding, FileFormat};
 pub use names::Names;
 pub use plan::{Content, Options, PlanError};
-pub use render::{RenderError, Report, render_to_files, render_to_stream};
+pub use render::{RenderError, Report, render_through, render_to_files, render_to_stream, stream_through};
 pub use scale::Bits;

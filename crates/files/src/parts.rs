@@ -105,7 +105,7 @@ pub struct Part {
     pub frames: u64,
     /// As its format writes them.
     pub bytes: Vec<u8>,
-    /// Per channel, what could not be stored as it was.
+    /// Per lane, what could not be stored as it was.
     pub tallies: Vec<Tally>,
     /// Of its frames.
     pub digest: FramesDigest,
@@ -131,6 +131,7 @@ pub fn play<E>(
     let encoder = plan.encoder();
     let cores = thread::available_parallelism().map_or(1, usize::from);
     thread::scope(|scope| {
+        let lanes = encoder.lanes().len();
         let workers: Vec<Worker<'_>> = (0..cores)
             .map(|_| {
                 let (orders, inbox) = sync_channel::<Order<'_>>(AHEAD);
@@ -139,7 +140,7 @@ pub fn play<E>(
                 scope.spawn(move || {
                     let mut frames = vec![Frame::default(); PLAYED];
                     for order in inbox {
-                        let part = encode(encoder, plan.columns.len(), order, &mut frames);
+                        let part = encode(encoder, lanes, order, &mut frames);
                         if outbox.send(part).is_err() {
                             break;
                         }
@@ -177,7 +178,7 @@ pub fn play<E>(
     })
 }
 
-fn encode(encoder: &dyn Encoder, columns: usize, order: Order<'_>, frames: &mut [Frame]) -> Part {
+fn encode(encoder: &dyn Encoder, lanes: usize, order: Order<'_>, frames: &mut [Frame]) -> Part {
     let Order { place, mut player, marks, mut bytes } = order;
     let Section { first, frames: wanted } = place;
     bytes.clear();
@@ -186,7 +187,7 @@ fn encode(encoder: &dyn Encoder, columns: usize, order: Order<'_>, frames: &mut 
         first,
         frames: 0,
         bytes,
-        tallies: vec![Tally::default(); columns],
+        tallies: vec![Tally::default(); lanes],
         digest: FramesDigest::default(),
     };
     while part.frames < wanted {

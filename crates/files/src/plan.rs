@@ -84,7 +84,6 @@ const COARSE_MV: f64 = 0.005;
 pub const MOST_FILES: u64 = 9999;
 
 /// A render worked out.
-#[derive(Debug)]
 pub struct Plan<'a> {
     /// What is rendered.
     pub content: Content<'a>,
@@ -102,6 +101,8 @@ pub struct Plan<'a> {
     pub format: FileFormat,
     /// How EDF+ files are made up.
     edf: edf::Layout,
+    /// What writes the signal's files in place of the format's own.
+    given: Option<&'a dyn Encoder>,
 }
 
 impl<'a> Plan<'a> {
@@ -141,7 +142,7 @@ impl<'a> Plan<'a> {
             return Err(PlanError::SplitRecord);
         }
         let edf = edf::Layout::new(options.channels.len(), rate);
-        let plan = Plan { content, rate, frames, columns, pressures, sections, format, edf };
+        let plan = Plan { content, rate, frames, columns, pressures, sections, format, edf, given: None };
         if format == FileFormat::Edf { plan.with_edf() } else { Ok(plan) }
     }
 
@@ -174,11 +175,20 @@ impl<'a> Plan<'a> {
         Heading { title: self.content.title, seed: self.content.script.seed(), rate: self.rate }
     }
 
+    /// With frames written by `encoder`, whatever the format says.
+    pub fn through(self, encoder: &'a dyn Encoder) -> Plan<'a> {
+        Plan { given: Some(encoder), ..self }
+    }
+
     /// What writes the signal's files.
     pub fn encoder(&self) -> Box<dyn Encoder + '_> {
+        if let Some(given) = self.given {
+            return Box::new(given);
+        }
         match self.format {
             FileFormat::Wav(_) => Box::new(Wav::new(&self.columns, self.rate)),
             FileFormat::Rf64(_) => Box::new(Wav::new(&self.columns, self.rate).wide()),
+            FileFormat::Raw(_) => Box::new(Wav::new(&self.columns, self.rate).bare()),
             FileFormat::Csv(_) => Box::new(Csv::new(&self.columns, self.heading())),
             FileFormat::Edf => Box::new(self.edf()),
             FileFormat::Record(bits) => Box::new(Signals::new(&self.columns, bits)),
@@ -207,9 +217,9 @@ impl<'a> Plan<'a> {
     /// A WAV file over 4 GiB.
     fn wide(&self) -> Option<String> {
         let wav = Wav::new(&self.columns, self.rate);
-        let FileFormat::Wav(_) = self.format else {
+        if !matches!(self.format, FileFormat::Wav(_)) || self.given.is_some() {
             return None;
-        };
+        }
         let section = self.sections.iter().find(|section| wav.is_wide(**section))?;
         let most = section.frames as f64 * (LARGEST as f64 / wav.bytes(*section) as f64);
         let advice = round_span(most / f64::from(self.rate.as_hz()));
@@ -268,9 +278,11 @@ fn round_span(seconds: f64) -> String {
 /// Refuses widths that a format does not have.
 fn check_width(format: FileFormat) -> Result<(), PlanError> {
     match format {
-        FileFormat::Wav(Encoding::Integer(Bits::B12)) | FileFormat::Rf64(Encoding::Integer(Bits::B12)) => {
-            Err(PlanError::Width("WAV has no samples of 12 bits; 16, 24, 32 or float, or write a record (.hea)"))
-        }
+        FileFormat::Wav(Encoding::Integer(Bits::B12))
+        | FileFormat::Rf64(Encoding::Integer(Bits::B12))
+        | FileFormat::Raw(Encoding::Integer(Bits::B12)) => Err(PlanError::Width(
+            "WAV and raw frames have no samples of 12 bits; 16, 24, 32 or float, or write a record (.hea)",
+        )),
         FileFormat::Record(bits) if record::format(bits).is_none() => {
             Err(PlanError::Width("a record has samples of 12, 16 or 24 bits; for 32 write WAV or CSV"))
         }

@@ -7,7 +7,7 @@
 pub mod annotations;
 
 use crate::csv::on_one_line;
-use crate::format::{Column, Encoder, Heading, Section};
+use crate::format::{Column, Encoder, Heading, Section, lanes};
 use crate::quantiser::{BLOCK, Quantiser, Tally, gather, spread};
 use crate::scale::Bits;
 use pulsewright_core::frame::Frame;
@@ -43,6 +43,10 @@ impl<'a> Signals<'a> {
 }
 
 impl Encoder for Signals<'_> {
+    fn lanes(&self) -> Vec<String> {
+        lanes(self.columns)
+    }
+
     fn grain(&self) -> u64 {
         // Two samples of format 212 share a byte.
         2

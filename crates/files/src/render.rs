@@ -2,7 +2,7 @@
 
 use crate::atomic::{FileError, Unfinished, check_free, publish};
 use crate::digest::FramesDigest;
-use crate::format::FileFormat;
+use crate::format::{Encoder, FileFormat};
 use crate::names::{Names, RecordNames};
 use crate::parts::{Part, play};
 use crate::plan::{Content, Options, Plan, PlanError};
@@ -10,10 +10,11 @@ use crate::quantiser::Tally;
 use crate::record::{self, annotations::Annotations};
 use crate::sidecar::{self, ChannelDescription, Description};
 use crate::truth::{Truth, TruthFile};
-use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::frame::Frame;
 use pulsewright_core::player::Player;
 use pulsewright_core::time::FrameRate;
 use pulsewright_core::truth::Observer;
+use serde_json::{Map, Value};
 use std::fs;
 use std::io::{self, Write};
 use std::ops::ControlFlow;
@@ -39,8 +40,11 @@ pub enum RenderError {
     #[error("cannot write the stream: {0}")]
     Stream(#[source] io::Error),
     /// A sample was not a number: a fault of the program, never of the script.
-    #[error("channel {} has a sample that is not a number between frame {} and {}", .0.id(), .1, .2)]
-    NotANumber(Channel, u64, u64),
+    #[error("{0} has a sample that is not a number between frame {1} and {2}")]
+    NotANumber(String, u64, u64),
+    /// Whoever describes the signal refused it.
+    #[error("{0}")]
+    Refused(String),
     /// The caller wanted no more of it.
     #[error("stopped")]
     Stopped,
@@ -60,6 +64,8 @@ pub struct Report {
     pub rate: FrameRate,
     /// The channels as stored, with what was clipped.
     pub channels: Vec<ChannelDescription>,
+    /// What was counted for each lane of the encoder.
+    pub tallies: Vec<Tally>,
     /// Digest of the frames as played.
     pub digest: FramesDigest,
     /// What whoever uses the signal should know, a sentence each.
@@ -78,20 +84,52 @@ pub fn render_to_files(
 ) -> Result<Report, RenderError> {
     let plan = Plan::new(content, options)?;
     let names = Names::new(target, options.format, plan.sections.len());
-    if names.record.is_some() && !(record::is_name(&stem(target)) && target.extension().is_some_and(|end| end == "hea"))
+    write_files(&plan, &names, options, progress, &|_| Ok(Map::new()))
+}
+
+/// What takes the place of keys of the channel description, or why the signal is refused.
+pub type Describe<'a> = &'a dyn Fn(&Report) -> Result<Map<String, Value>, String>;
+
+/// Renders to `target` as [`render_to_files`] does, with frames that `encoder` writes and what `describe` makes of what
+/// was counted in the channel description.
+///
+/// # Errors
+/// As [`render_to_files`], and [`RenderError::Refused`] with the words of `describe`.
+pub fn render_through(
+    content: Content<'_>,
+    options: &Options,
+    encoder: &dyn Encoder,
+    describe: Describe<'_>,
+    target: &Path,
+    progress: Progress<'_>,
+) -> Result<Report, RenderError> {
+    let plan = Plan::new(content, options)?.through(encoder);
+    let names = Names::new(target, options.format, plan.sections.len());
+    write_files(&plan, &names, options, progress, describe)
+}
+
+fn write_files(
+    plan: &Plan<'_>,
+    names: &Names,
+    options: &Options,
+    progress: Progress<'_>,
+    describe: Describe<'_>,
+) -> Result<Report, RenderError> {
+    if let Some(RecordNames { header, .. }) = &names.record
+        && !(record::is_name(&stem(header)) && header.extension().is_some_and(|end| end == "hea"))
     {
-        return Err(RenderError::RecordName(name(target)));
+        return Err(RenderError::RecordName(name(header)));
     }
     // Also those that will not be written: beside this signal they would tell of another.
     check_free(names.all(), options.overwrite)?;
-    let mut run = Run::new(&plan);
-    let mut signal = SignalFiles { plan: &plan, names: &names.signal, open: None, done: Vec::new() };
+    let mut run = Run::new(plan);
+    let mut signal = SignalFiles { plan, names: &names.signal, open: None, done: Vec::new() };
     // First, so that a folder that takes no files is told with the name that was asked for.
     signal.open(0)?;
-    let mut truth = if options.truth { Some(truth_files(&plan, &names)?) } else { None };
+    let mut truth = if options.truth { Some(truth_files(plan, names)?) } else { None };
     let mut annotations = match &names.record {
         Some(RecordNames { annotations, .. }) => {
-            Some(Annotations::new(content, plan.rate, plan.frames, Unfinished::new(annotations)?))
+            Some(Annotations::new(plan.content, plan.rate, plan.frames, Unfinished::new(annotations)?))
         }
         None => None,
     };
@@ -103,7 +141,7 @@ pub fn render_to_files(
             annotations.observe(event);
         }
     };
-    play(&plan, &mut observer, |part| run.take(part, &mut signal, progress))?;
+    play(plan, &mut observer, |part| run.take(part, &mut signal, progress))?;
     let mut finished = Vec::new();
     if let Some(truth) = truth {
         for file in truth.finish().map_err(FileError::of(&names.truth[0]))? {
@@ -112,8 +150,15 @@ pub fn render_to_files(
     }
     let mut description = Unfinished::new(&names.description)?;
     let report = run.report();
-    let document = describe(&plan, &names, &report);
-    serde_json::to_writer_pretty(&mut description, &document)
+    let more = describe(&report).map_err(RenderError::Refused)?;
+    let document = serde_json::to_value(base(plan, names, &report)).map(|mut document| {
+        if let Some(keys) = document.as_object_mut() {
+            keys.extend(more);
+        }
+        document
+    });
+    document
+        .and_then(|document| serde_json::to_writer_pretty(&mut description, &document))
         .map_err(io::Error::from)
         .and_then(|()| description.write_all(b"\n"))
         .map_err(FileError::of(&names.description))?;
@@ -125,7 +170,7 @@ pub fn render_to_files(
     finished.extend(signal.finish()?);
     if let Some(RecordNames { header, .. }) = &names.record {
         let mut file = Unfinished::new(header)?;
-        file.write_all(record_header(&plan, &run, &stem(target)).as_bytes()).map_err(FileError::of(header))?;
+        file.write_all(record_header(plan, &run, &stem(header)).as_bytes()).map_err(FileError::of(header))?;
         finished.push(file.finish()?);
     }
     let files = publish(finished, options.overwrite)?;
@@ -176,12 +221,31 @@ pub fn render_to_stream(
     progress: Progress<'_>,
 ) -> Result<Report, RenderError> {
     let plan = Plan::new(content, &Options { split: None, ..options.clone() })?;
+    write_stream(&plan, stream, progress)
+}
+
+/// Renders to a stream as [`render_to_stream`] does, with frames that `encoder` writes.
+///
+/// # Errors
+/// As [`render_to_stream`].
+pub fn stream_through(
+    content: Content<'_>,
+    options: &Options,
+    encoder: &dyn Encoder,
+    stream: &mut dyn Write,
+    progress: Progress<'_>,
+) -> Result<Report, RenderError> {
+    let plan = Plan::new(content, &Options { split: None, ..options.clone() })?.through(encoder);
+    write_stream(&plan, stream, progress)
+}
+
+fn write_stream(plan: &Plan<'_>, stream: &mut dyn Write, progress: Progress<'_>) -> Result<Report, RenderError> {
     if matches!(plan.format, FileFormat::Record(_)) {
         return Err(RenderError::RecordStream);
     }
-    let mut run = Run::new(&plan);
-    let mut signal = SignalStream { plan: &plan, stream };
-    play(&plan, &mut (), |part| run.take(part, &mut signal, progress))?;
+    let mut run = Run::new(plan);
+    let mut signal = SignalStream { plan, stream };
+    play(plan, &mut (), |part| run.take(part, &mut signal, progress))?;
     signal.stream.flush().map_err(RenderError::Stream)?;
     Ok(run.report())
 }
@@ -194,13 +258,15 @@ trait Sink {
 /// What adds up over the parts.
 struct Run<'p, 'a> {
     plan: &'p Plan<'a>,
+    lanes: Vec<String>,
     tallies: Vec<Tally>,
     digest: FramesDigest,
 }
 
 impl<'p, 'a> Run<'p, 'a> {
     fn new(plan: &'p Plan<'a>) -> Run<'p, 'a> {
-        Run { plan, tallies: vec![Tally::default(); plan.columns.len()], digest: FramesDigest::default() }
+        let lanes = plan.encoder().lanes();
+        Run { plan, tallies: vec![Tally::default(); lanes.len()], lanes, digest: FramesDigest::default() }
     }
 
     fn take(
@@ -209,9 +275,9 @@ impl<'p, 'a> Run<'p, 'a> {
         sink: &mut impl Sink,
         progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
     ) -> Result<(), RenderError> {
-        for ((total, tally), column) in self.tallies.iter_mut().zip(&part.tallies).zip(&self.plan.columns) {
+        for ((total, tally), lane) in self.tallies.iter_mut().zip(&part.tallies).zip(&self.lanes) {
             if tally.not_numbers > 0 {
-                return Err(RenderError::NotANumber(column.channel, part.first, part.first + part.frames));
+                return Err(RenderError::NotANumber(lane.clone(), part.first, part.first + part.frames));
             }
             total.add(*tally);
         }
@@ -231,6 +297,7 @@ impl<'p, 'a> Run<'p, 'a> {
             frames: self.plan.frames,
             rate: self.plan.rate,
             channels: columns.map(|(column, tally)| ChannelDescription::new(column, stored, *tally)).collect(),
+            tallies: self.tallies.clone(),
             digest: self.digest,
             notes: self.plan.notes(),
         }
@@ -308,7 +375,7 @@ impl Sink for SignalStream<'_, '_> {
     }
 }
 
-fn describe(plan: &Plan<'_>, names: &Names, report: &Report) -> Description {
+fn base(plan: &Plan<'_>, names: &Names, report: &Report) -> Description {
     let files = names.signal.iter().zip(&plan.sections);
     Description {
         version: sidecar::VERSION,

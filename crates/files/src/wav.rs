@@ -6,7 +6,7 @@
 //! output will do; whole parts are encoded side by side; and the loudspeaker mask of the extensible header is zero, since
 //! leads are no loudspeakers. Independent readers open the files in the tests.
 
-use crate::format::{Column, Encoder, Section};
+use crate::format::{Column, Encoder, Section, lanes};
 use crate::quantiser::{BLOCK, Quantiser, Tally, gather, spread};
 use crate::scale::Bits;
 use pulsewright_core::frame::Frame;
@@ -21,13 +21,19 @@ const EXTENSIBLE: u16 = 0xfffe;
 /// The rest of the sub-format identifier, after the two bytes that are the plain format tag.
 const SUB_FORMAT: [u8; 14] = [0x00, 0x00, 0x00, 0x00, 0x10, 0x00, 0x80, 0x00, 0x00, 0xaa, 0x00, 0x38, 0x9b, 0x71];
 
-/// Writes WAV files.
-#[derive(Debug)]
-pub struct Wav<'a> {
-    columns: &'a [Column],
-    rate: FrameRate,
-    sample_bytes: usize,
-    always_wide: bool,
+/// The head of a WAV file: what is known of its frames, whoever encodes them.
+#[derive(Clone, Copy, Debug)]
+pub struct Head {
+    /// Samples in a frame.
+    pub channels: usize,
+    /// Bytes of a sample.
+    pub sample_bytes: usize,
+    /// Whether samples are floats.
+    pub float: bool,
+    /// Frames a second.
+    pub rate: FrameRate,
+    /// RF64, however small.
+    pub always_wide: bool,
 }
 
 /// What a RIFF size says when the `ds64` chunk says it.
@@ -36,18 +42,7 @@ const ELSEWHERE: u32 = u32::MAX;
 /// Bytes of the `ds64` chunk: its name and size, three sizes of 64 bits, and the length of a table that is empty.
 const DS64_BYTES: u64 = 8 + 28;
 
-impl<'a> Wav<'a> {
-    /// For these channels, all stored alike.
-    pub fn new(columns: &'a [Column], rate: FrameRate) -> Wav<'a> {
-        let bits = columns.first().and_then(|column| column.scale).map_or(32, |scale| scale.bits().count());
-        Wav { columns, rate, sample_bytes: bits.div_ceil(8) as usize, always_wide: false }
-    }
-
-    /// As RF64, however small.
-    pub fn wide(self) -> Wav<'a> {
-        Wav { always_wide: true, ..self }
-    }
-
+impl Head {
     /// Whether a section is RF64: asked for, or because its size does not fit 32 bits.
     pub fn is_wide(&self, section: Section) -> bool {
         self.always_wide || self.narrow_bytes(section) > LARGEST
@@ -65,37 +60,32 @@ impl<'a> Wav<'a> {
     }
 
     fn frame_bytes(&self) -> usize {
-        self.sample_bytes * self.columns.len()
-    }
-
-    fn is_float(&self) -> bool {
-        self.columns.iter().all(|column| column.scale.is_none())
+        self.sample_bytes * self.channels
     }
 
     /// The older header serves up to 2 channels of 16 bits; readers know it best.
     fn is_extensible(&self) -> bool {
-        self.columns.len() > 2 || self.sample_bytes > 2
+        self.channels > 2 || self.sample_bytes > 2
     }
 
     fn narrow_head_bytes(&self) -> u64 {
         let format = if self.is_extensible() { 40 } else { 16 };
-        let fact = if self.is_float() { 12 } else { 0 };
+        let fact = if self.float { 12 } else { 0 };
         12 + 8 + format + fact + 8
     }
 
     fn data_bytes(&self, section: Section) -> u64 {
         section.frames.saturating_mul(self.frame_bytes() as u64)
     }
-}
 
-impl Encoder for Wav<'_> {
-    fn head(&self, section: Section, bytes: &mut Vec<u8>) {
+    /// Appends what stands before the frames of a section.
+    pub fn head(&self, section: Section, bytes: &mut Vec<u8>) {
         let data = self.data_bytes(section);
         let wide = self.is_wide(section);
         let narrow = |size: u64| u32::try_from(size).ok().filter(|_| !wide).unwrap_or(ELSEWHERE);
-        let channels = self.columns.len() as u16;
+        let channels = self.channels as u16;
         let bits = self.sample_bytes as u16 * 8;
-        let tag = if self.is_float() { IEEE_FLOAT } else { PCM };
+        let tag = if self.float { IEEE_FLOAT } else { PCM };
         let whole = self.bytes(section) - 8;
         bytes.extend_from_slice(if wide { b"RF64" } else { b"RIFF" });
         bytes.extend_from_slice(&narrow(whole).to_le_bytes());
@@ -123,7 +113,7 @@ impl Encoder for Wav<'_> {
             bytes.extend_from_slice(&tag.to_le_bytes());
             bytes.extend_from_slice(&SUB_FORMAT);
         }
-        if self.is_float() {
+        if self.float {
             bytes.extend_from_slice(b"fact");
             bytes.extend_from_slice(&4_u32.to_le_bytes());
             bytes.extend_from_slice(&narrow(section.frames).to_le_bytes());
@@ -132,15 +122,77 @@ impl Encoder for Wav<'_> {
         bytes.extend_from_slice(&narrow(data).to_le_bytes());
     }
 
+    /// Appends what stands after the frames of a section.
+    pub fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
+        // A chunk of odd length is followed by a byte that makes it even.
+        if self.data_bytes(section) % 2 == 1 {
+            bytes.push(0);
+        }
+    }
+}
+
+/// Writes WAV files.
+#[derive(Debug)]
+pub struct Wav<'a> {
+    columns: &'a [Column],
+    head: Head,
+    bare: bool,
+}
+
+impl<'a> Wav<'a> {
+    /// For these channels, all stored alike.
+    pub fn new(columns: &'a [Column], rate: FrameRate) -> Wav<'a> {
+        let scale = columns.first().and_then(|column| column.scale);
+        let sample_bytes = scale.map_or(32, |scale| scale.bits().count()).div_ceil(8) as usize;
+        let float = scale.is_none();
+        Wav {
+            columns,
+            head: Head { channels: columns.len(), sample_bytes, float, rate, always_wide: false },
+            bare: false,
+        }
+    }
+
+    /// The frames alone.
+    pub fn bare(self) -> Wav<'a> {
+        Wav { bare: true, ..self }
+    }
+
+    /// As RF64, however small.
+    pub fn wide(self) -> Wav<'a> {
+        Wav { head: Head { always_wide: true, ..self.head }, ..self }
+    }
+
+    /// See [`Head::is_wide`].
+    pub fn is_wide(&self, section: Section) -> bool {
+        self.head.is_wide(section)
+    }
+
+    /// See [`Head::bytes`].
+    pub fn bytes(&self, section: Section) -> u64 {
+        self.head.bytes(section)
+    }
+}
+
+impl Encoder for Wav<'_> {
+    fn lanes(&self) -> Vec<String> {
+        lanes(self.columns)
+    }
+
+    fn head(&self, section: Section, bytes: &mut Vec<u8>) {
+        if !self.bare {
+            self.head.head(section, bytes);
+        }
+    }
+
     fn encode(&self, _: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
         let start = bytes.len();
-        let stride = self.frame_bytes();
+        let stride = self.head.frame_bytes();
         bytes.resize(start + frames.len() * stride, 0);
         let (mut column, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
         for (block, place) in frames.chunks(BLOCK).zip(bytes[start..].chunks_mut(BLOCK * stride.max(1))) {
             for (i, (Column { channel, scale }, tally)) in self.columns.iter().zip(&mut *tallies).enumerate() {
                 let samples = gather(block, *channel, &mut column);
-                let place = &mut place[i * self.sample_bytes..];
+                let place = &mut place[i * self.head.sample_bytes..];
                 match scale {
                     Some(scale) => {
                         let (codes, counts) = Quantiser::new(scale).quantise(samples, &mut codes);
@@ -165,9 +217,8 @@ impl Encoder for Wav<'_> {
     }
 
     fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
-        // A chunk of odd length is followed by a byte that makes it even.
-        if self.data_bytes(section) % 2 == 1 {
-            bytes.push(0);
+        if !self.bare {
+            self.head.tail(section, bytes);
         }
     }
 }

@@ -1,0 +1,163 @@
+//! `rig`: reads the description of a bench rig and says what it is worth.
+
+use crate::diagnostics::{Failure, Outcome, print};
+use crate::rig_args::{RigArgs, RigCheck, RigVerb};
+use crate::table::write_table;
+use pulsewright_files::atomic::reason;
+use pulsewright_rig::description::{Correction, Filter, Output, Rig, Signal, labels};
+use pulsewright_rig::figures::{
+    IMPEDANCE_NOISE_OHM, MONITOR_NOISE_UV, OutputFigures, REACH_MV, STEP_MMHG, STEP_UV, Sine, TOP_HZ, decibel,
+};
+use pulsewright_rig::read::parse;
+use pulsewright_rig::table::coding_word;
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::Path;
+
+/// Largest description read, bytes.
+const MAX_BYTES: u64 = 1 << 20;
+
+/// The text of the rig at `path` (`-` is standard input) and what it says.
+pub fn load(path: &Path) -> Result<(Vec<u8>, Rig), Failure> {
+    let (name, mut text) = (path.display().to_string(), Vec::new());
+    let read = if path == Path::new("-") {
+        io::stdin().lock().take(MAX_BYTES).read_to_end(&mut text)
+    } else {
+        File::open(path).and_then(|file| file.take(MAX_BYTES).read_to_end(&mut text))
+    };
+    read.map_err(|error| Failure::input(format!("cannot read {name}: {}", reason(&error))))?;
+    let name = if path == Path::new("-") { "standard input" } else { &name };
+    let rig = parse(&text, name).map_err(|problems| Failure::Script(Box::new(problems)))?;
+    Ok((text, rig))
+}
+
+/// Does what was asked about a rig.
+pub fn run(args: &RigArgs) -> Outcome {
+    match &args.verb {
+        RigVerb::Check(check) => self::check(check),
+    }
+}
+
+fn check(check: &RigCheck) -> Outcome {
+    let (_, rig) = load(&check.rig)?;
+    let name = check.rig.display();
+    let rate_hz = f64::from(check.frame_rate.as_hz());
+    print(|out| {
+        let title = if rig.title.is_empty() { String::new() } else { format!(": {}", rig.title) };
+        writeln!(out, "{name}{title}")?;
+        let converter = &rig.converter;
+        let (bits, coding) = (converter.bits, coding_word(converter.coding));
+        writeln!(out, "{} outputs of {bits} bits, {coding}", rig.outputs.len())?;
+        writeln!(out)?;
+        let heads = ["output", "lowest", "highest", "unit", "step", "at the connector", "correction", ""];
+        write_table(out, &heads, &rig.outputs.iter().map(|output| row(&rig, output)).collect::<Vec<_>>())?;
+        writeln!(out)?;
+        for line in advice() {
+            writeln!(out, "{line}")?;
+        }
+        writeln!(out)?;
+        write_rate(out, rate_hz, rig.filter)
+    })
+}
+
+fn row(rig: &Rig, output: &Output) -> Vec<String> {
+    let figures = OutputFigures::new(rig, output);
+    let name = match output.signal {
+        Signal::Electrode(terminal) => {
+            let (american, european) = labels(terminal);
+            format!("{american} ({european})")
+        }
+        Signal::Bridge { .. } | Signal::Resistor { .. } => output.signal.name().to_owned(),
+    };
+    let connector = match output.signal {
+        Signal::Electrode(_) => {
+            format!(
+                "{} uV, 1/{:.0} of the noise",
+                digits(figures.connector_step),
+                MONITOR_NOISE_UV / figures.connector_step
+            )
+        }
+        Signal::Bridge { .. } => format!("{} uV", digits(figures.connector_step)),
+        Signal::Resistor { .. } => format!("{} ohm", digits(figures.connector_step)),
+    };
+    let Correction { gain, offset } = output.correction;
+    let correction = if output.correction == Correction::NONE {
+        "not measured".to_owned()
+    } else {
+        format!("{gain:.5}, {offset:+.4} {}", output.signal.connector_unit())
+    };
+    let verdict = match (figures.advised.1, figures.reaches(&output.signal)) {
+        (true, true) => "",
+        (false, true) => "coarse",
+        (true, false) => "short",
+        (false, false) => "coarse, short",
+    };
+    let reach = [figures.reach.0, figures.reach.1].map(digits);
+    vec![
+        name,
+        reach[0].clone(),
+        reach[1].clone(),
+        output.signal.unit().to_owned(),
+        digits(figures.step),
+        connector,
+        correction,
+        verdict.to_owned(),
+    ]
+}
+
+fn advice() -> [String; 3] {
+    [
+        format!(
+            "noise: a monitor's ECG input may have {MONITOR_NOISE_UV} uV peak to valley (IEC 60601-2-27, as makers quote it); \
+             a step over {STEP_UV} uV is coarse"
+        ),
+        format!(
+            "a step over {STEP_MMHG} mmHg of a pressure is coarse, over {IMPEDANCE_NOISE_OHM} ohm of an impedance likewise"
+        ),
+        format!("an electrode that does not reach {REACH_MV} mV either way is short"),
+    ]
+}
+
+/// What hold and filter do at a frame rate.
+fn write_rate(out: &mut impl Write, rate_hz: f64, filter: Option<Filter>) -> io::Result<()> {
+    match filter {
+        Some(Filter { corner_hz, order }) => {
+            writeln!(out, "at {rate_hz} frames a second, held, behind a filter of order {order} at {corner_hz} Hz:")?;
+        }
+        None => writeln!(out, "at {rate_hz} frames a second, held, without a filter:")?,
+    }
+    let frequencies = [10.0, 40.0, 100.0, TOP_HZ].into_iter().filter(|hz| *hz < 0.5 * rate_hz);
+    let rows: Vec<Vec<String>> = frequencies
+        .map(|hz| {
+            let sine = Sine::new(hz, rate_hz, filter);
+            let db = |gain| format!("{:.2}", decibel(gain));
+            vec![
+                format!("{hz}"),
+                format!("{:.4}", sine.gain),
+                db(sine.gain),
+                format!("{}", sine.image_hz),
+                db(sine.image_gain),
+            ]
+        })
+        .collect();
+    write_table(out, &["Hz", "gain", "dB", "first image Hz", "dB"], &rows)?;
+    if rate_hz < 2.0 * TOP_HZ {
+        writeln!(out, "{rate_hz} frames a second cannot carry {TOP_HZ} Hz")?;
+    }
+    if filter.is_none() {
+        writeln!(
+            out,
+            "\nwithout a filter the images reach the monitor: 250 to 400 Hz of third order or higher at 1000 frames a second"
+        )?;
+    }
+    Ok(())
+}
+
+/// Four digits that count.
+fn digits(value: f64) -> String {
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    let decimals = (3 - value.abs().log10().floor() as i32).clamp(0, 9) as usize;
+    format!("{value:.decimals$}")
+}

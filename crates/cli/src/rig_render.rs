@@ -1,0 +1,117 @@
+//! `render --rig`: codes for a rig's converters, to files or a stream.
+
+use crate::diagnostics::{Failure, warn};
+use crate::rig::load;
+use crate::rig_args::ClipWord;
+use pulsewright_core::time::FrameRate;
+use pulsewright_files::quantiser::Tally;
+use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, Report, render_through, stream_through};
+use pulsewright_rig::table::{OutputDescription, coding_word};
+use pulsewright_rig::{Packing, Rig, RigFrames};
+use serde_json::{Map, Value, json};
+use std::io::Write;
+use std::ops::ControlFlow;
+use std::path::Path;
+
+/// A rig ready for a render.
+pub struct RigRender {
+    rig: Rig,
+    frames: RigFrames,
+    clip: ClipWord,
+}
+
+impl RigRender {
+    /// The rig at `path` for frames of `format`, which is WAV or raw.
+    pub fn new(path: &Path, format: FileFormat, rate: FrameRate, clip: ClipWord) -> Result<RigRender, Failure> {
+        let (_, rig) = load(path)?;
+        let packing = match format {
+            FileFormat::Raw(_) => Packing::Raw,
+            FileFormat::Wav(_) => Packing::Wav(rate),
+            _ => return Err(Failure::input("--rig writes .raw or .wav: integers for its converters")),
+        };
+        let frames = RigFrames::new(&rig, packing).map_err(Failure::input)?;
+        Ok(RigRender { rig, frames, clip })
+    }
+
+    /// `options` with the channels that the rig follows.
+    pub fn options(&self, options: Options) -> Result<Options, Failure> {
+        let format = match options.format {
+            FileFormat::Raw(_) => FileFormat::Raw(Encoding::Float),
+            // Played as it is; the codes are the rig's.
+            _ => FileFormat::Wav(Encoding::Float),
+        };
+        let channels = self.frames.channels();
+        if channels.is_empty() {
+            return Err(Failure::input("the rig has the reference alone: nothing to render"));
+        }
+        Ok(Options { channels, format, ..options })
+    }
+
+    /// Renders to files.
+    pub fn to_files(
+        &self,
+        content: Content<'_>,
+        options: &Options,
+        target: &Path,
+        progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
+    ) -> Result<Report, RenderError> {
+        let describe = |report: &Report| {
+            if self.clip == ClipWord::Refuse
+                && let Some(words) = self.clipped(&report.tallies).first()
+            {
+                return Err(format!(
+                    "{words}; nothing was written: lower the signal, or --clip count to hold and count"
+                ));
+            }
+            Ok(self.describe(&report.tallies))
+        };
+        render_through(content, options, &self.frames, &describe, target, progress)
+    }
+
+    /// Renders to a stream; what was clipped is known at its end.
+    pub fn to_stream(
+        &self,
+        content: Content<'_>,
+        options: &Options,
+        stream: &mut dyn Write,
+        progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
+    ) -> Result<Report, RenderError> {
+        let report = stream_through(content, options, &self.frames, stream, progress)?;
+        match self.clipped(&report.tallies).first() {
+            Some(words) if self.clip == ClipWord::Refuse => Err(RenderError::Refused(words.clone())),
+            _ => Ok(report),
+        }
+    }
+
+    /// Tells of what was clipped.
+    pub fn warn(&self, report: &Report) {
+        self.clipped(&report.tallies).iter().for_each(|words| warn(words));
+    }
+
+    /// A sentence for each output with clipped samples.
+    fn clipped(&self, tallies: &[Tally]) -> Vec<String> {
+        let outputs = self.rig.outputs.iter().zip(tallies).filter(|(_, tally)| tally.clipped > 0);
+        let words = outputs.map(|(output, tally)| {
+            let OutputDescription { name, unit, min, max, .. } = OutputDescription::new(&self.rig, output, 0);
+            format!(
+                "output {name}: {} samples beyond the {min:.3} to {max:.3} {unit} that the rig reaches",
+                tally.clipped
+            )
+        });
+        words.collect()
+    }
+
+    fn describe(&self, tallies: &[Tally]) -> Map<String, Value> {
+        let converter = &self.rig.converter;
+        let outputs = self.rig.outputs.iter().zip(tallies);
+        let channels: Vec<OutputDescription> =
+            outputs.map(|(output, tally)| OutputDescription::new(&self.rig, output, tally.clipped)).collect();
+        let mut more = Map::new();
+        more.insert("rig".into(), json!({"title": self.rig.title, "coding": coding_word(converter.coding)}));
+        more.insert("frame_bytes".into(), json!(self.frames.frame_bytes()));
+        let value_is = "code * scale + offset: in the channel's unit, at the connector, and of the converter";
+        more.insert("value_is".into(), json!(value_is));
+        more.insert("channels".into(), json!(channels));
+        more
+    }
+}

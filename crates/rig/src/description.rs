@@ -1,0 +1,348 @@
+//! The rig in memory: a converter and what stands behind each of its outputs.
+
+use crate::line::Line;
+use pulsewright_core::frame::{Channel, Electrode, Frame, PressureSite};
+
+/// A rig.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Rig {
+    /// What it is called; may be empty.
+    pub title: String,
+    /// The converters, all alike.
+    pub converter: Converter,
+    /// The filter behind every converter, if there is one.
+    pub filter: Option<Filter>,
+    /// The outputs, in the order in which a frame has their codes; at least one, none twice.
+    pub outputs: Vec<Output>,
+}
+
+/// A digital-to-analogue converter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Converter {
+    /// Bits of a code, 8 to 24.
+    pub bits: u32,
+    /// Volts of the lowest code.
+    pub low_v: f64,
+    /// Volts one step above the highest code.
+    pub high_v: f64,
+    /// How a code is written.
+    pub coding: Coding,
+}
+
+/// How a code is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Coding {
+    /// From 0 for the lowest volts.
+    OffsetBinary,
+    /// Signed, 0 in the middle.
+    TwosComplement,
+}
+
+/// A low-pass filter that takes the stairs of a converter away; judged as a Butterworth filter.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Filter {
+    /// Where it has taken 3 dB, Hz.
+    pub corner_hz: f64,
+    /// Its order.
+    pub order: u32,
+}
+
+/// An output.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Output {
+    /// What it carries.
+    pub signal: Signal,
+    /// Volts of its converter's lowest code and one step above the highest.
+    pub range_v: (f64, f64),
+    /// Whether the stage behind the converter turns the sign.
+    pub inverted: bool,
+    /// Volts of the converter over volts at the open connector; 1 for a respiration element.
+    pub attenuation: f64,
+    /// Resistance that the connector is driven from, ohm.
+    pub source_ohm: f64,
+    /// Resistance of what is connected, ohm; `None` when it draws nothing.
+    pub load_ohm: Option<f64>,
+    /// What a two-point measurement found.
+    pub correction: Correction,
+}
+
+/// Measured over nominal: `measured = gain × nominal + offset`, in the connector's unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Correction {
+    /// Gain; 1 of a rig that was not measured.
+    pub gain: f64,
+    /// Offset in the connector's unit; 0 of a rig that was not measured.
+    pub offset: f64,
+}
+
+impl Correction {
+    /// Of a rig that was not measured.
+    pub const NONE: Correction = Correction { gain: 1.0, offset: 0.0 };
+}
+
+/// An ECG connector.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Terminal {
+    /// An electrode with a potential.
+    Active(Electrode),
+    /// RL (N): the reference, always 0 V.
+    Reference,
+}
+
+/// What an output carries.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Signal {
+    /// The potential of an electrode against RL.
+    Electrode(Terminal),
+    /// The signal pair of a pressure bridge: `mV = sensitivity × excitation × mmHg / 1000 + offset`.
+    Bridge {
+        /// Which pressure.
+        channel: Channel,
+        /// uV per volt of excitation and mmHg.
+        sensitivity: f64,
+        /// Excitation as measured, V.
+        excitation_v: f64,
+        /// Signal at 0 mmHg (zero unbalance), mV.
+        offset_mv: f64,
+    },
+    /// A resistance that follows the converter: `ohm = ohm_per_v × V + base`.
+    Resistor {
+        /// Ohm for each volt.
+        ohm_per_v: f64,
+        /// Ohm at 0 V.
+        base_ohm: f64,
+    },
+}
+
+/// Electrodes by their American (AHA) and European (IEC) labels.
+pub const TERMINALS: [(&str, &str, Terminal); 10] = [
+    ("RA", "R", Terminal::Active(Electrode::RA)),
+    ("LA", "L", Terminal::Active(Electrode::LA)),
+    ("LL", "F", Terminal::Active(Electrode::LL)),
+    ("RL", "N", Terminal::Reference),
+    ("V1", "C1", Terminal::Active(Electrode::V1)),
+    ("V2", "C2", Terminal::Active(Electrode::V2)),
+    ("V3", "C3", Terminal::Active(Electrode::V3)),
+    ("V4", "C4", Terminal::Active(Electrode::V4)),
+    ("V5", "C5", Terminal::Active(Electrode::V5)),
+    ("V6", "C6", Terminal::Active(Electrode::V6)),
+];
+
+/// Pressures that a bridge can carry.
+pub fn bridge_channels() -> impl Iterator<Item = Channel> {
+    PressureSite::ALL.iter().map(|site| Channel::Pressure(*site)).chain([Channel::Cuff])
+}
+
+impl Signal {
+    /// Word in flags and tables: an electrode's American label, a pressure's channel, "respiration".
+    pub fn name(&self) -> &'static str {
+        match self {
+            Signal::Electrode(terminal) => labels(*terminal).0,
+            Signal::Bridge { channel, .. } => channel.id(),
+            Signal::Resistor { .. } => Channel::Respiration.id(),
+        }
+    }
+
+    /// Unit of the signal.
+    pub fn unit(&self) -> &'static str {
+        match self {
+            Signal::Electrode(_) => "mV",
+            Signal::Bridge { .. } => "mmHg",
+            Signal::Resistor { .. } => "ohm",
+        }
+    }
+
+    /// Unit at the connector, where a meter is held.
+    pub fn connector_unit(&self) -> &'static str {
+        match self {
+            Signal::Electrode(_) | Signal::Bridge { .. } => "mV",
+            Signal::Resistor { .. } => "ohm",
+        }
+    }
+
+    /// The channel of the core that it follows; `None` for the reference.
+    pub fn channel(&self) -> Option<Channel> {
+        match self {
+            Signal::Electrode(Terminal::Active(electrode)) => Some(Channel::Electrode(*electrode)),
+            Signal::Electrode(Terminal::Reference) => None,
+            Signal::Bridge { channel, .. } => Some(*channel),
+            Signal::Resistor { .. } => Some(Channel::Respiration),
+        }
+    }
+
+    /// Three times its value in a frame, in its unit: so that an electrode's third of leads is exact in `f64`.
+    pub fn thrice(&self, frame: &Frame) -> f64 {
+        match self {
+            Signal::Electrode(Terminal::Active(electrode)) => electrode_thirds_mv(frame, *electrode),
+            Signal::Electrode(Terminal::Reference) => 0.0,
+            Signal::Bridge { channel, .. } => 3.0 * f64::from(frame.sample(*channel)),
+            Signal::Resistor { .. } => 3.0 * f64::from(frame.respiration_ohm),
+        }
+    }
+
+    /// From the signal to what stands at the connector.
+    pub fn to_connector(&self) -> Line {
+        match self {
+            Signal::Bridge { sensitivity, excitation_v, offset_mv, .. } => {
+                Line { slope: sensitivity * excitation_v / 1000.0, intercept: *offset_mv }
+            }
+            Signal::Electrode(_) | Signal::Resistor { .. } => Line { slope: 1.0, intercept: 0.0 },
+        }
+    }
+}
+
+/// Potential of an electrode against the mean of the limbs, in thirds of a mV: sums and differences of a few `f32`s near
+/// each other, exact in `f64`, so that leads derived from it are the frame's own.
+pub fn electrode_thirds_mv(frame: &Frame, electrode: Electrode) -> f64 {
+    let [i, ii, v1, v2, v3, v4, v5, v6] = frame.leads_mv.map(f64::from);
+    match electrode {
+        Electrode::RA => -(i + ii),
+        Electrode::LA => 2.0 * i - ii,
+        Electrode::LL => 2.0 * ii - i,
+        Electrode::V1 => 3.0 * v1,
+        Electrode::V2 => 3.0 * v2,
+        Electrode::V3 => 3.0 * v3,
+        Electrode::V4 => 3.0 * v4,
+        Electrode::V5 => 3.0 * v5,
+        Electrode::V6 => 3.0 * v6,
+    }
+}
+
+/// American and European label.
+pub fn labels(terminal: Terminal) -> (&'static str, &'static str) {
+    TERMINALS.iter().find(|row| row.2 == terminal).map_or(("", ""), |row| (row.0, row.1))
+}
+
+impl Converter {
+    /// Lowest and highest code as written.
+    pub fn codes(&self) -> (i64, i64) {
+        let count = 1_i64 << self.bits;
+        match self.coding {
+            Coding::OffsetBinary => (0, count - 1),
+            Coding::TwosComplement => (-count / 2, count / 2 - 1),
+        }
+    }
+
+    /// From a code as written to volts, of an output with this range.
+    fn volts(&self, (low, high): (f64, f64)) -> Line {
+        let slope = (high - low) / (1_i64 << self.bits) as f64;
+        Line { slope, intercept: low - self.codes().0 as f64 * slope }
+    }
+}
+
+impl Output {
+    /// From volts of the converter to what stands at the connector, nominally.
+    fn nominal(&self) -> Line {
+        let sign = if self.inverted { -1.0 } else { 1.0 };
+        let loaded = self.load_ohm.map_or(1.0, |load| load / (load + self.source_ohm));
+        match self.signal {
+            Signal::Resistor { ohm_per_v, base_ohm } => Line { slope: sign * ohm_per_v, intercept: base_ohm },
+            Signal::Electrode(_) | Signal::Bridge { .. } => {
+                Line { slope: sign * 1000.0 / self.attenuation * loaded, intercept: 0.0 }
+            }
+        }
+    }
+
+    /// From a code to what would stand at the connector of a rig that is as described, uncorrected.
+    pub fn code_to_nominal(&self, converter: &Converter) -> Line {
+        converter.volts(self.range_v).then(self.nominal())
+    }
+
+    /// From a code to volts of the converter.
+    pub fn code_to_volts(&self, converter: &Converter) -> Line {
+        converter.volts(self.range_v)
+    }
+
+    /// From a code to what stands at the connector, by the last measurement.
+    pub fn code_to_connector(&self, converter: &Converter) -> Line {
+        let Correction { gain, offset } = self.correction;
+        self.code_to_nominal(converter).then(Line { slope: gain, intercept: offset })
+    }
+
+    /// From a code to the signal.
+    pub fn code_to_signal(&self, converter: &Converter) -> Line {
+        self.code_to_connector(converter).then(self.signal.to_connector().reversed())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn output(signal: Signal) -> Output {
+        Output {
+            signal,
+            range_v: (-2.5, 2.5),
+            inverted: false,
+            attenuation: 500.0,
+            source_ohm: 0.0,
+            load_ohm: None,
+            correction: Correction::NONE,
+        }
+    }
+
+    const CONVERTER: Converter = Converter { bits: 16, low_v: -2.5, high_v: 2.5, coding: Coding::OffsetBinary };
+
+    #[test]
+    fn codes_of_both_kinds_are_the_same_volts() {
+        let signed = Converter { coding: Coding::TwosComplement, ..CONVERTER };
+        assert_eq!((CONVERTER.codes(), signed.codes()), ((0, 65_535), (-32_768, 32_767)));
+        for (unsigned, volts) in [(0, -2.5), (32_768, 0.0), (49_152, 1.25)] {
+            assert_eq!(CONVERTER.volts((-2.5, 2.5)).of(f64::from(unsigned)), volts);
+            assert_eq!(signed.volts((-2.5, 2.5)).of(f64::from(unsigned - 32_768)), volts);
+        }
+    }
+
+    #[test]
+    fn an_electrode_by_hand() {
+        // 1 V, 500 : 1, 1 kohm into 99 kohm: 1.98 mV.
+        let loaded =
+            Output { source_ohm: 1000.0, load_ohm: Some(99_000.0), ..output(Signal::Electrode(TERMINALS[0].2)) };
+        let code = CONVERTER.volts((-2.5, 2.5)).back(1.0);
+        assert!((loaded.code_to_nominal(&CONVERTER).of(code) - 1.98).abs() < 1e-12);
+        let turned = Output { inverted: true, correction: Correction { gain: 1.5, offset: 0.25 }, ..loaded };
+        assert!((turned.code_to_connector(&CONVERTER).of(code) - (-1.98 * 1.5 + 0.25)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_bridge_by_hand() {
+        // 5 uV/V/mmHg at 5 V: 100 mmHg is 2.5 mV (ANSI/AAMI BP22:1994), with 0.5 mV of unbalance 3 mV.
+        let channel = Channel::Pressure(PressureSite::Arterial);
+        let bridge = output(Signal::Bridge { channel, sensitivity: 5.0, excitation_v: 5.0, offset_mv: 0.5 });
+        assert_eq!(bridge.signal.to_connector().of(100.0), 3.0);
+        // 1.5 V behind 500 : 1.
+        let code = CONVERTER.volts((-2.5, 2.5)).back(1.5);
+        assert!((bridge.code_to_signal(&CONVERTER).of(code) - 100.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_resistor_by_hand() {
+        let element = Output { attenuation: 1.0, ..output(Signal::Resistor { ohm_per_v: 2.0, base_ohm: 1000.0 }) };
+        let code = CONVERTER.volts((-2.5, 2.5)).back(0.5);
+        assert_eq!(element.code_to_signal(&CONVERTER).of(code), 1001.0);
+    }
+
+    #[test]
+    fn leads_come_back_exactly_from_electrodes() {
+        // Any values of a frame's 24 bits; the leads' own definitions, in thirds.
+        let mut seed = 1_u32;
+        let mut lead = || {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (seed >> 8) as f32 / 8_388_608.0 - 1.0
+        };
+        for _ in 0..10_000 {
+            let frame = Frame { leads_mv: [(); 8].map(|()| 3.0 * lead()), ..Frame::default() };
+            let [i, ii, v1, ..] = frame.leads_mv.map(f64::from);
+            let v6 = f64::from(frame.leads_mv[7]);
+            let at = |electrode| electrode_thirds_mv(&frame, electrode);
+            let (ra, la, ll) = (at(Electrode::RA), at(Electrode::LA), at(Electrode::LL));
+            assert_eq!(ra + la + ll, 0.0, "the central terminal");
+            assert_eq!([la - ra, ll - ra, ll - la], [3.0 * i, 3.0 * ii, 3.0 * (ii - i)]);
+            // Goldberger: an electrode against the mean of the other two.
+            assert_eq!(ra - 0.5 * (la + ll), 3.0 * (-0.5 * (i + ii)));
+            assert_eq!(la - 0.5 * (ra + ll), 3.0 * (i - 0.5 * ii));
+            assert_eq!(ll - 0.5 * (ra + la), 3.0 * (ii - 0.5 * i));
+            assert_eq!([at(Electrode::V1), at(Electrode::V6)], [3.0 * v1, 3.0 * v6]);
+        }
+    }
+}

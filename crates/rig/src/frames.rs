@@ -1,0 +1,217 @@
+//! Frames to codes: for files through [`Encoder`], for streams through [`RigFrames::push`].
+
+use crate::description::{Coding, Output, Rig, Signal};
+use crate::line::Line;
+use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::time::FrameRate;
+use pulsewright_files::format::{Encoder, Section};
+use pulsewright_files::quantiser::Tally;
+use pulsewright_files::wav::Head;
+
+/// How codes stand in a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Packing {
+    /// Little-endian words of 16 bits, or of 32 for codes of more than 16.
+    Raw,
+    /// WAV of 16 bits, or of 24 for codes of more than 16.
+    Wav(FrameRate),
+}
+
+/// A rig whose codes a packing can't hold.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "samples of WAV are signed, and {0} bits of offset binary need all of an unsigned word: \
+     write .raw, or say \"coding\": \"twos-complement\" if the converter takes that"
+)]
+pub struct Unsigned(u32);
+
+/// One output, ready to work.
+#[derive(Clone, Copy, Debug)]
+struct Lane {
+    signal: Signal,
+    /// From three times the signal to the code.
+    to_code: Line,
+}
+
+/// Turns frames into codes.
+#[derive(Clone, Debug)]
+pub struct RigFrames {
+    lanes: Vec<Lane>,
+    lowest: f64,
+    highest: f64,
+    bytes: usize,
+    head: Option<Head>,
+}
+
+impl RigFrames {
+    /// For a rig.
+    ///
+    /// # Errors
+    /// [`Unsigned`] when a WAV file can't hold its codes.
+    pub fn new(rig: &Rig, packing: Packing) -> Result<RigFrames, Unsigned> {
+        let converter = &rig.converter;
+        let bytes = match packing {
+            Packing::Raw if converter.bits > 16 => 4,
+            Packing::Wav(_) if converter.bits > 16 => 3,
+            Packing::Raw | Packing::Wav(_) => 2,
+        };
+        let full = converter.bits as usize == 8 * bytes;
+        if matches!(packing, Packing::Wav(_)) && full && converter.coding == Coding::OffsetBinary {
+            return Err(Unsigned(converter.bits));
+        }
+        let lane = |output: &Output| {
+            let to_signal = output.code_to_signal(converter);
+            let to_code = to_signal.reversed();
+            Lane { signal: output.signal, to_code: Line { slope: to_code.slope / 3.0, ..to_code } }
+        };
+        let head = match packing {
+            Packing::Raw => None,
+            Packing::Wav(rate) => {
+                let channels = rig.outputs.len();
+                Some(Head { channels, sample_bytes: bytes, float: false, rate, always_wide: false })
+            }
+        };
+        let (lowest, highest) = converter.codes();
+        Ok(RigFrames {
+            lanes: rig.outputs.iter().map(lane).collect(),
+            lowest: lowest as f64,
+            highest: highest as f64,
+            bytes,
+            head,
+        })
+    }
+
+    /// Channels of the core that it follows, each once.
+    pub fn channels(&self) -> Vec<Channel> {
+        let mut channels = Vec::new();
+        for channel in self.lanes.iter().filter_map(|lane| lane.signal.channel()) {
+            if !channels.contains(&channel) {
+                channels.push(channel);
+            }
+        }
+        channels
+    }
+
+    /// Bytes of a frame.
+    pub fn frame_bytes(&self) -> usize {
+        self.bytes * self.lanes.len()
+    }
+
+    /// Code of each output for a frame, and whether it had to be held within the converter's.
+    pub fn codes(&self, frame: &Frame) -> impl Iterator<Item = (i64, bool)> {
+        self.lanes.iter().map(|lane| {
+            let exact = lane.to_code.of(lane.signal.thrice(frame)).round_ties_even();
+            let held = exact.clamp(self.lowest, self.highest);
+            (held as i64, held != exact)
+        })
+    }
+
+    /// Appends the codes of consecutive frames; gives the samples of each output that were clipped.
+    pub fn push(&self, frames: &[Frame], bytes: &mut Vec<u8>) -> Vec<u64> {
+        let mut clipped = vec![0; self.lanes.len()];
+        bytes.reserve(frames.len() * self.frame_bytes());
+        for frame in frames {
+            for ((code, beyond), clipped) in self.codes(frame).zip(&mut clipped) {
+                self.push_code(code, bytes);
+                *clipped += u64::from(beyond);
+            }
+        }
+        clipped
+    }
+
+    /// Appends a code as it stands in a frame.
+    pub fn push_code(&self, code: i64, bytes: &mut Vec<u8>) {
+        bytes.extend(code.to_le_bytes().iter().take(self.bytes));
+    }
+}
+
+impl Encoder for RigFrames {
+    fn lanes(&self) -> Vec<String> {
+        self.lanes.iter().map(|lane| lane.signal.name().to_owned()).collect()
+    }
+
+    fn head(&self, section: Section, bytes: &mut Vec<u8>) {
+        if let Some(head) = &self.head {
+            head.head(section, bytes);
+        }
+    }
+
+    fn encode(&self, _: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+        for (tally, clipped) in tallies.iter_mut().zip(self.push(frames, bytes)) {
+            tally.clipped += clipped;
+        }
+    }
+
+    fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
+        if let Some(head) = &self.head {
+            head.tail(section, bytes);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::read::parse;
+
+    fn rig(bits: u32, coding: &str) -> Rig {
+        let text = format!(
+            r#"{{"version": 1, "converter": {{"bits": {bits}, "low_v": -2.5, "high_v": 2.5, "coding": "{coding}"}},
+              "outputs": [{{"electrode": "LA", "attenuation": 500}}, {{"electrode": "N", "attenuation": 500}},
+                {{"pressure": "arterial", "sensitivity_uv_per_v_per_mmhg": 5, "excitation_v": 5, "attenuation": 250}}]}}"#
+        );
+        parse(text.as_bytes(), "rig").unwrap()
+    }
+
+    fn frame(lead_i_mv: f32, arterial_mmhg: f32) -> Frame {
+        let mut frame = Frame { leads_mv: [lead_i_mv, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0], ..Frame::default() };
+        frame.pressure_mmhg[0] = arterial_mmhg;
+        frame
+    }
+
+    #[test]
+    fn codes_by_hand() {
+        let frames = RigFrames::new(&rig(16, "offset-binary"), Packing::Raw).unwrap();
+        // LA = 2/3 of 1.5 mV = 1 mV is 0.5 V is 6553.6 steps; 100 mmHg is 2.5 mV is 0.625 V is 8192 steps.
+        let codes: Vec<(i64, bool)> = frames.codes(&frame(1.5, 100.0)).collect();
+        assert_eq!(codes, [(32_768 + 6554, false), (32_768, false), (32_768 + 8192, false)]);
+        let mut bytes = Vec::new();
+        assert_eq!(frames.push(&[frame(1.5, 100.0)], &mut bytes), [0, 0, 0]);
+        assert_eq!(bytes, [0x9a, 0x99, 0x00, 0x80, 0x00, 0xa0]);
+    }
+
+    #[test]
+    fn what_is_beyond_is_held_and_counted() {
+        let frames = RigFrames::new(&rig(12, "twos-complement"), Packing::Raw).unwrap();
+        let mut bytes = Vec::new();
+        assert_eq!(frames.push(&[frame(9.0, 0.0), frame(-9.0, 500.0)], &mut bytes), [2, 0, 1]);
+        assert_eq!(bytes, [0xff, 0x07, 0, 0, 0, 0, 0x00, 0xf8, 0, 0, 0xff, 0x07]);
+    }
+
+    #[test]
+    fn widths_of_words() {
+        let bytes = |bits, packing| RigFrames::new(&rig(bits, "twos-complement"), packing).unwrap().frame_bytes();
+        let wav = Packing::Wav(FrameRate::lit(1000));
+        assert_eq!([bytes(12, Packing::Raw), bytes(16, wav), bytes(18, Packing::Raw), bytes(24, wav)], [6, 6, 12, 9]);
+        let unsigned = |bits| RigFrames::new(&rig(bits, "offset-binary"), wav).is_err();
+        assert_eq!([unsigned(12), unsigned(16), unsigned(20), unsigned(24)], [false, true, false, true]);
+    }
+
+    #[test]
+    fn an_ideal_converter_is_within_half_a_step() {
+        for (bits, coding) in [(12, "offset-binary"), (16, "twos-complement"), (24, "twos-complement")] {
+            let mut rig = rig(bits, coding);
+            rig.outputs[0].correction = crate::Correction { gain: 1.03, offset: -0.4 };
+            rig.outputs[0].inverted = true;
+            let frames = RigFrames::new(&rig, Packing::Raw).unwrap();
+            for n in 0..2000_u16 {
+                let frame = frame(f32::from(n) * 0.002 - 2.0, f32::from(n) * 0.1);
+                for (output, (code, beyond)) in rig.outputs.iter().zip(frames.codes(&frame)) {
+                    let line = output.code_to_signal(&rig.converter);
+                    let off = (line.of(code as f64) - output.signal.thrice(&frame) / 3.0).abs();
+                    assert!(!beyond && off <= line.slope.abs() * 0.500_001, "{bits} {n}: {off}");
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,44 @@
+//! A bench rig between the numbers and a monitor's inputs: what its converters must be sent, and what that is worth there.
+//!
+//! **For test benches only**: never to a person, nor to equipment connected to one. A description that is wrong puts
+//! volts where millivolts belong; verify every output with a calibrated meter before a monitor is connected.
+//!
+//! ```
+//! use pulsewright_core::frame::Frame;
+//! use pulsewright_rig::{Packing, RigFrames, read::parse};
+//!
+//! let text = br#"{"version": 1,
+//!   "converter": {"bits": 16, "low_v": -2.5, "high_v": 2.5, "coding": "twos-complement"},
+//!   "outputs": [{"electrode": "RA", "attenuation": 500}, {"electrode": "LA", "attenuation": 500}]}"#;
+//! let rig = parse(text, "bench.json")?;
+//! let frames = RigFrames::new(&rig, Packing::Raw)?;
+//! let mut bytes = Vec::new();
+//! let clipped = frames.push(&[Frame { leads_mv: [1.0; 8], ..Frame::default() }], &mut bytes);
+//! // RA = -(I + II) / 3 = -0.667 mV is -0.333 V before the attenuator: 4369 steps of 76.3 uV below zero.
+//! assert_eq!(bytes[..2], (-4369_i16).to_le_bytes());
+//! assert_eq!(clipped, [0, 0]);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! # Map
+//! [`description`] is the rig in memory, [`read`] and [`schema`] its JSON; [`line`] the straight lines from code to volts
+//! to connector to signal; [`frames`] turns frames into codes, for files and for streams; [`table`] says what a code
+//! means; [`figures`] judges steps and frame rates; [`calibration`] corrects a rig by what a meter reads.
+//!
+//! # What holds
+//! - Electrode potentials are exact before the one rounding to a code: leads re-derived from them are the leads.
+//! - An ideal converter behind these codes is within half a step of the signal, wherever it is not clipped; what is
+//!   clipped is counted.
+#![forbid(unsafe_code)]
+
+pub mod calibration;
+pub mod description;
+pub mod figures;
+pub mod frames;
+pub mod line;
+pub mod read;
+pub mod schema;
+pub mod table;
+
+pub use description::{Coding, Converter, Correction, Output, Rig, Signal, Terminal};
+pub use frames::{Packing, RigFrames};

@@ -1,0 +1,45 @@
+//! Straight lines: everything between a code and a signal is one.
+
+/// `slope × x + intercept`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Line {
+    /// What a unit of `x` adds; never zero.
+    pub slope: f64,
+    /// Value at zero.
+    pub intercept: f64,
+}
+
+impl Line {
+    /// The value at `x`.
+    pub fn of(self, x: f64) -> f64 {
+        self.slope * x + self.intercept
+    }
+
+    /// Where the value is `y`.
+    pub fn back(self, y: f64) -> f64 {
+        (y - self.intercept) / self.slope
+    }
+
+    /// This line, and then the next on what it gives.
+    pub fn then(self, next: Line) -> Line {
+        Line { slope: next.slope * self.slope, intercept: next.of(self.intercept) }
+    }
+
+    /// The line back.
+    pub fn reversed(self) -> Line {
+        Line { slope: 1.0 / self.slope, intercept: -self.intercept / self.slope }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_follow_each_other_and_lead_back() {
+        let (a, b) = (Line { slope: 2.0, intercept: -1.0 }, Line { slope: -0.5, intercept: 4.0 });
+        assert_eq!(a.then(b).of(3.0), b.of(a.of(3.0)));
+        assert_eq!(a.back(a.of(7.0)), 7.0);
+        assert_eq!(a.reversed().of(a.of(7.0)), 7.0);
+    }
+}

@@ -1,0 +1,226 @@
+"""Frames for a bench rig, read back by an ideal rig that is written here from the documentation alone."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+
+import bench
+import jsonschema
+import numpy as np
+import pytest
+import scripts
+from program import ROOT, assert_refused, files_below, rendered, run, succeed
+from reading import beside, read_channels, read_wav
+
+LEADS = ("I", "II", "V1", "V2", "V3", "V4", "V5", "V6")
+
+
+@pytest.fixture(scope="module")
+def source(tmp_path_factory):
+    """Beats, pulses and breaths at their usual sizes."""
+    return scripts.write(
+        tmp_path_factory.mktemp("rig") / "mixed.json",
+        scripts.step(8, rate_bpm=80),
+        scripts.step(8, "ventricular-bigeminy", rate_bpm=80),
+        scripts.step(4, "ventricular-fibrillation"),
+    )
+
+
+@pytest.fixture(scope="module")
+def exact(source):
+    """The same script as floats: what the rig should carry."""
+    names = ",".join((*LEADS, "arterial", "pulmonary", "respiration"))
+    return read_wav(rendered(source, source.parent / "exact.wav", bits="float", channels=names))
+
+
+def described(folder, name="rig.json", bits=16, coding="twos-complement", **changes):
+    """The example rig with changes of its outputs by name."""
+    document = json.loads((ROOT / "examples" / "rig" / "bench.json").read_text(encoding="utf-8"))
+    document["converter"] |= {"bits": bits, "coding": coding}
+    for output in document["outputs"]:
+        word = output.get("electrode") or output.get("pressure") or "respiration"
+        output |= changes.get(word, {})
+    path = folder / name
+    path.write_text(json.dumps(document), encoding="utf-8")
+    return path
+
+
+def wanted(exact, name):
+    """What an output should carry, in its unit, from the float render."""
+    if name in exact.channels:
+        if name.startswith("V"):
+            return exact.values(name)
+        return exact.values(name)
+    return bench.electrode_mv({lead: exact.values(lead) for lead in LEADS}, name)
+
+
+@pytest.mark.parametrize(("bits", "coding"), [(12, "offset-binary"), (16, "twos-complement"), (16, "offset-binary"), (20, "twos-complement"), (24, "offset-binary")])
+def test_an_ideal_rig_recovers_every_output_within_half_a_step(source, exact, tmp_path, bits, coding):
+    rig = described(tmp_path, bits=bits, coding=coding, LA={"polarity": "inverted", "electrode": "L"}, V6={"electrode": "C6"})
+    target = tmp_path / "out.raw"
+    succeed("render", source, "--rig", rig, "-o", target, "--frame-rate", 500)
+    codes = bench.raw_codes(target, rig)
+    built = bench.outputs(rig)
+    assert codes.shape == (exact.n_frames, len(built)) == (10_000, 13)
+    for i, output in enumerate(built):
+        found = output.as_signal(output.at_connector(codes[:, i]))
+        signal = wanted(exact, output.name)
+        off = np.abs(found - signal).max()
+        # The model and the program may round the last bit of their 53 differently.
+        assert off <= output.half_step() * (1 + 1e-6) + 1e-12 * np.abs(signal).max(), output.name
+        if output.name != "RL":
+            assert len(set(codes[:, i].tolist())) > 20, f"{output.name} hardly moves: nothing is proven"
+
+
+def test_all_twelve_leads_come_back_exactly_from_electrodes(exact):
+    """In whole fractions, without any rounding: the formulas lose nothing."""
+    for frame in range(0, exact.n_frames, 97):
+        lead = {name: Fraction(float(exact.stored[name][frame])) for name in LEADS}
+        i, ii = lead["I"], lead["II"]
+        electrodes = {"RA": -(i + ii) / 3, "LA": (2 * i - ii) / 3, "LL": (2 * ii - i) / 3, **{f"V{k}": lead[f"V{k}"] for k in range(1, 7)}}
+        found = bench.leads_of(electrodes)
+        assert {name: found[name] for name in LEADS} == lead
+        assert found["III"] == ii - i
+        assert found["aVR"] + found["aVL"] + found["aVF"] == 0
+
+
+def test_leads_at_the_monitor_are_within_the_steps_of_their_electrodes(source, exact, tmp_path):
+    """A bipolar lead has the roundings of two codes, a chest lead those of its own and a third of three limbs: one step at most."""
+    rig = described(tmp_path)
+    succeed("render", source, "--rig", rig, "-o", tmp_path / "out.raw", "--frame-rate", 500)
+    codes = bench.raw_codes(tmp_path / "out.raw", rig)
+    built = {output.name: (output, codes[:, i]) for i, output in enumerate(bench.outputs(rig))}
+    mv = {name: output.at_connector(c) for name, (output, c) in built.items()}
+    step = 2 * built["RA"][0].half_step()
+    centre = (mv["RA"] + mv["LA"] + mv["LL"]) / 3
+    i, ii = exact.values("I"), exact.values("II")
+    for found, lead in [
+        (mv["LA"] - mv["RA"], i),
+        (mv["LL"] - mv["RA"], ii),
+        (mv["LL"] - mv["LA"], ii - i),
+        (1.5 * (mv["RA"] - centre), -0.5 * (i + ii)),
+        (1.5 * (mv["LA"] - centre), i - 0.5 * ii),
+        (1.5 * (mv["LL"] - centre), ii - 0.5 * i),
+        *((mv[f"V{k}"] - centre, exact.values(f"V{k}")) for k in range(1, 7)),
+    ]:
+        assert np.abs(found - lead).max() <= step * (1 + 1e-6)
+    assert np.abs(i).max() > 1000 * step
+
+
+@pytest.mark.parametrize(("bits", "coding"), [(16, "twos-complement"), (24, "twos-complement"), (12, "offset-binary")])
+def test_wav_holds_the_codes_of_the_raw_file(source, tmp_path, bits, coding):
+    rig = described(tmp_path, bits=bits, coding=coding)
+    for name in ("out.raw", "out2.wav"):
+        succeed("render", source, "--rig", rig, "-o", tmp_path / name, "--frame-rate", 500)
+    recording = read_wav(tmp_path / "out2.wav")
+    codes = bench.raw_codes(tmp_path / "out.raw", rig)
+    for i, stored in enumerate(recording.stored.values()):
+        assert np.array_equal(stored, codes[:, i])
+
+
+def test_a_stream_is_the_raw_file(source, tmp_path):
+    rig = described(tmp_path)
+    succeed("render", source, "--rig", rig, "-o", tmp_path / "out.raw", "--frame-rate", 500)
+    outcome = succeed("render", source, "--rig", rig, "-o", "-", "--format", "raw", "--frame-rate", 500)
+    assert outcome.stdout == (tmp_path / "out.raw").read_bytes()
+
+
+def test_the_table_says_what_each_code_is(source, tmp_path):
+    rig = described(tmp_path, RA={"polarity": "inverted", "correction": {"gain": 1.02, "offset": -0.25}})
+    target = tmp_path / "out.raw"
+    succeed("render", source, "--rig", rig, "-o", target, "--frame-rate", 500)
+    document = json.loads(beside(target, "channels.json").read_text(encoding="utf-8"))
+    codes = np.array([-32_768, -1, 0, 1, 32_767])
+    errors = {"RA": (1.02, -0.25)}
+    for channel, output in zip(document["channels"], bench.outputs(rig, errors), strict=True):
+        assert channel["name"] == output.name
+        connector = output.at_connector(codes)
+        assert codes * channel["connector"]["scale"] + channel["connector"]["offset"] == pytest.approx(connector, rel=1e-9, abs=1e-9)
+        assert codes * channel["scale"] + channel["offset"] == pytest.approx(output.as_signal(connector), rel=1e-9, abs=1e-9)
+        assert [channel["min"], channel["max"]] == pytest.approx(sorted(output.as_signal(connector)[[0, -1]]), rel=1e-9)
+    assert [channel.get("iec_label") for channel in document["channels"]][:4] == ["R", "L", "F", "N"]
+    rate, channels = read_channels(target)
+    assert (rate, len(channels)) == (500, 13)
+
+
+def test_clipping_is_refused_or_counted(source, tmp_path):
+    rig = described(tmp_path, V2={"attenuation": 5000})
+    before = files_below(tmp_path)
+    assert_refused(run("render", source, "--rig", rig, "-o", tmp_path / "out.raw"), "V2", "--clip count")
+    assert files_below(tmp_path) == before
+    outcome = succeed("render", source, "--rig", rig, "-o", tmp_path / "out.raw", "--clip", "count")
+    document = json.loads(beside(tmp_path / "out.raw", "channels.json").read_text(encoding="utf-8"))
+    clipped = {channel["name"]: channel["clipped"] for channel in document["channels"] if channel["clipped"]}
+    codes = bench.raw_codes(tmp_path / "out.raw", rig)[:, 5]
+    ends = int(((codes == -32_768) | (codes == 32_767)).sum())
+    # A sample may round to an end without being beyond it.
+    assert set(clipped) == {"V2"}
+    assert 0 < clipped["V2"] <= ends <= clipped["V2"] + 20
+    assert f"V2: {clipped['V2']} samples" in outcome.stderr
+
+
+def test_the_schema_takes_the_example_and_what_the_program_takes(tmp_path):
+    schema = json.loads(succeed("schema", "rig").stdout)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    validator = jsonschema.Draft202012Validator(schema)
+    good = json.loads((ROOT / "examples" / "rig" / "bench.json").read_text(encoding="utf-8"))
+    assert validator.is_valid(good)
+
+    def changed(change):
+        document = json.loads(json.dumps(good))
+        change(document)
+        return document
+
+    bad = [
+        changed(lambda d: d.pop("version")),
+        changed(lambda d: d.pop("converter")),
+        changed(lambda d: d.update(outputs=[])),
+        changed(lambda d: d["converter"].update(bits=7)),
+        changed(lambda d: d["converter"].update(bits=25)),
+        changed(lambda d: d["converter"].update(coding="gray")),
+        changed(lambda d: d["converter"].pop("coding")),
+        changed(lambda d: d["outputs"][0].update(electrode="R1")),
+        changed(lambda d: d["outputs"][0].update(attenuation=0)),
+        changed(lambda d: d["outputs"][0].update(attenuation="401")),
+        changed(lambda d: d["outputs"][0].update(attenuaton=401)),
+        changed(lambda d: d["outputs"][0].pop("attenuation")),
+        changed(lambda d: d["outputs"][0].update(pressure="arterial")),
+        changed(lambda d: d["outputs"][10].pop("excitation_v")),
+        changed(lambda d: d["outputs"][12].update(respiration="lamp")),
+        changed(lambda d: d["outputs"][0].update(correction={"gain": 0})),
+        changed(lambda d: d.update(filter={"corner_hz": 300})),
+    ]
+    for i, document in enumerate(bad):
+        path = tmp_path / f"bad{i}.json"
+        path.write_text(json.dumps(document), encoding="utf-8")
+        assert not validator.is_valid(document), document
+        assert_refused(run("rig", "check", path), path.name)
+    assert run("rig", "check", ROOT / "examples" / "rig" / "bench.json").code == 0
+
+
+def test_what_the_report_says_is_arithmetic(tmp_path):
+    """Steps against the fact sheet's example (16 bit over +/-10 mV is 0.31 uV, 12 bit 4.9 uV) and the droop of a hold."""
+    document = {"version": 1, "converter": {"bits": 16, "low_v": -2.5, "high_v": 2.5, "coding": "offset-binary"}, "outputs": [{"electrode": "RA", "attenuation": 250}]}
+    for bits, step, word in ((16, "0.3052 uV", ""), (12, "4.883 uV", "coarse")):
+        document["converter"]["bits"] = bits
+        (tmp_path / "r.json").write_text(json.dumps(document), encoding="utf-8")
+        text = succeed("rig", "check", tmp_path / "r.json", "--frame-rate", 1000).stdout.decode()
+        line = next(x for x in text.splitlines() if x.startswith("RA"))
+        assert step in line and line.endswith(word or "not measured")
+    droop = next(x for x in text.splitlines() if x.startswith("150 ")).split()
+    assert float(droop[1]) == pytest.approx(np.sinc(0.15), abs=5e-5)
+    assert float(droop[2]) == pytest.approx(20 * np.log10(np.sinc(0.15)), abs=5e-3)
+    assert (droop[3], float(droop[4])) == ("850", pytest.approx(20 * np.log10(np.sinc(0.85)), abs=5e-3))
+
+
+def test_what_a_rig_cannot_be_rendered_to_is_refused(source, tmp_path):
+    rig = described(tmp_path, coding="offset-binary")
+    before = files_below(tmp_path)
+    assert_refused(run("render", source, "--rig", rig, "-o", tmp_path / "x.wav"), "twos-complement", ".raw")
+    assert_refused(run("render", source, "--rig", rig, "-o", tmp_path / "x.csv"), ".raw")
+    assert_refused(run("render", source, "--rig", rig, "-o", tmp_path / "x.raw", "--channels", "II"), "--channels")
+    assert_refused(run("render", source, "--rig", tmp_path / "none.json", "-o", tmp_path / "x.raw"), "none.json")
+    assert_refused(run("render", source, "--rig", source, "-o", tmp_path / "x.raw"), "converter")
+    assert_refused(run("render", source, "--rig", rig, "-o", rig, "--format", "raw", "--force"), "rig itself")
+    assert files_below(tmp_path) == before
