@@ -51,6 +51,27 @@ const ADDED: Settings = Settings::new(&ADULT, &PACED_DDD)
     .lit(Field::OffLa, 1.0)
     .lit(Field::OffV2, 1.0);
 
+/// What carries state from event to event in pressures, breathing and cuff.
+const MEASURED: Settings = Settings::new(&ADULT, &SINUS)
+    .lit(Field::ArterialLineHz, 12.0)
+    .lit(Field::ArterialDamping, 0.2)
+    .lit(Field::PulmonaryLineHz, 8.0)
+    .lit(Field::PulmonaryDamping, 1.2)
+    .lit(Field::PulmonaryWhip, 5.0)
+    .lit(Field::ArterialSwing, 8.0)
+    .lit(Field::PulseVariation, 12.0)
+    .lit(Field::Alternans, 4.0)
+    .lit(Field::ChestBreathing, 3.0)
+    .lit(Field::BreathPauseS, 3.0)
+    .lit(Field::BreathPauseEveryS, 9.0)
+    .lit(Field::BreathWaxing, 50.0)
+    .lit(Field::SighEvery, 2.0)
+    .lit(Field::CardiacOhm, 0.2)
+    .lit(Field::CuffInflate, 150.0)
+    .lit(Field::CuffDeflation, 8.0)
+    .lit(Field::CuffStep, 6.0)
+    .lit(Field::CuffLeak, 30.0);
+
 const ITEMS: usize = RHYTHMS.len() + BODIES.len() + 2;
 
 static SCRIPT_ITEMS: [Item<'static>; ITEMS] = {
@@ -68,8 +89,7 @@ static SCRIPT_ITEMS: [Item<'static>; ITEMS] = {
     }
     items[i] = held(ADDED);
     i += 1;
-    items[i] =
-        Item::Step(Step { duration: Some(HELD), settings: Settings::new(&ADULT, &SINUS), ramps: RISING, beats: &[] });
+    items[i] = Item::Step(Step { duration: Some(HELD), settings: MEASURED, ramps: RISING, beats: &[] });
     items[i + 1] = Item::Repeat { first: i as u32, times: 2, level: 0 };
     items
 };
