@@ -136,9 +136,21 @@ pub fn score(expected: &[ExpectedAlarm], log: &[LoggedAlarm]) -> Vec<AlarmResult
     results
 }
 
+/// Times written in decimals are compared with the slack of a microsecond.
+const SLACK_S: f64 = 1e-6;
+
+/// What became of an alarm that came after `delay_s` (`None`: never) with the priority `shown`, when `wanted` was to come
+/// within `within_s`; an empty `wanted` takes any priority.
+pub fn outcome(delay_s: Option<f64>, shown: &str, within_s: f64, wanted: &str) -> AlarmOutcome {
+    match delay_s {
+        None => AlarmOutcome::Missed,
+        Some(delay_s) if delay_s > within_s + SLACK_S => AlarmOutcome::Late,
+        Some(_) if !wanted.is_empty() && !shown.eq_ignore_ascii_case(wanted) => AlarmOutcome::WrongPriority,
+        Some(_) => AlarmOutcome::InTime,
+    }
+}
+
 fn answer(expected: &ExpectedAlarm, log: &[LoggedAlarm], used: &mut [bool]) -> AlarmResult {
-    // Times written in decimals are compared with the slack of a microsecond.
-    const SLACK_S: f64 = 1e-6;
     let last_s = expected.end_s.max(expected.time_s + expected.within_s) + SLACK_S;
     let mut first: Option<&LoggedAlarm> = None;
     for (entry, used) in log.iter().zip(used.iter_mut()) {
@@ -151,16 +163,8 @@ fn answer(expected: &ExpectedAlarm, log: &[LoggedAlarm], used: &mut [bool]) -> A
         }
     }
     let delay_s = first.map(|entry| (entry.at.s() - expected.time_s).max(0.0));
-    let outcome = match (first, delay_s) {
-        (Some(_), Some(delay_s)) if delay_s > expected.within_s + SLACK_S => AlarmOutcome::Late,
-        (Some(entry), _)
-            if !expected.priority.is_empty() && !entry.priority.eq_ignore_ascii_case(&expected.priority) =>
-        {
-            AlarmOutcome::WrongPriority
-        }
-        (Some(_), _) => AlarmOutcome::InTime,
-        (None, _) => AlarmOutcome::Missed,
-    };
+    let shown = first.map_or("", |entry| entry.priority.as_str());
+    let outcome = outcome(delay_s, shown, expected.within_s, &expected.priority);
     let within_s = Some(expected.within_s);
     AlarmResult { alarm: expected.alarm.clone(), time_s: expected.time_s, within_s, delay_s, outcome }
 }

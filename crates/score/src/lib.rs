@@ -29,7 +29,7 @@
 //! | [`matrix`], [`rates`], [`runs`], [`episodes`] | what is counted |
 //! | [`record`], [`record_set`], [`report`] | one record, which files belong together, many records |
 //! | [`metrics`], [`limits`] | figures by name, pass or fail |
-//! | [`readings`], [`alarms`] | monitor readings and alarm logs against what a script expects |
+//! | [`readings`], [`alarms`], [`tolerance`] | monitor readings and alarm logs against what a script expects |
 //!
 //! # What holds
 //! No input panics. Nothing here renders signals, prints, or ends the process. Reports are plain data
@@ -51,6 +51,7 @@ pub mod record;
 pub mod record_set;
 pub mod report;
 pub mod runs;
+pub mod tolerance;
 
 pub use annotations::{Annotation, Annotations, Beat};
 pub use codes::ClassMap;

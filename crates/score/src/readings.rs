@@ -16,6 +16,7 @@ use crate::read::{Place, Problem, ReadOptions};
 use crate::report::Case;
 use crate::report::csv::{line, number};
 use crate::report::text::{aligned, number as shown};
+use crate::tolerance::Tolerance;
 
 /// One expectation.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -82,11 +83,8 @@ pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
     for row in &table.rows {
         let optional = |column: Option<usize>| column.map_or(Ok(None), |column| table.number(row, column));
         let expected = table.required_number(row, expected)?;
-        let share = optional(percent)?.map(|percent| percent / 100.0 * expected.abs());
-        let tolerance = optional(absolute)?
-            .into_iter()
-            .chain(share)
-            .fold(None, |a: Option<f64>, b| Some(a.map_or(b, |a| a.max(b))));
+        let (absolute, percent) = (optional(absolute)?, optional(percent)?);
+        let tolerance = Tolerance { absolute, percent, ..Tolerance::default() }.width(expected);
         let Some(tolerance) = tolerance.filter(|tolerance| *tolerance >= 0.0) else {
             return Err(Problem::new(row.place, "a tolerance of at least 0 is missing"));
         };
@@ -142,15 +140,14 @@ pub fn score(expectations: &[Expectation], readings: &[Reading]) -> Vec<ReadingR
 fn judge(expectation: &Expectation, readings: &[Reading]) -> ReadingResult {
     let inside = |s: f64| expectation.start_s <= s && s <= expectation.end_s;
     let of_step = readings.iter().filter(|r| r.reading.eq_ignore_ascii_case(&expectation.reading) && inside(r.at.s()));
-    // Decimal fractions are not exact in binary: 0.1 + 0.2 must not fail a tolerance of 0.3.
-    let slack = 1e-9 * (1.0 + expectation.expected.abs());
-    let fits = |error: f64| error.abs() <= expectation.tolerance + slack;
-    let errors: Vec<(f64, f64)> =
-        of_step.map(|r| (r.at.s() - expectation.start_s, r.value - expectation.expected)).collect();
-    let last_outside = errors.iter().rposition(|(_, error)| !fits(*error));
-    let settled = errors.get(last_outside.map_or(0, |index| index + 1));
-    let judged: Vec<f64> = errors.iter().filter(|(after, _)| *after >= expectation.settle_s).map(|(_, e)| *e).collect();
-    let within = judged.iter().filter(|error| fits(**error)).count();
+    let tolerance = Tolerance::of(expectation.tolerance);
+    let values: Vec<(f64, f64)> = of_step.map(|r| (r.at.s() - expectation.start_s, r.value)).collect();
+    let fits = |value: f64| tolerance.allows(Some(expectation.expected), value);
+    let last_outside = values.iter().rposition(|(_, value)| !fits(*value));
+    let settled = values.get(last_outside.map_or(0, |index| index + 1));
+    let late = values.iter().filter(|(after, _)| *after >= expectation.settle_s);
+    let within = late.clone().filter(|(_, value)| fits(*value)).count();
+    let judged: Vec<f64> = late.map(|(_, value)| value - expectation.expected).collect();
     let count = judged.len();
     ReadingResult {
         readings: count,

@@ -1,5 +1,6 @@
 //! A document in memory: steps with everything resolved, as a core script needs them.
 
+use crate::expect::{Expectations, Limits};
 use pulsewright_core::script::{Item, Ramp, Script, TimedBeat};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{Instant, Span};
@@ -8,11 +9,16 @@ use pulsewright_core::time::{Instant, Span};
 ///
 /// Its [`items`](Document::items) always make a [`Script`]; indices are the core's item indices, so that an event of the
 /// truth leads back to the step's name.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Document {
     pub(crate) title: Option<String>,
     pub(crate) notes: Option<String>,
     pub(crate) seed: u64,
+    pub(crate) asset_class: Option<String>,
+    pub(crate) kit: Vec<String>,
+    pub(crate) cautions: Vec<String>,
+    pub(crate) prepare: Vec<String>,
+    pub(crate) limits: Limits,
     pub(crate) parts: Vec<Part>,
 }
 
@@ -47,6 +53,12 @@ pub struct Step {
     pub ramps: Vec<Ramp>,
     /// Premature beats told to come, in order of time.
     pub beats: Vec<TimedBeat>,
+    /// What a monitor must show and sound.
+    pub expect: Expectations,
+    /// What can hurt somebody or something in this step, a line each.
+    pub cautions: Vec<String>,
+    /// What to do before the step, a line each.
+    pub prepare: Vec<String>,
 }
 
 impl Document {
@@ -69,6 +81,31 @@ impl Document {
     pub fn with_seed(mut self, seed: u64) -> Document {
         self.seed = seed;
         self
+    }
+
+    /// What kind of equipment it checks, if it says so.
+    pub fn asset_class(&self) -> Option<&str> {
+        self.asset_class.as_deref()
+    }
+
+    /// What to take out before and bring back after, a line each.
+    pub fn kit(&self) -> &[String] {
+        &self.kit
+    }
+
+    /// What can hurt somebody or something, a line each.
+    pub fn cautions(&self) -> &[String] {
+        &self.cautions
+    }
+
+    /// What to do before the first step, a line each.
+    pub fn prepare(&self) -> &[String] {
+        &self.prepare
+    }
+
+    /// Whether any step expects something of a monitor.
+    pub fn expects(&self) -> bool {
+        self.parts.iter().any(|part| matches!(part, Part::Step(step) if !step.expect.is_empty()))
     }
 
     /// Steps and repeats, by item index.

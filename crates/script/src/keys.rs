@@ -20,7 +20,8 @@ pub(crate) enum Branch {
 }
 
 /// Keys of a step that are not fields, in the order in which they are written.
-pub(crate) const STEP_WORDS: [&str; 5] = ["name", "duration_s", "rhythm", "body", "beats"];
+pub(crate) const STEP_WORDS: [&str; 8] =
+    ["name", "duration_s", "rhythm", "body", "beats", "expect", "cautions", "prepare"];
 
 /// The keys below `group` ("" for the step itself, else a path with its dot), in the order of the table.
 pub(crate) fn children(group: &str) -> Vec<Child> {

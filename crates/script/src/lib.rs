@@ -32,6 +32,7 @@ mod beats;
 mod carry;
 pub mod catalogue_text;
 mod document;
+pub mod expect;
 mod json;
 mod keys;
 mod one_step;

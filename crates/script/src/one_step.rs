@@ -2,6 +2,7 @@
 
 use crate::carry::{self, Change, Value};
 use crate::document::{Document, Part, Step};
+use crate::expect::Expectations;
 use crate::keys;
 use crate::problem::{Collected, Problem, Problems};
 use crate::step::{MAX_STEP_S, span_of};
@@ -66,7 +67,16 @@ impl OneStep<'_> {
             }
         }
         let settings = change.apply(&carry::RESTING).map_or(carry::RESTING, |(settings, _)| settings);
-        let step = Step { name: None, duration, settings, ramps: Vec::new(), beats: Vec::new() };
+        let step = Step {
+            name: None,
+            duration,
+            settings,
+            ramps: Vec::new(),
+            beats: Vec::new(),
+            expect: Expectations::default(),
+            cautions: Vec::new(),
+            prepare: Vec::new(),
+        };
         if found.is_empty() {
             for conflict in step.item().conflicts() {
                 let path = conflict.fields().first().map_or("", |field| field.info().path);
@@ -76,7 +86,7 @@ impl OneStep<'_> {
         if !found.is_empty() {
             return Err(Problems::of(name, "", found));
         }
-        Ok(Document { title: None, notes: None, seed: self.seed, parts: vec![Part::Step(step)] })
+        Ok(Document { seed: self.seed, parts: vec![Part::Step(step)], ..Document::default() })
     }
 }
 

@@ -2,6 +2,7 @@
 
 use crate::carry;
 use crate::document::{Document, Part, too_long};
+use crate::expect::Limits;
 use crate::json::{Entry, Kind, Node};
 use crate::problem::{Collected, Problem, Problems};
 pub(crate) use crate::reader::Path;
@@ -16,7 +17,8 @@ use std::io::{self, Read};
 const KIND: DocumentKind =
     DocumentKind { noun: "a script", shape: "a script document", help: "docs/script.md shows one" };
 
-const DOCUMENT_KEYS: [&str; 5] = ["version", "title", "notes", "seed", "steps"];
+const DOCUMENT_KEYS: [&str; 10] =
+    ["version", "title", "notes", "seed", "asset_class", "kit", "cautions", "prepare", "limits", "steps"];
 const REPEAT_KEYS: [&str; 2] = ["repeat", "steps"];
 
 /// Reads the document in `text`, called `name` in messages.
@@ -25,8 +27,13 @@ const REPEAT_KEYS: [&str; 2] = ["repeat", "steps"];
 /// Every problem of the document at once; of broken syntax only the first.
 pub fn parse(text: &[u8], name: &str) -> Result<Document, Problems> {
     let (text, root) = open(text, name, &KIND)?;
-    let mut walk =
-        Walk { found: Collected::default(), carried: carry::RESTING, doubtful: [false; FIELDS], parts: vec![] };
+    let mut walk = Walk {
+        found: Collected::default(),
+        carried: carry::RESTING,
+        doubtful: [false; FIELDS],
+        limits: vec![],
+        parts: vec![],
+    };
     let document = walk.document(root);
     if walk.found.is_empty() { Ok(document) } else { Err(Problems::of(name, text, walk.found)) }
 }
@@ -51,18 +58,24 @@ pub(crate) struct Walk {
     pub(crate) carried: Settings,
     /// Fields whose value was refused: no conflict is told of them.
     pub(crate) doubtful: [bool; FIELDS],
+    /// Limits of the document, known before its steps are read.
+    pub(crate) limits: Limits,
     pub(crate) parts: Vec<Part>,
 }
 
 impl Walk {
     fn document(&mut self, root: Node<'_>) -> Document {
         let path = Path::Root;
-        let mut document = Document { title: None, notes: None, seed: 0, parts: Vec::new() };
+        let mut document = Document::default();
         let Some(entries) = self.entries(root, &path, "a script document") else {
             return document;
         };
         let mut version = false;
         let mut steps = None;
+        // Steps are judged by these, wherever they stand in the text.
+        if let Some(entry) = entries.iter().find(|entry| entry.key == "limits") {
+            self.limits = self.limits(entry.value, &path.key("limits"));
+        }
         for entry in &entries {
             let path = path.key(&entry.key);
             match entry.key.as_str() {
@@ -81,6 +94,11 @@ impl Walk {
                 "title" => document.title = self.line(entry.value, &path),
                 "notes" => document.notes = self.text(entry.value, &path),
                 "seed" => document.seed = self.whole(entry.value, &path, 0, u64::MAX).unwrap_or(0),
+                "asset_class" => document.asset_class = self.line(entry.value, &path),
+                "kit" => document.kit = self.lines(entry.value, &path),
+                "cautions" => document.cautions = self.lines(entry.value, &path),
+                "prepare" => document.prepare = self.lines(entry.value, &path),
+                "limits" => {}
                 "steps" => {
                     steps = Some(entry);
                     self.steps(entry.value, &path, 0);
@@ -91,6 +109,7 @@ impl Walk {
         if !version {
             self.missing(root, &path, "version", "\"version\": 1");
         }
+        document.limits = std::mem::take(&mut self.limits);
         document.parts = std::mem::take(&mut self.parts);
         match steps {
             None => self.missing(root, &path, "steps", "\"steps\": [a list of steps]"),

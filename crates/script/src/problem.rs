@@ -80,6 +80,11 @@ impl Collected {
         }
     }
 
+    /// How many were found.
+    pub fn count(&self) -> usize {
+        self.list.len() + self.more
+    }
+
     /// Whether there is none.
     pub fn is_empty(&self) -> bool {
         self.list.is_empty()

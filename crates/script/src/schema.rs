@@ -2,6 +2,7 @@
 
 use crate::MAX_STEPS;
 use crate::beats::{BEAT_KEYS, MAX_BEATS};
+use crate::expect::{alarms_or_readings, limits_schema, lines_schema};
 use crate::keys::{self, Branch};
 use crate::reader::MAX_LINE;
 use crate::step::{EACH, MAX_STEP_S};
@@ -34,6 +35,11 @@ pub fn schema() -> Value {
                 "type": "integer", "minimum": 0, "maximum": u64::MAX, "default": 0,
                 "description": "Seed of everything left to chance."
             },
+            "asset_class": line("The kind of equipment that it checks."),
+            "kit": lines_schema("What to take out before and bring back after."),
+            "cautions": lines_schema("What can hurt somebody or something."),
+            "prepare": lines_schema("What to do before the first step."),
+            "limits": limits_schema(),
             "steps": {"$ref": "#/$defs/steps"}
         },
         "$defs": {
@@ -99,6 +105,9 @@ fn step() -> Value {
             }
         }),
     );
+    properties.insert("expect".into(), alarms_or_readings());
+    properties.insert("cautions".into(), lines_schema("What can hurt somebody or something in this step."));
+    properties.insert("prepare".into(), lines_schema("What to do before the step."));
     properties.extend(group(""));
     json!({
         "type": "object",
@@ -110,7 +119,7 @@ fn step() -> Value {
 }
 
 /// Text that fits a line of a table.
-fn line(description: &str) -> Value {
+pub(crate) fn line(description: &str) -> Value {
     let pattern = "^[^\\u0000-\\u001f\\u007f-\\u009f]*$";
     json!({"type": "string", "maxLength": MAX_LINE, "pattern": pattern, "description": description})
 }

@@ -2,6 +2,7 @@
 
 use crate::carry::{Change, Value};
 use crate::document::Step;
+use crate::expect::Expectations;
 use crate::json::{Entry, Kind, Node};
 use crate::keys::{self, Branch, STEP_WORDS};
 use crate::parse::{Path, Walk};
@@ -28,6 +29,8 @@ impl Walk {
     pub(crate) fn step(&mut self, node: Node<'_>, entries: &[Entry<'_>], path: &Path<'_>) -> Vec<Step> {
         let mut each = false;
         let mut beats = None;
+        let mut expect = None;
+        let (mut cautions, mut prepare) = (Vec::new(), Vec::new());
         let mut name = None;
         let mut duration = None;
         let mut holds = false;
@@ -42,6 +45,9 @@ impl Walk {
                 "duration_s" => duration = self.seconds("duration_s", entry.value, &path),
                 "rhythm" if entry.value.text().as_deref() == Some(EACH) => each = true,
                 "beats" => beats = Some(entry),
+                "expect" => expect = Some(entry),
+                "cautions" => cautions = self.lines(entry.value, &path),
+                "prepare" => prepare = self.lines(entry.value, &path),
                 "rhythm" => {
                     change.rhythm = self.word(entry.value, &path, words::rhythm);
                     self.doubt(Field::RateBpm, change.rhythm.is_none());
@@ -78,16 +84,30 @@ impl Walk {
         }
         let (settings, ramps) = change.apply(&self.carried).unwrap_or((self.carried, Vec::new()));
         let beats = beats.map_or(Vec::new(), |entry| self.beats(entry.value, &path.key("beats"), duration));
-        let step = Step { name, duration, settings, ramps, beats };
+        let step = Step { name, duration, settings, ramps, beats, expect: Expectations::default(), cautions, prepare };
         if each {
-            return self.one_of_each(&step, &named, node, path);
+            return self.one_of_each(&step, &named, expect, node, path);
         }
         self.conflicts(&step, &named, choice, node, path);
-        vec![step]
+        let expect =
+            expect.map_or(Expectations::default(), |entry| self.expect(entry.value, &path.key("expect"), &step));
+        vec![Step { expect, ..step }]
     }
 
     /// The step once for every rhythm, each at its usual rate and called by its name.
-    fn one_of_each(&mut self, step: &Step, named: &Named<'_>, node: Node<'_>, path: &Path<'_>) -> Vec<Step> {
+    fn one_of_each(
+        &mut self,
+        step: &Step,
+        named: &Named<'_>,
+        expect: Option<&Entry<'_>>,
+        node: Node<'_>,
+        path: &Path<'_>,
+    ) -> Vec<Step> {
+        if let Some(entry) = expect {
+            let allowed = "expectations in steps with one rhythm";
+            let what = "what to expect differs from rhythm to rhythm".to_owned();
+            self.tell(entry.key_node, &path.key("expect"), |p| p.allowed(allowed), what);
+        }
         if let Some((_, place)) = named.iter().find(|(field, _)| *field == Field::RateBpm) {
             let path = path.key("rate_bpm");
             let allowed = "no rate beside \"each\": every rhythm plays at its usual rate";

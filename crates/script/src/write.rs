@@ -2,6 +2,7 @@
 
 use crate::carry::{self, Change, Value as Named};
 use crate::document::{Document, Part, Step};
+use crate::expect::{expect_json, limits_json, lines_json};
 use crate::step::span_of;
 use pulsewright_core::script::TimedBeat;
 use pulsewright_core::settings::{Field, Settings};
@@ -36,6 +37,13 @@ impl Document {
             document.insert("notes".into(), notes.as_str().into());
         }
         document.insert("seed".into(), self.seed.into());
+        if let Some(class) = &self.asset_class {
+            document.insert("asset_class".into(), class.as_str().into());
+        }
+        insert_lines(&mut document, &[("kit", &self.kit), ("cautions", &self.cautions), ("prepare", &self.prepare)]);
+        if !self.limits.is_empty() {
+            document.insert("limits".into(), limits_json(&self.limits));
+        }
         document.insert("steps".into(), list.into_iter().map(|(_, item)| item).collect());
         Value::Object(document)
     }
@@ -58,6 +66,10 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
         let beat = |beat: &TimedBeat| json!({"at_s": beat.after.as_secs_f64(), "site": beat.site.id()});
         object.insert("beats".into(), step.beats.iter().map(beat).collect());
     }
+    if !step.expect.is_empty() {
+        object.insert("expect".into(), expect_json(&step.expect));
+    }
+    insert_lines(&mut object, &[("cautions", &step.cautions), ("prepare", &step.prepare)]);
     for (field, named) in &change.values {
         let value = match named {
             Named::Held(value) => match field.info().words.get(*value as usize) {
@@ -75,6 +87,13 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
         insert(&mut object, field.info().path, value);
     }
     Value::Object(object)
+}
+
+/// The lists of lines that are not empty.
+fn insert_lines(object: &mut Map<String, Value>, lists: &[(&str, &[String])]) {
+    for (key, lines) in lists.iter().filter(|(_, lines)| !lines.is_empty()) {
+        object.insert((*key).into(), lines_json(lines));
+    }
 }
 
 /// What a step must name to follow from `carried`.

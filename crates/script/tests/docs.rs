@@ -5,6 +5,7 @@
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::settings::Field;
+use pulsewright_script::expect::Quantity;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -40,6 +41,17 @@ fn the_reference_has_the_tables_of_the_core() {
     let page = with_table(&page, "rhythms", &rhythms());
     let page = with_table(&page, "bodies", &bodies());
     check("script.md", &page);
+}
+
+#[test]
+fn the_tolerances_are_the_table_s() {
+    let page = fs::read_to_string(docs("tolerances.md")).unwrap();
+    let row = |quantity: &Quantity| {
+        let (limit, source) = quantity.usual_words();
+        format!("| `{}` | {} | {} | {limit} | {source} |", quantity.id(), quantity.name(), quantity.unit())
+    };
+    let table = rows("| word | quantity | unit | limit | source |", Quantity::ALL.iter().map(row));
+    check("tolerances.md", &with_table(&page, "tolerances", &table));
 }
 
 #[test]

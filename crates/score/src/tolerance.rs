@@ -1,0 +1,84 @@
+//! Whether a reading lies within what is allowed: the one place where that is worked out.
+//!
+//! Error = reading - expected. Width = the larger of the absolute tolerance and the percentage of the expected value's
+//! magnitude. Edges are allowed.
+
+use serde::Serialize;
+
+/// What is allowed of a reading; what is `None` does not count.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+pub struct Tolerance {
+    /// Largest error, in the reading's unit.
+    pub absolute: Option<f64>,
+    /// Largest error, percent of the expected value's magnitude.
+    pub percent: Option<f64>,
+    /// Smallest reading.
+    pub min: Option<f64>,
+    /// Largest reading.
+    pub max: Option<f64>,
+}
+
+impl Tolerance {
+    /// This error in the reading's unit and no other rule.
+    pub fn of(absolute: f64) -> Tolerance {
+        Tolerance { absolute: Some(absolute), ..Tolerance::default() }
+    }
+
+    /// Largest error allowed around `expected`, in its unit; `None` when only a range counts.
+    pub fn width(&self, expected: f64) -> Option<f64> {
+        let share = self.percent.map(|percent| percent / 100.0 * expected.abs());
+        match (self.absolute, share) {
+            (Some(absolute), Some(share)) => Some(absolute.max(share)),
+            (one, other) => one.or(other),
+        }
+    }
+
+    /// Whether `value` is allowed. Without an expected value an error tolerance allows nothing; so does a value that is
+    /// no number, and a tolerance that names no rule.
+    pub fn allows(&self, expected: Option<f64>, value: f64) -> bool {
+        let around = self.absolute.is_some() || self.percent.is_some();
+        let named = around || self.min.is_some() || self.max.is_some();
+        // Decimal fractions are not exact in binary: 0.1 + 0.2 must not fail a tolerance of 0.3.
+        let slack = 1e-9 * (1.0 + expected.unwrap_or(value).abs());
+        let near = match (around, expected) {
+            (false, _) => true,
+            (true, None) => false,
+            (true, Some(expected)) => {
+                self.width(expected).is_some_and(|width| (value - expected).abs() <= width + slack)
+            }
+        };
+        let above = self.min.is_none_or(|min| value >= min - slack);
+        let below = self.max.is_none_or(|max| value <= max + slack);
+        named && near && above && below && value.is_finite()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_larger_rule_counts_and_edges_pass() {
+        let rate = Tolerance { absolute: Some(5.0), percent: Some(10.0), ..Tolerance::default() };
+        assert_eq!((rate.width(30.0), rate.width(120.0), rate.width(-120.0)), (Some(5.0), Some(12.0), Some(12.0)));
+        assert!(rate.allows(Some(30.0), 35.0) && !rate.allows(Some(30.0), 35.1));
+        assert!(rate.allows(Some(120.0), 108.0) && !rate.allows(Some(120.0), 107.9));
+        assert!(Tolerance::of(0.3).allows(Some(0.0), 0.1 + 0.2));
+    }
+
+    #[test]
+    fn ranges_count_beside_tolerances() {
+        let range = Tolerance { min: Some(78.0), max: Some(82.0), ..Tolerance::default() };
+        assert!(range.allows(None, 78.0) && range.allows(None, 82.0) && !range.allows(None, 82.5));
+        let both = Tolerance { absolute: Some(9.0), max: Some(82.0), ..Tolerance::default() };
+        assert!(both.allows(Some(80.0), 71.0) && !both.allows(Some(80.0), 83.0));
+    }
+
+    #[test]
+    fn what_can_not_be_judged_is_not_allowed() {
+        assert!(!Tolerance::of(5.0).allows(None, 5.0));
+        assert!(!Tolerance::default().allows(Some(1.0), 1.0));
+        let range = Tolerance { min: Some(0.0), ..Tolerance::default() };
+        assert!(!range.allows(None, f64::NAN) && !range.allows(None, f64::INFINITY));
+    }
+}

@@ -1,0 +1,208 @@
+//! The table of what a monitor reads: word, unit, where the value comes from, the limit when nobody names one.
+
+use super::Limit;
+use pulsewright_core::frame::PressureSite;
+use pulsewright_core::pressure::arterial::{self, FEMORAL, Form, PULMONARY, RADIAL, Target};
+use pulsewright_core::pressure::sites;
+use pulsewright_core::settings::{Field, Settings};
+use pulsewright_core::time::Span;
+
+/// What a value comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Origin {
+    /// Ventricular rate.
+    Rate,
+    /// Breaths a minute.
+    Breaths,
+    /// Systolic pressure at a site.
+    Systolic(PressureSite),
+    /// Diastolic pressure at a site.
+    Diastolic(PressureSite),
+    /// Mean pressure at a site.
+    Mean(PressureSite),
+    /// The script does not set it: a document must give the value, or the limit is a range.
+    Typed,
+}
+
+/// A default limit: tolerances around the value, or a largest reading, with its source.
+#[derive(Clone, Copy, Debug)]
+enum Usual {
+    /// Tolerance in the unit and in percent.
+    Around(f64, Option<f64>, &'static str),
+    /// Largest reading.
+    AtMost(f64, &'static str),
+    /// Largest reading for grown bodies and for the neonate.
+    AtMostByBody([f64; 2], &'static str),
+    /// Nobody says: documents must.
+    Unsaid,
+}
+
+const RATE: Usual = Usual::Around(5.0, Some(10.0), "IEC 60601-2-27 201.12.1.101.15 / EC13 4.2.7, from memory");
+const BREATHS: Usual = Usual::Around(2.0, None, "no standard; makers' printed specifications give 1 to 2 breaths/min");
+const LINE: Usual = Usual::Around(4.0, Some(4.0), "IEC 60601-2-34, from memory");
+const CUFF_STATIC: Usual = Usual::Around(3.0, Some(2.0), "IEC 80601-2-30 201.12.1.102, from memory");
+const LEAK: Usual = Usual::AtMost(6.0, "OIML R 16-2: 6 mmHg/min at 250 mmHg");
+const CEILING: Usual = Usual::AtMostByBody([330.0, 165.0], "IEC 80601-2-30 201.12.1.105, single fault, from memory");
+const AMPLITUDE: Usual = Usual::Around(0.1, Some(20.0), "IEC 60601-2-27 201.12.1.101.1, as makers quote it");
+
+macro_rules! quantities {
+    ($($(#[$meta:meta])* $name:ident: $id:literal, $words:literal, $unit:literal, $origin:expr, $usual:expr;)*) => {
+        /// What is read off a monitor.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        #[allow(missing_docs)] // The table below says what each is.
+        pub enum Quantity { $($name,)* }
+
+        impl Quantity {
+            /// Every quantity, in the order of the table.
+            pub const ALL: &'static [Quantity] = &[$(Quantity::$name,)*];
+
+            /// Word in documents.
+            pub const fn id(self) -> &'static str {
+                match self { $(Quantity::$name => $id,)* }
+            }
+
+            /// Name for people.
+            pub const fn name(self) -> &'static str {
+                match self { $(Quantity::$name => $words,)* }
+            }
+
+            /// Unit of its values.
+            pub const fn unit(self) -> &'static str {
+                match self { $(Quantity::$name => $unit,)* }
+            }
+
+            /// What its value comes from.
+            pub const fn origin(self) -> Origin {
+                match self { $(Quantity::$name => $origin,)* }
+            }
+
+            const fn usual(self) -> Usual {
+                match self { $(Quantity::$name => $usual,)* }
+            }
+        }
+    };
+}
+
+use PressureSite as Site;
+
+quantities! {
+    HeartRate: "heart-rate", "Heart rate", "bpm", Origin::Rate, RATE;
+    PulseRate: "pulse-rate", "Pulse rate", "bpm", Origin::Rate, Usual::Unsaid;
+    RespirationRate: "respiration-rate", "Respiration rate", "breaths/min", Origin::Breaths, BREATHS;
+    ArterialSystolic: "arterial-systolic", "Arterial systolic", "mmHg", Origin::Systolic(Site::Arterial), LINE;
+    ArterialDiastolic: "arterial-diastolic", "Arterial diastolic", "mmHg", Origin::Diastolic(Site::Arterial), LINE;
+    ArterialMean: "arterial-mean", "Arterial mean", "mmHg", Origin::Mean(Site::Arterial), LINE;
+    FemoralSystolic: "femoral-systolic", "Femoral systolic", "mmHg", Origin::Systolic(Site::Femoral), LINE;
+    FemoralDiastolic: "femoral-diastolic", "Femoral diastolic", "mmHg", Origin::Diastolic(Site::Femoral), LINE;
+    FemoralMean: "femoral-mean", "Femoral mean", "mmHg", Origin::Mean(Site::Femoral), LINE;
+    PulmonarySystolic: "pulmonary-systolic", "Pulmonary artery systolic", "mmHg", Origin::Systolic(Site::Pulmonary), LINE;
+    PulmonaryDiastolic: "pulmonary-diastolic", "Pulmonary artery diastolic", "mmHg", Origin::Diastolic(Site::Pulmonary), LINE;
+    PulmonaryMean: "pulmonary-mean", "Pulmonary artery mean", "mmHg", Origin::Mean(Site::Pulmonary), LINE;
+    VenousMean: "venous-mean", "Central venous mean", "mmHg", Origin::Mean(Site::Venous), LINE;
+    RightAtriumMean: "right-atrium-mean", "Right atrial mean", "mmHg", Origin::Mean(Site::RightAtrium), LINE;
+    LeftAtriumMean: "left-atrium-mean", "Left atrial mean", "mmHg", Origin::Mean(Site::LeftAtrium), LINE;
+    WedgeMean: "wedge-mean", "Wedge mean", "mmHg", Origin::Mean(Site::Wedge), LINE;
+    IntracranialMean: "intracranial-mean", "Intracranial mean", "mmHg", Origin::Mean(Site::Intracranial), LINE;
+    CuffSystolic: "cuff-systolic", "Cuff systolic", "mmHg", Origin::Systolic(Site::Arterial), Usual::Unsaid;
+    CuffDiastolic: "cuff-diastolic", "Cuff diastolic", "mmHg", Origin::Diastolic(Site::Arterial), Usual::Unsaid;
+    CuffMean: "cuff-mean", "Cuff mean", "mmHg", Origin::Mean(Site::Arterial), Usual::Unsaid;
+    CuffPressure: "cuff-pressure", "Static cuff pressure", "mmHg", Origin::Typed, CUFF_STATIC;
+    CuffLeak: "cuff-leak", "Cuff leak", "mmHg/min", Origin::Typed, LEAK;
+    CuffCeiling: "cuff-ceiling", "Highest cuff pressure", "mmHg", Origin::Typed, CEILING;
+    EcgAmplitude: "ecg-amplitude", "Displayed ECG amplitude", "mV", Origin::Typed, AMPLITUDE;
+}
+
+impl Quantity {
+    /// The quantity with this word.
+    pub fn find(word: &str) -> Option<Quantity> {
+        Quantity::ALL.iter().copied().find(|quantity| quantity.id() == word)
+    }
+
+    /// What a monitor should read while these settings hold, at a steady rate; `None` when the script does not set it
+    /// (a typed quantity, a rate or pulse pressure of a heart that does not beat).
+    pub fn value(self, settings: &Settings) -> Option<f64> {
+        let rhythm = settings.rhythm();
+        let beating = |value: f32| rhythm.beats().then_some(value);
+        let value = match self.origin() {
+            Origin::Rate => beating(settings.get(Field::RateBpm)),
+            Origin::Breaths => Some(settings.get(Field::BreathsPerMin)),
+            Origin::Systolic(site) => pressure(site, settings, |(systolic, _, _)| systolic),
+            Origin::Diastolic(site) => pressure(site, settings, |(_, diastolic, _)| diastolic),
+            Origin::Mean(site) => pressure(site, settings, |(_, _, mean)| mean),
+            Origin::Typed => None,
+        };
+        // A tenth is finer than any monitor reads, and hides what a mean's integral leaves in the last digits.
+        value.map(|value| (f64::from(value) * 10.0).round() / 10.0)
+    }
+
+    /// The limit when neither step nor document names one; `None` when no standard does.
+    pub fn limit(self, settings: &Settings) -> Option<Limit> {
+        let limit = match self.usual() {
+            Usual::Around(absolute, percent, source) => Limit {
+                tolerance: Some(absolute),
+                tolerance_percent: percent,
+                source: source.to_owned(),
+                ..Limit::default()
+            },
+            Usual::AtMost(max, source) => Limit { max: Some(max), source: source.to_owned(), ..Limit::default() },
+            Usual::AtMostByBody([grown, neonate], source) => {
+                let max = if settings.body().id == pulsewright_core::body::NEONATE.id { neonate } else { grown };
+                Limit { max: Some(max), source: source.to_owned(), ..Limit::default() }
+            }
+            Usual::Unsaid => return None,
+        };
+        Some(limit)
+    }
+
+    /// The default limit in words, for the reference.
+    pub fn usual_words(self) -> (String, &'static str) {
+        let unit = self.unit();
+        match self.usual() {
+            Usual::Around(absolute, None, source) => (format!("±{absolute} {unit}"), source),
+            Usual::Around(absolute, Some(percent), source) => {
+                (format!("larger of ±{absolute} {unit} and ±{percent} %"), source)
+            }
+            Usual::AtMost(max, source) => (format!("at most {max} {unit}"), source),
+            Usual::AtMostByBody([grown, neonate], source) => {
+                (format!("at most {grown} {unit}, neonate {neonate} {unit}"), source)
+            }
+            Usual::Unsaid => {
+                ("none: a document must give it".to_owned(), "no standard gives one for a synthetic signal")
+            }
+        }
+    }
+}
+
+/// Systolic, diastolic and mean at a site, one of them picked: the level alone when the transducer is closed.
+fn pressure(site: PressureSite, settings: &Settings, pick: fn((f32, f32, f32)) -> f32) -> Option<f32> {
+    let transducer = sites::fields(site);
+    let level = settings.get(transducer.level);
+    if settings.get(transducer.closed) >= 0.5 {
+        return Some(level);
+    }
+    let mean = |field| Some((f32::NAN, f32::NAN, settings.get(field)));
+    let triple = match site {
+        PressureSite::Arterial => artery(&RADIAL, settings, (Field::ArterialSystolic, Field::ArterialDiastolic)),
+        PressureSite::Femoral if settings.get(Field::FemoralSystolic) > 0.0 => {
+            artery(&FEMORAL, settings, (Field::FemoralSystolic, Field::FemoralDiastolic))
+        }
+        PressureSite::Femoral => artery(&FEMORAL, settings, (Field::ArterialSystolic, Field::ArterialDiastolic)),
+        PressureSite::Pulmonary => artery(&PULMONARY, settings, (Field::PulmonarySystolic, Field::PulmonaryDiastolic)),
+        PressureSite::Venous | PressureSite::RightAtrium => mean(Field::VenousMean),
+        PressureSite::LeftAtrium | PressureSite::Wedge => mean(Field::LeftAtriumMean),
+        PressureSite::Intracranial => mean(Field::IntracranialMean),
+        // Ventricles have no quantity: monitors print no reading of them.
+        _ => None,
+    };
+    triple.map(|triple| pick(triple) + level)
+}
+
+fn artery(form: &Form, settings: &Settings, (systolic, diastolic): (Field, Field)) -> Option<(f32, f32, f32)> {
+    let rhythm = settings.rhythm();
+    let target = Target {
+        systolic_mmhg: settings.get(systolic),
+        diastolic_mmhg: settings.get(diastolic),
+        period: Span::period(settings.get(Field::RateBpm)),
+    };
+    if rhythm.beats() { arterial::steady(form, &target, rhythm.ejection) } else { None }
+}
