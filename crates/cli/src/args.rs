@@ -35,6 +35,8 @@ pub enum Verb {
     Rig(crate::rig_args::RigArgs),
     Score(Box<crate::score::ScoreArgs>),
     Suite(Box<crate::suite::SuiteArgs>),
+    Worksheet(crate::worksheet::WorksheetArgs),
+    Report(crate::report::ReportArgs),
     Completions(Completions),
     /// Print the manual page (roff): `pulsewright manual | man -l -`.
     Manual,

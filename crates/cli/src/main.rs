@@ -14,7 +14,9 @@ mod manual;
 mod patient;
 mod plot;
 mod progress;
+mod record_files;
 mod render;
+mod report;
 mod rig;
 mod rig_args;
 mod rig_render;
@@ -25,6 +27,7 @@ mod script_file;
 mod suite;
 mod table;
 mod words;
+mod worksheet;
 
 use args::{Arguments, Verb};
 use clap::Parser;
@@ -42,6 +45,8 @@ fn main() -> ExitCode {
         Verb::Completions(completions) => manual::completions(completions.shell),
         Verb::Score(score) => score::run(&score),
         Verb::Suite(suite) => suite::run(&suite),
+        Verb::Worksheet(worksheet) => worksheet::run(&worksheet),
+        Verb::Report(report) => report::run(&report),
         Verb::Manual => manual::page(),
     };
     diagnostics::report(outcome)

@@ -82,7 +82,8 @@ pub fn run(plot: &Plot) -> Outcome {
     }
 }
 
-fn write_whole(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), FileError> {
+/// Writes a file that appears whole or not at all.
+pub fn write_whole(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), FileError> {
     let mut file = Unfinished::new(path)?;
     file.write_all(bytes).map_err(FileError::of(path))?;
     publish(vec![file.finish()?], overwrite).map(|_| ())

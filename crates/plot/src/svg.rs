@@ -6,18 +6,28 @@ use crate::drawing::{Anchor, Drawing, INK, Item, Pen, Point, Strokes, Text};
 
 /// The drawing as an SVG document; one user unit is one millimetre.
 pub fn write(drawing: &Drawing) -> String {
+    let root = "xmlns=\"http://www.w3.org/2000/svg\"";
+    element(drawing, root, "", &format!("<style>\n{}</style>\n", style_sheet("")))
+}
+
+/// The drawing as an element within a page: ids start with `id`, which is the page's to keep apart, and the look is the
+/// page's from [`style_sheet`] with `class`.
+pub fn inline(drawing: &Drawing, class: &str, id: &str) -> String {
+    element(drawing, &format!("class=\"{class}\""), &format!("{id}-"), "")
+}
+
+fn element(drawing: &Drawing, root: &str, id: &str, style: &str) -> String {
     let mut svg = String::new();
     let (width, height) = (number(drawing.width_mm), number(drawing.height_mm));
     // Writing to a string cannot fail.
     let _ = write!(
         svg,
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}mm\" height=\"{height}mm\" \
-         viewBox=\"0 0 {width} {height}\" role=\"img\" aria-labelledby=\"title desc\">\n\
-         <title id=\"title\">{}</title>\n<desc id=\"desc\">{}</desc>\n<style>\n{}</style>\n\
+        "<svg {root} width=\"{width}mm\" height=\"{height}mm\" \
+         viewBox=\"0 0 {width} {height}\" role=\"img\" aria-labelledby=\"{id}title {id}desc\">\n\
+         <title id=\"{id}title\">{}</title>\n<desc id=\"{id}desc\">{}</desc>\n{style}\
          <path fill=\"#fff\" d=\"M0 0H{width}V{height}H0z\"/>\n",
         escape(&drawing.title),
         escape(&drawing.description),
-        style_sheet(),
     );
     for item in &drawing.items {
         match item {
@@ -29,11 +39,19 @@ pub fn write(drawing: &Drawing) -> String {
     svg
 }
 
-fn style_sheet() -> String {
-    let mut css = String::from("path{fill:none;stroke-linejoin:round;stroke-linecap:round}path[fill]{fill:#fff}\n");
+/// The pens and letters of a drawing; `scope` goes before every selector, such as `.strip ` for a page.
+pub fn style_sheet(scope: &str) -> String {
+    let mut css =
+        format!("{scope}path{{fill:none;stroke-linejoin:round;stroke-linecap:round}}{scope}path[fill]{{fill:#fff}}\n");
     for pen in Pen::ALL {
         let style = pen.style();
-        let _ = write!(css, ".{}{{stroke:{};stroke-width:{}", style.class, hex(style.colour), number(style.width_mm));
+        let _ = write!(
+            css,
+            "{scope}.{}{{stroke:{};stroke-width:{}",
+            style.class,
+            hex(style.colour),
+            number(style.width_mm)
+        );
         if let Some([dash, gap]) = style.dash_mm {
             let _ = write!(css, ";stroke-dasharray:{} {};stroke-linecap:butt", number(dash), number(gap));
         }
@@ -41,8 +59,8 @@ fn style_sheet() -> String {
     }
     let _ = writeln!(
         css,
-        "text{{fill:{};font-family:'DejaVu Sans','Liberation Sans',Arial,sans-serif;stroke:#fff;stroke-width:.7;\
-         stroke-linejoin:round;paint-order:stroke}}\n.b{{font-weight:bold}}",
+        "{scope}text{{fill:{};font-family:'DejaVu Sans','Liberation Sans',Arial,sans-serif;stroke:#fff;stroke-width:.7;\
+         stroke-linejoin:round;paint-order:stroke}}\n{scope}.b{{font-weight:bold}}",
         hex(INK)
     );
     css

@@ -1,0 +1,43 @@
+//! `worksheet`: a page to fill in at the bench.
+
+use crate::diagnostics::{Failure, Outcome};
+use crate::plot::write_whole;
+use crate::record_files;
+use clap::Args;
+use pulsewright_files::atomic::check_free;
+use pulsewright_record::worksheet::page;
+use std::path::PathBuf;
+
+/// Make a worksheet of a script whose steps say what to expect: one page to fill in at the bench.
+///
+/// The page holds everything and needs no network. It judges readings as they are entered, times alarms, keeps drafts
+/// over a reload, saves a record for `pulsewright report`, and prints.
+#[derive(Args, Debug)]
+#[command(after_help = "For test benches only: never to a person, nor to equipment connected to one.\n\n\
+    Example:\n  pulsewright worksheet examples/plan-adult-monitor.json -o worksheet.html")]
+pub struct WorksheetArgs {
+    /// The script; docs/script.md tells how its steps say what to expect.
+    script: PathBuf,
+    /// Page to write, ending in .html.
+    #[arg(short, long, value_name = "OUT")]
+    output: PathBuf,
+    /// Description of the rig with its correction, whose digest goes into the record.
+    #[arg(long, value_name = "FILE")]
+    rig: Option<PathBuf>,
+    /// Seed of everything left to chance, in place of the script's.
+    #[arg(long, value_name = "NUMBER")]
+    seed: Option<u64>,
+    /// Overwrite a page that is there.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Makes the page.
+pub fn run(args: &WorksheetArgs) -> Outcome {
+    if !args.output.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("html")) {
+        return Err(Failure::input(format!("'{}' is to be a page: end it in .html", args.output.display())));
+    }
+    check_free([args.output.as_path()], args.force).map_err(Failure::input)?;
+    let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), args.seed)?;
+    write_whole(&args.output, page(&plan, &document).as_bytes(), args.force).map_err(Failure::input)
+}

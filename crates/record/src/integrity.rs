@@ -1,0 +1,52 @@
+//! Whether a record is what was saved, and whether it belongs to a script and a rig.
+
+use crate::plan::Plan;
+use crate::record::Record;
+
+/// What the digests say.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Integrity {
+    /// What was changed since it was saved, or does not belong together; a line each.
+    pub changed: Vec<String>,
+    /// What can't be told, a line each.
+    pub unknown: Vec<String>,
+}
+
+/// Holds a record against its digests, and against the `fresh` plan of the script named with it, if one was.
+pub fn check(record: &Record, plan: &Plan, fresh: Option<&Plan>) -> Integrity {
+    let mut found = Integrity::default();
+    match &record.digest {
+        Some(_) if record.digest == record.found_digest => {}
+        Some(_) => found.changed.push("the record was changed after it was saved: its digest does not fit".to_owned()),
+        None => found.unknown.push("the record has no digest: nothing shows whether it was changed".to_owned()),
+    }
+    if record.plan.is_some() && plan.digest != plan.own_digest() {
+        found
+            .changed
+            .push("the plan in the record was changed: what was expected is not what the script said".to_owned());
+    }
+    let Some(fresh) = fresh else { return found };
+    if record.plan.is_none() {
+        return found;
+    }
+    if fresh.script_digest != plan.script_digest {
+        found.changed.push("the script named is not the one that the record was made from".to_owned());
+    } else if fresh.seed != plan.seed {
+        found.changed.push(format!("the record was made with seed {}, the script has {}", plan.seed, fresh.seed));
+    } else if fresh.made_by == plan.made_by && fresh.frames != plan.frames {
+        found.changed.push("this program makes other frames of the script than the record says".to_owned());
+    } else if fresh.frames != plan.frames {
+        let what = format!("{} made other frames than {} does", plan.made_by, fresh.made_by);
+        found.unknown.push(what);
+    } else if (&fresh.steps, &fresh.kit) != (&plan.steps, &plan.kit) && fresh.made_by == plan.made_by {
+        found.changed.push("what the record expects is not what the script says".to_owned());
+    }
+    if let (Some(now), Some(then)) = (&fresh.rig, &plan.rig)
+        && now.digest != then.digest
+    {
+        found
+            .changed
+            .push("the rig's description or correction is not the one that the record was made with".to_owned());
+    }
+    found
+}

@@ -1,0 +1,229 @@
+//! Verdicts, worked out from what was written and nothing else: never taken over from the page that showed them.
+
+use crate::plan::{Item, Plan, PlanAlarm, PlanReading, PlanStep};
+use crate::record::{Entry, Record};
+use crate::written;
+use pulsewright_score::alarms::{AlarmOutcome, outcome};
+use pulsewright_score::tolerance::Tolerance;
+use serde::Serialize;
+
+/// How an item fared.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Verdict {
+    /// Within what is allowed.
+    Pass,
+    /// Not within what is allowed.
+    Fail,
+    /// Left out, with a reason.
+    Skipped,
+    /// Not entered, or not readable.
+    Open,
+}
+
+impl Verdict {
+    /// Word in records and reports.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Verdict::Pass => "pass",
+            Verdict::Fail => "fail",
+            Verdict::Skipped => "skipped",
+            Verdict::Open => "open",
+        }
+    }
+}
+
+/// An item with its verdict.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Judged<'a> {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Why, in a few words; empty for a reading that passes.
+    pub why: String,
+    /// The number that was read, in the item's unit: a reading's value, an alarm's delay in seconds.
+    pub value: Option<f64>,
+    /// What was entered.
+    pub entry: &'a Entry,
+}
+
+static NOTHING: Entry = Entry {
+    value: String::new(),
+    priority: String::new(),
+    heard: String::new(),
+    skip: String::new(),
+    remark: String::new(),
+    verdict: String::new(),
+};
+
+/// What is allowed of a reading.
+pub fn tolerance(reading: &PlanReading) -> Tolerance {
+    Tolerance { absolute: reading.tolerance, percent: reading.tolerance_percent, min: reading.min, max: reading.max }
+}
+
+/// Judges what was entered for an item.
+pub fn judge<'a>(item: Item<'_>, record: &'a Record) -> Judged<'a> {
+    let entry = record.items.get(item.id()).unwrap_or(&NOTHING);
+    if !entry.skip.trim().is_empty() {
+        return Judged { verdict: Verdict::Skipped, why: entry.skip.trim().to_owned(), value: None, entry };
+    }
+    match item {
+        Item::Reading(reading) => of_reading(reading, entry),
+        Item::Alarm(alarm) => of_alarm(alarm, entry),
+    }
+}
+
+fn open(why: impl Into<String>, entry: &Entry) -> Judged<'_> {
+    Judged { verdict: Verdict::Open, why: why.into(), value: None, entry }
+}
+
+fn of_reading<'a>(reading: &PlanReading, entry: &'a Entry) -> Judged<'a> {
+    if entry.value.trim().is_empty() {
+        return open("not entered", entry);
+    }
+    let Some(value) = written::number(&entry.value, &reading.unit) else {
+        return open(format!("\"{}\" is not a number in {}", entry.value.trim(), reading.unit), entry);
+    };
+    if tolerance(reading).allows(reading.value, value) {
+        return Judged { verdict: Verdict::Pass, why: String::new(), value: Some(value), entry };
+    }
+    let why = match reading.value {
+        Some(expected) => format!("off by {} {}", signed(value - expected), reading.unit),
+        None => format!("not {}", reading.allowed),
+    };
+    Judged { verdict: Verdict::Fail, why, value: Some(value), entry }
+}
+
+fn of_alarm<'a>(alarm: &PlanAlarm, entry: &'a Entry) -> Judged<'a> {
+    let missed = entry.heard.trim().eq_ignore_ascii_case("no");
+    let delay = if missed { None } else { written::number(&entry.value, "s").filter(|delay| *delay >= 0.0) };
+    if !missed && entry.value.trim().is_empty() {
+        return open("not entered", entry);
+    }
+    if !missed && delay.is_none() {
+        return open(format!("\"{}\" is not a time in seconds", entry.value.trim()), entry);
+    }
+    if !missed && entry.priority.trim().is_empty() {
+        return open("priority not entered", entry);
+    }
+    let outcome = outcome(delay, entry.priority.trim(), alarm.within_s, &alarm.priority);
+    let why = match outcome {
+        AlarmOutcome::Missed => "not heard".to_owned(),
+        AlarmOutcome::Late => format!("late by {} s", plain(delay.unwrap_or(0.0) - alarm.within_s)),
+        AlarmOutcome::WrongPriority => format!("{} in place of {}", entry.priority.trim(), alarm.priority),
+        _ => String::new(),
+    };
+    let verdict = if outcome == AlarmOutcome::InTime { Verdict::Pass } else { Verdict::Fail };
+    Judged { verdict, why, value: delay, entry }
+}
+
+/// A number with at most two decimals.
+pub fn plain(value: f64) -> String {
+    let rounded = (value * 100.0).round() / 100.0;
+    format!("{}", rounded + 0.0)
+}
+
+/// The same with its sign.
+pub fn signed(value: f64) -> String {
+    if value > 0.0 { format!("+{}", plain(value)) } else { plain(value) }
+}
+
+/// How the whole record fared.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Overall {
+    /// Everything passed, or was skipped for a reason.
+    Passed,
+    /// Something failed.
+    Failed,
+    /// Nothing failed, but something is missing.
+    Incomplete,
+}
+
+impl Overall {
+    /// Word in reports.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Overall::Passed => "passed",
+            Overall::Failed => "failed",
+            Overall::Incomplete => "incomplete",
+        }
+    }
+}
+
+/// A record held against its plan.
+#[derive(Clone, Debug)]
+pub struct Judgement<'a> {
+    /// Every item in the plan's order.
+    pub items: Vec<(&'a PlanStep, Item<'a>, Judged<'a>)>,
+    /// What is missing besides items: preparations, kit, signature.
+    pub missing: Vec<String>,
+    /// Items whose page verdict differs from the one worked out here.
+    pub disagreements: Vec<String>,
+    /// Entries for items that the plan does not have.
+    pub strangers: Vec<String>,
+    /// How it fared.
+    pub overall: Overall,
+}
+
+impl<'a> Judgement<'a> {
+    /// Judges a record by a plan.
+    pub fn new(plan: &'a Plan, record: &'a Record) -> Judgement<'a> {
+        let items: Vec<_> = plan.items().map(|(step, item)| (step, item, judge(item, record))).collect();
+        let mut missing = Vec::new();
+        let ticked = |id: &str| record.prepared.get(id).is_some_and(|word| yes(word));
+        let unprepared = plan.preparations().into_iter().filter(|(id, _)| !ticked(id));
+        missing.extend(unprepared.map(|(_, line)| format!("preparation not ticked: {line}")));
+        for (index, line) in plan.kit.iter().enumerate() {
+            match record.kit.get(&(index + 1).to_string()) {
+                Some(state) if yes(&state.out) && yes(&state.back) => {}
+                Some(state) if yes(&state.out) => missing.push(format!("kit not brought back: {line}")),
+                _ => missing.push(format!("kit not taken out: {line}")),
+            }
+        }
+        if record.signatures.get("done").is_none_or(|signature| signature.name.trim().is_empty()) {
+            missing.push("not signed by who did the work".to_owned());
+        }
+        if record.about("asset").is_empty() {
+            missing.push("no asset number".to_owned());
+        }
+        let disagree = |(_, item, judged): &(_, Item<'_>, Judged<'_>)| {
+            let shown = judged.entry.verdict.trim();
+            let found = judged.verdict.id();
+            (!shown.is_empty() && shown != found)
+                .then(|| format!("{}: the record says {shown}, its numbers say {found}", item.id()))
+        };
+        let disagreements = items.iter().filter_map(disagree).collect();
+        let known = |id: &String| items.iter().any(|(_, item, _)| item.id() == id);
+        let strangers = record.items.keys().filter(|id| !known(id)).cloned().collect();
+        let any = |verdict: Verdict| items.iter().any(|(_, _, judged)| judged.verdict == verdict);
+        let overall = if any(Verdict::Fail) {
+            Overall::Failed
+        } else if any(Verdict::Open) || !missing.is_empty() {
+            Overall::Incomplete
+        } else {
+            Overall::Passed
+        };
+        Judgement { items, missing, disagreements, strangers, overall }
+    }
+
+    /// How many items have this verdict.
+    pub fn count(&self, verdict: Verdict) -> usize {
+        self.items.iter().filter(|(_, _, judged)| judged.verdict == verdict).count()
+    }
+
+    /// `12 passed, 1 failed, 1 skipped, 0 open`.
+    pub fn counts(&self) -> String {
+        format!(
+            "{} passed, {} failed, {} skipped, {} open",
+            self.count(Verdict::Pass),
+            self.count(Verdict::Fail),
+            self.count(Verdict::Skipped),
+            self.count(Verdict::Open)
+        )
+    }
+}
+
+fn yes(word: &str) -> bool {
+    let word = word.trim();
+    !word.is_empty() && !word.eq_ignore_ascii_case("no")
+}

@@ -1,0 +1,101 @@
+//! Pieces of the pages: escaping, strips, the look that worksheet and report share.
+
+use crate::plan::PlanStep;
+use crate::walk::Walk;
+use pulsewright_core::frame::{Channel, Lead};
+use pulsewright_plot::strip::{self, Line, Sheet};
+use pulsewright_plot::svg;
+use std::fmt::Write as _;
+
+/// The look of both pages.
+pub(crate) const LOOK: &str = include_str!("page/look.css");
+
+/// Seconds of a strip.
+const STRIP_S: f64 = 6.0;
+
+/// Standing at the head of both pages.
+pub const CAUTIONS: [&str; 4] = [
+    "Test bench only. Never connect the rig to a person, or to equipment that is connected to one: disconnect the patient first.",
+    "Isolate the rig, and verify its output with a calibrated meter before the monitor is connected.",
+    "The manufacturer's service manual, local codes and licensed practice come first.",
+    "Synthetic signals: no picture or reading of this page belongs into a patient's record.",
+];
+
+/// Text as HTML, in elements and in quoted attributes; control characters become blanks.
+pub fn escape(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    for letter in text.chars() {
+        match letter {
+            '&' => safe.push_str("&amp;"),
+            '<' => safe.push_str("&lt;"),
+            '>' => safe.push_str("&gt;"),
+            '"' => safe.push_str("&quot;"),
+            '\'' => safe.push_str("&#39;"),
+            c if c.is_control() => safe.push(' '),
+            c => safe.push(c),
+        }
+    }
+    safe
+}
+
+/// JSON that may stand in a script element.
+pub(crate) fn json_in_script(json: &str) -> String {
+    json.replace('<', "\\u003c").replace('\u{2028}', "\\u2028").replace('\u{2029}', "\\u2029")
+}
+
+/// A list of lines as list items.
+pub(crate) fn lines(lines: impl IntoIterator<Item = impl AsRef<str>>) -> String {
+    let mut html = String::new();
+    for line in lines {
+        // Writing to a string cannot fail.
+        let _ = write!(html, "<li>{}</li>", escape(line.as_ref()));
+    }
+    html
+}
+
+/// The style of inline strips.
+pub(crate) fn strip_style() -> String {
+    svg::style_sheet(".strip ")
+}
+
+/// The strip of a step; `None` when nothing can be drawn of it.
+pub(crate) fn strip(walk: &Walk<'_>, index: usize, step: &PlanStep) -> Option<String> {
+    let mut recording = walk.stretch(index, STRIP_S).ok()?;
+    recording.labels.fill(step.name.clone());
+    let sheet = Sheet {
+        row_s: STRIP_S,
+        lines: channels(step).into_iter().map(|channel| Line { parts: vec![channel] }).collect(),
+        title: step.plays.split(" \u{b7} ").next().map(str::to_owned),
+        codes: true,
+        ..Sheet::usual()
+    };
+    let drawing = strip::draw(&recording, &sheet).ok()?;
+    Some(svg::inline(&drawing, "strip", &format!("strip-{}", step.id)))
+}
+
+/// Lead II, and what else the step's readings are about; two more at most.
+fn channels(step: &PlanStep) -> Vec<Channel> {
+    let mut channels = vec![Channel::Lead(Lead::II)];
+    let mut add = |channel: Option<Channel>| {
+        if let Some(channel) = channel.filter(|channel| channels.len() < 3 && !channels.contains(channel)) {
+            channels.push(channel);
+        }
+    };
+    for reading in &step.readings {
+        match reading.quantity.rsplit_once('-') {
+            Some(("respiration", _)) => add(Some(Channel::Respiration)),
+            Some(("cuff", "systolic" | "diastolic" | "mean")) => add(Some(Channel::Cuff)),
+            Some(("right-atrium", _)) => add(Channel::find("venous")),
+            Some(("left-atrium", _)) => add(Channel::find("wedge")),
+            Some((site, "systolic" | "diastolic" | "mean")) => add(Channel::find(site)),
+            _ => {}
+        }
+    }
+    if step.alarms.iter().any(|alarm| alarm.name.to_lowercase().contains("apnoea")) {
+        add(Some(Channel::Respiration));
+    }
+    if channels.len() == 1 {
+        channels.push(Channel::Lead(Lead::V1));
+    }
+    channels
+}

@@ -1,0 +1,302 @@
+"use strict";
+// The worksheet at work: fields to state, state to verdicts, drafts, stopwatches, the file.
+
+(() => {
+  const { plan, units } = JSON.parse(document.getElementById("data").textContent);
+  const KEY = `pulsewright ${plan.digest}`;
+  const all = (selector, from = document) => [...from.querySelectorAll(selector)];
+  const one = (selector, from = document) => from.querySelector(selector);
+  const byId = (id) => document.getElementById(id);
+
+  const items = new Map();
+  for (const step of plan.steps) {
+    for (const of of step.readings) items.set(of.id, { of, step, judge: judge.reading });
+    for (const of of step.alarms) items.set(of.id, { of, step, judge: judge.alarm });
+  }
+
+  /** Everything entered; `watches` holds when a stopwatch was started, so that it runs on over a reload. */
+  const empty = () => ({ about: {}, instruments: {}, kit: {}, prepared: {}, items: {}, signatures: {}, watches: {} });
+  let state = empty();
+  const entry = (id) => (state.items[id] = state.items[id] || {});
+
+  const message = (text) => {
+    byId("message").textContent = text;
+    byId("message").hidden = !text;
+  };
+
+  // Drafts.
+  function keep() {
+    try {
+      localStorage.setItem(KEY, JSON.stringify(state));
+      byId("draft").textContent = "draft kept";
+    } catch {
+      byId("draft").textContent = "this browser keeps no drafts here: save often";
+    }
+  }
+  function recall() {
+    try {
+      const kept = JSON.parse(localStorage.getItem(KEY));
+      if (kept) {
+        state = { ...empty(), ...kept };
+        byId("draft").textContent = "draft taken up again";
+      }
+    } catch {
+      byId("draft").textContent = "no draft could be read";
+    }
+  }
+
+  // Fields: where each one's text lives in the state.
+  function place(field) {
+    const { about, instrument, what, kit, way, prepare, sign, field: name } = field.dataset;
+    if (about) return [state.about, about];
+    if (instrument) return [(state.instruments[instrument] = state.instruments[instrument] || { what }), name];
+    if (kit) return [(state.kit[kit] = state.kit[kit] || {}), way];
+    if (prepare) return [state.prepared, prepare];
+    if (sign) return [(state.signatures[sign] = state.signatures[sign] || {}), name];
+    return [entry(field.closest("[data-item]").dataset.item), name];
+  }
+  const isTick = (field) => field.type === "checkbox";
+  const ticked = (field) => (field.dataset.field === "heard" ? "no" : "yes");
+  const fields = all("main input, main select");
+
+  function take(field) {
+    const [object, key] = place(field);
+    const text = isTick(field) ? (field.checked ? ticked(field) : "") : field.value;
+    if (text === "") delete object[key];
+    else object[key] = text;
+  }
+  function show(field) {
+    const [object, key] = place(field);
+    if (isTick(field)) field.checked = object[key] === ticked(field);
+    else field.value = object[key] || "";
+  }
+
+  // Verdicts.
+  const verdict = (id) => {
+    const { of, judge: by } = items.get(id);
+    return by(of, state.items[id] || {}, units);
+  };
+  function judgeAll() {
+    const count = { pass: 0, fail: 0, skipped: 0, open: 0 };
+    const bySteps = new Map(plan.steps.map((step) => [step.id, []]));
+    for (const row of all("[data-item]")) {
+      const id = row.dataset.item;
+      const found = verdict(id);
+      count[found.verdict] += 1;
+      bySteps.get(items.get(id).step.id).push(found.verdict);
+      if (row.dataset.verdict !== found.verdict || one(".why", row).textContent !== found.why) {
+        row.dataset.verdict = found.verdict;
+        one(".verdict .word", row).textContent = found.verdict;
+        one(".why", row).textContent = found.why;
+        one("[data-field=value]", row).setAttribute("aria-invalid", String(found.verdict === "open" && found.why !== ""));
+      }
+    }
+    for (const [id, verdicts] of bySteps) {
+      const order = ["fail", "open", "skipped", "pass"];
+      const worst = order.find((word) => verdicts.includes(word)) || "";
+      const link = one(`nav [data-step="${id}"]`);
+      link.dataset.verdict = worst;
+      one(".word", link).textContent = worst ? ` ${worst}` : "";
+    }
+    byId("tally").textContent =
+      `${count.pass} passed, ${count.fail} failed, ${count.skipped} skipped, ${count.open} open`;
+    return count;
+  }
+
+  // Stopwatches.
+  function tick() {
+    let running = false;
+    for (const button of all("[data-watch]")) {
+      const id = button.dataset.watch;
+      const started = state.watches[id];
+      const time = one(".time", button);
+      button.classList.toggle("running", Boolean(started));
+      if (started) {
+        running = true;
+        const seconds = (Date.now() - started) / 1000;
+        time.textContent = `${seconds.toFixed(1)} s`;
+        button.classList.toggle("over", seconds > items.get(id).of.within_s);
+        one(".act", button).textContent = "Alarm heard";
+      } else {
+        time.textContent = entry(id).value ? `${entry(id).value} s` : "0.0 s";
+        button.classList.remove("over");
+        one(".act", button).textContent = entry(id).value ? "Start again" : "Start with the step";
+      }
+    }
+    if (running) requestAnimationFrame(tick);
+  }
+  function press(button) {
+    const id = button.dataset.watch;
+    const started = state.watches[id];
+    if (started) {
+      delete state.watches[id];
+      entry(id).value = ((Date.now() - started) / 1000).toFixed(1);
+      delete entry(id).heard;
+    } else {
+      delete entry(id).value;
+      state.watches[id] = Date.now();
+    }
+    const row = button.closest("[data-item]");
+    all("input, select", row).forEach(show);
+    if (started) one("select", row).focus();
+    changed();
+    tick();
+  }
+
+  // The record's file.
+  function record() {
+    const saved = {
+      record: 1,
+      plan,
+      about: state.about,
+      instruments: Object.values(state.instruments)
+        .filter((of) => of.id || of.due)
+        .map((of) => ({ what: of.what, id: of.id || "", due: of.due || "" })),
+      kit: state.kit,
+      prepared: state.prepared,
+      items: {},
+      signatures: {},
+      saved_at: new Date().toISOString(),
+    };
+    for (const id of items.keys()) {
+      const found = verdict(id);
+      saved.items[id] = { ...(state.items[id] || {}), verdict: found.verdict };
+    }
+    for (const [role, of] of Object.entries(state.signatures)) {
+      if (of.name) saved.signatures[role] = { name: of.name, at: of.at || "" };
+    }
+    // Half of a surrogate pair can't be written as UTF-8.
+    const whole = JSON.parse(JSON.stringify(saved), (_, value) =>
+      typeof value === "string" && value.toWellFormed ? value.toWellFormed() : value);
+    return { ...whole, digest: seal.record(whole) };
+  }
+  function save() {
+    const made = record();
+    const safe = (text) => (text || "").replace(/[^A-Za-z0-9-]+/g, "-");
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob([`${JSON.stringify(made, null, 2)}\n`], { type: "application/json" }));
+    link.download = `record-${safe(state.about.asset) || "no-asset"}-${safe(state.about.date) || made.saved_at.slice(0, 10)}.json`;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+    byId("draft").textContent = `saved as ${link.download}`;
+  }
+  function load(text) {
+    let read;
+    try {
+      read = JSON.parse(text);
+    } catch {
+      return message("That file is not a record: it is not whole JSON. Nothing was changed here.");
+    }
+    if (!read || read.record !== 1 || !read.plan) {
+      return message("That file is not a record of a worksheet. Nothing was changed here.");
+    }
+    if (read.plan.digest !== plan.digest) {
+      return message(`That record belongs to another plan ("${read.plan.title}"). Nothing was changed here.`);
+    }
+    state = { ...empty(), about: read.about || {}, kit: read.kit || {}, prepared: read.prepared || {}, signatures: read.signatures || {} };
+    for (const [id, of] of Object.entries(read.items || {})) {
+      const { verdict: _, ...entered } = of;
+      if (items.has(id)) state.items[id] = entered;
+    }
+    for (const of of read.instruments || []) {
+      const field = all("[data-instrument]").find((field) => field.dataset.what === of.what);
+      if (field) state.instruments[field.dataset.instrument] = of;
+    }
+    message("");
+    return redraw();
+  }
+
+  function changed() {
+    judgeAll();
+    keep();
+  }
+  function redraw() {
+    fields.forEach(show);
+    for (const row of all("[data-item]")) {
+      const of = entry(row.dataset.item);
+      unfold(row, Boolean(of.skip || of.remark));
+    }
+    judgeAll();
+    tick();
+  }
+  function unfold(row, open) {
+    one(".extra", row).hidden = !open;
+    one(".more", row).setAttribute("aria-expanded", String(open));
+  }
+
+  // What people do.
+  for (const field of fields) {
+    field.addEventListener(isTick(field) || field.tagName === "SELECT" ? "change" : "input", () => {
+      take(field);
+      if (field.dataset.field === "heard" && field.checked) {
+        const id = field.closest("[data-item]").dataset.item;
+        delete state.watches[id];
+        delete entry(id).value;
+        show(one("[data-field=value]", field.closest("[data-item]")));
+        tick();
+      }
+      changed();
+    });
+  }
+  for (const button of all("[data-watch]")) button.addEventListener("click", () => press(button));
+  for (const button of all(".more")) {
+    button.addEventListener("click", () => {
+      const row = button.closest("[data-item]");
+      unfold(row, one(".extra", row).hidden);
+      if (!one(".extra", row).hidden) one("[data-field=skip]", row).focus();
+    });
+  }
+  byId("save").addEventListener("click", save);
+  byId("open").addEventListener("click", () => byId("file").click());
+  byId("file").addEventListener("change", async (event) => {
+    const [file] = event.target.files;
+    if (file) load(await file.text());
+    event.target.value = "";
+    keep();
+  });
+  byId("clear").addEventListener("click", () => {
+    if (!confirm("Forget everything entered on this page? Saved files stay.")) return;
+    state = empty();
+    try {
+      localStorage.removeItem(KEY);
+    } catch {
+      // Nothing was kept, so nothing is to be forgotten.
+    }
+    byId("draft").textContent = "";
+    redraw();
+  });
+
+  const dark = matchMedia("(prefers-color-scheme: dark)");
+  function theme(word) {
+    document.documentElement.dataset.theme = word;
+    byId("theme").setAttribute("aria-pressed", String(word === "dark"));
+  }
+  theme(dark.matches ? "dark" : "light");
+  dark.addEventListener("change", () => theme(dark.matches ? "dark" : "light"));
+  byId("theme").addEventListener("click", () => theme(document.documentElement.dataset.theme === "dark" ? "light" : "dark"));
+
+  document.addEventListener("keydown", (event) => {
+    if ((event.ctrlKey || event.metaKey) && event.key.toLowerCase() === "s") {
+      event.preventDefault();
+      save();
+    } else if (event.altKey && (event.key === "ArrowDown" || event.key === "ArrowUp")) {
+      event.preventDefault();
+      const steps = all(".step");
+      const here = steps.indexOf(document.activeElement && document.activeElement.closest(".step"));
+      const next = steps[Math.max(0, Math.min(steps.length - 1, here + (event.key === "ArrowDown" ? 1 : -1)))];
+      if (next) {
+        next.scrollIntoView();
+        (one("input[data-field=value], button", next) || next).focus({ preventScroll: true });
+      }
+    } else if (event.key === "Enter" && event.target.matches("main input:not([type=checkbox])")) {
+      event.preventDefault();
+      const seen = fields.filter((field) => field.offsetParent !== null);
+      const next = seen[seen.indexOf(event.target) + 1];
+      if (next) next.focus();
+    }
+  });
+
+  recall();
+  if (!state.about.date) state.about.date = new Date().toISOString().slice(0, 10);
+  redraw();
+})();

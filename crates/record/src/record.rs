@@ -1,0 +1,241 @@
+//! A filled-in worksheet: what was read, by whom, with what.
+
+use crate::plan::Plan;
+use crate::seal;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+use std::collections::BTreeMap;
+
+/// Longest record read, bytes: 16 MiB.
+pub const MAX_BYTES: usize = 16 << 20;
+
+/// The words of [`Record::about`], with what they are called on pages.
+pub const ABOUT: [(&str, &str); 7] = [
+    ("asset", "Asset number"),
+    ("model", "Type"),
+    ("serial", "Serial number"),
+    ("software", "Software version"),
+    ("location", "Location"),
+    ("work_order", "Work order"),
+    ("date", "Date"),
+];
+
+/// A filled-in worksheet. Everything that people enter is text, kept as they wrote it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Record {
+    /// Version of the format: 1.
+    pub record: u32,
+    /// The plan; a hand-written record may leave it to the script.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub plan: Option<Plan>,
+    /// The equipment, by the words of [`ABOUT`].
+    #[serde(default)]
+    pub about: BTreeMap<String, String>,
+    /// Meters, rig and other instruments.
+    #[serde(default)]
+    pub instruments: Vec<Instrument>,
+    /// Kit taken out and brought back, by its number in the plan.
+    #[serde(default)]
+    pub kit: BTreeMap<String, KitState>,
+    /// Preparations made, by their id: `yes`.
+    #[serde(default)]
+    pub prepared: BTreeMap<String, String>,
+    /// What was read and heard, by the item's id.
+    #[serde(default)]
+    pub items: BTreeMap<String, Entry>,
+    /// Who signs: `done` and `checked`.
+    #[serde(default)]
+    pub signatures: BTreeMap<String, Signature>,
+    /// When it was saved, as the page's clock says.
+    #[serde(default)]
+    pub saved_at: String,
+    /// What a session played, if one did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub played: Option<Played>,
+    /// SHA-256 over all the above, see [`seal::of_record`].
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub digest: Option<String>,
+    /// What the digest of the text read must be; worked out from all of it, so that nothing in a file goes unnoticed.
+    #[serde(skip)]
+    pub found_digest: Option<String>,
+}
+
+/// An instrument.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Instrument {
+    /// What it is.
+    pub what: String,
+    /// Its number.
+    pub id: String,
+    /// When its calibration runs out.
+    pub due: String,
+}
+
+/// Whether a piece of kit is out and back.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct KitState {
+    /// `yes` when taken out.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub out: String,
+    /// `yes` when brought back.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub back: String,
+}
+
+/// What was entered for an item.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Entry {
+    /// The reading, or an alarm's delay in seconds, as written.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub value: String,
+    /// The priority that an alarm showed.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub priority: String,
+    /// `no` when an alarm was waited for and not heard.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub heard: String,
+    /// Why it was skipped.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub skip: String,
+    /// A remark.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub remark: String,
+    /// The verdict that the page showed: `pass`, `fail`, `skipped` or `open`.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub verdict: String,
+}
+
+/// A signature.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Signature {
+    /// Who.
+    pub name: String,
+    /// When.
+    pub at: String,
+}
+
+/// What a session played.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Played {
+    /// Frames a second.
+    pub rate_hz: u32,
+    /// Where they went.
+    pub output: String,
+    /// Step ids with the frames each was played for, in order.
+    pub steps: Vec<PlayedStep>,
+}
+
+/// A step that a session played.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlayedStep {
+    /// The step's id.
+    pub id: String,
+    /// Frames.
+    pub frames: u64,
+    /// Their digest, 16 hexadecimal digits.
+    pub digest: String,
+}
+
+/// Why a file is no record.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{name}:{line}:{column}: {what}")]
+pub struct BadRecord {
+    /// The file's name.
+    pub name: String,
+    /// Line, from 1.
+    pub line: usize,
+    /// Column, from 1.
+    pub column: usize,
+    /// What is wrong and what is allowed.
+    pub what: String,
+}
+
+impl BadRecord {
+    pub(crate) fn at(name: &str, line: usize, column: usize, what: impl Into<String>) -> BadRecord {
+        BadRecord { name: name.to_owned(), line, column, what: what.into() }
+    }
+}
+
+impl Record {
+    /// Reads a record from JSON, called `name` in messages.
+    ///
+    /// # Errors
+    /// The first thing that is wrong, with line and column.
+    pub fn from_json(text: &[u8], name: &str) -> Result<Record, BadRecord> {
+        let text = utf8(text, name)?;
+        if text.trim().is_empty() {
+            return Err(BadRecord::at(
+                name,
+                1,
+                1,
+                "the file is empty; a record is JSON that a worksheet or session saved",
+            ));
+        }
+        if !text.trim_start().starts_with('{') {
+            return Err(BadRecord::at(
+                name,
+                1,
+                1,
+                "not a record; a record is a JSON object, {...}, that a worksheet or session saved",
+            ));
+        }
+        let mut record: Record = serde_json::from_str(text).map_err(|error| told(&error, name))?;
+        if record.record != 1 {
+            let what = format!("record version {} is not known here; allowed: 1", record.record);
+            return Err(BadRecord::at(name, 1, 1, what));
+        }
+        record.found_digest = serde_json::from_str(text).ok().map(|value| seal::of_record(&value));
+        Ok(record)
+    }
+
+    /// The record as JSON with its digest, for a file.
+    pub fn sealed_json(&self) -> String {
+        let mut sealed = Record { digest: None, ..self.clone() };
+        sealed.digest = Some(sealed.own_digest());
+        serde_json::to_string_pretty(&sealed).unwrap_or_default() + "\n"
+    }
+
+    /// What its digest must be.
+    pub fn own_digest(&self) -> String {
+        seal::of_record(&serde_json::to_value(self).unwrap_or(Value::Null))
+    }
+
+    /// A word about the equipment; empty when not entered.
+    pub fn about(&self, word: &str) -> &str {
+        self.about.get(word).map_or("", String::as_str).trim()
+    }
+}
+
+pub(crate) fn utf8<'t>(text: &'t [u8], name: &str) -> Result<&'t str, BadRecord> {
+    if text.len() > MAX_BYTES {
+        let what = format!("the file is too large for a record: at most {} MiB", MAX_BYTES >> 20);
+        return Err(BadRecord::at(name, 1, 1, what));
+    }
+    let bytes = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
+    std::str::from_utf8(bytes).map_err(|error| {
+        let before = bytes.get(..error.valid_up_to()).unwrap_or_default();
+        let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
+        let column = before.rsplit(|byte| *byte == b'\n').next().map_or(0, <[u8]>::len) + 1;
+        BadRecord::at(name, line, column, "the file is not UTF-8 text; save it as UTF-8")
+    })
+}
+
+fn told(error: &serde_json::Error, name: &str) -> BadRecord {
+    let said = error.to_string();
+    let said = said.rsplit_once(" at line ").map_or(said.as_str(), |(what, _)| what).to_owned();
+    let what = if error.is_eof() {
+        format!("the file ends too early ({said}); was it cut off? The draft may still be in the page that wrote it")
+    } else if error.is_syntax() {
+        format!("broken JSON: {said}")
+    } else {
+        said
+    };
+    BadRecord::at(name, error.line().max(1), error.column().max(1), what)
+}

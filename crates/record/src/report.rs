@@ -1,0 +1,120 @@
+//! The report of a record: verdicts worked out anew, what was changed, where to look, how readings moved.
+//!
+//! One [`Report`] is told four ways: [`Report::text`] for a terminal, [`page::html`] for people and paper,
+//! [`data::json`] and [`data::csv`] for a maintenance database.
+
+pub mod data;
+pub mod page;
+
+use crate::guide::guide;
+use crate::integrity::{self, Integrity};
+use crate::judge::{Judgement, Overall, Verdict};
+use crate::plan::Plan;
+use crate::record::Record;
+use crate::trend::{Trend, trends};
+use std::fmt::Write as _;
+
+/// A record held against its plan, its digests and earlier records.
+#[derive(Debug)]
+pub struct Report<'a> {
+    /// What it was judged by.
+    pub plan: &'a Plan,
+    /// What was judged.
+    pub record: &'a Record,
+    /// The verdicts.
+    pub judgement: Judgement<'a>,
+    /// What the digests say.
+    pub integrity: Integrity,
+    /// Readings over earlier records.
+    pub trends: Vec<Trend>,
+    /// Earlier records that were left out: of another asset, or without a plan.
+    pub left_out: usize,
+}
+
+/// Why there is no report.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ReportError {
+    /// The record holds no plan and no script was named.
+    #[error("the record holds no plan: name the script it was made from with --script")]
+    NoPlan,
+}
+
+/// The plan to judge a record by: its own, or else the `fresh` one of a script.
+///
+/// # Errors
+/// When there is neither.
+pub fn plan_of<'a>(record: &'a Record, fresh: Option<&'a Plan>) -> Result<&'a Plan, ReportError> {
+    record.plan.as_ref().or(fresh).ok_or(ReportError::NoPlan)
+}
+
+impl<'a> Report<'a> {
+    /// Judges `record`; `fresh` is the plan of the script named with it, if one was.
+    ///
+    /// # Errors
+    /// When there is no plan to judge by.
+    pub fn new(record: &'a Record, fresh: Option<&'a Plan>, earlier: &[Record]) -> Result<Report<'a>, ReportError> {
+        let plan = plan_of(record, fresh)?;
+        let (trends, left_out) = trends(plan, record, earlier);
+        let judgement = Judgement::new(plan, record);
+        Ok(Report { plan, record, judgement, integrity: integrity::check(record, plan, fresh), trends, left_out })
+    }
+
+    /// Whether everything passed and nothing was changed.
+    pub fn passed(&self) -> bool {
+        self.judgement.overall == Overall::Passed
+            && self.integrity.changed.is_empty()
+            && self.judgement.disagreements.is_empty()
+            && self.judgement.strangers.is_empty()
+    }
+
+    /// What does not belong together, a line each.
+    pub fn objections(&self) -> Vec<String> {
+        let strangers = self.judgement.strangers.iter().map(|id| format!("{id}: the plan has no such item"));
+        self.integrity.changed.iter().chain(&self.judgement.disagreements).cloned().chain(strangers).collect()
+    }
+
+    /// The report as plain text.
+    pub fn text(&self) -> String {
+        let mut text = String::new();
+        let asset = match self.record.about("asset") {
+            "" => "no asset number",
+            asset => asset,
+        };
+        // Writing to a string cannot fail.
+        let _ = writeln!(text, "{}: {asset}", self.plan.title);
+        let _ = writeln!(text, "{}: {}", self.judgement.overall.id(), self.judgement.counts());
+        for line in self.objections() {
+            let _ = writeln!(text, "CHANGED  {line}");
+        }
+        for (step, item, judged) in &self.judgement.items {
+            if judged.verdict == Verdict::Pass {
+                continue;
+            }
+            let _ = writeln!(
+                text,
+                "{:<8} {} {}: {} ({})",
+                judged.verdict.id(),
+                step.id,
+                step.name,
+                item.name(),
+                judged.why
+            );
+            for line in guide(&self.judgement, *item, judged) {
+                let _ = writeln!(text, "           {line}");
+            }
+        }
+        for line in &self.judgement.missing {
+            let _ = writeln!(text, "missing  {line}");
+        }
+        for trend in self.trends.iter().filter(|trend| trend.noticeable) {
+            let _ = writeln!(text, "drift    {}: {} {}", trend.name, crate::judge::signed(trend.drift), trend.unit);
+        }
+        for line in &self.integrity.unknown {
+            let _ = writeln!(text, "note     {line}");
+        }
+        if self.left_out > 0 {
+            let _ = writeln!(text, "note     {} earlier records are of another asset or have no plan", self.left_out);
+        }
+        text
+    }
+}

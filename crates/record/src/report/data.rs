@@ -1,0 +1,136 @@
+//! The report for a maintenance database.
+
+use super::Report;
+use crate::guide::guide;
+use crate::plan::Item;
+use crate::trend::date;
+use serde_json::{Value, json};
+
+/// The report as JSON.
+pub fn json(report: &Report<'_>) -> String {
+    let items: Vec<Value> = report
+        .judgement
+        .items
+        .iter()
+        .map(|(step, item, judged)| {
+            let mut value = json!({
+                "id": item.id(), "step": step.name, "name": item.name(), "verdict": judged.verdict, "why": judged.why,
+                "written": judged.entry.value.trim(), "value": judged.value, "remark": judged.entry.remark.trim(),
+                "guide": guide(&report.judgement, *item, judged)
+            });
+            match item {
+                Item::Reading(reading) => {
+                    value["unit"] = reading.unit.as_str().into();
+                    value["expected"] = reading.value.into();
+                    value["allowed"] = reading.allowed.as_str().into();
+                    value["source"] = reading.source.as_str().into();
+                }
+                Item::Alarm(alarm) => {
+                    value["unit"] = "s".into();
+                    value["within_s"] = alarm.within_s.into();
+                    value["priority"] = alarm.priority.as_str().into();
+                    value["priority_shown"] = judged.entry.priority.trim().into();
+                    value["source"] = alarm.source.as_str().into();
+                }
+            }
+            value
+        })
+        .collect();
+    let trends: Vec<Value> = report
+        .trends
+        .iter()
+        .map(|trend| {
+            let points: Vec<Value> = trend
+                .points
+                .iter()
+                .map(|point| json!({"date": point.date, "error": point.error, "verdict": point.verdict}))
+                .collect();
+            json!({
+                "name": trend.name, "unit": trend.unit, "drift": trend.drift, "noticeable": trend.noticeable,
+                "points": points
+            })
+        })
+        .collect();
+    let value = json!({
+        "title": report.plan.title,
+        "asset_class": report.plan.asset_class,
+        "about": report.record.about,
+        "overall": report.judgement.overall,
+        "passed": report.passed(),
+        "counts": report.judgement.counts(),
+        "items": items,
+        "missing": report.judgement.missing,
+        "changed": report.objections(),
+        "unknown": report.integrity.unknown,
+        "trends": trends,
+        "instruments": report.record.instruments,
+        "signatures": report.record.signatures,
+        "script_digest": report.plan.script_digest,
+        "seed": report.plan.seed,
+        "frames": report.plan.frames,
+        "rig": report.plan.rig,
+        "plan_digest": report.plan.digest,
+        "record_digest": report.record.digest,
+        "made_by": report.plan.made_by,
+        "judged_by": format!("pulsewright {}", env!("CARGO_PKG_VERSION"))
+    });
+    format!("{value:#}\n")
+}
+
+const HEADS: [&str; 16] = [
+    "asset",
+    "date",
+    "work_order",
+    "overall",
+    "step",
+    "step_name",
+    "item",
+    "expected",
+    "unit",
+    "allowed",
+    "source",
+    "written",
+    "value",
+    "verdict",
+    "why",
+    "remark",
+];
+
+/// The report as CSV, a row for each item.
+pub fn csv(report: &Report<'_>) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let number = |value: Option<f64>| value.map_or(String::new(), |value| value.to_string());
+    let record = report.record;
+    // Writing to memory cannot fail.
+    let _ = writer.write_record(HEADS);
+    for (step, item, judged) in &report.judgement.items {
+        let (expected, unit, allowed, source) = match item {
+            Item::Reading(reading) => {
+                (number(reading.value), reading.unit.as_str(), reading.allowed.clone(), reading.source.as_str())
+            }
+            Item::Alarm(alarm) => {
+                let allowed = format!("{} priority within {} s", alarm.priority, alarm.within_s);
+                (String::new(), "s", allowed, alarm.source.as_str())
+            }
+        };
+        let _ = writer.write_record([
+            record.about("asset"),
+            date(record),
+            record.about("work_order"),
+            report.judgement.overall.id(),
+            &step.id,
+            &step.name,
+            item.id(),
+            &expected,
+            unit,
+            &allowed,
+            source,
+            judged.entry.value.trim(),
+            &number(judged.value),
+            judged.verdict.id(),
+            &judged.why,
+            judged.entry.remark.trim(),
+        ]);
+    }
+    String::from_utf8(writer.into_inner().unwrap_or_default()).unwrap_or_default()
+}

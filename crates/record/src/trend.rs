@@ -1,0 +1,83 @@
+//! Readings of the same asset over earlier records: how each error moved.
+
+use crate::judge::{Judgement, Verdict};
+use crate::plan::{Item, Plan, PlanReading};
+use crate::record::Record;
+use pulsewright_score::tolerance::Tolerance;
+
+/// One earlier or present reading.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Point {
+    /// The record's date as written.
+    pub date: String,
+    /// Reading less expected value, in the unit; the reading itself when nothing was expected.
+    pub error: f64,
+    /// Its verdict.
+    pub verdict: Verdict,
+}
+
+/// One quantity of one step over time.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trend {
+    /// Step and quantity, in words.
+    pub name: String,
+    /// Unit.
+    pub unit: String,
+    /// Largest error allowed at present; `None` where a range counts.
+    pub width: Option<f64>,
+    /// From the earliest record to the present one.
+    pub points: Vec<Point>,
+    /// Last error less the first, in the unit.
+    pub drift: f64,
+    /// Whether the drift is more than half of what is allowed.
+    pub noticeable: bool,
+}
+
+/// When a record's work was done: its date, or else when it was saved.
+pub fn date(record: &Record) -> &str {
+    let date = record.about("date");
+    if date.is_empty() { record.saved_at.trim() } else { date }
+}
+
+/// Trends of every reading that an earlier record of the same asset has too; dates must sort as text (2026-11-25).
+///
+/// Readings belong together when step name and quantity are the same. Records of other assets, and those without a plan,
+/// are left out; their number is given as well.
+pub fn trends(plan: &Plan, record: &Record, earlier: &[Record]) -> (Vec<Trend>, usize) {
+    let same = |other: &&Record| other.plan.is_some() && other.about("asset") == record.about("asset");
+    let mut before: Vec<&Record> = earlier.iter().filter(same).collect();
+    let left_out = earlier.len() - before.len();
+    before.sort_by(|a, b| date(a).cmp(date(b)));
+    let all: Vec<(&Record, &Plan)> =
+        before.iter().filter_map(|other| Some((*other, other.plan.as_ref()?))).chain([(record, plan)]).collect();
+    let judged: Vec<(&Record, Judgement<'_>)> =
+        all.iter().map(|(record, plan)| (*record, Judgement::new(plan, record))).collect();
+    let mut trends = Vec::new();
+    for (step, item) in plan.items() {
+        let Item::Reading(reading) = item else { continue };
+        let points: Vec<Point> =
+            judged.iter().filter_map(|(record, judgement)| point(record, judgement, &step.name, reading)).collect();
+        let (Some(first), Some(last)) = (points.first(), points.last()) else { continue };
+        if points.len() < 2 {
+            continue;
+        }
+        let drift = last.error - first.error;
+        let allowed =
+            Tolerance { absolute: reading.tolerance, percent: reading.tolerance_percent, min: None, max: None };
+        let width = reading.value.and_then(|value| allowed.width(value));
+        let noticeable = width.is_some_and(|width| drift.abs() > width / 2.0);
+        let name = format!("{}. {}: {}", step.id, step.name, reading.name);
+        trends.push(Trend { name, unit: reading.unit.clone(), width, points, drift, noticeable });
+    }
+    (trends, left_out)
+}
+
+fn point(record: &Record, judgement: &Judgement<'_>, step: &str, reading: &PlanReading) -> Option<Point> {
+    let found = judgement.items.iter().find(|(of, item, _)| {
+        of.name == step && matches!(item, Item::Reading(other) if other.quantity == reading.quantity)
+    });
+    let (_, item, judged) = found?;
+    let Item::Reading(of) = item else { return None };
+    let error = judged.value? - of.value.unwrap_or(0.0);
+    Some(Point { date: date(record).to_owned(), error, verdict: judged.verdict })
+}

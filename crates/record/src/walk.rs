@@ -1,0 +1,96 @@
+//! A document's steps one after the other, those that hold played for a fixed time: what strips and frame digests are
+//! made of.
+
+use crate::plan::{Frames, MAX_STEPS, PlanError};
+use pulsewright_core::frame::Frame;
+use pulsewright_core::player::Player;
+use pulsewright_core::script::{Item, Placed, Script};
+use pulsewright_core::time::{FrameRate, Instant, Span};
+use pulsewright_files::digest::FramesDigest;
+use pulsewright_plot::recording::{Recording, RecordingError};
+use pulsewright_script::Document;
+
+/// Seconds for which a step that holds is played here; a bench holds it as long as it takes.
+pub const HOLD_S: u32 = 20;
+
+/// Most seconds whose frames are digested.
+pub const MAX_S: u32 = 3600;
+
+/// Frames a second that are digested.
+const RATE: FrameRate = FrameRate::lit(500);
+
+/// Frames a second of strips.
+const STRIP_RATE: FrameRate = FrameRate::lit(250);
+
+/// The steps with an end to every one.
+pub struct Walk<'a> {
+    seed: u64,
+    items: Vec<Item<'a>>,
+}
+
+impl<'a> Walk<'a> {
+    /// The steps of a document.
+    ///
+    /// # Errors
+    /// When the core refuses it, or it has more than [`MAX_STEPS`] steps.
+    pub fn new(document: &'a Document) -> Result<Walk<'a>, PlanError> {
+        let mut items = document.items();
+        for item in &mut items {
+            if let Item::Step(step) = item {
+                step.duration = step.duration.or(Some(Span::secs(HOLD_S)));
+            }
+        }
+        let walk = Walk { seed: document.seed(), items };
+        let count = walk.script()?.timeline().take(MAX_STEPS + 1).count();
+        if count > MAX_STEPS { Err(PlanError::TooManySteps) } else { Ok(walk) }
+    }
+
+    fn script(&self) -> Result<Script<'_>, PlanError> {
+        Script::new(self.seed, &self.items).map_err(|error| PlanError::Script(error.to_string()))
+    }
+
+    /// Its steps in playing order.
+    pub fn placed(&self) -> Vec<Placed<'_>> {
+        self.script().map_or(Vec::new(), |script| script.timeline().collect())
+    }
+
+    /// Identity of its frames.
+    pub fn frames(&self) -> Frames {
+        let mut digest = FramesDigest::default();
+        let mut count: u64 = 0;
+        if let Ok(script) = self.script() {
+            let mut player = Player::new(&script, RATE);
+            let mut block = vec![Frame::default(); 1000];
+            let most = u64::from(MAX_S) * u64::from(RATE.as_hz());
+            while count < most {
+                let filled = player.fill(&mut block);
+                if filled == 0 {
+                    break;
+                }
+                digest.update(count, block.get(..filled).unwrap_or_default());
+                count += filled as u64;
+            }
+        }
+        Frames { rate_hz: RATE.as_hz(), count, digest: format!("{:016x}", digest.value()) }
+    }
+
+    /// A stretch of the step at a place in playing order, once it has settled.
+    ///
+    /// # Errors
+    /// As [`Recording::play`]; a step that is not there is one after the end.
+    pub fn stretch(&self, index: usize, seconds: f64) -> Result<Recording, RecordingError> {
+        let after = RecordingError::AfterEnd { from_s: 0.0, end_s: 0.0 };
+        let script = self.script().map_err(|_| after)?;
+        let placed = script.timeline().nth(index).ok_or(after)?;
+        let lasts = placed.step.duration.map_or(f64::from(HOLD_S), Span::as_secs_f64);
+        // What the step before left behind is over after some seconds; a ramp is shown where it ends.
+        let settle = (lasts - seconds).clamp(0.0, if placed.step.ramps.is_empty() { 6.0 } else { lasts });
+        let length = seconds.min(lasts - settle);
+        let from = Instant::ZERO.plus(placed.start.since(Instant::ZERO)).plus(span(settle));
+        Recording::play(&script, STRIP_RATE, from, span(length))
+    }
+}
+
+fn span(seconds: f64) -> Span {
+    Span::millis((seconds * 1000.0).round() as u64)
+}

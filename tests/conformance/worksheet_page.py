@@ -1,0 +1,81 @@
+"""A worksheet in a real browser, cut off from every network: Debian's chromium, driven from outside."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+
+@contextmanager
+def browser() -> Iterator[Browser]:
+    """Debian's chromium; a machine without it fails here, and is not passed over."""
+    program = shutil.which("chromium")
+    assert program, "no chromium on this machine: `.ci/test conformance` installs Debian's package"
+    with sync_playwright() as playwright:
+        # Without its sandbox, since tests may run as root; it only ever sees pages that these tests made.
+        chromium = playwright.chromium.launch(executable_path=program, args=["--no-sandbox", "--disable-gpu"])
+        try:
+            yield chromium
+        finally:
+            chromium.close()
+
+
+class Watched:
+    """A page with all that it asked of the network, logged or threw."""
+
+    def __init__(self, chromium: Browser, size: tuple[int, int] = (1400, 900), scheme: str = "light") -> None:
+        self.context = chromium.new_context(
+            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, offline=True, accept_downloads=True
+        )
+        self.asked: list[str] = []
+        self.said: list[str] = []
+        self.page: Page = self.context.new_page()
+        self.page.on("request", lambda request: self.asked.append(request.url))
+        self.page.on("console", lambda message: self.said.append(message.text))
+        self.page.on("pageerror", lambda error: self.said.append(str(error)))
+        self.page.route(lambda url: not url.startswith("file:") and not url.startswith("blob:"), lambda route: route.abort())
+
+    def open(self, path: Path) -> Page:
+        self.page.goto(path.as_uri())
+        return self.page
+
+    def outside(self) -> list[str]:
+        """What it asked for that is not the file itself or made by it."""
+        return [url for url in self.asked if not url.startswith(("file:", "blob:", "data:"))]
+
+
+def item(page: Page, name: str):
+    """The row of an item."""
+    return page.locator(f'[data-item="{name}"]')
+
+
+def enter(page: Page, name: str, value: str) -> None:
+    item(page, name).locator("[data-field=value]").fill(value)
+
+
+def alarm(page: Page, name: str, delay: str, priority: str) -> None:
+    enter(page, name, delay)
+    item(page, name).locator("[data-field=priority]").select_option(priority)
+
+
+def skip(page: Page, name: str, reason: str) -> None:
+    row = item(page, name)
+    row.locator(".more").click()
+    row.locator("[data-field=skip]").fill(reason)
+
+
+def verdict(page: Page, name: str) -> str:
+    return item(page, name).get_attribute("data-verdict") or ""
+
+
+def save(page: Page, folder: Path) -> Path:
+    """Saves the record as a person does, and gives the file."""
+    with page.expect_download() as download:
+        page.get_by_role("button", name="Save record").click()
+    target = folder / download.value.suggested_filename
+    download.value.save_as(target)
+    return target
