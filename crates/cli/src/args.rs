@@ -36,6 +36,7 @@ pub enum Verb {
     Score(Box<crate::score::ScoreArgs>),
     Suite(Box<crate::suite::SuiteArgs>),
     Worksheet(crate::worksheet::WorksheetArgs),
+    Session(crate::session::SessionArgs),
     Report(crate::report::ReportArgs),
     Completions(Completions),
     /// Print the manual page (roff): `pulsewright manual | man -l -`.

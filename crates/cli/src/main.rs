@@ -24,6 +24,7 @@ mod schema;
 mod score;
 mod score_flags;
 mod script_file;
+mod session;
 mod suite;
 mod table;
 mod words;
@@ -46,6 +47,7 @@ fn main() -> ExitCode {
         Verb::Score(score) => score::run(&score),
         Verb::Suite(suite) => suite::run(&suite),
         Verb::Worksheet(worksheet) => worksheet::run(&worksheet),
+        Verb::Session(session) => session::run(&session),
         Verb::Report(report) => report::run(&report),
         Verb::Manual => manual::page(),
     };

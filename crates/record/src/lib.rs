@@ -10,7 +10,7 @@
 //! - Verdicts come from what was written and the plan; a verdict in a file is only compared.
 //! - The tolerance arithmetic is the score's; the page's copy of it is held against the same table of cases.
 //! - Pages are self-contained: no address in them is ever fetched.
-//! - Nothing here prints, plays in real time, or changes a file that it read.
+//! - Nothing here prints or touches files; a [`session`] is given both sides of a terminal, and its output.
 
 pub mod guide;
 pub mod integrity;
@@ -21,6 +21,7 @@ pub mod record;
 pub mod record_csv;
 pub mod report;
 pub mod seal;
+pub mod session;
 pub mod trend;
 pub mod walk;
 pub mod worksheet;

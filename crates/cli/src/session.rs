@@ -1,0 +1,107 @@
+//! `session`: a plan played in real time and asked about, step by step.
+
+use crate::diagnostics::{Failure, Outcome, print};
+use crate::flags;
+use crate::plot::write_whole;
+use crate::record_files;
+use crate::render::Target;
+use clap::Args;
+use pulsewright_core::time::FrameRate;
+use pulsewright_files::atomic::{check_free, reason};
+use pulsewright_record::Record;
+use pulsewright_record::report::Report;
+use pulsewright_record::session::{Output, Samples, Session, SessionError, Silent};
+use std::fs::{self, File};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+/// Go through a plan in the terminal: it plays step by step in real time, holds, asks, and writes the record.
+///
+/// A step holds until its readings are entered; alarms are timed from its first frame. After every answer a draft is kept
+/// beside the record; the same command line goes on where a session was left or cut off. Ends as `report` does: exit code
+/// 0 when everything passed, 1 when something failed or is missing, 2 when it was left or can't go on.
+#[derive(Args, Debug)]
+#[command(after_help = "For test benches only: never to a person, nor to equipment connected to one.\n\n\
+    Examples:\n  \
+    pulsewright session examples/plan-transport-monitor.json -o record.json\n  \
+    pulsewright session plan.json -o record.json --play /dev/rig")]
+pub struct SessionArgs {
+    /// The script; docs/script.md tells how its steps say what to expect.
+    script: PathBuf,
+    /// Record to write, ending in .json; the draft is called the same with .draft behind.
+    #[arg(short, long, value_name = "OUT")]
+    output: PathBuf,
+    /// File, pipe or device that takes the signal as it plays: frames of the usual channels, 32-bit floats, little-endian.
+    /// Without it only the clock runs, for a rig that plays by itself.
+    #[arg(long, value_name = "FILE")]
+    play: Option<PathBuf>,
+    /// Frames a second, 100 to 48000.
+    #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "500")]
+    frame_rate: FrameRate,
+    /// Description of the rig with its correction, whose digest goes into the record.
+    #[arg(long, value_name = "FILE")]
+    rig: Option<PathBuf>,
+    /// Overwrite a record, or a file of signal, that is there.
+    #[arg(long)]
+    force: bool,
+}
+
+/// Goes through the plan.
+pub fn run(args: &SessionArgs) -> Outcome {
+    if !args.output.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("json")) {
+        return Err(Failure::input(format!("'{}' is to be a record: end it in .json", args.output.display())));
+    }
+    check_free([args.output.as_path()], args.force).map_err(Failure::input)?;
+    let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), None)?;
+    let draft = draft(&args.output);
+    let mut record = if draft.exists() { record_files::record(&draft)? } else { Record::default() };
+    if record.plan.as_ref().is_some_and(|of_draft| of_draft.digest != plan.digest) {
+        return Err(Failure::input(format!(
+            "{} is the draft of another plan, or of this one before it was changed; take it away or choose another -o",
+            draft.display()
+        )));
+    }
+    let mut output = output(args)?;
+    let session = Session { plan: &plan, document: &document, rate: args.frame_rate };
+    let mut save = |record: &Record| {
+        write_whole(&draft, record.sealed_json().as_bytes(), true).map_err(|error| io::Error::other(error.to_string()))
+    };
+    let mut input = io::stdin().lock();
+    let outcome = session.run(&mut record, output.as_mut(), &mut input, &mut io::stdout().lock(), &mut save);
+    outcome.map_err(|error| match error {
+        SessionError::Io(error) if error.kind() == io::ErrorKind::BrokenPipe => Failure::Closed,
+        error => Failure::input(error),
+    })?;
+    write_whole(&args.output, record.sealed_json().as_bytes(), args.force).map_err(Failure::input)?;
+    // The record is whole: a draft that can't be taken away is only in the way.
+    let _ = fs::remove_file(&draft);
+    let record = record_files::record(&args.output)?;
+    let report = Report::new(&record, None, &[]).map_err(Failure::input)?;
+    print(|out| out.write_all(report.text().as_bytes()))?;
+    if report.passed() { Ok(()) } else { Err(Failure::Failed) }
+}
+
+fn draft(output: &Path) -> PathBuf {
+    let mut name = output.as_os_str().to_owned();
+    name.push(".draft");
+    PathBuf::from(name)
+}
+
+fn output(args: &SessionArgs) -> Result<Box<dyn Output>, Failure> {
+    let Some(path) = &args.play else { return Ok(Box::new(Silent)) };
+    let mut options = File::options();
+    match Target::of(path) {
+        Target::Stdout => {
+            return Err(Failure::input("standard output is the session's own; give --play a file or a pipe"));
+        }
+        Target::Device => options.write(true),
+        Target::Files => {
+            check_free([path.as_path()], args.force).map_err(Failure::input)?;
+            options.write(true).create(true).truncate(true)
+        }
+    };
+    let name = path.display().to_string();
+    let file =
+        options.open(path).map_err(|error| Failure::input(format!("cannot write {name}: {}", reason(&error))))?;
+    Ok(Box::new(Samples::new(name, file)))
+}

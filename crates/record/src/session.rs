@@ -1,0 +1,188 @@
+//! A session: the plan played step by step in real time, and asked about in a terminal.
+//!
+//! A step holds until its readings are entered; one with nothing to read plays for its duration. Alarms are asked about
+//! first, their time counts from the step's first frame. After every answer the record is handed to be saved, so a
+//! session that was cut off goes on at the step it was in.
+
+mod asking;
+mod clock;
+mod playing;
+
+pub use clock::utc;
+pub use playing::{Output, Samples, Silent};
+
+use crate::plan::{Plan, PlanError, PlanStep};
+use crate::record::{Played, PlayedStep, Record};
+use asking::Talk;
+use playing::{Command, Told, bench, play, ramps};
+use pulsewright_core::script::Script;
+use pulsewright_core::time::FrameRate;
+use pulsewright_script::Document;
+use std::io::{self, BufRead, Write};
+use std::sync::mpsc::{Receiver, channel};
+use std::thread;
+use std::time::{Duration, Instant};
+
+/// Why a session did not come to its end.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum SessionError {
+    /// The person left, or the input ended.
+    #[error("left before the end; the same command line goes on from here")]
+    Left,
+    /// The output of frames failed.
+    #[error("the signal could not be written: {0}")]
+    Output(String),
+    /// The terminal or the draft failed.
+    #[error("{0}")]
+    Io(#[from] io::Error),
+    /// The core refuses the script.
+    #[error(transparent)]
+    Plan(#[from] PlanError),
+}
+
+/// What a session works with.
+pub struct Session<'a> {
+    /// The plan.
+    pub plan: &'a Plan,
+    /// The document that it was made of.
+    pub document: &'a Document,
+    /// Frames a second.
+    pub rate: FrameRate,
+}
+
+impl Session<'_> {
+    /// Asks and plays until the plan is done; `record` is taken up where it stands and handed to `save` after each answer.
+    ///
+    /// # Errors
+    /// When the person leaves, or something fails; what was entered until then has been saved.
+    pub fn run(
+        &self,
+        record: &mut Record,
+        output: &mut dyn Output,
+        input: &mut impl BufRead,
+        out: &mut impl Write,
+        save: &mut dyn FnMut(&Record) -> io::Result<()>,
+    ) -> Result<(), SessionError> {
+        record.record = 1;
+        record.plan = Some(self.plan.clone());
+        let (rate_hz, name) = (self.rate.as_hz(), output.name());
+        record.played.get_or_insert_with(|| Played { rate_hz, output: name, steps: Vec::new() });
+        let mut talk = Talk { input, out, save };
+        talk.before(self.plan, record)?;
+        let played = record.played.as_ref().map_or(0, |played| played.steps.len());
+        if played < self.plan.steps.len() {
+            if played > 0 {
+                talk.say(&format!("Taking up at step {} of {}.", played + 1, self.plan.steps.len()))?;
+            }
+            self.steps(played, record, output, &mut talk)?;
+        }
+        talk.after(self.plan, record)
+    }
+
+    fn steps(
+        &self,
+        first: usize,
+        record: &mut Record,
+        output: &mut dyn Output,
+        talk: &mut Talk<'_, impl BufRead, impl Write>,
+    ) -> Result<(), SessionError> {
+        let ramps = ramps(self.document, first)?;
+        let items = bench(self.document, first, &ramps)?;
+        let script = Script::new(self.document.seed(), &items)
+            .map_err(|error| SessionError::Plan(PlanError::Script(error.to_string())))?;
+        let (commands, told_to) = channel();
+        let (telling, told) = channel();
+        thread::scope(|scope| {
+            let (script, rate) = (&script, self.rate);
+            let player = scope.spawn(move || play(script, first, rate, output, &told_to, &telling));
+            let asked = self.ask_all(first, record, &told, &|command| _ = commands.send(command), talk);
+            // The player ends when nobody is left to command it.
+            drop(commands);
+            let played = player.join().unwrap_or_else(|_| Err(io::Error::other("the player stopped")));
+            match (asked, played) {
+                (Err(SessionError::Output(_)) | Ok(()), Err(error)) => Err(SessionError::Output(error.to_string())),
+                (asked, _) => asked,
+            }
+        })
+    }
+
+    fn ask_all(
+        &self,
+        first: usize,
+        record: &mut Record,
+        told: &Receiver<Told>,
+        command: &dyn Fn(Command),
+        talk: &mut Talk<'_, impl BufRead, impl Write>,
+    ) -> Result<(), SessionError> {
+        for (index, step) in self.plan.steps.iter().enumerate().skip(first) {
+            talk.heading(step, index, self.plan.steps.len())?;
+            talk.prepare(&step.id, &step.prepare, record)?;
+            command(Command::Next);
+            let began = self.wait(told, step, record, talk)?;
+            let lasts = self.lasts(index);
+            if !step.readings.is_empty() || !step.alarms.is_empty() {
+                talk.alarms(step, began, record)?;
+                talk.readings(step, record)?;
+            } else if let Some(lasts) = lasts {
+                thread::sleep((began + lasts).saturating_duration_since(Instant::now()));
+            } else {
+                talk.ask("  Enter to go on: ")?;
+            }
+        }
+        command(Command::Next);
+        while let Ok(told) = told.recv() {
+            self.note(told, record, talk)?;
+        }
+        Ok(())
+    }
+
+    /// How long a step plays that has nothing to read; `None` holds.
+    fn lasts(&self, index: usize) -> Option<Duration> {
+        let walk = crate::walk::Walk::new(self.document).ok()?;
+        let item = walk.placed().get(index)?.item;
+        self.document.step(item)?.duration.map(|span| Duration::from_secs_f64(span.as_secs_f64()))
+    }
+
+    /// Waits for a step to begin, and says when it did.
+    fn wait(
+        &self,
+        told: &Receiver<Told>,
+        step: &PlanStep,
+        record: &mut Record,
+        talk: &mut Talk<'_, impl BufRead, impl Write>,
+    ) -> Result<Instant, SessionError> {
+        loop {
+            match told.recv() {
+                Ok(Told::Began { step: begun, at })
+                    if self.plan.steps.get(begun).is_some_and(|of| of.id == step.id) =>
+                {
+                    return Ok(at);
+                }
+                Ok(other) => self.note(other, record, talk)?,
+                Err(_) => return Err(SessionError::Output("the player stopped".to_owned())),
+            }
+        }
+    }
+
+    fn note(
+        &self,
+        told: Told,
+        record: &mut Record,
+        talk: &mut Talk<'_, impl BufRead, impl Write>,
+    ) -> Result<(), SessionError> {
+        match told {
+            Told::Ended { step, frames, digest } => {
+                let id = self.plan.steps.get(step).map_or(String::new(), |step| step.id.clone());
+                if let Some(played) = &mut record.played {
+                    played.steps.push(PlayedStep { id, frames, digest });
+                }
+                talk.save(record)
+            }
+            Told::Slipped(seconds) => talk.say(&format!(
+                "  The output took {seconds:.1} s too long to take the signal: times of this step are not to be relied on."
+            )),
+            Told::Began { .. } => Ok(()),
+        }
+    }
+}

@@ -1,0 +1,197 @@
+//! Questions and answers of a session.
+
+use super::SessionError;
+use super::clock::utc;
+use crate::judge::{Verdict, judge};
+use crate::markup::CAUTIONS;
+use crate::plan::{Item, Plan, PlanStep};
+use crate::record::{Entry, KitState, Record, Signature};
+use std::io::{self, BufRead, Write};
+use std::time::{Instant, SystemTime};
+
+/// Both sides of the terminal, and where the record is saved.
+pub(super) struct Talk<'t, R, W> {
+    pub(super) input: &'t mut R,
+    pub(super) out: &'t mut W,
+    pub(super) save: &'t mut dyn FnMut(&Record) -> io::Result<()>,
+}
+
+type Said<T> = Result<T, SessionError>;
+
+impl<R: BufRead, W: Write> Talk<'_, R, W> {
+    pub(super) fn say(&mut self, line: &str) -> Said<()> {
+        Ok(writeln!(self.out, "{line}")?)
+    }
+
+    /// An answer, without its line end. `q` and the end of the input leave the session.
+    pub(super) fn ask(&mut self, question: &str) -> Said<String> {
+        write!(self.out, "{question}")?;
+        self.out.flush()?;
+        let mut line = String::new();
+        if self.input.read_line(&mut line)? == 0 || line.trim().eq_ignore_ascii_case("q") {
+            writeln!(self.out)?;
+            return Err(SessionError::Left);
+        }
+        Ok(line.trim().to_owned())
+    }
+
+    /// Saves the record so far.
+    pub(super) fn save(&mut self, record: &mut Record) -> Said<()> {
+        record.saved_at = utc(SystemTime::now());
+        Ok((self.save)(record)?)
+    }
+
+    /// Cautions, the equipment, kit and preparations; only what is not yet known.
+    pub(super) fn before(&mut self, plan: &Plan, record: &mut Record) -> Said<()> {
+        self.say(&plan.title)?;
+        for line in CAUTIONS.iter().copied().chain(plan.cautions.iter().map(String::as_str)) {
+            self.say(&format!("  ! {line}"))?;
+        }
+        self.say("q leaves at any question; the same command line goes on from there.")?;
+        for (word, question) in [
+            ("asset", "Asset number: "),
+            ("model", "Type: "),
+            ("serial", "Serial number: "),
+            ("location", "Location: "),
+        ] {
+            if !record.about.contains_key(word) {
+                let answer = self.ask(question)?;
+                record.about.insert(word.to_owned(), answer);
+                self.save(record)?;
+            }
+        }
+        let today = utc(SystemTime::now()).get(..10).unwrap_or_default().to_owned();
+        record.about.entry("date".to_owned()).or_insert(today);
+        for (index, line) in plan.kit.iter().enumerate() {
+            let number = (index + 1).to_string();
+            if record.kit.get(&number).is_none_or(|state| state.out.is_empty())
+                && self.yes(&format!("Kit out: {line}? [Enter, n] "))?
+            {
+                record.kit.insert(number, KitState { out: "yes".to_owned(), back: String::new() });
+                self.save(record)?;
+            }
+        }
+        self.prepare("0", &plan.prepare, record)
+    }
+
+    fn yes(&mut self, question: &str) -> Said<bool> {
+        Ok(!self.ask(question)?.to_lowercase().starts_with('n'))
+    }
+
+    /// Preparations that are not yet ticked.
+    pub(super) fn prepare(&mut self, step: &str, lines: &[String], record: &mut Record) -> Said<()> {
+        for (index, line) in lines.iter().enumerate() {
+            let id = format!("{step}.prepare-{}", index + 1);
+            if !record.prepared.contains_key(&id) && self.yes(&format!("  Prepare: {line} [Enter, n] "))? {
+                record.prepared.insert(id, "yes".to_owned());
+                self.save(record)?;
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn heading(&mut self, step: &PlanStep, index: usize, count: usize) -> Said<()> {
+        self.say(&format!("\nStep {} of {count}: {}\n  {}, {}", index + 1, step.name, step.plays, step.lasts))?;
+        step.cautions.iter().try_for_each(|line| self.say(&format!("  ! {line}")))
+    }
+
+    /// The alarms of a step that began at `began`.
+    pub(super) fn alarms(&mut self, step: &PlanStep, began: Instant, record: &mut Record) -> Said<()> {
+        for alarm in &step.alarms {
+            let question = format!(
+                "  Alarm {}, {} priority within {} s. Enter when it sounds, n not heard, s REASON skips: ",
+                alarm.name, alarm.priority, alarm.within_s
+            );
+            let answer = self.ask(&question)?;
+            let delay_s = began.elapsed().as_secs_f64();
+            let mut entry = Entry::default();
+            if let Some(reason) = skip(&answer) {
+                entry.skip = reason;
+            } else if answer.eq_ignore_ascii_case("n") {
+                entry.heard = "no".to_owned();
+            } else {
+                entry.value = format!("{delay_s:.1}");
+                entry.priority = self.priority(delay_s)?;
+            }
+            self.enter(Item::Alarm(alarm), entry, record)?;
+        }
+        Ok(())
+    }
+
+    fn priority(&mut self, delay_s: f64) -> Said<String> {
+        loop {
+            let answer =
+                self.ask(&format!("    {delay_s:.1} s. Priority shown [high, medium, low, none]: "))?.to_lowercase();
+            let found = ["high", "medium", "low", "none"]
+                .into_iter()
+                .find(|word| !answer.is_empty() && word.starts_with(&answer));
+            if let Some(word) = found {
+                return Ok(word.to_owned());
+            }
+        }
+    }
+
+    /// The readings of a step; what can't be read as a number is asked for again.
+    pub(super) fn readings(&mut self, step: &PlanStep, record: &mut Record) -> Said<()> {
+        for reading in &step.readings {
+            let expected = reading.value.map_or(String::new(), |value| format!("{value}; "));
+            let question = format!("  {}, {} ({expected}{}): ", reading.name, reading.unit, reading.allowed);
+            loop {
+                let answer = self.ask(&question)?;
+                let entry = match skip(&answer) {
+                    Some(reason) => Entry { skip: reason, ..Entry::default() },
+                    None => Entry { value: answer, ..Entry::default() },
+                };
+                if self.enter(Item::Reading(reading), entry, record)? != Verdict::Open {
+                    break;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Takes an entry down and tells its verdict.
+    fn enter(&mut self, item: Item<'_>, entry: Entry, record: &mut Record) -> Said<Verdict> {
+        record.items.insert(item.id().to_owned(), entry);
+        let (verdict, why) = {
+            let judged = judge(item, record);
+            (judged.verdict, judged.why)
+        };
+        if let Some(entry) = record.items.get_mut(item.id()) {
+            entry.verdict = verdict.id().to_owned();
+        }
+        self.save(record)?;
+        let why = if why.is_empty() { why } else { format!(": {why}") };
+        self.say(&format!(
+            "    {}{why}{}",
+            verdict.id(),
+            if verdict == Verdict::Open { "; s REASON skips" } else { "" }
+        ))?;
+        Ok(verdict)
+    }
+
+    /// Kit back, and the signature.
+    pub(super) fn after(&mut self, plan: &Plan, record: &mut Record) -> Said<()> {
+        self.say("")?;
+        for (index, line) in plan.kit.iter().enumerate() {
+            let number = (index + 1).to_string();
+            let out = record.kit.get(&number).is_some_and(|state| state.back.is_empty());
+            if out && self.yes(&format!("Kit back: {line}? [Enter, n] "))? {
+                record.kit.entry(number).or_default().back = "yes".to_owned();
+                self.save(record)?;
+            }
+        }
+        if !record.signatures.contains_key("done") {
+            let name = self.ask("Done by: ")?;
+            let at = utc(SystemTime::now());
+            record.signatures.insert("done".to_owned(), Signature { name, at });
+        }
+        self.save(record)
+    }
+}
+
+/// The reason after `s `; `s` alone is no reason.
+fn skip(answer: &str) -> Option<String> {
+    let (word, reason) = answer.split_once(' ')?;
+    (word.eq_ignore_ascii_case("s") && !reason.trim().is_empty()).then(|| reason.trim().to_owned())
+}

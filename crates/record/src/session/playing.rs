@@ -1,0 +1,217 @@
+//! The player on a thread of its own: frames in real time, every step until told to go on.
+
+use crate::plan::PlanError;
+use crate::walk::Walk;
+use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::player::Player;
+use pulsewright_core::script::{Item, Placed, Ramp, Script, Step};
+use pulsewright_core::time::FrameRate;
+use pulsewright_core::truth::Event;
+use pulsewright_files::digest::FramesDigest;
+use pulsewright_script::Document;
+use std::io::{self, Write};
+use std::sync::mpsc::{Receiver, Sender, TryRecvError};
+use std::thread;
+use std::time::{Duration, Instant};
+
+/// Blocks a second: how late a command may take effect.
+const BLOCKS_PER_S: u32 = 50;
+
+/// How late the output may take a block before it is told.
+const LATE: Duration = Duration::from_millis(500);
+
+/// Where frames go.
+pub trait Output: Send {
+    /// Takes frames, at the moment at which they are due.
+    ///
+    /// # Errors
+    /// When they can't be taken; the session ends.
+    fn take(&mut self, frames: &[Frame]) -> io::Result<()>;
+
+    /// What it is called in the record.
+    fn name(&self) -> String;
+}
+
+/// Nowhere: only the clock runs, for a rig that plays by itself.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Silent;
+
+impl Output for Silent {
+    fn take(&mut self, _: &[Frame]) -> io::Result<()> {
+        Ok(())
+    }
+
+    fn name(&self) -> String {
+        "none".to_owned()
+    }
+}
+
+/// Samples of the usual channels, frame by frame: 32-bit floats in the channel's unit, little-endian.
+#[derive(Debug)]
+pub struct Samples<W> {
+    name: String,
+    writer: W,
+    bytes: Vec<u8>,
+}
+
+impl<W: Write> Samples<W> {
+    /// To a writer called `name`.
+    pub fn new(name: String, writer: W) -> Samples<W> {
+        Samples { name, writer, bytes: Vec::new() }
+    }
+}
+
+impl<W: Write + Send> Output for Samples<W> {
+    fn take(&mut self, frames: &[Frame]) -> io::Result<()> {
+        self.bytes.clear();
+        for frame in frames {
+            self.bytes.extend(Channel::USUAL.iter().flat_map(|channel| frame.sample(*channel).to_le_bytes()));
+        }
+        self.writer.write_all(&self.bytes)?;
+        self.writer.flush()
+    }
+
+    fn name(&self) -> String {
+        self.name.clone()
+    }
+}
+
+/// What the player is told. The first [`Command::Next`] starts it; when nobody is left to tell, it ends.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Command {
+    /// Go on to the next step; after the last one, end.
+    Next,
+}
+
+/// What the player tells.
+#[derive(Debug)]
+pub(super) enum Told {
+    /// A step of the plan began.
+    Began {
+        /// Its index.
+        step: usize,
+        /// When its first frame was due.
+        at: Instant,
+    },
+    /// A step ended.
+    Ended {
+        /// Its index.
+        step: usize,
+        /// Frames played.
+        frames: u64,
+        /// Their digest.
+        digest: String,
+    },
+    /// The output took so many seconds too long.
+    Slipped(f64),
+}
+
+/// The ramps of the steps in playing order, from the one at `first` on: each as long as it would take in its step.
+pub(super) fn ramps(document: &Document, first: usize) -> Result<Vec<Vec<Ramp>>, PlanError> {
+    let originals = document.items();
+    let walk = Walk::new(document)?;
+    let of_step = |item: usize| match originals.get(item) {
+        Some(Item::Step(step)) => {
+            step.ramps.iter().map(|ramp| Ramp { over: ramp.over.or(step.duration), ..*ramp }).collect()
+        }
+        _ => Vec::new(),
+    };
+    Ok(walk.placed().iter().skip(first).map(|placed| of_step(placed.item)).collect())
+}
+
+/// The steps in playing order, from the one at `first` on, all of them holding; `ramps` are theirs.
+pub(super) fn bench<'a>(
+    document: &'a Document,
+    first: usize,
+    ramps: &'a [Vec<Ramp>],
+) -> Result<Vec<Item<'a>>, PlanError> {
+    let originals = document.items();
+    let walk = Walk::new(document)?;
+    let held = |(placed, ramps): (&Placed<'_>, &'a Vec<Ramp>)| match originals.get(placed.item) {
+        Some(Item::Step(step)) => Some(Item::Step(Step { duration: None, ramps, ..*step })),
+        _ => None,
+    };
+    Ok(walk.placed().iter().skip(first).zip(ramps).filter_map(held).collect())
+}
+
+/// Plays until the last step was told to go on, or nobody is left to tell.
+pub(super) fn play(
+    script: &Script<'_>,
+    first_step: usize,
+    rate: FrameRate,
+    output: &mut dyn Output,
+    commands: &Receiver<Command>,
+    telling: &Sender<Told>,
+) -> io::Result<()> {
+    let Ok(Command::Next) = commands.recv() else { return Ok(()) };
+    let last = (first_step + script.items().len()).checked_sub(1);
+    let mut player = Player::new(script, rate);
+    let mut block = vec![Frame::default(); (rate.as_hz() / BLOCKS_PER_S).max(1) as usize];
+    let mut current: Option<Running> = None;
+    let mut start = Instant::now();
+    loop {
+        match commands.try_recv() {
+            Ok(Command::Next) if current.as_ref().is_some_and(|running| Some(running.step) == last) => break,
+            Ok(Command::Next) => player.next_step(),
+            Err(TryRecvError::Disconnected) => break,
+            Err(TryRecvError::Empty) => {}
+        }
+        let first = player.position();
+        let mut events = Vec::new();
+        let filled = player.fill_observed(&mut block, &mut |event: Event| {
+            if let Event::Step { item, at } = event {
+                events.push((item, rate.frame_at_or_after(at).max(first)));
+            }
+        });
+        let frames = block.get(..filled).unwrap_or_default();
+        let due = |frame: u64| start + Duration::from_secs_f64(frame as f64 / f64::from(rate.as_hz()));
+        thread::sleep(due(first).saturating_duration_since(Instant::now()));
+        let mut from = 0;
+        for (item, frame) in events {
+            let step = first_step + item;
+            let at = usize::try_from(frame - first).unwrap_or(0).min(frames.len());
+            if let Some(mut over) = current.take() {
+                over.take(frames.get(from..at).unwrap_or_default());
+                let _ = telling.send(over.told());
+            }
+            from = at;
+            current = Some(Running { step, frames: 0, digest: FramesDigest::default() });
+            let _ = telling.send(Told::Began { step, at: due(frame) });
+        }
+        if let Some(running) = &mut current {
+            running.take(frames.get(from..).unwrap_or_default());
+        }
+        output.take(frames)?;
+        let late = Instant::now().saturating_duration_since(due(first + filled as u64));
+        if late > LATE {
+            // The output is the slower clock: from here on its time counts.
+            start += late;
+            let _ = telling.send(Told::Slipped(late.as_secs_f64()));
+        }
+        if filled == 0 {
+            break;
+        }
+    }
+    if let Some(over) = current {
+        let _ = telling.send(over.told());
+    }
+    Ok(())
+}
+
+/// The step being played.
+struct Running {
+    step: usize,
+    frames: u64,
+    digest: FramesDigest,
+}
+
+impl Running {
+    fn take(&mut self, frames: &[Frame]) {
+        self.digest.update(self.frames, frames);
+        self.frames += frames.len() as u64;
+    }
+
+    fn told(self) -> Told {
+        Told::Ended { step: self.step, frames: self.frames, digest: format!("{:016x}", self.digest.value()) }
+    }
+}

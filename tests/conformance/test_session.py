@@ -1,0 +1,147 @@
+"""A session in the terminal: asked, timed, cut off, taken up again; what it played against a render of the same script."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from program import PROGRAM, run, succeed
+
+PLAN = {
+    "version": 1, "title": "Invented plan", "notes": "Invented data.", "seed": 3, "kit": ["cable"], "prepare": ["no person"],
+    "steps": [
+        {"name": "rate", "duration_s": "hold", "rate_bpm": 80, "expect": {"readings": ["heart-rate", "arterial-mean"]}},
+        {"name": "pause", "duration_s": 0.5, "rate_bpm": {"to": 90}},
+        {"name": "arrest", "duration_s": "hold", "rhythm": "asystole", "expect": {"alarms": "usual"}},
+        {"name": "flutter", "duration_s": 2, "rhythm": "ventricular-flutter", "ecg": {"gain": {"to": 2}},
+         "expect": {"alarms": [{"within_s": 0.2, "source": "invented"}]}},
+    ],
+}
+BEFORE = ["INV-7", "type", "serial", "place", "", ""]
+AFTER = ["", "A. Invented"]
+
+
+@pytest.fixture
+def plan(tmp_path) -> Path:
+    path = tmp_path / "plan.json"
+    path.write_text(json.dumps(PLAN), "utf-8")
+    return path
+
+
+def session(plan: Path, *more: object) -> subprocess.Popen:
+    command = [str(PROGRAM), "session", str(plan), "-o", str(plan.parent / "record.json"), *map(str, more)]
+    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, bufsize=1)
+
+
+def answer(process: subprocess.Popen, *lines: str, after_s: float = 0.0) -> None:
+    time.sleep(after_s)
+    process.stdin.write("".join(f"{line}\n" for line in lines))
+    process.stdin.flush()
+
+
+def until(process: subprocess.Popen, words: str) -> str:
+    """Reads what the session says up to these words; questions end without a line's end."""
+    said = ""
+    while not said.endswith(words):
+        letter = process.stdout.read(1)
+        assert letter, f"the session ended without '{words}'\n{said}\n{process.stderr.read()}"
+        said += letter
+    return said
+
+
+def end(process: subprocess.Popen) -> tuple[int, str, str]:
+    said, told = process.communicate(timeout=60)
+    return process.returncode, said, told
+
+
+def test_asked_timed_played_and_judged(plan, tmp_path):
+    signal = tmp_path / "signal.f32"
+    process = session(plan, "--play", signal)
+    answer(process, *BEFORE)
+    until(process, "the larger): ")
+    answer(process, "about 80", after_s=0.6)
+    until(process, "the larger): ")
+    answer(process, "81")
+    until(process, "the larger): ")
+    answer(process, "s no cable")
+    until(process, "s REASON skips: ")
+    answer(process, "", after_s=1.0)
+    until(process, "none]: ")
+    answer(process, "h")
+    until(process, "s REASON skips: ")
+    answer(process, "", "high", after_s=0.5)
+    answer(process, *AFTER)
+    code, said, told = end(process)
+    assert code == 1, (said, told)
+    assert "failed: 2 passed, 1 failed, 1 skipped, 0 open" in said
+
+    record = json.loads((tmp_path / "record.json").read_text("utf-8"))
+    assert not (tmp_path / "record.json.draft").exists()
+    assert record["items"]["1.heart-rate"]["value"] == "81"
+    assert 0.9 <= float(record["items"]["3.alarm-1"]["value"]) <= 2.5
+    assert 0.4 <= float(record["items"]["4.alarm-1"]["value"]) <= 2.0
+    played = record["played"]
+    assert [step["id"] for step in played["steps"]] == ["1", "2", "3", "4"]
+    frames = sum(step["frames"] for step in played["steps"])
+    samples = np.fromfile(signal, "<f4").reshape(-1, 14)
+    assert len(samples) == frames
+    # The pause has no question: it lasts what the script says, to within what a busy machine takes to go on.
+    assert 250 <= played["steps"][1]["frames"] <= 600
+    assert run("report", tmp_path / "record.json").code == 1
+
+    # What was played before the first change is what a render of the first step holds.
+    first = played["steps"][0]["frames"]
+    (tmp_path / "first.json").write_text(json.dumps(PLAN | {"steps": PLAN["steps"][:1]}), "utf-8")
+    seconds = first / 500 + 1
+    succeed("render", tmp_path / "first.json", "-o", tmp_path / "first.wav", "--bits", "float", "--duration", f"{seconds:.3f}s")
+    rendered, rate = soundfile.read(tmp_path / "first.wav", dtype="float32")
+    assert rate == 500 and first > 100
+    assert np.array_equal(samples[:first], rendered[:first])
+
+
+def test_cut_off_and_taken_up_again(plan, tmp_path):
+    process = session(plan)
+    answer(process, *BEFORE, "81")
+    until(process, "the larger): ")
+    until(process, "the larger): ")
+    process.kill()
+    process.wait()
+    draft = json.loads((tmp_path / "record.json.draft").read_text("utf-8"))
+    assert draft["items"]["1.heart-rate"]["value"] == "81" and draft["about"]["asset"] == "INV-7"
+
+    process = session(plan)
+    until(process, "Step 1 of 4")
+    answer(process, "80", "96", "n")
+    until(process, "not heard")
+    until(process, "s REASON skips: ")
+    answer(process, "q")
+    code, _, told = end(process)
+    assert code == 2 and "goes on from here" in told
+
+    process = session(plan)
+    said = until(process, "s REASON skips: ")
+    assert "Taking up at step 4 of 4" in said and "Asset number" not in said
+    answer(process, "s enough", *AFTER)
+    code, said, told = end(process)
+    assert code == 1, (said, told)
+    assert "failed: 2 passed, 1 failed, 1 skipped, 0 open" in said
+    told = json.loads((tmp_path / "record.json").read_text("utf-8"))
+    assert [step["id"] for step in told["played"]["steps"]] == ["1", "2", "3", "4"]
+
+
+def test_what_is_refused(plan, tmp_path):
+    assert run("session", plan, "-o", tmp_path / "record.txt").code == 2
+    (tmp_path / "record.json").write_text("precious", "utf-8")
+    assert run("session", plan, "-o", tmp_path / "record.json").code == 2
+    assert (tmp_path / "record.json").read_text("utf-8") == "precious"
+    (tmp_path / "record.json").unlink()
+    assert run("session", plan, "-o", tmp_path / "record.json", stdin=b"INV-7\n").code == 2
+    plan.write_text(json.dumps(PLAN | {"seed": 4}), "utf-8")
+    outcome = run("session", plan, "-o", tmp_path / "record.json", stdin=b"")
+    assert outcome.code == 2 and "draft of another plan" in outcome.stderr
