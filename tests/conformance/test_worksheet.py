@@ -175,6 +175,30 @@ def test_all_passed_is_exit_code_nothing(chromium, sheet, tmp_path):
     assert run("report", changed).code == 0
 
 
+def test_broken_records_are_refused_with_their_place_and_left_alone(chromium, sheet, tmp_path):
+    page = Watched(chromium).open(sheet)
+    fill_first_half(page)
+    text = save(page, tmp_path).read_text("utf-8")
+    broken = {
+        "cut off": (text[: len(text) // 2], "was it cut off?"),
+        "empty": ("", "the file is empty"),
+        "comma": (text.replace('"record": 1,', '"record": 1'), "broken JSON"),
+        "key": (text.replace('"items"', '"itmes"', 1), "unknown field"),
+        "list": ("[]", "not a record"),
+    }
+    for what, (content, words) in broken.items():
+        bad = tmp_path / f"{what}.json"
+        bad.write_text(content, "utf-8")
+        outcome = run("report", bad, "-o", tmp_path / "never.html")
+        assert outcome.code == 2 and words in outcome.stderr and f"{bad}:" in outcome.stderr, outcome
+        assert bad.read_text("utf-8") == content and not (tmp_path / "never.html").exists()
+    # Its own input is never written over, not even by force.
+    good = tmp_path / "good.json"
+    good.write_text(text, "utf-8")
+    assert run("report", good, "-o", good, "--force").code == 2
+    assert good.read_text("utf-8") == text
+
+
 def test_a_stopwatch_runs_on_over_a_reload(chromium, sheet):
     page = Watched(chromium).open(sheet)
     page.locator('[data-watch="2.alarm-1"]').click()
@@ -216,7 +240,9 @@ def test_keys_alone_are_enough(chromium, sheet):
 
 def serious(page) -> list[str]:
     """Serious and critical faults that axe-core finds."""
-    found = Axe().run(page).response["violations"]
+    response = Axe().run(page).response
+    assert len(response["passes"]) > 10, "axe-core looked at nothing"
+    found = response["violations"]
     return [
         f"{fault['id']}: {node['html'][:120]}"
         for fault in found if fault["impact"] in ("serious", "critical")

@@ -255,7 +255,7 @@ error: rate_bpm ramps in a step that holds
 1 | {"version": 1, "steps": [{"duration_s": "hold", "rate_bpm": {"to": 100}}]}
   |                                                             ^^^^^^^^^^^ at steps[0].rate_bpm
   |
-  = allowed: ramps in steps with a duration in seconds
+  = allowed: ramps in steps with a duration in seconds, or that say how long they take, "over_s"
 "#,
     );
 }

@@ -1,0 +1,44 @@
+//! The ready plans: they make worksheets, and the adult one plays every rhythm that must raise an alarm.
+
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::heart::rhythm::Priority;
+use pulsewright_record::Plan;
+use pulsewright_script::{Document, Part};
+use std::path::Path;
+
+fn ready(name: &str) -> (Vec<u8>, Document) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../examples").join(name);
+    let text = std::fs::read(path).unwrap();
+    let document = pulsewright_script::parse(&text, name).unwrap_or_else(|problems| panic!("{problems}"));
+    (text, document)
+}
+
+#[test]
+fn every_ready_plan_is_whole() {
+    for (name, least) in
+        [("plan-adult-monitor.json", 60), ("plan-neonatal-monitor.json", 25), ("plan-transport-monitor.json", 18)]
+    {
+        let (text, document) = ready(name);
+        let plan = Plan::new(&document, &text, None).unwrap();
+        assert!(plan.items().count() >= least, "{name}: {}", plan.items().count());
+        assert!(!plan.kit.is_empty() && !plan.cautions.is_empty() && !plan.prepare.is_empty(), "{name}");
+        assert!(plan.notes.contains("Invented") && plan.title.contains("Invented"), "{name}");
+        let sources = plan.steps.iter().flat_map(|step| &step.readings).map(|reading| &reading.source);
+        assert!(sources.into_iter().all(|source| !source.is_empty()), "{name}");
+    }
+}
+
+#[test]
+fn the_adult_plan_plays_every_rhythm_of_high_and_medium_priority() {
+    let (_, document) = ready("plan-adult-monitor.json");
+    for rhythm in RHYTHMS.iter().filter(|rhythm| rhythm.alarm >= Priority::Medium) {
+        let heard = document.parts().iter().any(|part| match part {
+            Part::Step(step) => {
+                step.settings.rhythm().id == rhythm.id
+                    && step.expect.alarms.iter().any(|alarm| alarm.priority == rhythm.alarm)
+            }
+            Part::Repeat { .. } => false,
+        });
+        assert!(heard, "{} must raise a {} alarm and is not in the plan", rhythm.id, rhythm.alarm.id());
+    }
+}
