@@ -1,12 +1,22 @@
-//! Tells the linker where the memory map is, and to use the start-up code's layout.
+//! Writes the image that the board plays; tells the linker where the memory map is, and to use the start-up code's layout.
 
-fn main() {
-    let Ok(here) = std::env::var("CARGO_MANIFEST_DIR") else {
-        panic!("cargo sets CARGO_MANIFEST_DIR");
-    };
+#[path = "../../tests/golden/items.rs"]
+mod items;
+
+use pulsewright_core::image;
+use pulsewright_core::script::Script;
+use std::error::Error;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let here = std::env::var("CARGO_MANIFEST_DIR")?;
     println!("cargo::rustc-link-search={here}");
     println!("cargo::rustc-link-arg-bins=-Tlink.x");
     // Sections need not start on a page of the file: the image is smaller and `size` is exact.
     println!("cargo::rustc-link-arg-bins=--nmagic");
     println!("cargo::rerun-if-changed=memory.x");
+    println!("cargo::rerun-if-changed=../../tests/golden/items.rs");
+    let mut bytes = Vec::new();
+    image::write(&Script::new(items::SEED, &items::SCRIPT_ITEMS)?, |part| bytes.extend_from_slice(part))?;
+    std::fs::write(format!("{}/demonstration.pwi", std::env::var("OUT_DIR")?), bytes)?;
+    Ok(())
 }

@@ -8,10 +8,15 @@
 mod demonstration;
 #[path = "../golden/host.rs"]
 mod host;
+#[path = "../golden/items.rs"]
+mod items;
 
-use demonstration::{player, programs};
+use demonstration::{RATE, SEQUENCE, with_pressures};
+use host::{player, programs};
 use pulsewright_core::frame::{Digest, Frame};
+use pulsewright_core::image::{self, Image};
 use pulsewright_core::player::Player;
+use pulsewright_core::script::Script;
 use std::collections::HashMap;
 
 fn recorded() -> Vec<&'static str> {
@@ -27,6 +32,29 @@ fn frames_are_the_recorded_ones_for_any_block() {
             assert_eq!(recorded, computed, "blocks of {block}");
         }
         assert_eq!(recorded().len(), computed.len(), "number of lines");
+    }
+}
+
+/// What the board plays.
+#[test]
+fn an_image_plays_the_recorded_frames_too() {
+    let script = Script::new(items::SEED, &items::SCRIPT_ITEMS).expect("the core takes the demonstration script");
+    let mut bytes = Vec::new();
+    image::write(&script, |part| bytes.extend_from_slice(part)).expect("a script of the catalogue's rhythms");
+    let image = Image::new(&bytes).expect("what was written can be read");
+    assert_eq!(image.duration(), script.duration());
+    let mut alone = (0..image.items()).filter_map(|item| image.alone(item));
+    for (words, script) in programs() {
+        let script = script.expect("the core takes the demonstration script");
+        let image = if words == SEQUENCE { image } else { alone.next().expect("a step for each program") };
+        let mut played = with_pressures(Player::of_image(&image, RATE), image.timeline());
+        let mut expected = player(&script);
+        let (mut a, mut b) = ([Frame::default(); 500], [Frame::default(); 500]);
+        while let n @ 1.. = expected.fill(&mut a) {
+            assert_eq!(played.fill(&mut b), n, "{words:?}");
+            assert_eq!(a, b, "{words:?}");
+        }
+        assert_eq!(played.fill(&mut b), 0, "{words:?}");
     }
 }
 

@@ -4,6 +4,7 @@
 //! The reference is the platform's `f64` function, whose own error (below 1e-15) does not matter here.
 
 use pulsewright_core::math::{exp, ln, pow, sin_turn, sqrt};
+use pulsewright_core::time::Span;
 use std::thread;
 
 const STRIDE: u64 = if cfg!(debug_assertions) { 509 } else { 1 };
@@ -86,4 +87,24 @@ fn square_root_of_every_number() {
         f64::from(sqrt(x).to_bits().abs_diff(x.sqrt().to_bits()))
     });
     assert_eq!(error, 0.0, "units in the last place");
+}
+
+/// Spans become seconds by a road of their own; it must lead where the plain conversion does, ties and the last bit included.
+#[test]
+fn seconds_of_a_span_are_the_nearest() {
+    let plain = |ticks: u64| ticks as f32 * (1.0 / 4_294_967_296.0);
+    let mut x = 0x9e37_79b9_7f4a_7c15_u64;
+    for _ in 0..2_000_000 / STRIDE.min(10) {
+        x ^= x << 13;
+        x ^= x >> 7;
+        x ^= x << 17;
+        let length = x % 65;
+        let ticks = x.checked_shr(length as u32).unwrap_or(0);
+        for ticks in [ticks, ticks & !0xff, ticks | 0x80, ticks & (u64::MAX << 39), ticks & (u64::MAX << 39) | 1] {
+            assert_eq!(Span::from_ticks(ticks).as_secs().to_bits(), plain(ticks).to_bits(), "{ticks:#x}");
+        }
+    }
+    for ticks in [0, 1, u64::MAX, 1 << 63, (1 << 25) - 1, (1 << 25) + 1, (1 << 24) + 1, 0x8000_0080_0000_0000] {
+        assert_eq!(Span::from_ticks(ticks).as_secs().to_bits(), plain(ticks).to_bits(), "{ticks:#x}");
+    }
 }

@@ -21,9 +21,9 @@ use crate::frame::{Frame, INDEPENDENT_LEADS};
 use crate::frequency::Frequency;
 use crate::noise::Noise;
 use crate::respiration::Respiration;
-use crate::script::{Placed, Step};
 use crate::settings::Field;
 use crate::time::Instant;
+use crate::timeline::{Placed, PlayedStep};
 use motion::Motion;
 use muscle::Muscle;
 
@@ -54,15 +54,15 @@ pub(crate) struct Layers {
 }
 
 impl Layers {
-    pub(crate) fn of(step: &Step<'_>) -> Layers {
+    pub(crate) fn of(step: &PlayedStep<'_>) -> Layers {
         let mut layers = Layers::default();
         for (i, field) in SWITCHES.into_iter().enumerate() {
-            if step.settings.get(field) != 0.0 || step.ramps.iter().any(|ramp| ramp.field == field) {
+            if step.get(field) != 0.0 || step.ramps().any(|ramp| ramp.field == field) {
                 layers.noise |= 1 << i;
             }
         }
         for (i, field) in OFF.into_iter().enumerate() {
-            if step.settings.get(field) >= 0.5 {
+            if step.get(field) >= 0.5 {
                 layers.off |= 1 << i;
             }
         }
@@ -107,50 +107,65 @@ const SHARES: [Pair; INDEPENDENT_LEADS] = [
 /// Shares of the baseline's movement with breathing in I, II, V1 to V6 (common practice, no source).
 const BREATHING_SHARES: [f32; INDEPENDENT_LEADS] = [0.4, 1.0, 0.5, 0.5, 0.6, 0.7, 0.8, 0.8];
 
+/// What frames close together share, whatever happens between them.
+pub(crate) struct Shared {
+    muscle: Muscle,
+    motion: Motion,
+}
+
+impl Shared {
+    pub(crate) const fn new() -> Shared {
+        Shared { muscle: Muscle::new(), motion: Motion::new() }
+    }
+}
+
 /// Adds a step's layers to frames at consecutive instants.
 // Not inlined: a player whose scripts have no artefacts shall not carry them through its inner loop.
 #[inline(never)]
 pub(crate) fn add_to(
     layers: Layers,
+    shared: &mut Shared,
     placed: &Placed<'_>,
     noise: &Noise,
     respiration: &Respiration,
     instants: &[Instant],
     frames: &mut [Frame],
 ) {
-    let frequency = Frequency::hz(placed.step.settings.get(Field::MainsHz));
+    let frequency = Frequency::hz(placed.step.get(Field::MainsHz));
     // In the order of SWITCHES.
     let [mains, wander, breathing, muscle, motion, surgery] = layers.noises();
     let phases = if wander { wander::phases(noise) } else { [0; wander::TONES] };
-    let mut muscle_noise = Muscle::new();
-    let mut motion_shifts = Motion::new();
+    let course = |field| placed.step.course(field);
+    let (mains_mv, wander_mv, motion_mv) = (course(Field::MainsMv), course(Field::WanderMv), course(Field::MotionMv));
+    let (surgery_mv, breathing_mv, muscle_mv) =
+        (course(Field::SurgeryMv), course(Field::BreathingWanderMv), course(Field::MuscleMv));
     for (frame, now) in frames.iter_mut().zip(instants.iter().copied()) {
-        let value = |field| placed.step.value(field, now.since(placed.start));
+        let since = now.since(placed.start);
         let mut pair = Pair::default();
         let hum = if mains || surgery { mains::at(frequency, now) } else { Pair::default() };
         if mains {
-            pair.add(hum, value(Field::MainsMv));
+            pair.add(hum, mains_mv.at(since));
         }
         if wander {
-            pair.add(wander::at(&phases, now), value(Field::WanderMv));
+            pair.add(wander::at(&phases, now), wander_mv.at(since));
         }
         if motion {
-            pair.add(motion_shifts.at(noise, now), value(Field::MotionMv));
+            pair.add(shared.motion.at(noise, now), motion_mv.at(since));
         }
         if surgery {
-            pair.add(surgery::at(noise, hum, now), value(Field::SurgeryMv));
+            pair.add(surgery::at(noise, hum, now), surgery_mv.at(since));
         }
         for (lead, share) in frame.leads_mv.iter_mut().zip(SHARES) {
             *lead += share.0 * pair.0 + share.1 * pair.1;
         }
         if breathing {
-            let mv = value(Field::BreathingWanderMv) * (respiration.filling(now) - 0.5);
+            let mv = breathing_mv.at(since) * (respiration.filling(now) - 0.5);
             for (lead, share) in frame.leads_mv.iter_mut().zip(BREATHING_SHARES) {
                 *lead += share * mv;
             }
         }
         if muscle {
-            muscle_noise.add_to(noise, now, value(Field::MuscleMv), &mut frame.leads_mv);
+            shared.muscle.add_to(noise, now, muscle_mv.at(since), &mut frame.leads_mv);
         }
         lead_off::apply(layers.off, &mut frame.leads_mv);
     }

@@ -2,7 +2,8 @@
 //!
 //! `no_std`, no heap, the same bits on a desk and on a microcontroller.
 //!
-//! From top to bottom: a [`script::Script`] of steps is played by a [`player::Player`], which asks the [`heart`] and
+//! From top to bottom: a [`script::Script`] of steps, or a compact [`image::Image`] of one, is played by a
+//! [`player::Player`], which asks the [`heart`] and
 //! [`respiration`] what happens next, lets [`ecg`] and [`pressure`] draw it, and fills [`frame::Frame`]s. Whatever
 //! happens is told to an observer as [`truth::Event`]s. [`settings`], [`time`], [`noise`] and [`math`] carry them all.
 //!
@@ -41,6 +42,7 @@ pub mod ecg;
 pub mod frame;
 mod frequency;
 pub mod heart;
+pub mod image;
 pub mod math;
 pub mod noise;
 pub mod player;
@@ -50,4 +52,5 @@ pub mod script;
 pub mod settings;
 pub mod test_signal;
 pub mod time;
+pub mod timeline;
 pub mod truth;

@@ -1,14 +1,13 @@
 //! Chance without state: (seed, purpose, index) → value.
 //!
 //! A value depends on nothing but those three, so that `skip`, a copy of the player and another block size meet the same chance.
-//! The seed is spread into one 64-bit key per purpose by ChaCha8 (portable by contract); from a key and a counter the
+//! The seed is spread into one 64-bit key per purpose by ChaCha8; from a key and a counter the
 //! value comes by four rounds of squaring, Widynski's counter-based generator ("Squares: a fast counter-based RNG",
 //! arXiv:2004.06278). ChaCha could serve directly, but a seek in it costs a whole refill, on a microcontroller some
 //! thousands of instructions a beat.
 //! Distributions are our own, from raw words, because a library's may change between versions.
 
-use rand_chacha::ChaCha8Rng;
-use rand_chacha::rand_core::{Rng, SeedableRng};
+mod spread;
 
 /// What a random value is for; each purpose has its own key, so that one more draw here moves nothing elsewhere.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -57,12 +56,10 @@ pub struct Noise {
 impl Noise {
     /// Spreads `seed` into one key per purpose.
     pub fn new(seed: u64) -> Noise {
-        let mut generator = ChaCha8Rng::seed_from_u64(seed);
         let mut keys = [0; PURPOSES];
-        for key in &mut keys {
-            // Odd, so that the counter times the key runs through all values.
-            *key = generator.next_u64() | 1;
-        }
+        spread::fill(seed, &mut keys);
+        // Odd, so that the counter times the key runs through all values.
+        keys.iter_mut().for_each(|key| *key |= 1);
         Noise { keys }
     }
 

@@ -11,6 +11,7 @@ use crate::ecg::overshoot::Tail;
 use crate::ecg::templates::AtrialOrigin;
 use crate::frame::{Frame, PressureSite};
 use crate::heart::{self, Activation, Heart, Variability};
+use crate::image::Image;
 use crate::math;
 use crate::noise::Noise;
 use crate::pressure::arterial::{self, Target};
@@ -18,10 +19,11 @@ use crate::pressure::ejection::Stroke;
 use crate::pressure::sites::{self, Moment};
 use crate::pressure::{self, Chosen, Pressures};
 use crate::respiration::{self, Act, Respiration};
-use crate::script::{Placed, Script, Step, Timeline};
+use crate::script::{Script, Step};
 use crate::settings::Field;
 use crate::test_signal::{self, TestSignal};
 use crate::time::{FrameClock, FrameRate, Instant, Span};
+use crate::timeline::{Course, Placed, Timeline};
 use crate::truth::{AtrialBeat, Episode, Event, Observer};
 
 /// Frames worked on together between two events.
@@ -35,7 +37,6 @@ pub struct Player<'a> {
     timeline: Timeline<'a>,
     step: Option<Placed<'a>>,
     artefacts: Layers,
-    next_step: Option<Placed<'a>>,
     /// How many of the step's premature beats have come.
     beats_told: u32,
     end: Instant,
@@ -51,22 +52,30 @@ pub struct Player<'a> {
     test_on: bool,
 }
 
-const _: () = assert!(size_of::<Player<'_>>() <= 4096, "the player must fit a small microcontroller");
+/// With pointers of 32 bits, as a microcontroller has them; wider ones take a little more.
+const LARGEST: usize = if size_of::<usize>() == 4 { 4096 } else { 4096 + 128 };
+const _: () = assert!(size_of::<Player<'_>>() <= LARGEST, "the player must fit a small microcontroller");
 
 impl<'a> Player<'a> {
     /// A player at the start of `script`.
     pub fn new(script: &Script<'a>, rate: FrameRate) -> Player<'a> {
-        let mut timeline = script.timeline();
-        let next_step = timeline.next();
+        Player::of_timeline(script.timeline(), script.duration(), script.seed(), rate)
+    }
+
+    /// A player at the start of `image`; it plays the bits of the script that the image was made from.
+    pub fn of_image(image: &Image<'a>, rate: FrameRate) -> Player<'a> {
+        Player::of_timeline(image.timeline(), image.duration(), image.seed(), rate)
+    }
+
+    fn of_timeline(timeline: Timeline<'a>, duration: Option<Span>, seed: u64, rate: FrameRate) -> Player<'a> {
         Player {
             timeline,
             step: None,
             artefacts: Layers::default(),
-            next_step,
             beats_told: 0,
-            end: script.duration().map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),
+            end: duration.map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),
             clock: FrameClock::new(rate),
-            noise: Noise::new(script.seed()),
+            noise: Noise::new(seed),
             heart: Heart::new(),
             respiration: Respiration::new(),
             pressures: Pressures::new(Chosen::USUAL),
@@ -98,6 +107,7 @@ impl<'a> Player<'a> {
     /// As [`Player::fill`], telling `observer` of every event up to and including the last frame's instant.
     pub fn fill_observed(&mut self, frames: &mut [Frame], observer: &mut impl Observer) -> usize {
         let mut filled = 0;
+        let mut shared = None;
         while let Some(rest) = frames.get_mut(filled..).filter(|rest| !rest.is_empty()) {
             let now = self.clock.now();
             if now >= self.end {
@@ -109,7 +119,7 @@ impl<'a> Player<'a> {
             let Some(segment) = rest.get_mut(..length) else {
                 break;
             };
-            filled += self.draw(segment);
+            filled += self.draw(segment, &mut shared);
         }
         filled
     }
@@ -146,36 +156,29 @@ impl<'a> Player<'a> {
     }
 
     /// Tells of what the end of the script cuts off; has no effect the second time.
-    fn finish(&mut self, observer: &mut impl Observer) {
-        let value = value_at(self.step, self.end);
-        let moment = moment(self.step, self.end, &value, &self.respiration);
+    fn finish(&mut self, observer: &mut dyn Observer) {
+        let value = value_at(self.step.as_ref(), self.end);
+        let moment = moment(self.step.as_ref(), self.end, &value, &self.respiration);
         self.pressures.finish(self.end, &moment, |pulse| observer.observe(Event::Pulse(pulse)));
     }
 
     /// Ends a step that holds (or any step) at the next frame.
     pub fn next_step(&mut self) {
-        let now = self.clock.now();
-        if let Some(next) = &mut self.next_step {
-            next.start = now;
-        } else {
-            self.timeline.resume_at(now);
-            self.next_step = self.timeline.next();
-        }
+        self.timeline.resume_at(self.clock.now());
     }
 
     /// Puts `step` in place of whatever comes next, as item `item`, from `start` on, or from the next frame where that is later.
     ///
     /// From then on the player ends only when told, by [`Player::end_here`]: this is for whoever decides as it goes.
     pub fn play_next(&mut self, step: &'a Step<'a>, item: usize, start: Instant) {
-        self.timeline.end();
         self.end = Instant::NEVER;
-        self.next_step = Some(Placed { item, start: start.max(self.clock.now()), step });
+        self.timeline = Timeline::led(step, item, start.max(self.clock.now()));
     }
 
     /// Lets everything happen that is due at or before `now`.
-    fn happen(&mut self, now: Instant, observer: &mut impl Observer) {
+    fn happen(&mut self, now: Instant, observer: &mut dyn Observer) {
         loop {
-            let step = self.next_step.map_or(Instant::NEVER, |placed| placed.start);
+            let step = self.timeline.next_start();
             let breath = self.respiration.next();
             let beat = self.heart.next();
             let pulse = self.pressures.next();
@@ -205,15 +208,15 @@ impl<'a> Player<'a> {
 
     /// When the next premature beat of the step is told to come.
     fn next_told(&self) -> Instant {
-        let told = self.step.and_then(|placed| {
-            let beat = placed.step.beats.get(self.beats_told as usize)?;
+        let told = self.step.as_ref().and_then(|placed| {
+            let beat = placed.step.beat(self.beats_told as usize)?;
             Some(placed.start.plus(beat.after))
         });
         told.unwrap_or(Instant::NEVER)
     }
 
-    fn tell_beat(&mut self, at: Instant, observer: &mut impl Observer) {
-        let beat = self.step.and_then(|placed| placed.step.beats.get(self.beats_told as usize));
+    fn tell_beat(&mut self, at: Instant, observer: &mut dyn Observer) {
+        let beat = self.step.as_ref().and_then(|placed| placed.step.beat(self.beats_told as usize));
         self.beats_told += 1;
         if let (Some(beat), Some(demand)) = (beat, self.heart_demand(at)) {
             self.with_heart(at, observer, |heart, noise, emit| heart.premature(at, beat.site, &demand, noise, emit));
@@ -221,21 +224,20 @@ impl<'a> Player<'a> {
     }
 
     fn value(&self, field: Field, at: Instant) -> f32 {
-        value_at(self.step, at)(field)
+        value_at(self.step.as_ref(), at)(field)
     }
 
-    fn start_step(&mut self, observer: &mut impl Observer) {
-        let Some(placed) = self.next_step.take() else {
+    fn start_step(&mut self, observer: &mut dyn Observer) {
+        let Some(placed) = self.timeline.next() else {
             return;
         };
         let first = self.step.is_none();
-        self.next_step = self.timeline.next();
-        self.artefacts = Layers::of(placed.step);
+        self.artefacts = Layers::of(&placed.step);
         // A beat of the step before may still be under way.
-        self.test_on = test_signal::is_on(placed.step) || self.test_on;
+        self.test_on = test_signal::is_on(&placed.step) || self.test_on;
         self.beats_told = 0;
         let at = placed.start;
-        let levels = pressure::levels(&value_at(self.step.or(Some(placed)), at));
+        let levels = pressure::levels(&value_at(Some(self.step.as_ref().unwrap_or(&placed)), at));
         self.step = Some(placed);
         observer.observe(Event::Step { item: placed.item, at });
         let breathing = self.breathing(at);
@@ -266,7 +268,7 @@ impl<'a> Player<'a> {
         }
     }
 
-    fn start_breath(&mut self, observer: &mut impl Observer) {
+    fn start_breath(&mut self, observer: &mut dyn Observer) {
         let demand = self.breathing(self.respiration.next());
         match self.respiration.start(&demand) {
             Some(Act::Breath(breath)) => observer.observe(Event::Breath(breath)),
@@ -277,13 +279,13 @@ impl<'a> Player<'a> {
         }
     }
 
-    fn beat(&mut self, at: Instant, observer: &mut impl Observer) {
+    fn beat(&mut self, at: Instant, observer: &mut dyn Observer) {
         if let Some(demand) = self.heart_demand(at) {
             self.with_heart(at, observer, |heart, noise, emit| heart.fire(&demand, noise, emit));
         }
     }
 
-    fn start_pulse(&mut self, at: Instant, observer: &mut impl Observer) {
+    fn start_pulse(&mut self, at: Instant, observer: &mut dyn Observer) {
         if let Some(pulse) = self.with_pressures(at, |pressures, moment| pressures.start(moment)) {
             observer.observe(Event::Pulse(pulse));
         }
@@ -291,8 +293,8 @@ impl<'a> Player<'a> {
 
     /// Lets the pressures act on what holds at an instant.
     fn with_pressures<R>(&mut self, at: Instant, act: impl FnOnce(&mut Pressures, &Moment<'_>) -> R) -> R {
-        let value = value_at(self.step, at);
-        let moment = moment(self.step, at, &value, &self.respiration);
+        let value = value_at(self.step.as_ref(), at);
+        let moment = moment(self.step.as_ref(), at, &value, &self.respiration);
         act(&mut self.pressures, &moment)
     }
 
@@ -315,16 +317,16 @@ impl<'a> Player<'a> {
     }
 
     fn heart_demand(&self, at: Instant) -> Option<heart::Demand> {
-        let settings = &self.step?.step.settings;
+        let step = &self.step.as_ref()?.step;
         let (breath_start, breath_period) = self.respiration.pace();
         Some(heart::Demand {
-            rhythm: settings.rhythm(),
+            rhythm: step.rhythm(),
             rate_bpm: self.value(Field::RateBpm, at),
-            atrial_bpm: settings.get(Field::AtrialBpm),
-            ratio: settings.get(Field::AvRatio),
-            pause: Span::from_secs(settings.get(Field::PauseS)),
+            atrial_bpm: step.get(Field::AtrialBpm),
+            ratio: step.get(Field::AvRatio),
+            pause: Span::from_secs(step.get(Field::PauseS)),
             qt: Span::from_secs(
-                0.001 * electrogram::qt_ms(settings.get(Field::QtcMs), Span::period(self.value(Field::RateBpm, at))),
+                0.001 * electrogram::qt_ms(step.get(Field::QtcMs), Span::period(self.value(Field::RateBpm, at))),
             ),
             pr: Span::from_secs(self.value(Field::PrMs, at) * 0.001),
             variability: Variability {
@@ -338,10 +340,10 @@ impl<'a> Player<'a> {
     }
 
     /// Lets the heart act and draws what it emits.
-    fn with_heart<O: Observer>(
+    fn with_heart(
         &mut self,
         at: Instant,
-        observer: &mut O,
+        observer: &mut dyn Observer,
         act: impl FnOnce(&mut Heart, &Noise, &mut dyn FnMut(Activation)),
     ) {
         // At most one activation of each kind, and an end and a start of each episode, comes of one event.
@@ -358,16 +360,16 @@ impl<'a> Player<'a> {
         }
     }
 
-    fn take_up(&mut self, now: Instant, activation: Activation, observer: &mut impl Observer) {
-        let Some(settings) = self.step.map(|placed| &placed.step.settings) else {
+    fn take_up(&mut self, now: Instant, activation: Activation, observer: &mut dyn Observer) {
+        let Some(step) = self.step.as_ref().map(|placed| placed.step) else {
             return;
         };
-        let demand = self.ecg_demand(now);
-        let drawn = TestSignal::of(settings) == TestSignal::None;
+        let (rhythm, body) = (step.rhythm(), step.body());
+        let drawn = TestSignal::numbered(step.get(Field::TestSignal)) == TestSignal::None;
         match activation {
             Activation::Atria { at, origin, cycle } => {
                 if drawn {
-                    self.ecg.atria(at, origin, cycle, &demand);
+                    self.ecg.atria(at, origin, cycle, body);
                     observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
                 }
                 // Fluttering atria hardly pump.
@@ -378,28 +380,30 @@ impl<'a> Player<'a> {
                 let beat = VentricularBeat { at, pathway, fused, turn, interval, p_onset, code };
                 let told = if drawn {
                     self.test_beat = test_signal::Beat::default();
-                    self.ecg.ventricles(&beat, &demand)
+                    self.ecg.ventricles(&beat, &self.ecg_demand(now))
                 } else {
-                    self.test_beat = test_signal::Beat::new(&value_at(self.step, at));
+                    self.test_beat = test_signal::Beat::new(&value_at(self.step.as_ref(), at));
                     self.test_beat.told(at, code)
                 };
                 observer.observe(Event::Beat(told));
-                let ejection = settings.rhythm().ejection;
                 let (stroke, target) = self.with_pressures(now, |pressures, moment| {
-                    (pressures.ventricles(at, interval, ejection, moment), moment.target(PressureSite::Arterial, true))
+                    (
+                        pressures.ventricles(at, interval, rhythm.ejection, moment),
+                        moment.target(PressureSite::Arterial, true),
+                    )
                 });
-                self.oscillate(at, &stroke, ejection, &target);
+                self.oscillate(at, &stroke, rhythm.ejection, &target);
                 self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares(at).1);
             }
             Activation::Pace { at, chamber, captures } => {
-                self.ecg.pace(at, &demand);
+                self.ecg.pace(at, &self.device_demand(now));
                 observer.observe(Event::Pace { at, chamber, captures });
             }
             Activation::Episode { episode, at, starts } => {
                 // What began before a test signal ends in it.
                 if drawn || !starts {
                     let rate_bpm = self.value(Field::RateBpm, at);
-                    self.ecg.episode(episode, at, starts, settings.rhythm(), rate_bpm, &self.noise);
+                    self.ecg.episode(episode, at, starts, rhythm, rate_bpm, &self.noise);
                     observer.observe(Event::Episode { episode, at, starts });
                 }
             }
@@ -430,17 +434,10 @@ impl<'a> Player<'a> {
 
     fn ecg_demand(&self, at: Instant) -> electrogram::Demand {
         electrogram::Demand {
-            body: self.step.map_or(&crate::body::ADULT, |placed| placed.step.settings.body()),
+            body: self.step.as_ref().map_or(&crate::body::ADULT, |placed| placed.step.body()),
             qrs_ms: self.value(Field::QrsMs, at),
             qtc_ms: self.value(Field::QtcMs, at),
             period: Span::period(self.value(Field::RateBpm, at)),
-            pacing_mv: self.value(Field::PacingMv, at),
-            pacing_ms: self.value(Field::PacingMs, at),
-            tail: Tail {
-                share: 0.01 * self.value(Field::OvershootPercent, at),
-                charge: self.value(Field::OvershootCharge, at),
-                tau_s: 0.001 * self.value(Field::OvershootMs, at),
-            },
             st_mv: [Field::StInferiorMv, Field::StAnteriorMv, Field::StLateralMv].map(|field| self.value(field, at)),
             q_mv: [Field::QInferiorMv, Field::QAnteriorMv, Field::QLateralMv].map(|field| self.value(field, at)),
             t_size: 0.01 * self.value(Field::TPercent, at),
@@ -449,8 +446,22 @@ impl<'a> Player<'a> {
         }
     }
 
+    fn device_demand(&self, at: Instant) -> electrogram::PulseDemand {
+        electrogram::PulseDemand {
+            mv: self.value(Field::PacingMv, at),
+            ms: self.value(Field::PacingMs, at),
+            tail: Tail {
+                share: 0.01 * self.value(Field::OvershootPercent, at),
+                charge: self.value(Field::OvershootCharge, at),
+                tau_s: 0.001 * self.value(Field::OvershootMs, at),
+            },
+        }
+    }
+
     /// Draws frames up to the next event, at least one, and says how many.
-    fn draw(&mut self, frames: &mut [Frame]) -> usize {
+    // Not inlined: a caller that is compiled for size shall not slow it down.
+    #[inline(never)]
+    fn draw(&mut self, frames: &mut [Frame], shared: &mut Option<artefact::Shared>) -> usize {
         let next = self
             .heart
             .next()
@@ -458,7 +469,7 @@ impl<'a> Player<'a> {
             .min(self.pressures.next())
             .min(self.cuff.next())
             .min(self.next_told())
-            .min(self.next_step.map_or(Instant::NEVER, |placed| placed.start))
+            .min(self.timeline.next_start())
             .min(self.end);
         let mut clocks = [0; SEGMENT];
         let mut instants = [Instant::ZERO; SEGMENT];
@@ -480,11 +491,20 @@ impl<'a> Player<'a> {
             return 0;
         };
         self.ecg.add_to(instants, clocks, self.clock.now(), vectors);
+        let step = self.step;
+        let step_start = step.map_or(Instant::ZERO, |placed| placed.start);
+        let course = |field| step.map_or(Course::held(0.0), |placed| placed.step.course(field));
+        let (base_ohm, ecg_gain) = (course(Field::BaseOhm), course(Field::EcgGain));
+        let breathing_percent = step.map_or(0.0, |placed| placed.step.get(Field::BreathingGain));
         for ((frame, now), vector) in frames.iter_mut().zip(instants).zip(vectors) {
-            let base_ohm = self.value(Field::BaseOhm, *now);
-            let gain = self.value(Field::EcgGain, *now) * self.breathing_gain(*now);
+            let since = now.since(step_start);
+            let mut gain = ecg_gain.at(since);
+            if breathing_percent > 0.0 {
+                // Smallest with full lungs.
+                gain *= 1.0 + breathing_percent * 0.01 * (0.5 - self.respiration.filling(*now));
+            }
             frame.leads_mv = leads_of([vector[0] * gain, vector[1] * gain, vector[2] * gain]);
-            frame.respiration_ohm = base_ohm + self.respiration.impedance_ohm(*now);
+            frame.respiration_ohm = base_ohm.at(since) + self.respiration.impedance_ohm(*now);
             let oscillation_mmhg = self.cuff.oscillation_mmhg(*now);
             frame.cuff_mmhg = [self.cuff.at(*now) + oscillation_mmhg, oscillation_mmhg];
         }
@@ -492,10 +512,10 @@ impl<'a> Player<'a> {
             frame.pressure_mmhg = [0.0; PressureSite::COUNT];
         }
         for site in self.pressures.chosen().sites() {
-            let level = sites::fields(site).level;
+            let level_mmhg = course(sites::fields(site).level);
             for (frame, now) in frames.iter_mut().zip(instants) {
-                let level_mmhg = self.value(level, *now);
-                frame.pressure_mmhg[site as usize] = level_mmhg + self.pressures.at(site, *now);
+                frame.pressure_mmhg[site as usize] =
+                    level_mmhg.at(now.since(step_start)) + self.pressures.at(site, *now);
             }
         }
         if let (true, Some(placed)) = (self.test_on, &self.step) {
@@ -503,36 +523,27 @@ impl<'a> Player<'a> {
             test_signal::add_to(placed, &self.test_beat, onset, instants, frames);
         }
         if let (false, Some(placed)) = (self.artefacts.none(), &self.step) {
-            artefact::add_to(self.artefacts, placed, &self.noise, &self.respiration, instants, frames);
+            let shared = shared.get_or_insert_with(artefact::Shared::new);
+            artefact::add_to(self.artefacts, shared, placed, &self.noise, &self.respiration, instants, frames);
         }
         count
-    }
-
-    /// Factor of breathing on ECG amplitude: smallest with full lungs.
-    fn breathing_gain(&self, now: Instant) -> f32 {
-        let percent = self.step.map_or(0.0, |placed| placed.step.settings.get(Field::BreathingGain));
-        if percent <= 0.0 {
-            return 1.0;
-        }
-        1.0 + percent * 0.01 * (0.5 - self.respiration.filling(now))
     }
 }
 
 /// The values that a step's settings have at an instant; zero before the first step.
-fn value_at(step: Option<Placed<'_>>, at: Instant) -> impl Fn(Field) -> f32 {
-    move |field| step.map_or(0.0, |placed| placed.step.value(field, at.since(placed.start)))
+fn value_at<'s>(step: Option<&'s Placed<'s>>, at: Instant) -> impl Fn(Field) -> f32 + 's {
+    move |field| step.map_or(0.0, |placed| placed.value(field, at))
 }
 
 /// What holds for the pressures at an instant.
 fn moment<'v>(
-    step: Option<Placed<'_>>,
+    step: Option<&Placed<'_>>,
     at: Instant,
     value: &'v dyn Fn(Field) -> f32,
     respiration: &Respiration,
 ) -> Moment<'v> {
     let rate_bpm = value(Field::RateBpm);
-    let filling_bpm =
-        step.map_or(rate_bpm, |placed| placed.step.settings.rhythm().filling_bpm(rate_bpm, value(Field::AvRatio)));
-    let ejection = step.map_or(1.0, |placed| placed.step.settings.rhythm().ejection);
+    let filling_bpm = step.map_or(rate_bpm, |placed| placed.step.rhythm().filling_bpm(rate_bpm, value(Field::AvRatio)));
+    let ejection = step.map_or(1.0, |placed| placed.step.rhythm().ejection);
     Moment { at, period: Span::period(filling_bpm), value, filling: respiration.filling(at), ejection }
 }

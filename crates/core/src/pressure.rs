@@ -112,11 +112,11 @@ impl Pending {
     fn new(onset: Instant, period: Span, contraction: Contraction, chosen: Chosen) -> Pending {
         let mut pending = Pending { onset, due: Instant::NEVER, period_s: period.as_secs(), contraction, left: 0 };
         for site in chosen.sites() {
-            if pending.delay(site).is_some() {
+            if let Some(delay) = pending.delay(site) {
                 pending.left |= bit(site);
+                pending.due = pending.due.min(onset.plus(delay));
             }
         }
-        pending.due = pending.next();
         pending
     }
 
@@ -127,13 +127,20 @@ impl Pending {
         }
     }
 
-    fn arrives(&self, site: PressureSite) -> Instant {
-        self.delay(site).map_or(Instant::NEVER, |delay| self.onset.plus(delay))
-    }
-
-    fn next(&self) -> Instant {
-        let left = PressureSite::ALL.iter().filter(|site| self.left & bit(**site) != 0);
-        left.map(|site| self.arrives(*site)).min().unwrap_or(Instant::NEVER)
+    /// Takes out the first site whose turn is now, and notes when the next one's comes.
+    fn take(&mut self) -> Option<PressureSite> {
+        let now = core::mem::replace(&mut self.due, Instant::NEVER);
+        let mut taken = None;
+        for site in PressureSite::ALL.iter().copied().filter(|site| self.left & bit(*site) != 0) {
+            let arrives = self.delay(site).map_or(Instant::NEVER, |delay| self.onset.plus(delay));
+            if arrives == now && taken.is_none() {
+                taken = Some(site);
+            } else {
+                self.due = self.due.min(arrives);
+            }
+        }
+        self.left &= !taken.map_or(0, bit);
+        taken
     }
 }
 
@@ -233,10 +240,7 @@ impl Pressures {
     pub fn start(&mut self, moment: &Moment<'_>) -> Option<Pulse> {
         let now = self.next();
         let pending = self.pending.iter_mut().find(|pending| pending.left != 0 && pending.due == now)?;
-        let mut left = PressureSite::ALL.iter().copied().filter(|site| pending.left & bit(*site) != 0);
-        let arrived = left.find(|site| pending.arrives(*site) == now)?;
-        pending.left &= !bit(arrived);
-        pending.due = pending.next();
+        let arrived = pending.take()?;
         match pending.contraction {
             Contraction::Ventricles(stroke) => self.start_beat(arrived, now, &stroke, moment),
             Contraction::Atria(force) => {

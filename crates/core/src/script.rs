@@ -5,8 +5,8 @@
 
 use crate::heart::rhythm::EctopicSite;
 use crate::settings::{Field, OutOfRange, Settings};
-use crate::test_signal::TestSignal;
-use crate::time::{FrameRate, Instant, Span};
+use crate::time::{FrameRate, Span};
+use crate::timeline::{PlayedStep, Source, Timeline};
 use core::fmt;
 
 /// Deepest nesting of repeats.
@@ -127,7 +127,7 @@ pub struct Pair {
     pub fields: [Field; 2],
 }
 
-static PAIRS: [Pair; 5] = [
+pub(crate) static PAIRS: [Pair; 5] = [
     Pair { name: "arterial", fields: [Field::ArterialSystolic, Field::ArterialDiastolic] },
     Pair { name: "femoral", fields: [Field::FemoralSystolic, Field::FemoralDiastolic] },
     Pair { name: "pulmonary", fields: [Field::PulmonarySystolic, Field::PulmonaryDiastolic] },
@@ -183,19 +183,7 @@ impl core::error::Error for ScriptError {}
 impl Step<'_> {
     /// The value of `field` at `since_start` into the step.
     pub fn value(&self, field: Field, since_start: Span) -> f32 {
-        let from = self.settings.get(field);
-        if self.ramps.is_empty() { from } else { self.ramped(field, from, since_start) }
-    }
-
-    // Not inlined: `value` is asked for in a hundred places, and most steps ramp nothing.
-    #[inline(never)]
-    fn ramped(&self, field: Field, from: f32, since_start: Span) -> f32 {
-        let Some(ramp) = self.ramps.iter().find(|ramp| ramp.field == field) else { return from };
-        match ramp.over.or(self.duration) {
-            Some(over) if since_start < over => from + (ramp.to - from) * (since_start.as_secs() / over.as_secs()),
-            Some(_) => ramp.to,
-            None => from,
-        }
+        PlayedStep::from(self).value(field, since_start)
     }
 
     /// Frames a second that the step's pacing pulses need; `None` without pacing.
@@ -206,77 +194,14 @@ impl Step<'_> {
 
     /// What excludes each other in the settings, at the start and at the end of the ramps.
     pub fn conflicts(&self) -> impl Iterator<Item = Conflict> + '_ {
-        // A step that holds comes to the end of its ramps.
-        let end = self.duration.unwrap_or(Span::MAX);
-        [Span::ZERO, end].into_iter().flat_map(move |at| {
-            let rate = self.value(Field::RateBpm, at);
-            let (min_bpm, max_bpm) = self.settings.rhythm().allowed_bpm(self.settings.get(Field::AvRatio));
-            let rate = (rate < min_bpm || rate > max_bpm).then_some(Conflict::RateOfRhythm {
-                rate_bpm: rate,
-                min_bpm,
-                max_bpm,
-            });
-            let order = PAIRS.iter().filter_map(move |of| {
-                let [systolic_mmhg, diastolic_mmhg] = of.fields.map(|field| self.value(field, at));
-                let arterial = || self.value(Field::ArterialDiastolic, at);
-                let diastolic_mmhg = if diastolic_mmhg > 0.0 { diastolic_mmhg } else { arterial() };
-                let wrong = systolic_mmhg > 0.0 && systolic_mmhg < diastolic_mmhg + 2.0;
-                wrong.then_some(Conflict::PressureOrder { of, systolic_mmhg, diastolic_mmhg })
-            });
-            let beats = (!TestSignal::of(&self.settings).has_beats() && self.settings.rhythm().beats())
-                .then_some(Conflict::BeatsOfTestSignal);
-            rate.into_iter().chain(order).chain(beats)
-        })
+        PlayedStep::from(self).conflicts()
     }
 }
 
 impl<'a> Script<'a> {
     /// Checks the items; everything after this can rely on them.
     pub fn new(seed: u64, items: &'a [Item<'a>]) -> Result<Script<'a>, ScriptError> {
-        if !items.iter().any(|item| matches!(item, Item::Step(_))) {
-            return Err(ScriptError::Empty);
-        }
-        for (i, item) in items.iter().enumerate() {
-            match item {
-                Item::Step(step) => {
-                    if step.duration.is_some_and(|duration| duration < MIN_STEP) {
-                        return Err(ScriptError::TooShort(i));
-                    }
-                    for ramp in step.ramps {
-                        let bad = OutOfRange { field: ramp.field, value: ramp.to };
-                        if ramp.over.or(step.duration).is_none_or(|over| over < MIN_STEP)
-                            || !ramp.field.limits().ramps
-                            || step.settings.with(ramp.field, ramp.to).is_err()
-                        {
-                            return Err(ScriptError::Ramp(i, bad));
-                        }
-                    }
-                    if !step.beats.is_sorted_by_key(|beat| beat.after) {
-                        return Err(ScriptError::BeatOrder(i));
-                    }
-                    if let Some(conflict) = step.conflicts().next() {
-                        return Err(ScriptError::Conflict(i, conflict));
-                    }
-                }
-                Item::Repeat { first, times, level } => {
-                    let block = items.get(*first as usize..i).unwrap_or(&[]);
-                    let deepest = block.iter().filter_map(|inner| match inner {
-                        Item::Repeat { level, .. } => Some(*level as usize + 1),
-                        Item::Step(_) => None,
-                    });
-                    let outside = block.iter().any(|inner| matches!(inner, Item::Repeat { first: f, .. } if f < first));
-                    let level = *level as usize;
-                    if block.is_empty()
-                        || *times == 0
-                        || outside
-                        || level >= MAX_NESTING
-                        || deepest.max().unwrap_or(0) > level
-                    {
-                        return Err(ScriptError::Repeat(i));
-                    }
-                }
-            }
-        }
+        Source::Items(items).check()?;
         Ok(Script { seed, items })
     }
 
@@ -292,94 +217,13 @@ impl<'a> Script<'a> {
 
     /// The steps as they will be played, each with its item index and start; ends with a step that holds.
     pub fn timeline(&self) -> Timeline<'a> {
-        Timeline { items: self.items, next: 0, played: [0; MAX_NESTING], start: Some(Instant::ZERO) }
+        Timeline::new(Source::Items(self.items))
     }
 
     /// How long the script plays; `None` when a step holds, or when it is longer than an instant can tell (136 years).
     ///
     /// Takes time in proportion to the items, not to the repeats.
     pub fn duration(&self) -> Option<Span> {
-        let total = block_length(self.items, 0, self.items.len())?;
-        (total < u128::from(u64::MAX)).then_some(Span::from_ticks(total as u64))
-    }
-}
-
-/// Ticks that the items `first..end` play once; `None` if a step holds.
-///
-/// Walks a repeated block once more for its repeat, so at most [`MAX_NESTING`] times in all.
-fn block_length(items: &[Item<'_>], first: usize, end: usize) -> Option<u128> {
-    let mut total: u128 = 0;
-    for i in first..end {
-        match items.get(i) {
-            Some(Item::Step(step)) => total = total.saturating_add(u128::from(step.duration?.ticks())),
-            Some(Item::Repeat { first, times, .. }) => {
-                let inner = block_length(items, *first as usize, i)?;
-                total = total.saturating_add(inner.saturating_mul(u128::from(times.saturating_sub(1))));
-            }
-            None => {}
-        }
-    }
-    Some(total)
-}
-
-/// A step at its place in time.
-#[derive(Clone, Copy, Debug)]
-pub struct Placed<'a> {
-    /// Index of the step among the script's items.
-    pub item: usize,
-    /// When it starts.
-    pub start: Instant,
-    /// The step.
-    pub step: &'a Step<'a>,
-}
-
-/// Walks a script's steps in playing order.
-#[derive(Clone, Debug)]
-pub struct Timeline<'a> {
-    items: &'a [Item<'a>],
-    next: usize,
-    played: [u32; MAX_NESTING],
-    /// Start of the next step; `None` once a step holds.
-    start: Option<Instant>,
-}
-
-impl<'a> Timeline<'a> {
-    /// Leaves the rest of the steps out.
-    pub fn end(&mut self) {
-        self.next = self.items.len();
-        self.start = None;
-    }
-
-    /// Goes on at `at` although the last step holds.
-    pub fn resume_at(&mut self, at: Instant) {
-        self.start = Some(at);
-    }
-}
-
-impl<'a> Iterator for Timeline<'a> {
-    type Item = Placed<'a>;
-
-    fn next(&mut self) -> Option<Placed<'a>> {
-        let start = self.start?;
-        loop {
-            let item = self.next;
-            match self.items.get(item)? {
-                Item::Step(step) => {
-                    self.next += 1;
-                    self.start = step.duration.map(|duration| start.plus(duration));
-                    return Some(Placed { item, start, step });
-                }
-                Item::Repeat { first, times, level } => {
-                    let played = self.played.get_mut(*level as usize)?;
-                    *played += 1;
-                    if *played < *times {
-                        self.next = *first as usize;
-                    } else {
-                        *played = 0;
-                        self.next += 1;
-                    }
-                }
-            }
-        }
+        Source::Items(self.items).duration()
     }
 }

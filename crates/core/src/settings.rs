@@ -4,7 +4,8 @@
 //! address a [`Field`], the reference page prints it.
 //! A new setting is a new row here and a reader in the module that uses it.
 
-use crate::body::Body;
+use crate::body::{BODIES, Body};
+use crate::heart::catalogue::SINUS;
 use crate::heart::rhythm::Rhythm;
 use core::fmt;
 
@@ -66,11 +67,13 @@ macro_rules! fields {
 
             /// The field's range, and whether it may ramp.
             pub(crate) const fn limits(self) -> Limits {
-                LIMITS[self as usize]
+                let (min, max) = RANGES[self as usize];
+                Limits { min, max, ramps: RAMPS[self as usize] }
             }
         }
 
-        static LIMITS: [Limits; FIELDS] = [$(Limits { min: $min, max: $max, ramps: $ramps },)*];
+        static RANGES: [(f32, f32); FIELDS] = [$(($min, $max),)*];
+        static RAMPS: [bool; FIELDS] = [$($ramps,)*];
     };
 }
 
@@ -213,6 +216,11 @@ fields! {
 }
 
 impl Limits {
+    /// Whether a value lies within; NaN does not.
+    pub(crate) const fn allow(self, value: f32) -> bool {
+        value >= self.min && value <= self.max
+    }
+
     /// Zero, or the end of the range nearest to it.
     const fn nearest_to_zero(self) -> f32 {
         if self.min > 0.0 { self.min } else { 0.0 }
@@ -303,8 +311,7 @@ impl Settings {
 
     /// The same with one field changed; the AV ratio changes the rate too, to the usual one at that ratio.
     pub const fn with(mut self, field: Field, value: f32) -> Result<Settings, OutOfRange> {
-        let limits = field.limits();
-        if !(value >= limits.min && value <= limits.max) {
+        if !field.limits().allow(value) {
             return Err(OutOfRange { field, value });
         }
         self.values[field as usize] = value;
@@ -360,6 +367,22 @@ const RESTING: &[(Field, f32)] = &[
     (Field::CuffSystolicShare, 50.0),
     (Field::CuffDiastolicShare, 80.0),
 ];
+
+/// Every field's value in a resting patient of each of [`BODIES`] in sinus rhythm.
+static RESTING_IN_SINUS: [[f32; FIELDS]; BODIES.len()] = {
+    let mut values = [[0.0; FIELDS]; BODIES.len()];
+    let mut i = 0;
+    while i < BODIES.len() {
+        values[i] = Settings::new(BODIES[i], &SINUS).values;
+        i += 1;
+    }
+    values
+};
+
+/// The values that an image leaves out: those of a resting patient of the body at this index in sinus rhythm.
+pub(crate) fn resting_in_sinus(body: usize) -> Option<&'static [f32; FIELDS]> {
+    RESTING_IN_SINUS.get(body)
+}
 
 /// The value of a field in a resting patient of this body.
 const fn resting_value(body: &Body, field: Field) -> f32 {

@@ -21,9 +21,9 @@
 use crate::frame::{Frame, INDEPENDENT_LEADS};
 use crate::frequency::Frequency;
 use crate::math;
-use crate::script::{Placed, Step};
 use crate::settings::{Field, Settings};
 use crate::time::{Instant, Span};
+use crate::timeline::{Placed, PlayedStep};
 use crate::truth::{self, BeatCode};
 
 /// A test signal. The values of [`Field::TestSignal`] are these numbers.
@@ -63,7 +63,12 @@ impl TestSignal {
 
     /// What a step plays.
     pub const fn of(settings: &Settings) -> TestSignal {
-        let number = settings.get(Field::TestSignal) as usize;
+        TestSignal::numbered(settings.get(Field::TestSignal))
+    }
+
+    /// The signal whose number a value of [`Field::TestSignal`] is.
+    pub(crate) const fn numbered(value: f32) -> TestSignal {
+        let number = value as usize;
         if number < TestSignal::ALL.len() { TestSignal::ALL[number] } else { TestSignal::None }
     }
 
@@ -114,18 +119,18 @@ impl Beat {
 }
 
 /// Whether a step has anything for [`add_to`] to add.
-pub(crate) fn is_on(step: &Step<'_>) -> bool {
+pub(crate) fn is_on(step: &PlayedStep<'_>) -> bool {
     [Field::TestSignal, Field::TestOffsetMv, Field::TestDriftMv]
         .into_iter()
-        .any(|field| step.settings.get(field) != 0.0 || step.ramps.iter().any(|ramp| ramp.field == field))
+        .any(|field| step.get(field) != 0.0 || step.ramps().any(|ramp| ramp.field == field))
 }
 
 /// Adds the test signal, drift and offset of a step to frames at consecutive instants.
 #[inline(never)]
 pub(crate) fn add_to(placed: &Placed<'_>, beat: &Beat, onset: Instant, instants: &[Instant], frames: &mut [Frame]) {
-    let settings = &placed.step.settings;
-    let signal = TestSignal::of(settings);
-    let drift = Frequency::hz(settings.get(Field::TestDriftHz));
+    let step = &placed.step;
+    let signal = TestSignal::numbered(step.get(Field::TestSignal));
+    let drift = Frequency::hz(step.get(Field::TestDriftHz));
     for (frame, now) in frames.iter_mut().zip(instants.iter().copied()) {
         let since = now.since(placed.start);
         let value = |field| placed.step.value(field, since);
@@ -146,7 +151,7 @@ fn turns(frequency: Frequency, since: Span) -> u32 {
 
 fn wave_mv(signal: TestSignal, placed: &Placed<'_>, since: Span) -> f32 {
     let value = |field| placed.step.value(field, since);
-    let phase = || turns(Frequency::hz(placed.step.settings.get(Field::TestHz)), since);
+    let phase = || turns(Frequency::hz(placed.step.get(Field::TestHz)), since);
     let height_mv = match signal {
         TestSignal::None | TestSignal::TriangularQrs => return 0.0,
         _ => value(Field::TestHeightMv),
@@ -157,7 +162,7 @@ fn wave_mv(signal: TestSignal, placed: &Placed<'_>, since: Span) -> f32 {
         TestSignal::Sine => 0.5 * height_mv * math::sin_turn(phase()),
         TestSignal::Sweep => 0.5 * height_mv * math::sin_turn(swept(placed, since)),
         TestSignal::Impulses => {
-            let period_s = 1.0 / placed.step.settings.get(Field::TestHz);
+            let period_s = 1.0 / placed.step.get(Field::TestHz);
             let into_s = phase() as f32 * (1.0 / 4_294_967_296.0) * period_s;
             if into_s < 0.001 * value(Field::TestWidthMs) { height_mv } else { 0.0 }
         }
@@ -180,10 +185,9 @@ fn triangle(phase: u32) -> f32 {
 
 /// Phase of the sweep: the frequency is `f0 (f1/f0)^(t/D)`, and its integral `f0 D / ln(f1/f0) ((f1/f0)^(t/D) - 1)`.
 fn swept(placed: &Placed<'_>, since: Span) -> u32 {
-    let settings = &placed.step.settings;
-    let (from_hz, to_hz) = (settings.get(Field::TestHz), settings.get(Field::TestLastHz));
+    let (from_hz, to_hz) = (placed.step.get(Field::TestHz), placed.step.get(Field::TestLastHz));
     let growth = math::ln(to_hz / from_hz);
-    let length_s = placed.step.duration.map_or(0.0, Span::as_secs);
+    let length_s = placed.step.duration().map_or(0.0, Span::as_secs);
     if math::abs(growth) < 1e-3 || length_s <= 0.0 {
         return turns(Frequency::hz(from_hz), since);
     }

@@ -131,8 +131,19 @@ impl Span {
     }
 
     /// The span as `f32` seconds; exact to 24 bits.
+    ///
+    /// The same bits as `ticks as f32 / 2^32`. A microcontroller converts 32 bits in an instruction and 64 in fifty, and this is
+    /// asked for some five times a frame, so the leading 32 bits are converted, the last of them set if anything follows: that
+    /// is all that rounding to nearest needs to know.
+    #[inline(never)]
     pub fn as_secs(self) -> f32 {
-        self.0 as f32 * (1.0 / TICKS_PER_SECOND as f32)
+        let zeros = self.0.leading_zeros();
+        if zeros == u64::BITS {
+            return 0.0;
+        }
+        let leading = self.0 << zeros;
+        let sticky = u32::from(leading as u32 != 0);
+        ((leading >> 32) as u32 | sticky) as f32 * f32::from_bits((127 - zeros) << 23)
     }
 
     /// Seconds as `f64`; for printing, not for arithmetic in the core.

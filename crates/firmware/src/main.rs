@@ -1,4 +1,4 @@
-//! The core on a Cortex-M4F: plays the demonstration script, prints its digests, and what playing it takes.
+//! The core on a Cortex-M4F: plays an image of the demonstration script, prints its digests, and what playing it takes.
 //!
 //! Prints lines of `name value unit` to the debugger's host and ends with the host's exit code 0, or 1 if something did not work.
 //! `frames.` lines must be those of any other machine; the others are figures of this one.
@@ -16,33 +16,20 @@ use core::hint::black_box;
 use core::panic::PanicInfo;
 use cortex_m_rt::entry;
 use cortex_m_semihosting::debug;
-use demonstration::{Lines, Tally, player, programs};
+use demonstration::{Lines, RATE, SEQUENCE, Tally, with_pressures, words};
 use host_lines::HostLines;
-use pulsewright_core::frame::{Frame, Lead};
+use pulsewright_core::frame::Frame;
+use pulsewright_core::image::Image;
 use pulsewright_core::player::Player;
-use pulsewright_core::script::Script;
+
+/// The demonstration script as `build.rs` has written it.
+static IMAGE: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/demonstration.pwi"));
 
 /// Frames in a block: 16 ms of signal, as a converter's buffer of a rig might hold.
 const BLOCK: usize = 16;
 
 /// Turns of the loop that checks what the timer counts.
 const KNOWN_TURNS: u32 = 1_000_000;
-
-/// The leads that a rig puts out, computed within the measured time.
-const LEADS: [Lead; 12] = [
-    Lead::I,
-    Lead::II,
-    Lead::III,
-    Lead::AVR,
-    Lead::AVL,
-    Lead::AVF,
-    Lead::V1,
-    Lead::V2,
-    Lead::V3,
-    Lead::V4,
-    Lead::V5,
-    Lead::V6,
-];
 
 /// Instructions spent on frames.
 #[derive(Clone, Copy, Default)]
@@ -91,14 +78,19 @@ fn main() -> ! {
     lines.figure(&["float", "mode"], u64::from(board::float_mode()), "fpscr");
     let mut blocks = Work::default();
     let mut singles = Work::default();
-    for (words, script) in programs() {
-        let Ok(script) = script else { exit(false) };
-        let (tally, work) = play::<BLOCK>(&script, &timer);
+    let start = timer.ticks();
+    let Ok(image) = Image::new(IMAGE) else { exit(false) };
+    let ticks = timer.ticks().wrapping_sub(start);
+    lines.figure(&["work", "image"], u64::from(ticks) * INSTRUCTIONS_PER_TICK, "instructions");
+    let mut block = [Frame::default(); BLOCK];
+    let mut single = [Frame::default()];
+    for (words, program) in programs(image) {
+        let (tally, work) = play(&program, &timer, &mut block);
         tally.tell(words, &mut lines);
         lines.figure(&["work", words[0], words[1], "average"], work.average(), "instructions/frame");
         lines.figure(&["work", words[0], words[1], "worst-block"], work.worst, "instructions/frame");
         blocks = blocks.with(work);
-        let (same, work) = play::<1>(&script, &timer);
+        let (same, work) = play(&program, &timer, &mut single);
         if same != tally {
             exit(false);
         }
@@ -113,24 +105,32 @@ fn main() -> ! {
     exit(true)
 }
 
-/// Plays to the end by blocks of `N` frames, measuring each; what is hashed is hashed outside the measured time.
-fn play<const N: usize>(script: &Script, timer: &Timer) -> (Tally, Work) {
-    let mut playing = player(script);
+/// Every program with its words: each step alone, then all.
+fn programs(image: Image<'static>) -> impl Iterator<Item = ([&'static str; 2], Image<'static>)> {
+    let alone = (0..image.items()).filter_map(move |item| {
+        let alone = image.alone(item)?;
+        Some((words(&alone.timeline().next()?.step)?, alone))
+    });
+    alone.chain(core::iter::once((SEQUENCE, image)))
+}
+
+/// Plays to the end by blocks of this many frames, measuring each; what is hashed is hashed outside the measured time.
+fn play(image: &Image, timer: &Timer, block: &mut [Frame]) -> (Tally, Work) {
+    let mut playing = with_pressures(Player::of_image(image, RATE), image.timeline());
     let mut tally = Tally::default();
     let mut work = Work::default();
-    let mut block = [Frame::default(); N];
     loop {
         let start = timer.ticks();
-        let n = playing.fill(&mut block);
+        let n = playing.fill(block);
         let filled = block.get(..n).unwrap_or(&[]);
         for frame in filled {
-            black_box(LEADS.map(|lead| frame.lead_mv(lead)));
+            black_box(frame.twelve_leads_mv());
         }
         let instructions = u64::from(timer.ticks().wrapping_sub(start)) * INSTRUCTIONS_PER_TICK;
         if n == 0 {
             return (tally, work);
         }
-        work = work.with(Work { frames: n as u64, instructions, worst: instructions / N as u64 });
+        work = work.with(Work { frames: n as u64, instructions, worst: instructions / block.len().max(1) as u64 });
         tally.take(filled);
     }
 }

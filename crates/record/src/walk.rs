@@ -4,8 +4,9 @@
 use crate::plan::{Frames, MAX_STEPS, PlanError};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::player::Player;
-use pulsewright_core::script::{Item, Placed, Script};
+use pulsewright_core::script::{Item, Script};
 use pulsewright_core::time::{FrameRate, Instant, Span};
+use pulsewright_core::timeline::Placed;
 use pulsewright_files::digest::FramesDigest;
 use pulsewright_plot::recording::{Recording, RecordingError};
 use pulsewright_script::Document;
@@ -82,9 +83,9 @@ impl<'a> Walk<'a> {
         let after = RecordingError::AfterEnd { from_s: 0.0, end_s: 0.0 };
         let script = self.script().map_err(|_| after)?;
         let placed = script.timeline().nth(index).ok_or(after)?;
-        let lasts = placed.step.duration.map_or(f64::from(HOLD_S), Span::as_secs_f64);
+        let lasts = placed.step.duration().map_or(f64::from(HOLD_S), Span::as_secs_f64);
         // What the step before left behind is over after some seconds; a ramp is shown where it ends.
-        let settle = (lasts - seconds).clamp(0.0, if placed.step.ramps.is_empty() { 6.0 } else { lasts });
+        let settle = (lasts - seconds).clamp(0.0, if placed.step.ramps().next().is_none() { 6.0 } else { lasts });
         let length = seconds.min(lasts - settle);
         let from = Instant::ZERO.plus(placed.start.since(Instant::ZERO)).plus(span(settle));
         Recording::play(&script, STRIP_RATE, from, span(length))

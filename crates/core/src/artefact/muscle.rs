@@ -40,7 +40,7 @@ pub(super) struct Muscle {
 }
 
 impl Muscle {
-    pub(super) fn new() -> Muscle {
+    pub(super) const fn new() -> Muscle {
         Muscle { ring: [[0; 2 * DRAWS]; 16], next: 0, before: [0; ELECTRODES], after: [0; ELECTRODES] }
     }
 

@@ -23,12 +23,6 @@ pub struct Demand {
     pub qtc_ms: f32,
     /// Expected interval between beats.
     pub period: Span,
-    /// Height of a pacing pulse in lead II, mV.
-    pub pacing_mv: f32,
-    /// Width of a pacing pulse, ms.
-    pub pacing_ms: f32,
-    /// What a pacing pulse leaves behind.
-    pub tail: Tail,
     /// ST level, mV, in the order of [`LeadGroup::ALL`].
     pub st_mv: [f32; 3],
     /// Early QRS force lost, mV, in the order of [`LeadGroup::ALL`].
@@ -39,6 +33,17 @@ pub struct Demand {
     pub tenting: f32,
     /// Turn of QRS and T in the frontal plane, 2^-32 turns.
     pub axis: u32,
+}
+
+/// How pulses of a pacing device are to be drawn at an instant.
+#[derive(Clone, Copy, Debug)]
+pub struct PulseDemand {
+    /// Height in lead II, mV.
+    pub mv: f32,
+    /// Width, ms.
+    pub ms: f32,
+    /// What a pulse leaves behind.
+    pub tail: Tail,
 }
 
 /// A ventricular activation to be drawn.
@@ -94,13 +99,13 @@ impl Manner {
 
 impl Electrogram {
     /// A P wave; a flutter wave lasts one `cycle`.
-    pub fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, demand: &Demand) {
+    pub fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, body: &Body) {
         let stretch = match origin {
             AtrialOrigin::Flutter => cycle.as_secs() * (1000.0 / FLUTTER_CYCLE_MS),
             _ => 1.0,
         };
         self.deflections.retire(at);
-        self.start(at, demand.body.p(origin), Manner { stretch, ..Manner::PLAIN });
+        self.start(at, body.p(origin), Manner { stretch, ..Manner::PLAIN });
     }
 
     /// A QRS complex with its T wave.
@@ -155,13 +160,13 @@ impl Electrogram {
     }
 
     /// A pulse of the pacing device.
-    pub fn pace(&mut self, at: Instant, demand: &Demand) {
-        let edge_s = math::max(demand.pacing_ms * 0.000_1, 1e-5);
-        let hold_s = demand.pacing_ms * 0.001 - edge_s;
+    pub fn pace(&mut self, at: Instant, demand: &PulseDemand) {
+        let edge_s = math::max(demand.ms * 0.000_1, 1e-5);
+        let hold_s = demand.ms * 0.001 - edge_s;
         let bump = Bump::new(at, edge_s, hold_s, edge_s);
         self.deflections.retire(at);
-        self.deflections.start(Deflection { bump, vector_mv: PACING.map(|axis| axis * demand.pacing_mv) });
-        let tail_mv = demand.tail.start_mv(demand.pacing_mv, demand.pacing_ms * 0.001);
+        self.deflections.start(Deflection { bump, vector_mv: PACING.map(|axis| axis * demand.mv) });
+        let tail_mv = demand.tail.start_mv(demand.mv, demand.ms * 0.001);
         self.overshoot.start(bump.end(), tail_mv, demand.tail.tau_s);
     }
 

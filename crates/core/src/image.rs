@@ -1,0 +1,246 @@
+//! Compact images of scripts: bytes that a microcontroller keeps in flash and plays as they lie there.
+//!
+//! `docs/image.md` specifies them byte by byte. [`write()`] makes one from a [`crate::script::Script`]; [`Image::new`] checks one, after which
+//! nothing in it can be wrong: [`crate::player::Player::of_image`] plays it with the bits of the script.
+//!
+//! ```
+//! use pulsewright_core::{body::ADULT, heart::catalogue::SINUS, image::{self, Image}, script::{Item, Script, Step},
+//!     settings::Settings, time::Span};
+//!
+//! let settings = Settings::new(&ADULT, &SINUS);
+//! let items = [Item::Step(Step { duration: Some(Span::secs(10)), settings, ramps: &[], beats: &[] })];
+//! let mut bytes = Vec::new();
+//! image::write(&Script::new(7, &items)?, |part| bytes.extend_from_slice(part))?;
+//! assert_eq!(Image::new(&bytes)?.duration(), Some(Span::secs(10)));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod check_sum;
+mod step;
+mod write;
+
+pub(crate) use step::ImageStep;
+pub use write::{WriteError, write};
+
+use crate::body::BODIES;
+use crate::heart::catalogue::RHYTHMS;
+use crate::script::ScriptError;
+use crate::settings::Field;
+use crate::time::Span;
+use crate::timeline::{Entry, Source, Timeline};
+use check_sum::CheckSum;
+use core::fmt;
+
+/// First bytes of an image.
+const MARK: [u8; 4] = *b"PWIM";
+/// Version of the format.
+const VERSION: u16 = 1;
+/// Bytes before the positions of the items.
+const HEADER: usize = 32;
+/// Where the check sum lies in the header.
+const CHECK_SUM: core::ops::Range<usize> = 8..12;
+/// First byte of a step and of a repeat.
+const STEP: u8 = 1;
+const REPEAT: u8 = 2;
+
+/// An image that has been checked.
+#[derive(Clone, Copy, Debug)]
+pub struct Image<'a> {
+    bytes: &'a [u8],
+    /// The items that are played.
+    first: u32,
+    count: u32,
+}
+
+/// Why bytes are no image that can be played.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum ImageError {
+    /// They do not start with an image's mark.
+    Mark,
+    /// A version of the format that this build does not read.
+    Version(u16),
+    /// Fewer or more bytes than the image says it has.
+    Length {
+        /// What it says.
+        said: u32,
+        /// How many there are.
+        found: usize,
+    },
+    /// The check sum differs: a byte is not what was written.
+    CheckSum,
+    /// Made by a build with other settings, bodies or rhythms: the same numbers mean others of them here.
+    Tables,
+    /// An item that is cut off, or that names what does not exist, by its index.
+    Item(usize),
+    /// A value out of its field's range, by the index of its item.
+    Value(usize),
+    /// Items that do not make a script.
+    Script(ScriptError),
+}
+
+impl fmt::Display for ImageError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            ImageError::Mark => f.write_str("not an image of a script"),
+            ImageError::Version(version) => {
+                write!(f, "an image of version {version}, where version {VERSION} can be read")
+            }
+            ImageError::Length { said, found } => write!(f, "an image of {said} bytes, of which there are {found}"),
+            ImageError::CheckSum => f.write_str("the image's check sum differs: its bytes are not those written"),
+            ImageError::Tables => f.write_str(
+                "the image was made by a version with other settings, bodies or rhythms; make it anew from its script",
+            ),
+            ImageError::Item(i) => write!(f, "item {i} of the image is cut off or names what does not exist"),
+            ImageError::Value(i) => write!(f, "item {i} of the image has a value out of range"),
+            ImageError::Script(e) => e.fmt(f),
+        }
+    }
+}
+
+impl core::error::Error for ImageError {}
+
+impl<'a> Image<'a> {
+    /// Checks the bytes; everything after this can rely on them.
+    ///
+    /// # Errors
+    /// Bytes that are no image, not a whole one, or one that this build can't play as it was meant.
+    pub fn new(bytes: &'a [u8]) -> Result<Image<'a>, ImageError> {
+        if bytes.get(..MARK.len()) != Some(&MARK) {
+            return Err(ImageError::Mark);
+        }
+        let short = ImageError::Length { said: HEADER as u32, found: bytes.len() };
+        if bytes.len() < HEADER {
+            return Err(short);
+        }
+        let version = u16_at(bytes, 4).ok_or(short)?;
+        if version != VERSION {
+            return Err(ImageError::Version(version));
+        }
+        let said = u32_at(bytes, 12).ok_or(short)?;
+        if said as usize != bytes.len() {
+            return Err(ImageError::Length { said, found: bytes.len() });
+        }
+        let mut sum = CheckSum::new();
+        sum.take(bytes.get(..CHECK_SUM.start).unwrap_or(&[]));
+        sum.take(bytes.get(CHECK_SUM.end..).unwrap_or(&[]));
+        if u32_at(bytes, CHECK_SUM.start) != Some(sum.value()) {
+            return Err(ImageError::CheckSum);
+        }
+        if u32_at(bytes, 24) != Some(TABLES) {
+            return Err(ImageError::Tables);
+        }
+        let count = u32_at(bytes, 28).ok_or(short)?;
+        let image = Image { bytes, first: 0, count };
+        for item in 0..count as usize {
+            match image.entry(item) {
+                Some(Entry::Step(_)) => {
+                    let sound = image.record(item).and_then(ImageStep::new).is_some_and(|step| step.values_allowed());
+                    if !sound {
+                        return Err(ImageError::Value(item));
+                    }
+                }
+                Some(Entry::Repeat { .. }) => {}
+                None => return Err(ImageError::Item(item)),
+            }
+        }
+        Source::Image(image).check().map_err(ImageError::Script)?;
+        Ok(image)
+    }
+
+    /// The seed of everything left to chance.
+    pub fn seed(&self) -> u64 {
+        u64_at(self.bytes, 16).unwrap_or(0)
+    }
+
+    /// How many steps and repeats there are.
+    pub fn items(&self) -> usize {
+        self.count as usize
+    }
+
+    /// The step at an item index alone, played once: what a rig lets its user choose. `None` for a repeat.
+    pub fn alone(&self, item: usize) -> Option<Image<'a>> {
+        let Entry::Step(_) = self.entry(item)? else { return None };
+        Some(Image { first: self.first.checked_add(u32::try_from(item).ok()?)?, count: 1, ..*self })
+    }
+
+    /// The steps as they will be played, each with its item index and start; ends with a step that holds.
+    pub fn timeline(&self) -> Timeline<'a> {
+        Timeline::new(Source::Image(*self))
+    }
+
+    /// How long the image plays; `None` when a step holds, or when it is longer than an instant can tell (136 years).
+    ///
+    /// Takes time in proportion to the items, not to the repeats.
+    pub fn duration(&self) -> Option<Span> {
+        Source::Image(*self).duration()
+    }
+
+    /// The bytes from the start of an item's record on.
+    fn record(&self, item: usize) -> Option<&'a [u8]> {
+        if item >= self.items() {
+            return None;
+        }
+        let place = 4usize.checked_mul((self.first as usize).checked_add(item)?)?.checked_add(HEADER)?;
+        self.bytes.get(u32_at(self.bytes, place)? as usize..)
+    }
+
+    pub(crate) fn entry(&self, item: usize) -> Option<Entry<'a>> {
+        let record = self.record(item)?;
+        match *record.first()? {
+            STEP => Some(Entry::Step(ImageStep::new(record)?.into())),
+            REPEAT => {
+                Some(Entry::Repeat { level: *record.get(1)?, first: u32_at(record, 4)?, times: u32_at(record, 8)? })
+            }
+            _ => None,
+        }
+    }
+}
+
+/// Says which settings, bodies and rhythms there are, and in which order: FNV-1a over their names.
+const TABLES: u32 = {
+    let mut digest = 0x811c_9dc5;
+    let mut i = 0;
+    while i < Field::ALL.len() {
+        digest = name(digest, Field::ALL[i].info().path);
+        i += 1;
+    }
+    let mut i = 0;
+    while i < BODIES.len() {
+        digest = name(digest, BODIES[i].id);
+        i += 1;
+    }
+    let mut i = 0;
+    while i < RHYTHMS.len() {
+        digest = name(digest, RHYTHMS[i].id);
+        i += 1;
+    }
+    digest
+};
+
+/// A digest with a name and a zero byte after it taken in.
+const fn name(mut digest: u32, name: &str) -> u32 {
+    let bytes = name.as_bytes();
+    let mut i = 0;
+    while i < bytes.len() {
+        digest = (digest ^ bytes[i] as u32).wrapping_mul(0x0100_0193);
+        i += 1;
+    }
+    digest.wrapping_mul(0x0100_0193)
+}
+
+fn u16_at(bytes: &[u8], place: usize) -> Option<u16> {
+    Some(u16::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
+}
+
+fn u32_at(bytes: &[u8], place: usize) -> Option<u32> {
+    Some(u32::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
+}
+
+fn u64_at(bytes: &[u8], place: usize) -> Option<u64> {
+    Some(u64::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
+}
+
+fn f32_at(bytes: &[u8], place: usize) -> Option<f32> {
+    u32_at(bytes, place).map(f32::from_bits)
+}

@@ -1,0 +1,136 @@
+//! A step of an image, read where it lies.
+
+use super::{f32_at, u16_at, u64_at};
+use crate::body::{BODIES, Body};
+use crate::heart::catalogue::{RHYTHMS, SINUS};
+use crate::heart::rhythm::{EctopicSite, Rhythm};
+use crate::script::{Ramp, TimedBeat};
+use crate::settings::{FIELDS, Field, resting_in_sinus};
+use crate::time::Span;
+
+/// Bytes of a step before its fields.
+pub(super) const HEAD: usize = 16;
+/// Bytes of a ramp.
+pub(super) const RAMP: usize = 13;
+/// Bytes of a premature beat.
+pub(super) const BEAT: usize = 9;
+
+const WORDS: usize = FIELDS.div_ceil(32);
+
+/// A step of an image.
+///
+/// A player asks for values a dozen times a frame and has no room for all of them, so it keeps in which fields the step differs
+/// from the body at rest; the values themselves stay in the image, in the order of the fields.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct ImageStep<'a> {
+    record: &'a [u8],
+    values: &'a [u8],
+    resting: &'static [f32; FIELDS],
+    /// The fields that differ, by bit.
+    differs: [u32; WORDS],
+    /// How many differ in the words before each.
+    before: [u8; WORDS],
+    ramps: u8,
+}
+
+impl<'a> ImageStep<'a> {
+    /// The step at the start of `record`; `None` if it is cut off or names what does not exist.
+    pub(super) fn new(record: &'a [u8]) -> Option<ImageStep<'a>> {
+        let (&[_, body, rhythm, changes, ramps, _, _, _], _) = record.split_first_chunk()?;
+        RHYTHMS.get(usize::from(rhythm))?;
+        let fields = record.get(HEAD..)?.get(..usize::from(changes))?;
+        let values = record.get(HEAD + fields.len()..)?.get(..4 * fields.len())?;
+        let mut step = ImageStep {
+            record,
+            values,
+            resting: resting_in_sinus(usize::from(body))?,
+            differs: [0; WORDS],
+            before: [0; WORDS],
+            ramps,
+        };
+        let mut next = 0;
+        for &field in fields {
+            // In their order, each once, or a value would be that of another field.
+            if field < next || usize::from(field) >= FIELDS {
+                return None;
+            }
+            next = field + 1;
+            *step.differs.get_mut(usize::from(field / 32))? |= 1 << (field % 32);
+        }
+        let mut count = 0;
+        for (before, word) in step.before.iter_mut().zip(step.differs) {
+            *before = count;
+            count += word.count_ones() as u8;
+        }
+        let whole = (0..usize::from(ramps)).all(|i| step.ramp(i).is_some())
+            && (0..step.beats()).all(|i| step.beat(i).is_some());
+        whole.then_some(step)
+    }
+
+    /// Whether every value lies in its field's range.
+    pub(super) fn values_allowed(&self) -> bool {
+        Field::ALL.iter().all(|field| field.limits().allow(self.get(*field)))
+    }
+
+    pub(crate) fn get(&self, field: Field) -> f32 {
+        let place = field as usize;
+        let (word, bit) = (self.differs[place / 32], 1 << (place % 32));
+        if word & bit == 0 {
+            return self.resting[place];
+        }
+        let rank = usize::from(self.before[place / 32]) + (word & (bit - 1)).count_ones() as usize;
+        f32_at(self.values, 4 * rank).unwrap_or(self.resting[place])
+    }
+
+    pub(crate) fn duration(&self) -> Option<Span> {
+        u64_at(self.record, 8).filter(|ticks| *ticks > 0).map(Span::from_ticks)
+    }
+
+    pub(crate) fn rhythm(&self) -> &'static Rhythm {
+        self.byte(2).and_then(|rhythm| RHYTHMS.get(rhythm)).copied().unwrap_or(&SINUS)
+    }
+
+    pub(crate) fn body(&self) -> &'static Body {
+        self.byte(1).and_then(|body| BODIES.get(body)).copied().unwrap_or(&crate::body::ADULT)
+    }
+
+    /// How many fields ramp.
+    pub(crate) fn ramps(&self) -> usize {
+        self.ramps.into()
+    }
+
+    pub(crate) fn ramp(&self, index: usize) -> Option<Ramp> {
+        if index >= self.ramps() {
+            return None;
+        }
+        let fields = self.after_values();
+        let field = *Field::ALL.get(self.byte(fields + index)?)?;
+        let to = f32_at(self.record, fields + self.ramps() + 4 * index)?;
+        let over = u64_at(self.record, fields + 5 * self.ramps() + 8 * index)?;
+        Some(Ramp { field, to, over: (over > 0).then_some(Span::from_ticks(over)) })
+    }
+
+    /// How many premature beats are told to come.
+    fn beats(&self) -> usize {
+        u16_at(self.record, 6).unwrap_or(0).into()
+    }
+
+    pub(crate) fn beat(&self, index: usize) -> Option<TimedBeat> {
+        if index >= self.beats() {
+            return None;
+        }
+        let place = self.after_values() + RAMP * self.ramps() + BEAT * index;
+        let after = Span::from_ticks(u64_at(self.record, place)?);
+        let site = *EctopicSite::ALL.get(self.byte(place + 8)?)?;
+        Some(TimedBeat { after, site })
+    }
+
+    /// Where the ramps start.
+    fn after_values(&self) -> usize {
+        HEAD + self.values.len() / 4 * 5
+    }
+
+    fn byte(&self, place: usize) -> Option<usize> {
+        self.record.get(place).map(|byte| usize::from(*byte))
+    }
+}

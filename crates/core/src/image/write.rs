@@ -1,0 +1,160 @@
+//! Making an image from a script, without a heap: everything is put out twice, first to form the check sum.
+
+use super::check_sum::CheckSum;
+use super::step::{BEAT, HEAD, RAMP};
+use super::{CHECK_SUM, HEADER, MARK, REPEAT, STEP, TABLES, VERSION};
+use crate::body::BODIES;
+use crate::heart::catalogue::RHYTHMS;
+use crate::heart::rhythm::EctopicSite;
+use crate::script::{Item, Ramp, Script, Step};
+use crate::settings::{FIELDS, Field, resting_in_sinus};
+use crate::time::Span;
+use core::fmt;
+
+// Fields, bodies and rhythms are numbered by a byte.
+const _: () = assert!(FIELDS <= 255 && BODIES.len() <= 255 && RHYTHMS.len() <= 255);
+
+/// Why a script does not fit an image.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum WriteError {
+    /// A rhythm that is not in the catalogue, by item index.
+    Rhythm(usize),
+    /// A body that is none of [`BODIES`], by item index.
+    Body(usize),
+    /// More than 65 535 premature beats in a step, by item index.
+    Beats(usize),
+    /// More than 4 GiB.
+    Size,
+}
+
+impl fmt::Display for WriteError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            WriteError::Rhythm(i) => write!(f, "item {i}: an image can't hold a rhythm that is not in the catalogue"),
+            WriteError::Body(i) => write!(f, "item {i}: an image can't hold a body of one's own"),
+            WriteError::Beats(i) => write!(f, "item {i}: an image holds at most 65535 premature beats a step"),
+            WriteError::Size => f.write_str("the image would be larger than 4 GiB"),
+        }
+    }
+}
+
+impl core::error::Error for WriteError {}
+
+/// Puts out the image of a script in parts, in order.
+///
+/// # Errors
+/// A script that does not fit; nothing has been put out then.
+pub fn write(script: &Script<'_>, mut put: impl FnMut(&[u8])) -> Result<(), WriteError> {
+    let items = script.items();
+    let mut length = HEADER + 4 * items.len();
+    for (i, item) in items.iter().enumerate() {
+        length += match item {
+            Item::Step(step) => Record::new(i, step)?.length(),
+            Item::Repeat { .. } => REPEAT_LENGTH,
+        };
+    }
+    let length = u32::try_from(length).map_err(|_| WriteError::Size)?;
+    let mut sum = CheckSum::new();
+    let mut position = 0;
+    put_all(script, length, 0, &mut |part| {
+        // The sum is over everything but itself, and it is put out in a part of its own.
+        if position != CHECK_SUM.start {
+            sum.take(part);
+        }
+        position += part.len();
+    })?;
+    put_all(script, length, sum.value(), &mut put)
+}
+
+const REPEAT_LENGTH: usize = 12;
+
+fn put_all(script: &Script<'_>, length: u32, sum: u32, put: &mut dyn FnMut(&[u8])) -> Result<(), WriteError> {
+    let items = script.items();
+    put(&MARK);
+    put(&VERSION.to_le_bytes());
+    put(&[0, 0]);
+    put(&sum.to_le_bytes());
+    put(&length.to_le_bytes());
+    put(&script.seed().to_le_bytes());
+    put(&TABLES.to_le_bytes());
+    put(&(items.len() as u32).to_le_bytes());
+    let mut place = (HEADER + 4 * items.len()) as u32;
+    for (i, item) in items.iter().enumerate() {
+        put(&place.to_le_bytes());
+        place += match item {
+            Item::Step(step) => Record::new(i, step)?.length() as u32,
+            Item::Repeat { .. } => REPEAT_LENGTH as u32,
+        };
+    }
+    for (i, item) in items.iter().enumerate() {
+        match item {
+            Item::Step(step) => Record::new(i, step)?.put(put),
+            Item::Repeat { first, times, level } => {
+                put(&[REPEAT, *level, 0, 0]);
+                put(&first.to_le_bytes());
+                put(&times.to_le_bytes());
+            }
+        }
+    }
+    Ok(())
+}
+
+/// A step with the numbers that its record needs.
+struct Record<'a> {
+    step: &'a Step<'a>,
+    body: u8,
+    rhythm: u8,
+    beats: u16,
+    resting: &'static [f32; FIELDS],
+}
+
+impl<'a> Record<'a> {
+    fn new(item: usize, step: &'a Step<'a>) -> Result<Record<'a>, WriteError> {
+        let settings = &step.settings;
+        let body = BODIES.iter().position(|body| core::ptr::eq(*body, settings.body()));
+        let rhythm = RHYTHMS.iter().position(|rhythm| core::ptr::eq(*rhythm, settings.rhythm()));
+        let body = body.ok_or(WriteError::Body(item))?;
+        Ok(Record {
+            step,
+            body: body as u8,
+            rhythm: rhythm.ok_or(WriteError::Rhythm(item))? as u8,
+            beats: u16::try_from(step.beats.len()).map_err(|_| WriteError::Beats(item))?,
+            resting: resting_in_sinus(body).ok_or(WriteError::Body(item))?,
+        })
+    }
+
+    fn length(&self) -> usize {
+        HEAD + 5 * self.changes().count() + RAMP * self.ramps().count() + BEAT * self.step.beats.len()
+    }
+
+    /// The fields in which the step differs from the body at rest, by their bits.
+    fn changes(&self) -> impl Iterator<Item = (Field, f32)> + '_ {
+        Field::ALL.iter().zip(self.resting).filter_map(|(field, resting)| {
+            let value = self.step.settings.get(*field);
+            (value.to_bits() != resting.to_bits()).then_some((*field, value))
+        })
+    }
+
+    /// What moves, by field; where a step names one twice the first counts.
+    fn ramps(&self) -> impl Iterator<Item = &Ramp> {
+        Field::ALL.iter().filter_map(|field| self.step.ramps.iter().find(|ramp| ramp.field == *field))
+    }
+
+    fn put(&self, put: &mut dyn FnMut(&[u8])) {
+        let (changes, ramps) = (self.changes().count() as u8, self.ramps().count() as u8);
+        put(&[STEP, self.body, self.rhythm, changes, ramps, 0]);
+        put(&self.beats.to_le_bytes());
+        put(&self.step.duration.map_or(0, Span::ticks).to_le_bytes());
+        self.changes().for_each(|(field, _)| put(&[field as u8]));
+        self.changes().for_each(|(_, value)| put(&value.to_le_bytes()));
+        self.ramps().for_each(|ramp| put(&[ramp.field as u8]));
+        self.ramps().for_each(|ramp| put(&ramp.to.to_le_bytes()));
+        self.ramps().for_each(|ramp| put(&ramp.over.map_or(0, Span::ticks).to_le_bytes()));
+        for beat in self.step.beats {
+            put(&beat.after.ticks().to_le_bytes());
+            let site = EctopicSite::ALL.iter().position(|site| *site == beat.site);
+            put(&[site.unwrap_or(0) as u8]);
+        }
+    }
+}

@@ -1,0 +1,355 @@
+//! Steps in playing order, whatever holds them: the items of a script, or a compact image of one.
+
+use crate::body::Body;
+use crate::heart::rhythm::Rhythm;
+use crate::image::{Image, ImageStep};
+use crate::script::{Conflict, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, ScriptError, Step, TimedBeat};
+use crate::settings::{Field, OutOfRange};
+use crate::test_signal::TestSignal;
+use crate::time::{Instant, Span};
+
+/// A step as it is played, whatever holds it.
+#[derive(Clone, Copy, Debug)]
+pub struct PlayedStep<'a>(Holder<'a>);
+
+#[derive(Clone, Copy, Debug)]
+enum Holder<'a> {
+    Item(&'a Step<'a>),
+    Image(ImageStep<'a>),
+}
+
+impl<'a> From<&'a Step<'a>> for PlayedStep<'a> {
+    fn from(step: &'a Step<'a>) -> PlayedStep<'a> {
+        PlayedStep(Holder::Item(step))
+    }
+}
+
+impl<'a> From<ImageStep<'a>> for PlayedStep<'a> {
+    fn from(step: ImageStep<'a>) -> PlayedStep<'a> {
+        PlayedStep(Holder::Image(step))
+    }
+}
+
+impl<'a> PlayedStep<'a> {
+    /// How long; `None` holds until the player is told to go on.
+    pub fn duration(&self) -> Option<Span> {
+        match &self.0 {
+            Holder::Item(step) => step.duration,
+            Holder::Image(step) => step.duration(),
+        }
+    }
+
+    /// The rhythm.
+    pub fn rhythm(&self) -> &'static Rhythm {
+        match &self.0 {
+            Holder::Item(step) => step.settings.rhythm(),
+            Holder::Image(step) => step.rhythm(),
+        }
+    }
+
+    /// The body.
+    pub fn body(&self) -> &'static Body {
+        match &self.0 {
+            Holder::Item(step) => step.settings.body(),
+            Holder::Image(step) => step.body(),
+        }
+    }
+
+    /// The value of a field at the start of the step.
+    pub fn get(&self, field: Field) -> f32 {
+        match &self.0 {
+            Holder::Item(step) => step.settings.get(field),
+            Holder::Image(step) => step.get(field),
+        }
+    }
+
+    /// The value of a field at `since_start` into the step.
+    pub fn value(&self, field: Field, since_start: Span) -> f32 {
+        self.course(field).at(since_start)
+    }
+
+    /// What a field does over the step: looked up once, for many instants.
+    // Not inlined: few steps ramp.
+    #[inline(never)]
+    pub(crate) fn course(&self, field: Field) -> Course {
+        let from = self.get(field);
+        let ramp = if self.steady() { None } else { self.ramps().find(|ramp| ramp.field == field) };
+        match ramp.and_then(|ramp| Some((ramp.to, ramp.over.or(self.duration())?))) {
+            Some((to, over)) => Course { from, to, over },
+            None => Course::held(from),
+        }
+    }
+
+    /// Whether nothing moves during the step.
+    fn steady(&self) -> bool {
+        match &self.0 {
+            Holder::Item(step) => step.ramps.is_empty(),
+            Holder::Image(step) => step.ramps() == 0,
+        }
+    }
+
+    /// What moves during the step.
+    pub fn ramps(&self) -> impl Iterator<Item = Ramp> + use<'a> {
+        let step = *self;
+        (0..).map_while(move |i| match step.0 {
+            Holder::Item(step) => step.ramps.get(i).copied(),
+            Holder::Image(step) => step.ramp(i),
+        })
+    }
+
+    /// The `index`-th premature beat, in order of time.
+    pub fn beat(&self, index: usize) -> Option<TimedBeat> {
+        match &self.0 {
+            Holder::Item(step) => step.beats.get(index).copied(),
+            Holder::Image(step) => step.beat(index),
+        }
+    }
+
+    /// What excludes each other in the settings, at the start and at the end of the ramps.
+    pub(crate) fn conflicts(&self) -> impl Iterator<Item = Conflict> + use<'a> {
+        let step = *self;
+        // A step that holds comes to the end of its ramps.
+        let end = step.duration().unwrap_or(Span::MAX);
+        [Span::ZERO, end].into_iter().flat_map(move |at| {
+            let rate = step.value(Field::RateBpm, at);
+            let (min_bpm, max_bpm) = step.rhythm().allowed_bpm(step.get(Field::AvRatio));
+            let rate = (rate < min_bpm || rate > max_bpm).then_some(Conflict::RateOfRhythm {
+                rate_bpm: rate,
+                min_bpm,
+                max_bpm,
+            });
+            let order = PAIRS.iter().filter_map(move |of| {
+                let [systolic_mmhg, diastolic_mmhg] = of.fields.map(|field| step.value(field, at));
+                let arterial = || step.value(Field::ArterialDiastolic, at);
+                let diastolic_mmhg = if diastolic_mmhg > 0.0 { diastolic_mmhg } else { arterial() };
+                let wrong = systolic_mmhg > 0.0 && systolic_mmhg < diastolic_mmhg + 2.0;
+                wrong.then_some(Conflict::PressureOrder { of, systolic_mmhg, diastolic_mmhg })
+            });
+            let beats = (!TestSignal::numbered(step.get(Field::TestSignal)).has_beats() && step.rhythm().beats())
+                .then_some(Conflict::BeatsOfTestSignal);
+            rate.into_iter().chain(order).chain(beats)
+        })
+    }
+
+    /// Checks the step at an item index by itself.
+    fn check(&self, item: usize) -> Result<(), ScriptError> {
+        if self.duration().is_some_and(|duration| duration < MIN_STEP) {
+            return Err(ScriptError::TooShort(item));
+        }
+        for Ramp { field, to, over } in self.ramps() {
+            let limits = field.limits();
+            let too_short = over.or(self.duration()).is_none_or(|over| over < MIN_STEP);
+            if too_short || !limits.ramps || !limits.allow(to) {
+                return Err(ScriptError::Ramp(item, OutOfRange { field, value: to }));
+            }
+        }
+        let mut last = Span::ZERO;
+        for beat in (0..).map_while(|i| self.beat(i)) {
+            if beat.after < last {
+                return Err(ScriptError::BeatOrder(item));
+            }
+            last = beat.after;
+        }
+        self.conflicts().next().map_or(Ok(()), |conflict| Err(ScriptError::Conflict(item, conflict)))
+    }
+}
+
+/// What a field does over a step: held, or in a straight line, then held.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Course {
+    from: f32,
+    to: f32,
+    /// How long the line is; zero where the value is held.
+    over: Span,
+}
+
+impl Course {
+    /// A value that does not move.
+    pub(crate) const fn held(value: f32) -> Course {
+        Course { from: value, to: value, over: Span::ZERO }
+    }
+
+    /// The value at `since_start` into the step.
+    #[inline]
+    pub(crate) fn at(&self, since_start: Span) -> f32 {
+        if since_start >= self.over {
+            return self.to;
+        }
+        self.from + (self.to - self.from) * (since_start.as_secs() / self.over.as_secs())
+    }
+}
+
+/// What a source holds at an index.
+pub(crate) enum Entry<'a> {
+    Step(PlayedStep<'a>),
+    /// As [`Item::Repeat`].
+    Repeat {
+        first: u32,
+        times: u32,
+        level: u8,
+    },
+}
+
+/// Where steps and repeats come from.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Source<'a> {
+    Items(&'a [Item<'a>]),
+    Image(Image<'a>),
+    /// A step alone, at an item index that whoever leads the player has given it.
+    Led(&'a Step<'a>, usize),
+}
+
+impl<'a> Source<'a> {
+    fn len(&self) -> usize {
+        match self {
+            Source::Led(_, item) => item.saturating_add(1),
+            Source::Items(items) => items.len(),
+            Source::Image(image) => image.items(),
+        }
+    }
+
+    fn get(&self, item: usize) -> Option<Entry<'a>> {
+        match self {
+            Source::Items(items) => items.get(item).map(|item| match item {
+                Item::Step(step) => Entry::Step(step.into()),
+                Item::Repeat { first, times, level } => Entry::Repeat { first: *first, times: *times, level: *level },
+            }),
+            Source::Image(image) => image.entry(item),
+            Source::Led(step, its) => (item == *its).then(|| Entry::Step((*step).into())),
+        }
+    }
+
+    /// Checks everything that makes a script of the items; whatever plays them can rely on it.
+    pub(crate) fn check(&self) -> Result<(), ScriptError> {
+        if !(0..self.len()).any(|item| matches!(self.get(item), Some(Entry::Step(_)))) {
+            return Err(ScriptError::Empty);
+        }
+        for item in 0..self.len() {
+            match self.get(item) {
+                Some(Entry::Step(step)) => step.check(item)?,
+                Some(Entry::Repeat { first, times, level }) => {
+                    let level = usize::from(level);
+                    let points_back = (first as usize) < item && times > 0 && level < MAX_NESTING;
+                    // What it repeats, other repeats included, must lie in its block and deeper.
+                    let mut inner = (first as usize..item).filter_map(|i| match self.get(i) {
+                        Some(Entry::Repeat { first, level, .. }) => Some((first, usize::from(level))),
+                        _ => None,
+                    });
+                    if !points_back || inner.any(|(from, deeper)| from < first || deeper >= level) {
+                        return Err(ScriptError::Repeat(item));
+                    }
+                }
+                None => {}
+            }
+        }
+        Ok(())
+    }
+
+    /// How long the items play; `None` when a step holds, or when it is longer than an instant can tell.
+    pub(crate) fn duration(&self) -> Option<Span> {
+        let total = self.block_ticks(0, self.len())?;
+        (total < u64::MAX).then_some(Span::from_ticks(total))
+    }
+
+    /// Ticks that the items `first..end` play once, held at the largest number; `None` if a step holds.
+    ///
+    /// Walks a repeated block once more for its repeat, so at most [`MAX_NESTING`] times in all.
+    fn block_ticks(&self, first: usize, end: usize) -> Option<u64> {
+        let mut total: u64 = 0;
+        for i in first..end {
+            match self.get(i) {
+                Some(Entry::Step(step)) => total = total.saturating_add(step.duration()?.ticks()),
+                Some(Entry::Repeat { first, times, .. }) => {
+                    let inner = self.block_ticks(first as usize, i)?;
+                    total = total.saturating_add(inner.saturating_mul(u64::from(times.saturating_sub(1))));
+                }
+                None => {}
+            }
+        }
+        Some(total)
+    }
+}
+
+/// A step at its place in time.
+#[derive(Clone, Copy, Debug)]
+pub struct Placed<'a> {
+    /// Index of the step among the script's items.
+    pub item: usize,
+    /// When it starts.
+    pub start: Instant,
+    /// The step.
+    pub step: PlayedStep<'a>,
+}
+
+impl Placed<'_> {
+    /// The value of a field at an instant.
+    // Not inlined: it is asked for in a hundred places.
+    #[inline(never)]
+    pub(crate) fn value(&self, field: Field, at: Instant) -> f32 {
+        if self.step.steady() { self.step.get(field) } else { self.step.value(field, at.since(self.start)) }
+    }
+}
+
+/// Walks steps in playing order.
+#[derive(Clone, Debug)]
+pub struct Timeline<'a> {
+    source: Source<'a>,
+    next: usize,
+    played: [u32; MAX_NESTING],
+    /// Start of the next step; [`Instant::NEVER`] once a step holds.
+    start: Instant,
+}
+
+impl<'a> Timeline<'a> {
+    pub(crate) fn new(source: Source<'a>) -> Timeline<'a> {
+        Timeline { source, next: 0, played: [0; MAX_NESTING], start: Instant::ZERO }
+    }
+
+    /// A timeline of one step at a time of one's own.
+    pub(crate) fn led(step: &'a Step<'a>, item: usize, start: Instant) -> Timeline<'a> {
+        Timeline { source: Source::Led(step, item), next: item, played: [0; MAX_NESTING], start }
+    }
+
+    /// When the next step starts, or the last one ends; [`Instant::NEVER`] while a step holds.
+    pub(crate) fn next_start(&self) -> Instant {
+        self.start
+    }
+
+    /// Goes on at `at`, although the last step holds or has not ended.
+    pub fn resume_at(&mut self, at: Instant) {
+        self.start = at;
+    }
+}
+
+impl<'a> Iterator for Timeline<'a> {
+    type Item = Placed<'a>;
+
+    fn next(&mut self) -> Option<Placed<'a>> {
+        let start = self.start;
+        if start == Instant::NEVER {
+            return None;
+        }
+        // What there is no step for never starts.
+        self.start = Instant::NEVER;
+        loop {
+            let item = self.next;
+            match self.source.get(item)? {
+                Entry::Step(step) => {
+                    self.next = item.saturating_add(1);
+                    self.start = step.duration().map_or(Instant::NEVER, |duration| start.plus(duration));
+                    return Some(Placed { item, start, step });
+                }
+                Entry::Repeat { first, times, level } => {
+                    let played = self.played.get_mut(usize::from(level))?;
+                    *played += 1;
+                    if *played < times {
+                        self.next = first as usize;
+                    } else {
+                        *played = 0;
+                        self.next += 1;
+                    }
+                }
+            }
+        }
+    }
+}
