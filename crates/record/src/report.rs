@@ -86,6 +86,7 @@ impl<'a> Report<'a> {
         for line in self.objections() {
             let _ = writeln!(text, "CHANGED  {line}");
         }
+        let mut last = Vec::new();
         for (step, item, judged) in &self.judgement.items {
             if judged.verdict == Verdict::Pass {
                 continue;
@@ -99,9 +100,12 @@ impl<'a> Report<'a> {
                 item.name(),
                 judged.why
             );
-            for line in guide(&self.judgement, *item, judged) {
+            let advice = guide(&self.judgement, *item, judged);
+            // Readings of one pressure fail together; what to check is said once.
+            for line in advice.iter().filter(|_| advice != last) {
                 let _ = writeln!(text, "           {line}");
             }
+            last = advice;
         }
         for line in &self.judgement.missing {
             let _ = writeln!(text, "missing  {line}");

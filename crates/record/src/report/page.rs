@@ -21,7 +21,7 @@ pub fn html(report: &Report<'_>) -> String {
     trends(report, &mut html);
     let _ = writeln!(
         html,
-        "<section class=\"card caution\" aria-labelledby=\"cautions\"><h2 id=\"cautions\">Cautions</h2><ul>{}{}</ul></section></main>",
+        "<section class=\"card caution\" aria-labelledby=\"cautions\"><h2 id=\"cautions\">Cautions</h2><ul>{}{}</ul></section>\n<section class=\"sign\" aria-label=\"Signatures on paper\"><p>Done by, date</p><p>Checked by, date</p></section></main>",
         lines(CAUTIONS),
         lines(&report.plan.cautions)
     );
@@ -31,6 +31,8 @@ pub fn html(report: &Report<'_>) -> String {
 
 fn head(report: &Report<'_>, html: &mut String) {
     let title = escape(&report.plan.title);
+    let known = ["Report", report.record.about("asset"), date(report.record)];
+    let kind: Vec<&str> = known.into_iter().filter(|word| !word.is_empty()).collect();
     let (word, class, said) = match report.judgement.overall {
         _ if !report.objections().is_empty() => ("Changed", "fail", "Do not rely on this record: see below."),
         Overall::Passed => ("Passed", "pass", "Every check passed or was skipped for a reason."),
@@ -43,11 +45,10 @@ fn head(report: &Report<'_>, html: &mut String) {
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'\">\n\
          <title>{title}: report</title>\n<style>\n{LOOK}{}</style>\n</head>\n<body>\n<main>\n\
-         <header class=\"banner\" data-verdict=\"{class}\"><div><p class=\"kind\">Report \u{b7} {} \u{b7} {}</p><h1>{title}</h1></div>\n\
+         <header class=\"banner\" data-verdict=\"{class}\"><div><p class=\"kind\">{}</p><h1>{title}</h1></div>\n\
          <p class=\"overall verdict\"><span class=\"mark\" aria-hidden=\"true\"></span>{word}</p><p class=\"counts\">{}. {said}</p></header>\n",
         include_str!("../page/report.css"),
-        escape(report.record.about("asset")),
-        escape(date(report.record)),
+        escape(&kind.join(" \u{b7} ")),
         report.judgement.counts(),
     );
     let objections = report.objections();
@@ -88,6 +89,7 @@ fn about(report: &Report<'_>, html: &mut String) {
 fn results(report: &Report<'_>, html: &mut String) {
     html.push_str("<section class=\"card\" aria-labelledby=\"results\"><h2 id=\"results\">Results</h2>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-labelledby=\"results\"><table><thead><tr><th scope=\"col\">Check</th><th scope=\"col\">Expected</th><th scope=\"col\">Allowed, and why</th><th scope=\"col\">Read</th><th scope=\"col\">Verdict</th></tr></thead><tbody>\n");
     let mut last = "";
+    let mut told = Vec::new();
     for (step, item, judged) in &report.judgement.items {
         if step.id != last {
             let _ = writeln!(
@@ -99,12 +101,22 @@ fn results(report: &Report<'_>, html: &mut String) {
             );
             last = &step.id;
         }
-        row(report, *item, judged, html);
+        row(*item, judged, html);
+        let advice = guide(&report.judgement, *item, judged);
+        // Readings of one pressure fail together; what to check is said once.
+        if !advice.is_empty() && advice != told {
+            let _ = writeln!(
+                html,
+                "<tr class=\"guide\"><td colspan=\"5\"><p>Check next</p><ol>{}</ol></td></tr>",
+                lines(&advice)
+            );
+        }
+        told = advice;
     }
     html.push_str("</tbody></table></div></section>\n");
 }
 
-fn row(report: &Report<'_>, item: Item<'_>, judged: &Judged<'_>, html: &mut String) {
+fn row(item: Item<'_>, judged: &Judged<'_>, html: &mut String) {
     let written = judged.entry.value.trim();
     let (expected, allowed, source, read) = match item {
         Item::Reading(reading) => {
@@ -143,14 +155,6 @@ fn row(report: &Report<'_>, item: Item<'_>, judged: &Judged<'_>, html: &mut Stri
         escape(source),
         word = judged.verdict.id(),
     );
-    let advice = guide(&report.judgement, item, judged);
-    if !advice.is_empty() {
-        let _ = writeln!(
-            html,
-            "<tr class=\"guide\"><td colspan=\"5\"><p>Check next</p><ol>{}</ol></td></tr>",
-            lines(advice)
-        );
-    }
 }
 
 fn preparations(report: &Report<'_>, html: &mut String) {
