@@ -8,3 +8,8 @@ pub mod statistics;
 #[cfg(doctest)]
 #[doc = include_str!("../../docs/microcontroller.md")]
 pub struct MicrocontrollerGuide;
+
+/// The program in the description of images.
+#[cfg(doctest)]
+#[doc = include_str!("../../docs/image.md")]
+pub struct ImagePage;

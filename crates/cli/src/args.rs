@@ -31,6 +31,7 @@ pub enum Verb {
     Plot(Box<Plot>),
     Catalog(Catalog),
     Check(Check),
+    Compile(crate::compile::CompileArgs),
     Schema(Schema),
     Rig(crate::rig_args::RigArgs),
     Score(Box<crate::score::ScoreArgs>),

@@ -7,6 +7,7 @@ mod args;
 mod catalog;
 mod channel_groups;
 mod check;
+mod compile;
 mod diagnostics;
 mod flags;
 mod interruption;
@@ -42,6 +43,7 @@ fn main() -> ExitCode {
         Verb::Catalog(catalog) => catalog::run(&catalog),
         Verb::Check(check) => check::run(&check),
         Verb::Schema(schema) => schema::run(&schema),
+        Verb::Compile(compile) => compile::run(&compile),
         Verb::Rig(rig) => rig::run(&rig),
         Verb::Completions(completions) => manual::completions(completions.shell),
         Verb::Score(score) => score::run(&score),

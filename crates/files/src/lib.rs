@@ -47,6 +47,7 @@ pub mod digest;
 pub mod edf;
 pub mod expected;
 pub mod format;
+pub mod image;
 pub mod marks;
 pub mod names;
 mod parts;
