@@ -34,6 +34,7 @@ pub enum Verb {
     Compile(crate::compile::CompileArgs),
     Schema(Schema),
     Rig(crate::rig_args::RigArgs),
+    Calibrate(Box<crate::rig_args::Calibrate>),
     Score(Box<crate::score::ScoreArgs>),
     Suite(Box<crate::suite::SuiteArgs>),
     Worksheet(crate::worksheet::WorksheetArgs),

@@ -4,6 +4,7 @@
 //! exit code. A new verb is a row in [`args::Verb`], a module, and an arm in `main`.
 
 mod args;
+mod calibrate;
 mod catalog;
 mod channel_groups;
 mod check;
@@ -28,6 +29,7 @@ mod script_file;
 mod session;
 mod suite;
 mod table;
+mod today;
 mod words;
 mod worksheet;
 
@@ -44,6 +46,7 @@ fn main() -> ExitCode {
         Verb::Check(check) => check::run(&check),
         Verb::Schema(schema) => schema::run(&schema),
         Verb::Compile(compile) => compile::run(&compile),
+        Verb::Calibrate(calibrate) => calibrate::run(&calibrate),
         Verb::Rig(rig) => rig::run(&rig),
         Verb::Completions(completions) => manual::completions(completions.shell),
         Verb::Score(score) => score::run(&score),

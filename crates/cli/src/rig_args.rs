@@ -2,7 +2,7 @@
 
 use crate::flags;
 use clap::{Args, Subcommand, ValueEnum};
-use pulsewright_core::time::FrameRate;
+use pulsewright_core::time::{FrameRate, Span};
 use std::path::PathBuf;
 
 /// Frames for a rig's converters instead of channels.
@@ -56,4 +56,67 @@ pub struct RigCheck {
     /// Frames a second, 100 to 48000.
     #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "1000")]
     pub frame_rate: FrameRate,
+}
+
+/// Measure a rig at two levels of each output and write the correction into its description.
+///
+/// Without readings the levels are listed, or at a terminal asked for one after the other; --levels writes frames that
+/// play them. Decimal commas and units (uV, mV, V, ohm, kohm) are taken; readings that can't be meant are refused.
+#[derive(Args)]
+#[command(after_help = "Examples:\n  \
+    pulsewright calibrate bench.json --levels levels.raw --hold 20s --frame-rate 1000\n  \
+    pulsewright calibrate bench.json --meter 'DMM 7, calibrated 2026-03'\n  \
+    pulsewright calibrate bench.json --meter 'DMM 7' --reading 'RA=-4,69 / 4,71 mV' --reading LA=-4.70/4.68\n  \
+    pulsewright calibrate bench.json --check --readings after.csv\n\
+    Test benches only: never to a person, nor to equipment connected to one.\n\
+    Exit codes: 0 done, 1 --check found an output off, 2 bad input or output.")]
+pub struct Calibrate {
+    /// The rig.
+    pub rig: PathBuf,
+
+    /// What the meter read of an output at the low and the high level, as RA=-4.69/4.71; several times.
+    #[arg(long, value_name = "OUTPUT=LOW/HIGH", value_parser = reading, allow_hyphen_values = true)]
+    pub reading: Vec<(String, String, String)>,
+
+    /// A table of readings with the columns output, low, high.
+    #[arg(long, value_name = "FILE")]
+    pub readings: Option<PathBuf>,
+
+    /// The meter, by its number and the date of its own calibration; kept with the readings.
+    #[arg(long, value_name = "TEXT")]
+    pub meter: Option<String>,
+
+    /// Take readings that are more than 10 % off.
+    #[arg(long)]
+    pub accept: bool,
+
+    /// Only judge the rig as corrected so far: nothing is written, exit code 1 when an output is more than 1 % off.
+    #[arg(long)]
+    pub check: bool,
+
+    /// Write the levels as frames, one output after the other, to OUT.raw or OUT.wav, and say when each is played.
+    #[arg(long, value_name = "OUT", conflicts_with_all = ["reading", "readings", "check"], help_heading = "Levels")]
+    pub levels: Option<PathBuf>,
+
+    /// How long each level is held.
+    #[arg(long, value_name = "TIME", value_parser = flags::span, default_value = "20s", requires = "levels", help_heading = "Levels")]
+    pub hold: Span,
+
+    /// Frames a second, 100 to 48000.
+    #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "1000", requires = "levels", help_heading = "Levels")]
+    pub frame_rate: FrameRate,
+
+    /// Overwrite a file of levels that is there.
+    #[arg(long, requires = "levels", help_heading = "Levels")]
+    pub force: bool,
+}
+
+/// Output, low and high reading as written; a unit after the high one may stand for both.
+fn reading(text: &str) -> Result<(String, String, String), String> {
+    let expected = || "readings are OUTPUT=LOW/HIGH, as RA=-4.69/4.71 or 'RA=-4,69 / 4,71 mV'".to_owned();
+    let (output, readings) = text.split_once('=').ok_or_else(expected)?;
+    let (low, high) = readings.split_once('/').ok_or_else(expected)?;
+    let unit = |text: &str| text.trim_start_matches(|c: char| !c.is_alphabetic()).to_owned();
+    let low = if unit(low).is_empty() { format!("{low}{}", unit(high)) } else { low.to_owned() };
+    Ok((output.to_owned(), low, high.to_owned()))
 }

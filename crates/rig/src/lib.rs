@@ -23,7 +23,8 @@
 //! # Map
 //! [`description`] is the rig in memory, [`read`] and [`schema`] its JSON; [`line`] the straight lines from code to volts
 //! to connector to signal; [`frames`] turns frames into codes, for files and for streams; [`table`] says what a code
-//! means; [`figures`] judges steps and frame rates; [`calibration`] corrects a rig by what a meter reads.
+//! means; [`figures`] judges steps and frame rates; [`walk`] plays the levels of a measurement, [`reading`] takes a
+//! meter's readings, [`calibration`] corrects a rig by them.
 //!
 //! # What holds
 //! - Electrode potentials are exact before the one rounding to a code: leads re-derived from them are the leads.
@@ -37,8 +38,10 @@ pub mod figures;
 pub mod frames;
 pub mod line;
 pub mod read;
+pub mod reading;
 pub mod schema;
 pub mod table;
+pub mod walk;
 
 pub use description::{Coding, Converter, Correction, Output, Rig, Signal, Terminal};
 pub use frames::{Packing, RigFrames};

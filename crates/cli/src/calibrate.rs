@@ -1,0 +1,239 @@
+//! `calibrate`: two levels of each output, what a meter reads of them, and the correction back into the rig's description.
+
+use crate::diagnostics::{Failure, Outcome, print};
+use crate::rig::load;
+use crate::rig_args::Calibrate;
+use crate::table::write_table;
+use crate::today::today;
+use pulsewright_files::atomic::{FileError, Unfinished, check_free, publish, reason};
+use pulsewright_rig::calibration::{Finding, Levels, Measurement, TOLERANCE_PERCENT, judge, write_back};
+use pulsewright_rig::reading::{OutputReadings, parse_reading, parse_table, readings_of};
+use pulsewright_rig::walk::write_levels;
+use pulsewright_rig::{Packing, Rig, RigFrames};
+use serde_json::Value;
+use std::fs;
+use std::io::{self, IsTerminal, Write};
+use std::path::Path;
+
+/// What was measured of an output: its index, the levels, the readings, what they say.
+struct Measured {
+    output: usize,
+    levels: Levels,
+    readings: [f64; 2],
+    finding: Finding,
+}
+
+/// Walks over the outputs.
+pub fn run(args: &Calibrate) -> Outcome {
+    let (text, rig) = load(&args.rig)?;
+    if let Some(target) = &args.levels {
+        return play(args, &rig, target);
+    }
+    let given = given(args, &rig)?;
+    let asked = given.is_empty() && io::stdin().is_terminal();
+    if given.is_empty() && !asked {
+        return print(|out| show_levels(out, &rig, None));
+    }
+    if !args.check && args.meter.is_none() {
+        return Err(Failure::input("name the meter with --meter, by its number and the date of its own calibration"));
+    }
+    if !args.check && args.rig == Path::new("-") {
+        return Err(Failure::input("a rig from standard input cannot be corrected; give its file, or --check"));
+    }
+    let measured = if asked { ask(args, &rig)? } else { judged(args, &rig, &given)? };
+    if measured.is_empty() {
+        return Err(Failure::input("no output was measured; nothing was written"));
+    }
+    print(|out| report(out, &rig, &measured))?;
+    if args.check {
+        return if measured.iter().all(|one| one.finding.holds()) { Ok(()) } else { Err(Failure::Failed) };
+    }
+    correct(args, &rig, &text, &measured)
+}
+
+/// Readings from flags and from a table.
+fn given(args: &Calibrate, rig: &Rig) -> Result<Vec<OutputReadings>, Failure> {
+    let mut given = Vec::new();
+    if let Some(path) = &args.readings {
+        let name = path.display();
+        let text = fs::read_to_string(path)
+            .map_err(|error| Failure::input(format!("cannot read {name}: {}", reason(&error))))?;
+        given = parse_table(rig, &text).map_err(|what| Failure::input(format!("{name}: {what}")))?;
+    }
+    for (word, low, high) in &args.reading {
+        let readings = readings_of(rig, word, low, high).map_err(Failure::input)?;
+        if given.iter().any(|other| other.0 == readings.0) {
+            return Err(Failure::input(format!("readings of {word} are given twice")));
+        }
+        given.push(readings);
+    }
+    Ok(given)
+}
+
+fn judged(args: &Calibrate, rig: &Rig, given: &[OutputReadings]) -> Result<Vec<Measured>, Failure> {
+    let one = |(output, readings): &OutputReadings| {
+        let description = rig.outputs.get(*output).ok_or_else(|| Failure::input("no such output"))?;
+        let levels = Levels::new(rig, description);
+        let finding = judge(&levels, *readings, args.accept || args.check).map_err(|absurd| {
+            Failure::input(format!("{} (nothing was written): {absurd}", description.signal.name()))
+        })?;
+        Ok(Measured { output: *output, levels, readings: *readings, finding })
+    };
+    given.iter().map(one).collect()
+}
+
+/// Asks at the terminal, output by output; the end of input ends the walk.
+fn ask(args: &Calibrate, rig: &Rig) -> Result<Vec<Measured>, Failure> {
+    say(
+        "Readings at the connector; Enter skips an output, Ctrl-D ends the walk, Ctrl-C leaves everything as it is.\n",
+    )?;
+    say("Never with a person, or equipment connected to one, on this rig.\n\n")?;
+    let mut measured = Vec::new();
+    'outputs: for (output, description) in rig.outputs.iter().enumerate() {
+        let levels = Levels::new(rig, description);
+        let (name, unit) = (description.signal.name(), description.signal.connector_unit());
+        'again: loop {
+            let mut readings = [0.0; 2];
+            for (which, word) in ["low", "high"].into_iter().enumerate() {
+                loop {
+                    let (code, about) = (levels.codes[which], levels.expected[which]);
+                    say(&format!("{name}, {word} level, code {code}, about {about:.4} {unit}: "))?;
+                    let mut line = String::new();
+                    let read = io::stdin().read_line(&mut line);
+                    if read.map_err(|error| Failure::input(format!("cannot read the terminal: {}", reason(&error))))?
+                        == 0
+                    {
+                        say("\n")?;
+                        break 'outputs;
+                    }
+                    if line.trim().is_empty() {
+                        continue 'outputs;
+                    }
+                    match parse_reading(&line, unit) {
+                        Ok(reading) => {
+                            readings[which] = reading;
+                            break;
+                        }
+                        Err(what) => say(&format!("  {what}\n"))?,
+                    }
+                }
+            }
+            match judge(&levels, readings, args.accept || args.check) {
+                Ok(finding) => {
+                    measured.push(Measured { output, levels, readings, finding });
+                    break 'again;
+                }
+                Err(absurd) => say(&format!("  {absurd}\n"))?,
+            }
+        }
+    }
+    say("\n")?;
+    Ok(measured)
+}
+
+/// Prints a piece of the conversation.
+fn say(text: &str) -> Outcome {
+    print(|out| out.write_all(text.as_bytes()))
+}
+
+fn report(out: &mut impl Write, rig: &Rig, measured: &[Measured]) -> io::Result<()> {
+    let rows: Vec<Vec<String>> = measured
+        .iter()
+        .filter_map(|one| {
+            let signal = &rig.outputs.get(one.output)?.signal;
+            let unit = signal.connector_unit();
+            let verdict = if one.finding.holds() { "within" } else { "OFF" };
+            Some(vec![
+                signal.name().to_owned(),
+                format!("{:.4}", one.levels.expected[0]),
+                format!("{:.4}", one.readings[0]),
+                format!("{:.4}", one.levels.expected[1]),
+                format!("{:.4}", one.readings[1]),
+                unit.to_owned(),
+                format!("{:.2}", one.finding.error_percent),
+                verdict.to_owned(),
+                format!("{:.6}", one.finding.correction.gain),
+                format!("{:+.5}", one.finding.correction.offset),
+            ])
+        })
+        .collect();
+    let heads = ["output", "low", "read", "high", "read", "unit", "off %", "", "gain", "offset"];
+    write_table(out, &heads, &rows)?;
+    writeln!(
+        out,
+        "\nwithin {TOLERANCE_PERCENT} % of half the span is enough for test signals (IEC 60601-2-25 201.5.3, as quoted)"
+    )
+}
+
+/// Writes the corrections back, all or none.
+fn correct(args: &Calibrate, rig: &Rig, text: &[u8], measured: &[Measured]) -> Outcome {
+    let date = today();
+    let meter = args.meter.as_deref().unwrap_or_default();
+    let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
+    let mut document: Value = serde_json::from_slice(text).map_err(Failure::input)?;
+    for one in measured {
+        let Some(output) = rig.outputs.get(one.output) else {
+            continue;
+        };
+        let measurement = Measurement {
+            output: one.output,
+            levels: one.levels,
+            readings: one.readings,
+            finding: one.finding,
+            before: output.correction,
+            date: &date,
+            meter,
+        };
+        write_back(&mut document, &measurement);
+    }
+    let write = || -> Result<(), FileError> {
+        let mut file = Unfinished::new(&args.rig)?;
+        let written = serde_json::to_writer_pretty(&mut file, &document).map_err(io::Error::from);
+        written.and_then(|()| file.write_all(b"\n")).map_err(FileError::of(&args.rig))?;
+        publish(vec![file.finish()?], true).map(|_| ())
+    };
+    write().map_err(Failure::input)?;
+    let name = args.rig.display();
+    print(|out| writeln!(out, "{} corrected in {name}; measure again with --check before use", count(measured.len())))
+}
+
+fn count(outputs: usize) -> String {
+    if outputs == 1 { "1 output".to_owned() } else { format!("{outputs} outputs") }
+}
+
+/// Writes the levels as frames, and says when which is played.
+fn play(args: &Calibrate, rig: &Rig, target: &Path) -> Outcome {
+    let packing = match target.extension().and_then(|extension| extension.to_str()) {
+        Some("raw") => Packing::Raw,
+        Some("wav") => Packing::Wav(args.frame_rate),
+        _ => return Err(Failure::input("--levels writes frames: end the name in .raw or .wav")),
+    };
+    let frames = RigFrames::new(rig, packing).map_err(Failure::input)?;
+    let hold_s = args.hold.as_secs_f64();
+    let hold = (hold_s * f64::from(args.frame_rate.as_hz())).round().max(1.0) as u64;
+    let write = || -> Result<(), FileError> {
+        check_free([target], args.force)?;
+        let mut file = Unfinished::new(target)?;
+        write_levels(rig, &frames, hold, &mut file).map_err(FileError::of(target))?;
+        publish(vec![file.finish()?], args.force).map(|_| ())
+    };
+    write().map_err(Failure::input)?;
+    print(|out| show_levels(out, rig, Some(hold as f64 / f64::from(args.frame_rate.as_hz()))))
+}
+
+/// The levels of every output; with a hold, when they are played.
+fn show_levels(out: &mut impl Write, rig: &Rig, hold_s: Option<f64>) -> io::Result<()> {
+    let mut rows = Vec::new();
+    for output in &rig.outputs {
+        let levels = Levels::new(rig, output);
+        for (which, word) in ["low", "high"].into_iter().enumerate() {
+            let start = hold_s.map(|hold_s| format!("{:.1}", hold_s * rows.len() as f64));
+            let about = format!("{:.4}", levels.expected[which]);
+            let unit = output.signal.connector_unit().to_owned();
+            let row = [output.signal.name().to_owned(), word.to_owned(), levels.codes[which].to_string(), about, unit];
+            rows.push(start.into_iter().chain(row).collect());
+        }
+    }
+    let heads = ["start s", "output", "level", "code", "about", "unit"];
+    write_table(out, if hold_s.is_some() { &heads } else { &heads[1..] }, &rows)
+}

@@ -1,0 +1,92 @@
+//! The levels of a measurement one after the other: each output low, then high, the others at rest.
+
+use crate::calibration::Levels;
+use crate::description::{Output, Rig, Signal};
+use crate::frames::RigFrames;
+use pulsewright_files::format::{Encoder, Section};
+use std::io::{self, Write};
+
+/// One level of one output, held.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Level {
+    /// Index of the output.
+    pub output: usize,
+    /// 0 for the low level, 1 for the high one.
+    pub which: usize,
+    /// Codes of all outputs, in the order of a frame.
+    pub codes: Vec<i64>,
+}
+
+/// Every level in order.
+pub fn levels(rig: &Rig) -> Vec<Level> {
+    let rest: Vec<i64> = rig.outputs.iter().map(|output| rest_code(rig, output)).collect();
+    let pairs = rig.outputs.iter().enumerate().flat_map(|(index, output)| {
+        let codes = Levels::new(rig, output).codes;
+        [(index, 0, codes[0]), (index, 1, codes[1])]
+    });
+    let level = |(output, which, code)| {
+        let mut codes = rest.clone();
+        if let Some(own) = codes.get_mut(output) {
+            *own = code;
+        }
+        Level { output, which, codes }
+    };
+    pairs.map(level).collect()
+}
+
+/// The code nearest to nothing: 0 mV, 0 mmHg, or the element's base.
+fn rest_code(rig: &Rig, output: &Output) -> i64 {
+    let nothing = match output.signal {
+        Signal::Electrode(_) | Signal::Bridge { .. } => 0.0,
+        Signal::Resistor { base_ohm, .. } => base_ohm,
+    };
+    let (lowest, highest) = rig.converter.codes();
+    let code = output.code_to_signal(&rig.converter).back(nothing).round_ties_even();
+    code.clamp(lowest as f64, highest as f64) as i64
+}
+
+/// Writes every level, each for `hold` frames.
+///
+/// # Errors
+/// When `file` can't be written.
+pub fn write_levels(rig: &Rig, frames: &RigFrames, hold: u64, file: &mut impl Write) -> io::Result<()> {
+    let levels = levels(rig);
+    let section = Section { first: 0, frames: hold.saturating_mul(levels.len() as u64) };
+    let mut bytes = Vec::new();
+    frames.head(section, &mut bytes);
+    for level in &levels {
+        let mut frame = Vec::with_capacity(frames.frame_bytes());
+        level.codes.iter().for_each(|code| frames.push_code(*code, &mut frame));
+        for _ in 0..hold {
+            bytes.extend_from_slice(&frame);
+            if bytes.len() > 1 << 16 {
+                file.write_all(&bytes)?;
+                bytes.clear();
+            }
+        }
+    }
+    frames.tail(section, &mut bytes);
+    file.write_all(&bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frames::Packing;
+    use crate::read::parse;
+
+    #[test]
+    fn one_output_moves_while_the_others_rest() {
+        let text = r#"{"version": 1, "converter": {"bits": 16, "low_v": -2.5, "high_v": 2.5, "coding": "offset-binary"},
+          "outputs": [{"electrode": "RA", "attenuation": 500, "polarity": "inverted"},
+            {"respiration": "resistor", "base_ohm": 1000, "ohm_per_v": 2, "low_v": 0}]}"#;
+        let rig = parse(text.as_bytes(), "r").unwrap();
+        let codes: Vec<Vec<i64>> = levels(&rig).into_iter().map(|level| level.codes).collect();
+        assert_eq!(codes, [[57_344, 0], [8192, 0], [32_768, 8192], [32_768, 57_344]]);
+        let mut file = Vec::new();
+        write_levels(&rig, &RigFrames::new(&rig, Packing::Raw).unwrap(), 3, &mut file).unwrap();
+        assert_eq!(file.len(), 4 * 3 * 4);
+        assert_eq!(file[..4], [0x00, 0xe0, 0x00, 0x00]);
+        assert_eq!(file[44..], [0x00, 0x80, 0x00, 0xe0]);
+    }
+}
