@@ -7,6 +7,7 @@ use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{FrameRate, Span};
+use pulsewright_files::{Bits, Encoding};
 use pulsewright_plot::strip::Line;
 use std::path::PathBuf;
 
@@ -28,6 +29,7 @@ pub struct Arguments {
 #[derive(Subcommand)]
 pub enum Verb {
     Render(Box<Render>),
+    Stream(Box<Stream>),
     Plot(Box<Plot>),
     Catalog(Catalog),
     Check(Check),
@@ -106,6 +108,67 @@ pub struct Render {
     /// Overwrite files that are there.
     #[arg(long, help_heading = "Output")]
     pub force: bool,
+}
+
+/// Send frames to standard output as they are due, for a converter, an algorithm or another program.
+///
+/// Samples are interleaved, little-endian, as in a WAV file; --header puts a line of JSON before them that says so. The pace is
+/// that of the clock over any length. A reader that is slow loses nothing: the stream falls behind, says so at the end, and
+/// catches up. It ends with the script, with --duration, on a signal, or when the reader goes away.
+///
+/// With --live each line of standard input is a command; 'help' lists them. A command takes effect just after the next beat and
+/// then holds. --log writes what was played as a script that renders to the same bytes.
+#[derive(Args)]
+#[command(after_help = "Never to a patient, nor to equipment connected to one.\n\nExamples:\n  \
+    pulsewright stream ward.json --channels II,arterial --frame-rate 1000 | ./converter\n  \
+    pulsewright stream --rhythm sinus --live --log played.json | ./converter\n  \
+    pulsewright stream ward.json --fast --duration 10m --bits float --header | ./algorithm")]
+pub struct Stream {
+    /// The script; - reads it from standard input. Without one the flags say what is played.
+    pub script: Option<PathBuf>,
+
+    /// Longest to stream, as 30s, 5m or 24h.
+    #[arg(short, long, value_name = "TIME", value_parser = flags::span)]
+    pub duration: Option<Span>,
+
+    /// Seed of everything left to chance, in place of the script's.
+    #[arg(long, value_name = "NUMBER")]
+    pub seed: Option<u64>,
+
+    #[command(flatten)]
+    pub patient: Patient,
+
+    /// Take commands from standard input, a line each.
+    #[arg(long, help_heading = "Leading")]
+    pub live: bool,
+
+    /// Write what was played as a script, at the end.
+    #[arg(long, value_name = "SCRIPT", help_heading = "Leading")]
+    pub log: Option<PathBuf>,
+
+    /// Overwrite a log that is there.
+    #[arg(long, help_heading = "Leading")]
+    pub force: bool,
+
+    /// As fast as it is taken, instead of at the clock's pace.
+    #[arg(long, help_heading = "Output")]
+    pub fast: bool,
+
+    /// Frames a second, 100 to 48000.
+    #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "500", help_heading = "Output")]
+    pub frame_rate: FrameRate,
+
+    /// Channels in the order wanted, and words for groups of them; `pulsewright catalog channels` lists both.
+    #[arg(long, value_name = "LIST", value_parser = flags::channels, default_value = "usual", help_heading = "Output")]
+    pub channels: Channels,
+
+    /// Bits of a sample.
+    #[arg(long, value_enum, default_value = "16", help_heading = "Output")]
+    pub bits: BitsWord,
+
+    /// A line of JSON before the frames: frame rate, sample, and how each channel's numbers become values.
+    #[arg(long, help_heading = "Output")]
+    pub header: bool,
 }
 
 /// Draw a script, or one step made of flags, as a strip on millimetre paper.
@@ -223,6 +286,19 @@ pub enum BitsWord {
     B32,
     /// 32-bit floats in the channel's unit; WAV only.
     Float,
+}
+
+impl BitsWord {
+    /// How a sample of this width is stored.
+    pub const fn encoding(self) -> Encoding {
+        match self {
+            BitsWord::B12 => Encoding::Integer(Bits::B12),
+            BitsWord::B16 => Encoding::Integer(Bits::B16),
+            BitsWord::B24 => Encoding::Integer(Bits::B24),
+            BitsWord::B32 => Encoding::Integer(Bits::B32),
+            BitsWord::Float => Encoding::Float,
+        }
+    }
 }
 
 /// A file format.

@@ -27,6 +27,7 @@ mod score;
 mod score_flags;
 mod script_file;
 mod session;
+mod stream;
 mod suite;
 mod table;
 mod today;
@@ -41,6 +42,7 @@ fn main() -> ExitCode {
     let arguments = Arguments::parse();
     let outcome = match arguments.verb {
         Verb::Render(render) => render::run(&render),
+        Verb::Stream(stream) => stream::run(&stream),
         Verb::Plot(plot) => plot::run(&plot),
         Verb::Catalog(catalog) => catalog::run(&catalog),
         Verb::Check(check) => check::run(&check),

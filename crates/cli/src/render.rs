@@ -150,13 +150,7 @@ fn options(render: &Render) -> Result<Options, Failure> {
 }
 
 fn file_format(format: FormatWord, bits: BitsWord) -> Result<FileFormat, Failure> {
-    let encoding = match bits {
-        BitsWord::B12 => Encoding::Integer(Bits::B12),
-        BitsWord::B16 => Encoding::Integer(Bits::B16),
-        BitsWord::B24 => Encoding::Integer(Bits::B24),
-        BitsWord::B32 => Encoding::Integer(Bits::B32),
-        BitsWord::Float => Encoding::Float,
-    };
+    let encoding = bits.encoding();
     match (format, encoding) {
         (FormatWord::Wav, encoding) => Ok(FileFormat::Wav(encoding)),
         (FormatWord::Raw, encoding) => Ok(FileFormat::Raw(encoding)),

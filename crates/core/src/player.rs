@@ -167,12 +167,16 @@ impl<'a> Player<'a> {
         self.timeline.resume_at(self.clock.now());
     }
 
-    /// Puts `step` in place of whatever comes next, as item `item`, from `start` on, or from the next frame where that is later.
+    /// Puts `step` in place of whatever comes next, as item `item`, from `start` on, or from after the last frame where that is
+    /// later.
     ///
     /// From then on the player ends only when told, by [`Player::end_here`]: this is for whoever decides as it goes.
     pub fn play_next(&mut self, step: &'a Step<'a>, item: usize, start: Instant) {
         self.end = Instant::NEVER;
-        self.timeline = Timeline::led(step, item, start.max(self.clock.now()));
+        // Up to the last frame everything has happened.
+        let happened = self.clock.index().checked_sub(1).map(|last| self.clock.rate().instant_of(last));
+        let soonest = happened.map_or(Instant::ZERO, |last| last.plus(Span::from_ticks(1)));
+        self.timeline = Timeline::led(step, item, start.max(soonest));
     }
 
     /// Lets everything happen that is due at or before `now`.

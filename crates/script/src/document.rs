@@ -62,6 +62,13 @@ pub struct Step {
 }
 
 impl Document {
+    /// A document of these steps, which follow one another without repeats.
+    ///
+    /// What it plays is what the steps hold; whether they hold together is for [`Script::new`] to say.
+    pub fn of_steps(title: Option<String>, notes: Option<String>, seed: u64, steps: Vec<Step>) -> Document {
+        Document { title, notes, seed, parts: steps.into_iter().map(Part::Step).collect() }
+    }
+
     /// Its title, if it has one.
     pub fn title(&self) -> Option<&str> {
         self.title.as_deref()

@@ -1,0 +1,170 @@
+//! `stream`: frames to standard output at the pace of the clock, led by commands from standard input.
+
+use crate::args::Stream;
+use crate::diagnostics::{Failure, Outcome, warn};
+use crate::{interruption, patient};
+use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::pressure::Chosen;
+use pulsewright_core::script::Script;
+use pulsewright_core::time::Instant;
+use pulsewright_files::atomic::{Unfinished, check_free, publish, reason};
+use pulsewright_script::Document;
+use pulsewright_stream::{Command, Ended, Led, Pace, Samples, command, send};
+use std::cell::{Cell, RefCell};
+use std::io::{self, BufRead, IsTerminal, Write};
+use std::path::Path;
+use std::sync::mpsc::{self, Receiver};
+use std::thread;
+
+/// Streams.
+pub fn run(stream: &Stream) -> Outcome {
+    if io::stdout().is_terminal() {
+        return Err(Failure::input("a stream is not for a terminal; send it to a pipe or a device"));
+    }
+    if stream.live && stream.script.as_deref() == Some(Path::new("-")) {
+        return Err(Failure::input("--live reads commands from standard input; give the script as a file"));
+    }
+    if let Some(log) = &stream.log {
+        check_free([log.as_path()], stream.force).map_err(Failure::input)?;
+    }
+    let document = patient::document(stream.script.as_deref(), &stream.patient)?;
+    let document = stream.seed.into_iter().fold(document, Document::with_seed);
+    let items = document.items();
+    let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
+    let channels = &stream.channels.0;
+    let site = |channel: &Channel| if let Channel::Pressure(site) = channel { Some(*site) } else { None };
+    let sites: Vec<_> = channels.iter().filter_map(site).collect();
+    let chosen = Chosen::new(&sites).map_err(Failure::input)?;
+    let arena = bumpalo::Bump::new();
+    let led = RefCell::new(Led::new(&arena, &document, &script, chosen, stream.frame_rate));
+    let samples = RefCell::new(Samples::new(&script, channels, stream.bits.encoding(), stream.frame_rate));
+    let mut header = Vec::new();
+    if stream.header {
+        header = samples.borrow().header().to_string().into_bytes();
+        header.push(b'\n');
+    }
+    let commands = stream.live.then(read_commands);
+    interruption::watch();
+    let most = stream.duration.map_or(u64::MAX, |span| stream.frame_rate.frame_at_or_after(Instant::ZERO.plus(span)));
+    let stopping = Cell::new(false);
+    let mut block = vec![Frame::default(); led.borrow().block()];
+    let make = |bytes: &mut Vec<u8>| {
+        let mut led = led.borrow_mut();
+        if let Some(commands) = &commands {
+            obey(commands, &mut led, &stopping);
+        }
+        if stopping.get() && led.may_stop() {
+            return 0;
+        }
+        let left = most.saturating_sub(led.position()).min(block.len() as u64) as usize;
+        let filled = led.fill(&mut block[..left]);
+        samples.borrow_mut().encode(&block[..filled], bytes);
+        filled as u64
+    };
+    let pace = if stream.fast { Pace::Free } else { Pace::Clock };
+    let ended = send(stream.frame_rate, pace, header, make, standard_output()?, interruption::asked);
+    let log = stream.log.as_deref().map_or(Ok(()), |path| {
+        let log = led.borrow().log();
+        warn_of_scales(&log, &samples.borrow());
+        write_log(path, &log, stream.force)
+    });
+    match ended {
+        Ok(ended) => {
+            tell(&ended, &samples.borrow(), stream.frame_rate.as_hz());
+            log
+        }
+        // The log of what went before the reader left is no less true.
+        Err(error) => log.and(Err(Failure::output(&error))),
+    }
+}
+
+/// Standard output without the buffer that the standard library puts before it, which ends at what looks like a line.
+#[cfg(unix)]
+fn standard_output() -> Result<std::fs::File, Failure> {
+    use std::os::fd::AsFd;
+    io::stdout().as_fd().try_clone_to_owned().map(Into::into).map_err(|error| Failure::output(&error))
+}
+
+#[cfg(not(unix))]
+fn standard_output() -> Result<io::Stdout, Failure> {
+    Ok(io::stdout())
+}
+
+/// Lines of standard input, as they come.
+fn read_commands() -> Receiver<String> {
+    let (lines, read) = mpsc::channel();
+    thread::spawn(move || {
+        for line in io::stdin().lock().lines() {
+            let Ok(line) = line else { break };
+            if lines.send(line).is_err() {
+                break;
+            }
+        }
+    });
+    read
+}
+
+/// Does what has been told since last asked.
+fn obey(commands: &Receiver<String>, led: &mut Led<'_>, stopping: &Cell<bool>) {
+    for line in commands.try_iter() {
+        match Command::parse(&line) {
+            Ok(None) => {}
+            Ok(Some(Command::Stop)) => stopping.set(true),
+            Ok(Some(command)) => match led.tell(&command) {
+                Ok(at) => say(&format!("{:.3} s: {}", at.as_secs_f64(), line.trim())),
+                Err(why) => warn(&format!("{}: {why}", line.trim())),
+            },
+            Err(_) if line.trim() == "help" => say(command::HELP),
+            Err(why) => warn(&why),
+        }
+    }
+}
+
+/// A line for whoever leads the stream; a standard error that is closed is no reason to stop.
+fn say(line: &str) {
+    let _ = writeln!(io::stderr(), "{line}");
+}
+
+fn tell(ended: &Ended, samples: &Samples, hz: u32) {
+    let seconds = ended.frames as f64 / f64::from(hz);
+    let behind = match ended.behind {
+        0 => "never behind the clock".to_owned(),
+        times => format!(
+            "behind the clock {times} times, at most {:.3} s; no frame was left out",
+            ended.latest.as_secs_f64()
+        ),
+    };
+    say(&format!("{} frames, {seconds:.3} s; {behind}", ended.frames));
+    if ended.not_taken > 0 {
+        warn(&format!("the last {} frames were not taken by the reader", ended.not_taken));
+    }
+    for (channel, clipped) in samples.clipped() {
+        warn(&format!(
+            "{}: {clipped} samples beyond the range are sent as the nearest; more --bits reach further",
+            channel.id()
+        ));
+    }
+}
+
+/// The log alone may need, or allow, other scales than the stream had to have from the start.
+fn warn_of_scales(log: &Document, samples: &Samples) {
+    let items = log.items();
+    let channels = Script::new(log.seed(), &items).map_or(Vec::new(), |script| samples.differ(&script));
+    if let Some(first) = channels.first() {
+        warn(&format!(
+            "{} and {} others have another scale when the log is rendered: the same values, not the same bytes; \
+             --bits float has no scale",
+            first.id(),
+            channels.len() - 1
+        ));
+    }
+}
+
+fn write_log(path: &Path, log: &Document, overwrite: bool) -> Outcome {
+    let failed = |error: &io::Error| Failure::input(format!("cannot write {}: {}", path.display(), reason(error)));
+    let text = serde_json::to_string_pretty(&log.to_json()).map_err(Failure::input)?;
+    let mut file = Unfinished::new(path).map_err(Failure::input)?;
+    file.write_all(text.as_bytes()).and_then(|()| file.write_all(b"\n")).map_err(|error| failed(&error))?;
+    publish(vec![file.finish().map_err(Failure::input)?], overwrite).map_err(Failure::input)?;
+    Ok(())
+}

@@ -1,0 +1,173 @@
+//! Commands: a line of words each.
+
+use pulsewright_core::body::{BODIES, Body};
+use pulsewright_core::heart::catalogue::{self, RHYTHMS};
+use pulsewright_core::heart::rhythm::{EctopicSite, Rhythm};
+use pulsewright_core::settings::Field;
+
+/// What can be told while frames are sent.
+#[derive(Clone, Debug)]
+pub enum Command {
+    /// Another rhythm, at its usual rate.
+    Rhythm(&'static Rhythm),
+    /// Another body, with its resting values.
+    Body(&'static Body),
+    /// Fields take these values.
+    Set(Vec<(Field, f32)>),
+    /// A premature beat, at once.
+    Beat(EctopicSite),
+    /// Hold what is played: ramps stop, the script's next step waits.
+    Hold,
+    /// The script's next step.
+    Next,
+    /// End.
+    Stop,
+}
+
+/// How commands are written, a line each.
+pub const HELP: &str = "\
+rhythm WORD          another rhythm, at its usual rate
+body WORD            another body, with its resting values
+rate BPM             ventricular rate
+pressure 120/80      arterial pressure, mmHg
+breaths PER_MIN      breathing rate; 0 is apnoea
+set FIELD=VALUE      any other setting
+beat SITE            a premature beat at once
+hold                 hold what is played
+next                 the script's next step
+stop                 end";
+
+const VERBS: [&str; 9] = ["rhythm", "body", "rate", "pressure", "breaths", "set", "beat", "hold", "next"];
+
+impl Command {
+    /// Reads a line; an empty one, or one that starts with #, is no command.
+    ///
+    /// # Errors
+    /// What is wrong, what is allowed and the nearest word.
+    pub fn parse(line: &str) -> Result<Option<Command>, String> {
+        let mut words = line.split_whitespace();
+        let Some(verb) = words.next().filter(|verb| !verb.starts_with('#')) else {
+            return Ok(None);
+        };
+        let rest: Vec<&str> = words.collect();
+        let one = |what: &str| match rest.as_slice() {
+            [word] => Ok(*word),
+            _ => Err(format!("{verb} takes one {what}, as in '{verb} {}'", example(verb))),
+        };
+        let none = |command: Command| match rest.as_slice() {
+            [] => Ok(command),
+            _ => Err(format!("{verb} takes nothing more")),
+        };
+        let command = match verb {
+            "rhythm" => Command::Rhythm(find("rhythm", one("word")?, RHYTHMS, |rhythm| rhythm.id)?),
+            "body" => Command::Body(find("body", one("word")?, BODIES, |body| body.id)?),
+            "rate" => Command::Set(vec![(Field::RateBpm, number(Field::RateBpm, one("number")?)?)]),
+            "breaths" => Command::Set(vec![(Field::BreathsPerMin, number(Field::BreathsPerMin, one("number")?)?)]),
+            "pressure" => {
+                let (high, low) =
+                    one("pair")?.split_once('/').ok_or("a pressure is two numbers, as in 'pressure 120/80'")?;
+                let pair = [(Field::ArterialSystolic, high), (Field::ArterialDiastolic, low)];
+                Command::Set(
+                    pair.into_iter().map(|(f, text)| Ok((f, number(f, text)?))).collect::<Result<_, String>>()?,
+                )
+            }
+            "set" => {
+                let (path, text) =
+                    one("setting")?.split_once('=').ok_or("a setting is FIELD=VALUE, as in 'set ecg.gain=2'")?;
+                let paths = || Field::ALL.iter().map(|field| field.info().path);
+                let field = Field::ALL.iter().copied().find(|field| field.info().path == path);
+                let field = field.ok_or_else(|| unknown("field", path, paths()))?;
+                Command::Set(vec![(field, number(field, text)?)])
+            }
+            "beat" => {
+                let word = one("site")?;
+                let site = EctopicSite::ALL.iter().copied().find(|site| site.id() == word);
+                let sites = || EctopicSite::ALL.iter().map(|site| site.id());
+                Command::Beat(
+                    site.ok_or_else(|| format!("{}; allowed: {}", unknown("site", word, sites()), join(sites())))?,
+                )
+            }
+            "hold" => none(Command::Hold)?,
+            "next" => none(Command::Next)?,
+            "stop" => none(Command::Stop)?,
+            _ => {
+                let verbs = || VERBS.into_iter().chain(["stop"]);
+                return Err(format!("{}; allowed: {}", unknown("command", verb, verbs()), join(verbs())));
+            }
+        };
+        Ok(Some(command))
+    }
+}
+
+/// An example of what a verb takes.
+fn example(verb: &str) -> &'static str {
+    match verb {
+        "rhythm" => catalogue::ATRIAL_FIBRILLATION.id,
+        "body" => "child",
+        "rate" => "110",
+        "breaths" => "12",
+        "pressure" => "120/80",
+        "beat" => "right-ventricular",
+        _ => "ecg.gain=2",
+    }
+}
+
+/// A number within a field's range, or the place of a word among its words.
+fn number(field: Field, text: &str) -> Result<f32, String> {
+    let info = field.info();
+    if !info.words.is_empty() {
+        let place = info.words.iter().position(|word| *word == text);
+        let all = || info.words.iter().copied();
+        return place
+            .map(|place| place as f32)
+            .ok_or_else(|| format!("{}; allowed: {}", unknown("word", text, all()), join(all())));
+    }
+    match text.parse::<f32>() {
+        Ok(value) if value >= info.min && value <= info.max => Ok(value + 0.0),
+        _ => Err(format!("{} is a number of {} to {}, not '{text}'", info.path, info.min, info.max)),
+    }
+}
+
+fn find<T>(kind: &str, word: &str, all: &[&'static T], id: fn(&T) -> &'static str) -> Result<&'static T, String> {
+    let found = all.iter().copied().find(|one| id(one) == word);
+    found.ok_or_else(|| unknown(kind, word, all.iter().map(|one| id(one))))
+}
+
+fn unknown<'w>(kind: &str, typed: &str, words: impl Iterator<Item = &'w str>) -> String {
+    let alike = words.map(|word| (strsim::jaro_winkler(typed, word), word)).filter(|(likeness, _)| *likeness > 0.75);
+    let nearest = alike.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, word)| format!("; did you mean '{word}'?"));
+    format!("there is no {kind} '{typed}'{}", nearest.unwrap_or_default())
+}
+
+fn join<'w>(words: impl Iterator<Item = &'w str>) -> String {
+    words.collect::<Vec<_>>().join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_read_or_told_what_is_wrong() {
+        assert!(
+            matches!(Command::parse("rhythm asystole"), Ok(Some(Command::Rhythm(rhythm))) if rhythm.id == "asystole")
+        );
+        assert!(matches!(Command::parse("  hold "), Ok(Some(Command::Hold))));
+        assert!(matches!(Command::parse("set test.signal=sine"), Ok(Some(Command::Set(values))) if values[0].1 == 5.0));
+        assert!(matches!(Command::parse(""), Ok(None)) && matches!(Command::parse("# later"), Ok(None)));
+        for (line, part) in [
+            ("rythm sinus", "did you mean 'rhythm'"),
+            ("rhythm sinsu", "did you mean 'sinus'"),
+            ("rhythm", "takes one word"),
+            ("rate 9000", "5 to 400"),
+            ("rate nan", "5 to 400"),
+            ("pressure 120", "120/80"),
+            ("beat left", "left-ventricular"),
+            ("hold on", "nothing more"),
+            ("set ecg.gian=1", "'ecg.gain'"),
+        ] {
+            let told = Command::parse(line).expect_err(line);
+            assert!(told.contains(part), "{line}: {told}");
+        }
+    }
+}

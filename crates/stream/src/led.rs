@@ -1,0 +1,270 @@
+//! Playing as told: the script's steps in their time, and what commands make of them, each step written down as it was.
+
+use crate::command::Command;
+use bumpalo::Bump;
+use pulsewright_core::body::ADULT;
+use pulsewright_core::frame::Frame;
+use pulsewright_core::heart::catalogue::SINUS;
+use pulsewright_core::player::Player;
+use pulsewright_core::pressure::Chosen;
+use pulsewright_core::script::{MIN_STEP, Ramp, Script, Step as CoreStep, TimedBeat, Timeline};
+use pulsewright_core::settings::Settings;
+use pulsewright_core::time::{FrameRate, Instant, Span};
+use pulsewright_core::truth::{Event, Observer};
+use pulsewright_script::Document;
+use pulsewright_script::Step;
+
+/// How far ahead the next beat is looked for; where there is none, a command takes effect at once.
+const AHEAD: Span = Span::secs(3);
+
+/// A step that was, is, or will be played.
+#[derive(Clone, Debug)]
+struct Told {
+    step: Step,
+    start: Instant,
+    /// Whether a command made it.
+    by_command: bool,
+}
+
+/// Plays a document's steps and what commands put in their place.
+///
+/// A step told by a command holds until told otherwise. The steps as played make a [`Led::log`].
+#[derive(Debug)]
+pub struct Led<'a> {
+    arena: &'a Bump,
+    document: &'a Document,
+    timeline: Timeline<'a>,
+    player: Player<'a>,
+    rate: FrameRate,
+    /// The steps that have started, in order; the last is being played.
+    played: Vec<Told>,
+    /// What the player has been told to play next.
+    next: Option<Told>,
+    /// The script's next step, put off by a command.
+    put_off: Option<Step>,
+}
+
+impl<'a> Led<'a> {
+    /// At the start of a script that was made of `document`.
+    ///
+    /// Steps that commands make live in `arena`.
+    pub fn new(
+        arena: &'a Bump,
+        document: &'a Document,
+        script: &Script<'a>,
+        chosen: Chosen,
+        rate: FrameRate,
+    ) -> Led<'a> {
+        let player = Player::new(script, rate).with_pressures_at(chosen);
+        let mut led = Led {
+            arena,
+            document,
+            timeline: script.timeline(),
+            player,
+            rate,
+            played: Vec::new(),
+            next: None,
+            put_off: None,
+        };
+        led.follow(Instant::ZERO);
+        led
+    }
+
+    /// Index of the next frame.
+    pub fn position(&self) -> u64 {
+        self.player.position()
+    }
+
+    /// Fills frames, at most [`Led::block`] of them, and says how many; none once the script has ended.
+    pub fn fill(&mut self, frames: &mut [Frame]) -> usize {
+        if self.ended() {
+            return 0;
+        }
+        let mut filled = self.player.fill_observed(frames, &mut Start(&mut self.played, &mut self.next));
+        if let Some(end) = self.end() {
+            // A step without a follower ends the script: what the player made of frames after it is none of it.
+            let count = self.rate.frame_at_or_after(end);
+            let first = self.position() - filled as u64;
+            filled = filled.min(count.saturating_sub(first) as usize);
+        }
+        let last = self.played.last().filter(|_| self.next.is_none());
+        if let Some(end) = last.and_then(|told| Some(told.start.plus(told.step.duration?))) {
+            self.follow(end);
+        }
+        filled
+    }
+
+    /// Most frames that may be filled at a time: no step is as short.
+    pub fn block(&self) -> usize {
+        (self.rate.as_hz() / 1000).max(1) as usize
+    }
+
+    /// Whether the script has come to its end, with nothing told since.
+    pub fn ended(&self) -> bool {
+        self.end().is_some_and(|end| self.rate.frame_at_or_after(end) <= self.position())
+    }
+
+    /// When the last step ends, if none follows it.
+    fn end(&self) -> Option<Instant> {
+        let last = self.played.last()?;
+        match (&self.next, last.step.duration) {
+            (None, Some(duration)) if self.put_off.is_none() && self.script_is_over() => {
+                Some(last.start.plus(duration))
+            }
+            _ => None,
+        }
+    }
+
+    fn script_is_over(&self) -> bool {
+        self.timeline.clone().next().is_none()
+    }
+
+    /// Lets the script's next step start at `start`.
+    fn follow(&mut self, start: Instant) {
+        let next = self.put_off.take().or_else(|| self.scripted());
+        if let Some(step) = next {
+            self.play_next(step, start, false);
+        }
+    }
+
+    /// The script's next step; one that holds is followed by the next when that is told.
+    fn scripted(&mut self) -> Option<Step> {
+        let placed = self.timeline.next()?;
+        if placed.step.duration.is_none() {
+            // Where it starts is for whoever goes on to say.
+            self.timeline.resume_at(placed.start);
+        }
+        self.document.step(placed.item).cloned()
+    }
+
+    fn play_next(&mut self, step: Step, start: Instant, by_command: bool) {
+        let ramps = self.arena.alloc_slice_copy(&step.ramps);
+        let beats = self.arena.alloc_slice_copy(&step.beats);
+        let kept: &'a CoreStep<'a> =
+            self.arena.alloc(CoreStep { duration: step.duration, settings: step.settings, ramps, beats });
+        self.player.play_next(kept, self.played.len(), start);
+        self.next = Some(Told { step, start, by_command });
+    }
+
+    /// Does as told, and says when it takes effect; [`Command::Stop`] is for whoever sends the frames.
+    ///
+    /// # Errors
+    /// Why it can't be done; nothing has changed.
+    pub fn tell(&mut self, command: &Command) -> Result<Instant, String> {
+        let at = self.effect(command);
+        if let Command::Next = command {
+            let waiting = self.next.take_if(|told| !told.by_command).map(|told| told.step);
+            let step = waiting.or_else(|| self.put_off.take()).or_else(|| self.scripted());
+            self.play_next(step.ok_or("the script has no more steps")?, at, false);
+            return Ok(at);
+        }
+        let settings = self.settings_at(at);
+        let settings = match command {
+            Command::Rhythm(rhythm) => settings.with_rhythm(rhythm),
+            Command::Body(body) => settings.with_body(body),
+            Command::Set(values) => values
+                .iter()
+                .try_fold(settings, |settings, (field, value)| settings.with(*field, *value))
+                .map_err(|error| error.to_string())?,
+            Command::Beat(_) | Command::Hold | Command::Next | Command::Stop => settings,
+        };
+        let beats = match command {
+            Command::Beat(site) => vec![TimedBeat { after: Span::ZERO, site: *site }],
+            _ => Vec::new(),
+        };
+        let step = Step { name: None, duration: None, settings, ramps: Vec::new(), beats };
+        if let Some(conflict) = step.item().conflicts().next() {
+            return Err(conflict.to_string());
+        }
+        if let Some(waiting) = self.next.take() {
+            // What a command made and has not started is changed by the next; what the script has waits.
+            if !waiting.by_command {
+                self.put_off = Some(waiting.step);
+            }
+        }
+        self.play_next(step, at, true);
+        Ok(at)
+    }
+
+    /// What would be played at an instant, if nothing were told.
+    fn settings_at(&self, at: Instant) -> Settings {
+        match (&self.next, self.played.last()) {
+            (Some(told), _) if told.by_command => told.step.settings,
+            (_, Some(told)) => {
+                let item = told.step.item();
+                let since = at.since(told.start);
+                let ramps = told.step.ramps.iter();
+                ramps.fold(told.step.settings, |settings, ramp| {
+                    settings.with(ramp.field, item.value(ramp.field, since)).unwrap_or(settings)
+                })
+            }
+            (Some(told), None) => told.step.settings,
+            // Every script has a first step.
+            (None, None) => Settings::new(&ADULT, &SINUS),
+        }
+    }
+
+    /// When a command takes effect: just after the next beat, or at once where that is asked or no beat comes soon; not before
+    /// the step under way is long enough to be one.
+    fn effect(&self, command: &Command) -> Instant {
+        let now = self.rate.instant_of(self.position());
+        let soonest = self.played.last().map_or(now, |told| told.start.plus(MIN_STEP).max(now));
+        if matches!(command, Command::Beat(_)) {
+            return soonest;
+        }
+        if let Some(told) = self.next.as_ref().filter(|told| told.by_command) {
+            return told.start;
+        }
+        let mut ahead = self.player.clone();
+        let mut beat = None;
+        let last = self.rate.frame_at_or_after(now.plus(AHEAD));
+        ahead.skip_observed(last.saturating_sub(self.position()), &mut |event| {
+            if let (Event::Beat(told), None) = (event, beat)
+                && told.onset >= soonest
+            {
+                beat = Some(told.onset.plus(Span::from_ticks(1)));
+            }
+        });
+        let scripted = self.next.as_ref().map(|told| told.start.max(soonest));
+        [beat, scripted].into_iter().flatten().min().unwrap_or(soonest)
+    }
+
+    /// The shortest end from here on: the frame at which the step under way is long enough to be one.
+    pub fn may_stop(&self) -> bool {
+        let now = self.rate.instant_of(self.position());
+        self.played.last().is_some_and(|told| now >= told.start.plus(MIN_STEP))
+    }
+
+    /// What has been played up to the next frame, as a document that plays it again.
+    ///
+    /// A last step shorter than a step can be is written as the shortest; see [`Led::may_stop`].
+    pub fn log(&self) -> Document {
+        let end = self.rate.instant_of(self.position());
+        let ends = self.played.iter().skip(1).map(|told| told.start).chain([end]);
+        let steps = self.played.iter().zip(ends).map(|(told, end)| {
+            let lasted = end.since(told.start).max(MIN_STEP);
+            // A ramp over a whole step that was cut off, or that held on, was what it was.
+            let ramps = told
+                .step
+                .ramps
+                .iter()
+                .map(|ramp| Ramp { over: ramp.over.or(told.step.duration).filter(|over| *over != lasted), ..*ramp });
+            let beats = told.step.beats.iter().copied().filter(|beat| beat.after < lasted);
+            Step { duration: Some(lasted), ramps: ramps.collect(), beats: beats.collect(), ..told.step.clone() }
+        });
+        let title = self.document.title().map(|title| format!("{title}, as played"));
+        let notes = "Written while frames were sent: rendered, it gives the same bytes.".to_owned();
+        Document::of_steps(title.or(Some("As played".into())), Some(notes), self.document.seed(), steps.collect())
+    }
+}
+
+/// Writes down when the step that waits has started.
+struct Start<'s>(&'s mut Vec<Told>, &'s mut Option<Told>);
+
+impl Observer for Start<'_> {
+    fn observe(&mut self, event: Event) {
+        if let Event::Step { at, .. } = event {
+            self.0.extend(self.1.take().map(|told| Told { start: at, ..told }));
+        }
+    }
+}

@@ -1,0 +1,67 @@
+//! What the bytes are: frames of interleaved little-endian samples, and the line of JSON that may say so before them.
+
+use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::script::Script;
+use pulsewright_core::time::FrameRate;
+use pulsewright_files::format::{Column, Encoder, Encoding};
+use pulsewright_files::quantiser::Tally;
+use pulsewright_files::sidecar::{ChannelDescription, Stored};
+use pulsewright_files::wav::Wav;
+use serde_json::{Value, json};
+
+/// Channels and how their samples are stored.
+#[derive(Debug)]
+pub struct Samples {
+    columns: Vec<Column>,
+    encoding: Encoding,
+    rate: FrameRate,
+    tallies: Vec<Tally>,
+}
+
+impl Samples {
+    /// Samples of `channels`, with scales that take in what `script` may play: those that a render of it has.
+    pub fn new(script: &Script<'_>, channels: &[Channel], encoding: Encoding, rate: FrameRate) -> Samples {
+        let columns: Vec<Column> = channels.iter().map(|channel| Column::new(script, *channel, encoding)).collect();
+        let tallies = vec![Tally::default(); columns.len()];
+        Samples { columns, encoding, rate, tallies }
+    }
+
+    /// Appends frames as bytes, and counts what lies beyond the scales.
+    pub fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
+        // The frames of a WAV file are just these bytes.
+        Wav::new(&self.columns, self.rate).encode(0, frames, bytes, &mut self.tallies);
+    }
+
+    /// Samples so far that were stored as the nearest that could be, by channel.
+    pub fn clipped(&self) -> impl Iterator<Item = (Channel, u64)> {
+        let both = self.columns.iter().zip(&self.tallies).map(|(column, tally)| (column.channel, tally.clipped));
+        both.filter(|(_, clipped)| *clipped > 0)
+    }
+
+    /// Channels that a render of `script` would store with another scale.
+    pub fn differ(&self, script: &Script<'_>) -> Vec<Channel> {
+        let other = |column: &&Column| Column::new(script, column.channel, self.encoding).scale != column.scale;
+        self.columns.iter().filter(other).map(|column| column.channel).collect()
+    }
+
+    /// The line of JSON that says what follows it, without its end.
+    ///
+    /// `sample` is `i12`, `i16`, `i24`, `i32` (little-endian, 12 bits in two bytes) or `f32`; a value is
+    /// `sample * scale + offset` in the channel's unit.
+    pub fn header(&self) -> Value {
+        let (sample, stored) = match self.encoding {
+            Encoding::Integer(bits) => (format!("i{}", bits.count()), Stored::Codes),
+            Encoding::Float => ("f32".to_owned(), Stored::Values),
+        };
+        let channel = |column| serde_json::to_value(ChannelDescription::new(column, stored, Tally::default()));
+        let channels: Vec<Value> = self.columns.iter().filter_map(|column| channel(column).ok()).collect();
+        json!({
+            "version": 1,
+            "made_by": concat!("pulsewright ", env!("CARGO_PKG_VERSION")),
+            "frame_rate_hz": self.rate.as_hz(),
+            "sample": sample,
+            "byte_order": "little",
+            "channels": channels,
+        })
+    }
+}
