@@ -62,11 +62,12 @@ pub struct Step {
 }
 
 impl Document {
-    /// A document of these steps, which follow one another without repeats.
+    /// The same with other steps, which follow one another without repeats, and another title and notes.
     ///
     /// What it plays is what the steps hold; whether they hold together is for [`Script::new`] to say.
-    pub fn of_steps(title: Option<String>, notes: Option<String>, seed: u64, steps: Vec<Step>) -> Document {
-        Document { title, notes, seed, parts: steps.into_iter().map(Part::Step).collect() }
+    pub fn with_steps(self, title: String, notes: String, steps: Vec<Step>) -> Document {
+        let parts = steps.into_iter().map(Part::Step).collect();
+        Document { title: Some(title), notes: Some(notes), parts, ..self }
     }
 
     /// Its title, if it has one.

@@ -11,8 +11,8 @@ use pulsewright_core::script::{MIN_STEP, Ramp, Script, Step as CoreStep, TimedBe
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_core::truth::{Event, Observer};
-use pulsewright_script::Document;
-use pulsewright_script::Step;
+use pulsewright_script::expect::Expectations;
+use pulsewright_script::{Document, Step};
 
 /// How far ahead the next beat is looked for; where there is none, a command takes effect at once.
 const AHEAD: Span = Span::secs(3);
@@ -172,7 +172,16 @@ impl<'a> Led<'a> {
             Command::Beat(site) => vec![TimedBeat { after: Span::ZERO, site: *site }],
             _ => Vec::new(),
         };
-        let step = Step { name: None, duration: None, settings, ramps: Vec::new(), beats };
+        let step = Step {
+            name: None,
+            duration: None,
+            settings,
+            ramps: Vec::new(),
+            beats,
+            expect: Expectations::default(),
+            cautions: Vec::new(),
+            prepare: Vec::new(),
+        };
         if let Some(conflict) = step.item().conflicts().next() {
             return Err(conflict.to_string());
         }
@@ -252,9 +261,9 @@ impl<'a> Led<'a> {
             let beats = told.step.beats.iter().copied().filter(|beat| beat.after < lasted);
             Step { duration: Some(lasted), ramps: ramps.collect(), beats: beats.collect(), ..told.step.clone() }
         });
-        let title = self.document.title().map(|title| format!("{title}, as played"));
+        let title = self.document.title().map_or("As played".to_owned(), |title| format!("{title}, as played"));
         let notes = "Written while frames were sent: rendered, it gives the same bytes.".to_owned();
-        Document::of_steps(title.or(Some("As played".into())), Some(notes), self.document.seed(), steps.collect())
+        self.document.clone().with_steps(title, notes, steps.collect())
     }
 }
 
