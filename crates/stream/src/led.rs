@@ -7,9 +7,10 @@ use pulsewright_core::frame::Frame;
 use pulsewright_core::heart::catalogue::SINUS;
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::Chosen;
-use pulsewright_core::script::{MIN_STEP, Ramp, Script, Step as CoreStep, TimedBeat, Timeline};
+use pulsewright_core::script::{MIN_STEP, Ramp, Script, Step as CoreStep, TimedBeat};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{FrameRate, Instant, Span};
+use pulsewright_core::timeline::Timeline;
 use pulsewright_core::truth::{Event, Observer};
 use pulsewright_script::expect::Expectations;
 use pulsewright_script::{Document, Step};
@@ -130,7 +131,7 @@ impl<'a> Led<'a> {
     /// The script's next step; one that holds is followed by the next when that is told.
     fn scripted(&mut self) -> Option<Step> {
         let placed = self.timeline.next()?;
-        if placed.step.duration.is_none() {
+        if placed.step.duration().is_none() {
             // Where it starts is for whoever goes on to say.
             self.timeline.resume_at(placed.start);
         }
