@@ -21,7 +21,7 @@
 //! ```
 //!
 //! # Map
-//! [`description`] is the rig in memory, [`read`] and [`schema`] its JSON; [`line`] the straight lines from code to volts
+//! [`description`] is the rig in memory, [`read`] and [`schema`] its JSON; [`mod@line`] the straight lines from code to volts
 //! to connector to signal; [`frames`] turns frames into codes, for files and for streams; [`table`] says what a code
 //! means; [`figures`] judges steps and frame rates; [`walk`] plays the levels of a measurement, [`reading`] takes a
 //! meter's readings, [`calibration`] corrects a rig by them.
