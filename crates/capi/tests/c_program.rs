@@ -1,0 +1,151 @@
+//! The example in C, compiled and run: its frames are the core's, and the header says what the library has.
+
+use pulsewright_capi::{Frame, PLAYER_WORDS, PlayerMemory, Status, pulsewright_fill, pulsewright_start};
+use pulsewright_core::frame::Frame as CoreFrame;
+use pulsewright_core::player::Player;
+use pulsewright_core::script::Script;
+use pulsewright_core::time::FrameRate;
+use pulsewright_files::image::{bytes, c_constant};
+use std::fs;
+use std::mem::{MaybeUninit, offset_of};
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+const HEADER: &str = include_str!("../include/pulsewright.h");
+
+fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../..")
+}
+
+/// What a command prints; its messages are the test's when it fails.
+fn run(command: &mut Command) -> String {
+    let output = command.output().expect("a program that can be started");
+    assert!(output.status.success(), "{command:?}: {}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).expect("text")
+}
+
+fn compiler() -> Command {
+    let mut compiler = Command::new("gcc");
+    compiler.args(["-std=c11", "-Wall", "-Wextra", "-Werror", "-pedantic", "-O1"]);
+    compiler.arg("-I").arg(root().join("crates/capi/include"));
+    compiler
+}
+
+#[test]
+fn the_example_plays_the_frames_of_the_script() {
+    let target = Path::new(env!("CARGO_TARGET_TMPDIR")).parent().expect("the target folder").to_owned();
+    run(Command::new(env!("CARGO"))
+        .args(["build", "--locked", "-q", "-p", "pulsewright-capi", "--target-dir"])
+        .arg(&target)
+        .current_dir(root()));
+    let text = fs::read(root().join("examples/ward-round.json")).expect("the example");
+    let document = pulsewright_script::parse(&text, "ward-round.json").expect("a script");
+    let items = document.items();
+    let script = Script::new(document.seed(), &items).expect("a script");
+
+    let folder = tempfile::tempdir().expect("a folder");
+    let image = bytes(&script).expect("an image");
+    fs::write(folder.path().join("image.h"), c_constant("ward-round", &image)).expect("a file");
+    let program = folder.path().join("play");
+    run(compiler()
+        .arg("-I")
+        .arg(folder.path())
+        .arg(root().join("examples/c/play.c"))
+        .arg(target.join("debug/libpulsewright_capi.a"))
+        .arg("-o")
+        .arg(&program));
+    let frames = 20_003;
+    let printed = run(Command::new(&program).args([&frames.to_string(), "--bits"]));
+
+    let mut player = Player::new(&script, FrameRate::lit(500));
+    let mut block = vec![CoreFrame::default(); frames];
+    assert_eq!(player.fill(&mut block), frames);
+    let mut lines = printed.lines();
+    for (i, frame) in block.iter().enumerate() {
+        let frame = Frame::from(frame);
+        let values = frame.leads_mv.iter().chain([&frame.respiration_ohm]).chain(&frame.pressure_mmhg);
+        let bits: Vec<String> =
+            values.chain(&frame.cuff_mmhg).map(|value| format!("{:08x}", value.to_bits())).collect();
+        assert_eq!(lines.next(), Some(bits.join(" ").as_str()), "frame {i}");
+    }
+    assert_eq!(lines.next(), None);
+    // It shows something: a QRS is about a millivolt.
+    assert!(block.iter().any(|frame| frame.leads_mv[1] > 0.5));
+}
+
+/// Sizes, places and numbers that C takes from the header.
+#[test]
+fn the_header_declares_what_the_library_has() {
+    let statuses = [
+        ("OK", Status::Ok),
+        ("POINTER", Status::Pointer),
+        ("FRAME_RATE", Status::FrameRate),
+        ("ITEM", Status::Item),
+        ("NOT_AN_IMAGE", Status::NotAnImage),
+        ("DAMAGED", Status::Damaged),
+        ("OTHER_TABLES", Status::OtherTables),
+        ("NO_SCRIPT", Status::NoScript),
+    ];
+    let mut facts: Vec<(String, usize)> =
+        statuses.iter().map(|(name, status)| (format!("PULSEWRIGHT_{name}"), *status as usize)).collect();
+    facts.push(("PULSEWRIGHT_PLAYER_WORDS".into(), PLAYER_WORDS));
+    facts.push(("sizeof(pulsewright_player)".into(), size_of::<PlayerMemory>()));
+    facts.push(("_Alignof(pulsewright_player)".into(), align_of::<PlayerMemory>()));
+    facts.push(("sizeof(pulsewright_frame)".into(), size_of::<Frame>()));
+    facts.push(("offsetof(pulsewright_frame, respiration_ohm)".into(), offset_of!(Frame, respiration_ohm)));
+    facts.push(("offsetof(pulsewright_frame, pressure_mmhg)".into(), offset_of!(Frame, pressure_mmhg)));
+    facts.push(("offsetof(pulsewright_frame, cuff_mmhg)".into(), offset_of!(Frame, cuff_mmhg)));
+    let mut text = String::from("#include \"pulsewright.h\"\n");
+    for (what, value) in facts {
+        text += &format!("_Static_assert({what} == {value}, \"{what}\");\n");
+    }
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("layout.c");
+    fs::write(&file, text).expect("a file");
+    run(compiler().arg("-c").arg(&file).arg("-o").arg(folder.path().join("layout.o")));
+    // Every function of the library is declared.
+    for line in include_str!("../src/lib.rs").lines().filter(|line| line.starts_with("pub unsafe extern \"C\" fn ")) {
+        let name = line.split(['(', ' ']).nth(5).expect("a name");
+        assert!(HEADER.contains(&format!("{name}(")), "{name} is not in the header");
+    }
+}
+
+#[test]
+fn what_cannot_be_played_is_refused() {
+    let mut memory = Box::new(MaybeUninit::<PlayerMemory>::uninit());
+    let player = memory.as_mut_ptr();
+    let settings = pulsewright_core::settings::Settings::new(
+        &pulsewright_core::body::ADULT,
+        &pulsewright_core::heart::catalogue::SINUS,
+    );
+    let step = pulsewright_core::script::Step {
+        duration: Some(pulsewright_core::time::Span::secs(1)),
+        settings,
+        ramps: &[],
+        beats: &[],
+    };
+    let items = [pulsewright_core::script::Item::Step(step)];
+    let image = bytes(&Script::new(1, &items).expect("a script")).expect("an image").leak();
+    let start = |image: &[u8], hz, item| {
+        // SAFETY: the memory is this test's; images live to the end of the program where they are accepted.
+        unsafe { pulsewright_start(player, image.as_ptr(), image.len(), hz, item) }
+    };
+    let (whole, part) = (&image[..], &image[..40]);
+    assert_eq!(start(part, 500, -1), Status::Damaged);
+    assert_eq!(start(b"not one", 500, -1), Status::NotAnImage);
+    assert_eq!(start(whole, 1, -1), Status::FrameRate);
+    assert_eq!(start(whole, 500, 1), Status::Item);
+    // SAFETY: null is refused, whatever else is given.
+    unsafe {
+        assert_eq!(pulsewright_start(std::ptr::null_mut(), whole.as_ptr(), whole.len(), 500, -1), Status::Pointer);
+        assert_eq!(pulsewright_start(player, std::ptr::null(), 5, 500, -1), Status::Pointer);
+    }
+    assert_eq!(start(whole, 500, 0), Status::Ok);
+    let mut frames = vec![Frame::default(); 600];
+    // SAFETY: a started player, and room for as many frames.
+    unsafe {
+        assert_eq!(pulsewright_fill(std::ptr::null_mut(), frames.as_mut_ptr(), 600), 0);
+        assert_eq!(pulsewright_fill(player, std::ptr::null_mut(), 600), 0);
+        assert_eq!(pulsewright_fill(player, frames.as_mut_ptr(), 600), 500);
+    }
+}
