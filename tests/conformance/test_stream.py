@@ -211,6 +211,14 @@ def test_a_stage_that_ramps_can_be_held(tmp_path):
     assert "rate_bpm" not in second and second["duration_s"] > 1
 
 
+def test_a_rig_is_sent_the_codes_of_a_render(tmp_path):
+    rig = ROOT / "examples" / "rig" / "bench.json"
+    target = tmp_path / "codes.raw"
+    succeed("render", SCRIPT, "--rig", rig, "--clip", "count", "-o", target, "--frame-rate", HZ, "--duration", "20s")
+    out, _ = whole(stream(SCRIPT, "--rig", rig, "--fast", "--frame-rate", HZ, "--duration", "20s"))
+    assert out == target.read_bytes()
+
+
 def test_mistakes_are_told(tmp_path):
     outcome = run("stream", "-", "--live", "--rhythm", "sinus")
     assert outcome.code == 2

@@ -166,6 +166,11 @@ pub struct Stream {
     #[arg(long, value_enum, default_value = "16", help_heading = "Output")]
     pub bits: BitsWord,
 
+    /// Codes for the converters of this rig instead of channels; what it can't reach is held, counted and told. Test benches
+    /// only: never to a person, nor to equipment connected to one. Verify the rig's output with a calibrated meter first.
+    #[arg(long, value_name = "RIG", conflicts_with_all = ["channels", "bits"], help_heading = "Output")]
+    pub rig: Option<PathBuf>,
+
     /// A line of JSON before the frames: frame rate, sample, and how each channel's numbers become values.
     #[arg(long, help_heading = "Output")]
     pub header: bool,

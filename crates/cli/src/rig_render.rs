@@ -3,7 +3,9 @@
 use crate::diagnostics::{Failure, warn};
 use crate::rig::load;
 use crate::rig_args::ClipWord;
+use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::time::FrameRate;
+use pulsewright_files::format::Encoder;
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, Report, render_through, stream_through};
 use pulsewright_rig::table::{OutputDescription, coding_word};
@@ -45,6 +47,30 @@ impl RigRender {
             return Err(Failure::input("the rig has the reference alone: nothing to render"));
         }
         Ok(Options { channels, format, ..options })
+    }
+
+    /// Channels that the rig follows.
+    pub fn channels(&self) -> Vec<Channel> {
+        self.frames.channels()
+    }
+
+    /// A count for each output, to be passed to [`RigRender::encode`].
+    pub fn no_tallies(&self) -> Vec<Tally> {
+        vec![Tally::default(); self.rig.outputs.len()]
+    }
+
+    /// Appends frames as codes, and counts what was clipped.
+    pub fn encode(&self, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+        self.frames.encode(0, frames, bytes, tallies);
+    }
+
+    /// What the codes of a stream mean.
+    pub fn header(&self, rate: FrameRate) -> Value {
+        let mut header = self.describe(&self.no_tallies());
+        header.insert("version".into(), json!(1));
+        header.insert("frame_rate_hz".into(), json!(rate.as_hz()));
+        header.insert("byte_order".into(), json!("little"));
+        Value::Object(header)
     }
 
     /// Renders to files.
@@ -89,7 +115,7 @@ impl RigRender {
     }
 
     /// A sentence for each output with clipped samples.
-    fn clipped(&self, tallies: &[Tally]) -> Vec<String> {
+    pub fn clipped(&self, tallies: &[Tally]) -> Vec<String> {
         let outputs = self.rig.outputs.iter().zip(tallies).filter(|(_, tally)| tally.clipped > 0);
         let words = outputs.map(|(output, tally)| {
             let OutputDescription { name, unit, min, max, .. } = OutputDescription::new(&self.rig, output, 0);

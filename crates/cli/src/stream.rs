@@ -2,14 +2,19 @@
 
 use crate::args::Stream;
 use crate::diagnostics::{Failure, Outcome, warn};
+use crate::rig_args::ClipWord;
+use crate::rig_render::RigRender;
 use crate::{interruption, patient};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::Chosen;
 use pulsewright_core::script::Script;
-use pulsewright_core::time::Instant;
+use pulsewright_core::time::{FrameRate, Instant};
 use pulsewright_files::atomic::{Unfinished, check_free, publish, reason};
+use pulsewright_files::quantiser::Tally;
+use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_script::Document;
 use pulsewright_stream::{Command, Ended, Led, Pace, Samples, command, send};
+use serde_json::Value;
 use std::cell::{Cell, RefCell};
 use std::io::{self, BufRead, IsTerminal, Write};
 use std::path::Path;
@@ -31,16 +36,16 @@ pub fn run(stream: &Stream) -> Outcome {
     let document = stream.seed.into_iter().fold(document, Document::with_seed);
     let items = document.items();
     let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
-    let channels = &stream.channels.0;
+    let sent = RefCell::new(Sent::new(stream, &script)?);
+    let channels = sent.borrow().channels();
     let site = |channel: &Channel| if let Channel::Pressure(site) = channel { Some(*site) } else { None };
     let sites: Vec<_> = channels.iter().filter_map(site).collect();
     let chosen = Chosen::new(&sites).map_err(Failure::input)?;
     let arena = bumpalo::Bump::new();
     let led = RefCell::new(Led::new(&arena, &document, &script, chosen, stream.frame_rate));
-    let samples = RefCell::new(Samples::new(&script, channels, stream.bits.encoding(), stream.frame_rate));
     let mut header = Vec::new();
     if stream.header {
-        header = samples.borrow().header().to_string().into_bytes();
+        header = sent.borrow().header(stream.frame_rate).to_string().into_bytes();
         header.push(b'\n');
     }
     let commands = stream.live.then(read_commands);
@@ -58,23 +63,80 @@ pub fn run(stream: &Stream) -> Outcome {
         }
         let left = most.saturating_sub(led.position()).min(block.len() as u64) as usize;
         let filled = led.fill(&mut block[..left]);
-        samples.borrow_mut().encode(&block[..filled], bytes);
+        sent.borrow_mut().encode(&block[..filled], bytes);
         filled as u64
     };
     let pace = if stream.fast { Pace::Free } else { Pace::Clock };
     let ended = send(stream.frame_rate, pace, header, make, standard_output()?, interruption::asked);
     let log = stream.log.as_deref().map_or(Ok(()), |path| {
         let log = led.borrow().log();
-        warn_of_scales(&log, &samples.borrow());
+        warn_of_scales(&log, &sent.borrow());
         write_log(path, &log, stream.force)
     });
     match ended {
         Ok(ended) => {
-            tell(&ended, &samples.borrow(), stream.frame_rate.as_hz());
+            tell(&ended, &sent.borrow(), stream.frame_rate.as_hz());
             log
         }
         // The log of what went before the reader left is no less true.
         Err(error) => log.and(Err(Failure::output(&error))),
+    }
+}
+
+/// What the frames are sent as.
+enum Sent {
+    /// Samples of channels.
+    Channels(Samples),
+    /// Codes for a rig, with what was clipped.
+    Rig(RigRender, Vec<Tally>),
+}
+
+impl Sent {
+    fn new(stream: &Stream, script: &Script<'_>) -> Result<Sent, Failure> {
+        let rate = stream.frame_rate;
+        let Some(path) = &stream.rig else {
+            return Ok(Sent::Channels(Samples::new(script, &stream.channels.0, stream.bits.encoding(), rate)));
+        };
+        let rig = RigRender::new(path, FileFormat::Raw(Encoding::Float), rate, ClipWord::Count)?;
+        let tallies = rig.no_tallies();
+        Ok(Sent::Rig(rig, tallies))
+    }
+
+    fn channels(&self) -> Vec<Channel> {
+        match self {
+            Sent::Channels(samples) => samples.channels().collect(),
+            Sent::Rig(rig, _) => rig.channels(),
+        }
+    }
+
+    fn header(&self, rate: FrameRate) -> Value {
+        match self {
+            Sent::Channels(samples) => samples.header(),
+            Sent::Rig(rig, _) => rig.header(rate),
+        }
+    }
+
+    fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
+        match self {
+            Sent::Channels(samples) => samples.encode(frames, bytes),
+            Sent::Rig(rig, tallies) => rig.encode(frames, bytes, tallies),
+        }
+    }
+
+    /// A sentence for each channel or output of which samples lay beyond what can be sent.
+    fn clipped(&self) -> Vec<String> {
+        match self {
+            Sent::Channels(samples) => {
+                let words = |(channel, clipped): (Channel, u64)| {
+                    let id = channel.id();
+                    format!(
+                        "{id}: {clipped} samples beyond the range are sent as the nearest; more --bits reach further"
+                    )
+                };
+                samples.clipped().map(words).collect()
+            }
+            Sent::Rig(rig, tallies) => rig.clipped(tallies),
+        }
     }
 }
 
@@ -125,7 +187,7 @@ fn say(line: &str) {
     let _ = writeln!(io::stderr(), "{line}");
 }
 
-fn tell(ended: &Ended, samples: &Samples, hz: u32) {
+fn tell(ended: &Ended, sent: &Sent, hz: u32) {
     let seconds = ended.frames as f64 / f64::from(hz);
     let behind = match ended.behind {
         0 => "never behind the clock".to_owned(),
@@ -138,16 +200,13 @@ fn tell(ended: &Ended, samples: &Samples, hz: u32) {
     if ended.not_taken > 0 {
         warn(&format!("the last {} frames were not taken by the reader", ended.not_taken));
     }
-    for (channel, clipped) in samples.clipped() {
-        warn(&format!(
-            "{}: {clipped} samples beyond the range are sent as the nearest; more --bits reach further",
-            channel.id()
-        ));
-    }
+    sent.clipped().iter().for_each(|words| warn(words));
 }
 
 /// The log alone may need, or allow, other scales than the stream had to have from the start.
-fn warn_of_scales(log: &Document, samples: &Samples) {
+fn warn_of_scales(log: &Document, sent: &Sent) {
+    // A rig's codes are the same whatever is played.
+    let Sent::Channels(samples) = sent else { return };
     let items = log.items();
     let channels = Script::new(log.seed(), &items).map_or(Vec::new(), |script| samples.differ(&script));
     if let Some(first) = channels.first() {

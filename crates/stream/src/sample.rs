@@ -26,6 +26,11 @@ impl Samples {
         Samples { columns, encoding, rate, tallies }
     }
 
+    /// The channels, in order.
+    pub fn channels(&self) -> impl Iterator<Item = Channel> {
+        self.columns.iter().map(|column| column.channel)
+    }
+
     /// Appends frames as bytes, and counts what lies beyond the scales.
     pub fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
         // The frames of a WAV file are just these bytes.
