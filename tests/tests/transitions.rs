@@ -2,7 +2,7 @@
 
 use pulsewright_core::body::ADULT;
 use pulsewright_core::frame::{Frame, Lead};
-use pulsewright_core::heart::catalogue;
+use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, Step};
@@ -14,25 +14,6 @@ const RATE: FrameRate = FrameRate::lit(1000);
 
 /// Largest change from one frame to the next outside QRS and pacing, mV.
 const LARGEST_MV: f32 = 0.1;
-
-const RHYTHMS: [&str; 16] = [
-    "sinus",
-    "sinus-tachycardia",
-    "atrial-fibrillation",
-    "atrial-fibrillation-fine",
-    "atrial-flutter",
-    "supraventricular-tachycardia",
-    "junctional-escape",
-    "av-block-3-junctional",
-    "ventricular-bigeminy",
-    "ventricular-tachycardia",
-    "torsades",
-    "ventricular-flutter",
-    "ventricular-fibrillation",
-    "ventricular-fibrillation-fine",
-    "asystole",
-    "paced-ddd",
-];
 
 /// Frames and, for each, whether it lies in a QRS or near a pulse.
 fn play(from: &'static Rhythm, to: &'static Rhythm) -> (Vec<Frame>, Vec<bool>) {
@@ -61,11 +42,10 @@ fn play(from: &'static Rhythm, to: &'static Rhythm) -> (Vec<Frame>, Vec<bool>) {
 
 #[test]
 fn every_change_of_rhythm_is_smooth_outside_qrs_and_pacing() {
-    let rhythms = RHYTHMS.map(|id| catalogue::find(id).unwrap_or_else(|| panic!("no rhythm {id}")));
     let mut torn = Vec::new();
     let mut looked_at = 0;
-    for from in rhythms {
-        for to in rhythms {
+    for from in RHYTHMS.iter().copied() {
+        for to in RHYTHMS.iter().copied() {
             let (frames, excused) = play(from, to);
             let mut worst = (0.0, 0, Lead::I);
             for (i, pair) in frames.windows(2).enumerate().filter(|(i, _)| !excused[i + 1]) {
@@ -82,6 +62,6 @@ fn every_change_of_rhythm_is_smooth_outside_qrs_and_pacing() {
             }
         }
     }
-    assert!(looked_at > 1_500_000, "most frames are looked at: {looked_at}");
-    assert!(torn.is_empty(), "{} of 256 pairs tear:\n{}", torn.len(), torn.join("\n"));
+    assert!(looked_at > 20_000_000, "most frames are looked at: {looked_at}");
+    assert!(torn.is_empty(), "{} pairs tear:\n{}", torn.len(), torn.join("\n"));
 }
