@@ -129,7 +129,7 @@ def test_irregular_rhythms(name, bpm, tmp_path):
     rendered = Rendered(name, tmp_path, channels="II,V1")
     # Whole pairs after 20 s of settling.
     times = [b.time_s for b in rendered.beats if b.time_s >= 20]
-    times = times[: len(times) // 4 * 4 + 1 if len(times) % 4 else len(times) - 3]
+    times = times[: (len(times) - 1) // 4 * 4 + 1]
     assert rate_bpm(times) == pytest.approx(bpm, abs=0.6)
     rr = np.diff(times)
     lead = rendered.recording.values("II")
@@ -204,15 +204,15 @@ def test_mains(hz, tmp_path):
 def test_drift(tmp_path):
     rendered = Rendered("drift-tolerance", tmp_path, channels="II")
     signal = rendered.step("with drift")
-    # Between the QRS: a triangle of 4 mV from lowest to highest with 0.8 mV/s.
-    floor = np.array([np.median(signal[i : i + 1000]) for i in range(0, len(signal) - 1000, 100)])
-    assert signal.min() == pytest.approx(-2.0, abs=0.01)
-    assert floor.max() == pytest.approx(2.0, abs=0.45)
-    slope = np.diff(signal) * FRAME_RATE_HZ
-    quiet = slope[np.abs(slope) < 2]
-    assert np.median(np.abs(quiet)) == pytest.approx(0.8, abs=0.12)
-    turns = np.flatnonzero(np.diff(np.sign(floor[1:] - floor[:-1])) != 0)
-    assert len(turns) >= 10
+    # Between the QRS, in the second half of each RR of 750 ms: a triangle of 4 mV from lowest to highest at 0.1 Hz, sample by
+    # sample, which is 0.8 mV/s.
+    t = np.arange(len(signal)) / FRAME_RATE_HZ
+    phase = (t + float(rendered.row("with drift")["start_s"]) - rendered.beats[0].qrs_onset_s) % 0.75
+    expected = 2.0 * (2.0 / np.pi) * np.arcsin(np.sin(2.0 * np.pi * 0.1 * t))
+    quiet = phase > 0.35
+    # Frequencies are whole multiples of 2^-16 Hz, so the phase of 0.1 Hz may be 0.0009 turns off after a minute: 8 mV a turn.
+    assert np.abs(signal - expected)[quiet].max() < 60 * 2**-16 * 8 + 0.0005
+    assert np.abs((signal - expected)[~quiet]).max() == pytest.approx(0.5, abs=0.015), "the QRS on it"
 
 
 PULSES = [(mv, ms) for mv in (2, -2, 20, -20, 100, -100, 700, -700) for ms in (0.1, 0.5, 2.0)]
@@ -232,7 +232,9 @@ def test_pacing_pulses(name, answers, tmp_path):
         starts = np.array([pulse[0] for pulse in pulses]) / hz
         assert 60 / np.diff(starts).mean() == pytest.approx(80, abs=0.1)
         high = [signal[pulse[0] : pulse[-1] + 1] for pulse in pulses[1:-1]]
-        assert all(abs(np.median(pulse) / mv - 1) < 0.02 or ms == 0.1 for pulse in high), row["name"]
+        # The shortest are four frames long, of which rise and fall take a part.
+        assert all(abs(np.abs(pulse).max() / abs(mv) - 1) < 0.02 for pulse in high), row["name"]
+        assert all(abs(np.median(pulse) / mv - 1) < 0.02 for pulse in high if ms > 0.1), row["name"]
         assert all(np.sign(pulse[len(pulse) // 2]) == np.sign(mv) for pulse in high)
         # Width at half height: the pulse less the rise; EC13: 10 to 100 us, at most a tenth of the width.
         assert all(abs(len(pulse) * 1000 / hz - ms) <= 0.1 * ms + 2000 / hz for pulse in high), row["name"]
@@ -240,7 +242,8 @@ def test_pacing_pulses(name, answers, tmp_path):
             # Without the pulses and the 0.2 ms in which they rise and fall.
             near = (on[:, None] + np.arange(-8, 9)[None, :]).ravel()
             quiet = np.delete(signal, near[(near >= 0) & (near < len(signal))])
-            assert quiet.max() == pytest.approx(1.0, abs=0.35 if abs(mv) == 2 else 0.05) or ms == 0.1
+            # Under the threshold a QRS and the foot of a pulse of 2 mV can't be told apart.
+            assert abs(mv) == 2 or quiet.max() == pytest.approx(1.0, abs=0.05), row["name"]
 
 
 def test_tails_of_pulses(tmp_path):

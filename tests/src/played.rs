@@ -7,8 +7,8 @@ use pulsewright_core::player::Player;
 use pulsewright_core::pressure::Chosen;
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::{Field, Settings};
-use pulsewright_core::time::{FrameRate, Span};
-use pulsewright_core::truth::{Event, Pulse};
+use pulsewright_core::time::{FrameRate, Instant, Span};
+use pulsewright_core::truth::{Beat, Event, Pulse};
 
 /// A step: how long, s, and words (a rhythm, a body, `path=value`) on top of the step before.
 pub type Told<'a> = (f32, &'a str);
@@ -76,11 +76,27 @@ impl Played {
         self.frames[index(from_s)..index(to_s)].iter().map(|frame| f64::from(frame.sample(channel))).collect()
     }
 
+    /// The beats told.
+    pub fn beats(&self) -> Vec<Beat> {
+        self.events.iter().filter_map(|event| if let Event::Beat(beat) = event { Some(*beat) } else { None }).collect()
+    }
+
+    /// Onsets of the P waves told, ms.
+    pub fn p_ms(&self) -> Vec<f64> {
+        let p = |event: &Event| if let Event::Atrial(p) = event { Some(ms(p.onset)) } else { None };
+        self.events.iter().filter_map(p).collect()
+    }
+
     /// The pulses told of a site.
     pub fn pulses(&self, site: PressureSite) -> Vec<Pulse> {
         let pulse = |event: &Event| if let Event::Pulse(pulse) = event { Some(*pulse) } else { None };
         self.events.iter().filter_map(pulse).filter(|pulse| pulse.site == site).collect()
     }
+}
+
+/// Milliseconds from the start to an instant.
+pub fn ms(instant: Instant) -> f64 {
+    instant.as_secs_f64() * 1000.0
 }
 
 /// Largest of samples.
@@ -91,11 +107,6 @@ pub fn highest(samples: &[f64]) -> f64 {
 /// Smallest of samples.
 pub fn lowest(samples: &[f64]) -> f64 {
     samples.iter().copied().fold(f64::INFINITY, f64::min)
-}
-
-/// Mean of samples.
-pub fn mean(samples: &[f64]) -> f64 {
-    samples.iter().sum::<f64>() / samples.len() as f64
 }
 
 /// Index and height of every local maximum that rises by at least `rise` above the lowest sample since the one before,

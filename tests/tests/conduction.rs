@@ -5,25 +5,11 @@
 
 use pulsewright_core::ecg::templates::AtrialOrigin;
 use pulsewright_core::frame::{Channel, Lead};
-use pulsewright_core::time::Instant;
 use pulsewright_core::truth::{Beat, Event};
-use pulsewright_tests::played::{Played, play};
+use pulsewright_tests::played::{Played, ms, play};
 use pulsewright_tests::statistics::{autocorrelation, deviation, dominant_hz, mean};
 
 const HZ: u32 = 1000;
-
-fn ms(instant: Instant) -> f64 {
-    instant.as_secs_f64() * 1000.0
-}
-
-fn beats(played: &Played) -> Vec<Beat> {
-    played.events.iter().filter_map(|event| if let Event::Beat(beat) = event { Some(*beat) } else { None }).collect()
-}
-
-fn p_ms(played: &Played) -> Vec<f64> {
-    let p = |event: &Event| if let Event::Atrial(p) = event { Some(ms(p.onset)) } else { None };
-    played.events.iter().filter_map(p).collect()
-}
 
 fn onsets_ms(beats: &[Beat]) -> Vec<f64> {
     beats.iter().map(|beat| ms(beat.onset)).collect()
@@ -47,8 +33,8 @@ fn type_one_grows_its_pr_and_shortens_its_rr_until_a_p_is_lost() {
     for ratio in 3..=7 {
         let played =
             play(HZ, &[(90.0, &format!("av-block-2-type-1 heart.av_ratio={ratio} variability.breathing_ms=0"))]);
-        let beats = beats(&played);
-        let p = p_ms(&played);
+        let beats = played.beats();
+        let p = played.p_ms();
         let pp = mean(&intervals(&p));
         // Rounds: beats between two pauses, a pause being an RR over 1.3 PP.
         let mut rounds: Vec<Vec<Beat>> = vec![vec![beats[0]]];
@@ -87,7 +73,7 @@ fn type_one_grows_its_pr_and_shortens_its_rr_until_a_p_is_lost() {
 fn type_ones_growing_pr_is_in_the_samples() {
     let played = play(HZ, &[(40.0, "av-block-2-type-1 breathing.ecg_percent=0")]);
     let mut measured = 0;
-    for beat in &beats(&played)[2..] {
+    for beat in &played.beats()[2..] {
         let (Some(p), qrs) = (beat.p_onset.map(ms), ms(beat.onset)) else { continue };
         // The first wave after a flat stretch is the P; the QRS is what rises by half a millivolt.
         let Some(seen_p) = leaves_the_line(&played, p - 30.0, p + 100.0, 0.01) else { continue };
@@ -104,10 +90,10 @@ fn type_ones_growing_pr_is_in_the_samples() {
 #[test]
 fn type_two_keeps_its_pr_and_its_pause_is_two_pp() {
     let played = play(HZ, &[(60.0, "av-block-2-type-2 variability.breathing_ms=0")]);
-    let beats = beats(&played);
+    let beats = played.beats();
     let pr: Vec<f64> = beats.iter().filter_map(|beat| Some(ms(beat.onset) - ms(beat.p_onset?))).collect();
     assert!(deviation(&pr) < 1.0, "PR constant: {pr:.0?}");
-    let pp = mean(&intervals(&p_ms(&played)));
+    let pp = mean(&intervals(&played.p_ms()));
     let rr = intervals(&onsets_ms(&beats));
     let pauses: Vec<f64> = rr.iter().copied().filter(|rr| *rr > 1.3 * pp).collect();
     assert!(pauses.len() > 10);
@@ -121,7 +107,7 @@ fn fixed_ratios_conduct_one_of_so_many() {
     let cases = [("av-block-2-1", 2), ("av-block-high-grade", 3), ("av-block-high-grade", 4)];
     for (rhythm, ratio) in cases.into_iter().chain((1..=6).map(|ratio| ("atrial-flutter", ratio))) {
         let played = play(HZ, &[(40.0, &told(rhythm, ratio))]);
-        let (p, rr) = (p_ms(&played), intervals(&onsets_ms(&beats(&played))));
+        let (p, rr) = (played.p_ms(), intervals(&onsets_ms(&played.beats())));
         let pp = mean(&intervals(&p));
         for rr in &rr {
             assert!((rr - ratio as f64 * pp).abs() < 2.0, "{rhythm} {ratio}:1, RR {rr:.0}, PP {pp:.0} ms");
@@ -134,7 +120,7 @@ fn fixed_ratios_conduct_one_of_so_many() {
 fn flutter_waves_stand_in_the_samples_at_250_to_350_a_minute() {
     // Where few QRS lie over them, the strongest line of II is the flutter's: Goldberger, Clinical Electrocardiography.
     let played = play(HZ, &[(40.0, "atrial-flutter heart.av_ratio=6")]);
-    let beats = beats(&played);
+    let beats = played.beats();
     let lead: Vec<f64> = played.samples(Channel::Lead(Lead::II), 0.0, 40.0);
     // QRS and T blotted out, as far as they reach.
     let mut waves = lead.clone();
@@ -146,7 +132,7 @@ fn flutter_waves_stand_in_the_samples_at_250_to_350_a_minute() {
         }
     }
     let found = dominant_hz(&waves, f64::from(HZ), 2.5, 12.0) * 60.0;
-    let atrial = 60_000.0 / mean(&intervals(&p_ms(&played)));
+    let atrial = 60_000.0 / mean(&intervals(&played.p_ms()));
     assert!((found - atrial).abs() < 4.0, "waves at {found:.0}, truth {atrial:.0} a minute");
     assert!((250.0..=350.0).contains(&found), "{found:.0} a minute");
 }
@@ -154,9 +140,9 @@ fn flutter_waves_stand_in_the_samples_at_250_to_350_a_minute() {
 #[test]
 fn varying_flutter_keeps_its_waves_and_changes_its_ratio() {
     let played = play(HZ, &[(60.0, "atrial-flutter-varying")]);
-    let p = intervals(&p_ms(&played));
+    let p = intervals(&played.p_ms());
     assert!(deviation(&p) < 1.0);
-    let ratios: Vec<f64> = intervals(&onsets_ms(&beats(&played))).iter().map(|rr| rr / mean(&p)).collect();
+    let ratios: Vec<f64> = intervals(&onsets_ms(&played.beats())).iter().map(|rr| rr / mean(&p)).collect();
     assert!(ratios.iter().all(|ratio| (ratio - ratio.round()).abs() < 0.02), "{ratios:.2?}");
     let mut seen: Vec<i64> = ratios.iter().map(|ratio| ratio.round() as i64).collect();
     seen.sort_unstable();
@@ -168,8 +154,8 @@ fn varying_flutter_keeps_its_waves_and_changes_its_ratio() {
 fn in_complete_block_p_and_qrs_are_each_regular_and_know_nothing_of_each_other() {
     for (rhythm, narrow) in [("av-block-3-junctional", true), ("av-block-3-ventricular", false)] {
         let played = play(HZ, &[(120.0, rhythm)]);
-        let beats = beats(&played);
-        let (p, qrs) = (p_ms(&played), onsets_ms(&beats));
+        let beats = played.beats();
+        let (p, qrs) = (played.p_ms(), onsets_ms(&beats));
         assert!(deviation(&intervals(&p)) < 1.0, "{rhythm}: P regular");
         assert!(deviation(&intervals(&qrs)) < 1.0, "{rhythm}: QRS regular");
         assert!(beats.iter().all(|beat| beat.p_onset.is_none()), "{rhythm}: nothing conducted");
@@ -191,9 +177,9 @@ fn in_complete_block_p_and_qrs_are_each_regular_and_know_nothing_of_each_other()
 fn atrial_fibrillation_is_irregular_without_memory_and_has_no_p() {
     for rhythm in ["atrial-fibrillation", "atrial-fibrillation-fine"] {
         let played = play(250, &[(900.0, rhythm)]);
-        let beats = beats(&played);
+        let beats = played.beats();
         let rr = intervals(&onsets_ms(&beats));
-        assert!(p_ms(&played).is_empty(), "{rhythm}");
+        assert!(played.p_ms().is_empty(), "{rhythm}");
         let spread = deviation(&rr) / mean(&rr);
         // RR spread over mean of 0.15 to 0.3 in atrial fibrillation: from memory.
         assert!((0.15..0.30).contains(&spread), "{rhythm}: spread {spread:.2}");
@@ -226,24 +212,24 @@ fn atrial_fibrillation_is_irregular_without_memory_and_has_no_p() {
 fn sinus_pauses_are_told_apart_by_their_length() {
     // Exit block: the pause is two PP. Arrest: as long as set, whatever the PP.
     let played = play(HZ, &[(90.0, "sinus-exit-block variability.breathing_ms=0")]);
-    let pp = intervals(&p_ms(&played));
+    let pp = intervals(&played.p_ms());
     let usual = pp.iter().copied().fold(f64::MAX, f64::min);
     let pauses: Vec<f64> = pp.iter().copied().filter(|pp| *pp > 1.5 * usual).collect();
     assert!(pauses.len() >= 3 && pauses.iter().all(|pause| (pause - 2.0 * usual).abs() < 2.0), "{pauses:.0?}");
     let played = play(HZ, &[(120.0, "sinus-arrest heart.pause_s=4.3 variability.breathing_ms=0")]);
-    let pauses: Vec<f64> = intervals(&p_ms(&played)).into_iter().filter(|pp| *pp > 2_000.0).collect();
+    let pauses: Vec<f64> = intervals(&played.p_ms()).into_iter().filter(|pp| *pp > 2_000.0).collect();
     assert!(pauses.len() >= 2 && pauses.iter().all(|pause| (pause - 4_300.0).abs() < 2.0), "{pauses:.0?}");
 }
 
 #[test]
 fn sinus_arrhythmia_follows_the_breath() {
     let played = play(HZ, &[(120.0, "sinus-arrhythmia breathing.rate_per_min=14")]);
-    let pp = intervals(&p_ms(&played));
+    let pp = intervals(&played.p_ms());
     let (least, most) = (pp.iter().copied().fold(f64::MAX, f64::min), pp.iter().copied().fold(f64::MIN, f64::max));
     // Longest and shortest PP differ by over 120 ms: textbooks, from memory.
     assert!(most - least > 120.0, "{least:.0} to {most:.0} ms");
     // The rate as a signal of 4 Hz has its strongest line at the breath.
-    let p = p_ms(&played);
+    let p = played.p_ms();
     let rate = |t: f64| {
         let i = p.partition_point(|p| *p <= t).clamp(1, p.len() - 1);
         60_000.0 / (p[i] - p[i - 1])
@@ -268,8 +254,8 @@ fn multifocal_atria_show_three_shapes_of_p() {
         }
     }
     assert!(kinds.len() >= 3, "{kinds:?}");
-    let pr: Vec<f64> = beats(&played).iter().filter_map(|beat| Some(ms(beat.onset) - ms(beat.p_onset?))).collect();
+    let pr: Vec<f64> = played.beats().iter().filter_map(|beat| Some(ms(beat.onset) - ms(beat.p_onset?))).collect();
     assert!(deviation(&pr) > 5.0, "PR varies");
-    let rate = 60_000.0 / mean(&intervals(&onsets_ms(&beats(&played))));
+    let rate = 60_000.0 / mean(&intervals(&onsets_ms(&played.beats())));
     assert!(rate > 100.0, "{rate:.0} bpm");
 }

@@ -3,21 +3,12 @@
 //! Criteria are those of the textbooks (from memory where no other source stands beside the check).
 
 use pulsewright_core::frame::{Channel, Lead};
-use pulsewright_core::time::Instant;
-use pulsewright_core::truth::{Beat, BeatCode, Event};
-use pulsewright_tests::played::{Played, highest, lowest, play};
+use pulsewright_core::truth::{Beat, BeatCode};
+use pulsewright_tests::played::{Played, highest, lowest, ms, play};
 use pulsewright_tests::statistics::{deviation, mean};
 
 const HZ: u32 = 1000;
 const STEADY: &str = "variability.breathing_ms=0 variability.slow_ms=0 variability.fast_ms=0";
-
-fn ms(instant: Instant) -> f64 {
-    instant.as_secs_f64() * 1000.0
-}
-
-fn beats(played: &Played) -> Vec<Beat> {
-    played.events.iter().filter_map(|event| if let Event::Beat(beat) = event { Some(*beat) } else { None }).collect()
-}
 
 fn rr(a: &Beat, b: &Beat) -> f64 {
     ms(b.onset) - ms(a.onset)
@@ -47,7 +38,7 @@ fn the_pause_after_a_ventricular_beat_is_compensatory() {
         for rhythm in ["ventricular-premature", "ventricular-premature-left", "ventricular-multifocal"] {
             let played = play(HZ, &[(120.0, &format!("{rhythm} rate_bpm={rate} {STEADY}"))]);
             let period = 60_000.0 / f64::from(rate);
-            let found = groups(&beats(&played), ventricular);
+            let found = groups(&played.beats(), ventricular);
             assert!(found.len() >= 4, "{rhythm}: {} premature beats", found.len());
             for (before, group, after, _) in &found {
                 let (early, pause) = (rr(before, &group[0]), rr(&group[0], after));
@@ -64,7 +55,7 @@ fn an_interpolated_beat_costs_no_time() {
     let played =
         play(HZ, &[(180.0, &format!("ventricular-interpolated rate_bpm=55 {STEADY} breathing.ecg_percent=0"))]);
     let period = 60_000.0 / 55.0;
-    let found = groups(&beats(&played), ventricular);
+    let found = groups(&played.beats(), ventricular);
     assert!(found.len() >= 6);
     for (before, group, after, _) in &found {
         // The beat after it may be conducted a little late (concealed conduction), never by a cycle.
@@ -80,7 +71,7 @@ fn the_pause_after_an_atrial_beat_is_less_than_compensatory() {
     {
         let played = play(HZ, &[(180.0, &format!("{rhythm} rate_bpm=70 {STEADY}"))]);
         let period = 60_000.0 / 70.0;
-        let found = groups(&beats(&played), |beat| beat.code == code);
+        let found = groups(&played.beats(), |beat| beat.code == code);
         assert!(found.len() >= 6, "{rhythm}");
         for (before, group, after, _) in &found {
             let (early, pause) = (rr(before, &group[0]), rr(&group[0], after));
@@ -95,7 +86,7 @@ fn the_pause_after_an_atrial_beat_is_less_than_compensatory() {
 #[test]
 fn r_on_t_falls_on_the_t_wave_before() {
     let played = play(HZ, &[(120.0, &format!("ventricular-r-on-t {STEADY}"))]);
-    let found = groups(&beats(&played), ventricular);
+    let found = groups(&played.beats(), ventricular);
     assert!(found.len() >= 6);
     for (before, group, _, _) in &found {
         assert!(group[0].onset < before.t_end && group[0].onset > before.end, "on the T wave");
@@ -108,13 +99,13 @@ fn patterns_and_runs_have_their_lengths() {
     for (rhythm, between) in
         [("ventricular-bigeminy", 1), ("ventricular-trigeminy", 2), ("ventricular-quadrigeminy", 3)]
     {
-        let all = beats(&play(HZ, &[(60.0, rhythm)]));
+        let all = play(HZ, &[(60.0, rhythm)]).beats();
         let places: Vec<usize> = (0..all.len()).filter(|i| ventricular(&all[*i])).collect();
         assert!(places.len() > 8, "{rhythm}");
         assert!(places.windows(2).all(|pair| pair[1] - pair[0] == between + 1), "{rhythm}: {places:?}");
     }
     for (rhythm, length) in [("ventricular-couplet", 2), ("ventricular-run", 5)] {
-        let found = groups(&beats(&play(HZ, &[(180.0, rhythm)])), ventricular);
+        let found = groups(&play(HZ, &[(180.0, rhythm)]).beats(), ventricular);
         assert!(found.len() >= 4, "{rhythm}");
         assert!(found.iter().all(|(_, group, _, _)| group.len() == length), "{rhythm}");
         // A run of ventricular beats is faster than 100 bpm by definition.
@@ -131,7 +122,7 @@ fn multifocal_beats_are_of_more_than_one_shape() {
         let samples = played.samples(Channel::Lead(Lead::V1), beat.onset.as_secs_f64(), beat.end.as_secs_f64());
         highest(&samples) + lowest(&samples)
     };
-    let found: Vec<f64> = beats(&played).iter().filter(|beat| ventricular(beat)).map(v1).collect();
+    let found: Vec<f64> = played.beats().iter().filter(|beat| ventricular(beat)).map(v1).collect();
     assert!(
         found.iter().any(|mv| *mv > 0.3) && found.iter().any(|mv| *mv < -0.3),
         "V1 mainly up and mainly down: {found:.1?}"
@@ -145,7 +136,8 @@ fn swings(played: &Played) -> Vec<f64> {
         let (high, low) = (highest(&samples), lowest(&samples));
         if high + low > 0.0 { high } else { low }
     };
-    beats(played)
+    played
+        .beats()
         .iter()
         .filter(|beat| beat.end.as_secs_f64() < played.frames.len() as f64 / played.hz)
         .map(swing)
@@ -176,7 +168,7 @@ fn torsades_turns_its_axis_over_in_5_to_20_beats() {
     // Spindles: at the turns the QRS are small, between them large.
     let size: Vec<f64> = swings.iter().map(|mv| mv.abs()).collect();
     assert!(lowest(&size) < 0.6 * highest(&size), "{size:.1?}");
-    let rate = 60_000.0 / mean(&beats(&played).windows(2).map(|pair| rr(&pair[0], &pair[1])).collect::<Vec<_>>());
+    let rate = 60_000.0 / mean(&played.beats().windows(2).map(|pair| rr(&pair[0], &pair[1])).collect::<Vec<_>>());
     assert!(
         (160.0..=250.0).contains(&rate),
         "{rate:.0} bpm: 160 to 250, AHA/ACCF 2010 statement on torsades, from memory"
@@ -191,7 +183,7 @@ fn polymorphic_tachycardia_changes_from_beat_to_beat_without_a_regular_twist() {
     assert!(deviation(&swings) > 0.3, "of many shapes");
     assert!(lengths.len() > 3, "the axis turns over at times");
     assert!(deviation(&lengths) > 0.5 * mean(&lengths), "at irregular times: {lengths:?}");
-    let all = beats(&played);
+    let all = played.beats();
     let intervals: Vec<f64> = all.windows(2).map(|pair| rr(&pair[0], &pair[1])).collect();
     assert!(deviation(&intervals) / mean(&intervals) > 0.04, "irregular");
     assert!(60_000.0 / mean(&intervals) > 120.0);
@@ -200,9 +192,8 @@ fn polymorphic_tachycardia_changes_from_beat_to_beat_without_a_regular_twist() {
 #[test]
 fn monomorphic_tachycardia_keeps_one_shape_with_p_independent() {
     let played = play(HZ, &[(60.0, "ventricular-tachycardia breathing.ecg_percent=0")]);
-    let all = beats(&played);
-    let p = |event: &Event| if let Event::Atrial(p) = event { Some(ms(p.onset)) } else { None };
-    let p: Vec<f64> = played.events.iter().filter_map(p).collect();
+    let all = played.beats();
+    let p = played.p_ms();
     let rate_p = 60_000.0 * (p.len() - 1) as f64 / (p[p.len() - 1] - p[0]);
     let rate_qrs = 60_000.0 * (all.len() - 1) as f64 / rr(&all[0], &all[all.len() - 1]);
     assert!(rate_qrs > 1.5 * rate_p && rate_p > 50.0, "QRS {rate_qrs:.0}, P {rate_p:.0} a minute");
@@ -217,7 +208,7 @@ fn monomorphic_tachycardia_keeps_one_shape_with_p_independent() {
 
 #[test]
 fn fusion_and_capture_come_where_two_sources_compete() {
-    let all = beats(&play(HZ, &[(120.0, "idioventricular-accelerated")]));
+    let all = play(HZ, &[(120.0, "idioventricular-accelerated")]).beats();
     let count = |code: BeatCode| all.iter().filter(|beat| beat.code == code).count();
     assert!(count(BeatCode::Fusion) >= 1, "fusion");
     let captured = all.iter().filter(|beat| beat.code == BeatCode::Normal && beat.p_onset.is_some()).count();

@@ -5,7 +5,8 @@ use pulsewright_core::pressure::Chosen;
 use pulsewright_core::pressure::arterial::{ejection_time_s, pre_ejection_s};
 use pulsewright_core::time::{Instant, Span};
 use pulsewright_core::truth::Event;
-use pulsewright_tests::played::{Played, highest, lowest, mean, peaks, play, play_at};
+use pulsewright_tests::played::{Played, highest, lowest, peaks, play, play_at};
+use pulsewright_tests::statistics::mean;
 
 const SITES: [(PressureSite, f64, f64); 6] = [
     (PressureSite::Arterial, 132.0, 71.0),

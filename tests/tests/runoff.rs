@@ -1,7 +1,8 @@
 //! Where pressures go in long diastoles, and what weak beats leave of them.
 
 use pulsewright_core::frame::{Channel, PressureSite};
-use pulsewright_tests::played::{highest, mean, play};
+use pulsewright_tests::played::{highest, play};
+use pulsewright_tests::statistics::mean;
 
 const ARTERIAL: Channel = Channel::Pressure(PressureSite::Arterial);
 

@@ -12,11 +12,11 @@ use crate::marks::{Mark, What};
 use crate::plan::Content;
 use crate::quantiser::{BLOCK, Quantiser, Tally, gather, spread};
 use crate::scale::Bits;
-use crate::truth::{episode_word, nearest_frame};
+use crate::truth::{episode_word, nearest_frame, phase_word};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::script::Item;
 use pulsewright_core::time::{FrameRate, Instant};
-use pulsewright_core::truth::{Chamber, CuffPhase};
+use pulsewright_core::truth::Chamber;
 
 /// Largest data record that is recommended, bytes (EDF, 1992: from memory).
 const RECOMMENDED_BYTES: u64 = 61_440;
@@ -191,16 +191,6 @@ impl<'a> Edf<'a> {
             "" => format!("step: {rhythm}"),
             label => format!("step {}: {rhythm}", on_one_line(label)),
         }
-    }
-}
-
-fn phase_word(phase: CuffPhase) -> &'static str {
-    match phase {
-        CuffPhase::Inflating => "inflating",
-        CuffPhase::Deflating => "deflating",
-        CuffPhase::OverPressure => "over-pressure",
-        CuffPhase::Vented => "vented",
-        _ => "other",
     }
 }
 

@@ -311,7 +311,7 @@ pub fn episode_word(episode: Episode) -> &'static str {
 }
 
 /// Word of a phase of the cuff in the truth.
-fn phase_word(phase: CuffPhase) -> &'static str {
+pub(crate) fn phase_word(phase: CuffPhase) -> &'static str {
     match phase {
         CuffPhase::Inflating => "inflating",
         CuffPhase::Deflating => "deflating",
