@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+# Of a stopwatch that runs.
+RUNNING = re.compile(r"\brunning\b")
+# What a page shows at once on an idle machine may take seconds on a busy one.
+expect.set_options(timeout=60_000)
 
 
 @contextmanager
@@ -46,6 +52,20 @@ class Watched:
     def outside(self) -> list[str]:
         """What it asked for that is not the file itself or made by it."""
         return [url for url in self.asked if not url.startswith(("file:", "blob:", "data:"))]
+
+
+def reload(page: Page) -> None:
+    """Reloads, and waits until the browser has scrolled back to where it was: a click before that may land elsewhere."""
+    page.reload()
+    page.evaluate("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
+
+
+def stopwatch(page: Page, name: str, runs: bool) -> None:
+    """Starts or stops the stopwatch of an alarm, and waits until it says so. By key: a page that still moves loses clicks."""
+    button = page.locator(f'[data-watch="{name}"]')
+    expect(button).not_to_have_class(RUNNING) if runs else expect(button).to_have_class(RUNNING)
+    button.press("Enter")
+    expect(button).to_have_class(RUNNING) if runs else expect(button).not_to_have_class(RUNNING)
 
 
 def item(page: Page, name: str):
