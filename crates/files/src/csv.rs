@@ -9,9 +9,9 @@
 //!
 //! Values pass through the same quantiser as in an integer WAV file of the same width, so that both say the same number.
 
-use crate::decimal::{FrameTimes, push_fixed};
 use crate::format::{Column, Encoder, Heading, Section, lanes};
 use crate::quantiser::{BLOCK, Quantiser, Tally, gather};
+use crate::row::{Cell, FrameTimes, SLACK};
 use pulsewright_core::frame::Frame;
 
 /// Writes CSV files.
@@ -20,12 +20,33 @@ pub struct Csv<'a> {
     columns: &'a [Column],
     heading: Heading<'a>,
     times: FrameTimes,
+    cells: Vec<Cell>,
+    /// Bytes of the longest row.
+    longest_row: usize,
 }
 
 impl<'a> Csv<'a> {
     /// For these channels, each with a scale.
     pub fn new(columns: &'a [Column], heading: Heading<'a>) -> Csv<'a> {
-        Csv { columns, heading, times: FrameTimes::new(heading.rate) }
+        let cells: Vec<Cell> = columns.iter().filter_map(|column| column.scale.map(Cell::new)).collect();
+        let longest_row = FrameTimes::LONGEST + cells.iter().map(Cell::longest).sum::<usize>() + 1;
+        Csv { columns, heading, times: FrameTimes::new(heading.rate), cells, longest_row }
+    }
+
+    /// Appends `count` rows, the first of frame `index`; `table` holds each column's codes.
+    fn rows(&self, index: u64, count: usize, table: &[[i32; BLOCK]], bytes: &mut Vec<u8>) {
+        let mut at = bytes.len();
+        bytes.resize(at + count * self.longest_row + SLACK, 0);
+        let mut clock = self.times.from(index);
+        for row in 0..count {
+            at = clock.put(bytes, at);
+            for (cell, codes) in self.cells.iter().zip(table) {
+                at = cell.put(bytes, at, codes[row]);
+            }
+            bytes[at] = b'\n';
+            at += 1;
+        }
+        bytes.truncate(at);
     }
 }
 
@@ -56,7 +77,7 @@ impl Encoder for Csv<'_> {
 
     fn encode(&self, index: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
         let mut column = [0.0; BLOCK];
-        let mut table = vec![[0; BLOCK]; self.columns.len()];
+        let mut table = vec![[0; BLOCK]; self.cells.len()];
         let mut index = index;
         for block in frames.chunks(BLOCK) {
             for ((Column { channel, scale }, codes), tally) in self.columns.iter().zip(&mut table).zip(&mut *tallies) {
@@ -65,17 +86,8 @@ impl Encoder for Csv<'_> {
                     tally.add(Quantiser::new(scale).quantise(samples, codes).1);
                 }
             }
-            for row in 0..block.len() {
-                self.times.push(bytes, index);
-                index += 1;
-                for (Column { scale, .. }, codes) in self.columns.iter().zip(&table) {
-                    if let Some(scale) = scale {
-                        bytes.push(b',');
-                        push_fixed(bytes, scale.fixed(codes[row]), scale.decimals());
-                    }
-                }
-                bytes.push(b'\n');
-            }
+            self.rows(index, block.len(), &table, bytes);
+            index += block.len() as u64;
         }
     }
 }

@@ -1,6 +1,6 @@
 //! Whole numbers to decimal text, by integer arithmetic alone: the same digits everywhere, and faster than floats.
 
-use pulsewright_core::time::{FrameRate, Instant, Span};
+use pulsewright_core::time::{Instant, Span};
 
 /// Decimals of a time in the truth: microseconds.
 const TIME_DECIMALS: u8 = 6;
@@ -10,10 +10,16 @@ const PAIRS: &[u8; 200] =
 5051525354555657585960616263646566676869707172737475767778798081828384858687888990919293949596979899";
 
 /// Longest text: a sign, twenty digits, a point.
-const LONGEST: usize = 24;
+pub const LONGEST: usize = 24;
 
 /// Appends `value × 10^-decimals` with exactly `decimals` digits after the point; `decimals` is at most 18.
 pub fn push_fixed(text: &mut Vec<u8>, value: i64, decimals: u8) {
+    let (buffer, from) = fixed_text(value, decimals);
+    text.extend_from_slice(&buffer[from..]);
+}
+
+/// The same text at the end of a buffer, and where in it the text begins.
+pub fn fixed_text(value: i64, decimals: u8) -> ([u8; LONGEST], usize) {
     let mut buffer = [b'0'; LONGEST];
     let decimals = usize::from(decimals.min(18));
     let mut rest = value.unsigned_abs();
@@ -46,7 +52,7 @@ pub fn push_fixed(text: &mut Vec<u8>, value: i64, decimals: u8) {
         at -= 1;
         buffer[at] = b'-';
     }
-    text.extend_from_slice(&buffer[at..]);
+    (buffer, at)
 }
 
 fn put_pair(buffer: &mut [u8; LONGEST], at: usize, pair: u64) {
@@ -76,33 +82,6 @@ pub fn push_span(text: &mut Vec<u8>, span: Span) {
 fn push_micros(text: &mut Vec<u8>, ticks: u64) {
     let micros = (u128::from(ticks) * 1_000_000 + (1 << 31)) >> 32;
     push_fixed(text, micros as i64, TIME_DECIMALS);
-}
-
-/// Times of frames as text: as many decimals as make them exact, or nine where none do.
-#[derive(Clone, Copy, Debug)]
-pub struct FrameTimes {
-    rate: u64,
-    decimals: u8,
-    /// 10^decimals.
-    units: u64,
-}
-
-impl FrameTimes {
-    /// Times at this frame rate.
-    pub fn new(rate: FrameRate) -> FrameTimes {
-        let rate = u64::from(rate.as_hz());
-        let exact = (3..=9).find(|decimals| 10_u64.pow(*decimals).is_multiple_of(rate));
-        let decimals = exact.unwrap_or(9);
-        FrameTimes { rate, decimals: decimals as u8, units: 10_u64.pow(decimals) }
-    }
-
-    /// Appends the time of frame `index` in seconds.
-    pub fn push(&self, text: &mut Vec<u8>, index: u64) {
-        let (whole, part) = (index / self.rate, index % self.rate);
-        // Both terms stay far below 2^63: a part is below 48 000, units at most 10^9, whole seconds at most 2^32.
-        let units = whole * self.units + (part * self.units * 2 + self.rate) / (2 * self.rate);
-        push_fixed(text, units as i64, self.decimals);
-    }
 }
 
 #[cfg(test)]
@@ -152,24 +131,6 @@ mod tests {
         assert_eq!(text(-0.125, 2), "-0.12");
         assert_eq!(text(119.999, 2), "120.00");
         assert_eq!(text(f32::NAN, 2), "");
-    }
-
-    #[test]
-    fn frame_times_are_exact_or_rounded_to_nanoseconds() {
-        let text = |hz, index| {
-            let mut text = Vec::new();
-            FrameTimes::new(FrameRate::hz(hz).unwrap()).push(&mut text, index);
-            String::from_utf8(text).unwrap()
-        };
-        assert_eq!(text(500, 1), "0.002");
-        assert_eq!(text(1000, 86_400_000), "86400.000");
-        assert_eq!(text(250, 3), "0.012");
-        assert_eq!(text(128, 1), "0.0078125");
-        assert_eq!(text(360, 1), "0.002777778");
-        assert_eq!(text(360, 361), "1.002777778");
-        assert_eq!(text(48_000, 47_999), "0.999979167");
-        // The last second that an instant can tell.
-        assert_eq!(text(48_000, 48_000 * 0xffff_ffff), "4294967295.000000000");
     }
 
     #[test]

@@ -55,6 +55,7 @@ pub mod plan;
 pub mod quantiser;
 pub mod record;
 pub mod render;
+mod row;
 pub mod scale;
 pub mod sidecar;
 pub mod truth;
