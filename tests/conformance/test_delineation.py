@@ -74,9 +74,9 @@ def test_qrs_follows_what_is_set(tmp_path):
 
 
 # The wavelets of either method lose an edge in one lead or another of a wide beat, and then read too little or nothing; so
-# the widest that two methods read in three leads counts. Left bundle branch block is left out: neither finds the edges of
-# its broad, notched R in any lead (the Rust tests measure it on the eight leads together), and so are rates under 60 bpm, where
-# the bias above makes every beat a wide one.
+# the widest that two methods read in three leads counts. In left bundle branch block neither finds the edges of the broad,
+# notched R in any lead, and under 60 bpm the bias above makes every beat a wide one: test_wide_beats.py reads those, and every
+# rhythm, with a rule that looks at all leads together.
 WIDE = {
     "right-bundle-branch-block": 75,
     "pre-excitation": 75,
