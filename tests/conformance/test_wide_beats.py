@@ -13,13 +13,15 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from global_qrs import RULE, Rule, find_qrs
+from global_qrs import RULE, Qrs, Rule, find_qrs
 from program import succeed
 from reading import read_truth, read_wav
 
 LEADS = ("I", "II", "V1", "V2", "V3", "V4", "V5", "V6")
 FRAME_RATE_HZ = 500
 EDGE_S = 0.5
+NEAR_S = 0.03
+"""How far beside a beat of the truth its steepest moment may be found."""
 
 WIDE_FROM_MS = {"adult": 120.0, "child": 100.0, "neonate": 90.0}
 WIDE_CODES = frozenset("VrE/LR")
@@ -81,10 +83,6 @@ class Kind:
     def difference_ms(self) -> float:
         return float(np.median(self.read_ms) - np.median(self.true_ms))
 
-    @property
-    def unanswered_share(self) -> float:
-        return self.unanswered / (self.unanswered + len(self.read_ms))
-
 
 def measure(folder: Path, rhythm: str, rate_bpm: float | None = None, body: str = "adult", *settings: str) -> dict[str, Kind]:
     """Renders, reads every QRS by the rule, and sorts what was read into wide, narrow and fused by the truth's codes."""
@@ -97,10 +95,16 @@ def measure(folder: Path, rhythm: str, rate_bpm: float | None = None, body: str 
     recording = read_wav(target)
     rule: Rule = LOW_AND_BROAD if rhythm == "agonal" else RULE
     found = find_qrs(np.column_stack([recording.values(lead) for lead in LEADS]), FRAME_RATE_HZ, rule)
-    return sort_by_kind(found, read_truth(target, "beats"), duration_s, rhythm)
+    beats = read_truth(target, "beats")
+    spans = [(float(beat["qrs_onset_s"]) - NEAR_S, float(beat["qrs_end_s"]) + NEAR_S) for beat in beats]
+    inner = [qrs.steepest_s for qrs in found if EDGE_S <= qrs.steepest_s <= duration_s - EDGE_S]
+    strays = [t for t in inner if not any(start <= t <= stop for start, stop in spans)]
+    assert not strays, f"{rhythm} at {rate_bpm} bpm, {body}: QRS where there are none, {strays}"
+    return sort_by_kind(found, beats, duration_s, rhythm)
 
 
-def sort_by_kind(found, beats: list[dict[str, str]], duration_s: float, rhythm: str) -> dict[str, Kind]:
+def sort_by_kind(found: list[Qrs], beats: list[dict[str, str]], duration_s: float, rhythm: str) -> dict[str, Kind]:
+    """The QRS found within each beat of the truth, by the beat's kind; a beat with none, two or an unanswered one counts as unanswered."""
     kinds: dict[str, tuple[list, list, list]] = {}
     for beat in beats:
         onset, end, code = float(beat["qrs_onset_s"]), float(beat["qrs_end_s"]), beat["code"]
@@ -108,7 +112,7 @@ def sort_by_kind(found, beats: list[dict[str, str]], duration_s: float, rhythm: 
             continue
         wide = code in WIDE_CODES or rhythm in WIDE_ALTHOUGH_N
         read, true, lost = kinds.setdefault("fused" if code in FUSED_CODES else "wide" if wide else "narrow", ([], [], []))
-        here = [qrs.duration_ms for qrs in found if onset - 0.03 <= qrs.steepest_s <= end + 0.03]
+        here = [qrs.duration_ms for qrs in found if onset - NEAR_S <= qrs.steepest_s <= end + NEAR_S]
         if len(here) == 1 and here[0] is not None:
             read.append(here[0])
             true.append(1000.0 * (end - onset))
@@ -129,7 +133,7 @@ def fastest_bpm(rhythm: str) -> float:
     for group, rhythms in _GROUPS.items():
         if rhythm in rhythms:
             return FASTEST_BPM[group]
-    if rhythm.endswith(_EARLY) or rhythm.rsplit("-", 1)[0].endswith(_EARLY):
+    if any(word in rhythm for word in _EARLY):
         return FASTEST_BPM["early"]
     return FASTEST_BPM["narrow"]
 
@@ -146,8 +150,9 @@ def check(kinds: dict[str, Kind], rhythm: str, body: str) -> list[str]:
     """What is wrong with a record, in words."""
     wrong = []
     for name, kind in kinds.items():
-        if kind.unanswered > max(1, UNANSWERED_NAMED.get(rhythm, UNANSWERED) * (kind.unanswered + len(kind.read_ms))) or not len(kind.read_ms):
-            wrong.append(f"{name}: {kind.unanswered} of {kind.unanswered + len(kind.read_ms)} without answer")
+        beats = kind.unanswered + len(kind.read_ms)
+        if kind.unanswered > max(1, UNANSWERED_NAMED.get(rhythm, UNANSWERED) * beats) or kind.unanswered == beats:
+            wrong.append(f"{name}: {kind.unanswered} of {beats} without answer")
             continue
         if abs(kind.difference_ms) > (FUSED_MS if name == "fused" else MEAN_MS + SD_MS):
             wrong.append(f"{name}: {np.median(kind.read_ms):.0f} ms read, {np.median(kind.true_ms):.0f} by the truth")
