@@ -75,7 +75,7 @@ pub fn run(stream: &Stream) -> Outcome {
     });
     match ended {
         Ok(ended) => {
-            tell(&ended, &sent.borrow(), stream.frame_rate.as_hz());
+            tell(&ended, pace, &sent.borrow(), stream.frame_rate.as_hz());
             log
         }
         // The log of what went before the reader left is no less true.
@@ -187,16 +187,18 @@ fn say(line: &str) {
     let _ = writeln!(io::stderr(), "{line}");
 }
 
-fn tell(ended: &Ended, sent: &Sent, hz: u32) {
-    let seconds = ended.frames as f64 / f64::from(hz);
-    let behind = match ended.behind {
-        0 => "never behind the clock".to_owned(),
-        times => format!(
-            "behind the clock {times} times, at most {:.3} s; no frame was left out",
-            ended.latest.as_secs_f64()
-        ),
-    };
-    say(&format!("{} frames, {seconds:.3} s; {behind}", ended.frames));
+fn tell(ended: &Ended, pace: Pace, sent: &Sent, hz: u32) {
+    let mut words = format!("{} frames, {:.3} s", ended.frames, ended.frames as f64 / f64::from(hz));
+    if pace == Pace::Clock {
+        let scheduling = if ended.real_time { "real-time" } else { "ordinary" };
+        words += &format!("; at most {:.2} ms behind the clock", ended.latest.as_secs_f64() * 1e3);
+        words += &match ended.behind {
+            0 => String::new(),
+            times => format!(", {times} times by more than 20 ms; no frame was left out"),
+        };
+        words += &format!("; {scheduling} scheduling");
+    }
+    say(&words);
     if ended.not_taken > 0 {
         warn(&format!("the last {} frames were not taken by the reader", ended.not_taken));
     }

@@ -1,7 +1,7 @@
 //! Frames as they are due: to a converter, a monitor's algorithm, another program, for as long as it takes.
 //!
 //! [`led`] plays a script and does what [`command`]s tell it, each from the next beat on, and keeps a log that is a script
-//! again; [`pace`] sends blocks of frames when the clock says so and counts when a reader keeps it waiting; [`sample`] says
+//! again; [`pace`] sends blocks of frames when the [`clock`] says so and counts when a reader keeps it waiting; [`sample`] says
 //! what the bytes are.
 //!
 //! # What holds
@@ -10,11 +10,13 @@
 //! - The log, rendered, gives the same bytes.
 #![forbid(unsafe_code)]
 
+pub mod clock;
 pub mod command;
 pub mod led;
 pub mod pace;
 pub mod sample;
 
+pub use clock::Clock;
 pub use command::Command;
 pub use led::Led;
 pub use pace::{Ended, Pace, send};

