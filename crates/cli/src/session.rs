@@ -1,13 +1,19 @@
 //! `session`: a plan played in real time and asked about, step by step.
 
-use crate::diagnostics::{Failure, Outcome, print};
+use crate::diagnostics::{Failure, Outcome, print, warn};
 use crate::flags;
 use crate::plot::write_whole;
 use crate::record_files;
 use crate::render::Target;
+use crate::rig_args::ClipWord;
+use crate::rig_render::RigRender;
 use clap::Args;
+use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::pressure::Chosen;
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::{check_free, reason};
+use pulsewright_files::quantiser::Tally;
+use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_record::Record;
 use pulsewright_record::report::Report;
 use pulsewright_record::session::{Output, Samples, Session, SessionError, Silent};
@@ -24,21 +30,22 @@ use std::path::{Path, PathBuf};
 #[command(after_help = "For test benches only: never to a person, nor to equipment connected to one.\n\n\
     Examples:\n  \
     pulsewright session examples/plan-transport-monitor.json -o record.json\n  \
-    pulsewright session plan.json -o record.json --play /dev/rig")]
+    pulsewright session plan.json -o record.json --play /dev/rig --rig bench.json")]
 pub struct SessionArgs {
     /// The script; docs/script.md tells how its steps say what to expect.
     script: PathBuf,
     /// Record to write, ending in .json; the draft is called the same with .draft behind.
     #[arg(short, long, value_name = "OUT")]
     output: PathBuf,
-    /// File, pipe or device that takes the signal as it plays: frames of the usual channels, 32-bit floats, little-endian.
-    /// Without it only the clock runs, for a rig that plays by itself.
+    /// File, pipe or device that takes the signal as it plays: codes for the converters of --rig, else frames of the usual
+    /// channels, 32-bit floats; little-endian. Without it only the clock runs, for a rig that plays by itself.
     #[arg(long, value_name = "FILE")]
     play: Option<PathBuf>,
     /// Frames a second, 100 to 48000.
     #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "500")]
     frame_rate: FrameRate,
-    /// Description of the rig with its correction, whose digest goes into the record.
+    /// Description of the rig with its correction, whose digest goes into the record. What it can't reach is held at the
+    /// nearest code, counted and told.
     #[arg(long, value_name = "FILE")]
     rig: Option<PathBuf>,
     /// Overwrite a record, or a file of signal, that is there.
@@ -68,6 +75,7 @@ pub fn run(args: &SessionArgs) -> Outcome {
     };
     let mut input = io::stdin().lock();
     let outcome = session.run(&mut record, output.as_mut(), &mut input, &mut io::stdout().lock(), &mut save);
+    output.remarks().iter().for_each(|words| warn(words));
     outcome.map_err(|error| match error {
         SessionError::Io(error) if error.kind() == io::ErrorKind::BrokenPipe => Failure::Closed,
         error => Failure::input(error),
@@ -89,6 +97,8 @@ fn draft(output: &Path) -> PathBuf {
 
 fn output(args: &SessionArgs) -> Result<Box<dyn Output>, Failure> {
     let Some(path) = &args.play else { return Ok(Box::new(Silent)) };
+    // Before the file is made: a rig that can't be used leaves none.
+    let rig = args.rig.as_ref().map(|rig| RigCodes::new(rig, args.frame_rate)).transpose()?;
     let mut options = File::options();
     match Target::of(path) {
         Target::Stdout => {
@@ -103,5 +113,57 @@ fn output(args: &SessionArgs) -> Result<Box<dyn Output>, Failure> {
     let name = path.display().to_string();
     let file =
         options.open(path).map_err(|error| Failure::input(format!("cannot write {name}: {}", reason(&error))))?;
-    Ok(Box::new(Samples::new(name, file)))
+    Ok(match rig {
+        Some(codes) => Box::new(ToRig { name, file, codes, bytes: Vec::new() }),
+        None => Box::new(Samples::new(name, file)),
+    })
+}
+
+/// Frames as a rig's codes, with what was clipped.
+struct RigCodes {
+    rig: RigRender,
+    pressures: Chosen,
+    tallies: Vec<Tally>,
+}
+
+impl RigCodes {
+    fn new(path: &Path, rate: FrameRate) -> Result<RigCodes, Failure> {
+        let rig = RigRender::new(path, FileFormat::Raw(Encoding::Float), rate, ClipWord::Count)?;
+        let site = |channel: Channel| if let Channel::Pressure(site) = channel { Some(site) } else { None };
+        let sites: Vec<_> = rig.channels().into_iter().filter_map(site).collect();
+        // The record's digest is that of the usual pressures wherever they will do.
+        let usual = sites.iter().all(|site| Chosen::USUAL.has(*site));
+        let pressures = if usual { Chosen::USUAL } else { Chosen::new(&sites).map_err(Failure::input)? };
+        let tallies = rig.no_tallies();
+        Ok(RigCodes { rig, pressures, tallies })
+    }
+}
+
+/// Codes to a rig's converters.
+struct ToRig {
+    name: String,
+    file: File,
+    codes: RigCodes,
+    bytes: Vec<u8>,
+}
+
+impl Output for ToRig {
+    fn take(&mut self, frames: &[Frame]) -> io::Result<()> {
+        self.bytes.clear();
+        let RigCodes { rig, tallies, .. } = &mut self.codes;
+        rig.encode(frames, &mut self.bytes, tallies);
+        self.file.write_all(&self.bytes)
+    }
+
+    fn name(&self) -> String {
+        self.name.clone()
+    }
+
+    fn pressures(&self) -> Chosen {
+        self.codes.pressures
+    }
+
+    fn remarks(&self) -> Vec<String> {
+        self.codes.rig.clipped(&self.codes.tallies)
+    }
 }

@@ -4,15 +4,16 @@ use crate::plan::PlanError;
 use crate::walk::Walk;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::player::Player;
+use pulsewright_core::pressure::Chosen;
 use pulsewright_core::script::{Item, Ramp, Script, Step};
 use pulsewright_core::time::FrameRate;
 use pulsewright_core::timeline::Placed;
 use pulsewright_core::truth::Event;
 use pulsewright_files::digest::FramesDigest;
 use pulsewright_script::Document;
+use pulsewright_stream::Clock;
 use std::io::{self, Write};
 use std::sync::mpsc::{Receiver, Sender, TryRecvError};
-use std::thread;
 use std::time::{Duration, Instant};
 
 /// Blocks a second: how late a command may take effect.
@@ -31,6 +32,16 @@ pub trait Output: Send {
 
     /// What it is called in the record.
     fn name(&self) -> String;
+
+    /// The pressures that are to be played for it.
+    fn pressures(&self) -> Chosen {
+        Chosen::USUAL
+    }
+
+    /// What is to be told about it at the end, a sentence each.
+    fn remarks(&self) -> Vec<String> {
+        Vec::new()
+    }
 }
 
 /// Nowhere: only the clock runs, for a rig that plays by itself.
@@ -146,10 +157,10 @@ pub(super) fn play(
 ) -> io::Result<()> {
     let Ok(Command::Next) = commands.recv() else { return Ok(()) };
     let last = (first_step + script.items().len()).checked_sub(1);
-    let mut player = Player::new(script, rate);
+    let mut player = Player::new(script, rate).with_pressures_at(output.pressures());
     let mut block = vec![Frame::default(); (rate.as_hz() / BLOCKS_PER_S).max(1) as usize];
     let mut current: Option<Running> = None;
-    let mut start = Instant::now();
+    let mut clock = Clock::starting_in(Duration::ZERO, rate);
     loop {
         match commands.try_recv() {
             Ok(Command::Next) if current.as_ref().is_some_and(|running| Some(running.step) == last) => break,
@@ -165,8 +176,7 @@ pub(super) fn play(
             }
         });
         let frames = block.get(..filled).unwrap_or_default();
-        let due = |frame: u64| start + Duration::from_secs_f64(frame as f64 / f64::from(rate.as_hz()));
-        thread::sleep(due(first).saturating_duration_since(Instant::now()));
+        clock.wait_for(first);
         let mut from = 0;
         for (item, frame) in events {
             let step = first_step + item;
@@ -177,16 +187,16 @@ pub(super) fn play(
             }
             from = at;
             current = Some(Running { step, frames: 0, digest: FramesDigest::default() });
-            let _ = telling.send(Told::Began { step, at: due(frame) });
+            let _ = telling.send(Told::Began { step, at: clock.due(frame) });
         }
         if let Some(running) = &mut current {
             running.take(frames.get(from..).unwrap_or_default());
         }
         output.take(frames)?;
-        let late = Instant::now().saturating_duration_since(due(first + filled as u64));
+        let late = clock.late(first + filled as u64);
         if late > LATE {
             // The output is the slower clock: from here on its time counts.
-            start += late;
+            clock.put_off(late);
             let _ = telling.send(Told::Slipped(late.as_secs_f64()));
         }
         if filled == 0 {
