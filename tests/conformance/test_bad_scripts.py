@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import random
 import re
-import time
+import resource
 
 import pytest
 import scripts
@@ -89,13 +89,20 @@ def test_wrong_script_is_refused(tmp_path, what):
     text, words = WRONG[what]
     (tmp_path / "script.json").write_bytes(text)
     before = files_below(tmp_path)
-    began = time.monotonic()
+    began_s = processor_s()
     for verb in (["render", "script.json", "-o", "out.wav"], ["check", "script.json"]):
         outcome = run(*verb, cwd=tmp_path)
         assert_refused(outcome, "script.json", *words)
         assert outcome.stdout == b"", outcome
         assert files_below(tmp_path) == before
-    assert time.monotonic() - began < 10.0
+    # Of the processor, which a busy machine does not lengthen as it does the clock's.
+    assert processor_s() - began_s < 10.0
+
+
+def processor_s() -> float:
+    """Processor time of every program run so far."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def test_the_good_script_is_not_refused(tmp_path):

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
 import os
+import re
+import select
 import signal
 import subprocess
+import threading
 import time
 from pathlib import Path
 
@@ -17,6 +21,8 @@ SCRIPT = ROOT / "examples" / "ward-round.json"
 HZ = 1000
 CHANNELS = "II,arterial,respiration"
 FRAME_BYTES = 3 * 2
+PATIENCE_S = 120
+"""For what takes no time on an idle machine: only a program that hangs takes as long."""
 
 
 def stream(*flags: object, stdin=subprocess.DEVNULL, **options) -> subprocess.Popen:
@@ -38,7 +44,7 @@ def rendered(script: Path, folder: Path, *flags: object) -> bytes:
     return wav_data(target)
 
 
-def whole(process: subprocess.Popen, within_s: float = 60) -> tuple[bytes, str]:
+def whole(process: subprocess.Popen, within_s: float = 300) -> tuple[bytes, str]:
     out, err = process.communicate(timeout=within_s)
     assert process.returncode == 0, err
     return out, err.decode()
@@ -63,48 +69,74 @@ def test_the_header_says_what_follows(tmp_path):
     assert 70 < arterial.min() < arterial.max() < 140
 
 
+def read_frames(process: subprocess.Popen, n_frames: int) -> bytes:
+    """The first bytes of a stream: at least so many frames of [`CHANNELS`]."""
+    got = b""
+    while len(got) < n_frames * FRAME_BYTES:
+        chunk = os.read(process.stdout.fileno(), n_frames * FRAME_BYTES - len(got))
+        assert chunk, "the stream ended early"
+        got += chunk
+    return got
+
+
+def wait_until_full(writing: int, process: subprocess.Popen) -> None:
+    """Until a pipe takes no more."""
+    deadline = time.monotonic() + PATIENCE_S
+    while select.select([], [writing], [], 0)[1]:
+        assert process.poll() is None and time.monotonic() < deadline, "the pipe was never full"
+        time.sleep(0.01)
+
+
 def test_the_pace_is_the_clocks(tmp_path):
-    """Over 20 s, each block against its due time. A busy machine delays single blocks; it must not add up."""
-    process = stream("--rhythm", "sinus", "--duration", "20s", "--frame-rate", HZ, "--channels", "II", bufsize=0)
+    """No frame comes before it is due, and what comes late adds up to nothing. How late single blocks are is for pace.py."""
+    seconds = 20
+    began = time.monotonic()
+    process = stream("--rhythm", "sinus", "--duration", f"{seconds}s", "--frame-rate", HZ, "--channels", "II", bufsize=0)
     seen: list[tuple[float, int]] = []
     total = 0
     while chunk := os.read(process.stdout.fileno(), 65536):
         total += len(chunk)
         seen.append((time.monotonic(), total // 2))
-    assert process.wait() == 0
-    assert total == 2 * 20 * HZ
-    late = np.array([at - frames / HZ for at, frames in seen])
-    late -= np.percentile(late, 5)
-    assert len(seen) > 15_000, "a block a millisecond, give or take what a reader takes at once"
-    # Reading and stamping on a machine that does other work takes time too, so the bulk and the trend count.
-    assert np.percentile(late, 50) < 0.001
-    first, last = np.median(late[: len(late) // 4]), np.median(late[-len(late) // 4 :])
-    assert abs(last - first) < 0.001, "no drift"
+    assert process.wait(timeout=PATIENCE_S) == 0
+    assert total == 2 * seconds * HZ
+    late = np.array([at - began - (frames - 1) / HZ for at, frames in seen])
+    assert late.min() >= 0, "a frame before its time"
+    assert np.diff([frames for _, frames in seen]).min() == 1, "a block a millisecond, but for what a reader takes at once"
+    # The best of some thousand blocks: a busy machine lets some of them through in time, a clock that is slow by a
+    # part in 200, or waits that start where the last one ended, none.
+    frames = np.array([frames for _, frames in seen])
+    first, last = late[frames <= total // 8].min(), late[frames > 3 * total // 8].min()
+    assert last - first < 0.05, "it adds up"
 
 
 def test_a_reader_that_pauses_loses_nothing(tmp_path):
     expected = rendered(SCRIPT, tmp_path, "--duration", "8s")
-    process = stream(SCRIPT, "--frame-rate", HZ, "--channels", CHANNELS, "--duration", "8s", bufsize=0)
+    reading, writing = os.pipe()
     # Smaller than what would be written in the pause, so that the writer has to wait.
-    import fcntl
-
-    fcntl.fcntl(process.stdout.fileno(), 1031, 4096)
-    got = os.read(process.stdout.fileno(), 600)
-    time.sleep(3)
-    rest, err = process.communicate(timeout=30)
-    assert process.returncode == 0
-    assert got + rest == expected
-    assert "behind the clock" in err.decode() and "no frame was left out" in err.decode()
+    fcntl.fcntl(reading, fcntl.F_SETPIPE_SZ, 4096)
+    command = [str(PROGRAM), "stream", SCRIPT, "--frame-rate", HZ, "--channels", CHANNELS, "--duration", "8s"]
+    process = subprocess.Popen([*map(str, command)], stdin=subprocess.DEVNULL, stdout=writing, stderr=subprocess.PIPE)
+    got = os.read(reading, 600)
+    wait_until_full(writing, process)
+    # The clock goes on, whatever the machine does.
+    time.sleep(2)
+    os.close(writing)
+    while chunk := os.read(reading, 65536):
+        got += chunk
+    os.close(reading)
+    err = process.stderr.read().decode()
+    assert process.wait(timeout=PATIENCE_S) == 0, err
+    assert got == expected
+    assert "behind the clock" in err and "no frame was left out" in err
 
 
 @pytest.mark.parametrize("sign", [signal.SIGINT, signal.SIGTERM])
 def test_a_signal_ends_it_cleanly(sign, tmp_path):
     log = tmp_path / "log.json"
     process = stream(SCRIPT, "--frame-rate", HZ, "--channels", CHANNELS, "--log", log, bufsize=0)
-    first = os.read(process.stdout.fileno(), 6)
-    time.sleep(0.7)
+    first = read_frames(process, 700)
     process.send_signal(sign)
-    rest, err = process.communicate(timeout=10)
+    rest, err = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 0, err
     data = first + rest
     assert len(data) % FRAME_BYTES == 0
@@ -113,27 +145,32 @@ def test_a_signal_ends_it_cleanly(sign, tmp_path):
 
 
 def test_a_stuck_reader_does_not_keep_a_signal_from_ending_it():
-    process = stream("--rhythm", "sinus", "--frame-rate", 48000, "--channels", "leads")
-    time.sleep(1.5)
+    reading, writing = os.pipe()
+    command = [str(PROGRAM), "stream", "--rhythm", "sinus", "--frame-rate", "48000", "--channels", "leads"]
+    process = subprocess.Popen(command, stdin=subprocess.DEVNULL, stdout=writing, stderr=subprocess.PIPE)
+    wait_until_full(writing, process)
     process.send_signal(signal.SIGTERM)
-    assert process.wait(timeout=10) == 0
+    assert process.wait(timeout=PATIENCE_S) == 0
     assert b"not taken" in process.stderr.read()
+    os.close(writing)
+    os.close(reading)
 
 
 def test_a_reader_that_leaves_is_no_failure():
     process = stream("--rhythm", "sinus", "--frame-rate", HZ, "--channels", "II", bufsize=0)
     os.read(process.stdout.fileno(), 100)
     process.stdout.close()
-    assert process.wait(timeout=10) == 0
+    assert process.wait(timeout=PATIENCE_S) == 0
 
 
+# Each with the seconds of signal between when the one before it took effect and when it is typed; 0 is right behind it.
 COMMANDS = [
     (0.6, "rate 96"),
     (0.9, "pressure 90/60"),
-    (0.1, "set ecg.gain=1.5"),
+    (0, "set ecg.gain=1.5"),
     (1.0, "rhythm ventricular-fibrillation"),
     (1.2, "rhythm sinsu"),
-    (0.1, "next"),
+    (0, "next"),
     (1.4, "hold"),
     (0.5, "beat left-ventricular"),
     (0.9, "next"),
@@ -142,22 +179,49 @@ COMMANDS = [
 ]
 
 
-def lead(process: subprocess.Popen, commands) -> tuple[bytes, str]:
-    import threading
+def lead(process: subprocess.Popen, commands, frame_bytes: int = FRAME_BYTES) -> tuple[bytes, str]:
+    """Types each command once so much signal has come; gives the signal and what was said."""
+    out, told = bytearray(), []
+    more = threading.Condition()
 
-    def type_them():
-        for pause, command in commands:
-            time.sleep(pause)
-            process.stdin.write(command.encode() + b"\n")
-            process.stdin.flush()
+    def gather(pipe, take):
+        for piece in iter(lambda: os.read(pipe.fileno(), 65536), b""):
+            with more:
+                take(piece)
+                more.notify_all()
 
-    typist = threading.Thread(target=type_them)
-    typist.start()
-    out = process.stdout.read()
-    typist.join()
-    err = process.stderr.read().decode()
-    assert process.wait(timeout=10) == 0, err
-    return out, err
+    gatherers = [
+        threading.Thread(target=gather, args=(process.stdout, out.extend)),
+        threading.Thread(target=gather, args=(process.stderr, told.append)),
+    ]
+    for thread in gatherers:
+        thread.start()
+
+    def said():
+        return b"".join(told).decode()
+
+    def wait(what, reached):
+        with more:
+            assert more.wait_for(reached, timeout=PATIENCE_S), f"never {what}\n{said()}"
+
+    effect_s = 0.0
+    for signal_s, command in commands:
+        if signal_s > 0:
+            wait(f"came to {command}", lambda: len(out) >= (effect_s + signal_s) * HZ * frame_bytes)
+        n_lines = said().count("\n")
+        process.stdin.write(command.encode() + b"\n")
+        process.stdin.flush()
+        if command == "stop":
+            break
+        wait(f"answered {command}", lambda: said().count("\n") > n_lines)
+        if at := re.match(r"([\d.]+) s: ", said().splitlines()[n_lines]):
+            effect_s = float(at[1])
+        else:
+            effect_s = len(out) / HZ / frame_bytes
+    for thread in gatherers:
+        thread.join(PATIENCE_S)
+    assert process.wait(timeout=PATIENCE_S) == 0, said()
+    return bytes(out), said()
 
 
 def test_a_led_stream_is_played_again_bit_for_bit(tmp_path):
@@ -175,10 +239,10 @@ def test_another_body_is_played_again_in_the_channels_units(tmp_path):
     # Its base impedance wants another scale of integers, and the stream can't change its own: floats have none.
     log = tmp_path / "played.json"
     flags = (SCRIPT, "--live", "--log", log, "--frame-rate", HZ, "--channels", CHANNELS)
-    out, _ = lead(stream(*flags, "--bits", "float", stdin=subprocess.PIPE), [(1.0, "body neonate"), (2.0, "stop")])
+    out, _ = lead(stream(*flags, "--bits", "float", stdin=subprocess.PIPE), [(1.0, "body neonate"), (1.0, "stop")], 3 * 4)
     assert rendered(log, tmp_path, "--bits", "float") == out
     (tmp_path / "rendered.wav").unlink()
-    out, err = lead(stream(*flags, "--force", stdin=subprocess.PIPE), [(1.0, "body neonate"), (2.0, "stop")])
+    out, err = lead(stream(*flags, "--force", stdin=subprocess.PIPE), [(1.0, "body neonate"), (1.0, "stop")])
     assert "respiration" in err and "--bits float" in err
 
 

@@ -60,13 +60,13 @@ def test_killed_and_resumed_and_merged_give_the_undisturbed_report(suite, write_
     words = [program, "suite", plan, "-o", "killed", *limits, "--", slope_detector]
     answers = tmp_path / "killed" / "answers"
     process = subprocess.Popen(list(map(str, words)), cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    while not answers.is_dir() or sum(1 for _ in answers.glob("*.csv")) < total // 2:
+    while not answers.is_dir() or sum(1 for _ in answers.glob("*.csv")) < total // 4:
         assert process.poll() is None, "it ended before it was killed"
         time.sleep(0.005)
     process.send_signal(signal.SIGKILL)
     process.wait()
     done_before = {path.name: path.stat().st_mtime_ns for path in answers.glob("*.csv")}
-    assert total // 2 <= len(done_before) < total
+    assert total // 4 <= len(done_before) < total
     resumed = suite(plan, "-o", "killed", *limits, *written(tmp_path / "killed-report"), command=command)
     assert resumed.returncode == 0, resumed.stderr
     assert {name: (answers / name).stat().st_mtime_ns for name in done_before} == done_before, "nothing is done twice"
@@ -221,12 +221,11 @@ def test_failures_are_scored_as_nothing_found_and_stay_until_taken_away(suite, w
 def test_a_detector_that_hangs_is_ended_with_all_it_started(suite, write_plan, tmp_path):
     plan = write_plan([block(1)])
     # The shell's child holds the pipes: ending the shell alone would wait for it.
-    hangs = f"sleep 60 & echo $! > {tmp_path / 'child'}; wait"
-    began = time.monotonic()
-    done = suite(plan, "-o", "out", "--timeout", "500ms", "--format", "json", command=["sh", "-c", hangs])
-    assert time.monotonic() - began < 20
+    # It hangs for longer than a test may take; the time it is given is enough to start it on a busy machine.
+    hangs = f"sleep 3600 & echo $! > {tmp_path / 'child'}; wait"
+    done = suite(plan, "-o", "out", "--timeout", "10s", "--format", "json", command=["sh", "-c", hangs])
     assert done.returncode == 1
-    assert json.loads(done.stdout)["failures"][0]["why"] == "gave no answer within 0.5 s"
+    assert json.loads(done.stdout)["failures"][0]["why"] == "gave no answer within 10 s"
     child = int((tmp_path / "child").read_text())
     assert not runs(child)
 
