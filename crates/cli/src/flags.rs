@@ -2,7 +2,6 @@
 
 use crate::args::{Channels, Lines};
 use crate::channel_groups::{GROUPS, Group};
-use crate::words::unknown;
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
@@ -10,6 +9,7 @@ use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{FrameRate, Span, TICKS_PER_SECOND};
 use pulsewright_plot::strip::{self, StripError};
+use pulsewright_script::typed::{self, nearest, value};
 
 /// A length of time: a decimal number and a unit, or several.
 pub fn span(text: &str) -> Result<Span, String> {
@@ -139,26 +139,14 @@ pub fn pressure(text: &str) -> Result<(f32, f32), String> {
 /// A field's path and its value.
 pub fn setting(text: &str) -> Result<(Field, f32), String> {
     let (path, number) = text.split_once('=').ok_or("a setting is a field and its value, as ecg.gain=2")?;
-    let field = Field::ALL.iter().copied().find(|field| field.info().path == path);
-    let paths = Field::ALL.iter().map(|field| field.info().path);
-    let field = field.ok_or_else(|| unknown("field", path, paths, "fields"))?;
+    let field = typed::field(path).ok_or_else(|| unknown("field", path, typed::paths(), "fields"))?;
     Ok((field, value(field, number)?))
 }
 
-/// A number within a field's range.
-fn value(field: Field, text: &str) -> Result<f32, String> {
-    let info = field.info();
-    if !info.words.is_empty() {
-        let place = info.words.iter().position(|word| *word == text);
-        return place
-            .map(|place| place as f32)
-            .ok_or_else(|| unknown("word", text, info.words.iter().copied(), "fields"));
-    }
-    let unit = if info.unit == "1" { String::new() } else { format!(" {}", info.unit) };
-    match text.parse::<f32>() {
-        Ok(value) if value >= info.min && value <= info.max => Ok(value),
-        _ => Err(format!("{} is a number of {} to {}{unit}", info.path, info.min, info.max)),
-    }
+/// A message for a word that is none of `words`: the nearest one and where to find them all.
+fn unknown<'a>(kind: &str, typed: &str, words: impl IntoIterator<Item = &'a str>, list: &str) -> String {
+    let meant = nearest(typed, words).map_or(String::new(), |word| format!(" Did you mean '{word}'?"));
+    format!("there is no {kind} '{typed}'.{meant} `pulsewright catalog {list}` lists them")
 }
 
 #[cfg(test)]

@@ -31,7 +31,6 @@ mod stream;
 mod suite;
 mod table;
 mod today;
-mod words;
 mod worksheet;
 
 use args::{Arguments, Verb};

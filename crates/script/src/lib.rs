@@ -26,7 +26,8 @@
 //!
 //! # Map
 //! [`parse`] walks the text through `json` (values that know their place) and `keys` (the tree that the field table's
-//! paths make), resolves each step with `carry`, and collects [`Problem`]s. [`reader`] is the part of it that any JSON document can use. `write` and `schema` read the same tree.
+//! paths make), resolves each step with `carry`, and collects [`Problem`]s. [`reader`] is the part of it that any JSON document can use, [`typed`] what
+//! flags and commands share with it. `write` and `schema` read the same tree.
 
 mod beats;
 mod carry;
@@ -41,6 +42,7 @@ mod problem;
 pub mod reader;
 mod schema;
 mod step;
+pub mod typed;
 mod words;
 mod write;
 

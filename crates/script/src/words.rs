@@ -17,7 +17,7 @@ pub fn nearest<'w>(written: &str, words: impl IntoIterator<Item = &'w str>) -> O
     let plain = plain(written);
     words
         .into_iter()
-        .map(|word| (strsim::jaro_winkler(&plain, word), word))
+        .map(|word| (strsim::jaro_winkler(&plain, &word.to_lowercase()), word))
         .filter(|(likeness, _)| *likeness > 0.75)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, word)| word)

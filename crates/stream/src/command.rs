@@ -4,6 +4,7 @@ use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
 use pulsewright_core::heart::rhythm::{EctopicSite, Rhythm};
 use pulsewright_core::settings::Field;
+use pulsewright_script::typed::{self, unknown, unknown_of, value};
 
 /// What can be told while frames are sent.
 #[derive(Clone, Debug)]
@@ -37,7 +38,7 @@ hold                 hold what is played
 next                 the script's next step
 stop                 end";
 
-const VERBS: [&str; 9] = ["rhythm", "body", "rate", "pressure", "breaths", "set", "beat", "hold", "next"];
+const VERBS: [&str; 10] = ["rhythm", "body", "rate", "pressure", "breaths", "set", "beat", "hold", "next", "stop"];
 
 impl Command {
     /// Reads a line; an empty one, or one that starts with #, is no command.
@@ -61,39 +62,30 @@ impl Command {
         let command = match verb {
             "rhythm" => Command::Rhythm(find("rhythm", one("word")?, RHYTHMS, |rhythm| rhythm.id)?),
             "body" => Command::Body(find("body", one("word")?, BODIES, |body| body.id)?),
-            "rate" => Command::Set(vec![(Field::RateBpm, number(Field::RateBpm, one("number")?)?)]),
-            "breaths" => Command::Set(vec![(Field::BreathsPerMin, number(Field::BreathsPerMin, one("number")?)?)]),
+            "rate" => Command::Set(vec![(Field::RateBpm, value(Field::RateBpm, one("number")?)?)]),
+            "breaths" => Command::Set(vec![(Field::BreathsPerMin, value(Field::BreathsPerMin, one("number")?)?)]),
             "pressure" => {
                 let (high, low) =
                     one("pair")?.split_once('/').ok_or("a pressure is two numbers, as in 'pressure 120/80'")?;
                 let pair = [(Field::ArterialSystolic, high), (Field::ArterialDiastolic, low)];
-                Command::Set(
-                    pair.into_iter().map(|(f, text)| Ok((f, number(f, text)?))).collect::<Result<_, String>>()?,
-                )
+                Command::Set(pair.into_iter().map(|(f, text)| Ok((f, value(f, text)?))).collect::<Result<_, String>>()?)
             }
             "set" => {
                 let (path, text) =
                     one("setting")?.split_once('=').ok_or("a setting is FIELD=VALUE, as in 'set ecg.gain=2'")?;
-                let paths = || Field::ALL.iter().map(|field| field.info().path);
-                let field = Field::ALL.iter().copied().find(|field| field.info().path == path);
-                let field = field.ok_or_else(|| unknown("field", path, paths()))?;
-                Command::Set(vec![(field, number(field, text)?)])
+                let field = typed::field(path).ok_or_else(|| unknown("field", path, typed::paths()))?;
+                Command::Set(vec![(field, value(field, text)?)])
             }
             "beat" => {
                 let word = one("site")?;
                 let site = EctopicSite::ALL.iter().copied().find(|site| site.id() == word);
-                let sites = || EctopicSite::ALL.iter().map(|site| site.id());
-                Command::Beat(
-                    site.ok_or_else(|| format!("{}; allowed: {}", unknown("site", word, sites()), join(sites())))?,
-                )
+                let sites = EctopicSite::ALL.iter().map(|site| site.id());
+                Command::Beat(site.ok_or_else(|| unknown_of("site", word, sites))?)
             }
             "hold" => none(Command::Hold)?,
             "next" => none(Command::Next)?,
             "stop" => none(Command::Stop)?,
-            _ => {
-                let verbs = || VERBS.into_iter().chain(["stop"]);
-                return Err(format!("{}; allowed: {}", unknown("command", verb, verbs()), join(verbs())));
-            }
+            _ => return Err(unknown_of("command", verb, VERBS)),
         };
         Ok(Some(command))
     }
@@ -112,35 +104,9 @@ fn example(verb: &str) -> &'static str {
     }
 }
 
-/// A number within a field's range, or the place of a word among its words.
-fn number(field: Field, text: &str) -> Result<f32, String> {
-    let info = field.info();
-    if !info.words.is_empty() {
-        let place = info.words.iter().position(|word| *word == text);
-        let all = || info.words.iter().copied();
-        return place
-            .map(|place| place as f32)
-            .ok_or_else(|| format!("{}; allowed: {}", unknown("word", text, all()), join(all())));
-    }
-    match text.parse::<f32>() {
-        Ok(value) if value >= info.min && value <= info.max => Ok(value + 0.0),
-        _ => Err(format!("{} is a number of {} to {}, not '{text}'", info.path, info.min, info.max)),
-    }
-}
-
 fn find<T>(kind: &str, word: &str, all: &[&'static T], id: fn(&T) -> &'static str) -> Result<&'static T, String> {
     let found = all.iter().copied().find(|one| id(one) == word);
     found.ok_or_else(|| unknown(kind, word, all.iter().map(|one| id(one))))
-}
-
-fn unknown<'w>(kind: &str, typed: &str, words: impl Iterator<Item = &'w str>) -> String {
-    let alike = words.map(|word| (strsim::jaro_winkler(typed, word), word)).filter(|(likeness, _)| *likeness > 0.75);
-    let nearest = alike.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, word)| format!("; did you mean '{word}'?"));
-    format!("there is no {kind} '{typed}'{}", nearest.unwrap_or_default())
-}
-
-fn join<'w>(words: impl Iterator<Item = &'w str>) -> String {
-    words.collect::<Vec<_>>().join(", ")
 }
 
 #[cfg(test)]

@@ -17,21 +17,18 @@
 //! are left out and told, see [`Plan::left_out`]; a word or number that could never be right is an error. A rhythm
 //! without beats has no rate, so its rates make one record, not many.
 
+mod axes;
+mod file;
+
 use crate::SuiteError;
 use crate::record::{Record, name};
-use pulsewright_core::body::{BODIES, Body};
+use axes::Axes;
+use file::{BitsWord, PlanFile, ScoreRules, SignalWord};
 use pulsewright_core::frame::Channel;
-use pulsewright_core::heart::catalogue::RHYTHMS;
-use pulsewright_core::heart::rhythm::Rhythm;
-use pulsewright_core::settings::Field;
-use pulsewright_core::time::FrameRate;
 use pulsewright_files::{Bits, Encoding, FileFormat};
-use pulsewright_score::ClassMap;
 use pulsewright_score::record::{Events, Options};
-use pulsewright_script::OneStep;
-use serde::Deserialize;
+use pulsewright_script::typed::unknown_of;
 use serde_json::Value;
-use std::collections::BTreeMap;
 use std::path::Path;
 
 /// Most records of a plan.
@@ -56,123 +53,6 @@ pub struct Plan {
     pub left_out: Vec<String>,
     /// The document as it was read, to tell one plan from another.
     pub document: Value,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct PlanFile {
-    version: u32,
-    #[serde(default)]
-    title: String,
-    #[serde(default)]
-    #[serde(rename = "notes")]
-    _notes: String,
-    duration_s: f64,
-    #[serde(default = "lead_two")]
-    channels: Vec<String>,
-    #[serde(default)]
-    signal: SignalWord,
-    #[serde(default)]
-    bits: Option<BitsWord>,
-    #[serde(default)]
-    score: ScoreRules,
-    blocks: Vec<Block>,
-}
-
-fn lead_two() -> Vec<String> {
-    vec!["II".to_owned()]
-}
-
-#[derive(Clone, Copy, Default, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum SignalWord {
-    #[default]
-    Csv,
-    Wav,
-}
-
-#[derive(Clone, Copy, PartialEq, Eq, Deserialize)]
-enum BitsWord {
-    #[serde(rename = "16")]
-    B16,
-    #[serde(rename = "24")]
-    B24,
-    #[serde(rename = "32")]
-    B32,
-    #[serde(rename = "float")]
-    Float,
-}
-
-#[derive(Default, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-struct ScoreRules {
-    events: Events,
-    window_ms: Option<f64>,
-    learning_s: Option<f64>,
-    delay_ms: f64,
-    classes: ClassMap,
-    channel: Option<String>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Block {
-    rhythm: Vec<String>,
-    #[serde(default = "adult")]
-    body: Vec<String>,
-    #[serde(default = "usual")]
-    rate_bpm: Vec<Rate>,
-    #[serde(default = "usual_frame_rate")]
-    frame_rate_hz: Vec<u32>,
-    #[serde(default)]
-    seed: Seeds,
-    #[serde(default)]
-    set: BTreeMap<String, Vec<f32>>,
-}
-
-fn adult() -> Vec<String> {
-    vec!["adult".to_owned()]
-}
-
-fn usual() -> Vec<Rate> {
-    vec![Rate::Usual(UsualWord::Usual)]
-}
-
-fn usual_frame_rate() -> Vec<u32> {
-    vec![500]
-}
-
-#[derive(Clone, Copy, Deserialize)]
-#[serde(untagged, expecting = "a rate is a number of bpm, or \"usual\"")]
-enum Rate {
-    Usual(UsualWord),
-    Bpm(f32),
-}
-
-#[derive(Clone, Copy, Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum UsualWord {
-    Usual,
-}
-
-#[derive(Deserialize)]
-#[serde(untagged, expecting = "seeds are a list of whole numbers, or {\"from\": 1, \"count\": 20}")]
-enum Seeds {
-    List(Vec<u64>),
-    Range(SeedRange),
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct SeedRange {
-    from: u64,
-    count: u64,
-}
-
-impl Default for Seeds {
-    fn default() -> Seeds {
-        Seeds::List(vec![0])
-    }
 }
 
 impl Plan {
@@ -271,7 +151,7 @@ fn options(rules: &ScoreRules) -> Result<Options, String> {
 fn channels(words: &[String]) -> Result<Vec<Channel>, String> {
     let all = || Channel::ALL.iter().map(|channel| channel.id());
     let found = words.iter().enumerate().map(|(i, word)| {
-        Channel::find(word).ok_or_else(|| format!("channels[{i}]: {}", unknown("channel", word, all())))
+        Channel::find(word).ok_or_else(|| format!("channels[{i}]: {}", unknown_of("channel", word, all())))
     });
     found.collect()
 }
@@ -289,182 +169,6 @@ fn format(signal: SignalWord, bits: Option<BitsWord>) -> Result<FileFormat, Stri
     Ok(match signal {
         SignalWord::Csv => FileFormat::Csv(bits),
         SignalWord::Wav => FileFormat::Wav(Encoding::Integer(bits)),
-    })
-}
-
-/// A message for a word that is in no list: the nearest one, and all of them.
-fn unknown<'a>(kind: &str, word: &str, all: impl Iterator<Item = &'a str>) -> String {
-    let all: Vec<&str> = all.collect();
-    let nearest = all.iter().max_by(|a, b| strsim::jaro_winkler(word, a).total_cmp(&strsim::jaro_winkler(word, b)));
-    let nearest = nearest.map_or(String::new(), |nearest| format!("; nearest: '{nearest}'"));
-    format!("there is no {kind} '{word}'{nearest}; allowed: {}", all.join(", "))
-}
-
-/// A block with every word found.
-struct Axes {
-    rhythms: Vec<&'static Rhythm>,
-    bodies: Vec<&'static Body>,
-    rates: Vec<Option<f32>>,
-    frame_rates: Vec<FrameRate>,
-    seeds: Vec<u64>,
-    settings: Vec<(Field, Vec<f32>)>,
-}
-
-impl Axes {
-    fn of(block: &Block) -> Result<Axes, String> {
-        let rhythms = found("rhythm", &block.rhythm, RHYTHMS, |rhythm| rhythm.id)?;
-        let bodies = found("body", &block.body, BODIES, |body| body.id)?;
-        let mut rates = Vec::new();
-        for rate in &block.rate_bpm {
-            rates.push(match rate {
-                Rate::Usual(_) => None,
-                Rate::Bpm(bpm) => Some(in_range(Field::RateBpm, *bpm)?),
-            });
-        }
-        let mut frame_rates = Vec::new();
-        for hz in &block.frame_rate_hz {
-            let allowed = || format!("frame_rate_hz: {hz}; allowed {} to {}", FrameRate::MIN_HZ, FrameRate::MAX_HZ);
-            frame_rates.push(FrameRate::hz(*hz).map_err(|_| allowed())?);
-        }
-        let seeds = match &block.seed {
-            Seeds::List(list) => list.clone(),
-            Seeds::Range(range) if range.count > MOST_RECORDS as u64 => {
-                return Err(format!("seed: at most {MOST_RECORDS} of them"));
-            }
-            Seeds::Range(range) => (0..range.count).map(|i| range.from.wrapping_add(i)).collect(),
-        };
-        let mut settings = Vec::new();
-        for (path, values) in &block.set {
-            let field = Field::ALL.iter().find(|field| field.info().path == path.as_str()).ok_or_else(|| {
-                format!("set: {}", unknown("setting", path, Field::ALL.iter().map(|field| field.info().path)))
-            })?;
-            let values: Result<Vec<f32>, String> = values.iter().map(|value| in_range(*field, *value)).collect();
-            settings.push((*field, values.map_err(|what| format!("set.{what}"))?));
-        }
-        let axes = Axes { rhythms, bodies, rates, frame_rates, seeds, settings };
-        let empty = [
-            ("rhythm", axes.rhythms.is_empty()),
-            ("body", axes.bodies.is_empty()),
-            ("rate_bpm", axes.rates.is_empty()),
-            ("frame_rate_hz", axes.frame_rates.is_empty()),
-            ("seed", axes.seeds.is_empty()),
-        ];
-        let empty_setting = axes.settings.iter().find(|(_, values)| values.is_empty());
-        let empty = empty.iter().find(|(_, empty)| *empty).map(|(key, _)| *key);
-        match empty.or(empty_setting.map(|(field, _)| field.info().path)) {
-            Some(key) => Err(format!("{key}: an empty list makes no record; name at least one value")),
-            None => Ok(axes),
-        }
-    }
-
-    /// Appends every combination that is possible, and the reasons of those that are not.
-    fn multiply(&self, duration_s: f64, records: &mut Vec<Record>, left_out: &mut Vec<String>) -> Result<(), String> {
-        let settings = self.combined_settings()?;
-        for rhythm in &self.rhythms {
-            let no_rate = [None];
-            let rates = if rhythm.beats() { &self.rates[..] } else { &no_rate };
-            for body in &self.bodies {
-                for rate in rates {
-                    for values in &settings {
-                        match steps(rhythm, body, *rate, values, duration_s) {
-                            Ok(step) => self.add(&step, (rhythm, body, *rate), values, records)?,
-                            Err(why) => left_out.push(why),
-                        }
-                    }
-                }
-            }
-        }
-        Ok(())
-    }
-
-    fn add(
-        &self,
-        step: &pulsewright_script::Document,
-        (rhythm, body, rate_bpm): (&'static Rhythm, &'static Body, Option<f32>),
-        values: &[(Field, f32)],
-        records: &mut Vec<Record>,
-    ) -> Result<(), String> {
-        for frame_rate in &self.frame_rates {
-            for seed in &self.seeds {
-                if records.len() >= MOST_RECORDS {
-                    return Err(format!("more than {MOST_RECORDS} records"));
-                }
-                records.push(Record {
-                    name: String::new(),
-                    rhythm,
-                    body,
-                    rate_bpm,
-                    values: values.to_vec(),
-                    frame_rate: *frame_rate,
-                    seed: *seed,
-                    document: step.clone().with_seed(*seed),
-                });
-            }
-        }
-        Ok(())
-    }
-
-    fn combined_settings(&self) -> Result<Vec<Vec<(Field, f32)>>, String> {
-        let mut combined = vec![Vec::new()];
-        for (field, values) in &self.settings {
-            if combined.len().saturating_mul(values.len()) > MOST_RECORDS {
-                return Err(format!("more than {MOST_RECORDS} records"));
-            }
-            combined = combined
-                .iter()
-                .flat_map(|before: &Vec<(Field, f32)>| {
-                    values.iter().map(|value| before.iter().copied().chain([(*field, *value)]).collect::<Vec<_>>())
-                })
-                .collect();
-        }
-        Ok(combined)
-    }
-}
-
-fn found<T>(
-    key: &str,
-    words: &[String],
-    all: &[&'static T],
-    id: fn(&T) -> &'static str,
-) -> Result<Vec<&'static T>, String> {
-    let find = |(i, word): (usize, &String)| {
-        let one = all.iter().copied().find(|one| id(one) == word.as_str());
-        one.ok_or_else(|| format!("{key}[{i}]: {}", unknown(key, word, all.iter().map(|one| id(one)))))
-    };
-    words.iter().enumerate().map(find).collect()
-}
-
-fn in_range(field: Field, value: f32) -> Result<f32, String> {
-    let info = field.info();
-    if (info.min..=info.max).contains(&value) {
-        Ok(value)
-    } else {
-        Err(format!("{}: {value}; allowed {} to {} {}", info.path, info.min, info.max, info.unit))
-    }
-}
-
-/// The script of one combination, or why it can't be.
-fn steps(
-    rhythm: &Rhythm,
-    body: &Body,
-    rate_bpm: Option<f32>,
-    values: &[(Field, f32)],
-    duration_s: f64,
-) -> Result<pulsewright_script::Document, String> {
-    let rate = rate_bpm.map(|bpm| (Field::RateBpm.info().path, bpm));
-    let values: Vec<(&str, f32)> =
-        rate.into_iter().chain(values.iter().map(|(field, value)| (field.info().path, *value))).collect();
-    let step = OneStep {
-        seed: 0,
-        rhythm: Some(rhythm.id),
-        body: Some(body.id),
-        duration_s: Some(duration_s),
-        values: &values,
-    };
-    step.document("plan").map_err(|problems| {
-        let what: Vec<&str> = problems.list().iter().map(|problem| problem.what.as_str()).collect();
-        let rate = rate_bpm.map_or(String::new(), |bpm| format!(" at {bpm} bpm"));
-        format!("{}{rate}, {}: {}", rhythm.id, body.id, what.join("; "))
     })
 }
 
@@ -510,14 +214,14 @@ mod tests {
     #[test]
     fn mistakes_are_named_with_their_place() {
         for (block, expected) in [
-            (r#"{"rhythm": ["sinsu"]}"#, "blocks[0].rhythm[0]: there is no rhythm 'sinsu'; nearest: 'sinus'"),
+            (r#"{"rhythm": ["sinsu"]}"#, "blocks[0].rhythm[0]: there is no rhythm 'sinsu'; did you mean 'sinus'?"),
             (r#"{"rhythm": ["sinus"], "body": ["giant"]}"#, "blocks[0].body[0]: there is no body"),
             (r#"{"rhythm": ["sinus"], "rate_bpm": [9000]}"#, "blocks[0].rate_bpm: 9000; allowed"),
             (r#"{"rhythm": ["sinus"], "rate_bpm": ["fast"]}"#, "a number of bpm, or \"usual\""),
             (r#"{"rhythm": ["sinus"], "frame_rate_hz": [1]}"#, "blocks[0].frame_rate_hz: 1; allowed"),
             (r#"{"rhythm": ["sinus"], "seed": "x"}"#, "seeds are a list"),
             (r#"{"rhythm": ["sinus"], "seed": {"from": 0, "count": 99999999}}"#, "seed: at most"),
-            (r#"{"rhythm": ["sinus"], "set": {"ecg.gian": [1]}}"#, "nearest: 'ecg.gain'"),
+            (r#"{"rhythm": ["sinus"], "set": {"ecg.gian": [1]}}"#, "did you mean 'ecg.gain'?"),
             (r#"{"rhythm": ["sinus"], "set": {"ecg.gain": [100]}}"#, "blocks[0].set.ecg.gain: 100; allowed"),
             (r#"{"rhythm": []}"#, "blocks[0].rhythm: an empty list"),
             (r#"{"rhythm": ["sinus"], "set": {"ecg.gain": []}}"#, "blocks[0].ecg.gain: an empty list"),

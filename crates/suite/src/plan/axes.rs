@@ -1,0 +1,184 @@
+//! A block of a plan multiplied out.
+
+use super::MOST_RECORDS;
+use super::file::{Block, Rate, Seeds};
+use crate::record::Record;
+use pulsewright_core::body::{BODIES, Body};
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::heart::rhythm::Rhythm;
+use pulsewright_core::settings::Field;
+use pulsewright_core::time::FrameRate;
+use pulsewright_script::typed::{self, unknown_of};
+use pulsewright_script::{Document, OneStep};
+
+/// A block with every word found.
+pub(super) struct Axes {
+    rhythms: Vec<&'static Rhythm>,
+    bodies: Vec<&'static Body>,
+    rates: Vec<Option<f32>>,
+    frame_rates: Vec<FrameRate>,
+    seeds: Vec<u64>,
+    settings: Vec<(Field, Vec<f32>)>,
+}
+
+impl Axes {
+    pub(super) fn of(block: &Block) -> Result<Axes, String> {
+        let rhythms = found("rhythm", &block.rhythm, RHYTHMS, |rhythm| rhythm.id)?;
+        let bodies = found("body", &block.body, BODIES, |body| body.id)?;
+        let mut rates = Vec::new();
+        for rate in &block.rate_bpm {
+            rates.push(match rate {
+                Rate::Usual(_) => None,
+                Rate::Bpm(bpm) => Some(in_range(Field::RateBpm, *bpm)?),
+            });
+        }
+        let mut frame_rates = Vec::new();
+        for hz in &block.frame_rate_hz {
+            let allowed = || format!("frame_rate_hz: {hz}; allowed {} to {}", FrameRate::MIN_HZ, FrameRate::MAX_HZ);
+            frame_rates.push(FrameRate::hz(*hz).map_err(|_| allowed())?);
+        }
+        let seeds = match &block.seed {
+            Seeds::List(list) => list.clone(),
+            Seeds::Range(range) if range.count > MOST_RECORDS as u64 => {
+                return Err(format!("seed: at most {MOST_RECORDS} of them"));
+            }
+            Seeds::Range(range) => (0..range.count).map(|i| range.from.wrapping_add(i)).collect(),
+        };
+        let mut settings = Vec::new();
+        for (path, values) in &block.set {
+            let field =
+                typed::field(path).ok_or_else(|| format!("set: {}", unknown_of("setting", path, typed::paths())))?;
+            let values: Result<Vec<f32>, String> = values.iter().map(|value| in_range(field, *value)).collect();
+            settings.push((field, values.map_err(|what| format!("set.{what}"))?));
+        }
+        let axes = Axes { rhythms, bodies, rates, frame_rates, seeds, settings };
+        let empty = [
+            ("rhythm", axes.rhythms.is_empty()),
+            ("body", axes.bodies.is_empty()),
+            ("rate_bpm", axes.rates.is_empty()),
+            ("frame_rate_hz", axes.frame_rates.is_empty()),
+            ("seed", axes.seeds.is_empty()),
+        ];
+        let empty_setting = axes.settings.iter().find(|(_, values)| values.is_empty());
+        let empty = empty.iter().find(|(_, empty)| *empty).map(|(key, _)| *key);
+        match empty.or(empty_setting.map(|(field, _)| field.info().path)) {
+            Some(key) => Err(format!("{key}: an empty list makes no record; name at least one value")),
+            None => Ok(axes),
+        }
+    }
+
+    /// Appends every combination that is possible, and the reasons of those that are not.
+    pub(super) fn multiply(
+        &self,
+        duration_s: f64,
+        records: &mut Vec<Record>,
+        left_out: &mut Vec<String>,
+    ) -> Result<(), String> {
+        let settings = self.combined_settings()?;
+        for rhythm in &self.rhythms {
+            let no_rate = [None];
+            let rates = if rhythm.beats() { &self.rates[..] } else { &no_rate };
+            for body in &self.bodies {
+                for rate in rates {
+                    for values in &settings {
+                        match steps(rhythm, body, *rate, values, duration_s) {
+                            Ok(step) => self.add(&step, (rhythm, body, *rate), values, records)?,
+                            Err(why) => left_out.push(why),
+                        }
+                    }
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn add(
+        &self,
+        step: &Document,
+        (rhythm, body, rate_bpm): (&'static Rhythm, &'static Body, Option<f32>),
+        values: &[(Field, f32)],
+        records: &mut Vec<Record>,
+    ) -> Result<(), String> {
+        for frame_rate in &self.frame_rates {
+            for seed in &self.seeds {
+                if records.len() >= MOST_RECORDS {
+                    return Err(format!("more than {MOST_RECORDS} records"));
+                }
+                records.push(Record {
+                    name: String::new(),
+                    rhythm,
+                    body,
+                    rate_bpm,
+                    values: values.to_vec(),
+                    frame_rate: *frame_rate,
+                    seed: *seed,
+                    document: step.clone().with_seed(*seed),
+                });
+            }
+        }
+        Ok(())
+    }
+
+    fn combined_settings(&self) -> Result<Vec<Vec<(Field, f32)>>, String> {
+        let mut combined = vec![Vec::new()];
+        for (field, values) in &self.settings {
+            if combined.len().saturating_mul(values.len()) > MOST_RECORDS {
+                return Err(format!("more than {MOST_RECORDS} records"));
+            }
+            combined = combined
+                .iter()
+                .flat_map(|before: &Vec<(Field, f32)>| {
+                    values.iter().map(|value| before.iter().copied().chain([(*field, *value)]).collect::<Vec<_>>())
+                })
+                .collect();
+        }
+        Ok(combined)
+    }
+}
+
+fn found<T>(
+    key: &str,
+    words: &[String],
+    all: &[&'static T],
+    id: fn(&T) -> &'static str,
+) -> Result<Vec<&'static T>, String> {
+    let find = |(i, word): (usize, &String)| {
+        let one = all.iter().copied().find(|one| id(one) == word.as_str());
+        one.ok_or_else(|| format!("{key}[{i}]: {}", unknown_of(key, word, all.iter().map(|one| id(one)))))
+    };
+    words.iter().enumerate().map(find).collect()
+}
+
+fn in_range(field: Field, value: f32) -> Result<f32, String> {
+    let info = field.info();
+    if (info.min..=info.max).contains(&value) {
+        Ok(value)
+    } else {
+        Err(format!("{}: {value}; allowed {} to {} {}", info.path, info.min, info.max, info.unit))
+    }
+}
+
+/// The script of one combination, or why it can't be.
+fn steps(
+    rhythm: &Rhythm,
+    body: &Body,
+    rate_bpm: Option<f32>,
+    values: &[(Field, f32)],
+    duration_s: f64,
+) -> Result<Document, String> {
+    let rate = rate_bpm.map(|bpm| (Field::RateBpm.info().path, bpm));
+    let values: Vec<(&str, f32)> =
+        rate.into_iter().chain(values.iter().map(|(field, value)| (field.info().path, *value))).collect();
+    let step = OneStep {
+        seed: 0,
+        rhythm: Some(rhythm.id),
+        body: Some(body.id),
+        duration_s: Some(duration_s),
+        values: &values,
+    };
+    step.document("plan").map_err(|problems| {
+        let what: Vec<&str> = problems.list().iter().map(|problem| problem.what.as_str()).collect();
+        let rate = rate_bpm.map_or(String::new(), |bpm| format!(" at {bpm} bpm"));
+        format!("{}{rate}, {}: {}", rhythm.id, body.id, what.join("; "))
+    })
+}

@@ -1,0 +1,123 @@
+//! The words of a plan's document.
+
+use pulsewright_score::ClassMap;
+use pulsewright_score::record::Events;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct PlanFile {
+    pub(super) version: u32,
+    #[serde(default)]
+    pub(super) title: String,
+    #[serde(default)]
+    #[serde(rename = "notes")]
+    pub(super) _notes: String,
+    pub(super) duration_s: f64,
+    #[serde(default = "lead_two")]
+    pub(super) channels: Vec<String>,
+    #[serde(default)]
+    pub(super) signal: SignalWord,
+    #[serde(default)]
+    pub(super) bits: Option<BitsWord>,
+    #[serde(default)]
+    pub(super) score: ScoreRules,
+    pub(super) blocks: Vec<Block>,
+}
+
+fn lead_two() -> Vec<String> {
+    vec!["II".to_owned()]
+}
+
+#[derive(Clone, Copy, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum SignalWord {
+    #[default]
+    Csv,
+    Wav,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Deserialize)]
+pub(super) enum BitsWord {
+    #[serde(rename = "16")]
+    B16,
+    #[serde(rename = "24")]
+    B24,
+    #[serde(rename = "32")]
+    B32,
+    #[serde(rename = "float")]
+    Float,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub(super) struct ScoreRules {
+    pub(super) events: Events,
+    pub(super) window_ms: Option<f64>,
+    pub(super) learning_s: Option<f64>,
+    pub(super) delay_ms: f64,
+    pub(super) classes: ClassMap,
+    pub(super) channel: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Block {
+    pub(super) rhythm: Vec<String>,
+    #[serde(default = "adult")]
+    pub(super) body: Vec<String>,
+    #[serde(default = "usual")]
+    pub(super) rate_bpm: Vec<Rate>,
+    #[serde(default = "usual_frame_rate")]
+    pub(super) frame_rate_hz: Vec<u32>,
+    #[serde(default)]
+    pub(super) seed: Seeds,
+    #[serde(default)]
+    pub(super) set: BTreeMap<String, Vec<f32>>,
+}
+
+fn adult() -> Vec<String> {
+    vec!["adult".to_owned()]
+}
+
+fn usual() -> Vec<Rate> {
+    vec![Rate::Usual(UsualWord::Usual)]
+}
+
+fn usual_frame_rate() -> Vec<u32> {
+    vec![500]
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(untagged, expecting = "a rate is a number of bpm, or \"usual\"")]
+pub(super) enum Rate {
+    Usual(UsualWord),
+    Bpm(f32),
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum UsualWord {
+    Usual,
+}
+
+#[derive(Deserialize)]
+#[serde(untagged, expecting = "seeds are a list of whole numbers, or {\"from\": 1, \"count\": 20}")]
+pub(super) enum Seeds {
+    List(Vec<u64>),
+    Range(SeedRange),
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct SeedRange {
+    pub(super) from: u64,
+    pub(super) count: u64,
+}
+
+impl Default for Seeds {
+    fn default() -> Seeds {
+        Seeds::List(vec![0])
+    }
+}
