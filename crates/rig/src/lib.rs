@@ -37,6 +37,7 @@ pub mod description;
 pub mod figures;
 pub mod frames;
 pub mod line;
+mod quantities;
 pub mod read;
 pub mod reading;
 pub mod schema;

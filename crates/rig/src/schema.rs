@@ -1,10 +1,11 @@
 //! The schema of rig descriptions, from the same table that reading uses.
 
 use crate::description::{TERMINALS, bridge_channels};
-use crate::read::{
-    ATTENUATION, BASE, BITS, CODINGS, CORNER, CORRECTION_OFFSET, EXCITATION, GAIN, HIGH, LOAD, LOW, MAX_OUTPUTS,
-    OFFSET, OHM_PER_V, ORDERS, POLARITIES, Quantity, SENSITIVITY, SOURCE,
+use crate::quantities::{
+    ATTENUATION, BASE, BITS, CORNER, CORRECTION_OFFSET, EXCITATION, GAIN, HIGH, LOAD, LOW, OFFSET, OHM_PER_V, ORDERS,
+    Quantity, SENSITIVITY, SOURCE,
 };
+use crate::read::{CODINGS, MAX_OUTPUTS, POLARITIES};
 use crate::table::coding_word;
 use serde_json::{Map, Value, json};
 
