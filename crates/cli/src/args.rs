@@ -78,17 +78,8 @@ pub struct Render {
     #[command(flatten)]
     pub patient: Patient,
 
-    /// Frames a second, 100 to 48000.
-    #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "500", help_heading = "Output")]
-    pub frame_rate: FrameRate,
-
-    /// Channels in the order wanted, and words for groups of them; `pulsewright catalog channels` lists both.
-    #[arg(long, value_name = "LIST", value_parser = flags::channels, default_value = "usual", help_heading = "Output")]
-    pub channels: Channels,
-
-    /// Bits of a sample; in CSV they decide the decimals, in a record the signal format.
-    #[arg(long, value_enum, default_value = "16", help_heading = "Output")]
-    pub bits: BitsWord,
+    #[command(flatten)]
+    pub samples: SampleFlags,
 
     /// File format, if the name does not say it.
     #[arg(long, value_enum, help_heading = "Output")]
@@ -154,17 +145,8 @@ pub struct Stream {
     #[arg(long, help_heading = "Output")]
     pub fast: bool,
 
-    /// Frames a second, 100 to 48000.
-    #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "500", help_heading = "Output")]
-    pub frame_rate: FrameRate,
-
-    /// Channels in the order wanted, and words for groups of them; `pulsewright catalog channels` lists both.
-    #[arg(long, value_name = "LIST", value_parser = flags::channels, default_value = "usual", help_heading = "Output")]
-    pub channels: Channels,
-
-    /// Bits of a sample.
-    #[arg(long, value_enum, default_value = "16", help_heading = "Output")]
-    pub bits: BitsWord,
+    #[command(flatten)]
+    pub samples: SampleFlags,
 
     /// Codes for the converters of this rig instead of channels; what it can't reach is held, counted and told. Test benches
     /// only: never to a person, nor to equipment connected to one. Verify the rig's output with a calibrated meter first.
@@ -264,6 +246,22 @@ pub struct Patient {
     /// Any other setting, as ecg.gain=2; `pulsewright catalog fields` lists them. May be given several times.
     #[arg(long, value_name = "FIELD=VALUE", value_parser = flags::setting, help_heading = "Without a script")]
     pub set: Vec<(Field, f32)>,
+}
+
+/// What is in a frame, and how often one comes.
+#[derive(Args)]
+pub struct SampleFlags {
+    /// Frames a second, 100 to 48000.
+    #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "500", help_heading = "Output")]
+    pub frame_rate: FrameRate,
+
+    /// Channels in the order wanted, and words for groups of them; `pulsewright catalog channels` lists both.
+    #[arg(long, value_name = "LIST", value_parser = flags::channels, default_value = "usual", help_heading = "Output")]
+    pub channels: Channels,
+
+    /// Bits of a sample; in a CSV file they decide the decimals, in a record the signal format.
+    #[arg(long, value_enum, default_value = "16", help_heading = "Output")]
+    pub bits: BitsWord,
 }
 
 /// Channels chosen. A type of its own, since a bare list would mean a flag given several times.

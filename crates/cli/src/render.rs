@@ -134,13 +134,13 @@ fn options(render: &Render) -> Result<Options, Failure> {
             )));
         }
     };
-    let format = file_format(format, render.bits)?;
+    let format = file_format(format, render.samples.bits)?;
     if render.split.is_some() && !matches!(Target::of(&render.output), Target::Files) {
         return Err(Failure::input("--split makes files; give -o a file's name"));
     }
     Ok(Options {
-        rate: render.frame_rate,
-        channels: render.channels.0.clone(),
+        rate: render.samples.frame_rate,
+        channels: render.samples.channels.0.clone(),
         format,
         duration: render.duration,
         split: render.split,

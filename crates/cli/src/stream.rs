@@ -1,6 +1,6 @@
 //! `stream`: frames to standard output at the pace of the clock, led by commands from standard input.
 
-use crate::args::Stream;
+use crate::args::{SampleFlags, Stream};
 use crate::diagnostics::{Failure, Outcome, warn};
 use crate::rig_args::ClipWord;
 use crate::rig_render::RigRender;
@@ -32,6 +32,7 @@ pub fn run(stream: &Stream) -> Outcome {
     if let Some(log) = &stream.log {
         check_free([log.as_path()], stream.force).map_err(Failure::input)?;
     }
+    let rate = stream.samples.frame_rate;
     let document = patient::document(stream.script.as_deref(), &stream.patient)?;
     let document = stream.seed.into_iter().fold(document, Document::with_seed);
     let items = document.items();
@@ -42,15 +43,15 @@ pub fn run(stream: &Stream) -> Outcome {
     let sites: Vec<_> = channels.iter().filter_map(site).collect();
     let chosen = Chosen::new(&sites).map_err(Failure::input)?;
     let arena = bumpalo::Bump::new();
-    let led = RefCell::new(Led::new(&arena, &document, &script, chosen, stream.frame_rate));
+    let led = RefCell::new(Led::new(&arena, &document, &script, chosen, rate));
     let mut header = Vec::new();
     if stream.header {
-        header = sent.borrow().header(stream.frame_rate).to_string().into_bytes();
+        header = sent.borrow().header(rate).to_string().into_bytes();
         header.push(b'\n');
     }
     let commands = stream.live.then(read_commands);
     interruption::watch();
-    let most = stream.duration.map_or(u64::MAX, |span| stream.frame_rate.frame_at_or_after(Instant::ZERO.plus(span)));
+    let most = stream.duration.map_or(u64::MAX, |span| rate.frame_at_or_after(Instant::ZERO.plus(span)));
     let stopping = Cell::new(false);
     let mut block = vec![Frame::default(); led.borrow().block()];
     let make = |bytes: &mut Vec<u8>| {
@@ -67,7 +68,7 @@ pub fn run(stream: &Stream) -> Outcome {
         filled as u64
     };
     let pace = if stream.fast { Pace::Free } else { Pace::Clock };
-    let ended = send(stream.frame_rate, pace, header, make, standard_output()?, interruption::asked);
+    let ended = send(rate, pace, header, make, standard_output()?, interruption::asked);
     let log = stream.log.as_deref().map_or(Ok(()), |path| {
         let log = led.borrow().log();
         warn_of_scales(&log, &sent.borrow());
@@ -75,7 +76,7 @@ pub fn run(stream: &Stream) -> Outcome {
     });
     match ended {
         Ok(ended) => {
-            tell(&ended, pace, &sent.borrow(), stream.frame_rate.as_hz());
+            tell(&ended, pace, &sent.borrow(), rate.as_hz());
             log
         }
         // The log of what went before the reader left is no less true.
@@ -93,11 +94,11 @@ enum Sent {
 
 impl Sent {
     fn new(stream: &Stream, script: &Script<'_>) -> Result<Sent, Failure> {
-        let rate = stream.frame_rate;
+        let SampleFlags { frame_rate: rate, channels, bits } = &stream.samples;
         let Some(path) = &stream.rig else {
-            return Ok(Sent::Channels(Samples::new(script, &stream.channels.0, stream.bits.encoding(), rate)));
+            return Ok(Sent::Channels(Samples::new(script, &channels.0, bits.encoding(), *rate)));
         };
-        let rig = RigRender::new(path, FileFormat::Raw(Encoding::Float), rate, ClipWord::Count)?;
+        let rig = RigRender::new(path, FileFormat::Raw(Encoding::Float), *rate, ClipWord::Count)?;
         let tallies = rig.no_tallies();
         Ok(Sent::Rig(rig, tallies))
     }
@@ -177,7 +178,7 @@ fn obey(commands: &Receiver<String>, led: &mut Led<'_>, stopping: &Cell<bool>) {
                 Err(why) => warn(&format!("{}: {why}", line.trim())),
             },
             Err(_) if line.trim() == "help" => say(command::HELP),
-            Err(why) => warn(&why),
+            Err(why) => warn(&format!("{}: {why}", line.trim())),
         }
     }
 }
