@@ -64,6 +64,8 @@ struct Block {
 ///
 /// `make` appends the bytes of some frames and says how many. `header` goes before the first.
 ///
+/// At the clock's pace the calling thread asks to be woken on time too, and keeps what it is granted.
+///
 /// # Errors
 /// What `sink` could not do; of a reader that went away, [`io::ErrorKind::BrokenPipe`].
 pub fn send(
@@ -76,7 +78,11 @@ pub fn send(
 ) -> io::Result<Ended> {
     let (blocks, waiting) = mpsc::sync_channel::<Block>(WAITING);
     let (done, ended) = mpsc::channel();
-    let clock = (pace == Pace::Clock).then(|| Clock::starting_in(AHEAD, rate));
+    let clock = (pace == Pace::Clock).then(|| {
+        // However far ahead, who waits behind ordinary work for long enough is late.
+        ask_to_wake_on_time();
+        Clock::starting_in(AHEAD, rate)
+    });
     // Not joined: a reader that never reads again would hold it for ever. It ends with the program.
     thread::spawn(move || {
         let outcome = write_all(header, &waiting, sink, clock);
