@@ -139,8 +139,9 @@ fn words(text: &Text, svg: &mut String) {
     );
 }
 
-/// Text as XML character data; characters that XML 1.0 does not allow become a replacement mark.
-fn escape(words: &str) -> String {
+/// Text as SVG or HTML, in elements and in quoted attributes, on one line; characters that XML 1.0 does not allow become a
+/// replacement mark.
+pub fn escape(words: &str) -> String {
     let mut safe = String::with_capacity(words.len());
     for letter in words.chars() {
         match letter {
@@ -148,6 +149,7 @@ fn escape(words: &str) -> String {
             '<' => safe.push_str("&lt;"),
             '>' => safe.push_str("&gt;"),
             '"' => safe.push_str("&quot;"),
+            '\'' => safe.push_str("&#39;"),
             '\t' | '\n' | '\r' => safe.push(' '),
             c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => safe.push('\u{fffd}'),
             c => safe.push(c),
@@ -184,6 +186,6 @@ mod tests {
 
     #[test]
     fn foreign_text_stays_text() {
-        assert_eq!(escape("<a b=\"1\">&\u{1}\n"), "&lt;a b=&quot;1&quot;&gt;&amp;\u{fffd} ");
+        assert_eq!(escape("<a b=\"1\" c='2'>&\u{1}\n"), "&lt;a b=&quot;1&quot; c=&#39;2&#39;&gt;&amp;\u{fffd} ");
     }
 }

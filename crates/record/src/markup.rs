@@ -1,14 +1,31 @@
-//! Pieces of the pages: escaping, strips, the look that worksheet and report share.
+//! Pieces of the pages: strips, the look that worksheet and report share.
 
 use crate::plan::PlanStep;
 use crate::walk::Walk;
 use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_plot::strip::{self, Line, Sheet};
-use pulsewright_plot::svg;
+use pulsewright_plot::svg::{self, escape};
 use std::fmt::Write as _;
 
+/// When a page is dark.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Dark {
+    /// Once its script has said so.
+    Said,
+    /// Where the reader's system is.
+    AsTheSystem,
+}
+
 /// The look of both pages.
-pub(crate) const LOOK: &str = include_str!("page/look.css");
+pub(crate) fn look(dark: Dark) -> String {
+    let (before, after) = match dark {
+        Dark::Said => (":root[data-theme=\"dark\"] {", "}"),
+        Dark::AsTheSystem => ("@media (prefers-color-scheme: dark) { :root {", "} }"),
+    };
+    let (light, dark) = (include_str!("page/light.css"), include_str!("page/dark.css"));
+    // The colours of paper come after both.
+    format!(":root {{\n{light}}}\n{before}\n{dark}{after}\n{}", include_str!("page/look.css"))
+}
 
 /// Seconds of a strip.
 const STRIP_S: f64 = 6.0;
@@ -20,23 +37,6 @@ pub const CAUTIONS: [&str; 4] = [
     "The manufacturer's service manual, local codes and licensed practice come first.",
     "Synthetic signals: no picture or reading of this page belongs into a patient's record.",
 ];
-
-/// Text as HTML, in elements and in quoted attributes; control characters become blanks.
-pub fn escape(text: &str) -> String {
-    let mut safe = String::with_capacity(text.len());
-    for letter in text.chars() {
-        match letter {
-            '&' => safe.push_str("&amp;"),
-            '<' => safe.push_str("&lt;"),
-            '>' => safe.push_str("&gt;"),
-            '"' => safe.push_str("&quot;"),
-            '\'' => safe.push_str("&#39;"),
-            c if c.is_control() => safe.push(' '),
-            c => safe.push(c),
-        }
-    }
-    safe
-}
 
 /// JSON that may stand in a script element.
 pub(crate) fn json_in_script(json: &str) -> String {

@@ -1,10 +1,11 @@
 //! The worksheet: one page that holds everything, works without a network, and saves what was read.
 
-use crate::markup::{self, CAUTIONS, LOOK, escape, json_in_script, lines};
+use crate::markup::{self, CAUTIONS, Dark, json_in_script, lines, look};
 use crate::plan::{Plan, PlanAlarm, PlanReading, PlanStep};
 use crate::record::ABOUT;
 use crate::walk::Walk;
 use crate::written;
+use pulsewright_plot::svg::escape;
 use pulsewright_script::Document;
 use serde_json::json;
 use std::fmt::Write as _;
@@ -46,7 +47,7 @@ fn head(plan: &Plan, html: &mut String) {
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; \
          script-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'\">\n\
-         <title>{title}: worksheet</title>\n<style>\n{LOOK}{}{}</style>\n</head>\n<body>\n\
+         <title>{title}: worksheet</title>\n<style>\n{}{}{}</style>\n</head>\n<body>\n\
          <a class=\"jump\" href=\"#main\">To the checks</a>\n\
          <header class=\"top\"><div class=\"name\"><p class=\"kind\">{class}</p><h1>{title}</h1></div>\n\
          <p class=\"tally\" role=\"status\"><b id=\"tally\">Nothing entered</b> <span id=\"draft\"></span></p>\n\
@@ -57,6 +58,7 @@ fn head(plan: &Plan, html: &mut String) {
          <noscript><p class=\"alert\">This page judges and saves only with scripts switched on. It can be printed and filled in by hand.</p></noscript>\n\
          <p class=\"alert\" id=\"message\" role=\"alert\" hidden></p>\n\
          <div class=\"frame\"><nav aria-label=\"Steps\"><ol><li><a href=\"#before\">Before</a></li>",
+        look(Dark::Said),
         include_str!("page/worksheet.css"),
         markup::strip_style(),
     );

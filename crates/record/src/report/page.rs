@@ -3,10 +3,11 @@
 use super::Report;
 use crate::guide::guide;
 use crate::judge::{Judged, Overall, plain, signed};
-use crate::markup::{CAUTIONS, LOOK, escape, lines};
+use crate::markup::{CAUTIONS, Dark, lines, look};
 use crate::plan::Item;
 use crate::record::ABOUT;
 use crate::trend::{Trend, date};
+use pulsewright_plot::svg::escape;
 use std::fmt::Write as _;
 
 // Writing to a string cannot fail; results of `write!` are dropped throughout.
@@ -44,9 +45,10 @@ fn head(report: &Report<'_>, html: &mut String) {
         "<!doctype html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'\">\n\
-         <title>{title}: report</title>\n<style>\n{LOOK}{}</style>\n</head>\n<body>\n<main>\n\
+         <title>{title}: report</title>\n<style>\n{}{}</style>\n</head>\n<body>\n<main>\n\
          <header class=\"banner\" data-verdict=\"{class}\"><div><p class=\"kind\">{}</p><h1>{title}</h1></div>\n\
          <p class=\"overall verdict\"><span class=\"mark\" aria-hidden=\"true\"></span>{word}</p><p class=\"counts\">{}. {said}</p></header>\n",
+        look(Dark::AsTheSystem),
         include_str!("../page/report.css"),
         escape(&kind.join(" \u{b7} ")),
         report.judgement.counts(),
