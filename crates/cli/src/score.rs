@@ -177,7 +177,7 @@ fn score_events(args: &ScoreArgs, events: Events) -> Result<Told, Failure> {
     let report = Report::new(&options, reports, &limits);
     let cases = report.cases();
     let mut told = Told::new(events.name(), text::render(&report), json(&report), csv::render(&report), &cases);
-    told.beats = Some(csv::beats(&report.records));
+    told.beats = args.reports.beats.is_some().then(|| csv::beats(&report.records));
     Ok(told)
 }
 

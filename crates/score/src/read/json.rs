@@ -82,7 +82,7 @@ fn list(items: Vec<Value>, columns: Option<Vec<String>>) -> Result<Table, Proble
                 let cells = columns.iter().map(|name| members.get(name).map_or(Ok(String::new()), |v| cell(v, place)));
                 cells.collect::<Result<_, _>>()?
             }
-            Value::Number(_) if !objects => vec![cell(item, place)?],
+            Value::Number(_) if !objects => [cell(item, place)?].into_iter().collect(),
             other => {
                 let expected = if objects { "an object" } else { "a number" };
                 return Err(Problem::new(

@@ -1,5 +1,7 @@
 //! Tables of text cells: what CSV and JSON become before their columns get a meaning.
 
+use csv::StringRecord;
+
 use super::{Place, Problem};
 
 /// Cells of text under column names.
@@ -18,8 +20,8 @@ pub struct Table {
 pub struct Row {
     /// Where it stands.
     pub place: Place,
-    /// Its cells; short rows simply have fewer.
-    pub cells: Vec<String>,
+    /// Its cells, in one piece of text, as a day has a million; short rows simply have fewer.
+    pub(super) cells: StringRecord,
 }
 
 impl Row {
@@ -98,11 +100,11 @@ pub fn parse(text: &str, delimiter: Option<u8>) -> Result<Table, Problem> {
     let decimal_comma = delimiter != Some(b',');
     let mut table = Table { columns: None, rows: Vec::new(), decimal_comma };
     if let Some(row) = rows.next() {
-        let number = |cell: &String| cell.trim().replace(',', ".").parse::<f64>().is_ok();
+        let number = |cell: &str| cell.trim().replace(',', ".").parse::<f64>().is_ok();
         if row.cells.iter().any(number) {
             table.rows.push(row);
         } else {
-            table.columns = Some(row.cells);
+            table.columns = Some(row.cells.iter().map(str::to_owned).collect());
         }
     }
     table.rows.extend(rows);
@@ -122,12 +124,11 @@ fn delimited(text: &str, delimiter: u8) -> Result<Vec<Row>, Problem> {
             let place = error.position().map_or(Place::Whole, |position| Place::Line(position.line()));
             Problem::new(place, error.to_string())
         })?;
-        let cells: Vec<String> = record.iter().map(str::to_owned).collect();
-        if cells.iter().all(|cell| cell.trim().is_empty()) {
+        if record.iter().all(|cell| cell.trim().is_empty()) {
             continue;
         }
         let place = record.position().map_or(Place::Whole, |position| Place::Line(position.line()));
-        rows.push(Row { place, cells });
+        rows.push(Row { place, cells: record });
     }
     Ok(rows)
 }
@@ -136,10 +137,7 @@ fn spaced(text: &str) -> Vec<Row> {
     let lines = text.lines().enumerate();
     let lines = lines.filter(|(_, line)| !line.trim().is_empty() && !line.starts_with('#'));
     lines
-        .map(|(index, line)| Row {
-            place: Place::Line(index as u64 + 1),
-            cells: line.split_whitespace().map(str::to_owned).collect(),
-        })
+        .map(|(index, line)| Row { place: Place::Line(index as u64 + 1), cells: line.split_whitespace().collect() })
         .collect()
 }
 

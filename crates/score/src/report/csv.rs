@@ -6,10 +6,18 @@ use crate::report::Report;
 
 /// Joins cells to one line, quoting where needed.
 pub fn line<'a>(cells: impl IntoIterator<Item = &'a str>) -> String {
-    let quoted = cells.into_iter().map(|cell| {
-        if cell.contains([',', '"', '\n', '\r']) { format!("\"{}\"", cell.replace('"', "\"\"")) } else { cell.into() }
-    });
-    quoted.collect::<Vec<String>>().join(",") + "\n"
+    let mut line = String::new();
+    for (index, cell) in cells.into_iter().enumerate() {
+        if index > 0 {
+            line.push(',');
+        }
+        if cell.contains([',', '"', '\n', '\r']) {
+            line.extend(["\"", &cell.replace('"', "\"\""), "\""]);
+        } else {
+            line.push_str(cell);
+        }
+    }
+    line + "\n"
 }
 
 /// A number as a cell: shortest form that reads back the same; empty if there is none.
