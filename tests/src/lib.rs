@@ -1,6 +1,7 @@
-//! Shared by the tests that cross crates.
+//! Shared by the tests and benches that cross crates.
 
 pub mod drawn;
+pub mod long_scripts;
 pub mod played;
 pub mod statistics;
 
