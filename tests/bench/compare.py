@@ -4,9 +4,10 @@
     python3 -m venv .venv-bench && .venv-bench/bin/python -m pip install -r tests/bench/requirements.txt
     .venv-bench/bin/python tests/bench/compare.py [--hours 24] [--rounds 3] [--folder DIR]
 
-Rounds alternate between ours and the reference, and medians are compared. Quote figures of a quiet machine: a busy one slows
-our two threads more than a reference's one. A target that is not met is told, no failure: exit 1 is kept for a job that did
-not do what it should. A day needs 3 GB in the folder.
+Rounds alternate between ours and the reference, and medians of wall time are compared. Quote figures of a quiet machine: a
+busy one slows our threads, one a core, more than a reference's single one; the processor time of both stands at the line's
+end, so that this can be seen. A target that is not met is told, no failure: exit 1 is kept for a job that did not do what it
+should. A day needs 3 GB in the folder.
 
 What is compared:
 - WAV: `cp` of the very file; and numpy summing Gaussians over the phase of a beat, in chunks of a minute, quantised and written.
@@ -23,6 +24,7 @@ from __future__ import annotations
 import argparse
 import os
 import random
+import resource
 import statistics
 import subprocess
 import sys
@@ -30,6 +32,7 @@ import tempfile
 import time
 import wave
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -47,8 +50,16 @@ RATE_BPM = 70
 STEPS = 1000
 
 
-def command(*arguments: object) -> float:
-    """Runs a command to its end, which must be a good one, and gives the time it took; its output goes nowhere."""
+@dataclass(frozen=True)
+class Cost:
+    """What a job takes, in seconds."""
+
+    wall: float
+    processor: float
+
+
+def command(*arguments: object) -> Cost:
+    """Runs a command to its end, which must be a good one; its output goes nowhere."""
     return timed(lambda: subprocess.run([str(argument) for argument in arguments], stdout=subprocess.DEVNULL, check=True))
 
 
@@ -61,43 +72,55 @@ def peak_kib(*arguments: object) -> int:
     return int(subprocess.check_output([sys.executable, "-I", "-S", "-c", PEAK, *map(str, arguments)]).split()[-1])
 
 
-def timed(job: Callable[[], object]) -> float:
-    began = time.perf_counter()
+def processor_s() -> float:
+    """Processor time so far, of this process and of the commands it has run."""
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(usage.ru_utime + usage.ru_stime for usage in used)
+
+
+def timed(job: Callable[[], object]) -> Cost:
+    """What a job takes, here or in a command."""
+    began, used = time.perf_counter(), processor_s()
     job()
-    return time.perf_counter() - began
+    return Cost(time.perf_counter() - began, processor_s() - used)
 
 
-def in_turn(rounds: int, *jobs: Callable[[], float]) -> list[float]:
-    """The median time of each job, one round after the other."""
-    times = [[job() for job in jobs] for _ in range(rounds)]
-    return [statistics.median(column) for column in zip(*times)]
+def in_turn(rounds: int, *jobs: Callable[[], Cost]) -> list[Cost]:
+    """The median cost of each job, one round after the other."""
+    costs = [[job() for job in jobs] for _ in range(rounds)]
+    medians = (
+        Cost(statistics.median(cost.wall for cost in column), statistics.median(cost.processor for cost in column))
+        for column in zip(*costs)
+    )
+    return list(medians)
 
 
 class Table:
     """Rows as they come, so that a long run shows how far it is."""
 
     def __init__(self) -> None:
-        self.row("what", "ours", "reference", "ours is", "target", "")
+        self.row("what", "ours", "reference", "ours is", "target", "", "processor, both")
 
     def row(self, *cells: str) -> None:
-        print("{:<44} {:>11} {:>11} {:>19} {:>19}  {}".format(*cells), flush=True)
+        print("{:<52} {:>10} {:>10} {:>19} {:>17}  {:<7}  {}".format(*cells).rstrip(), flush=True)
 
-    def ratio(self, what: str, ours_s: float, reference_s: float, target: tuple[str, float] | None) -> None:
+    def ratio(self, what: str, ours: Cost, reference: Cost, target: tuple[str, float] | None) -> None:
         """`target` is ("at most", times the reference's time) or ("faster", times faster than the reference)."""
-        faster = reference_s / ours_s
-        said = f"{faster:.2f} times faster" if target and target[0] == "faster" else f"{ours_s / reference_s:.2f} times as long"
+        faster = reference.wall / ours.wall
+        said = f"{faster:.2f} times faster" if target and target[0] == "faster" else f"{1 / faster:.2f} times as long"
         wanted, met = "", ""
         if target:
             kind, limit = target
             wanted = f">= {limit:g} times faster" if kind == "faster" else f"<= {limit:g} times"
-            met = _met(faster >= limit if kind == "faster" else ours_s / reference_s <= limit)
-        self.row(what, _time(ours_s), _time(reference_s), said, wanted, met)
+            met = _met(faster >= limit if kind == "faster" else 1 / faster <= limit)
+        used = f"{_time(ours.processor)}, {_time(reference.processor)}"
+        self.row(what, _time(ours.wall), _time(reference.wall), said, wanted, met, used)
 
     def bound(self, what: str, value: float, reference: float | None, limit: float, show: Callable[[float], str]) -> None:
         """A bare limit, whatever the reference."""
         said = "" if reference is None else f"{value / reference:.2f} times as long"
         told = "" if reference is None else show(reference)
-        self.row(what, show(value), told, said, f"<= {show(limit)}", _met(value <= limit))
+        self.row(what, show(value), told, said, f"<= {show(limit)}", _met(value <= limit), "")
 
 
 def _met(met: bool) -> str:
@@ -146,9 +169,8 @@ def gaussians(phase: np.ndarray, waves: np.ndarray) -> np.ndarray:
     return total
 
 
-def numpy_day(hours: float, target: Path, shared: bool) -> float:
-    """Writes 16-bit WAV of a regular rhythm and gives the time that took."""
-    began = time.perf_counter()
+def numpy_day(hours: float, target: Path, shared: bool) -> None:
+    """Writes 16-bit WAV of a regular rhythm."""
     frames = round(hours * 3600 * RATE_HZ)
     unit = WAVES.copy()
     unit[:, 2] = 1
@@ -173,33 +195,32 @@ def numpy_day(hours: float, target: Path, shared: bool) -> float:
             leads *= 1000
             np.rint(leads, out=leads)
             file.writeframesraw(leads.astype("<i2").tobytes())
-    return time.perf_counter() - began
 
 
 def wav(table: Table, hours: float, rounds: int, folder: Path) -> None:
     ours, copy, theirs = folder / "day.wav", folder / "copy.wav", folder / "numpy.wav"
 
-    def render_ours() -> float:
+    def render_ours() -> Cost:
         ours.unlink(missing_ok=True)
         return command(*render(hours, ours))
 
-    def copied() -> float:
+    def copied() -> Cost:
         copy.unlink(missing_ok=True)
         return command("cp", ours, copy)
 
-    def by_numpy(shared: bool) -> float:
+    def by_numpy(shared: bool) -> Cost:
         theirs.unlink(missing_ok=True)
-        return numpy_day(hours, theirs, shared)
+        return timed(lambda: numpy_day(hours, theirs, shared))
 
-    ours_s, copy_s = in_turn(rounds, render_ours, copied)
+    ours_cost, copy_cost = in_turn(rounds, render_ours, copied)
     what = f"{hours:g} h x {LEADS} x {RATE_HZ} Hz, 16-bit WAV"
-    table.ratio(f"{what}: cp", ours_s, copy_s, ("at most", 2))
+    table.ratio(f"{what}: cp", ours_cost, copy_cost, ("at most", 2))
     table.bound("  memory at its peak", peak_kib(*render(hours, ours)), None, 64 * 1024, _mib)
     copy.unlink()
-    ours_s, numpy_s = in_turn(1, render_ours, lambda: by_numpy(False))
+    ours_cost, numpy_cost = in_turn(1, render_ours, lambda: by_numpy(False))
     if abs(theirs.stat().st_size - ours.stat().st_size) > 200:
         sys.exit("numpy's file has another length than ours")
-    table.ratio("  numpy, waves in each lead", ours_s, numpy_s, ("faster", 8))
+    table.ratio("  numpy, waves in each lead", ours_cost, numpy_cost, ("faster", 8))
     table.ratio("  numpy, waves shared", *in_turn(1, render_ours, lambda: by_numpy(True)), None)
     both = in_turn(rounds, lambda: command(*with_truth_beside(hours, ours)), render_ours)
     table.ratio("  with the truth beside it: without", *both, None)
@@ -215,16 +236,16 @@ def csv(table: Table, rounds: int, folder: Path) -> None:
         sys.exit(f"read other columns than were written: {columns.schema}")
     options = pa_csv.WriteOptions(quoting_style="none")
 
-    def written(target: Path) -> float:
+    def written(target: Path) -> Cost:
         if target == theirs:
             target.unlink(missing_ok=True)
         return timed(lambda: pa_csv.write_csv(columns, target, options))
 
-    def render_ours() -> float:
+    def render_ours() -> Cost:
         ours.unlink()
         return command(*render(1, ours))
 
-    def to_nowhere() -> float:
+    def to_nowhere() -> Cost:
         return command(*render(1, "-"), "--format", "csv")
 
     what = f"1 h x {LEADS} x {RATE_HZ} Hz, CSV: pyarrow, ready columns"
@@ -239,15 +260,15 @@ def scripts_and_skip(table: Table, folder: Path) -> None:
     in_process = {name: float(seconds) for name, seconds in (line.split() for line in lines.splitlines())}
     script = folder / "steps.json"
     script.write_text(text, encoding="utf-8")
-    check_s, help_s, true_s = in_turn(
+    check, long_help, true = in_turn(
         20,
         lambda: command(PROGRAM, "check", script),
         lambda: command(PROGRAM, "--help"),
         lambda: command("/bin/true"),
     )
-    table.bound(f"check of {STEPS} steps: JSON alone, in process", check_s, in_process["read_json"], 0.02, _time)
-    table.ratio("  reading alone, both in process", in_process["read_script"], in_process["read_json"], None)
-    table.bound("--help: /bin/true", help_s, true_s, 0.02, _time)
+    table.bound(f"check of {STEPS} steps: JSON alone, in process", check.wall, in_process["read_json"], 0.02, _time)
+    table.bound("  reading alone, both in process", in_process["read_script"], in_process["read_json"], 0.02, _time)
+    table.bound("--help: /bin/true", long_help.wall, true.wall, 0.02, _time)
     table.bound("skip over 24 h: playing it, one core", in_process["skip_a_day"], in_process["play_a_day"], 0.1, _time)
     table.bound("  without pressures", in_process["skip_a_day_of_leads"], in_process["play_a_day"], 0.1, _time)
     script.unlink()
