@@ -100,7 +100,7 @@ pub fn send(
         made += frames;
         stopped = clock.is_some_and(|clock| !wait_until_nearer(clock, block.first, &asked));
         // What has been made is sent, asked to end or not: whoever made it counts it as played.
-        stopped |= !hand_over(&blocks, block, &asked);
+        stopped |= !hand_over(&blocks, block, &asked) || asked();
         if stopped {
             break;
         }
@@ -125,9 +125,10 @@ fn wait_until_nearer(clock: Clock, frame: u64, asked: &impl Fn() -> bool) -> boo
     !asked()
 }
 
-/// Hands a block to the writer; false when asked to end before it was taken, or the writer is gone.
+/// Hands a block to the writer; false when it was not taken for long after being asked to end, or the writer is gone.
 fn hand_over(blocks: &SyncSender<Block>, block: Block, asked: &impl Fn() -> bool) -> bool {
     let mut block = block;
+    let mut patience = GRACE;
     loop {
         match blocks.try_send(block) {
             Ok(()) => return true,
@@ -135,7 +136,10 @@ fn hand_over(blocks: &SyncSender<Block>, block: Block, asked: &impl Fn() -> bool
             Err(TrySendError::Full(back)) => block = back,
         }
         if asked() {
-            return false;
+            if patience.is_zero() {
+                return false;
+            }
+            patience = patience.saturating_sub(LOOK);
         }
         thread::sleep(LOOK);
     }
@@ -171,6 +175,8 @@ fn write_all(
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::cell::Cell;
+    use std::sync::atomic::{AtomicBool, Ordering};
     use std::sync::{Arc, Mutex};
     use std::time::Instant;
 
@@ -226,6 +232,52 @@ mod tests {
         }
         let error = send(FrameRate::lit(1000), Pace::Free, b"H".to_vec(), count_up(9), Closed, || false);
         assert_eq!(error.expect_err("a closed pipe").kind(), io::ErrorKind::BrokenPipe);
+    }
+
+    #[test]
+    fn what_was_made_is_sent_although_the_writer_is_behind_when_asked_to_end() {
+        #[derive(Clone, Default)]
+        struct Waits(Arc<AtomicBool>);
+        impl Write for Waits {
+            fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+                while !self.0.load(Ordering::Relaxed) {
+                    thread::sleep(Duration::from_millis(1));
+                }
+                Ok(bytes.len())
+            }
+
+            fn flush(&mut self) -> io::Result<()> {
+                Ok(())
+            }
+        }
+        let sink = Waits::default();
+        let (made, looked) = (Cell::new(0), Cell::new(0));
+        let mut one = count_up(u64::MAX);
+        let make = |bytes: &mut Vec<u8>| {
+            made.set(made.get() + 1);
+            one(bytes)
+        };
+        // One block is being written, as many wait as may, and one can't be handed over: asked only then, and not at once.
+        let stuck = WAITING as u64 + 2;
+        let asked = || {
+            looked.set(looked.get() + u64::from(made.get() == stuck));
+            let asked = looked.get() > 3;
+            sink.0.fetch_or(asked, Ordering::Relaxed);
+            asked
+        };
+        let ended = send(FrameRate::lit(1000), Pace::Free, Vec::new(), make, sink.clone(), asked).expect("an end");
+        assert_eq!((ended.frames, ended.not_taken), (stuck, 0));
+    }
+
+    #[test]
+    fn a_request_to_end_is_heard_although_the_writer_is_never_behind() {
+        let looked = Cell::new(0);
+        let asked = || {
+            looked.set(looked.get() + 1);
+            looked.get() > 1000
+        };
+        let ended = send(FrameRate::lit(1000), Pace::Free, Vec::new(), count_up(1 << 24), Kept::default(), asked);
+        assert!(ended.expect("an end").frames < 1 << 24);
     }
 
     #[test]
