@@ -26,6 +26,9 @@ const AHEAD: Duration = Duration::from_millis(40);
 /// How far ahead they are when more are made; many at a time, since each waking costs more than the frames of a block.
 const STILL_AHEAD: Duration = Duration::from_millis(20);
 
+/// Bytes that make a block where no clock says when they are due: handing it over costs as much as making some hundred frames.
+const GATHERED: usize = 8192;
+
 /// How often a writer that takes nothing is offered a block again, and a request to end looked for.
 const LOOK: Duration = Duration::from_millis(2);
 
@@ -92,9 +95,15 @@ pub fn send(
     let mut stopped = false;
     loop {
         let mut bytes = Vec::new();
-        let frames = make(&mut bytes);
+        let mut frames = make(&mut bytes);
         if frames == 0 {
             break;
+        }
+        while clock.is_none() && bytes.len() < GATHERED {
+            match make(&mut bytes) {
+                0 => break,
+                more => frames += more,
+            }
         }
         let block = Block { first: made, frames, bytes };
         made += frames;
@@ -252,10 +261,10 @@ mod tests {
         }
         let sink = Waits::default();
         let (made, looked) = (Cell::new(0), Cell::new(0));
-        let mut one = count_up(u64::MAX);
         let make = |bytes: &mut Vec<u8>| {
             made.set(made.get() + 1);
-            one(bytes)
+            bytes.resize(GATHERED, 0);
+            1
         };
         // One block is being written, as many wait as may, and one can't be handed over: asked only then, and not at once.
         let stuck = WAITING as u64 + 2;
