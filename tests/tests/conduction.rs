@@ -5,8 +5,10 @@
 
 use pulsewright_core::ecg::templates::AtrialOrigin;
 use pulsewright_core::frame::{Channel, Lead};
+use pulsewright_core::script::{Conflict, Item, Script, ScriptError};
+use pulsewright_core::settings::Field;
 use pulsewright_core::truth::{Beat, Event};
-use pulsewright_tests::played::{Played, ms, play};
+use pulsewright_tests::played::{Played, items, ms, play};
 use pulsewright_tests::statistics::{autocorrelation, deviation, dominant_hz, mean};
 
 const HZ: u32 = 1000;
@@ -113,6 +115,32 @@ fn fixed_ratios_conduct_one_of_so_many() {
             assert!((rr - ratio as f64 * pp).abs() < 2.0, "{rhythm} {ratio}:1, RR {rr:.0}, PP {pp:.0} ms");
         }
         assert!(rr.len() > 8, "{rhythm} {ratio}:1");
+    }
+}
+
+#[test]
+fn any_ratio_keeps_the_rate_that_was_set() {
+    let rhythms = ["av-block-2-type-1", "av-block-2-type-2", "atrial-flutter", "atrial-flutter-varying"];
+    for (rhythm, ratio) in rhythms.into_iter().flat_map(|rhythm| [2.0, 2.4, 2.6, 4.5].map(|ratio| (rhythm, ratio))) {
+        let told = format!("{rhythm} heart.av_ratio={ratio} variability.breathing_ms=0");
+        let Item::Step(step) = items(&[(1.0, &told)])[0] else { panic!("a step") };
+        let set = f64::from(step.settings.get(Field::RateBpm));
+        let rr = intervals(&onsets_ms(&play(HZ, &[(120.0, &told)]).beats()));
+        let bpm = 60_000.0 / mean(&rr);
+        // Chance chooses the ratios of the varying one.
+        let share = if rhythm == "atrial-flutter-varying" { 0.1 } else { 0.02 };
+        assert!((bpm / set - 1.0).abs() < share, "{rhythm} at {ratio}: {bpm:.1} bpm, set {set:.1}");
+    }
+}
+
+#[test]
+fn where_one_of_each_round_is_dropped_a_round_of_one_is_refused() {
+    for rhythm in ["av-block-2-type-1", "av-block-2-type-2"] {
+        for (ratio, allowed) in [(1.0, false), (1.9, false), (2.0, true)] {
+            let items = items(&[(10.0, &format!("{rhythm} heart.av_ratio={ratio}"))]);
+            let refused = ScriptError::Conflict(0, Conflict::RatioOfRhythm { ratio, min: 2.0 });
+            assert_eq!(Script::new(0, &items).err(), (!allowed).then_some(refused), "{rhythm} at {ratio}");
+        }
     }
 }
 

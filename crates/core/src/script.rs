@@ -105,6 +105,13 @@ pub enum Conflict {
         /// Highest allowed.
         max_bpm: f32,
     },
+    /// The AV ratio leaves the rhythm no beats.
+    RatioOfRhythm {
+        /// Ratio asked for.
+        ratio: f32,
+        /// Least allowed.
+        min: f32,
+    },
     /// A systolic pressure is not at least 2 mmHg above its diastolic.
     PressureOrder {
         /// Whose.
@@ -140,6 +147,7 @@ impl Conflict {
     pub const fn fields(&self) -> &'static [Field] {
         match self {
             Conflict::RateOfRhythm { .. } => &[Field::RateBpm, Field::AvRatio],
+            Conflict::RatioOfRhythm { .. } => &[Field::AvRatio],
             Conflict::PressureOrder { of, .. } => &of.fields,
             Conflict::BeatsOfTestSignal => &[Field::TestSignal],
         }
@@ -151,6 +159,9 @@ impl fmt::Display for Conflict {
         match self {
             Conflict::RateOfRhythm { rate_bpm, min_bpm, max_bpm } => {
                 write!(f, "rate {rate_bpm} bpm is outside the {min_bpm} to {max_bpm} bpm of this rhythm")
+            }
+            Conflict::RatioOfRhythm { ratio, min } => {
+                write!(f, "an AV ratio of {ratio} leaves this rhythm no beats; at least {min}")
             }
             Conflict::PressureOrder { of, systolic_mmhg: systolic, diastolic_mmhg: diastolic } => {
                 let name = of.name;

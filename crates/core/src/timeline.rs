@@ -118,6 +118,9 @@ impl<'a> PlayedStep<'a> {
                 min_bpm,
                 max_bpm,
             });
+            let ratio = step.get(Field::AvRatio);
+            let min = step.rhythm().least_ratio();
+            let ratio = (ratio < min).then_some(Conflict::RatioOfRhythm { ratio, min });
             let order = PAIRS.iter().filter_map(move |of| {
                 let [systolic_mmhg, diastolic_mmhg] = of.fields.map(|field| step.value(field, at));
                 let arterial = || step.value(Field::ArterialDiastolic, at);
@@ -127,7 +130,7 @@ impl<'a> PlayedStep<'a> {
             });
             let beats = (!TestSignal::numbered(step.get(Field::TestSignal)).has_beats() && step.rhythm().beats())
                 .then_some(Conflict::BeatsOfTestSignal);
-            rate.into_iter().chain(order).chain(beats)
+            rate.into_iter().chain(ratio).chain(order).chain(beats)
         })
     }
 

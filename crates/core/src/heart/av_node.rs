@@ -1,7 +1,7 @@
 //! The AV node: which impulses from above pass, and how long they take.
 
 use super::Demand;
-use super::rhythm::{AvNode, Ventricles};
+use super::rhythm::{AvNode, Ventricles, whole_ratio};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
@@ -78,7 +78,7 @@ impl Node {
         if now < self.taken_until {
             return None;
         }
-        let whole = math::clamp(demand.ratio + 0.5, 1.0, 100.0) as u16;
+        let whole = whole_ratio(demand.ratio);
         let delay = match demand.rhythm.av {
             AvNode::Blocked | AvNode::Irregular { .. } => None,
             AvNode::Conducting => {

@@ -306,15 +306,33 @@ pub struct Rhythm {
     pub ejection: f32,
 }
 
+/// Impulses in a round of AV conduction at a ratio set: the nearest whole number.
+pub(crate) const fn whole_ratio(ratio: f32) -> u16 {
+    // This saturates, and what is no number is none.
+    let whole = (ratio + 0.5) as u16;
+    if whole == 0 { 1 } else { whole }
+}
+
 impl Rhythm {
     /// Atrial impulses for each ventricular beat that they bring, at an AV ratio.
     pub const fn impulses_per_beat(&self, ratio: f32) -> f32 {
+        let least = self.least_ratio();
+        let ratio = whole_ratio(if ratio < least { least } else { ratio }) as f32;
         match self.av {
             AvNode::Decremental | AvNode::Dropping => ratio / (ratio - 1.0),
             AvNode::OneOf => ratio,
             // Mean of the ratios from 2 to the one set.
-            AvNode::Varying => (2.0 + ratio) * 0.5,
+            AvNode::Varying if ratio > 2.0 => (2.0 + ratio) * 0.5,
+            AvNode::Varying => ratio,
             AvNode::Conducting | AvNode::Irregular { .. } | AvNode::Blocked => 1.0,
+        }
+    }
+
+    /// Least AV ratio at which the rhythm has beats: where one of each round is dropped, a round of one has none.
+    pub const fn least_ratio(&self) -> f32 {
+        match self.av {
+            AvNode::Decremental | AvNode::Dropping => 2.0,
+            _ => 1.0,
         }
     }
 
