@@ -34,6 +34,9 @@ use std::path::Path;
 /// Most records of a plan.
 pub const MOST_RECORDS: usize = 1_000_000;
 
+/// Most scripts of a plan, those that are left out included; frame rates and seeds make records of a script, not scripts.
+pub const MOST_SCRIPTS: usize = 100_000;
+
 /// A plan that holds together.
 #[derive(Clone, Debug)]
 pub struct Plan {
@@ -108,9 +111,16 @@ impl Plan {
             return Err("blocks: none; a plan needs at least one".to_owned());
         }
         let mut combinations = Vec::new();
+        let mut scripts: usize = 0;
         for (index, block) in file.blocks.iter().enumerate() {
             let axes = Axes::of(block).map_err(|what| format!("blocks[{index}].{what}"))?;
             let before = combinations.len();
+            scripts = scripts.saturating_add(axes.scripts());
+            if scripts > MOST_SCRIPTS {
+                return Err(format!(
+                    "blocks[{index}]: more than {MOST_SCRIPTS} combinations of rhythm, body, rate and settings"
+                ));
+            }
             axes.multiply(file.duration_s, &mut combinations, &mut plan.left_out)?;
             if combinations.len() == before {
                 let why = plan.left_out.last().map_or("", String::as_str);
@@ -175,6 +185,8 @@ fn format(signal: SignalWord, bits: Option<BitsWord>) -> Result<FileFormat, Stri
 #[cfg(test)]
 mod tests {
     use super::*;
+    use pulsewright_core::settings::Field;
+    use std::sync::Arc;
 
     fn plan(blocks: &str) -> Result<Plan, String> {
         let text =
@@ -202,6 +214,29 @@ mod tests {
         assert!(names.iter().all(|name| !name.contains("tachycardia-adult-60bpm")), "{names:?}");
         assert_eq!(plan.records.len() + plan.left_out.len(), 4);
         assert!(plan.left_out.iter().any(|why| why.starts_with("ventricular-tachycardia at 60 bpm")));
+    }
+
+    /// The records of a script share it: they differ in seed and frame rate alone.
+    #[test]
+    fn records_of_a_script_share_it() {
+        let plan =
+            plan(r#"{"rhythm": ["sinus"], "seed": {"from": 3, "count": 1000}, "set": {"ecg.gain": [2]}}"#).unwrap();
+        let [first, .., last] = &plan.records[..] else { panic!("a thousand records") };
+        assert!(Arc::ptr_eq(&first.document, &last.document) && Arc::ptr_eq(&first.values, &last.values));
+        assert_eq!((first.seed, last.seed), (3, 1002));
+    }
+
+    /// A few hundred words could ask for more scripts than can be made in a day, none of them possible.
+    #[test]
+    fn too_many_scripts_are_refused_before_they_are_made() {
+        let many = |word: &str| vec![word; 1000].join(", ");
+        let (rhythms, bodies, rates) = (many("\"ventricular-tachycardia\""), many("\"adult\""), many("20"));
+        let block = format!("{{\"rhythm\": [{rhythms}], \"body\": [{bodies}], \"rate_bpm\": [{rates}]}}");
+        assert!(plan(&block).unwrap_err().contains("blocks[0]: more than 100000 combinations"));
+        let lists: Vec<String> =
+            Field::ALL.iter().map(|f| format!("\"{}\": [{1}, {1}]", f.info().path, f.info().min)).collect();
+        let block = format!("{{\"rhythm\": [\"sinus\"], \"set\": {{{}}}}}", lists.join(", "));
+        assert!(plan(&block).unwrap_err().contains("blocks[0]: more than 100000 combinations"));
     }
 
     #[test]

@@ -16,6 +16,7 @@ use pulsewright_script::Document;
 use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::Path;
+use std::sync::Arc;
 
 /// One record of a plan.
 #[derive(Clone, Debug)]
@@ -29,13 +30,13 @@ pub struct Record {
     /// Ventricular rate, bpm; `None` is the usual one of rhythm and body.
     pub rate_bpm: Option<f32>,
     /// Further settings.
-    pub values: Vec<(Field, f32)>,
+    pub values: Arc<[(Field, f32)]>,
     /// Frames a second.
     pub frame_rate: FrameRate,
     /// Seed.
     pub seed: u64,
-    /// The script.
-    pub document: Document,
+    /// The script, shared by the records of it; the seed is the record's own.
+    pub document: Arc<Document>,
 }
 
 /// Longest name, bytes; file systems take 255 with what follows the name.
@@ -47,7 +48,7 @@ pub(crate) fn name(number: usize, digits: usize, record: &Record) -> String {
     if let Some(bpm) = record.rate_bpm {
         name += &format!("-{bpm}bpm");
     }
-    for (field, value) in &record.values {
+    for (field, value) in record.values.iter() {
         name += &format!("-{}={value}", field.info().path);
     }
     name += &format!("-{}hz-seed{}", record.frame_rate.as_hz(), record.seed);
@@ -157,7 +158,7 @@ impl Record {
     /// Lends the record's script out, which borrows from its own items.
     fn with_content<T>(&self, work: impl FnOnce(Content<'_>) -> T) -> Result<T, SuiteError> {
         let items = self.document.items();
-        let script = Script::new(self.document.seed(), &items)
+        let script = Script::new(self.seed, &items)
             .map_err(|error| SuiteError::Truth { record: self.name.clone(), what: error.to_string() })?;
         let labels: Vec<&str> = (0..items.len()).map(|item| self.document.label(item)).collect();
         Ok(work(Content { script: &script, title: &self.name, labels: &labels }))

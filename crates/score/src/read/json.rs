@@ -11,6 +11,10 @@ use super::{Place, Problem};
 /// Members that hold the list when the document is an object.
 const LISTS: [&str; 7] = ["beats", "pulses", "breaths", "readings", "alarms", "episodes", "annotations"];
 
+/// Most columns that an array of objects makes: every row may have them all, so that a short text of objects with a name
+/// each would fill the memory.
+const MOST_COLUMNS: usize = 256;
+
 /// Reads a JSON text.
 pub fn parse(text: &str) -> Result<Table, Problem> {
     let value: Value = serde_json::from_str(text).map_err(|error| {
@@ -78,6 +82,10 @@ fn list(items: Vec<Value>, columns: Option<Vec<String>>) -> Result<Table, Proble
                     if !columns.iter().any(|column| column == name) {
                         columns.push(name.clone());
                     }
+                    if columns.len() > MOST_COLUMNS {
+                        let what = format!("the objects have more than {MOST_COLUMNS} different members");
+                        return Err(Problem::new(place, what));
+                    }
                 }
                 let cells = columns.iter().map(|name| members.get(name).map_or(Ok(String::new()), |v| cell(v, place)));
                 cells.collect::<Result<_, _>>()?
@@ -140,6 +148,13 @@ mod tests {
         let bare = parse("[1, 2.5]").expect("reads");
         assert_eq!((bare.columns.as_ref(), bare.rows.len()), (None, 2));
         assert_eq!(parse("[]").expect("reads").rows.len(), 0);
+    }
+
+    #[test]
+    fn objects_that_have_nothing_in_common_are_refused_early() {
+        let objects: Vec<String> = (0..20_000).map(|i| format!("{{\"{i}\":1}}")).collect();
+        let problem = parse(&format!("[{}]", objects.join(","))).expect_err("must fail");
+        assert_eq!(problem.place, Place::Item(MOST_COLUMNS as u64 + 1));
     }
 
     #[test]

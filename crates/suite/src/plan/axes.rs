@@ -10,6 +10,7 @@ use pulsewright_core::settings::Field;
 use pulsewright_core::time::FrameRate;
 use pulsewright_script::typed::{self, unknown_of};
 use pulsewright_script::{Document, OneStep};
+use std::sync::Arc;
 
 /// A block with every word found.
 pub(super) struct Axes {
@@ -67,6 +68,13 @@ impl Axes {
         }
     }
 
+    /// How many scripts there are to make.
+    pub(super) fn scripts(&self) -> usize {
+        let axes = [self.rhythms.len(), self.bodies.len(), self.rates.len()];
+        let settings = self.settings.iter().map(|(_, values)| values.len());
+        axes.into_iter().chain(settings).fold(1, usize::saturating_mul)
+    }
+
     /// Appends every combination that is possible, and the reasons of those that are not.
     pub(super) fn multiply(
         &self,
@@ -74,7 +82,7 @@ impl Axes {
         records: &mut Vec<Record>,
         left_out: &mut Vec<String>,
     ) -> Result<(), String> {
-        let settings = self.combined_settings()?;
+        let settings = self.combined_settings();
         for rhythm in &self.rhythms {
             let no_rate = [None];
             let rates = if rhythm.beats() { &self.rates[..] } else { &no_rate };
@@ -82,7 +90,7 @@ impl Axes {
                 for rate in rates {
                     for values in &settings {
                         match steps(rhythm, body, *rate, values, duration_s) {
-                            Ok(step) => self.add(&step, (rhythm, body, *rate), values, records)?,
+                            Ok(script) => self.add(&Arc::new(script), (rhythm, body, *rate), values, records)?,
                             Err(why) => left_out.push(why),
                         }
                     }
@@ -94,9 +102,9 @@ impl Axes {
 
     fn add(
         &self,
-        step: &Document,
+        script: &Arc<Document>,
         (rhythm, body, rate_bpm): (&'static Rhythm, &'static Body, Option<f32>),
-        values: &[(Field, f32)],
+        values: &Arc<[(Field, f32)]>,
         records: &mut Vec<Record>,
     ) -> Result<(), String> {
         for frame_rate in &self.frame_rates {
@@ -109,22 +117,19 @@ impl Axes {
                     rhythm,
                     body,
                     rate_bpm,
-                    values: values.to_vec(),
+                    values: values.clone(),
                     frame_rate: *frame_rate,
                     seed: *seed,
-                    document: step.clone().with_seed(*seed),
+                    document: script.clone(),
                 });
             }
         }
         Ok(())
     }
 
-    fn combined_settings(&self) -> Result<Vec<Vec<(Field, f32)>>, String> {
+    fn combined_settings(&self) -> Vec<Arc<[(Field, f32)]>> {
         let mut combined = vec![Vec::new()];
         for (field, values) in &self.settings {
-            if combined.len().saturating_mul(values.len()) > MOST_RECORDS {
-                return Err(format!("more than {MOST_RECORDS} records"));
-            }
             combined = combined
                 .iter()
                 .flat_map(|before: &Vec<(Field, f32)>| {
@@ -132,7 +137,7 @@ impl Axes {
                 })
                 .collect();
         }
-        Ok(combined)
+        combined.into_iter().map(Arc::from).collect()
     }
 }
 
