@@ -120,7 +120,7 @@ pub fn measured(table: &Table, options: &ReadOptions) -> Result<Vec<Reading>, Pr
             }
             None => {
                 // A row may be shorter than the heading, by far.
-                for (column, name) in names.iter().enumerate().take(row.cells.len()) {
+                for (column, name) in names.iter().enumerate().take(row.width()) {
                     // Remarks may stand beside the readings: only numbers are readings here.
                     if let Ok(Some(value)) = table.number(row, column) {
                         found.push(Reading { at, reading: name.trim().into(), value });

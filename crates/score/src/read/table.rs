@@ -25,6 +25,11 @@ pub struct Row {
 }
 
 impl Row {
+    /// How many cells it has.
+    pub fn width(&self) -> usize {
+        self.cells.len()
+    }
+
     /// A cell without surrounding space; empty if the row is too short.
     pub fn cell(&self, column: usize) -> &str {
         self.cells.get(column).map_or("", |cell| cell.trim())
