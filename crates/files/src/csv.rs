@@ -28,7 +28,11 @@ pub struct Csv<'a> {
 impl<'a> Csv<'a> {
     /// For these channels, each with a scale.
     pub fn new(columns: &'a [Column], heading: Heading<'a>) -> Csv<'a> {
-        let cells: Vec<Cell> = columns.iter().filter_map(|column| column.scale.map(Cell::new)).collect();
+        let mut cells: Vec<Cell> = Vec::with_capacity(columns.len());
+        for scale in columns.iter().filter_map(|column| column.scale) {
+            let same = cells.iter().find(|cell| *cell.scale() == scale).cloned();
+            cells.push(same.unwrap_or_else(|| Cell::new(scale)));
+        }
         let longest_row = FrameTimes::LONGEST + cells.iter().map(Cell::longest).sum::<usize>() + 1;
         Csv { columns, heading, times: FrameTimes::new(heading.rate), cells, longest_row }
     }

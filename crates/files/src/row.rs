@@ -1,11 +1,13 @@
 //! Rows of numbers as text, written in steps of eight bytes: a signal of an hour has twenty million of them.
 //!
-//! A number is taken apart into groups of three digits, whose text a table holds. What is written may reach past the end of
-//! the text, where the next number is written over it; so a row needs [`SLACK`] bytes behind its longest text.
+//! Most codes of a signal are small, and the text of each of those is made once. Any other number is taken apart into groups of
+//! three digits, whose text a table holds. What is written may reach past the end of the text, where the next number is written
+//! over it; so a row needs [`SLACK`] bytes behind its longest text.
 
 use crate::decimal::{LONGEST, fixed_text};
 use crate::scale::Scale;
 use pulsewright_core::time::FrameRate;
+use std::sync::Arc;
 
 /// Bytes that may be written behind a row's text.
 pub const SLACK: usize = 8;
@@ -65,10 +67,15 @@ fn put_fraction(row: &mut [u8], at: usize, fraction: u64) {
     put(row, at + 6, digits(rest % 1000));
 }
 
+/// Codes from `-USUAL` to `USUAL - 1` have their text ready: a beat's, give or take.
+const USUAL: i32 = 2048;
+
 /// Writes the numbers of a column: a comma, then the value of a code with all decimals of its scale.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Cell {
     scale: Scale,
+    /// Comma and text of the usual codes, the comma in the lowest byte; 0 for a text that is longer than eight bytes.
+    usual: Arc<[u64]>,
     /// 10^decimals.
     unit: u64,
     /// 2^64 / unit, rounded up.
@@ -89,14 +96,31 @@ impl Cell {
         // With more decimals than two groups hold, or none, every number goes the long way.
         let short = if (1..=6).contains(&decimals) { 1_000_000 * unit } else { 0 };
         let whole_groups = if decimals <= 3 { 3 } else { 6 };
-        Cell {
+        let mut cell = Cell {
             scale,
+            usual: Arc::new([]),
             unit,
             reciprocal: (u64::MAX / unit).saturating_add(1),
             short,
             pad: 10_u64.pow(u32::saturating_sub(whole_groups, decimals)),
             tail: decimals as usize + 1,
-        }
+        };
+        cell.usual = (-USUAL..USUAL).map(|code| cell.word(code)).collect();
+        cell
+    }
+
+    /// Comma and text of a code in one word; 0 if they do not fit.
+    fn word(&self, code: i32) -> u64 {
+        let mut row = [0; LONGEST + 1 + SLACK];
+        let end = self.put_any(&mut row, 0, code);
+        row[end..].fill(0);
+        let (word, rest) = row.split_first_chunk().unwrap_or((&[0; 8], &[]));
+        if rest.iter().all(|byte| *byte == 0) { u64::from_le_bytes(*word) } else { 0 }
+    }
+
+    /// The scale of the codes.
+    pub fn scale(&self) -> &Scale {
+        &self.scale
     }
 
     /// Bytes of the longest text of any code.
@@ -108,6 +132,17 @@ impl Cell {
 
     /// Writes comma and value at `at` and gives the place behind them.
     pub fn put(&self, row: &mut [u8], at: usize, code: i32) -> usize {
+        match self.usual.get(code.wrapping_add(USUAL) as usize) {
+            Some(word) if *word != 0 => {
+                put(row, at, *word);
+                at + 8 - word.leading_zeros() as usize / 8
+            }
+            _ => self.put_any(row, at, code),
+        }
+    }
+
+    /// Of whatever code.
+    fn put_any(&self, row: &mut [u8], at: usize, code: i32) -> usize {
         let value = self.scale.fixed(code);
         let size = value.unsigned_abs();
         if size >= self.short {
@@ -137,7 +172,7 @@ impl Cell {
         at + self.tail
     }
 
-    /// Of whatever size.
+    /// Of a value with more than six digits before the point.
     #[cold]
     fn put_long(&self, row: &mut [u8], at: usize, value: i64) -> usize {
         let (text, from) = fixed_text(value, self.scale.decimals());
