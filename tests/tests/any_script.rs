@@ -3,6 +3,7 @@
 //! Pressures, their lines, breathing and the cuff carry the most state from event to event, so every step sets some of theirs.
 
 use proptest::prelude::*;
+use pulsewright_core::block::{Block, Signals};
 use pulsewright_core::body::BODIES;
 use pulsewright_core::frame::{Frame, PressureSite};
 use pulsewright_core::heart::catalogue::RHYTHMS;
@@ -125,6 +126,25 @@ proptest! {
         prop_assert_eq!(&events, &other_events, "events, blocks of {}", block);
         for (i, (a, b)) in frames.iter().zip(&other).enumerate() {
             prop_assert_eq!(bits(a), bits(b), "frame {}, blocks of {}", i, block);
+        }
+
+        // Signal by signal, in blocks of any length; with no signal but the leads, the leads are the same.
+        for signals in [Signals::ALL, Signals { respiration: false, cuff: false, ..Signals::ALL }] {
+            let mut by_signal = player.clone();
+            let mut columns = Block::new(signals);
+            let mut count = 0;
+            while let n @ 1.. = by_signal.fill_block(&mut columns, block) {
+                for i in 0..n {
+                    let mut wanted = frames[count + i];
+                    if !signals.respiration {
+                        wanted = Frame { respiration_ohm: 0.0, cuff_mmhg: [0.0; 2], ..wanted };
+                    }
+                    let frame = columns.frame(i).expect("a frame of the block");
+                    prop_assert_eq!(bits(&wanted), bits(&frame), "frame {}, signal by signal", count + i);
+                }
+                count += n;
+            }
+            prop_assert_eq!(count, frames.len());
         }
 
         // Skipped to anywhere, in two leaps, and from a clone taken there.

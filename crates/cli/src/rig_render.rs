@@ -5,7 +5,6 @@ use crate::rig::load;
 use crate::rig_args::ClipWord;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::time::FrameRate;
-use pulsewright_files::format::Encoder;
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, Report, render_through, stream_through};
 use pulsewright_rig::table::{OutputDescription, coding_word};
@@ -61,7 +60,9 @@ impl RigRender {
 
     /// Appends frames as codes, and counts what was clipped.
     pub fn encode(&self, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
-        self.frames.encode(0, frames, bytes, tallies);
+        for (tally, clipped) in tallies.iter_mut().zip(self.frames.push(frames.iter().copied(), bytes)) {
+            tally.clipped += clipped;
+        }
     }
 
     /// What the codes of a stream mean.

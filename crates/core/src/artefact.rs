@@ -17,7 +17,8 @@ mod wander;
 pub use lead_off::OFFSET_MV;
 pub use motion::Movement;
 
-use crate::frame::{Frame, INDEPENDENT_LEADS};
+use crate::block::Rows;
+use crate::frame::INDEPENDENT_LEADS;
 use crate::frequency::Frequency;
 use crate::noise::Noise;
 use crate::respiration::Respiration;
@@ -119,17 +120,19 @@ impl Shared {
     }
 }
 
-/// Adds a step's layers to frames at consecutive instants.
+/// Adds a step's layers to rows at consecutive instants, the first of them `from`.
 // Not inlined: a player whose scripts have no artefacts shall not carry them through its inner loop.
 #[inline(never)]
-pub(crate) fn add_to(
+#[allow(clippy::too_many_arguments)] // The player's parts, of which each is borrowed by itself.
+pub(crate) fn add_to<R: Rows + ?Sized>(
     layers: Layers,
     shared: &mut Shared,
     placed: &Placed<'_>,
     noise: &Noise,
     respiration: &Respiration,
     instants: &[Instant],
-    frames: &mut [Frame],
+    rows: &mut R,
+    from: usize,
 ) {
     let frequency = Frequency::hz(placed.step.get(Field::MainsHz));
     // In the order of SWITCHES.
@@ -139,7 +142,8 @@ pub(crate) fn add_to(
     let (mains_mv, wander_mv, motion_mv) = (course(Field::MainsMv), course(Field::WanderMv), course(Field::MotionMv));
     let (surgery_mv, breathing_mv, muscle_mv) =
         (course(Field::SurgeryMv), course(Field::BreathingWanderMv), course(Field::MuscleMv));
-    for (frame, now) in frames.iter_mut().zip(instants.iter().copied()) {
+    for (row, now) in (from..).zip(instants.iter().copied()) {
+        let mut leads_mv = rows.leads(row);
         let since = now.since(placed.start);
         let mut pair = Pair::default();
         let hum = if mains || surgery { mains::at(frequency, now) } else { Pair::default() };
@@ -155,18 +159,19 @@ pub(crate) fn add_to(
         if surgery {
             pair.add(surgery::at(noise, hum, now), surgery_mv.at(since));
         }
-        for (lead, share) in frame.leads_mv.iter_mut().zip(SHARES) {
+        for (lead, share) in leads_mv.iter_mut().zip(SHARES) {
             *lead += share.0 * pair.0 + share.1 * pair.1;
         }
         if breathing {
             let mv = breathing_mv.at(since) * (respiration.filling(now) - 0.5);
-            for (lead, share) in frame.leads_mv.iter_mut().zip(BREATHING_SHARES) {
+            for (lead, share) in leads_mv.iter_mut().zip(BREATHING_SHARES) {
                 *lead += share * mv;
             }
         }
         if muscle {
-            shared.muscle.add_to(noise, now, muscle_mv.at(since), &mut frame.leads_mv);
+            shared.muscle.add_to(noise, now, muscle_mv.at(since), &mut leads_mv);
         }
-        lead_off::apply(layers.off, &mut frame.leads_mv);
+        lead_off::apply(layers.off, &mut leads_mv);
+        rows.set_leads(row, leads_mv);
     }
 }

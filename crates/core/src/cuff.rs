@@ -204,15 +204,20 @@ impl Cuff {
         }
     }
 
-    /// Oscillation at `now`, mmHg.
-    pub fn oscillation_mmhg(&self, now: Instant) -> f32 {
-        let mut sum = 0.0;
+    /// Whether the cuff is empty and feels nothing from `now` on until something happens.
+    pub(crate) fn is_still(&self, now: Instant) -> bool {
+        let empty = matches!(self.phase, CuffPhase::OverPressure | CuffPhase::Vented) && self.from_mmhg <= EMPTY_MMHG;
+        empty && self.beats.iter().flatten().all(|(bump, _)| bump.end() <= now)
+    }
+
+    /// Adds the oscillations, mmHg, at consecutive instants.
+    pub(crate) fn add_oscillations(&self, instants: &[Instant], clocks: &[u32], sums: &mut [f32]) {
+        let Some(first) = instants.first() else { return };
         for (bump, mmhg) in self.beats.iter().flatten() {
-            if bump.end() > now {
-                sum += mmhg * bump.at(now.clock());
+            if bump.end() > *first {
+                bump.add_to(clocks, &mut [(&mut *sums, *mmhg)]);
             }
         }
-        sum
     }
 }
 

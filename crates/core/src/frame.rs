@@ -238,10 +238,10 @@ impl Frame {
         match lead {
             Lead::I => i,
             Lead::II => ii,
-            Lead::III => ii - i,
-            Lead::AVR => -0.5 * (i + ii),
-            Lead::AVL => i - 0.5 * ii,
-            Lead::AVF => ii - 0.5 * i,
+            Lead::III => iii(i, ii),
+            Lead::AVR => avr(i, ii),
+            Lead::AVL => avl(i, ii),
+            Lead::AVF => avf(i, ii),
             Lead::V1 => v1,
             Lead::V2 => v2,
             Lead::V3 => v3,
@@ -262,9 +262,9 @@ impl Frame {
     pub fn electrode_mv(&self, electrode: Electrode) -> f32 {
         let [i, ii, v1, v2, v3, v4, v5, v6] = self.leads_mv;
         match electrode {
-            Electrode::RA => (i + ii) * (-1.0 / 3.0),
-            Electrode::LA => (2.0 * i - ii) * (1.0 / 3.0),
-            Electrode::LL => (2.0 * ii - i) * (1.0 / 3.0),
+            Electrode::RA => ra(i, ii),
+            Electrode::LA => la(i, ii),
+            Electrode::LL => ll(i, ii),
             Electrode::V1 => v1,
             Electrode::V2 => v2,
             Electrode::V3 => v3,
@@ -285,6 +285,36 @@ impl Frame {
             Channel::CuffOscillation => self.cuff_mmhg[1],
         }
     }
+}
+
+// What follows from leads I and II: Einthoven, Goldberger, and RA + LA + LL = 0.
+
+pub(crate) fn iii(i: f32, ii: f32) -> f32 {
+    ii - i
+}
+
+pub(crate) fn avr(i: f32, ii: f32) -> f32 {
+    -0.5 * (i + ii)
+}
+
+pub(crate) fn avl(i: f32, ii: f32) -> f32 {
+    i - 0.5 * ii
+}
+
+pub(crate) fn avf(i: f32, ii: f32) -> f32 {
+    ii - 0.5 * i
+}
+
+pub(crate) fn ra(i: f32, ii: f32) -> f32 {
+    (i + ii) * (-1.0 / 3.0)
+}
+
+pub(crate) fn la(i: f32, ii: f32) -> f32 {
+    (2.0 * i - ii) * (1.0 / 3.0)
+}
+
+pub(crate) fn ll(i: f32, ii: f32) -> f32 {
+    (2.0 * ii - i) * (1.0 / 3.0)
 }
 
 /// FNV-1a over the bits of frames: equal digests, equal signals.

@@ -36,6 +36,7 @@
 #![deny(missing_docs)]
 
 pub mod artefact;
+pub mod block;
 pub mod body;
 pub mod cuff;
 pub mod ecg;
@@ -49,6 +50,7 @@ pub mod player;
 pub mod pressure;
 pub mod respiration;
 pub mod script;
+mod segment;
 pub mod settings;
 pub mod test_signal;
 pub mod time;

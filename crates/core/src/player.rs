@@ -4,9 +4,9 @@
 //! closed-form signals in between. It is the only place where anything mutates.
 
 use crate::artefact::{self, Layers};
+use crate::block::{BLOCK, Block, Rows};
 use crate::cuff::{self, Cuff};
 use crate::ecg::electrogram::{self, Electrogram, VentricularBeat};
-use crate::ecg::leads::leads_of;
 use crate::ecg::overshoot::Tail;
 use crate::ecg::templates::AtrialOrigin;
 use crate::frame::{Frame, PressureSite};
@@ -20,6 +20,7 @@ use crate::pressure::sites::{self, Moment};
 use crate::pressure::{self, Chosen, Pressures};
 use crate::respiration::{self, Act, Respiration};
 use crate::script::{Script, Step};
+use crate::segment::Segment;
 use crate::settings::Field;
 use crate::test_signal::{self, TestSignal};
 use crate::time::{FrameClock, FrameRate, Instant, Span};
@@ -106,20 +107,42 @@ impl<'a> Player<'a> {
 
     /// As [`Player::fill`], telling `observer` of every event up to and including the last frame's instant.
     pub fn fill_observed(&mut self, frames: &mut [Frame], observer: &mut impl Observer) -> usize {
+        for frame in frames.iter_mut() {
+            frame.pressure_mmhg = [0.0; PressureSite::COUNT];
+        }
+        let count = frames.len();
+        self.fill_rows(&mut Segment::<SEGMENT>::new(), frames, count, observer)
+    }
+
+    /// Fills `block` with the next frames, `most` of them or as many as it holds, and says how many; fewer only at the end
+    /// of the script. The bits are those of [`Player::fill`].
+    pub fn fill_block(&mut self, block: &mut Block, most: usize) -> usize {
+        block.begin(self.pressures.chosen());
+        let count = self.fill_rows(&mut block.segment, &mut block.columns, most.min(BLOCK), &mut ());
+        block.end(count);
+        count
+    }
+
+    /// Fills rows with frames, in segments of at most `N` between two events.
+    fn fill_rows<const N: usize, R: Rows + ?Sized>(
+        &mut self,
+        segment: &mut Segment<N>,
+        rows: &mut R,
+        count: usize,
+        observer: &mut impl Observer,
+    ) -> usize {
         let mut filled = 0;
         let mut shared = None;
-        while let Some(rest) = frames.get_mut(filled..).filter(|rest| !rest.is_empty()) {
+        while filled < count {
             let now = self.clock.now();
             if now >= self.end {
                 self.finish(observer);
                 break;
             }
             self.happen(now, observer);
-            let length = rest.len().min(SEGMENT);
-            let Some(segment) = rest.get_mut(..length) else {
-                break;
-            };
-            filled += self.draw(segment, &mut shared);
+            self.go_on(segment, count - filled);
+            self.draw(segment, rows, filled, &mut shared);
+            filled += segment.count();
         }
         filled
     }
@@ -462,10 +485,8 @@ impl<'a> Player<'a> {
         }
     }
 
-    /// Draws frames up to the next event, at least one, and says how many.
-    // Not inlined: a caller that is compiled for size shall not slow it down.
-    #[inline(never)]
-    fn draw(&mut self, frames: &mut [Frame], shared: &mut Option<artefact::Shared>) -> usize {
+    /// Makes `segment` the frames up to the next event, at least one and at most `most`.
+    fn go_on<const N: usize>(&mut self, segment: &mut Segment<N>, most: usize) {
         let next = self
             .heart
             .next()
@@ -475,62 +496,91 @@ impl<'a> Player<'a> {
             .min(self.next_told())
             .min(self.timeline.next_start())
             .min(self.end);
-        let mut clocks = [0; SEGMENT];
-        let mut instants = [Instant::ZERO; SEGMENT];
-        let mut vectors = [[0.0; 3]; SEGMENT];
-        let mut count = 0;
-        for (clock, instant) in clocks.iter_mut().zip(&mut instants).take(frames.len()) {
-            let now = self.clock.now();
-            if count > 0 && now >= next {
-                break;
-            }
-            *clock = now.clock();
-            *instant = now;
-            count += 1;
-            self.clock.advance();
-        }
-        let (Some(clocks), Some(instants), Some(vectors)) =
-            (clocks.get(..count), instants.get(..count), vectors.get_mut(..count))
-        else {
-            return 0;
-        };
-        self.ecg.add_to(instants, clocks, self.clock.now(), vectors);
+        segment.fill(&mut self.clock, most, next);
+    }
+
+    /// Draws the frames of a segment into rows, the first of them `from`.
+    // Not inlined: a caller that is compiled for size shall not slow it down.
+    #[inline(never)]
+    fn draw<const N: usize, R: Rows + ?Sized>(
+        &mut self,
+        segment: &mut Segment<N>,
+        rows: &mut R,
+        from: usize,
+        shared: &mut Option<artefact::Shared>,
+    ) {
+        let Some((instants, clocks, [x, y, z], fillings)) = segment.parts() else { return };
+        let Some(first) = instants.first().copied() else { return };
+        let signals = rows.signals();
         let step = self.step;
         let step_start = step.map_or(Instant::ZERO, |placed| placed.start);
         let course = |field| step.map_or(Course::held(0.0), |placed| placed.step.course(field));
-        let (base_ohm, ecg_gain) = (course(Field::BaseOhm), course(Field::EcgGain));
+        let (after, since) = (first.since(step_start), |now: &Instant| now.since(step_start));
         let breathing_percent = step.map_or(0.0, |placed| placed.step.get(Field::BreathingGain));
-        for ((frame, now), vector) in frames.iter_mut().zip(instants).zip(vectors) {
-            let since = now.since(step_start);
-            let mut gain = ecg_gain.at(since);
-            if breathing_percent > 0.0 {
-                // Smallest with full lungs.
-                gain *= 1.0 + breathing_percent * 0.01 * (0.5 - self.respiration.filling(*now));
-            }
-            frame.leads_mv = leads_of([vector[0] * gain, vector[1] * gain, vector[2] * gain]);
-            frame.respiration_ohm = base_ohm.at(since) + self.respiration.impedance_ohm(*now);
-            let oscillation_mmhg = self.cuff.oscillation_mmhg(*now);
-            frame.cuff_mmhg = [self.cuff.at(*now) + oscillation_mmhg, oscillation_mmhg];
+        if signals.respiration || breathing_percent > 0.0 {
+            self.respiration.fillings(instants, fillings);
         }
-        for frame in frames.iter_mut().take(count) {
-            frame.pressure_mmhg = [0.0; PressureSite::COUNT];
+        if signals.ecg {
+            self.ecg.add_to(instants, clocks, self.clock.now(), [&mut *x, &mut *y, &mut *z]);
+            let gain = course(Field::EcgGain);
+            match gain.settled(after) {
+                Some(gain) if breathing_percent <= 0.0 => {
+                    if gain != 1.0 {
+                        [&mut *x, &mut *y, &mut *z].into_iter().flatten().for_each(|value| *value *= gain);
+                    }
+                }
+                _ => {
+                    let vectors = x.iter_mut().zip(&mut *y).zip(&mut *z);
+                    for ((((x, y), z), now), filling) in vectors.zip(instants).zip(&*fillings) {
+                        let mut gain = gain.at(since(now));
+                        if breathing_percent > 0.0 {
+                            // Smallest with full lungs.
+                            gain *= 1.0 + breathing_percent * 0.01 * (0.5 - filling);
+                        }
+                        (*x, *y, *z) = (*x * gain, *y * gain, *z * gain);
+                    }
+                }
+            }
+            rows.put_leads(from, [x, y, z]);
+        }
+        if signals.respiration {
+            self.respiration.to_impedances(instants, clocks, fillings);
+            let base_ohm = course(Field::BaseOhm);
+            let settled = base_ohm.settled(after);
+            for ((place, now), change_ohm) in rows.respiration(from).zip(instants).zip(&*fillings) {
+                *place = settled.unwrap_or_else(|| base_ohm.at(since(now))) + change_ohm;
+            }
+        }
+        if signals.cuff {
+            if self.cuff.is_still(first) {
+                rows.cuff(from).zip(instants).for_each(|([cuff, oscillation], _)| (*cuff, *oscillation) = (0.0, 0.0));
+            } else {
+                // What was in their place has been used.
+                let oscillations = fillings;
+                oscillations.fill(0.0);
+                self.cuff.add_oscillations(instants, clocks, oscillations);
+                for (([cuff, oscillation], now), mmhg) in rows.cuff(from).zip(instants).zip(&*oscillations) {
+                    (*cuff, *oscillation) = (self.cuff.at(*now) + mmhg, *mmhg);
+                }
+            }
         }
         for site in self.pressures.chosen().sites() {
             let level_mmhg = course(sites::fields(site).level);
-            for (frame, now) in frames.iter_mut().zip(instants) {
-                frame.pressure_mmhg[site as usize] =
-                    level_mmhg.at(now.since(step_start)) + self.pressures.at(site, *now);
+            let settled = level_mmhg.settled(after);
+            let Some(tap) = self.pressures.tap(site) else { continue };
+            for (place, now) in rows.pressure(site, from).zip(instants) {
+                *place = settled.unwrap_or_else(|| level_mmhg.at(since(now))) + tap.at(*now);
             }
         }
-        if let (true, Some(placed)) = (self.test_on, &self.step) {
+        let Some(placed) = self.step.as_ref().filter(|_| signals.ecg) else { return };
+        if self.test_on {
             let onset = self.heart.last_beat().unwrap_or(Instant::NEVER);
-            test_signal::add_to(placed, &self.test_beat, onset, instants, frames);
+            test_signal::add_to(placed, &self.test_beat, onset, instants, rows, from);
         }
-        if let (false, Some(placed)) = (self.artefacts.none(), &self.step) {
+        if !self.artefacts.none() {
             let shared = shared.get_or_insert_with(artefact::Shared::new);
-            artefact::add_to(self.artefacts, shared, placed, &self.noise, &self.respiration, instants, frames);
+            artefact::add_to(self.artefacts, shared, placed, &self.noise, &self.respiration, instants, rows, from);
         }
-        count
     }
 }
 

@@ -318,14 +318,9 @@ impl Pressures {
         self.pulsing = 0;
     }
 
-    fn tap(&mut self, site: PressureSite) -> Option<&mut Tap> {
+    /// What the transducer at a site sees, if that site is played.
+    pub(crate) fn tap(&mut self, site: PressureSite) -> Option<&mut Tap> {
         self.taps.get_mut(self.chosen.place(site)?)
-    }
-
-    /// Pressure at the transducer, without its level, mmHg.
-    #[inline]
-    pub(crate) fn at(&mut self, site: PressureSite, now: Instant) -> f32 {
-        self.tap(site).map_or(0.0, |tap| tap.at(now))
     }
 }
 

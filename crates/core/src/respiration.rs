@@ -193,31 +193,53 @@ impl Respiration {
 
     /// How far the lungs are filled, 0 to 1.
     pub fn filling(&self, now: Instant) -> f32 {
+        let mut filling = [0.0];
+        self.fillings(&[now], &mut filling);
+        let [filling] = filling;
+        filling
+    }
+
+    /// How far the lungs are filled, 0 to 1, at each of consecutive instants.
+    pub(crate) fn fillings(&self, instants: &[Instant], fillings: &mut [f32]) {
         let Some(breath) = self.breath else {
-            return 0.0;
+            fillings.fill(0.0);
+            return;
         };
-        let share = |from: Instant, to: Instant| now.since(from).as_secs() / to.since(from).as_secs();
-        if now < breath.peak {
-            let x = share(breath.start, breath.peak);
-            // A ventilator's flow falls from the start of the breath on.
-            if self.ventilated { x * (2.0 - x) } else { math::smooth_step(x) }
+        let rising = instants.partition_point(|now| *now < breath.peak);
+        let (up, down) = instants.split_at_checked(rising).unwrap_or_default();
+        let (filling_up, filling_down) = fillings.split_at_mut_checked(rising).unwrap_or_default();
+        shares(up, breath.start, breath.peak, filling_up);
+        shares(down, breath.peak, breath.end, filling_down);
+        // A ventilator's flow falls from the start of the breath on.
+        if self.ventilated {
+            filling_up.iter_mut().for_each(|x| *x = *x * (2.0 - *x));
+            filling_down.iter_mut().for_each(|x| *x = recoil(*x));
         } else {
-            let x = share(breath.peak, breath.end);
-            if self.ventilated { recoil(x) } else { 1.0 - math::smooth_step(x) }
+            filling_up.iter_mut().for_each(|x| *x = math::smooth_step(*x));
+            filling_down.iter_mut().for_each(|x| *x = 1.0 - math::smooth_step(*x));
         }
     }
 
-    /// Change of impedance against the base, ohm.
-    pub fn impedance_ohm(&self, now: Instant) -> f32 {
+    /// Turns fillings at consecutive instants into changes of impedance against the base, ohm.
+    pub(crate) fn to_impedances(&self, instants: &[Instant], clocks: &[u32], fillings: &mut [f32]) {
+        let Some(first) = instants.first() else { return };
         let depth = self.breath.map_or(0.0, |breath| breath.depth_ohm);
-        let mut sum = depth * self.filling(now);
+        fillings.iter_mut().for_each(|filling| *filling *= depth);
         for (bump, ohm) in self.heartbeats.iter().flatten() {
-            if bump.end() > now {
-                sum += ohm * bump.at(now.clock());
+            if bump.end() > *first {
+                bump.add_to(clocks, &mut [(&mut *fillings, *ohm)]);
             }
         }
-        sum
     }
+}
+
+/// How much of the time between two instants has gone by at each of consecutive instants.
+fn shares(instants: &[Instant], from: Instant, to: Instant, shares: &mut [f32]) {
+    let length_s = to.since(from).as_secs();
+    for (share, now) in shares.iter_mut().zip(instants) {
+        *share = now.since(from).as_secs();
+    }
+    shares.iter_mut().for_each(|share| *share /= length_s);
 }
 
 /// Passive expiration from 1 to 0: an exponential of a quarter of its length, less what it would leave.

@@ -18,7 +18,7 @@
 //! | sweep | as sine, `f` growing by the same factor in equal times from the frequency set to the last one, over the step |
 //! | impulses | `h` for the width set at the start of each period, else 0 |
 
-use crate::frame::{Frame, INDEPENDENT_LEADS};
+use crate::block::Rows;
 use crate::frequency::Frequency;
 use crate::math;
 use crate::settings::{Field, Settings};
@@ -125,22 +125,27 @@ pub(crate) fn is_on(step: &PlayedStep<'_>) -> bool {
         .any(|field| step.get(field) != 0.0 || step.ramps().any(|ramp| ramp.field == field))
 }
 
-/// Adds the test signal, drift and offset of a step to frames at consecutive instants.
+/// Adds the test signal, drift and offset of a step to rows at consecutive instants, the first of them `from`.
 #[inline(never)]
-pub(crate) fn add_to(placed: &Placed<'_>, beat: &Beat, onset: Instant, instants: &[Instant], frames: &mut [Frame]) {
+pub(crate) fn add_to<R: Rows + ?Sized>(
+    placed: &Placed<'_>,
+    beat: &Beat,
+    onset: Instant,
+    instants: &[Instant],
+    rows: &mut R,
+    from: usize,
+) {
     let step = &placed.step;
     let signal = TestSignal::numbered(step.get(Field::TestSignal));
     let drift = Frequency::hz(step.get(Field::TestDriftHz));
-    for (frame, now) in frames.iter_mut().zip(instants.iter().copied()) {
+    for (row, now) in (from..).zip(instants.iter().copied()) {
         let since = now.since(placed.start);
         let value = |field| placed.step.value(field, since);
         let drift_mv = value(Field::TestDriftMv);
         let drift = if drift_mv == 0.0 { 0.0 } else { 0.5 * drift_mv * triangle(turns(drift, since)) };
         // A beat ends on its own, so that a step may change within it.
         let mv = value(Field::TestOffsetMv) + drift + beat.at(onset, now) + wave_mv(signal, placed, since);
-        for lead in frame.leads_mv.iter_mut().take(INDEPENDENT_LEADS) {
-            *lead += mv;
-        }
+        rows.set_leads(row, rows.leads(row).map(|lead| lead + mv));
     }
 }
 

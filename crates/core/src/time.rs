@@ -132,9 +132,19 @@ impl Span {
 
     /// The span as `f32` seconds; exact to 24 bits.
     ///
+    /// `ticks / 2^32`, rounded once.
+    #[cfg(target_pointer_width = "64")]
+    #[inline]
+    pub fn as_secs(self) -> f32 {
+        self.0 as f32 * (1.0 / TICKS_PER_SECOND as f32)
+    }
+
+    /// The span as `f32` seconds; exact to 24 bits.
+    ///
     /// The same bits as `ticks as f32 / 2^32`. A microcontroller converts 32 bits in an instruction and 64 in fifty, and this is
     /// asked for some five times a frame, so the leading 32 bits are converted, the last of them set if anything follows: that
     /// is all that rounding to nearest needs to know.
+    #[cfg(not(target_pointer_width = "64"))]
     #[inline(never)]
     pub fn as_secs(self) -> f32 {
         let zeros = self.0.leading_zeros();
@@ -296,15 +306,30 @@ impl FrameClock {
         self.now
     }
 
-    pub(crate) fn advance(&mut self) {
-        self.index += 1;
-        let mut step = self.whole;
-        self.carried += self.part;
-        if self.carried >= self.rate.0 {
-            self.carried -= self.rate.0;
-            step += 1;
+    /// Puts consecutive frame clocks and instants in `places`, at least one, but none at or after `until`; steps past them and
+    /// says how many.
+    #[inline]
+    pub(crate) fn run<'a>(
+        &mut self,
+        until: Instant,
+        places: impl Iterator<Item = (&'a mut u32, &'a mut Instant)>,
+    ) -> usize {
+        let (mut now, mut carried, mut count) = (self.now, self.carried, 0);
+        for (clock, instant) in places {
+            if now >= until && count > 0 {
+                break;
+            }
+            *clock = now.clock();
+            *instant = now;
+            count += 1;
+            carried += self.part;
+            let carry = carried >= self.rate.0;
+            carried -= if carry { self.rate.0 } else { 0 };
+            now = Instant(now.0.saturating_add(self.whole + u64::from(carry)));
         }
-        self.now = Instant(self.now.0.saturating_add(step));
+        (self.now, self.carried) = (now, carried);
+        self.index += count as u64;
+        count
     }
 
     pub(crate) fn jump(&mut self, frames: u64) {

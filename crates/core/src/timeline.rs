@@ -172,6 +172,11 @@ impl Course {
         Course { from: value, to: value, over: Span::ZERO }
     }
 
+    /// The value, if it does not move from `since_start` into the step on.
+    pub(crate) fn settled(&self, since_start: Span) -> Option<f32> {
+        (since_start >= self.over).then_some(self.to)
+    }
+
     /// The value at `since_start` into the step.
     #[inline]
     pub(crate) fn at(&self, since_start: Span) -> f32 {

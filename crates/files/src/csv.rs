@@ -10,9 +10,9 @@
 //! Values pass through the same quantiser as in an integer WAV file of the same width, so that both say the same number.
 
 use crate::format::{Column, Encoder, Heading, Section, lanes};
-use crate::quantiser::{BLOCK, Quantiser, Tally, gather};
+use crate::quantiser::{BLOCK, Quantiser, Tally};
 use crate::row::{Cell, FrameTimes, SLACK};
-use pulsewright_core::frame::Frame;
+use pulsewright_core::block::Block;
 
 /// Writes CSV files.
 #[derive(Debug)]
@@ -79,20 +79,16 @@ impl Encoder for Csv<'_> {
         bytes.push(b'\n');
     }
 
-    fn encode(&self, index: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
-        let mut column = [0.0; BLOCK];
+    fn encode(&self, index: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+        let mut space = [0.0; BLOCK];
         let mut table = vec![[0; BLOCK]; self.cells.len()];
-        let mut index = index;
-        for block in frames.chunks(BLOCK) {
-            for ((Column { channel, scale }, codes), tally) in self.columns.iter().zip(&mut table).zip(&mut *tallies) {
-                if let Some(scale) = scale {
-                    let samples = gather(block, *channel, &mut column);
-                    tally.add(Quantiser::new(scale).quantise(samples, codes).1);
-                }
+        for ((Column { channel, scale }, codes), tally) in self.columns.iter().zip(&mut table).zip(tallies) {
+            if let Some(scale) = scale {
+                let samples = block.column(*channel, &mut space);
+                tally.add(Quantiser::new(scale).quantise(samples, codes).1);
             }
-            self.rows(index, block.len(), &table, bytes);
-            index += block.len() as u64;
         }
+        self.rows(index, block.len(), &table, bytes);
     }
 }
 
@@ -100,7 +96,7 @@ impl Encoder for Csv<'_> {
 mod tests {
     use super::*;
     use crate::scale::{Bits, Reach, Scale};
-    use pulsewright_core::frame::{Channel, Lead, PressureSite};
+    use pulsewright_core::frame::{Channel, Frame, Lead, PressureSite};
     use pulsewright_core::time::FrameRate;
 
     fn columns(bits: Bits) -> Vec<Column> {
@@ -131,7 +127,7 @@ mod tests {
         ];
         let mut bytes = Vec::new();
         csv.head(Section { first: 0, frames: 2 }, &mut bytes);
-        csv.encode(0, &frames, &mut bytes, &mut [Tally::default(); 3]);
+        csv.encode(0, &Block::of_frames(&frames), &mut bytes, &mut [Tally::default(); 3]);
         let expected = format!(
             "# pulsewright {}\n# Two lines\n# 500 frames a second, 2 frames, seed 7\n\
              time_s,II_mV,respiration_ohm,arterial_mmHg\n\
@@ -150,10 +146,11 @@ mod tests {
         let encode = |bounds: &[usize]| {
             let mut bytes = Vec::new();
             for pair in bounds.windows(2) {
-                csv.encode(pair[0] as u64, &frames[pair[0]..pair[1]], &mut bytes, &mut [Tally::default(); 3]);
+                let block = Block::of_frames(&frames[pair[0]..pair[1]]);
+                csv.encode(pair[0] as u64, &block, &mut bytes, &mut [Tally::default(); 3]);
             }
             bytes
         };
-        assert_eq!(encode(&[0, 1000]), encode(&[0, 1, 256, 257, 999, 1000]));
+        assert_eq!(encode(&[0, 256, 512, 768, 1000]), encode(&[0, 1, 256, 257, 500, 751, 999, 1000]));
     }
 }

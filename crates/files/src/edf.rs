@@ -8,12 +8,14 @@
 use crate::csv::on_one_line;
 use crate::decimal::{push_fixed, push_instant, push_span};
 use crate::format::{Column, Encoder, Section, lanes};
+use crate::interleave::spread;
 use crate::marks::{Mark, What};
 use crate::plan::Content;
-use crate::quantiser::{BLOCK, Quantiser, Tally, gather, spread};
+use crate::quantiser::{BLOCK, Quantiser, Tally};
 use crate::scale::Bits;
 use crate::truth::{episode_word, nearest_frame, phase_word};
-use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::block::Block;
+use pulsewright_core::frame::Channel;
 use pulsewright_core::script::Item;
 use pulsewright_core::time::{FrameRate, Instant};
 use pulsewright_core::truth::Chamber;
@@ -247,35 +249,35 @@ impl Encoder for Edf<'_> {
         each(32, &|_| String::new(), "");
     }
 
-    fn encode(&self, index: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+    fn encode(&self, index: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
         let section = self.section(index);
         let each = self.layout.frames as usize;
         let mut place = (index - section.first) as usize % each.max(1);
         let mut to_come = (section.first + section.frames).saturating_sub(index) as usize;
-        let (mut column, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
-        let mut frames = frames;
-        while !frames.is_empty() {
-            let (block, rest) = frames.split_at(frames.len().min(BLOCK).min(each - place));
+        let (mut space, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
+        let mut done = 0;
+        while done < block.len() {
+            let count = (block.len() - done).min(each - place);
             if place == 0 {
                 bytes.resize(bytes.len() + self.record_bytes(), 0);
             }
             let start = bytes.len() - self.record_bytes();
-            to_come = to_come.saturating_sub(block.len());
-            let spaces = bytes[start..].chunks_mut(each * 2);
-            for ((Column { channel, scale }, tally), space) in self.columns.iter().zip(&mut *tallies).zip(spaces) {
+            to_come = to_come.saturating_sub(count);
+            let signals = bytes[start..].chunks_mut(each * 2);
+            for ((Column { channel, scale }, tally), signal) in self.columns.iter().zip(&mut *tallies).zip(signals) {
                 let Some(scale) = scale else { continue };
-                let samples = gather(block, *channel, &mut column);
+                let samples = &block.column(*channel, &mut space)[done..done + count];
                 let (codes, counts) = Quantiser::new(scale).quantise(samples, &mut codes);
                 tally.add(counts);
-                spread::<i16, 2>(codes, 2, &mut space[place * 2..]);
+                spread::<i16, 2>(codes, 2, &mut signal[place * 2..]);
                 if let (0, Some(held)) = (to_come, codes.last()) {
                     // The end of the last record is no signal: the last value stands still.
-                    let after = &mut space[(place + block.len()) * 2..];
+                    let after = &mut signal[(place + count) * 2..];
                     after.chunks_mut(2).for_each(|sample| sample.copy_from_slice(&(*held as i16).to_le_bytes()));
                 }
             }
-            place = (place + block.len()) % each;
-            frames = rest;
+            place = (place + count) % each;
+            done += count;
         }
     }
 

@@ -6,7 +6,8 @@
 use crate::marks::Mark;
 use crate::quantiser::Tally;
 use crate::scale::{Bits, Reach, Scale};
-use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::block::Block;
+use pulsewright_core::frame::Channel;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
 
@@ -116,9 +117,9 @@ pub trait Encoder: Sync {
     /// Appends what stands before the frames of a section.
     fn head(&self, section: Section, bytes: &mut Vec<u8>);
 
-    /// Appends consecutive frames, the first of them at `index` in the whole render, and counts per channel what could
-    /// not be stored as it was.
-    fn encode(&self, index: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]);
+    /// Appends a block of consecutive frames, the first of them at `index` in the whole render, and counts per channel what
+    /// could not be stored as it was.
+    fn encode(&self, index: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]);
 
     /// Puts what happens into the encoded frames of a part, for a format that carries it between them.
     fn annotate(&self, part: Section, marks: &[Mark], bytes: &mut [u8]) {
@@ -144,8 +145,8 @@ impl<E: Encoder + ?Sized> Encoder for &E {
         (**self).head(section, bytes);
     }
 
-    fn encode(&self, index: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
-        (**self).encode(index, frames, bytes, tallies);
+    fn encode(&self, index: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+        (**self).encode(index, block, bytes, tallies);
     }
 
     fn annotate(&self, part: Section, marks: &[Mark], bytes: &mut [u8]) {

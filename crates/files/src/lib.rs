@@ -48,6 +48,7 @@ pub mod edf;
 pub mod expected;
 pub mod format;
 pub mod image;
+mod interleave;
 pub mod marks;
 pub mod names;
 mod parts;

@@ -7,7 +7,7 @@ use crate::format::{Encoder, Section};
 use crate::marks::{Mark, Marks};
 use crate::plan::Plan;
 use crate::quantiser::Tally;
-use pulsewright_core::frame::Frame;
+use pulsewright_core::block::Block;
 use pulsewright_core::player::Player;
 use pulsewright_core::truth::Observer;
 use std::collections::VecDeque;
@@ -16,9 +16,6 @@ use std::thread;
 
 /// Frames of a part: about half a megabyte of 14 channels at 16 bits, some twenty thousand times a hand-over's cost.
 const PART_FRAMES: u64 = 16_384;
-
-/// Frames played at a time.
-const PLAYED: usize = 512;
 
 /// Parts under way for each core: one being played, one waiting.
 const AHEAD: usize = 2;
@@ -138,9 +135,9 @@ pub fn play<E>(
                 let (outbox, parts) = sync_channel(AHEAD);
                 let encoder = &*encoder;
                 scope.spawn(move || {
-                    let mut frames = vec![Frame::default(); PLAYED];
+                    let mut block = Box::new(Block::new(plan.signals()));
                     for order in inbox {
-                        let part = encode(encoder, lanes, order, &mut frames);
+                        let part = encode(encoder, lanes, order, &mut block);
                         if outbox.send(part).is_err() {
                             break;
                         }
@@ -178,7 +175,7 @@ pub fn play<E>(
     })
 }
 
-fn encode(encoder: &dyn Encoder, lanes: usize, order: Order<'_>, frames: &mut [Frame]) -> Part {
+fn encode(encoder: &dyn Encoder, lanes: usize, order: Order<'_>, block: &mut Block) -> Part {
     let Order { place, mut player, marks, mut bytes } = order;
     let Section { first, frames: wanted } = place;
     bytes.clear();
@@ -191,14 +188,13 @@ fn encode(encoder: &dyn Encoder, lanes: usize, order: Order<'_>, frames: &mut [F
         digest: FramesDigest::default(),
     };
     while part.frames < wanted {
-        let room = frames.len().min((wanted - part.frames) as usize);
-        let filled = player.fill(&mut frames[..room]);
+        let filled = player.fill_block(block, (wanted - part.frames) as usize);
         if filled == 0 {
             break;
         }
         let index = first + part.frames;
-        part.digest.update(index, &frames[..filled]);
-        encoder.encode(index, &frames[..filled], &mut part.bytes, &mut part.tallies);
+        part.digest.update(index, block);
+        encoder.encode(index, block, &mut part.bytes, &mut part.tallies);
         part.frames += filled as u64;
     }
     encoder.annotate(place, &marks, &mut part.bytes);

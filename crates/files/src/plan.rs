@@ -5,6 +5,7 @@ use crate::parts::Scout;
 use crate::scale::Bits;
 use crate::wav::{LARGEST, Wav};
 use crate::{csv::Csv, edf, edf::Edf, record, record::Signals, sidecar};
+use pulsewright_core::block;
 use pulsewright_core::frame::{Channel, ChannelKind};
 use pulsewright_core::pressure::{Chosen, TooManySites};
 use pulsewright_core::script::{Item, Script};
@@ -193,6 +194,13 @@ impl<'a> Plan<'a> {
             FileFormat::Edf => Box::new(self.edf()),
             FileFormat::Record(bits) => Box::new(Signals::new(&self.columns, bits)),
         }
+    }
+
+    /// The signals that have to be played.
+    pub fn signals(&self) -> block::Signals {
+        let channels: Vec<Channel> = self.columns.iter().map(|column| column.channel).collect();
+        // What a given encoder looks at is its own affair.
+        if self.given.is_some() { block::Signals::ALL } else { block::Signals::of(&channels) }
     }
 
     /// Whether the signal's files carry what happens between their frames.

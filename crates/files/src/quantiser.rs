@@ -1,14 +1,8 @@
 //! The one place where a sample becomes an integer: scale, round half to even, clamp and count.
-//!
-//! Integer widths are generic through `num-traits`. Only its integer traits are used here, and only they may be: its
-//! float functions change their results when any crate of a build switches its `std` feature on.
 
 use crate::scale::Scale;
-use num_traits::{AsPrimitive, PrimInt, ToBytes};
-use pulsewright_core::frame::{Channel, Frame};
-
-/// Frames worked on together: their samples of one channel stay in the innermost cache.
-pub const BLOCK: usize = 256;
+pub use pulsewright_core::block::BLOCK;
+use wide::f32x8;
 
 /// What is counted while samples are stored.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -28,16 +22,6 @@ impl Tally {
         self.not_numbers += other.not_numbers;
         self.sum = self.sum.wrapping_add(other.sum);
     }
-}
-
-/// Copies one channel's samples out of at most [`BLOCK`] frames.
-pub fn gather<'a>(frames: &[Frame], channel: Channel, column: &'a mut [f32; BLOCK]) -> &'a [f32] {
-    let mut count = 0;
-    for (sample, frame) in column.iter_mut().zip(frames) {
-        *sample = frame.sample(channel);
-        count += 1;
-    }
-    &column[..count]
 }
 
 /// Turns samples of one channel into codes.
@@ -72,34 +56,60 @@ impl Quantiser {
     /// Difference and product are exact in `f64` for steps of a power of ten, so the code is the one nearest to the
     /// sample, and of two equally near the even one.
     pub fn quantise<'a>(&self, samples: &[f32], codes: &'a mut [i32; BLOCK]) -> (&'a [i32], Tally) {
+        let count = samples.len().min(BLOCK);
+        // Whole blocks at a time as a rule: a length that is known makes for steps of several samples.
+        let tally = match (samples.first_chunk::<BLOCK>(), &mut *codes) {
+            (Some(samples), codes) => self.quantise_all(samples, codes),
+            (None, codes) => self.quantise_all(samples, &mut codes[..count]),
+        };
+        (&codes[..count], tally)
+    }
+
+    #[inline]
+    fn quantise_all(&self, samples: &[f32], codes: &mut [i32]) -> Tally {
+        if self.holds(samples) {
+            // The low half of the sum's bits is the rounded integer itself.
+            let code = |steps: f64| (steps + ROUNDER).to_bits() as i32;
+            if self.offset == 0.0 {
+                let steps = |sample: f32| f64::from(sample) * self.steps_per_unit;
+                codes.iter_mut().zip(samples).for_each(|(place, sample)| *place = code(steps(*sample)));
+            } else {
+                codes.iter_mut().zip(samples).for_each(|(place, sample)| *place = code(self.steps(*sample)));
+            }
+            return Tally::default();
+        }
         let (mut clipped, mut not_numbers) = (0_u32, 0_u32);
-        let mut count = 0;
         for (code, sample) in codes.iter_mut().zip(samples) {
-            let steps = ((f64::from(*sample) - self.offset) * self.steps_per_unit).clamp(-BOUND, BOUND);
-            let rounded = (steps + ROUNDER) - ROUNDER;
+            let rounded = (self.steps(*sample).clamp(-BOUND, BOUND) + ROUNDER) - ROUNDER;
             let held = rounded.max(self.min).min(self.max);
             clipped += u32::from(held != rounded);
             not_numbers += u32::from(sample.is_nan());
             *code = held as i32;
-            count += 1;
         }
-        let tally = Tally { clipped: u64::from(clipped - not_numbers), not_numbers: u64::from(not_numbers), sum: 0 };
-        (&codes[..count], tally)
+        Tally { clipped: u64::from(clipped - not_numbers), not_numbers: u64::from(not_numbers), sum: 0 }
     }
-}
 
-/// Writes `codes` as little-endian integers `T`, the lowest `WIDTH` bytes of each, at every `stride` bytes of `bytes`.
-pub fn spread<T, const WIDTH: usize>(codes: &[i32], stride: usize, bytes: &mut [u8])
-where
-    T: PrimInt + ToBytes + 'static,
-    i32: AsPrimitive<T>,
-{
-    for (place, code) in bytes.chunks_mut(stride).zip(codes) {
-        let sample: T = code.as_();
-        let sample = sample.to_le_bytes();
-        if let (Some(place), Some(sample)) = (place.get_mut(..WIDTH), sample.as_ref().get(..WIDTH)) {
-            place.copy_from_slice(sample);
+    #[inline]
+    fn steps(&self, sample: f32) -> f64 {
+        (f64::from(sample) - self.offset) * self.steps_per_unit
+    }
+
+    /// Whether all samples are numbers, and well within the scale; of what lies at its ends it may say no.
+    fn holds(&self, samples: &[f32]) -> bool {
+        let offset = self.offset as f32;
+        let (mut largest, mut sum) = (f32x8::ZERO, f32x8::ZERO);
+        let (chunks, rest) = samples.as_chunks();
+        let mut last = [offset; 8];
+        last.iter_mut().zip(rest).for_each(|(place, sample)| *place = *sample);
+        for chunk in chunks.iter().chain([&last]) {
+            let from_offset = f32x8::new(*chunk) - f32x8::splat(offset);
+            largest = largest.fast_max(from_offset.abs());
+            // What is no number is no maximum either, but a sum with it is none.
+            sum += from_offset;
         }
+        let largest = largest.to_array().into_iter().fold(0.0, f32::max);
+        let reach = self.max.min(-self.min) - 2.0;
+        sum.reduce_add().is_finite() && f64::from(largest) * self.steps_per_unit <= reach
     }
 }
 
@@ -162,18 +172,5 @@ mod tests {
             let sample = (f64::from(wanted) * 0.001) as f32;
             assert_eq!(quantiser.quantise(&[sample], &mut codes).0, [wanted]);
         }
-    }
-
-    #[test]
-    fn codes_are_spread_as_little_endian_bytes_of_their_width() {
-        let mut bytes = [0xaa; 12];
-        spread::<i16, 2>(&[-2, 258], 6, &mut bytes[2..]);
-        assert_eq!(bytes, [0xaa, 0xaa, 0xfe, 0xff, 0xaa, 0xaa, 0xaa, 0xaa, 0x02, 0x01, 0xaa, 0xaa]);
-        let mut bytes = [0; 6];
-        spread::<i32, 3>(&[-8_388_608, 8_388_607], 3, &mut bytes);
-        assert_eq!(bytes, [0x00, 0x00, 0x80, 0xff, 0xff, 0x7f]);
-        let mut bytes = [0; 4];
-        spread::<i32, 4>(&[i32::MIN], 4, &mut bytes);
-        assert_eq!(bytes, [0, 0, 0, 0x80]);
     }
 }

@@ -8,8 +8,10 @@ pub mod annotations;
 
 use crate::csv::on_one_line;
 use crate::format::{Column, Encoder, Heading, Section, lanes};
-use crate::quantiser::{BLOCK, Quantiser, Tally, gather, spread};
+use crate::interleave::spread;
+use crate::quantiser::{BLOCK, Quantiser, Tally};
 use crate::scale::Bits;
+use pulsewright_core::block::Block;
 use pulsewright_core::frame::Frame;
 
 /// Number of the signal format that holds samples of this width; `None` for widths that have none here.
@@ -54,30 +56,26 @@ impl Encoder for Signals<'_> {
 
     fn head(&self, _: Section, _: &mut Vec<u8>) {}
 
-    fn encode(&self, _: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
-        let channels = self.columns.len();
+    fn encode(&self, _: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
         let width = if self.bits == Bits::B24 { 3 } else { 2 };
-        let stride = width * channels;
-        let mut block_bytes = vec![0; BLOCK * stride];
-        let (mut column, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
-        for block in frames.chunks(BLOCK) {
-            for (i, (Column { channel, scale }, tally)) in self.columns.iter().zip(&mut *tallies).enumerate() {
-                let Some(scale) = scale else { continue };
-                let samples = gather(block, *channel, &mut column);
-                let (_, counts) = Quantiser::new(scale).quantise(samples, &mut codes);
-                tally.add(counts);
-                // The lowest code means "no sample" in these formats.
-                let lowest = self.bits.limits().0;
-                for code in codes.iter_mut().take(samples.len()) {
-                    *code = (*code).max(lowest + 1);
-                    tally.sum = tally.sum.wrapping_add(*code as u16);
-                }
-                let (codes, place) = (&codes[..samples.len()], &mut block_bytes[i * width..]);
-                if width == 3 { spread::<i32, 3>(codes, stride, place) } else { spread::<i16, 2>(codes, stride, place) }
+        let stride = width * self.columns.len();
+        let mut words = vec![0; block.len() * stride];
+        let (mut space, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
+        for (i, (Column { channel, scale }, tally)) in self.columns.iter().zip(tallies).enumerate() {
+            let Some(scale) = scale else { continue };
+            let samples = block.column(*channel, &mut space);
+            let (_, counts) = Quantiser::new(scale).quantise(samples, &mut codes);
+            tally.add(counts);
+            // The lowest code means "no sample" in these formats.
+            let lowest = self.bits.limits().0;
+            for code in codes.iter_mut().take(samples.len()) {
+                *code = (*code).max(lowest + 1);
+                tally.sum = tally.sum.wrapping_add(*code as u16);
             }
-            let block_bytes = &block_bytes[..block.len() * stride];
-            if self.bits == Bits::B12 { pack(block_bytes, bytes) } else { bytes.extend_from_slice(block_bytes) }
+            let (codes, place) = (&codes[..samples.len()], words.get_mut(i * width..).unwrap_or_default());
+            if width == 3 { spread::<i32, 3>(codes, stride, place) } else { spread::<i16, 2>(codes, stride, place) }
         }
+        if self.bits == Bits::B12 { pack(&words, bytes) } else { bytes.extend_from_slice(&words) }
     }
 }
 
@@ -162,7 +160,7 @@ mod tests {
         // Codes 1, 500, -1 and 291, 500, -2047 (an end that is held, and then one above "no sample").
         Signals::new(&columns, Bits::B12).encode(
             0,
-            &[frame(0.001, -0.001), frame(0.291, -9.0)],
+            &Block::of_frames(&[frame(0.001, -0.001), frame(0.291, -9.0)]),
             &mut bytes,
             &mut tallies,
         );
@@ -170,7 +168,12 @@ mod tests {
         assert_eq!(tallies.map(|tally| tally.sum as i16), [292, 1000, -2048]);
         assert_eq!(tallies[2].clipped, 1);
         bytes.clear();
-        Signals::new(&columns, Bits::B12).encode(0, &[frame(0.001, -0.001)], &mut bytes, &mut tallies);
+        Signals::new(&columns, Bits::B12).encode(
+            0,
+            &Block::of_frames(&[frame(0.001, -0.001)]),
+            &mut bytes,
+            &mut tallies,
+        );
         assert_eq!(bytes, [0x01, 0x10, 0xf4, 0xff, 0x0f], "a last sample alone");
     }
 

@@ -7,9 +7,10 @@
 //! leads are no loudspeakers. Independent readers open the files in the tests.
 
 use crate::format::{Column, Encoder, Section, lanes};
-use crate::quantiser::{BLOCK, Quantiser, Tally, gather, spread};
+use crate::interleave::{GROUP, Group, interleave, spread};
+use crate::quantiser::{BLOCK, Quantiser, Tally};
 use crate::scale::Bits;
-use pulsewright_core::frame::Frame;
+use pulsewright_core::block::Block;
 use pulsewright_core::time::FrameRate;
 
 /// Largest RIFF file: sizes in the header are 32 bits, and the first counts all bytes after the first eight.
@@ -173,6 +174,58 @@ impl<'a> Wav<'a> {
     }
 }
 
+impl Wav<'_> {
+    /// Puts samples of 16 bits in their places.
+    fn put_words(&self, block: &Block, stride: usize, bytes: &mut [u8], tallies: &mut [Tally]) {
+        let (mut space, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
+        let mut group: Group = [[0; BLOCK]; GROUP];
+        let mut first = 0;
+        for (columns, tallies) in self.columns.chunks(GROUP).zip(tallies.chunks_mut(GROUP)) {
+            for ((Column { channel, scale }, tally), words) in columns.iter().zip(tallies).zip(&mut group) {
+                let Some(scale) = scale else { continue };
+                let (codes, counts) = Quantiser::new(scale).quantise(block.column(*channel, &mut space), &mut codes);
+                tally.add(counts);
+                words.iter_mut().zip(codes).for_each(|(word, code)| *word = *code as i16);
+            }
+            interleave(&group, columns.len(), stride, bytes.get_mut(first..).unwrap_or_default());
+            first += columns.len() * 2;
+        }
+    }
+
+    /// Puts wider samples in their places.
+    fn put_codes(
+        &self,
+        spread: fn(&[i32], usize, &mut [u8]),
+        block: &Block,
+        stride: usize,
+        bytes: &mut [u8],
+        tallies: &mut [Tally],
+    ) {
+        let (mut space, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
+        for (i, (Column { channel, scale }, tally)) in self.columns.iter().zip(tallies).enumerate() {
+            let Some(scale) = scale else { continue };
+            let (codes, counts) = Quantiser::new(scale).quantise(block.column(*channel, &mut space), &mut codes);
+            tally.add(counts);
+            spread(codes, stride, bytes.get_mut(i * self.head.sample_bytes..).unwrap_or_default());
+        }
+    }
+
+    /// Puts floats in their places.
+    fn put_values(&self, block: &Block, stride: usize, bytes: &mut [u8], tallies: &mut [Tally]) {
+        let mut space = [0.0; BLOCK];
+        for (i, (Column { channel, .. }, tally)) in self.columns.iter().zip(tallies).enumerate() {
+            let samples = block.column(*channel, &mut space);
+            tally.not_numbers += samples.iter().filter(|sample| !sample.is_finite()).count() as u64;
+            let bytes = bytes.get_mut(i * self.head.sample_bytes..).unwrap_or_default();
+            for (place, sample) in bytes.chunks_mut(stride).zip(samples) {
+                if let Some(place) = place.first_chunk_mut() {
+                    *place = sample.to_le_bytes();
+                }
+            }
+        }
+    }
+}
+
 impl Encoder for Wav<'_> {
     fn lanes(&self) -> Vec<String> {
         lanes(self.columns)
@@ -184,35 +237,17 @@ impl Encoder for Wav<'_> {
         }
     }
 
-    fn encode(&self, _: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+    fn encode(&self, _: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
         let start = bytes.len();
         let stride = self.head.frame_bytes();
-        bytes.resize(start + frames.len() * stride, 0);
-        let (mut column, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
-        for (block, place) in frames.chunks(BLOCK).zip(bytes[start..].chunks_mut(BLOCK * stride.max(1))) {
-            for (i, (Column { channel, scale }, tally)) in self.columns.iter().zip(&mut *tallies).enumerate() {
-                let samples = gather(block, *channel, &mut column);
-                let place = &mut place[i * self.head.sample_bytes..];
-                match scale {
-                    Some(scale) => {
-                        let (codes, counts) = Quantiser::new(scale).quantise(samples, &mut codes);
-                        tally.add(counts);
-                        match scale.bits() {
-                            Bits::B12 | Bits::B16 => spread::<i16, 2>(codes, stride, place),
-                            Bits::B24 => spread::<i32, 3>(codes, stride, place),
-                            Bits::B32 => spread::<i32, 4>(codes, stride, place),
-                        }
-                    }
-                    None => {
-                        tally.not_numbers += samples.iter().filter(|sample| !sample.is_finite()).count() as u64;
-                        for (place, sample) in place.chunks_mut(stride).zip(samples) {
-                            if let Some(place) = place.first_chunk_mut() {
-                                *place = sample.to_le_bytes();
-                            }
-                        }
-                    }
-                }
-            }
+        bytes.resize(start + block.len() * stride, 0);
+        let place = &mut bytes[start..];
+        match self.columns.first().map(|column| column.scale.map(|scale| scale.bits())) {
+            Some(Some(Bits::B12 | Bits::B16)) => self.put_words(block, stride, place, tallies),
+            Some(Some(Bits::B24)) => self.put_codes(spread::<i32, 3>, block, stride, place, tallies),
+            Some(Some(Bits::B32)) => self.put_codes(spread::<i32, 4>, block, stride, place, tallies),
+            Some(None) => self.put_values(block, stride, place, tallies),
+            None => {}
         }
     }
 
@@ -228,7 +263,7 @@ mod tests {
     use super::*;
     use crate::format::Encoding;
     use pulsewright_core::body::ADULT;
-    use pulsewright_core::frame::{Channel, Lead};
+    use pulsewright_core::frame::{Channel, Frame, Lead};
     use pulsewright_core::heart::catalogue::SINUS;
     use pulsewright_core::script::{Item, Script, Step};
     use pulsewright_core::settings::Settings;
@@ -254,12 +289,18 @@ mod tests {
             .collect()
     }
 
+    fn encode(wav: &Wav<'_>, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+        for frames in frames.chunks(BLOCK) {
+            wav.encode(0, &Block::of_frames(frames), bytes, tallies);
+        }
+    }
+
     fn file(columns: &[Column], frames: &[Frame]) -> Vec<u8> {
         let wav = Wav::new(columns, FrameRate::lit(500));
         let section = Section { first: 0, frames: frames.len() as u64 };
         let mut bytes = Vec::new();
         wav.head(section, &mut bytes);
-        wav.encode(0, frames, &mut bytes, &mut vec![Tally::default(); columns.len()]);
+        encode(&wav, frames, &mut bytes, &mut vec![Tally::default(); columns.len()]);
         wav.tail(section, &mut bytes);
         assert_eq!(bytes.len() as u64, wav.bytes(section));
         assert_eq!(u32::from_le_bytes(bytes[4..8].try_into().unwrap()) as usize, bytes.len() - 8);
@@ -345,7 +386,7 @@ mod tests {
             let file = |wav: &Wav<'_>| {
                 let mut bytes = Vec::new();
                 wav.head(section, &mut bytes);
-                wav.encode(0, &frames[..699], &mut bytes, &mut [Tally::default()]);
+                encode(wav, &frames[..699], &mut bytes, &mut [Tally::default()]);
                 wav.tail(section, &mut bytes);
                 assert_eq!(bytes.len() as u64, wav.bytes(section));
                 bytes
@@ -366,7 +407,7 @@ mod tests {
         let count = |encoding| {
             let columns = columns(3, encoding);
             let mut tallies = [Tally::default(); 3];
-            Wav::new(&columns, FrameRate::lit(500)).encode(0, &frames, &mut Vec::new(), &mut tallies);
+            encode(&Wav::new(&columns, FrameRate::lit(500)), &frames, &mut Vec::new(), &mut tallies);
             tallies
         };
         assert_eq!(count(Encoding::Float)[0], Tally { not_numbers: 2, ..Tally::default() });

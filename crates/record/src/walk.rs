@@ -2,7 +2,7 @@
 //! made of.
 
 use crate::plan::{Frames, MAX_STEPS, PlanError};
-use pulsewright_core::frame::Frame;
+use pulsewright_core::block::{BLOCK, Block, Signals};
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script};
 use pulsewright_core::time::{FrameRate, Instant, Span};
@@ -61,14 +61,14 @@ impl<'a> Walk<'a> {
         let mut count: u64 = 0;
         if let Ok(script) = self.script() {
             let mut player = Player::new(&script, RATE);
-            let mut block = vec![Frame::default(); 1000];
+            let mut block = Box::new(Block::new(Signals::ALL));
             let most = u64::from(MAX_S) * u64::from(RATE.as_hz());
             while count < most {
-                let filled = player.fill(&mut block);
+                let filled = player.fill_block(&mut block, BLOCK);
                 if filled == 0 {
                     break;
                 }
-                digest.update(count, block.get(..filled).unwrap_or_default());
+                digest.update(count, &block);
                 count += filled as u64;
             }
         }

@@ -2,6 +2,7 @@
 
 use crate::description::{Coding, Output, Rig, Signal};
 use crate::line::Line;
+use pulsewright_core::block::Block;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::format::{Encoder, Section};
@@ -107,11 +108,10 @@ impl RigFrames {
     }
 
     /// Appends the codes of consecutive frames; gives the samples of each output that were clipped.
-    pub fn push(&self, frames: &[Frame], bytes: &mut Vec<u8>) -> Vec<u64> {
+    pub fn push(&self, frames: impl IntoIterator<Item = Frame>, bytes: &mut Vec<u8>) -> Vec<u64> {
         let mut clipped = vec![0; self.lanes.len()];
-        bytes.reserve(frames.len() * self.frame_bytes());
         for frame in frames {
-            for ((code, beyond), clipped) in self.codes(frame).zip(&mut clipped) {
+            for ((code, beyond), clipped) in self.codes(&frame).zip(&mut clipped) {
                 self.push_code(code, bytes);
                 *clipped += u64::from(beyond);
             }
@@ -136,7 +136,9 @@ impl Encoder for RigFrames {
         }
     }
 
-    fn encode(&self, _: u64, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+    fn encode(&self, _: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+        bytes.reserve(block.len() * self.frame_bytes());
+        let frames = (0..block.len()).filter_map(|index| block.frame(index));
         for (tally, clipped) in tallies.iter_mut().zip(self.push(frames, bytes)) {
             tally.clipped += clipped;
         }
@@ -176,7 +178,7 @@ mod tests {
         let codes: Vec<(i64, bool)> = frames.codes(&frame(1.5, 100.0)).collect();
         assert_eq!(codes, [(32_768 + 6554, false), (32_768, false), (32_768 + 8192, false)]);
         let mut bytes = Vec::new();
-        assert_eq!(frames.push(&[frame(1.5, 100.0)], &mut bytes), [0, 0, 0]);
+        assert_eq!(frames.push([frame(1.5, 100.0)], &mut bytes), [0, 0, 0]);
         assert_eq!(bytes, [0x9a, 0x99, 0x00, 0x80, 0x00, 0xa0]);
     }
 
@@ -184,7 +186,7 @@ mod tests {
     fn what_is_beyond_is_held_and_counted() {
         let frames = RigFrames::new(&rig(12, "twos-complement"), Packing::Raw).unwrap();
         let mut bytes = Vec::new();
-        assert_eq!(frames.push(&[frame(9.0, 0.0), frame(-9.0, 500.0)], &mut bytes), [2, 0, 1]);
+        assert_eq!(frames.push([frame(9.0, 0.0), frame(-9.0, 500.0)], &mut bytes), [2, 0, 1]);
         assert_eq!(bytes, [0xff, 0x07, 0, 0, 0, 0, 0x00, 0xf8, 0, 0, 0xff, 0x07]);
     }
 

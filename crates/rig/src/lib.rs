@@ -13,7 +13,7 @@
 //! let rig = parse(text, "bench.json")?;
 //! let frames = RigFrames::new(&rig, Packing::Raw)?;
 //! let mut bytes = Vec::new();
-//! let clipped = frames.push(&[Frame { leads_mv: [1.0; 8], ..Frame::default() }], &mut bytes);
+//! let clipped = frames.push([Frame { leads_mv: [1.0; 8], ..Frame::default() }], &mut bytes);
 //! // RA = -(I + II) / 3 = -0.667 mV is -0.333 V before the attenuator: 4369 steps of 76.3 uV below zero.
 //! assert_eq!(bytes[..2], (-4369_i16).to_le_bytes());
 //! assert_eq!(clipped, [0, 0]);

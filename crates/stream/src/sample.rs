@@ -1,5 +1,6 @@
 //! What the bytes are: frames of interleaved little-endian samples, and the line of JSON that may say so before them.
 
+use pulsewright_core::block::{BLOCK, Block};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
@@ -34,7 +35,10 @@ impl Samples {
     /// Appends frames as bytes, and counts what lies beyond the scales.
     pub fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
         // The frames of a WAV file are just these bytes.
-        Wav::new(&self.columns, self.rate).encode(0, frames, bytes, &mut self.tallies);
+        let wav = Wav::new(&self.columns, self.rate);
+        for frames in frames.chunks(BLOCK) {
+            wav.encode(0, &Block::of_frames(frames), bytes, &mut self.tallies);
+        }
     }
 
     /// Samples so far that were stored as the nearest that could be, by channel.

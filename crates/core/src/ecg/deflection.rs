@@ -14,6 +14,7 @@
 //! a delineator sees is about 0.88 of the support.
 
 use crate::time::{Instant, PackedInstant, Span};
+use core::ops::Range;
 
 /// Shape of a bump in time.
 #[derive(Clone, Copy, Debug)]
@@ -26,6 +27,9 @@ pub struct Bump {
     per_rise: f32,
     per_fall: f32,
 }
+
+/// Heights worked out before they are added up: few enough for registers and stack of a microcontroller.
+const TOGETHER: usize = 16;
 
 /// Shortest flank, s: keeps its reciprocal finite.
 const MIN_FLANK_S: f32 = 1e-5;
@@ -46,18 +50,41 @@ impl Bump {
         self.end.instant()
     }
 
-    /// Height, 0 to 1, at a frame clock within 128 s of the bump.
+    /// Which of consecutive frame clocks, all within 128 s of the bump, lie inside its support.
     ///
-    /// Exactly zero outside, by the clock and not by the rounding of a flank, so that a bump may be left out of the sum
-    /// before its start and after its end: when that happens depends on how many frames are asked for at a time.
-    #[inline]
-    pub(crate) fn at(&self, clock: u32) -> f32 {
-        let since = clock.wrapping_sub(self.start);
-        let inside = self.end().clock().wrapping_sub(self.start).saturating_sub(1);
-        if since.wrapping_sub(1) >= inside {
-            return 0.0;
+    /// Outside, it is exactly zero by the clock and not by the rounding of a flank, so that it may be left out of the sum before
+    /// its start and after its end: when that happens depends on how many frames are asked for at a time.
+    fn inside(&self, clocks: &[u32]) -> Range<usize> {
+        let end = self.end().clock();
+        let from = clocks.partition_point(|clock| clock.wrapping_sub(self.start) as i32 <= 0);
+        let to = clocks.partition_point(|clock| (clock.wrapping_sub(end) as i32) < 0);
+        from..to.max(from)
+    }
+
+    /// Adds to each of `sums` its factor times the height at consecutive frame clocks within 128 s of the bump.
+    // Not inlined, nor generic over how many sums: a microcontroller has room for it once.
+    #[inline(never)]
+    pub(crate) fn add_to(&self, clocks: &[u32], sums: &mut [(&mut [f32], f32)]) {
+        let Range { start: mut from, end } = self.inside(clocks);
+        while from < end {
+            let part = from..end.min(from + TOGETHER);
+            let mut heights = [0.0; TOGETHER];
+            for (height, clock) in heights.iter_mut().zip(clocks.get(part.clone()).unwrap_or_default()) {
+                *height = self.height(*clock);
+            }
+            for (sums, factor) in sums.iter_mut() {
+                for (sum, height) in sums.get_mut(part.clone()).unwrap_or_default().iter_mut().zip(&heights) {
+                    *sum += *factor * height;
+                }
+            }
+            from += TOGETHER;
         }
-        let t = since as i32 as f32 * (1.0 / 16_777_216.0);
+    }
+
+    /// Height, 0 to 1, at a frame clock inside the support.
+    #[inline]
+    fn height(&self, clock: u32) -> f32 {
+        let t = clock.wrapping_sub(self.start) as i32 as f32 * (1.0 / 16_777_216.0);
         let before = crate::math::min((t - self.rise_s) * self.per_rise, 0.0);
         let after = crate::math::max((t - self.hold_end_s) * self.per_fall, 0.0);
         let x = before + after;
@@ -122,18 +149,12 @@ impl Deflections {
         self.len = kept;
     }
 
-    /// Adds every deflection at the given frame clocks, of which the last lies before `until`.
-    pub(crate) fn add_to(&self, until: Instant, clocks: &[u32], vector: &mut [[f32; 3]]) {
+    /// Adds every deflection at consecutive frame clocks, of which the last lies before `until`.
+    pub(crate) fn add_to(&self, until: Instant, clocks: &[u32], [x, y, z]: [&mut [f32]; 3]) {
         for deflection in self.list.iter().take(self.len) {
-            if deflection.bump.start.wrapping_sub(until.clock()) as i32 >= 0 {
-                continue;
-            }
-            let [x, y, z] = deflection.vector_mv;
-            for (clock, sum) in clocks.iter().zip(vector.iter_mut()) {
-                let height = deflection.bump.at(*clock);
-                sum[0] += x * height;
-                sum[1] += y * height;
-                sum[2] += z * height;
+            if (deflection.bump.start.wrapping_sub(until.clock()) as i32) < 0 {
+                let [mv_x, mv_y, mv_z] = deflection.vector_mv;
+                deflection.bump.add_to(clocks, &mut [(&mut *x, mv_x), (&mut *y, mv_y), (&mut *z, mv_z)]);
             }
         }
     }

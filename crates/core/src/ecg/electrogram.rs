@@ -213,20 +213,23 @@ impl Electrogram {
     }
 
     /// Adds the heart vector, mV, at consecutive instants up to just before `until`, with their frame clocks.
-    pub(crate) fn add_to(&mut self, instants: &[Instant], clocks: &[u32], until: Instant, vectors: &mut [[f32; 3]]) {
+    pub(crate) fn add_to(&mut self, instants: &[Instant], clocks: &[u32], until: Instant, vectors: [&mut [f32]; 3]) {
         let Some(first) = instants.first().copied() else { return };
+        let [x, y, z] = vectors;
         self.deflections.retire(first);
-        self.deflections.add_to(until, clocks, vectors);
+        self.deflections.add_to(until, clocks, [&mut *x, &mut *y, &mut *z]);
         if self.overshoot.lasts(first) {
-            for (sum, now) in vectors.iter_mut().zip(instants) {
+            for (i, now) in instants.iter().enumerate() {
                 let mv = self.overshoot.at(*now);
-                for (sum, axis) in sum.iter_mut().zip(PACING) {
-                    *sum += axis * mv;
+                for (sum, axis) in [&mut *x, &mut *y, &mut *z].into_iter().zip(PACING) {
+                    if let Some(sum) = sum.get_mut(i) {
+                        *sum += axis * mv;
+                    }
                 }
             }
         }
         for waves in [&mut self.atrial, &mut self.ventricular] {
-            waves.add_to(first, instants, vectors);
+            waves.add_to(first, instants, [&mut *x, &mut *y, &mut *z]);
         }
     }
 }

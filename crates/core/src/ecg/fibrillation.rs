@@ -187,14 +187,14 @@ impl Waves {
     }
 
     /// Adds the heart vector, mV, at consecutive instants.
-    pub(super) fn add_to(&mut self, first: Instant, instants: &[Instant], vectors: &mut [[f32; 3]]) {
+    pub(super) fn add_to(&mut self, first: Instant, instants: &[Instant], [x, y, z]: [&mut [f32]; 3]) {
         for waves in [&mut self.before, &mut self.latest] {
             if waves.is_some_and(|waves| waves.is_over(first)) {
                 *waves = None;
             }
             let Some(waves) = waves else { continue };
-            for (sum, now) in vectors.iter_mut().zip(instants) {
-                for (sum, value) in sum.iter_mut().zip(waves.at(*now)) {
+            for (((x, y), z), now) in x.iter_mut().zip(&mut *y).zip(&mut *z).zip(instants) {
+                for (sum, value) in [x, y, z].into_iter().zip(waves.at(*now)) {
                     *sum += value;
                 }
             }

@@ -19,10 +19,11 @@ pub const DOWER: [[f32; 3]; INDEPENDENT_LEADS] = [
 /// The eight independent leads of a heart vector, in the unit of the vector.
 #[inline]
 pub fn leads_of(vector: [f32; 3]) -> [f32; INDEPENDENT_LEADS] {
-    let [x, y, z] = vector;
-    let mut leads = [0.0; INDEPENDENT_LEADS];
-    for (lead, [a, b, c]) in leads.iter_mut().zip(DOWER) {
-        *lead = a * x + b * y + c * z;
-    }
-    leads
+    DOWER.map(|row| lead_of(row, vector))
+}
+
+/// One lead of a heart vector, from its row of [`DOWER`].
+#[inline]
+pub(crate) fn lead_of([a, b, c]: [f32; 3], [x, y, z]: [f32; 3]) -> f32 {
+    a * x + b * y + c * z
 }

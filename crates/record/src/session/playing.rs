@@ -218,7 +218,7 @@ struct Running {
 
 impl Running {
     fn take(&mut self, frames: &[Frame]) {
-        self.digest.update(self.frames, frames);
+        self.digest.update_frames(self.frames, frames);
         self.frames += frames.len() as u64;
     }
 

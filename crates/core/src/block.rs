@@ -1,0 +1,310 @@
+//! Blocks: consecutive frames, signal by signal.
+//!
+//! A desk computer works on a signal in steps of several values when they stand side by side. The player fills a block
+//! with the bits that it fills [`Frame`]s with; [`Rows`] is what both have in common.
+
+use crate::ecg::leads::{DOWER, lead_of, leads_of};
+use crate::frame::{self, Channel, Electrode, Frame, INDEPENDENT_LEADS, Lead, PressureSite};
+use crate::pressure::Chosen;
+use crate::segment::Segment;
+
+/// Frames in a block at most.
+pub const BLOCK: usize = 256;
+
+/// Which signals a block holds; the others stay zero and cost nothing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Signals {
+    /// The electrocardiogram.
+    pub ecg: bool,
+    /// Respiration impedance.
+    pub respiration: bool,
+    /// The cuff's pressure and its oscillations.
+    pub cuff: bool,
+}
+
+impl Signals {
+    /// Every signal.
+    pub const ALL: Signals = Signals { ecg: true, respiration: true, cuff: true };
+
+    /// Those that `channels` are read from; pressures are as the player was given them.
+    pub fn of(channels: &[Channel]) -> Signals {
+        let any = |wanted: fn(&Channel) -> bool| channels.iter().any(wanted);
+        Signals {
+            ecg: any(|channel| matches!(channel, Channel::Lead(_) | Channel::Electrode(_))),
+            respiration: any(|channel| matches!(channel, Channel::Respiration)),
+            cuff: any(|channel| matches!(channel, Channel::Cuff | Channel::CuffOscillation)),
+        }
+    }
+}
+
+/// At most [`BLOCK`] consecutive frames, signal by signal.
+#[derive(Clone, Debug)]
+pub struct Block {
+    /// The pressures that it was last filled with.
+    chosen: Option<Chosen>,
+    len: usize,
+    pub(crate) columns: Columns,
+    /// What the player works on; kept here so that it need not be cleared for each block.
+    pub(crate) segment: Segment<BLOCK>,
+}
+
+/// The values of a block.
+#[derive(Clone, Debug)]
+pub(crate) struct Columns {
+    signals: Signals,
+    leads_mv: [[f32; BLOCK]; INDEPENDENT_LEADS],
+    respiration_ohm: [f32; BLOCK],
+    pressure_mmhg: [[f32; BLOCK]; PressureSite::COUNT],
+    cuff_mmhg: [[f32; BLOCK]; 2],
+}
+
+impl Block {
+    /// An empty block for these signals.
+    pub fn new(signals: Signals) -> Block {
+        let columns = Columns {
+            signals,
+            leads_mv: [[0.0; BLOCK]; INDEPENDENT_LEADS],
+            respiration_ohm: [0.0; BLOCK],
+            pressure_mmhg: [[0.0; BLOCK]; PressureSite::COUNT],
+            cuff_mmhg: [[0.0; BLOCK]; 2],
+        };
+        Block { chosen: None, len: 0, columns, segment: Segment::new() }
+    }
+
+    /// A block of these frames, of which it takes the first [`BLOCK`].
+    pub fn of_frames(frames: &[Frame]) -> Block {
+        let mut block = Block::new(Signals::ALL);
+        let columns = &mut block.columns;
+        for (i, frame) in frames.iter().take(BLOCK).enumerate() {
+            columns.set_leads(i, frame.leads_mv);
+            columns.respiration_ohm[i] = frame.respiration_ohm;
+            for (column, value) in columns.pressure_mmhg.iter_mut().zip(frame.pressure_mmhg) {
+                column[i] = value;
+            }
+            for (column, value) in columns.cuff_mmhg.iter_mut().zip(frame.cuff_mmhg) {
+                column[i] = value;
+            }
+        }
+        block.len = frames.len().min(BLOCK);
+        block
+    }
+
+    /// Frames in it.
+    pub fn len(&self) -> usize {
+        self.len
+    }
+
+    /// Whether it has none.
+    pub fn is_empty(&self) -> bool {
+        self.len == 0
+    }
+
+    /// The frame at `index`, if there is one.
+    pub fn frame(&self, index: usize) -> Option<Frame> {
+        (index < self.len).then(|| Frame {
+            leads_mv: self.columns.leads_mv.each_ref().map(|column| column[index]),
+            respiration_ohm: self.columns.respiration_ohm[index],
+            pressure_mmhg: self.columns.pressure_mmhg.each_ref().map(|column| column[index]),
+            cuff_mmhg: self.columns.cuff_mmhg.each_ref().map(|column| column[index]),
+        })
+    }
+
+    /// The values of a channel in its unit, one for each frame; `space` is for those that are worked out.
+    ///
+    /// The same values as [`Frame::sample`].
+    pub fn column<'a>(&'a self, channel: Channel, space: &'a mut [f32; BLOCK]) -> &'a [f32] {
+        let [i, ii, v1, v2, v3, v4, v5, v6] = &self.columns.leads_mv;
+        let whole = match channel {
+            Channel::Lead(Lead::I) => i,
+            Channel::Lead(Lead::II) => ii,
+            Channel::Lead(Lead::III) => self.limb(space, frame::iii),
+            Channel::Lead(Lead::AVR) => self.limb(space, frame::avr),
+            Channel::Lead(Lead::AVL) => self.limb(space, frame::avl),
+            Channel::Lead(Lead::AVF) => self.limb(space, frame::avf),
+            Channel::Electrode(Electrode::RA) => self.limb(space, frame::ra),
+            Channel::Electrode(Electrode::LA) => self.limb(space, frame::la),
+            Channel::Electrode(Electrode::LL) => self.limb(space, frame::ll),
+            Channel::Lead(Lead::V1) | Channel::Electrode(Electrode::V1) => v1,
+            Channel::Lead(Lead::V2) | Channel::Electrode(Electrode::V2) => v2,
+            Channel::Lead(Lead::V3) | Channel::Electrode(Electrode::V3) => v3,
+            Channel::Lead(Lead::V4) | Channel::Electrode(Electrode::V4) => v4,
+            Channel::Lead(Lead::V5) | Channel::Electrode(Electrode::V5) => v5,
+            Channel::Lead(Lead::V6) | Channel::Electrode(Electrode::V6) => v6,
+            Channel::Respiration => &self.columns.respiration_ohm,
+            Channel::Pressure(site) => &self.columns.pressure_mmhg[site as usize],
+            Channel::Cuff => &self.columns.cuff_mmhg[0],
+            Channel::CuffOscillation => &self.columns.cuff_mmhg[1],
+        };
+        whole.get(..self.len).unwrap_or(whole)
+    }
+
+    /// What `of` makes of leads I and II.
+    #[inline]
+    fn limb<'a>(&self, space: &'a mut [f32; BLOCK], of: impl Fn(f32, f32) -> f32) -> &'a [f32; BLOCK] {
+        let [i, ii, ..] = &self.columns.leads_mv;
+        for ((value, i), ii) in space.iter_mut().zip(i).zip(ii) {
+            *value = of(*i, *ii);
+        }
+        space
+    }
+
+    /// The columns that are played, each with its place among a frame's values: eight leads, impedance, pressures, cuff.
+    ///
+    /// They are whole: what follows the frames of the block has no meaning.
+    pub fn played(&self) -> impl Iterator<Item = (usize, &[f32; BLOCK])> {
+        let Signals { ecg, respiration, cuff } = self.columns.signals;
+        let chosen = self.chosen;
+        let leads = self.columns.leads_mv.iter().map(move |column| (ecg, column));
+        let sites = PressureSite::ALL.iter().zip(&self.columns.pressure_mmhg);
+        let pressures = sites.map(move |(site, column)| (chosen.is_none_or(|chosen| chosen.has(*site)), column));
+        let whole = leads
+            .chain([(respiration, &self.columns.respiration_ohm)])
+            .chain(pressures)
+            .chain(self.columns.cuff_mmhg.iter().map(move |column| (cuff, column)));
+        whole.enumerate().filter_map(|(place, (played, column))| played.then_some((place, column)))
+    }
+
+    /// Makes it ready for frames of a player with these pressures.
+    pub(crate) fn begin(&mut self, chosen: Chosen) {
+        self.len = 0;
+        if self.chosen != Some(chosen) {
+            self.columns.pressure_mmhg = [[0.0; BLOCK]; PressureSite::COUNT];
+            self.chosen = Some(chosen);
+        }
+    }
+
+    /// Says how many frames it has.
+    pub(crate) fn end(&mut self, len: usize) {
+        self.len = len.min(BLOCK);
+    }
+}
+
+/// Where a player puts what it has drawn: frames one after another, or the columns of a block.
+pub(crate) trait Rows {
+    /// What is to be drawn.
+    fn signals(&self) -> Signals;
+
+    /// Forms the leads of consecutive rows, the first of them `from`, from the heart's vector.
+    fn put_leads(&mut self, from: usize, vectors: [&[f32]; 3]);
+
+    /// The leads of a row, mV.
+    fn leads(&self, row: usize) -> [f32; INDEPENDENT_LEADS];
+
+    /// Puts other leads in their place.
+    fn set_leads(&mut self, row: usize, leads_mv: [f32; INDEPENDENT_LEADS]);
+
+    /// Impedances from row `from` on, ohm.
+    fn respiration(&mut self, from: usize) -> impl Iterator<Item = &mut f32>;
+
+    /// Pressures in the cuff and their oscillations from row `from` on, mmHg.
+    fn cuff(&mut self, from: usize) -> impl Iterator<Item = [&mut f32; 2]>;
+
+    /// Pressures of a site from row `from` on, mmHg.
+    fn pressure(&mut self, site: PressureSite, from: usize) -> impl Iterator<Item = &mut f32>;
+}
+
+impl Rows for [Frame] {
+    fn signals(&self) -> Signals {
+        Signals::ALL
+    }
+
+    #[inline]
+    fn put_leads(&mut self, from: usize, [x, y, z]: [&[f32]; 3]) {
+        for (((frame, x), y), z) in self.iter_mut().skip(from).zip(x).zip(y).zip(z) {
+            frame.leads_mv = leads_of([*x, *y, *z]);
+        }
+    }
+
+    fn leads(&self, row: usize) -> [f32; INDEPENDENT_LEADS] {
+        self.get(row).map_or([0.0; INDEPENDENT_LEADS], |frame| frame.leads_mv)
+    }
+
+    fn set_leads(&mut self, row: usize, leads_mv: [f32; INDEPENDENT_LEADS]) {
+        if let Some(frame) = self.get_mut(row) {
+            frame.leads_mv = leads_mv;
+        }
+    }
+
+    fn respiration(&mut self, from: usize) -> impl Iterator<Item = &mut f32> {
+        self.iter_mut().skip(from).map(|frame| &mut frame.respiration_ohm)
+    }
+
+    fn cuff(&mut self, from: usize) -> impl Iterator<Item = [&mut f32; 2]> {
+        self.iter_mut().skip(from).map(|frame| frame.cuff_mmhg.each_mut())
+    }
+
+    fn pressure(&mut self, site: PressureSite, from: usize) -> impl Iterator<Item = &mut f32> {
+        self.iter_mut().skip(from).map(move |frame| &mut frame.pressure_mmhg[site as usize])
+    }
+}
+
+impl Rows for Columns {
+    fn signals(&self) -> Signals {
+        self.signals
+    }
+
+    #[inline]
+    fn put_leads(&mut self, from: usize, [x, y, z]: [&[f32]; 3]) {
+        for (column, [a, b, c]) in self.leads_mv.iter_mut().zip(DOWER) {
+            let Some(column) = column.get_mut(from..) else { return };
+            for (((lead, x), y), z) in column.iter_mut().zip(x).zip(y).zip(z) {
+                *lead = lead_of([a, b, c], [*x, *y, *z]);
+            }
+        }
+    }
+
+    fn leads(&self, row: usize) -> [f32; INDEPENDENT_LEADS] {
+        self.leads_mv.each_ref().map(|column| column.get(row).copied().unwrap_or(0.0))
+    }
+
+    fn set_leads(&mut self, row: usize, leads_mv: [f32; INDEPENDENT_LEADS]) {
+        for (column, value) in self.leads_mv.iter_mut().zip(leads_mv) {
+            if let Some(place) = column.get_mut(row) {
+                *place = value;
+            }
+        }
+    }
+
+    fn respiration(&mut self, from: usize) -> impl Iterator<Item = &mut f32> {
+        self.respiration_ohm.iter_mut().skip(from)
+    }
+
+    fn cuff(&mut self, from: usize) -> impl Iterator<Item = [&mut f32; 2]> {
+        let [cuff, oscillation] = &mut self.cuff_mmhg;
+        cuff.iter_mut().zip(oscillation).skip(from).map(|(cuff, oscillation)| [cuff, oscillation])
+    }
+
+    fn pressure(&mut self, site: PressureSite, from: usize) -> impl Iterator<Item = &mut f32> {
+        self.pressure_mmhg[site as usize].iter_mut().skip(from)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_column_has_the_samples_of_the_frames() {
+        let frames: [Frame; 7] = core::array::from_fn(|i| {
+            let value = |k: usize| 0.37 * (i * 31 + k * 7) as f32 - 3.0;
+            Frame {
+                leads_mv: core::array::from_fn(value),
+                respiration_ohm: value(8),
+                pressure_mmhg: core::array::from_fn(|k| value(9 + k)),
+                cuff_mmhg: [value(19), value(20)],
+            }
+        });
+        let block = Block::of_frames(&frames);
+        assert_eq!(block.len(), frames.len());
+        assert_eq!(block.frame(frames.len()), None);
+        for channel in Channel::ALL {
+            let mut space = [0.0; BLOCK];
+            let column = block.column(*channel, &mut space);
+            assert_eq!(column.len(), frames.len());
+            for (i, (value, frame)) in column.iter().zip(&frames).enumerate() {
+                assert_eq!(value.to_bits(), frame.sample(*channel).to_bits(), "{channel:?}, frame {i}");
+            }
+        }
+        assert!(frames.iter().enumerate().all(|(i, frame)| block.frame(i).as_ref() == Some(frame)));
+    }
+}
