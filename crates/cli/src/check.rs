@@ -169,7 +169,8 @@ fn value(step: &Step, field: Field, end: bool) -> f32 {
 
 /// A field over a step: "72", or "72 to 96".
 fn moving(step: &Step, field: Field) -> String {
-    from_to(value(step, field, false).to_string(), value(step, field, true).to_string())
+    let (from, to) = (value(step, field, false), value(step, field, true));
+    if from == to { from.to_string() } else { format!("{from} to {to}") }
 }
 
 fn from_to(from: String, to: String) -> String {

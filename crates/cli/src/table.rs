@@ -9,11 +9,15 @@ pub fn write_table(out: &mut impl Write, heads: &[&str], rows: &[Vec<String>]) -
         rows.iter().chain([&heads]).filter_map(|row| row.get(column)).map(|cell| cell.chars().count()).max()
     };
     let widths: Vec<usize> = (0..heads.len()).map(|column| width(column).unwrap_or(0)).collect();
+    let mut line = String::new();
     for row in [&heads].into_iter().chain(rows) {
-        // Blanks are counted by hand: a width in a format string ends at 65 535.
-        let filled = |(cell, width): (&String, &usize)| cell.to_owned() + &" ".repeat(width - cell.chars().count());
-        let line: Vec<String> = row.iter().zip(&widths).map(filled).collect();
-        writeln!(out, "{}", line.join("  ").trim_end())?;
+        line.clear();
+        for (cell, width) in row.iter().zip(&widths) {
+            line.push_str(cell);
+            // Blanks are counted by hand: a width in a format string ends at 65 535.
+            line.extend(std::iter::repeat_n(' ', width - cell.chars().count() + 2));
+        }
+        writeln!(out, "{}", line.trim_end())?;
     }
     Ok(())
 }
