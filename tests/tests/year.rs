@@ -1,0 +1,107 @@
+//! A year of signal, passed over by `skip`: nothing drifts, whatever leaps it is passed in.
+//!
+//! A year is some 40 million beats, about 25 s in a release build. Debug builds pass nine days.
+
+use pulsewright_core::frame::{Digest, Frame};
+use pulsewright_core::player::Player;
+use pulsewright_core::pressure::Chosen;
+use pulsewright_core::script::Script;
+use pulsewright_core::time::{FrameRate, Instant, Span, TICKS_PER_SECOND};
+use pulsewright_core::truth::Event;
+use pulsewright_tests::played::items;
+
+const RATE: FrameRate = FrameRate::lit(500);
+
+const DAYS: u64 = if cfg!(debug_assertions) { 9 } else { 365 };
+
+/// Frames of a day.
+const DAY: u64 = 86_400 * 500;
+
+/// The last days, which are passed in two ways.
+const LAST: u64 = 7 * DAY;
+
+/// What a player told on its way.
+#[derive(Clone, Default, PartialEq, Debug)]
+struct Beats {
+    count: u64,
+    first: Option<Instant>,
+    last: Option<Instant>,
+    /// Longest and shortest interval, ticks.
+    longest: u64,
+    shortest: Option<u64>,
+}
+
+impl Beats {
+    fn observe(&mut self, event: Event) {
+        let Event::Beat(beat) = event else { return };
+        if let Some(last) = self.last {
+            let interval = beat.onset.since(last).ticks();
+            self.longest = self.longest.max(interval);
+            self.shortest = Some(self.shortest.map_or(interval, |shortest| shortest.min(interval)));
+        }
+        self.count += 1;
+        self.first = self.first.or(Some(beat.onset));
+        self.last = Some(beat.onset);
+    }
+}
+
+/// Passes the time, all but the last days in one leap, those in one leap and in many that are unlike: what was told on the
+/// way must be the same, and the 10 s that follow.
+fn passed(words: &str) -> Beats {
+    let items = items(&[(86_400.0 * (DAYS + 1) as f32, words)]);
+    let script = Script::new(7, &items).expect("a script");
+    // Without pressures, which take half the time and start anew at each beat.
+    let chosen = Chosen::new(&[]).expect("no site is not too many");
+    let mut player = Player::new(&script, RATE).with_pressures_at(chosen);
+    let mut beats = Beats::default();
+    leap(&mut player, &mut beats, DAYS * DAY - LAST);
+    let (mut other, mut told) = (player.clone(), beats.clone());
+
+    leap(&mut player, &mut beats, LAST);
+    let mut leaps = vec![1, 499, 500, LAST / 3, DAY + 7, LAST / 7];
+    leaps.push(LAST - leaps.iter().sum::<u64>());
+    for count in leaps {
+        leap(&mut other, &mut told, count);
+    }
+    assert_eq!((player.position(), other.position()), (DAYS * DAY, DAYS * DAY));
+    assert_eq!(beats, told);
+    assert_eq!(what_follows(player), what_follows(other));
+    beats
+}
+
+fn leap(player: &mut Player<'_>, beats: &mut Beats, count: u64) {
+    assert_eq!(player.skip_observed(count, &mut |event| beats.observe(event)), count);
+}
+
+fn what_follows(mut player: Player<'_>) -> u64 {
+    let mut frames = vec![Frame::default(); 5000];
+    assert_eq!(player.fill(&mut frames), frames.len());
+    let mut digest = Digest::default();
+    frames.iter().for_each(|frame| digest.update(frame));
+    digest.value()
+}
+
+#[test]
+fn seventy_beats_a_minute_stay_seventy_to_the_tick() {
+    let beats = passed("sinus rate_bpm=70 variability.breathing_ms=0");
+    // One period, rounded once to a tick, from the definition.
+    let period = (TICKS_PER_SECOND as f64 * 60.0 / 70.0).round() as u64;
+    assert_eq!((beats.shortest, beats.longest), (Some(period), period));
+    let (first, last) = (beats.first.expect("a beat").ticks(), beats.last.expect("a beat").ticks());
+    let end = DAYS * 86_400 * TICKS_PER_SECOND;
+    let count = (end - 1 - first) / period + 1;
+    assert_eq!(beats.count, count);
+    assert_eq!(last, first + (count - 1) * period);
+    // The rounding, half a tick a beat at the most, comes to less than 5 ms in a year.
+    let exact_s = (count - 1) as f64 * 60.0 / 70.0;
+    let found_s = Span::from_ticks(last - first).as_secs_f64();
+    assert!((found_s - exact_s).abs() < 0.005, "{found_s} s, not {exact_s} s");
+}
+
+#[test]
+fn an_irregular_rhythm_is_the_same_in_any_leaps() {
+    let beats = passed("atrial-fibrillation rate_bpm=90");
+    let mean_bpm = beats.count as f64 / (DAYS * 1440) as f64;
+    assert!((mean_bpm - 90.0).abs() < 0.9, "{mean_bpm} bpm");
+    assert!(beats.longest > 2 * beats.shortest.expect("beats"), "irregular: {beats:?}");
+}
