@@ -1,0 +1,183 @@
+//! The laws of playing, over scripts made of the input: the same bits however frames are asked for, all of them finite.
+
+use super::{VALUES, sound_bits};
+use arbitrary::{Result, Unstructured};
+use pulsewright_core::body::BODIES;
+use pulsewright_core::frame::{Frame, PressureSite};
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::heart::rhythm::EctopicSite;
+use pulsewright_core::image::{self, Image};
+use pulsewright_core::player::Player;
+use pulsewright_core::pressure::Chosen;
+use pulsewright_core::script::{Item, Ramp, Script, Step, TimedBeat};
+use pulsewright_core::settings::{Field, Settings};
+use pulsewright_core::time::{FrameRate, Span};
+use pulsewright_core::truth::Event;
+
+/// Frames that are played of each script.
+const MOST: usize = 600;
+
+/// Bytes become a script and ways to play it, which must agree.
+pub fn laws(bytes: &[u8]) {
+    // Too few bytes say nothing.
+    let _ = played(&mut Unstructured::new(bytes));
+}
+
+fn played(u: &mut Unstructured<'_>) -> Result<()> {
+    let seed = u.arbitrary()?;
+    let rate = FrameRate::hz(*u.choose(&[100, 250, 360, 500, 1000])?).expect("a frame rate");
+    let sites = u.arbitrary::<u16>()?;
+    let kept = PressureSite::ALL.iter().enumerate().filter(|(i, _)| sites & 1 << i != 0).map(|(_, site)| *site);
+    let chosen = Chosen::new(&kept.take(8).collect::<Vec<_>>()).expect("at most eight sites");
+    let mut told = Vec::new();
+    for _ in 0..u.int_in_range(1..=4)? {
+        told.extend(Told::new(u)?);
+    }
+    let mut items: Vec<Item<'_>> = told.iter().map(Told::item).collect();
+    if let (Some(last), true) = (items.len().checked_sub(1), u.arbitrary()?) {
+        items.push(Item::Repeat { first: u.int_in_range(0..=last)? as u32, times: u.int_in_range(1..=9)?, level: 0 });
+    }
+    let Ok(script) = Script::new(seed, &items) else { return Ok(()) };
+    let player = Player::new(&script, rate).with_pressures_at(chosen);
+
+    let mut expected = Heard::default();
+    let mut whole = player.clone();
+    expected.fill(&mut whole, 64, MOST);
+    let count = expected.frames.len();
+    // What ends with the last frame is told of when the next is asked for.
+    expected.fill(&mut whole, 64, 1);
+    let asked = asked(u);
+    let mut heard = Heard::default();
+    let mut split = player;
+    let mut ways = asked.iter().copied();
+    while heard.frames.len() < count {
+        let left = count - heard.frames.len();
+        match ways.next() {
+            Some((Way::Fill, count)) => heard.fill(&mut split, 97, count.min(left)),
+            Some((Way::Skip, count)) => heard.skip(&mut split, count.min(left)),
+            Some((Way::Clone, count)) => {
+                // What a copy plays changes nothing of what it was copied from.
+                let mut copy = split.clone();
+                Heard::default().fill(&mut copy, 33, count.min(left));
+                split = split.clone();
+            }
+            None => heard.fill(&mut split, 97, left),
+        }
+        assert_eq!(split.position(), heard.frames.len() as u64);
+    }
+    heard.fill(&mut split, 97, 1);
+    expected.same(&heard);
+
+    let mut bytes = Vec::new();
+    if image::write(&script, |part| bytes.extend_from_slice(part)).is_ok() {
+        let image = Image::new(&bytes).expect("what was written is an image");
+        let mut heard = Heard::default();
+        heard.fill(&mut Player::of_image(&image, rate).with_pressures_at(chosen), 41, MOST + 1);
+        expected.same(&heard);
+    }
+    Ok(())
+}
+
+/// Frames, none for those that were skipped, and everything told.
+#[derive(Default)]
+struct Heard {
+    frames: Vec<Option<[u32; VALUES]>>,
+    events: Vec<Event>,
+}
+
+impl Heard {
+    fn fill(&mut self, player: &mut Player<'_>, block: usize, count: usize) {
+        let mut room = vec![Frame::default(); block];
+        let until = self.frames.len() + count;
+        while self.frames.len() < until {
+            let wanted = block.min(until - self.frames.len());
+            let filled = player.fill_observed(&mut room[..wanted], &mut |event| self.events.push(event));
+            self.frames.extend(room[..filled].iter().map(|frame| Some(sound_bits(frame))));
+            if filled == 0 {
+                return;
+            }
+        }
+    }
+
+    fn skip(&mut self, player: &mut Player<'_>, count: usize) {
+        let skipped = player.skip_observed(count as u64, &mut |event| self.events.push(event));
+        assert_eq!(skipped, count as u64);
+        self.frames.resize(self.frames.len() + count, None);
+    }
+
+    fn same(&self, other: &Heard) {
+        assert_eq!(self.frames.len(), other.frames.len());
+        assert_eq!(self.events, other.events);
+        for (i, (expected, found)) in self.frames.iter().zip(&other.frames).enumerate() {
+            assert!(found.is_none() || expected == found, "frame {i}: {expected:?} and {found:?}");
+        }
+    }
+}
+
+#[derive(Clone, Copy)]
+enum Way {
+    Fill,
+    Skip,
+    Clone,
+}
+
+/// Ways to ask for frames, up to sixteen.
+fn asked(u: &mut Unstructured<'_>) -> Vec<(Way, usize)> {
+    let mut asked = Vec::new();
+    while !u.is_empty() && asked.len() < 16 {
+        let way = u.choose(&[Way::Fill, Way::Skip, Way::Clone]).copied().unwrap_or(Way::Fill);
+        asked.push((way, u.int_in_range(0..=400).unwrap_or(0)));
+    }
+    asked
+}
+
+/// A step with what it lends.
+struct Told {
+    duration: Option<Span>,
+    settings: Settings,
+    ramps: Vec<Ramp>,
+    beats: Vec<TimedBeat>,
+}
+
+impl Told {
+    /// `None` when its parts exclude each other.
+    fn new(u: &mut Unstructured<'_>) -> Result<Option<Told>> {
+        let mut settings = Settings::new(u.choose(BODIES)?, u.choose(RHYTHMS)?);
+        for _ in 0..u.int_in_range(0..=9)? {
+            let (field, value) = set(u)?;
+            settings = settings.with(field, value).expect("within the range");
+        }
+        let hundredths = u.int_in_range(0..=600)?;
+        let duration = (hundredths > 0).then_some(Span::millis(10 * hundredths));
+        let mut ramps = Vec::new();
+        for _ in 0..u.int_in_range(0..=2)? {
+            let (field, to) = set(u)?;
+            let over = u.arbitrary::<bool>()?.then_some(Span::millis(u.int_in_range(10..=7000)?));
+            if field.info().ramps && (over.is_some() || duration.is_some()) {
+                ramps.push(Ramp { field, to, over });
+            }
+        }
+        let mut beats = Vec::new();
+        for _ in 0..u.int_in_range(0..=3)? {
+            beats
+                .push(TimedBeat { after: Span::millis(u.int_in_range(0..=6000)?), site: *u.choose(EctopicSite::ALL)? });
+        }
+        beats.sort_by_key(|beat| beat.after);
+        let told = Told { duration, settings, ramps, beats };
+        let sound = Script::new(0, &[told.item()]).is_ok();
+        Ok(sound.then_some(told))
+    }
+
+    fn item(&self) -> Item<'_> {
+        Item::Step(Step { duration: self.duration, settings: self.settings, ramps: &self.ramps, beats: &self.beats })
+    }
+}
+
+/// A field and a value in its range; both ends come often.
+fn set(u: &mut Unstructured<'_>) -> Result<(Field, f32)> {
+    let field = *u.choose(Field::ALL)?;
+    let info = field.info();
+    let share = f32::from(u.arbitrary::<u8>()?) / 255.0;
+    let value = (info.min + share * share * (info.max - info.min)).clamp(info.min, info.max);
+    Ok((field, if info.words.is_empty() { value } else { value.round() }))
+}
