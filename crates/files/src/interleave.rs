@@ -5,13 +5,13 @@
 
 use crate::quantiser::BLOCK;
 use num_traits::{AsPrimitive, PrimInt, ToBytes};
-use wide::i16x8;
+use wide::{i16x8, i32x8};
 
 /// Channels put side by side at a time.
 pub const GROUP: usize = 8;
 
-/// Codes of up to [`GROUP`] channels.
-pub type Group = [[i16; BLOCK]; GROUP];
+/// Codes of 16 bits of up to [`GROUP`] channels.
+pub type Group = [[i32; BLOCK]; GROUP];
 
 /// Writes the first `channels` of `group` side by side as 16-bit integers at every `stride` bytes of `bytes`.
 pub fn interleave(group: &Group, channels: usize, stride: usize, bytes: &mut [u8]) {
@@ -33,7 +33,8 @@ fn rows<const WIDTH: usize>(group: &Group, stride: usize, bytes: &mut [u8]) {
     let mut places = bytes.chunks_mut(stride.max(1));
     for chunk in 0..BLOCK / GROUP {
         // A square of eight frames of eight channels, turned.
-        let square = i16x8::transpose(columns.map(|column| i16x8::new(column[chunk])));
+        let words = |column: &[[i32; GROUP]]| i16x8::from_i32x8_saturate(i32x8::new(column[chunk]));
+        let square = i16x8::transpose(columns.map(words));
         for row in square {
             let Some(place) = places.next() else { return };
             let mut row_bytes = [0; 2 * GROUP];
@@ -80,7 +81,7 @@ mod tests {
     #[test]
     fn groups_of_every_size_stand_as_spread_puts_them() {
         let group: Group = std::array::from_fn(|channel| {
-            std::array::from_fn(|frame| (frame as i16).wrapping_mul(301).wrapping_sub(channel as i16 * 4099))
+            std::array::from_fn(|frame| i32::from((frame as i16).wrapping_mul(301).wrapping_sub(channel as i16 * 4099)))
         });
         for channels in 1..=GROUP {
             for (frames, more) in [(BLOCK, 0), (1, 0), (7, 5), (9, 24), (255, 1)] {
@@ -88,8 +89,7 @@ mod tests {
                 let (mut one, mut other) = (vec![0xaa; frames * stride], vec![0xaa; frames * stride]);
                 interleave(&group, channels, stride, &mut one);
                 for (i, column) in group.iter().enumerate().take(channels) {
-                    let codes: Vec<i32> = column.iter().take(frames).map(|code| i32::from(*code)).collect();
-                    spread::<i16, 2>(&codes, stride, &mut other[2 * i..]);
+                    spread::<i16, 2>(&column[..frames], stride, &mut other[2 * i..]);
                 }
                 assert_eq!(one, other, "{channels} channels, {frames} frames");
             }

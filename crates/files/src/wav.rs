@@ -177,15 +177,13 @@ impl<'a> Wav<'a> {
 impl Wav<'_> {
     /// Puts samples of 16 bits in their places.
     fn put_words(&self, block: &Block, stride: usize, bytes: &mut [u8], tallies: &mut [Tally]) {
-        let (mut space, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
+        let mut space = [0.0; BLOCK];
         let mut group: Group = [[0; BLOCK]; GROUP];
         let mut first = 0;
         for (columns, tallies) in self.columns.chunks(GROUP).zip(tallies.chunks_mut(GROUP)) {
-            for ((Column { channel, scale }, tally), words) in columns.iter().zip(tallies).zip(&mut group) {
+            for ((Column { channel, scale }, tally), codes) in columns.iter().zip(tallies).zip(&mut group) {
                 let Some(scale) = scale else { continue };
-                let (codes, counts) = Quantiser::new(scale).quantise(block.column(*channel, &mut space), &mut codes);
-                tally.add(counts);
-                words.iter_mut().zip(codes).for_each(|(word, code)| *word = *code as i16);
+                tally.add(Quantiser::new(scale).quantise(block.column(*channel, &mut space), codes).1);
             }
             interleave(&group, columns.len(), stride, bytes.get_mut(first..).unwrap_or_default());
             first += columns.len() * 2;
