@@ -14,8 +14,8 @@ use std::collections::VecDeque;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread;
 
-/// Frames of a part: about half a megabyte of 14 channels at 16 bits, some twenty thousand times a hand-over's cost.
-const PART_FRAMES: u64 = 16_384;
+/// Frames of a part: about a megabyte of 14 channels at 16 bits. Handing over wakes a thread, which costs more than it seems.
+const PART_FRAMES: u64 = 32_768;
 
 /// Parts under way for each core: one being played, one waiting.
 const AHEAD: usize = 2;
