@@ -1,7 +1,7 @@
 //! Blocks: consecutive frames, signal by signal.
 //!
 //! A desk computer works on a signal in steps of several values when they stand side by side. The player fills a block
-//! with the bits that it fills [`Frame`]s with; [`Rows`] is what both have in common.
+//! with the bits that it fills [`Frame`]s with; `Rows` is what both have in common.
 
 use crate::ecg::leads::{DOWER, lead_of, leads_of};
 use crate::frame::{self, Channel, Electrode, Frame, INDEPENDENT_LEADS, Lead, PressureSite};

@@ -46,10 +46,22 @@ pub struct Demand {
     pub pause: Span,
     /// From P onset to QRS onset.
     pub pr: Span,
-    /// QT at the rate set.
-    pub qt: Span,
+    /// QT at 60 bpm, ms.
+    pub qtc_ms: f32,
     /// Sinus variability.
     pub variability: Variability,
+}
+
+impl Demand {
+    /// QT at the rate set.
+    pub(crate) fn qt(&self) -> Span {
+        Span::from_secs(0.001 * qt_ms(self.qtc_ms, Span::period(self.rate_bpm)))
+    }
+}
+
+/// QT, ms, at a preceding interval: Fridericia's cube root, held between 350 and 37 bpm.
+pub fn qt_ms(qtc_ms: f32, interval: Span) -> f32 {
+    qtc_ms * math::pow(math::clamp(interval.as_secs(), 0.17, 1.6), 1.0 / 3.0)
 }
 
 impl Demand {

@@ -352,9 +352,7 @@ impl<'a> Player<'a> {
             atrial_bpm: step.get(Field::AtrialBpm),
             ratio: step.get(Field::AvRatio),
             pause: Span::from_secs(step.get(Field::PauseS)),
-            qt: Span::from_secs(
-                0.001 * electrogram::qt_ms(step.get(Field::QtcMs), Span::period(self.value(Field::RateBpm, at))),
-            ),
+            qtc_ms: step.get(Field::QtcMs),
             pr: Span::from_secs(self.value(Field::PrMs, at) * 0.001),
             variability: Variability {
                 breathing_ms: self.value(Field::BreathingRrMs, at),

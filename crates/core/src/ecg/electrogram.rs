@@ -6,6 +6,7 @@ use super::overshoot::{Overshoot, Tail};
 use super::pathology::{LeadGroup, changed_t, q_wave, st_shift};
 use super::templates::{AtrialOrigin, FLUTTER_CYCLE_MS, Pathway, Wave};
 use crate::body::Body;
+use crate::heart::qt_ms;
 use crate::heart::rhythm::{Atria, Rhythm, Ventricles};
 use crate::math;
 use crate::noise::Noise;
@@ -76,11 +77,6 @@ pub struct Electrogram {
 
 /// Direction of a pacing pulse on X, Y, Z, with 1 in lead II.
 const PACING: [f32; 3] = [0.25, 0.90, 0.14];
-
-/// QT, ms, at a preceding interval: Fridericia's cube root, held between 350 and 37 bpm.
-pub fn qt_ms(qtc_ms: f32, interval: Span) -> f32 {
-    qtc_ms * math::pow(math::clamp(interval.as_secs(), 0.17, 1.6), 1.0 / 3.0)
-}
 
 /// How waves of a template are changed when they are drawn.
 #[derive(Clone, Copy)]

@@ -47,7 +47,7 @@ impl Heart {
             EctopicSite::BothVentricles => self.ectopic_count.is_multiple_of(2),
         };
         let pathway = if left { Pathway::LeftVentricle } else { Pathway::RightVentricle };
-        let early = self.last_ventricular.is_some_and(|last| now.since(last) < demand.qt);
+        let early = self.last_ventricular.is_some_and(|last| now.since(last) < demand.qt());
         let code = if early { BeatCode::ROnT } else { BeatCode::VentricularPremature };
         self.activate_from(Focus::Ventricle(pathway), code, now, demand, noise, emit);
     }
@@ -60,7 +60,7 @@ impl Heart {
         }
         let after = match ectopy.coupling {
             Coupling::Period(share) => demand.atrial_period().scaled(share),
-            Coupling::Qt(share) => demand.qt.scaled(share),
+            Coupling::Qt(share) => demand.qt().scaled(share),
         };
         // An atrial focus is coupled to the P wave, the others to the QRS.
         let from = match ectopy.site {
