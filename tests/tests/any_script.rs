@@ -147,6 +147,11 @@ proptest! {
             prop_assert_eq!(count, frames.len());
         }
 
+        // Passed over in one leap: what happens between the last frame and the end is told as well.
+        let mut passed = Vec::new();
+        prop_assert_eq!(player.clone().skip_observed(u64::MAX, &mut |event| passed.push(event)), frames.len() as u64);
+        prop_assert_eq!(&events, &passed, "events, in one leap");
+
         // Skipped to anywhere, in two leaps, and from a clone taken there.
         let place = place.index(frames.len());
         let mut leaping = player.clone();

@@ -105,7 +105,8 @@ impl<'a> Player<'a> {
         self.fill_observed(frames, &mut ())
     }
 
-    /// As [`Player::fill`], telling `observer` of every event up to and including the last frame's instant.
+    /// As [`Player::fill`], telling `observer` of every event up to and including the last frame's instant; asked for frames
+    /// after the last, of what happens between that and the end.
     pub fn fill_observed(&mut self, frames: &mut [Frame], observer: &mut impl Observer) -> usize {
         for frame in frames.iter_mut() {
             frame.pressure_mmhg = [0.0; PressureSite::COUNT];
@@ -178,8 +179,10 @@ impl<'a> Player<'a> {
         self.finish(observer);
     }
 
-    /// Tells of what the end of the script cuts off; has no effect the second time.
+    /// Lets happen what is due between the last frame and the end, and tells of what the end cuts off; has no effect the
+    /// second time.
     fn finish(&mut self, observer: &mut dyn Observer) {
+        self.happen(self.end, observer);
         let value = value_at(self.step.as_ref(), self.end);
         let moment = moment(self.step.as_ref(), self.end, &value, &self.respiration);
         self.pressures.finish(self.end, &moment, |pulse| observer.observe(Event::Pulse(pulse)));
