@@ -4,8 +4,8 @@
 //!
 //! From top to bottom: a [`script::Script`] of steps, or a compact [`image::Image`] of one, is played by a
 //! [`player::Player`], which asks the [`heart`] and
-//! [`respiration`] what happens next, lets [`ecg`] and [`pressure`] draw it, and fills [`frame::Frame`]s. Whatever
-//! happens is told to an observer as [`truth::Event`]s. [`settings`], [`time`], [`noise`] and [`math`] carry them all.
+//! [`respiration`] what happens next, lets [`ecg`] and [`pressure`] draw it, and fills [`frame::Frame`]s, or a
+//! [`block::Block`] signal by signal. Whatever happens is told to an observer as [`truth::Event`]s. [`settings`], [`time`], [`noise`] and [`math`] carry them all.
 //!
 //! ```
 //! use pulsewright_core::{body, frame::Frame, heart::catalogue, player::Player, script::{Item, Script, Step},

@@ -106,8 +106,13 @@ impl Beat {
         truth::Beat { onset, peak: onset.shifted(0.5 * self.width_s), end, t_end, p_onset: None, code }
     }
 
+    /// Whether anything of a beat with this onset is left at `now`, or still to come.
+    pub(crate) fn lasts(&self, onset: Instant, now: Instant) -> bool {
+        self.width_s != 0.0 && now.since(onset) <= Span::secs(3)
+    }
+
     fn at(&self, onset: Instant, now: Instant) -> f32 {
-        if self.width_s == 0.0 || now < onset || now.since(onset) > Span::secs(3) {
+        if now < onset || !self.lasts(onset, now) {
             return 0.0;
         }
         let t = now.since(onset).as_secs();

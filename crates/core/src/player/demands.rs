@@ -1,0 +1,114 @@
+//! What a step's settings ask of breathing, heart, waves, pacing device and cuff at an instant.
+
+use super::Player;
+use crate::cuff;
+use crate::ecg::electrogram;
+use crate::ecg::overshoot::Tail;
+use crate::heart::{self, Variability};
+use crate::math;
+use crate::pressure::sites::Moment;
+use crate::respiration::{self, Respiration};
+use crate::settings::Field;
+use crate::time::{Instant, Span};
+use crate::timeline::Placed;
+
+impl Player<'_> {
+    pub(super) fn value(&self, field: Field, at: Instant) -> f32 {
+        value_at(self.step.as_ref(), at)(field)
+    }
+
+    pub(super) fn measurement(&self, at: Instant) -> cuff::Demand {
+        cuff::Demand {
+            inflate_mmhg: self.value(Field::CuffInflate, at),
+            inflation_mmhg_per_s: self.value(Field::CuffInflation, at),
+            deflation_mmhg_per_s: self.value(Field::CuffDeflation, at),
+            step_mmhg: self.value(Field::CuffStep, at),
+            leak_mmhg_per_min: self.value(Field::CuffLeak, at),
+            vent_mmhg: self.value(Field::CuffVentAt, at),
+            limit_mmhg: self.value(Field::CuffLimit, at),
+        }
+    }
+
+    pub(super) fn breathing(&self, at: Instant) -> respiration::Demand {
+        respiration::Demand {
+            per_minute: self.value(Field::BreathsPerMin, at),
+            depth_ohm: self.value(Field::BreathDepthOhm, at) * self.impedance_shares(at).0,
+            expiration_ratio: self.value(Field::ExpirationRatio, at),
+            ventilated: self.value(Field::Ventilated, at) >= 0.5,
+            pause_s: self.value(Field::BreathPauseS, at),
+            pause_every_s: self.value(Field::BreathPauseEveryS, at),
+            waxing: 0.01 * self.value(Field::BreathWaxing, at),
+            sigh_every: self.value(Field::SighEvery, at) as u16,
+        }
+    }
+
+    /// Shares of breaths and heartbeats that the impedance electrodes see (sizes common practice, no source).
+    pub(super) fn impedance_shares(&self, at: Instant) -> (f32, f32) {
+        if self.value(Field::BreathLead, at) < 0.5 { (1.0, 1.0) } else { (0.6, 1.5) }
+    }
+
+    pub(super) fn heart_demand(&self, at: Instant) -> Option<heart::Demand> {
+        let step = &self.step.as_ref()?.step;
+        let (breath_start, breath_period) = self.respiration.pace();
+        Some(heart::Demand {
+            rhythm: step.rhythm(),
+            rate_bpm: self.value(Field::RateBpm, at),
+            atrial_bpm: step.get(Field::AtrialBpm),
+            ratio: step.get(Field::AvRatio),
+            pause: Span::from_secs(step.get(Field::PauseS)),
+            qtc_ms: step.get(Field::QtcMs),
+            pr: Span::from_secs(self.value(Field::PrMs, at) * 0.001),
+            variability: Variability {
+                breathing_ms: self.value(Field::BreathingRrMs, at),
+                slow_ms: self.value(Field::SlowRrMs, at),
+                fast_ms: self.value(Field::FastRrMs, at),
+                breath_start,
+                breath_period,
+            },
+        })
+    }
+
+    pub(super) fn ecg_demand(&self, at: Instant) -> electrogram::Demand {
+        electrogram::Demand {
+            body: self.step.as_ref().map_or(&crate::body::ADULT, |placed| placed.step.body()),
+            qrs_ms: self.value(Field::QrsMs, at),
+            qtc_ms: self.value(Field::QtcMs, at),
+            period: Span::period(self.value(Field::RateBpm, at)),
+            st_mv: [Field::StInferiorMv, Field::StAnteriorMv, Field::StLateralMv].map(|field| self.value(field, at)),
+            q_mv: [Field::QInferiorMv, Field::QAnteriorMv, Field::QLateralMv].map(|field| self.value(field, at)),
+            t_size: 0.01 * self.value(Field::TPercent, at),
+            tenting: 0.01 * self.value(Field::TentingPercent, at),
+            axis: math::phase_of(self.value(Field::AxisDeg, at) * (1.0 / 360.0)),
+        }
+    }
+
+    pub(super) fn device_demand(&self, at: Instant) -> electrogram::PulseDemand {
+        electrogram::PulseDemand {
+            mv: self.value(Field::PacingMv, at),
+            ms: self.value(Field::PacingMs, at),
+            tail: Tail {
+                share: 0.01 * self.value(Field::OvershootPercent, at),
+                charge: self.value(Field::OvershootCharge, at),
+                tau_s: 0.001 * self.value(Field::OvershootMs, at),
+            },
+        }
+    }
+}
+
+/// The values that a step's settings have at an instant; zero before the first step.
+pub(super) fn value_at<'s>(step: Option<&'s Placed<'s>>, at: Instant) -> impl Fn(Field) -> f32 + 's {
+    move |field| step.map_or(0.0, |placed| placed.value(field, at))
+}
+
+/// What holds for the pressures at an instant.
+pub(super) fn moment<'v>(
+    step: Option<&Placed<'_>>,
+    at: Instant,
+    value: &'v dyn Fn(Field) -> f32,
+    respiration: &Respiration,
+) -> Moment<'v> {
+    let rate_bpm = value(Field::RateBpm);
+    let filling_bpm = step.map_or(rate_bpm, |placed| placed.step.rhythm().filling_bpm(rate_bpm, value(Field::AvRatio)));
+    let ejection = step.map_or(1.0, |placed| placed.step.rhythm().ejection);
+    Moment { at, period: Span::period(filling_bpm), value, filling: respiration.filling(at), ejection }
+}

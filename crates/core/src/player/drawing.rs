@@ -1,0 +1,98 @@
+//! Frames between two events: every signal as a function of time, for all frames of a segment at once.
+
+use super::Player;
+use crate::artefact;
+use crate::block::Rows;
+use crate::pressure::sites;
+use crate::segment::Segment;
+use crate::settings::Field;
+use crate::test_signal;
+use crate::time::Instant;
+use crate::timeline::Course;
+
+impl Player<'_> {
+    /// Draws the frames of a segment into rows, the first of them `from`.
+    // Not inlined: a caller that is compiled for size shall not slow it down.
+    #[inline(never)]
+    pub(super) fn draw<const N: usize, R: Rows + ?Sized>(
+        &mut self,
+        segment: &mut Segment<N>,
+        rows: &mut R,
+        from: usize,
+        shared: &mut Option<artefact::Shared>,
+    ) {
+        let Some((instants, clocks, [x, y, z], fillings)) = segment.parts() else { return };
+        let Some(first) = instants.first().copied() else { return };
+        let signals = rows.signals();
+        let step = self.step;
+        let step_start = step.map_or(Instant::ZERO, |placed| placed.start);
+        let course = |field| step.map_or(Course::held(0.0), |placed| placed.step.course(field));
+        let (after, since) = (first.since(step_start), |now: &Instant| now.since(step_start));
+        let breathing_percent = step.map_or(0.0, |placed| placed.step.get(Field::BreathingGain));
+        if signals.respiration || breathing_percent > 0.0 {
+            self.respiration.fillings(instants, fillings);
+        }
+        if signals.ecg {
+            self.ecg.add_to(instants, clocks, self.clock.now(), [&mut *x, &mut *y, &mut *z]);
+            let gain = course(Field::EcgGain);
+            match gain.settled(after) {
+                Some(gain) if breathing_percent <= 0.0 => {
+                    if gain != 1.0 {
+                        [&mut *x, &mut *y, &mut *z].into_iter().flatten().for_each(|value| *value *= gain);
+                    }
+                }
+                _ => {
+                    let vectors = x.iter_mut().zip(&mut *y).zip(&mut *z);
+                    for ((((x, y), z), now), filling) in vectors.zip(instants).zip(&*fillings) {
+                        let mut gain = gain.at(since(now));
+                        if breathing_percent > 0.0 {
+                            // Smallest with full lungs.
+                            gain *= 1.0 + breathing_percent * 0.01 * (0.5 - filling);
+                        }
+                        (*x, *y, *z) = (*x * gain, *y * gain, *z * gain);
+                    }
+                }
+            }
+            rows.put_leads(from, [x, y, z]);
+        }
+        if signals.respiration {
+            self.respiration.to_impedances(instants, clocks, fillings);
+            let base_ohm = course(Field::BaseOhm);
+            let settled = base_ohm.settled(after);
+            for ((place, now), change_ohm) in rows.respiration(from).zip(instants).zip(&*fillings) {
+                *place = settled.unwrap_or_else(|| base_ohm.at(since(now))) + change_ohm;
+            }
+        }
+        if signals.cuff {
+            if self.cuff.is_still(first) {
+                rows.cuff(from).zip(instants).for_each(|([cuff, oscillation], _)| (*cuff, *oscillation) = (0.0, 0.0));
+            } else {
+                // What was in their place has been used.
+                let oscillations = fillings;
+                oscillations.fill(0.0);
+                self.cuff.add_oscillations(instants, clocks, oscillations);
+                for (([cuff, oscillation], now), mmhg) in rows.cuff(from).zip(instants).zip(&*oscillations) {
+                    (*cuff, *oscillation) = (self.cuff.at(*now) + mmhg, *mmhg);
+                }
+            }
+        }
+        for site in self.pressures.chosen().sites() {
+            let level_mmhg = course(sites::fields(site).level);
+            let settled = level_mmhg.settled(after);
+            let Some(tap) = self.pressures.tap(site) else { continue };
+            for (place, now) in rows.pressure(site, from).zip(instants) {
+                *place = settled.unwrap_or_else(|| level_mmhg.at(since(now))) + tap.at(*now);
+            }
+        }
+        let Some(placed) = self.step.as_ref().filter(|_| signals.ecg) else { return };
+        // A beat of the step before may still be under way.
+        let onset = self.heart.last_beat().unwrap_or(Instant::NEVER);
+        if self.test_on || self.test_beat.lasts(onset, first) {
+            test_signal::add_to(placed, &self.test_beat, onset, instants, rows, from);
+        }
+        if !self.artefacts.none() {
+            let shared = shared.get_or_insert_with(artefact::Shared::new);
+            artefact::add_to(self.artefacts, shared, placed, &self.noise, &self.respiration, instants, rows, from);
+        }
+    }
+}

@@ -1,0 +1,221 @@
+//! What happens at an instant: steps, breaths, the heart, pulses, the cuff, each told and handed to whoever draws it.
+
+use super::Player;
+use super::demands::{moment, value_at};
+use crate::artefact::Layers;
+use crate::cuff;
+use crate::ecg::electrogram::VentricularBeat;
+use crate::ecg::templates::AtrialOrigin;
+use crate::frame::PressureSite;
+use crate::heart::{Activation, Heart};
+use crate::noise::Noise;
+use crate::pressure::arterial::{self, Target};
+use crate::pressure::ejection::Stroke;
+use crate::pressure::sites::Moment;
+use crate::pressure::{self, Pressures};
+use crate::respiration::Act;
+use crate::settings::Field;
+use crate::test_signal::{self, TestSignal};
+use crate::time::Instant;
+use crate::truth::{AtrialBeat, Episode, Event, Observer};
+
+impl Player<'_> {
+    /// Lets everything happen that is due at or before `now`, and says when something happens next.
+    pub(super) fn happen(&mut self, now: Instant, observer: &mut dyn Observer) -> Instant {
+        loop {
+            let step = self.timeline.next_start();
+            let breath = self.respiration.next();
+            let beat = self.heart.next();
+            let pulse = self.pressures.next();
+            let cuff = self.cuff.next();
+            let told = self.next_told();
+            let first = step.min(breath).min(beat).min(pulse).min(told).min(cuff);
+            if first > now || first == Instant::NEVER || first >= self.end {
+                return first;
+            }
+            // In this order when they coincide: what is set, the breath that the sinus node follows, the heart, the pulse,
+            // the cuff.
+            if first == step {
+                self.start_step(observer);
+            } else if first == breath {
+                self.start_breath(observer);
+            } else if first == told {
+                self.tell_beat(first, observer);
+            } else if first == beat {
+                self.beat(first, observer);
+            } else if first == pulse {
+                self.start_pulse(first, observer);
+            } else if let Some(event) = self.cuff.start() {
+                observer.observe(Event::Cuff(event));
+            }
+        }
+    }
+
+    /// When the next premature beat of the step is told to come.
+    fn next_told(&self) -> Instant {
+        let told = self.step.as_ref().and_then(|placed| {
+            let beat = placed.step.beat(self.beats_told as usize)?;
+            Some(placed.start.plus(beat.after))
+        });
+        told.unwrap_or(Instant::NEVER)
+    }
+
+    fn tell_beat(&mut self, at: Instant, observer: &mut dyn Observer) {
+        let beat = self.step.as_ref().and_then(|placed| placed.step.beat(self.beats_told as usize));
+        self.beats_told += 1;
+        if let (Some(beat), Some(demand)) = (beat, self.heart_demand(at)) {
+            self.with_heart(at, observer, |heart, noise, emit| heart.premature(at, beat.site, &demand, noise, emit));
+        }
+    }
+
+    fn start_step(&mut self, observer: &mut dyn Observer) {
+        let Some(placed) = self.timeline.next() else {
+            return;
+        };
+        let first = self.step.is_none();
+        self.artefacts = Layers::of(&placed.step);
+        self.test_on = test_signal::is_on(&placed.step);
+        self.beats_told = 0;
+        let at = placed.start;
+        let levels = pressure::levels(&value_at(Some(self.step.as_ref().unwrap_or(&placed)), at));
+        self.step = Some(placed);
+        observer.observe(Event::Step { item: placed.item, at });
+        let breathing = self.breathing(at);
+        self.respiration.retime(at, &breathing);
+        if let Some(demand) = self.heart_demand(at) {
+            self.with_heart(at, observer, |heart, noise, emit| heart.change(at, &demand, noise, emit));
+            if first {
+                let first_beat = self.heart.first_beat(&demand);
+                self.with_pressures(at, |pressures, moment| pressures.begin(first_beat, moment));
+            }
+        }
+        self.with_pressures(at, |pressures, moment| pressures.connect(&levels, moment));
+        let vent = self.value(Field::CuffVent, at) >= 0.5;
+        if let Some(event) = self.cuff.change(at, &self.measurement(at), vent) {
+            observer.observe(Event::Cuff(event));
+        }
+    }
+
+    fn start_breath(&mut self, observer: &mut dyn Observer) {
+        let demand = self.breathing(self.respiration.next());
+        match self.respiration.start(&demand) {
+            Some(Act::Breath(breath)) => observer.observe(Event::Breath(breath)),
+            Some(Act::Apnoea { at, starts }) => {
+                observer.observe(Event::Episode { episode: Episode::Apnoea, at, starts });
+            }
+            None => {}
+        }
+    }
+
+    fn beat(&mut self, at: Instant, observer: &mut dyn Observer) {
+        if let Some(demand) = self.heart_demand(at) {
+            self.with_heart(at, observer, |heart, noise, emit| heart.fire(&demand, noise, emit));
+        }
+    }
+
+    fn start_pulse(&mut self, at: Instant, observer: &mut dyn Observer) {
+        if let Some(pulse) = self.with_pressures(at, |pressures, moment| pressures.start(moment)) {
+            observer.observe(Event::Pulse(pulse));
+        }
+    }
+
+    /// Lets the pressures act on what holds at an instant.
+    fn with_pressures<R>(&mut self, at: Instant, act: impl FnOnce(&mut Pressures, &Moment<'_>) -> R) -> R {
+        let value = value_at(self.step.as_ref(), at);
+        let moment = moment(self.step.as_ref(), at, &value, &self.respiration);
+        act(&mut self.pressures, &moment)
+    }
+
+    /// Lets the heart act and draws what it emits.
+    fn with_heart(
+        &mut self,
+        at: Instant,
+        observer: &mut dyn Observer,
+        act: impl FnOnce(&mut Heart, &Noise, &mut dyn FnMut(Activation)),
+    ) {
+        // At most one activation of each kind, and an end and a start of each episode, comes of one event.
+        let mut emitted = [None; 4];
+        let mut count = 0;
+        act(&mut self.heart, &self.noise, &mut |activation| {
+            if let Some(place) = emitted.get_mut(count) {
+                *place = Some(activation);
+                count += 1;
+            }
+        });
+        for activation in emitted.into_iter().flatten() {
+            self.take_up(at, activation, observer);
+        }
+    }
+
+    fn take_up(&mut self, now: Instant, activation: Activation, observer: &mut dyn Observer) {
+        let Some(step) = self.step.as_ref().map(|placed| placed.step) else {
+            return;
+        };
+        let (rhythm, body) = (step.rhythm(), step.body());
+        let drawn = TestSignal::numbered(step.get(Field::TestSignal)) == TestSignal::None;
+        match activation {
+            Activation::Atria { at, origin, cycle } => {
+                if drawn {
+                    self.ecg.atria(at, origin, cycle, body);
+                    observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
+                }
+                // Fluttering atria hardly pump.
+                let force = if origin == AtrialOrigin::Flutter { 0.25 } else { 1.0 };
+                self.with_pressures(now, |pressures, moment| pressures.atria(at, force, moment));
+            }
+            Activation::Ventricles { at, pathway, fused, turn, interval, p_onset, code } => {
+                let beat = VentricularBeat { at, pathway, fused, turn, interval, p_onset, code };
+                let told = if drawn {
+                    self.test_beat = test_signal::Beat::default();
+                    self.ecg.ventricles(&beat, &self.ecg_demand(now))
+                } else {
+                    self.test_beat = test_signal::Beat::new(&value_at(self.step.as_ref(), at));
+                    self.test_beat.told(at, code)
+                };
+                observer.observe(Event::Beat(told));
+                let (stroke, target) = self.with_pressures(now, |pressures, moment| {
+                    (
+                        pressures.ventricles(at, interval, rhythm.ejection, moment),
+                        moment.target(PressureSite::Arterial, true),
+                    )
+                });
+                self.oscillate(at, &stroke, rhythm.ejection, &target);
+                self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares(at).1);
+            }
+            Activation::Pace { at, chamber, captures } => {
+                self.ecg.pace(at, &self.device_demand(now));
+                observer.observe(Event::Pace { at, chamber, captures });
+            }
+            Activation::Episode { episode, at, starts } => {
+                // What began before a test signal ends in it.
+                if drawn || !starts {
+                    let rate_bpm = self.value(Field::RateBpm, at);
+                    self.ecg.episode(episode, at, starts, rhythm, rate_bpm, &self.noise);
+                    observer.observe(Event::Episode { episode, at, starts });
+                }
+            }
+        }
+    }
+
+    /// Lets a beat show in the cuff, if that is inflated.
+    fn oscillate(&mut self, onset: Instant, stroke: &Stroke, ejection: f32, target: &Target) {
+        let foot = onset.shifted(arterial::pre_ejection_s(target.period) + cuff::TRANSIT_S);
+        if self.cuff.at(foot) < cuff::LOWEST_MMHG {
+            return;
+        }
+        // The pressure that regular beats hold sets the envelope; a beat that is not regular is as much weaker or stronger.
+        let held = arterial::steady(&arterial::RADIAL, target, ejection);
+        let Some((systolic_mmhg, diastolic_mmhg, mean_mmhg)) = held else {
+            return;
+        };
+        let arm = cuff::Arm {
+            largest_mmhg: self.value(Field::CuffOscillation, onset),
+            systolic_share: 0.01 * self.value(Field::CuffSystolicShare, onset),
+            diastolic_share: 0.01 * self.value(Field::CuffDiastolicShare, onset),
+            systolic_mmhg,
+            mean_mmhg,
+            diastolic_mmhg,
+        };
+        self.cuff.pulse(foot, stroke.strength / ejection, target.period, &arm);
+    }
+}
