@@ -8,7 +8,7 @@ use crate::render::Target;
 use crate::rig_args::ClipWord;
 use crate::rig_render::RigRender;
 use clap::Args;
-use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::Chosen;
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::{check_free, reason};
@@ -129,11 +129,10 @@ struct RigCodes {
 impl RigCodes {
     fn new(path: &Path, rate: FrameRate) -> Result<RigCodes, Failure> {
         let rig = RigRender::new(path, FileFormat::Raw(Encoding::Float), rate, ClipWord::Count)?;
-        let site = |channel: Channel| if let Channel::Pressure(site) = channel { Some(site) } else { None };
-        let sites: Vec<_> = rig.channels().into_iter().filter_map(site).collect();
+        let needed = Chosen::of(&rig.channels()).map_err(Failure::input)?;
         // The record's digest is that of the usual pressures wherever they will do.
-        let usual = sites.iter().all(|site| Chosen::USUAL.has(*site));
-        let pressures = if usual { Chosen::USUAL } else { Chosen::new(&sites).map_err(Failure::input)? };
+        let usual = needed.sites().all(|site| Chosen::USUAL.has(site));
+        let pressures = if usual { Chosen::USUAL } else { needed };
         let tallies = rig.no_tallies();
         Ok(RigCodes { rig, pressures, tallies })
     }

@@ -39,9 +39,7 @@ pub fn run(stream: &Stream) -> Outcome {
     let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
     let sent = RefCell::new(Sent::new(stream, &script)?);
     let channels = sent.borrow().channels();
-    let site = |channel: &Channel| if let Channel::Pressure(site) = channel { Some(*site) } else { None };
-    let sites: Vec<_> = channels.iter().filter_map(site).collect();
-    let chosen = Chosen::new(&sites).map_err(Failure::input)?;
+    let chosen = Chosen::of(&channels).map_err(Failure::input)?;
     let arena = bumpalo::Bump::new();
     let led = RefCell::new(Led::new(&arena, &document, &script, chosen, rate));
     let mut header = Vec::new();

@@ -74,7 +74,13 @@ impl Block {
     /// A block of these frames, of which it takes the first [`BLOCK`].
     pub fn of_frames(frames: &[Frame]) -> Block {
         let mut block = Block::new(Signals::ALL);
-        let columns = &mut block.columns;
+        block.take(frames);
+        block
+    }
+
+    /// Holds the first [`BLOCK`] of these frames from now on, with every signal that the block is for.
+    pub fn take(&mut self, frames: &[Frame]) {
+        let columns = &mut self.columns;
         for (i, frame) in frames.iter().take(BLOCK).enumerate() {
             columns.set_leads(i, frame.leads_mv);
             columns.respiration_ohm[i] = frame.respiration_ohm;
@@ -85,8 +91,9 @@ impl Block {
                 column[i] = value;
             }
         }
-        block.len = frames.len().min(BLOCK);
-        block
+        self.len = frames.len().min(BLOCK);
+        // Whatever pressures they have.
+        self.chosen = None;
     }
 
     /// Frames in it.
@@ -142,7 +149,7 @@ impl Block {
     #[inline]
     fn limb<'a>(&self, space: &'a mut [f32; BLOCK], of: impl Fn(f32, f32) -> f32) -> &'a [f32; BLOCK] {
         let [i, ii, ..] = &self.columns.leads_mv;
-        for ((value, i), ii) in space.iter_mut().zip(i).zip(ii) {
+        for ((value, i), ii) in space.iter_mut().zip(i).zip(ii).take(self.len) {
             *value = of(*i, *ii);
         }
         space

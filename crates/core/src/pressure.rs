@@ -18,7 +18,7 @@ pub mod line;
 pub mod sites;
 pub mod trace;
 
-use crate::frame::PressureSite;
+use crate::frame::{Channel, PressureSite};
 use crate::settings::Field;
 use crate::time::{Instant, Span};
 use crate::truth::Pulse;
@@ -61,7 +61,17 @@ impl Chosen {
 
     /// These sites.
     pub fn new(sites: &[PressureSite]) -> Result<Chosen, TooManySites> {
-        let bits = sites.iter().fold(0, |bits, site| bits | bit(*site));
+        Chosen::of_bits(sites.iter().fold(0, |bits, site| bits | bit(*site)))
+    }
+
+    /// The sites of those of `channels` that are pressures.
+    pub fn of(channels: &[Channel]) -> Result<Chosen, TooManySites> {
+        let site = |channel: &Channel| if let Channel::Pressure(site) = channel { bit(*site) } else { 0 };
+        let bits = channels.iter().fold(0, |bits, channel| bits | site(channel));
+        Chosen::of_bits(bits)
+    }
+
+    fn of_bits(bits: u16) -> Result<Chosen, TooManySites> {
         let count = bits.count_ones() as usize;
         if count > AT_ONCE { Err(TooManySites(count)) } else { Ok(Chosen(bits)) }
     }

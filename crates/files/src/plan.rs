@@ -125,12 +125,7 @@ impl<'a> Plan<'a> {
         if options.channels.is_empty() {
             return Err(PlanError::NoChannel);
         }
-        let sites: Vec<_> = options
-            .channels
-            .iter()
-            .filter_map(|channel| if let Channel::Pressure(site) = channel { Some(*site) } else { None })
-            .collect();
-        let pressures = Chosen::new(&sites)?;
+        let pressures = Chosen::of(&options.channels)?;
         let encoding = format.encoding();
         check_width(format)?;
         let columns = options.channels.iter().map(|channel| Column::new(content.script, *channel, encoding)).collect();

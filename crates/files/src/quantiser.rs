@@ -57,16 +57,12 @@ impl Quantiser {
     /// sample, and of two equally near the even one.
     pub fn quantise<'a>(&self, samples: &[f32], codes: &'a mut [i32; BLOCK]) -> (&'a [i32], Tally) {
         let count = samples.len().min(BLOCK);
-        // Whole blocks at a time as a rule: a length that is known makes for steps of several samples.
-        let tally = match (samples.first_chunk::<BLOCK>(), &mut *codes) {
-            (Some(samples), codes) => self.quantise_all(samples, codes),
-            (None, codes) => self.quantise_all(samples, &mut codes[..count]),
-        };
-        (&codes[..count], tally)
+        let codes = &mut codes[..count];
+        let tally = self.fill(&samples[..count], codes);
+        (codes, tally)
     }
 
-    #[inline]
-    fn quantise_all(&self, samples: &[f32], codes: &mut [i32]) -> Tally {
+    fn fill(&self, samples: &[f32], codes: &mut [i32]) -> Tally {
         if self.holds(samples) {
             // The low half of the sum's bits is the rounded integer itself.
             let code = |steps: f64| (steps + ROUNDER).to_bits() as i32;

@@ -1,6 +1,6 @@
 //! What the bytes are: frames of interleaved little-endian samples, and the line of JSON that may say so before them.
 
-use pulsewright_core::block::{BLOCK, Block};
+use pulsewright_core::block::{BLOCK, Block, Signals};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
@@ -17,6 +17,8 @@ pub struct Samples {
     encoding: Encoding,
     rate: FrameRate,
     tallies: Vec<Tally>,
+    /// The frames being encoded; kept, as they are few at a time.
+    block: Box<Block>,
 }
 
 impl Samples {
@@ -24,7 +26,7 @@ impl Samples {
     pub fn new(script: &Script<'_>, channels: &[Channel], encoding: Encoding, rate: FrameRate) -> Samples {
         let columns: Vec<Column> = channels.iter().map(|channel| Column::new(script, *channel, encoding)).collect();
         let tallies = vec![Tally::default(); columns.len()];
-        Samples { columns, encoding, rate, tallies }
+        Samples { columns, encoding, rate, tallies, block: Box::new(Block::new(Signals::ALL)) }
     }
 
     /// The channels, in order.
@@ -37,7 +39,8 @@ impl Samples {
         // The frames of a WAV file are just these bytes.
         let wav = Wav::new(&self.columns, self.rate);
         for frames in frames.chunks(BLOCK) {
-            wav.encode(0, &Block::of_frames(frames), bytes, &mut self.tallies);
+            self.block.take(frames);
+            wav.encode(0, &self.block, bytes, &mut self.tallies);
         }
     }
 
