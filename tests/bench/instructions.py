@@ -109,11 +109,11 @@ def main() -> int:
         count, limit = found.get(name), limits.get(name)
         over = count is None or limit is None or count > limit * MARGIN
         failed += over and comparable
-        print(f"{name:<18} {count:>13} recorded {limit:>13}{'  TOO MANY' if over else ''}")
+        print(f"{name:<18} {count or '-':>13} recorded {limit or '-':>13}{'  TOO MANY' if over else ''}")
     if not comparable:
         print(f"not compared: recorded with {recorded['made_with']}, here {made_with()}")
         return 0
-    print(f"{len(found) - failed} passed, {failed} failed")
+    print(f"{len(limits.keys() | found.keys()) - failed} passed, {failed} failed")
     return int(failed > 0)
 
 

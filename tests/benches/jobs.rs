@@ -13,7 +13,7 @@ use pulsewright_core::time::FrameRate;
 use pulsewright_score::match_beats::pair;
 use pulsewright_score::{Instant, Span};
 use pulsewright_script::parse;
-use pulsewright_tests::long_scripts;
+use pulsewright_tests::long_scripts::{self, ONE_STEP};
 
 const RATE: FrameRate = FrameRate::lit(500);
 const DAY_FRAMES: u64 = 24 * 3600 * 500;
@@ -22,14 +22,12 @@ fn main() {
     divan::main();
 }
 
-const ONE_STEP: &[u8] = br#"{"version": 1, "steps": [{"duration_s": "hold", "rhythm": "sinus", "rate_bpm": 70}]}"#;
-const FIBRILLATION: &[u8] =
-    br#"{"version": 1, "seed": 1, "steps": [{"duration_s": "hold", "rhythm": "atrial-fibrillation",
+const FIBRILLATION: &str = r#"{"version": 1, "seed": 1, "steps": [{"duration_s": "hold", "rhythm": "atrial-fibrillation",
     "artefact": {"muscle_mv": 0.05, "mains_mv": 0.05, "wander_mv": 0.1}}]}"#;
 
 /// Plays a minute of the script, or skips a day of it.
-fn with_player(bencher: Bencher<'_, '_>, text: &[u8], play: impl Fn(Player<'_>) -> u64 + Sync) {
-    let document = parse(text, "bench").expect("a valid script");
+fn with_player(bencher: Bencher<'_, '_>, text: &str, play: impl Fn(Player<'_>) -> u64 + Sync) {
+    let document = parse(text.as_bytes(), "bench").expect("a valid script");
     let items = document.items();
     let script = Script::new(document.seed(), &items).expect("a valid script");
     let player = Player::new(&script, RATE);

@@ -71,22 +71,23 @@ def test_twelve_leads_or_half_the_frames_read_the_same(s0010):
 
 
 def test_beats_of_record_100_are_found_and_narrow():
-    until = 60 * 360
-    record = wfdb.rdrecord(str(RECORDINGS / "100"), sampto=until)
-    marks = wfdb.rdann(str(RECORDINGS / "100"), "atr", sampto=until)
+    record = wfdb.rdrecord(str(RECORDINGS / "100"))
+    marks = wfdb.rdann(str(RECORDINGS / "100"), "atr")
     beats = np.array([s for s, code in zip(marks.sample, marks.symbol, strict=True) if code in "NAV"]) / record.fs
     found = find_qrs(record.p_signal, record.fs)
     agreement = match(beats, [qrs.steepest_s for qrs in found])
-    # In all 30 min, measured: 2 missed and 1 too many of 2273.
-    assert len(agreement.missed_s) + len(agreement.extra_s) <= 1
+    assert len(beats) == 2273
+    assert len(agreement.missed_s) + len(agreement.extra_s) <= 3
     durations = np.array([qrs.duration_ms for qrs in found if qrs.duration_ms is not None])
     assert len(durations) >= 0.99 * len(found)
     # A wavelet method of others on each of the two leads reads about 78 and 75 ms; on waves of 92 ms it reads 102 (test_delineation.py).
     theirs = []
-    for lead in record.p_signal.T:
+    minute = 60 * record.fs
+    inner = np.round(beats[1:] * record.fs).astype(int)
+    for lead in record.p_signal[:minute].T:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            _, waves = neurokit2.ecg_delineate(lead, np.round(beats[1:-1] * record.fs).astype(int), 360, method="dwt")
+            _, waves = neurokit2.ecg_delineate(lead, inner[inner < minute - record.fs], record.fs, method="dwt")
         theirs.append(np.nanmedian(np.array(waves["ECG_R_Offsets"], float) - np.array(waves["ECG_R_Onsets"], float)) * 1000 / record.fs)
     assert np.median(durations) == pytest.approx(max(theirs), abs=PERSON_MEAN_MS + PERSON_SD_MS)
     assert np.percentile(durations, 99) < 120

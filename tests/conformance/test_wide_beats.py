@@ -194,10 +194,12 @@ def test_durations_agree_with_the_truth_as_the_standard_asks(tmp_path):
     assert differences.std() <= SD_MS, differences
 
 
-@pytest.mark.parametrize("rhythm", ["ventricular-tachycardia", "ventricular-tachycardia-polymorphic", "torsades"])
+@pytest.mark.parametrize("rhythm", ["ventricular-tachycardia-polymorphic", "torsades"])
 def test_where_qrs_touch_no_wide_beat_is_read_as_narrow(rhythm, tmp_path):
-    # At 280 to 300 bpm T runs into the next QRS and most or all beats stay unanswered; what is answered must be wide.
+    # At 280 to 300 bpm T runs into the next QRS and most beats stay unanswered (of the monomorphic one at 300 all, so it is not
+    # asked); what is answered must be wide.
     kind = measure(tmp_path, rhythm, CATALOGUE[rhythm]["max_bpm"] - 0.1)["wide"]
+    assert len(kind.read_ms) >= 3
     assert (kind.read_ms >= WIDE_FROM_MS["adult"]).all(), kind.read_ms
 
 
@@ -213,11 +215,15 @@ if __name__ == "__main__":
     # The figures, one line a record and kind: `python test_wide_beats.py`.
     import tempfile
 
+    usual: list[float] = []
     with tempfile.TemporaryDirectory() as folder:
         for body in WIDE_FROM_MS:
             for rhythm in CATALOGUE:
                 for rate in rates_of(rhythm) if body == "adult" else [None]:
                     for name, kind in measure(Path(folder), rhythm, rate, body).items():
+                        if body == "adult" and rate in (None, round(CATALOGUE[rhythm]["usual_bpm"], 1)) and name != "fused":
+                            usual.append(kind.difference_ms)
                         read = f"{np.median(kind.read_ms):.0f} ({kind.read_ms.min():.0f} to {kind.read_ms.max():.0f})" if len(kind.read_ms) else "nothing"
                         true = f"{np.median(kind.true_ms):.0f}" if len(kind.true_ms) else "-"
                         print(f"{body} {rhythm} {rate or 'usual'} {name}: {len(kind.read_ms)} read, {kind.unanswered} unanswered, {read} ms, truth {true}")
+    print(f"adults at usual rates: {len(usual)} kinds, read less true {np.mean(usual):.1f} ms, standard deviation {np.std(usual):.1f} ms")

@@ -9,12 +9,11 @@ use pulsewright_core::pressure::Chosen;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
 use pulsewright_script::parse;
-use pulsewright_tests::long_scripts;
+use pulsewright_tests::long_scripts::{self, ONE_STEP};
 use std::hint::black_box;
 use std::time::Instant;
 
 const DAY_FRAMES: u64 = 24 * 3600 * 500;
-const ONE_STEP: &[u8] = br#"{"version": 1, "steps": [{"duration_s": "hold", "rhythm": "sinus", "rate_bpm": 70}]}"#;
 
 fn median_s(times: usize, mut job: impl FnMut()) -> f64 {
     let mut seconds: Vec<f64> = (0..times)
@@ -30,7 +29,7 @@ fn median_s(times: usize, mut job: impl FnMut()) -> f64 {
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let steps: usize = std::env::args().nth(1).unwrap_or_default().parse().map_err(|_| "usage: in_process STEPS")?;
-    let document = parse(ONE_STEP, "bench").map_err(|problems| format!("{problems:?}"))?;
+    let document = parse(ONE_STEP.as_bytes(), "bench").map_err(|problems| format!("{problems:?}"))?;
     let items = document.items();
     let script = Script::new(document.seed(), &items)?;
     let player = Player::new(&script, FrameRate::lit(500));

@@ -1,5 +1,6 @@
 //! Shared by the tests and benches that cross crates.
 
+pub mod check_sum;
 pub mod drawn;
 pub mod long_scripts;
 pub mod played;

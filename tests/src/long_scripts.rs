@@ -2,6 +2,9 @@
 
 use std::fmt::Write;
 
+/// A regular rhythm held for as long as anybody wants.
+pub const ONE_STEP: &str = r#"{"version": 1, "steps": [{"duration_s": "hold", "rhythm": "sinus", "rate_bpm": 70}]}"#;
+
 /// A document of `count` steps, each with a rhythm, a rate and settings of two groups; in turn with ramps and told beats.
 pub fn document(count: usize) -> String {
     let mut text = String::from(

@@ -11,6 +11,7 @@ use pulsewright_core::script::{Item, Ramp, Script, Step, TimedBeat};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_core::truth::Event;
+use pulsewright_tests::check_sum::check_sum;
 use std::fs;
 use std::path::Path;
 
@@ -132,18 +133,6 @@ fn items(built: &[Built]) -> Vec<Item<'_>> {
     items.push(Item::Repeat { first: items.len() as u32 - 1, times: 2, level: 0 });
     items.push(Item::Repeat { first: 0, times: 2, level: 1 });
     items
-}
-
-/// CRC-32 as `docs/image.md` tells it, bit by bit.
-fn check_sum(bytes: &[u8]) -> u32 {
-    let mut sum = u32::MAX;
-    for byte in bytes[..8].iter().chain(&bytes[12..]) {
-        sum ^= u32::from(*byte);
-        for _ in 0..8 {
-            sum = if sum & 1 == 1 { sum >> 1 ^ 0xedb8_8320 } else { sum >> 1 };
-        }
-    }
-    !sum
 }
 
 proptest! {

@@ -9,6 +9,7 @@ use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::FrameRate;
+use pulsewright_tests::check_sum::check_sum;
 
 /// Where the header of an image says what is not in its items, see `docs/image.md`: mark and version, check sum, length,
 /// tables.
@@ -23,18 +24,6 @@ pub fn image(bytes: &[u8]) {
     if let Ok(image) = Image::new(&repaired(bytes)) {
         play(&image);
     }
-}
-
-/// CRC-32 as `docs/image.md` tells it, bit by bit, of all bytes but the sum's own.
-pub fn check_sum(bytes: &[u8]) -> u32 {
-    let mut sum = u32::MAX;
-    for byte in bytes[..8].iter().chain(&bytes[12..]) {
-        sum ^= u32::from(*byte);
-        for _ in 0..8 {
-            sum = if sum & 1 == 1 { sum >> 1 ^ 0xedb8_8320 } else { sum >> 1 };
-        }
-    }
-    !sum
 }
 
 /// The same bytes behind a header that fits them.
