@@ -4,7 +4,7 @@
 
 The same program counts the same on a busy machine, so that work which has crept in is seen. A count more than a tenth over its
 record fails (exit 1); --record writes the counts of now into limits.json. Two lengths of a render tell what a frame costs
-without what starting costs. Another compiler makes another program and another processor family has other instructions: on
+without what starting costs. Another compiler makes another program, and another processor has other instructions or vectors: on
 such a machine counts are printed and not compared, and the closing line says so.
 
 Prints `name count limit`, then `N passed, M failed`. Needs valgrind (exit 2 without) and a release build of `pulsewright`; the
@@ -89,7 +89,16 @@ def counts(folder: Path) -> dict[str, int]:
 
 def made_with() -> dict[str, str]:
     compiler = subprocess.check_output(["rustc", "--version"], text=True, cwd=ROOT).split()[1]
-    return {"machine": platform.machine(), "rustc": compiler}
+    return {"machine": platform.machine(), "vectors": vectors(), "rustc": compiler}
+
+
+def vectors() -> str:
+    """Which of its forms the encoder takes here: that for 256-bit vectors, or the plain one."""
+    try:
+        known = Path("/proc/cpuinfo").read_text(encoding="utf-8").split()
+    except OSError:
+        return "unknown"
+    return "256-bit" if {"avx2", "fma", "bmi2"} <= set(known) else "plain"
 
 
 def main() -> int:

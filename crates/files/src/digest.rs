@@ -1,8 +1,8 @@
 //! A digest of played frames that parts can work out side by side.
 
+use pulp::{Arch, NullaryFnOnce};
 use pulsewright_core::block::{BLOCK, Block};
 use pulsewright_core::frame::Frame;
-use wide::u32x8;
 
 /// The sum over all frames of a frame's bits, folded to one word, times a key of its index: order and place count, yet the
 /// digest of a whole is the sum of the digests of its parts.
@@ -34,26 +34,43 @@ const fn key(low: u32, high: u32) -> u32 {
     state | 1
 }
 
-impl FramesDigest {
-    /// Takes in consecutive frames, the first of them at `index`.
-    pub fn update(&mut self, index: u64, block: &Block) {
-        let mut words = [u32x8::ZERO; BLOCK / 8];
+/// A block to be taken in, the first of its frames at `index`.
+struct Update<'a> {
+    digest: &'a mut FramesDigest,
+    index: u64,
+    block: &'a Block,
+}
+
+impl NullaryFnOnce for Update<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let Update { digest, index, block } = self;
+        let mut words = [0_u32; BLOCK];
         for (place, column) in block.played() {
-            for (word, values) in words.iter_mut().zip(column.as_chunks().0) {
-                let bits = u32x8::new(values.map(f32::to_bits));
-                *word ^= (bits << turn(place)) | (bits >> (32 - turn(place)));
+            for (word, value) in words.iter_mut().zip(column) {
+                *word ^= value.to_bits().rotate_left(turn(place));
             }
         }
-        let words = words.map(u32x8::to_array);
-        let words = words.as_flattened().get(..block.len()).unwrap_or_default();
+        let words = words.get(..block.len()).unwrap_or_default();
         // The low half of an index goes round within a block once in four thousand million frames.
         let before = words.len().min((u32::MAX - index as u32) as usize + 1);
         let (before, after) = words.split_at(before);
-        self.take(index, before);
-        self.take(index.wrapping_add(before.len() as u64), after);
+        digest.take(index, before);
+        digest.take(index.wrapping_add(before.len() as u64), after);
+    }
+}
+
+impl FramesDigest {
+    /// Takes in consecutive frames, the first of them at `index`.
+    pub fn update(&mut self, index: u64, block: &Block) {
+        // With the widest vectors of the processor that this runs on; the sum is the same with all.
+        Arch::new().dispatch(Update { digest: self, index, block });
     }
 
     /// Takes in words of frames whose indices have one high half.
+    #[inline(always)]
     fn take(&mut self, index: u64, words: &[u32]) {
         let (low, high) = (index as u32, (index >> 32) as u32);
         let mut sum = 0_u64;
@@ -103,6 +120,19 @@ mod tests {
             digest.add(part);
         }
         digest.value()
+    }
+
+    #[test]
+    fn the_widest_vectors_make_the_sum_of_the_plainest() {
+        let block = Block::of_frames(&frames(200));
+        for index in [0, 77, u64::from(u32::MAX) - 40] {
+            let [one, other] = [Arch::new(), Arch::Scalar].map(|arch| {
+                let mut digest = FramesDigest::default();
+                arch.dispatch(Update { digest: &mut digest, index, block: &block });
+                digest
+            });
+            assert_eq!(one, other);
+        }
     }
 
     #[test]

@@ -14,6 +14,7 @@ pub const GROUP: usize = 8;
 pub type Group = [[i32; BLOCK]; GROUP];
 
 /// Writes the first `channels` of `group` side by side as 16-bit integers at every `stride` bytes of `bytes`.
+#[inline(always)]
 pub fn interleave(group: &Group, channels: usize, stride: usize, bytes: &mut [u8]) {
     match channels {
         1 => rows::<2>(group, stride, bytes),
@@ -28,6 +29,7 @@ pub fn interleave(group: &Group, channels: usize, stride: usize, bytes: &mut [u8
 }
 
 /// As [`interleave`], with the bytes of a row's channels known when the program is built.
+#[inline(always)]
 fn rows<const WIDTH: usize>(group: &Group, stride: usize, bytes: &mut [u8]) {
     let columns = group.each_ref().map(|column| column.as_chunks::<GROUP>().0);
     let mut places = bytes.chunks_mut(stride.max(1));

@@ -2,7 +2,6 @@
 
 use crate::scale::Scale;
 pub use pulsewright_core::block::BLOCK;
-use wide::f32x8;
 
 /// What is counted while samples are stored.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -39,8 +38,15 @@ const ROUNDER: f64 = 6_755_399_441_055_744.0;
 /// Beyond every code and well within what [`ROUNDER`] can round.
 const BOUND: f64 = 1_099_511_627_776.0;
 
+/// The sign of an `f32`.
+const SIGN: u32 = 1 << 31;
+
+/// Samples looked at side by side.
+const LANES: usize = 32;
+
 impl Quantiser {
     /// For values of this scale.
+    #[inline(always)]
     pub fn new(scale: &Scale) -> Quantiser {
         let (min, max) = scale.bits().limits();
         Quantiser {
@@ -55,6 +61,7 @@ impl Quantiser {
     ///
     /// Difference and product are exact in `f64` for steps of a power of ten, so the code is the one nearest to the
     /// sample, and of two equally near the even one.
+    #[inline(always)]
     pub fn quantise<'a>(&self, samples: &[f32], codes: &'a mut [i32; BLOCK]) -> (&'a [i32], Tally) {
         let count = samples.len().min(BLOCK);
         let codes = &mut codes[..count];
@@ -62,6 +69,7 @@ impl Quantiser {
         (codes, tally)
     }
 
+    #[inline(always)]
     fn fill(&self, samples: &[f32], codes: &mut [i32]) -> Tally {
         if self.holds(samples) {
             // The low half of the sum's bits is the rounded integer itself.
@@ -85,27 +93,25 @@ impl Quantiser {
         Tally { clipped: u64::from(clipped - not_numbers), not_numbers: u64::from(not_numbers), sum: 0 }
     }
 
-    #[inline]
+    #[inline(always)]
     fn steps(&self, sample: f32) -> f64 {
         (f64::from(sample) - self.offset) * self.steps_per_unit
     }
 
     /// Whether all samples are numbers, and well within the scale; of what lies at its ends it may say no.
+    #[inline(always)]
     fn holds(&self, samples: &[f32]) -> bool {
         let offset = self.offset as f32;
-        let (mut largest, mut sum) = (f32x8::ZERO, f32x8::ZERO);
-        let (chunks, rest) = samples.as_chunks();
-        let mut last = [offset; 8];
-        last.iter_mut().zip(rest).for_each(|(place, sample)| *place = *sample);
-        for chunk in chunks.iter().chain([&last]) {
-            let from_offset = f32x8::new(*chunk) - f32x8::splat(offset);
-            largest = largest.fast_max(from_offset.abs());
-            // What is no number is no maximum either, but a sum with it is none.
-            sum += from_offset;
+        // Without their sign, the bits of floats are in the order of their values, and those of what is no number come last.
+        let size = |sample: f32| (sample - offset).to_bits() & !SIGN;
+        let mut largest = [0; LANES];
+        let (chunks, rest) = samples.as_chunks::<LANES>();
+        for chunk in chunks {
+            largest.iter_mut().zip(chunk).for_each(|(largest, sample)| *largest = size(*sample).max(*largest));
         }
-        let largest = largest.to_array().into_iter().fold(0.0, f32::max);
+        let largest = largest.into_iter().chain(rest.iter().map(|sample| size(*sample))).fold(0, u32::max);
         let reach = self.max.min(-self.min) - 2.0;
-        sum.reduce_add().is_finite() && f64::from(largest) * self.steps_per_unit <= reach
+        f64::from(f32::from_bits(largest)) * self.steps_per_unit <= reach
     }
 }
 

@@ -10,6 +10,7 @@ use crate::format::{Column, Encoder, Section, lanes};
 use crate::interleave::{GROUP, Group, interleave, spread};
 use crate::quantiser::{BLOCK, Quantiser, Tally};
 use crate::scale::Bits;
+use pulp::{Arch, NullaryFnOnce};
 use pulsewright_core::block::Block;
 use pulsewright_core::time::FrameRate;
 
@@ -176,6 +177,7 @@ impl<'a> Wav<'a> {
 
 impl Wav<'_> {
     /// Puts samples of 16 bits in their places.
+    #[inline(always)]
     fn put_words(&self, block: &Block, stride: usize, bytes: &mut [u8], tallies: &mut [Tally]) {
         let mut space = [0.0; BLOCK];
         let mut group: Group = [[0; BLOCK]; GROUP];
@@ -191,6 +193,7 @@ impl Wav<'_> {
     }
 
     /// Puts wider samples in their places.
+    #[inline(always)]
     fn put_codes(
         &self,
         spread: fn(&[i32], usize, &mut [u8]),
@@ -209,6 +212,7 @@ impl Wav<'_> {
     }
 
     /// Puts floats in their places.
+    #[inline(always)]
     fn put_values(&self, block: &Block, stride: usize, bytes: &mut [u8], tallies: &mut [Tally]) {
         let mut space = [0.0; BLOCK];
         for (i, (Column { channel, .. }, tally)) in self.columns.iter().zip(tallies).enumerate() {
@@ -220,6 +224,31 @@ impl Wav<'_> {
                     *place = sample.to_le_bytes();
                 }
             }
+        }
+    }
+}
+
+/// Frames of a block to be put in their places.
+struct Put<'a> {
+    wav: &'a Wav<'a>,
+    block: &'a Block,
+    stride: usize,
+    bytes: &'a mut [u8],
+    tallies: &'a mut [Tally],
+}
+
+impl NullaryFnOnce for Put<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let Put { wav, block, stride, bytes, tallies } = self;
+        match wav.columns.first().map(|column| column.scale.map(|scale| scale.bits())) {
+            Some(Some(Bits::B12 | Bits::B16)) => wav.put_words(block, stride, bytes, tallies),
+            Some(Some(Bits::B24)) => wav.put_codes(spread::<i32, 3>, block, stride, bytes, tallies),
+            Some(Some(Bits::B32)) => wav.put_codes(spread::<i32, 4>, block, stride, bytes, tallies),
+            Some(None) => wav.put_values(block, stride, bytes, tallies),
+            None => {}
         }
     }
 }
@@ -239,14 +268,9 @@ impl Encoder for Wav<'_> {
         let start = bytes.len();
         let stride = self.head.frame_bytes();
         bytes.resize(start + block.len() * stride, 0);
-        let place = &mut bytes[start..];
-        match self.columns.first().map(|column| column.scale.map(|scale| scale.bits())) {
-            Some(Some(Bits::B12 | Bits::B16)) => self.put_words(block, stride, place, tallies),
-            Some(Some(Bits::B24)) => self.put_codes(spread::<i32, 3>, block, stride, place, tallies),
-            Some(Some(Bits::B32)) => self.put_codes(spread::<i32, 4>, block, stride, place, tallies),
-            Some(None) => self.put_values(block, stride, place, tallies),
-            None => {}
-        }
+        let bytes = &mut bytes[start..];
+        // With the widest vectors of the processor that this runs on; the bits are the same with all.
+        Arch::new().dispatch(Put { wav: self, block, stride, bytes, tallies });
     }
 
     fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
@@ -290,6 +314,27 @@ mod tests {
     fn encode(wav: &Wav<'_>, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
         for frames in frames.chunks(BLOCK) {
             wav.encode(0, &Block::of_frames(frames), bytes, tallies);
+        }
+    }
+
+    #[test]
+    fn the_widest_vectors_make_the_bytes_of_the_plainest() {
+        let mut frames = frames();
+        frames[400].leads_mv[1] = f32::NAN;
+        frames[500].leads_mv[1] = 1e9;
+        for encoding in [Bits::B16, Bits::B24, Bits::B32].map(Encoding::Integer).into_iter().chain([Encoding::Float]) {
+            let columns = columns(3, encoding);
+            let wav = Wav::new(&columns, FrameRate::lit(500));
+            let stride = wav.head.frame_bytes();
+            for frames in frames.chunks(BLOCK) {
+                let block = Block::of_frames(frames);
+                let put = |arch: Arch| {
+                    let (mut bytes, mut tallies) = (vec![0; frames.len() * stride], [Tally::default(); 3]);
+                    arch.dispatch(Put { wav: &wav, block: &block, stride, bytes: &mut bytes, tallies: &mut tallies });
+                    (bytes, tallies)
+                };
+                assert_eq!(put(Arch::new()), put(Arch::Scalar));
+            }
         }
     }
 
