@@ -267,7 +267,6 @@ impl Pressures {
         let Some(tap) = self.tap(site) else {
             return;
         };
-        tap.advance(now);
         let base = tap.trace.asymptote_mmhg();
         let Some(plan) = moment.atrial(site, tap.trace.here(now), base, force, closed) else {
             return;
@@ -281,7 +280,6 @@ impl Pressures {
         self.contracted &= !bit(site);
         let pulsing = self.pulsing & bit(site) != 0;
         let tap = self.tap(site)?;
-        tap.advance(now);
         let cycle = tap.trace.close(now);
         let last = pulsing.then(|| Last { rest_mmhg: tap.trace.asymptote_mmhg(), mean_mmhg: cycle.mean_mmhg(now) });
         let plan = moment.beat(site, tap.trace.here(now), stroke, contracted, last.as_ref())?;
@@ -319,7 +317,6 @@ impl Pressures {
             let Some(tap) = self.tap(site) else {
                 continue;
             };
-            tap.advance(end);
             let cycle = tap.trace.close(end);
             if let Some(pulse) = self.pulse_of(&cycle, site, end, moment) {
                 tell(pulse);

@@ -170,7 +170,9 @@ impl Connection {
 pub struct Tap {
     /// The pressure in the vessel.
     pub(crate) trace: Trace,
+    /// What the line settles to, until a time of the trace's plan.
     seen: Piece,
+    until_s: f32,
     ring: Ring,
     open: f32,
     line: Line,
@@ -179,30 +181,62 @@ pub struct Tap {
 impl Tap {
     /// Connected directly to `trace`.
     pub fn new(trace: Trace) -> Tap {
-        Tap { seen: trace.piece(), trace, ring: Ring::NONE, open: 1.0, line: Line::IDEAL }
+        let (seen, until_s) = trace.piece_at(0.0);
+        Tap { seen, until_s, trace, ring: Ring::NONE, open: 1.0, line: Line::IDEAL }
     }
 
     /// Goes on to the piece in which `now` lies.
-    pub(crate) fn advance(&mut self, now: Instant) {
+    fn advance(&mut self, now: Instant) {
         let t_s = self.trace.time_s(now);
-        while t_s >= self.trace.until_s() {
-            let at_s = self.trace.until_s();
-            self.change_trace(at_s, at_s, Trace::next_piece);
+        if self.line.is_ideal() {
+            // Nothing rings, so that only the last piece counts.
+            if t_s >= self.until_s {
+                self.see(t_s);
+            }
+            return;
         }
+        while t_s >= self.until_s {
+            let at_s = self.until_s;
+            self.change_trace(at_s, at_s, |_| ());
+        }
+    }
+
+    /// Sees the trace at a time of its plan.
+    fn see(&mut self, t_s: f32) {
+        let (piece, until_s) = self.trace.piece_at(t_s);
+        self.seen = self.line.through(&piece);
+        self.until_s = until_s;
+    }
+
+    /// Pressure and slope at a time of the plan.
+    fn here(&self, t_s: f32) -> (f32, f32) {
+        let (value, slope) = self.seen.here(t_s);
+        (self.ring.at(&self.line, t_s) + self.open * value, self.ring.slope(&self.line, t_s) + self.open * slope)
+    }
+
+    /// Lets the line ring at a time of the plan, where the pressure was another, the level included that it has now.
+    fn ring(&mut self, t_s: f32, (value, slope): (f32, f32), level_mmhg: f32) {
+        let (settled, its_slope) = self.seen.here(t_s);
+        let rest = value - self.open * settled - level_mmhg;
+        self.ring = Ring::new(&self.line, t_s, rest, slope - self.open * its_slope);
     }
 
     /// Lets `change` replace the trace's piece at `old_s` of the old plan, `new_s` of the new one.
     fn change_trace(&mut self, old_s: f32, new_s: f32, change: impl FnOnce(&mut Trace)) {
-        let value = self.ring.at(&self.line, old_s) + self.open * self.seen.at(old_s);
-        let slope = self.ring.slope(&self.line, old_s) + self.open * self.seen.slope(old_s);
+        let before = self.here(old_s);
         change(&mut self.trace);
-        self.seen = self.line.through(&self.trace.piece());
-        let rest = value - self.open * self.seen.at(new_s);
-        self.ring = Ring::new(&self.line, new_s, rest, slope - self.open * self.seen.slope(new_s));
+        self.see(new_s);
+        self.ring(new_s, before, 0.0);
     }
 
     /// Lets `change` give the trace another plan at `now`.
     pub(crate) fn redirect(&mut self, now: Instant, change: impl FnOnce(&mut Trace)) {
+        if self.line.is_ideal() {
+            change(&mut self.trace);
+            // Seen when somebody looks.
+            self.until_s = 0.0;
+            return;
+        }
         self.advance(now);
         self.change_trace(self.trace.time_s(now), 0.0, change);
     }
@@ -211,13 +245,11 @@ impl Tap {
     pub fn connect(&mut self, now: Instant, before_mmhg: f32, connection: &Connection) {
         self.advance(now);
         let t_s = self.trace.time_s(now);
-        let value = self.ring.at(&self.line, t_s) + self.open * self.seen.at(t_s) + before_mmhg;
-        let slope = self.ring.slope(&self.line, t_s) + self.open * self.seen.slope(t_s);
+        let (value, slope) = self.here(t_s);
         self.open = connection.open;
         self.line = connection.line;
-        self.seen = self.line.through(&self.trace.piece());
-        let rest = value - self.open * self.seen.at(t_s) - connection.level_mmhg;
-        self.ring = Ring::new(&self.line, t_s, rest, slope - self.open * self.seen.slope(t_s));
+        self.see(t_s);
+        self.ring(t_s, (value + before_mmhg, slope), connection.level_mmhg);
     }
 
     /// Strikes the line at `now`: a whip that swings by about `mmhg`.
@@ -232,7 +264,7 @@ impl Tap {
     #[inline]
     pub fn at(&mut self, now: Instant) -> f32 {
         let t_s = self.trace.time_s(now);
-        if t_s >= self.trace.until_s() {
+        if t_s >= self.until_s {
             self.advance(now);
         }
         self.open * self.seen.at(t_s) + self.ring.at(&self.line, t_s)

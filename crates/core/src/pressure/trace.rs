@@ -95,6 +95,13 @@ pub struct Tail {
     pub then: Stillness,
 }
 
+impl Tail {
+    /// How long the bend from the tail to stillness takes, s.
+    fn bend_s(&self) -> f32 {
+        clamp(1.1 / max(self.per_s, 0.1), 0.5, 1.6)
+    }
+}
+
 /// Where the pressure goes from now on.
 #[derive(Clone, Copy, Debug)]
 pub struct Plan {
@@ -131,44 +138,63 @@ impl Plan {
         self.knots.get(index).map(Packed::knot).unwrap_or_default()
     }
 
-    /// Piece `index`: 0 to `len - 2` between knots, `len - 1` the tail, `len` the bend after the
-    /// expected end, then stillness.
-    fn piece(&self, index: usize) -> (Piece, f32) {
+    /// When piece `index` ends, s since the start of the plan: as [`Plan::piece`] counts them.
+    fn until_s(&self, index: usize) -> f32 {
         let len = self.len as usize;
         if index + 1 < len {
-            let (a, b) = (self.knot(index), self.knot(index + 1));
-            return (Piece::cubic(a, b), b.at_s);
+            return self.knot(index + 1).at_s;
+        }
+        let due_s = max(self.tail.due_s, self.last().at_s + SHORTEST_S);
+        match index - (len - 1) {
+            0 => due_s,
+            1 => due_s + self.tail.bend_s(),
+            _ => f32::INFINITY,
+        }
+    }
+
+    /// The piece in which a time since the start of the plan lies.
+    fn index_at(&self, t_s: f32) -> usize {
+        let mut index = 0;
+        while t_s >= self.until_s(index) {
+            index += 1;
+        }
+        index
+    }
+
+    /// Piece `index`: 0 to `len - 2` between knots, `len - 1` the tail, `len` the bend after the
+    /// expected end, then stillness.
+    fn piece(&self, index: usize) -> Piece {
+        let len = self.len as usize;
+        if index + 1 < len {
+            return Piece::cubic(self.knot(index), self.knot(index + 1));
         }
         let last = self.last();
         let tail = self.tail;
         let early = Piece::decay(last.at_s, tail.asymptote_mmhg, last.mmhg - tail.asymptote_mmhg, tail.per_s);
-        let due_s = max(tail.due_s, last.at_s + SHORTEST_S);
         if index < len {
-            return (early, due_s);
+            return early;
         }
         // The slope goes over to that of stillness in half a parabola, about as curved as a runoff is, so that a pause
         // shows no corner.
+        let due_s = self.until_s(len - 1);
         let (asymptote_mmhg, per_s) = tail.then.from(tail.asymptote_mmhg);
-        let (from, slope) = (early.at(due_s), early.slope(due_s));
-        let bend_s = clamp(1.1 / max(tail.per_s, 0.1), 0.5, 1.6);
+        let (from, slope) = early.here(due_s);
+        let bend_s = tail.bend_s();
         let third = bend_s * (1.0 / 3.0);
         let to = (from + third * (slope + 2.0 * per_s * asymptote_mmhg)) / (1.0 + 2.0 * third * per_s);
         let still = Knot { at_s: due_s + bend_s, mmhg: to, slope: -per_s * (to - asymptote_mmhg) };
         if index == len {
-            return (Piece::cubic(Knot { at_s: due_s, mmhg: from, slope }, still), still.at_s);
+            return Piece::cubic(Knot { at_s: due_s, mmhg: from, slope }, still);
         }
-        (Piece::decay(still.at_s, asymptote_mmhg, to - asymptote_mmhg, per_s), f32::INFINITY)
+        Piece::decay(still.at_s, asymptote_mmhg, to - asymptote_mmhg, per_s)
     }
 
     /// What is left of the plan after `gone_s`.
     pub fn after(&self, gone_s: f32) -> Plan {
-        let mut index = 0;
-        while index < self.len as usize + 1 && self.piece(index).1 <= gone_s {
-            index += 1;
-        }
-        let (piece, _) = self.piece(index);
+        let index = self.index_at(gone_s);
+        let (mmhg, slope) = self.piece(index).here(gone_s);
         let due_s = max(self.tail.due_s - gone_s, SHORTEST_S);
-        let mut rest = Plan::new(piece.at(gone_s), piece.slope(gone_s), Tail { due_s, ..self.tail });
+        let mut rest = Plan::new(mmhg, slope, Tail { due_s, ..self.tail });
         for knot in self.knots.iter().take(self.len as usize).skip(index + 1).map(Packed::knot) {
             rest = rest.to(knot.at_s - gone_s, knot.mmhg, knot.slope);
         }
@@ -184,8 +210,8 @@ impl Plan {
     pub fn integral(&self, until_s: f32) -> f32 {
         let mut sum = 0.0;
         for index in 0..self.len as usize + 2 {
-            let (piece, end_s) = self.piece(index);
-            sum += piece.integral(min(end_s, until_s));
+            let end_s = self.until_s(index);
+            sum += self.piece(index).integral_and_end(min(end_s, until_s)).0;
             if end_s >= until_s {
                 break;
             }
@@ -227,21 +253,28 @@ impl Piece {
         if self.per_s == 0.0 { c0 + x * (c1 + x * (c2 + x * c3)) } else { c0 + c1 * exp(-self.per_s * x) }
     }
 
-    /// Slope at a time of the plan, mmHg/s.
-    pub(crate) fn slope(&self, t_s: f32) -> f32 {
+    /// Value and slope at a time of the plan, mmHg and mmHg/s.
+    pub(crate) fn here(&self, t_s: f32) -> (f32, f32) {
         let x = t_s - self.from_s;
-        let [_, c1, c2, c3] = self.c;
-        if self.per_s == 0.0 { c1 + x * (2.0 * c2 + x * 3.0 * c3) } else { -self.per_s * c1 * exp(-self.per_s * x) }
+        let [c0, c1, c2, c3] = self.c;
+        if self.per_s == 0.0 {
+            (c0 + x * (c1 + x * (c2 + x * c3)), c1 + x * (2.0 * c2 + x * 3.0 * c3))
+        } else {
+            let left = exp(-self.per_s * x);
+            (c0 + c1 * left, -self.per_s * c1 * left)
+        }
     }
 
-    /// Integral from the start of the piece to a time of the plan, mmHg s.
-    fn integral(&self, until_s: f32) -> f32 {
+    /// Integral from the start of the piece to a time of the plan, mmHg s, and the value there, mmHg.
+    fn integral_and_end(&self, until_s: f32) -> (f32, f32) {
         let x = until_s - self.from_s;
         let [c0, c1, c2, c3] = self.c;
         if self.per_s == 0.0 {
-            x * (c0 + x * (c1 * 0.5 + x * (c2 * (1.0 / 3.0) + x * c3 * 0.25)))
+            let integral = x * (c0 + x * (c1 * 0.5 + x * (c2 * (1.0 / 3.0) + x * c3 * 0.25)));
+            (integral, c0 + x * (c1 + x * (c2 + x * c3)))
         } else {
-            x * c0 + c1 * (1.0 - exp(-self.per_s * x)) / self.per_s
+            let left = exp(-self.per_s * x);
+            (x * c0 + c1 * (1.0 - left) / self.per_s, c0 + c1 * left)
         }
     }
 }
@@ -278,33 +311,31 @@ impl Cycle {
         if length_s > 0.0 { self.area / length_s } else { self.foot_mmhg }
     }
 
-    /// Takes in a piece from its start to a time of the plan, which is `at`.
-    fn take(&mut self, piece: &Piece, until_s: f32, at: Instant) {
-        self.area += piece.integral(until_s);
-        let mmhg = piece.at(until_s);
+    /// Takes in a piece from its start to a time of the plan, which is `at`; says what the pressure is then.
+    fn take(&mut self, piece: &Piece, until_s: f32, at: impl FnOnce() -> Instant) -> f32 {
+        let (integral, mmhg) = piece.integral_and_end(until_s);
+        self.area += integral;
         if mmhg > self.highest_mmhg {
             self.highest_mmhg = mmhg;
-            self.highest_s = at.since(self.from()).as_secs();
+            self.highest_s = at().since(self.from()).as_secs();
         }
         self.lowest_mmhg = min(self.lowest_mmhg, mmhg);
+        mmhg
     }
 }
 
-/// A pressure under way: the plan, the piece that it has come to, and what the present cycle has come to.
+/// A pressure under way: the plan, and what the present cycle had come to when it was taken up.
 #[derive(Clone, Debug)]
 pub struct Trace {
     base: PackedInstant,
     plan: Plan,
-    index: u8,
-    until_s: f32,
     cycle: Cycle,
 }
 
 impl Trace {
     /// A trace that starts with `plan` at `now`.
     pub fn new(now: Instant, plan: Plan) -> Trace {
-        let cycle = Cycle::new(now, plan.knot(0).mmhg);
-        Trace { base: PackedInstant::new(now), until_s: plan.piece(0).1, plan, index: 0, cycle }
+        Trace { base: PackedInstant::new(now), cycle: Cycle::new(now, plan.knot(0).mmhg), plan }
     }
 
     /// A trace at rest.
@@ -321,14 +352,10 @@ impl Trace {
         held as f32 * (1.0 / 16_777_216.0)
     }
 
-    /// The piece that the trace has come to.
-    pub(crate) fn piece(&self) -> Piece {
-        self.plan.piece(self.index as usize).0
-    }
-
-    /// When the piece ends, s since the start of the plan.
-    pub(crate) fn until_s(&self) -> f32 {
-        self.until_s
+    /// The piece in which a time of the plan lies, and when it ends, s since the start of the plan.
+    pub(crate) fn piece_at(&self, t_s: f32) -> (Piece, f32) {
+        let index = self.plan.index_at(t_s);
+        (self.plan.piece(index), self.plan.until_s(index))
     }
 
     /// What the trace tends to, mmHg.
@@ -336,38 +363,32 @@ impl Trace {
         self.plan.tail.asymptote_mmhg
     }
 
-    /// Goes on to the next piece.
-    pub(crate) fn next_piece(&mut self) {
-        let piece = self.piece();
-        self.cycle.take(&piece, self.until_s, self.base.instant().shifted(self.until_s));
-        self.index += 1;
-        self.until_s = self.plan.piece(self.index as usize).1;
-    }
-
-    /// Pressure and slope at `now`, which lies in the present piece.
+    /// Pressure and slope at `now`.
     pub(crate) fn here(&self, now: Instant) -> (f32, f32) {
         let t_s = self.time_s(now);
-        let piece = self.piece();
-        (piece.at(t_s), piece.slope(t_s))
+        self.plan.piece(self.plan.index_at(t_s)).here(t_s)
     }
 
     /// Follows another plan from `now` on; the cycle goes on.
     pub(crate) fn follow(&mut self, now: Instant, plan: Plan) {
-        self.cycle = self.close(now);
-        self.base = PackedInstant::new(now);
-        self.plan = plan;
-        self.index = 0;
-        self.until_s = plan.piece(0).1;
+        *self = Trace { base: PackedInstant::new(now), plan, cycle: self.close(now) };
     }
 
     /// The cycle as it would be if it ended at `now`.
     pub(crate) fn close(&self, now: Instant) -> Cycle {
-        let (t_s, piece) = (self.time_s(now), self.piece());
+        let t_s = self.time_s(now);
         let mut cycle = self.cycle;
-        cycle.take(&piece, t_s, now);
+        let mut index = 0;
+        let mut until_s = self.plan.until_s(0);
+        while t_s >= until_s {
+            cycle.take(&self.plan.piece(index), until_s, || self.base.instant().shifted(until_s));
+            index += 1;
+            until_s = self.plan.until_s(index);
+        }
+        let mmhg = cycle.take(&self.plan.piece(index), t_s, || now);
         // Beyond what `time_s` can tell, every tail has arrived.
         let rest_s = now.since(self.base.instant().shifted(t_s)).as_secs();
-        cycle.area += rest_s * piece.at(t_s);
+        cycle.area += rest_s * mmhg;
         cycle
     }
 
