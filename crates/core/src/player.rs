@@ -23,7 +23,7 @@ use crate::segment::Segment;
 use crate::test_signal;
 use crate::time::{FrameClock, FrameRate, Instant, Span};
 use crate::timeline::{Placed, Timeline};
-use crate::truth::{Event, Observer};
+use crate::truth::Observer;
 use demands::{moment, value_at};
 
 /// Frames worked on together between two events.
@@ -184,7 +184,7 @@ impl<'a> Player<'a> {
         self.happen(self.end, observer);
         let value = value_at(self.step.as_ref(), self.end);
         let moment = moment(self.step.as_ref(), self.end, &value, &self.respiration);
-        self.pressures.finish(self.end, &moment, |pulse| observer.observe(Event::Pulse(pulse)));
+        self.pressures.finish(self.end, &moment, observer);
     }
 
     /// Ends a step that holds (or any step) at the next frame.

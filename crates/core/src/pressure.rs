@@ -21,13 +21,13 @@ pub mod trace;
 use crate::frame::{Channel, PressureSite};
 use crate::settings::Field;
 use crate::time::{Instant, Span};
-use crate::truth::Pulse;
+use crate::truth::{Event, Observer};
 use chambers::Last;
 use core::fmt;
 use ejection::{Ejection, Stroke};
 use line::Tap;
 use sites::Moment;
-use trace::{Cycle, Trace};
+use trace::Trace;
 
 /// Beats and atrial contractions whose effects have not all arrived: they last at most 0.23 s and come at least
 /// 0.15 s apart each.
@@ -56,8 +56,10 @@ impl fmt::Display for TooManySites {
 impl core::error::Error for TooManySites {}
 
 impl Chosen {
+    const EVERY: u16 = (1 << PressureSite::COUNT) - 1;
+
     /// Every site but the two atria, whose pressures central vein and wedge show too.
-    pub const USUAL: Chosen = Chosen(0x3ff & !bit(PressureSite::RightAtrium) & !bit(PressureSite::LeftAtrium));
+    pub const USUAL: Chosen = Chosen(Chosen::EVERY & !bit(PressureSite::RightAtrium) & !bit(PressureSite::LeftAtrium));
 
     /// These sites.
     pub fn new(sites: &[PressureSite]) -> Result<Chosen, TooManySites> {
@@ -83,7 +85,12 @@ impl Chosen {
 
     /// The sites, in their order.
     pub fn sites(self) -> impl Iterator<Item = PressureSite> {
-        PressureSite::ALL.iter().copied().filter(move |site| self.has(*site))
+        let mut left = self.0;
+        core::iter::from_fn(move || {
+            let first = PressureSite::ALL.get(left.trailing_zeros() as usize).copied();
+            left &= left.wrapping_sub(1);
+            first
+        })
     }
 
     fn place(self, site: PressureSite) -> Option<usize> {
@@ -104,7 +111,7 @@ enum Contraction {
 struct Pending {
     onset: Instant,
     due: Instant,
-    period_s: f32,
+    pre_ejection_s: f32,
     contraction: Contraction,
     /// Sites still to come, by bit.
     left: u16,
@@ -114,45 +121,49 @@ impl Pending {
     const NONE: Pending = Pending {
         onset: Instant::ZERO,
         due: Instant::NEVER,
-        period_s: 1.0,
+        pre_ejection_s: 0.0,
         contraction: Contraction::Atria(0.0),
         left: 0,
     };
 
-    fn new(onset: Instant, period: Span, contraction: Contraction, chosen: Chosen) -> Pending {
-        let mut pending = Pending { onset, due: Instant::NEVER, period_s: period.as_secs(), contraction, left: 0 };
-        for site in chosen.sites() {
-            if let Some(delay) = pending.delay(site) {
-                pending.left |= bit(site);
-                pending.due = pending.due.min(onset.plus(delay));
-            }
-        }
+    fn new(onset: Instant, period: Span, contraction: Contraction, sites: u16) -> Pending {
+        let pre_ejection_s = arterial::pre_ejection_s(period);
+        let mut pending = Pending { onset, due: Instant::NEVER, pre_ejection_s, contraction, left: sites };
+        let arrivals = Chosen(sites).sites().map(|site| pending.arrival(site));
+        pending.due = arrivals.min().unwrap_or(Instant::NEVER);
         pending
     }
 
-    fn delay(&self, site: PressureSite) -> Option<Span> {
-        match self.contraction {
-            Contraction::Ventricles(_) => Some(sites::beat_delay(site, Span::from_secs(self.period_s))),
+    fn arrival(&self, site: PressureSite) -> Instant {
+        self.onset.plus(match self.contraction {
+            Contraction::Ventricles(_) => sites::beat_delay(site, self.pre_ejection_s),
             Contraction::Atria(_) => sites::atrial_delay(site),
-        }
+        })
     }
 
-    /// Takes out the first site whose turn is now, and notes when the next one's comes.
-    fn take(&mut self) -> Option<PressureSite> {
+    /// Takes out the sites whose turn is now, and notes when the next ones' comes.
+    fn take(&mut self) -> Chosen {
         let now = core::mem::replace(&mut self.due, Instant::NEVER);
-        let mut taken = None;
-        for site in PressureSite::ALL.iter().copied().filter(|site| self.left & bit(*site) != 0) {
-            let arrives = self.delay(site).map_or(Instant::NEVER, |delay| self.onset.plus(delay));
-            if arrives == now && taken.is_none() {
-                taken = Some(site);
+        let mut taken = 0;
+        for site in Chosen(self.left).sites() {
+            let arrives = self.arrival(site);
+            if arrives == now {
+                taken |= bit(site);
             } else {
                 self.due = self.due.min(arrives);
             }
         }
-        self.left &= !taken.map_or(0, bit);
-        taken
+        self.left &= !taken;
+        Chosen(taken)
     }
 }
+
+/// Sites at which the contraction of the atria starts something.
+const ATRIAL: u16 = Chosen::EVERY
+    & !bit(PressureSite::Arterial)
+    & !bit(PressureSite::Femoral)
+    & !bit(PressureSite::Pulmonary)
+    & !bit(PressureSite::Intracranial);
 
 const fn bit(site: PressureSite) -> u16 {
     1 << site as u16
@@ -196,10 +207,11 @@ impl Pressures {
     pub fn begin(&mut self, first_beat: Option<Instant>, moment: &Moment<'_>) {
         let stroke = Stroke { strength: moment.ejection, odd: false };
         let period = moment.period;
+        let pre_ejection_s = arterial::pre_ejection_s(period);
         for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
             let rest = moment.rest(site);
             let before = |beat: Instant| {
-                let next_s = beat.plus(sites::beat_delay(site, period)).since(Instant::ZERO).as_secs();
+                let next_s = beat.plus(sites::beat_delay(site, pre_ejection_s)).since(Instant::ZERO).as_secs();
                 let plan = moment.beat(site, moment.before_beat(site), &stroke, false, None)?;
                 (next_s < period.as_secs()).then(|| plan.after(period.as_secs() - next_s))
             };
@@ -221,7 +233,7 @@ impl Pressures {
 
     /// The atria were activated and contract with this share of their usual force.
     pub fn atria(&mut self, onset: Instant, force: f32, moment: &Moment<'_>) {
-        self.expect(Pending::new(onset, moment.period, Contraction::Atria(force), self.chosen));
+        self.expect(Pending::new(onset, moment.period, Contraction::Atria(force), self.chosen.0 & ATRIAL));
     }
 
     /// The ventricles were activated, `interval` after the time before (`None` for the first); `ejection` is the
@@ -231,7 +243,7 @@ impl Pressures {
         let stroke = self.ejection.stroke(interval, ejection, period);
         let opening_s = arterial::pre_ejection_s(period) + arterial::ejection_time_s(period);
         self.systole = Some((onset.shifted(chambers::CLOSING_S), onset.shifted(opening_s)));
-        self.expect(Pending::new(onset, period, Contraction::Ventricles(stroke), self.chosen));
+        self.expect(Pending::new(onset, period, Contraction::Ventricles(stroke), self.chosen.0));
         stroke
     }
 
@@ -246,16 +258,17 @@ impl Pressures {
         self.pending.iter().map(|pending| pending.due).min().unwrap_or(Instant::NEVER)
     }
 
-    /// Starts what has arrived; tells of the pulse that it ends.
-    pub fn start(&mut self, moment: &Moment<'_>) -> Option<Pulse> {
+    /// Starts what has arrived; tells `observer` of the pulses that this ends.
+    pub fn start(&mut self, moment: &Moment<'_>, observer: &mut dyn Observer) {
         let now = self.next();
-        let pending = self.pending.iter_mut().find(|pending| pending.left != 0 && pending.due == now)?;
-        let arrived = pending.take()?;
-        match pending.contraction {
-            Contraction::Ventricles(stroke) => self.start_beat(arrived, now, &stroke, moment),
-            Contraction::Atria(force) => {
-                self.start_atrial(arrived, now, force, moment);
-                None
+        let Some(pending) = self.pending.iter_mut().find(|pending| pending.left != 0 && pending.due == now) else {
+            return;
+        };
+        let (arrived, contraction) = (pending.take(), pending.contraction);
+        for site in arrived.sites() {
+            match contraction {
+                Contraction::Ventricles(stroke) => self.start_beat(site, now, &stroke, moment, observer),
+                Contraction::Atria(force) => self.start_atrial(site, now, force, moment),
             }
         }
     }
@@ -275,51 +288,51 @@ impl Pressures {
         self.contracted |= bit(site);
     }
 
-    fn start_beat(&mut self, site: PressureSite, now: Instant, stroke: &Stroke, moment: &Moment<'_>) -> Option<Pulse> {
+    fn start_beat(
+        &mut self,
+        site: PressureSite,
+        now: Instant,
+        stroke: &Stroke,
+        moment: &Moment<'_>,
+        observer: &mut dyn Observer,
+    ) {
         let contracted = self.contracted & bit(site) != 0;
         self.contracted &= !bit(site);
-        let pulsing = self.pulsing & bit(site) != 0;
-        let tap = self.tap(site)?;
-        let cycle = tap.trace.close(now);
-        let last = pulsing.then(|| Last { rest_mmhg: tap.trace.asymptote_mmhg(), mean_mmhg: cycle.mean_mmhg(now) });
-        let plan = moment.beat(site, tap.trace.here(now), stroke, contracted, last.as_ref())?;
-        let told = self.pulse_of(&cycle, site, now, moment);
-        let whip = moment.whip(site);
-        let tap = self.tap(site)?;
+        let told = observer.listens() && self.is_told(site, moment);
+        let corrects = self.pulsing & bit(site) != 0 && sites::corrects_mean(site);
+        let Some(tap) = self.tap(site) else {
+            return;
+        };
+        let cycle = (told || corrects).then(|| tap.trace.close(now));
+        let last = cycle
+            .as_ref()
+            .filter(|_| corrects)
+            .map(|cycle| Last { rest_mmhg: tap.trace.asymptote_mmhg(), mean_mmhg: cycle.mean_mmhg(now) });
+        let Some(plan) = moment.beat(site, tap.trace.here(now), stroke, contracted, last.as_ref()) else {
+            return;
+        };
         tap.redirect(now, |trace| trace.begin(now, plan));
+        let whip = moment.whip(site);
         if whip > 0.0 {
             tap.strike(now, whip);
         }
         self.pulsing |= bit(site);
-        told
+        if let Some(cycle) = cycle.filter(|_| told) {
+            observer.observe(Event::Pulse(cycle.pulse(site, now)));
+        }
     }
 
-    /// The pulse at `site` that `cycle` was until `end`, if it was one and the transducer is open to it.
-    fn pulse_of(&self, cycle: &Cycle, site: PressureSite, end: Instant, moment: &Moment<'_>) -> Option<Pulse> {
-        if self.pulsing & bit(site) == 0 || moment.connection(site).open < 0.5 {
-            return None;
-        }
-        Some(Pulse {
-            site,
-            foot: cycle.from(),
-            foot_mmhg: cycle.foot_mmhg,
-            rise: Span::from_secs(cycle.highest_s),
-            systolic_mmhg: cycle.highest_mmhg,
-            end,
-            lowest_mmhg: cycle.lowest_mmhg,
-            mean_mmhg: cycle.mean_mmhg(end),
-        })
+    /// Whether the cycle at a site is a pulse, and the transducer open to it.
+    fn is_told(&self, site: PressureSite, moment: &Moment<'_>) -> bool {
+        self.pulsing & bit(site) != 0 && moment.connection(site).open >= 0.5
     }
 
     /// The pulses cut off by the end of the script at `end`.
-    pub fn finish(&mut self, end: Instant, moment: &Moment<'_>, mut tell: impl FnMut(Pulse)) {
+    pub fn finish(&mut self, end: Instant, moment: &Moment<'_>, observer: &mut dyn Observer) {
         for site in self.chosen.sites() {
-            let Some(tap) = self.tap(site) else {
-                continue;
-            };
-            let cycle = tap.trace.close(end);
-            if let Some(pulse) = self.pulse_of(&cycle, site, end, moment) {
-                tell(pulse);
+            let told = self.is_told(site, moment);
+            if let Some(tap) = self.tap(site).filter(|_| told) {
+                observer.observe(Event::Pulse(tap.trace.close(end).pulse(site, end)));
             }
         }
         self.pulsing = 0;

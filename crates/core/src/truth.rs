@@ -248,11 +248,20 @@ impl Event {
 pub trait Observer {
     /// Takes one event.
     fn observe(&mut self, event: Event);
+
+    /// Whether it does anything with events: if not, what is only told need not be worked out.
+    fn listens(&self) -> bool {
+        true
+    }
 }
 
 /// Takes no notice.
 impl Observer for () {
     fn observe(&mut self, _: Event) {}
+
+    fn listens(&self) -> bool {
+        false
+    }
 }
 
 impl<F: FnMut(Event)> Observer for F {

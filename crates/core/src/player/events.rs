@@ -114,9 +114,7 @@ impl Player<'_> {
     }
 
     fn start_pulse(&mut self, at: Instant, observer: &mut dyn Observer) {
-        if let Some(pulse) = self.with_pressures(at, |pressures, moment| pressures.start(moment)) {
-            observer.observe(Event::Pulse(pulse));
-        }
+        self.with_pressures(at, |pressures, moment| pressures.start(moment, observer));
     }
 
     /// Lets the pressures act on what holds at an instant.

@@ -32,7 +32,7 @@ const LOW_SHARE: f32 = 0.4;
 #[derive(Debug)]
 pub struct Form {
     /// From the opening of the valve to the foot here, s.
-    transit_s: f32,
+    pub(super) transit_s: f32,
     /// Longest rise from foot to peak, s.
     rise_s: f32,
     /// Height at half the rise.
@@ -103,11 +103,6 @@ pub fn ejection_time_s(period: Span) -> f32 {
     let period_s = max(period.as_secs(), 0.15);
     let regression = 0.413 - 0.001_7 * 60.0 / period_s;
     min(max(regression, 0.12), 0.45 * period_s)
-}
-
-/// From QRS onset to the foot of the pulse in the artery of this form.
-pub fn delay(form: &Form, period: Span) -> Span {
-    Span::from_secs(pre_ejection_s(period) + form.transit_s)
 }
 
 /// Asymptote of the runoff for a diastolic pressure, mmHg.

@@ -51,16 +51,17 @@ pub const fn fields(site: PressureSite) -> SiteFields {
     }
 }
 
-/// From QRS onset to what the beat starts at a site.
-pub fn beat_delay(site: PressureSite, period: Span) -> Span {
-    match site {
-        PressureSite::Arterial => arterial::delay(&RADIAL, period),
-        PressureSite::Femoral => arterial::delay(&FEMORAL, period),
-        PressureSite::Pulmonary => arterial::delay(&PULMONARY, period),
+/// From QRS onset to what the beat starts at a site, after this pre-ejection period.
+pub fn beat_delay(site: PressureSite, pre_ejection_s: f32) -> Span {
+    let transit_s = match site {
+        PressureSite::Arterial => RADIAL.transit_s,
+        PressureSite::Femoral => FEMORAL.transit_s,
+        PressureSite::Pulmonary => PULMONARY.transit_s,
         // Through the carotid arteries, shorter than to the wrist (from memory).
-        PressureSite::Intracranial => Span::from_secs(arterial::pre_ejection_s(period) + 0.03),
-        _ => Span::from_secs(chambers::CLOSING_S).plus(lag(site)),
-    }
+        PressureSite::Intracranial => 0.03,
+        _ => return Span::from_secs(chambers::CLOSING_S).plus(lag(site)),
+    };
+    Span::from_secs(pre_ejection_s + transit_s)
 }
 
 /// How much later than in the heart an atrial pressure is seen at a site.
@@ -73,12 +74,14 @@ pub fn lag(site: PressureSite) -> Span {
     })
 }
 
-/// From P onset to what the atria start at a site; `None` where they start nothing.
-pub fn atrial_delay(site: PressureSite) -> Option<Span> {
-    match site {
-        PressureSite::Arterial | PressureSite::Femoral | PressureSite::Pulmonary | PressureSite::Intracranial => None,
-        _ => Some(Span::from_secs(chambers::A_WAVE_S).plus(lag(site))),
-    }
+/// From P onset to what the atria start at a site, where they start something.
+pub fn atrial_delay(site: PressureSite) -> Span {
+    Span::from_secs(chambers::A_WAVE_S).plus(lag(site))
+}
+
+/// Whether the mean of a cycle corrects the next one.
+pub fn corrects_mean(site: PressureSite) -> bool {
+    matches!(site, PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge)
 }
 
 /// What holds at an instant.

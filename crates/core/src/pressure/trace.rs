@@ -10,8 +10,10 @@
 //! Whatever starts (a pulse, an atrial wave) replaces the knots still to come by its own, from the pressure just
 //! reached. So a trace is closed-form in time between events, never tears, and has its integral in closed form.
 
+use crate::frame::PressureSite;
 use crate::math::{clamp, exp, max, min};
-use crate::time::{Instant, PackedInstant};
+use crate::time::{Instant, PackedInstant, Span};
+use crate::truth::Pulse;
 
 /// Most knots of a plan, the starting one included.
 pub const KNOTS: usize = 6;
@@ -303,6 +305,20 @@ impl Cycle {
     /// Start.
     pub fn from(&self) -> Instant {
         self.from.instant()
+    }
+
+    /// The pulse at `site` that it was until `end`.
+    pub fn pulse(&self, site: PressureSite, end: Instant) -> Pulse {
+        Pulse {
+            site,
+            foot: self.from(),
+            foot_mmhg: self.foot_mmhg,
+            rise: Span::from_secs(self.highest_s),
+            systolic_mmhg: self.highest_mmhg,
+            end,
+            lowest_mmhg: self.lowest_mmhg,
+            mean_mmhg: self.mean_mmhg(end),
+        }
     }
 
     /// Mean from the start to `end`, mmHg.
