@@ -24,7 +24,7 @@ use crate::test_signal;
 use crate::time::{FrameClock, FrameRate, Instant, Span};
 use crate::timeline::{Placed, Timeline};
 use crate::truth::Observer;
-use demands::{moment, value_at};
+use demands::moment;
 
 /// Frames worked on together between two events.
 const SEGMENT: usize = 16;
@@ -182,8 +182,7 @@ impl<'a> Player<'a> {
     /// second time.
     fn finish(&mut self, observer: &mut dyn Observer) {
         self.happen(self.end, observer);
-        let value = value_at(self.step.as_ref(), self.end);
-        let moment = moment(self.step.as_ref(), self.end, &value, &self.respiration);
+        let moment = moment(self.step.as_ref(), self.end, &self.respiration);
         self.pressures.finish(self.end, &moment, observer);
     }
 

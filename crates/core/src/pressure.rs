@@ -281,10 +281,11 @@ impl Pressures {
             return;
         };
         let base = tap.trace.asymptote_mmhg();
-        let Some(plan) = moment.atrial(site, tap.trace.here(now), base, force, closed) else {
+        let (cycle, here) = tap.trace.close(now);
+        let Some(plan) = moment.atrial(site, here, base, force, closed) else {
             return;
         };
-        tap.redirect(now, |trace| trace.follow(now, plan));
+        tap.redirect(now, |trace| trace.follow(now, plan, cycle));
         self.contracted |= bit(site);
     }
 
@@ -303,12 +304,17 @@ impl Pressures {
         let Some(tap) = self.tap(site) else {
             return;
         };
-        let cycle = (told || corrects).then(|| tap.trace.close(now));
+        let (cycle, here) = if told || corrects {
+            let (cycle, here) = tap.trace.close(now);
+            (Some(cycle), here)
+        } else {
+            (None, tap.trace.here(now))
+        };
         let last = cycle
             .as_ref()
             .filter(|_| corrects)
             .map(|cycle| Last { rest_mmhg: tap.trace.asymptote_mmhg(), mean_mmhg: cycle.mean_mmhg(now) });
-        let Some(plan) = moment.beat(site, tap.trace.here(now), stroke, contracted, last.as_ref()) else {
+        let Some(plan) = moment.beat(site, here, stroke, contracted, last.as_ref()) else {
             return;
         };
         tap.redirect(now, |trace| trace.begin(now, plan));
@@ -324,7 +330,7 @@ impl Pressures {
 
     /// Whether the cycle at a site is a pulse, and the transducer open to it.
     fn is_told(&self, site: PressureSite, moment: &Moment<'_>) -> bool {
-        self.pulsing & bit(site) != 0 && moment.connection(site).open >= 0.5
+        self.pulsing & bit(site) != 0 && moment.open(site) >= 0.5
     }
 
     /// The pulses cut off by the end of the script at `end`.
@@ -332,7 +338,7 @@ impl Pressures {
         for site in self.chosen.sites() {
             let told = self.is_told(site, moment);
             if let Some(tap) = self.tap(site).filter(|_| told) {
-                observer.observe(Event::Pulse(tap.trace.close(end).pulse(site, end)));
+                observer.observe(Event::Pulse(tap.trace.close(end).0.pulse(site, end)));
             }
         }
         self.pulsing = 0;

@@ -119,8 +119,7 @@ impl Player<'_> {
 
     /// Lets the pressures act on what holds at an instant.
     fn with_pressures<R>(&mut self, at: Instant, act: impl FnOnce(&mut Pressures, &Moment<'_>) -> R) -> R {
-        let value = value_at(self.step.as_ref(), at);
-        let moment = moment(self.step.as_ref(), at, &value, &self.respiration);
+        let moment = moment(self.step.as_ref(), at, &self.respiration);
         act(&mut self.pressures, &moment)
     }
 

@@ -8,8 +8,10 @@ use super::line::{Connection, Line};
 use super::trace::Plan;
 use crate::frame::PressureSite;
 use crate::math::{max, min};
+use crate::respiration::Respiration;
 use crate::settings::Field;
 use crate::time::{Instant, Span};
+use crate::timeline::Placed;
 
 /// The settings of a site's transducer.
 #[derive(Clone, Copy, Debug)]
@@ -90,28 +92,29 @@ pub struct Moment<'v> {
     pub at: Instant,
     /// Expected interval between beats.
     pub period: Span,
-    /// A setting's value then.
-    pub value: &'v dyn Fn(Field) -> f32,
-    /// How far breathing has filled the lungs, 0 to 1.
-    pub filling: f32,
+    /// The step; none before the first.
+    pub step: Option<&'v Placed<'v>>,
+    /// Breathing.
+    pub respiration: &'v Respiration,
     /// The rhythm's share of a normal stroke.
     pub ejection: f32,
 }
 
 impl Moment<'_> {
     fn get(&self, field: Field) -> f32 {
-        (self.value)(field)
+        self.step.map_or(0.0, |placed| placed.value(field, self.at))
     }
 
     /// Breathing as beats feel it, 0 to 1: level for 30 % of inspiration and expiration at either end, so that a beat
     /// meets both ends of it at four beats a breath or more.
     fn sway(&self) -> f32 {
-        crate::math::clamp(1.6 * self.filling - 0.3, 0.0, 1.0)
+        crate::math::clamp(1.6 * self.respiration.filling(self.at) - 0.3, 0.0, 1.0)
     }
 
     /// Fall of the pressure in the chest, mmHg.
     fn chest(&self) -> f32 {
-        self.get(Field::ChestBreathing) * self.sway()
+        let most = self.get(Field::ChestBreathing);
+        if most == 0.0 { 0.0 } else { most * self.sway() }
     }
 
     /// What an artery is to hold for a beat; `odd` tells odd beats from even ones.
@@ -129,8 +132,10 @@ impl Moment<'_> {
             systolic = if own_systolic > 0.0 { own_systolic } else { systolic };
             diastolic = if own_diastolic > 0.0 { own_diastolic } else { diastolic };
         }
-        let fall = self.get(Field::ArterialSwing) * self.sway();
-        let variation = 0.01 * self.get(Field::PulseVariation) * (self.sway() - 0.5);
+        let (swing, variation) = (self.get(Field::ArterialSwing), self.get(Field::PulseVariation));
+        let sway = if swing == 0.0 && variation == 0.0 { 0.5 } else { self.sway() };
+        let fall = swing * sway;
+        let variation = 0.01 * variation * (sway - 0.5);
         let size = (systolic - diastolic) * (1.0 + variation);
         let diastolic = max(diastolic - fall, 1.0);
         let alternation = if odd { 0.0 } else { self.get(Field::Alternans) };
@@ -265,10 +270,15 @@ impl Moment<'_> {
     pub fn connection(&self, site: PressureSite) -> Connection {
         let fields = fields(site);
         Connection {
-            open: 1.0 - self.get(fields.closed),
+            open: self.open(site),
             level_mmhg: self.get(fields.level),
             line: Line::new(self.get(fields.line_hz), self.get(fields.damping)),
         }
+    }
+
+    /// Share of the vessel's pressure that arrives at the transducer at a site.
+    pub fn open(&self, site: PressureSite) -> f32 {
+        1.0 - self.get(fields(site).closed)
     }
 
     /// Catheter whip at a site, mmHg.

@@ -48,12 +48,12 @@ impl Packed {
         Packed { mmhg, at: (at_s * AT_PER_S + 0.5) as u16, slope: (slope * SLOPE_PER_MMHG_PER_S) as i16 }
     }
 
+    fn at_s(&self) -> f32 {
+        f32::from(self.at) * (1.0 / AT_PER_S)
+    }
+
     fn knot(&self) -> Knot {
-        Knot {
-            at_s: f32::from(self.at) * (1.0 / AT_PER_S),
-            mmhg: self.mmhg,
-            slope: f32::from(self.slope) * (1.0 / SLOPE_PER_MMHG_PER_S),
-        }
+        Knot { at_s: self.at_s(), mmhg: self.mmhg, slope: f32::from(self.slope) * (1.0 / SLOPE_PER_MMHG_PER_S) }
     }
 }
 
@@ -140,45 +140,41 @@ impl Plan {
         self.knots.get(index).map(Packed::knot).unwrap_or_default()
     }
 
-    /// When piece `index` ends, s since the start of the plan: as [`Plan::piece`] counts them.
-    fn until_s(&self, index: usize) -> f32 {
-        let len = self.len as usize;
-        if index + 1 < len {
-            return self.knot(index + 1).at_s;
-        }
-        let due_s = max(self.tail.due_s, self.last().at_s + SHORTEST_S);
-        match index - (len - 1) {
-            0 => due_s,
-            1 => due_s + self.tail.bend_s(),
-            _ => f32::INFINITY,
+    /// The piece in which a time since the start of the plan lies.
+    fn index_at(&self, t_s: f32) -> usize {
+        let knots = self.knots.iter().take(self.len as usize).skip(1);
+        let index = knots.take_while(|knot| t_s >= knot.at_s()).count();
+        if index + 1 < self.len as usize || t_s < self.due_s() {
+            index
+        } else if t_s < self.due_s() + self.tail.bend_s() {
+            index + 1
+        } else {
+            index + 2
         }
     }
 
-    /// The piece in which a time since the start of the plan lies.
-    fn index_at(&self, t_s: f32) -> usize {
-        let mut index = 0;
-        while t_s >= self.until_s(index) {
-            index += 1;
-        }
-        index
+    /// When the tail ends, s since the start of the plan.
+    fn due_s(&self) -> f32 {
+        max(self.tail.due_s, self.last().at_s + SHORTEST_S)
     }
 
     /// Piece `index`: 0 to `len - 2` between knots, `len - 1` the tail, `len` the bend after the
-    /// expected end, then stillness.
-    fn piece(&self, index: usize) -> Piece {
+    /// expected end, then stillness; and when it ends, s since the start of the plan.
+    fn piece(&self, index: usize) -> (Piece, f32) {
         let len = self.len as usize;
         if index + 1 < len {
-            return Piece::cubic(self.knot(index), self.knot(index + 1));
+            let (a, b) = (self.knot(index), self.knot(index + 1));
+            return (Piece::cubic(a, b), b.at_s);
         }
         let last = self.last();
         let tail = self.tail;
         let early = Piece::decay(last.at_s, tail.asymptote_mmhg, last.mmhg - tail.asymptote_mmhg, tail.per_s);
+        let due_s = self.due_s();
         if index < len {
-            return early;
+            return (early, due_s);
         }
         // The slope goes over to that of stillness in half a parabola, about as curved as a runoff is, so that a pause
         // shows no corner.
-        let due_s = self.until_s(len - 1);
         let (asymptote_mmhg, per_s) = tail.then.from(tail.asymptote_mmhg);
         let (from, slope) = early.here(due_s);
         let bend_s = tail.bend_s();
@@ -186,15 +182,15 @@ impl Plan {
         let to = (from + third * (slope + 2.0 * per_s * asymptote_mmhg)) / (1.0 + 2.0 * third * per_s);
         let still = Knot { at_s: due_s + bend_s, mmhg: to, slope: -per_s * (to - asymptote_mmhg) };
         if index == len {
-            return Piece::cubic(Knot { at_s: due_s, mmhg: from, slope }, still);
+            return (Piece::cubic(Knot { at_s: due_s, mmhg: from, slope }, still), still.at_s);
         }
-        Piece::decay(still.at_s, asymptote_mmhg, to - asymptote_mmhg, per_s)
+        (Piece::decay(still.at_s, asymptote_mmhg, to - asymptote_mmhg, per_s), f32::INFINITY)
     }
 
     /// What is left of the plan after `gone_s`.
     pub fn after(&self, gone_s: f32) -> Plan {
         let index = self.index_at(gone_s);
-        let (mmhg, slope) = self.piece(index).here(gone_s);
+        let (mmhg, slope) = self.piece(index).0.here(gone_s);
         let due_s = max(self.tail.due_s - gone_s, SHORTEST_S);
         let mut rest = Plan::new(mmhg, slope, Tail { due_s, ..self.tail });
         for knot in self.knots.iter().take(self.len as usize).skip(index + 1).map(Packed::knot) {
@@ -212,8 +208,8 @@ impl Plan {
     pub fn integral(&self, until_s: f32) -> f32 {
         let mut sum = 0.0;
         for index in 0..self.len as usize + 2 {
-            let end_s = self.until_s(index);
-            sum += self.piece(index).integral_and_end(min(end_s, until_s)).0;
+            let (piece, end_s) = self.piece(index);
+            sum += piece.integral_and_end(min(end_s, until_s)).0;
             if end_s >= until_s {
                 break;
             }
@@ -370,8 +366,7 @@ impl Trace {
 
     /// The piece in which a time of the plan lies, and when it ends, s since the start of the plan.
     pub(crate) fn piece_at(&self, t_s: f32) -> (Piece, f32) {
-        let index = self.plan.index_at(t_s);
-        (self.plan.piece(index), self.plan.until_s(index))
+        self.plan.piece(self.plan.index_at(t_s))
     }
 
     /// What the trace tends to, mmHg.
@@ -382,30 +377,32 @@ impl Trace {
     /// Pressure and slope at `now`.
     pub(crate) fn here(&self, now: Instant) -> (f32, f32) {
         let t_s = self.time_s(now);
-        self.plan.piece(self.plan.index_at(t_s)).here(t_s)
+        self.piece_at(t_s).0.here(t_s)
     }
 
-    /// Follows another plan from `now` on; the cycle goes on.
-    pub(crate) fn follow(&mut self, now: Instant, plan: Plan) {
-        *self = Trace { base: PackedInstant::new(now), plan, cycle: self.close(now) };
+    /// Follows another plan from `now` on; the cycle, closed at `now`, goes on.
+    pub(crate) fn follow(&mut self, now: Instant, plan: Plan, cycle: Cycle) {
+        *self = Trace { base: PackedInstant::new(now), plan, cycle };
     }
 
-    /// The cycle as it would be if it ended at `now`.
-    pub(crate) fn close(&self, now: Instant) -> Cycle {
+    /// The cycle as it would be if it ended at `now`, and pressure and slope then.
+    pub(crate) fn close(&self, now: Instant) -> (Cycle, (f32, f32)) {
         let t_s = self.time_s(now);
         let mut cycle = self.cycle;
         let mut index = 0;
-        let mut until_s = self.plan.until_s(0);
-        while t_s >= until_s {
-            cycle.take(&self.plan.piece(index), until_s, || self.base.instant().shifted(until_s));
+        let last = loop {
+            let (piece, until_s) = self.plan.piece(index);
+            if t_s < until_s {
+                break piece;
+            }
+            cycle.take(&piece, until_s, || self.base.instant().shifted(until_s));
             index += 1;
-            until_s = self.plan.until_s(index);
-        }
-        let mmhg = cycle.take(&self.plan.piece(index), t_s, || now);
+        };
+        let mmhg = cycle.take(&last, t_s, || now);
         // Beyond what `time_s` can tell, every tail has arrived.
         let rest_s = now.since(self.base.instant().shifted(t_s)).as_secs();
         cycle.area += rest_s * mmhg;
-        cycle
+        (cycle, last.here(t_s))
     }
 
     /// Starts a cycle at `now` with `plan`.
