@@ -160,17 +160,24 @@ impl Plan {
 
     /// Piece `index`: 0 to `len - 2` between knots, `len - 1` the tail, `len` the bend after the
     /// expected end, then stillness; and when it ends, s since the start of the plan.
+    #[inline]
     fn piece(&self, index: usize) -> (Piece, f32) {
         let len = self.len as usize;
         if index + 1 < len {
             let (a, b) = (self.knot(index), self.knot(index + 1));
             return (Piece::cubic(a, b), b.at_s);
         }
+        self.piece_after_knots(index - (len - 1))
+    }
+
+    /// Piece `index` after the knots: 0 for the tail.
+    #[inline(never)]
+    fn piece_after_knots(&self, index: usize) -> (Piece, f32) {
         let last = self.last();
         let tail = self.tail;
         let early = Piece::decay(last.at_s, tail.asymptote_mmhg, last.mmhg - tail.asymptote_mmhg, tail.per_s);
         let due_s = self.due_s();
-        if index < len {
+        if index == 0 {
             return (early, due_s);
         }
         // The slope goes over to that of stillness in half a parabola, about as curved as a runoff is, so that a pause
@@ -181,7 +188,7 @@ impl Plan {
         let third = bend_s * (1.0 / 3.0);
         let to = (from + third * (slope + 2.0 * per_s * asymptote_mmhg)) / (1.0 + 2.0 * third * per_s);
         let still = Knot { at_s: due_s + bend_s, mmhg: to, slope: -per_s * (to - asymptote_mmhg) };
-        if index == len {
+        if index == 1 {
             return (Piece::cubic(Knot { at_s: due_s, mmhg: from, slope }, still), still.at_s);
         }
         (Piece::decay(still.at_s, asymptote_mmhg, to - asymptote_mmhg, per_s), f32::INFINITY)
@@ -264,6 +271,7 @@ impl Piece {
     }
 
     /// Integral from the start of the piece to a time of the plan, mmHg s, and the value there, mmHg.
+    #[inline]
     fn integral_and_end(&self, until_s: f32) -> (f32, f32) {
         let x = until_s - self.from_s;
         let [c0, c1, c2, c3] = self.c;
