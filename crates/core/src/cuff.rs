@@ -204,10 +204,14 @@ impl Cuff {
         }
     }
 
+    /// Whether the cuff is empty until something happens.
+    pub(crate) fn is_empty(&self) -> bool {
+        matches!(self.phase, CuffPhase::OverPressure | CuffPhase::Vented) && self.from_mmhg <= EMPTY_MMHG
+    }
+
     /// Whether the cuff is empty and feels nothing from `now` on until something happens.
     pub(crate) fn is_still(&self, now: Instant) -> bool {
-        let empty = matches!(self.phase, CuffPhase::OverPressure | CuffPhase::Vented) && self.from_mmhg <= EMPTY_MMHG;
-        empty && self.beats.iter().flatten().all(|(bump, _)| bump.end() <= now)
+        self.is_empty() && self.beats.iter().flatten().all(|(bump, _)| bump.end() <= now)
     }
 
     /// Adds the oscillations, mmHg, at consecutive instants.

@@ -282,7 +282,7 @@ impl Pressures {
         };
         let base = tap.trace.asymptote_mmhg();
         let (cycle, here) = tap.trace.close(now);
-        let Some(plan) = moment.atrial(site, here, base, force, closed) else {
+        let Some(plan) = &moment.atrial(site, here, base, force, closed) else {
             return;
         };
         tap.redirect(now, |trace| trace.follow(now, plan, cycle));
@@ -314,7 +314,7 @@ impl Pressures {
             .as_ref()
             .filter(|_| corrects)
             .map(|cycle| Last { rest_mmhg: tap.trace.asymptote_mmhg(), mean_mmhg: cycle.mean_mmhg(now) });
-        let Some(plan) = moment.beat(site, here, stroke, contracted, last.as_ref()) else {
+        let Some(plan) = &moment.beat(site, here, stroke, contracted, last.as_ref()) else {
             return;
         };
         tap.redirect(now, |trace| trace.begin(now, plan));

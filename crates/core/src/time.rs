@@ -112,7 +112,7 @@ impl Span {
     }
 
     /// From seconds as `f32`: exact up to the 24 bits that an `f32` has; negative and NaN give zero.
-    pub fn from_secs(seconds: f32) -> Span {
+    pub const fn from_secs(seconds: f32) -> Span {
         // 2^32 is a power of two, so the product is exact; `as` saturates and sends NaN to zero.
         Span((seconds * TICKS_PER_SECOND as f32) as u64)
     }

@@ -9,7 +9,7 @@ use crate::ecg::templates::AtrialOrigin;
 use crate::frame::PressureSite;
 use crate::heart::{Activation, Heart};
 use crate::noise::Noise;
-use crate::pressure::arterial::{self, Target};
+use crate::pressure::arterial;
 use crate::pressure::ejection::Stroke;
 use crate::pressure::sites::Moment;
 use crate::pressure::{self, Pressures};
@@ -170,13 +170,10 @@ impl Player<'_> {
                     self.test_beat.told(at, code)
                 };
                 observer.observe(Event::Beat(told));
-                let (stroke, target) = self.with_pressures(now, |pressures, moment| {
-                    (
-                        pressures.ventricles(at, interval, rhythm.ejection, moment),
-                        moment.target(PressureSite::Arterial, true),
-                    )
+                let stroke = self.with_pressures(now, |pressures, moment| {
+                    pressures.ventricles(at, interval, rhythm.ejection, moment)
                 });
-                self.oscillate(at, &stroke, rhythm.ejection, &target);
+                self.oscillate(now, at, &stroke);
                 self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares(at).1);
             }
             Activation::Pace { at, chamber, captures } => {
@@ -195,13 +192,18 @@ impl Player<'_> {
     }
 
     /// Lets a beat show in the cuff, if that is inflated.
-    fn oscillate(&mut self, onset: Instant, stroke: &Stroke, ejection: f32, target: &Target) {
+    fn oscillate(&mut self, now: Instant, onset: Instant, stroke: &Stroke) {
+        if self.cuff.is_empty() {
+            return;
+        }
+        let moment = moment(self.step.as_ref(), now, &self.respiration);
+        let (ejection, target) = (moment.ejection, moment.target(PressureSite::Arterial, true));
         let foot = onset.shifted(arterial::pre_ejection_s(target.period) + cuff::TRANSIT_S);
         if self.cuff.at(foot) < cuff::LOWEST_MMHG {
             return;
         }
         // The pressure that regular beats hold sets the envelope; a beat that is not regular is as much weaker or stronger.
-        let held = arterial::steady(&arterial::RADIAL, target, ejection);
+        let held = arterial::steady(&arterial::RADIAL, &target, ejection);
         let Some((systolic_mmhg, diastolic_mmhg, mean_mmhg)) = held else {
             return;
         };

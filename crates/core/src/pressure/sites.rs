@@ -68,12 +68,12 @@ pub fn beat_delay(site: PressureSite, pre_ejection_s: f32) -> Span {
 
 /// How much later than in the heart an atrial pressure is seen at a site.
 pub fn lag(site: PressureSite) -> Span {
-    Span::from_secs(match site {
-        PressureSite::Venous => CENTRAL_VEIN.lag_s,
-        PressureSite::LeftAtrium => LEFT_ATRIUM.lag_s,
-        PressureSite::Wedge => WEDGE.lag_s,
-        _ => RIGHT_ATRIUM.lag_s,
-    })
+    match site {
+        PressureSite::Venous => const { Span::from_secs(CENTRAL_VEIN.lag_s) },
+        PressureSite::LeftAtrium => const { Span::from_secs(LEFT_ATRIUM.lag_s) },
+        PressureSite::Wedge => const { Span::from_secs(WEDGE.lag_s) },
+        _ => const { Span::from_secs(RIGHT_ATRIUM.lag_s) },
+    }
 }
 
 /// From P onset to what the atria start at a site, where they start something.
@@ -153,18 +153,24 @@ impl Moment<'_> {
         arterial::systolic(arterial::foot(form, self.ejection, &target), self.ejection, &target)
     }
 
+    /// Systolic and end-diastolic pressure of a ventricle, mmHg.
     fn ventricle(&self, site: PressureSite, odd: bool) -> (f32, f32) {
-        let (set, end, artery) = match site {
-            PressureSite::LeftVentricle => {
-                (Field::LeftVentricleSystolic, Field::LeftVentricleEndDiastolic, PressureSite::Arterial)
-            }
-            _ => (Field::RightVentricleSystolic, Field::RightVentricleEndDiastolic, PressureSite::Pulmonary),
+        let (set, artery) = match site {
+            PressureSite::LeftVentricle => (Field::LeftVentricleSystolic, PressureSite::Arterial),
+            _ => (Field::RightVentricleSystolic, PressureSite::Pulmonary),
         };
-        let fall = self.chest();
         let systolic = self.get(set);
-        let systolic = if systolic > 0.0 { systolic - fall } else { self.held(artery, odd) };
-        let end_diastolic = max(self.get(end) - fall, 0.5);
+        let systolic = if systolic > 0.0 { systolic - self.chest() } else { self.held(artery, odd) };
+        let end_diastolic = self.end_diastolic(site);
         (max(systolic, end_diastolic + 1.0), end_diastolic)
+    }
+
+    fn end_diastolic(&self, site: PressureSite) -> f32 {
+        let end = match site {
+            PressureSite::LeftVentricle => Field::LeftVentricleEndDiastolic,
+            _ => Field::RightVentricleEndDiastolic,
+        };
+        max(self.get(end) - self.chest(), 0.5)
     }
 
     fn atrium(&self, site: PressureSite) -> (&'static chambers::Atrium, f32, f32) {
@@ -200,7 +206,7 @@ impl Moment<'_> {
             PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
                 self.atrium(site).1
             }
-            PressureSite::RightVentricle | PressureSite::LeftVentricle => self.ventricle(site, true).1,
+            PressureSite::RightVentricle | PressureSite::LeftVentricle => self.end_diastolic(site),
             PressureSite::Intracranial => self.get(Field::IntracranialMean),
         }
     }
@@ -253,7 +259,7 @@ impl Moment<'_> {
         let period = self.period;
         match site {
             PressureSite::RightVentricle | PressureSite::LeftVentricle => {
-                let end_diastolic = self.ventricle(site, true).1;
+                let end_diastolic = self.end_diastolic(site);
                 // Nothing comes in before the ventricle has relaxed.
                 let relaxed = here.0 < 1.5 * end_diastolic && here.1 > -10.0 * end_diastolic;
                 let left_s = 0.001 * self.get(Field::PrMs) + chambers::CLOSING_S - chambers::A_WAVE_S;

@@ -389,8 +389,15 @@ impl Trace {
     }
 
     /// Follows another plan from `now` on; the cycle, closed at `now`, goes on.
-    pub(crate) fn follow(&mut self, now: Instant, plan: Plan, cycle: Cycle) {
-        *self = Trace { base: PackedInstant::new(now), plan, cycle };
+    pub(crate) fn follow(&mut self, now: Instant, plan: &Plan, cycle: Cycle) {
+        self.base = PackedInstant::new(now);
+        self.plan = *plan;
+        self.cycle = cycle;
+    }
+
+    /// Starts a cycle at `now` with `plan`.
+    pub(crate) fn begin(&mut self, now: Instant, plan: &Plan) {
+        self.follow(now, plan, Cycle::new(now, plan.knot(0).mmhg));
     }
 
     /// The cycle as it would be if it ended at `now`, and pressure and slope then.
@@ -411,10 +418,5 @@ impl Trace {
         let rest_s = now.since(self.base.instant().shifted(t_s)).as_secs();
         cycle.area += rest_s * mmhg;
         (cycle, last.here(t_s))
-    }
-
-    /// Starts a cycle at `now` with `plan`.
-    pub(crate) fn begin(&mut self, now: Instant, plan: Plan) {
-        *self = Trace::new(now, plan);
     }
 }
