@@ -26,10 +26,11 @@ impl Player<'_> {
             let step = self.timeline.next_start();
             let breath = self.respiration.next();
             let beat = self.heart.next();
-            let pulse = self.pressures.next();
+            let mut pulse = self.pressures.next();
             let cuff = self.cuff.next();
             let told = self.next_told();
-            let first = step.min(breath).min(beat).min(pulse).min(told).min(cuff);
+            let other = step.min(breath).min(beat).min(told).min(cuff);
+            let first = other.min(pulse);
             if first > now || first == Instant::NEVER || first >= self.end {
                 return first;
             }
@@ -44,7 +45,11 @@ impl Player<'_> {
             } else if first == beat {
                 self.beat(first, observer);
             } else if first == pulse {
-                self.start_pulse(first, observer);
+                // The pulse changes nobody else's turn.
+                while pulse == first || pulse <= now && pulse < other && pulse < self.end {
+                    self.start_pulse(pulse, observer);
+                    pulse = self.pressures.next();
+                }
             } else if let Some(event) = self.cuff.start() {
                 observer.observe(Event::Cuff(event));
             }
