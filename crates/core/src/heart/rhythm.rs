@@ -337,9 +337,9 @@ impl Rhythm {
     }
 
     /// Rate of the beats that fill normally, for a mean rate: where beats are dropped the others come faster than the mean.
-    pub const fn filling_bpm(&self, rate_bpm: f32, ratio: f32) -> f32 {
+    pub fn filling_bpm(&self, rate_bpm: f32, ratio: impl FnOnce() -> f32) -> f32 {
         match self.av {
-            AvNode::Decremental | AvNode::Dropping => rate_bpm * self.impulses_per_beat(ratio),
+            AvNode::Decremental | AvNode::Dropping => rate_bpm * self.impulses_per_beat(ratio()),
             _ => rate_bpm,
         }
     }

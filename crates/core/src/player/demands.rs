@@ -104,7 +104,8 @@ pub(super) fn value_at<'s>(step: Option<&'s Placed<'s>>, at: Instant) -> impl Fn
 pub(super) fn moment<'v>(step: Option<&'v Placed<'v>>, at: Instant, respiration: &'v Respiration) -> Moment<'v> {
     let value = value_at(step, at);
     let rate_bpm = value(Field::RateBpm);
-    let filling_bpm = step.map_or(rate_bpm, |placed| placed.step.rhythm().filling_bpm(rate_bpm, value(Field::AvRatio)));
+    let filling_bpm =
+        step.map_or(rate_bpm, |placed| placed.step.rhythm().filling_bpm(rate_bpm, || value(Field::AvRatio)));
     let ejection = step.map_or(1.0, |placed| placed.step.rhythm().ejection);
     Moment { at, period: Span::period(filling_bpm), step, respiration, ejection }
 }
