@@ -162,8 +162,13 @@ proptest! {
         let mut clone = player.clone();
         let mut room = vec![Frame::default(); place.max(1)];
         clone.fill(&mut room[..place]);
-        let (from_clone, _) = played(clone.clone(), 64);
+        let (from_clone, after_clone) = played(clone.clone(), 64);
         let (from_leap, later) = played(leaping, 64);
+        // What nobody listened to until there makes no difference to what is told from there on.
+        let mut unheard = player.clone();
+        unheard.skip(place as u64);
+        prop_assert_eq!(&played(unheard, 64).1, &later, "events, after passing over {} unheard", place);
+        prop_assert!(events.ends_with(&after_clone), "events, after {} frames played unheard", place);
         told.extend(later);
         prop_assert_eq!(&events, &told, "events, leaping to {}", place);
         for (i, frame) in frames[place..].iter().enumerate() {
