@@ -7,6 +7,7 @@ use crate::ecg::leads::{DOWER, lead_of, leads_of};
 use crate::frame::{self, Channel, Electrode, Frame, INDEPENDENT_LEADS, Lead, PressureSite};
 use crate::pressure::Chosen;
 use crate::segment::Segment;
+use crate::vectors::{self, Loop};
 
 /// Frames in a block at most.
 pub const BLOCK: usize = 256;
@@ -245,19 +246,34 @@ impl Rows for [Frame] {
     }
 }
 
+/// The leads of consecutive frames, formed from the heart's vector.
+struct PutLeads<'a> {
+    leads_mv: &'a mut [[f32; BLOCK]; INDEPENDENT_LEADS],
+    from: usize,
+    vectors: [&'a [f32]; 3],
+}
+
+impl Loop for PutLeads<'_> {
+    #[inline(always)]
+    fn run(self) {
+        let [x, y, z] = self.vectors;
+        for (column, row) in self.leads_mv.iter_mut().zip(DOWER) {
+            let Some(column) = column.get_mut(self.from..) else { return };
+            for (((lead, x), y), z) in column.iter_mut().zip(x).zip(y).zip(z) {
+                *lead = lead_of(row, [*x, *y, *z]);
+            }
+        }
+    }
+}
+
 impl Rows for Columns {
     fn signals(&self) -> Signals {
         self.signals
     }
 
     #[inline]
-    fn put_leads(&mut self, from: usize, [x, y, z]: [&[f32]; 3]) {
-        for (column, [a, b, c]) in self.leads_mv.iter_mut().zip(DOWER) {
-            let Some(column) = column.get_mut(from..) else { return };
-            for (((lead, x), y), z) in column.iter_mut().zip(x).zip(y).zip(z) {
-                *lead = lead_of([a, b, c], [*x, *y, *z]);
-            }
-        }
+    fn put_leads(&mut self, from: usize, vectors: [&[f32]; 3]) {
+        vectors::run(PutLeads { leads_mv: &mut self.leads_mv, from, vectors });
     }
 
     fn leads(&self, row: usize) -> [f32; INDEPENDENT_LEADS] {

@@ -14,6 +14,7 @@
 //! a delineator sees is about 0.88 of the support.
 
 use crate::time::{Instant, PackedInstant, Span};
+use crate::vectors::{self, Loop};
 use core::ops::Range;
 
 /// Shape of a bump in time.
@@ -65,24 +66,11 @@ impl Bump {
     // Not inlined, nor generic over how many sums: a microcontroller has room for it once.
     #[inline(never)]
     pub(crate) fn add_to(&self, clocks: &[u32], sums: &mut [(&mut [f32], f32)]) {
-        let Range { start: mut from, end } = self.inside(clocks);
-        while from < end {
-            let part = from..end.min(from + TOGETHER);
-            let mut heights = [0.0; TOGETHER];
-            for (height, clock) in heights.iter_mut().zip(clocks.get(part.clone()).unwrap_or_default()) {
-                *height = self.height(*clock);
-            }
-            for (sums, factor) in sums.iter_mut() {
-                for (sum, height) in sums.get_mut(part.clone()).unwrap_or_default().iter_mut().zip(&heights) {
-                    *sum += *factor * height;
-                }
-            }
-            from += TOGETHER;
-        }
+        vectors::run(AddTo { bump: self, clocks, sums });
     }
 
     /// Height, 0 to 1, at a frame clock inside the support.
-    #[inline]
+    #[inline(always)]
     fn height(&self, clock: u32) -> f32 {
         let t = clock.wrapping_sub(self.start) as i32 as f32 * (1.0 / 16_777_216.0);
         let before = crate::math::min((t - self.rise_s) * self.per_rise, 0.0);
@@ -90,6 +78,33 @@ impl Bump {
         let x = before + after;
         let w = 1.0 - crate::math::min(x * x, 1.0);
         w * w
+    }
+}
+
+/// What [`Bump::add_to`] is given.
+struct AddTo<'a, 'b> {
+    bump: &'a Bump,
+    clocks: &'a [u32],
+    sums: &'a mut [(&'b mut [f32], f32)],
+}
+
+impl Loop for AddTo<'_, '_> {
+    #[inline(always)]
+    fn run(self) {
+        let Range { start: mut from, end } = self.bump.inside(self.clocks);
+        while from < end {
+            let part = from..end.min(from + TOGETHER);
+            let mut heights = [0.0; TOGETHER];
+            for (height, clock) in heights.iter_mut().zip(self.clocks.get(part.clone()).unwrap_or_default()) {
+                *height = self.bump.height(*clock);
+            }
+            for (sums, factor) in self.sums.iter_mut() {
+                for (sum, height) in sums.get_mut(part.clone()).unwrap_or_default().iter_mut().zip(&heights) {
+                    *sum += *factor * height;
+                }
+            }
+            from += TOGETHER;
+        }
     }
 }
 

@@ -23,7 +23,7 @@ pub fn leads_of(vector: [f32; 3]) -> [f32; INDEPENDENT_LEADS] {
 }
 
 /// One lead of a heart vector, from its row of [`DOWER`].
-#[inline]
+#[inline(always)]
 pub(crate) fn lead_of([a, b, c]: [f32; 3], [x, y, z]: [f32; 3]) -> f32 {
     a * x + b * y + c * z
 }

@@ -1,0 +1,34 @@
+//! Loops over many frames, in the widest vectors that there are.
+//!
+//! A program for a family of processors is built for the vectors that all of them have. With the feature `wide-vectors` a loop is
+//! built a second time, for wider ones, and the processor is asked which to take. No operation is fused with another or
+//! changes its order, so the bits are the same.
+
+/// A loop with what it works on; its `run` is to be inlined.
+pub(crate) trait Loop {
+    fn run(self);
+}
+
+/// Runs a loop.
+#[cfg(feature = "wide-vectors")]
+pub(crate) fn run(work: impl Loop) {
+    struct Inlined<L>(L);
+
+    impl<L: Loop> pulp::NullaryFnOnce for Inlined<L> {
+        type Output = ();
+
+        #[inline(always)]
+        fn call(self) {
+            self.0.run();
+        }
+    }
+
+    pulp::Arch::new().dispatch(Inlined(work));
+}
+
+/// Runs a loop.
+#[cfg(not(feature = "wide-vectors"))]
+#[inline(always)]
+pub(crate) fn run(work: impl Loop) {
+    work.run();
+}
