@@ -54,7 +54,11 @@ pub fn exp(x: f32) -> f32 {
     }
     let x = if x > 88.0 { 88.0 } else { x };
     // x = n ln 2 + r with |r| <= ln 2 / 2; ln 2 in two parts, the first exact in 9 bits (Cody and Waite).
-    let n = libm::floorf(x * core::f32::consts::LOG2_E + 0.5);
+    // Rounded by way of an integer, which is cheaper than a floor, and exact: |n| is at most 127, and a NaN gives 0.
+    let nearest = x * core::f32::consts::LOG2_E + 0.5;
+    let towards_zero = nearest as i32;
+    let exponent = if towards_zero as f32 > nearest { towards_zero - 1 } else { towards_zero };
+    let n = exponent as f32;
     let r = x - n * 0.693_359_4;
     let r = r + n * 2.121_944_4e-4;
     // Polynomial as in the Cephes library's expf (Moshier; from memory, error measured).
@@ -65,8 +69,8 @@ pub fn exp(x: f32) -> f32 {
     let p = p * r + 0.166_666_65;
     let p = p * r + 0.5;
     let y = (p * r * r + r) + 1.0;
-    // 2^n by its bits: n is -126 to 127 here; a NaN gives exponent 127, and y is NaN then.
-    y * f32::from_bits(((n as i32 + 127) as u32) << 23)
+    // 2^n by its bits: n is -126 to 127 here; y is NaN where x is.
+    y * f32::from_bits(((exponent + 127) as u32) << 23)
 }
 
 /// Natural logarithm: absolute error at most 1e-6 or relative error 3e-7 for normal positive x; NaN at or below zero.
