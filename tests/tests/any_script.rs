@@ -178,6 +178,51 @@ proptest! {
     }
 }
 
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// Passed over for minutes with nobody listening, pulses long past are left out; what is played then is the same to the bit.
+    #[test]
+    fn pulses_long_past_leave_nothing(
+        told in prop::collection::vec(step(), 1..6),
+        often in prop::option::weighted(0.6, 0..RHYTHMS.len()),
+        seed in any::<u64>(),
+        left_out in (0..10_usize, 0..10_usize),
+        place in any::<prop::sample::Index>(),
+        then in prop::option::of(1000..9000_usize),
+    ) {
+        let mut told = told;
+        for (rhythm, _, hundredths, set, _) in &mut told {
+            // Minutes, mostly of one rhythm, and mostly without lines that ring: those are played whole.
+            (*rhythm, *hundredths) = (often.unwrap_or(*rhythm), *hundredths * 20);
+            if seed % 4 != 0 {
+                set.retain(|(field, _)| !field.info().path.ends_with("line_hz"));
+            }
+        }
+        let steps = Steps::new(&told);
+        prop_assume!(!steps.0.is_empty());
+        let items = steps.items();
+        let script = Script::new(seed, &items).expect("usable steps");
+        let player = Player::new(&script, FrameRate::hz(100).unwrap()).with_pressures_at(chosen(left_out));
+        let frames = player.clone().skip(u64::MAX) as usize;
+        // Late in the script, or anywhere.
+        let place = then.map_or_else(|| place.index(frames), |then| frames.saturating_sub(then));
+        let (mut heard, mut unheard) = (player.clone(), player);
+        heard.skip_observed(place as u64, &mut |_| ());
+        unheard.skip(place as u64);
+        for seconds in [1, 2, 7] {
+            let (mut one, mut other) = (vec![Frame::default(); 100 * seconds], vec![Frame::default(); 100 * seconds]);
+            let (mut events, mut other_events) = (Vec::new(), Vec::new());
+            let count = heard.fill_observed(&mut one, &mut |event| events.push(event));
+            prop_assert_eq!(count, unheard.fill_observed(&mut other, &mut |event| other_events.push(event)));
+            prop_assert_eq!(events, other_events, "events, after passing over {}", place);
+            for (i, (a, b)) in one.iter().zip(&other).enumerate() {
+                prop_assert_eq!(bits(a), bits(b), "frame {}, after passing over {}", i, place);
+            }
+        }
+    }
+}
+
 /// Made steps are mostly good, or the property would prove little.
 #[test]
 fn most_made_steps_play() {

@@ -1,6 +1,7 @@
 //! Pressures have what the script sets, and what the published figures say.
 
 use pulsewright_core::frame::{Channel, PressureSite};
+use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::pressure::Chosen;
 use pulsewright_core::pressure::arterial::{ejection_time_s, pre_ejection_s};
 use pulsewright_core::time::{Instant, Span};
@@ -23,6 +24,30 @@ const SET: &str = "arterial.systolic_mmhg=132 arterial.diastolic_mmhg=71 femoral
 
 fn channel(played: &Played, site: PressureSite, from_s: f64, to_s: f64) -> Vec<f64> {
     played.samples(Channel::Pressure(site), from_s, to_s)
+}
+
+/// In every rhythm, whatever the atria do: none, one or several a waves a beat, early ones, late ones, cannon waves.
+#[test]
+fn atria_and_veins_have_their_mean_in_every_rhythm() {
+    // Without beats for long, the pressure in the veins rises and is no longer what was set.
+    const PAUSES: [&str; 4] = ["ventricular-standstill", "paced-no-response", "paced-oversensing", "asystole"];
+    let sites = [
+        (PressureSite::Venous, 4.0),
+        (PressureSite::RightAtrium, 4.0),
+        (PressureSite::LeftAtrium, 9.0),
+        (PressureSite::Wedge, 9.0),
+    ];
+    let chosen = sites.map(|(site, _)| site);
+    for rhythm in RHYTHMS.iter().filter(|rhythm| !PAUSES.contains(&rhythm.id)) {
+        for body in ["adult", "neonate"] {
+            let set = format!("{body} {} venous.mean_mmhg=4 left_atrium.mean_mmhg=9", rhythm.id);
+            let played = play_at(100, Chosen::new(&chosen).expect("four sites"), &[(130.0, &set)]);
+            for (site, expected) in sites {
+                let found = mean(&channel(&played, site, 10.0, 130.0));
+                assert!((found - expected).abs() < 0.2, "{site:?} of {} in {}: {found}", body, rhythm.id);
+            }
+        }
+    }
 }
 
 /// 0.5 mmHg over what the samples between two frames may hide at 1 kHz, which is less.

@@ -52,6 +52,12 @@ pub struct Player<'a> {
     test_on: bool,
 }
 
+/// How far back pulses are played for the pressures to be known: some beats of the slowest heart.
+const REMEMBERED: Span = Span::secs(60);
+
+/// Longer than the effect of any contraction is on its way to a site.
+const UNDER_WAY: Span = Span::secs(1);
+
 /// With pointers of 32 bits, as a microcontroller has them; wider ones take a little more.
 const LARGEST: usize = if size_of::<usize>() == 4 { 4096 } else { 4096 + 128 };
 const _: () = assert!(size_of::<Player<'_>>() <= LARGEST, "the player must fit a small microcontroller");
@@ -163,13 +169,37 @@ impl<'a> Player<'a> {
         }
         let skipped = target.index() - self.clock.index();
         if let Some(before) = target.now().ticks().checked_sub(1) {
-            self.happen(Instant::from_ticks(before), observer);
+            self.pass(Instant::from_ticks(before), REMEMBERED, observer);
         }
         self.clock = target;
         if self.clock.now() >= self.end {
             self.finish(observer);
         }
         skipped
+    }
+
+    /// Lets everything happen that is due at or before `until`, with no frame to be seen before.
+    ///
+    /// Where nobody listens either, pulses long past are left out: a pulse as strong as the rhythm's regular ones leaves nothing
+    /// of what was before it. Should something be left of the time that was passed over, all of it is played after all.
+    fn pass(&mut self, until: Instant, remembered: Span, observer: &mut impl Observer) {
+        let from = until.minus(remembered);
+        if observer.listens() || from <= self.clock.now() {
+            self.happen(until, observer);
+            return;
+        }
+        let before = self.clone();
+        let chosen = self.pressures.rest();
+        self.happen(from, observer);
+        self.pressures.recall(chosen);
+        let arrived = from.plus(UNDER_WAY);
+        self.happen(arrived, observer);
+        self.with_pressures(arrived, |pressures, moment| pressures.forget(moment));
+        self.happen(until, observer);
+        if !self.pressures.are_known() {
+            *self = before;
+            self.happen(until, observer);
+        }
     }
 
     /// Ends the script at the next frame, telling `observer` of the pulses that this cuts off.
@@ -201,5 +231,60 @@ impl<'a> Player<'a> {
         let happened = self.clock.index().checked_sub(1).map(|last| self.clock.rate().instant_of(last));
         let soonest = happened.map_or(Instant::ZERO, |last| last.plus(Span::from_ticks(1)));
         self.timeline = Timeline::led(step, item, start.max(soonest));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::body::{ADULT, NEONATE};
+    use crate::heart::catalogue::RHYTHMS;
+    use crate::script::Item;
+    use crate::settings::{Field, Settings};
+    use crate::truth::Event;
+
+    const HZ: u64 = 100;
+
+    /// Bits of the pressures of the next seconds, and how many pulses are told in them with what bits.
+    fn then(mut player: Player<'_>) -> ([[u32; PressureSite::COUNT]; 300], u64) {
+        let mut frames = [Frame::default(); 300];
+        let mut told = 0_u64;
+        player.fill_observed(&mut frames, &mut |event: Event| {
+            if let Event::Pulse(pulse) = event {
+                for value in [pulse.foot_mmhg, pulse.systolic_mmhg, pulse.lowest_mmhg, pulse.mean_mmhg] {
+                    told = told.wrapping_mul(31).wrapping_add(u64::from(value.to_bits()));
+                }
+            }
+        });
+        (frames.map(|frame| frame.pressure_mmhg.map(f32::to_bits)), told)
+    }
+
+    /// A few seconds are too short for many a rhythm: then all has to be played, and what is half forgotten must not be taken
+    /// for known.
+    #[test]
+    fn what_is_known_is_as_if_nothing_had_been_forgotten() {
+        let sites = [&PressureSite::ALL[..8], &PressureSite::ALL[2..]];
+        for (i, rhythm) in RHYTHMS.iter().enumerate() {
+            for (body, sites) in [&ADULT, &NEONATE].into_iter().zip(sites) {
+                let settings =
+                    Settings::new(body, rhythm).lit(Field::ArterialSwing, 6.0).lit(Field::ChestBreathing, 2.0);
+                let step = Step { duration: Some(Span::secs(80)), settings, ramps: &[], beats: &[] };
+                let items = [Item::Step(step)];
+                let script = Script::new(i as u64, &items).expect("a step by itself");
+                let chosen = Chosen::new(sites).expect("eight sites");
+                let mut whole = Player::new(&script, FrameRate::lit(HZ as u32)).with_pressures_at(chosen);
+                for second in (10..70).step_by(4) {
+                    let at = whole.clock.rate().instant_of(second * HZ);
+                    let before = whole.clone();
+                    whole.skip_observed(second * HZ - whole.position(), &mut |_: Event| ());
+                    for remembered in [1.2, 1.7, 2.5, 4.0] {
+                        let mut parted = before.clone();
+                        parted.pass(at.minus(Span::from_ticks(1)), Span::from_secs(remembered), &mut ());
+                        parted.clock = whole.clock;
+                        assert_eq!(then(parted), then(whole.clone()), "{}, {second} s, {remembered} s", rhythm.id);
+                    }
+                }
+            }
+        }
     }
 }

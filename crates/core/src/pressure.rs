@@ -12,6 +12,7 @@
 
 pub mod arterial;
 pub mod chambers;
+pub mod contractions;
 pub mod ejection;
 pub mod intracranial;
 pub mod line;
@@ -22,12 +23,12 @@ use crate::frame::{Channel, PressureSite};
 use crate::settings::Field;
 use crate::time::{Instant, Span};
 use crate::truth::{Event, Observer};
-use chambers::Last;
+use contractions::Contractions;
 use core::fmt;
 use ejection::{Ejection, Stroke};
 use line::Tap;
 use sites::Moment;
-use trace::Trace;
+use trace::{Plan, Trace};
 
 /// Beats and atrial contractions whose effects have not all arrived: they last at most 0.23 s and come at least
 /// 0.15 s apart each.
@@ -98,12 +99,13 @@ impl Chosen {
     }
 }
 
-/// A contraction.
+/// Who contracts.
 #[derive(Clone, Copy, Debug)]
-enum Contraction {
-    /// Of the atria, with this share of their usual force.
-    Atria(f32),
-    Ventricles(Stroke),
+enum Chambers {
+    /// Perhaps against closed valves.
+    Atria { closed: bool },
+    /// See [`Stroke`].
+    Ventricles { odd: bool },
 }
 
 /// What a contraction of atria or ventricles has still to start.
@@ -112,7 +114,9 @@ struct Pending {
     onset: Instant,
     due: Instant,
     pre_ejection_s: f32,
-    contraction: Contraction,
+    chambers: Chambers,
+    /// Against a usual contraction.
+    strength: f32,
     /// Sites still to come, by bit.
     left: u16,
 }
@@ -122,22 +126,23 @@ impl Pending {
         onset: Instant::ZERO,
         due: Instant::NEVER,
         pre_ejection_s: 0.0,
-        contraction: Contraction::Atria(0.0),
+        chambers: Chambers::Atria { closed: false },
+        strength: 0.0,
         left: 0,
     };
 
-    fn new(onset: Instant, period: Span, contraction: Contraction, sites: u16) -> Pending {
+    fn new(onset: Instant, period: Span, chambers: Chambers, strength: f32, sites: u16) -> Pending {
         let pre_ejection_s = arterial::pre_ejection_s(period);
-        let mut pending = Pending { onset, due: Instant::NEVER, pre_ejection_s, contraction, left: sites };
+        let mut pending = Pending { onset, due: Instant::NEVER, pre_ejection_s, chambers, strength, left: sites };
         let arrivals = Chosen(sites).sites().map(|site| pending.arrival(site));
         pending.due = arrivals.min().unwrap_or(Instant::NEVER);
         pending
     }
 
     fn arrival(&self, site: PressureSite) -> Instant {
-        self.onset.plus(match self.contraction {
-            Contraction::Ventricles(_) => sites::beat_delay(site, self.pre_ejection_s),
-            Contraction::Atria(_) => sites::atrial_delay(site),
+        self.onset.plus(match self.chambers {
+            Chambers::Ventricles { .. } => sites::beat_delay(site, self.pre_ejection_s),
+            Chambers::Atria { .. } => sites::atrial_delay(site),
         })
     }
 
@@ -157,6 +162,12 @@ impl Pending {
         Chosen(taken)
     }
 }
+
+/// From P onset to the start of the a wave.
+const A_WAVE: Span = Span::from_secs(chambers::A_WAVE_S);
+
+/// From QRS onset to the closing of the valves.
+const CLOSING: Span = Span::from_secs(chambers::CLOSING_S);
 
 /// Sites at which the contraction of the atria starts something.
 const ATRIAL: u16 = Chosen::EVERY
@@ -178,10 +189,9 @@ pub struct Pressures {
     ejection: Ejection,
     /// Sites whose present cycle began with a pulse, by bit.
     pulsing: u16,
-    /// Sites that saw an a wave since the last beat, by bit.
-    contracted: u16,
     /// When the ventricles last closed and opened their inflow valves.
-    systole: Option<(Instant, Instant)>,
+    systole: (Instant, Instant),
+    contractions: Contractions,
 }
 
 impl Pressures {
@@ -193,8 +203,8 @@ impl Pressures {
             pending: [Pending::NONE; PENDING],
             ejection: Ejection::new(),
             pulsing: 0,
-            contracted: 0,
-            systole: None,
+            systole: (Instant::ZERO, Instant::ZERO),
+            contractions: Contractions::default(),
         }
     }
 
@@ -212,7 +222,7 @@ impl Pressures {
             let rest = moment.rest(site);
             let before = |beat: Instant| {
                 let next_s = beat.plus(sites::beat_delay(site, pre_ejection_s)).since(Instant::ZERO).as_secs();
-                let plan = moment.beat(site, moment.before_beat(site), &stroke, false, None)?;
+                let plan = moment.beat(site, moment.before_beat(site), &stroke, false, &self.contractions)?;
                 (next_s < period.as_secs()).then(|| plan.after(period.as_secs() - next_s))
             };
             let trace = match first_beat.and_then(before) {
@@ -233,7 +243,11 @@ impl Pressures {
 
     /// The atria were activated and contract with this share of their usual force.
     pub fn atria(&mut self, onset: Instant, force: f32, moment: &Moment<'_>) {
-        self.expect(Pending::new(onset, moment.period, Contraction::Atria(force), self.chosen.0 & ATRIAL));
+        let start = onset.plus(A_WAVE);
+        let (closing, opening) = self.systole;
+        let closed = closing <= start && start < opening;
+        self.contractions.atria(start.since(closing), force, closed);
+        self.expect(Pending::new(onset, moment.period, Chambers::Atria { closed }, force, self.chosen.0 & ATRIAL));
     }
 
     /// The ventricles were activated, `interval` after the time before (`None` for the first); `ejection` is the
@@ -242,8 +256,17 @@ impl Pressures {
         let period = moment.period;
         let stroke = self.ejection.stroke(interval, ejection, period);
         let opening_s = arterial::pre_ejection_s(period) + arterial::ejection_time_s(period);
-        self.systole = Some((onset.shifted(chambers::CLOSING_S), onset.shifted(opening_s)));
-        self.expect(Pending::new(onset, period, Contraction::Ventricles(stroke), self.chosen.0));
+        let closing = onset.plus(CLOSING);
+        self.contractions.ventricles(closing.since(self.systole.0));
+        self.systole = (closing, onset.plus(Span::from_secs(opening_s)));
+        // Atria that have been activated and contract only once the valves have closed do so against them.
+        for pending in &mut self.pending {
+            if let Chambers::Atria { closed } = &mut pending.chambers {
+                *closed |= pending.onset.plus(A_WAVE) >= closing;
+            }
+        }
+        let ventricles = Chambers::Ventricles { odd: stroke.odd };
+        self.expect(Pending::new(onset, period, ventricles, stroke.strength, self.chosen.0));
         stroke
     }
 
@@ -261,22 +284,21 @@ impl Pressures {
     /// Starts what has arrived; tells `observer` of the pulses that this ends.
     pub fn start(&mut self, moment: &Moment<'_>, observer: &mut dyn Observer) {
         let now = self.next();
-        let Some(pending) = self.pending.iter_mut().find(|pending| pending.left != 0 && pending.due == now) else {
+        let due = self.pending.iter_mut().filter(|pending| pending.left != 0 && pending.due == now);
+        // Of two that are due together the earlier, wherever they are kept.
+        let Some(pending) = due.min_by_key(|pending| pending.onset) else {
             return;
         };
-        let (arrived, contraction) = (pending.take(), pending.contraction);
+        let (arrived, chambers, strength) = (pending.take(), pending.chambers, pending.strength);
         for site in arrived.sites() {
-            match contraction {
-                Contraction::Ventricles(stroke) => self.start_beat(site, now, &stroke, moment, observer),
-                Contraction::Atria(force) => self.start_atrial(site, now, force, moment),
+            match chambers {
+                Chambers::Ventricles { odd } => self.start_beat(site, now, &Stroke { strength, odd }, moment, observer),
+                Chambers::Atria { closed } => self.start_atrial(site, now, strength, closed, moment),
             }
         }
     }
 
-    fn start_atrial(&mut self, site: PressureSite, now: Instant, force: f32, moment: &Moment<'_>) {
-        // What counts is when the atrium contracts, not when that is seen here.
-        let contraction = now.minus(sites::lag(site));
-        let closed = self.systole.is_some_and(|(closing, opening)| closing <= contraction && contraction < opening);
+    fn start_atrial(&mut self, site: PressureSite, now: Instant, force: f32, closed: bool, moment: &Moment<'_>) {
         let Some(tap) = self.tap(site) else {
             return;
         };
@@ -286,7 +308,6 @@ impl Pressures {
             return;
         };
         tap.redirect(now, |trace| trace.follow(now, plan, cycle));
-        self.contracted |= bit(site);
     }
 
     fn start_beat(
@@ -297,24 +318,18 @@ impl Pressures {
         moment: &Moment<'_>,
         observer: &mut dyn Observer,
     ) {
-        let contracted = self.contracted & bit(site) != 0;
-        self.contracted &= !bit(site);
+        let contracted = self.contractions.came_before();
         let told = observer.listens() && self.is_told(site, moment);
-        let corrects = self.pulsing & bit(site) != 0 && sites::corrects_mean(site);
-        let Some(tap) = self.tap(site) else {
+        let Some(tap) = self.chosen.place(site).and_then(|place| self.taps.get_mut(place)) else {
             return;
         };
-        let (cycle, here) = if told || corrects {
+        let (cycle, here) = if told {
             let (cycle, here) = tap.trace.close(now);
             (Some(cycle), here)
         } else {
             (None, tap.trace.here(now))
         };
-        let last = cycle
-            .as_ref()
-            .filter(|_| corrects)
-            .map(|cycle| Last { rest_mmhg: tap.trace.asymptote_mmhg(), mean_mmhg: cycle.mean_mmhg(now) });
-        let Some(plan) = &moment.beat(site, here, stroke, contracted, last.as_ref()) else {
+        let Some(plan) = &moment.beat(site, here, stroke, contracted, &self.contractions) else {
             return;
         };
         tap.redirect(now, |trace| trace.begin(now, plan));
@@ -323,7 +338,7 @@ impl Pressures {
             tap.strike(now, whip);
         }
         self.pulsing |= bit(site);
-        if let Some(cycle) = cycle.filter(|_| told) {
+        if let Some(cycle) = cycle {
             observer.observe(Event::Pulse(cycle.pulse(site, now)));
         }
     }
@@ -342,6 +357,33 @@ impl Pressures {
             }
         }
         self.pulsing = 0;
+    }
+
+    /// Plays no site until [`Pressures::recall`]; what the heart does is kept, as it costs little. Says which sites were played.
+    pub fn rest(&mut self) -> Chosen {
+        core::mem::replace(&mut self.chosen, Chosen(0))
+    }
+
+    /// Plays these sites again; from here on contractions are followed to where they arrive.
+    pub fn recall(&mut self, chosen: Chosen) {
+        self.chosen = chosen;
+    }
+
+    /// Forgets the pressures at every site, when all has arrived that contracted before [`Pressures::recall`].
+    ///
+    /// What is not known is no number, and whatever is worked out of it is none either: nothing in this module takes another
+    /// way round it. Beats draw over it until all is known again.
+    pub fn forget(&mut self, moment: &Moment<'_>) {
+        for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
+            *tap = Tap::new(Trace::new(moment.at, Plan::unknown()));
+            tap.connect(moment.at, 0.0, &moment.connection(site));
+        }
+        self.pulsing = 0;
+    }
+
+    /// Whether all is known to the last bit, as if nothing had been forgotten.
+    pub fn are_known(&self) -> bool {
+        self.chosen.sites().zip(&self.taps).all(|(_, tap)| tap.is_known())
     }
 
     /// What the transducer at a site sees, if that site is played.

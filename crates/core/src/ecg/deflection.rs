@@ -70,7 +70,7 @@ impl Bump {
     }
 
     /// Height, 0 to 1, at a frame clock inside the support.
-    #[inline(always)]
+    #[inline]
     fn height(&self, clock: u32) -> f32 {
         let t = clock.wrapping_sub(self.start) as i32 as f32 * (1.0 / 16_777_216.0);
         let before = crate::math::min((t - self.rise_s) * self.per_rise, 0.0);

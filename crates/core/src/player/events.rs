@@ -123,7 +123,7 @@ impl Player<'_> {
     }
 
     /// Lets the pressures act on what holds at an instant.
-    fn with_pressures<R>(&mut self, at: Instant, act: impl FnOnce(&mut Pressures, &Moment<'_>) -> R) -> R {
+    pub(super) fn with_pressures<R>(&mut self, at: Instant, act: impl FnOnce(&mut Pressures, &Moment<'_>) -> R) -> R {
         let moment = moment(self.step.as_ref(), at, &self.respiration);
         act(&mut self.pressures, &moment)
     }

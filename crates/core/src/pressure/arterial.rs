@@ -142,14 +142,17 @@ fn base(foot_mmhg: f32, strength: f32, target: &Target) -> f32 {
     foot_mmhg + min(strength, 1.0) * (target.diastolic_mmhg - foot_mmhg)
 }
 
-/// Systolic pressure of a beat of `strength` from a foot at `foot_mmhg`, mmHg.
-pub fn systolic(foot_mmhg: f32, strength: f32, target: &Target) -> f32 {
+/// Systolic pressure of a beat of `strength` from a foot at `foot_mmhg` that adds its share to `base_mmhg`.
+fn top(base_mmhg: f32, foot_mmhg: f32, strength: f32, target: &Target) -> f32 {
     let size = strength * (target.systolic_mmhg - target.diastolic_mmhg);
-    max(base(foot_mmhg, strength, target) + size, foot_mmhg + 0.25 * size)
+    max(base_mmhg + size, foot_mmhg + 0.25 * size)
 }
 
 /// Diastolic pressure that regular beats of this ejection hold, mmHg: the fixed point of the map from foot to foot.
 pub fn foot(form: &Form, ejection: f32, target: &Target) -> f32 {
+    if ejection >= 1.0 {
+        return target.diastolic_mmhg;
+    }
     let floor = asymptote(target.diastolic_mmhg);
     let above = target.diastolic_mmhg - floor;
     let share = min(ejection, 1.0);
@@ -159,24 +162,36 @@ pub fn foot(form: &Form, ejection: f32, target: &Target) -> f32 {
     floor + left * (share * above + added) / (1.0 - left * (1.0 - share))
 }
 
-/// The pulse from a foot at `foot_mmhg`, of `strength` (1 is that of a regular beat).
+/// Systolic pressure that regular beats of this ejection hold, mmHg.
+pub fn held(form: &Form, ejection: f32, target: &Target) -> f32 {
+    let foot = foot(form, ejection, target);
+    top(base(foot, ejection, target), foot, ejection, target)
+}
+
+/// Share of a regular beat's strength from which on a beat is as good as one.
+const REGULAR: f32 = 0.95;
+
+/// The pulse from a foot at `foot_mmhg`, of `strength` (1 is that of a full beat) where regular beats have `ejection`.
 ///
+/// A beat as strong as a regular one reaches what those hold, wherever it starts from, so that what went before is forgotten.
 /// `None` when the beat is too weak to open the valve.
-pub fn pulse(form: &Form, foot_mmhg: f32, strength: f32, target: &Target) -> Option<Plan> {
+pub fn pulse(form: &Form, foot_mmhg: f32, strength: f32, ejection: f32, target: &Target) -> Option<Plan> {
     if strength < WEAKEST {
         return None;
     }
     let floor = asymptote(target.diastolic_mmhg);
-    let base = base(foot_mmhg, strength, target);
+    let from = if strength >= REGULAR * ejection { foot(form, ejection, target) } else { foot_mmhg };
+    let base = base(from, strength, target);
     let size = strength * (target.systolic_mmhg - target.diastolic_mmhg);
     let height = |share: f32| base + share * size;
     let Course { notch_s, dicrotic_s, runoff_s, per_s } = Course::new(form, strength, target);
-    let runoff = max(height(form.runoff), floor + 0.1);
-    let dicrotic = max(height(form.dicrotic), runoff);
+    // In this order what is no number stays none: see `Pressures::forget`.
+    let runoff = max(floor + 0.1, height(form.runoff));
+    let dicrotic = max(runoff, height(form.dicrotic));
     let due_s = max(target.period.as_secs(), 0.15);
     let tail = Tail { asymptote_mmhg: floor, per_s, due_s, then: form.then };
     let rise_s = min(form.rise_s, 0.42 * ejection_time_s(target.period));
-    let systolic = systolic(foot_mmhg, strength, target);
+    let systolic = top(base, foot_mmhg, strength, target);
     let rise = systolic - foot_mmhg;
     // Slope that leaves the rise without a bend: as steep as what is left, and a third.
     let shoulder_slope = 2.6 * (1.0 - form.shoulder) * rise / rise_s;
@@ -193,7 +208,7 @@ pub fn pulse(form: &Form, foot_mmhg: f32, strength: f32, target: &Target) -> Opt
 /// Systolic, diastolic and mean pressure, mmHg, that regular beats of this ejection hold; `None` without pulses.
 pub fn steady(form: &Form, target: &Target, ejection: f32) -> Option<(f32, f32, f32)> {
     let foot = foot(form, ejection, target);
-    let plan = pulse(form, foot, ejection, target)?;
+    let plan = pulse(form, foot, ejection, ejection, target)?;
     let period_s = target.period.as_secs();
-    Some((systolic(foot, ejection, target), foot, plan.integral(period_s) / period_s))
+    Some((held(form, ejection, target), foot, plan.integral(period_s) / period_s))
 }

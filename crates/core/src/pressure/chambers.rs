@@ -12,6 +12,7 @@
 //! fibrillating ones make no a wave, and atria that contract against closed valves make a cannon wave.
 
 use super::arterial::{ejection_time_s, pre_ejection_s};
+use super::contractions::Contractions;
 use super::trace::{Plan, Stillness, Tail};
 use crate::math::{clamp, max, min};
 use crate::time::Span;
@@ -49,14 +50,12 @@ const CANNON: f32 = 3.5;
 /// Return of an atrium to rest, 1/s.
 const REST_PER_S: f32 = 6.0;
 
-/// Area of an a wave of height 1, s.
-const A_AREA_S: f32 = 0.5 * A_RISE_S + 0.55 * A_FALL_S + 0.1 / REST_PER_S;
-
 fn rest(base: f32, due_s: f32) -> Tail {
     Tail { asymptote_mmhg: base, per_s: REST_PER_S, due_s, then: Stillness::Vein }
 }
 
 /// The a wave of `wave_mmhg` from a pressure and slope over `base_mmhg`; `cannon` when the valves are closed.
+#[inline(never)]
 pub fn a_wave(here: (f32, f32), base_mmhg: f32, wave_mmhg: f32, cannon: bool, period: Span) -> Plan {
     let height = if cannon { CANNON * wave_mmhg } else { wave_mmhg };
     let peak = max(base_mmhg + height, here.0 + 0.2 * wave_mmhg);
@@ -69,38 +68,24 @@ pub fn a_wave(here: (f32, f32), base_mmhg: f32, wave_mmhg: f32, cannon: bool, pe
 
 /// c, x, v and y from the closing of the valves on, from a pressure and slope.
 ///
-/// `follows_a` tells whether the atria contracted since the beat before: without, the x descent is shallow. `last` is
-/// what the cycle before was.
+/// `follows_a` tells whether the atria contracted since the beat before: without, the x descent is shallow. The cycles of
+/// these `contractions` would have had the mean as set.
 pub fn systole(
     form: &Atrium,
     here: (f32, f32),
     (mean_mmhg, wave_mmhg): (f32, f32),
     follows_a: bool,
-    last: Option<&Last>,
+    contractions: &Contractions,
     period: Span,
 ) -> Plan {
     // The resting pressure of the atrium, under which the waves leave the mean as set.
-    let unit = waves(form, (0.0, 0.0), 0.0, 1.0, follows_a, period);
-    let period_s = period.as_secs();
-    let a = if follows_a { A_AREA_S } else { 0.0 };
-    let base = mean_mmhg - wave_mmhg * (unit.integral(period_s) + a) / period_s;
-    // Waves that run into each other have another area: what the cycle before was off by corrects the rest, within bounds
-    // that a pause or a change of the script can't pass.
-    let off = last.map_or(0.0, |last| last.rest_mmhg - base + 0.4 * (mean_mmhg - last.mean_mmhg));
-    let most = 0.3 * wave_mmhg;
-    waves(form, here, base + clamp(off, -most, most), wave_mmhg, follows_a, period)
+    let base = mean_mmhg - wave_mmhg * contractions.mean(form, period);
+    waves(form, here, base, wave_mmhg, follows_a, period)
 }
 
-/// A cycle of an atrium that has ended.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Last {
-    /// The resting pressure under its waves, mmHg.
-    pub rest_mmhg: f32,
-    /// Its mean by integral, mmHg.
-    pub mean_mmhg: f32,
-}
-
-fn waves(form: &Atrium, here: (f32, f32), base: f32, wave: f32, follows_a: bool, period: Span) -> Plan {
+/// The same from a resting pressure of `base`, with waves of `wave`, mmHg.
+#[inline(never)]
+pub fn waves(form: &Atrium, here: (f32, f32), base: f32, wave: f32, follows_a: bool, period: Span) -> Plan {
     let period_s = max(period.as_secs(), 0.15);
     let ejection_s = ejection_time_s(period);
     let opening_s = max(pre_ejection_s(period) - CLOSING_S, 0.0);

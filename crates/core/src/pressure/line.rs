@@ -185,6 +185,11 @@ impl Tap {
         Tap { seen, until_s, trace, ring: Ring::NONE, open: 1.0, line: Line::IDEAL }
     }
 
+    /// Whether what is seen is known to the last bit: the pressure in the vessel is, and no line rings on.
+    pub(crate) fn is_known(&self) -> bool {
+        self.line.is_ideal() && self.trace.is_known()
+    }
+
     /// Goes on to the piece in which `now` lies.
     fn advance(&mut self, now: Instant) {
         let t_s = self.trace.time_s(now);

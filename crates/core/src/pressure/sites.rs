@@ -1,7 +1,8 @@
 //! The sites: which settings each reads, when a contraction reaches it, and what it starts there.
 
 use super::arterial::{self, FEMORAL, Form, PULMONARY, RADIAL, Target};
-use super::chambers::{self, CENTRAL_VEIN, LEFT_ATRIUM, LEFT_VENTRICLE, Last, RIGHT_ATRIUM, RIGHT_VENTRICLE, WEDGE};
+use super::chambers::{self, CENTRAL_VEIN, LEFT_ATRIUM, LEFT_VENTRICLE, RIGHT_ATRIUM, RIGHT_VENTRICLE, WEDGE};
+use super::contractions::Contractions;
 use super::ejection::Stroke;
 use super::intracranial;
 use super::line::{Connection, Line};
@@ -81,11 +82,6 @@ pub fn atrial_delay(site: PressureSite) -> Span {
     Span::from_secs(chambers::A_WAVE_S).plus(lag(site))
 }
 
-/// Whether the mean of a cycle corrects the next one.
-pub fn corrects_mean(site: PressureSite) -> bool {
-    matches!(site, PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge)
-}
-
 /// What holds at an instant.
 pub struct Moment<'v> {
     /// The instant.
@@ -150,7 +146,7 @@ impl Moment<'_> {
             return target.systolic_mmhg;
         }
         let form = if artery == PressureSite::Pulmonary { &PULMONARY } else { &RADIAL };
-        arterial::systolic(arterial::foot(form, self.ejection, &target), self.ejection, &target)
+        arterial::held(form, self.ejection, &target)
     }
 
     /// Systolic and end-diastolic pressure of a ventricle, mmHg.
@@ -211,24 +207,27 @@ impl Moment<'_> {
         }
     }
 
-    /// What a beat starts at a site from the pressure and slope there, after the cycle `last`; `None` when it is too weak.
+    /// What a beat starts at a site from the pressure and slope there; `None` when it is too weak.
+    ///
+    /// `contracted` tells whether the atria contracted since the beat before, `contractions` when they did.
     pub fn beat(
         &self,
         site: PressureSite,
         here: (f32, f32),
         stroke: &Stroke,
         contracted: bool,
-        last: Option<&Last>,
+        contractions: &Contractions,
     ) -> Option<Plan> {
         let period = self.period;
-        let artery = |form: &Form| arterial::pulse(form, here.0, stroke.strength, &self.target(site, stroke.odd));
+        let artery =
+            |form: &Form| arterial::pulse(form, here.0, stroke.strength, self.ejection, &self.target(site, stroke.odd));
         match site {
             PressureSite::Arterial => artery(&RADIAL),
             PressureSite::Femoral => artery(&FEMORAL),
             PressureSite::Pulmonary => artery(&PULMONARY),
             PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
                 let (form, mean, wave) = self.atrium(site);
-                Some(chambers::systole(form, here, (mean, wave), contracted, last, period))
+                Some(chambers::systole(form, here, (mean, wave), contracted, contractions, period))
             }
             PressureSite::RightVentricle => {
                 let (systolic, end) = self.ventricle(site, stroke.odd);
@@ -248,6 +247,11 @@ impl Moment<'_> {
         }
     }
 
+    /// From an a wave to the closing of the valves of a conducted beat, s.
+    fn left_s(&self) -> f32 {
+        0.001 * self.get(Field::PrMs) + chambers::CLOSING_S - chambers::A_WAVE_S
+    }
+
     /// A stroke's strength against that of this rhythm's regular beats.
     fn force(&self, stroke: &Stroke) -> f32 {
         stroke.strength / max(self.ejection, 0.05)
@@ -260,10 +264,9 @@ impl Moment<'_> {
         match site {
             PressureSite::RightVentricle | PressureSite::LeftVentricle => {
                 let end_diastolic = self.end_diastolic(site);
-                // Nothing comes in before the ventricle has relaxed.
+                // Nothing comes in before the ventricle has relaxed. Where what it started from is not known, it contracts: closed.
                 let relaxed = here.0 < 1.5 * end_diastolic && here.1 > -10.0 * end_diastolic;
-                let left_s = 0.001 * self.get(Field::PrMs) + chambers::CLOSING_S - chambers::A_WAVE_S;
-                (relaxed && !closed).then(|| chambers::kick(here, end_diastolic, force, left_s, period))
+                (relaxed && !closed).then(|| chambers::kick(here, end_diastolic, force, self.left_s(), period))
             }
             _ => {
                 let (_, _, wave) = self.atrium(site);

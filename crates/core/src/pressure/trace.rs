@@ -121,6 +121,17 @@ impl Plan {
         Plan { knots, len: 1, tail }
     }
 
+    /// A plan of which nothing is known.
+    pub fn unknown() -> Plan {
+        let tail = Tail { asymptote_mmhg: f32::NAN, per_s: 1.0, due_s: 1.0, then: Stillness::Same };
+        Plan::new(f32::NAN, 0.0, tail)
+    }
+
+    /// Whether every pressure of it is known.
+    fn is_known(&self) -> bool {
+        !self.tail.asymptote_mmhg.is_nan() && self.knots.iter().take(self.len as usize).all(|knot| !knot.mmhg.is_nan())
+    }
+
     /// Goes on to a pressure and slope at a time after the last knot; held at a least distance from it.
     pub fn to(mut self, at_s: f32, mmhg: f32, slope: f32) -> Plan {
         let last = self.last();
@@ -197,7 +208,7 @@ impl Plan {
     /// What is left of the plan after `gone_s`.
     pub fn after(&self, gone_s: f32) -> Plan {
         let index = self.index_at(gone_s);
-        let (mmhg, slope) = self.piece(index).0.here(gone_s);
+        let (mmhg, slope) = self.here(gone_s);
         let due_s = max(self.tail.due_s - gone_s, SHORTEST_S);
         let mut rest = Plan::new(mmhg, slope, Tail { due_s, ..self.tail });
         for knot in self.knots.iter().take(self.len as usize).skip(index + 1).map(Packed::knot) {
@@ -206,12 +217,19 @@ impl Plan {
         rest
     }
 
+    /// Pressure and slope at a time since the start.
+    #[inline(never)]
+    pub fn here(&self, t_s: f32) -> (f32, f32) {
+        self.piece(self.index_at(t_s)).0.here(t_s)
+    }
+
     /// Highest pressure at a knot, mmHg.
     pub fn highest_mmhg(&self) -> f32 {
         self.knots.iter().take(self.len as usize).fold(f32::NEG_INFINITY, |highest, knot| max(highest, knot.mmhg))
     }
 
     /// Integral from the start to `until_s`, mmHg s.
+    #[inline(never)]
     pub fn integral(&self, until_s: f32) -> f32 {
         let mut sum = 0.0;
         for index in 0..self.len as usize + 2 {
@@ -364,6 +382,12 @@ impl Trace {
         Trace::new(now, Plan::new(mmhg, 0.0, tail))
     }
 
+    /// Whether every pressure of it, and all that its cycle has come to, is known.
+    pub(crate) fn is_known(&self) -> bool {
+        // What is no number leaves its mark in one of these.
+        self.plan.is_known() && !self.cycle.foot_mmhg.is_nan() && !self.cycle.area.is_nan()
+    }
+
     /// Seconds since the start of the plan; exact to 2^-24 s, held at 255 s, where every tail has arrived.
     #[inline]
     pub(crate) fn time_s(&self, now: Instant) -> f32 {
@@ -384,8 +408,7 @@ impl Trace {
 
     /// Pressure and slope at `now`.
     pub(crate) fn here(&self, now: Instant) -> (f32, f32) {
-        let t_s = self.time_s(now);
-        self.piece_at(t_s).0.here(t_s)
+        self.plan.here(self.time_s(now))
     }
 
     /// Follows another plan from `now` on; the cycle, closed at `now`, goes on.
