@@ -24,7 +24,7 @@ pub fn laws(bytes: &[u8]) {
 }
 
 fn played(u: &mut Unstructured<'_>) -> Result<()> {
-    let seed = u.arbitrary()?;
+    let seed: u64 = u.arbitrary()?;
     let rate = FrameRate::hz(*u.choose(&[100, 250, 360, 500, 1000])?).expect("a frame rate");
     let sites = u.arbitrary::<u16>()?;
     let kept = PressureSite::ALL.iter().enumerate().filter(|(i, _)| sites & 1 << i != 0).map(|(_, site)| *site);
@@ -48,7 +48,7 @@ fn played(u: &mut Unstructured<'_>) -> Result<()> {
     expected.fill(&mut whole, 64, 1);
     let asked = asked(u);
     let mut heard = Heard::default();
-    let mut split = player;
+    let mut split = player.clone();
     let mut ways = asked.iter().copied();
     while heard.frames.len() < count {
         let left = count - heard.frames.len();
@@ -67,6 +67,7 @@ fn played(u: &mut Unstructured<'_>) -> Result<()> {
     }
     heard.fill(&mut split, 97, 1);
     expected.same(&heard);
+    far_on(&player, (61 + seed % 200) * u64::from(rate.as_hz()));
 
     let mut bytes = Vec::new();
     if image::write(&script, |part| bytes.extend_from_slice(part)).is_ok() {
@@ -76,6 +77,17 @@ fn played(u: &mut Unstructured<'_>) -> Result<()> {
         expected.same(&heard);
     }
     Ok(())
+}
+
+/// Minutes on, it makes no difference whether somebody listened on the way.
+fn far_on(player: &Player<'_>, count: u64) {
+    let (mut one, mut other) = (player.clone(), player.clone());
+    let skipped = one.skip_observed(count, &mut |_: Event| ());
+    assert_eq!(skipped, other.skip(count));
+    let [mut expected, mut found] = [Heard::default(), Heard::default()];
+    expected.fill(&mut one, 64, 300);
+    found.fill(&mut other, 64, 300);
+    expected.same(&found);
 }
 
 /// Frames, none for those that were skipped, and everything told.
