@@ -154,6 +154,8 @@ impl<'a> Player<'a> {
     }
 
     /// Passes over `count` frames, or to the end of the script, and says how many; costs only what happens in them.
+    ///
+    /// Over more than a minute, it keeps a copy of the player on the stack.
     pub fn skip(&mut self, count: u64) -> u64 {
         self.skip_observed(count, &mut ())
     }
