@@ -54,9 +54,21 @@ class Watched:
         return [url for url in self.asked if not url.startswith(("file:", "blob:", "data:"))]
 
 
+# What the browser keeps for the page.
+KEPT = "JSON.stringify(Object.entries(localStorage).sort())"
+
+
 def reload(page: Page) -> None:
-    """Reloads, and waits until the browser has scrolled back to where it was: a click before that may land elsewhere."""
-    page.reload()
+    """Reloads, and waits until the browser has scrolled back to where it was: a click before that may land elsewhere.
+
+    On a busy machine the browser may give the new page what it kept before the old page's last words have come to it, which
+    no person is quick enough to see: then it is asked again.
+    """
+    kept = page.evaluate(KEPT)
+    for _ in range(20):
+        page.reload()
+        if page.evaluate(KEPT) == kept:
+            break
     page.evaluate("new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))")
 
 
