@@ -50,7 +50,7 @@ impl Beats {
 fn passed(words: &str) -> Beats {
     let items = items(&[(86_400.0 * (DAYS + 1) as f32, words)]);
     let script = Script::new(7, &items).expect("a script");
-    // Without pressures, which take ten times as long: each beat of the heart starts eight pulses.
+    // Without pressures: this listener would be told of eight pulses for each beat, all of which would have to be played.
     let chosen = Chosen::new(&[]).expect("no site is not too many");
     let mut player = Player::new(&script, RATE).with_pressures_at(chosen);
     let mut beats = Beats::default();
