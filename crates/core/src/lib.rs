@@ -56,4 +56,4 @@ pub mod test_signal;
 pub mod time;
 pub mod timeline;
 pub mod truth;
-mod vectors;
+pub mod vectors;

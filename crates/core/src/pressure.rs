@@ -222,7 +222,7 @@ impl Pressures {
             let rest = moment.rest(site);
             let before = |beat: Instant| {
                 let next_s = beat.plus(sites::beat_delay(site, pre_ejection_s)).since(Instant::ZERO).as_secs();
-                let plan = moment.beat(site, moment.before_beat(site), &stroke, false, &self.contractions)?;
+                let plan = moment.beat(site, moment.before_beat(site), &stroke, &self.contractions)?;
                 (next_s < period.as_secs()).then(|| plan.after(period.as_secs() - next_s))
             };
             let trace = match first_beat.and_then(before) {
@@ -318,7 +318,6 @@ impl Pressures {
         moment: &Moment<'_>,
         observer: &mut dyn Observer,
     ) {
-        let contracted = self.contractions.came_before();
         let told = observer.listens() && self.is_told(site, moment);
         let Some(tap) = self.chosen.place(site).and_then(|place| self.taps.get_mut(place)) else {
             return;
@@ -329,7 +328,7 @@ impl Pressures {
         } else {
             (None, tap.trace.here(now))
         };
-        let Some(plan) = &moment.beat(site, here, stroke, contracted, &self.contractions) else {
+        let Some(plan) = &moment.beat(site, here, stroke, &self.contractions) else {
             return;
         };
         tap.redirect(now, |trace| trace.begin(now, plan));

@@ -4,14 +4,15 @@
 //! built a second time, for wider ones, and the processor is asked which to take. No operation is fused with another or
 //! changes its order, so the bits are the same.
 
-/// A loop with what it works on; its `run` is to be inlined.
-pub(crate) trait Loop {
+/// A loop with what it works on.
+pub trait Loop {
+    /// Runs it in the vectors of its caller; to be inlined, `#[inline(always)]`.
     fn run(self);
 }
 
-/// Runs a loop.
+/// Runs a loop in the widest vectors.
 #[cfg(feature = "wide-vectors")]
-pub(crate) fn run(work: impl Loop) {
+pub fn run(work: impl Loop) {
     struct Inlined<L>(L);
 
     impl<L: Loop> pulp::NullaryFnOnce for Inlined<L> {
@@ -26,9 +27,9 @@ pub(crate) fn run(work: impl Loop) {
     pulp::Arch::new().dispatch(Inlined(work));
 }
 
-/// Runs a loop.
+/// Runs a loop in the widest vectors.
 #[cfg(not(feature = "wide-vectors"))]
 #[inline(always)]
-pub(crate) fn run(work: impl Loop) {
+pub fn run(work: impl Loop) {
     work.run();
 }

@@ -1,8 +1,8 @@
 //! A digest of played frames that parts can work out side by side.
 
-use pulp::{Arch, NullaryFnOnce};
 use pulsewright_core::block::{BLOCK, Block};
 use pulsewright_core::frame::Frame;
+use pulsewright_core::vectors::{self, Loop};
 
 /// The sum over all frames of a frame's bits, folded to one word, times a key of its index: order and place count, yet the
 /// digest of a whole is the sum of the digests of its parts.
@@ -41,11 +41,9 @@ struct Update<'a> {
     block: &'a Block,
 }
 
-impl NullaryFnOnce for Update<'_> {
-    type Output = ();
-
+impl Loop for Update<'_> {
     #[inline(always)]
-    fn call(self) {
+    fn run(self) {
         let Update { digest, index, block } = self;
         let mut words = [0_u32; BLOCK];
         for (place, column) in block.played() {
@@ -65,8 +63,7 @@ impl NullaryFnOnce for Update<'_> {
 impl FramesDigest {
     /// Takes in consecutive frames, the first of them at `index`.
     pub fn update(&mut self, index: u64, block: &Block) {
-        // With the widest vectors of the processor that this runs on; the sum is the same with all.
-        Arch::new().dispatch(Update { digest: self, index, block });
+        vectors::run(Update { digest: self, index, block });
     }
 
     /// Takes in words of frames whose indices have one high half.
@@ -126,9 +123,14 @@ mod tests {
     fn the_widest_vectors_make_the_sum_of_the_plainest() {
         let block = Block::of_frames(&frames(200));
         for index in [0, 77, u64::from(u32::MAX) - 40] {
-            let [one, other] = [Arch::new(), Arch::Scalar].map(|arch| {
+            let [one, other] = [true, false].map(|widest| {
                 let mut digest = FramesDigest::default();
-                arch.dispatch(Update { digest: &mut digest, index, block: &block });
+                let update = Update { digest: &mut digest, index, block: &block };
+                if widest {
+                    vectors::run(update)
+                } else {
+                    update.run()
+                }
                 digest
             });
             assert_eq!(one, other);

@@ -10,9 +10,9 @@ use crate::format::{Column, Encoder, Section, lanes};
 use crate::interleave::{GROUP, Group, interleave, spread};
 use crate::quantiser::{BLOCK, Quantiser, Tally};
 use crate::scale::Bits;
-use pulp::{Arch, NullaryFnOnce};
 use pulsewright_core::block::Block;
 use pulsewright_core::time::FrameRate;
+use pulsewright_core::vectors::{self, Loop};
 
 /// Largest RIFF file: sizes in the header are 32 bits, and the first counts all bytes after the first eight.
 pub const LARGEST: u64 = u32::MAX as u64 + 8;
@@ -237,11 +237,9 @@ struct Put<'a> {
     tallies: &'a mut [Tally],
 }
 
-impl NullaryFnOnce for Put<'_> {
-    type Output = ();
-
+impl Loop for Put<'_> {
     #[inline(always)]
-    fn call(self) {
+    fn run(self) {
         let Put { wav, block, stride, bytes, tallies } = self;
         match wav.columns.first().map(|column| column.scale.map(|scale| scale.bits())) {
             Some(Some(Bits::B12 | Bits::B16)) => wav.put_words(block, stride, bytes, tallies),
@@ -269,8 +267,7 @@ impl Encoder for Wav<'_> {
         let stride = self.head.frame_bytes();
         bytes.resize(start + block.len() * stride, 0);
         let bytes = &mut bytes[start..];
-        // With the widest vectors of the processor that this runs on; the bits are the same with all.
-        Arch::new().dispatch(Put { wav: self, block, stride, bytes, tallies });
+        vectors::run(Put { wav: self, block, stride, bytes, tallies });
     }
 
     fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
@@ -328,12 +325,17 @@ mod tests {
             let stride = wav.head.frame_bytes();
             for frames in frames.chunks(BLOCK) {
                 let block = Block::of_frames(frames);
-                let put = |arch: Arch| {
+                let put = |widest: bool| {
                     let (mut bytes, mut tallies) = (vec![0; frames.len() * stride], [Tally::default(); 3]);
-                    arch.dispatch(Put { wav: &wav, block: &block, stride, bytes: &mut bytes, tallies: &mut tallies });
+                    let put = Put { wav: &wav, block: &block, stride, bytes: &mut bytes, tallies: &mut tallies };
+                    if widest {
+                        vectors::run(put)
+                    } else {
+                        put.run()
+                    }
                     (bytes, tallies)
                 };
-                assert_eq!(put(Arch::new()), put(Arch::Scalar));
+                assert_eq!(put(true), put(false));
             }
         }
     }

@@ -68,22 +68,21 @@ pub fn a_wave(here: (f32, f32), base_mmhg: f32, wave_mmhg: f32, cannon: bool, pe
 
 /// c, x, v and y from the closing of the valves on, from a pressure and slope.
 ///
-/// `follows_a` tells whether the atria contracted since the beat before: without, the x descent is shallow. The cycles of
-/// these `contractions` would have had the mean as set.
+/// The cycles of `contractions` would have had the mean as set. Where the atria did not contract since the beat before, the x
+/// descent is shallow.
 pub fn systole(
     form: &Atrium,
     here: (f32, f32),
     (mean_mmhg, wave_mmhg): (f32, f32),
-    follows_a: bool,
     contractions: &Contractions,
     period: Span,
 ) -> Plan {
     // The resting pressure of the atrium, under which the waves leave the mean as set.
     let base = mean_mmhg - wave_mmhg * contractions.mean(form, period);
-    waves(form, here, base, wave_mmhg, follows_a, period)
+    waves(form, here, base, wave_mmhg, contractions.came_before(), period)
 }
 
-/// The same from a resting pressure of `base`, with waves of `wave`, mmHg.
+/// The same from a resting pressure of `base`, with waves of `wave`, mmHg; `follows_a` where the atria contracted before.
 #[inline(never)]
 pub fn waves(form: &Atrium, here: (f32, f32), base: f32, wave: f32, follows_a: bool, period: Span) -> Plan {
     let period_s = max(period.as_secs(), 0.15);

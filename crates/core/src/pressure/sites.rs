@@ -209,13 +209,12 @@ impl Moment<'_> {
 
     /// What a beat starts at a site from the pressure and slope there; `None` when it is too weak.
     ///
-    /// `contracted` tells whether the atria contracted since the beat before, `contractions` when they did.
+    /// `contractions` tells when the atria contracted in the last cycles.
     pub fn beat(
         &self,
         site: PressureSite,
         here: (f32, f32),
         stroke: &Stroke,
-        contracted: bool,
         contractions: &Contractions,
     ) -> Option<Plan> {
         let period = self.period;
@@ -227,7 +226,7 @@ impl Moment<'_> {
             PressureSite::Pulmonary => artery(&PULMONARY),
             PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
                 let (form, mean, wave) = self.atrium(site);
-                Some(chambers::systole(form, here, (mean, wave), contracted, contractions, period))
+                Some(chambers::systole(form, here, (mean, wave), contractions, period))
             }
             PressureSite::RightVentricle => {
                 let (systolic, end) = self.ventricle(site, stroke.odd);
