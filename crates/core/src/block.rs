@@ -17,6 +17,10 @@ pub const BLOCK: usize = 256;
 pub struct Signals {
     /// The electrocardiogram.
     pub ecg: bool,
+    /// Leads III, aVR, aVL and aVF, which are worked out of I and II.
+    pub limb_leads: bool,
+    /// Electrodes of the limbs, which are worked out of leads I and II.
+    pub limb_electrodes: bool,
     /// Respiration impedance.
     pub respiration: bool,
     /// The cuff's pressure and its oscillations.
@@ -25,13 +29,18 @@ pub struct Signals {
 
 impl Signals {
     /// Every signal.
-    pub const ALL: Signals = Signals { ecg: true, respiration: true, cuff: true };
+    pub const ALL: Signals =
+        Signals { ecg: true, limb_leads: true, limb_electrodes: true, respiration: true, cuff: true };
 
     /// Those that `channels` are read from; pressures are as the player was given them.
     pub fn of(channels: &[Channel]) -> Signals {
         let any = |wanted: fn(&Channel) -> bool| channels.iter().any(wanted);
         Signals {
             ecg: any(|channel| matches!(channel, Channel::Lead(_) | Channel::Electrode(_))),
+            limb_leads: any(|channel| matches!(channel, Channel::Lead(Lead::III | Lead::AVR | Lead::AVL | Lead::AVF))),
+            limb_electrodes: any(|channel| {
+                matches!(channel, Channel::Electrode(Electrode::RA | Electrode::LA | Electrode::LL))
+            }),
             respiration: any(|channel| matches!(channel, Channel::Respiration)),
             cuff: any(|channel| matches!(channel, Channel::Cuff | Channel::CuffOscillation)),
         }
@@ -54,6 +63,10 @@ pub struct Block {
 pub(crate) struct Columns {
     signals: Signals,
     leads_mv: [[f32; BLOCK]; INDEPENDENT_LEADS],
+    /// Leads III, aVR, aVL and aVF.
+    limb_leads_mv: [[f32; BLOCK]; 4],
+    /// Electrodes RA, LA and LL.
+    limb_electrodes_mv: [[f32; BLOCK]; 3],
     respiration_ohm: [f32; BLOCK],
     pressure_mmhg: [[f32; BLOCK]; PressureSite::COUNT],
     cuff_mmhg: [[f32; BLOCK]; 2],
@@ -65,6 +78,8 @@ impl Block {
         let columns = Columns {
             signals,
             leads_mv: [[0.0; BLOCK]; INDEPENDENT_LEADS],
+            limb_leads_mv: [[0.0; BLOCK]; 4],
+            limb_electrodes_mv: [[0.0; BLOCK]; 3],
             respiration_ohm: [0.0; BLOCK],
             pressure_mmhg: [[0.0; BLOCK]; PressureSite::COUNT],
             cuff_mmhg: [[0.0; BLOCK]; 2],
@@ -92,9 +107,9 @@ impl Block {
                 column[i] = value;
             }
         }
-        self.len = frames.len().min(BLOCK);
         // Whatever pressures they have.
         self.chosen = None;
+        self.end(frames.len());
     }
 
     /// Frames in it.
@@ -117,21 +132,29 @@ impl Block {
         })
     }
 
-    /// The values of a channel in its unit, one for each frame; `space` is for those that are worked out.
+    /// The values of a channel in its unit, one for each frame.
     ///
     /// The same values as [`Frame::sample`].
-    pub fn column<'a>(&'a self, channel: Channel, space: &'a mut [f32; BLOCK]) -> &'a [f32] {
+    pub fn column(&self, channel: Channel) -> &[f32] {
+        let whole = self.whole_column(channel);
+        whole.get(..self.len).unwrap_or(whole)
+    }
+
+    /// As [`Block::column`], with values behind those of its frames that have no meaning.
+    pub fn whole_column(&self, channel: Channel) -> &[f32; BLOCK] {
         let [i, ii, v1, v2, v3, v4, v5, v6] = &self.columns.leads_mv;
-        let whole = match channel {
+        let [iii, avr, avl, avf] = &self.columns.limb_leads_mv;
+        let [ra, la, ll] = &self.columns.limb_electrodes_mv;
+        match channel {
             Channel::Lead(Lead::I) => i,
             Channel::Lead(Lead::II) => ii,
-            Channel::Lead(Lead::III) => self.limb(space, frame::iii),
-            Channel::Lead(Lead::AVR) => self.limb(space, frame::avr),
-            Channel::Lead(Lead::AVL) => self.limb(space, frame::avl),
-            Channel::Lead(Lead::AVF) => self.limb(space, frame::avf),
-            Channel::Electrode(Electrode::RA) => self.limb(space, frame::ra),
-            Channel::Electrode(Electrode::LA) => self.limb(space, frame::la),
-            Channel::Electrode(Electrode::LL) => self.limb(space, frame::ll),
+            Channel::Lead(Lead::III) => iii,
+            Channel::Lead(Lead::AVR) => avr,
+            Channel::Lead(Lead::AVL) => avl,
+            Channel::Lead(Lead::AVF) => avf,
+            Channel::Electrode(Electrode::RA) => ra,
+            Channel::Electrode(Electrode::LA) => la,
+            Channel::Electrode(Electrode::LL) => ll,
             Channel::Lead(Lead::V1) | Channel::Electrode(Electrode::V1) => v1,
             Channel::Lead(Lead::V2) | Channel::Electrode(Electrode::V2) => v2,
             Channel::Lead(Lead::V3) | Channel::Electrode(Electrode::V3) => v3,
@@ -142,25 +165,14 @@ impl Block {
             Channel::Pressure(site) => &self.columns.pressure_mmhg[site as usize],
             Channel::Cuff => &self.columns.cuff_mmhg[0],
             Channel::CuffOscillation => &self.columns.cuff_mmhg[1],
-        };
-        whole.get(..self.len).unwrap_or(whole)
-    }
-
-    /// What `of` makes of leads I and II.
-    #[inline]
-    fn limb<'a>(&self, space: &'a mut [f32; BLOCK], of: impl Fn(f32, f32) -> f32) -> &'a [f32; BLOCK] {
-        let [i, ii, ..] = &self.columns.leads_mv;
-        for ((value, i), ii) in space.iter_mut().zip(i).zip(ii).take(self.len) {
-            *value = of(*i, *ii);
         }
-        space
     }
 
     /// The columns that are played, each with its place among a frame's values: eight leads, impedance, pressures, cuff.
     ///
     /// They are whole: what follows the frames of the block has no meaning.
     pub fn played(&self) -> impl Iterator<Item = (usize, &[f32; BLOCK])> {
-        let Signals { ecg, respiration, cuff } = self.columns.signals;
+        let Signals { ecg, respiration, cuff, .. } = self.columns.signals;
         let chosen = self.chosen;
         let leads = self.columns.leads_mv.iter().map(move |column| (ecg, column));
         let sites = PressureSite::ALL.iter().zip(&self.columns.pressure_mmhg);
@@ -181,9 +193,42 @@ impl Block {
         }
     }
 
-    /// Says how many frames it has.
+    /// Says how many frames it has, and works out what is made of other columns.
     pub(crate) fn end(&mut self, len: usize) {
         self.len = len.min(BLOCK);
+        vectors::run(WorkOut { columns: &mut self.columns });
+    }
+}
+
+/// The limbs' leads and electrodes of a block, worked out of leads I and II.
+struct WorkOut<'a> {
+    columns: &'a mut Columns,
+}
+
+impl Loop for WorkOut<'_> {
+    #[inline(always)]
+    fn run(self) {
+        let Columns { signals, leads_mv: [i, ii, ..], limb_leads_mv, limb_electrodes_mv, .. } = self.columns;
+        if signals.limb_leads {
+            let [iii, avr, avl, avf] = limb_leads_mv;
+            work_out(iii, i, ii, frame::iii);
+            work_out(avr, i, ii, frame::avr);
+            work_out(avl, i, ii, frame::avl);
+            work_out(avf, i, ii, frame::avf);
+        }
+        if signals.limb_electrodes {
+            let [ra, la, ll] = limb_electrodes_mv;
+            work_out(ra, i, ii, frame::ra);
+            work_out(la, i, ii, frame::la);
+            work_out(ll, i, ii, frame::ll);
+        }
+    }
+}
+
+#[inline(always)]
+fn work_out(column: &mut [f32; BLOCK], i: &[f32; BLOCK], ii: &[f32; BLOCK], of: impl Fn(f32, f32) -> f32) {
+    for ((value, i), ii) in column.iter_mut().zip(i).zip(ii) {
+        *value = of(*i, *ii);
     }
 }
 
@@ -321,8 +366,7 @@ mod tests {
         assert_eq!(block.len(), frames.len());
         assert_eq!(block.frame(frames.len()), None);
         for channel in Channel::ALL {
-            let mut space = [0.0; BLOCK];
-            let column = block.column(*channel, &mut space);
+            let column = block.column(*channel);
             assert_eq!(column.len(), frames.len());
             for (i, (value, frame)) in column.iter().zip(&frames).enumerate() {
                 assert_eq!(value.to_bits(), frame.sample(*channel).to_bits(), "{channel:?}, frame {i}");

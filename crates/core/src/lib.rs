@@ -41,6 +41,7 @@ pub mod body;
 pub mod cuff;
 pub mod ecg;
 pub mod frame;
+mod frame_clock;
 mod frequency;
 pub mod heart;
 pub mod image;

@@ -13,6 +13,7 @@ use crate::block::{BLOCK, Block, Rows};
 use crate::cuff::Cuff;
 use crate::ecg::electrogram::Electrogram;
 use crate::frame::{Frame, PressureSite};
+use crate::frame_clock::FrameClock;
 use crate::heart::Heart;
 use crate::image::Image;
 use crate::noise::Noise;
@@ -21,13 +22,15 @@ use crate::respiration::Respiration;
 use crate::script::{Script, Step};
 use crate::segment::Segment;
 use crate::test_signal;
-use crate::time::{FrameClock, FrameRate, Instant, Span};
+use crate::time::{FrameRate, Instant, Span};
 use crate::timeline::{Placed, Timeline};
 use crate::truth::Observer;
 use demands::moment;
 
 /// Frames worked on together between two events.
 const SEGMENT: usize = 16;
+// Frames are the caller's: unlike the rows of a block, none may be drawn that is still to come.
+const _: () = assert!(!Segment::<SEGMENT>::IN_LANES);
 
 /// Plays a script frame by frame.
 ///

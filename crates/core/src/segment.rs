@@ -1,7 +1,9 @@
 //! Consecutive frames without an event between them: between two events every signal is a function of time, and what is to be
 //! worked out for one frame after another is worked out for all of them at once.
 
-use crate::time::{FrameClock, Instant};
+use crate::frame_clock::FrameClock;
+use crate::time::Instant;
+use crate::vectors::LANES;
 
 /// At most `N` frames, and space to work on them.
 #[derive(Clone, Debug)]
@@ -23,22 +25,46 @@ impl<const N: usize> Segment<N> {
         self.count
     }
 
+    /// Whether frames are worked on in lanes, the last filled up with frames that are not the segment's.
+    pub(crate) const IN_LANES: bool = LANES > 1 && N > LANES;
+
     /// Takes the next frames of `clock` up to just before `next`, at least one and at most `most` or as many as it holds.
     pub(crate) fn fill(&mut self, clock: &mut FrameClock, most: usize, next: Instant) {
-        let places = self.clocks.iter_mut().zip(&mut self.instants).take(most);
-        self.count = clock.run(next, places);
+        self.count = if Self::IN_LANES {
+            clock.run_lanes(next, most, &mut self.clocks, &mut self.instants)
+        } else {
+            clock.run(next, self.clocks.iter_mut().zip(&mut self.instants).take(most))
+        };
     }
 
-    /// Instants and frame clocks; vectors, which are zero; and space for one value each.
-    #[allow(clippy::type_complexity)] // Four names in one place.
-    pub(crate) fn parts(&mut self) -> Option<(&[Instant], &[u32], [&mut [f32]; 3], &mut [f32])> {
+    /// What is to be worked on.
+    pub(crate) fn parts(&mut self) -> Option<Parts<'_>> {
+        let filled = if Self::IN_LANES { self.count.next_multiple_of(LANES).min(N) } else { self.count };
         let [x, y, z] = &mut self.vectors;
-        let vectors = [x.get_mut(..self.count)?, y.get_mut(..self.count)?, z.get_mut(..self.count)?];
+        let vectors = [x.get_mut(..filled)?, y.get_mut(..filled)?, z.get_mut(..filled)?];
         let vectors = vectors.map(|axis| {
             axis.fill(0.0);
             axis
         });
-        let (instants, clocks) = (self.instants.get(..self.count)?, self.clocks.get(..self.count)?);
-        Some((instants, clocks, vectors, self.fillings.get_mut(..self.count)?))
+        Some(Parts {
+            instants: self.instants.get(..self.count)?,
+            clocks: self.clocks.get(..self.count)?,
+            filled: self.clocks.get(..filled)?,
+            vectors,
+            fillings: self.fillings.get_mut(..self.count)?,
+        })
     }
+}
+
+/// The parts of a segment.
+pub(crate) struct Parts<'a> {
+    pub(crate) instants: &'a [Instant],
+    /// Frame clocks.
+    pub(crate) clocks: &'a [u32],
+    /// The same with those that fill up the last lanes.
+    pub(crate) filled: &'a [u32],
+    /// As many as are filled, all zero.
+    pub(crate) vectors: [&'a mut [f32]; 3],
+    /// Space for one value a frame.
+    pub(crate) fillings: &'a mut [f32],
 }

@@ -4,6 +4,9 @@
 //! built a second time, for wider ones, and the processor is asked which to take. No operation is fused with another or
 //! changes its order, so the bits are the same.
 
+/// Frames that a loop takes at a time, so that none are left for slower steps; a microcontroller takes them one by one.
+pub(crate) const LANES: usize = if cfg!(feature = "wide-vectors") { 16 } else { 1 };
+
 /// A loop with what it works on.
 pub trait Loop {
     /// Runs it in the vectors of its caller; to be inlined, `#[inline(always)]`.

@@ -9,6 +9,7 @@
 //!
 //! Values pass through the same quantiser as in an integer WAV file of the same width, so that both say the same number.
 
+use crate::buffer::Buffer;
 use crate::format::{Column, Encoder, Heading, Section, lanes};
 use crate::quantiser::{BLOCK, Quantiser, Tally};
 use crate::row::{Cell, FrameTimes, SLACK};
@@ -38,19 +39,20 @@ impl<'a> Csv<'a> {
     }
 
     /// Appends `count` rows, the first of frame `index`; `table` holds each column's codes.
-    fn rows(&self, index: u64, count: usize, table: &[[i32; BLOCK]], bytes: &mut Vec<u8>) {
-        let mut at = bytes.len();
-        bytes.resize(at + count * self.longest_row + SLACK, 0);
+    fn rows(&self, index: u64, count: usize, table: &[[i32; BLOCK]], bytes: &mut Buffer) {
+        let start = bytes.len();
+        let row_bytes = bytes.room(count * self.longest_row + SLACK);
+        let mut at = 0;
         let mut clock = self.times.from(index);
         for row in 0..count {
-            at = clock.put(bytes, at);
+            at = clock.put(row_bytes, at);
             for (cell, codes) in self.cells.iter().zip(table) {
-                at = cell.put(bytes, at, codes[row]);
+                at = cell.put(row_bytes, at, codes[row]);
             }
-            bytes[at] = b'\n';
+            row_bytes[at] = b'\n';
             at += 1;
         }
-        bytes.truncate(at);
+        bytes.truncate(start + at);
     }
 }
 
@@ -79,12 +81,11 @@ impl Encoder for Csv<'_> {
         bytes.push(b'\n');
     }
 
-    fn encode(&self, index: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
-        let mut space = [0.0; BLOCK];
+    fn encode(&self, index: u64, block: &Block, bytes: &mut Buffer, tallies: &mut [Tally]) {
         let mut table = vec![[0; BLOCK]; self.cells.len()];
         for ((Column { channel, scale }, codes), tally) in self.columns.iter().zip(&mut table).zip(tallies) {
             if let Some(scale) = scale {
-                let samples = block.column(*channel, &mut space);
+                let samples = block.column(*channel);
                 tally.add(Quantiser::new(scale).quantise(samples, codes).1);
             }
         }
@@ -125,8 +126,8 @@ mod tests {
                 ..Frame::default()
             },
         ];
-        let mut bytes = Vec::new();
-        csv.head(Section { first: 0, frames: 2 }, &mut bytes);
+        let (mut head, mut bytes) = (Vec::new(), Buffer::default());
+        csv.head(Section { first: 0, frames: 2 }, &mut head);
         csv.encode(0, &Block::of_frames(&frames), &mut bytes, &mut [Tally::default(); 3]);
         let expected = format!(
             "# pulsewright {}\n# Two lines\n# 500 frames a second, 2 frames, seed 7\n\
@@ -134,7 +135,7 @@ mod tests {
              0.000,0.000,1000.000,0.00\n0.002,-1.000,1001.234,120.00\n",
             env!("CARGO_PKG_VERSION")
         );
-        assert_eq!(String::from_utf8(bytes).unwrap(), expected);
+        assert_eq!(String::from_utf8([&head, &*bytes].concat()).unwrap(), expected);
     }
 
     #[test]
@@ -144,12 +145,12 @@ mod tests {
         let frames: Vec<Frame> =
             (0..1000_i16).map(|i| Frame { leads_mv: [f32::from(i) * 0.01; 8], ..Frame::default() }).collect();
         let encode = |bounds: &[usize]| {
-            let mut bytes = Vec::new();
+            let mut bytes = Buffer::default();
             for pair in bounds.windows(2) {
                 let block = Block::of_frames(&frames[pair[0]..pair[1]]);
                 csv.encode(pair[0] as u64, &block, &mut bytes, &mut [Tally::default(); 3]);
             }
-            bytes
+            bytes.to_vec()
         };
         assert_eq!(encode(&[0, 256, 512, 768, 1000]), encode(&[0, 1, 256, 257, 500, 751, 999, 1000]));
     }

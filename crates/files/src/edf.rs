@@ -5,6 +5,7 @@
 //! time-stamped lists: `+time[0x15 duration] 0x14 text 0x14 0x00`. How many bytes that takes is found by a walk over the
 //! events before anything is written, which costs no samples.
 
+use crate::buffer::Buffer;
 use crate::csv::on_one_line;
 use crate::decimal::{push_fixed, push_instant, push_span};
 use crate::format::{Column, Encoder, Section, lanes};
@@ -211,6 +212,10 @@ impl Encoder for Edf<'_> {
         self.layout.frames
     }
 
+    fn encoded_bytes(&self, section: Section) -> Option<u64> {
+        self.layout.records(section).checked_mul(self.record_bytes() as u64)
+    }
+
     fn head(&self, section: Section, bytes: &mut Vec<u8>) {
         let signals = self.columns.len() + 1;
         let text = |number: u64| number.to_string();
@@ -249,24 +254,25 @@ impl Encoder for Edf<'_> {
         each(32, &|_| String::new(), "");
     }
 
-    fn encode(&self, index: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+    fn encode(&self, index: u64, block: &Block, bytes: &mut Buffer, tallies: &mut [Tally]) {
         let section = self.section(index);
         let each = self.layout.frames as usize;
         let mut place = (index - section.first) as usize % each.max(1);
         let mut to_come = (section.first + section.frames).saturating_sub(index) as usize;
-        let (mut space, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
+        let mut codes = [0; BLOCK];
         let mut done = 0;
         while done < block.len() {
             let count = (block.len() - done).min(each - place);
             if place == 0 {
-                bytes.resize(bytes.len() + self.record_bytes(), 0);
+                // The room for annotations stays zero where there is none.
+                bytes.room(self.record_bytes()).fill(0);
             }
             let start = bytes.len() - self.record_bytes();
             to_come = to_come.saturating_sub(count);
             let signals = bytes[start..].chunks_mut(each * 2);
             for ((Column { channel, scale }, tally), signal) in self.columns.iter().zip(&mut *tallies).zip(signals) {
                 let Some(scale) = scale else { continue };
-                let samples = &block.column(*channel, &mut space)[done..done + count];
+                let samples = &block.column(*channel)[done..done + count];
                 let (codes, counts) = Quantiser::new(scale).quantise(samples, &mut codes);
                 tally.add(counts);
                 spread::<i16, 2>(codes, 2, &mut signal[place * 2..]);

@@ -3,6 +3,7 @@
 //! Encoding is a function of the frames and their place alone, so that parts can be encoded side by side and written in
 //! order. What a head tells of the whole is known before the first byte, so that nothing needs seeking.
 
+use crate::buffer::Buffer;
 use crate::marks::Mark;
 use crate::quantiser::Tally;
 use crate::scale::{Bits, Reach, Scale};
@@ -114,12 +115,18 @@ pub trait Encoder: Sync {
         1
     }
 
+    /// Bytes that the frames of a section take, where that is known before they are encoded.
+    fn encoded_bytes(&self, section: Section) -> Option<u64> {
+        let _ = section;
+        None
+    }
+
     /// Appends what stands before the frames of a section.
     fn head(&self, section: Section, bytes: &mut Vec<u8>);
 
     /// Appends a block of consecutive frames, the first of them at `index` in the whole render, and counts per channel what
     /// could not be stored as it was.
-    fn encode(&self, index: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]);
+    fn encode(&self, index: u64, block: &Block, bytes: &mut Buffer, tallies: &mut [Tally]);
 
     /// Puts what happens into the encoded frames of a part, for a format that carries it between them.
     fn annotate(&self, part: Section, marks: &[Mark], bytes: &mut [u8]) {
@@ -141,11 +148,15 @@ impl<E: Encoder + ?Sized> Encoder for &E {
         (**self).grain()
     }
 
+    fn encoded_bytes(&self, section: Section) -> Option<u64> {
+        (**self).encoded_bytes(section)
+    }
+
     fn head(&self, section: Section, bytes: &mut Vec<u8>) {
         (**self).head(section, bytes);
     }
 
-    fn encode(&self, index: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+    fn encode(&self, index: u64, block: &Block, bytes: &mut Buffer, tallies: &mut [Tally]) {
         (**self).encode(index, block, bytes, tallies);
     }
 

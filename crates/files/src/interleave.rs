@@ -3,49 +3,54 @@
 //! Integer widths are generic through `num-traits`. Only its integer traits are used here, and only they may be: its
 //! float functions change their results when any crate of a build switches its `std` feature on.
 
-use crate::quantiser::BLOCK;
 use num_traits::{AsPrimitive, PrimInt, ToBytes};
 use wide::{i16x8, i32x8};
 
 /// Channels put side by side at a time.
 pub const GROUP: usize = 8;
 
-/// Codes of 16 bits of up to [`GROUP`] channels.
-pub type Group = [[i32; BLOCK]; GROUP];
+/// Frames put side by side at a time.
+pub const TILE: usize = 64;
 
-/// Writes the first `channels` of `group` side by side as 16-bit integers at every `stride` bytes of `bytes`.
+/// Codes of 16 bits of up to [`GROUP`] channels.
+pub type Tile = [[i32; TILE]; GROUP];
+
+/// Writes the first `channels` of a tile side by side as 16-bit integers, from byte `first` on of each frame of `bytes`;
+/// a frame has `stride` bytes.
 #[inline(always)]
-pub fn interleave(group: &Group, channels: usize, stride: usize, bytes: &mut [u8]) {
+pub fn interleave(tile: &Tile, channels: usize, first: usize, stride: usize, bytes: &mut [u8]) {
     match channels {
-        1 => rows::<2>(group, stride, bytes),
-        2 => rows::<4>(group, stride, bytes),
-        3 => rows::<6>(group, stride, bytes),
-        4 => rows::<8>(group, stride, bytes),
-        5 => rows::<10>(group, stride, bytes),
-        6 => rows::<12>(group, stride, bytes),
-        7 => rows::<14>(group, stride, bytes),
-        _ => rows::<16>(group, stride, bytes),
+        1 => rows::<2>(tile, first, stride, bytes),
+        2 => rows::<4>(tile, first, stride, bytes),
+        3 => rows::<6>(tile, first, stride, bytes),
+        4 => rows::<8>(tile, first, stride, bytes),
+        5 => rows::<10>(tile, first, stride, bytes),
+        6 => rows::<12>(tile, first, stride, bytes),
+        7 => rows::<14>(tile, first, stride, bytes),
+        _ => rows::<16>(tile, first, stride, bytes),
     }
 }
 
 /// As [`interleave`], with the bytes of a row's channels known when the program is built.
 #[inline(always)]
-fn rows<const WIDTH: usize>(group: &Group, stride: usize, bytes: &mut [u8]) {
-    let columns = group.each_ref().map(|column| column.as_chunks::<GROUP>().0);
-    let mut places = bytes.chunks_mut(stride.max(1));
-    for chunk in 0..BLOCK / GROUP {
+fn rows<const WIDTH: usize>(tile: &Tile, first: usize, stride: usize, bytes: &mut [u8]) {
+    let columns = tile.each_ref().map(|column| column.as_chunks::<GROUP>().0);
+    let mut frames = bytes;
+    for chunk in 0..TILE / GROUP {
         // A square of eight frames of eight channels, turned.
         let words = |column: &[[i32; GROUP]]| i16x8::from_i32x8_saturate(i32x8::new(column[chunk]));
         let square = i16x8::transpose(columns.map(words));
         for row in square {
-            let Some(place) = places.next() else { return };
+            let Some((frame, behind)) = frames.split_at_mut_checked(stride) else { return };
             let mut row_bytes = [0; 2 * GROUP];
             for (pair, code) in row_bytes.as_chunks_mut::<2>().0.iter_mut().zip(row.to_array()) {
                 *pair = code.to_le_bytes();
             }
-            if let (Some(place), Some(row)) = (place.first_chunk_mut::<WIDTH>(), row_bytes.first_chunk::<WIDTH>()) {
+            let place = frame.get_mut(first..).and_then(|place| place.first_chunk_mut::<WIDTH>());
+            if let (Some(place), Some(row)) = (place, row_bytes.first_chunk::<WIDTH>()) {
                 *place = *row;
             }
+            frames = behind;
         }
     }
 }
@@ -81,17 +86,17 @@ mod tests {
     use super::*;
 
     #[test]
-    fn groups_of_every_size_stand_as_spread_puts_them() {
-        let group: Group = std::array::from_fn(|channel| {
+    fn tiles_of_every_size_stand_as_spread_puts_them() {
+        let tile: Tile = std::array::from_fn(|channel| {
             std::array::from_fn(|frame| i32::from((frame as i16).wrapping_mul(301).wrapping_sub(channel as i16 * 4099)))
         });
         for channels in 1..=GROUP {
-            for (frames, more) in [(BLOCK, 0), (1, 0), (7, 5), (9, 24), (255, 1)] {
-                let stride = 2 * channels + more;
+            for (frames, before, behind) in [(TILE, 0, 0), (1, 0, 2), (7, 4, 1), (9, 16, 8), (TILE - 1, 0, 1)] {
+                let stride = before + 2 * channels + behind;
                 let (mut one, mut other) = (vec![0xaa; frames * stride], vec![0xaa; frames * stride]);
-                interleave(&group, channels, stride, &mut one);
-                for (i, column) in group.iter().enumerate().take(channels) {
-                    spread::<i16, 2>(&column[..frames], stride, &mut other[2 * i..]);
+                interleave(&tile, channels, before, stride, &mut one);
+                for (i, column) in tile.iter().enumerate().take(channels) {
+                    spread::<i16, 2>(&column[..frames], stride, &mut other[before + 2 * i..]);
                 }
                 assert_eq!(one, other, "{channels} channels, {frames} frames");
             }

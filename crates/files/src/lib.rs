@@ -41,6 +41,7 @@
 #![forbid(unsafe_code)]
 
 pub mod atomic;
+pub mod buffer;
 pub mod csv;
 mod decimal;
 pub mod digest;

@@ -2,6 +2,7 @@
 //!
 //! A [`Scout`] walks ahead from part to part and tells the truth; copies of its player play the parts on other cores. A few parts are under way at a time, so memory does not grow with length.
 
+use crate::buffer::Buffer;
 use crate::digest::FramesDigest;
 use crate::format::{Encoder, Section};
 use crate::marks::{Mark, Marks};
@@ -25,7 +26,7 @@ struct Order<'a> {
     place: Section,
     player: Player<'a>,
     marks: Vec<Mark>,
-    bytes: Vec<u8>,
+    bytes: Buffer,
 }
 
 /// A part that the scout has walked over.
@@ -101,7 +102,7 @@ pub struct Part {
     /// Its frames.
     pub frames: u64,
     /// As its format writes them.
-    pub bytes: Vec<u8>,
+    pub bytes: Buffer,
     /// Per lane, what could not be stored as it was.
     pub tallies: Vec<Tally>,
     /// Of its frames.
@@ -148,7 +149,7 @@ pub fn play<E>(
             .collect();
         let mut scout = Scout::new(plan, encoder.grain(), plan.carries_marks());
         let mut under_way = VecDeque::new();
-        let mut spare: Vec<Vec<u8>> = Vec::new();
+        let mut spare: Vec<Buffer> = Vec::new();
         let mut turns = workers.iter().cycle();
         loop {
             while under_way.len() < workers.len() * AHEAD {

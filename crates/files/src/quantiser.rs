@@ -72,16 +72,28 @@ impl Quantiser {
     #[inline(always)]
     fn fill(&self, samples: &[f32], codes: &mut [i32]) -> Tally {
         if self.holds(samples) {
-            // The low half of the sum's bits is the rounded integer itself.
-            let code = |steps: f64| (steps + ROUNDER).to_bits() as i32;
-            if self.offset == 0.0 {
-                let steps = |sample: f32| f64::from(sample) * self.steps_per_unit;
-                codes.iter_mut().zip(samples).for_each(|(place, sample)| *place = code(steps(*sample)));
-            } else {
-                codes.iter_mut().zip(samples).for_each(|(place, sample)| *place = code(self.steps(*sample)));
-            }
+            self.held(samples, codes);
             return Tally::default();
         }
+        self.clamped(samples, codes)
+    }
+
+    /// Codes of samples that the scale holds.
+    #[inline(always)]
+    pub fn held(&self, samples: &[f32], codes: &mut [i32]) {
+        // The low half of the sum's bits is the rounded integer itself.
+        let code = |steps: f64| (steps + ROUNDER).to_bits() as i32;
+        if self.offset == 0.0 {
+            let steps = |sample: f32| f64::from(sample) * self.steps_per_unit;
+            codes.iter_mut().zip(samples).for_each(|(place, sample)| *place = code(steps(*sample)));
+        } else {
+            codes.iter_mut().zip(samples).for_each(|(place, sample)| *place = code(self.steps(*sample)));
+        }
+    }
+
+    /// Codes of any samples, and what became of them.
+    #[inline(always)]
+    pub fn clamped(&self, samples: &[f32], codes: &mut [i32]) -> Tally {
         let (mut clipped, mut not_numbers) = (0_u32, 0_u32);
         for (code, sample) in codes.iter_mut().zip(samples) {
             let rounded = (self.steps(*sample).clamp(-BOUND, BOUND) + ROUNDER) - ROUNDER;
@@ -100,7 +112,7 @@ impl Quantiser {
 
     /// Whether all samples are numbers, and well within the scale; of what lies at its ends it may say no.
     #[inline(always)]
-    fn holds(&self, samples: &[f32]) -> bool {
+    pub fn holds(&self, samples: &[f32]) -> bool {
         let offset = self.offset as f32;
         // Without their sign, the bits of floats are in the order of their values, and those of what is no number come last.
         let size = |sample: f32| (sample - offset).to_bits() & !SIGN;

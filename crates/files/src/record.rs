@@ -6,6 +6,7 @@
 
 pub mod annotations;
 
+use crate::buffer::Buffer;
 use crate::csv::on_one_line;
 use crate::format::{Column, Encoder, Heading, Section, lanes};
 use crate::interleave::spread;
@@ -54,16 +55,25 @@ impl Encoder for Signals<'_> {
         2
     }
 
+    fn encoded_bytes(&self, section: Section) -> Option<u64> {
+        let samples = section.frames.checked_mul(self.columns.len() as u64)?;
+        match self.bits {
+            Bits::B12 => (samples / 2).checked_mul(3)?.checked_add(samples % 2 * 2),
+            Bits::B24 => samples.checked_mul(3),
+            Bits::B16 | Bits::B32 => samples.checked_mul(2),
+        }
+    }
+
     fn head(&self, _: Section, _: &mut Vec<u8>) {}
 
-    fn encode(&self, _: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+    fn encode(&self, _: u64, block: &Block, bytes: &mut Buffer, tallies: &mut [Tally]) {
         let width = if self.bits == Bits::B24 { 3 } else { 2 };
         let stride = width * self.columns.len();
         let mut words = vec![0; block.len() * stride];
-        let (mut space, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
+        let mut codes = [0; BLOCK];
         for (i, (Column { channel, scale }, tally)) in self.columns.iter().zip(tallies).enumerate() {
             let Some(scale) = scale else { continue };
-            let samples = block.column(*channel, &mut space);
+            let samples = block.column(*channel);
             let (_, counts) = Quantiser::new(scale).quantise(samples, &mut codes);
             tally.add(counts);
             // The lowest code means "no sample" in these formats.
@@ -81,7 +91,7 @@ impl Encoder for Signals<'_> {
 
 /// Packs pairs of 16-bit words of 12 bits into three bytes: low byte of the first, both high nibbles, low byte of the
 /// second. A last one without a partner takes two bytes.
-fn pack(words: &[u8], bytes: &mut Vec<u8>) {
+fn pack(words: &[u8], bytes: &mut Buffer) {
     for pair in words.chunks(4) {
         match *pair {
             [low, high, second_low, second_high] => {
@@ -155,7 +165,7 @@ mod tests {
     #[test]
     fn samples_share_bytes_in_format_212() {
         let columns = columns(Bits::B12);
-        let mut bytes = Vec::new();
+        let mut bytes = Buffer::default();
         let mut tallies = [Tally::default(); 3];
         // Codes 1, 500, -1 and 291, 500, -2047 (an end that is held, and then one above "no sample").
         Signals::new(&columns, Bits::B12).encode(
@@ -164,7 +174,7 @@ mod tests {
             &mut bytes,
             &mut tallies,
         );
-        assert_eq!(bytes, [0x01, 0x10, 0xf4, 0xff, 0x1f, 0x23, 0xf4, 0x81, 0x01]);
+        assert_eq!(*bytes, [0x01, 0x10, 0xf4, 0xff, 0x1f, 0x23, 0xf4, 0x81, 0x01]);
         assert_eq!(tallies.map(|tally| tally.sum as i16), [292, 1000, -2048]);
         assert_eq!(tallies[2].clipped, 1);
         bytes.clear();
@@ -174,7 +184,7 @@ mod tests {
             &mut bytes,
             &mut tallies,
         );
-        assert_eq!(bytes, [0x01, 0x10, 0xf4, 0xff, 0x0f], "a last sample alone");
+        assert_eq!(*bytes, [0x01, 0x10, 0xf4, 0xff, 0x0f], "a last sample alone");
     }
 
     #[test]

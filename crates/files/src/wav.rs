@@ -6,10 +6,11 @@
 //! output will do; whole parts are encoded side by side; and the loudspeaker mask of the extensible header is zero, since
 //! leads are no loudspeakers. Independent readers open the files in the tests.
 
+use crate::buffer::Buffer;
 use crate::format::{Column, Encoder, Section, lanes};
-use crate::interleave::{GROUP, Group, interleave, spread};
+use crate::interleave::{GROUP, TILE, Tile, interleave, spread};
 use crate::quantiser::{BLOCK, Quantiser, Tally};
-use crate::scale::Bits;
+use crate::scale::{Bits, Scale};
 use pulsewright_core::block::Block;
 use pulsewright_core::time::FrameRate;
 use pulsewright_core::vectors::{self, Loop};
@@ -179,15 +180,25 @@ impl Wav<'_> {
     /// Puts samples of 16 bits in their places.
     #[inline(always)]
     fn put_words(&self, block: &Block, stride: usize, bytes: &mut [u8], tallies: &mut [Tally]) {
-        let mut space = [0.0; BLOCK];
-        let mut group: Group = [[0; BLOCK]; GROUP];
+        // Small enough to be near until it is turned.
+        let mut tile: Tile = [[0; TILE]; GROUP];
         let mut first = 0;
         for (columns, tallies) in self.columns.chunks(GROUP).zip(tallies.chunks_mut(GROUP)) {
-            for ((Column { channel, scale }, tally), codes) in columns.iter().zip(tallies).zip(&mut group) {
-                let Some(scale) = scale else { continue };
-                tally.add(Quantiser::new(scale).quantise(block.column(*channel, &mut space), codes).1);
+            let mut lanes: [Option<Lane<'_>>; GROUP] = [None; GROUP];
+            for (lane, column) in lanes.iter_mut().zip(columns) {
+                // No closure: it would be built apart, for plainer vectors.
+                if let Some(scale) = &column.scale {
+                    *lane = Some(Lane::new(scale, block.column(column.channel)));
+                }
             }
-            interleave(&group, columns.len(), stride, bytes.get_mut(first..).unwrap_or_default());
+            for from in (0..block.len()).step_by(TILE) {
+                let count = TILE.min(block.len() - from);
+                for ((lane, tally), codes) in lanes.iter().flatten().zip(&mut *tallies).zip(&mut tile) {
+                    lane.quantise(from, count, codes, tally);
+                }
+                let frames = from * stride..(from + count) * stride;
+                interleave(&tile, columns.len(), first, stride, bytes.get_mut(frames).unwrap_or_default());
+            }
             first += columns.len() * 2;
         }
     }
@@ -202,10 +213,10 @@ impl Wav<'_> {
         bytes: &mut [u8],
         tallies: &mut [Tally],
     ) {
-        let (mut space, mut codes) = ([0.0; BLOCK], [0; BLOCK]);
+        let mut codes = [0; BLOCK];
         for (i, (Column { channel, scale }, tally)) in self.columns.iter().zip(tallies).enumerate() {
             let Some(scale) = scale else { continue };
-            let (codes, counts) = Quantiser::new(scale).quantise(block.column(*channel, &mut space), &mut codes);
+            let (codes, counts) = Quantiser::new(scale).quantise(block.column(*channel), &mut codes);
             tally.add(counts);
             spread(codes, stride, bytes.get_mut(i * self.head.sample_bytes..).unwrap_or_default());
         }
@@ -214,9 +225,8 @@ impl Wav<'_> {
     /// Puts floats in their places.
     #[inline(always)]
     fn put_values(&self, block: &Block, stride: usize, bytes: &mut [u8], tallies: &mut [Tally]) {
-        let mut space = [0.0; BLOCK];
         for (i, (Column { channel, .. }, tally)) in self.columns.iter().zip(tallies).enumerate() {
-            let samples = block.column(*channel, &mut space);
+            let samples = block.column(*channel);
             tally.not_numbers += samples.iter().filter(|sample| !sample.is_finite()).count() as u64;
             let bytes = bytes.get_mut(i * self.head.sample_bytes..).unwrap_or_default();
             for (place, sample) in bytes.chunks_mut(stride).zip(samples) {
@@ -224,6 +234,37 @@ impl Wav<'_> {
                     *place = sample.to_le_bytes();
                 }
             }
+        }
+    }
+}
+
+/// A channel of a block to be quantised a tile at a time.
+#[derive(Clone, Copy)]
+struct Lane<'a> {
+    quantiser: Quantiser,
+    samples: &'a [f32],
+    /// Whether all samples are well within the scale.
+    held: bool,
+}
+
+impl<'a> Lane<'a> {
+    #[inline(always)]
+    fn new(scale: &Scale, samples: &'a [f32]) -> Lane<'a> {
+        let quantiser = Quantiser::new(scale);
+        let held = quantiser.holds(samples);
+        Lane { quantiser, samples, held }
+    }
+
+    /// Codes of `count` samples, at most a tile's.
+    #[inline(always)]
+    fn quantise(&self, from: usize, count: usize, codes: &mut [i32; TILE], tally: &mut Tally) {
+        // Slices, as a loop whose count is known is taken apart rather than put in vectors.
+        let (samples, codes) = (self.samples.get(from..from + count), codes.get_mut(..count));
+        let (Some(samples), Some(codes)) = (samples, codes) else { return };
+        if self.held {
+            self.quantiser.held(samples, codes);
+        } else {
+            tally.add(self.quantiser.clamped(samples, codes));
         }
     }
 }
@@ -256,17 +297,19 @@ impl Encoder for Wav<'_> {
         lanes(self.columns)
     }
 
+    fn encoded_bytes(&self, section: Section) -> Option<u64> {
+        Some(self.head.data_bytes(section))
+    }
+
     fn head(&self, section: Section, bytes: &mut Vec<u8>) {
         if !self.bare {
             self.head.head(section, bytes);
         }
     }
 
-    fn encode(&self, _: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
-        let start = bytes.len();
+    fn encode(&self, _: u64, block: &Block, bytes: &mut Buffer, tallies: &mut [Tally]) {
         let stride = self.head.frame_bytes();
-        bytes.resize(start + block.len() * stride, 0);
-        let bytes = &mut bytes[start..];
+        let bytes = bytes.room(block.len() * stride);
         vectors::run(Put { wav: self, block, stride, bytes, tallies });
     }
 
@@ -308,7 +351,7 @@ mod tests {
             .collect()
     }
 
-    fn encode(wav: &Wav<'_>, frames: &[Frame], bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
+    fn encode(wav: &Wav<'_>, frames: &[Frame], bytes: &mut Buffer, tallies: &mut [Tally]) {
         for frames in frames.chunks(BLOCK) {
             wav.encode(0, &Block::of_frames(frames), bytes, tallies);
         }
@@ -343,9 +386,10 @@ mod tests {
     fn file(columns: &[Column], frames: &[Frame]) -> Vec<u8> {
         let wav = Wav::new(columns, FrameRate::lit(500));
         let section = Section { first: 0, frames: frames.len() as u64 };
-        let mut bytes = Vec::new();
+        let (mut bytes, mut encoded) = (Vec::new(), Buffer::default());
         wav.head(section, &mut bytes);
-        encode(&wav, frames, &mut bytes, &mut vec![Tally::default(); columns.len()]);
+        encode(&wav, frames, &mut encoded, &mut vec![Tally::default(); columns.len()]);
+        bytes.extend_from_slice(&encoded);
         wav.tail(section, &mut bytes);
         assert_eq!(bytes.len() as u64, wav.bytes(section));
         assert_eq!(u32::from_le_bytes(bytes[4..8].try_into().unwrap()) as usize, bytes.len() - 8);
@@ -429,9 +473,10 @@ mod tests {
             let (narrow, wide) =
                 (Wav::new(&columns, FrameRate::lit(500)), Wav::new(&columns, FrameRate::lit(500)).wide());
             let file = |wav: &Wav<'_>| {
-                let mut bytes = Vec::new();
+                let (mut bytes, mut encoded) = (Vec::new(), Buffer::default());
                 wav.head(section, &mut bytes);
-                encode(wav, &frames[..699], &mut bytes, &mut [Tally::default()]);
+                encode(wav, &frames[..699], &mut encoded, &mut [Tally::default()]);
+                bytes.extend_from_slice(&encoded);
                 wav.tail(section, &mut bytes);
                 assert_eq!(bytes.len() as u64, wav.bytes(section));
                 bytes
@@ -452,7 +497,7 @@ mod tests {
         let count = |encoding| {
             let columns = columns(3, encoding);
             let mut tallies = [Tally::default(); 3];
-            encode(&Wav::new(&columns, FrameRate::lit(500)), &frames, &mut Vec::new(), &mut tallies);
+            encode(&Wav::new(&columns, FrameRate::lit(500)), &frames, &mut Buffer::default(), &mut tallies);
             tallies
         };
         assert_eq!(count(Encoding::Float)[0], Tally { not_numbers: 2, ..Tally::default() });

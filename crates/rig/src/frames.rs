@@ -5,6 +5,7 @@ use crate::line::Line;
 use pulsewright_core::block::Block;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::time::FrameRate;
+use pulsewright_files::buffer::Buffer;
 use pulsewright_files::format::{Encoder, Section};
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::wav::Head;
@@ -111,12 +112,19 @@ impl RigFrames {
     pub fn push(&self, frames: impl IntoIterator<Item = Frame>, bytes: &mut Vec<u8>) -> Vec<u64> {
         let mut clipped = vec![0; self.lanes.len()];
         for frame in frames {
-            for ((code, beyond), clipped) in self.codes(&frame).zip(&mut clipped) {
-                self.push_code(code, bytes);
-                *clipped += u64::from(beyond);
-            }
+            let start = bytes.len();
+            bytes.resize(start + self.frame_bytes(), 0);
+            self.put(&frame, &mut bytes[start..], &mut clipped);
         }
         clipped
+    }
+
+    /// Puts the codes of a frame in their place, and counts those that were clipped.
+    fn put(&self, frame: &Frame, place: &mut [u8], clipped: &mut [u64]) {
+        for (((code, beyond), place), clipped) in self.codes(frame).zip(place.chunks_mut(self.bytes)).zip(clipped) {
+            place.iter_mut().zip(code.to_le_bytes()).for_each(|(byte, value)| *byte = value);
+            *clipped += u64::from(beyond);
+        }
     }
 
     /// Appends a code as it stands in a frame.
@@ -130,16 +138,23 @@ impl Encoder for RigFrames {
         self.lanes.iter().map(|lane| lane.signal.name().to_owned()).collect()
     }
 
+    fn encoded_bytes(&self, section: Section) -> Option<u64> {
+        section.frames.checked_mul(self.frame_bytes() as u64)
+    }
+
     fn head(&self, section: Section, bytes: &mut Vec<u8>) {
         if let Some(head) = &self.head {
             head.head(section, bytes);
         }
     }
 
-    fn encode(&self, _: u64, block: &Block, bytes: &mut Vec<u8>, tallies: &mut [Tally]) {
-        bytes.reserve(block.len() * self.frame_bytes());
-        let frames = (0..block.len()).filter_map(|index| block.frame(index));
-        for (tally, clipped) in tallies.iter_mut().zip(self.push(frames, bytes)) {
+    fn encode(&self, _: u64, block: &Block, bytes: &mut Buffer, tallies: &mut [Tally]) {
+        let mut clipped = vec![0; self.lanes.len()];
+        let places = bytes.room(block.len() * self.frame_bytes()).chunks_mut(self.frame_bytes().max(1));
+        for (frame, place) in (0..block.len()).filter_map(|index| block.frame(index)).zip(places) {
+            self.put(&frame, place, &mut clipped);
+        }
+        for (tally, clipped) in tallies.iter_mut().zip(clipped) {
             tally.clipped += clipped;
         }
     }

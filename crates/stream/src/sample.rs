@@ -4,6 +4,7 @@ use pulsewright_core::block::{BLOCK, Block, Signals};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
+use pulsewright_files::buffer::Buffer;
 use pulsewright_files::format::{Column, Encoder, Encoding};
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::sidecar::{ChannelDescription, Stored};
@@ -19,6 +20,7 @@ pub struct Samples {
     tallies: Vec<Tally>,
     /// The frames being encoded; kept, as they are few at a time.
     block: Box<Block>,
+    encoded: Buffer,
 }
 
 impl Samples {
@@ -26,7 +28,14 @@ impl Samples {
     pub fn new(script: &Script<'_>, channels: &[Channel], encoding: Encoding, rate: FrameRate) -> Samples {
         let columns: Vec<Column> = channels.iter().map(|channel| Column::new(script, *channel, encoding)).collect();
         let tallies = vec![Tally::default(); columns.len()];
-        Samples { columns, encoding, rate, tallies, block: Box::new(Block::new(Signals::ALL)) }
+        Samples {
+            columns,
+            encoding,
+            rate,
+            tallies,
+            block: Box::new(Block::new(Signals::ALL)),
+            encoded: Buffer::default(),
+        }
     }
 
     /// The channels, in order.
@@ -40,7 +49,9 @@ impl Samples {
         let wav = Wav::new(&self.columns, self.rate);
         for frames in frames.chunks(BLOCK) {
             self.block.take(frames);
-            wav.encode(0, &self.block, bytes, &mut self.tallies);
+            self.encoded.clear();
+            wav.encode(0, &self.block, &mut self.encoded, &mut self.tallies);
+            bytes.extend_from_slice(&self.encoded);
         }
     }
 

@@ -14,7 +14,7 @@
 //! a delineator sees is about 0.88 of the support.
 
 use crate::time::{Instant, PackedInstant, Span};
-use crate::vectors::{self, Loop};
+use crate::vectors::{self, LANES, Loop};
 use core::ops::Range;
 
 /// Shape of a bump in time.
@@ -30,7 +30,7 @@ pub struct Bump {
 }
 
 /// Heights worked out before they are added up: few enough for registers and stack of a microcontroller.
-const TOGETHER: usize = 16;
+const TOGETHER: usize = if LANES == 1 { 16 } else { 64 };
 
 /// Shortest flank, s: keeps its reciprocal finite.
 const MIN_FLANK_S: f32 = 1e-5;
@@ -57,9 +57,22 @@ impl Bump {
     /// its start and after its end: when that happens depends on how many frames are asked for at a time.
     fn inside(&self, clocks: &[u32]) -> Range<usize> {
         let end = self.end().clock();
-        let from = clocks.partition_point(|clock| clock.wrapping_sub(self.start) as i32 <= 0);
-        let to = clocks.partition_point(|clock| (clock.wrapping_sub(end) as i32) < 0);
+        let outside_before = |clock: &u32| clock.wrapping_sub(self.start) as i32 <= 0;
+        let before_end = |clock: &u32| (clock.wrapping_sub(end) as i32) < 0;
+        // Many bumps are under way at the first clock, and at the last.
+        let under_way = LANES > 1 && clocks.first().is_some_and(|clock| !outside_before(clock));
+        let from = if under_way { 0 } else { clocks.partition_point(outside_before) };
+        let goes_on = LANES > 1 && clocks.last().is_some_and(before_end);
+        let to = if goes_on { clocks.len() } else { clocks.partition_point(before_end) };
         from..to.max(from)
+    }
+
+    /// All bits if a frame clock within 128 s of the bump lies inside its support, none if outside.
+    #[inline(always)]
+    fn mask(&self, clock: u32) -> u32 {
+        let end = self.end().clock();
+        let inside = (clock.wrapping_sub(self.start) as i32 > 0) & ((clock.wrapping_sub(end) as i32) < 0);
+        u32::from(inside).wrapping_neg()
     }
 
     /// Adds to each of `sums` its factor times the height at consecutive frame clocks within 128 s of the bump.
@@ -91,17 +104,34 @@ struct AddTo<'a, 'b> {
 impl Loop for AddTo<'_, '_> {
     #[inline(always)]
     fn run(self) {
-        let Range { start: mut from, end } = self.bump.inside(self.clocks);
+        let inside = self.bump.inside(self.clocks);
+        if inside.is_empty() {
+            return;
+        }
+        // Whole lanes, with zeros outside.
+        let mut from = inside.start / LANES * LANES;
+        let end = inside.end.next_multiple_of(LANES).min(self.clocks.len());
         while from < end {
             let part = from..end.min(from + TOGETHER);
             let mut heights = [0.0; TOGETHER];
             for (height, clock) in heights.iter_mut().zip(self.clocks.get(part.clone()).unwrap_or_default()) {
                 *height = self.bump.height(*clock);
+                if LANES > 1 {
+                    *height = f32::from_bits(height.to_bits() & self.bump.mask(*clock));
+                }
             }
             for (sums, factor) in self.sums.iter_mut() {
-                for (sum, height) in sums.get_mut(part.clone()).unwrap_or_default().iter_mut().zip(&heights) {
-                    *sum += *factor * height;
+                // Of as many as there are lanes, a loop needs no slow end.
+                let sums = sums.get_mut(part.clone()).unwrap_or_default();
+                let lanes = if LANES > 1 { sums.len() / LANES } else { 0 };
+                let (in_lanes, rest) = sums.split_at_mut(lanes * LANES);
+                let rest_heights = heights.get(lanes * LANES..).unwrap_or_default();
+                for (sums, heights) in
+                    in_lanes.as_chunks_mut::<LANES>().0.iter_mut().zip(heights.as_chunks::<LANES>().0)
+                {
+                    sums.iter_mut().zip(heights).for_each(|(sum, height)| *sum += *factor * height);
                 }
+                rest.iter_mut().zip(rest_heights).for_each(|(sum, height)| *sum += *factor * height);
             }
             from += TOGETHER;
         }

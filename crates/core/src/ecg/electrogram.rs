@@ -208,7 +208,8 @@ impl Electrogram {
         }
     }
 
-    /// Adds the heart vector, mV, at consecutive instants up to just before `until`, with their frame clocks.
+    /// Adds the heart vector, mV, at consecutive instants up to just before `until`, with their frame clocks and maybe some that
+    /// follow.
     pub(crate) fn add_to(&mut self, instants: &[Instant], clocks: &[u32], until: Instant, vectors: [&mut [f32]; 3]) {
         let Some(first) = instants.first().copied() else { return };
         let [x, y, z] = vectors;

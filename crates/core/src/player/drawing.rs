@@ -4,7 +4,7 @@ use super::Player;
 use crate::artefact;
 use crate::block::Rows;
 use crate::pressure::sites;
-use crate::segment::Segment;
+use crate::segment::{Parts, Segment};
 use crate::settings::Field;
 use crate::test_signal;
 use crate::time::Instant;
@@ -21,7 +21,7 @@ impl Player<'_> {
         from: usize,
         shared: &mut Option<artefact::Shared>,
     ) {
-        let Some((instants, clocks, [x, y, z], fillings)) = segment.parts() else { return };
+        let Some(Parts { instants, clocks, filled, vectors: [x, y, z], fillings }) = segment.parts() else { return };
         let Some(first) = instants.first().copied() else { return };
         let signals = rows.signals();
         let step = self.step;
@@ -33,7 +33,7 @@ impl Player<'_> {
             self.respiration.fillings(instants, fillings);
         }
         if signals.ecg {
-            self.ecg.add_to(instants, clocks, self.clock.now(), [&mut *x, &mut *y, &mut *z]);
+            self.ecg.add_to(instants, filled, self.clock.now(), [&mut *x, &mut *y, &mut *z]);
             let gain = course(Field::EcgGain);
             match gain.settled(after) {
                 Some(gain) if breathing_percent <= 0.0 => {
