@@ -108,6 +108,27 @@ impl Unfinished {
         &self.path
     }
 
+    /// Sets room aside for this many bytes, where the system can: so a full disk is told before the work rather than after it, and
+    /// the system need not look for room block by block.
+    ///
+    /// # Errors
+    /// When there is no room.
+    pub fn reserve(&self, bytes: u64) -> io::Result<()> {
+        #[cfg(target_os = "linux")]
+        {
+            use rustix::fs::{FallocateFlags, fallocate};
+            use rustix::io::Errno;
+            // The size stays that of what is written. Any other refusal means that this file system does not know how.
+            let outcome = fallocate(self.writer.get_ref(), FallocateFlags::KEEP_SIZE, 0, bytes);
+            if let Err(full @ (Errno::NOSPC | Errno::DQUOT)) = outcome {
+                return Err(full.into());
+            }
+        }
+        #[cfg(not(target_os = "linux"))]
+        let _ = bytes;
+        Ok(())
+    }
+
     /// Closes the file, complete.
     ///
     /// # Errors
@@ -192,6 +213,19 @@ mod tests {
         drop(file);
         drop(finished(&folder.path().join("b"), "complete, but not published"));
         assert_eq!(names(folder.path()), [""; 0]);
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn room_set_aside_is_no_content() {
+        use std::os::unix::fs::MetadataExt;
+        let folder = tempfile::tempdir().unwrap();
+        let file = Unfinished::new(&folder.path().join("a")).unwrap();
+        file.reserve(1 << 20).unwrap();
+        let passing = fs::read_dir(folder.path()).unwrap().next().unwrap().unwrap().metadata().unwrap();
+        assert_eq!(passing.len(), 0);
+        assert!(passing.blocks() * 512 >= 1 << 20, "{} blocks", passing.blocks());
+        file.reserve(u64::MAX).expect("more than a file can have is for the writing to tell");
     }
 
     #[test]

@@ -317,7 +317,11 @@ impl SignalFiles<'_, '_> {
         self.close()?;
         let mut file = Unfinished::new(&self.names[section])?;
         let mut head = Vec::new();
-        self.plan.encoder().head(self.plan.sections[section], &mut head);
+        let (encoder, place) = (self.plan.encoder(), self.plan.sections[section]);
+        encoder.head(place, &mut head);
+        if let Some(encoded) = encoder.encoded_bytes(place) {
+            file.reserve(encoded.saturating_add(head.len() as u64)).map_err(FileError::of(&self.names[section]))?;
+        }
         file.write_all(&head).map_err(FileError::of(&self.names[section]))?;
         self.open = Some((section, file));
         Ok(())
