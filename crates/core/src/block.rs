@@ -136,16 +136,10 @@ impl Block {
     ///
     /// The same values as [`Frame::sample`].
     pub fn column(&self, channel: Channel) -> &[f32] {
-        let whole = self.whole_column(channel);
-        whole.get(..self.len).unwrap_or(whole)
-    }
-
-    /// As [`Block::column`], with values behind those of its frames that have no meaning.
-    pub fn whole_column(&self, channel: Channel) -> &[f32; BLOCK] {
         let [i, ii, v1, v2, v3, v4, v5, v6] = &self.columns.leads_mv;
         let [iii, avr, avl, avf] = &self.columns.limb_leads_mv;
         let [ra, la, ll] = &self.columns.limb_electrodes_mv;
-        match channel {
+        let whole = match channel {
             Channel::Lead(Lead::I) => i,
             Channel::Lead(Lead::II) => ii,
             Channel::Lead(Lead::III) => iii,
@@ -165,7 +159,8 @@ impl Block {
             Channel::Pressure(site) => &self.columns.pressure_mmhg[site as usize],
             Channel::Cuff => &self.columns.cuff_mmhg[0],
             Channel::CuffOscillation => &self.columns.cuff_mmhg[1],
-        }
+        };
+        whole.get(..self.len).unwrap_or(whole)
     }
 
     /// The columns that are played, each with its place among a frame's values: eight leads, impedance, pressures, cuff.

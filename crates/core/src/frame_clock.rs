@@ -105,7 +105,7 @@ struct Ahead {
     part: u32,
     carried: u32,
     hz: u32,
-    /// `2^shift / hz`, rounded up, below 2^32.
+    /// More than `2^shift / hz` by at most one. Of a rate that is a power of two, where there are no parts, it has no meaning.
     inverse: u32,
     shift: u32,
 }
@@ -123,8 +123,8 @@ impl Ahead {
     #[inline(always)]
     fn at(&self, frames: u32) -> (Instant, u32) {
         let parts = self.carried + frames * self.part;
-        // Divided by `hz`. The inverse is too great by less than one, the product by less than 2^31, and a part of it is 2^shift
-        // divided by less than 2^(shift - 31): too little to be taken for one.
+        // Divided by `hz`. The product is too great by at most `parts`, below 2^31; the exact quotient is at least one `hz`-th, in the
+        // product's units 2^shift / hz and so 2^31, short of the next whole number.
         let carry = (u64::from(parts) * u64::from(self.inverse)) >> self.shift;
         let ticks = u64::from(frames) * u64::from(self.whole) + carry;
         (self.now.plus(Span::from_ticks(ticks)), parts - carry as u32 * self.hz)
