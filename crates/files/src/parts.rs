@@ -22,6 +22,9 @@ const PART_FRAMES: u64 = 32_768;
 /// Parts under way for each core: one being played, one waiting.
 const AHEAD: usize = 2;
 
+/// Most cores that work on a render: more would wait for the one who writes, and each takes memory.
+const MOST_CORES: usize = 8;
+
 /// A part to be encoded.
 struct Order<'a> {
     /// Parts before it.
@@ -212,7 +215,7 @@ pub fn play<E>(
     let encoder = &*plan.encoder();
     let lanes = encoder.lanes().len();
     let block = || Box::new(Block::new(plan.signals()));
-    let cores = thread::available_parallelism().map_or(1, usize::from);
+    let cores = thread::available_parallelism().map_or(1, usize::from).min(MOST_CORES);
     let desk = &Desk::default();
     thread::scope(|scope| {
         for _ in 1..cores {

@@ -139,8 +139,10 @@ pub fn score(expectations: &[Expectation], readings: &[Reading]) -> Vec<ReadingR
 }
 
 fn judge(expectation: &Expectation, readings: &[Reading]) -> ReadingResult {
-    let inside = |s: f64| expectation.start_s <= s && s <= expectation.end_s;
-    let of_step = readings.iter().filter(|r| r.reading.eq_ignore_ascii_case(&expectation.reading) && inside(r.at.s()));
+    // They are in order: a day of readings is not gone through for every step of a day.
+    let (_, from_start) = readings.split_at(readings.partition_point(|r| r.at.s() < expectation.start_s));
+    let (in_step, _) = from_start.split_at(from_start.partition_point(|r| r.at.s() <= expectation.end_s));
+    let of_step = in_step.iter().filter(|r| r.reading.eq_ignore_ascii_case(&expectation.reading));
     let tolerance = Tolerance::of(expectation.tolerance);
     let values: Vec<(f64, f64)> = of_step.map(|r| (r.at.s() - expectation.start_s, r.value)).collect();
     let fits = |value: f64| tolerance.allows(Some(expectation.expected), value);
