@@ -232,7 +232,8 @@ pub(crate) trait Rows {
     /// What is to be drawn.
     fn signals(&self) -> Signals;
 
-    /// Forms the leads of consecutive rows, the first of them `from`, from the heart's vector.
+    /// Forms the leads of consecutive rows, the first of them `from`, from the heart's vector; a block's may include rows that are
+    /// still to come.
     fn put_leads(&mut self, from: usize, vectors: [&[f32]; 3]);
 
     /// The leads of a row, mV.

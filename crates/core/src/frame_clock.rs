@@ -86,7 +86,7 @@ impl FrameClock {
         let whole = until.since(self.now).ticks() / self.whole;
         let places = clocks.len().min(instants.len());
         let most = most.min(places);
-        let mut count = usize::try_from(whole).map_or(most, |whole| most.min(whole + 1)).max(1);
+        let mut count = usize::try_from(whole).map_or(most, |whole| most.min(whole.saturating_add(1))).max(1);
         vectors::run(Fill { ahead, clocks, instants, count: count.next_multiple_of(LANES).min(places) });
         while count > 1 && instants.get(count - 1).is_some_and(|last| *last >= until) {
             count -= 1;
