@@ -92,6 +92,8 @@ def test_full_disk(tmp_path, short_script, target, n_kib):
     assert "panicked" not in ended.stderr
     assert "left:" not in ended.stdout, ended
     assert "space" in ended.stderr.lower(), ended
+    if target == "out.wav":
+        assert "it takes 1 MB" in ended.stderr, "a size that is known is told before the work"
 
 
 PRINTING = (["catalog"], ["catalog", "--json"], ["manual"], ["schema"], ["completions", "bash"], ["check", "SCRIPT"], ["--help"], ["--version"])

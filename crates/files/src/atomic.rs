@@ -120,13 +120,19 @@ impl Unfinished {
             use rustix::io::Errno;
             // The size stays that of what is written. Any other refusal means that this file system does not know how.
             let outcome = fallocate(self.writer.get_ref(), FallocateFlags::KEEP_SIZE, 0, bytes);
-            if let Err(full @ (Errno::NOSPC | Errno::DQUOT)) = outcome {
-                return Err(full.into());
-            }
+            let full = match outcome {
+                Err(Errno::NOSPC) => "No space left on device",
+                Err(Errno::DQUOT) => "Disk quota exceeded",
+                _ => return Ok(()),
+            };
+            let megabytes = bytes.div_ceil(1_000_000);
+            Err(io::Error::new(io::ErrorKind::StorageFull, format!("{full}; it takes {megabytes} MB")))
         }
         #[cfg(not(target_os = "linux"))]
-        let _ = bytes;
-        Ok(())
+        {
+            let _ = bytes;
+            Ok(())
+        }
     }
 
     /// Closes the file, complete.
