@@ -53,9 +53,12 @@ pub struct Player<'a> {
     test_beat: test_signal::Beat,
     /// Whether the step has a test signal, an offset or a drift.
     test_on: bool,
+    /// Whether waves are left out, as they will have ended before the next frame and nobody listens.
+    ecg_rests: bool,
 }
 
-/// How far back pulses are played for the pressures to be known: some beats of the slowest heart.
+/// How far back waves are drawn, far longer than any lasts, and pulses are played for the pressures to be known: some beats of the
+/// slowest heart.
 const REMEMBERED: Span = Span::secs(60);
 
 /// Longer than the effect of any contraction is on its way to a site.
@@ -92,6 +95,7 @@ impl<'a> Player<'a> {
             ecg: Electrogram::default(),
             test_beat: test_signal::Beat::default(),
             test_on: false,
+            ecg_rests: false,
         }
     }
 
@@ -185,8 +189,9 @@ impl<'a> Player<'a> {
 
     /// Lets everything happen that is due at or before `until`, with no frame to be seen before.
     ///
-    /// Where nobody listens either, pulses long past are left out: a pulse as strong as the rhythm's regular ones leaves nothing
-    /// of what was before it. Should something be left of the time that was passed over, all of it is played after all.
+    /// Where nobody listens either, the waves of beats long past are left out, and their pulses: a pulse as strong as the rhythm's
+    /// regular ones leaves nothing of what was before it. Should something be left of the time that was passed over, all pulses are
+    /// played after all.
     fn pass(&mut self, until: Instant, remembered: Span, observer: &mut impl Observer) {
         let from = until.minus(remembered);
         if observer.listens() || from <= self.clock.now() {
@@ -195,7 +200,7 @@ impl<'a> Player<'a> {
         }
         let before = self.clone();
         let chosen = self.pressures.rest();
-        self.happen(from, observer);
+        self.happen_unseen(from, observer);
         self.pressures.recall(chosen);
         let arrived = from.plus(UNDER_WAY);
         self.happen(arrived, observer);
@@ -203,8 +208,16 @@ impl<'a> Player<'a> {
         self.happen(until, observer);
         if !self.pressures.are_known() {
             *self = before;
+            self.happen_unseen(from, observer);
             self.happen(until, observer);
         }
+    }
+
+    /// Lets everything happen that is due at or before `until` without the waves of beats, which will be over before a frame.
+    fn happen_unseen(&mut self, until: Instant, observer: &mut impl Observer) {
+        self.ecg_rests = true;
+        self.happen(until, observer);
+        self.ecg_rests = false;
     }
 
     /// Ends the script at the next frame, telling `observer` of the pulses that this cuts off.

@@ -158,7 +158,9 @@ impl Player<'_> {
         match activation {
             Activation::Atria { at, origin, cycle } => {
                 if drawn {
-                    self.ecg.atria(at, origin, cycle, body);
+                    if !self.ecg_rests {
+                        self.ecg.atria(at, origin, cycle, body);
+                    }
                     observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
                 }
                 // Fluttering atria hardly pump.
@@ -167,11 +169,14 @@ impl Player<'_> {
             }
             Activation::Ventricles { at, pathway, fused, turn, interval, p_onset, code } => {
                 let beat = VentricularBeat { at, pathway, fused, turn, interval, p_onset, code };
-                let told = if drawn {
-                    self.test_beat = test_signal::Beat::default();
+                self.test_beat = if drawn {
+                    test_signal::Beat::default()
+                } else {
+                    test_signal::Beat::new(&value_at(self.step.as_ref(), at))
+                };
+                let told = if drawn && !self.ecg_rests {
                     self.ecg.ventricles(&beat, &self.ecg_demand(now))
                 } else {
-                    self.test_beat = test_signal::Beat::new(&value_at(self.step.as_ref(), at));
                     self.test_beat.told(at, code)
                 };
                 observer.observe(Event::Beat(told));
