@@ -153,10 +153,8 @@ pub fn outcome(delay_s: Option<f64>, shown: &str, within_s: f64, wanted: &str) -
 fn answer(expected: &ExpectedAlarm, log: &[LoggedAlarm], used: &mut [bool]) -> AlarmResult {
     let last_s = expected.end_s.max(expected.time_s + expected.within_s) + SLACK_S;
     let mut first: Option<&LoggedAlarm> = None;
-    let (from, until) = (
-        log.partition_point(|entry| entry.at.s() < expected.time_s - SLACK_S),
-        log.partition_point(|entry| entry.at.s() <= last_s),
-    );
+    let from = log.partition_point(|entry| entry.at.s() < expected.time_s - SLACK_S);
+    let until = log.partition_point(|entry| entry.at.s() <= last_s);
     for (entry, used) in log.iter().zip(used.iter_mut()).take(until).skip(from) {
         if entry.alarm.eq_ignore_ascii_case(&expected.alarm) && !*used {
             *used = true;
