@@ -1,33 +1,56 @@
 //! Inputs that the fuzzer found worth keeping, tried again without it: `crates/fuzz/README.md`.
 
+use flate2::read::GzDecoder;
 use pulsewright_any_input::{TARGETS, Target};
-use std::fs;
+use std::fs::{self, File};
+use std::io::Read;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
-/// Most bytes that all of the corpus may take.
-const MOST_BYTES: u64 = 2 << 20;
+/// Most bytes that all inputs of the corpus may have together.
+const MOST_BYTES: usize = 3 << 20;
+
+/// An input: its name and its bytes.
+type Input = (String, Vec<u8>);
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../../crates/fuzz/corpus")
 }
 
-fn inputs(target: &str) -> Vec<PathBuf> {
-    let entries = fs::read_dir(folder().join(target)).expect("each target has a corpus");
-    let mut paths: Vec<PathBuf> = entries.map(|entry| entry.expect("an entry").path()).collect();
-    paths.sort();
-    paths
+/// Inputs with a name of their own, a file each.
+fn named(target: &str) -> Vec<Input> {
+    let Ok(entries) = fs::read_dir(folder().join(target)) else { return Vec::new() };
+    let read = |path: PathBuf| (path.display().to_string(), fs::read(&path).expect("a readable input"));
+    entries.map(|entry| read(entry.expect("an entry").path())).collect()
+}
+
+/// Inputs named by their digest, of every target, in one archive.
+fn packed() -> Vec<Input> {
+    let file = File::open(folder().join("packed.tar.gz")).expect("the packed corpus");
+    let mut archive = tar::Archive::new(GzDecoder::new(file));
+    let mut read = |entry: std::io::Result<tar::Entry<'_, _>>| {
+        let mut entry = entry.expect("an entry of the archive");
+        let name = entry.path().expect("a name").display().to_string();
+        let mut bytes = Vec::new();
+        entry.read_to_end(&mut bytes).expect("a whole entry");
+        (name, bytes)
+    };
+    archive.entries().expect("an archive").map(&mut read).filter(|(name, _)| !name.ends_with('/')).collect()
+}
+
+fn inputs(target: &str) -> Vec<Input> {
+    let mut inputs = named(target);
+    inputs.extend(packed().into_iter().filter(|(name, _)| name.split('/').next() == Some(target)));
+    inputs.sort();
+    inputs
 }
 
 /// Tries every input of a target, and names those that fail.
 fn replay(name: &str, target: Target) {
     let inputs = inputs(name);
     assert!(inputs.len() >= 20, "{name}: {} inputs", inputs.len());
-    let fails = |path: &&PathBuf| {
-        let bytes = fs::read(path).expect("a readable input");
-        catch_unwind(AssertUnwindSafe(|| target(&bytes))).is_err()
-    };
-    let failed: Vec<&PathBuf> = inputs.iter().filter(fails).collect();
+    let fails = |(_, bytes): &&Input| catch_unwind(AssertUnwindSafe(|| target(bytes))).is_err();
+    let failed: Vec<&String> = inputs.iter().filter(fails).map(|(path, _)| path).collect();
     assert!(failed.is_empty(), "{name}: {failed:?}");
 }
 
@@ -48,8 +71,12 @@ macro_rules! replays {
                 let source = fs::read_to_string(source).expect("each target has a program");
                 assert!(source.contains(&format!("pulsewright_any_input::{name}(")), "{source}");
             }
-            let folders = fs::read_dir(folder()).expect("a corpus").count();
-            assert_eq!(folders, TARGETS.len(), "a corpus without a target");
+            let strangers: Vec<String> = packed()
+                .into_iter()
+                .map(|(name, _)| name)
+                .filter(|name| !TARGETS.iter().any(|(target, _)| name.split('/').next() == Some(target)))
+                .collect();
+            assert!(strangers.is_empty(), "inputs without a target: {strangers:?}");
         }
     };
 }
@@ -57,7 +84,6 @@ replays!(annotations image laws limits record record_csv rig script stream suite
 
 #[test]
 fn the_corpus_is_small() {
-    let sizes = TARGETS.iter().flat_map(|(name, _)| inputs(name)).map(|path| fs::metadata(path).expect("a file").len());
-    let bytes: u64 = sizes.sum();
+    let bytes: usize = TARGETS.iter().flat_map(|(name, _)| inputs(name)).map(|(_, bytes)| bytes.len()).sum();
     assert!(bytes < MOST_BYTES, "{bytes} bytes");
 }
