@@ -54,7 +54,10 @@ fn table(list: List) -> (Vec<&'static str>, Vec<Vec<String>>) {
                     let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
                     // A rhythm without beats has no rate to set.
                     let (usual, allowed) = if rhythm.beats() {
-                        (rhythm.usual_rate(&ADULT, rhythm.usual_ratio()).to_string(), format!("{min} to {max}"))
+                        (
+                            rhythm.usual_rate(ADULT.resting_bpm, rhythm.usual_ratio()).to_string(),
+                            format!("{min} to {max}"),
+                        )
                     } else {
                         ("-".to_owned(), "-".to_owned())
                     };
@@ -104,7 +107,7 @@ fn as_json(list: List) -> Value {
                 let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
                 json!({
                     "id": rhythm.id, "name": rhythm.name, "beats": rhythm.beats(), "alarm": rhythm.alarm.id(),
-                    "usual_bpm": rhythm.usual_rate(&ADULT, rhythm.usual_ratio()), "min_bpm": min, "max_bpm": max,
+                    "usual_bpm": rhythm.usual_rate(ADULT.resting_bpm, rhythm.usual_ratio()), "min_bpm": min, "max_bpm": max,
                 })
             })
             .collect(),

@@ -27,7 +27,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             } else {
                 0.0
             };
-            let promised = rhythm.mean_bpm(&settings, settings.get(Field::RateBpm));
+            let promised = rhythm.mean_bpm(|field| settings.get(field), settings.get(Field::RateBpm));
             println!(
                 "{:8} {:40} set {:6.1} made {made:7.2} promised {promised:?}",
                 body.id,

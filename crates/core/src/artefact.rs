@@ -18,11 +18,11 @@ pub use lead_off::OFFSET_MV;
 pub use motion::Movement;
 
 use crate::block::Rows;
+use crate::field::Field;
 use crate::frame::INDEPENDENT_LEADS;
 use crate::frequency::Frequency;
 use crate::noise::Noise;
 use crate::respiration::Respiration;
-use crate::settings::Field;
 use crate::time::Instant;
 use crate::timeline::{Placed, PlayedStep};
 use motion::Motion;

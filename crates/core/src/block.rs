@@ -3,8 +3,9 @@
 //! A desk computer works on a signal in steps of several values when they stand side by side. The player fills a block
 //! with the bits that it fills [`Frame`]s with; `Rows` is what both have in common.
 
+use crate::anatomy::PressureSite;
 use crate::ecg::leads::{DOWER, lead_of, leads_of};
-use crate::frame::{self, Channel, Electrode, Frame, INDEPENDENT_LEADS, Lead, PressureSite};
+use crate::frame::{self, Channel, Electrode, Frame, INDEPENDENT_LEADS, Lead};
 use crate::pressure::Chosen;
 use crate::segment::Segment;
 use crate::vectors::{self, Loop};

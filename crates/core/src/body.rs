@@ -2,8 +2,9 @@
 //!
 //! Wave shapes of a body live in [`crate::ecg::templates`].
 
-use crate::ecg::templates::{AtrialOrigin, Complex, Pathway, Wave, adult, child, neonate};
-use crate::settings::Field;
+use crate::anatomy::{AtrialOrigin, Pathway};
+use crate::ecg::templates::{Complex, Wave, adult, child, neonate};
+use crate::field::Field;
 
 /// A body: resting values and the shapes of its beats.
 #[derive(Debug)]

@@ -12,7 +12,7 @@
 //! bell-shaped curve, 50 % wide at some 52 mmHg for 120/80 (57 +- 11 mmHg, Liu 2014).
 
 use crate::ecg::deflection::Bump;
-use crate::math::{exp, ln, max, min, smooth_step};
+use crate::math::{exp, floor, ln, max, min, smooth_step};
 use crate::time::{Instant, Span};
 use crate::truth::{CuffEvent, CuffPhase};
 
@@ -185,7 +185,7 @@ impl Cuff {
         }
         // One step after each time in which the line would have let out as much.
         let steps = t * rate / step;
-        let whole = libm::floorf(steps);
+        let whole = floor(steps);
         let since_s = (steps - whole) * step / rate;
         if whole < 1.0 { 0.0 } else { step * (whole - 1.0 + smooth_step(since_s * (1.0 / STEP_S))) }
     }

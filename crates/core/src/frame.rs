@@ -1,5 +1,7 @@
 //! Frames: one value of every signal at one instant, the channels read from them, and their digest.
 
+pub use crate::anatomy::PressureSite;
+
 /// Leads of the electrocardiogram.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[allow(missing_docs)] // The names are the documentation: the twelve standard leads.
@@ -31,51 +33,6 @@ pub enum Electrode {
     V4,
     V5,
     V6,
-}
-
-/// Where a pressure is measured.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[non_exhaustive]
-#[repr(u8)]
-pub enum PressureSite {
-    /// Radial artery.
-    Arterial = 0,
-    /// Femoral artery.
-    Femoral,
-    /// Pulmonary artery.
-    Pulmonary,
-    /// A central vein.
-    Venous,
-    /// Right atrium.
-    RightAtrium,
-    /// Right ventricle.
-    RightVentricle,
-    /// Left ventricle.
-    LeftVentricle,
-    /// Left atrium.
-    LeftAtrium,
-    /// Wedged pulmonary artery.
-    Wedge,
-    /// Within the skull.
-    Intracranial,
-}
-
-impl PressureSite {
-    /// Every site.
-    pub const ALL: &'static [PressureSite] = &[
-        PressureSite::Arterial,
-        PressureSite::Femoral,
-        PressureSite::Pulmonary,
-        PressureSite::Venous,
-        PressureSite::RightAtrium,
-        PressureSite::RightVentricle,
-        PressureSite::LeftVentricle,
-        PressureSite::LeftAtrium,
-        PressureSite::Wedge,
-        PressureSite::Intracranial,
-    ];
-    /// Number of sites.
-    pub const COUNT: usize = Self::ALL.len();
 }
 
 /// A signal that can be written out.

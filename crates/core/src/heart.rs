@@ -19,11 +19,10 @@ pub mod rhythm;
 mod variability;
 mod ventricles;
 
-use crate::ecg::templates::{AtrialOrigin, Pathway};
+use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, Episode, Pathway};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
-use crate::truth::{BeatCode, Chamber, Episode};
 use av_node::Node;
 use chance::Deck;
 use pacing::Device;

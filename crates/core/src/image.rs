@@ -23,9 +23,9 @@ pub(crate) use step::ImageStep;
 pub use write::{WriteError, write};
 
 use crate::body::BODIES;
+use crate::field::Field;
 use crate::heart::catalogue::RHYTHMS;
 use crate::script::ScriptError;
-use crate::settings::Field;
 use crate::time::Span;
 use crate::timeline::{Entry, Source, Timeline};
 use check_sum::CheckSum;

@@ -35,11 +35,13 @@
 #![forbid(unsafe_code)]
 #![deny(missing_docs)]
 
+pub mod anatomy;
 pub mod artefact;
 pub mod block;
 pub mod body;
 pub mod cuff;
 pub mod ecg;
+pub mod field;
 pub mod frame;
 mod frame_clock;
 mod frequency;

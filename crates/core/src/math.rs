@@ -1,13 +1,24 @@
 //! The only door to elementary functions: free functions on `f32` in one fixed order of operations.
 //!
 //! `sin`, `exp`, `ln` and what follows from them are our own, because a library's last bit may change with its version
-//! and the platform's own functions differ between targets; `sqrt` comes from `libm`, where it is correctly rounded and so cannot change.
+//! and the platform's own functions differ between targets; `sqrt`, `floor` and `ceil`
+//! come from `libm`, where they are exact or correctly rounded and so cannot change.
 //! No fused multiply-add: Rust never contracts `a * b + c` on its own.
 //! Errors stated here are checked against `f64` over every `f32` of the domain by the workspace's tests.
 
 /// Square root, correctly rounded; NaN below zero.
 pub fn sqrt(x: f32) -> f32 {
     libm::sqrtf(x)
+}
+
+/// The largest whole number not above `x`.
+pub fn floor(x: f32) -> f32 {
+    libm::floorf(x)
+}
+
+/// The smallest whole number not below `x`.
+pub fn ceil(x: f32) -> f32 {
+    libm::ceilf(x)
 }
 
 /// Sine of an integer phase, `phase / 2^32` of a turn: absolute error at most 2.1e-7 over all 2^32 phases.
@@ -37,7 +48,7 @@ pub fn cos_turn(phase: u32) -> f32 {
 
 /// Phase of `cycles` turns, of which only the fraction counts; NaN gives zero.
 pub fn phase_of(cycles: f32) -> u32 {
-    let whole = libm::floorf(cycles);
+    let whole = floor(cycles);
     // The fraction is in [0, 1); the cast saturates at the top.
     ((cycles - whole) * 4_294_967_296.0) as u32
 }

@@ -8,11 +8,12 @@ mod demands;
 mod drawing;
 mod events;
 
+use crate::anatomy::PressureSite;
 use crate::artefact::Layers;
 use crate::block::{BLOCK, Block, Rows};
 use crate::cuff::Cuff;
 use crate::ecg::electrogram::Electrogram;
-use crate::frame::{Frame, PressureSite};
+use crate::frame::Frame;
 use crate::frame_clock::FrameClock;
 use crate::heart::Heart;
 use crate::image::Image;

@@ -19,8 +19,9 @@ pub mod line;
 pub mod sites;
 pub mod trace;
 
-use crate::frame::{Channel, PressureSite};
-use crate::settings::Field;
+use crate::anatomy::PressureSite;
+use crate::field::Field;
+use crate::frame::Channel;
 use crate::time::{Instant, Span};
 use crate::truth::{Event, Observer};
 use contractions::Contractions;

@@ -3,8 +3,9 @@
 //! A script holds resolved settings in every step; what a document leaves out was filled in by whoever built it, so a
 //! step can be played, printed or compared on its own. On a microcontroller a script is a `static`.
 
-use crate::heart::rhythm::EctopicSite;
-use crate::settings::{Field, OutOfRange, Settings};
+use crate::anatomy::EctopicSite;
+use crate::field::{Field, OutOfRange};
+use crate::settings::Settings;
 use crate::time::{FrameRate, Span};
 use crate::timeline::{PlayedStep, Source, Timeline};
 use core::fmt;

@@ -18,13 +18,15 @@
 //! | sweep | as sine, `f` growing by the same factor in equal times from the frequency set to the last one, over the step |
 //! | impulses | `h` for the width set at the start of each period, else 0 |
 
+use crate::anatomy::BeatCode;
 use crate::block::Rows;
+use crate::field::Field;
 use crate::frequency::Frequency;
 use crate::math;
-use crate::settings::{Field, Settings};
+use crate::settings::Settings;
 use crate::time::{Instant, Span};
 use crate::timeline::{Placed, PlayedStep};
-use crate::truth::{self, BeatCode};
+use crate::truth;
 
 /// A test signal. The values of [`Field::TestSignal`] are these numbers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -241,7 +241,7 @@ impl FrameRate {
     /// Frames a second at which a pulse of this width, ms, holds two frames wherever it falls: below, its height and width
     /// are left to chance, and below half of it the pulse may be missed.
     pub fn hz_for_pulse(width_ms: f32) -> u32 {
-        libm::ceilf(2000.0 / width_ms) as u32
+        crate::math::ceil(2000.0 / width_ms) as u32
     }
 
     /// Frames a second.

@@ -1,10 +1,10 @@
 //! Steps in playing order, whatever holds them: the items of a script, or a compact image of one.
 
 use crate::body::Body;
+use crate::field::{Field, OutOfRange};
 use crate::heart::rhythm::Rhythm;
 use crate::image::{Image, ImageStep};
 use crate::script::{Conflict, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, ScriptError, Step, TimedBeat};
-use crate::settings::{Field, OutOfRange};
 use crate::test_signal::TestSignal;
 use crate::time::{Instant, Span};
 

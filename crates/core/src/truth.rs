@@ -1,71 +1,9 @@
 //! What is in the signal, told as it is made: never re-detected from samples.
 
+use crate::anatomy::{AtrialOrigin, PressureSite};
 use crate::time::{Instant, Span};
 
-/// Beat type, in the codes of the open waveform-database annotation set.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[non_exhaustive]
-pub enum BeatCode {
-    /// `N`: normal.
-    Normal,
-    /// `L`: left bundle branch block.
-    LeftBundleBranchBlock,
-    /// `R`: right bundle branch block.
-    RightBundleBranchBlock,
-    /// `A`: atrial premature.
-    AtrialPremature,
-    /// `a`: aberrated atrial premature.
-    AberratedAtrialPremature,
-    /// `J`: nodal (junctional) premature.
-    JunctionalPremature,
-    /// `S`: supraventricular premature or ectopic.
-    SupraventricularPremature,
-    /// `V`: premature ventricular contraction.
-    VentricularPremature,
-    /// `r`: R-on-T premature ventricular contraction.
-    ROnT,
-    /// `F`: fusion of ventricular and normal.
-    Fusion,
-    /// `e`: atrial escape.
-    AtrialEscape,
-    /// `j`: nodal (junctional) escape.
-    JunctionalEscape,
-    /// `n`: supraventricular escape.
-    SupraventricularEscape,
-    /// `E`: ventricular escape.
-    VentricularEscape,
-    /// `/`: paced.
-    Paced,
-    /// `f`: fusion of paced and normal.
-    PacedFusion,
-    /// `Q`: unclassifiable.
-    Unclassifiable,
-}
-
-impl BeatCode {
-    /// The one-letter symbol.
-    pub const fn symbol(self) -> char {
-        match self {
-            BeatCode::Normal => 'N',
-            BeatCode::LeftBundleBranchBlock => 'L',
-            BeatCode::RightBundleBranchBlock => 'R',
-            BeatCode::AtrialPremature => 'A',
-            BeatCode::AberratedAtrialPremature => 'a',
-            BeatCode::JunctionalPremature => 'J',
-            BeatCode::SupraventricularPremature => 'S',
-            BeatCode::VentricularPremature => 'V',
-            BeatCode::ROnT => 'r',
-            BeatCode::Fusion => 'F',
-            BeatCode::AtrialEscape => 'e',
-            BeatCode::JunctionalEscape => 'j',
-            BeatCode::SupraventricularEscape => 'n',
-            BeatCode::VentricularEscape => 'E',
-            BeatCode::Paced => '/',
-            BeatCode::PacedFusion => 'f',
-            BeatCode::Unclassifiable => 'Q',
-        }
-    }
-}
+pub use crate::anatomy::{BeatCode, Chamber, Episode};
 
 /// A ventricular activation.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -90,42 +28,7 @@ pub struct AtrialBeat {
     /// P onset.
     pub onset: Instant,
     /// Where it started.
-    pub origin: crate::ecg::templates::AtrialOrigin,
-}
-
-/// A stretch of rhythm without countable beats, or of time without breaths.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[non_exhaustive]
-pub enum Episode {
-    /// Atrial fibrillation.
-    AtrialFibrillation,
-    /// Atrial flutter.
-    AtrialFlutter,
-    /// Ventricular flutter.
-    VentricularFlutter,
-    /// Ventricular fibrillation.
-    VentricularFibrillation,
-    /// No breathing: from the end of a breath to the start of the next.
-    Apnoea,
-}
-
-impl Episode {
-    /// Every kind.
-    pub const ALL: [Episode; 4] = [
-        Episode::AtrialFibrillation,
-        Episode::AtrialFlutter,
-        Episode::VentricularFlutter,
-        Episode::VentricularFibrillation,
-    ];
-}
-
-/// A heart chamber that a device paces.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Chamber {
-    /// Right atrium.
-    Atrium,
-    /// Right ventricle.
-    Ventricle,
+    pub origin: AtrialOrigin,
 }
 
 /// A breath.
@@ -147,7 +50,7 @@ pub struct Breath {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pulse {
     /// Which pressure.
-    pub site: crate::frame::PressureSite,
+    pub site: PressureSite,
     /// Foot of the upstroke.
     pub foot: Instant,
     /// Pressure at the foot, mmHg: the diastolic pressure before this pulse.

@@ -56,7 +56,7 @@ fn each_plays_every_rhythm_at_its_usual_rate() {
         assert_eq!(step.settings.rhythm().id, rhythm.id);
         assert_eq!(step.name.as_deref(), Some(rhythm.name));
         assert_eq!(step.settings.get(Field::ArterialSystolic), 80.0);
-        let usual = rhythm.usual_rate(step.settings.body(), step.settings.get(Field::AvRatio));
+        let usual = rhythm.usual_rate(step.settings.body().resting_bpm, step.settings.get(Field::AvRatio));
         assert_eq!(step.settings.get(Field::RateBpm), usual);
     }
 }

@@ -71,7 +71,7 @@ fn a_rhythm_brings_its_usual_rate_unless_one_is_named() {
     );
     let usual = |item| {
         let settings = document.step(item).unwrap().settings;
-        settings.rhythm().usual_rate(settings.body(), settings.get(Field::AvRatio))
+        settings.rhythm().usual_rate(settings.body().resting_bpm, settings.get(Field::AvRatio))
     };
     check(&document, 1, RateBpm, usual(1), None);
     check(&document, 2, RateBpm, 50.0, None);

@@ -4,14 +4,15 @@ use super::deflection::{Bump, Deflection, Deflections};
 use super::fibrillation::{Fibrillation, Waves};
 use super::overshoot::{Overshoot, Tail};
 use super::pathology::{LeadGroup, changed_t, q_wave, st_shift};
-use super::templates::{AtrialOrigin, FLUTTER_CYCLE_MS, Pathway, Wave};
+use super::templates::{FLUTTER_CYCLE_MS, Wave};
+use crate::anatomy::{AtrialOrigin, BeatCode, Episode, Pathway};
 use crate::body::Body;
 use crate::heart::qt_ms;
 use crate::heart::rhythm::{Atria, Rhythm, Ventricles};
 use crate::math;
 use crate::noise::Noise;
 use crate::time::{Instant, Span};
-use crate::truth::{Beat, BeatCode, Episode};
+use crate::truth::Beat;
 
 /// How waves are to be drawn at an instant.
 #[derive(Clone, Copy, Debug)]

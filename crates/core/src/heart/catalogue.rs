@@ -20,9 +20,8 @@ use super::rhythm::{
     Atria, AvNode, Coupling, EctopicSite, Ectopy, Escape, Focus, JunctionalP, Pacing, PacingFault, PacingMode, Pattern,
     Priority, Rhythm, SinusFault, UsualRate, Ventricles,
 };
-use crate::ecg::templates::{AtrialOrigin, Pathway};
-use crate::settings::Field;
-use crate::truth::BeatCode;
+use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
+use crate::field::Field;
 
 /// Regular sinus rhythm; from it the other records differ only where they say so.
 const SINUS_RECORD: Rhythm = Rhythm {

@@ -2,11 +2,10 @@
 
 use super::rhythm::{Coupling, EctopicSite, Focus, JunctionalP, Pattern};
 use super::{Clock, Demand, Emit, Heart};
-use crate::ecg::templates::{AtrialOrigin, Pathway};
+use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
-use crate::truth::BeatCode;
 
 impl Heart {
     /// A premature beat told from outside, at `now`.

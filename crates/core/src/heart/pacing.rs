@@ -2,9 +2,8 @@
 
 use super::rhythm::{Atria, Pacing, PacingFault, PacingMode};
 use super::{Activation, CAPTURE, Clock, Demand, Emit, Heart, Impulse};
-use crate::ecg::templates::Pathway;
+use crate::anatomy::{BeatCode, Chamber, Pathway};
 use crate::time::{Instant, Span};
-use crate::truth::{BeatCode, Chamber};
 
 /// The device's memory: how many pulses it gave to the chamber that it drives.
 #[derive(Clone, Debug)]

@@ -2,10 +2,11 @@
 //!
 //! A rhythm is data. A new one is a new record in [`super::catalogue`], not new control flow.
 
-use crate::body::Body;
-use crate::ecg::templates::{AtrialOrigin, Pathway};
-use crate::settings::{Field, Settings};
-use crate::truth::BeatCode;
+use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
+use crate::field::Field;
+use crate::math;
+
+pub use crate::anatomy::EctopicSite;
 
 /// Alarm priority that a monitor is expected to give (IEC 60601-1-8 names).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -162,43 +163,6 @@ pub enum Ventricles {
     },
 }
 
-/// Site of a premature impulse.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum EctopicSite {
-    /// Atrial.
-    Atrium,
-    /// The AV junction.
-    Junction,
-    /// The right ventricle.
-    RightVentricle,
-    /// The left ventricle.
-    LeftVentricle,
-    /// Right and left ventricle in turn.
-    BothVentricles,
-}
-
-impl EctopicSite {
-    /// Every site.
-    pub const ALL: &'static [EctopicSite] = &[
-        EctopicSite::Atrium,
-        EctopicSite::Junction,
-        EctopicSite::RightVentricle,
-        EctopicSite::LeftVentricle,
-        EctopicSite::BothVentricles,
-    ];
-
-    /// Word in scripts.
-    pub const fn id(self) -> &'static str {
-        match self {
-            EctopicSite::Atrium => "atrial",
-            EctopicSite::Junction => "junctional",
-            EctopicSite::RightVentricle => "right-ventricular",
-            EctopicSite::LeftVentricle => "left-ventricular",
-            EctopicSite::BothVentricles => "either-ventricle",
-        }
-    }
-}
-
 /// When premature beats come.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Pattern {
@@ -344,12 +308,12 @@ impl Rhythm {
         }
     }
 
-    /// Rate when none is set, bpm, at an AV ratio.
-    pub const fn usual_rate(&self, body: &Body, ratio: f32) -> f32 {
+    /// Rate when none is set, bpm, in a body of this resting rate and at an AV ratio.
+    pub const fn usual_rate(&self, resting_bpm: f32, ratio: f32) -> f32 {
         let (min, max) = self.allowed_bpm(ratio);
         let rate = match self.usual {
             // To the whole beat, as a rate is read.
-            UsualRate::Resting(factor) => (body.resting_bpm * factor + 0.5) as u32 as f32,
+            UsualRate::Resting(factor) => (resting_bpm * factor + 0.5) as u32 as f32,
             UsualRate::Fixed(rate) => rate,
             UsualRate::Atrial(rate) => rate / self.impulses_per_beat(ratio),
         };
@@ -405,7 +369,7 @@ impl Rhythm {
     }
 
     /// Mean rate of QRS complexes, bpm, that the settings make; `None` when there are none to count.
-    pub fn mean_bpm(&self, settings: &Settings, rate_bpm: f32) -> Option<f32> {
+    pub fn mean_bpm(&self, value: impl Fn(Field) -> f32, rate_bpm: f32) -> Option<f32> {
         match self.ventricles {
             Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. } => return None,
             Ventricles::Focus { .. } => return Some(rate_bpm),
@@ -419,9 +383,9 @@ impl Rhythm {
                 PacingFault::NoCapture(every) => Some(rate_bpm * (1.0 - 1.0 / f32::from(every.max(1)))),
                 PacingFault::Oversensing(pulses) => {
                     let pulses = f32::from(pulses);
-                    Some(60.0 * pulses / (60.0 / rate_bpm * (pulses - 1.0) + settings.get(Field::PauseS)))
+                    Some(60.0 * pulses / (60.0 / rate_bpm * (pulses - 1.0) + value(Field::PauseS)))
                 }
-                PacingFault::NoSensing => Some(settings.get(Field::AtrialBpm)),
+                PacingFault::NoSensing => Some(value(Field::AtrialBpm)),
                 PacingFault::None => Some(rate_bpm),
             };
         }
@@ -433,10 +397,9 @@ impl Rhythm {
         match self.sinus_fault {
             Some(SinusFault::Arrest(beats)) => {
                 let beats = f32::from(beats.max(1));
-                let pause_s = settings.get(Field::PauseS);
-                let escapes = self
-                    .escape
-                    .map_or(0.0, |escape| crate::math::max(pause_s * escape.bpm / 60.0 - 0.5, 0.0) as u16 as f32);
+                let pause_s = value(Field::PauseS);
+                let escapes =
+                    self.escape.map_or(0.0, |escape| math::max(pause_s * escape.bpm / 60.0 - 0.5, 0.0) as u16 as f32);
                 return Some(60.0 * (beats + escapes) / (period_s * (beats - 1.0) + pause_s));
             }
             Some(SinusFault::ExitBlock(every)) => return Some(rate_bpm * (1.0 - 1.0 / f32::from(every.max(2)))),
@@ -450,7 +413,7 @@ impl Rhythm {
         };
         let coupling = match ectopy.coupling {
             Coupling::Period(share) => share,
-            Coupling::Qt(share) => share * settings.get(Field::QtcMs) * 0.001 / period_s,
+            Coupling::Qt(share) => share * value(Field::QtcMs) * 0.001 / period_s,
         };
         let run = f32::from(ectopy.run.max(1));
         let group = coupling + (run - 1.0) * ectopy.run_period;
@@ -461,9 +424,7 @@ impl Rhythm {
             // The sinus node goes on: conducted is the first beat whose impulse finds the node free again.
             _ => {
                 conducted - 1.0
-                    + libm::ceilf(
-                        group + super::av_node::CONCEALED_SHARE + settings.get(Field::PrMs) * 0.001 / period_s,
-                    )
+                    + math::ceil(group + super::av_node::CONCEALED_SHARE + value(Field::PrMs) * 0.001 / period_s)
             }
         };
         Some(rate_bpm * (conducted + run) / periods)

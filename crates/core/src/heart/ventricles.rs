@@ -5,11 +5,10 @@ use super::{
     Activation, Clock, Demand, Emit, FUSION, Heart, IMPULSES, Impulse, JUNCTIONAL_PR, JUNCTIONAL_RP,
     VENTRICLES_REFRACTORY,
 };
-use crate::ecg::templates::{AtrialOrigin, Pathway};
+use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
-use crate::truth::BeatCode;
 
 impl Heart {
     /// A focus below the atria fires.

@@ -3,11 +3,12 @@
 use super::check_sum::CheckSum;
 use super::step::{BEAT, HEAD, RAMP};
 use super::{CHECK_SUM, HEADER, MARK, REPEAT, STEP, TABLES, VERSION};
+use crate::anatomy::EctopicSite;
 use crate::body::BODIES;
+use crate::field::{FIELDS, Field};
 use crate::heart::catalogue::RHYTHMS;
-use crate::heart::rhythm::EctopicSite;
 use crate::script::{Item, Ramp, Script, Step};
-use crate::settings::{FIELDS, Field, resting_in_sinus};
+use crate::settings::resting_in_sinus;
 use crate::time::Span;
 use core::fmt;
 

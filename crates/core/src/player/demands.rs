@@ -4,11 +4,11 @@ use super::Player;
 use crate::cuff;
 use crate::ecg::electrogram;
 use crate::ecg::overshoot::Tail;
+use crate::field::Field;
 use crate::heart::{self, Variability};
 use crate::math;
 use crate::pressure::sites::Moment;
 use crate::respiration::{self, Respiration};
-use crate::settings::Field;
 use crate::time::{Instant, Span};
 use crate::timeline::Placed;
 

@@ -3,9 +3,9 @@
 use super::Player;
 use crate::artefact;
 use crate::block::Rows;
+use crate::field::Field;
 use crate::pressure::sites;
 use crate::segment::{Parts, Segment};
-use crate::settings::Field;
 use crate::test_signal;
 use crate::time::Instant;
 use crate::timeline::Course;

@@ -2,11 +2,11 @@
 
 use super::Player;
 use super::demands::{moment, value_at};
+use crate::anatomy::{AtrialOrigin, Episode, PressureSite};
 use crate::artefact::Layers;
 use crate::cuff;
 use crate::ecg::electrogram::VentricularBeat;
-use crate::ecg::templates::AtrialOrigin;
-use crate::frame::PressureSite;
+use crate::field::Field;
 use crate::heart::{Activation, Heart};
 use crate::noise::Noise;
 use crate::pressure::arterial;
@@ -14,10 +14,9 @@ use crate::pressure::ejection::Stroke;
 use crate::pressure::sites::Moment;
 use crate::pressure::{self, Pressures};
 use crate::respiration::Act;
-use crate::settings::Field;
 use crate::test_signal::{self, TestSignal};
 use crate::time::Instant;
-use crate::truth::{AtrialBeat, Episode, Event, Observer};
+use crate::truth::{AtrialBeat, Event, Observer};
 
 impl Player<'_> {
     /// Lets everything happen that is due at or before `now`, and says when something happens next.

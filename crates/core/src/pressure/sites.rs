@@ -7,10 +7,10 @@ use super::ejection::Stroke;
 use super::intracranial;
 use super::line::{Connection, Line};
 use super::trace::Plan;
-use crate::frame::PressureSite;
+use crate::anatomy::PressureSite;
+use crate::field::Field;
 use crate::math::{max, min};
 use crate::respiration::Respiration;
-use crate::settings::Field;
 use crate::time::{Instant, Span};
 use crate::timeline::Placed;
 

@@ -10,7 +10,7 @@
 //! Whatever starts (a pulse, an atrial wave) replaces the knots still to come by its own, from the pressure just
 //! reached. So a trace is closed-form in time between events, never tears, and has its integral in closed form.
 
-use crate::frame::PressureSite;
+use crate::anatomy::PressureSite;
 use crate::math::{clamp, exp, max, min};
 use crate::time::{Instant, PackedInstant, Span};
 use crate::truth::Pulse;

@@ -117,7 +117,9 @@ pub fn table() -> String {
         let (usual, allowed) = if rhythm.beats() {
             let usual: Vec<String> = BODIES
                 .iter()
-                .map(|body| format!("{} {}", body.id, tenths(rhythm.usual_rate(body, rhythm.usual_ratio()))))
+                .map(|body| {
+                    format!("{} {}", body.id, tenths(rhythm.usual_rate(body.resting_bpm, rhythm.usual_ratio())))
+                })
                 .collect();
             (usual.join(", "), format!("{} to {}", tenths(min), tenths(max)))
         } else {

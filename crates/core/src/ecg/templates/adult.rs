@@ -1,6 +1,7 @@
 //! Wave shapes of an adult; those of smaller bodies that have no shape of their own are made from them.
 
-use super::{AtrialOrigin, Complex, Pathway, Shape, Wave, complexes, held, wave};
+use super::{Complex, Shape, Wave, complexes, held, wave};
+use crate::anatomy::{AtrialOrigin, Pathway};
 
 complexes! {
     Normal = NORMAL_COMPLEX: NORMAL;

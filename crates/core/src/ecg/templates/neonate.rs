@@ -3,7 +3,8 @@
 //! Blocks and ventricular beats are an adult's, shorter and lower: bundle branch block is over 90 ms under 4 years
 //! (AHA/ACCF/HRS part III, 2009).
 
-use super::{AtrialOrigin, Complex, Pathway, Shape, Wave, adult, complexes, wave};
+use super::{Complex, Shape, Wave, adult, complexes, wave};
+use crate::anatomy::{AtrialOrigin, Pathway};
 
 /// QRS duration over an adult's.
 const QRS_TIME: f32 = 0.72;

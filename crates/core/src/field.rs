@@ -1,0 +1,249 @@
+//! The table of every numeric setting: its path, unit and range.
+//!
+//! Every layer reads this table: the JSON script takes its keys, ranges and schema from it, ramps and live changes
+//! address a [`Field`], the reference page prints it.
+//! A new setting is a new row here and a reader in the module that uses it.
+
+use core::fmt;
+
+/// What of a row the core itself reads while it plays.
+///
+/// Apart from [`FieldInfo`], so that a microcontroller's flash does not hold the texts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Limits {
+    pub(crate) min: f32,
+    pub(crate) max: f32,
+    pub(crate) ramps: bool,
+}
+
+/// Name, unit, range and meaning of a numeric field.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FieldInfo {
+    /// Path in a script document, groups separated by a dot; the last part carries the unit.
+    pub path: &'static str,
+    /// Unit as printed.
+    pub unit: &'static str,
+    /// Smallest value allowed.
+    pub min: f32,
+    /// Largest value allowed.
+    pub max: f32,
+    /// Whether a step may ramp it.
+    pub ramps: bool,
+    /// One line on what it means.
+    pub doc: &'static str,
+    /// Words for the values 0, 1, 2 and so on, where a document names a choice instead of a number; else empty.
+    pub words: &'static [&'static str],
+}
+
+macro_rules! words {
+    () => {
+        &[]
+    };
+    ($words:expr) => {
+        $words
+    };
+}
+
+macro_rules! fields {
+    ($($(#[$meta:meta])* $name:ident: $path:literal, $unit:literal, $min:literal ..= $max:literal, $ramps:literal, $doc:literal $(, $words:expr)?;)*) => {
+        /// A numeric setting of a step.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        #[repr(u8)]
+        pub enum Field { $(#[doc = $doc] $name,)* }
+
+        impl Field {
+            /// Every field, in the order of the table.
+            pub const ALL: &'static [Field] = &[$(Field::$name,)*];
+
+            /// The field's row in the table.
+            pub const fn info(self) -> &'static FieldInfo {
+                match self {
+                    $(Field::$name => &FieldInfo { path: $path, unit: $unit, min: $min, max: $max, ramps: $ramps, doc: $doc, words: words!($($words)?) },)*
+                }
+            }
+
+            /// The field's range, and whether it may ramp.
+            pub(crate) const fn limits(self) -> Limits {
+                let (min, max) = RANGES[self as usize];
+                Limits { min, max, ramps: RAMPS[self as usize] }
+            }
+        }
+
+        static RANGES: [(f32, f32); FIELDS] = [$(($min, $max),)*];
+        static RAMPS: [bool; FIELDS] = [$($ramps,)*];
+    };
+}
+
+fields! {
+    AvRatio: "heart.av_ratio", "1", 1.0 ..= 10.0, false, "Atrial impulses in one round of AV conduction: n:1 in flutter and high-grade block, n:(n-1) in type I and II; setting it sets the usual rate.";
+    RateBpm: "rate_bpm", "bpm", 5.0 ..= 400.0, true, "Ventricular rate that the rhythm holds; each rhythm allows a part of this range.";
+    AtrialBpm: "heart.atrial_bpm", "bpm", 20.0 ..= 200.0, false, "Rate of atria that beat on their own (third-degree block, ventricular tachycardia, asynchronous pacing).";
+    PauseS: "heart.pause_s", "s", 1.0 ..= 20.0, false, "Length of a sinus pause, or of the silence of an oversensing pacemaker.";
+    PacingMv: "pacing.amplitude_mv", "mV", -700.0 ..= 700.0, false, "Height of a pacing pulse in lead II; its sign is its polarity.";
+    PacingMs: "pacing.width_ms", "ms", 0.1 ..= 2.0, false, "Width of a pacing pulse; rise and fall are a tenth of it, at least 0.01 ms.";
+    OvershootPercent: "pacing.overshoot_percent", "%", 0.0 ..= 25.0, false, "Tail of opposite polarity after a pacing pulse, in percent of its height and at most 2 mV (method A); 0 for none.";
+    OvershootCharge: "pacing.overshoot_charge", "1", 0.0 ..= 1.0, false, "Share of a pacing pulse's charge that the tail gives back: 1 makes it height times width over time constant (method B) and sets the percentage aside; 0 leaves it to that.";
+    OvershootMs: "pacing.overshoot_ms", "ms", 4.0 ..= 100.0, false, "Time constant with which the tail of a pacing pulse decays.";
+    PrMs: "ecg.pr_ms", "ms", 60.0 ..= 600.0, false, "From P onset to QRS onset in a conducted beat.";
+    QrsMs: "ecg.qrs_ms", "ms", 30.0 ..= 200.0, false, "QRS duration of a normally conducted beat.";
+    QtcMs: "ecg.qtc_ms", "ms", 250.0 ..= 650.0, false, "QT interval at 60 bpm; at other rates it follows the cube root of the preceding RR (Fridericia).";
+    EcgGain: "ecg.gain", "1", 0.05 ..= 5.0, true, "Factor on every ECG amplitude.";
+    TPercent: "ecg.t_percent", "%", -150.0 ..= 300.0, true, "Height of T waves in percent of the usual one: 0 is flat, -100 inverted.";
+    TentingPercent: "ecg.t_tenting_percent", "%", 0.0 ..= 100.0, true, "How narrow and symmetrical T waves are: 100, with t_percent about 220, as in hyperkalaemia.";
+    AxisDeg: "ecg.axis_deg", "deg", -180.0 ..= 180.0, true, "Turn of QRS and T in the frontal plane against the usual axis; positive to the right.";
+    StInferiorMv: "st.inferior_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of II, III and aVF; at a gain of 1.";
+    StAnteriorMv: "st.anterior_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of V1 to V4; at a gain of 1.";
+    StLateralMv: "st.lateral_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of I, aVL, V5 and V6; at a gain of 1.";
+    QInferiorMv: "q.inferior_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of II, III and aVF: 0.7 leaves Q waves; at a gain of 1.";
+    QAnteriorMv: "q.anterior_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of V1 to V4: 0.7 leaves Q waves; at a gain of 1.";
+    QLateralMv: "q.lateral_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of I, aVL, V5 and V6: 0.7 leaves Q waves; at a gain of 1.";
+    BreathingRrMs: "variability.breathing_ms", "ms", 0.0 ..= 400.0, false, "Sinus arrhythmia: peak-to-peak change of the RR interval in step with breathing.";
+    SlowRrMs: "variability.slow_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the low-frequency band (about 0.1 Hz), peak to peak.";
+    FastRrMs: "variability.fast_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the high-frequency band (about 0.25 Hz), peak to peak.";
+    BreathsPerMin: "breathing.rate_per_min", "breaths/min", 0.0 ..= 150.0, true, "Breaths a minute; 0 is apnoea.";
+    BreathDepthOhm: "breathing.depth_ohm", "ohm", 0.0 ..= 10.0, true, "Impedance change of a breath, base to peak.";
+    BaseOhm: "breathing.base_ohm", "ohm", 100.0 ..= 3000.0, true, "Base impedance between the electrodes.";
+    ExpirationRatio: "breathing.expiration_ratio", "1", 0.5 ..= 4.0, false, "Expiration time over inspiration time: 2 is an I:E of 1:2.";
+    CardiacOhm: "breathing.cardiac_ohm", "ohm", 0.0 ..= 2.0, true, "Impedance change of each heartbeat (cardiac artefact), base to peak.";
+    BreathLead: "breathing.lead_i", "0/1", 0.0 ..= 1.0, false, "Electrodes of the impedance: 0 right arm to left leg; 1 right to left arm, where breaths show at 60 % and heartbeats at 150 %.";
+    Ventilated: "breathing.ventilated", "0/1", 0.0 ..= 1.0, false, "Shape of a breath: 0 one's own, 1 a ventilator's (filled fast, emptied by recoil).";
+    BreathPauseS: "breathing.pause_s", "s", 0.0 ..= 60.0, false, "Periodic breathing: length of the pauses, from the end of a breath to the start of the next; 0 for none.";
+    BreathPauseEveryS: "breathing.pause_every_s", "s", 5.0 ..= 300.0, false, "Periodic breathing: from one pause to the next, to the nearest whole breath.";
+    BreathWaxing: "breathing.waxing_percent", "%", 0.0 ..= 100.0, false, "Periodic breathing: how much shallower the breaths next to a pause are.";
+    SighEvery: "breathing.sigh_every", "breaths", 0.0 ..= 500.0, false, "A breath 2.5 times as deep after this many; 0 for none.";
+    BreathingGain: "breathing.ecg_percent", "%", 0.0 ..= 30.0, false, "Change of ECG amplitude over a breath, peak to peak.";
+    MainsMv: "artefact.mains_mv", "mV", 0.0 ..= 10.0, true, "Mains hum: mV RMS in I, II, III and V1 to V6, 0.87 of it in aVR, aVL and aVF, as for all noise.";
+    MainsHz: "artefact.mains_hz", "Hz", 45.0 ..= 65.0, false, "Mains frequency.";
+    WanderMv: "artefact.wander_mv", "mV", 0.0 ..= 10.0, true, "Slow random baseline wander, 0.06 to 0.45 Hz: mV RMS.";
+    BreathingWanderMv: "artefact.breathing_mv", "mV", -10.0 ..= 10.0, true, "Baseline that moves with breathing: rise from empty to full lungs in lead II, mV peak to peak.";
+    MuscleMv: "artefact.muscle_mv", "mV", 0.0 ..= 10.0, true, "Muscle noise around 95 Hz, at each electrode its own: mV RMS.";
+    MotionMv: "artefact.motion_mv", "mV", 0.0 ..= 10.0, true, "Motion in bursts of 2 to 5 s, one every 8 s: mV RMS within a burst.";
+    SurgeryMv: "artefact.surgery_mv", "mV", 0.0 ..= 10.0, true, "High-frequency surgery as long as it is set: broad-band noise pulsing at twice the mains frequency, mV RMS.";
+    OffRa: "artefact.off_ra", "1", 0.0 ..= 1.0, false, "1: electrode RA is off, which flattens II; with two limb electrodes off every lead is flat.";
+    OffLa: "artefact.off_la", "1", 0.0 ..= 1.0, false, "1: electrode LA is off, which flattens I; with two limb electrodes off every lead is flat.";
+    OffLl: "artefact.off_ll", "1", 0.0 ..= 1.0, false, "1: electrode LL is off, which flattens II; with two limb electrodes off every lead is flat.";
+    OffV1: "artefact.off_v1", "1", 0.0 ..= 1.0, false, "1: electrode V1 is off; its lead is flat.";
+    OffV2: "artefact.off_v2", "1", 0.0 ..= 1.0, false, "1: electrode V2 is off; its lead is flat.";
+    OffV3: "artefact.off_v3", "1", 0.0 ..= 1.0, false, "1: electrode V3 is off; its lead is flat.";
+    OffV4: "artefact.off_v4", "1", 0.0 ..= 1.0, false, "1: electrode V4 is off; its lead is flat.";
+    OffV5: "artefact.off_v5", "1", 0.0 ..= 1.0, false, "1: electrode V5 is off; its lead is flat.";
+    OffV6: "artefact.off_v6", "1", 0.0 ..= 1.0, false, "1: electrode V6 is off; its lead is flat.";
+    TestSignal: "test.signal", "1", 0.0 ..= 7.0, false, "Test signal in place of the heart's waves.", TEST_SIGNALS;
+    TestHeightMv: "test.height_mv", "mV", -20.0 ..= 20.0, true, "Test signal: peak of a triangular QRS or an impulse, level, or a wave from its lowest to its highest; a QRS takes the value at its onset.";
+    TestWidthMs: "test.width_ms", "ms", 1.0 ..= 2000.0, false, "Test signal: base of a triangular QRS, or length of an impulse.";
+    TestHz: "test.hz", "Hz", 0.01 ..= 1000.0, false, "Test signal: frequency of a wave or of impulses; where a sweep starts.";
+    TestLastHz: "test.last_hz", "Hz", 0.01 ..= 1000.0, false, "Test signal: where a sweep ends, with the step.";
+    TestTMv: "test.t_mv", "mV", -10.0 ..= 10.0, true, "Test signal: T wave after a triangular QRS, 180 ms long, QT 350 ms.";
+    TestOffsetMv: "test.offset_mv", "mV", -400.0 ..= 400.0, true, "Offset under any ECG, in I, II and V1 to V6.";
+    TestDriftMv: "test.drift_mv", "mV", 0.0 ..= 20.0, true, "Drift under any ECG, in I, II and V1 to V6: a triangle wave, lowest to highest.";
+    TestDriftHz: "test.drift_hz", "Hz", 0.01 ..= 10.0, false, "Drift: frequency.";
+    ArterialSystolic: "arterial.systolic_mmhg", "mmHg", 10.0 ..= 320.0, true, "Arterial systolic pressure at a steady rate.";
+    ArterialDiastolic: "arterial.diastolic_mmhg", "mmHg", 5.0 ..= 300.0, true, "Arterial diastolic pressure at a steady rate.";
+    ArterialSwing: "arterial.breathing_mmhg", "mmHg", 0.0 ..= 40.0, true, "Fall of arterial pressure from expiration to inspiration.";
+    PulseVariation: "arterial.variation_percent", "%", 0.0 ..= 60.0, true, "Pulse-pressure variation over a breath: 100 (largest - smallest) / mean of the two; largest with full lungs, as in a ventilated patient.";
+    Alternans: "arterial.alternans_mmhg", "mmHg", 0.0 ..= 60.0, true, "Pulsus alternans: by how much every other beat's systolic pressure is lower.";
+    ChestBreathing: "chest.breathing_mmhg", "mmHg", -20.0 ..= 20.0, true, "Fall of the pressures inside the chest (all but arterial, femoral and intracranial) from expiration to inspiration; negative when a ventilator raises them.";
+    FemoralSystolic: "femoral.systolic_mmhg", "mmHg", 0.0 ..= 320.0, true, "Femoral systolic pressure; 0 takes the arterial one.";
+    FemoralDiastolic: "femoral.diastolic_mmhg", "mmHg", 0.0 ..= 300.0, true, "Femoral diastolic pressure; 0 takes the arterial one.";
+    PulmonarySystolic: "pulmonary.systolic_mmhg", "mmHg", 4.0 ..= 150.0, true, "Pulmonary artery systolic pressure.";
+    PulmonaryDiastolic: "pulmonary.diastolic_mmhg", "mmHg", 1.0 ..= 120.0, true, "Pulmonary artery diastolic pressure.";
+    PulmonaryWhip: "pulmonary.whip_mmhg", "mmHg", 0.0 ..= 30.0, false, "Catheter whip: swing with which each beat strikes the line, which must have a natural frequency.";
+    VenousMean: "venous.mean_mmhg", "mmHg", -10.0 ..= 60.0, true, "Mean pressure of central vein and right atrium.";
+    VenousWave: "venous.wave_mmhg", "mmHg", 0.0 ..= 20.0, true, "Height of the a wave of central vein and right atrium; c, x, v and y go with it.";
+    RightVentricleSystolic: "right_ventricle.systolic_mmhg", "mmHg", 0.0 ..= 150.0, true, "Right ventricular systolic pressure; 0 takes the pulmonary artery's.";
+    RightVentricleEndDiastolic: "right_ventricle.end_diastolic_mmhg", "mmHg", 0.5 ..= 50.0, true, "Right ventricular end-diastolic pressure.";
+    LeftVentricleSystolic: "left_ventricle.systolic_mmhg", "mmHg", 0.0 ..= 320.0, true, "Left ventricular systolic pressure; 0 takes the arterial one.";
+    LeftVentricleEndDiastolic: "left_ventricle.end_diastolic_mmhg", "mmHg", 0.5 ..= 60.0, true, "Left ventricular end-diastolic pressure.";
+    LeftAtriumMean: "left_atrium.mean_mmhg", "mmHg", -10.0 ..= 60.0, true, "Mean pressure of left atrium and wedged pulmonary artery.";
+    LeftAtriumWave: "left_atrium.wave_mmhg", "mmHg", 0.0 ..= 30.0, true, "Height of the a wave of left atrium and wedge; c, x, v and y go with it.";
+    IntracranialMean: "intracranial.mean_mmhg", "mmHg", -10.0 ..= 120.0, true, "Mean intracranial pressure.";
+    IntracranialPulse: "intracranial.pulse_mmhg", "mmHg", 0.0 ..= 40.0, true, "Intracranial pulse, foot to top.";
+    IntracranialSecond: "intracranial.second_percent", "%", 50.0 ..= 160.0, true, "Height of the second wave of the intracranial pulse against the first: under 100 normal, over 100 in a stiff brain.";
+    ArterialLevel: "arterial.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Arterial transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
+    ArterialClosed: "arterial.closed", "0/1", 0.0 ..= 1.0, false, "Arterial transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
+    ArterialLineHz: "arterial.line_hz", "Hz", 0.0 ..= 200.0, false, "Arterial line: natural frequency; below 1 the line passes everything.";
+    ArterialDamping: "arterial.line_damping", "1", 0.02 ..= 3.0, false, "Arterial line: damping ratio.";
+    FemoralLevel: "femoral.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Femoral transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
+    FemoralClosed: "femoral.closed", "0/1", 0.0 ..= 1.0, false, "Femoral transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
+    FemoralLineHz: "femoral.line_hz", "Hz", 0.0 ..= 200.0, false, "Femoral line: natural frequency; below 1 the line passes everything.";
+    FemoralDamping: "femoral.line_damping", "1", 0.02 ..= 3.0, false, "Femoral line: damping ratio.";
+    PulmonaryLevel: "pulmonary.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Pulmonary artery transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
+    PulmonaryClosed: "pulmonary.closed", "0/1", 0.0 ..= 1.0, false, "Pulmonary artery transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
+    PulmonaryLineHz: "pulmonary.line_hz", "Hz", 0.0 ..= 200.0, false, "Pulmonary artery line: natural frequency; below 1 the line passes everything.";
+    PulmonaryDamping: "pulmonary.line_damping", "1", 0.02 ..= 3.0, false, "Pulmonary artery line: damping ratio.";
+    VenousLevel: "venous.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Central venous transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
+    VenousClosed: "venous.closed", "0/1", 0.0 ..= 1.0, false, "Central venous transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
+    VenousLineHz: "venous.line_hz", "Hz", 0.0 ..= 200.0, false, "Central venous line: natural frequency; below 1 the line passes everything.";
+    VenousDamping: "venous.line_damping", "1", 0.02 ..= 3.0, false, "Central venous line: damping ratio.";
+    RightAtriumLevel: "right_atrium.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Right atrial transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
+    RightAtriumClosed: "right_atrium.closed", "0/1", 0.0 ..= 1.0, false, "Right atrial transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
+    RightAtriumLineHz: "right_atrium.line_hz", "Hz", 0.0 ..= 200.0, false, "Right atrial line: natural frequency; below 1 the line passes everything.";
+    RightAtriumDamping: "right_atrium.line_damping", "1", 0.02 ..= 3.0, false, "Right atrial line: damping ratio.";
+    RightVentricleLevel: "right_ventricle.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Right ventricular transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
+    RightVentricleClosed: "right_ventricle.closed", "0/1", 0.0 ..= 1.0, false, "Right ventricular transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
+    RightVentricleLineHz: "right_ventricle.line_hz", "Hz", 0.0 ..= 200.0, false, "Right ventricular line: natural frequency; below 1 the line passes everything.";
+    RightVentricleDamping: "right_ventricle.line_damping", "1", 0.02 ..= 3.0, false, "Right ventricular line: damping ratio.";
+    LeftVentricleLevel: "left_ventricle.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Left ventricular transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
+    LeftVentricleClosed: "left_ventricle.closed", "0/1", 0.0 ..= 1.0, false, "Left ventricular transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
+    LeftVentricleLineHz: "left_ventricle.line_hz", "Hz", 0.0 ..= 200.0, false, "Left ventricular line: natural frequency; below 1 the line passes everything.";
+    LeftVentricleDamping: "left_ventricle.line_damping", "1", 0.02 ..= 3.0, false, "Left ventricular line: damping ratio.";
+    LeftAtriumLevel: "left_atrium.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Left atrial transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
+    LeftAtriumClosed: "left_atrium.closed", "0/1", 0.0 ..= 1.0, false, "Left atrial transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
+    LeftAtriumLineHz: "left_atrium.line_hz", "Hz", 0.0 ..= 200.0, false, "Left atrial line: natural frequency; below 1 the line passes everything.";
+    LeftAtriumDamping: "left_atrium.line_damping", "1", 0.02 ..= 3.0, false, "Left atrial line: damping ratio.";
+    WedgeLevel: "wedge.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Wedge transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
+    WedgeClosed: "wedge.closed", "0/1", 0.0 ..= 1.0, false, "Wedge transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
+    WedgeLineHz: "wedge.line_hz", "Hz", 0.0 ..= 200.0, false, "Wedge line: natural frequency; below 1 the line passes everything.";
+    WedgeDamping: "wedge.line_damping", "1", 0.02 ..= 3.0, false, "Wedge line: damping ratio.";
+    IntracranialLevel: "intracranial.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Intracranial transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
+    IntracranialClosed: "intracranial.closed", "0/1", 0.0 ..= 1.0, false, "Intracranial transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
+    IntracranialLineHz: "intracranial.line_hz", "Hz", 0.0 ..= 200.0, false, "Intracranial line: natural frequency; below 1 the line passes everything.";
+    IntracranialDamping: "intracranial.line_damping", "1", 0.02 ..= 3.0, false, "Intracranial line: damping ratio.";
+    CuffInflate: "cuff.inflate_mmhg", "mmHg", 0.0 ..= 350.0, false, "Cuff: pressure to which each step inflates it at its start, a measurement; 0 leaves it as it is.";
+    CuffInflation: "cuff.inflation_mmhg_per_s", "mmHg/s", 1.0 ..= 200.0, false, "Cuff: rate of inflation.";
+    CuffDeflation: "cuff.deflation_mmhg_per_s", "mmHg/s", 0.0 ..= 50.0, false, "Cuff: rate of deflation; 0 keeps the pressure, but for the leak.";
+    CuffStep: "cuff.step_mmhg", "mmHg", 0.0 ..= 30.0, false, "Cuff: steps in which it deflates at that rate; 0 for a straight line.";
+    CuffLeak: "cuff.leak_mmhg_per_min", "mmHg/min", 0.0 ..= 120.0, false, "Cuff: leak once it is inflated.";
+    CuffVentAt: "cuff.vent_mmhg", "mmHg", 1.0 ..= 200.0, false, "Cuff: pressure at which the deflation ends and the valve opens.";
+    CuffVent: "cuff.vent", "0/1", 0.0 ..= 1.0, false, "Cuff: 1 opens the valve at the start of the step.";
+    CuffLimit: "cuff.limit_mmhg", "mmHg", 50.0 ..= 350.0, false, "Cuff: over-pressure that opens the valve during inflation.";
+    CuffOscillation: "cuff.oscillation_mmhg", "mmHg", 0.0 ..= 10.0, true, "Cuff: largest oscillation, foot to peak, at the mean arterial pressure.";
+    CuffSystolicShare: "cuff.systolic_percent", "%", 20.0 ..= 90.0, false, "Cuff: oscillation at the systolic pressure, share of the largest.";
+    CuffDiastolicShare: "cuff.diastolic_percent", "%", 30.0 ..= 95.0, false, "Cuff: oscillation at the diastolic pressure, share of the largest.";
+}
+
+impl Limits {
+    /// Whether a value lies within; NaN does not.
+    pub(crate) const fn allow(self, value: f32) -> bool {
+        value >= self.min && value <= self.max
+    }
+
+    /// Zero, or the end of the range nearest to it.
+    pub(crate) const fn nearest_to_zero(self) -> f32 {
+        if self.min > 0.0 { self.min } else { 0.0 }
+    }
+}
+
+/// Words of [`Field::TestSignal`], in the order of [`crate::test_signal::TestSignal::ALL`].
+const TEST_SIGNALS: &[&str] = &["none", "triangular-qrs", "level", "square", "triangle", "sine", "sweep", "impulses"];
+
+/// Number of fields.
+pub const FIELDS: usize = Field::ALL.len();
+
+/// A value outside a field's range, or not a number.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OutOfRange {
+    /// The field.
+    pub field: Field,
+    /// The value refused.
+    pub value: f32,
+}
+
+impl fmt::Display for OutOfRange {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let info = self.field.info();
+        write!(f, "{} = {} is outside {} to {} {}", info.path, self.value, info.min, info.max, info.unit)
+    }
+}
+
+impl core::error::Error for OutOfRange {}
