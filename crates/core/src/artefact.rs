@@ -18,13 +18,13 @@ pub use lead_off::OFFSET_MV;
 pub use motion::Movement;
 
 use crate::block::Rows;
+use crate::course::Course;
 use crate::field::Field;
 use crate::frame::INDEPENDENT_LEADS;
 use crate::frequency::Frequency;
 use crate::noise::Noise;
 use crate::respiration::Respiration;
 use crate::time::Instant;
-use crate::timeline::{Placed, PlayedStep};
 use motion::Motion;
 use muscle::Muscle;
 
@@ -55,15 +55,16 @@ pub(crate) struct Layers {
 }
 
 impl Layers {
-    pub(crate) fn of(step: &PlayedStep<'_>) -> Layers {
+    /// The layers of a step in which these fields are `used`, at its start or by a ramp, and have these values at its start.
+    pub(crate) fn of(used: impl Fn(Field) -> bool, value: impl Fn(Field) -> f32) -> Layers {
         let mut layers = Layers::default();
         for (i, field) in SWITCHES.into_iter().enumerate() {
-            if step.get(field) != 0.0 || step.ramps().any(|ramp| ramp.field == field) {
+            if used(field) {
                 layers.noise |= 1 << i;
             }
         }
         for (i, field) in OFF.into_iter().enumerate() {
-            if step.get(field) >= 0.5 {
+            if value(field) >= 0.5 {
                 layers.off |= 1 << i;
             }
         }
@@ -120,6 +121,19 @@ impl Shared {
     }
 }
 
+/// What is asked of the layers over a step.
+pub(crate) struct Demand {
+    /// Start of the step, from which the courses count.
+    pub(crate) start: Instant,
+    pub(crate) mains_hz: f32,
+    pub(crate) mains_mv: Course,
+    pub(crate) wander_mv: Course,
+    pub(crate) breathing_mv: Course,
+    pub(crate) muscle_mv: Course,
+    pub(crate) motion_mv: Course,
+    pub(crate) surgery_mv: Course,
+}
+
 /// Adds a step's layers to rows at consecutive instants, the first of them `from`.
 // Not inlined: a player whose scripts have no artefacts shall not carry them through its inner loop.
 #[inline(never)]
@@ -127,24 +141,21 @@ impl Shared {
 pub(crate) fn add_to<R: Rows + ?Sized>(
     layers: Layers,
     shared: &mut Shared,
-    placed: &Placed<'_>,
+    demand: &Demand,
     noise: &Noise,
     respiration: &Respiration,
     instants: &[Instant],
     rows: &mut R,
     from: usize,
 ) {
-    let frequency = Frequency::hz(placed.step.get(Field::MainsHz));
+    let frequency = Frequency::hz(demand.mains_hz);
     // In the order of SWITCHES.
     let [mains, wander, breathing, muscle, motion, surgery] = layers.noises();
     let phases = if wander { wander::phases(noise) } else { [0; wander::TONES] };
-    let course = |field| placed.step.course(field);
-    let (mains_mv, wander_mv, motion_mv) = (course(Field::MainsMv), course(Field::WanderMv), course(Field::MotionMv));
-    let (surgery_mv, breathing_mv, muscle_mv) =
-        (course(Field::SurgeryMv), course(Field::BreathingWanderMv), course(Field::MuscleMv));
+    let Demand { start, mains_mv, wander_mv, breathing_mv, muscle_mv, motion_mv, surgery_mv, .. } = demand;
     for (row, now) in (from..).zip(instants.iter().copied()) {
         let mut leads_mv = rows.leads(row);
-        let since = now.since(placed.start);
+        let since = now.since(*start);
         let mut pair = Pair::default();
         let hum = if mains || surgery { mains::at(frequency, now) } else { Pair::default() };
         if mains {

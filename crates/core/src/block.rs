@@ -4,9 +4,9 @@
 //! with the bits that it fills [`Frame`]s with; `Rows` is what both have in common.
 
 use crate::anatomy::PressureSite;
+use crate::chosen::Chosen;
 use crate::ecg::leads::{DOWER, lead_of, leads_of};
 use crate::frame::{self, Channel, Electrode, Frame, INDEPENDENT_LEADS, Lead};
-use crate::pressure::Chosen;
 use crate::segment::Segment;
 use crate::vectors::{self, Loop};
 

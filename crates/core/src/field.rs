@@ -4,6 +4,7 @@
 //! address a [`Field`], the reference page prints it.
 //! A new setting is a new row here and a reader in the module that uses it.
 
+use crate::time::Instant;
 use core::fmt;
 
 /// What of a row the core itself reads while it plays.
@@ -226,6 +227,12 @@ impl Limits {
 
 /// Words of [`Field::TestSignal`], in the order of [`crate::test_signal::TestSignal::ALL`].
 const TEST_SIGNALS: &[&str] = &["none", "triangular-qrs", "level", "square", "triangle", "sine", "sweep", "impulses"];
+
+/// What is set at each instant of the step being played.
+pub trait Values {
+    /// The value of a field at an instant.
+    fn value(&self, field: Field, at: Instant) -> f32;
+}
 
 /// Number of fields.
 pub const FIELDS: usize = Field::ALL.len();

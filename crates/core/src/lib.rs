@@ -39,6 +39,8 @@ pub mod anatomy;
 pub mod artefact;
 pub mod block;
 pub mod body;
+mod chosen;
+mod course;
 pub mod cuff;
 pub mod ecg;
 pub mod field;

@@ -20,85 +20,21 @@ pub mod sites;
 pub mod trace;
 
 use crate::anatomy::PressureSite;
+use crate::chosen::bit;
 use crate::field::Field;
-use crate::frame::Channel;
 use crate::time::{Instant, Span};
 use crate::truth::{Event, Observer};
 use contractions::Contractions;
-use core::fmt;
 use ejection::{Ejection, Stroke};
 use line::Tap;
 use sites::Moment;
 use trace::{Plan, Trace};
 
+pub use crate::chosen::{AT_ONCE, Chosen, TooManySites};
+
 /// Beats and atrial contractions whose effects have not all arrived: they last at most 0.23 s and come at least
 /// 0.15 s apart each.
 const PENDING: usize = 5;
-
-/// Pressures played at once.
-pub const AT_ONCE: usize = 8;
-
-/// A choice of at most [`AT_ONCE`] sites.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Chosen(u16);
-
-/// More than [`AT_ONCE`] sites.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct TooManySites(
-    /// How many.
-    pub usize,
-);
-
-impl fmt::Display for TooManySites {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} pressures at once, where {AT_ONCE} are possible", self.0)
-    }
-}
-
-impl core::error::Error for TooManySites {}
-
-impl Chosen {
-    const EVERY: u16 = (1 << PressureSite::COUNT) - 1;
-
-    /// Every site but the two atria, whose pressures central vein and wedge show too.
-    pub const USUAL: Chosen = Chosen(Chosen::EVERY & !bit(PressureSite::RightAtrium) & !bit(PressureSite::LeftAtrium));
-
-    /// These sites.
-    pub fn new(sites: &[PressureSite]) -> Result<Chosen, TooManySites> {
-        Chosen::of_bits(sites.iter().fold(0, |bits, site| bits | bit(*site)))
-    }
-
-    /// The sites of those of `channels` that are pressures.
-    pub fn of(channels: &[Channel]) -> Result<Chosen, TooManySites> {
-        let site = |channel: &Channel| if let Channel::Pressure(site) = channel { bit(*site) } else { 0 };
-        let bits = channels.iter().fold(0, |bits, channel| bits | site(channel));
-        Chosen::of_bits(bits)
-    }
-
-    fn of_bits(bits: u16) -> Result<Chosen, TooManySites> {
-        let count = bits.count_ones() as usize;
-        if count > AT_ONCE { Err(TooManySites(count)) } else { Ok(Chosen(bits)) }
-    }
-
-    /// Whether a site is among them.
-    pub fn has(self, site: PressureSite) -> bool {
-        self.0 & bit(site) != 0
-    }
-
-    /// The sites, in their order.
-    pub fn sites(self) -> impl Iterator<Item = PressureSite> {
-        let mut left = self.0;
-        core::iter::from_fn(move || {
-            let first = PressureSite::ALL.get(left.trailing_zeros() as usize).copied();
-            left &= left.wrapping_sub(1);
-            first
-        })
-    }
-
-    fn place(self, site: PressureSite) -> Option<usize> {
-        self.has(site).then(|| (self.0 & (bit(site) - 1)).count_ones() as usize)
-    }
-}
 
 /// Who contracts.
 #[derive(Clone, Copy, Debug)]
@@ -135,7 +71,7 @@ impl Pending {
     fn new(onset: Instant, period: Span, chambers: Chambers, strength: f32, sites: u16) -> Pending {
         let pre_ejection_s = arterial::pre_ejection_s(period);
         let mut pending = Pending { onset, due: Instant::NEVER, pre_ejection_s, chambers, strength, left: sites };
-        let arrivals = Chosen(sites).sites().map(|site| pending.arrival(site));
+        let arrivals = Chosen::from_bits(sites).sites().map(|site| pending.arrival(site));
         pending.due = arrivals.min().unwrap_or(Instant::NEVER);
         pending
     }
@@ -151,7 +87,7 @@ impl Pending {
     fn take(&mut self) -> Chosen {
         let now = core::mem::replace(&mut self.due, Instant::NEVER);
         let mut taken = 0;
-        for site in Chosen(self.left).sites() {
+        for site in Chosen::from_bits(self.left).sites() {
             let arrives = self.arrival(site);
             if arrives == now {
                 taken |= bit(site);
@@ -160,7 +96,7 @@ impl Pending {
             }
         }
         self.left &= !taken;
-        Chosen(taken)
+        Chosen::from_bits(taken)
     }
 }
 
@@ -176,10 +112,6 @@ const ATRIAL: u16 = Chosen::EVERY
     & !bit(PressureSite::Femoral)
     & !bit(PressureSite::Pulmonary)
     & !bit(PressureSite::Intracranial);
-
-const fn bit(site: PressureSite) -> u16 {
-    1 << site as u16
-}
 
 /// All pressures.
 #[derive(Clone, Debug)]
@@ -248,7 +180,7 @@ impl Pressures {
         let (closing, opening) = self.systole;
         let closed = closing <= start && start < opening;
         self.contractions.atria(start.since(closing), force, closed);
-        self.expect(Pending::new(onset, moment.period, Chambers::Atria { closed }, force, self.chosen.0 & ATRIAL));
+        self.expect(Pending::new(onset, moment.period, Chambers::Atria { closed }, force, self.chosen.bits() & ATRIAL));
     }
 
     /// The ventricles were activated, `interval` after the time before (`None` for the first); `ejection` is the
@@ -267,7 +199,7 @@ impl Pressures {
             }
         }
         let ventricles = Chambers::Ventricles { odd: stroke.odd };
-        self.expect(Pending::new(onset, period, ventricles, stroke.strength, self.chosen.0));
+        self.expect(Pending::new(onset, period, ventricles, stroke.strength, self.chosen.bits()));
         stroke
     }
 
@@ -361,7 +293,7 @@ impl Pressures {
 
     /// Plays no site until [`Pressures::recall`]; what the heart does is kept, as it costs little. Says which sites were played.
     pub fn rest(&mut self) -> Chosen {
-        core::mem::replace(&mut self.chosen, Chosen(0))
+        core::mem::replace(&mut self.chosen, Chosen::NONE)
     }
 
     /// Plays these sites again; from here on contractions are followed to where they arrive.

@@ -20,12 +20,11 @@
 
 use crate::anatomy::BeatCode;
 use crate::block::Rows;
+use crate::course::Course;
 use crate::field::Field;
 use crate::frequency::Frequency;
 use crate::math;
-use crate::settings::Settings;
 use crate::time::{Instant, Span};
-use crate::timeline::{Placed, PlayedStep};
 use crate::truth;
 
 /// A test signal. The values of [`Field::TestSignal`] are these numbers.
@@ -62,11 +61,6 @@ impl TestSignal {
         TestSignal::Sweep,
         TestSignal::Impulses,
     ];
-
-    /// What a step plays.
-    pub const fn of(settings: &Settings) -> TestSignal {
-        TestSignal::numbered(settings.get(Field::TestSignal))
-    }
 
     /// The signal whose number a value of [`Field::TestSignal`] is.
     pub(crate) const fn numbered(value: f32) -> TestSignal {
@@ -125,33 +119,45 @@ impl Beat {
     }
 }
 
-/// Whether a step has anything for [`add_to`] to add.
-pub(crate) fn is_on(step: &PlayedStep<'_>) -> bool {
-    [Field::TestSignal, Field::TestOffsetMv, Field::TestDriftMv]
-        .into_iter()
-        .any(|field| step.get(field) != 0.0 || step.ramps().any(|ramp| ramp.field == field))
+/// Whether a step that uses these fields has anything for [`add_to`] to add.
+pub(crate) fn is_on(used: impl Fn(Field) -> bool) -> bool {
+    [Field::TestSignal, Field::TestOffsetMv, Field::TestDriftMv].into_iter().any(used)
+}
+
+/// What is asked of the test signals over a step.
+pub(crate) struct Demand {
+    /// Start of the step, from which the courses count.
+    pub(crate) start: Instant,
+    /// Length of the step, over which the frequency sweeps.
+    pub(crate) duration: Option<Span>,
+    pub(crate) signal: TestSignal,
+    pub(crate) hz: f32,
+    /// Frequency at the end of a sweep.
+    pub(crate) last_hz: f32,
+    pub(crate) drift_hz: f32,
+    pub(crate) height_mv: Course,
+    pub(crate) width_ms: Course,
+    pub(crate) offset_mv: Course,
+    pub(crate) drift_mv: Course,
 }
 
 /// Adds the test signal, drift and offset of a step to rows at consecutive instants, the first of them `from`.
 #[inline(never)]
 pub(crate) fn add_to<R: Rows + ?Sized>(
-    placed: &Placed<'_>,
+    demand: &Demand,
     beat: &Beat,
     onset: Instant,
     instants: &[Instant],
     rows: &mut R,
     from: usize,
 ) {
-    let step = &placed.step;
-    let signal = TestSignal::numbered(step.get(Field::TestSignal));
-    let drift = Frequency::hz(step.get(Field::TestDriftHz));
+    let drift = Frequency::hz(demand.drift_hz);
     for (row, now) in (from..).zip(instants.iter().copied()) {
-        let since = now.since(placed.start);
-        let value = |field| placed.step.value(field, since);
-        let drift_mv = value(Field::TestDriftMv);
+        let since = now.since(demand.start);
+        let drift_mv = demand.drift_mv.at(since);
         let drift = if drift_mv == 0.0 { 0.0 } else { 0.5 * drift_mv * triangle(turns(drift, since)) };
         // A beat ends on its own, so that a step may change within it.
-        let mv = value(Field::TestOffsetMv) + drift + beat.at(onset, now) + wave_mv(signal, placed, since);
+        let mv = demand.offset_mv.at(since) + drift + beat.at(onset, now) + wave_mv(demand, since);
         rows.set_leads(row, rows.leads(row).map(|lead| lead + mv));
     }
 }
@@ -161,22 +167,21 @@ fn turns(frequency: Frequency, since: Span) -> u32 {
     frequency.phase(Instant::ZERO.plus(since))
 }
 
-fn wave_mv(signal: TestSignal, placed: &Placed<'_>, since: Span) -> f32 {
-    let value = |field| placed.step.value(field, since);
-    let phase = || turns(Frequency::hz(placed.step.get(Field::TestHz)), since);
-    let height_mv = match signal {
+fn wave_mv(demand: &Demand, since: Span) -> f32 {
+    let phase = || turns(Frequency::hz(demand.hz), since);
+    let height_mv = match demand.signal {
         TestSignal::None | TestSignal::TriangularQrs => return 0.0,
-        _ => value(Field::TestHeightMv),
+        _ => demand.height_mv.at(since),
     };
-    match signal {
+    match demand.signal {
         TestSignal::Square => height_mv * if phase() < 1 << 31 { 0.5 } else { -0.5 },
         TestSignal::Triangle => 0.5 * height_mv * triangle(phase()),
         TestSignal::Sine => 0.5 * height_mv * math::sin_turn(phase()),
-        TestSignal::Sweep => 0.5 * height_mv * math::sin_turn(swept(placed, since)),
+        TestSignal::Sweep => 0.5 * height_mv * math::sin_turn(swept(demand, since)),
         TestSignal::Impulses => {
-            let period_s = 1.0 / placed.step.get(Field::TestHz);
+            let period_s = 1.0 / demand.hz;
             let into_s = phase() as f32 * (1.0 / 4_294_967_296.0) * period_s;
-            if into_s < 0.001 * value(Field::TestWidthMs) { height_mv } else { 0.0 }
+            if into_s < 0.001 * demand.width_ms.at(since) { height_mv } else { 0.0 }
         }
         _ => height_mv,
     }
@@ -196,10 +201,10 @@ fn triangle(phase: u32) -> f32 {
 }
 
 /// Phase of the sweep: the frequency is `f0 (f1/f0)^(t/D)`, and its integral `f0 D / ln(f1/f0) ((f1/f0)^(t/D) - 1)`.
-fn swept(placed: &Placed<'_>, since: Span) -> u32 {
-    let (from_hz, to_hz) = (placed.step.get(Field::TestHz), placed.step.get(Field::TestLastHz));
+fn swept(demand: &Demand, since: Span) -> u32 {
+    let Demand { hz: from_hz, last_hz: to_hz, .. } = *demand;
     let growth = math::ln(to_hz / from_hz);
-    let length_s = placed.step.duration().map_or(0.0, Span::as_secs);
+    let length_s = demand.duration.map_or(0.0, Span::as_secs);
     if math::abs(growth) < 1e-3 || length_s <= 0.0 {
         return turns(Frequency::hz(from_hz), since);
     }

@@ -1,7 +1,8 @@
 //! Steps in playing order, whatever holds them: the items of a script, or a compact image of one.
 
 use crate::body::Body;
-use crate::field::{Field, OutOfRange};
+use crate::course::Course;
+use crate::field::{Field, OutOfRange, Values};
 use crate::heart::rhythm::Rhythm;
 use crate::image::{Image, ImageStep};
 use crate::script::{Conflict, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, ScriptError, Step, TimedBeat};
@@ -75,7 +76,7 @@ impl<'a> PlayedStep<'a> {
         let from = self.get(field);
         let ramp = if self.steady() { None } else { self.ramps().find(|ramp| ramp.field == field) };
         match ramp.and_then(|ramp| Some((ramp.to, ramp.over.or(self.duration())?))) {
-            Some((to, over)) => Course { from, to, over },
+            Some((to, over)) => Course::ramp(from, to, over),
             None => Course::held(from),
         }
     }
@@ -95,6 +96,11 @@ impl<'a> PlayedStep<'a> {
             Holder::Item(step) => step.ramps.get(i).copied(),
             Holder::Image(step) => step.ramp(i),
         })
+    }
+
+    /// Whether a field is anything but zero at the start of the step or at the end of a ramp.
+    pub(crate) fn uses(&self, field: Field) -> bool {
+        self.get(field) != 0.0 || self.ramps().any(|ramp| ramp.field == field)
     }
 
     /// The `index`-th premature beat, in order of time.
@@ -154,36 +160,6 @@ impl<'a> PlayedStep<'a> {
             last = beat.after;
         }
         self.conflicts().next().map_or(Ok(()), |conflict| Err(ScriptError::Conflict(item, conflict)))
-    }
-}
-
-/// What a field does over a step: held, or in a straight line, then held.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Course {
-    from: f32,
-    to: f32,
-    /// How long the line is; zero where the value is held.
-    over: Span,
-}
-
-impl Course {
-    /// A value that does not move.
-    pub(crate) const fn held(value: f32) -> Course {
-        Course { from: value, to: value, over: Span::ZERO }
-    }
-
-    /// The value, if it does not move from `since_start` into the step on.
-    pub(crate) fn settled(&self, since_start: Span) -> Option<f32> {
-        (since_start >= self.over).then_some(self.to)
-    }
-
-    /// The value at `since_start` into the step.
-    #[inline]
-    pub(crate) fn at(&self, since_start: Span) -> f32 {
-        if since_start >= self.over {
-            return self.to;
-        }
-        self.from + (self.to - self.from) * (since_start.as_secs() / self.over.as_secs())
     }
 }
 
@@ -289,11 +265,10 @@ pub struct Placed<'a> {
     pub step: PlayedStep<'a>,
 }
 
-impl Placed<'_> {
-    /// The value of a field at an instant.
+impl Values for Placed<'_> {
     // Not inlined: it is asked for in a hundred places.
     #[inline(never)]
-    pub(crate) fn value(&self, field: Field, at: Instant) -> f32 {
+    fn value(&self, field: Field, at: Instant) -> f32 {
         if self.step.steady() { self.step.get(field) } else { self.step.value(field, at.since(self.start)) }
     }
 }

@@ -1,14 +1,16 @@
 //! What a step's settings ask of breathing, heart, waves, pacing device and cuff at an instant.
 
 use super::Player;
+use crate::artefact;
 use crate::cuff;
 use crate::ecg::electrogram;
 use crate::ecg::overshoot::Tail;
-use crate::field::Field;
+use crate::field::{Field, Values};
 use crate::heart::{self, Variability};
 use crate::math;
 use crate::pressure::sites::Moment;
 use crate::respiration::{self, Respiration};
+use crate::test_signal::{self, TestSignal};
 use crate::time::{Instant, Span};
 use crate::timeline::Placed;
 
@@ -82,6 +84,38 @@ impl Player<'_> {
         }
     }
 
+    /// What a step asks of the artefacts.
+    pub(super) fn artefact_demand(placed: &Placed<'_>) -> artefact::Demand {
+        let course = |field| placed.step.course(field);
+        artefact::Demand {
+            start: placed.start,
+            mains_hz: placed.step.get(Field::MainsHz),
+            mains_mv: course(Field::MainsMv),
+            wander_mv: course(Field::WanderMv),
+            breathing_mv: course(Field::BreathingWanderMv),
+            muscle_mv: course(Field::MuscleMv),
+            motion_mv: course(Field::MotionMv),
+            surgery_mv: course(Field::SurgeryMv),
+        }
+    }
+
+    /// What a step asks of the test signals.
+    pub(super) fn test_demand(placed: &Placed<'_>) -> test_signal::Demand {
+        let (value, course) = (|field| placed.step.get(field), |field| placed.step.course(field));
+        test_signal::Demand {
+            start: placed.start,
+            duration: placed.step.duration(),
+            signal: TestSignal::numbered(value(Field::TestSignal)),
+            hz: value(Field::TestHz),
+            last_hz: value(Field::TestLastHz),
+            drift_hz: value(Field::TestDriftHz),
+            height_mv: course(Field::TestHeightMv),
+            width_ms: course(Field::TestWidthMs),
+            offset_mv: course(Field::TestOffsetMv),
+            drift_mv: course(Field::TestDriftMv),
+        }
+    }
+
     pub(super) fn device_demand(&self, at: Instant) -> electrogram::PulseDemand {
         electrogram::PulseDemand {
             mv: self.value(Field::PacingMv, at),
@@ -107,5 +141,6 @@ pub(super) fn moment<'v>(step: Option<&'v Placed<'v>>, at: Instant, respiration:
     let filling_bpm =
         step.map_or(rate_bpm, |placed| placed.step.rhythm().filling_bpm(rate_bpm, || value(Field::AvRatio)));
     let ejection = step.map_or(1.0, |placed| placed.step.rhythm().ejection);
-    Moment { at, period: Span::period(filling_bpm), step, respiration, ejection }
+    let set = step.map(|placed| placed as &dyn Values);
+    Moment { at, period: Span::period(filling_bpm), set, respiration, ejection }
 }

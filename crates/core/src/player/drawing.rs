@@ -3,12 +3,12 @@
 use super::Player;
 use crate::artefact;
 use crate::block::Rows;
+use crate::course::Course;
 use crate::field::Field;
 use crate::pressure::sites;
 use crate::segment::{Parts, Segment};
 use crate::test_signal;
 use crate::time::Instant;
-use crate::timeline::Course;
 
 impl Player<'_> {
     /// Draws the frames of a segment into rows, the first of them `from`.
@@ -88,11 +88,20 @@ impl Player<'_> {
         // A beat of the step before may still be under way.
         let onset = self.heart.last_beat().unwrap_or(Instant::NEVER);
         if self.test_on || self.test_beat.lasts(onset, first) {
-            test_signal::add_to(placed, &self.test_beat, onset, instants, rows, from);
+            test_signal::add_to(&Self::test_demand(placed), &self.test_beat, onset, instants, rows, from);
         }
         if !self.artefacts.none() {
             let shared = shared.get_or_insert_with(artefact::Shared::new);
-            artefact::add_to(self.artefacts, shared, placed, &self.noise, &self.respiration, instants, rows, from);
+            artefact::add_to(
+                self.artefacts,
+                shared,
+                &Self::artefact_demand(placed),
+                &self.noise,
+                &self.respiration,
+                instants,
+                rows,
+                from,
+            );
         }
     }
 }

@@ -77,8 +77,8 @@ impl Player<'_> {
             return;
         };
         let first = self.step.is_none();
-        self.artefacts = Layers::of(&placed.step);
-        self.test_on = test_signal::is_on(&placed.step);
+        self.artefacts = Layers::of(|field| placed.step.uses(field), |field| placed.step.get(field));
+        self.test_on = test_signal::is_on(|field| placed.step.uses(field));
         self.beats_told = 0;
         let at = placed.start;
         let levels = pressure::levels(&value_at(Some(self.step.as_ref().unwrap_or(&placed)), at));

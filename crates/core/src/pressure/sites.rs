@@ -8,11 +8,10 @@ use super::intracranial;
 use super::line::{Connection, Line};
 use super::trace::Plan;
 use crate::anatomy::PressureSite;
-use crate::field::Field;
+use crate::field::{Field, Values};
 use crate::math::{max, min};
 use crate::respiration::Respiration;
 use crate::time::{Instant, Span};
-use crate::timeline::Placed;
 
 /// The settings of a site's transducer.
 #[derive(Clone, Copy, Debug)]
@@ -88,8 +87,8 @@ pub struct Moment<'v> {
     pub at: Instant,
     /// Expected interval between beats.
     pub period: Span,
-    /// The step; none before the first.
-    pub step: Option<&'v Placed<'v>>,
+    /// What is set; nothing before the first step.
+    pub set: Option<&'v dyn Values>,
     /// Breathing.
     pub respiration: &'v Respiration,
     /// The rhythm's share of a normal stroke.
@@ -98,7 +97,7 @@ pub struct Moment<'v> {
 
 impl Moment<'_> {
     fn get(&self, field: Field) -> f32 {
-        self.step.map_or(0.0, |placed| placed.value(field, self.at))
+        self.set.map_or(0.0, |set| set.value(field, self.at))
     }
 
     /// Breathing as beats feel it, 0 to 1: level for 30 % of inspiration and expiration at either end, so that a beat
