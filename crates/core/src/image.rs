@@ -15,42 +15,23 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+pub(crate) mod bytes;
 mod check_sum;
-mod step;
+pub(crate) mod step;
 mod write;
 
-pub(crate) use step::ImageStep;
 pub use write::{WriteError, write};
 
-use crate::body::BODIES;
-use crate::field::Field;
-use crate::heart::catalogue::RHYTHMS;
-use crate::script::ScriptError;
+use crate::step::{Entry, ScriptError};
 use crate::time::Span;
-use crate::timeline::{Entry, Source, Timeline};
+use crate::timeline::{Source, Timeline};
+use bytes::{Bytes, CHECK_SUM, HEADER, MARK, TABLES, VERSION, u16_at, u32_at};
 use check_sum::CheckSum;
 use core::fmt;
 
-/// First bytes of an image.
-const MARK: [u8; 4] = *b"PWIM";
-/// Version of the format.
-const VERSION: u16 = 1;
-/// Bytes before the positions of the items.
-const HEADER: usize = 32;
-/// Where the check sum lies in the header.
-const CHECK_SUM: core::ops::Range<usize> = 8..12;
-/// First byte of a step and of a repeat.
-const STEP: u8 = 1;
-const REPEAT: u8 = 2;
-
 /// An image that has been checked.
 #[derive(Clone, Copy, Debug)]
-pub struct Image<'a> {
-    bytes: &'a [u8],
-    /// The items that are played.
-    first: u32,
-    count: u32,
-}
+pub struct Image<'a>(Bytes<'a>);
 
 /// Why bytes are no image that can be played.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -131,12 +112,11 @@ impl<'a> Image<'a> {
             return Err(ImageError::Tables);
         }
         let count = u32_at(bytes, 28).ok_or(short)?;
-        let image = Image { bytes, first: 0, count };
+        let image = Bytes::new(bytes, count);
         for item in 0..count as usize {
             match image.entry(item) {
-                Some(Entry::Step(_)) => {
-                    let sound = image.record(item).and_then(ImageStep::new).is_some_and(|step| step.values_allowed());
-                    if !sound {
+                Some(Entry::Step(step)) => {
+                    if !step.values_allowed() {
                         return Err(ImageError::Value(item));
                     }
                 }
@@ -145,102 +125,34 @@ impl<'a> Image<'a> {
             }
         }
         Source::Image(image).check().map_err(ImageError::Script)?;
-        Ok(image)
+        Ok(Image(image))
     }
 
     /// The seed of everything left to chance.
     pub fn seed(&self) -> u64 {
-        u64_at(self.bytes, 16).unwrap_or(0)
+        self.0.seed()
     }
 
     /// How many steps and repeats there are.
     pub fn items(&self) -> usize {
-        self.count as usize
+        self.0.items()
     }
 
     /// The step at an item index alone, played once: what a rig lets its user choose. `None` for a repeat.
     pub fn alone(&self, item: usize) -> Option<Image<'a>> {
-        let Entry::Step(_) = self.entry(item)? else { return None };
-        Some(Image { first: self.first.checked_add(u32::try_from(item).ok()?)?, count: 1, ..*self })
+        let Entry::Step(_) = self.0.entry(item)? else { return None };
+        self.0.alone(item).map(Image)
     }
 
     /// The steps as they will be played, each with its item index and start; ends with a step that holds.
     pub fn timeline(&self) -> Timeline<'a> {
-        Timeline::new(Source::Image(*self))
+        Timeline::new(Source::Image(self.0))
     }
 
     /// How long the image plays; `None` when a step holds, or when it is longer than an instant can tell (136 years).
     ///
     /// Takes time in proportion to the items, not to the repeats.
     pub fn duration(&self) -> Option<Span> {
-        Source::Image(*self).duration()
+        Source::Image(self.0).duration()
     }
-
-    /// The bytes from the start of an item's record on.
-    fn record(&self, item: usize) -> Option<&'a [u8]> {
-        if item >= self.items() {
-            return None;
-        }
-        let place = 4usize.checked_mul((self.first as usize).checked_add(item)?)?.checked_add(HEADER)?;
-        self.bytes.get(u32_at(self.bytes, place)? as usize..)
-    }
-
-    pub(crate) fn entry(&self, item: usize) -> Option<Entry<'a>> {
-        let record = self.record(item)?;
-        match *record.first()? {
-            STEP => Some(Entry::Step(ImageStep::new(record)?.into())),
-            REPEAT => {
-                Some(Entry::Repeat { level: *record.get(1)?, first: u32_at(record, 4)?, times: u32_at(record, 8)? })
-            }
-            _ => None,
-        }
-    }
-}
-
-/// Says which settings, bodies and rhythms there are, and in which order: FNV-1a over their names.
-const TABLES: u32 = {
-    let mut digest = 0x811c_9dc5;
-    let mut i = 0;
-    while i < Field::ALL.len() {
-        digest = name(digest, Field::ALL[i].info().path);
-        i += 1;
-    }
-    let mut i = 0;
-    while i < BODIES.len() {
-        digest = name(digest, BODIES[i].id);
-        i += 1;
-    }
-    let mut i = 0;
-    while i < RHYTHMS.len() {
-        digest = name(digest, RHYTHMS[i].id);
-        i += 1;
-    }
-    digest
-};
-
-/// A digest with a name and a zero byte after it taken in.
-const fn name(mut digest: u32, name: &str) -> u32 {
-    let bytes = name.as_bytes();
-    let mut i = 0;
-    while i < bytes.len() {
-        digest = (digest ^ bytes[i] as u32).wrapping_mul(0x0100_0193);
-        i += 1;
-    }
-    digest.wrapping_mul(0x0100_0193)
-}
-
-fn u16_at(bytes: &[u8], place: usize) -> Option<u16> {
-    Some(u16::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
-}
-
-fn u32_at(bytes: &[u8], place: usize) -> Option<u32> {
-    Some(u32::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
-}
-
-fn u64_at(bytes: &[u8], place: usize) -> Option<u64> {
-    Some(u64::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
-}
-
-fn f32_at(bytes: &[u8], place: usize) -> Option<f32> {
-    u32_at(bytes, place).map(f32::from_bits)
 }

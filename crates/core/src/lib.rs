@@ -57,6 +57,7 @@ pub mod respiration;
 pub mod script;
 mod segment;
 pub mod settings;
+mod step;
 pub mod test_signal;
 pub mod time;
 pub mod timeline;

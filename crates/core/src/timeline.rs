@@ -4,8 +4,9 @@ use crate::body::Body;
 use crate::course::Course;
 use crate::field::{Field, OutOfRange, Values};
 use crate::heart::rhythm::Rhythm;
-use crate::image::{Image, ImageStep};
-use crate::script::{Conflict, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, ScriptError, Step, TimedBeat};
+use crate::image::bytes::Bytes;
+use crate::image::step::ImageStep;
+use crate::step::{Conflict, Entry, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, ScriptError, Step, TimedBeat};
 use crate::test_signal::TestSignal;
 use crate::time::{Instant, Span};
 
@@ -163,22 +164,11 @@ impl<'a> PlayedStep<'a> {
     }
 }
 
-/// What a source holds at an index.
-pub(crate) enum Entry<'a> {
-    Step(PlayedStep<'a>),
-    /// As [`Item::Repeat`].
-    Repeat {
-        first: u32,
-        times: u32,
-        level: u8,
-    },
-}
-
 /// Where steps and repeats come from.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Source<'a> {
     Items(&'a [Item<'a>]),
-    Image(Image<'a>),
+    Image(Bytes<'a>),
     /// A step alone, at an item index that whoever leads the player has given it.
     Led(&'a Step<'a>, usize),
 }
@@ -192,13 +182,16 @@ impl<'a> Source<'a> {
         }
     }
 
-    fn get(&self, item: usize) -> Option<Entry<'a>> {
+    fn get(&self, item: usize) -> Option<Entry<PlayedStep<'a>>> {
         match self {
             Source::Items(items) => items.get(item).map(|item| match item {
                 Item::Step(step) => Entry::Step(step.into()),
                 Item::Repeat { first, times, level } => Entry::Repeat { first: *first, times: *times, level: *level },
             }),
-            Source::Image(image) => image.entry(item),
+            Source::Image(image) => image.entry(item).map(|entry| match entry {
+                Entry::Step(step) => Entry::Step(step.into()),
+                Entry::Repeat { first, times, level } => Entry::Repeat { first, times, level },
+            }),
             Source::Led(step, its) => (item == *its).then(|| Entry::Step((*step).into())),
         }
     }

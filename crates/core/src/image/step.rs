@@ -1,13 +1,13 @@
 //! A step of an image, read where it lies.
 
-use super::{f32_at, u16_at, u64_at};
+use super::bytes::{f32_at, u16_at, u64_at};
 use crate::anatomy::EctopicSite;
 use crate::body::{BODIES, Body};
 use crate::field::{FIELDS, Field};
 use crate::heart::catalogue::{RHYTHMS, SINUS};
 use crate::heart::rhythm::Rhythm;
-use crate::script::{Ramp, TimedBeat};
 use crate::settings::resting_in_sinus;
+use crate::step::{Ramp, TimedBeat};
 use crate::time::Span;
 
 /// Bytes of a step before its fields.

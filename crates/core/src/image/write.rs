@@ -1,14 +1,15 @@
 //! Making an image from a script, without a heap: everything is put out twice, first to form the check sum.
 
+use super::bytes::{CHECK_SUM, HEADER, MARK, REPEAT, STEP, TABLES, VERSION};
 use super::check_sum::CheckSum;
 use super::step::{BEAT, HEAD, RAMP};
-use super::{CHECK_SUM, HEADER, MARK, REPEAT, STEP, TABLES, VERSION};
 use crate::anatomy::EctopicSite;
 use crate::body::BODIES;
 use crate::field::{FIELDS, Field};
 use crate::heart::catalogue::RHYTHMS;
-use crate::script::{Item, Ramp, Script, Step};
+use crate::script::Script;
 use crate::settings::resting_in_sinus;
+use crate::step::{Item, Ramp, Step};
 use crate::time::Span;
 use core::fmt;
 

@@ -1,0 +1,116 @@
+//! The bytes of an image: where its items lie, and numbers read where they lie.
+
+use super::step::ImageStep;
+use crate::body::BODIES;
+use crate::field::Field;
+use crate::heart::catalogue::RHYTHMS;
+use crate::step::Entry;
+
+/// First bytes of an image.
+pub(super) const MARK: [u8; 4] = *b"PWIM";
+/// Version of the format.
+pub(super) const VERSION: u16 = 1;
+/// Bytes before the positions of the items.
+pub(super) const HEADER: usize = 32;
+/// Where the check sum lies in the header.
+pub(super) const CHECK_SUM: core::ops::Range<usize> = 8..12;
+/// First byte of a step and of a repeat.
+pub(super) const STEP: u8 = 1;
+pub(super) const REPEAT: u8 = 2;
+
+/// Bytes laid out as an image, and which of its items are played.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Bytes<'a> {
+    bytes: &'a [u8],
+    first: u32,
+    count: u32,
+}
+
+impl<'a> Bytes<'a> {
+    pub(super) fn new(bytes: &'a [u8], count: u32) -> Bytes<'a> {
+        Bytes { bytes, first: 0, count }
+    }
+
+    pub(super) fn seed(&self) -> u64 {
+        u64_at(self.bytes, 16).unwrap_or(0)
+    }
+
+    /// How many items there are.
+    pub(crate) fn items(&self) -> usize {
+        self.count as usize
+    }
+
+    /// The item at an index alone.
+    pub(super) fn alone(&self, item: usize) -> Option<Bytes<'a>> {
+        Some(Bytes { first: self.first.checked_add(u32::try_from(item).ok()?)?, count: 1, ..*self })
+    }
+
+    /// The bytes from the start of an item's record on.
+    fn record(&self, item: usize) -> Option<&'a [u8]> {
+        if item >= self.items() {
+            return None;
+        }
+        let place = 4usize.checked_mul((self.first as usize).checked_add(item)?)?.checked_add(HEADER)?;
+        self.bytes.get(u32_at(self.bytes, place)? as usize..)
+    }
+
+    /// The step or repeat at an index; `None` where there is none, or where it is cut off or names what does not exist.
+    pub(crate) fn entry(&self, item: usize) -> Option<Entry<ImageStep<'a>>> {
+        let record = self.record(item)?;
+        match *record.first()? {
+            STEP => Some(Entry::Step(ImageStep::new(record)?)),
+            REPEAT => {
+                Some(Entry::Repeat { level: *record.get(1)?, first: u32_at(record, 4)?, times: u32_at(record, 8)? })
+            }
+            _ => None,
+        }
+    }
+}
+
+/// Says which settings, bodies and rhythms there are, and in which order: FNV-1a over their names.
+pub(super) const TABLES: u32 = {
+    let mut digest = 0x811c_9dc5;
+    let mut i = 0;
+    while i < Field::ALL.len() {
+        digest = name(digest, Field::ALL[i].info().path);
+        i += 1;
+    }
+    let mut i = 0;
+    while i < BODIES.len() {
+        digest = name(digest, BODIES[i].id);
+        i += 1;
+    }
+    let mut i = 0;
+    while i < RHYTHMS.len() {
+        digest = name(digest, RHYTHMS[i].id);
+        i += 1;
+    }
+    digest
+};
+
+/// A digest with a name and a zero byte after it taken in.
+const fn name(mut digest: u32, name: &str) -> u32 {
+    let bytes = name.as_bytes();
+    let mut i = 0;
+    while i < bytes.len() {
+        digest = (digest ^ bytes[i] as u32).wrapping_mul(0x0100_0193);
+        i += 1;
+    }
+    digest.wrapping_mul(0x0100_0193)
+}
+
+pub(super) fn u16_at(bytes: &[u8], place: usize) -> Option<u16> {
+    Some(u16::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
+}
+
+pub(super) fn u32_at(bytes: &[u8], place: usize) -> Option<u32> {
+    Some(u32::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
+}
+
+pub(super) fn u64_at(bytes: &[u8], place: usize) -> Option<u64> {
+    Some(u64::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
+}
+
+pub(super) fn f32_at(bytes: &[u8], place: usize) -> Option<f32> {
+    u32_at(bytes, place).map(f32::from_bits)
+}

@@ -1,0 +1,193 @@
+//! Steps and repeats as plain data, and why some of them make no script.
+
+use crate::anatomy::EctopicSite;
+use crate::field::{Field, OutOfRange};
+use crate::settings::Settings;
+use crate::time::Span;
+use core::fmt;
+
+/// Deepest nesting of repeats.
+pub const MAX_NESTING: usize = 4;
+
+/// Shortest step, so that the work a frame is bounded.
+pub const MIN_STEP: Span = Span::millis(10);
+
+/// A field that moves in a straight line from the step's setting to `to`, from the start of the step on.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ramp {
+    /// What moves.
+    pub field: Field,
+    /// Value at the end of the ramp.
+    pub to: f32,
+    /// How long it takes, at least [`MIN_STEP`]; `None` is as long as the step. What is longer is cut off with the step, what
+    /// is shorter is held after it.
+    pub over: Option<Span>,
+}
+
+/// A premature beat told to come, whatever the rhythm's own ectopy does.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TimedBeat {
+    /// Time after the start of the step at which the focus fires.
+    pub after: Span,
+    /// Where.
+    pub site: EctopicSite,
+}
+
+/// One step: settings held, or ramped, for a time.
+#[derive(Clone, Copy, Debug)]
+pub struct Step<'a> {
+    /// How long; `None` holds until the player is told to go on.
+    pub duration: Option<Span>,
+    /// What is played.
+    pub settings: Settings,
+    /// What moves during the step; without a duration only ramps that say how long they take.
+    pub ramps: &'a [Ramp],
+    /// Premature beats at given times, in order of time.
+    pub beats: &'a [TimedBeat],
+}
+
+/// A part of a script.
+// A step is large and a repeat is not, but there is no heap to put the step on, and items are few.
+#[allow(clippy::large_enum_variant)]
+#[derive(Clone, Copy, Debug)]
+pub enum Item<'a> {
+    /// Play a step.
+    Step(Step<'a>),
+    /// Go back to item `first` until the items from there to here have been played `times` times.
+    Repeat {
+        /// Index of the first item of the block; before this item.
+        first: u32,
+        /// How often the block is played in all; at least 1.
+        times: u32,
+        /// Nesting depth, 0 for the innermost, so that nested repeats count apart.
+        level: u8,
+    },
+}
+
+/// An item, whatever holds its step.
+pub(crate) enum Entry<S> {
+    Step(S),
+    /// As [`Item::Repeat`].
+    Repeat {
+        first: u32,
+        times: u32,
+        level: u8,
+    },
+}
+
+/// Why items do not make a script.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum ScriptError {
+    /// No step.
+    Empty,
+    /// A step shorter than [`MIN_STEP`], by item index.
+    TooShort(usize),
+    /// A ramp without a duration of its own or its step's, of a field that can't ramp, or to a value out of range.
+    Ramp(usize, OutOfRange),
+    /// Premature beats that are not in order of time.
+    BeatOrder(usize),
+    /// Two settings that exclude each other.
+    Conflict(usize, Conflict),
+    /// A repeat that does not point back, plays zero times, or whose level is wrong.
+    Repeat(usize),
+}
+
+/// Two settings of a step that exclude each other.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum Conflict {
+    /// The rate, bpm, lies outside what the rhythm allows.
+    RateOfRhythm {
+        /// Rate asked for.
+        rate_bpm: f32,
+        /// Lowest allowed.
+        min_bpm: f32,
+        /// Highest allowed.
+        max_bpm: f32,
+    },
+    /// The AV ratio leaves the rhythm no beats.
+    RatioOfRhythm {
+        /// Ratio asked for.
+        ratio: f32,
+        /// Least allowed.
+        min: f32,
+    },
+    /// A systolic pressure is not at least 2 mmHg above its diastolic.
+    PressureOrder {
+        /// Whose.
+        of: &'static Pair,
+        /// Systolic, mmHg.
+        systolic_mmhg: f32,
+        /// Diastolic, mmHg.
+        diastolic_mmhg: f32,
+    },
+    /// A test signal without beats in a rhythm that has some: the truth would tell of beats that are not there.
+    BeatsOfTestSignal,
+}
+
+/// A systolic pressure and the diastolic one that it must be above.
+#[derive(Debug, PartialEq)]
+pub struct Pair {
+    /// Where, as an adjective.
+    pub name: &'static str,
+    /// Systolic, diastolic. One of 0 is taken from elsewhere, a diastolic one from the artery.
+    pub fields: [Field; 2],
+}
+
+pub(crate) static PAIRS: [Pair; 5] = [
+    Pair { name: "arterial", fields: [Field::ArterialSystolic, Field::ArterialDiastolic] },
+    Pair { name: "femoral", fields: [Field::FemoralSystolic, Field::FemoralDiastolic] },
+    Pair { name: "pulmonary", fields: [Field::PulmonarySystolic, Field::PulmonaryDiastolic] },
+    Pair { name: "right ventricular", fields: [Field::RightVentricleSystolic, Field::RightVentricleEndDiastolic] },
+    Pair { name: "left ventricular", fields: [Field::LeftVentricleSystolic, Field::LeftVentricleEndDiastolic] },
+];
+
+impl Conflict {
+    /// The fields that exclude each other, so that whoever reads a document can point at them.
+    pub const fn fields(&self) -> &'static [Field] {
+        match self {
+            Conflict::RateOfRhythm { .. } => &[Field::RateBpm, Field::AvRatio],
+            Conflict::RatioOfRhythm { .. } => &[Field::AvRatio],
+            Conflict::PressureOrder { of, .. } => &of.fields,
+            Conflict::BeatsOfTestSignal => &[Field::TestSignal],
+        }
+    }
+}
+
+impl fmt::Display for Conflict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Conflict::RateOfRhythm { rate_bpm, min_bpm, max_bpm } => {
+                write!(f, "rate {rate_bpm} bpm is outside the {min_bpm} to {max_bpm} bpm of this rhythm")
+            }
+            Conflict::RatioOfRhythm { ratio, min } => {
+                write!(f, "an AV ratio of {ratio} leaves this rhythm no beats; at least {min}")
+            }
+            Conflict::PressureOrder { of, systolic_mmhg: systolic, diastolic_mmhg: diastolic } => {
+                let name = of.name;
+                write!(f, "{name} systolic {systolic} mmHg must be at least 2 mmHg above diastolic {diastolic} mmHg")
+            }
+            Conflict::BeatsOfTestSignal => {
+                f.write_str("this test signal has no beats, so it needs a rhythm that has none: asystole")
+            }
+        }
+    }
+}
+
+impl fmt::Display for ScriptError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            ScriptError::Empty => f.write_str("a script needs at least one step"),
+            ScriptError::TooShort(i) => write!(f, "item {i}: a step lasts at least 0.01 s"),
+            ScriptError::Ramp(i, e) => write!(f, "item {i}: ramp: {e}"),
+            ScriptError::BeatOrder(i) => write!(f, "item {i}: premature beats must be in order of time"),
+            ScriptError::Conflict(i, c) => write!(f, "item {i}: {c}"),
+            ScriptError::Repeat(i) => {
+                write!(f, "item {i}: a repeat must point back, play at least once and nest at most {MAX_NESTING} deep")
+            }
+        }
+    }
+}
+
+impl core::error::Error for ScriptError {}
