@@ -76,6 +76,7 @@ macro_rules! fields {
 }
 
 fields! {
+    Life: "life", "1", 0.0 ..= 2.0, false, "How far beats differ from each other as a person's do: naming it sets the fields of `variability` to their values at that life, except those that the step names too; none makes all beats of a kind alike.", LIVES;
     AvRatio: "heart.av_ratio", "1", 1.0 ..= 10.0, false, "Atrial impulses in one round of AV conduction: n:1 in flutter and high-grade block, n:(n-1) in type I and II; setting it sets the usual rate.";
     RateBpm: "rate_bpm", "bpm", 5.0 ..= 400.0, true, "Ventricular rate that the rhythm holds; each rhythm allows a part of this range.";
     AtrialBpm: "heart.atrial_bpm", "bpm", 20.0 ..= 200.0, false, "Rate of atria that beat on their own (third-degree block, ventricular tachycardia, asynchronous pacing).";
@@ -98,9 +99,10 @@ fields! {
     QInferiorMv: "q.inferior_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of II, III and aVF: 0.7 leaves Q waves; at a gain of 1.";
     QAnteriorMv: "q.anterior_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of V1 to V4: 0.7 leaves Q waves; at a gain of 1.";
     QLateralMv: "q.lateral_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of I, aVL, V5 and V6: 0.7 leaves Q waves; at a gain of 1.";
-    BreathingRrMs: "variability.breathing_ms", "ms", 0.0 ..= 400.0, false, "Sinus arrhythmia: peak-to-peak change of the RR interval in step with breathing.";
-    SlowRrMs: "variability.slow_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the low-frequency band (about 0.1 Hz), peak to peak.";
-    FastRrMs: "variability.fast_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the high-frequency band (about 0.25 Hz), peak to peak.";
+    BreathingRrMs: "variability.breathing_ms", "ms", 0.0 ..= 400.0, false, "Sinus arrhythmia: longest less shortest RR interval over a few breaths, where a breath has three beats or more; the shortest lies about the end of inspiration.";
+    VerySlowRrMs: "variability.very_slow_ms", "ms", 0.0 ..= 200.0, false, "Random RR change below 0.04 Hz, with a spectrum of 1/f: standard deviation over hours, of which five minutes have some 0.7; shrinks with the square of RR above the body's resting rate.";
+    SlowRrMs: "variability.slow_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the low-frequency band (about 0.1 Hz): standard deviation; shrinks with the square of RR above the body's resting rate.";
+    FastRrMs: "variability.fast_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the high-frequency band (about 0.25 Hz): standard deviation; shrinks with the square of RR above the body's resting rate.";
     BreathsPerMin: "breathing.rate_per_min", "breaths/min", 0.0 ..= 150.0, true, "Breaths a minute; 0 is apnoea.";
     BreathDepthOhm: "breathing.depth_ohm", "ohm", 0.0 ..= 10.0, true, "Impedance change of a breath, base to peak.";
     BaseOhm: "breathing.base_ohm", "ohm", 100.0 ..= 3000.0, true, "Base impedance between the electrodes.";
@@ -224,6 +226,9 @@ impl Limits {
         if self.min > 0.0 { self.min } else { 0.0 }
     }
 }
+
+/// Words of [`Field::Life`].
+pub const LIVES: &[&str] = &["none", "resting", "lively"];
 
 /// Words of [`Field::TestSignal`], in the order of [`crate::test_signal::TestSignal::ALL`].
 const TEST_SIGNALS: &[&str] = &["none", "triangular-qrs", "level", "square", "triangle", "sine", "sweep", "impulses"];

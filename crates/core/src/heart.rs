@@ -212,6 +212,9 @@ const VENTRICLES_REFRACTORY: Span = Span::millis(240);
 const FUSION: Span = Span::millis(50);
 /// Share of its period below which no variability brings the sinus node.
 const SHORTEST: f32 = 0.3;
+/// How far a focus in the atria follows what makes the sinus node wander, and a flutter circuit (common practice, no source).
+const FOCUS_FOLLOWS: f32 = 0.3;
+const FLUTTER_FOLLOWS: f32 = 0.05;
 /// PR of a junctional beat whose P comes first, and RP of one whose P comes last.
 const JUNCTIONAL_PR: Span = Span::millis(80);
 const JUNCTIONAL_RP: Span = Span::millis(90);
@@ -374,7 +377,12 @@ impl Heart {
     /// Lets the sinus node fire about `due`, displaced by its variability but not before `soonest`.
     fn schedule_sinus(&mut self, due: Instant, soonest: Instant, demand: &Demand, noise: &Noise) {
         self.sinus_due = due;
-        let wandering = demand.variability.displacement_s(due, demand.atrial_period(), noise);
+        let follows = match demand.rhythm.atria {
+            Atria::Driving(AtrialOrigin::Flutter) => FLUTTER_FOLLOWS,
+            Atria::Driving(AtrialOrigin::Sinus) | Atria::Independent => 1.0,
+            _ => FOCUS_FOLLOWS,
+        };
+        let wandering = follows * demand.variability.displacement_s(due, demand.atrial_period(), noise);
         self.set(Clock::Sinus, due.shifted(wandering).max(soonest));
     }
 

@@ -49,6 +49,7 @@ mod frame_clock;
 mod frequency;
 pub mod heart;
 pub mod image;
+pub mod life;
 pub mod math;
 pub mod noise;
 pub mod player;

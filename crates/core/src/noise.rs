@@ -41,6 +41,8 @@ pub enum Purpose {
     Surgery,
     /// Breath-to-breath variation.
     Breath,
+    /// Wander of the sinus rate below the LF band.
+    VerySlowVariability,
     /// Spare key, for users of the core.
     User,
 }

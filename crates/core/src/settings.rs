@@ -3,6 +3,7 @@
 use crate::body::{BODIES, Body};
 use crate::heart::catalogue::SINUS;
 use crate::heart::rhythm::Rhythm;
+use crate::life::{LIFE, Row};
 
 pub use crate::field::{FIELDS, Field, FieldInfo, OutOfRange};
 
@@ -40,12 +41,43 @@ impl Settings {
         self
     }
 
-    /// The same with another body: its intervals, pressures and breathing replace what was set, and the rhythm plays at
-    /// its usual rate.
+    /// The same with another body: its intervals, pressures, breathing and life replace what was set, and the rhythm plays
+    /// at its usual rate.
     pub const fn with_body(mut self, body: &'static Body) -> Settings {
         self.body = body;
         let rhythm = self.rhythm;
-        self.put(body.values).with_rhythm(rhythm)
+        self = self.put(body.values);
+        if self.get(Field::Life) > 0.0 {
+            self = self.with_life();
+        }
+        self.with_rhythm(rhythm)
+    }
+
+    /// The same with the values that belong to the life set, but for those that the rhythm brings.
+    const fn with_life(mut self) -> Settings {
+        let mut i = 0;
+        while i < LIFE.len() {
+            let field = LIFE[i].field;
+            self.values[field as usize] = self.resting(field);
+            i += 1;
+        }
+        i = 0;
+        while i < self.rhythm.values.len() {
+            let (field, value) = self.rhythm.values[i];
+            if life_of(field).is_some() {
+                self.values[field as usize] = value;
+            }
+            i += 1;
+        }
+        self
+    }
+
+    /// The value of a field that no rhythm has set.
+    const fn resting(&self, field: Field) -> f32 {
+        match life_of(field) {
+            Some(row) => row.value(self.get(Field::Life), self.body),
+            None => resting_value(self.body, field),
+        }
     }
 
     /// The same with another rhythm at its usual rate for the body.
@@ -55,7 +87,7 @@ impl Settings {
         let mut i = 0;
         while i < self.rhythm.values.len() {
             let field = self.rhythm.values[i].0;
-            self.values[field as usize] = resting_value(self.body, field);
+            self.values[field as usize] = self.resting(field);
             i += 1;
         }
         self.rhythm = rhythm;
@@ -64,7 +96,8 @@ impl Settings {
         self
     }
 
-    /// The same with one field changed; the AV ratio changes the rate too, to the usual one at that ratio.
+    /// The same with one field changed; the AV ratio changes the rate too, to the usual one at that ratio, and the life
+    /// all fields that have a value for it.
     pub const fn with(mut self, field: Field, value: f32) -> Result<Settings, OutOfRange> {
         if !field.limits().allow(value) {
             return Err(OutOfRange { field, value });
@@ -139,7 +172,19 @@ pub(crate) fn resting_in_sinus(body: usize) -> Option<&'static [f32; FIELDS]> {
     RESTING_IN_SINUS.get(body)
 }
 
-/// The value of a field in a resting patient of this body.
+/// The row of a field that life moves.
+const fn life_of(field: Field) -> Option<&'static Row> {
+    let mut i = 0;
+    while i < LIFE.len() {
+        if LIFE[i].field as u8 == field as u8 {
+            return Some(&LIFE[i]);
+        }
+        i += 1;
+    }
+    None
+}
+
+/// The value of a field in a resting patient of this body without life.
 const fn resting_value(body: &Body, field: Field) -> f32 {
     let mut value = field.limits().nearest_to_zero();
     let mut i = 0;

@@ -176,3 +176,36 @@ fn a_ramp_takes_as_long_as_it_says_and_is_cut_off_with_its_step() {
     let again = parse(document.to_json().to_string().as_bytes(), "again.json").expect("a script");
     assert_eq!(again.to_json(), document.to_json());
 }
+
+#[test]
+fn life_sets_what_it_moves_but_for_what_is_named() {
+    let document = steps(
+        r#"{"duration_s": 1}, {"duration_s": 1, "life": "resting", "variability": {"breathing_ms": 0}},
+           {"duration_s": 1, "rhythm": "sinus-arrhythmia"}, {"duration_s": 1, "rhythm": "sinus"},
+           {"duration_s": 1, "body": "neonate"}, {"duration_s": 1, "life": "none"}"#,
+    );
+    check(&document, 0, SlowRrMs, 0.0, None);
+    check(&document, 1, SlowRrMs, 34.0, None);
+    check(&document, 1, BreathingRrMs, 0.0, None);
+    check(&document, 2, BreathingRrMs, 250.0, None);
+    // As after any rhythm, its value goes back to the body's.
+    check(&document, 3, BreathingRrMs, 65.0, None);
+    check(&document, 4, SlowRrMs, 34.0 * (70.0 / 130.0), None);
+    check(&document, 5, SlowRrMs, 0.0, None);
+    check(&document, 5, BreathingRrMs, 0.0, None);
+    let again = parse(document.to_json().to_string().as_bytes(), "again.json").expect("a script");
+    assert_eq!(again.to_json(), document.to_json());
+    for item in 0..6 {
+        for &field in Field::ALL {
+            let value = |document: &Document| document.step(item).unwrap().settings.get(field);
+            assert_eq!(value(&again), value(&document), "step {item}, {field:?}");
+        }
+    }
+}
+
+#[test]
+fn life_leaves_the_rhythm_its_own_values() {
+    let document = steps(r#"{"duration_s": 1, "rhythm": "sinus-arrhythmia", "life": "resting"}"#);
+    check(&document, 0, BreathingRrMs, 250.0, None);
+    check(&document, 0, FastRrMs, 11.0, None);
+}

@@ -63,9 +63,13 @@ impl Player<'_> {
             variability: Variability {
                 breathing_ms: self.value(Field::BreathingRrMs, at),
                 slow_ms: self.value(Field::SlowRrMs, at),
+                very_slow_ms: self.value(Field::VerySlowRrMs, at),
                 fast_ms: self.value(Field::FastRrMs, at),
+                resting: Span::period(step.body().resting_bpm),
                 breath_start,
                 breath_period,
+                inspiration: 1.0 / (1.0 + step.get(Field::ExpirationRatio)),
+                delay: Span::from_secs(self.value(Field::PrMs, at) * 0.001),
             },
         })
     }

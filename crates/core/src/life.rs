@@ -1,0 +1,49 @@
+//! Life: how far the beats of a signal differ from each other, in one word.
+//!
+//! Metrology wants equal beats, detectors want a person's. Each difference is a field of its own, zero unless asked for;
+//! the field `life` sets them all to what [`LIFE`] lists. A new difference is a new row here, beside its row in the table
+//! of settings. Chance comes by (seed, purpose, beat), so a life of none leaves nothing of it.
+
+use crate::body::{ADULT, Body};
+use crate::field::{Field, LIVES};
+
+/// A field that life moves.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Row {
+    /// The field.
+    pub field: Field,
+    /// Its value in an adult at each life, in the order of [`LIVES`].
+    pub adult: [f32; LIVES.len()],
+    /// Whether it is an interval that follows the body's resting one: shorter in small bodies, whose hearts beat faster.
+    pub by_interval: bool,
+}
+
+/// Every field that life moves.
+///
+/// RR at rest: five minutes lying down have powers of 1321 (below 0.04 Hz), 1170 (LF) and 975 ms2 (HF), LF/HF 1.5 to 2
+/// (Task Force 1996, normal values, from memory). The share of 1/f that is slower than five minutes comes on top.
+pub const LIFE: &[Row] = &[
+    Row { field: Field::BreathingRrMs, adult: [0.0, 65.0, 110.0], by_interval: true },
+    Row { field: Field::VerySlowRrMs, adult: [0.0, 45.0, 70.0], by_interval: true },
+    Row { field: Field::SlowRrMs, adult: [0.0, 34.0, 50.0], by_interval: true },
+    Row { field: Field::FastRrMs, adult: [0.0, 11.0, 18.0], by_interval: true },
+];
+
+const _: () = {
+    let mut i = 0;
+    while i < LIFE.len() {
+        let limits = LIFE[i].field.limits();
+        let [none, resting, lively] = LIFE[i].adult;
+        assert!(limits.allow(none) && limits.allow(resting) && limits.allow(lively));
+        i += 1;
+    }
+};
+
+impl Row {
+    /// The value at a life, 0 for none, in a body.
+    pub const fn value(&self, life: f32, body: &Body) -> f32 {
+        let word = life as usize;
+        let value = self.adult[if word < LIVES.len() { word } else { 0 }];
+        if self.by_interval { value * (ADULT.resting_bpm / body.resting_bpm) } else { value }
+    }
+}
