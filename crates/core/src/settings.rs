@@ -103,6 +103,9 @@ impl Settings {
             return Err(OutOfRange { field, value });
         }
         self.values[field as usize] = value;
+        if matches!(field, Field::Life) {
+            self = self.with_life();
+        }
         if matches!(field, Field::AvRatio) {
             self.values[Field::RateBpm as usize] = self.rhythm.usual_rate(self.body.resting_bpm, value);
         }
