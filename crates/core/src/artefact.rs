@@ -11,6 +11,7 @@ mod lead_off;
 mod mains;
 mod motion;
 mod muscle;
+mod pair;
 mod surgery;
 mod wander;
 
@@ -27,6 +28,7 @@ use crate::respiration::Respiration;
 use crate::time::Instant;
 use motion::Motion;
 use muscle::Muscle;
+use pair::Pair;
 
 /// The fields that switch a layer on when they are not zero.
 const SWITCHES: [Field; 6] =
@@ -78,17 +80,6 @@ impl Layers {
     /// Which of [`SWITCHES`] are on.
     fn noises(self) -> [bool; SWITCHES.len()] {
         core::array::from_fn(|i| self.noise & (1 << i) != 0)
-    }
-}
-
-/// Two uncorrelated signals of the same RMS, of which every lead is a mixture of that RMS.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-struct Pair(f32, f32);
-
-impl Pair {
-    fn add(&mut self, other: Pair, mv: f32) {
-        self.0 += other.0 * mv;
-        self.1 += other.1 * mv;
     }
 }
 

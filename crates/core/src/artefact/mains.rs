@@ -1,6 +1,6 @@
 //! Mains hum: a sine whose frequency is exact for years.
 
-use super::Pair;
+use super::pair::Pair;
 use crate::frequency::Frequency;
 use crate::math::{cos_turn, sin_turn};
 use crate::time::Instant;

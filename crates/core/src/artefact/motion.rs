@@ -1,6 +1,6 @@
 //! Motion: the patient moves now and then, and electrodes shift on the skin, up to about 6 Hz.
 
-use super::Pair;
+use super::pair::Pair;
 use crate::math::smooth_step;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span, TICKS_PER_SECOND};

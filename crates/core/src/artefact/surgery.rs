@@ -1,7 +1,7 @@
 //! High-frequency surgery: what an amplifier makes of a generator's carrier, a broad-band noise that pulses at twice the mains
 //! frequency (common practice, no source). It lasts as long as the step has it: a burst is a step.
 
-use super::Pair;
+use super::pair::Pair;
 use crate::noise::{Noise, Purpose};
 use crate::time::Instant;
 

@@ -1,6 +1,6 @@
 //! Slow baseline wander: electrode potentials that drift between 0.06 and 0.45 Hz.
 
-use super::Pair;
+use super::pair::Pair;
 use crate::frequency::Frequency;
 use crate::math::{cos_turn, sin_turn};
 use crate::noise::{Noise, Purpose};

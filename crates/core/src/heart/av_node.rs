@@ -1,7 +1,7 @@
 //! The AV node: which impulses from above pass, and how long they take.
 
 use super::Demand;
-use super::rhythm::{AvNode, Ventricles, whole_ratio};
+use super::rhythm::{AvNode, CONCEALED_SHARE, Ventricles, whole_ratio};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
@@ -12,9 +12,6 @@ const REFRACTORY: Span = Span::millis(300);
 const INVADED: Span = Span::millis(330);
 /// With a regular focus, for this share of its period where that is longer.
 const INVADED_SHARE: f32 = 0.72;
-/// After a premature beat the impulse from above is lost that comes within this share of an atrial period: one, wherever
-/// between two sinus beats the premature beat fell, so that two RR make two sinus periods (compensatory pause).
-pub(super) const CONCEALED_SHARE: f32 = 0.62;
 
 /// Type I: delay grows as base + scale exp(-recovery / tau); tau and the first increment as shares of the atrial period.
 /// With these an increment of about a tenth of a period comes first and each one after is smaller, so RR shortens

@@ -5,6 +5,7 @@ mod block;
 mod bundle;
 mod junctional;
 mod paced;
+mod record;
 mod sinus;
 mod ventricular;
 
@@ -16,43 +17,7 @@ pub use paced::*;
 pub use sinus::*;
 pub use ventricular::*;
 
-use super::rhythm::{
-    Atria, AvNode, Coupling, EctopicSite, Ectopy, Escape, Focus, JunctionalP, Pacing, PacingFault, PacingMode, Pattern,
-    Priority, Rhythm, SinusFault, UsualRate, Ventricles,
-};
-use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
-use crate::field::Field;
-
-/// Regular sinus rhythm; from it the other records differ only where they say so.
-const SINUS_RECORD: Rhythm = Rhythm {
-    id: "sinus",
-    name: "Sinus rhythm",
-    usual: UsualRate::Resting(1.0),
-    min_bpm: 20.0,
-    max_bpm: 350.0,
-    alarm: Priority::None,
-    values: &[],
-    atria: Atria::Driving(AtrialOrigin::Sinus),
-    sinus_fault: None,
-    av: AvNode::Conducting,
-    pathway: Pathway::Normal,
-    code: BeatCode::Normal,
-    ventricles: Ventricles::Following,
-    escape: None,
-    ectopy: None,
-    pacing: None,
-    ejection: 1.0,
-};
-
-/// A focus in the ventricles, annotated as given.
-const fn focus(pathway: Pathway, code: BeatCode) -> Ventricles {
-    Ventricles::Focus { focus: Focus::Ventricle(pathway), code, spread: 0.0 }
-}
-
-/// Single premature beats from a site with a full beat between them.
-const fn premature(site: EctopicSite, pattern: Pattern) -> Option<Ectopy> {
-    Some(Ectopy { site, pattern, coupling: Coupling::Period(0.6), run: 1, run_period: 0.5, interpolated: false })
-}
+use super::rhythm::Rhythm;
 
 /// Every rhythm.
 pub static RHYTHMS: &[&Rhythm] = &[

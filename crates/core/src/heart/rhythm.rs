@@ -270,6 +270,10 @@ pub struct Rhythm {
     pub ejection: f32,
 }
 
+/// After a premature beat the impulse from above is lost that comes within this share of an atrial period: one, wherever
+/// between two sinus beats the premature beat fell, so that two RR make two sinus periods (compensatory pause).
+pub(super) const CONCEALED_SHARE: f32 = 0.62;
+
 /// Impulses in a round of AV conduction at a ratio set: the nearest whole number.
 pub(crate) const fn whole_ratio(ratio: f32) -> u16 {
     // This saturates, and what is no number is none.
@@ -422,10 +426,7 @@ impl Rhythm {
             EctopicSite::Atrium | EctopicSite::Junction => conducted + group,
             _ if ectopy.interpolated => conducted,
             // The sinus node goes on: conducted is the first beat whose impulse finds the node free again.
-            _ => {
-                conducted - 1.0
-                    + math::ceil(group + super::av_node::CONCEALED_SHARE + value(Field::PrMs) * 0.001 / period_s)
-            }
+            _ => conducted - 1.0 + math::ceil(group + CONCEALED_SHARE + value(Field::PrMs) * 0.001 / period_s),
         };
         Some(rate_bpm * (conducted + run) / periods)
     }

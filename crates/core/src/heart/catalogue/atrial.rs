@@ -1,6 +1,6 @@
 //! Atrial rhythms.
 
-use super::*;
+use super::record::*;
 
 /// Atrial premature beats: early P of another shape, narrow QRS, the pause less than compensatory (textbooks, from memory).
 pub static ATRIAL_PREMATURE: Rhythm = Rhythm {

@@ -1,6 +1,6 @@
 //! Atrioventricular block.
 
-use super::*;
+use super::record::*;
 
 /// First-degree block: PR over 200 ms, every P conducts.
 pub static AV_BLOCK_FIRST: Rhythm = Rhythm {

@@ -1,6 +1,6 @@
 //! Intraventricular conduction and repolarisation.
 
-use super::*;
+use super::record::*;
 
 /// Right bundle branch block (criteria: AHA/ACCF/HRS recommendations part III, 2009).
 pub static RIGHT_BUNDLE_BRANCH_BLOCK: Rhythm = Rhythm {

@@ -1,6 +1,6 @@
 //! Rhythms of the AV junction: narrow QRS, P inverted before, within or after it.
 
-use super::*;
+use super::record::*;
 
 /// Junctional premature beats: early narrow QRS, P inverted with PR under 120 ms (textbooks, from memory).
 pub static JUNCTIONAL_PREMATURE: Rhythm = Rhythm {

@@ -1,6 +1,6 @@
 //! Paced rhythms: a device at the rate set over a heart that needs it.
 
-use super::*;
+use super::record::*;
 
 /// AAI: a pulse, then P and the own QRS after a normal PR.
 pub static PACED_AAI: Rhythm = Rhythm {

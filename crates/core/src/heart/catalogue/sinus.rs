@@ -1,6 +1,6 @@
 //! Rhythms of the sinus node.
 
-use super::*;
+use super::record::*;
 
 /// Regular sinus rhythm. Any rate that a monitor is stepped through, so wider than the 60 to 100 bpm of a resting adult.
 pub static SINUS: Rhythm = Rhythm { ..SINUS_RECORD };

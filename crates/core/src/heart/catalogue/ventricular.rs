@@ -1,6 +1,6 @@
 //! Ventricular rhythms.
 
-use super::*;
+use super::record::*;
 
 /// Single ventricular premature beats from the right ventricle, with full compensatory pause.
 pub static VENTRICULAR_PREMATURE: Rhythm = Rhythm {

@@ -1,0 +1,332 @@
+//! Tidiness: what DEVELOPERS.md says of the code and a machine can see.
+//!
+//! Each rule is checked on the tree, and on a few lines of text that break it.
+
+mod arrows;
+mod calls;
+mod floors;
+mod source;
+
+use source::{Code, Crate, File, files, root, shown};
+use std::collections::BTreeSet;
+use std::path::Path;
+
+/// Lines of a file at most.
+const LONGEST: usize = 600;
+
+/// Circles of more than two files that may stay: a file of each, how many files it has at most, the reason.
+const CIRCLES: [(&str, usize, &str); 6] = [
+    (
+        "crates/core/src/heart.rs",
+        3,
+        "the methods of the heart lie in several files, and its parts take what it is asked for",
+    ),
+    ("crates/cli/src/args.rs", 13, "the verbs read their arguments from the tree of arguments that names them"),
+    (
+        "crates/files/src/plan.rs",
+        3,
+        "the plan of a render asks each format for its parts, and a format its plan for scales",
+    ),
+    ("crates/score/src/read.rs", 6, "the readers take places and problems from the module that calls them"),
+    ("crates/script/src/lib.rs", 15, "limits and documents are named at the crate's root"),
+    ("crates/suite/src/lib.rs", 9, "plans, folders and errors are named at the crate's root"),
+];
+
+fn core() -> Crate {
+    Crate::read(&root().join("crates/core/src/lib.rs"))
+}
+
+/// The crates, by folder and by the file that everything else hangs on.
+fn crates() -> Vec<Crate> {
+    let roots = files("crates", ".rs").into_iter().filter(|path| {
+        let parent = path.parent().and_then(Path::file_name);
+        let name = path.file_name().unwrap_or_default();
+        parent.is_some_and(|parent| parent == "src") && (name == "lib.rs" || name == "main.rs")
+    });
+    roots.map(|path| Crate::read(&path)).collect()
+}
+
+/// Fails with all that was found.
+fn none(found: Vec<String>) {
+    assert!(found.is_empty(), "\n{}\n", found.join("\n"));
+}
+
+/// Applies a rule to files.
+fn each<'a>(files: impl IntoIterator<Item = &'a File>, rule: fn(&Code) -> Vec<(usize, String)>) -> Vec<String> {
+    let found = files.into_iter().flat_map(|file| {
+        rule(&file.code).into_iter().map(|(line, what)| format!("{}:{line}: {what}", shown(&file.path)))
+    });
+    found.collect()
+}
+
+#[test]
+fn imports_of_the_core_go_down_or_stay() {
+    let core = core();
+    none(floors::check(&core));
+    none(floors::stale(&core));
+}
+
+#[test]
+fn no_circle_of_files_without_a_reason() {
+    let mut found = Vec::new();
+    let mut met = BTreeSet::new();
+    for one in crates() {
+        for circle in one.circles().into_iter().filter(|circle| circle.len() > 2) {
+            let names: Vec<String> = circle.iter().map(|i| shown(&one.files[*i].path)).collect();
+            let reason = CIRCLES
+                .iter()
+                .position(|(file, most, _)| names.len() <= *most && names.iter().any(|name| name == file));
+            match reason {
+                Some(reason) => {
+                    met.insert(reason);
+                }
+                None => found.push(format!("a circle of {} files: {}", names.len(), names.join(", "))),
+            }
+        }
+    }
+    let stale =
+        (0..CIRCLES.len()).filter(|i| !met.contains(i)).map(|i| format!("no circle any more: {}", CIRCLES[i].0));
+    found.extend(stale);
+    none(found);
+}
+
+#[test]
+fn crates_use_what_the_table_allows() {
+    let text = std::fs::read_to_string(root().join("DEVELOPERS.md")).expect("the guide");
+    let allowed = arrows::allowed(&text);
+    assert!(allowed.len() > 10, "the table was not found");
+    let mut packages = arrows::packages("Cargo.toml");
+    packages.retain(|package| !package["manifest_path"].as_str().unwrap_or_default().contains("any_input"));
+    packages.extend(arrows::packages("crates/firmware/Cargo.toml"));
+    none(arrows::check(&allowed, &arrows::used(&packages), &["cli", "tests"]));
+}
+
+#[test]
+fn no_file_is_too_long() {
+    let long = ["crates", "tests", "examples"].into_iter().flat_map(|folder| {
+        [".rs", ".py", ".js"].into_iter().flat_map(move |ending| files(folder, ending)).filter_map(|path| {
+            let lines = std::fs::read_to_string(&path).ok()?.lines().count();
+            (lines > LONGEST).then(|| format!("{}: {lines} lines, at most {LONGEST}", shown(&path)))
+        })
+    });
+    none(long.collect());
+}
+
+#[test]
+fn only_the_command_line_prints() {
+    let crates = crates();
+    let others = crates.iter().flat_map(|one| &one.files).filter(|file| {
+        let path = shown(&file.path);
+        !path.starts_with("crates/cli/") && !path.starts_with("crates/firmware/") && !path.starts_with("crates/fuzz/")
+    });
+    none(each(others, calls::prints));
+}
+
+#[test]
+fn elementary_functions_come_from_one_module() {
+    let core = core();
+    let others: Vec<&File> = core.files.iter().filter(|file| file.module != ["math"]).collect();
+    none(each(others.iter().copied(), calls::libm));
+    none(each(&core.files, calls::elementary));
+}
+
+#[test]
+fn the_core_needs_no_system_and_does_not_panic() {
+    let core = core();
+    none(each(&core.files, calls::system));
+    none(each(&core.files, calls::panics));
+}
+
+#[test]
+fn no_rhythm_is_asked_for_by_name() {
+    let core = core();
+    let others = core.files.iter().filter(|file| !file.module.iter().any(|module| module == "catalogue"));
+    none(each(others, calls::rhythms));
+}
+
+/// The player reports what happens; a pressure reports the pulses that it has closed.
+#[test]
+fn only_the_player_and_the_pressures_report_events() {
+    let core = core();
+    let others = core
+        .files
+        .iter()
+        .filter(|file| !matches!(file.module.first().map(String::as_str), Some("player" | "pressure")));
+    none(each(others, calls::observes));
+}
+
+#[test]
+fn unsafe_code_is_forbidden_but_for_c_and_the_board() {
+    let manifests = files("crates", "Cargo.toml").into_iter().chain(files("tests", "Cargo.toml"));
+    let found = manifests.filter_map(|path| {
+        let name = shown(&path);
+        let text = std::fs::read_to_string(&path).ok()?;
+        let may = ["capi", "firmware", "fuzz"].iter().any(|name_| name.contains(name_));
+        (!may && !text.contains("[lints]\nworkspace = true"))
+            .then(|| format!("{name}: the workspace's lints are not on"))
+    });
+    none(found.collect());
+}
+
+/// Crates that only tests may need.
+#[test]
+fn test_tools_ship_with_nothing() {
+    let tools = ["proptest", "rand", "rand_chacha", "divan", "trycmd"];
+    let packages = arrows::packages("Cargo.toml");
+    let found = packages.iter().flat_map(|package| {
+        let name = arrows::short_name(package);
+        arrows::dependencies(package)
+            .filter(|dependency| tools.contains(dependency))
+            .map(|dependency| format!("`{name}` ships with `{dependency}`"))
+            .collect::<Vec<_>>()
+    });
+    none(found.collect());
+}
+
+/// The files and folders that the guide names.
+#[test]
+fn the_guide_names_what_exists() {
+    let text = std::fs::read_to_string(root().join("DEVELOPERS.md")).expect("the guide");
+    let folders = [".", "crates/core/src"];
+    let words = text.split('`').skip(1).step_by(2);
+    let paths = words.filter(|word| word.contains('/') && !word.contains([' ', '*', '.']) || word.ends_with(".rs"));
+    let missing = paths.filter(|path| folders.iter().all(|folder| !root().join(folder).join(path).exists()));
+    none(missing.map(|path| format!("DEVELOPERS.md names `{path}`, which does not exist")).collect());
+}
+
+/// A setting without a reader has no effect.
+#[test]
+fn every_setting_has_a_reader() {
+    let core = core();
+    let table = core.files.iter().find(|file| file.module == ["field"]).expect("the table of settings");
+    let text = std::fs::read_to_string(&table.path).expect("it is read above");
+    let rows = text.lines().filter_map(|line| {
+        let (name, rest) = line.trim().split_once(": \"")?;
+        (rest.ends_with("\";") || rest.ends_with(';')).then_some(name)
+    });
+    let rows: BTreeSet<&str> = rows.filter(|name| name.chars().all(char::is_alphanumeric)).collect();
+    assert!(rows.len() > 100, "the table was not found");
+    let readers =
+        core.files.iter().filter(|file| !matches!(file.module.first().map(String::as_str), Some("field" | "body")));
+    let readers = readers.filter(|file| !file.module.iter().any(|module| module == "catalogue"));
+    let text: String = readers.map(|file| std::fs::read_to_string(&file.path).expect("it is read above")).collect();
+    let words: BTreeSet<&str> = text.split(|c: char| !c.is_alphanumeric()).collect();
+    none(rows.difference(&words).map(|name| format!("no reader of the setting {name}")).collect());
+}
+
+mod on_text {
+    //! The rules on text that breaks them.
+
+    use super::source::{Code, Crate, File};
+    use super::{arrows, calls, floors};
+    use std::path::PathBuf;
+
+    fn code(text: &str) -> Code {
+        Code::read(text).expect("a file of Rust")
+    }
+
+    /// A crate of these modules and their texts.
+    fn tree(modules: &[(&str, &str)]) -> Crate {
+        let files = modules.iter().map(|(module, text)| File {
+            path: PathBuf::from(format!("{module}.rs")),
+            module: module.split("::").filter(|part| !part.is_empty()).map(str::to_owned).collect(),
+            code: code(text),
+        });
+        Crate { files: files.collect() }
+    }
+
+    fn lines(found: Vec<(usize, String)>) -> Vec<usize> {
+        found.into_iter().map(|(line, _)| line).collect()
+    }
+
+    #[test]
+    fn an_import_up_a_floor_is_found() {
+        let root = ("", "pub use player::Player; mod time; mod heart; mod script; mod player; mod oddity;");
+        let up =
+            |text: &str| floors::check(&tree(&[root, ("time", ""), ("script", ""), ("player", ""), ("heart", text)]));
+        assert_eq!(
+            up("use crate::time::Span; fn f() { crate::time::now(); super::time::now() }"),
+            Vec::<String>::new()
+        );
+        assert_eq!(up("use crate::{time::Span, script::Step};").len(), 1);
+        assert_eq!(up("fn f() { crate::script::new() }").len(), 1);
+        assert_eq!(up("use super::script;").len(), 1);
+        assert_eq!(up("fn f() { g!(1, crate::player::X) }").len(), 1);
+        assert_eq!(up("mod inner { use super::super::script; }").len(), 1);
+        // What the facade hands on is above everything.
+        assert_eq!(up("use crate::Player;").len(), 1);
+        assert_eq!(up("#[cfg(test)] mod tests { use crate::player::Player; }"), Vec::<String>::new());
+        assert_eq!(floors::check(&tree(&[root, ("oddity", "")])).len(), 1);
+    }
+
+    #[test]
+    fn a_circle_is_found() {
+        let modules = |last: &'static str| {
+            tree(&[("", "mod a; mod b; mod c;"), ("a", "use crate::b::X;"), ("b", "use super::c;"), ("c", last)])
+        };
+        assert!(modules("").circles().is_empty());
+        assert_eq!(modules("use crate::a::Y;").circles().iter().map(|circle| circle.len()).collect::<Vec<_>>(), [3]);
+        assert_eq!(modules("fn f() { crate::b::y() }").circles()[0].len(), 2);
+        let parent = tree(&[("", "mod a;"), ("a", "mod b; pub use b::X;"), ("a::b", "use super::Y;")]);
+        assert_eq!(parent.circles()[0].len(), 2);
+    }
+
+    #[test]
+    fn a_print_is_found() {
+        assert_eq!(lines(calls::prints(&code("fn f() {\n println!(\"a\");\n g(|| { dbg!(1) });\n}"))), [2, 3]);
+        assert!(calls::prints(&code("fn f() { writeln!(w, \"println!\"); }\n/// println!()\nfn g() {}")).is_empty());
+        assert!(calls::prints(&code("#[cfg(test)]\nmod tests { fn f() { println!() } }")).is_empty());
+    }
+
+    #[test]
+    fn a_direct_call_of_a_library_of_functions_is_found() {
+        assert_eq!(lines(calls::libm(&code("fn f(x: f32) -> f32 {\n libm::floorf(x)\n}"))), [2]);
+        assert_eq!(lines(calls::libm(&code("use libm::sqrtf;"))), [1]);
+        assert_eq!(lines(calls::libm(&code("fn f() { g!(libm::expf(1.0)) }"))), [1]);
+        assert!(calls::libm(&code("use crate::math::floor; // libm::floorf")).is_empty());
+    }
+
+    #[test]
+    fn a_platforms_function_is_found() {
+        assert_eq!(lines(calls::elementary(&code("fn f(x: f32) -> f32 {\n x.sin() + f32::exp(x)\n}"))), [2, 2]);
+        assert_eq!(lines(calls::elementary(&code("fn f(x: f32) -> f32 { x.mul_add(x, x) }"))), [1]);
+        assert!(calls::elementary(&code("fn f(x: f32) -> f32 { exp(x) + math::sin(x) + x.abs() }")).is_empty());
+    }
+
+    #[test]
+    fn the_heap_and_panics_are_found() {
+        assert_eq!(lines(calls::system(&code("use std::fs;"))), [1]);
+        assert_eq!(lines(calls::panics(&code("fn f() { x.unwrap(); unreachable!() }"))), [1, 1]);
+        assert!(calls::panics(&code("fn f() { x.unwrap_or(0) }")).is_empty());
+    }
+
+    #[test]
+    fn a_rhythm_by_its_name_is_found() {
+        assert_eq!(lines(calls::rhythms(&code("fn f() {\n rhythm.id == \"asystole\"\n}"))), [2]);
+        assert!(calls::rhythms(&code("/// asystole\nfn f() { rhythm.beats() }")).is_empty());
+    }
+
+    #[test]
+    fn a_report_of_an_event_is_found() {
+        assert_eq!(lines(calls::observes(&code("fn f() { observer.observe(Event::Atrial) }"))), [1]);
+    }
+
+    #[test]
+    fn an_arrow_that_the_table_does_not_have_is_found() {
+        let table = "| crate | holds | may use |\n|---|---|---|\n| `core` | all | `libm` |\n\
+                     | `script` | text | core |\n| `cli` | verbs | all of them |\n| `plot` | strips | core, script (its reader) |\n";
+        let allowed = arrows::allowed(table);
+        let used = |arrows: &[(&str, &[&str])]| {
+            let sets =
+                arrows.iter().map(|(name, uses)| (name.to_string(), uses.iter().map(|s| s.to_string()).collect()));
+            arrows::check(&allowed, &sets.collect(), &["cli"])
+        };
+        assert_eq!(
+            used(&[("script", &["core"]), ("cli", &["plot"]), ("plot", &["core", "script"])]),
+            Vec::<String>::new()
+        );
+        assert_eq!(used(&[("core", &["script"])]).len(), 1);
+        assert_eq!(used(&[("script", &[])]).len(), 1);
+        assert_eq!(used(&[("other", &[])]).len(), 1);
+    }
+}
