@@ -1,6 +1,6 @@
 """A suite spread over processes with Dask: as many shards as asked for, then one report.
 
-    run.py PLAN.json FOLDER --shards 8 [--program pulsewright] [--report REPORT.json] [--limits LIMITS.json] -- COMMAND...
+    run.py PLAN.json FOLDER --shards 8 [--stay] [--program pulsewright] [--report REPORT.json] [--limits LIMITS.json] -- COMMAND...
 
 Every shard is a command of its own with a folder of its own, so a worker that is lost costs one shard at most, and the
 same command line goes on where it was. The workers here are processes of this machine; give `Client` the address of a
@@ -17,9 +17,10 @@ from pathlib import Path
 from distributed import Client, LocalCluster
 
 
-def hear_shard(program: str, plan: str, folder: str, shard: str, command: list[str]) -> str:
+def hear_shard(program: str, plan: str, folder: str, shard: str, command: list[str], stay: bool) -> str:
     """Runs one shard on one core; gives its folder back."""
-    words = [program, "suite", plan, "-o", folder, "--shard", shard, "--jobs", "1", "--", *command]
+    words = [program, "suite", plan, "-o", folder, "--shard", shard, "--jobs", "1"]
+    words += [*(["--stay"] if stay else []), "--", *command]
     done = subprocess.run(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, check=False)
     # 1 is a detector that failed somewhere: the report of the whole says where.
     if done.returncode not in (0, 1):
@@ -35,6 +36,7 @@ def main() -> int:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--shards", type=int, default=8)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--stay", action="store_true", help="the detector stays from record to record")
     parser.add_argument("--program", default="pulsewright")
     parser.add_argument("--report", help="file for the report: .txt, .json, .csv or .xml")
     parser.add_argument("--limits", help="file of limits")
@@ -47,7 +49,14 @@ def main() -> int:
     with cluster, Client(cluster) as client:
         count = len(shards)
         heard = client.map(
-            hear_shard, [asked.program] * count, [asked.plan] * count, folders, shards, [command] * count, retries=2
+            hear_shard,
+            [asked.program] * count,
+            [asked.plan] * count,
+            folders,
+            shards,
+            [command] * count,
+            [asked.stay] * count,
+            retries=2,
         )
         client.gather(heard)
 

@@ -1,7 +1,8 @@
 """A beat detector of a general analysis library, as a suite calls it.
 
     detector.py SIGNAL.csv BEATS.csv    one record, then the end
-    detector.py                         stays: a record a line on standard input, `ok` when its beats are written
+    detector.py                         stays: a record a line on standard input; answers with its name and `ok` when its
+                                        beats are written
 
 Needs numpy and sleepecg (tests/requirements.txt holds the versions it was tried with).
 """
@@ -28,13 +29,16 @@ def write_beats(signal: str, beats_out: str) -> None:
 
 def stay() -> None:
     """Answers one record after the other until the suite has no more."""
+    # The answers' own channel: what a library prints from now on goes to standard error.
+    answers, sys.stdout = sys.stdout, sys.stderr
     for line in sys.stdin:
-        signal, beats_out, _frame_rate_hz = line.rstrip("\n").split("\t")
+        record, signal, beats_out, _frame_rate_hz = line.rstrip("\n").split("\t")
         try:
             write_beats(signal, beats_out)
-            print("ok", flush=True)
+            answer = "ok"
         except Exception as error:  # One bad record must not end the others.
-            print(f"{type(error).__name__}: {error}".replace("\n", " "), flush=True)
+            answer = f"{type(error).__name__}: {error}".replace("\n", " ")
+        print(record, answer, sep="\t", file=answers, flush=True)
 
 
 if __name__ == "__main__":

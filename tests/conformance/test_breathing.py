@@ -133,6 +133,24 @@ def test_the_heart_is_taken_for_breath_by_a_low_threshold_only(tmp_path):
             assert low == pytest.approx(within, abs=2), "each heartbeat one false breath"
 
 
+def test_breathing_without_depth_is_an_apnoea(tmp_path):
+    """Nothing moves, so that no breath may be reported, and one apnoea is, from the last breath to the next."""
+    steps = [scripts.step(20, breathing={"rate_per_min": 15, "depth_ohm": depth}) for depth in (1, 0, 1)]
+    ramp = scripts.step(60, breathing={"depth_ohm": {"from": 1, "to": 0, "over_s": 20}})
+    script = scripts.write(tmp_path / "flat.json", *steps, ramp)
+    target = rendered(script, tmp_path / "out.wav", frame_rate_hz=100, bits=24, channels="respiration")
+    impedance = read_wav(target).values("respiration")
+    seen = [run / 100 for run in still(impedance, 1000, 1) if run[1] - run[0] > 800]
+    told = [row for row in read_truth(target, "episodes") if row["episode"] == "apnoea"]
+    told = [(float(row["start_s"]), float(row["end_s"])) for row in told]
+    assert len(seen) == len(told) == 2
+    for (from_s, to_s), (start_s, end_s) in zip(seen, told, strict=True):
+        assert (from_s, to_s) == pytest.approx((start_s, end_s), abs=0.5)
+    breaths = np.array([float(row["time_s"]) for row in read_truth(target, "breaths")])
+    assert not any(np.any((breaths > start_s) & (breaths < end_s - 1e-6)) for start_s, end_s in told)
+    assert np.sum(breaths < 20) == 5
+
+
 @pytest.mark.parametrize("ratio", [0.5, 1, 1.5, 2, 4])
 @pytest.mark.parametrize("ventilated", [0, 1])
 def test_expiration_over_inspiration(tmp_path, ratio, ventilated):

@@ -28,9 +28,9 @@ enum pulsewright_status {
 };
 
 #if UINTPTR_MAX > 0xffffffffu
-#define PULSEWRIGHT_PLAYER_WORDS 528
+#define PULSEWRIGHT_PLAYER_WORDS 784
 #else
-#define PULSEWRIGHT_PLAYER_WORDS 512
+#define PULSEWRIGHT_PLAYER_WORDS 768
 #endif
 
 /* Memory of a player: static, or on a stack that has room for it. Copied bytes are a copy of the player. */

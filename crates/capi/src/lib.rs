@@ -23,7 +23,7 @@ fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
 }
 
 /// Memory of a player, in words of 8 bytes.
-pub const PLAYER_WORDS: usize = if size_of::<usize>() == 4 { 512 } else { 528 };
+pub const PLAYER_WORDS: usize = if size_of::<usize>() == 4 { 768 } else { 784 };
 
 /// Memory of a player, as the header declares it.
 #[repr(C, align(8))]

@@ -10,7 +10,9 @@ use clap::Args;
 use pulsewright_core::time::Span;
 use pulsewright_score::report::json;
 use pulsewright_suite::run::RunOptions;
-use pulsewright_suite::{Detector, Folder, Manifest, Plan, Record, Shard, SuiteError, SuiteReport, merge, run as hear};
+use pulsewright_suite::{
+    Detector, Folder, Manifest, Plan, Record, Shard, SuiteError, SuiteReport, merge, repeats, run as hear,
+};
 use std::ops::ControlFlow;
 use std::path::PathBuf;
 use std::sync::{Mutex, PoisonError};
@@ -41,7 +43,7 @@ pub struct SuiteArgs {
     #[arg(last = true, value_name = "COMMAND", required_unless_present_any = ["merge", "list"])]
     command: Vec<String>,
 
-    /// Only print the names of the records and the combinations left out.
+    /// Only print the names of the records, the combinations left out and the records whose signal is that of an earlier one.
     #[arg(long, conflicts_with_all = ["merge", "command", "output"], help_heading = "Running")]
     list: bool,
     /// Every Nth record only, as 1/4 to 4/4.
@@ -56,8 +58,8 @@ pub struct SuiteArgs {
     /// Longest that the detector may take for one record.
     #[arg(long, value_name = "TIME", value_parser = flags::span, default_value = "60s", help_heading = "Running")]
     timeout: Span,
-    /// Start the detector once per core; it reads a line per record (signal, beats file, frame rate, tabs between) and
-    /// answers with the line ok.
+    /// Start the detector once per core; it reads a line per record (name, signal, beats file, frame rate, tabs between) and
+    /// answers with a line of the name, a tab and ok.
     #[arg(long, help_heading = "Running")]
     stay: bool,
     /// Keep signals and truth in FOLDER/signals.
@@ -78,8 +80,9 @@ pub struct SuiteArgs {
 /// Runs what is missing, then reports.
 pub fn run(args: &SuiteArgs) -> Outcome {
     let plan = Plan::read(&args.plan).map_err(Failure::input)?;
+    let jobs = args.jobs.map_or_else(|| thread::available_parallelism().map_or(1, usize::from), usize::from);
     let Some(output) = &args.output else {
-        return list(&plan);
+        return list(&plan, jobs);
     };
     let limits = args.limits.limits()?;
     args.reports.check()?;
@@ -92,7 +95,6 @@ pub fn run(args: &SuiteArgs) -> Outcome {
         let count = plan.left_out.len();
         warn(&format!("{count} combinations exclude each other and are left out; --list names them"));
     }
-    let jobs = args.jobs.map_or_else(|| thread::available_parallelism().map_or(1, usize::from), usize::from);
     let reading = args.reading.options(None);
     let folder = if args.merge.is_empty() {
         let timeout = Duration::from_secs_f64(args.timeout.as_secs_f64());
@@ -118,13 +120,16 @@ pub fn run(args: &SuiteArgs) -> Outcome {
     if report.passed() { Ok(()) } else { Err(Failure::Failed) }
 }
 
-fn list(plan: &Plan) -> Outcome {
+fn list(plan: &Plan, jobs: usize) -> Outcome {
+    let records: Vec<&Record> = plan.records.iter().collect();
+    let repeats = repeats(plan, &records, jobs).map_err(Failure::input)?;
     crate::diagnostics::print(|out| {
         use std::io::Write;
         for record in &plan.records {
             writeln!(out, "{}", record.name)?;
         }
-        plan.left_out.iter().try_for_each(|why| writeln!(out, "left out: {why}"))
+        plan.left_out.iter().try_for_each(|why| writeln!(out, "left out: {why}"))?;
+        repeats.iter().try_for_each(|repeat| writeln!(out, "same signal: {} is {}", repeat.record, repeat.of))
     })
 }
 

@@ -8,13 +8,17 @@
 //! ```
 //!
 //! The envelope of the oscillations has its largest value at the mean arterial pressure and stated shares of it at the
-//! systolic and the diastolic pressure (Geddes 1982: about 0.5 and 0.8); between and beyond, each side is half a
-//! bell-shaped curve, 50 % wide at some 52 mmHg for 120/80 (57 +- 11 mmHg, Liu 2014).
+//! systolic and the diastolic pressure (Geddes 1982: about 0.5 and 0.8). Each side falls as 1 / (1 + x^2), which at 120/80
+//! makes it 56 mmHg wide at 50 % and 85 mmHg at 30 % (57 +- 11 and 89 +- 12 mmHg, Liu 2014). Each pulse is drawn with the
+//! envelope of its own pressures, so that alternating, irregular and drifting pulses oscillate as they are.
+
+mod crossing;
 
 use crate::ecg::deflection::Bump;
-use crate::math::{exp, floor, ln, max, min, smooth_step};
+use crate::math::{exp, floor, max, min, smooth_step};
 use crate::time::{Instant, Span};
-use crate::truth::{CuffEvent, CuffPhase};
+use crate::truth::{CuffEvent, CuffPhase, CuffReading};
+use crossing::Passage;
 
 /// What a measurement is to be.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -35,34 +39,44 @@ pub struct Demand {
     pub limit_mmhg: f32,
 }
 
-/// What an arm's oscillations are to be.
+/// A pulse of the artery under the cuff.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Arm {
-    /// Largest oscillation, foot to peak, mmHg.
-    pub largest_mmhg: f32,
-    /// Share of it at the systolic pressure.
-    pub systolic_share: f32,
-    /// Share of it at the diastolic pressure.
-    pub diastolic_share: f32,
-    /// Arterial pressure.
+pub struct Pulse {
+    /// Foot of the upstroke under the cuff.
+    pub foot: Instant,
+    /// Highest pressure, mmHg.
     pub systolic_mmhg: f32,
-    /// Arterial pressure.
+    /// Mean from the foot to the next one expected, mmHg.
     pub mean_mmhg: f32,
-    /// Arterial pressure.
+    /// Pressure at the foot, mmHg.
     pub diastolic_mmhg: f32,
 }
 
+/// What oscillations an arm makes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Arm {
+    /// Largest oscillation of a regular pulse, foot to peak, mmHg.
+    pub largest_mmhg: f32,
+    /// Height of a regular pulse of the artery, foot to peak, mmHg: a smaller one oscillates less.
+    pub regular_mmhg: f32,
+    /// Share of the largest oscillation at the systolic pressure.
+    pub systolic_share: f32,
+    /// Share of it at the diastolic pressure.
+    pub diastolic_share: f32,
+}
+
 impl Arm {
-    /// Oscillation of a regular beat at a cuff pressure, mmHg.
-    pub fn oscillation_mmhg(&self, cuff_mmhg: f32) -> f32 {
-        let above = cuff_mmhg - self.mean_mmhg;
+    /// Oscillation of a pulse at a cuff pressure, mmHg.
+    pub fn oscillation_mmhg(&self, pulse: &Pulse, cuff_mmhg: f32) -> f32 {
+        let above = cuff_mmhg - pulse.mean_mmhg;
         let (width, share) = if above > 0.0 {
-            (self.systolic_mmhg - self.mean_mmhg, self.systolic_share)
+            (pulse.systolic_mmhg - pulse.mean_mmhg, self.systolic_share)
         } else {
-            (self.mean_mmhg - self.diastolic_mmhg, self.diastolic_share)
+            (pulse.mean_mmhg - pulse.diastolic_mmhg, self.diastolic_share)
         };
         let x = above / max(width, 0.5);
-        self.largest_mmhg * exp(ln(share) * x * x)
+        let height = max(pulse.systolic_mmhg - pulse.diastolic_mmhg, 0.0) / max(self.regular_mmhg, 0.5);
+        self.largest_mmhg * height / (1.0 + (1.0 / share - 1.0) * x * x)
     }
 }
 
@@ -87,6 +101,7 @@ pub struct Cuff {
     demand: Demand,
     beats: [Option<(Bump, f32)>; 2],
     newest: u8,
+    passage: Passage,
 }
 
 impl Cuff {
@@ -99,6 +114,7 @@ impl Cuff {
             demand: Demand::default(),
             beats: [None; 2],
             newest: 0,
+            passage: Passage::default(),
         }
     }
 
@@ -119,6 +135,9 @@ impl Cuff {
         self.from_mmhg = self.at(now);
         self.since = now;
         self.phase = phase;
+        if phase == CuffPhase::Deflating {
+            self.passage = Passage::default();
+        }
         CuffEvent { at: now, phase, cuff_mmhg: self.from_mmhg }
     }
 
@@ -190,18 +209,30 @@ impl Cuff {
         if whole < 1.0 { 0.0 } else { step * (whole - 1.0 + smooth_step(since_s * (1.0 / STEP_S))) }
     }
 
-    /// A pulse arrives at the arm at `foot` with `strength` (1 is that of a regular beat).
-    pub fn pulse(&mut self, foot: Instant, strength: f32, period: Span, arm: &Arm) {
-        let cuff_mmhg = self.at(foot);
-        if cuff_mmhg < LOWEST_MMHG || strength <= 0.0 {
-            return;
+    /// A pulse arrives at the arm.
+    ///
+    /// Gives the reading, at `now`, once enough pulses of the deflation have been below their diastolic pressure.
+    pub fn pulse(&mut self, now: Instant, pulse: &Pulse, period: Span, arm: &Arm) -> Option<CuffReading> {
+        let cuff_mmhg = self.at(pulse.foot);
+        if cuff_mmhg < LOWEST_MMHG {
+            return None;
         }
         let period_s = period.as_secs();
-        let bump = Bump::new(foot, min(0.12, 0.25 * period_s), 0.0, min(0.35, 0.6 * period_s));
+        let bump = Bump::new(pulse.foot, min(0.12, 0.25 * period_s), 0.0, min(0.35, 0.6 * period_s));
         self.newest ^= 1;
         if let Some(place) = self.beats.get_mut(usize::from(self.newest)) {
-            *place = Some((bump, arm.oscillation_mmhg(cuff_mmhg) * strength));
+            *place = Some((bump, arm.oscillation_mmhg(pulse, cuff_mmhg)));
         }
+        if self.phase != CuffPhase::Deflating {
+            return None;
+        }
+        self.passage.take(pulse, cuff_mmhg);
+        if self.passage.is_over() { self.passage.reading(now) } else { None }
+    }
+
+    /// The reading of a deflation that ended at `now`, if it passed systolic and diastolic pressure and gave none before.
+    pub fn reading(&mut self, now: Instant) -> Option<CuffReading> {
+        self.passage.reading(now)
     }
 
     /// Whether the cuff is empty until something happens.

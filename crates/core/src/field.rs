@@ -104,7 +104,7 @@ fields! {
     SlowRrMs: "variability.slow_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the low-frequency band (about 0.1 Hz): standard deviation; shrinks with the square of RR above the body's resting rate.";
     FastRrMs: "variability.fast_ms", "ms", 0.0 ..= 200.0, false, "Random RR change in the high-frequency band (about 0.25 Hz): standard deviation; shrinks with the square of RR above the body's resting rate.";
     BreathsPerMin: "breathing.rate_per_min", "breaths/min", 0.0 ..= 150.0, true, "Breaths a minute; 0 is apnoea.";
-    BreathDepthOhm: "breathing.depth_ohm", "ohm", 0.0 ..= 10.0, true, "Impedance change of a breath, base to peak.";
+    BreathDepthOhm: "breathing.depth_ohm", "ohm", 0.0 ..= 10.0, true, "Impedance change of a breath, base to peak; 0 is apnoea.";
     BaseOhm: "breathing.base_ohm", "ohm", 100.0 ..= 3000.0, true, "Base impedance between the electrodes.";
     ExpirationRatio: "breathing.expiration_ratio", "1", 0.5 ..= 4.0, false, "Expiration time over inspiration time: 2 is an I:E of 1:2.";
     CardiacOhm: "breathing.cardiac_ohm", "ohm", 0.0 ..= 2.0, true, "Impedance change of each heartbeat (cardiac artefact), base to peak.";
@@ -144,7 +144,7 @@ fields! {
     ArterialDiastolic: "arterial.diastolic_mmhg", "mmHg", 5.0 ..= 300.0, true, "Arterial diastolic pressure at a steady rate.";
     ArterialSwing: "arterial.breathing_mmhg", "mmHg", 0.0 ..= 40.0, true, "Fall of arterial pressure from expiration to inspiration.";
     PulseVariation: "arterial.variation_percent", "%", 0.0 ..= 60.0, true, "Pulse-pressure variation over a breath: 100 (largest - smallest) / mean of the two; largest with full lungs, as in a ventilated patient.";
-    Alternans: "arterial.alternans_mmhg", "mmHg", 0.0 ..= 60.0, true, "Pulsus alternans: by how much every other beat's systolic pressure is lower.";
+    Alternans: "arterial.alternans_mmhg", "mmHg", 0.0 ..= 60.0, true, "Pulsus alternans: by how much every other beat's systolic pressure is lower; at most 80 % of the pulse pressure is taken.";
     ChestBreathing: "chest.breathing_mmhg", "mmHg", -20.0 ..= 20.0, true, "Fall of the pressures inside the chest (all but arterial, femoral and intracranial) from expiration to inspiration; negative when a ventilator raises them.";
     FemoralSystolic: "femoral.systolic_mmhg", "mmHg", 0.0 ..= 320.0, true, "Femoral systolic pressure; 0 takes the arterial one.";
     FemoralDiastolic: "femoral.diastolic_mmhg", "mmHg", 0.0 ..= 300.0, true, "Femoral diastolic pressure; 0 takes the arterial one.";

@@ -59,6 +59,7 @@ pub mod script;
 mod segment;
 pub mod settings;
 mod step;
+mod sweep;
 pub mod test_signal;
 pub mod time;
 pub mod timeline;

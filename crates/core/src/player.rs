@@ -26,7 +26,7 @@ use crate::segment::Segment;
 use crate::test_signal;
 use crate::time::{FrameRate, Instant, Span};
 use crate::timeline::{Placed, Timeline};
-use crate::truth::Observer;
+use crate::truth::{Event, Observer};
 use demands::moment;
 
 /// Frames worked on together between two events.
@@ -67,7 +67,7 @@ const REMEMBERED: Span = Span::secs(60);
 const UNDER_WAY: Span = Span::secs(1);
 
 /// With pointers of 32 bits, as a microcontroller has them; wider ones take a little more.
-const LARGEST: usize = if size_of::<usize>() == 4 { 4096 } else { 4096 + 128 };
+const LARGEST: usize = if size_of::<usize>() == 4 { 6144 } else { 6144 + 128 };
 const _: () = assert!(size_of::<Player<'_>>() <= LARGEST, "the player must fit a small microcontroller");
 
 impl<'a> Player<'a> {
@@ -232,6 +232,9 @@ impl<'a> Player<'a> {
     /// second time.
     fn finish(&mut self, observer: &mut dyn Observer) {
         self.happen(self.end, observer);
+        if let Some(reading) = self.cuff.reading(self.end) {
+            observer.observe(Event::CuffReading(reading));
+        }
         let moment = moment(self.step.as_ref(), self.end, &self.respiration);
         self.pressures.finish(self.end, &moment, observer);
     }
@@ -261,7 +264,6 @@ mod tests {
     use crate::heart::catalogue::RHYTHMS;
     use crate::script::Item;
     use crate::settings::{Field, Settings};
-    use crate::truth::Event;
 
     const HZ: u64 = 100;
 

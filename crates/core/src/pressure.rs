@@ -24,6 +24,7 @@ use crate::chosen::bit;
 use crate::field::Field;
 use crate::time::{Instant, Span};
 use crate::truth::{Event, Observer};
+use arterial::RADIAL;
 use contractions::Contractions;
 use ejection::{Ejection, Stroke};
 use line::Tap;
@@ -120,6 +121,9 @@ pub struct Pressures {
     taps: [Tap; AT_ONCE],
     pending: [Pending; PENDING],
     ejection: Ejection,
+    /// The aorta, in the heart's time: what an artery of the body has seen once the pulse has come to it. Kept at every beat, played
+    /// or not, as the left ventricle and a cuff need it.
+    aorta: Trace,
     /// Sites whose present cycle began with a pulse, by bit.
     pulsing: u16,
     /// When the ventricles last closed and opened their inflow valves.
@@ -135,6 +139,7 @@ impl Pressures {
             taps: core::array::from_fn(|_| Tap::new(Trace::at_rest(Instant::ZERO, 0.0))),
             pending: [Pending::NONE; PENDING],
             ejection: Ejection::new(),
+            aorta: Trace::at_rest(Instant::ZERO, 0.0),
             pulsing: 0,
             systole: (Instant::ZERO, Instant::ZERO),
             contractions: Contractions::default(),
@@ -151,6 +156,9 @@ impl Pressures {
         let stroke = Stroke { strength: moment.ejection, odd: false };
         let period = moment.period;
         let pre_ejection_s = arterial::pre_ejection_s(period);
+        let aorta =
+            first_beat.map_or(moment.rest(PressureSite::Arterial), |_| moment.before_beat(PressureSite::Arterial).0);
+        self.aorta = Trace::at_rest(Instant::ZERO, aorta);
         for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
             let rest = moment.rest(site);
             let before = |beat: Instant| {
@@ -198,9 +206,21 @@ impl Pressures {
                 *closed |= pending.onset.plus(A_WAVE) >= closing;
             }
         }
+        let opening = onset.plus(Span::from_secs(arterial::pre_ejection_s(period)));
+        let (foot_mmhg, _) = self.aorta.here(opening);
+        let target = moment.target(PressureSite::Arterial, stroke.odd);
+        if let Some(plan) = arterial::pulse(&RADIAL, foot_mmhg, stroke.strength, moment.ejection, &target) {
+            self.aorta.begin(opening, &plan);
+        }
         let ventricles = Chambers::Ventricles { odd: stroke.odd };
         self.expect(Pending::new(onset, period, ventricles, stroke.strength, self.chosen.bits()));
         stroke
+    }
+
+    /// Foot, highest and mean pressure, mmHg, of the pulse that the beat from `onset` sends into the arteries of the body; `None`
+    /// when that beat was too weak to open the valve. The mean is to the next pulse expected.
+    pub fn ejected(&self, onset: Instant, period: Span) -> Option<(f32, f32, f32)> {
+        self.aorta.begun_after(onset).then(|| self.aorta.whole_pulse(period.as_secs()))
     }
 
     fn expect(&mut self, pending: Pending) {

@@ -7,8 +7,8 @@
 //!      |period to the ms     |
 //! ```
 //!
-//! Periodic breathing is breaths for a while, then a pause; a pause, like breathing switched off, is told as an apnoea
-//! from the end of the last breath to the start of the next.
+//! Periodic breathing is breaths for a while, then a pause. A pause is reported as an apnoea from the end of the last breath to
+//! the start of the next; so is breathing without rate or depth, in which no breath is reported.
 
 use crate::ecg::deflection::Bump;
 use crate::math;
@@ -20,7 +20,7 @@ use crate::truth::Breath;
 pub struct Demand {
     /// Breaths a minute; 0 is apnoea.
     pub per_minute: f32,
-    /// Depth, ohm.
+    /// Depth, ohm; 0 is apnoea.
     pub depth_ohm: f32,
     /// Expiration over inspiration time.
     pub expiration_ratio: f32,
@@ -34,6 +34,13 @@ pub struct Demand {
     pub waxing: f32,
     /// A sigh after this many breaths; 0 for none.
     pub sigh_every: u16,
+}
+
+impl Demand {
+    /// Whether nothing moves.
+    fn is_apnoea(&self) -> bool {
+        self.per_minute <= 0.0 || self.depth_ohm <= 0.0
+    }
 }
 
 /// Depth of a sigh over that of other breaths: two to three times (from memory).
@@ -100,7 +107,7 @@ impl Respiration {
     /// The breath being drawn is finished first.
     pub fn retime(&mut self, now: Instant, demand: &Demand) {
         let idle = self.breath.map_or(now, |breath| breath.end.max(now));
-        if demand.per_minute <= 0.0 {
+        if demand.is_apnoea() {
             if !self.paused && self.pause == Instant::NEVER {
                 self.pause = idle;
             }
@@ -127,6 +134,11 @@ impl Respiration {
             return None;
         }
         let start = self.next;
+        if demand.depth_ohm <= 0.0 {
+            // A ramp took the depth away, or has not brought it yet: perhaps the next breath has some.
+            self.next = start.plus(Span::period(demand.per_minute));
+            return (!core::mem::replace(&mut self.paused, true)).then_some(Act::Apnoea { at: start, starts: true });
+        }
         if core::mem::take(&mut self.paused) {
             self.since_pause = 0;
             return Some(Act::Apnoea { at: start, starts: false });

@@ -92,6 +92,38 @@ pub struct CuffEvent {
     pub cuff_mmhg: f32,
 }
 
+/// The lowest and the highest value of something that varies, in its unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Band {
+    /// Lowest.
+    pub low: f32,
+    /// Highest; equal to the lowest where nothing varies.
+    pub high: f32,
+}
+
+impl Band {
+    /// The middle.
+    pub const fn middle(self) -> f32 {
+        0.5 * (self.low + self.high)
+    }
+}
+
+/// The arterial pressures that a cuff's deflation passed.
+///
+/// A pressure is that of the pulses as the cuff falls past it: the highest is that of the first pulse whose own pressure is no
+/// longer below the cuff, the lowest the least of later pulses that still are. Pulses that are all alike give one value.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CuffReading {
+    /// When it is known: the deflation has passed the diastolic pressure of four pulses in a row, or ended.
+    pub at: Instant,
+    /// Systolic pressure, mmHg.
+    pub systolic_mmhg: Band,
+    /// Mean pressure, mmHg.
+    pub mean_mmhg: Band,
+    /// Diastolic pressure, mmHg.
+    pub diastolic_mmhg: Band,
+}
+
 /// Something that happened.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[non_exhaustive]
@@ -131,6 +163,8 @@ pub enum Event {
     Pulse(Pulse),
     /// The cuff begins a phase.
     Cuff(CuffEvent),
+    /// A deflation of the cuff has passed the pressures of its pulses.
+    CuffReading(CuffReading),
 }
 
 impl Event {
@@ -143,6 +177,7 @@ impl Event {
             Event::Breath(breath) => breath.start,
             Event::Pulse(pulse) => pulse.end,
             Event::Cuff(cuff) => cuff.at,
+            Event::CuffReading(reading) => reading.at,
         }
     }
 }

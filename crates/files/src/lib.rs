@@ -59,6 +59,7 @@ pub mod record;
 pub mod render;
 mod row;
 pub mod scale;
+pub mod sha256;
 pub mod sidecar;
 pub mod truth;
 pub mod wav;

@@ -10,6 +10,7 @@ use pulsewright_core::frame::{Channel, ChannelKind};
 use pulsewright_core::pressure::{Chosen, TooManySites};
 use pulsewright_core::script::{Item, Script};
 use pulsewright_core::settings::Field;
+use pulsewright_core::test_signal;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 
 /// What is rendered.
@@ -43,7 +44,7 @@ pub struct Options {
 }
 
 /// Why a render can't be.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum PlanError {
     /// The script holds a step and no duration bounds it.
@@ -73,6 +74,18 @@ pub enum PlanError {
     /// An EDF+ file too long for its header.
     #[error("EDF+ counts at most 99999999 data records and this render needs {0}; write several files with --split")]
     TooManyRecords(u64),
+    /// The frame rate is too low for a step's test signal.
+    #[error(
+        "item {} can't be within 1 % at {rate} frames a second: {fault}; choose another --frame-rate", item + 1
+    )]
+    TestSignal {
+        /// Index among the script's items.
+        item: usize,
+        /// Frames a second.
+        rate: u32,
+        /// What goes wrong.
+        fault: test_signal::Fault,
+    },
     /// A range that an EDF+ header can't tell.
     #[error("the range of {} takes more than the 8 characters of an EDF+ header; write WAV or CSV", .0.id())]
     RangeText(Channel),
@@ -106,6 +119,20 @@ pub struct Plan<'a> {
     given: Option<&'a dyn Encoder>,
 }
 
+/// Refuses a frame rate that can't carry a test signal within 1 % of its height and area, where leads are rendered.
+fn check_test_signals(script: &Script<'_>, rate: FrameRate, channels: &[Channel]) -> Result<(), PlanError> {
+    if !channels.iter().any(|channel| channel.kind() == ChannelKind::Potential) {
+        return Ok(());
+    }
+    for (item, entry) in script.items().iter().enumerate() {
+        let Item::Step(step) = entry else { continue };
+        if let Some(fault) = test_signal::Fault::of(|field| step.settings.get(field), rate) {
+            return Err(PlanError::TestSignal { item, rate: rate.as_hz(), fault });
+        }
+    }
+    Ok(())
+}
+
 impl<'a> Plan<'a> {
     /// Works a render out.
     ///
@@ -126,6 +153,7 @@ impl<'a> Plan<'a> {
             return Err(PlanError::NoChannel);
         }
         let pressures = Chosen::of(&options.channels)?;
+        check_test_signals(content.script, rate, &options.channels)?;
         let encoding = format.encoding();
         check_width(format)?;
         let columns = options.channels.iter().map(|channel| Column::new(content.script, *channel, encoding)).collect();

@@ -3,19 +3,26 @@
 //! Three ways to talk to it:
 //! - `{signal}` among its words: the signal is a file; without, it comes as CSV on standard input.
 //! - `{beats-out}` among its words: it writes its beats to that file; without, they are read from standard output.
-//! - Staying: started once per core, it is told one record a line on standard input (signal, beats file and frame rate,
-//!   separated by tabs) and answers with a line `ok` when the beats file is written, or with what went wrong.
+//! - Staying: started once per core, it gets one record a line on standard input (name, signal, beats file and frame rate,
+//!   separated by tabs). It answers on one line: the record's name, a tab, then `ok` when the beats file is written, or what
+//!   went wrong. Any other line, or none in time, ends the process and fails the record. Each record has a folder of its
+//!   own for signal and beats, so no answer can be taken for that of another record.
 //!
 //! No shell is involved: words reach the command as they are.
 
+mod guard;
+mod process;
+
+pub use guard::Guard;
+
 use crate::record::Record;
 use crate::{Plan, SuiteError};
-use std::fs;
-use std::io::{self, BufRead, BufReader, Read, Write};
+use process::{Process, Waited, all_of, lines_of, on_one_line, receive};
+use std::fs::{self, File};
+use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
-use std::process::{Child, ChildStdin, Command, ExitStatus, Stdio};
-use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
-use std::thread;
+use std::process::{ChildStdin, ExitStatus, Stdio};
+use std::sync::mpsc::Receiver;
 use std::time::{Duration, Instant};
 
 const SIGNAL: &str = "{signal}";
@@ -31,11 +38,8 @@ pub const PLACEHOLDERS: [(&str, &str); 4] = [
     (RECORD, "name of the record"),
 ];
 
-/// Most bytes of an answer on standard output; more is a detector gone wild.
-const MOST_ANSWER: u64 = 256 << 20;
-
-/// How often a waiting thread looks whether it should stop.
-const LOOK: Duration = Duration::from_millis(100);
+/// Most bytes of an answer: some weeks of beats. A detector that says more has gone wild.
+const MOST_ANSWER: u64 = 32 << 20;
 
 /// How the detector is started and talked to.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -93,26 +97,23 @@ impl Detector {
         self.stays
     }
 
-    /// One at work; each thread has its own.
-    pub fn listener(&self) -> Listener<'_> {
-        Listener { detector: self, staying: None }
+    /// One at work; each thread has its own. `guard` ends what it starts when this process is killed.
+    pub fn listener<'d>(&'d self, guard: &'d Guard) -> Listener<'d> {
+        Listener { detector: self, guard, staying: None }
     }
 
     fn wants(&self, placeholder: &str) -> bool {
         self.words.iter().any(|word| word.contains(placeholder))
     }
 
-    fn start(&self, fill: impl Fn(&str) -> String, stdin: Stdio) -> Result<Child, SuiteError> {
-        let words: Vec<String> = self.words.iter().map(|word| fill(word)).collect();
-        let mut command = Command::new(&words[0]);
-        command.args(&words[1..]).stdin(stdin).stdout(Stdio::piped()).stderr(Stdio::piped());
-        #[cfg(unix)]
-        {
-            use std::os::unix::process::CommandExt;
-            // A group of its own, so that what it starts in turn can be ended with it.
-            command.process_group(0);
+    /// Why it cannot work in a folder; its path goes to a staying detector on a line, between tabs.
+    fn check_place(&self, folder: &Path) -> Result<(), SuiteError> {
+        if self.stays && folder.display().to_string().chars().any(char::is_control) {
+            let what =
+                "a detector that stays is told paths on a line; choose a folder without tabs and line ends".to_owned();
+            return Err(SuiteError::Folder { folder: folder.to_owned(), what });
         }
-        command.spawn().map_err(|error| SuiteError::Command(format!("cannot start {}: {error}", words[0])))
+        Ok(())
     }
 }
 
@@ -129,19 +130,42 @@ fn placeholders(word: &str) -> impl Iterator<Item = &str> {
 /// A detector at work, for one thread.
 pub struct Listener<'d> {
     detector: &'d Detector,
-    staying: Option<Staying>,
+    guard: &'d Guard,
+    staying: Option<Staying<'d>>,
 }
 
 /// A process that stays from record to record.
-struct Staying {
-    child: Child,
+struct Staying<'g> {
+    process: Process<'g>,
     stdin: ChildStdin,
     lines: Receiver<io::Result<String>>,
-    complaints: Complaints,
+}
+
+/// Where a record is heard: its signal and the beats that are found in it.
+struct Place {
+    folder: PathBuf,
+    signal: PathBuf,
+    beats: PathBuf,
+}
+
+impl Place {
+    fn new(folder: &Path, record: &Record, plan: &Plan) -> Result<Place, SuiteError> {
+        let folder = folder.join(&record.name);
+        fs::create_dir_all(&folder).map_err(SuiteError::io(&folder))?;
+        let signal = folder.join(format!("signal.{}", plan.format.extension()));
+        Ok(Place { signal, beats: folder.join("beats"), folder })
+    }
+}
+
+impl Drop for Place {
+    fn drop(&mut self) {
+        // What can't be taken away goes with the whole folder of passing files, at the end of the run.
+        let _ = fs::remove_dir_all(&self.folder);
+    }
 }
 
 impl Listener<'_> {
-    /// Lets the detector hear one record. Passing files are made in `folder`; a signal at `signal` is there already.
+    /// Lets the detector hear one record. Passing files are made in `folder`.
     ///
     /// # Errors
     /// When the command can't be started, the record can't be rendered, or `stop` says so.
@@ -152,247 +176,138 @@ impl Listener<'_> {
         folder: &Path,
         stop: &dyn Fn() -> bool,
     ) -> Result<Heard, SuiteError> {
-        let beats = folder.join("beats");
-        let _ = fs::remove_file(&beats);
-        if self.detector.stays {
-            let signal = signal_file(record, plan, folder)?;
-            return self.hear_staying(record, &signal, &beats, stop);
+        self.detector.check_place(folder)?;
+        let place = Place::new(folder, record, plan)?;
+        let to_file = self.detector.stays || self.detector.wants(SIGNAL);
+        if to_file {
+            record.render_file(plan, &place.signal, false)?;
         }
-        let signal = if self.detector.wants(SIGNAL) { Some(signal_file(record, plan, folder)?) } else { None };
-        let fill = |word: &str| {
-            word.replace(SIGNAL, &signal.as_ref().map_or(String::new(), |path| path.display().to_string()))
-                .replace(BEATS_OUT, &beats.display().to_string())
+        if self.detector.stays {
+            return self.hear_staying(record, &place, stop);
+        }
+        let fill = |word: &String| {
+            word.replace(SIGNAL, &place.signal.display().to_string())
+                .replace(BEATS_OUT, &place.beats.display().to_string())
                 .replace(FRAME_RATE, &record.frame_rate.as_hz().to_string())
                 .replace(RECORD, &record.name)
         };
-        let stdin = if signal.is_some() { Stdio::null() } else { Stdio::piped() };
-        let mut child = self.detector.start(fill, stdin)?;
-        let complaints = Complaints::of(&mut child);
-        let (sender, said) = channel();
-        if let Some(stdout) = child.stdout.take() {
-            thread::spawn(move || {
-                let mut bytes = Vec::new();
-                let read = stdout.take(MOST_ANSWER).read_to_end(&mut bytes);
-                // Nobody waits for it any more when this fails.
-                let _ = sender.send(read.map(|_| bytes));
-            });
-        }
-        let stdin = child.stdin.take();
+        let words: Vec<String> = self.detector.words.iter().map(fill).collect();
+        let stdin = if to_file { Stdio::null() } else { Stdio::piped() };
+        let mut process = Process::start(&words, stdin, self.guard)?;
+        let said = all_of(process.stdout(), MOST_ANSWER);
+        let stdin = process.stdin();
         let deadline = Instant::now() + self.detector.timeout;
-        let ended = thread::scope(|scope| {
+        let (process, ended) = std::thread::scope(|scope| {
             let writer = stdin.map(|mut stdin| scope.spawn(move || record.render_stream(plan, &mut stdin)));
-            let ended = wait(&mut child, &said, deadline, stop);
+            let ended = ended(&mut process, &said, deadline, stop);
+            if ended.is_err() {
+                process.end();
+            }
             // The process has ended, so the pipe is closed and the writer ends too.
             match writer.map(|writer| writer.join()) {
                 Some(Ok(Err(error))) => Err(error),
-                _ => ended,
+                _ => Ok((process, ended)),
             }
         })?;
         Ok(match ended {
-            Ended::Late => Heard::Failure(format!("gave no answer within {} s", self.detector.timeout.as_secs_f64())),
-            Ended::Done(status, _) if !status.success() => Heard::Failure(complaints.tell(&ended_how(status))),
-            Ended::Done(_, said) if self.detector.wants(BEATS_OUT) => {
-                drop(said);
-                answer_file(&beats, &complaints)
-            }
-            Ended::Done(_, said) => Heard::Answer(said),
+            Err(Waited::Stopped) => return Err(SuiteError::Stopped),
+            Err(_) => Heard::Failure(self.late()),
+            Ok((status, _)) if !status.success() => Heard::Failure(process.complaint(&ended_how(status))),
+            Ok(_) if self.detector.wants(BEATS_OUT) => answer_file(&place.beats, &process),
+            Ok((_, said)) if said.len() as u64 > MOST_ANSWER => Heard::Failure(too_much()),
+            Ok((_, said)) => Heard::Answer(said),
         })
     }
 
-    fn hear_staying(
-        &mut self,
-        record: &Record,
-        signal: &Path,
-        beats: &Path,
-        stop: &dyn Fn() -> bool,
-    ) -> Result<Heard, SuiteError> {
+    /// What a staying detector does wrong ends its process: nothing that it says later is taken for an answer.
+    fn hear_staying(&mut self, record: &Record, place: &Place, stop: &dyn Fn() -> bool) -> Result<Heard, SuiteError> {
         let mut staying = match self.staying.take() {
             Some(staying) => staying,
-            None => Staying::start(self.detector)?,
+            None => Staying::start(self.detector, self.guard)?,
         };
         let deadline = Instant::now() + self.detector.timeout;
-        let told = format!("{}\t{}\t{}\n", signal.display(), beats.display(), record.frame_rate.as_hz());
+        let (signal, beats, rate) = (place.signal.display(), place.beats.display(), record.frame_rate.as_hz());
+        let line = format!("{}\t{signal}\t{beats}\t{rate}\n", record.name);
         // A process that is gone shows in its answer, below.
-        let _ = staying.stdin.write_all(told.as_bytes()).and_then(|()| staying.stdin.flush());
+        let _ = staying.stdin.write_all(line.as_bytes()).and_then(|()| staying.stdin.flush());
         let said = match receive(&staying.lines, deadline, stop) {
             Ok(said) => said,
             Err(Waited::Stopped) => return Err(SuiteError::Stopped),
-            Err(Waited::Late) => {
-                let timeout = self.detector.timeout.as_secs_f64();
-                return Ok(Heard::Failure(format!("gave no answer within {timeout} s")));
-            }
+            Err(Waited::Late) => return Ok(Heard::Failure(self.late())),
             Err(Waited::Gone) => {
-                let how = staying.child.wait().map_or_else(|error| error.to_string(), ended_how);
-                return Ok(Heard::Failure(staying.complaints.tell(&format!("{how} before its answer"))));
+                let how =
+                    staying.process.wait(deadline, stop).map_or_else(|_| "closed its output".to_owned(), ended_how);
+                return Ok(Heard::Failure(staying.process.complaint(&format!("{how} before its answer"))));
             }
         };
-        let heard = match said {
-            Ok(line) if line.trim() == "ok" => answer_file(beats, &staying.complaints),
-            Ok(line) => Heard::Failure(on_one_line(&line)),
-            Err(error) => return Ok(Heard::Failure(format!("answer: {error}"))),
+        let said = match said {
+            Ok(line) => line,
+            Err(error) => return Ok(Heard::Failure(format!("its answer can't be read: {error}"))),
+        };
+        let answer = said.trim_end_matches(['\r', '\n']).strip_prefix(&record.name);
+        let heard = match answer.and_then(|answer| answer.strip_prefix('\t')) {
+            Some("ok") => answer_file(&place.beats, &staying.process),
+            Some(why) if !on_one_line(why).is_empty() => Heard::Failure(on_one_line(why)),
+            _ => {
+                let why = "in place of the record's name, a tab and ok; messages belong on standard error";
+                return Ok(Heard::Failure(format!("said '{}' {why}", on_one_line(&said))));
+            }
         };
         // Only one that answered is fit for the next record.
         self.staying = Some(staying);
         Ok(heard)
     }
+
+    fn late(&self) -> String {
+        format!("gave no answer within {} s", self.detector.timeout.as_secs_f64())
+    }
 }
 
-impl Staying {
-    fn start(detector: &Detector) -> Result<Staying, SuiteError> {
-        let mut child = detector.start(str::to_owned, Stdio::piped())?;
-        let complaints = Complaints::of(&mut child);
-        let (sender, lines) = channel();
-        let pipes = child.stdin.take().zip(child.stdout.take());
-        let Some((stdin, stdout)) = pipes else {
+impl<'g> Staying<'g> {
+    fn start(detector: &Detector, guard: &'g Guard) -> Result<Staying<'g>, SuiteError> {
+        let mut process = Process::start(&detector.words, Stdio::piped(), guard)?;
+        let Some((stdin, stdout)) = process.stdin().zip(process.stdout()) else {
             return Err(SuiteError::Command(format!("cannot talk to {}", detector.words[0])));
         };
-        thread::spawn(move || {
-            for line in BufReader::new(stdout).lines() {
-                if sender.send(line).is_err() {
-                    break;
-                }
-            }
-        });
-        Ok(Staying { child, stdin, lines, complaints })
+        Ok(Staying { process, stdin, lines: lines_of(stdout) })
     }
 }
 
-impl Drop for Staying {
-    fn drop(&mut self) {
-        end(&mut self.child);
-    }
+/// Waits until a process has said everything and ended.
+fn ended(
+    process: &mut Process<'_>,
+    said: &Receiver<io::Result<Vec<u8>>>,
+    deadline: Instant,
+    stop: &dyn Fn() -> bool,
+) -> Result<(ExitStatus, Vec<u8>), Waited> {
+    let said = match receive(said, deadline, stop) {
+        Ok(said) => said.unwrap_or_default(),
+        Err(Waited::Gone) => Vec::new(),
+        Err(why) => return Err(why),
+    };
+    // Its output is closed, so it is about to end; one that is not is late.
+    process.wait(deadline, stop).map(|status| (status, said))
 }
 
-fn signal_file(record: &Record, plan: &Plan, folder: &Path) -> Result<PathBuf, SuiteError> {
-    let signal = folder.join(format!("signal.{}", plan.format.extension()));
-    record.render_file(plan, &signal, false)?;
-    Ok(signal)
-}
-
-fn answer_file(beats: &Path, complaints: &Complaints) -> Heard {
-    match fs::read(beats) {
+fn answer_file(beats: &Path, process: &Process<'_>) -> Heard {
+    let read = || {
+        let mut bytes = Vec::new();
+        File::open(beats)?.take(MOST_ANSWER + 1).read_to_end(&mut bytes).map(|_| bytes)
+    };
+    match read() {
+        Ok(bytes) if bytes.len() as u64 > MOST_ANSWER => Heard::Failure(too_much()),
         Ok(bytes) => Heard::Answer(bytes),
-        Err(_) => Heard::Failure(complaints.tell("wrote no file of beats")),
+        Err(_) => Heard::Failure(process.complaint("wrote no file of beats")),
     }
+}
+
+fn too_much() -> String {
+    format!("answered with more than {} MB", MOST_ANSWER >> 20)
 }
 
 fn ended_how(status: ExitStatus) -> String {
     // As the system words it: "exit status: 1", "signal: 9 (SIGKILL)".
     format!("ended with {status}")
-}
-
-enum Ended {
-    Done(ExitStatus, Vec<u8>),
-    Late,
-}
-
-enum Waited {
-    Stopped,
-    Late,
-    Gone,
-}
-
-/// Waits for a message, looking now and then whether to stop.
-fn receive<T>(from: &Receiver<T>, deadline: Instant, stop: &dyn Fn() -> bool) -> Result<T, Waited> {
-    loop {
-        let left = deadline.saturating_duration_since(Instant::now());
-        match from.recv_timeout(left.min(LOOK)) {
-            Ok(message) => return Ok(message),
-            Err(RecvTimeoutError::Disconnected) => return Err(Waited::Gone),
-            Err(RecvTimeoutError::Timeout) if stop() => return Err(Waited::Stopped),
-            Err(RecvTimeoutError::Timeout) if left.is_zero() => return Err(Waited::Late),
-            Err(RecvTimeoutError::Timeout) => {}
-        }
-    }
-}
-
-/// Waits until the process has said everything and ended; ends it when it is late or the work is to stop.
-fn wait(
-    child: &mut Child,
-    said: &Receiver<io::Result<Vec<u8>>>,
-    deadline: Instant,
-    stop: &dyn Fn() -> bool,
-) -> Result<Ended, SuiteError> {
-    let said = match receive(said, deadline, stop) {
-        Ok(said) => said.unwrap_or_default(),
-        Err(Waited::Gone) => Vec::new(),
-        Err(Waited::Late) => {
-            end(child);
-            return Ok(Ended::Late);
-        }
-        Err(Waited::Stopped) => {
-            end(child);
-            return Err(SuiteError::Stopped);
-        }
-    };
-    // Its output is closed, so it is about to end; one that is not is late.
-    let mut pause = Duration::from_micros(200);
-    loop {
-        match child.try_wait() {
-            Ok(Some(status)) => return Ok(Ended::Done(status, said)),
-            Ok(None) if stop() => {
-                end(child);
-                return Err(SuiteError::Stopped);
-            }
-            Ok(None) if Instant::now() < deadline => {
-                thread::sleep(pause);
-                pause = (pause * 2).min(LOOK);
-            }
-            _ => {
-                end(child);
-                return Ok(Ended::Late);
-            }
-        }
-    }
-}
-
-/// Ends a process and all it has started.
-fn end(child: &mut Child) {
-    #[cfg(unix)]
-    if let Some(group) = i32::try_from(child.id()).ok().and_then(rustix::process::Pid::from_raw) {
-        // One that has ended already is what was wanted.
-        let _ = rustix::process::kill_process_group(group, rustix::process::Signal::KILL);
-    }
-    let _ = child.kill();
-    let _ = child.wait();
-}
-
-/// The last of what a process says on standard error.
-struct Complaints(Receiver<Vec<u8>>);
-
-impl Complaints {
-    /// Bytes kept.
-    const KEPT: usize = 2000;
-
-    fn of(child: &mut Child) -> Complaints {
-        let (sender, receiver) = channel();
-        if let Some(mut stderr) = child.stderr.take() {
-            thread::spawn(move || {
-                let mut last = Vec::new();
-                let mut more = [0; 4096];
-                while let Ok(count @ 1..) = stderr.read(&mut more) {
-                    last.extend_from_slice(&more[..count]);
-                    last.drain(..last.len().saturating_sub(Complaints::KEPT));
-                }
-                let _ = sender.send(last);
-            });
-        }
-        Complaints(receiver)
-    }
-
-    /// `what`, and the last line that the process said, if it has closed its standard error.
-    fn tell(&self, what: &str) -> String {
-        let said = self.0.recv_timeout(LOOK).unwrap_or_default();
-        let said = String::from_utf8_lossy(&said);
-        let last = said.lines().rev().map(on_one_line).find(|line| !line.is_empty());
-        last.map_or_else(|| what.to_owned(), |last| format!("{what}: {last}"))
-    }
-}
-
-/// Foreign text on one line, short, without anything that would move a terminal's cursor.
-fn on_one_line(text: &str) -> String {
-    const SHOWN: usize = 200;
-    text.trim().chars().take(SHOWN).map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
 #[cfg(test)]

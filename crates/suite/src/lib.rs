@@ -6,7 +6,8 @@
 //!
 //! # Map
 //! [`plan`] reads what is wanted, [`record`] renders one of it and tells its truth, [`detector`] runs the command,
-//! [`folder`] keeps answers, [`mod@run`] spreads the work over cores, [`mod@merge`] joins shards, [`report`] scores.
+//! [`mod@repeats`]
+//! finds records that are equal, [`folder`] keeps answers, [`mod@run`] spreads the work over cores, [`mod@merge`] joins shards, [`report`] scores.
 //!
 //! # What holds
 //! - The report depends on plan, answers and limits only: not on the number of cores, the order in which records were
@@ -21,6 +22,7 @@ pub mod merge;
 pub mod plan;
 mod pool;
 pub mod record;
+pub mod repeats;
 pub mod report;
 pub mod run;
 
@@ -29,6 +31,7 @@ pub use folder::{Folder, Manifest};
 pub use merge::merge;
 pub use plan::Plan;
 pub use record::Record;
+pub use repeats::{Repeat, repeats};
 pub use report::SuiteReport;
 pub use run::{Shard, run};
 

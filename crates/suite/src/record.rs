@@ -7,8 +7,9 @@ use pulsewright_core::player::Player;
 use pulsewright_core::script::Script;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::FrameRate;
+use pulsewright_files::sha256::{Sha256Digest, Sha256Writer};
 use pulsewright_files::truth::{Truth, TruthFile};
-use pulsewright_files::{Content, FileFormat, Options, RenderError, render_to_files, render_to_stream};
+use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, render_to_files, render_to_stream};
 use pulsewright_score::read::{ReadOptions, beats, table};
 use pulsewright_score::record::Events;
 use pulsewright_score::{Annotations, Instant};
@@ -101,6 +102,20 @@ impl Record {
             Ok(_) | Err(RenderError::Stream(_)) => Ok(()),
             Err(error) => Err(self.failed(error)),
         }
+    }
+
+    /// SHA-256 of its samples in the plan's channels, before they are rounded to bits.
+    ///
+    /// # Errors
+    /// When it can't be rendered.
+    pub(crate) fn signal_digest(&self, plan: &Plan) -> Result<Sha256Digest, SuiteError> {
+        let mut digest = Sha256Writer::default();
+        let options = self.options(plan, FileFormat::Raw(Encoding::Float));
+        let rendered = self.with_content(|content| {
+            render_to_stream(content, &options, &mut digest, &mut |_, _| ControlFlow::Continue(()))
+        })?;
+        rendered.map_err(|error| self.failed(error))?;
+        Ok(digest.digest())
     }
 
     /// The events that a detector should find, with the end of the record: what `render` writes beside the signal.

@@ -1,7 +1,7 @@
 //! The report of a suite: the score of every record and of all, by each dimension of the matrix, and what failed.
 
 use crate::record::Record;
-use crate::{Folder, Plan, SuiteError, pool};
+use crate::{Folder, Plan, Repeat, SuiteError, pool, repeats};
 use pulsewright_score::limits::Limits;
 use pulsewright_score::read::{ReadError, ReadOptions, read_annotations};
 use pulsewright_score::record::{Events, RecordReport, Sums};
@@ -25,6 +25,8 @@ pub struct SuiteReport {
     pub left_out: usize,
     /// Records that the detector gave no readable answer to, in order. They count as ones in which it found nothing.
     pub failures: Vec<Failure>,
+    /// Records with the signal of an earlier one, in order. They are scored like any other.
+    pub repeats: Vec<Repeat>,
     /// All records by each dimension of which the plan has more than one value.
     pub groups: Vec<Group>,
     /// The score.
@@ -90,6 +92,7 @@ impl SuiteReport {
             records: records.len(),
             left_out: plan.left_out.len(),
             failures,
+            repeats: repeats(plan, records, jobs)?,
             groups: groups(records, &reports),
             score: Report::new(&plan.options, reports, limits),
         })
@@ -112,6 +115,14 @@ impl SuiteReport {
             let _ = write!(out, ", {} combinations left out because they exclude each other", self.left_out);
         }
         out.push('\n');
+        if let [first, ..] = &self.repeats[..] {
+            let (count, different) = (self.repeats.len(), self.records - self.repeats.len());
+            let _ = writeln!(
+                out,
+                "{count} of them repeat the signal of an earlier one, so {different} differ; the first: {} is {}",
+                first.record, first.of
+            );
+        }
         if !self.failures.is_empty() {
             let _ =
                 writeln!(out, "\n{} records without a readable answer, scored as nothing found", self.failures.len());

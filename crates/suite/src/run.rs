@@ -1,6 +1,6 @@
 //! A run: every record of a shard that was not heard yet, on all cores.
 
-use crate::detector::{Heard, Listener};
+use crate::detector::{Guard, Heard, Listener};
 use crate::record::Record;
 use crate::report::read_answer;
 use crate::{Detector, Folder, Plan, SuiteError, pool};
@@ -80,9 +80,11 @@ pub fn run(
         return Ok(());
     };
     fs::create_dir_all(&work).map_err(SuiteError::io(&work))?;
+    let guard = Guard::start();
     let hearing = Hearing {
         plan,
         detector,
+        guard: &guard,
         folder,
         options,
         progress,
@@ -112,6 +114,7 @@ pub fn run(
 struct Hearing<'a> {
     plan: &'a Plan,
     detector: &'a Detector,
+    guard: &'a Guard,
     folder: &'a Folder,
     options: &'a RunOptions,
     progress: Progress<'a>,
@@ -129,7 +132,7 @@ impl<'a> Hearing<'a> {
     fn bench(&self) -> Result<Bench<'a>, SuiteError> {
         let work = self.folder.work();
         let place = TempDir::new_in(&work).map_err(SuiteError::io(&work))?;
-        Ok(Bench { listener: self.detector.listener(), place })
+        Ok(Bench { listener: self.detector.listener(self.guard), place })
     }
 
     fn one(&self, bench: &mut Bench<'_>, record: &Record, first: bool) -> Result<(), SuiteError> {

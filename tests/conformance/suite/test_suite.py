@@ -152,10 +152,10 @@ def test_a_detector_that_stays_gives_the_same_report(suite, write_plan, slope_de
         "import os, subprocess, sys\n"
         "print('started', os.getpid(), file=open(sys.argv[2], 'a'))\n"
         "for line in sys.stdin:\n"
-        "    signal, beats, rate = line.rstrip('\\n').split('\\t')\n"
+        "    record, signal, beats, rate = line.rstrip('\\n').split('\\t')\n"
         "    assert rate == '250'\n"
         "    subprocess.run([sys.argv[1], signal, beats], check=True)\n"
-        "    print('ok', flush=True)\n",
+        "    print(record, 'ok', sep='\\t', flush=True)\n",
     )
     stays = suite(
         plan, "-o", "stays", "--stay", "--jobs", "2", "--format", "json", command=[*command, slope_detector, tmp_path / "starts"]
@@ -172,13 +172,13 @@ def test_a_detector_that_dies_or_refuses_costs_only_its_record(suite, write_plan
         tmp_path,
         "import sys\n"
         "for line in sys.stdin:\n"
-        "    signal, beats, rate = line.rstrip('\\n').split('\\t')\n"
+        "    record, signal, beats, rate = line.rstrip('\\n').split('\\t')\n"
         "    seed = [row for row in open(signal) if 'seed' in row][-1].split()[-1]\n"
         "    if seed == '2':\n"
         "        print('cannot cope', file=sys.stderr)\n"
         "        sys.exit(3)\n"
         "    open(beats, 'w').write('time_s\\n')\n"
-        "    print('no thanks' if seed == '4' else 'ok', flush=True)\n",
+        "    print(record, 'no thanks' if seed == '4' else 'ok', sep='\\t', flush=True)\n",
     )
     done = suite(plan, "-o", "out", "--stay", "--jobs", "1", "--format", "json", command=command)
     assert done.returncode == 1
@@ -186,6 +186,126 @@ def test_a_detector_that_dies_or_refuses_costs_only_its_record(suite, write_plan
     assert [failure["record"][-5:] for failure in failures] == ["seed2", "seed4"]
     assert failures[0]["why"] == "ended with exit status: 3 before its answer: cannot cope"
     assert failures[1]["why"] == "no thanks"
+
+
+# A detector that stays and finds as many beats as the seed says, all before 1 s; `BEFORE` and `AFTER` stand around an answer.
+COUNTING = """
+import sys
+starts = open(sys.argv[1], "a")
+print("start", file=starts, flush=True)
+BANNER
+for number, line in enumerate(sys.stdin):
+    record, signal, beats, rate = line.rstrip("\\n").split("\\t")
+    seed = int(record.rpartition("seed")[2])
+    BEFORE
+    with open(beats, "w") as file:
+        print("time_s", *(0.01 * beat for beat in range(seed)), sep="\\n", file=file)
+    print(record, "ok", sep="\\t", flush=True)
+    AFTER
+"""
+
+
+@pytest.fixture
+def counted(suite, write_plan, tmp_path):
+    """Runs the counting detector with faults built in; gives the answers' beat counts by seed, the failures and the starts."""
+
+    def run(records=10, **faults):
+        text = COUNTING
+        for place in ("BANNER", "BEFORE", "AFTER"):
+            text = text.replace(place, faults.get(place.lower(), "pass"))
+        plan = write_plan([block(records, rhythm=["atrial-fibrillation"])])
+        command = [*python(tmp_path, text), tmp_path / "starts"]
+        done = suite(plan, "-o", "out", "--stay", "--jobs", "1", "--timeout", "5s", "--format", "json", command=command)
+        assert done.returncode in (0, 1), done.stderr
+        report = json.loads(done.stdout)
+        heard = {}
+        for record in report["score"]["records"]:
+            answer = tmp_path / "out" / "answers" / f"{record['record']}.csv"
+            if answer.exists():
+                heard[int(record["record"].rpartition("seed")[2])] = len(answer.read_text().split()) - 1
+        failures = {int(failure["record"].rpartition("seed")[2]): failure["why"] for failure in report["failures"]}
+        return heard, failures, len((tmp_path / "starts").read_text().splitlines())
+
+    return run
+
+
+def check_own_beats(heard, failures, records=10):
+    """No record has the beats of another; each has its own or is a failure."""
+    assert heard == {seed: seed for seed in range(1, records + 1) if seed not in failures}
+
+
+def test_a_stray_line_costs_one_record_and_gives_none_the_beats_of_another(counted):
+    heard, failures, starts = counted(before="if seed == 5: print('loaded the model', flush=True)")
+    check_own_beats(heard, failures)
+    assert list(failures) == [5]
+    assert "said 'loaded the model' in place of" in failures[5]
+    # One for the first record, one for the others, one after the failure.
+    assert starts == 3
+
+
+def test_a_bare_ok_more_is_no_answer_to_the_next_record(counted):
+    heard, failures, _ = counted(after="if seed == 5: print('ok', flush=True)")
+    check_own_beats(heard, failures)
+    assert list(failures) == [6]
+
+
+def test_a_banner_is_no_answer(counted):
+    heard, failures, _ = counted(banner="print('ok', flush=True)")
+    assert heard == {}
+    assert len(failures) == 10
+    assert "messages belong on standard error" in failures[1]
+
+
+def test_the_name_of_another_record_is_no_answer(counted):
+    wrong = "if seed == 5: print(record.replace('seed5', 'seed4'), 'ok', sep='\\t', flush=True)"
+    heard, failures, _ = counted(before=wrong)
+    check_own_beats(heard, failures)
+    assert list(failures) == [5]
+
+
+def test_silence_and_a_line_without_end_cost_one_record(counted):
+    heard, failures, _ = counted(before="\n    if seed == 4: import time; time.sleep(3600)\n    if seed == 7: print('x' * 100000, end='', flush=True)")
+    check_own_beats(heard, failures)
+    assert list(failures) == [4, 7]
+    assert failures[4] == "gave no answer within 5 s"
+    assert len(failures[7]) < 400
+
+
+def test_an_answer_ahead_of_its_question_is_none(counted):
+    ahead = "if seed == 5: print(record, 'ok', sep='\\t', flush=True)"
+    heard, failures, _ = counted(after=ahead)
+    check_own_beats(heard, failures)
+    assert list(failures) == [6]
+
+
+def test_records_with_the_same_signal_are_counted_and_named(suite, write_plan, slope_detector):
+    twice = block(1, rate_bpm=[60, 60])
+    seeds = block(3, rate_bpm=[90])
+    plan = write_plan([twice, seeds, block(3, rhythm=["atrial-fibrillation"])])
+    done = suite(plan, "-o", "out", "--format", "json", "--write", "report.txt", command=[slope_detector])
+    report = json.loads(done.stdout)
+    names = [record["record"] for record in report["score"]["records"]]
+    assert [(names.index(one["record"]), names.index(one["of"])) for one in report["repeats"]] == [(1, 0), (3, 2), (4, 2)]
+    listed = suite(plan, "--list").stdout
+    assert listed.count("same signal: ") == 3
+    assert f"same signal: {names[1]} is {names[0]}" in listed
+
+
+def test_a_suite_that_is_killed_takes_its_detectors_with_it(write_plan, program, tmp_path):
+    plan = write_plan([block(1)])
+    hangs = f"sleep 3600 & echo $! > {tmp_path / 'child'}; wait"
+    words = [program, "suite", plan, "-o", "out", "--", "sh", "-c", hangs]
+    process = subprocess.Popen(list(map(str, words)), cwd=tmp_path, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    child = tmp_path / "child"
+    while not (child.is_file() and child.read_text().endswith("\n")):
+        assert process.poll() is None, "it ended before it was killed"
+        time.sleep(0.005)
+    process.kill()
+    process.wait()
+    end = time.monotonic() + 60
+    while runs(int(child.read_text())) and time.monotonic() < end:
+        time.sleep(0.01)
+    assert not runs(int(child.read_text()))
 
 
 def test_failures_are_scored_as_nothing_found_and_stay_until_taken_away(suite, write_plan, slope_detector, tmp_path):

@@ -29,7 +29,7 @@ const CIRCLES: [(&str, usize, &str); 6] = [
     ),
     ("crates/score/src/read.rs", 6, "the readers take places and problems from the module that calls them"),
     ("crates/script/src/lib.rs", 15, "limits and documents are named at the crate's root"),
-    ("crates/suite/src/lib.rs", 9, "plans, folders and errors are named at the crate's root"),
+    ("crates/suite/src/lib.rs", 11, "plans, folders and errors are named at the crate's root"),
 ];
 
 fn core() -> Crate {

@@ -8,7 +8,7 @@ use crate::field::Field;
 use crate::pressure::sites;
 use crate::segment::{Parts, Segment};
 use crate::test_signal;
-use crate::time::Instant;
+use crate::time::{Instant, Span, TICKS_PER_SECOND};
 
 impl Player<'_> {
     /// Draws the frames of a segment into rows, the first of them `from`.
@@ -88,7 +88,8 @@ impl Player<'_> {
         // A beat of the step before may still be under way.
         let onset = self.heart.last_beat().unwrap_or(Instant::NEVER);
         if self.test_on || self.test_beat.lasts(onset, first) {
-            test_signal::add_to(&Self::test_demand(placed), &self.test_beat, onset, instants, rows, from);
+            let frame = Span::from_ticks(TICKS_PER_SECOND / u64::from(self.clock.rate().as_hz()));
+            test_signal::add_to(&Self::test_demand(placed), &self.test_beat, onset, instants, frame, rows, from);
         }
         if !self.artefacts.none() {
             let shared = shared.get_or_insert_with(artefact::Shared::new);

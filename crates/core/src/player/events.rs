@@ -10,13 +10,12 @@ use crate::field::Field;
 use crate::heart::{Activation, Heart};
 use crate::noise::Noise;
 use crate::pressure::arterial;
-use crate::pressure::ejection::Stroke;
 use crate::pressure::sites::Moment;
 use crate::pressure::{self, Pressures};
 use crate::respiration::Act;
 use crate::test_signal::{self, TestSignal};
 use crate::time::Instant;
-use crate::truth::{AtrialBeat, Event, Observer};
+use crate::truth::{AtrialBeat, CuffEvent, Event, Observer};
 
 impl Player<'_> {
     /// Lets everything happen that is due at or before `now`, and says when something happens next.
@@ -50,7 +49,7 @@ impl Player<'_> {
                     pulse = self.pressures.next();
                 }
             } else if let Some(event) = self.cuff.start() {
-                observer.observe(Event::Cuff(event));
+                self.report_cuff(&event, observer);
             }
         }
     }
@@ -96,8 +95,16 @@ impl Player<'_> {
         self.with_pressures(at, |pressures, moment| pressures.connect(&levels, moment));
         let vent = self.value(Field::CuffVent, at) >= 0.5;
         if let Some(event) = self.cuff.change(at, &self.measurement(at), vent) {
-            observer.observe(Event::Cuff(event));
+            self.report_cuff(&event, observer);
         }
+    }
+
+    /// Reports a phase of the cuff, after the reading of a deflation that it ends.
+    fn report_cuff(&mut self, event: &CuffEvent, observer: &mut dyn Observer) {
+        if let Some(reading) = self.cuff.reading(event.at) {
+            observer.observe(Event::CuffReading(reading));
+        }
+        observer.observe(Event::Cuff(*event));
     }
 
     fn start_breath(&mut self, observer: &mut dyn Observer) {
@@ -179,10 +186,10 @@ impl Player<'_> {
                     self.test_beat.told(at, code)
                 };
                 observer.observe(Event::Beat(told));
-                let stroke = self.with_pressures(now, |pressures, moment| {
+                self.with_pressures(now, |pressures, moment| {
                     pressures.ventricles(at, interval, rhythm.ejection, moment)
                 });
-                self.oscillate(now, at, &stroke);
+                self.oscillate(now, at, observer);
                 self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares(at).1);
             }
             Activation::Pace { at, chamber, captures } => {
@@ -200,30 +207,28 @@ impl Player<'_> {
         }
     }
 
-    /// Lets a beat show in the cuff, if that is inflated.
-    fn oscillate(&mut self, now: Instant, onset: Instant, stroke: &Stroke) {
+    /// Lets the pulse of a beat show in the cuff, if that is inflated.
+    fn oscillate(&mut self, now: Instant, onset: Instant, observer: &mut dyn Observer) {
         if self.cuff.is_empty() {
             return;
         }
         let moment = moment(self.step.as_ref(), now, &self.respiration);
-        let (ejection, target) = (moment.ejection, moment.target(PressureSite::Arterial, true));
-        let foot = onset.shifted(arterial::pre_ejection_s(target.period) + cuff::TRANSIT_S);
-        if self.cuff.at(foot) < cuff::LOWEST_MMHG {
-            return;
-        }
-        // The pressure that regular beats hold sets the envelope; a beat that is not regular is as much weaker or stronger.
-        let held = arterial::steady(&arterial::RADIAL, &target, ejection);
-        let Some((systolic_mmhg, diastolic_mmhg, mean_mmhg)) = held else {
+        let (period, target) = (moment.period, moment.target(PressureSite::Arterial, true));
+        let foot = onset.shifted(arterial::pre_ejection_s(period) + cuff::TRANSIT_S);
+        let Some((diastolic_mmhg, systolic_mmhg, mean_mmhg)) = self.pressures.ejected(onset, period) else {
             return;
         };
+        let regular = arterial::steady(&arterial::RADIAL, &target, moment.ejection);
+        let Some((regular_systolic, regular_diastolic, _)) = regular else { return };
         let arm = cuff::Arm {
             largest_mmhg: self.value(Field::CuffOscillation, onset),
+            regular_mmhg: regular_systolic - regular_diastolic,
             systolic_share: 0.01 * self.value(Field::CuffSystolicShare, onset),
             diastolic_share: 0.01 * self.value(Field::CuffDiastolicShare, onset),
-            systolic_mmhg,
-            mean_mmhg,
-            diastolic_mmhg,
         };
-        self.cuff.pulse(foot, stroke.strength / ejection, target.period, &arm);
+        let pulse = cuff::Pulse { foot, systolic_mmhg, mean_mmhg, diastolic_mmhg };
+        if let Some(reading) = self.cuff.pulse(now, &pulse, period, &arm) {
+            observer.observe(Event::CuffReading(reading));
+        }
     }
 }

@@ -81,6 +81,9 @@ pub fn atrial_delay(site: PressureSite) -> Span {
     Span::from_secs(chambers::A_WAVE_S).plus(lag(site))
 }
 
+/// Largest alternation, as a share of the pulse pressure.
+pub const MOST_ALTERNANS: f32 = 0.8;
+
 /// What holds at an instant.
 pub struct Moment<'v> {
     /// The instant.
@@ -134,7 +137,8 @@ impl Moment<'_> {
         let size = (systolic - diastolic) * (1.0 + variation);
         let diastolic = max(diastolic - fall, 1.0);
         let alternation = if odd { 0.0 } else { self.get(Field::Alternans) };
-        let systolic = max(diastolic + size - alternation, diastolic + min(2.0, size));
+        // Each weak pulse stays one: a larger alternation would take it away.
+        let systolic = diastolic + size - min(alternation, MOST_ALTERNANS * size);
         Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period }
     }
 

@@ -423,6 +423,16 @@ impl Trace {
         self.follow(now, plan, Cycle::new(now, plan.knot(0).mmhg));
     }
 
+    /// Whether the present cycle starts later than this.
+    pub(crate) fn begun_after(&self, instant: Instant) -> bool {
+        self.cycle.from() > instant
+    }
+
+    /// Foot, highest and mean pressure of the present cycle, mmHg, should it last `length_s` and follow its plan.
+    pub(crate) fn whole_pulse(&self, length_s: f32) -> (f32, f32, f32) {
+        (self.cycle.foot_mmhg, self.plan.highest_mmhg(), self.plan.integral(length_s) / max(length_s, SHORTEST_S))
+    }
+
     /// The cycle as it would be if it ended at `now`, and pressure and slope then.
     pub(crate) fn close(&self, now: Instant) -> (Cycle, (f32, f32)) {
         let t_s = self.time_s(now);

@@ -1,0 +1,74 @@
+//! A watcher that outlives a run which is killed, and ends the detectors that the run can no longer end.
+
+use std::io::Write;
+use std::process::{Child, ChildStdin, Command, Stdio};
+use std::sync::{Mutex, PoisonError};
+
+/// What the watcher runs: `+ GROUP` and `- GROUP` on standard input keep its list; the end of its input is the end of the run.
+#[cfg(unix)]
+const WATCH: &str = r#"trap '' HUP INT TERM
+groups=' '
+while read -r change group; do
+    case $change in
+    +) groups="$groups$group " ;;
+    -) groups="${groups%% "$group" *} ${groups#* "$group" }" ;;
+    esac
+done
+for group in $groups; do kill -s KILL -- "-$group"; done"#;
+
+/// The watcher of a run. Where it can't be started, a killed run leaves its detectors behind.
+pub struct Guard {
+    watcher: Mutex<Option<(Child, ChildStdin)>>,
+}
+
+impl Guard {
+    /// Starts to watch over this process.
+    pub fn start() -> Guard {
+        Guard { watcher: Mutex::new(watcher()) }
+    }
+
+    /// Tells of a process group that has begun.
+    pub(super) fn add(&self, group: u32) {
+        self.tell('+', group);
+    }
+
+    /// Tells of a process group that has ended.
+    pub(super) fn remove(&self, group: u32) {
+        self.tell('-', group);
+    }
+
+    fn tell(&self, change: char, group: u32) {
+        if let Some((_, stdin)) = &mut *self.watcher.lock().unwrap_or_else(PoisonError::into_inner) {
+            // Without its watcher a run goes on as well.
+            let _ = stdin.write_all(format!("{change} {group}\n").as_bytes());
+        }
+    }
+}
+
+impl Drop for Guard {
+    fn drop(&mut self) {
+        let watcher = self.watcher.lock().unwrap_or_else(PoisonError::into_inner).take();
+        if let Some((mut child, stdin)) = watcher {
+            drop(stdin);
+            // It has nothing left to end.
+            let _ = child.wait();
+        }
+    }
+}
+
+#[cfg(unix)]
+fn watcher() -> Option<(Child, ChildStdin)> {
+    use std::os::unix::process::CommandExt;
+    let mut command = Command::new("/bin/sh");
+    command.args(["-c", WATCH]).stdin(Stdio::piped()).stdout(Stdio::null()).stderr(Stdio::null());
+    // A group of its own: what ends the run's group is not to end the watcher.
+    let mut child = command.process_group(0).spawn().ok()?;
+    let stdin = child.stdin.take()?;
+    Some((child, stdin))
+}
+
+/// Other systems have no process groups to end.
+#[cfg(not(unix))]
+fn watcher() -> Option<(Child, ChildStdin)> {
+    None
+}
