@@ -43,6 +43,7 @@ mod chosen;
 mod course;
 pub mod cuff;
 pub mod ecg;
+pub mod expect;
 pub mod field;
 pub mod frame;
 mod frame_clock;

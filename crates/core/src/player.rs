@@ -138,6 +138,22 @@ impl<'a> Player<'a> {
         count
     }
 
+    /// Fills rows of pressures, as [`Player::fill_observed`] fills frames.
+    pub(crate) fn fill_pressures<R: Rows>(
+        &mut self,
+        rows: &mut R,
+        count: usize,
+        observer: &mut impl Observer,
+    ) -> usize {
+        self.fill_rows(&mut Segment::<SEGMENT>::new(), rows, count, observer)
+    }
+
+    /// Lets happen what is due before `end`, and ends there.
+    pub(crate) fn pass_to(&mut self, end: Instant, observer: &mut impl Observer) {
+        self.end = self.end.min(end);
+        self.finish(observer);
+    }
+
     /// Fills rows with frames, in segments of at most `N` between two events.
     fn fill_rows<const N: usize, R: Rows + ?Sized>(
         &mut self,

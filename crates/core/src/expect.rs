@@ -1,0 +1,203 @@
+//! What a correct monitor shows and sounds: worked out from what is played.
+//!
+//! ```text
+//! script ── player ──┬─ events ────────────────── beats, pulses, breaths, alarms ──┐
+//!                    └─ pressures at transducers ─ systolic, diastolic, mean ──────┴─ Expected, one for each step
+//! ```
+//!
+//! A [`Forecast`] plays a script without drawing its ECG and gives, step by step, each reading as a [`Band`] (lowest,
+//! highest, mean) with its [`Causes`], and the alarms with the instants at which they begin, must be known, and end.
+//! No setting is taken for a reading: only what was played counts, behind the line and the transducer that it was played
+//! through. Settings serve for the words of a cause alone.
+//!
+//! What a reading is:
+//!
+//! | reading | how it is averaged |
+//! |---|---|
+//! | heart rate, pulse rate | the last 12 RR intervals without the longest and the shortest, the last 4 when three in a row exceed 1200 ms (makers' disclosures under EC13 4.1.2.1 d); the mean of the step is its beats over their time |
+//! | respiration rate | the last 8 breaths of at least 0.1 ohm |
+//! | systolic, diastolic | highest and lowest pressure of each pulse at the transducer |
+//! | mean | of each pulse; the mean of the step is the integral over all its time |
+//!
+//! A step's readings count from [`SETTLING`] on, or from half of a shorter step on.
+
+mod alarm;
+mod causes;
+mod heart_alarms;
+mod limits;
+mod pressure;
+mod pressure_alarms;
+mod rate;
+mod reading;
+mod rows;
+mod watch;
+
+pub use alarm::{Alarm, AlarmKind, AlarmSink, Sounded, StepAlarms};
+pub use limits::{AlarmLimit, AlarmLimits};
+pub use reading::{Band, Cause, Causes, Reading};
+pub use watch::{SETTLING, SMALLEST_BREATH_OHM};
+
+use crate::anatomy::PressureSite;
+use crate::chosen::Chosen;
+use crate::player::Player;
+use crate::script::Script;
+use crate::time::{FrameRate, Instant, Span};
+use crate::timeline::Timeline;
+use rows::{ROWS, Rows};
+use watch::{Listener, Watch};
+
+/// Samples of pressures a second.
+const RATE: FrameRate = FrameRate::lit(250);
+
+/// So long a step's pressures are sampled without a gap; a ramp's all the time.
+const CLOSELY: Span = Span::secs(300);
+
+/// From then on so long, once in [`NOW_AND_THEN`].
+const A_WHILE: Span = Span::secs(20);
+
+/// See [`A_WHILE`].
+const NOW_AND_THEN: Span = Span::secs(120);
+
+/// Readings of a pressure, mmHg.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pressure {
+    /// Highest of each pulse.
+    pub systolic: Reading,
+    /// Lowest of each pulse.
+    pub diastolic: Reading,
+    /// Mean of each pulse.
+    pub mean: Reading,
+}
+
+impl Pressure {
+    const NOT_PLAYED: Pressure = {
+        let none = Reading::none(Cause::NotPlayed);
+        Pressure { systolic: none, diastolic: none, mean: none }
+    };
+}
+
+/// What a correct monitor shows and sounds in a step.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Expected {
+    /// Index of the step among the script's items.
+    pub item: usize,
+    /// Start of the step.
+    pub start: Instant,
+    /// From here on the readings have settled.
+    pub from: Instant,
+    /// End of the step, or of what was played of it.
+    pub end: Instant,
+    /// Heart rate, bpm.
+    pub rate: Reading,
+    /// Rate of arterial pulses, bpm.
+    pub pulse: Reading,
+    /// Breaths a minute.
+    pub breaths: Reading,
+    /// By site.
+    pub pressures: [Pressure; PressureSite::COUNT],
+    /// Alarms that sound in the step, at the limits given.
+    pub alarms: StepAlarms,
+    /// Premature beats told by the script that could not come.
+    pub refused: u32,
+}
+
+impl Expected {
+    /// The readings of a pressure.
+    pub fn pressure(&self, site: PressureSite) -> &Pressure {
+        self.pressures.get(site as usize).unwrap_or(&Pressure::NOT_PLAYED)
+    }
+
+    /// The most urgent alarm that begins in the step, or goes on into it for longer than it takes a monitor to settle.
+    pub fn alarm(&self) -> Option<&Sounded> {
+        self.alarms.iter().find(|sounded| self.sounds(sounded))
+    }
+
+    /// Whether an alarm belongs to this step, and is not one of the step before that is only ending.
+    pub fn sounds(&self, sounded: &Sounded) -> bool {
+        let ending = self.start.plus(SETTLING.scaled(0.5));
+        sounded.first.onset >= self.start || sounded.times > 1 || sounded.end.is_none_or(|end| end > ending)
+    }
+}
+
+/// Plays a script and says of each step what to expect.
+///
+/// Bounded memory, some 12 KiB; the work is that of its events, and of the pressures at 250 samples a second.
+#[derive(Clone, Debug)]
+pub struct Forecast<'a> {
+    player: Player<'a>,
+    timeline: Timeline<'a>,
+    watch: Watch<'a>,
+    sites: Chosen,
+    last: Instant,
+    step_start: Instant,
+    over: bool,
+}
+
+impl<'a> Forecast<'a> {
+    /// Of `script` up to `last` at most; a step that holds lasts until then. Only the pressures of `sites` are worked out.
+    pub fn new(script: &Script<'a>, sites: Chosen, limits: AlarmLimits, last: Instant) -> Forecast<'a> {
+        let last = script.duration().map_or(last, |duration| last.min(Instant::ZERO.plus(duration)));
+        Forecast {
+            player: Player::new(script, RATE).with_pressures_at(sites),
+            timeline: script.timeline(),
+            watch: Watch::new(sites, limits),
+            sites,
+            last,
+            step_start: Instant::ZERO,
+            over: false,
+        }
+    }
+
+    /// The next step; `None` after the last. `sink` is told of every alarm as it ends.
+    pub fn next_step(&mut self, sink: &mut dyn AlarmSink) -> Option<Expected> {
+        let mut rows = Rows::new();
+        while !self.over {
+            self.some(&mut rows, sink);
+            if let Some(expected) = self.watch.done() {
+                return Some(expected);
+            }
+        }
+        None
+    }
+
+    /// Plays a few frames, or passes over some time.
+    fn some(&mut self, rows: &mut Rows, sink: &mut dyn AlarmSink) {
+        let Forecast { player, timeline, watch, last, .. } = self;
+        let position = player.position();
+        let now = RATE.instant_of(position);
+        if now >= *last {
+            let mut listener = Listener { watch, timeline, last: *last, sink };
+            player.pass_to(*last, &mut listener);
+            watch.finish(*last, sink);
+            watch.end(sink);
+            self.over = true;
+            return;
+        }
+        // No frame of the next step before the events of this one.
+        let next = timeline.next_start();
+        let end = if next > now { next } else { timeline.clone().nth(1).map_or(*last, |after| after.start) };
+        let left = RATE.frame_at_or_after(end.min(*last)).saturating_sub(position).max(1);
+        let since = now.since(self.step_start);
+        let period = NOW_AND_THEN.ticks();
+        let gap = since >= CLOSELY && since.ticks() % period >= A_WHILE.ticks() && !watch.moves();
+        let mut listener = Listener { watch, timeline, last: *last, sink };
+        if gap && left > 1 {
+            let rest_s = Span::from_ticks(period - since.ticks() % period).as_secs();
+            let frames = (rest_s * RATE.as_hz() as f32) as u64 + 1;
+            player.skip_observed(frames.min(left - 1), &mut listener);
+            let now = RATE.instant_of(player.position());
+            watch.interrupt(now);
+            watch.pass(now, sink);
+        } else {
+            let count = left.min(ROWS as u64) as usize;
+            let filled = player.fill_pressures(rows, count, &mut listener);
+            for site in self.sites.sites() {
+                let samples = rows.of(site).iter().take(filled).enumerate();
+                let samples = samples.map(|(i, mmhg)| (RATE.instant_of(position + i as u64), *mmhg));
+                watch.samples(site, samples, sink);
+            }
+            watch.pass(RATE.instant_of(position + filled.saturating_sub(1) as u64), sink);
+        }
+        self.step_start = watch.start();
+    }
+}

@@ -1,0 +1,68 @@
+//! Why a quantity is other than a plain setting: for the words beside its value.
+
+use super::rate::RateMeter;
+use super::reading::{Cause, Causes};
+use super::watch::Counts;
+use crate::anatomy::PressureSite;
+use crate::pressure::sites;
+use crate::settings::Field;
+use crate::timeline::PlayedStep;
+
+fn ramps(step: &PlayedStep<'_>, moves: impl Fn(Field) -> bool) -> bool {
+    step.ramps().any(|ramp| moves(ramp.field) && ramp.to != step.get(ramp.field))
+}
+
+pub(super) fn of_rate(step: &PlayedStep<'_>, counts: &Counts, rate: &RateMeter) -> Causes {
+    let spread = rate.spread();
+    let premature = counts.ventricular + counts.premature > 0;
+    Causes::NONE
+        .and_if(ramps(step, |field| field == Field::RateBpm), Cause::Ramp)
+        .and_if(premature && spread > 1.1, Cause::Premature)
+        .and_if(!premature && spread > 1.1 && spread < 1.8, Cause::Irregular)
+        .and_if(!premature && spread >= 1.8, Cause::Pauses)
+}
+
+pub(super) fn of_breaths(step: &PlayedStep<'_>, counts: &Counts) -> Causes {
+    Causes::NONE
+        .and_if(ramps(step, |field| matches!(field, Field::BreathsPerMin | Field::BreathDepthOhm)), Cause::Ramp)
+        .and_if(step.get(Field::BreathPauseS) > 0.0 && step.get(Field::BreathsPerMin) > 0.0, Cause::Periodic)
+        .and_if(counts.shallow_breaths > 0, Cause::ShallowBreaths)
+}
+
+/// The group of settings that a field belongs to.
+fn group(field: Field) -> &'static str {
+    field.info().path.split_once('.').map_or("", |(group, _)| group)
+}
+
+pub(super) fn of_pressure(step: &PlayedStep<'_>, site: PressureSite, of_rate: Causes) -> Causes {
+    use PressureSite as Site;
+    let fields = sites::fields(site);
+    if step.get(fields.closed) >= 0.5 {
+        return Causes::NONE.and(Cause::Closed).and_if(ramps(step, |field| field == fields.level), Cause::Ramp);
+    }
+    let own = group(fields.level);
+    let source = match site {
+        Site::Femoral | Site::LeftVentricle => "arterial",
+        Site::RightAtrium => "venous",
+        Site::Wedge => "left_atrium",
+        Site::RightVentricle => "pulmonary",
+        _ => own,
+    };
+    let moves = |field: Field| field == Field::RateBpm || group(field) == own || group(field) == source;
+    let systemic = matches!(site, Site::Arterial | Site::Femoral);
+    let in_chest = !matches!(site, Site::Arterial | Site::Femoral | Site::Intracranial);
+    let line = step.get(fields.line_hz) >= 1.0;
+    let damping = step.get(fields.damping);
+    let set = |field: Field| step.get(field) != 0.0;
+    let uneven = of_rate.has(Cause::Premature) || of_rate.has(Cause::Irregular) || of_rate.has(Cause::Pauses);
+    Causes::NONE
+        .and_if(set(fields.level), Cause::Level)
+        .and_if(line && damping >= 0.6, Cause::Damped)
+        .and_if(line && damping < 0.6, Cause::Ringing)
+        .and_if(ramps(step, moves), Cause::Ramp)
+        .and_if(uneven && site != Site::Venous, Cause::WeakBeats)
+        .and_if(systemic && set(Field::ArterialSwing), Cause::Paradoxus)
+        .and_if(systemic && step.get(Field::PulseVariation) > 2.0, Cause::Variation)
+        .and_if(systemic && set(Field::Alternans), Cause::Alternans)
+        .and_if(in_chest && set(Field::ChestBreathing), Cause::Chest)
+}

@@ -1,0 +1,151 @@
+//! Rates as monitors average them.
+//!
+//! A heart rate is the mean of the last twelve RR intervals without the longest and the shortest; when three intervals in
+//! a row exceed 1200 ms, the mean of the last four. It is the rule that several makers disclose (EC13 4.1.2.1 d,
+//! IEC 60601-2-27 201.7.9.2.9.101 b 3). The band also holds the mean over all intervals, which no monitor that averages
+//! longer goes beyond.
+
+use super::reading::Band;
+use crate::math::{max, min};
+use crate::time::{Instant, Span};
+
+/// Intervals averaged.
+const KEPT: usize = 12;
+
+/// Longer than this, s, three in a row, and fewer intervals are averaged.
+const SLOW_S: f32 = 1.2;
+
+/// How many then.
+const FEW: usize = 4;
+
+/// How intervals are averaged.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Rule {
+    /// As the module says.
+    Beats,
+    /// The mean of the last eight (common practice, no source).
+    Breaths,
+}
+
+/// Averages intervals between beats, pulses or breaths.
+#[derive(Clone, Debug)]
+pub(super) struct RateMeter {
+    rule: Rule,
+    /// The last intervals, s, the newest first.
+    intervals: [f32; KEPT],
+    kept: usize,
+    last: Option<Instant>,
+    /// Intervals that began before are not kept.
+    begin: Instant,
+    /// From here on the reading has settled.
+    from: Instant,
+    total: Span,
+    count: u32,
+    shown: Option<Band>,
+    longest_s: f32,
+    shortest_s: f32,
+}
+
+impl RateMeter {
+    pub(super) const fn new(rule: Rule) -> RateMeter {
+        RateMeter {
+            rule,
+            intervals: [0.0; KEPT],
+            kept: 0,
+            last: None,
+            begin: Instant::ZERO,
+            from: Instant::ZERO,
+            total: Span::ZERO,
+            count: 0,
+            shown: None,
+            longest_s: 0.0,
+            shortest_s: f32::INFINITY,
+        }
+    }
+
+    /// A step began, whose readings settle `from` then on.
+    pub(super) fn begin(&mut self, begin: Instant, from: Instant) {
+        *self = RateMeter { begin, from, last: self.last, ..RateMeter::new(self.rule) };
+    }
+
+    /// Forgets all intervals: what follows has nothing to do with what was before.
+    pub(super) fn forget(&mut self) {
+        self.kept = 0;
+        self.last = None;
+    }
+
+    /// One more beat; says the interval before it, s.
+    pub(super) fn beat(&mut self, at: Instant) -> Option<f32> {
+        let last = self.last.replace(at)?;
+        let interval = at.since(last);
+        let interval_s = interval.as_secs();
+        if last >= self.begin {
+            self.push(interval_s);
+        }
+        if last >= self.from {
+            self.total = self.total.plus(interval);
+            self.count += 1;
+            self.longest_s = max(self.longest_s, interval_s);
+            self.shortest_s = min(self.shortest_s, interval_s);
+        }
+        if at >= self.from
+            && let Some(rate) = self.displayed()
+        {
+            self.shown = Some(self.shown.map_or(Band::steady(rate), |band| band.with(rate)));
+        }
+        Some(interval_s)
+    }
+
+    fn push(&mut self, interval_s: f32) {
+        self.intervals.rotate_right(1);
+        if let Some(first) = self.intervals.first_mut() {
+            *first = interval_s;
+        }
+        self.kept = (self.kept + 1).min(KEPT);
+    }
+
+    /// The last intervals, s, the newest first.
+    pub(super) fn intervals(&self) -> &[f32] {
+        self.intervals.get(..self.kept).unwrap_or_default()
+    }
+
+    /// Rate that a monitor shows after the last beat, per minute.
+    pub(super) fn displayed(&self) -> Option<f32> {
+        let intervals = self.intervals();
+        let mean = |of: &[f32]| of.iter().sum::<f32>() / of.len() as f32;
+        let period_s = match self.rule {
+            _ if intervals.is_empty() => return None,
+            Rule::Breaths => mean(intervals.get(..8).unwrap_or(intervals)),
+            Rule::Beats if intervals.len() >= 3 && intervals.iter().take(3).all(|interval| *interval > SLOW_S) => {
+                mean(intervals.get(..FEW).unwrap_or(intervals))
+            }
+            Rule::Beats if intervals.len() >= 5 => {
+                let longest = intervals.iter().copied().fold(0.0, max);
+                let shortest = intervals.iter().copied().fold(f32::INFINITY, min);
+                (intervals.iter().sum::<f32>() - longest - shortest) / (intervals.len() - 2) as f32
+            }
+            Rule::Beats => mean(intervals),
+        };
+        (period_s > 0.0).then(|| 60.0 / period_s)
+    }
+
+    /// The band of the step that ends at `end`; a gap of `silence_s` is shown as no rate. `None` when the step is too short to tell.
+    pub(super) fn band(&self, end: Instant, silence_s: f32) -> Option<Band> {
+        let gap_s = end.since(self.last.map_or(self.from, |last| last.max(self.from))).as_secs();
+        let longest_s = max(self.longest_s, gap_s);
+        let band = if self.count > 0 {
+            let mean = (60.0 * f64::from(self.count) / self.total.as_secs_f64()) as f32;
+            Band { mean, ..self.shown.unwrap_or(Band::steady(mean)) }.with(mean)
+        } else if longest_s >= silence_s || self.last.is_none() {
+            return Some(Band::steady(0.0));
+        } else {
+            Band::steady(self.displayed()?)
+        };
+        Some(if longest_s >= silence_s { band.with(0.0) } else { band })
+    }
+
+    /// Longest over shortest interval that was counted.
+    pub(super) fn spread(&self) -> f32 {
+        if self.count > 1 { self.longest_s / max(self.shortest_s, 0.01) } else { 1.0 }
+    }
+}

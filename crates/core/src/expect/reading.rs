@@ -1,0 +1,170 @@
+//! A quantity that a monitor shows: one value, or the band that it moves in, and what makes it so.
+
+use crate::math::{max, min};
+
+/// What a quantity did in the settled part of a step.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Band {
+    /// Lowest value that a monitor shows.
+    pub low: f32,
+    /// Highest value that it shows.
+    pub high: f32,
+    /// Mean over the time watched.
+    pub mean: f32,
+}
+
+impl Band {
+    /// A value that does not move.
+    pub const fn steady(value: f32) -> Band {
+        Band { low: value, high: value, mean: value }
+    }
+
+    /// The same with `value` within it.
+    pub(super) fn with(self, value: f32) -> Band {
+        Band { low: min(self.low, value), high: max(self.high, value), ..self }
+    }
+
+    /// Highest less lowest.
+    pub fn width(&self) -> f32 {
+        self.high - self.low
+    }
+}
+
+macro_rules! causes {
+    ($($(#[$meta:meta])* $name:ident: $words:literal;)*) => {
+        /// Why a quantity is as it is.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+        #[repr(u8)]
+        pub enum Cause { $($(#[$meta])* $name,)* }
+
+        impl Cause {
+            /// Every cause.
+            pub const ALL: &'static [Cause] = &[$(Cause::$name,)*];
+
+            /// A short phrase.
+            pub const fn words(self) -> &'static str {
+                match self { $(Cause::$name => $words,)* }
+            }
+        }
+    };
+}
+
+causes! {
+    /// The quantity is not played.
+    NotPlayed: "it is not played";
+    /// A test signal without beats is played.
+    TestSignal: "a test signal is played";
+    /// Fibrillation or flutter of the ventricles.
+    Fibrillation: "the ventricles fibrillate or flutter, so there is no beat to count";
+    /// No beat.
+    NoBeats: "no beat comes";
+    /// No pulse.
+    NoPulses: "no pulse comes";
+    /// No breath.
+    NoBreaths: "no breath comes";
+    /// Breaths too small to be seen.
+    ShallowBreaths: "the breaths are too shallow to be seen";
+    /// The stopcock is closed to the patient.
+    Closed: "the transducer is closed to the patient";
+    /// The transducer adds a level.
+    Level: "the transducer adds an offset";
+    /// The line damps.
+    Damped: "the line damps the pulse";
+    /// The line rings.
+    Ringing: "the line rings";
+    /// The step ramps it.
+    Ramp: "the step moves it";
+    /// RR intervals vary.
+    Irregular: "the beats come irregularly";
+    /// Pauses between beats.
+    Pauses: "the beats pause";
+    /// Premature beats.
+    Premature: "premature beats come";
+    /// Pulses differ in strength.
+    WeakBeats: "the beats differ in strength";
+    /// Pressure falls with inspiration.
+    Paradoxus: "it falls with each inspiration";
+    /// Pulse pressure varies with breathing.
+    Variation: "the pulse pressure varies with breathing";
+    /// The pressures in the chest move with breathing.
+    Chest: "it moves with breathing";
+    /// Every other beat is weaker.
+    Alternans: "every other pulse is lower";
+    /// Periodic breathing.
+    Periodic: "the breathing pauses";
+}
+
+/// A set of causes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Causes(u32);
+
+impl Causes {
+    /// None.
+    pub const NONE: Causes = Causes(0);
+
+    /// The set with one more.
+    pub const fn and(self, cause: Cause) -> Causes {
+        Causes(self.0 | 1 << cause as u32)
+    }
+
+    /// The set with one more, if so.
+    pub const fn and_if(self, so: bool, cause: Cause) -> Causes {
+        if so { self.and(cause) } else { self }
+    }
+
+    /// Whether a cause is in it.
+    pub const fn has(self, cause: Cause) -> bool {
+        self.0 & 1 << cause as u32 != 0
+    }
+
+    /// Whether it has none.
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
+    }
+
+    /// The causes, in the order of their table.
+    pub fn iter(self) -> impl Iterator<Item = Cause> {
+        Cause::ALL.iter().copied().filter(move |cause| self.has(*cause))
+    }
+}
+
+/// What a correct monitor shows of a quantity, and why.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// The band; `None` where a correct monitor may show anything, or nothing.
+    pub band: Option<Band>,
+    /// What makes it other than a plain setting.
+    pub causes: Causes,
+}
+
+impl Reading {
+    /// Nothing to read.
+    pub const fn none(cause: Cause) -> Reading {
+        Reading { band: None, causes: Causes::NONE.and(cause) }
+    }
+}
+
+/// What gathers a band.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Gathered {
+    low: f32,
+    high: f32,
+    sum: f64,
+    weight: f64,
+}
+
+impl Gathered {
+    pub(super) const NONE: Gathered = Gathered { low: f32::INFINITY, high: f32::NEG_INFINITY, sum: 0.0, weight: 0.0 };
+
+    /// Takes in a value that held for `weight`.
+    pub(super) fn take(&mut self, value: f32, weight: f32) {
+        self.low = min(self.low, value);
+        self.high = max(self.high, value);
+        self.sum += f64::from(value) * f64::from(weight);
+        self.weight += f64::from(weight);
+    }
+
+    pub(super) fn band(&self) -> Option<Band> {
+        (self.weight > 0.0).then(|| Band { low: self.low, high: self.high, mean: (self.sum / self.weight) as f32 })
+    }
+}

@@ -1,0 +1,391 @@
+//! What is watched while a script is played: beats, pulses, breaths and pressures of the present step, and its alarms.
+
+use super::alarm::{AlarmKind, AlarmSink, Board};
+use super::causes;
+use super::heart_alarms::{HeartAlarms, supraventricular};
+use super::limits::{AlarmLimit, AlarmLimits};
+use super::pressure::{Look, PressureMeter};
+use super::pressure_alarms::PressureAlarms;
+use super::rate::{RateMeter, Rule};
+use super::reading::{Cause, Causes, Reading};
+use super::{Expected, Pressure};
+use crate::anatomy::PressureSite;
+use crate::chosen::Chosen;
+use crate::pressure::sites;
+use crate::settings::Field;
+use crate::test_signal::TestSignal;
+use crate::time::{Instant, Span};
+use crate::timeline::{Placed, Timeline};
+use crate::truth::{Beat, BeatCode, Breath, Chamber, Episode, Event, Observer, Pulse};
+
+/// Readings of a step have settled after this, or after half of a step that is shorter than twice as long: the time that
+/// a read-out is given (EC13 4.1.2.1 e, IEC 60601-2-27 201.7.9.2.9.101 b 4).
+pub const SETTLING: Span = Span::secs(20);
+
+/// Smallest breath that is seen, ohm (makers' printed specifications).
+pub const SMALLEST_BREATH_OHM: f32 = 0.1;
+
+/// Smallest pulse that is counted, mmHg (common practice, no source).
+const SMALLEST_PULSE_MMHG: f32 = 2.0;
+
+/// Largest QRS of a test signal that is not counted, mV (IEC 60601-2-27, as makers quote it).
+const LARGEST_UNSEEN_MV: f32 = 0.15;
+
+/// Width of the spike of 1 mV that is not counted, ms (EC13 4.2.6.1, from memory).
+const UNSEEN_SPIKE_MS: f32 = 10.0;
+
+/// Feet of pulses within the frames that are filled together: one at each site at most.
+const FEET: usize = 16;
+
+#[derive(Clone, Copy, Debug)]
+struct Foot {
+    site: PressureSite,
+    at: Instant,
+}
+
+/// What was counted in the step.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Counts {
+    pub(super) ventricular: u32,
+    pub(super) premature: u32,
+    /// Beats told by the script that did not come.
+    pub(super) refused: u32,
+    pub(super) shallow_breaths: u32,
+    /// Whether the ventricles fibrillated once settled.
+    pub(super) fibrillated: bool,
+}
+
+#[derive(Clone, Debug)]
+pub(super) struct Watch<'a> {
+    limits: AlarmLimits,
+    chosen: Chosen,
+    placed: Option<Placed<'a>>,
+    from: Instant,
+    counts: Counts,
+    rate: RateMeter,
+    /// Every pulse, and those at least half as high as the highest.
+    pulses: [RateMeter; 2],
+    highest_pulse_mmhg: f32,
+    breaths: RateMeter,
+    last_breath: Instant,
+    pressures: [PressureMeter; PressureSite::COUNT],
+    feet: [Option<Foot>; FEET],
+    heart: HeartAlarms,
+    of_pressure: PressureAlarms,
+    board: Board,
+    done: Option<Expected>,
+}
+
+impl<'a> Watch<'a> {
+    pub(super) fn new(chosen: Chosen, limits: AlarmLimits) -> Watch<'a> {
+        Watch {
+            limits,
+            chosen,
+            placed: None,
+            from: Instant::ZERO,
+            counts: Counts::default(),
+            rate: RateMeter::new(Rule::Beats),
+            pulses: core::array::from_fn(|_| RateMeter::new(Rule::Beats)),
+            highest_pulse_mmhg: 0.0,
+            breaths: RateMeter::new(Rule::Breaths),
+            last_breath: Instant::ZERO,
+            pressures: core::array::from_fn(|_| PressureMeter::new()),
+            feet: [None; FEET],
+            heart: HeartAlarms::new(),
+            of_pressure: PressureAlarms::new(),
+            board: Board::new(),
+            done: None,
+        }
+    }
+
+    /// The step that has ended, once.
+    pub(super) fn done(&mut self) -> Option<Expected> {
+        self.done.take()
+    }
+
+    /// A step begins and ends at `end`.
+    pub(super) fn begin(&mut self, placed: Placed<'a>, end: Instant, sink: &mut dyn AlarmSink) {
+        let at = placed.start;
+        self.finish(at, sink);
+        let half = Span::from_ticks(end.since(at).ticks() / 2);
+        self.placed = Some(placed);
+        self.from = at.plus(half.min(SETTLING));
+        self.counts = Counts { fibrillated: self.heart.fibrillates(), ..Counts::default() };
+        self.rate.begin(at, self.from);
+        for pulses in &mut self.pulses {
+            pulses.begin(at, self.from);
+        }
+        self.breaths.begin(at, self.from);
+        for meter in &mut self.pressures {
+            meter.begin(at, self.from);
+        }
+        self.board.begin();
+        if !self.has_beats() {
+            self.heart.suspend(at, &mut self.board, sink);
+        }
+    }
+
+    /// The step in hand ends.
+    pub(super) fn finish(&mut self, end: Instant, sink: &mut dyn AlarmSink) {
+        self.pass(end, sink);
+        self.done = self.expected(end);
+    }
+
+    /// Nothing follows: alarms that still hold are told.
+    pub(super) fn end(&mut self, sink: &mut dyn AlarmSink) {
+        self.board.finish(sink);
+    }
+
+    /// Start of the step in hand.
+    pub(super) fn start(&self) -> Instant {
+        self.placed.map_or(Instant::ZERO, |placed| placed.start)
+    }
+
+    /// Whether anything moves in it by itself.
+    pub(super) fn moves(&self) -> bool {
+        self.placed.is_some_and(|placed| placed.step.ramps().next().is_some())
+    }
+
+    fn value(&self, field: Field, at: Instant) -> f32 {
+        self.placed.map_or(0.0, |placed| placed.step.value(field, at.since(placed.start)))
+    }
+
+    /// Whether the step plays beats, or could.
+    fn has_beats(&self) -> bool {
+        self.placed.is_none_or(|placed| TestSignal::numbered(placed.step.get(Field::TestSignal)).has_beats())
+    }
+
+    /// Time has come to `now`.
+    pub(super) fn pass(&mut self, now: Instant, sink: &mut dyn AlarmSink) {
+        let Some(placed) = self.placed else { return };
+        let (limits, body) = (self.limits, placed.step.body());
+        let limit = |limit| limits.of(limit, body);
+        if self.has_beats() {
+            self.heart.pass(now, &limit, &mut self.board, sink);
+        } else {
+            self.heart.suspend(now, &mut self.board, sink);
+        }
+        let limit_s = limit(AlarmLimit::ApnoeaS);
+        let known = self.last_breath.plus(Span::from_secs(limit_s));
+        if limit_s > 0.0 && now > known {
+            self.board.raise(AlarmKind::Apnoea, self.last_breath, known);
+            self.board.clear(AlarmKind::LowBreathing, known, sink);
+        }
+    }
+
+    /// An event other than the start of a step.
+    pub(super) fn event(&mut self, event: Event, sink: &mut dyn AlarmSink) {
+        match event {
+            Event::Beat(beat) => self.beat(&beat, sink),
+            Event::Episode {
+                episode: Episode::VentricularFibrillation | Episode::VentricularFlutter,
+                at,
+                starts,
+                ..
+            } => {
+                if !starts {
+                    self.pass(at, sink);
+                    self.rate.forget();
+                }
+                self.counts.fibrillated |= starts || at > self.from;
+                self.heart.ventricles(at, starts, &mut self.board, sink);
+            }
+            Event::Episode { episode: Episode::AtrialFibrillation, starts, .. } => self.heart.atria(starts),
+            Event::Pace { at, chamber: Chamber::Ventricle, captures } => {
+                let period_s = Span::period(self.value(Field::RateBpm, at)).as_secs();
+                self.heart.pace(at, captures, period_s, &mut self.board, sink);
+            }
+            Event::Breath(breath) => self.breath(&breath, sink),
+            Event::Pulse(pulse) => self.pulse(&pulse),
+            _ => {}
+        }
+    }
+
+    fn beat(&mut self, beat: &Beat, sink: &mut dyn AlarmSink) {
+        let Some(placed) = self.placed else { return };
+        if TestSignal::numbered(placed.step.get(Field::TestSignal)) == TestSignal::TriangularQrs {
+            let height_mv = crate::math::abs(self.value(Field::TestHeightMv, beat.onset));
+            let spike = placed.step.get(Field::TestWidthMs) <= UNSEEN_SPIKE_MS && height_mv <= 1.0;
+            if height_mv <= LARGEST_UNSEEN_MV || spike {
+                return;
+            }
+        }
+        let ventricular = matches!(beat.code, BeatCode::VentricularPremature | BeatCode::ROnT);
+        self.counts.ventricular += u32::from(ventricular);
+        self.counts.premature += u32::from(supraventricular(beat.code));
+        self.rate.beat(beat.peak);
+        let (limits, body) = (self.limits, placed.step.body());
+        self.heart.beat(beat, &|limit| limits.of(limit, body), &mut self.board, sink);
+    }
+
+    fn breath(&mut self, breath: &Breath, sink: &mut dyn AlarmSink) {
+        if breath.depth_ohm < SMALLEST_BREATH_OHM {
+            self.counts.shallow_breaths += 1;
+            return;
+        }
+        self.pass(breath.start, sink);
+        self.board.clear(AlarmKind::Apnoea, breath.start, sink);
+        let Some(placed) = self.placed else { return };
+        let before = self.last_breath;
+        self.last_breath = breath.end;
+        self.breaths.beat(breath.start);
+        let body = placed.step.body();
+        let [low, high] = [AlarmLimit::BreathsLow, AlarmLimit::BreathsHigh].map(|limit| self.limits.of(limit, body));
+        if let Some(rate) = self.breaths.displayed().filter(|_| self.breaths.intervals().len() >= 4) {
+            let since = |beyond: bool| beyond.then_some(before);
+            self.board.set(AlarmKind::LowBreathing, since(rate < low), breath.start, sink);
+            self.board.set(AlarmKind::HighBreathing, since(rate > high), breath.start, sink);
+        }
+    }
+
+    fn pulse(&mut self, pulse: &Pulse) {
+        if let Some(place) = self.feet.iter_mut().find(|place| place.is_none()) {
+            *place = Some(Foot { site: pulse.site, at: pulse.end });
+        }
+        if pulse.site != PressureSite::Arterial {
+            return;
+        }
+        let height = pulse.systolic_mmhg - pulse.foot_mmhg;
+        if height < SMALLEST_PULSE_MMHG {
+            return;
+        }
+        self.highest_pulse_mmhg = crate::math::max(0.98 * self.highest_pulse_mmhg, height);
+        let [all, strong] = &mut self.pulses;
+        all.beat(pulse.foot);
+        if height >= 0.5 * self.highest_pulse_mmhg {
+            strong.beat(pulse.foot);
+        }
+    }
+
+    /// Some time was passed over without samples.
+    pub(super) fn interrupt(&mut self, now: Instant) {
+        for meter in &mut self.pressures {
+            meter.interrupt(now);
+        }
+        self.feet = [None; FEET];
+    }
+
+    /// Samples of the sites played, at consecutive instants.
+    pub(super) fn samples(
+        &mut self,
+        site: PressureSite,
+        samples: impl Iterator<Item = (Instant, f32)>,
+        sink: &mut dyn AlarmSink,
+    ) {
+        let Some(placed) = self.placed else { return };
+        let Some(meter) = self.pressures.get_mut(site as usize) else { return };
+        let (limits, body) = (self.limits, placed.step.body());
+        let limit = |limit| limits.of(limit, body);
+        let of_pressure = &mut self.of_pressure;
+        let board = &mut self.board;
+        let mut look = |look: Option<Look>, now: Instant| {
+            if let Some(look) = look {
+                of_pressure.look(site, &look, now, &limit, board, sink);
+            }
+        };
+        for (at, mmhg) in samples {
+            for place in &mut self.feet {
+                if let Some(foot) = place.filter(|foot| foot.site == site && foot.at <= at) {
+                    *place = None;
+                    look(meter.foot(foot.at, true), at);
+                }
+            }
+            look(meter.sample(at, mmhg), at);
+        }
+    }
+
+    fn expected(&self, end: Instant) -> Option<Expected> {
+        let placed = self.placed?;
+        let step = &placed.step;
+        let limit = |limit| self.limits.of(limit, step.body());
+        let of_rate = causes::of_rate(step, &self.counts, &self.rate);
+        let rate = if !self.has_beats() {
+            Reading::none(Cause::TestSignal)
+        } else if self.counts.fibrillated {
+            Reading::none(Cause::Fibrillation)
+        } else {
+            let band = self.rate.band(end, limit(AlarmLimit::AsystoleS));
+            let silent = band.is_some_and(|band| band.high == 0.0);
+            Reading { band, causes: if silent { Causes::NONE.and(Cause::NoBeats) } else { of_rate } }
+        };
+        let breaths = Reading {
+            band: self.breaths.band(end, limit(AlarmLimit::ApnoeaS)),
+            causes: causes::of_breaths(step, &self.counts),
+        };
+        let breaths = match breaths.band {
+            Some(band) if band.high == 0.0 => {
+                Reading { causes: breaths.causes.and_if(self.counts.shallow_breaths == 0, Cause::NoBreaths), ..breaths }
+            }
+            _ => breaths,
+        };
+        let closed = |site| step.get(sites::fields(site).closed) >= 0.5;
+        let pressures = core::array::from_fn(|i| {
+            let (Some(site), Some(meter)) = (PressureSite::ALL.get(i).copied(), self.pressures.get(i)) else {
+                return Pressure::NOT_PLAYED;
+            };
+            if !self.chosen.has(site) {
+                return Pressure::NOT_PLAYED;
+            }
+            let bands = meter.bands(closed(site), end);
+            let causes = causes::of_pressure(step, site, of_rate);
+            let reading = |band: Option<super::Band>| Reading {
+                band,
+                causes: match band {
+                    Some(_) => causes,
+                    None => Causes::NONE.and(Cause::NoPulses),
+                },
+            };
+            Pressure {
+                systolic: reading(bands.systolic),
+                diastolic: reading(bands.diastolic),
+                mean: reading(bands.mean),
+            }
+        });
+        Some(Expected {
+            item: placed.item,
+            start: placed.start,
+            from: self.from.min(end),
+            end,
+            rate,
+            pulse: self.pulse_rate(end, closed(PressureSite::Arterial), of_rate, limit(AlarmLimit::AsystoleS)),
+            breaths,
+            pressures,
+            alarms: *self.board.step(),
+            refused: self.counts.refused,
+        })
+    }
+
+    fn pulse_rate(&self, end: Instant, closed: bool, causes: Causes, silence_s: f32) -> Reading {
+        if closed || !self.chosen.has(PressureSite::Arterial) {
+            return Reading::none(if closed { Cause::Closed } else { Cause::NotPlayed });
+        }
+        let [all, strong] = &self.pulses;
+        let band = all.band(end, silence_s).map(|band| {
+            let strong = strong.band(end, silence_s).unwrap_or(band);
+            band.with(strong.low).with(strong.high)
+        });
+        let silent = band.is_some_and(|band| band.high == 0.0);
+        if silent { Reading::none(Cause::NoPulses) } else { Reading { band, causes } }
+    }
+}
+
+/// Lets a watch listen, and tells of alarms.
+pub(super) struct Listener<'w, 'a> {
+    pub(super) watch: &'w mut Watch<'a>,
+    /// The steps that are still to come.
+    pub(super) timeline: &'w mut Timeline<'a>,
+    /// The end of what is played.
+    pub(super) last: Instant,
+    pub(super) sink: &'w mut dyn AlarmSink,
+}
+
+impl Observer for Listener<'_, '_> {
+    fn observe(&mut self, event: Event) {
+        if !matches!(event, Event::Step { .. }) {
+            self.watch.event(event, self.sink);
+        } else if let Some(placed) = self.timeline.next() {
+            let end = placed.step.duration().map_or(Instant::NEVER, |duration| placed.start.plus(duration));
+            self.watch.begin(placed, end.min(self.last), self.sink);
+        }
+    }
+}
