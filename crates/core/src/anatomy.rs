@@ -179,7 +179,33 @@ impl EctopicSite {
     }
 }
 
-/// A stretch of rhythm without countable beats, or of time without breaths.
+/// Why a beat that was asked for does not come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+pub enum Refusal {
+    /// The chamber had just been activated and takes no second impulse.
+    Refractory,
+    /// Its impulse does not get through to the ventricles: a P wave may come, without its QRS.
+    Blocked,
+    /// The chamber fibrillates or flutters.
+    Fibrillation,
+    /// The step is over before its time.
+    StepEnded,
+}
+
+impl Refusal {
+    /// Word in the truth.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Refusal::Refractory => "refractory",
+            Refusal::Blocked => "blocked",
+            Refusal::Fibrillation => "fibrillation",
+            Refusal::StepEnded => "step-ended",
+        }
+    }
+}
+
+/// A stretch of rhythm without countable beats, of time without breaths, or of something that settings add to the ECG.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Episode {
@@ -193,11 +219,17 @@ pub enum Episode {
     VentricularFibrillation,
     /// No breathing: from the end of a breath to the start of the next.
     Apnoea,
+    /// An ST level of at least 0.1 mV in a group of leads.
+    StShift,
+    /// Noise of any kind: hum, wander, muscle, motion (with the pauses between its bursts), surgery.
+    Noise,
+    /// An electrode is off.
+    LeadOff,
 }
 
 impl Episode {
-    /// Every kind.
-    pub const ALL: [Episode; 4] = [
+    /// Every kind that is a rhythm.
+    pub const RHYTHMS: [Episode; 4] = [
         Episode::AtrialFibrillation,
         Episode::AtrialFlutter,
         Episode::VentricularFlutter,

@@ -31,11 +31,11 @@ use muscle::Muscle;
 use pair::Pair;
 
 /// The fields that switch a layer on when they are not zero.
-const SWITCHES: [Field; 6] =
+pub(crate) const SWITCHES: [Field; 6] =
     [Field::MainsMv, Field::WanderMv, Field::BreathingWanderMv, Field::MuscleMv, Field::MotionMv, Field::SurgeryMv];
 
 /// Electrodes that may come off, in the order of [`crate::frame::Electrode`].
-const OFF: [Field; 9] = [
+pub(crate) const OFF: [Field; 9] = [
     Field::OffRa,
     Field::OffLa,
     Field::OffLl,

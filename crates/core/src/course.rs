@@ -27,6 +27,19 @@ impl Course {
         (since_start >= self.over).then_some(self.to)
     }
 
+    /// When, after `since_start`, it has passed `level` or its opposite, or ends; `None` once it has settled.
+    pub(crate) fn passes(&self, level: f32, since_start: Span) -> Option<Span> {
+        self.settled(since_start).is_none().then(|| {
+            let after = |level: f32| {
+                let share = (level - self.from) / (self.to - self.from);
+                // A little late, so that rounding does not leave it on this side.
+                let passed = self.over.scaled(share).plus(Span::millis(1));
+                (share > 0.0 && share < 1.0 && passed > since_start).then_some(passed)
+            };
+            [after(level), after(-level)].into_iter().flatten().fold(self.over, Span::min)
+        })
+    }
+
     /// The value at `since_start` into the step.
     #[inline]
     pub(crate) fn at(&self, since_start: Span) -> f32 {

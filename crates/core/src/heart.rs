@@ -19,7 +19,7 @@ pub mod rhythm;
 mod variability;
 mod ventricles;
 
-use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, Episode, Pathway};
+use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, EctopicSite, Episode, Pathway, Refusal};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
@@ -125,10 +125,37 @@ pub enum Activation {
         /// Start or end.
         starts: bool,
     },
+    /// A beat that was asked for does not come.
+    Refused {
+        /// When that is decided.
+        at: Instant,
+        /// What was asked for.
+        asked: Asked,
+        /// Why.
+        why: Refusal,
+    },
+}
+
+/// A premature beat asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Asked {
+    /// When its focus was to fire.
+    pub at: Instant,
+    /// Where.
+    pub site: EctopicSite,
 }
 
 /// Takes what the heart did.
 pub type Emit<'e> = &'e mut dyn FnMut(Activation);
+
+/// How an impulse goes down from the atria.
+#[derive(Clone, Copy, Debug)]
+struct Descent {
+    pr: Span,
+    code: BeatCode,
+    /// The beat asked for that it is to bring.
+    asked: Option<Asked>,
+}
 
 /// An impulse on its way to the ventricles.
 #[derive(Clone, Copy, Debug)]
@@ -139,6 +166,8 @@ struct Impulse {
     code: BeatCode,
     /// From a focus or device in the ventricles, not from above.
     ventricular: bool,
+    /// The beat asked for that it is to bring.
+    asked: Option<Asked>,
 }
 
 /// The clocks, in the order in which they go when they ring together.
@@ -208,6 +237,9 @@ pub struct Heart {
 
 /// The ventricles answer no second impulse this soon after one, or 55 % of a period where that is shorter.
 const VENTRICLES_REFRACTORY: Span = Span::millis(240);
+/// The atria answer no second impulse this soon after one, or 55 % of their period where that is shorter: effective refractory
+/// periods of human atria are 150 to 360 ms (textbooks, from memory).
+const ATRIA_REFRACTORY: Span = Span::millis(200);
 /// Impulses from above and from a ventricular focus that arrive within this of each other fuse.
 const FUSION: Span = Span::millis(50);
 /// Share of its period below which no variability brings the sinus node.
@@ -296,14 +328,14 @@ impl Heart {
             self.focus_count = 0;
         }
         self.change_atria(now, changed, demand, noise);
-        self.change_ventricles(now, changed, demand);
+        self.change_ventricles(now, changed, demand, emit);
         self.change_device(now, changed, demand);
         if changed {
             self.stop(Clock::Ectopic);
             self.stop(Clock::Retrograde);
             self.ectopic_left = 0;
             self.plan_ectopic(demand, noise);
-            for episode in Episode::ALL {
+            for episode in Episode::RHYTHMS {
                 let starts = plays(self.rhythm, episode);
                 if starts != plays(before, episode) {
                     emit(Activation::Episode { episode, at: now, starts });
@@ -351,14 +383,13 @@ impl Heart {
         }
     }
 
-    fn change_ventricles(&mut self, now: Instant, changed: bool, demand: &Demand) {
+    fn change_ventricles(&mut self, now: Instant, changed: bool, demand: &Demand, emit: Emit<'_>) {
         match demand.rhythm.ventricles {
             Ventricles::Focus { .. } => self.set(Clock::Focus, self.new_source(now, demand.period())),
             Ventricles::Following => self.stop(Clock::Focus),
             Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. } => {
                 self.stop(Clock::Focus);
-                self.impulses = [None; IMPULSES];
-                self.stop(Clock::Arrival);
+                self.lose_impulses(now, Refusal::Fibrillation, emit);
             }
         }
         if demand.rhythm.escape.is_none() {
@@ -399,7 +430,7 @@ impl Heart {
             Clock::PaceAtrium => self.pace_atrium(now, demand, emit),
             Clock::PacedAtria => {
                 self.stop(Clock::PacedAtria);
-                let down = Some((demand.pr, demand.rhythm.code));
+                let down = Some(Descent { pr: demand.pr, code: demand.rhythm.code, asked: None });
                 self.activate_atria(now, AtrialOrigin::Paced, down, demand, noise, emit);
             }
             Clock::Irregular => {
@@ -421,7 +452,7 @@ impl Heart {
             Clock::Escape => {
                 self.stop(Clock::Escape);
                 if let Some(escape) = demand.rhythm.escape {
-                    self.activate_from(escape.focus, escape.code, now, demand, noise, emit);
+                    self.activate_from(escape.focus, escape.code, now, None, demand, noise, emit);
                     self.await_escape(now, demand);
                 }
             }
@@ -457,32 +488,49 @@ impl Heart {
         let soonest = now.plus(demand.atrial_period().scaled(SHORTEST));
         self.schedule_sinus(self.sinus_due.plus(interval), soonest, demand, noise);
         if leaves {
-            self.activate_atria(now, origin, Some((pr, demand.rhythm.code)), demand, noise, emit);
+            let down = Some(Descent { pr, code: demand.rhythm.code, asked: None });
+            self.activate_atria(now, origin, down, demand, noise, emit);
         }
     }
 
-    /// Atria activated at `now`; with PR and code when the impulse may go down.
+    /// Atria activated at `now`, unless they are refractory; with PR and code when the impulse may go down.
     fn activate_atria(
         &mut self,
         now: Instant,
         origin: AtrialOrigin,
-        down: Option<(Span, BeatCode)>,
+        down: Option<Descent>,
         demand: &Demand,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
+        let asked = down.and_then(|descent| descent.asked);
+        if !self.atria_ready(now, demand) {
+            let fibrillate = matches!(demand.rhythm.atria, Atria::Fibrillation { .. });
+            let why = if fibrillate { Refusal::Fibrillation } else { Refusal::Refractory };
+            return refuse(asked, now, why, emit);
+        }
         emit(Activation::Atria { at: now, origin, cycle: demand.atrial_period() });
         self.last_atrial = Some(now);
         self.device_sees_atria(now, origin == AtrialOrigin::Paced, demand);
-        let Some((pr, code)) = down else {
+        let Some(descent) = down else {
             // From below: the sinus node starts anew.
             self.reset_sinus(now, demand, noise);
             return;
         };
-        if let Some(delay) = self.node.offer(now, pr, demand, noise) {
-            let impulse = self.conducted(now.plus(delay), Some(now), code, demand);
-            self.send(impulse);
+        match self.node.offer(now, descent.pr, demand, noise) {
+            Some(delay) => {
+                let impulse = self.conducted(now.plus(delay), Some(now), descent.code, demand);
+                self.send(Impulse { asked, ..impulse }, emit);
+            }
+            None => refuse(asked, now, Refusal::Blocked, emit),
         }
+    }
+
+    /// Whether the atria take an impulse.
+    fn atria_ready(&self, now: Instant, demand: &Demand) -> bool {
+        let refractory = demand.atrial_period().scaled(0.55).min(ATRIA_REFRACTORY);
+        let fibrillate = matches!(demand.rhythm.atria, Atria::Fibrillation { .. });
+        !fibrillate && self.last_atrial.is_none_or(|last| now.since(last) >= refractory)
     }
 
     fn reset_sinus(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
@@ -495,14 +543,23 @@ impl Heart {
 
     /// An impulse from above.
     fn conducted(&self, arrives: Instant, p_onset: Option<Instant>, code: BeatCode, demand: &Demand) -> Impulse {
-        Impulse { arrives, p_onset, pathway: demand.rhythm.pathway, code, ventricular: false }
+        Impulse { arrives, p_onset, pathway: demand.rhythm.pathway, code, ventricular: false, asked: None }
     }
 
-    fn send(&mut self, impulse: Impulse) {
-        if let Some(place) = self.impulses.iter_mut().find(|place| place.is_none()) {
-            *place = Some(impulse);
+    fn send(&mut self, impulse: Impulse, emit: Emit<'_>) {
+        match self.impulses.iter_mut().find(|place| place.is_none()) {
+            Some(place) => *place = Some(impulse),
+            None => refuse(impulse.asked, impulse.arrives, Refusal::Blocked, emit),
         }
         self.set(Clock::Arrival, self.next_arrival());
+    }
+
+    /// Stops every impulse on its way.
+    fn lose_impulses(&mut self, now: Instant, why: Refusal, emit: Emit<'_>) {
+        for impulse in core::mem::take(&mut self.impulses).into_iter().flatten() {
+            refuse(impulse.asked, now, why, emit);
+        }
+        self.stop(Clock::Arrival);
     }
 
     fn next_arrival(&self) -> Instant {
@@ -523,7 +580,7 @@ impl Heart {
         };
         self.focus_count = self.focus_count.wrapping_add(1);
         self.await_focus(now, spread, demand, noise);
-        self.activate_from(focus, code, now, demand, noise, emit);
+        self.activate_from(focus, code, now, None, demand, noise, emit);
     }
 
     fn await_focus(&mut self, now: Instant, spread: f32, demand: &Demand, noise: &Noise) {
@@ -542,6 +599,13 @@ impl Default for Heart {
     }
 }
 
+/// Tells that a beat does not come, if it was asked for.
+fn refuse(asked: Option<Asked>, at: Instant, why: Refusal, emit: Emit<'_>) {
+    if let Some(asked) = asked {
+        emit(Activation::Refused { at, asked, why });
+    }
+}
+
 /// Whether a rhythm is an episode of this kind.
 fn plays(rhythm: &Rhythm, episode: Episode) -> bool {
     match episode {
@@ -549,6 +613,6 @@ fn plays(rhythm: &Rhythm, episode: Episode) -> bool {
         Episode::AtrialFlutter => matches!(rhythm.atria, Atria::Driving(AtrialOrigin::Flutter)),
         Episode::VentricularFlutter => matches!(rhythm.ventricles, Ventricles::Flutter { .. }),
         Episode::VentricularFibrillation => matches!(rhythm.ventricles, Ventricles::Fibrillation { .. }),
-        Episode::Apnoea => false,
+        _ => false,
     }
 }

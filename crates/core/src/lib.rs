@@ -26,7 +26,7 @@
 //!
 //! # What holds
 //! - Any block size, `skip`, and a clone of the player give the same bits; so do debug, release, x86-64 and Cortex-M4F.
-//! - No panic, no heap; the player is plain data below 4 KiB.
+//! - No panic, no heap; the player is plain data below 6 KiB.
 //! - Values are `f32` in the unit that the name says: mV, mmHg, ohm.
 //!
 //! # Safety

@@ -4,6 +4,7 @@
 //! step asks of it from `demands`), and fills frames with closed-form signals in between (`drawing`). It is the only
 //! place where anything mutates.
 
+mod conditions;
 mod demands;
 mod drawing;
 mod events;
@@ -27,6 +28,7 @@ use crate::test_signal;
 use crate::time::{FrameRate, Instant, Span};
 use crate::timeline::{Placed, Timeline};
 use crate::truth::{Event, Observer};
+use conditions::Conditions;
 use demands::moment;
 
 /// Frames worked on together between two events.
@@ -42,6 +44,7 @@ pub struct Player<'a> {
     timeline: Timeline<'a>,
     step: Option<Placed<'a>>,
     artefacts: Layers,
+    conditions: Conditions,
     /// How many of the step's premature beats have come.
     beats_told: u32,
     end: Instant,
@@ -86,6 +89,7 @@ impl<'a> Player<'a> {
             timeline,
             step: None,
             artefacts: Layers::default(),
+            conditions: Conditions::new(),
             beats_told: 0,
             end: duration.map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),
             clock: FrameClock::new(rate),
@@ -251,6 +255,7 @@ impl<'a> Player<'a> {
         if let Some(reading) = self.cuff.reading(self.end) {
             observer.observe(Event::CuffReading(reading));
         }
+        self.refuse_the_rest(self.end, observer);
         let moment = moment(self.step.as_ref(), self.end, &self.respiration);
         self.pressures.finish(self.end, &moment, observer);
     }

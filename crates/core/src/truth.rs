@@ -3,7 +3,7 @@
 use crate::anatomy::{AtrialOrigin, PressureSite};
 use crate::time::{Instant, Span};
 
-pub use crate::anatomy::{BeatCode, Chamber, Episode};
+pub use crate::anatomy::{BeatCode, Chamber, Episode, Refusal};
 
 /// A ventricular activation.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -124,6 +124,19 @@ pub struct CuffReading {
     pub diastolic_mmhg: Band,
 }
 
+/// A beat that was asked for and does not come.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct RefusedBeat {
+    /// When that is decided: when its focus was to fire, or when its impulse is lost on the way down.
+    pub at: Instant,
+    /// When its focus was to fire.
+    pub asked: Instant,
+    /// Where.
+    pub site: crate::anatomy::EctopicSite,
+    /// Why.
+    pub why: Refusal,
+}
+
 /// Something that happened.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[non_exhaustive]
@@ -165,6 +178,8 @@ pub enum Event {
     Cuff(CuffEvent),
     /// A deflation of the cuff has passed the pressures of its pulses.
     CuffReading(CuffReading),
+    /// A beat that was asked for does not come.
+    Refused(RefusedBeat),
 }
 
 impl Event {
@@ -178,6 +193,7 @@ impl Event {
             Event::Pulse(pulse) => pulse.end,
             Event::Cuff(cuff) => cuff.at,
             Event::CuffReading(reading) => reading.at,
+            Event::Refused(beat) => beat.at,
         }
     }
 }

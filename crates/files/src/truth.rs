@@ -8,7 +8,7 @@
 //! | `breaths` | breath | `time_s` (start of inspiration), `peak_s`, `end_s`, `depth_ohm` |
 //! | `pacing` | pulse of a pacing device | `time_s`, `frame`, `chamber`, `captures` (`yes`, `no`) |
 //! | `cuff` | phase of the cuff | `time_s` (start), `phase` (`inflating`, `deflating`, `over-pressure`, `vented`), `cuff_mmhg`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg` (what a reading is expected to be, at the start of a deflation that passes them) |
-//! | `episodes` | fibrillation, flutter or apnoea | `start_s`, `end_s`, `episode` |
+//! | `episodes` | fibrillation, flutter, apnoea, ST shift of 0.1 mV or more, noise, lead off | `start_s`, `end_s`, `episode` |
 //! | `steps` | step played | `step` (from 1), `name`, `start_s`, `end_s`, `rhythm`, `body`, `rate_bpm`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg`, `breaths_per_min`, `alarm` |
 //!
 //! An empty cell means: there is none. Steps say what a monitor is expected to read, at a steady rate; of what a step
@@ -306,6 +306,9 @@ pub fn episode_word(episode: Episode) -> &'static str {
         Episode::VentricularFlutter => "ventricular-flutter",
         Episode::VentricularFibrillation => "ventricular-fibrillation",
         Episode::Apnoea => "apnoea",
+        Episode::StShift => "st-shift",
+        Episode::Noise => "noise",
+        Episode::LeadOff => "lead-off",
         _ => "other",
     }
 }

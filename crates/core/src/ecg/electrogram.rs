@@ -181,7 +181,7 @@ impl Electrogram {
             Episode::AtrialFibrillation => &mut self.atrial,
             Episode::VentricularFlutter | Episode::VentricularFibrillation => &mut self.ventricular,
             // Drawn wave by wave, or not at all.
-            Episode::AtrialFlutter | Episode::Apnoea => return,
+            _ => return,
         };
         if !starts {
             waves.end(at);

@@ -1,17 +1,23 @@
 //! Premature beats.
 
 use super::rhythm::{Coupling, EctopicSite, Focus, JunctionalP, Pattern};
-use super::{Clock, Demand, Emit, Heart};
-use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
+use super::{Asked, Clock, Demand, Descent, Emit, Heart, refuse};
+use crate::anatomy::{AtrialOrigin, BeatCode, Pathway, Refusal};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 
 impl Heart {
-    /// A premature beat told from outside, at `now`.
+    /// A premature beat asked for from outside, at `now`; it comes, or it is told why not.
     pub fn premature(&mut self, now: Instant, site: EctopicSite, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+        let asked = Some(Asked { at: now, site });
         self.ectopic_count = self.ectopic_count.wrapping_add(1);
-        self.activate_ectopic(now, site, demand, noise, emit);
+        // Between a pulse that captures and its beat the ventricles are the pulse's.
+        let paced = self.impulses.iter().flatten().any(|impulse| impulse.code == BeatCode::Paced);
+        if paced && !matches!(site, EctopicSite::Atrium | EctopicSite::Junction) {
+            return refuse(asked, now, Refusal::Refractory, emit);
+        }
+        self.activate_ectopic(now, site, asked, demand, noise, emit);
     }
 
     pub(super) fn fire_ectopic(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
@@ -25,20 +31,30 @@ impl Heart {
             self.conducted_since_ectopic = 0;
             self.plan_ectopic(demand, noise);
         }
-        self.activate_ectopic(now, ectopy.site, demand, noise, emit);
+        self.activate_ectopic(now, ectopy.site, None, demand, noise, emit);
     }
 
-    fn activate_ectopic(&mut self, now: Instant, site: EctopicSite, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+    fn activate_ectopic(
+        &mut self,
+        now: Instant,
+        site: EctopicSite,
+        asked: Option<Asked>,
+        demand: &Demand,
+        noise: &Noise,
+        emit: Emit<'_>,
+    ) {
         let left = match site {
             EctopicSite::Atrium => {
-                self.reset_sinus(now, demand, noise);
-                let down = Some((demand.pr, BeatCode::AtrialPremature));
+                if self.atria_ready(now, demand) {
+                    self.reset_sinus(now, demand, noise);
+                }
+                let down = Some(Descent { pr: demand.pr, code: BeatCode::AtrialPremature, asked });
                 self.activate_atria(now, AtrialOrigin::EctopicHigh, down, demand, noise, emit);
                 return;
             }
             EctopicSite::Junction => {
                 let focus = Focus::Junction(JunctionalP::Before);
-                self.activate_from(focus, BeatCode::JunctionalPremature, now, demand, noise, emit);
+                self.activate_from(focus, BeatCode::JunctionalPremature, now, asked, demand, noise, emit);
                 return;
             }
             EctopicSite::RightVentricle => false,
@@ -48,7 +64,7 @@ impl Heart {
         let pathway = if left { Pathway::LeftVentricle } else { Pathway::RightVentricle };
         let early = self.last_ventricular.is_some_and(|last| now.since(last) < demand.qt());
         let code = if early { BeatCode::ROnT } else { BeatCode::VentricularPremature };
-        self.activate_from(Focus::Ventricle(pathway), code, now, demand, noise, emit);
+        self.activate_from(Focus::Ventricle(pathway), code, now, asked, demand, noise, emit);
     }
 
     /// After a conducted beat at `now`: is a premature beat due?

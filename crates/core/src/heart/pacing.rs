@@ -61,8 +61,13 @@ impl Heart {
         self.stop(Clock::PaceAtrium);
         let Some(pacing) = demand.rhythm.pacing else { return };
         self.set(Clock::PaceAtrium, now.plus(self.atrial_escape(demand)));
-        self.set(Clock::PacedAtria, now.plus(CAPTURE));
-        emit(Activation::Pace { at: now, chamber: Chamber::Atrium, captures: true });
+        // Atria that have just beaten, or are about to, do not answer.
+        let own = self.clock(Clock::Sinus).min(self.clock(Clock::Retrograde)) < now.plus(CAPTURE);
+        let captures = !own && self.atria_ready(now, demand);
+        if captures {
+            self.set(Clock::PacedAtria, now.plus(CAPTURE));
+        }
+        emit(Activation::Pace { at: now, chamber: Chamber::Atrium, captures });
         if pacing.mode == PacingMode::Ddd {
             self.set(Clock::PaceVentricle, now.plus(demand.pr));
         }
@@ -106,7 +111,10 @@ impl Heart {
         let answers = !matches!(fault, PacingFault::NoCapture(every) if pulses.is_multiple_of(u64::from(every.max(1))));
         // Ventricles that have just beaten do not answer.
         let ready = self.last_ventricular.is_none_or(|last| now.since(last) >= super::VENTRICLES_REFRACTORY);
-        let captures = answers && ready;
+        // Pseudo-fusion: what begins before the pulse could take hold is the heart's own beat.
+        let own = [Clock::Arrival, Clock::Irregular, Clock::Ectopic, Clock::Focus, Clock::Escape];
+        let own = own.into_iter().any(|clock| self.clock(clock) < now.plus(CAPTURE));
+        let captures = answers && ready && !own;
         emit(Activation::Pace { at: now, chamber: Chamber::Ventricle, captures });
         if captures {
             let impulse = Impulse {
@@ -115,8 +123,9 @@ impl Heart {
                 pathway: Pathway::Paced,
                 code: BeatCode::Paced,
                 ventricular: true,
+                asked: None,
             };
-            self.send(impulse);
+            self.send(impulse, emit);
         }
     }
 }

@@ -2,33 +2,37 @@
 
 use super::rhythm::{Focus, JunctionalP, Ventricles};
 use super::{
-    Activation, Clock, Demand, Emit, FUSION, Heart, IMPULSES, Impulse, JUNCTIONAL_PR, JUNCTIONAL_RP,
-    VENTRICLES_REFRACTORY,
+    Activation, Asked, Clock, Demand, Emit, FUSION, Heart, Impulse, JUNCTIONAL_PR, JUNCTIONAL_RP,
+    VENTRICLES_REFRACTORY, refuse,
 };
-use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
+use crate::anatomy::{AtrialOrigin, BeatCode, Pathway, Refusal};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 
 impl Heart {
-    /// A focus below the atria fires.
+    /// A focus below the atria fires, maybe because it was asked to.
+    // What fires, when and for whom, and the three that every part of the heart takes.
+    #[allow(clippy::too_many_arguments)]
     pub(super) fn activate_from(
         &mut self,
         focus: Focus,
         code: BeatCode,
         now: Instant,
+        asked: Option<Asked>,
         demand: &Demand,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
-        let mut impulse = self.conducted(now, None, code, demand);
+        let mut impulse = Impulse { asked, ..self.conducted(now, None, code, demand) };
         match focus {
             Focus::Junction(p) => match p {
                 JunctionalP::Before => {
+                    let ready = self.atria_ready(now, demand);
                     self.activate_atria(now, AtrialOrigin::Junction, None, demand, noise, emit);
                     impulse.arrives = now.plus(JUNCTIONAL_PR);
-                    impulse.p_onset = Some(now);
-                    self.send(impulse);
+                    impulse.p_onset = ready.then_some(now);
+                    self.send(impulse, emit);
                     return;
                 }
                 JunctionalP::Within => self.set(Clock::Retrograde, now.plus(Span::millis(10))),
@@ -50,12 +54,12 @@ impl Heart {
     pub(super) fn activate_ventricles(&mut self, impulse: Impulse, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
         let now = impulse.arrives;
         if matches!(demand.rhythm.ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. }) {
-            return;
+            return refuse(impulse.asked, now, Refusal::Fibrillation, emit);
         }
         let refractory = demand.period().scaled(0.55).min(VENTRICLES_REFRACTORY);
         let interval = self.last_ventricular.map(|last| now.since(last));
         if interval.is_some_and(|interval| interval < refractory) {
-            return;
+            return refuse(impulse.asked, now, Refusal::Refractory, emit);
         }
         self.last_ventricular = Some(now);
         let mut beat = impulse;
@@ -68,8 +72,7 @@ impl Heart {
             }
             // What is on its way down meets the impulse from below and is lost; otherwise that is lost which comes next.
             let met = self.impulses.iter().flatten().any(|impulse| !impulse.ventricular);
-            self.impulses = [None; IMPULSES];
-            self.stop(Clock::Arrival);
+            self.lose_impulses(now, Refusal::Refractory, emit);
             let interpolated = demand.rhythm.ectopy.is_some_and(|ectopy| ectopy.interpolated);
             let premature = matches!(demand.rhythm.ventricles, Ventricles::Following);
             self.node.invade(now, premature && !interpolated && !met, demand);

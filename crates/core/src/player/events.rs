@@ -2,7 +2,7 @@
 
 use super::Player;
 use super::demands::{moment, value_at};
-use crate::anatomy::{AtrialOrigin, Episode, PressureSite};
+use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
 use crate::artefact::Layers;
 use crate::cuff;
 use crate::ecg::electrogram::VentricularBeat;
@@ -15,7 +15,7 @@ use crate::pressure::{self, Pressures};
 use crate::respiration::Act;
 use crate::test_signal::{self, TestSignal};
 use crate::time::Instant;
-use crate::truth::{AtrialBeat, CuffEvent, Event, Observer};
+use crate::truth::{AtrialBeat, CuffEvent, Event, Observer, RefusedBeat};
 
 impl Player<'_> {
     /// Lets everything happen that is due at or before `now`, and says when something happens next.
@@ -27,7 +27,8 @@ impl Player<'_> {
             let mut pulse = self.pressures.next();
             let cuff = self.cuff.next();
             let told = self.next_told();
-            let other = step.min(breath).min(beat).min(told).min(cuff);
+            let condition = self.conditions.next();
+            let other = step.min(condition).min(breath).min(beat).min(told).min(cuff);
             let first = other.min(pulse);
             if first > now || first == Instant::NEVER || first >= self.end {
                 return first;
@@ -36,6 +37,8 @@ impl Player<'_> {
             // the cuff.
             if first == step {
                 self.start_step(observer);
+            } else if first == condition {
+                self.look_at_conditions(first, observer);
             } else if first == breath {
                 self.start_breath(observer);
             } else if first == told {
@@ -71,10 +74,21 @@ impl Player<'_> {
         }
     }
 
+    /// Tells of the step's beats that its end leaves no time for.
+    pub(super) fn refuse_the_rest(&mut self, at: Instant, observer: &mut dyn Observer) {
+        let Some(placed) = &self.step else { return };
+        while let Some(beat) = placed.step.beat(self.beats_told as usize) {
+            let asked = placed.start.plus(beat.after);
+            observer.observe(Event::Refused(RefusedBeat { at, asked, site: beat.site, why: Refusal::StepEnded }));
+            self.beats_told += 1;
+        }
+    }
+
     fn start_step(&mut self, observer: &mut dyn Observer) {
         let Some(placed) = self.timeline.next() else {
             return;
         };
+        self.refuse_the_rest(placed.start, observer);
         let first = self.step.is_none();
         self.artefacts = Layers::of(|field| placed.step.uses(field), |field| placed.step.get(field));
         self.test_on = test_signal::is_on(|field| placed.step.uses(field));
@@ -83,6 +97,7 @@ impl Player<'_> {
         let levels = pressure::levels(&value_at(Some(self.step.as_ref().unwrap_or(&placed)), at));
         self.step = Some(placed);
         observer.observe(Event::Step { item: placed.item, at });
+        self.look_at_conditions(at, observer);
         let breathing = self.breathing(at);
         self.respiration.retime(at, &breathing);
         if let Some(demand) = self.heart_demand(at) {
@@ -141,8 +156,9 @@ impl Player<'_> {
         observer: &mut dyn Observer,
         act: impl FnOnce(&mut Heart, &Noise, &mut dyn FnMut(Activation)),
     ) {
-        // At most one activation of each kind, and an end and a start of each episode, comes of one event.
-        let mut emitted = [None; 4];
+        // At most one activation of each kind, and an end and a start of each episode, comes of one event, or the end of
+        // all impulses on their way.
+        let mut emitted = [None; 8];
         let mut count = 0;
         act(&mut self.heart, &self.noise, &mut |activation| {
             if let Some(place) = emitted.get_mut(count) {
@@ -195,6 +211,9 @@ impl Player<'_> {
             Activation::Pace { at, chamber, captures } => {
                 self.ecg.pace(at, &self.device_demand(now));
                 observer.observe(Event::Pace { at, chamber, captures });
+            }
+            Activation::Refused { at, asked, why } => {
+                observer.observe(Event::Refused(RefusedBeat { at, asked: asked.at, site: asked.site, why }));
             }
             Activation::Episode { episode, at, starts } => {
                 // What began before a test signal ends in it.
