@@ -65,13 +65,13 @@ impl Heart {
         let mut beat = impulse;
         let mut fused = None;
         if impulse.ventricular {
-            if let Some(meeting) = self.meeting(now) {
+            // What is on its way down meets the impulse from below and is lost; otherwise that is lost which comes next.
+            let met = self.impulses.iter().flatten().any(|impulse| !impulse.ventricular);
+            if let Some(meeting) = self.take_meeting(now) {
                 fused = Some(meeting.pathway);
                 beat.p_onset = meeting.p_onset;
                 beat.code = if impulse.code == BeatCode::Paced { BeatCode::PacedFusion } else { BeatCode::Fusion };
             }
-            // What is on its way down meets the impulse from below and is lost; otherwise that is lost which comes next.
-            let met = self.impulses.iter().flatten().any(|impulse| !impulse.ventricular);
             self.lose_impulses(now, Refusal::Refractory, emit);
             let interpolated = demand.rhythm.ectopy.is_some_and(|ectopy| ectopy.interpolated);
             let premature = matches!(demand.rhythm.ventricles, Ventricles::Following);
@@ -105,9 +105,10 @@ impl Heart {
     }
 
     /// The impulse from above that would arrive close enough to `now` to fuse.
-    fn meeting(&self, now: Instant) -> Option<Impulse> {
+    fn take_meeting(&mut self, now: Instant) -> Option<Impulse> {
         let until = now.plus(FUSION);
-        self.impulses.iter().flatten().copied().find(|impulse| !impulse.ventricular && impulse.arrives <= until)
+        let meets = |impulse: Impulse| !impulse.ventricular && impulse.arrives <= until;
+        self.impulses.iter_mut().find(|place| place.is_some_and(meets)).and_then(Option::take)
     }
 
     /// Other sources answer to a ventricular activation.
