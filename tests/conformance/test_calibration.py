@@ -42,7 +42,7 @@ def levels(rig):
 def meter(rig, errors=ERRORS):
     """What a perfect meter reads at both levels of each output of the real hardware."""
     played = levels(rig)
-    return {o.name: o.at_connector(played[o.name][0]) for o in bench.outputs(rig, errors)}
+    return {o.name: o.at_connector(played[o.name][0]) for o in bench.outputs(rig, errors) if o.name in played}
 
 
 def table(path, readings, separator=";", decimal=","):
@@ -166,7 +166,8 @@ def test_played_levels_are_those_that_are_listed(rig, tmp_path, name):
         codes, rate = soundfile.read(str(tmp_path / name), dtype="int16", always_2d=True)
         assert rate == 1000
     built = bench.outputs(rig)
-    assert len(codes) == 500 * 2 * len(built) == 500 * len(rows)
+    # The reference is 0 V and is not measured.
+    assert len(codes) == 500 * 2 * (len(built) - 1) == 500 * len(rows)
     for i, (start, output, _, code, about, _) in enumerate(rows):
         part = codes[500 * i : 500 * (i + 1)]
         column = [o.name for o in built].index(output)

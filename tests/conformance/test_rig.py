@@ -201,7 +201,7 @@ def test_the_schema_takes_the_example_and_what_the_program_takes(tmp_path):
 
 def test_what_the_report_says_is_arithmetic(tmp_path):
     """Steps against the fact sheet's example (16 bit over +/-10 mV is 0.31 uV, 12 bit 4.9 uV) and the droop of a hold."""
-    document = {"version": 1, "converter": {"bits": 16, "low_v": -2.5, "high_v": 2.5, "coding": "offset-binary"}, "outputs": [{"electrode": "RA", "attenuation": 250}]}
+    document = {"version": 1, "converter": {"bits": 16, "low_v": -2.5, "high_v": 2.5, "coding": "offset-binary"}, "outputs": [{"electrode": limb, "attenuation": 250} for limb in ("RA", "LA", "LL")]}
     for bits, step, word in ((16, "0.3052 uV", ""), (12, "4.883 uV", "coarse")):
         document["converter"]["bits"] = bits
         (tmp_path / "r.json").write_text(json.dumps(document), encoding="utf-8")
@@ -224,3 +224,35 @@ def test_what_a_rig_cannot_be_rendered_to_is_refused(source, tmp_path):
     assert_refused(run("render", source, "--rig", source, "-o", tmp_path / "x.raw"), "converter")
     assert_refused(run("render", source, "--rig", rig, "-o", rig, "--format", "raw", "--force"), "rig itself")
     assert files_below(tmp_path) == before
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        (lambda d: [o.update(attenuation=1) for o in d["outputs"] if "electrode" in o], "2500.0000 mV"),
+        (lambda d: d["outputs"][12].update(base_ohm=1), "-4.0000 ohm"),
+        (lambda d: d.update(outputs=d["outputs"][:1]), "LA, LL"),
+        (lambda d: d["converter"].update(bits=8), "uV"),
+    ],
+)
+def test_a_rig_that_can_hurt_or_cannot_work_is_a_failed_check(change, why, tmp_path):
+    document = json.loads((ROOT / "examples" / "rig" / "bench.json").read_text(encoding="utf-8"))
+    change(document)
+    path = tmp_path / "bench.json"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    outcome = run("rig", "check", path)
+    assert outcome.code == 1 and "error: " in outcome.stderr, outcome
+    assert why in outcome.stderr, outcome.stderr
+
+
+def test_the_reference_is_not_measured_and_a_meter_is_a_load(tmp_path):
+    bench_json = ROOT / "examples" / "rig" / "bench.json"
+    free = {line.split()[0]: float(line.split()[3]) for line in succeed("calibrate", bench_json).stdout.decode().splitlines()[1::2]}
+    loaded = {line.split()[0]: float(line.split()[3]) for line in succeed("calibrate", bench_json, "--meter-ohm", "10M").stdout.decode().splitlines()[1::2]}
+    assert "RL" not in free and "RA" in free
+    # 51 kohm into 10 Mohm, and into 10 Mohm beside 10 Mohm.
+    expected = (5e6 / (5e6 + 51e3)) / (1e7 / (1e7 + 51e3))
+    assert loaded["RA"] / free["RA"] == pytest.approx(expected, abs=1e-4)
+    assert loaded["respiration"] == free["respiration"]
+    refused = run("calibrate", bench_json, "--meter", "m", "--reading", "RL=-4.6/4.6")
+    assert refused.code == 2 and "reference" in refused.stderr

@@ -1,6 +1,6 @@
 //! `calibrate`: two levels of each output, what a meter reads of them, and the correction back into the rig's description.
 
-use crate::diagnostics::{Failure, Outcome, print};
+use crate::diagnostics::{Failure, Outcome, print, warn};
 use crate::rig::load;
 use crate::rig_args::Calibrate;
 use crate::table::write_table;
@@ -9,11 +9,14 @@ use pulsewright_files::atomic::{FileError, Unfinished, check_free, publish, reas
 use pulsewright_rig::calibration::{Finding, Levels, Measurement, TOLERANCE_PERCENT, judge, write_back};
 use pulsewright_rig::reading::{OutputReadings, parse_reading, parse_table, readings_of};
 use pulsewright_rig::walk::write_levels;
-use pulsewright_rig::{Packing, Rig, RigFrames};
+use pulsewright_rig::{Output, Packing, Rig, RigFrames};
 use serde_json::Value;
 use std::fs;
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
+
+/// Input resistance of most meters on their millivolt ranges, ohm (common practice, no source).
+const USUAL_METER_OHM: f64 = 1e7;
 
 /// What was measured of an output: its index, the levels, the readings, what they say.
 struct Measured {
@@ -32,7 +35,8 @@ pub fn run(args: &Calibrate) -> Outcome {
     let given = given(args, &rig)?;
     let asked = given.is_empty() && io::stdin().is_terminal();
     if given.is_empty() && !asked {
-        return print(|out| show_levels(out, &rig, None));
+        warn_of_meter(&rig, args.meter_ohm);
+        return print(|out| show_levels(out, &rig, args.meter_ohm, None));
     }
     if !args.check && args.meter.is_none() {
         return Err(Failure::input("name the meter with --meter, by its number and the date of its own calibration"));
@@ -73,7 +77,7 @@ fn given(args: &Calibrate, rig: &Rig) -> Result<Vec<OutputReadings>, Failure> {
 fn judged(args: &Calibrate, rig: &Rig, given: &[OutputReadings]) -> Result<Vec<Measured>, Failure> {
     let one = |(output, readings): &OutputReadings| {
         let description = rig.outputs.get(*output).ok_or_else(|| Failure::input("no such output"))?;
-        let levels = Levels::new(rig, description);
+        let levels = Levels::new(rig, description, args.meter_ohm);
         let finding = judge(&levels, *readings, args.accept || args.check).map_err(|absurd| {
             Failure::input(format!("{} (nothing was written): {absurd}", description.signal.name()))
         })?;
@@ -89,8 +93,9 @@ fn ask(args: &Calibrate, rig: &Rig) -> Result<Vec<Measured>, Failure> {
     )?;
     say("Never with a person, or equipment connected to one, on this rig.\n\n")?;
     let mut measured = Vec::new();
-    'outputs: for (output, description) in rig.outputs.iter().enumerate() {
-        let levels = Levels::new(rig, description);
+    let outputs = rig.outputs.iter().enumerate().filter(|(_, output)| output.is_measured());
+    'outputs: for (output, description) in outputs {
+        let levels = Levels::new(rig, description, args.meter_ohm);
         let (name, unit) = (description.signal.name(), description.signal.connector_unit());
         'again: loop {
             let mut readings = [0.0; 2];
@@ -218,14 +223,15 @@ fn play(args: &Calibrate, rig: &Rig, target: &Path) -> Outcome {
         publish(vec![file.finish()?], args.force).map(|_| ())
     };
     write().map_err(Failure::input)?;
-    print(|out| show_levels(out, rig, Some(hold as f64 / f64::from(args.frame_rate.as_hz()))))
+    warn_of_meter(rig, args.meter_ohm);
+    print(|out| show_levels(out, rig, args.meter_ohm, Some(hold as f64 / f64::from(args.frame_rate.as_hz()))))
 }
 
 /// The levels of every output; with a hold, when they are played.
-fn show_levels(out: &mut impl Write, rig: &Rig, hold_s: Option<f64>) -> io::Result<()> {
+fn show_levels(out: &mut impl Write, rig: &Rig, meter_ohm: Option<f64>, hold_s: Option<f64>) -> io::Result<()> {
     let mut rows = Vec::new();
-    for output in &rig.outputs {
-        let levels = Levels::new(rig, output);
+    for output in rig.outputs.iter().filter(|output| output.is_measured()) {
+        let levels = Levels::new(rig, output, meter_ohm);
         for (which, word) in ["low", "high"].into_iter().enumerate() {
             let start = hold_s.map(|hold_s| format!("{:.1}", hold_s * rows.len() as f64));
             let about = format!("{:.4}", levels.expected[which]);
@@ -236,4 +242,15 @@ fn show_levels(out: &mut impl Write, rig: &Rig, hold_s: Option<f64>) -> io::Resu
     }
     let heads = ["start s", "output", "level", "code", "about", "unit"];
     write_table(out, if hold_s.is_some() { &heads } else { &heads[1..] }, &rows)
+}
+
+/// Warns when a usual meter would read the levels low and the meter's resistance is not given.
+fn warn_of_meter(rig: &Rig, meter_ohm: Option<f64>) {
+    let low = |output: &Output| 100.0 * (1.0 - output.left_by_meter(USUAL_METER_OHM));
+    let most = rig.outputs.iter().map(low).fold(0.0, f64::max);
+    if meter_ohm.is_none() && most >= 0.05 {
+        warn(&format!(
+            "these levels are for a meter that draws nothing; one of 10 Mohm reads up to {most:.1} % low: name yours with --meter-ohm 10M"
+        ));
+    }
 }

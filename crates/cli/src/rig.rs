@@ -1,6 +1,6 @@
 //! `rig`: reads the description of a bench rig and says what it is worth.
 
-use crate::diagnostics::{Failure, Outcome, print};
+use crate::diagnostics::{Failure, Outcome, error, print};
 use crate::rig_args::{RigArgs, RigCheck, RigVerb};
 use crate::table::write_table;
 use pulsewright_files::atomic::reason;
@@ -8,6 +8,7 @@ use pulsewright_rig::description::{Correction, Filter, Output, Rig, Signal, labe
 use pulsewright_rig::figures::{
     IMPEDANCE_NOISE_OHM, MONITOR_NOISE_UV, OutputFigures, REACH_MV, STEP_MMHG, STEP_UV, Sine, TOP_HZ, decibel,
 };
+use pulsewright_rig::judge::faults;
 use pulsewright_rig::read::parse;
 use pulsewright_rig::table::coding_word;
 use std::fs::File;
@@ -57,7 +58,10 @@ fn check(check: &RigCheck) -> Outcome {
         }
         writeln!(out)?;
         write_rate(out, rate_hz, rig.filter)
-    })
+    })?;
+    let faults = faults(&rig);
+    faults.iter().for_each(|fault| error(&fault.to_string()));
+    if faults.is_empty() { Ok(()) } else { Err(Failure::Failed) }
 }
 
 fn row(rig: &Rig, output: &Output) -> Vec<String> {
@@ -71,11 +75,9 @@ fn row(rig: &Rig, output: &Output) -> Vec<String> {
     };
     let connector = match output.signal {
         Signal::Electrode(_) => {
-            format!(
-                "{} uV, 1/{:.0} of the noise",
-                digits(figures.connector_step),
-                MONITOR_NOISE_UV / figures.connector_step
-            )
+            let share = MONITOR_NOISE_UV / figures.connector_step;
+            let share = if share >= 1.0 { format!("1/{share:.0}") } else { format!("{:.0} times", share.recip()) };
+            format!("{} uV, {share} of the noise", digits(figures.connector_step))
         }
         Signal::Bridge { .. } => format!("{} uV", digits(figures.connector_step)),
         Signal::Resistor { .. } => format!("{} ohm", digits(figures.connector_step)),

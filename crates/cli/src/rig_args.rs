@@ -43,7 +43,7 @@ pub enum RigVerb {
 /// Validate a rig and print what a step and a frame rate are worth at its connectors.
 ///
 /// Steps at the electrodes are held against the noise that a monitor may have; the hold's droop and the first image are
-/// those of the frame rate.
+/// those of the frame rate. Exit code 1 when an output can hurt or can't work.
 #[derive(Args)]
 #[command(
     after_help = "Test benches only: never to a person, nor to equipment connected to one. Isolate the rig, and verify its\n\
@@ -66,7 +66,7 @@ pub struct RigCheck {
 #[command(after_help = "Examples:\n  \
     pulsewright calibrate bench.json --levels levels.raw --hold 20s --frame-rate 1000\n  \
     pulsewright calibrate bench.json --meter 'DMM 7, calibrated 2026-03'\n  \
-    pulsewright calibrate bench.json --meter 'DMM 7' --reading 'RA=-4,69 / 4,71 mV' --reading LA=-4.70/4.68\n  \
+    pulsewright calibrate bench.json --meter 'DMM 7' --meter-ohm 10M --reading 'RA=-4,63 / 4,66 mV' --reading LA=-4.64/4.62\n  \
     pulsewright calibrate bench.json --check --readings after.csv\n\
     Test benches only: never to a person, nor to equipment connected to one.\n\
     Exit codes: 0 done, 1 --check found an output off, 2 bad input or output.")]
@@ -85,6 +85,10 @@ pub struct Calibrate {
     /// The meter, by its number and the date of its own calibration; kept with the readings.
     #[arg(long, value_name = "TEXT")]
     pub meter: Option<String>,
+
+    /// Input resistance of the meter, ohm, as 10M: its load beside the rig's is then taken out of the readings.
+    #[arg(long, value_name = "OHM", value_parser = resistance)]
+    pub meter_ohm: Option<f64>,
 
     /// Take readings that are more than 10 % off.
     #[arg(long)]
@@ -109,6 +113,17 @@ pub struct Calibrate {
     /// Overwrite a file of levels that is there.
     #[arg(long, requires = "levels", help_heading = "Levels")]
     pub force: bool,
+}
+
+/// A resistance such as 10000000, 10M or 10 Mohm, in ohm.
+fn resistance(text: &str) -> Result<f64, String> {
+    let number = text.trim().trim_end_matches("ohm").trim_end();
+    let (number, factor) = [('k', 1e3), ('M', 1e6), ('G', 1e9)]
+        .iter()
+        .find_map(|(letter, factor)| Some((number.strip_suffix(*letter)?, *factor)))
+        .unwrap_or((number, 1.0));
+    let ohm = number.trim().parse::<f64>().map(|number| number * factor);
+    ohm.ok().filter(|ohm| (1e3..=1e12).contains(ohm)).ok_or_else(|| "a meter has 1k to 1000G ohm, as 10M".to_owned())
 }
 
 /// Output, low and high reading as written; a unit after the high one may stand for both.

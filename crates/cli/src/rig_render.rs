@@ -71,6 +71,8 @@ impl RigRender {
         header.insert("version".into(), json!(1));
         header.insert("frame_rate_hz".into(), json!(rate.as_hz()));
         header.insert("byte_order".into(), json!("little"));
+        header.insert("sample".into(), json!(self.frames.sample_word()));
+        header.insert("made_by".into(), json!(concat!("pulsewright ", env!("CARGO_PKG_VERSION"))));
         Value::Object(header)
     }
 

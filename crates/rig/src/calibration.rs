@@ -19,11 +19,14 @@ pub struct Levels {
     pub nominal: [f64; 2],
     /// Readings by its last measurement.
     pub expected: [f64; 2],
+    /// How much of a level the meter's own load leaves, 0 to 1; part of the readings above.
+    pub left: f64,
 }
 
 impl Levels {
-    /// Of an output: at an eighth and seven eighths of its codes, away from ends that an amplifier may not reach.
-    pub fn new(rig: &Rig, output: &Output) -> Levels {
+    /// Of an output: at an eighth and seven eighths of its codes, away from ends that an amplifier may not reach; read by a meter
+    /// of this resistance, or by one that draws nothing.
+    pub fn new(rig: &Rig, output: &Output, meter_ohm: Option<f64>) -> Levels {
         let (lowest, highest) = rig.converter.codes();
         let eighth = (highest - lowest + 1) / 8;
         let mut codes = [lowest + eighth, lowest + 7 * eighth];
@@ -31,8 +34,9 @@ impl Levels {
         if nominal.slope < 0.0 {
             codes.reverse();
         }
-        let at = |line: crate::line::Line| codes.map(|code| line.of(code as f64));
-        Levels { codes, nominal: at(nominal), expected: at(output.code_to_connector(&rig.converter)) }
+        let left = meter_ohm.map_or(1.0, |meter_ohm| output.left_by_meter(meter_ohm));
+        let at = |line: crate::line::Line| codes.map(|code| left * line.of(code as f64));
+        Levels { codes, nominal: at(nominal), expected: at(output.code_to_connector(&rig.converter)), left }
     }
 }
 
@@ -102,7 +106,8 @@ pub fn judge(levels: &Levels, readings: [f64; 2], accept: bool) -> Result<Findin
             return Err(Absurd::Unit(factor));
         }
     }
-    let correction = Correction { gain, offset: readings[0] - gain * levels.nominal[0] };
+    // The meter's load scales readings and nominal levels alike, so it cancels in the gain; the offset is that without the meter.
+    let correction = Correction { gain, offset: (readings[0] - gain * levels.nominal[0]) / levels.left };
     let off = |wanted: &[f64; 2]| {
         let worst = wanted.iter().zip(readings).map(|(wanted, read)| (read - wanted).abs()).fold(0.0, f64::max);
         200.0 * worst / span
@@ -171,7 +176,7 @@ mod tests {
 
     fn levels() -> Levels {
         let rig = parse(TEXT.as_bytes(), "r").unwrap();
-        Levels::new(&rig, &rig.outputs[0])
+        Levels::new(&rig, &rig.outputs[0], None)
     }
 
     #[test]
@@ -180,7 +185,7 @@ mod tests {
         assert_eq!(levels().codes, [8192, 57_344]);
         assert_eq!(levels().nominal, [-3.75, 3.75]);
         let rig = parse(TEXT.as_bytes(), "r").unwrap();
-        let turned = Levels::new(&rig, &rig.outputs[1]);
+        let turned = Levels::new(&rig, &rig.outputs[1], None);
         assert_eq!((turned.codes, turned.nominal), ([57_344, 8192], [-3.75, 3.75]));
     }
 
@@ -192,6 +197,18 @@ mod tests {
         // 0.2125 mV of 3.75 mV.
         assert!((finding.error_percent - 5.6667).abs() < 1e-3 && !finding.holds());
         assert!(judge(&levels(), [-3.76, 3.77], false).unwrap().holds());
+    }
+
+    #[test]
+    fn the_meter_is_no_part_of_the_correction() {
+        let text = TEXT.replacen("500}", r#"500, "source_ohm": 51000}"#, 1);
+        let rig = parse(text.as_bytes(), "r").unwrap();
+        let levels = Levels::new(&rig, &rig.outputs[0], Some(1e7));
+        // 51 kohm into the meter's 10 Mohm.
+        assert!((levels.expected[1] - 3.75 * 10.0 / 10.051).abs() < 1e-9);
+        let read = [-3.75, 3.75].map(|mv| (mv * 1.02 + 0.05) * 10.0 / 10.051);
+        let Correction { gain, offset } = judge(&levels, read, false).unwrap().correction;
+        assert!((gain - 1.02).abs() < 1e-9 && (offset - 0.05).abs() < 1e-9, "{gain} {offset}");
     }
 
     #[test]

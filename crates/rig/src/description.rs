@@ -248,6 +248,22 @@ impl Output {
         converter.volts(self.range_v).then(self.nominal())
     }
 
+    /// How much of a level is left when a meter of this resistance is connected beside the load, 0 to 1.
+    ///
+    /// An element's resistance is measured by the meter's own current, so a meter leaves it whole.
+    pub fn left_by_meter(&self, meter_ohm: f64) -> f64 {
+        if matches!(self.signal, Signal::Resistor { .. }) {
+            return 1.0;
+        }
+        let load = self.load_ohm.map_or(0.0, f64::recip);
+        (1.0 + self.source_ohm * load) / (1.0 + self.source_ohm * (load + meter_ohm.recip()))
+    }
+
+    /// Whether it is measured: the reference is 0 V by definition.
+    pub fn is_measured(&self) -> bool {
+        self.signal != Signal::Electrode(Terminal::Reference)
+    }
+
     /// From a code to volts of the converter.
     pub fn code_to_volts(&self, converter: &Converter) -> Line {
         converter.volts(self.range_v)
@@ -302,6 +318,17 @@ mod tests {
         assert!((loaded.code_to_nominal(&CONVERTER).of(code) - 1.98).abs() < 1e-12);
         let turned = Output { inverted: true, correction: Correction { gain: 1.5, offset: 0.25 }, ..loaded };
         assert!((turned.code_to_connector(&CONVERTER).of(code) - (-1.98 * 1.5 + 0.25)).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_meter_beside_the_load_by_hand() {
+        // 51 kohm into 10 Mohm: 0.994 926; into 5 Mohm, the load and a meter of 10 Mohm: 0.989 903.
+        let electrode = output(Signal::Electrode(TERMINALS[0].2));
+        let loaded = Output { source_ohm: 51_000.0, load_ohm: Some(1e7), ..electrode.clone() };
+        assert!((loaded.left_by_meter(1e7) - 0.989_903 / 0.994_926).abs() < 1e-6);
+        assert!((Output { load_ohm: None, ..loaded }.left_by_meter(1e7) - 0.994_926).abs() < 1e-6);
+        assert_eq!(electrode.left_by_meter(1e7), 1.0, "driven from no resistance");
+        assert!(!output(Signal::Electrode(Terminal::Reference)).is_measured());
     }
 
     #[test]

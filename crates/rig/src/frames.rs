@@ -94,6 +94,12 @@ impl RigFrames {
         channels
     }
 
+    /// Word for a code in the description of a stream: signed or not, and the bits of its word.
+    pub fn sample_word(&self) -> String {
+        let letter = if self.lowest < 0.0 { 'i' } else { 'u' };
+        format!("{letter}{}", 8 * self.bytes)
+    }
+
     /// Bytes of a frame.
     pub fn frame_bytes(&self) -> usize {
         self.bytes * self.lanes.len()

@@ -23,7 +23,8 @@
 //! # Map
 //! [`description`] is the rig in memory, [`read`] and [`schema`] its JSON; [`mod@line`] the straight lines from code to volts
 //! to connector to signal; [`frames`] turns frames into codes, for files and for streams; [`table`] says what a code
-//! means; [`figures`] judges steps and frame rates; [`walk`] plays the levels of a measurement, [`reading`] takes a
+//! means; [`figures`] judges steps and frame rates, [`judge`] finds what can hurt or
+//! can't work; [`walk`] plays the levels of a measurement, [`reading`] takes a
 //! meter's readings, [`calibration`] corrects a rig by them.
 //!
 //! # What holds
@@ -36,6 +37,7 @@ pub mod calibration;
 pub mod description;
 pub mod figures;
 pub mod frames;
+pub mod judge;
 pub mod line;
 mod quantities;
 pub mod read;

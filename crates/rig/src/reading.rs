@@ -67,6 +67,9 @@ pub fn readings_of(rig: &Rig, word: &str, low: &str, high: &str) -> Result<Outpu
         let names: Vec<&str> = rig.outputs.iter().map(|output| output.signal.name()).collect();
         return Err(format!("the rig has no output '{}'; it has {}", word.trim().escape_debug(), names.join(", ")));
     };
+    if rig.outputs.get(index).is_some_and(|output| !output.is_measured()) {
+        return Err(format!("{} is the reference, 0 V by definition: it is not measured", word.trim().escape_debug()));
+    }
     let unit = rig.outputs.get(index).map_or("mV", |output| output.signal.connector_unit());
     Ok((index, [parse_reading(low, unit)?, parse_reading(high, unit)?]))
 }
@@ -152,6 +155,10 @@ mod tests {
             assert_eq!(find_output(&rig(), word), index, "{word}");
         }
         assert!(readings_of(&rig(), "LA", "1", "2").unwrap_err().contains("it has RA, V2, respiration"));
+        let text = r#"{"version": 1, "converter": {"bits": 16, "low_v": -2.5, "high_v": 2.5, "coding": "offset-binary"},
+          "outputs": [{"electrode": "RL", "attenuation": 500}]}"#;
+        let reference = parse(text.as_bytes(), "r").unwrap();
+        assert!(readings_of(&reference, "N", "1", "2").unwrap_err().contains("not measured"));
     }
 
     #[test]

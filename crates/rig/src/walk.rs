@@ -17,11 +17,12 @@ pub struct Level {
     pub codes: Vec<i64>,
 }
 
-/// Every level in order.
+/// Every level in order; the reference is not measured and has none.
 pub fn levels(rig: &Rig) -> Vec<Level> {
     let rest: Vec<i64> = rig.outputs.iter().map(|output| rest_code(rig, output)).collect();
-    let pairs = rig.outputs.iter().enumerate().flat_map(|(index, output)| {
-        let codes = Levels::new(rig, output).codes;
+    let measured = rig.outputs.iter().enumerate().filter(|(_, output)| output.is_measured());
+    let pairs = measured.flat_map(|(index, output)| {
+        let codes = Levels::new(rig, output, None).codes;
         [(index, 0, codes[0]), (index, 1, codes[1])]
     });
     let level = |(output, which, code)| {
@@ -79,14 +80,15 @@ mod tests {
     fn one_output_moves_while_the_others_rest() {
         let text = r#"{"version": 1, "converter": {"bits": 16, "low_v": -2.5, "high_v": 2.5, "coding": "offset-binary"},
           "outputs": [{"electrode": "RA", "attenuation": 500, "polarity": "inverted"},
+            {"electrode": "RL", "attenuation": 500},
             {"respiration": "resistor", "base_ohm": 1000, "ohm_per_v": 2, "low_v": 0}]}"#;
         let rig = parse(text.as_bytes(), "r").unwrap();
         let codes: Vec<Vec<i64>> = levels(&rig).into_iter().map(|level| level.codes).collect();
-        assert_eq!(codes, [[57_344, 0], [8192, 0], [32_768, 8192], [32_768, 57_344]]);
+        assert_eq!(codes, [[57_344, 32_768, 0], [8192, 32_768, 0], [32_768, 32_768, 8192], [32_768, 32_768, 57_344]]);
         let mut file = Vec::new();
         write_levels(&rig, &RigFrames::new(&rig, Packing::Raw).unwrap(), 3, &mut file).unwrap();
-        assert_eq!(file.len(), 4 * 3 * 4);
-        assert_eq!(file[..4], [0x00, 0xe0, 0x00, 0x00]);
-        assert_eq!(file[44..], [0x00, 0x80, 0x00, 0xe0]);
+        assert_eq!(file.len(), 4 * 3 * 6);
+        assert_eq!(file[..6], [0x00, 0xe0, 0x00, 0x80, 0x00, 0x00]);
+        assert_eq!(file[66..], [0x00, 0x80, 0x00, 0x80, 0x00, 0xe0]);
     }
 }
