@@ -8,11 +8,11 @@ use crate::{interruption, patient};
 use pulsewright_core::script::Script;
 use pulsewright_files::atomic::reason;
 use pulsewright_files::{
-    Bits, Content, Encoding, FileFormat, Names, Options, RenderError, Report, render_to_files, render_to_stream,
+    Bits, Content, Encoding, FileFormat, Names, Options, RenderError, render_to_files, render_to_stream,
 };
 use pulsewright_script::Document;
 use std::fs::{self, File};
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::ops::ControlFlow;
 use std::path::Path;
 
@@ -76,9 +76,8 @@ pub fn run(render: &Render) -> Outcome {
     match outcome {
         Ok(report) => {
             report.notes.iter().for_each(|note| warn(note));
-            match &rig {
-                Some(rig) => rig.warn(&report),
-                None => warn_of_clipping(&report),
+            if let Some(rig) = &rig {
+                rig.warn(&report);
             }
             Ok(())
         }
@@ -181,15 +180,4 @@ fn check_not_overwritten(script: &Path, output: &Path, format: FileFormat, what:
         }
     }
     Ok(())
-}
-
-fn warn_of_clipping(report: &Report) {
-    for channel in report.channels.iter().filter(|channel| channel.clipped > 0) {
-        let (min, max) = (channel.min.unwrap_or(0.0), channel.max.unwrap_or(0.0));
-        warn(&format!(
-            "{}: {} samples beyond {min} to {max} {} are stored as the nearest of these; more --bits reach further",
-            channel.name, channel.clipped, channel.unit
-        ));
-    }
-    let _ = io::stderr().flush();
 }

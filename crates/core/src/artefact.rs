@@ -7,6 +7,7 @@
 //! layers are uncorrelated, so their squares add. A signal-to-noise ratio of `d` decibels against an ECG of `s` mV therefore
 //! needs noise of `s / 10^(d / 20)` mV RMS in all.
 
+pub(crate) mod crest;
 mod lead_off;
 mod mains;
 mod motion;

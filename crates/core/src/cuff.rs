@@ -13,6 +13,7 @@
 //! envelope of its own pressures, so that alternating, irregular and drifting pulses oscillate as they are.
 
 mod crossing;
+pub mod reach;
 
 use crate::ecg::deflection::Bump;
 use crate::math::{exp, floor, max, min, smooth_step};

@@ -6,4 +6,5 @@ pub mod fibrillation;
 pub mod leads;
 pub mod overshoot;
 pub mod pathology;
+pub mod reach;
 pub mod templates;

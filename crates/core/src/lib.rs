@@ -55,6 +55,7 @@ pub mod math;
 pub mod noise;
 pub mod player;
 pub mod pressure;
+pub mod reach;
 pub mod respiration;
 pub mod script;
 mod segment;

@@ -16,6 +16,7 @@ pub mod contractions;
 pub mod ejection;
 pub mod intracranial;
 pub mod line;
+pub mod reach;
 pub mod sites;
 pub mod trace;
 

@@ -11,7 +11,9 @@
 //! the start of the next; so is breathing without rate or depth, in which no breath is reported.
 
 use crate::ecg::deflection::Bump;
+use crate::field::Field;
 use crate::math;
+use crate::reach::{Range, Ranges};
 use crate::time::{Instant, Span};
 use crate::truth::Breath;
 
@@ -48,6 +50,13 @@ const SIGH: f32 = 2.5;
 
 /// Slowest breath: at lower rates a rest follows.
 const SLOWEST: Span = Span::secs(6);
+
+/// The range of the impedance, ohm, over the settings of the whole script: what a file's scale must hold.
+pub fn range(ever: Ranges<'_>) -> Range {
+    let sigh = if ever(Field::SighEvery).highest > 0.0 { SIGH } else { 1.0 };
+    // Two heartbeats may show at once; between the arms they are larger.
+    ever(Field::BaseOhm).raised(sigh * ever(Field::BreathDepthOhm).highest + 3.0 * ever(Field::CardiacOhm).highest)
+}
 
 /// What breathing did.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -3,6 +3,8 @@
 //! A script holds resolved settings in every step; what a document leaves out was filled in by whoever built it, so a
 //! step can be played, printed or compared on its own. On a microcontroller a script is a `static`.
 
+mod reach;
+
 use crate::field::Field;
 use crate::time::{FrameRate, Span};
 use crate::timeline::{PlayedStep, Source, Timeline};

@@ -2,7 +2,7 @@
 
 use crate::format::{Column, Encoder, Encoding, FileFormat, Heading, Section};
 use crate::parts::Scout;
-use crate::scale::Bits;
+use crate::scale::{Bits, Reach};
 use crate::wav::{LARGEST, Wav};
 use crate::{csv::Csv, edf, edf::Edf, record, record::Signals, sidecar};
 use pulsewright_core::block;
@@ -74,6 +74,16 @@ pub enum PlanError {
     /// An EDF+ file too long for its header.
     #[error("EDF+ counts at most 99999999 data records and this render needs {0}; write several files with --split")]
     TooManyRecords(u64),
+    /// A channel goes further than the coarsest scale of this width.
+    #[error("{} can reach {size} {}, further than samples of {bits} bits hold; choose more --bits, or float", .channel.id(), .channel.kind().unit())]
+    Reach {
+        /// Which channel.
+        channel: Channel,
+        /// How far it can go from the middle of its scale, in its unit.
+        size: i64,
+        /// Bits of a sample.
+        bits: u32,
+    },
     /// The frame rate is too low for a step's test signal.
     #[error(
         "item {} can't be within 1 % at {rate} frames a second: {fault}; choose another --frame-rate", item + 1
@@ -133,6 +143,17 @@ fn check_test_signals(script: &Script<'_>, rate: FrameRate, channels: &[Channel]
     Ok(())
 }
 
+/// Refuses a scale that can't hold its channel.
+fn check_reach(script: &Script<'_>, column: &Column) -> Result<(), PlanError> {
+    let (channel, Some(scale)) = (column.channel, column.scale) else { return Ok(()) };
+    let reach = Reach::of(script, channel);
+    if scale.holds(reach) {
+        return Ok(());
+    }
+    let size = (reach.highest - reach.centre).max(reach.centre - reach.lowest).ceil() as i64;
+    Err(PlanError::Reach { channel, size, bits: scale.bits().count() })
+}
+
 impl<'a> Plan<'a> {
     /// Works a render out.
     ///
@@ -156,7 +177,9 @@ impl<'a> Plan<'a> {
         check_test_signals(content.script, rate, &options.channels)?;
         let encoding = format.encoding();
         check_width(format)?;
-        let columns = options.channels.iter().map(|channel| Column::new(content.script, *channel, encoding)).collect();
+        let columns: Vec<Column> =
+            options.channels.iter().map(|channel| Column::new(content.script, *channel, encoding)).collect();
+        columns.iter().try_for_each(|column| check_reach(content.script, column))?;
         let frames = rate.frame_at_or_after(Instant::ZERO.plus(length));
         if frames == 0 {
             return Err(PlanError::Empty);

@@ -84,7 +84,20 @@ pub fn render_to_files(
 ) -> Result<Report, RenderError> {
     let plan = Plan::new(content, options)?;
     let names = Names::new(target, options.format, plan.sections.len());
-    write_files(&plan, &names, options, progress, &|_| Ok(Map::new()))
+    write_files(&plan, &names, options, progress, &|report| match clipped(report) {
+        Some(words) => Err(words),
+        None => Ok(Map::new()),
+    })
+}
+
+/// A channel that went beyond its scale, in words. A scale holds whatever its channel may take, so that none should.
+fn clipped(report: &Report) -> Option<String> {
+    let channel = report.channels.iter().find(|channel| channel.clipped > 0)?;
+    let (min, max) = (channel.min.unwrap_or(0.0), channel.max.unwrap_or(0.0));
+    Some(format!(
+        "{}: {} samples lie beyond {min} to {max} {}, which its samples hold; choose more --bits, or float",
+        channel.name, channel.clipped, channel.unit
+    ))
 }
 
 /// What takes the place of keys of the channel description, or why the signal is refused.
@@ -221,7 +234,8 @@ pub fn render_to_stream(
     progress: Progress<'_>,
 ) -> Result<Report, RenderError> {
     let plan = Plan::new(content, &Options { split: None, ..options.clone() })?;
-    write_stream(&plan, stream, progress)
+    let report = write_stream(&plan, stream, progress)?;
+    clipped(&report).map_or(Ok(report), |words| Err(RenderError::Refused(words)))
 }
 
 /// Renders to a stream as [`render_to_stream`] does, with frames that `encoder` writes.

@@ -4,9 +4,9 @@
 //! and from text is the same number.
 
 use pulsewright_core::frame::{Channel, ChannelKind};
-use pulsewright_core::script::{Item, Script, Step};
+use pulsewright_core::reach::Range;
+use pulsewright_core::script::Script;
 use pulsewright_core::settings::Field;
-use pulsewright_core::time::Span;
 
 /// Width of an integer sample.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -76,6 +76,12 @@ impl Scale {
         Scale { bits, decimals, step: step.unwrap_or(unit), offset: centre as i64 * unit }
     }
 
+    /// Whether all of `reach` lies between the smallest and the largest code.
+    pub fn holds(&self, reach: Reach) -> bool {
+        let (lowest, highest) = self.range();
+        f64::from(reach.lowest) >= lowest && f64::from(reach.highest) <= highest
+    }
+
     /// Width of a code.
     pub fn bits(&self) -> Bits {
         self.bits
@@ -134,88 +140,20 @@ pub struct Reach {
     pub centre: f32,
 }
 
-/// Largest potential of any beat of any body at a gain of 1, mV; tall R waves of the catalogue stay below 3.
-const TALLEST_MV: f32 = 5.0;
-
-/// Artefacts stated in mV RMS; an electrode off moves a lead by less than what is left for a beat.
-const NOISES: [Field; 5] = [Field::MainsMv, Field::WanderMv, Field::MuscleMv, Field::MotionMv, Field::SurgeryMv];
-
-/// Highest peak of noise over its RMS.
-const CREST: f32 = 5.0;
-
-/// Shifts of the ST segment and lost QRS force; in opposite leads they are no larger than in their own.
-const LEVELS: [Field; 6] = [
-    Field::StInferiorMv,
-    Field::StAnteriorMv,
-    Field::StLateralMv,
-    Field::QInferiorMv,
-    Field::QAnteriorMv,
-    Field::QLateralMv,
-];
-
-/// Largest T wave of any beat of any body, mV.
-const TALLEST_T_MV: f32 = 1.5;
-
-/// Pulse pressure of a strong beat over that of a regular one; after a pause it grows by up to a third.
-const STRONGEST: f32 = 1.5;
-
 impl Reach {
     /// What `channel` may have to hold in this script.
     pub fn of(script: &Script<'_>, channel: Channel) -> Reach {
-        let ends = script.items().iter().filter_map(|item| match item {
-            Item::Step(step) => Some(step),
-            Item::Repeat { .. } => None,
-        });
-        let ends = ends.flat_map(|step| [(step, Span::ZERO), (step, step.duration.unwrap_or(Span::ZERO))]);
-        let reaches = ends.map(|(step, at)| Reach::of_step(step, at, channel.kind()));
-        let reach = reaches.reduce(Reach::and).unwrap_or(Reach { lowest: 0.0, highest: 0.0, centre: 0.0 });
-        match channel.kind() {
+        let Range { lowest, highest } = script.reach(channel);
+        let centre = match channel.kind() {
             // Codes of a potential or a pressure are proportional to it.
-            ChannelKind::Potential | ChannelKind::Pressure => reach,
+            ChannelKind::Potential | ChannelKind::Pressure => 0.0,
             // Between the lowest and the highest base.
-            ChannelKind::Impedance => Reach { centre: 0.5 * (reach.lowest + reach.centre), ..reach },
-        }
-    }
-
-    /// At an instant of a step; the centre of an impedance is its base.
-    fn of_step(step: &Step<'_>, at: Span, kind: ChannelKind) -> Reach {
-        let value = |field| step.value(field, at);
-        match kind {
-            ChannelKind::Potential => {
-                let gain = value(Field::EcgGain) * (1.0 + 0.005 * value(Field::BreathingGain));
-                let noise: f32 = NOISES.into_iter().map(value).sum();
-                let levels: f32 = LEVELS.into_iter().map(|field| value(field).abs()).sum();
-                let beat = TALLEST_MV.max(0.01 * value(Field::TPercent).abs() * TALLEST_T_MV);
-                let mut mv = (beat + levels) * gain + CREST * noise + value(Field::BreathingWanderMv).abs();
-                let test = value(Field::TestHeightMv).abs().max(value(Field::TestTMv).abs());
-                if step.settings.get(Field::TestSignal) != 0.0 {
-                    mv = mv.max(test + CREST * noise);
-                }
-                mv += value(Field::TestOffsetMv).abs() + 0.5 * value(Field::TestDriftMv);
-                if step.settings.rhythm().pacing.is_some() {
-                    mv = mv.max(value(Field::PacingMv).abs() * gain);
-                }
-                Reach { lowest: -mv, highest: mv, centre: 0.0 }
-            }
-            ChannelKind::Pressure => {
-                let (systolic, diastolic) = (value(Field::ArterialSystolic), value(Field::ArterialDiastolic));
-                Reach { lowest: 0.0, highest: diastolic + STRONGEST * (systolic - diastolic), centre: 0.0 }
-            }
             ChannelKind::Impedance => {
-                let base = value(Field::BaseOhm);
-                // Two heartbeats may show at once.
-                let highest = base + value(Field::BreathDepthOhm) + 2.0 * value(Field::CardiacOhm);
-                Reach { lowest: base, highest, centre: base }
+                let base = script.range_of(Field::BaseOhm);
+                0.5 * (base.lowest + base.highest)
             }
-        }
-    }
-
-    fn and(self, other: Reach) -> Reach {
-        Reach {
-            lowest: self.lowest.min(other.lowest),
-            highest: self.highest.max(other.highest),
-            centre: self.centre.max(other.centre),
-        }
+        };
+        Reach { lowest, highest, centre }
     }
 }
 
@@ -225,7 +163,9 @@ mod tests {
     use pulsewright_core::body::ADULT;
     use pulsewright_core::frame::{Lead, PressureSite};
     use pulsewright_core::heart::catalogue::SINUS;
+    use pulsewright_core::script::{Item, Step};
     use pulsewright_core::settings::Settings;
+    use pulsewright_core::time::Span;
 
     fn reach(lowest: f32, highest: f32) -> Reach {
         Reach { lowest, highest, centre: 0.0 }

@@ -16,6 +16,7 @@ const FLOORS: [(&str, &[&str]); 4] = [
             "frequency",
             "math",
             "noise",
+            "reach",
             "sweep",
             "segment",
             "time",

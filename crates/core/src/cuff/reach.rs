@@ -1,0 +1,19 @@
+//! The highest pressure in the cuff, from the settings: what a file's scale must hold.
+
+use crate::field::Field;
+use crate::math::min;
+use crate::reach::{Range, Ranges};
+
+/// Two oscillations at once, each of a pulse larger than a regular one.
+const LARGEST: f32 = 3.6;
+
+/// The oscillations alone, mmHg, over the settings of the whole script.
+pub fn oscillation(ever: Ranges<'_>) -> Range {
+    Range { lowest: 0.0, highest: LARGEST * ever(Field::CuffOscillation).highest }
+}
+
+/// The pressure in the cuff, oscillations included, mmHg, over the settings of the whole script.
+pub fn range(ever: Ranges<'_>) -> Range {
+    let top = min(ever(Field::CuffInflate).highest, ever(Field::CuffLimit).highest);
+    oscillation(ever).raised(top)
+}

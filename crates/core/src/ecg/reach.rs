@@ -1,0 +1,46 @@
+//! The largest potential of leads and electrodes, from the settings: what a file's scale must hold.
+
+use crate::artefact::crest;
+use crate::field::Field;
+use crate::math::max;
+use crate::reach::Ranges;
+
+/// Largest potential of any beat of any body at a gain of 1, mV; tall R waves of the catalogue stay below 3.
+const TALLEST_MV: f32 = 5.0;
+
+/// Largest T wave of any beat of any body, mV.
+const TALLEST_T_MV: f32 = 1.5;
+
+/// Shifts of the ST segment and lost QRS force, each the mean of a region's leads; the largest lead of a region has up to this
+/// much of it.
+const LEVELS: [Field; 6] = [
+    Field::StInferiorMv,
+    Field::StAnteriorMv,
+    Field::StLateralMv,
+    Field::QInferiorMv,
+    Field::QAnteriorMv,
+    Field::QLateralMv,
+];
+const LARGEST_LEAD: f32 = 1.5;
+
+/// Largest share of a pacing pulse in any lead, which is set in lead II.
+const PULSE_SHARE: f32 = 1.5;
+
+/// The size that no lead or electrode goes beyond, mV; `paced` when the rhythm has pacing pulses.
+pub fn size_mv(of: Ranges<'_>, paced: bool) -> f32 {
+    let size = |field| of(field).size();
+    let levels: f32 = LEVELS.into_iter().map(size).sum();
+    // T waves add to what else a beat has.
+    let beat = TALLEST_MV + max(0.01 * size(Field::TPercent) - 1.0, 0.0) * TALLEST_T_MV + LARGEST_LEAD * levels;
+    let gain = size(Field::EcgGain);
+    let mut mv = beat * gain * (1.0 + 0.005 * size(Field::BreathingGain));
+    if of(Field::TestSignal).highest > 0.0 {
+        mv = max(mv, size(Field::TestHeightMv) + size(Field::TestTMv));
+    }
+    if paced {
+        // The tail starts where the pulse ends; its charge can make it larger than the 2 mV of its share.
+        mv += PULSE_SHARE * gain * size(Field::PacingMv) * (1.0 + of(Field::OvershootCharge).highest);
+    }
+    let noise: f32 = crest::LAYERS.into_iter().map(|(field, crest)| crest * size(field)).sum();
+    mv + noise + size(Field::BreathingWanderMv) + size(Field::TestOffsetMv) + 0.5 * size(Field::TestDriftMv)
+}

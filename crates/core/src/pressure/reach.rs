@@ -1,0 +1,101 @@
+//! The lowest and the highest value that pressures take, from the settings: what a file's scale must hold.
+//!
+//! Bounds, not estimates: pulses that follow too soon, strong beats after a pause, cannon waves and ringing lines stay within.
+
+use super::sites::{self, SiteFields};
+use crate::anatomy::PressureSite;
+use crate::field::Field;
+use crate::math::{exp, max, min, sqrt};
+use crate::reach::{Range, Ranges};
+use core::f32::consts::{PI, TAU};
+
+/// Pulse pressure of the strongest beat over that of a regular one: a third more after a pause, and a quarter of a beat that
+/// stands on the one before.
+const STRONGEST: f32 = 1.6;
+
+/// Highest and lowest pressure of an atrium in heights of its a wave over and under its mean: a cannon wave on a v wave; an x
+/// descent from a base that cannon waves have pressed down.
+const ATRIUM: (f32, f32) = (5.0, 3.0);
+
+/// How far a pulse's pressure goes up and down, in heights of the pulse.
+const WAYS: f32 = 2.6;
+
+/// Pressures in the vessel at a site, mmHg.
+fn vessel(site: PressureSite, of: Ranges<'_>) -> Range {
+    let chest = of(Field::ChestBreathing);
+    let (raised, lowered) = (max(-chest.lowest, 0.0), max(chest.highest, 0.0));
+    let artery = |systolic: Range, diastolic: Range| {
+        let strongest = STRONGEST * (1.0 + 0.005 * of(Field::PulseVariation).highest);
+        let pulse = max(systolic.highest - diastolic.lowest, 1.0);
+        Range { lowest: 0.0, highest: systolic.highest + (strongest - 1.0) * pulse }
+    };
+    let ventricle = |systolic: Range, end_diastolic: Range, artery: Range| {
+        let end = end_diastolic.highest + raised;
+        let top = max(max(systolic.highest + raised, artery.highest), end + 1.0);
+        Range { lowest: 0.0, highest: max(1.25 * top, 2.0 * end) }
+    };
+    let atrium = |mean: Range, wave: Range| Range {
+        lowest: mean.lowest - lowered - ATRIUM.1 * wave.highest,
+        highest: mean.highest + raised + ATRIUM.0 * wave.highest,
+    };
+    let systemic = || artery(of(Field::ArterialSystolic), of(Field::ArterialDiastolic));
+    let lung = || artery(of(Field::PulmonarySystolic), of(Field::PulmonaryDiastolic)).raised(raised);
+    match site {
+        PressureSite::Arterial => systemic(),
+        PressureSite::Femoral => {
+            let either = |own: Range, other: Range| if own.lowest > 0.0 { own } else { own.and(other) };
+            let systolic = either(of(Field::FemoralSystolic), of(Field::ArterialSystolic));
+            artery(systolic, either(of(Field::FemoralDiastolic), of(Field::ArterialDiastolic)))
+        }
+        PressureSite::Pulmonary => lung(),
+        PressureSite::Venous | PressureSite::RightAtrium => atrium(of(Field::VenousMean), of(Field::VenousWave)),
+        PressureSite::LeftAtrium | PressureSite::Wedge => atrium(of(Field::LeftAtriumMean), of(Field::LeftAtriumWave)),
+        PressureSite::RightVentricle => {
+            ventricle(of(Field::RightVentricleSystolic), of(Field::RightVentricleEndDiastolic), lung())
+        }
+        PressureSite::LeftVentricle => {
+            ventricle(of(Field::LeftVentricleSystolic), of(Field::LeftVentricleEndDiastolic), systemic())
+        }
+        PressureSite::Intracranial => {
+            let (mean, pulse) = (of(Field::IntracranialMean), of(Field::IntracranialPulse).highest);
+            Range { lowest: mean.lowest - 1.5 * pulse, highest: mean.highest + 1.5 * pulse }
+        }
+    }
+}
+
+/// How far a line's output goes beyond its input, mmHg: of an input within `inside` of its middle, that rises and falls by
+/// `ways` in all every `every_s`.
+///
+/// Two bounds, of which the lower holds. Any input at all: the integral of the impulse response's size, (1 + r) / (1 - r) with r
+/// the overshoot of a step. An input that goes so far and no further in a beat: each bit of the way leaves a ring of its size,
+/// which decays.
+fn ringing(line_hz: f32, damping: f32, inside: f32, ways: f32, every_s: f32) -> f32 {
+    if line_hz < super::line::LOWEST_HZ || damping >= 1.0 {
+        return 0.0;
+    }
+    // As the line itself holds it.
+    let damping = max(damping, 0.02);
+    let turn = sqrt(max(1.0 - damping * damping, 0.02));
+    let overshoot = exp(-PI * damping / turn);
+    let any = inside * ((1.0 + overshoot) / (1.0 - overshoot) - 1.0);
+    let rings = ways / (turn * (1.0 - exp(-TAU * line_hz * damping * every_s)));
+    min(any, rings)
+}
+
+/// What the transducer at a site sees, mmHg: `of` gives the range of each setting in a step, `ever` in the whole script, as what
+/// is under way goes on when settings change.
+pub fn range(site: PressureSite, of: Ranges<'_>, ever: Ranges<'_>) -> Range {
+    let SiteFields { level, closed, line_hz, damping } = sites::fields(site);
+    let vessel = vessel(site, ever);
+    let open = if of(closed).lowest >= 1.0 { 0.0 } else { 1.0 };
+    let levels = of(level);
+    let seen = Range { lowest: open * vessel.lowest + levels.lowest, highest: open * vessel.highest + levels.highest };
+    // A line also rings when the level jumps or the stopcock is turned.
+    let (height, jump) = (vessel.highest - vessel.lowest, ever(level).highest - ever(level).lowest);
+    let every_s = 30.0 / max(ever(Field::RateBpm).highest, 1.0);
+    let whip = if site == PressureSite::Pulmonary { 2.0 * ever(Field::PulmonaryWhip).highest } else { 0.0 };
+    let ways = if open == 0.0 && ever(closed).lowest >= 1.0 { 2.0 * jump } else { WAYS * height + 2.0 * jump + whip };
+    let inside = 0.5 * (height + jump) + whip;
+    let beyond = ringing(of(line_hz).highest, of(damping).lowest, inside, ways, every_s);
+    Range { lowest: seen.lowest - beyond, highest: seen.highest + beyond }
+}
