@@ -23,6 +23,7 @@
 
 mod alarm;
 mod causes;
+mod expected;
 mod heart_alarms;
 mod limits;
 mod pressure;
@@ -33,11 +34,11 @@ mod rows;
 mod watch;
 
 pub use alarm::{Alarm, AlarmKind, AlarmSink, Sounded, StepAlarms};
+pub use expected::{Expected, Pressure, SETTLING};
 pub use limits::{AlarmLimit, AlarmLimits};
 pub use reading::{Band, Cause, Causes, Reading};
-pub use watch::{SETTLING, SMALLEST_BREATH_OHM};
+pub use watch::SMALLEST_BREATH_OHM;
 
-use crate::anatomy::PressureSite;
 use crate::chosen::Chosen;
 use crate::player::Player;
 use crate::script::Script;
@@ -57,67 +58,6 @@ const A_WHILE: Span = Span::secs(20);
 
 /// See [`A_WHILE`].
 const NOW_AND_THEN: Span = Span::secs(120);
-
-/// Readings of a pressure, mmHg.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Pressure {
-    /// Highest of each pulse.
-    pub systolic: Reading,
-    /// Lowest of each pulse.
-    pub diastolic: Reading,
-    /// Mean of each pulse.
-    pub mean: Reading,
-}
-
-impl Pressure {
-    const NOT_PLAYED: Pressure = {
-        let none = Reading::none(Cause::NotPlayed);
-        Pressure { systolic: none, diastolic: none, mean: none }
-    };
-}
-
-/// What a correct monitor shows and sounds in a step.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Expected {
-    /// Index of the step among the script's items.
-    pub item: usize,
-    /// Start of the step.
-    pub start: Instant,
-    /// From here on the readings have settled.
-    pub from: Instant,
-    /// End of the step, or of what was played of it.
-    pub end: Instant,
-    /// Heart rate, bpm.
-    pub rate: Reading,
-    /// Rate of arterial pulses, bpm.
-    pub pulse: Reading,
-    /// Breaths a minute.
-    pub breaths: Reading,
-    /// By site.
-    pub pressures: [Pressure; PressureSite::COUNT],
-    /// Alarms that sound in the step, at the limits given.
-    pub alarms: StepAlarms,
-    /// Premature beats told by the script that could not come.
-    pub refused: u32,
-}
-
-impl Expected {
-    /// The readings of a pressure.
-    pub fn pressure(&self, site: PressureSite) -> &Pressure {
-        self.pressures.get(site as usize).unwrap_or(&Pressure::NOT_PLAYED)
-    }
-
-    /// The most urgent alarm that begins in the step, or goes on into it for longer than it takes a monitor to settle.
-    pub fn alarm(&self) -> Option<&Sounded> {
-        self.alarms.iter().find(|sounded| self.sounds(sounded))
-    }
-
-    /// Whether an alarm belongs to this step, and is not one of the step before that is only ending.
-    pub fn sounds(&self, sounded: &Sounded) -> bool {
-        let ending = self.start.plus(SETTLING.scaled(0.5));
-        sounded.first.onset >= self.start || sounded.times > 1 || sounded.end.is_none_or(|end| end > ending)
-    }
-}
 
 /// Plays a script and says of each step what to expect.
 ///

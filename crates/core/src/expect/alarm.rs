@@ -1,6 +1,7 @@
 //! Alarms: what each is called, how urgent it is, and when it came and went.
 
 use crate::heart::rhythm::Priority;
+use crate::math::max;
 use crate::time::Instant;
 
 macro_rules! kinds {
@@ -87,6 +88,30 @@ pub struct Alarm {
     pub onset: Instant,
     /// When the condition ended; `None` while it holds.
     pub end: Option<Instant>,
+}
+
+/// Longest time from the begin of a condition to its alarm, when nobody names one (IEC 60601-2-27 / EC13 4.2.8, from memory).
+const USUAL_DELAY_S: f32 = 10.0;
+
+/// A monitor is given so long at least once its limit is reached, s (common practice, no source).
+const SHORTEST_S: f32 = 2.0;
+
+impl Alarm {
+    /// Longest time from the onset to the alarm, s, when nobody names one: 10 s after the condition began where it is the
+    /// rate, the ventricles or their silence; after the onset where the limit is itself a delay, as of apnoea.
+    pub fn usual_within_s(&self) -> f32 {
+        let known_s = self.onset.since(self.begin).as_secs();
+        if self.kind <= AlarmKind::ExtremeBradycardia || matches!(self.kind, AlarmKind::HighRate | AlarmKind::LowRate) {
+            max(USUAL_DELAY_S - known_s, SHORTEST_S)
+        } else {
+            USUAL_DELAY_S
+        }
+    }
+
+    /// Soonest that a monitor can tell: once half of what its limit asks for has passed.
+    pub fn soonest(&self) -> Instant {
+        self.begin.plus(self.onset.since(self.begin).scaled(0.5))
+    }
 }
 
 /// An alarm in one step.

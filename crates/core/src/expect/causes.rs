@@ -2,11 +2,22 @@
 
 use super::rate::RateMeter;
 use super::reading::{Cause, Causes};
-use super::watch::Counts;
 use crate::anatomy::PressureSite;
 use crate::pressure::sites;
 use crate::settings::Field;
 use crate::timeline::PlayedStep;
+
+/// What was counted in the step.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Counts {
+    pub(super) ventricular: u32,
+    pub(super) premature: u32,
+    /// Beats told by the script that did not come.
+    pub(super) refused: u32,
+    pub(super) shallow_breaths: u32,
+    /// Whether the ventricles fibrillated once settled.
+    pub(super) fibrillated: bool,
+}
 
 fn ramps(step: &PlayedStep<'_>, moves: impl Fn(Field) -> bool) -> bool {
     step.ramps().any(|ramp| moves(ramp.field) && ramp.to != step.get(ramp.field))

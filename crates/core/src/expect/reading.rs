@@ -60,6 +60,8 @@ causes! {
     NoBeats: "no beat comes";
     /// No pulse.
     NoPulses: "no pulse comes";
+    /// The cuff does not pass the pressures of pulses.
+    NoDeflation: "the cuff passes no systolic and diastolic pressure";
     /// No breath.
     NoBreaths: "no breath comes";
     /// Breaths too small to be seen.

@@ -1,14 +1,14 @@
 //! What is watched while a script is played: beats, pulses, breaths and pressures of the present step, and its alarms.
 
 use super::alarm::{AlarmKind, AlarmSink, Board};
-use super::causes;
+use super::causes::{self, Counts};
+use super::expected::{Expected, Pressure, SETTLING};
 use super::heart_alarms::{HeartAlarms, supraventricular};
 use super::limits::{AlarmLimit, AlarmLimits};
 use super::pressure::{Look, PressureMeter};
 use super::pressure_alarms::PressureAlarms;
 use super::rate::{RateMeter, Rule};
-use super::reading::{Cause, Causes, Reading};
-use super::{Expected, Pressure};
+use super::reading::{Band, Cause, Causes, Reading};
 use crate::anatomy::PressureSite;
 use crate::chosen::Chosen;
 use crate::pressure::sites;
@@ -16,11 +16,7 @@ use crate::settings::Field;
 use crate::test_signal::TestSignal;
 use crate::time::{Instant, Span};
 use crate::timeline::{Placed, Timeline};
-use crate::truth::{Beat, BeatCode, Breath, Chamber, Episode, Event, Observer, Pulse};
-
-/// Readings of a step have settled after this, or after half of a step that is shorter than twice as long: the time that
-/// a read-out is given (EC13 4.1.2.1 e, IEC 60601-2-27 201.7.9.2.9.101 b 4).
-pub const SETTLING: Span = Span::secs(20);
+use crate::truth::{self, Beat, BeatCode, Breath, Chamber, CuffReading, Episode, Event, Observer, Pulse};
 
 /// Smallest breath that is seen, ohm (makers' printed specifications).
 pub const SMALLEST_BREATH_OHM: f32 = 0.1;
@@ -43,18 +39,6 @@ struct Foot {
     at: Instant,
 }
 
-/// What was counted in the step.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Counts {
-    pub(super) ventricular: u32,
-    pub(super) premature: u32,
-    /// Beats told by the script that did not come.
-    pub(super) refused: u32,
-    pub(super) shallow_breaths: u32,
-    /// Whether the ventricles fibrillated once settled.
-    pub(super) fibrillated: bool,
-}
-
 #[derive(Clone, Debug)]
 pub(super) struct Watch<'a> {
     limits: AlarmLimits,
@@ -62,6 +46,7 @@ pub(super) struct Watch<'a> {
     placed: Option<Placed<'a>>,
     from: Instant,
     counts: Counts,
+    cuff: Option<CuffReading>,
     rate: RateMeter,
     /// Every pulse, and those at least half as high as the highest.
     pulses: [RateMeter; 2],
@@ -84,6 +69,7 @@ impl<'a> Watch<'a> {
             placed: None,
             from: Instant::ZERO,
             counts: Counts::default(),
+            cuff: None,
             rate: RateMeter::new(Rule::Beats),
             pulses: core::array::from_fn(|_| RateMeter::new(Rule::Beats)),
             highest_pulse_mmhg: 0.0,
@@ -111,6 +97,7 @@ impl<'a> Watch<'a> {
         self.placed = Some(placed);
         self.from = at.plus(half.min(SETTLING));
         self.counts = Counts { fibrillated: self.heart.fibrillates(), ..Counts::default() };
+        self.cuff = None;
         self.rate.begin(at, self.from);
         for pulses in &mut self.pulses {
             pulses.begin(at, self.from);
@@ -197,6 +184,8 @@ impl<'a> Watch<'a> {
             }
             Event::Breath(breath) => self.breath(&breath, sink),
             Event::Pulse(pulse) => self.pulse(&pulse),
+            Event::CuffReading(reading) => self.cuff = Some(reading),
+            Event::Refused(_) => self.counts.refused += 1,
             _ => {}
         }
     }
@@ -328,7 +317,7 @@ impl<'a> Watch<'a> {
             }
             let bands = meter.bands(closed(site), end);
             let causes = causes::of_pressure(step, site, of_rate);
-            let reading = |band: Option<super::Band>| Reading {
+            let reading = |band: Option<Band>| Reading {
                 band,
                 causes: match band {
                     Some(_) => causes,
@@ -350,8 +339,17 @@ impl<'a> Watch<'a> {
             pulse: self.pulse_rate(end, closed(PressureSite::Arterial), of_rate, limit(AlarmLimit::AsystoleS)),
             breaths,
             pressures,
+            cuff: self.cuff_reading(of_rate),
             alarms: *self.board.step(),
             refused: self.counts.refused,
+        })
+    }
+
+    fn cuff_reading(&self, causes: Causes) -> [Reading; 3] {
+        let Some(reading) = self.cuff else { return [Reading::none(Cause::NoDeflation); 3] };
+        [reading.systolic_mmhg, reading.diastolic_mmhg, reading.mean_mmhg].map(|band: truth::Band| Reading {
+            band: Some(Band { low: band.low, high: band.high, mean: band.middle() }),
+            causes,
         })
     }
 

@@ -1,0 +1,73 @@
+//! What a step is expected to show and sound.
+
+use super::alarm::{Sounded, StepAlarms};
+use super::reading::{Cause, Reading};
+use crate::anatomy::PressureSite;
+use crate::time::{Instant, Span};
+
+/// Readings of a step have settled after this, or after half of a step that is shorter than twice as long: the time that
+/// a read-out is given (EC13 4.1.2.1 e, IEC 60601-2-27 201.7.9.2.9.101 b 4).
+pub const SETTLING: Span = Span::secs(20);
+
+/// Readings of a pressure, mmHg.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pressure {
+    /// Highest of each pulse.
+    pub systolic: Reading,
+    /// Lowest of each pulse.
+    pub diastolic: Reading,
+    /// Mean of each pulse.
+    pub mean: Reading,
+}
+
+impl Pressure {
+    pub(super) const NOT_PLAYED: Pressure = {
+        let none = Reading::none(Cause::NotPlayed);
+        Pressure { systolic: none, diastolic: none, mean: none }
+    };
+}
+
+/// What a correct monitor shows and sounds in a step.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Expected {
+    /// Index of the step among the script's items.
+    pub item: usize,
+    /// Start of the step.
+    pub start: Instant,
+    /// From here on the readings have settled.
+    pub from: Instant,
+    /// End of the step, or of what was played of it.
+    pub end: Instant,
+    /// Heart rate, bpm.
+    pub rate: Reading,
+    /// Rate of arterial pulses, bpm.
+    pub pulse: Reading,
+    /// Breaths a minute.
+    pub breaths: Reading,
+    /// By site.
+    pub pressures: [Pressure; PressureSite::COUNT],
+    /// What a cuff's deflation that was judged in the step reads: systolic, diastolic, mean, mmHg.
+    pub cuff: [Reading; 3],
+    /// Alarms that sound in the step, at the limits given.
+    pub alarms: StepAlarms,
+    /// Premature beats told by the script that could not come.
+    pub refused: u32,
+}
+
+impl Expected {
+    /// The readings of a pressure.
+    pub fn pressure(&self, site: PressureSite) -> &Pressure {
+        self.pressures.get(site as usize).unwrap_or(&Pressure::NOT_PLAYED)
+    }
+
+    /// The most urgent alarm that begins in the step, or goes on into it for longer than it takes a monitor to settle.
+    pub fn alarm(&self) -> Option<&Sounded> {
+        self.alarms.iter().find(|sounded| self.sounds(sounded))
+    }
+
+    /// Whether an alarm belongs to this step, and is not one of the step before that is only ending.
+    pub fn sounds(&self, sounded: &Sounded) -> bool {
+        let ending = self.start.plus(SETTLING.scaled(0.5));
+        sounded.first.onset >= self.start || sounded.times > 1 || sounded.end.is_none_or(|end| end > ending)
+    }
+}
