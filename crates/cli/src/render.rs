@@ -39,7 +39,12 @@ pub fn run(render: &Render) -> Outcome {
     let items = document.items();
     let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
     let labels: Vec<&str> = (0..items.len()).map(|item| document.label(item)).collect();
-    let content = Content { script: &script, title: document.title().unwrap_or(""), labels: &labels };
+    let content = Content {
+        script: &script,
+        title: document.title().unwrap_or(""),
+        labels: &labels,
+        limits: document.alarm_limits(),
+    };
     if let Some(path) = &render.script {
         check_not_overwritten(path, &render.output, options.format, "script")?;
     }

@@ -2,14 +2,14 @@
 //!
 //! ```
 //! use pulsewright_core::{body::ADULT, frame::Channel, heart::catalogue::SINUS, settings::Settings,
-//!     script::{Item, Script, Step}, time::{FrameRate, Span}};
+//!     expect::AlarmLimits, script::{Item, Script, Step}, time::{FrameRate, Span}};
 //! use pulsewright_files::{Bits, Content, Encoding, FileFormat, Options, render_to_files};
 //! use std::ops::ControlFlow;
 //!
 //! let rest = Settings::new(&ADULT, &SINUS);
 //! let items = [Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &[], beats: &[] })];
 //! let script = Script::new(1, &items)?;
-//! let content = Content { script: &script, title: "At rest", labels: &["rest"] };
+//! let content = Content { script: &script, title: "At rest", labels: &["rest"], limits: AlarmLimits::USUAL };
 //! let options = Options {
 //!     rate: FrameRate::hz(500)?,
 //!     channels: Channel::USUAL.to_vec(),
@@ -46,7 +46,6 @@ pub mod csv;
 mod decimal;
 pub mod digest;
 pub mod edf;
-pub mod expected;
 pub mod format;
 pub mod image;
 mod interleave;

@@ -313,7 +313,18 @@ mod tests {
             truth: true,
             overwrite: false,
         };
-        check(Plan::new(Content { script: &script, title: "", labels: &[] }, &options).unwrap());
+        check(
+            Plan::new(
+                Content {
+                    script: &script,
+                    title: "",
+                    labels: &[],
+                    limits: pulsewright_core::expect::AlarmLimits::USUAL,
+                },
+                &options,
+            )
+            .unwrap(),
+        );
     }
 
     #[test]

@@ -6,6 +6,7 @@ use crate::scale::{Bits, Reach};
 use crate::wav::{LARGEST, Wav};
 use crate::{csv::Csv, edf, edf::Edf, record, record::Signals, sidecar};
 use pulsewright_core::block;
+use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::{Channel, ChannelKind};
 use pulsewright_core::pressure::{Chosen, TooManySites};
 use pulsewright_core::script::{Item, Script};
@@ -22,6 +23,8 @@ pub struct Content<'a> {
     pub title: &'a str,
     /// Names of steps by item of the script; a missing one is empty.
     pub labels: &'a [&'a str],
+    /// Limits of the alarms that its truth tells of.
+    pub limits: AlarmLimits,
 }
 
 /// How it is rendered.
@@ -387,7 +390,7 @@ mod tests {
             overwrite: false,
         };
         change(&mut options);
-        Plan::new(Content { script: &script, title: "", labels: &[] }, &options)
+        Plan::new(Content { script: &script, title: "", labels: &[], limits: AlarmLimits::USUAL }, &options)
             .map(|plan| ((plan.frames, plan.sections.clone()), plan.notes()))
     }
 
@@ -464,7 +467,9 @@ mod tests {
                 truth: true,
                 overwrite: false,
             };
-            Plan::new(Content { script: &script, title: "", labels: &[] }, &options).unwrap().notes()
+            Plan::new(Content { script: &script, title: "", labels: &[], limits: AlarmLimits::USUAL }, &options)
+                .unwrap()
+                .notes()
         };
         let paced = Settings::new(&ADULT, &PACED_VVI).lit(Field::PacingMs, 0.5);
         let told = notes(paced, 1000, Channel::USUAL);

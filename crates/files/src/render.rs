@@ -204,7 +204,8 @@ fn truth_files<'a>(plan: &Plan<'a>, names: &Names) -> Result<Truth<'a, Unfinishe
     let Ok(files) = <[Unfinished; TruthFile::ALL.len()]>::try_from(files) else {
         return Err(RenderError::Stopped);
     };
-    Ok(Truth::new(plan.content.script, plan.content.labels, plan.rate, plan.frames, files))
+    let truth = Truth::new(plan.content.script, plan.content.labels, plan.rate, plan.frames, files);
+    Ok(truth.expecting(plan.pressures, plan.content.limits))
 }
 
 fn record_header(plan: &Plan<'_>, run: &Run<'_, '_>, name: &str) -> String {

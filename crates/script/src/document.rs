@@ -1,6 +1,7 @@
 //! A document in memory: steps with everything resolved, as a core script needs them.
 
-use crate::expect::{Expectations, Limits};
+use crate::expect::{AlarmSetting, AlarmSettings, Expectations, Limits};
+use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::script::{Item, Ramp, Script, TimedBeat};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{Instant, Span};
@@ -19,6 +20,7 @@ pub struct Document {
     pub(crate) cautions: Vec<String>,
     pub(crate) prepare: Vec<String>,
     pub(crate) limits: Limits,
+    pub(crate) alarm_limits: AlarmSettings,
     pub(crate) parts: Vec<Part>,
 }
 
@@ -114,6 +116,20 @@ impl Document {
     /// Whether any step expects something of a monitor.
     pub fn expects(&self) -> bool {
         self.parts.iter().any(|part| matches!(part, Part::Step(step) if !step.expect.is_empty()))
+    }
+
+    /// What the monitor's alarms are set to: the usual limits, but for those that the document names.
+    pub fn alarm_limits(&self) -> AlarmLimits {
+        let mut limits = AlarmLimits::USUAL;
+        for setting in &self.alarm_limits {
+            limits.set(setting.limit, setting.value.unwrap_or(f32::NAN));
+        }
+        limits
+    }
+
+    /// The limits of alarms that the document names.
+    pub fn alarm_settings(&self) -> &[AlarmSetting] {
+        &self.alarm_limits
     }
 
     /// Steps and repeats, by item index.

@@ -6,6 +6,7 @@
 mod quantity;
 mod read;
 mod schema;
+mod settings;
 mod write;
 
 pub use quantity::{Origin, Quantity};
@@ -13,6 +14,7 @@ pub(crate) use read::Limits;
 pub(crate) use schema::{alarms_or_readings, limits as limits_schema, lines as lines_schema};
 pub(crate) use write::{expect as expect_json, limits as limits_json, lines as lines_json};
 
+use pulsewright_core::expect::AlarmLimit;
 use pulsewright_core::heart::rhythm::Priority;
 
 /// Time limit of an alarm that names none, seconds.
@@ -49,6 +51,20 @@ pub struct ExpectedReading {
     /// Whether the document's step named value and limit itself; the rest was filled in.
     pub(crate) named: Named,
 }
+
+/// A limit that the monitor's alarms are set to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct AlarmSetting {
+    /// Which.
+    pub limit: AlarmLimit,
+    /// Its value; `None` switches the alarm off.
+    pub value: Option<f32>,
+    /// Where it comes from, one line.
+    pub source: String,
+}
+
+/// Those of a document.
+pub(crate) type AlarmSettings = Vec<AlarmSetting>;
 
 /// Which parts of an expectation stand in the document.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

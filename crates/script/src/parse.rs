@@ -17,8 +17,19 @@ use std::io::{self, Read};
 const KIND: DocumentKind =
     DocumentKind { noun: "a script", shape: "a script document", help: "docs/script.md shows one" };
 
-const DOCUMENT_KEYS: [&str; 10] =
-    ["version", "title", "notes", "seed", "asset_class", "kit", "cautions", "prepare", "limits", "steps"];
+const DOCUMENT_KEYS: [&str; 11] = [
+    "version",
+    "title",
+    "notes",
+    "seed",
+    "asset_class",
+    "kit",
+    "cautions",
+    "prepare",
+    "limits",
+    "alarm_limits",
+    "steps",
+];
 const REPEAT_KEYS: [&str; 2] = ["repeat", "steps"];
 
 /// Reads the document in `text`, called `name` in messages.
@@ -99,6 +110,7 @@ impl Walk {
                 "cautions" => document.cautions = self.lines(entry.value, &path),
                 "prepare" => document.prepare = self.lines(entry.value, &path),
                 "limits" => {}
+                "alarm_limits" => document.alarm_limits = self.alarm_settings(entry.value, &path),
                 "steps" => {
                     steps = Some(entry);
                     self.steps(entry.value, &path, 0);

@@ -2,6 +2,7 @@
 
 use crate::{Plan, SuiteError};
 use pulsewright_core::body::Body;
+use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::player::Player;
 use pulsewright_core::script::Script;
@@ -127,7 +128,8 @@ impl Record {
         let files = self.with_content(|content| {
             let frames = pulsewright_files::plan::Plan::new(content, &options).map_err(RenderError::from)?.frames;
             let files = std::array::from_fn(|_| Vec::new());
-            let mut truth = Truth::new(content.script, content.labels, self.frame_rate, frames, files);
+            let mut truth =
+                Truth::new(content.script, content.labels, self.frame_rate, frames, files).of_events_alone();
             Player::new(content.script, self.frame_rate).skip_observed(frames, &mut truth);
             truth.finish().map(|files| (files, frames)).map_err(RenderError::Stream)
         })?;
@@ -176,7 +178,7 @@ impl Record {
         let script = Script::new(self.seed, &items)
             .map_err(|error| SuiteError::Truth { record: self.name.clone(), what: error.to_string() })?;
         let labels: Vec<&str> = (0..items.len()).map(|item| self.document.label(item)).collect();
-        Ok(work(Content { script: &script, title: &self.name, labels: &labels }))
+        Ok(work(Content { script: &script, title: &self.name, labels: &labels, limits: AlarmLimits::USUAL }))
     }
 
     fn failed(&self, error: RenderError) -> SuiteError {

@@ -182,7 +182,7 @@ impl PressureMeter {
     /// What the step that ends at `end` read; without pulses, and unless the transducer is `closed`, only the mean.
     pub(super) fn bands(&self, closed: bool, end: Instant) -> Bands {
         // Pulses of its first seconds count only in a step too short for others.
-        let ceased = self.last_foot.is_none_or(|foot| foot < self.from) && end.since(self.from).as_secs() > 3.0;
+        let ceased = self.last_foot.is_none_or(|foot| foot < self.from && end.since(foot).as_secs() > 3.0);
         let first = |of: &[Triple; 2]| of.iter().find(|triple| triple.mean.band().is_some()).copied();
         let read = |triple: Triple| Bands {
             systolic: triple.high.band(),

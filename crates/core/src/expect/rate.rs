@@ -44,6 +44,8 @@ pub(super) struct RateMeter {
     shown: Option<Band>,
     longest_s: f32,
     shortest_s: f32,
+    /// The first and the last interval counted, s.
+    edges_s: Option<[f32; 2]>,
 }
 
 impl RateMeter {
@@ -60,6 +62,7 @@ impl RateMeter {
             shown: None,
             longest_s: 0.0,
             shortest_s: f32::INFINITY,
+            edges_s: None,
         }
     }
 
@@ -87,6 +90,7 @@ impl RateMeter {
             self.count += 1;
             self.longest_s = max(self.longest_s, interval_s);
             self.shortest_s = min(self.shortest_s, interval_s);
+            self.edges_s = Some([self.edges_s.map_or(interval_s, |[first, _]| first), interval_s]);
         }
         if at >= self.from
             && let Some(rate) = self.displayed()
@@ -136,12 +140,18 @@ impl RateMeter {
         let band = if self.count > 0 {
             let mean = (60.0 * f64::from(self.count) / self.total.as_secs_f64()) as f32;
             Band { mean, ..self.shown.unwrap_or(Band::steady(mean)) }.with(mean)
-        } else if longest_s >= silence_s || self.last.is_none() {
+        } else if self.last.is_none_or(|last| end.since(last).as_secs() >= silence_s) {
             return Some(Band::steady(0.0));
         } else {
             Band::steady(self.displayed()?)
         };
         Some(if longest_s >= silence_s { band.with(0.0) } else { band })
+    }
+
+    /// The band, also with the rates at both ends of the time watched: of a rate that is moved, a monitor that averages less
+    /// shows more.
+    pub(super) fn moving(&self, band: Band) -> Band {
+        self.edges_s.map_or(band, |[first_s, last_s]| band.with(60.0 / first_s).with(60.0 / last_s))
     }
 
     /// Longest over shortest interval that was counted.

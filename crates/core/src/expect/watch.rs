@@ -294,13 +294,15 @@ impl<'a> Watch<'a> {
             Reading::none(Cause::Fibrillation)
         } else {
             let band = self.rate.band(end, limit(AlarmLimit::AsystoleS));
+            let band = if of_rate.has(Cause::Ramp) { band.map(|band| self.rate.moving(band)) } else { band };
             let silent = band.is_some_and(|band| band.high == 0.0);
             Reading { band, causes: if silent { Causes::NONE.and(Cause::NoBeats) } else { of_rate } }
         };
-        let breaths = Reading {
-            band: self.breaths.band(end, limit(AlarmLimit::ApnoeaS)),
-            causes: causes::of_breaths(step, &self.counts),
-        };
+        let causes = causes::of_breaths(step, &self.counts);
+        let band = self.breaths.band(end, limit(AlarmLimit::ApnoeaS));
+        let moves = causes.has(Cause::Ramp);
+        let band = if moves { band.map(|band| self.breaths.moving(band)) } else { band };
+        let breaths = Reading { band, causes };
         let breaths = match breaths.band {
             Some(band) if band.high == 0.0 => {
                 Reading { causes: breaths.causes.and_if(self.counts.shallow_breaths == 0, Cause::NoBreaths), ..breaths }

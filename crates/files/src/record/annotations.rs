@@ -204,7 +204,8 @@ mod tests {
         let settings = Settings::new(&ADULT, &SINUS);
         let items = [Item::Step(Step { duration: Some(Span::secs(1)), settings, ramps: &[], beats: &[] })];
         let script = Script::new(1, &items).unwrap();
-        let content = Content { script: &script, title: "", labels };
+        let content =
+            Content { script: &script, title: "", labels, limits: pulsewright_core::expect::AlarmLimits::USUAL };
         let mut annotations = Annotations::new(content, FrameRate::lit(1000), frames, Vec::new());
         events.iter().for_each(|event| annotations.observe(*event));
         annotations.finish().unwrap()

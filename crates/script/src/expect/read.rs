@@ -337,7 +337,7 @@ impl Walk {
     }
 
     /// A finite number within bounds.
-    fn plain_number(&mut self, node: Node<'_>, path: &Path<'_>, min: f64, max: f64) -> Option<f64> {
+    pub(crate) fn plain_number(&mut self, node: Node<'_>, path: &Path<'_>, min: f64, max: f64) -> Option<f64> {
         let number = if node.kind() == Kind::Number { node.raw().parse().unwrap_or(f64::NAN) } else { f64::NAN };
         if (min..=max).contains(&number) {
             return Some(number + 0.0);

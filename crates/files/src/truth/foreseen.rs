@@ -1,0 +1,144 @@
+//! What a monitor is expected to show and sound, step by step: the rows of `steps`, `readings` and `alarms`.
+
+use super::quoted;
+use crate::decimal::{push_instant, push_rounded};
+use pulsewright_core::expect::{Alarm, AlarmLimits, Expected, Forecast, Reading};
+use pulsewright_core::frame::{Channel, PressureSite};
+use pulsewright_core::heart::rhythm::Priority;
+use pulsewright_core::pressure::{AT_ONCE, Chosen};
+use pulsewright_core::script::{Item, Script, Step};
+use pulsewright_core::time::Instant;
+use std::io::Write;
+
+/// Rows of a step, each with its line end.
+#[derive(Default)]
+pub(super) struct Rows {
+    pub(super) steps: Vec<u8>,
+    pub(super) readings: Vec<u8>,
+    pub(super) alarms: Vec<u8>,
+}
+
+/// Plays the script a second time, for what to expect of it.
+pub(super) struct Foreseen<'a> {
+    forecast: Box<Forecast<'a>>,
+    sites: Chosen,
+    played: u64,
+}
+
+impl<'a> Foreseen<'a> {
+    /// Of `script` up to `end`, at `sites` and the artery.
+    pub(super) fn new(script: &Script<'a>, sites: Chosen, limits: AlarmLimits, end: Instant) -> Foreseen<'a> {
+        let mut all: Vec<PressureSite> = sites.sites().collect();
+        if !sites.has(PressureSite::Arterial) && all.len() < AT_ONCE {
+            all.push(PressureSite::Arterial);
+        }
+        let sites = Chosen::new(&all).unwrap_or(sites);
+        Foreseen { forecast: Box::new(Forecast::new(script, sites, limits, end)), sites, played: 0 }
+    }
+
+    /// The rows of the next step.
+    pub(super) fn next_step(&mut self, script: &Script<'_>, labels: &[&str]) -> Rows {
+        let mut rows = Rows::default();
+        let alarms = &mut rows.alarms;
+        let Some(expected) = self.forecast.next_step(&mut |alarm: Alarm| push_alarm(alarms, &alarm)) else {
+            return rows;
+        };
+        let Some(Item::Step(step)) = script.items().get(expected.item) else { return rows };
+        self.played += 1;
+        let label = quoted(labels.get(expected.item).copied().unwrap_or(""));
+        push_step(&mut rows.steps, self.played, &label, step, &expected);
+        self.push_readings(&mut rows.readings, &expected);
+        rows
+    }
+
+    /// The alarms that still hold at the end.
+    pub(super) fn finish(&mut self) -> Vec<u8> {
+        let mut alarms = Vec::new();
+        while self.forecast.next_step(&mut |alarm: Alarm| push_alarm(&mut alarms, &alarm)).is_some() {}
+        alarms
+    }
+
+    fn push_readings(&self, row: &mut Vec<u8>, expected: &Expected) {
+        let played = self.played;
+        let mut push = |name: &str, unit: &str, reading: &Reading| {
+            write!(row, "{played},{name},{unit},").ok();
+            push_instant(row, expected.start);
+            row.push(b',');
+            push_instant(row, expected.end);
+            row.push(b',');
+            push_rounded(row, expected.from.since(expected.start).as_secs(), 3);
+            push_band(row, reading);
+            let why: Vec<&str> = reading.causes.iter().map(|cause| cause.words()).collect();
+            writeln!(row, ",{}", quoted(&why.join("; "))).ok();
+        };
+        push("heart-rate", "bpm", &expected.rate);
+        push("pulse-rate", "bpm", &expected.pulse);
+        push("respiration-rate", "breaths/min", &expected.breaths);
+        for site in self.sites.sites() {
+            let pressure = expected.pressure(site);
+            let parts =
+                [("systolic", &pressure.systolic), ("diastolic", &pressure.diastolic), ("mean", &pressure.mean)];
+            for (part, reading) in parts {
+                push(&format!("{}-{part}", Channel::Pressure(site).id()), "mmHg", reading);
+            }
+        }
+        if expected.cuff.iter().any(|reading| reading.band.is_some()) {
+            for (part, reading) in ["systolic", "diastolic", "mean"].iter().zip(&expected.cuff) {
+                push(&format!("cuff-{part}"), "mmHg", reading);
+            }
+        }
+    }
+}
+
+/// Mean, lowest and highest, each after a comma; what is not there leaves its cell empty.
+fn push_band(row: &mut Vec<u8>, reading: &Reading) {
+    let values = reading.band.map_or([f32::NAN; 3], |band| [band.mean, band.low, band.high]);
+    for value in values {
+        row.push(b',');
+        push_rounded(row, value, 2);
+    }
+}
+
+fn push_step(row: &mut Vec<u8>, number: u64, label: &str, step: &Step<'_>, expected: &Expected) {
+    write!(row, "{number},{label},").ok();
+    push_instant(row, expected.start);
+    row.push(b',');
+    push_instant(row, expected.end);
+    write!(row, ",{},{}", step.settings.rhythm().id, step.settings.body().id).ok();
+    let arterial = expected.pressure(PressureSite::Arterial);
+    let readings =
+        [&expected.rate, &arterial.systolic, &arterial.diastolic, &arterial.mean, &expected.breaths].map(|of| of.band);
+    for band in readings {
+        row.push(b',');
+        push_rounded(row, band.map_or(f32::NAN, |band| band.mean), 2);
+    }
+    let alarm = expected.alarm();
+    let priority = alarm.map_or(Priority::None, |sounded| sounded.first.kind.priority());
+    write!(row, ",{},{},", priority.id(), alarm.map_or("", |sounded| sounded.first.kind.id())).ok();
+    if let Some(sounded) = alarm {
+        push_instant(row, sounded.first.onset);
+    }
+    row.push(b',');
+    push_instant(row, expected.from);
+    for band in readings {
+        for value in band.map_or([f32::NAN; 2], |band| [band.low, band.high]) {
+            row.push(b',');
+            push_rounded(row, value, 2);
+        }
+    }
+    row.push(b'\n');
+}
+
+fn push_alarm(row: &mut Vec<u8>, alarm: &Alarm) {
+    write!(row, "{},", alarm.kind.id()).ok();
+    push_instant(row, alarm.onset);
+    row.push(b',');
+    push_rounded(row, alarm.usual_within_s(), 3);
+    row.push(b',');
+    if let Some(end) = alarm.end {
+        push_instant(row, end);
+    }
+    write!(row, ",{},", alarm.kind.priority().id()).ok();
+    push_instant(row, alarm.begin);
+    row.push(b'\n');
+}
