@@ -16,7 +16,7 @@ ROOT = Path(__file__).parents[2]
 RULES = tomllib.loads((ROOT / ".cargo/deny.toml").read_text())
 ALLOWED = set(RULES["licenses"]["allow"])
 EXCEPTIONS = {exception["crate"]: set(exception["allow"]) for exception in RULES["licenses"]["exceptions"]}
-LOCKS = ("Cargo.lock", "crates/firmware/Cargo.lock", "crates/fuzz/Cargo.lock")
+LOCKS = ("Cargo.lock", "crates/firmware/Cargo.lock", "crates/fuzz/Cargo.lock", "crates/python/Cargo.lock")
 
 
 def permitted(expression: str, allowed: set[str] = ALLOWED) -> bool:

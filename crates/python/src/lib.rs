@@ -1,0 +1,32 @@
+//! The Python module `pulsewright._native`; what a user imports is the package around it, in `python/pulsewright`.
+//!
+//! Samples are `float32` arrays of channels by frames, made once and handed over without a copy; every value equals that of a file
+//! with `--bits float`. The interpreter's lock is free while signals are made and scored.
+
+mod player;
+mod score;
+mod script;
+mod signals;
+mod suite;
+mod truth;
+
+use pyo3::prelude::*;
+
+pyo3::create_exception!(
+    pulsewright,
+    ScriptError,
+    pyo3::exceptions::PyValueError,
+    "A script, a plan or a request that can't be played; the message names every place and what is allowed there."
+);
+
+/// The compiled part of the package.
+#[pymodule]
+fn _native(module: &Bound<'_, PyModule>) -> PyResult<()> {
+    module.add("ScriptError", module.py().get_type::<ScriptError>())?;
+    module.add("__version__", env!("CARGO_PKG_VERSION"))?;
+    module.add_class::<signals::Signals>()?;
+    module.add_class::<player::Player>()?;
+    module.add_class::<suite::Plan>()?;
+    module.add_function(wrap_pyfunction!(signals::render, module)?)?;
+    module.add_function(wrap_pyfunction!(score::score, module)?)
+}

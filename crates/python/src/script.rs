@@ -1,0 +1,55 @@
+//! From what Python passes to what is played.
+
+use crate::ScriptError;
+use pulsewright_core::frame::Channel;
+use pulsewright_core::script::Script;
+use pulsewright_core::time::{FrameRate, Span};
+use pulsewright_files::{Content, Encoding, FileFormat, Options};
+use pulsewright_script::Document;
+use pyo3::prelude::*;
+use std::fmt::Display;
+
+/// An error of the user's input.
+pub fn wrong(what: impl Display) -> PyErr {
+    ScriptError::new_err(what.to_string())
+}
+
+/// A script from its JSON; `name` is what messages call it.
+pub fn document(text: &[u8], name: &str, seed: Option<u64>) -> PyResult<Document> {
+    let document = pulsewright_script::parse(text, name).map_err(|problems| wrong(problems.render(false)))?;
+    Ok(seed.into_iter().fold(document, Document::with_seed))
+}
+
+/// Channels by their words, as `pulsewright catalog channels` lists them.
+pub fn channels(words: &[String]) -> PyResult<Vec<Channel>> {
+    let channel = |word: &String| Channel::find(word).ok_or_else(|| wrong(format!("unknown channel '{}'", word.escape_debug())));
+    words.iter().map(channel).collect()
+}
+
+/// A frame rate in frames a second.
+pub fn frame_rate(hz: u32) -> PyResult<FrameRate> {
+    FrameRate::hz(hz).map_err(wrong)
+}
+
+/// A length in seconds.
+pub fn span(seconds: f64) -> PyResult<Span> {
+    if !(seconds > 0.0 && seconds < 1e9) {
+        return Err(wrong(format!("duration_s is {seconds}; allowed: above 0, below 1e9")));
+    }
+    Ok(Span::from_ticks((seconds * pulsewright_core::time::TICKS_PER_SECOND as f64).round() as u64))
+}
+
+/// Frames that a render has, after every check that a render to a file makes.
+pub fn frames(script: &Script<'_>, rate: FrameRate, channels: &[Channel], duration: Option<Span>) -> PyResult<u64> {
+    let options = Options {
+        rate,
+        channels: channels.to_vec(),
+        format: FileFormat::Raw(Encoding::Float),
+        duration,
+        split: None,
+        truth: false,
+        overwrite: false,
+    };
+    let plan = pulsewright_files::plan::Plan::new(Content { script, title: "", labels: &[] }, &options);
+    plan.map(|plan| plan.frames).map_err(wrong)
+}

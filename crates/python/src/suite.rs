@@ -1,0 +1,93 @@
+//! A suite's plan, record by record, with a function as the detector.
+
+use crate::score::{annotations, limits};
+use crate::script::{frames, wrong};
+use crate::signals::{Signals, play};
+use numpy::PyReadonlyArray1;
+use pulsewright_core::script::Script;
+use pulsewright_score::{RecordReport, Report, score_record};
+use pyo3::prelude::*;
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// A suite's plan: records to render, and what was scored of them.
+#[pyclass(frozen, module = "pulsewright._native")]
+pub struct Plan {
+    plan: pulsewright_suite::Plan,
+    scored: Mutex<BTreeMap<usize, RecordReport>>,
+}
+
+impl Plan {
+    fn record(&self, index: usize) -> PyResult<&pulsewright_suite::record::Record> {
+        let none = || pyo3::exceptions::PyIndexError::new_err(format!("the plan has {} records", self.plan.records.len()));
+        self.plan.records.get(index).ok_or_else(none)
+    }
+}
+
+#[pymethods]
+impl Plan {
+    /// Reads a plan from its JSON.
+    #[new]
+    fn new(text: &str, name: &str) -> PyResult<Plan> {
+        let plan = pulsewright_suite::Plan::parse(text, name).map_err(wrong)?;
+        Ok(Plan { plan, scored: Mutex::default() })
+    }
+
+    fn __len__(&self) -> usize {
+        self.plan.records.len()
+    }
+
+    /// Combinations of the plan that exclude each other, each with the reason.
+    #[getter]
+    fn left_out(&self) -> Vec<String> {
+        self.plan.left_out.clone()
+    }
+
+    /// Name of a record.
+    fn name(&self, index: usize) -> PyResult<String> {
+        Ok(self.record(index)?.name.clone())
+    }
+
+    /// What a record has in each dimension of the plan.
+    fn dimensions(&self, index: usize) -> PyResult<BTreeMap<&'static str, String>> {
+        Ok(self.record(index)?.dimensions().into_iter().collect())
+    }
+
+    /// Renders a record.
+    fn render(&self, py: Python<'_>, index: usize) -> PyResult<Signals> {
+        let record = self.record(index)?;
+        let channels = &self.plan.channels;
+        let made = py.detach(|| {
+            let items = record.document.items();
+            let script = Script::new(record.seed, &items).map_err(wrong)?;
+            let frames = frames(&script, record.frame_rate, channels, None)?;
+            Ok::<_, PyErr>((frames, play(&script, record.frame_rate, channels, frames)?))
+        });
+        let (frames, samples) = made?;
+        let document = (*record.document).clone().with_seed(record.seed);
+        Signals::new(py, Arc::new(document), record.frame_rate, frames, channels.clone(), samples)
+    }
+
+    /// Scores a detector's times and, where given, codes for a record, and keeps the result.
+    #[pyo3(signature = (index, times_s, codes=None))]
+    fn score(&self, py: Python<'_>, index: usize, times_s: PyReadonlyArray1<'_, f64>, codes: Option<&str>) -> PyResult<()> {
+        let record = self.record(index)?;
+        let test = annotations(times_s.as_slice().map_err(wrong)?, codes)?;
+        let report = py.detach(|| {
+            let reference = record.reference(&self.plan).map_err(wrong)?;
+            Ok::<_, PyErr>(score_record(&record.name, &reference, &test, &self.plan.options))
+        })?;
+        self.scored.lock().unwrap_or_else(PoisonError::into_inner).insert(index, report);
+        Ok(())
+    }
+
+    /// The report over the records that were scored, as JSON; `indices` takes some of them.
+    #[pyo3(signature = (limits_json=None, indices=None))]
+    fn report(&self, limits_json: Option<&str>, indices: Option<Vec<usize>>) -> PyResult<String> {
+        let limits = limits(limits_json)?;
+        let scored = self.scored.lock().unwrap_or_else(PoisonError::into_inner);
+        let wanted = |index: &usize| indices.as_ref().is_none_or(|indices| indices.contains(index));
+        let records = scored.iter().filter(|(index, _)| wanted(index)).map(|(_, report)| report.clone()).collect();
+        Ok(pulsewright_score::report::json(&Report::new(&self.plan.options, records, &limits)))
+    }
+}

@@ -1,0 +1,191 @@
+"""The package against the program: the same values, the same beats, the same figures; and what a first user does, mistakes included."""
+
+from __future__ import annotations
+
+import csv
+import json
+import statistics
+import subprocess
+import time
+from pathlib import Path
+
+import numpy as np
+import pulsewright
+import pytest
+from scipy.io import wavfile
+
+ROOT = Path(__file__).resolve().parents[3]
+ROUND = ROOT / "examples" / "ward-round.json"
+SINUS = {"version": 1, "seed": 5, "steps": [{"duration_s": 10, "rhythm": "sinus", "rate_bpm": 72}]}
+CHANNELS = ["I", "II", "III", "aVR", "aVL", "aVF", "V1", "V6", "respiration", "arterial", "electrode-RA", "cuff"]
+
+
+def program(*words: object) -> subprocess.CompletedProcess:
+    """The program that the wheel carries."""
+    return subprocess.run(["pulsewright", *map(str, words)], check=True, capture_output=True, text=True)
+
+
+@pytest.mark.parametrize("rate", [250, 500])
+def test_values_are_those_of_the_files_to_the_bit(rate, tmp_path):
+    target = tmp_path / "round.wav"
+    program("render", ROUND, "-o", target, "--frame-rate", rate, "--bits", "float", "--channels", ",".join(CHANNELS))
+    _, stored = wavfile.read(target)
+    signals = pulsewright.render(ROUND, frame_rate_hz=rate, channels=CHANNELS)
+    assert signals.samples.dtype == np.float32 and signals.samples.shape == stored.T.shape
+    assert np.array_equal(signals.samples.view(np.uint32), np.ascontiguousarray(stored.T).view(np.uint32))
+    assert np.shares_memory(signals["V6"], signals.samples), "a channel is a view"
+
+
+@pytest.mark.parametrize("table", ["beats", "atrial", "pulses", "breaths", "pacing", "episodes"])
+def test_the_truth_is_that_of_the_files(table, tmp_path):
+    target = tmp_path / "tour.csv"
+    tour = ROOT / "examples" / "tour.json"
+    program("render", tour, "-o", target, "--frame-rate", 250, "--channels", "II,arterial")
+    with open(tmp_path / f"tour.{table}.csv", newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    columns = getattr(pulsewright.render(tour, frame_rate_hz=250, channels=["II", "arterial"]), table)
+    for name, values in columns.items():
+        if rows and name not in rows[0]:
+            continue
+        assert len(values) == len(rows), name
+        for value, row in zip(values, rows):
+            if isinstance(value, str):
+                assert value == row[name]
+            elif np.isnan(value):
+                assert row[name] == ""
+            else:
+                # Files round times to a microsecond and values to three decimals or two.
+                assert value == pytest.approx(float(row[name]), abs=6e-3 if name.endswith(("_mmhg", "_ohm")) else 2e-6)
+
+
+def test_blocks_and_skips_give_the_same_samples():
+    whole = pulsewright.render(ROUND, channels=["II", "arterial"]).samples
+    blocks = list(pulsewright.stream(ROUND, frames=333, channels=["II", "arterial"]))
+    assert np.array_equal(np.concatenate(blocks, axis=1), whole)
+    player = pulsewright.Player(ROUND, channels=["II", "arterial"])
+    assert player.skip(20_000) == 20_000 and player.position == 20_000
+    assert np.array_equal(player.fill(100), whole[:, 20_000:20_100])
+    held = {"version": 1, "steps": [{"rhythm": "sinus", "duration_s": "hold"}, {"rhythm": "asystole", "duration_s": 2}]}
+    player = pulsewright.Player(held, channels=["II"])
+    player.skip(5000)
+    player.next_step()
+    assert np.ptp(player.fill(1000)[0, 500:]) < 0.01, "the heart stands still"
+
+
+def test_scripts_as_mapping_text_bytes_and_path(tmp_path):
+    path = tmp_path / "s.json"
+    path.write_text(json.dumps(SINUS), encoding="utf-8")
+    of = [pulsewright.render(script) for script in (SINUS, json.dumps(SINUS), json.dumps(SINUS).encode(), path, str(path))]
+    assert all(np.array_equal(of[0].samples, other.samples) for other in of[1:])
+    assert of[0].channels == pulsewright.LEADS and of[0].units["II"] == "mV" and of[0].seed == 5
+    assert len(of[0]) == 5000 and of[0].time_s[-1] == pytest.approx(9.998)
+    assert len(pulsewright.render(SINUS, duration_s=2.5)) == 1250
+    assert pulsewright.render(SINUS, seed=6).seed == 6
+
+
+def test_every_problem_of_a_script_is_named():
+    wrong = {"version": 1, "steps": [{"duration_s": -5, "rhythm": "snius"}]}
+    with pytest.raises(pulsewright.ScriptError) as caught:
+        pulsewright.render(wrong)
+    assert "duration_s" in str(caught.value) and '"sinus"' in str(caught.value)
+    for options, word in [
+        ({"channels": ["X9"]}, "X9"),
+        ({"channels": []}, "no channel"),
+        ({"channels": ["II", "II"]}, "twice"),
+        ({"frame_rate_hz": 7}, "100"),
+        ({"duration_s": float("nan")}, "NaN"),
+    ]:
+        with pytest.raises(pulsewright.ScriptError, match=word):
+            pulsewright.render(SINUS, **{"frame_rate_hz": 500, **options})
+    with pytest.raises(KeyError, match="V9"):
+        pulsewright.render(SINUS)["V9"]
+    with pytest.raises(FileNotFoundError):
+        pulsewright.render("nowhere.json")
+
+
+def test_scores_are_those_of_the_program(tmp_path):
+    beats = pulsewright.render(ROUND, channels=["II"]).beats
+    times = np.array(beats["time_s"])
+    found = np.delete(times, [3, 40]) + 0.004
+    (tmp_path / "found.csv").write_text("time_s\n" + "\n".join(f"{t:.6f}" for t in found), encoding="utf-8")
+    program("render", ROUND, "-o", tmp_path / "round.wav", "--channels", "II")
+    ours = json.loads(program("score", tmp_path / "round.beats.csv", tmp_path / "found.csv", "--learning-s", "0", "--format", "json").stdout)
+    report = pulsewright.score(times, found, reference_codes=beats["code"], learning_s=0)
+    assert report["gross"]["detection"] == ours["gross"]["detection"]
+    assert report["gross"]["detection"]["missed"] == 2
+    with pytest.raises(pulsewright.ScriptError, match="codes"):
+        pulsewright.score([1.0, 2.0], [1.0], reference_codes="N")
+
+
+PLAN = {
+    "version": 1,
+    "duration_s": 12,
+    "channels": ["II"],
+    "score": {"learning_s": 2},
+    "blocks": [{"rhythm": ["sinus", "atrial-fibrillation", "ventricular-bigeminy"], "frame_rate_hz": [250, 500], "seed": {"from": 1, "count": 2}}],
+}
+
+
+def test_a_suite_with_a_function_counts_what_the_program_counts(tmp_path):
+    def detector(signals: pulsewright.Signals) -> np.ndarray:
+        return np.array(signals.beats["time_s"])[1:]
+
+    report = pulsewright.suite(PLAN, detector, jobs=2)
+    assert len(report["records"]) == 12
+    detection = report["gross"]["detection"]
+    assert detection["missed"] == 0 and detection["extra"] == 0 and detection["matched"] > 100
+    suite = pulsewright.Suite(PLAN)
+    last = suite[11].render()
+    assert np.array_equal(last.samples, suite[-1].render().samples)
+    assert suite[0].dimensions["rhythm"] == "sinus"
+    with pytest.raises(IndexError):
+        suite[12]
+    with pytest.raises(ZeroDivisionError):
+        pulsewright.suite(PLAN, lambda signals: 1 / 0)
+
+
+def test_the_pytest_helper_passes_and_fails_by_the_limits(tmp_path):
+    (tmp_path / "plan.json").write_text(json.dumps(PLAN), encoding="utf-8")
+    (tmp_path / "test_detector.py").write_text(
+        "from pulsewright.pytest_cases import cases\n"
+        "@cases('plan.json', limits={'gross': {'min': {'se': 99}}})\n"
+        "def test_all(case, check):\n"
+        "    check(case.render().beats['time_s'])\n"
+        "@cases('plan.json', limits={'gross': {'min': {'se': 99}}})\n"
+        "def test_every_second(case, check):\n"
+        "    check(case.render().beats['time_s'][::2])\n",
+        encoding="utf-8",
+    )
+    words = ["python", "-m", "pytest", "-q", "-p", "no:cacheprovider", "--rootdir", str(tmp_path)]
+    ended = subprocess.run(words, cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert "12 failed, 12 passed" in ended.stdout, ended.stdout
+    assert "se is" in ended.stdout
+
+
+def test_the_example_is_typed_strictly_and_runs():
+    example = ROOT / "examples" / "python" / "slope_detector.py"
+    subprocess.run(["python", "-m", "mypy", "--strict", str(example)], check=True)
+    ended = subprocess.run(["python", str(example)], check=True, capture_output=True, text=True)
+    assert "sensitivity" in ended.stdout
+
+
+def test_times_are_printed(capsys, tmp_path):
+    """Ten seconds of twelve leads, in this process and by a program started for it; a time for people, no limit."""
+
+    def median_s(job) -> float:
+        times = []
+        for _ in range(25):
+            began = time.perf_counter()
+            job()
+            times.append(time.perf_counter() - began)
+        return statistics.median(times)
+
+    text = json.dumps(SINUS)
+    (tmp_path / "s.json").write_text(text, encoding="utf-8")
+    here = median_s(lambda: pulsewright.render(text))
+    binary = str(Path(pulsewright.__file__).parent / "bin" / "pulsewright")
+    words = [binary, "render", str(tmp_path / "s.json"), "-o", "-", "--format", "raw", "--bits", "float"]
+    started = median_s(lambda: subprocess.run(words, check=True, capture_output=True))
+    with capsys.disabled():
+        print(f"\nten seconds of twelve leads: {here * 1e6:.0f} us in this process, {started * 1e6:.0f} us by a program: {started / here:.0f} times")
+    assert here > 0
