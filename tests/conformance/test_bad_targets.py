@@ -68,7 +68,7 @@ def test_target_where_nothing_can_be_written(source):
     assert_refused(render(source, "/proc/out.wav"), "/proc")
 
 
-@pytest.mark.parametrize("occupied", ["out.wav", "out.channels.json", "out.beats.csv", "out.steps.csv"])
+@pytest.mark.parametrize("occupied", ["out.wav", "out.channels.json", "out.manifest.json", "out.beats.csv", "out.steps.csv"])
 def test_nothing_is_overwritten_unasked(tmp_path, source, occupied):
     (tmp_path / occupied).write_bytes(b"precious")
     before = files_below(tmp_path)

@@ -14,7 +14,7 @@ from program import PROGRAM, assert_refused, file_size_limit, files_below, rende
 
 TARGETS = ("out.wav", "out.csv")
 TRUTHS = ("beats", "atrial", "pulses", "breaths", "pacing", "cuff", "episodes", "steps")
-SIDECARS = ("out.channels.json", *(f"out.{truth}.csv" for truth in TRUTHS))
+SIDECARS = ("out.channels.json", "out.manifest.json", *(f"out.{truth}.csv" for truth in TRUTHS))
 
 
 @pytest.fixture

@@ -222,7 +222,7 @@ def test_what_a_rig_cannot_be_rendered_to_is_refused(source, tmp_path):
     assert_refused(run("render", source, "--rig", rig, "-o", tmp_path / "x.raw", "--channels", "II"), "--channels")
     assert_refused(run("render", source, "--rig", tmp_path / "none.json", "-o", tmp_path / "x.raw"), "none.json")
     assert_refused(run("render", source, "--rig", source, "-o", tmp_path / "x.raw"), "converter")
-    assert_refused(run("render", source, "--rig", rig, "-o", rig, "--format", "raw", "--force"), "rig itself")
+    assert_refused(run("render", source, "--rig", rig, "-o", rig, "--format", "raw", "--force"), "rig.json is an input")
     assert files_below(tmp_path) == before
 
 

@@ -99,6 +99,10 @@ pub struct Render {
     /// Overwrite files that are there.
     #[arg(long, help_heading = "Output")]
     pub force: bool,
+
+    /// Wait until the disk has a large signal, too. What is small is waited for anyway.
+    #[arg(long, help_heading = "Output")]
+    pub sync: bool,
 }
 
 /// Send frames to standard output as they are due, for a converter, an algorithm or another program.

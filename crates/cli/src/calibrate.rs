@@ -1,19 +1,20 @@
 //! `calibrate`: two levels of each output, what a meter reads of them, and the correction back into the rig's description.
 
 use crate::diagnostics::{Failure, Outcome, print, warn};
+use crate::output::claim;
 use crate::rig::load;
 use crate::rig_args::Calibrate;
 use crate::table::write_table;
 use crate::today::today;
-use pulsewright_files::atomic::{FileError, Unfinished, check_free, publish, reason};
+use pulsewright_files::atomic::{FileError, Set, is_device, reason};
 use pulsewright_rig::calibration::{Finding, Levels, Measurement, TOLERANCE_PERCENT, judge, write_back};
 use pulsewright_rig::reading::{OutputReadings, parse_reading, parse_table, readings_of};
 use pulsewright_rig::walk::write_levels;
 use pulsewright_rig::{Output, Packing, Rig, RigFrames};
 use serde_json::Value;
-use std::fs;
+use std::fs::{self, OpenOptions};
 use std::io::{self, IsTerminal, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Input resistance of most meters on their millivolt ranges, ohm (common practice, no source).
 const USUAL_METER_OHM: f64 = 1e7;
@@ -44,6 +45,7 @@ pub fn run(args: &Calibrate) -> Outcome {
     if !args.check && args.rig == Path::new("-") {
         return Err(Failure::input("a rig from standard input cannot be corrected; give its file, or --check"));
     }
+    let set = if args.check { None } else { Some(claim_rig(&args.rig, &text)?) };
     let measured = if asked { ask(args, &rig)? } else { judged(args, &rig, &given)? };
     if measured.is_empty() {
         return Err(Failure::input("no output was measured; nothing was written"));
@@ -52,7 +54,41 @@ pub fn run(args: &Calibrate) -> Outcome {
     if args.check {
         return if measured.iter().all(|one| one.finding.holds()) { Ok(()) } else { Err(Failure::Failed) };
     }
-    correct(args, &rig, &text, &measured)
+    match set {
+        Some(set) => correct(args, &rig, &text, &measured, set),
+        None => Ok(()),
+    }
+}
+
+/// Claims the description, in which the corrections are written: a plain file with one name, as it was when it was read.
+fn claim_rig(path: &Path, text: &[u8]) -> Result<Set, Failure> {
+    let name = path.display();
+    if is_device(path) {
+        return Err(Failure::input(format!("{name} is a pipe or a device, which takes no correction; give its file")));
+    }
+    if names_of(path) > 1 {
+        return Err(Failure::input(format!(
+            "{name} has other names (hard links), which would keep the old correction; give it one name, or copy it"
+        )));
+    }
+    let set = claim(&[path], [], true)?;
+    match fs::read(path) {
+        Ok(now) if now == text => Ok(set),
+        _ => Err(Failure::input(format!("{name} was changed while it was read; try again"))),
+    }
+}
+
+/// How many names a file has.
+#[cfg(unix)]
+fn names_of(path: &Path) -> u64 {
+    use std::os::unix::fs::MetadataExt;
+    fs::metadata(path).map_or(1, |there| there.nlink())
+}
+
+/// Other systems do not say.
+#[cfg(not(unix))]
+fn names_of(_: &Path) -> u64 {
+    1
 }
 
 /// Readings from flags and from a table.
@@ -171,7 +207,7 @@ fn report(out: &mut impl Write, rig: &Rig, measured: &[Measured]) -> io::Result<
 }
 
 /// Writes the corrections back, all or none.
-fn correct(args: &Calibrate, rig: &Rig, text: &[u8], measured: &[Measured]) -> Outcome {
+fn correct(args: &Calibrate, rig: &Rig, text: &[u8], measured: &[Measured], set: Set) -> Outcome {
     let date = today();
     let meter = args.meter.as_deref().unwrap_or_default();
     let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
@@ -191,13 +227,8 @@ fn correct(args: &Calibrate, rig: &Rig, text: &[u8], measured: &[Measured]) -> O
         };
         write_back(&mut document, &measurement);
     }
-    let write = || -> Result<(), FileError> {
-        let mut file = Unfinished::new(&args.rig)?;
-        let written = serde_json::to_writer_pretty(&mut file, &document).map_err(io::Error::from);
-        written.and_then(|()| file.write_all(b"\n")).map_err(FileError::of(&args.rig))?;
-        publish(vec![file.finish()?], true).map(|_| ())
-    };
-    write().map_err(Failure::input)?;
+    let text = serde_json::to_string_pretty(&document).map_err(Failure::input)? + "\n";
+    set.write(&[(&args.rig, text.as_bytes())]).map_err(Failure::input)?;
     let name = args.rig.display();
     print(|out| writeln!(out, "{} corrected in {name}; measure again with --check before use", count(measured.len())))
 }
@@ -216,11 +247,17 @@ fn play(args: &Calibrate, rig: &Rig, target: &Path) -> Outcome {
     let frames = RigFrames::new(rig, packing).map_err(Failure::input)?;
     let hold_s = args.hold.as_secs_f64();
     let hold = (hold_s * f64::from(args.frame_rate.as_hz())).round().max(1.0) as u64;
+    let inputs = args.readings.iter().chain([&args.rig]).map(PathBuf::as_path);
+    let set = claim(&[target], inputs, args.force)?;
     let write = || -> Result<(), FileError> {
-        check_free([target], args.force)?;
-        let mut file = Unfinished::new(target)?;
+        if is_device(target) {
+            let mut device = OpenOptions::new().write(true).open(target).map_err(FileError::of(target))?;
+            return write_levels(rig, &frames, hold, &mut device).map_err(FileError::of(target));
+        }
+        let mut file = set.signal(target)?;
         write_levels(rig, &frames, hold, &mut file).map_err(FileError::of(target))?;
-        publish(vec![file.finish()?], args.force).map(|_| ())
+        let file = file.finish()?;
+        set.publish(vec![file], &[]).map(|_| ())
     };
     write().map_err(Failure::input)?;
     warn_of_meter(rig, args.meter_ohm);

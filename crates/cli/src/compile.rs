@@ -1,11 +1,10 @@
 //! `compile`: a script as a compact image for a microcontroller.
 
 use crate::diagnostics::{Failure, Outcome, print};
-use crate::plot::write_whole;
+use crate::output::claim;
 use crate::script_file::load;
 use clap::{Args, ValueEnum};
 use pulsewright_core::script::Script;
-use pulsewright_files::atomic::check_free;
 use pulsewright_files::image::{bytes, c_constant, rust_constant};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -47,9 +46,7 @@ enum Format {
 /// Compiles the script.
 pub fn run(args: &CompileArgs) -> Outcome {
     let to_output = args.output == Path::new("-");
-    if !to_output {
-        check_free([args.output.as_path()], args.force).map_err(Failure::input)?;
-    }
+    let set = claim(&[&args.output], [args.script.as_path()], args.force)?;
     let mut document = load(&args.script)?;
     if let Some(seed) = args.seed {
         document = document.with_seed(seed);
@@ -66,5 +63,5 @@ pub fn run(args: &CompileArgs) -> Outcome {
     if to_output {
         return print(|out| out.write_all(&content));
     }
-    write_whole(&args.output, &content, args.force).map_err(Failure::input)
+    set.write(&[(&args.output, &content)]).map_err(Failure::input)
 }

@@ -13,6 +13,7 @@ mod diagnostics;
 mod flags;
 mod interruption;
 mod manual;
+mod output;
 mod patient;
 mod plot;
 mod progress;

@@ -2,17 +2,15 @@
 
 use crate::args::Plot;
 use crate::diagnostics::{Failure, Outcome, print};
+use crate::output::claim;
 use crate::patient;
-use crate::render::Target;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant};
-use pulsewright_files::atomic::{FileError, Unfinished, check_free, publish};
 use pulsewright_plot::recording::Recording;
 use pulsewright_plot::strip::{self, Sheet};
 use pulsewright_plot::{png, svg, terminal};
-use std::fs;
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Frames a second that are drawn: a pacing pulse of a millisecond still shows.
 const RATE: FrameRate = FrameRate::lit(1000);
@@ -29,16 +27,8 @@ enum Kind {
 /// Plots.
 pub fn run(plot: &Plot) -> Outcome {
     let kind = kind(&plot.output)?;
-    let target = Target::of(&plot.output);
-    if matches!(target, Target::Files) {
-        if let Some(script) = &plot.script
-            && fs::canonicalize(script)
-                .is_ok_and(|script| fs::canonicalize(&plot.output).is_ok_and(|out| out == script))
-        {
-            return Err(Failure::input(format!("{} is the script itself; choose another name", script.display())));
-        }
-        check_free([plot.output.as_path()], plot.force).map_err(Failure::input)?;
-    }
+    let inputs = plot.script.iter().map(PathBuf::as_path);
+    let set = claim(&[&plot.output], inputs, plot.force)?;
     let document = patient::document(plot.script.as_deref(), &plot.patient)?;
     let document = match plot.seed {
         Some(seed) => document.with_seed(seed),
@@ -72,21 +62,7 @@ pub fn run(plot: &Plot) -> Outcome {
         Kind::Png => png::encode(&drawing, plot.dpi).map_err(Failure::input)?,
         _ => svg::write(&drawing).into_bytes(),
     };
-    match target {
-        Target::Device => fs::File::options()
-            .write(true)
-            .open(&plot.output)
-            .and_then(|mut device| device.write_all(&bytes))
-            .map_err(|error| Failure::input(FileError::Io(plot.output.clone(), error))),
-        _ => write_whole(&plot.output, &bytes, plot.force).map_err(Failure::input),
-    }
-}
-
-/// Writes a file that appears whole or not at all.
-pub fn write_whole(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), FileError> {
-    let mut file = Unfinished::new(path)?;
-    file.write_all(bytes).map_err(FileError::of(path))?;
-    publish(vec![file.finish()?], overwrite).map(|_| ())
+    set.write(&[(&plot.output, &bytes)]).map_err(Failure::input)
 }
 
 fn kind(output: &Path) -> Result<Kind, Failure> {
@@ -116,17 +92,5 @@ mod tests {
         for name in ["a", "a.gif", "svg", ".png", ""] {
             assert!(kind(Path::new(name)).is_err(), "{name}");
         }
-    }
-
-    #[test]
-    fn a_picture_appears_whole_and_is_not_overwritten_unasked() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("a.svg");
-        write_whole(&path, b"one", false).unwrap();
-        assert!(matches!(write_whole(&path, b"two", false), Err(FileError::Exists(_))));
-        assert_eq!(fs::read(&path).unwrap(), b"one");
-        write_whole(&path, b"two", true).unwrap();
-        assert_eq!(fs::read(&path).unwrap(), b"two");
-        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
     }
 }

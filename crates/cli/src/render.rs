@@ -6,15 +6,15 @@ use crate::progress::Progress;
 use crate::rig_render::RigRender;
 use crate::{interruption, patient};
 use pulsewright_core::script::Script;
-use pulsewright_files::atomic::reason;
+use pulsewright_files::atomic::{reason, refuse_inputs};
 use pulsewright_files::{
-    Bits, Content, Encoding, FileFormat, Names, Options, RenderError, render_to_files, render_to_stream,
+    Bits, Content, Durability, Encoding, FileFormat, Names, Options, RenderError, render_to_files, render_to_stream,
 };
 use pulsewright_script::Document;
 use std::fs::{self, File};
 use std::io::{self, IsTerminal};
 use std::ops::ControlFlow;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Renders.
 pub fn run(render: &Render) -> Outcome {
@@ -45,12 +45,7 @@ pub fn run(render: &Render) -> Outcome {
         labels: &labels,
         limits: document.alarm_limits(),
     };
-    if let Some(path) = &render.script {
-        check_not_overwritten(path, &render.output, options.format, "script")?;
-    }
-    if let Some(path) = &render.rig.rig {
-        check_not_overwritten(path, &render.output, options.format, "rig")?;
-    }
+    check_inputs(render, options.format)?;
     let mut bar = Progress::new();
     let mut progress = |done, total| {
         bar.show(done, total);
@@ -150,6 +145,7 @@ fn options(render: &Render) -> Result<Options, Failure> {
         split: render.split,
         truth: !render.no_truth,
         overwrite: render.force,
+        durability: if render.sync { Durability::Full } else { Durability::Usual },
     })
 }
 
@@ -175,14 +171,12 @@ fn file_format(format: FormatWord, bits: BitsWord) -> Result<FileFormat, Failure
 }
 
 /// What is read is never overwritten by what it says, not even by force.
-fn check_not_overwritten(script: &Path, output: &Path, format: FileFormat, what: &str) -> Outcome {
-    let Ok(script) = fs::canonicalize(script) else {
-        return Ok(());
-    };
-    for name in Names::new(output, format, 1).all() {
-        if fs::canonicalize(name).is_ok_and(|name| name == script) {
-            return Err(Failure::input(format!("{} is the {what} itself; choose another name", name.display())));
-        }
-    }
-    Ok(())
+fn check_inputs(render: &Render, format: FileFormat) -> Outcome {
+    let inputs = render.script.iter().chain(&render.rig.rig).map(PathBuf::as_path);
+    // Numbered files have three digits, or four when there are many.
+    let counts = if render.split.is_some() { &[999, 9999][..] } else { &[1] };
+    counts.iter().try_for_each(|files| {
+        let names = Names::new(&render.output, format, *files);
+        refuse_inputs(names.all(), inputs.clone()).map_err(Failure::input)
+    })
 }

@@ -1,12 +1,10 @@
 //! `report`: the verdicts of a record, worked out anew.
 
 use crate::diagnostics::{Failure, Outcome, print};
-use crate::plot::write_whole;
+use crate::output::claim;
 use crate::record_files;
 use clap::Args;
-use pulsewright_files::atomic::check_free;
 use pulsewright_record::report::{Report, data, page};
-use std::fs;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -44,15 +42,9 @@ pub struct ReportArgs {
 /// Reports.
 pub fn run(args: &ReportArgs) -> Outcome {
     let outputs = args.output.iter().map(|path| Ok((path, form(path)?))).collect::<Result<Vec<_>, Failure>>()?;
-    check_free(args.output.iter().map(PathBuf::as_path), args.force).map_err(Failure::input)?;
-    for input in args.earlier.iter().chain([&args.record]).chain(&args.script) {
-        let same = |output: &PathBuf| {
-            fs::canonicalize(output).is_ok_and(|output| fs::canonicalize(input).is_ok_and(|input| input == output))
-        };
-        if args.output.iter().any(same) {
-            return Err(Failure::input(format!("{} is read; choose another name to write", input.display())));
-        }
-    }
+    let paths: Vec<&Path> = args.output.iter().map(PathBuf::as_path).collect();
+    let inputs = args.earlier.iter().chain([&args.record]).chain(&args.script).chain(&args.rig).map(PathBuf::as_path);
+    let set = claim(&paths, inputs, args.force)?;
     let record = record_files::record(&args.record)?;
     // The seed that the record was made with, so that another one on the command line then is not taken for a change.
     let seed = record.plan.as_ref().and_then(|plan| plan.seed.parse().ok());
@@ -60,14 +52,17 @@ pub fn run(args: &ReportArgs) -> Outcome {
     let earlier = args.earlier.iter().map(|path| record_files::record(path)).collect::<Result<Vec<_>, _>>()?;
     let report = Report::new(&record, fresh.as_ref().map(|(_, plan)| plan), &earlier)
         .map_err(|error| Failure::input(format!("{}: {error}", args.record.display())))?;
-    for (path, form) in outputs {
+    let made = outputs.into_iter().map(|(path, form)| {
         let text = match form {
             Form::Html => page::html(&report),
             Form::Json => data::json(&report),
             Form::Csv => data::csv(&report),
         };
-        write_whole(path, text.as_bytes(), args.force).map_err(Failure::input)?;
-    }
+        (path.as_path(), text)
+    });
+    let made: Vec<(&Path, String)> = made.collect();
+    let files: Vec<(&Path, &[u8])> = made.iter().map(|(path, text)| (*path, text.as_bytes())).collect();
+    set.write(&files).map_err(Failure::input)?;
     print(|out| out.write_all(report.text().as_bytes()))?;
     if report.passed() { Ok(()) } else { Err(Failure::Failed) }
 }

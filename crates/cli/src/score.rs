@@ -2,11 +2,13 @@
 //!
 //! Only arguments in, calls out: all counting lives in `pulsewright-score`.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use crate::diagnostics::{Failure, Outcome, warn};
 use crate::score_flags::{Format, LimitFlags, ReadingFlags, ReportFlags};
 use clap::{Args, ValueEnum};
+use pulsewright_files::atomic::{Set, refuse_inputs, settle};
+use pulsewright_files::manifest;
 use pulsewright_score::read::{self, ReadOptions, in_file};
 use pulsewright_score::record::{Events, Options};
 use pulsewright_score::record_set::pair_files;
@@ -90,7 +92,8 @@ enum Classes {
 
 /// Scores and writes the reports; fails when a limit, a reading or an alarm did.
 pub fn run(args: &ScoreArgs) -> Outcome {
-    check_outputs(args)?;
+    let reports = claim_outputs(args)?;
+    settle_reference(&args.reference);
     let told = match args.what {
         What::Beats => score_events(args, Events::Beats)?,
         What::Pulses => score_events(args, Events::Pulses)?,
@@ -98,7 +101,7 @@ pub fn run(args: &ScoreArgs) -> Outcome {
         What::Readings => score_readings(args)?,
         What::Alarms => score_alarms(args)?,
     };
-    args.reports.tell(told.beats.as_deref(), |form| told.form(form).into())?;
+    args.reports.tell(reports, told.beats.as_deref(), |form| told.form(form).into())?;
     if told.passed { Ok(()) } else { Err(Failure::Failed) }
 }
 
@@ -150,6 +153,11 @@ fn score_events(args: &ScoreArgs, events: Events) -> Result<Told, Failure> {
     if !single && (args.reference_episodes.is_some() || args.test_episodes.is_some()) {
         return Err(Failure::input("tables of episodes go with two files, not with two folders"));
     }
+    for record in &records {
+        refuse_inputs(args.reports.outputs(), [record.reference.as_path(), record.test.as_path()])
+            .map_err(Failure::input)?;
+        check_reference(&record.reference)?;
+    }
     let times_only = events != Events::Beats;
     let mut reports = Vec::with_capacity(records.len());
     for record in records {
@@ -182,6 +190,7 @@ fn score_events(args: &ScoreArgs, events: Events) -> Result<Told, Failure> {
 }
 
 fn score_readings(args: &ScoreArgs) -> Result<Told, Failure> {
+    check_reference(&args.reference)?;
     let expected = read::read_table(&args.reference, &ReadOptions::default()).map_err(Failure::input)?;
     let expected = readings::expectations(&expected).map_err(in_file(&args.reference)).map_err(Failure::input)?;
     let test_options = test_options(args);
@@ -193,6 +202,7 @@ fn score_readings(args: &ScoreArgs) -> Result<Told, Failure> {
 }
 
 fn score_alarms(args: &ScoreArgs) -> Result<Told, Failure> {
+    check_reference(&args.reference)?;
     let expected = read::read_table(&args.reference, &ReadOptions::default()).map_err(Failure::input)?;
     let expected = alarms::expected(&expected).map_err(in_file(&args.reference)).map_err(Failure::input)?;
     let test_options = test_options(args);
@@ -212,13 +222,26 @@ fn test_options(args: &ScoreArgs) -> ReadOptions {
 }
 
 /// Refuses arguments that do not go together, before any work.
-fn check_outputs(args: &ScoreArgs) -> Result<(), Failure> {
+fn claim_outputs(args: &ScoreArgs) -> Result<Set, Failure> {
     let events = !matches!(args.what, What::Readings | What::Alarms);
     if !events && (args.limits.any() || args.reports.beats.is_some()) {
         let what = "readings and alarms carry their limits in the reference; limits and --beats go with events";
         return Err(Failure::input(what));
     }
-    args.reports.check()
+    let tables = args.reference_episodes.iter().chain(&args.test_episodes).map(PathBuf::as_path);
+    let inputs = [args.reference.as_path(), args.test.as_path()];
+    args.reports.claim(inputs.into_iter().chain(tables).chain(args.limits.file()))
+}
+
+/// Refuses a reference that belongs to another signal than the manifest or the signal beside it.
+fn check_reference(path: &Path) -> Outcome {
+    manifest::check_truth(path).map_err(Failure::input)
+}
+
+/// Takes back what a killed render has left where the reference is.
+fn settle_reference(reference: &Path) {
+    let folder = if reference.is_dir() { Some(reference) } else { reference.parent() };
+    settle(folder.filter(|folder| *folder != Path::new("")).unwrap_or(Path::new(".")));
 }
 
 fn finite(text: &str) -> Result<f64, String> {

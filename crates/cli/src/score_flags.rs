@@ -1,8 +1,9 @@
 //! Flags that `score` and `suite` share: how answers are read, which limits hold, where reports go.
 
 use crate::diagnostics::{Failure, Outcome, print};
+use crate::output::claim;
 use clap::{Args, ValueEnum};
-use pulsewright_files::atomic::{FileError, Finished, Unfinished, check_free, publish};
+use pulsewright_files::atomic::Set;
 use pulsewright_score::limits::{Bound, Limits, Scope};
 use pulsewright_score::read::{ReadError, ReadOptions, TimeUnit, in_file};
 use std::borrow::Cow;
@@ -80,6 +81,11 @@ impl LimitFlags {
         self.limits.is_some() || lists.iter().any(|list| !list.is_empty())
     }
 
+    /// The file of limits.
+    pub fn file(&self) -> Option<&Path> {
+        self.limits.as_deref()
+    }
+
     /// All of them.
     pub fn limits(&self) -> Result<Limits, Failure> {
         let mut limits = Limits::default();
@@ -130,23 +136,28 @@ pub enum Format {
 }
 
 impl ReportFlags {
-    /// Refuses files that can't be, before any work.
-    pub fn check(&self) -> Outcome {
-        let outputs = self.write.iter().chain(&self.beats).map(PathBuf::as_path);
-        check_free(outputs, self.force).map_err(Failure::input)?;
-        self.write.iter().try_for_each(|path| form_of(path).map(|_| ()))
+    /// Claims the files, before any work on `inputs`.
+    pub fn claim<'a>(&self, inputs: impl IntoIterator<Item = &'a Path> + Clone) -> Result<Set, Failure> {
+        self.write.iter().try_for_each(|path| form_of(path).map(|_| ()))?;
+        let outputs: Vec<&Path> = self.outputs().collect();
+        claim(&outputs, inputs, self.force)
+    }
+
+    /// The files that are written.
+    pub fn outputs(&self) -> impl Iterator<Item = &Path> {
+        self.write.iter().chain(&self.beats).map(PathBuf::as_path)
     }
 
     /// Writes the files, then the report to standard output.
-    pub fn tell<'t>(&self, beats: Option<&str>, form: impl Fn(Format) -> Cow<'t, str>) -> Outcome {
-        let mut files = Vec::new();
-        if let (Some(path), Some(beats)) = (&self.beats, beats) {
-            files.push(finished(path, beats)?);
-        }
+    pub fn tell<'t>(&self, set: Set, beats: Option<&str>, form: impl Fn(Format) -> Cow<'t, str>) -> Outcome {
+        let mut reports = Vec::new();
         for path in &self.write {
-            files.push(finished(path, &form(form_of(path)?))?);
+            reports.push((path.as_path(), form(form_of(path)?)));
         }
-        publish(files, self.force).map_err(Failure::input)?;
+        let beats = self.beats.as_deref().zip(beats.map(str::as_bytes));
+        let reports = reports.iter().map(|(path, text)| (*path, text.as_bytes()));
+        let files: Vec<(&Path, &[u8])> = beats.into_iter().chain(reports).collect();
+        set.write(&files).map_err(Failure::input)?;
         print(|out| out.write_all(form(self.format).as_bytes()))
     }
 }
@@ -159,13 +170,6 @@ fn form_of(path: &Path) -> Result<Format, Failure> {
         Some("xml") => Ok(Format::Junit),
         _ => Err(Failure::input(format!("{}: must end in .txt, .json, .csv or .xml", path.display()))),
     }
-}
-
-/// A file that is complete and waits for its name.
-fn finished(path: &Path, content: &str) -> Result<Finished, Failure> {
-    let mut file = Unfinished::new(path).map_err(Failure::input)?;
-    file.write_all(content.as_bytes()).map_err(FileError::of(path)).map_err(Failure::input)?;
-    file.finish().map_err(Failure::input)
 }
 
 fn delimiter(text: &str) -> Result<u8, String> {

@@ -2,16 +2,15 @@
 
 use crate::diagnostics::{Failure, Outcome, print, warn};
 use crate::flags;
-use crate::plot::write_whole;
+use crate::output::claim;
 use crate::record_files;
-use crate::render::Target;
 use crate::rig_args::ClipWord;
 use crate::rig_render::RigRender;
 use clap::Args;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::Chosen;
 use pulsewright_core::time::FrameRate;
-use pulsewright_files::atomic::{check_free, reason};
+use pulsewright_files::atomic::{Set, is_device, reason, write_whole};
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_record::Record;
@@ -58,7 +57,7 @@ pub fn run(args: &SessionArgs) -> Outcome {
     if !args.output.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("json")) {
         return Err(Failure::input(format!("'{}' is to be a record: end it in .json", args.output.display())));
     }
-    check_free([args.output.as_path()], args.force).map_err(Failure::input)?;
+    let set = claim_files(args)?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), None)?;
     let draft = draft(&args.output);
     let mut record = if draft.exists() { record_files::record(&draft)? } else { Record::default() };
@@ -80,7 +79,7 @@ pub fn run(args: &SessionArgs) -> Outcome {
         SessionError::Io(error) if error.kind() == io::ErrorKind::BrokenPipe => Failure::Closed,
         error => Failure::input(error),
     })?;
-    write_whole(&args.output, record.sealed_json().as_bytes(), args.force).map_err(Failure::input)?;
+    set.write(&[(&args.output, record.sealed_json().as_bytes())]).map_err(Failure::input)?;
     // The record is whole: a draft that can't be taken away is only in the way.
     let _ = fs::remove_file(&draft);
     let record = record_files::record(&args.output)?;
@@ -95,24 +94,28 @@ fn draft(output: &Path) -> PathBuf {
     PathBuf::from(name)
 }
 
+/// Claims the record, and the signal if it goes to a plain file.
+fn claim_files(args: &SessionArgs) -> Result<Set, Failure> {
+    if is_device(&args.output) {
+        let name = args.output.display();
+        return Err(Failure::input(format!("{name} is a pipe or a device; a record is a plain file")));
+    }
+    let play = args.play.as_deref().filter(|play| !is_device(play));
+    if play == Some(Path::new("-")) {
+        return Err(Failure::input("standard output is the session's own; give --play a file or a pipe"));
+    }
+    let inputs = args.rig.iter().chain([&args.script]).map(PathBuf::as_path);
+    let outputs: Vec<&Path> = play.into_iter().chain([args.output.as_path()]).collect();
+    claim(&outputs, inputs, args.force)
+}
+
 fn output(args: &SessionArgs) -> Result<Box<dyn Output>, Failure> {
     let Some(path) = &args.play else { return Ok(Box::new(Silent)) };
-    // Before the file is made: a rig that can't be used leaves none.
     let rig = args.rig.as_ref().map(|rig| RigCodes::new(rig, args.frame_rate)).transpose()?;
-    let mut options = File::options();
-    match Target::of(path) {
-        Target::Stdout => {
-            return Err(Failure::input("standard output is the session's own; give --play a file or a pipe"));
-        }
-        Target::Device => options.write(true),
-        Target::Files => {
-            check_free([path.as_path()], args.force).map_err(Failure::input)?;
-            options.write(true).create(true).truncate(true)
-        }
-    };
     let name = path.display().to_string();
-    let file =
-        options.open(path).map_err(|error| Failure::input(format!("cannot write {name}: {}", reason(&error))))?;
+    // As it is due: whoever follows the file sees what is played. It is claimed, and no input.
+    let file = File::options().write(true).create(!is_device(path)).truncate(!is_device(path)).open(path);
+    let file = file.map_err(|error| Failure::input(format!("cannot write {name}: {}", reason(&error))))?;
     Ok(match rig {
         Some(codes) => Box::new(ToRig { name, file, codes, bytes: Vec::new() }),
         None => Box::new(Samples::new(name, file)),

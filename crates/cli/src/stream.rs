@@ -2,6 +2,7 @@
 
 use crate::args::{SampleFlags, Stream};
 use crate::diagnostics::{Failure, Outcome, warn};
+use crate::output::claim;
 use crate::rig_args::ClipWord;
 use crate::rig_render::RigRender;
 use crate::{interruption, patient};
@@ -9,7 +10,7 @@ use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::Chosen;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant};
-use pulsewright_files::atomic::{Unfinished, check_free, publish, reason};
+use pulsewright_files::atomic::Set;
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_script::Document;
@@ -17,7 +18,7 @@ use pulsewright_stream::{Command, Ended, Led, Pace, Samples, command, send};
 use serde_json::Value;
 use std::cell::{Cell, RefCell};
 use std::io::{self, BufRead, IsTerminal, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver};
 use std::thread;
 
@@ -29,9 +30,8 @@ pub fn run(stream: &Stream) -> Outcome {
     if stream.live && stream.script.as_deref() == Some(Path::new("-")) {
         return Err(Failure::input("--live reads commands from standard input; give the script as a file"));
     }
-    if let Some(log) = &stream.log {
-        check_free([log.as_path()], stream.force).map_err(Failure::input)?;
-    }
+    let inputs = stream.script.iter().chain(&stream.rig).map(PathBuf::as_path);
+    let set = stream.log.as_deref().map(|log| claim(&[log], inputs, stream.force)).transpose()?;
     let rate = stream.samples.frame_rate;
     let document = patient::document(stream.script.as_deref(), &stream.patient)?;
     let document = stream.seed.into_iter().fold(document, Document::with_seed);
@@ -67,10 +67,10 @@ pub fn run(stream: &Stream) -> Outcome {
     };
     let pace = if stream.fast { Pace::Free } else { Pace::Clock };
     let ended = send(rate, pace, header, make, standard_output()?, interruption::asked);
-    let log = stream.log.as_deref().map_or(Ok(()), |path| {
+    let log = stream.log.as_deref().zip(set).map_or(Ok(()), |(path, set)| {
         let log = led.borrow().log();
         warn_of_scales(&log, &sent.borrow());
-        write_log(path, &log, stream.force)
+        write_log(set, path, &log)
     });
     match ended {
         Ok(ended) => {
@@ -220,11 +220,7 @@ fn warn_of_scales(log: &Document, sent: &Sent) {
     }
 }
 
-fn write_log(path: &Path, log: &Document, overwrite: bool) -> Outcome {
-    let failed = |error: &io::Error| Failure::input(format!("cannot write {}: {}", path.display(), reason(error)));
-    let text = serde_json::to_string_pretty(&log.to_json()).map_err(Failure::input)?;
-    let mut file = Unfinished::new(path).map_err(Failure::input)?;
-    file.write_all(text.as_bytes()).and_then(|()| file.write_all(b"\n")).map_err(|error| failed(&error))?;
-    publish(vec![file.finish().map_err(Failure::input)?], overwrite).map_err(Failure::input)?;
-    Ok(())
+fn write_log(set: Set, path: &Path, log: &Document) -> Outcome {
+    let text = serde_json::to_string_pretty(&log.to_json()).map_err(Failure::input)? + "\n";
+    set.write(&[(path, text.as_bytes())]).map_err(Failure::input)
 }

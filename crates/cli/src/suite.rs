@@ -85,7 +85,7 @@ pub fn run(args: &SuiteArgs) -> Outcome {
         return list(&plan, jobs);
     };
     let limits = args.limits.limits()?;
-    args.reports.check()?;
+    let reports = args.reports.claim(args.limits.file().into_iter().chain([args.plan.as_path()]))?;
     let all = || plan.records.iter().collect();
     let records: Vec<&Record> = args.shard.map_or_else(all, |shard| shard.of(&plan.records));
     if records.is_empty() {
@@ -108,7 +108,7 @@ pub fn run(args: &SuiteArgs) -> Outcome {
         merge(&plan, &args.merge, output).map_err(Failure::input)?
     };
     let report = SuiteReport::new(&plan, &records, &folder, &reading, &limits, jobs).map_err(Failure::input)?;
-    args.reports.tell(Some(&report.beats()), |form| {
+    args.reports.tell(reports, Some(&report.beats()), |form| {
         match form {
             Format::Text => report.text(),
             Format::Json => json(&report),

@@ -1,10 +1,9 @@
 //! `worksheet`: a page to fill in at the bench.
 
 use crate::diagnostics::{Failure, Outcome};
-use crate::plot::write_whole;
+use crate::output::claim;
 use crate::record_files;
 use clap::Args;
-use pulsewright_files::atomic::check_free;
 use pulsewright_record::worksheet::page;
 use std::path::PathBuf;
 
@@ -37,7 +36,8 @@ pub fn run(args: &WorksheetArgs) -> Outcome {
     if !args.output.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("html")) {
         return Err(Failure::input(format!("'{}' is to be a page: end it in .html", args.output.display())));
     }
-    check_free([args.output.as_path()], args.force).map_err(Failure::input)?;
+    let inputs = args.rig.iter().chain([&args.script]).map(PathBuf::as_path);
+    let set = claim(&[&args.output], inputs, args.force)?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), args.seed)?;
-    write_whole(&args.output, page(&plan, &document).as_bytes(), args.force).map_err(Failure::input)
+    set.write(&[(&args.output, page(&plan, &document).as_bytes())]).map_err(Failure::input)
 }

@@ -1,23 +1,46 @@
-//! Files that appear whole or not at all.
+//! Files that appear whole or not at all, alone or as a set.
 //!
-//! Each is written under a passing name in the folder of its final one, and all are given their names only when every
-//! one is complete. Whatever interrupts the work (an error, a signal, a lost process) leaves no final name behind; an
-//! error also takes the passing files away.
+//! The one way in which anything of ours is written to a file. Each part is written under a passing name in the folder of its
+//! final one and synced; when every part is complete, all get their names. Whatever interrupts the work (an error, a signal, a
+//! lost process, lost power) leaves the old set or the new one: an error takes all changes back at once, and what a killed
+//! process has left is taken back by the next one that writes in the folder or reads a set there ([`settle`]).
+//!
+//! [`Claim`] lets one process at a time write under a name. A [`Set`] is what is written together. [`write_whole`] is a set of
+//! one. [`refuse_inputs`] keeps what is read from being written.
 
-use std::fs;
+mod claim;
+mod journal;
+
+pub use claim::{Claim, settle};
+
+use crate::sha256::{Sha256Digest, Sha256Writer};
+use claim::in_words;
+use journal::{Entry, Journal, is_there};
+use std::ffi::OsStr;
+use std::fs::{self, File, OpenOptions};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
-use tempfile::{NamedTempFile, TempPath};
+use tempfile::TempPath;
 
 /// Bytes gathered before they are handed to the system; whole parts go past this buffer.
 const BUFFER: usize = 64 * 1024;
 
+/// A signal of at most this many bytes is synced like any small file.
+const SMALL: u64 = 16 << 20;
+
 /// Why a file could not be made.
 #[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
 pub enum FileError {
     /// It is there already, and overwriting was not asked for.
     #[error("{} exists; choose another name, or --force to overwrite", .0.display())]
     Exists(PathBuf),
+    /// Another process writes it.
+    #[error("{} is being written by {}; wait for it to end, or choose another name", .0.display(), .1)]
+    Busy(PathBuf, String),
+    /// It is read by the same work.
+    #[error("{} is an input of the same command; choose another name to write", .0.display())]
+    Input(PathBuf),
     /// The system refused.
     #[error("cannot write {}: {}", .0.display(), reason(.1))]
     Io(PathBuf, #[source] io::Error),
@@ -36,71 +59,340 @@ impl FileError {
     }
 }
 
-/// A file being written.
+/// How far a set outlives a loss of power.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Durability {
+    /// Passing files of a work folder: not at all.
+    Passing,
+    /// All but large signals, which a script can make again: their manifest says whether they are whole.
+    #[default]
+    Usual,
+    /// Large signals too.
+    Full,
+}
+
+/// Files that are written together, and claimed until they are.
+#[derive(Debug)]
+pub struct Set {
+    claims: Vec<Claim>,
+    overwrite: bool,
+    durability: Durability,
+}
+
+/// A part being written.
 #[derive(Debug)]
 pub struct Unfinished {
     path: PathBuf,
-    writer: BufWriter<NamedTempFile>,
+    writer: BufWriter<Counted>,
+    staged: TempPath,
+    sync: Option<u64>,
 }
 
-/// A file that is complete but does not have its name yet.
+/// A part that is complete but does not have its name yet.
 #[derive(Debug)]
 pub struct Finished {
     path: PathBuf,
-    passing: TempPath,
+    staged: TempPath,
+    bytes: u64,
+    digest: Sha256Digest,
 }
 
-/// Refuses final names that are taken, unless `overwrite`; a folder is never overwritten.
+/// A file with the count and the digest of what is in it.
+#[derive(Debug)]
+struct Counted {
+    file: File,
+    bytes: u64,
+    digest: Sha256Writer,
+}
+
+/// Refuses final names that are taken, unless `overwrite`, and names that the system does not take; a folder is never
+/// overwritten.
 ///
 /// # Errors
 /// [`FileError::Exists`] of the first that is there.
 pub fn check_free<'a>(paths: impl IntoIterator<Item = &'a Path>, overwrite: bool) -> Result<(), FileError> {
     for path in paths {
         // A link that leads nowhere is there as well.
-        if let Ok(there) = fs::symlink_metadata(path) {
-            if path.is_dir() {
-                return Err(FileError::Io(path.to_owned(), io::ErrorKind::IsADirectory.into()));
-            }
-            if !overwrite {
-                return Err(FileError::Exists(path.to_owned()));
-            }
-            if there.permissions().readonly() {
+        match fs::symlink_metadata(path) {
+            Ok(_) if path.is_dir() => return Err(FileError::Io(path.to_owned(), io::ErrorKind::IsADirectory.into())),
+            Ok(_) if is_device(path) => {}
+            Ok(_) if !overwrite => return Err(FileError::Exists(path.to_owned())),
+            Ok(there) if there.permissions().readonly() => {
                 return Err(FileError::Io(path.to_owned(), io::Error::other("it is write-protected")));
             }
+            Err(error) if error.kind() == io::ErrorKind::InvalidFilename => {
+                return Err(FileError::Io(path.to_owned(), io::Error::other("the name is too long")));
+            }
+            Ok(_) | Err(_) => {}
         }
     }
     Ok(())
 }
 
-impl Unfinished {
-    /// A file that is to be called `path`; of a link that leads somewhere, what it leads to.
+/// Refuses outputs that are inputs of the same work, whatever they are called. `-` and what is not there are no files.
+///
+/// # Errors
+/// [`FileError::Input`] of the first.
+pub fn refuse_inputs<'o, 'i>(
+    outputs: impl IntoIterator<Item = &'o Path>,
+    inputs: impl IntoIterator<Item = &'i Path> + Clone,
+) -> Result<(), FileError> {
+    for output in outputs {
+        let same = |input: &Path| same_file::is_same_file(input, output).unwrap_or(false);
+        if output.is_file() && inputs.clone().into_iter().any(same) {
+            return Err(FileError::Input(output.to_owned()));
+        }
+    }
+    Ok(())
+}
+
+/// Whether something is there that is neither file nor folder: a pipe or a device, which is written through and never replaced.
+pub fn is_device(path: &Path) -> bool {
+    fs::metadata(path).is_ok_and(|there| !there.is_file() && !there.is_dir())
+}
+
+/// Writes a file that appears whole or not at all; through a pipe or a device.
+///
+/// # Errors
+/// When it is there and `overwrite` is not given, or the system refuses.
+pub fn write_whole(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), FileError> {
+    Set::of_files(&[path], overwrite)?.write(&[(path, bytes)])
+}
+
+impl Set {
+    /// Claims files that have nothing else beside them.
+    ///
+    /// # Errors
+    /// When one is taken, being written by another process, or can't be.
+    pub fn of_files(paths: &[&Path], overwrite: bool) -> Result<Set, FileError> {
+        check_free(paths.iter().copied(), overwrite)?;
+        let files = paths.iter().filter(|path| !is_device(path)).map(|path| resolved(path));
+        let mut files: Vec<PathBuf> = files.collect();
+        files.sort();
+        if let Some(twice) = files.windows(2).find(|pair| pair[0] == pair[1]) {
+            return Err(FileError::Io(twice[0].clone(), io::Error::other("it is named twice")));
+        }
+        let claims = files.iter().map(|path| Claim::new(path)).collect::<Result<_, _>>()?;
+        Ok(Set { claims, overwrite, durability: Durability::Usual })
+    }
+
+    /// Claims the files of a render to `target`: those that share its name, of which `names` are all.
+    ///
+    /// # Errors
+    /// When one is taken, being written by another process, or can't be.
+    pub fn of_render<'a>(
+        target: &Path,
+        names: impl IntoIterator<Item = &'a Path> + Clone,
+        overwrite: bool,
+        durability: Durability,
+    ) -> Result<Set, FileError> {
+        check_free(names.clone(), overwrite)?;
+        if durability == Durability::Passing {
+            return Ok(Set { claims: vec![Claim::passing(target)], overwrite, durability });
+        }
+        // Links among the names may lead to other folders.
+        let key = target.file_stem().unwrap_or(target.as_os_str());
+        let mut claims = vec![Claim::of_key(target, key)?];
+        for path in names.into_iter().map(resolved) {
+            if !claims.iter().any(|claim| claim.folder() == folder_of(&path)) {
+                claims.push(Claim::of_key(&path, key)?);
+            }
+        }
+        Ok(Set { claims, overwrite, durability })
+    }
+
+    /// A small part that is to be called `path`; of a link that leads somewhere, what it leads to.
     ///
     /// # Errors
     /// When nothing can be written in its folder.
-    pub fn new(path: &Path) -> Result<Unfinished, FileError> {
-        let path = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
-        let folder = match path.parent() {
-            Some(folder) if folder != Path::new("") => folder,
-            _ => Path::new("."),
-        };
-        let mut builder = tempfile::Builder::new();
-        builder.prefix(".pulsewright-").suffix(".partial");
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt;
-            // As any new file: what the user's mask leaves of this.
-            builder.permissions(fs::Permissions::from_mode(0o666));
-        }
-        // The error of the temporary file names its passing path, which means nothing to anybody.
-        let passing = builder.tempfile_in(folder).map_err(|error| {
-            let error = match error.kind() {
-                io::ErrorKind::NotFound if !folder.exists() => io::Error::other("its folder does not exist"),
-                io::ErrorKind::NotFound => io::Error::other("its folder takes no files"),
-                kind => io::Error::from(kind),
-            };
-            FileError::Io(path.clone(), error)
+    pub fn part(&self, path: &Path) -> Result<Unfinished, FileError> {
+        self.begin(path, self.durability != Durability::Passing)
+    }
+
+    /// A part that a script can make again and that may be large.
+    ///
+    /// # Errors
+    /// As [`Set::part`].
+    pub fn signal(&self, path: &Path) -> Result<Unfinished, FileError> {
+        let part = self.begin(path, self.durability == Durability::Full)?;
+        Ok(Unfinished { sync: if self.durability == Durability::Usual { Some(SMALL) } else { part.sync }, ..part })
+    }
+
+    fn begin(&self, path: &Path, sync: bool) -> Result<Unfinished, FileError> {
+        let path = resolved(path);
+        let claim = self.claim_of(&path).ok_or_else(|| {
+            FileError::Io(path.clone(), io::Error::other("it was linked to another folder meanwhile"))
         })?;
-        Ok(Unfinished { path, writer: BufWriter::with_capacity(BUFFER, passing) })
+        Unfinished::new(claim, &path, sync)
+    }
+
+    fn claim_of(&self, path: &Path) -> Option<&Claim> {
+        self.claims.iter().find(|claim| claim.folder() == folder_of(path))
+    }
+
+    /// Writes small files, which the set was opened for, and gives them their names.
+    ///
+    /// # Errors
+    /// When one can't be written; none is changed then.
+    pub fn write(self, files: &[(&Path, &[u8])]) -> Result<(), FileError> {
+        let mut parts = Vec::new();
+        for (path, bytes) in files.iter().filter(|(path, _)| !is_device(path)) {
+            let mut part = self.part(path)?;
+            part.write_all(bytes).map_err(FileError::of(path))?;
+            parts.push(part.finish()?);
+        }
+        self.publish(parts, &[])?;
+        for (path, bytes) in files.iter().filter(|(path, _)| is_device(path)) {
+            let device = OpenOptions::new().write(true).open(path);
+            device.and_then(|mut device| device.write_all(bytes)).map_err(FileError::of(path))?;
+        }
+        Ok(())
+    }
+
+    /// Gives all parts their names, and frees the names of `gone`: all of it or nothing.
+    ///
+    /// # Errors
+    /// When a name was taken meanwhile, or the system refuses.
+    pub fn publish(self, parts: Vec<Finished>, gone: &[&Path]) -> Result<Vec<PathBuf>, FileError> {
+        let gone: Vec<PathBuf> = gone.iter().filter(|path| is_there(path)).map(|path| resolved(path)).collect();
+        let paths: Vec<PathBuf> = parts.iter().map(|part| part.path.clone()).collect();
+        let simple = self.durability == Durability::Passing || (parts.len() <= 1 && gone.is_empty());
+        if simple {
+            for part in parts {
+                part.name(self.overwrite)?;
+            }
+            if self.durability != Durability::Passing {
+                self.sync_folders()?;
+            }
+            return Ok(paths);
+        }
+        // Also those that came meanwhile.
+        check_free(paths.iter().map(PathBuf::as_path), self.overwrite)?;
+        let change = Change::new(&self, &parts, &gone);
+        match change.make(&self, parts, &gone) {
+            Ok(()) => {
+                change.forget();
+                Ok(paths)
+            }
+            Err(error) => {
+                change.take_back();
+                Err(error)
+            }
+        }
+    }
+
+    fn sync_folders(&self) -> Result<(), FileError> {
+        self.claims.iter().try_for_each(|claim| sync_folder(claim.folder()).map_err(FileError::of(claim.folder())))
+    }
+}
+
+/// Names that change hands together, with a journal in each folder.
+struct Change {
+    /// Folder, where its journal is, and the journal.
+    folders: Vec<(PathBuf, PathBuf, Journal)>,
+}
+
+impl Change {
+    fn new(set: &Set, parts: &[Finished], gone: &[PathBuf]) -> Change {
+        let mut folders: Vec<(PathBuf, PathBuf, Journal)> = Vec::new();
+        let name = |path: &Path| path.file_name().map(OsStr::to_owned).unwrap_or_default();
+        let of_parts = parts.iter().map(|part| (&part.path, Some(part)));
+        for (path, part) in of_parts.chain(gone.iter().map(|path| (path, None))) {
+            // Parts were made under a claim, and so were the names beside them.
+            let Some(claim) = set.claim_of(path) else { continue };
+            let folder = folder_of(path).to_owned();
+            let backup = is_there(path).then(|| name(&claim.numbered("old")));
+            let entry = Entry {
+                name: name(path),
+                staged: part.map(|part| name(&part.staged)),
+                backup,
+                sha256: part.map(|part| part.digest.to_string()),
+            };
+            match folders.iter_mut().find(|(of, ..)| *of == folder) {
+                Some((.., journal)) => journal.entries.push(entry),
+                None => {
+                    let at = folder.join(name(&claim.hidden(".journal")));
+                    folders.push((folder, at, Journal { entries: vec![entry] }));
+                }
+            }
+        }
+        Change { folders }
+    }
+
+    fn make(&self, set: &Set, parts: Vec<Finished>, gone: &[PathBuf]) -> Result<(), FileError> {
+        for (folder, at, journal) in &self.folders {
+            let text = serde_json::to_vec(journal).map_err(io::Error::from).map_err(FileError::of(at))?;
+            let mut file = set.part(at)?;
+            file.write_all(&text).map_err(FileError::of(at))?;
+            file.finish()?.name(true)?;
+            sync_folder(folder).map_err(FileError::of(folder))?;
+            for entry in &journal.entries {
+                entry.keep_old(folder)?;
+            }
+            sync_folder(folder).map_err(FileError::of(folder))?;
+        }
+        for path in gone {
+            // A second name was kept, or the name itself has moved already.
+            if is_there(path) {
+                fs::remove_file(path).map_err(FileError::of(path))?;
+            }
+        }
+        for part in parts {
+            part.name(set.overwrite)?;
+        }
+        for (folder, at, _) in &self.folders {
+            sync_folder(folder).map_err(FileError::of(folder))?;
+            // From here on the new set is the one that holds.
+            fs::remove_file(at).map_err(FileError::of(at))?;
+            sync_folder(folder).map_err(FileError::of(folder))?;
+        }
+        Ok(())
+    }
+
+    /// Removes the old files. One that stays is cleared by the next who writes here.
+    fn forget(&self) {
+        for (folder, _, journal) in &self.folders {
+            for backup in journal.entries.iter().filter_map(|entry| entry.backup.as_ref()) {
+                let _ = fs::remove_file(folder.join(backup));
+            }
+        }
+    }
+
+    /// Takes back what was made; what can't be taken back now is when the folder is next used.
+    fn take_back(&self) {
+        for (folder, at, journal) in &self.folders {
+            if journal.undo(folder).is_ok() {
+                let _ = fs::remove_file(at);
+            }
+            let _ = sync_folder(folder);
+        }
+    }
+}
+
+impl Entry {
+    /// Gives the old file a second name, or where the file system has none, another.
+    fn keep_old(&self, folder: &Path) -> Result<(), FileError> {
+        let Some(backup) = &self.backup else { return Ok(()) };
+        let (name, backup) = (folder.join(&self.name), folder.join(backup));
+        fs::hard_link(&name, &backup).or_else(|_| fs::rename(&name, &backup)).map_err(FileError::of(&name))
+    }
+}
+
+impl Unfinished {
+    fn new(claim: &Claim, path: &Path, sync: bool) -> Result<Unfinished, FileError> {
+        let (file, staged) = loop {
+            let staged = claim.numbered("partial");
+            match OpenOptions::new().write(true).create_new(true).open(&staged) {
+                Ok(file) => break (file, staged),
+                // Left behind where there are no locks.
+                Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
+                Err(error) => return Err(FileError::Io(path.to_owned(), in_words(error, path))),
+            }
+        };
+        let staged = TempPath::try_from_path(staged).map_err(FileError::of(path))?;
+        let counted = Counted { file, bytes: 0, digest: Sha256Writer::default() };
+        let writer = BufWriter::with_capacity(BUFFER, counted);
+        Ok(Unfinished { path: path.to_owned(), writer, staged, sync: sync.then_some(u64::MAX) })
     }
 
     /// Its final name.
@@ -119,7 +411,7 @@ impl Unfinished {
             use rustix::fs::{FallocateFlags, fallocate};
             use rustix::io::Errno;
             // The size stays that of what is written. Any other refusal means that this file system does not know how.
-            let outcome = fallocate(self.writer.get_ref(), FallocateFlags::KEEP_SIZE, 0, bytes);
+            let outcome = fallocate(&self.writer.get_ref().file, FallocateFlags::KEEP_SIZE, 0, bytes);
             let full = match outcome {
                 Err(Errno::NOSPC) => "No space left on device",
                 Err(Errno::DQUOT) => "Disk quota exceeded",
@@ -135,13 +427,48 @@ impl Unfinished {
         }
     }
 
-    /// Closes the file, complete.
+    /// Closes the part, complete and, as far as the set asks, synced.
     ///
     /// # Errors
     /// When its last bytes could not be written.
     pub fn finish(self) -> Result<Finished, FileError> {
-        let passing = self.writer.into_inner().map_err(|error| FileError::Io(self.path.clone(), error.into_error()))?;
-        Ok(Finished { path: self.path, passing: passing.into_temp_path() })
+        let Unfinished { path, writer, staged, sync } = self;
+        let counted = writer.into_inner().map_err(|error| FileError::Io(path.clone(), error.into_error()))?;
+        if sync.is_some_and(|most| counted.bytes <= most) {
+            counted.file.sync_all().map_err(FileError::of(&path))?;
+        }
+        Ok(Finished { path, staged, bytes: counted.bytes, digest: counted.digest.digest() })
+    }
+}
+
+impl Finished {
+    /// Its final name.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// How many bytes it has.
+    pub fn bytes(&self) -> u64 {
+        self.bytes
+    }
+
+    /// SHA-256 of them.
+    pub fn digest(&self) -> Sha256Digest {
+        self.digest
+    }
+
+    /// Gives it its name. One that replaces another may be read and written by the same people.
+    fn name(self, overwrite: bool) -> Result<(), FileError> {
+        let Finished { path, staged, .. } = self;
+        if overwrite && let Ok(there) = fs::metadata(&path) {
+            // A file of somebody else keeps what a new file has.
+            let _ = fs::set_permissions(&staged, there.permissions());
+        }
+        let outcome = if overwrite { staged.persist(&path) } else { staged.persist_noclobber(&path) };
+        outcome.map_err(|error| match error.error.kind() {
+            io::ErrorKind::AlreadyExists => FileError::Exists(path),
+            _ => FileError::Io(path, error.error),
+        })
     }
 }
 
@@ -155,114 +482,52 @@ impl Write for Unfinished {
     }
 }
 
-/// Gives all files their names, in order; when one can't have its name, those before it lose theirs again.
-///
-/// # Errors
-/// When a name was taken meanwhile, or the system refuses.
-pub fn publish(files: Vec<Finished>, overwrite: bool) -> Result<Vec<PathBuf>, FileError> {
-    let mut named: Vec<(PathBuf, bool)> = Vec::with_capacity(files.len());
-    for Finished { path, passing } in files {
-        let was_there = path.exists();
-        let outcome = if overwrite { passing.persist(&path) } else { passing.persist_noclobber(&path) };
-        if let Err(error) = outcome {
-            for (path, was_there) in &named {
-                if !was_there {
-                    // Nothing more can be done about a file that can't be removed.
-                    let _ = fs::remove_file(path);
-                }
-            }
-            return Err(match error.error.kind() {
-                io::ErrorKind::AlreadyExists => FileError::Exists(path),
-                _ => FileError::Io(path, error.error),
-            });
-        }
-        named.push((path, was_there));
+impl Write for Counted {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        let count = self.file.write(bytes)?;
+        self.bytes += count as u64;
+        self.digest.write_all(bytes.get(..count).unwrap_or_default())?;
+        Ok(count)
     }
-    Ok(named.into_iter().map(|(path, _)| path).collect())
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+/// The folder of a file.
+fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
+        Some(folder) if folder != Path::new("") => folder,
+        _ => Path::new("."),
+    }
+}
+
+/// What a link leads to, if it leads somewhere; any other path as it is.
+fn resolved(path: &Path) -> PathBuf {
+    let link = fs::symlink_metadata(path).is_ok_and(|there| there.is_symlink());
+    let to = if link { fs::canonicalize(path).ok() } else { None };
+    to.unwrap_or_else(|| path.to_owned())
+}
+
+/// Syncs the names in a folder, where the system can.
+fn sync_folder(folder: &Path) -> io::Result<()> {
+    #[cfg(unix)]
+    {
+        use io::ErrorKind::{InvalidInput, PermissionDenied, Unsupported};
+        match File::open(folder).and_then(|folder| folder.sync_all()) {
+            // A folder that may not be read, or a file system without this.
+            Err(error) if matches!(error.kind(), InvalidInput | PermissionDenied | Unsupported) => Ok(()),
+            outcome => outcome,
+        }
+    }
+    #[cfg(not(unix))]
+    {
+        // Folders can't be opened there; the system keeps a journal of names by itself.
+        let _ = folder;
+        Ok(())
+    }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn names(folder: &Path) -> Vec<String> {
-        let mut names: Vec<String> =
-            fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect();
-        names.sort();
-        names
-    }
-
-    fn finished(path: &Path, text: &str) -> Finished {
-        let mut file = Unfinished::new(path).unwrap();
-        file.write_all(text.as_bytes()).unwrap();
-        file.finish().unwrap()
-    }
-
-    #[test]
-    fn names_appear_only_when_all_are_complete() {
-        let folder = tempfile::tempdir().unwrap();
-        let (a, b) = (folder.path().join("a"), folder.path().join("b"));
-        let first = finished(&a, "one");
-        assert!(!a.exists());
-        let second = finished(&b, "two");
-        publish(vec![first, second], false).unwrap();
-        assert_eq!(names(folder.path()), ["a", "b"]);
-        assert_eq!(fs::read_to_string(a).unwrap(), "one");
-    }
-
-    #[test]
-    fn what_is_dropped_leaves_nothing() {
-        let folder = tempfile::tempdir().unwrap();
-        let mut file = Unfinished::new(&folder.path().join("a")).unwrap();
-        file.write_all(&[0; 100_000]).unwrap();
-        assert_eq!(names(folder.path()).len(), 1);
-        drop(file);
-        drop(finished(&folder.path().join("b"), "complete, but not published"));
-        assert_eq!(names(folder.path()), [""; 0]);
-    }
-
-    #[cfg(target_os = "linux")]
-    #[test]
-    fn room_set_aside_is_no_content() {
-        use std::os::unix::fs::MetadataExt;
-        let folder = tempfile::tempdir().unwrap();
-        let file = Unfinished::new(&folder.path().join("a")).unwrap();
-        file.reserve(1 << 20).unwrap();
-        let passing = fs::read_dir(folder.path()).unwrap().next().unwrap().unwrap().metadata().unwrap();
-        assert_eq!(passing.len(), 0);
-        assert!(passing.blocks() * 512 >= 1 << 20, "{} blocks", passing.blocks());
-        file.reserve(u64::MAX).expect("more than a file can have is for the writing to tell");
-    }
-
-    #[test]
-    fn nothing_is_overwritten_unasked_even_if_it_came_meanwhile() {
-        let folder = tempfile::tempdir().unwrap();
-        let (a, b) = (folder.path().join("a"), folder.path().join("b"));
-        let files = vec![finished(&a, "new"), finished(&b, "new")];
-        fs::write(&b, "precious").unwrap();
-        assert!(matches!(publish(files, false), Err(FileError::Exists(path)) if path == b));
-        assert_eq!(names(folder.path()), ["b"]);
-        assert_eq!(fs::read_to_string(&b).unwrap(), "precious");
-        publish(vec![finished(&b, "new")], true).unwrap();
-        assert_eq!(fs::read_to_string(&b).unwrap(), "new");
-    }
-
-    #[test]
-    fn taken_names_are_refused_before_work() {
-        let folder = tempfile::tempdir().unwrap();
-        let there = folder.path().join("there");
-        fs::write(&there, "").unwrap();
-        assert!(matches!(check_free([there.as_path()], false), Err(FileError::Exists(_))));
-        assert!(check_free([there.as_path()], true).is_ok());
-        assert!(matches!(check_free([folder.path()], true), Err(FileError::Io(..))));
-        assert!(check_free([folder.path().join("free").as_path()], false).is_ok());
-    }
-
-    #[test]
-    fn a_folder_that_is_not_there_is_named() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("none/out.wav");
-        let message = Unfinished::new(&path).unwrap_err().to_string();
-        assert!(message.contains("none/out.wav") && message.contains("folder does not exist"), "{message}");
-    }
-}
+mod tests;

@@ -3,7 +3,7 @@
 //! ```
 //! use pulsewright_core::{body::ADULT, frame::Channel, heart::catalogue::SINUS, settings::Settings,
 //!     expect::AlarmLimits, script::{Item, Script, Step}, time::{FrameRate, Span}};
-//! use pulsewright_files::{Bits, Content, Encoding, FileFormat, Options, render_to_files};
+//! use pulsewright_files::{Bits, Content, Durability, Encoding, FileFormat, Options, render_to_files};
 //! use std::ops::ControlFlow;
 //!
 //! let rest = Settings::new(&ADULT, &SINUS);
@@ -18,6 +18,7 @@
 //!     split: None,
 //!     truth: true,
 //!     overwrite: false,
+//!     durability: Durability::Usual,
 //! };
 //! let folder = tempfile::tempdir()?;
 //! let target = folder.path().join("rest.wav");
@@ -31,7 +32,8 @@
 //! [`plan`] works out frames, files and sizes and refuses what can't be; `parts` lets copies of the player play parts
 //! side by side; an [`format::Encoder`] ([`wav`], [`csv`], [`edf`], [`record`]) turns frames into bytes through the one
 //! [`quantiser`] and [`scale`]; [`truth`] and, for formats that keep them, [`marks`] write events as they happen;
-//! [`atomic`] makes files appear whole or not at all; [`render`] ties them together.
+//! [`atomic`] makes files appear whole or not at all, [`manifest`] says what
+//! belongs together; [`render`] ties them together.
 //!
 //! # What holds
 //! - Memory does not grow with length.
@@ -49,6 +51,7 @@ pub mod edf;
 pub mod format;
 pub mod image;
 mod interleave;
+pub mod manifest;
 pub mod marks;
 pub mod names;
 mod parts;
@@ -63,6 +66,7 @@ pub mod sidecar;
 pub mod truth;
 pub mod wav;
 
+pub use atomic::Durability;
 pub use format::{Encoding, FileFormat};
 pub use names::Names;
 pub use plan::{Content, Options, PlanError};

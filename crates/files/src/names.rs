@@ -1,8 +1,8 @@
 //! Which files a render makes.
 
 use crate::format::FileFormat;
-use crate::sidecar;
 use crate::truth::TruthFile;
+use crate::{manifest, sidecar};
 use std::path::{Path, PathBuf};
 
 /// Names of a render's files, all in one folder.
@@ -12,6 +12,8 @@ pub struct Names {
     pub signal: Vec<PathBuf>,
     /// The channel description, `OUT.channels.json`.
     pub description: PathBuf,
+    /// The manifest, `OUT.manifest.json`.
+    pub manifest: PathBuf,
     /// The truth, in the order of [`TruthFile::ALL`].
     pub truth: [PathBuf; TruthFile::ALL.len()],
     /// Header and annotations of a record, `OUT.hea` and `OUT.atr`.
@@ -49,15 +51,21 @@ impl Names {
         Names {
             signal,
             description: beside(sidecar::SUFFIX),
+            manifest: beside(manifest::SUFFIX),
             truth: TruthFile::ALL.map(|file| beside(file.suffix())),
             record,
         }
     }
 
     /// All of them.
-    pub fn all(&self) -> impl Iterator<Item = &Path> {
+    pub fn all(&self) -> impl Iterator<Item = &Path> + Clone {
         let record = self.record.iter().flat_map(|names| [&names.header, &names.annotations]);
-        self.signal.iter().chain(record).chain([&self.description]).chain(&self.truth).map(PathBuf::as_path)
+        self.signal
+            .iter()
+            .chain(record)
+            .chain([&self.description, &self.manifest])
+            .chain(&self.truth)
+            .map(PathBuf::as_path)
     }
 }
 
@@ -76,7 +84,7 @@ mod tests {
         let split = Names::new(Path::new("out.csv"), FileFormat::Csv(Bits::B16), 1000);
         assert_eq!(split.signal[0], Path::new("out.0001.csv"));
         assert_eq!(split.signal[999], Path::new("out.1000.csv"));
-        assert_eq!(split.all().count(), 1000 + 1 + TruthFile::ALL.len());
+        assert_eq!(split.all().count(), 1000 + 2 + TruthFile::ALL.len());
     }
 
     #[test]

@@ -312,6 +312,7 @@ mod tests {
             split: None,
             truth: true,
             overwrite: false,
+            durability: crate::atomic::Durability::Usual,
         };
         check(
             Plan::new(

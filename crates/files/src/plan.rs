@@ -1,5 +1,6 @@
 //! What a render will be, worked out and refused before any work: how many frames, which files, how large.
 
+use crate::atomic::Durability;
 use crate::format::{Column, Encoder, Encoding, FileFormat, Heading, Section};
 use crate::parts::Scout;
 use crate::scale::{Bits, Reach};
@@ -44,6 +45,8 @@ pub struct Options {
     pub truth: bool,
     /// Whether files that are there may be replaced.
     pub overwrite: bool,
+    /// How far the files outlive a loss of power.
+    pub durability: Durability,
 }
 
 /// Why a render can't be.
@@ -388,6 +391,7 @@ mod tests {
             split: None,
             truth: true,
             overwrite: false,
+            durability: Durability::Usual,
         };
         change(&mut options);
         Plan::new(Content { script: &script, title: "", labels: &[], limits: AlarmLimits::USUAL }, &options)
@@ -466,6 +470,7 @@ mod tests {
                 split: None,
                 truth: true,
                 overwrite: false,
+                durability: Durability::Usual,
             };
             Plan::new(Content { script: &script, title: "", labels: &[], limits: AlarmLimits::USUAL }, &options)
                 .unwrap()

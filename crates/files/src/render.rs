@@ -1,8 +1,9 @@
 //! Renders a script to files or to a stream: the signal, what its numbers mean, and the truth about it.
 
-use crate::atomic::{FileError, Unfinished, check_free, publish};
+use crate::atomic::{Durability, FileError, Finished, Set, Unfinished};
 use crate::digest::FramesDigest;
 use crate::format::{Encoder, FileFormat};
+use crate::manifest::{Holds, Manifest};
 use crate::names::{Names, RecordNames};
 use crate::parts::{Part, play};
 use crate::plan::{Content, Options, Plan, PlanError};
@@ -15,7 +16,6 @@ use pulsewright_core::player::Player;
 use pulsewright_core::time::FrameRate;
 use pulsewright_core::truth::Observer;
 use serde_json::{Map, Value};
-use std::fs;
 use std::io::{self, Write};
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
@@ -84,7 +84,7 @@ pub fn render_to_files(
 ) -> Result<Report, RenderError> {
     let plan = Plan::new(content, options)?;
     let names = Names::new(target, options.format, plan.sections.len());
-    write_files(&plan, &names, options, progress, &|report| match clipped(report) {
+    write_files(&plan, target, &names, options, progress, &|report| match clipped(report) {
         Some(words) => Err(words),
         None => Ok(Map::new()),
     })
@@ -118,11 +118,12 @@ pub fn render_through(
 ) -> Result<Report, RenderError> {
     let plan = Plan::new(content, options)?.through(encoder);
     let names = Names::new(target, options.format, plan.sections.len());
-    write_files(&plan, &names, options, progress, describe)
+    write_files(&plan, target, &names, options, progress, describe)
 }
 
 fn write_files(
     plan: &Plan<'_>,
+    target: &Path,
     names: &Names,
     options: &Options,
     progress: Progress<'_>,
@@ -134,15 +135,15 @@ fn write_files(
         return Err(RenderError::RecordName(name(header)));
     }
     // Also those that will not be written: beside this signal they would tell of another.
-    check_free(names.all(), options.overwrite)?;
+    let set = Set::of_render(target, names.all(), options.overwrite, options.durability)?;
     let mut run = Run::new(plan);
-    let mut signal = SignalFiles { plan, names: &names.signal, open: None, done: Vec::new() };
+    let mut signal = SignalFiles { plan, set: &set, names: &names.signal, open: None, done: Vec::new() };
     // First, so that a folder that takes no files is told with the name that was asked for.
     signal.open(0)?;
-    let mut truth = if options.truth { Some(truth_files(plan, names)?) } else { None };
+    let mut truth = if options.truth { Some(truth_files(plan, &set, names)?) } else { None };
     let mut annotations = match &names.record {
         Some(RecordNames { annotations, .. }) => {
-            Some(Annotations::new(plan.content, plan.rate, plan.frames, Unfinished::new(annotations)?))
+            Some(Annotations::new(plan.content, plan.rate, plan.frames, set.part(annotations)?))
         }
         None => None,
     };
@@ -158,48 +159,56 @@ fn write_files(
     let mut finished = Vec::new();
     if let Some(truth) = truth {
         for file in truth.finish().map_err(FileError::of(&names.truth[0]))? {
-            finished.push(file.finish()?);
+            finished.push((file.finish()?, Holds::Truth));
         }
     }
-    let mut description = Unfinished::new(&names.description)?;
+    let signal = signal.finish()?;
+    let mut description = set.part(&names.description)?;
     let report = run.report();
     let more = describe(&report).map_err(RenderError::Refused)?;
-    let document = serde_json::to_value(base(plan, names, &report)).map(|mut document| {
+    let document = serde_json::to_value(base(plan, &signal, &report)).map(|mut document| {
         if let Some(keys) = document.as_object_mut() {
             keys.extend(more);
         }
         document
     });
-    document
-        .and_then(|document| serde_json::to_writer_pretty(&mut description, &document))
-        .map_err(io::Error::from)
-        .and_then(|()| description.write_all(b"\n"))
-        .map_err(FileError::of(&names.description))?;
-    finished.push(description.finish()?);
+    let document = document.map_err(io::Error::from);
+    document.and_then(|document| write_json(&mut description, &document)).map_err(FileError::of(&names.description))?;
+    finished.push((description.finish()?, Holds::Channels));
     if let Some((annotations, names)) = annotations.zip(names.record.as_ref()) {
-        finished.push(annotations.finish().map_err(FileError::of(&names.annotations))?.finish()?);
+        let annotations = annotations.finish().map_err(FileError::of(&names.annotations))?;
+        finished.push((annotations.finish()?, Holds::Annotations));
     }
-    // Last, so that a signal under its final name has everything beside it; of a record, what leads to the rest.
-    finished.extend(signal.finish()?);
+    // Late, so that a signal under its final name has everything beside it; of a record, what leads to the rest.
+    finished.extend(signal.into_iter().map(|signal| (signal, Holds::Signal)));
     if let Some(RecordNames { header, .. }) = &names.record {
-        let mut file = Unfinished::new(header)?;
+        let mut file = set.part(header)?;
         file.write_all(record_header(plan, &run, &stem(header)).as_bytes()).map_err(FileError::of(header))?;
-        finished.push(file.finish()?);
+        finished.push((file.finish()?, Holds::Header));
     }
-    let files = publish(finished, options.overwrite)?;
-    if options.overwrite && !options.truth {
-        for stale in names.truth.iter().filter(|name| name.exists()) {
-            fs::remove_file(stale).map_err(FileError::of(stale))?;
-        }
+    let manifest = Manifest::new(finished.iter().map(|(part, holds)| (part, *holds)));
+    let mut parts: Vec<Finished> = finished.into_iter().map(|(part, _)| part).collect();
+    // Last of all: what it tells of is there.
+    if options.durability != Durability::Passing {
+        let mut file = set.part(&names.manifest)?;
+        write_json(&mut file, &manifest).map_err(FileError::of(&names.manifest))?;
+        parts.push(file.finish()?);
     }
+    let stale: Vec<&Path> = if options.truth { Vec::new() } else { names.truth.iter().map(PathBuf::as_path).collect() };
+    let files = set.publish(parts, &stale)?;
     Ok(Report { files, ..report })
 }
 
+/// A document as lines of JSON.
+fn write_json(file: &mut Unfinished, document: &impl serde::Serialize) -> io::Result<()> {
+    serde_json::to_writer_pretty(&mut *file, document).map_err(io::Error::from).and_then(|()| file.write_all(b"\n"))
+}
+
 /// The truth's files, open.
-fn truth_files<'a>(plan: &Plan<'a>, names: &Names) -> Result<Truth<'a, Unfinished>, RenderError> {
+fn truth_files<'a>(plan: &Plan<'a>, set: &Set, names: &Names) -> Result<Truth<'a, Unfinished>, RenderError> {
     let mut files = Vec::new();
     for name in &names.truth {
-        files.push(Unfinished::new(name)?);
+        files.push(set.part(name)?);
     }
     let Ok(files) = <[Unfinished; TruthFile::ALL.len()]>::try_from(files) else {
         return Err(RenderError::Stopped);
@@ -322,15 +331,16 @@ impl<'p, 'a> Run<'p, 'a> {
 /// The signal's files, one open at a time.
 struct SignalFiles<'p, 'a> {
     plan: &'p Plan<'a>,
+    set: &'p Set,
     names: &'p [PathBuf],
     open: Option<(usize, Unfinished)>,
-    done: Vec<crate::atomic::Finished>,
+    done: Vec<Finished>,
 }
 
 impl SignalFiles<'_, '_> {
     fn open(&mut self, section: usize) -> Result<(), FileError> {
         self.close()?;
-        let mut file = Unfinished::new(&self.names[section])?;
+        let mut file = self.set.signal(&self.names[section])?;
         let mut head = Vec::new();
         let (encoder, place) = (self.plan.encoder(), self.plan.sections[section]);
         encoder.head(place, &mut head);
@@ -352,7 +362,7 @@ impl SignalFiles<'_, '_> {
         Ok(())
     }
 
-    fn finish(mut self) -> Result<Vec<crate::atomic::Finished>, FileError> {
+    fn finish(mut self) -> Result<Vec<Finished>, FileError> {
         self.close()?;
         Ok(self.done)
     }
@@ -394,8 +404,8 @@ impl Sink for SignalStream<'_, '_> {
     }
 }
 
-fn base(plan: &Plan<'_>, names: &Names, report: &Report) -> Description {
-    let files = names.signal.iter().zip(&plan.sections);
+fn base(plan: &Plan<'_>, signal: &[Finished], report: &Report) -> Description {
+    let files = signal.iter().zip(&plan.sections);
     Description {
         version: sidecar::VERSION,
         made_by: format!("pulsewright {}", env!("CARGO_PKG_VERSION")),
@@ -406,7 +416,7 @@ fn base(plan: &Plan<'_>, names: &Names, report: &Report) -> Description {
         frames_digest: format!("{:016x}", report.digest.value()),
         value_is: "stored number * scale + offset, in the channel's unit".to_owned(),
         notes: report.notes.clone(),
-        files: files.map(|(path, section)| sidecar::File::new(name(path), *section)).collect(),
+        files: files.map(|(part, section)| sidecar::File::new(name(part.path()), *section, part.digest())).collect(),
         channels: report.channels.clone(),
     }
 }

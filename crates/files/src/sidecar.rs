@@ -2,6 +2,7 @@
 
 use crate::format::{Column, Section};
 use crate::quantiser::Tally;
+use crate::sha256::Sha256Digest;
 use serde::{Deserialize, Serialize};
 
 /// What follows the signal's name, in place of its extension.
@@ -47,6 +48,9 @@ pub struct File {
     pub first_frame: u64,
     /// Its frames.
     pub frames: u64,
+    /// SHA-256 of the file, 64 hexadecimal digits.
+    #[serde(default)]
+    pub sha256: String,
 }
 
 /// A channel as stored.
@@ -105,7 +109,7 @@ impl ChannelDescription {
 
 impl File {
     /// A file that holds `section`.
-    pub fn new(name: String, section: Section) -> File {
-        File { name, first_frame: section.first, frames: section.frames }
+    pub fn new(name: String, section: Section, digest: Sha256Digest) -> File {
+        File { name, first_frame: section.first, frames: section.frames, sha256: digest.to_string() }
     }
 }

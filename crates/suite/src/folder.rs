@@ -12,12 +12,13 @@ use crate::detector::Heard;
 use crate::record::Record;
 use crate::run::Shard;
 use crate::{Detector, Plan, SuiteError};
-use pulsewright_files::atomic::{FileError, Unfinished, publish};
+use pulsewright_files::atomic::Claim;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::fs;
-use std::io::{ErrorKind, Write};
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 const MANIFEST: &str = "suite.json";
 
@@ -102,6 +103,15 @@ impl Manifest {
 pub struct Folder {
     root: PathBuf,
     suffix: String,
+    /// The right to write in it; `None` where it is only read.
+    claims: Option<Arc<Claims>>,
+}
+
+/// The right of one process to write a suite: its folder and the folder of its answers.
+#[derive(Debug)]
+struct Claims {
+    _root: Claim,
+    answers: Claim,
 }
 
 impl Folder {
@@ -110,28 +120,41 @@ impl Folder {
     /// # Errors
     /// When it holds something else, or can't be made.
     pub fn open(root: &Path, manifest: &Manifest) -> Result<Folder, SuiteError> {
-        let folder = Folder::existing(root, manifest);
+        let mut folder = Folder::existing(root, manifest);
         let answers = folder.answers();
+        // Before anything is made there.
+        if Manifest::read(root)?.is_none() && !is_empty(root)? {
+            let what = "is not empty and holds no suite; choose another folder".to_owned();
+            return Err(SuiteError::Folder { folder: root.to_owned(), what });
+        }
+        fs::create_dir_all(root).map_err(SuiteError::io(root))?;
+        let path = root.join(MANIFEST);
+        let claim = Claim::new(&path)?;
         match Manifest::read(root)? {
             // Without an answer there is nothing to be mistaken: a misspelt command costs no folder.
             Some(there) if !is_empty(&answers)? => manifest.check_same(root, &there)?,
-            None if !is_empty(root)? => {
-                let what = "is not empty and holds no suite; choose another folder".to_owned();
-                return Err(SuiteError::Folder { folder: root.to_owned(), what });
-            }
             _ => {
-                fs::create_dir_all(root).map_err(SuiteError::io(root))?;
                 let text = serde_json::to_string_pretty(manifest).unwrap_or_default();
-                write_whole(&root.join(MANIFEST), text.as_bytes())?;
+                claim.write_whole(&path, text.as_bytes())?;
+                claim.sync_names()?;
             }
         }
         fs::create_dir_all(&answers).map_err(SuiteError::io(&answers))?;
+        let answers = Claim::new(&answers.join(MANIFEST))?;
+        folder.claims = Some(Arc::new(Claims { _root: claim, answers }));
         Ok(folder)
     }
 
-    /// A folder known to hold this.
+    /// A folder known to hold this, to be read.
     pub(crate) fn existing(root: &Path, manifest: &Manifest) -> Folder {
-        Folder { root: root.to_owned(), suffix: manifest.suffix.clone() }
+        Folder { root: root.to_owned(), suffix: manifest.suffix.clone(), claims: None }
+    }
+
+    fn write(&self, path: &Path, bytes: &[u8]) -> Result<(), SuiteError> {
+        match &self.claims {
+            Some(claims) => Ok(claims.answers.write_whole(path, bytes)?),
+            None => Err(SuiteError::Folder { folder: self.root.clone(), what: "is only read".to_owned() }),
+        }
     }
 
     fn answers(&self) -> PathBuf {
@@ -157,19 +180,11 @@ impl Folder {
         self.root.join("work")
     }
 
-    /// Takes away what a killed run left: passing files, and answers that never became whole.
+    /// Takes away the passing files that a killed run left. Answers that never became whole went when the folder was claimed.
     pub(crate) fn tidy(&self) -> Result<(), SuiteError> {
         let work = self.work();
         if work.exists() {
             fs::remove_dir_all(&work).map_err(SuiteError::io(&work))?;
-        }
-        let answers = self.answers();
-        for entry in fs::read_dir(&answers).map_err(SuiteError::io(&answers))? {
-            let path = entry.map_err(SuiteError::io(&answers))?.path();
-            // As the atomic writer calls them.
-            if path.extension().is_some_and(|extension| extension == "partial") {
-                fs::remove_file(&path).map_err(SuiteError::io(&path))?;
-            }
         }
         Ok(())
     }
@@ -197,8 +212,8 @@ impl Folder {
     /// When it can't be written.
     pub fn keep(&self, record: &Record, heard: &Heard) -> Result<(), SuiteError> {
         match heard {
-            Heard::Answer(bytes) => write_whole(&self.answer(record), bytes),
-            Heard::Failure(why) => write_whole(&self.failure_path(record), format!("{why}\n").as_bytes()),
+            Heard::Answer(bytes) => self.write(&self.answer(record), bytes),
+            Heard::Failure(why) => self.write(&self.failure_path(record), format!("{why}\n").as_bytes()),
         }
     }
 
@@ -209,7 +224,7 @@ impl Folder {
         {
             match fs::read(&from) {
                 Ok(bytes) => {
-                    write_whole(&to, &bytes)?;
+                    self.write(&to, &bytes)?;
                     return Ok(true);
                 }
                 Err(error) if error.kind() == ErrorKind::NotFound => {}
@@ -220,19 +235,14 @@ impl Folder {
     }
 }
 
-/// Whether nothing is in a folder, or the folder is not there.
+/// Whether nothing is in a folder, passing files aside, or the folder is not there.
 fn is_empty(folder: &Path) -> Result<bool, SuiteError> {
     match fs::read_dir(folder) {
-        Ok(mut entries) => Ok(entries.next().is_none()),
+        Ok(entries) => {
+            let mut names = entries.filter_map(Result::ok).map(|entry| entry.file_name());
+            Ok(names.all(|name| name.to_string_lossy().starts_with(".pulsewright-")))
+        }
         Err(error) if error.kind() == ErrorKind::NotFound => Ok(true),
         Err(error) => Err(SuiteError::io(folder)(error)),
     }
-}
-
-/// Writes a file that appears whole or not at all, in place of one that is there.
-fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), SuiteError> {
-    let mut file = Unfinished::new(path)?;
-    file.write_all(bytes).map_err(FileError::of(path))?;
-    publish(vec![file.finish()?], true)?;
-    Ok(())
 }

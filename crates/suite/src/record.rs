@@ -10,7 +10,9 @@ use pulsewright_core::settings::Field;
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::sha256::{Sha256Digest, Sha256Writer};
 use pulsewright_files::truth::{Truth, TruthFile};
-use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, render_to_files, render_to_stream};
+use pulsewright_files::{
+    Content, Durability, Encoding, FileFormat, Options, RenderError, render_to_files, render_to_stream,
+};
 use pulsewright_score::read::{ReadOptions, beats, table};
 use pulsewright_score::record::Events;
 use pulsewright_score::{Annotations, Instant};
@@ -79,7 +81,9 @@ impl Record {
     /// # Errors
     /// When it can't be rendered or written.
     pub fn render_file(&self, plan: &Plan, target: &Path, truth: bool) -> Result<(), SuiteError> {
-        let options = Options { truth, overwrite: true, ..self.options(plan, plan.format) };
+        // What is kept is kept well; what only passes is made again.
+        let durability = if truth { Durability::Usual } else { Durability::Passing };
+        let options = Options { truth, overwrite: true, durability, ..self.options(plan, plan.format) };
         let rendered = self.with_content(|content| {
             render_to_files(content, &options, target, &mut |_, _| ControlFlow::Continue(()))
         })?;
@@ -169,6 +173,7 @@ impl Record {
             split: None,
             truth: false,
             overwrite: false,
+            durability: Durability::Usual,
         }
     }
 

@@ -1,0 +1,16 @@
+//! Files to write, claimed before the work: none is taken, being written by another process, or read by the same work.
+
+use crate::diagnostics::Failure;
+use pulsewright_files::atomic::{Set, refuse_inputs};
+use std::path::Path;
+
+/// Claims `outputs` for work that reads `inputs`; `-` is standard output or input, and no file.
+pub fn claim<'i>(
+    outputs: &[&Path],
+    inputs: impl IntoIterator<Item = &'i Path> + Clone,
+    force: bool,
+) -> Result<Set, Failure> {
+    let files: Vec<&Path> = outputs.iter().copied().filter(|path| *path != Path::new("-")).collect();
+    refuse_inputs(files.iter().copied(), inputs).map_err(Failure::input)?;
+    Set::of_files(&files, force).map_err(Failure::input)
+}

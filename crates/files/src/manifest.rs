@@ -1,0 +1,138 @@
+//! The manifest of a render (`OUT.manifest.json`): every file of it with its digest, written last.
+//!
+//! It says whether a set is whole, and which signal a truth table belongs to. A table itself stays plain CSV.
+
+use crate::atomic::{Finished, reason};
+use crate::sha256::of_file;
+use crate::truth::TruthFile;
+use serde::{Deserialize, Serialize};
+use std::fs::File;
+use std::io::{ErrorKind, Read};
+use std::path::{Path, PathBuf};
+
+/// What follows the signal's name, in place of its extension.
+pub const SUFFIX: &str = "manifest.json";
+
+/// Version of the document's shape.
+pub const VERSION: u32 = 1;
+
+/// Most bytes read of one: a render has at most ten thousand files.
+const MOST: u64 = 8 << 20;
+
+/// The document.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Manifest {
+    /// Version of this document's shape.
+    pub version: u32,
+    /// Program that made the files.
+    pub made_by: String,
+    /// Every other file of the render, all in the same folder.
+    pub files: Vec<Part>,
+}
+
+/// A file of a render.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Part {
+    /// Its name.
+    pub name: String,
+    /// What it holds: `signal`, `truth`, `channels`, `header` or `annotations`.
+    pub holds: Holds,
+    /// How many bytes it has.
+    pub bytes: u64,
+    /// SHA-256 of them, 64 hexadecimal digits.
+    pub sha256: String,
+}
+
+/// What a file of a render holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Holds {
+    /// Samples.
+    Signal,
+    /// A table of the truth.
+    Truth,
+    /// The channel description.
+    Channels,
+    /// The header of a record.
+    Header,
+    /// The annotations of a record.
+    Annotations,
+}
+
+/// Why a file is not what the manifest beside it says.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum Mismatch {
+    /// The manifest is there but can't be read.
+    #[error("{} cannot be read: {}", .0.display(), .1)]
+    Unreadable(PathBuf, String),
+    /// It does not tell of the file.
+    #[error("{} is not one of the files that {} tells of: it belongs to another render", .0.display(), .1.display())]
+    Unknown(PathBuf, PathBuf),
+    /// The file is another than was rendered.
+    #[error("{} is not the file that {} tells of: it was changed, or belongs to another signal", .0.display(), .1.display())]
+    Changed(PathBuf, PathBuf),
+    /// The signal beside it is another.
+    #[error("{} is the truth of another signal than {} beside it", .0.display(), .1.display())]
+    OtherSignal(PathBuf, PathBuf),
+}
+
+impl Manifest {
+    /// Of complete parts, each with what it holds.
+    pub fn new<'a>(parts: impl IntoIterator<Item = (&'a Finished, Holds)>) -> Manifest {
+        let files = parts.into_iter().map(|(part, holds)| Part {
+            name: part.path().file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned()),
+            holds,
+            bytes: part.bytes(),
+            sha256: part.digest().to_string(),
+        });
+        let made_by = format!("pulsewright {}", env!("CARGO_PKG_VERSION"));
+        Manifest { version: VERSION, made_by, files: files.collect() }
+    }
+
+    fn read(path: &Path) -> Result<Option<Manifest>, Mismatch> {
+        let wrong = |what: String| Mismatch::Unreadable(path.to_owned(), what);
+        let mut text = Vec::new();
+        match File::open(path).and_then(|file| file.take(MOST).read_to_end(&mut text)) {
+            Ok(_) => serde_json::from_slice(&text).map(Some).map_err(|error| wrong(error.to_string())),
+            Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
+            Err(error) => Err(wrong(reason(&error))),
+        }
+    }
+}
+
+/// Checks a truth table, or the annotations of a record, against the manifest beside it: that it is the file that was
+/// rendered, and that the signal beside it, if there is one, is the one that it belongs to. Without a manifest, and for a name
+/// that no render gives, nothing can be said.
+///
+/// # Errors
+/// [`Mismatch`] when it belongs to another signal.
+pub fn check_truth(table: &Path) -> Result<(), Mismatch> {
+    let Some(name) = table.file_name().and_then(|name| name.to_str()) else { return Ok(()) };
+    let ends = TruthFile::ALL.iter().map(|file| file.suffix()).chain(["atr"]);
+    let stem = ends.filter_map(|end| name.strip_suffix(end)?.strip_suffix('.')).next();
+    let Some(stem) = stem else { return Ok(()) };
+    let path = table.with_file_name(format!("{stem}.{SUFFIX}"));
+    let Some(manifest) = Manifest::read(&path)? else { return Ok(()) };
+    let Some(own) = manifest.files.iter().find(|part| part.name == name) else {
+        return Err(Mismatch::Unknown(table.to_owned(), path));
+    };
+    if !own.is(table) {
+        return Err(Mismatch::Changed(table.to_owned(), path));
+    }
+    for signal in manifest.files.iter().filter(|part| part.holds == Holds::Signal) {
+        let beside = table.with_file_name(&signal.name);
+        if beside.is_file() && !signal.is(&beside) {
+            return Err(Mismatch::OtherSignal(table.to_owned(), beside));
+        }
+    }
+    Ok(())
+}
+
+impl Part {
+    /// Whether a file is this one. One that can't be read is left to its reader.
+    fn is(&self, path: &Path) -> bool {
+        let same_size = path.metadata().map_or(true, |there| there.len() == self.bytes);
+        same_size && of_file(path).map_or(true, |digest| digest.to_string() == self.sha256)
+    }
+}
