@@ -20,7 +20,7 @@ use crate::frame_clock::FrameClock;
 use crate::heart::Heart;
 use crate::image::Image;
 use crate::noise::Noise;
-use crate::pressure::Pressures;
+use crate::pressure::{self, Pressures};
 use crate::respiration::Respiration;
 use crate::script::{Script, Step};
 use crate::segment::Segment;
@@ -184,7 +184,7 @@ impl<'a> Player<'a> {
 
     /// Passes over `count` frames, or to the end of the script, and says how many; costs only what happens in them.
     ///
-    /// Over more than a minute, it keeps a copy of the player on the stack.
+    /// Over more than a minute, it keeps two copies of the player on the stack.
     pub fn skip(&mut self, count: u64) -> u64 {
         self.skip_observed(count, &mut ())
     }
@@ -212,8 +212,8 @@ impl<'a> Player<'a> {
     /// Lets everything happen that is due at or before `until`, with no frame to be seen before.
     ///
     /// Where nobody listens either, the waves of beats long past are left out, and their pulses: a pulse as strong as the rhythm's
-    /// regular ones leaves nothing of what was before it. Should something be left of the time that was passed over, all pulses are
-    /// played after all.
+    /// regular ones leaves nothing of what was before it. The last minute is played from the lowest and from the highest pressures;
+    /// should they not have come to the same, something is left of the time that was passed over, and all pulses are played after all.
     fn pass(&mut self, until: Instant, remembered: Span, observer: &mut impl Observer) {
         let from = until.minus(remembered);
         if observer.listens() || from <= self.clock.now() {
@@ -226,9 +226,13 @@ impl<'a> Player<'a> {
         self.pressures.recall(chosen);
         let arrived = from.plus(UNDER_WAY);
         self.happen(arrived, observer);
-        self.with_pressures(arrived, |pressures, moment| pressures.forget(moment));
+        let mut other = self.clone();
+        let [lowest, highest] = pressure::EXTREMES_MMHG;
+        self.with_pressures(arrived, |pressures, moment| pressures.forget(lowest, moment));
+        other.with_pressures(arrived, |pressures, moment| pressures.forget(highest, moment));
         self.happen(until, observer);
-        if !self.pressures.are_known() {
+        other.happen(until, observer);
+        if !self.pressures.agree(&other.pressures) {
             *self = before;
             self.happen_unseen(from, observer);
             self.happen(until, observer);

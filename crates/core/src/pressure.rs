@@ -23,13 +23,13 @@ pub mod trace;
 use crate::anatomy::PressureSite;
 use crate::chosen::bit;
 use crate::field::Field;
+use crate::math::max;
 use crate::time::{Instant, Span};
 use crate::truth::{Event, Observer};
-use arterial::RADIAL;
 use contractions::Contractions;
 use ejection::{Ejection, Stroke};
 use line::Tap;
-use sites::Moment;
+use sites::{Beat, Heart, Moment, Sides};
 use trace::{Plan, Trace};
 
 pub use crate::chosen::{AT_ONCE, Chosen, TooManySites};
@@ -41,10 +41,10 @@ const PENDING: usize = 5;
 /// Who contracts.
 #[derive(Clone, Copy, Debug)]
 enum Chambers {
-    /// Perhaps against closed valves.
-    Atria { closed: bool },
-    /// See [`Stroke`].
-    Ventricles { odd: bool },
+    /// With a share of their usual force, perhaps against closed valves.
+    Atria { force: f32, closed: bool },
+    /// In a beat.
+    Ventricles(Beat),
 }
 
 /// What a contraction of atria or ventricles has still to start.
@@ -52,10 +52,8 @@ enum Chambers {
 struct Pending {
     onset: Instant,
     due: Instant,
-    pre_ejection_s: f32,
+    period: Span,
     chambers: Chambers,
-    /// Against a usual contraction.
-    strength: f32,
     /// Sites still to come, by bit.
     left: u16,
 }
@@ -64,15 +62,13 @@ impl Pending {
     const NONE: Pending = Pending {
         onset: Instant::ZERO,
         due: Instant::NEVER,
-        pre_ejection_s: 0.0,
-        chambers: Chambers::Atria { closed: false },
-        strength: 0.0,
+        period: Span::ZERO,
+        chambers: Chambers::Atria { force: 0.0, closed: false },
         left: 0,
     };
 
-    fn new(onset: Instant, period: Span, chambers: Chambers, strength: f32, sites: u16) -> Pending {
-        let pre_ejection_s = arterial::pre_ejection_s(period);
-        let mut pending = Pending { onset, due: Instant::NEVER, pre_ejection_s, chambers, strength, left: sites };
+    fn new(onset: Instant, period: Span, chambers: Chambers, sites: u16) -> Pending {
+        let mut pending = Pending { onset, due: Instant::NEVER, period, chambers, left: sites };
         let arrivals = Chosen::from_bits(sites).sites().map(|site| pending.arrival(site));
         pending.due = arrivals.min().unwrap_or(Instant::NEVER);
         pending
@@ -80,7 +76,7 @@ impl Pending {
 
     fn arrival(&self, site: PressureSite) -> Instant {
         self.onset.plus(match self.chambers {
-            Chambers::Ventricles { .. } => sites::beat_delay(site, self.pre_ejection_s),
+            Chambers::Ventricles(_) => sites::beat_delay(site, self.period),
             Chambers::Atria { .. } => sites::atrial_delay(site),
         })
     }
@@ -102,11 +98,15 @@ impl Pending {
     }
 }
 
+/// How much stronger the atria make a beat that is not conducted from them when they happen to contract just before it (the atrial
+/// contribution to the stroke is 15 to 25 %; textbook, from memory).
+const KICK: f32 = 1.15;
+
+/// Lowest and highest pressure that a site can have had, mmHg.
+pub(crate) const EXTREMES_MMHG: [f32; 2] = [-60.0, 400.0];
+
 /// From P onset to the start of the a wave.
 const A_WAVE: Span = Span::from_secs(chambers::A_WAVE_S);
-
-/// From QRS onset to the closing of the valves.
-const CLOSING: Span = Span::from_secs(chambers::CLOSING_S);
 
 /// Sites at which the contraction of the atria starts something.
 const ATRIAL: u16 = Chosen::EVERY
@@ -122,12 +122,14 @@ pub struct Pressures {
     taps: [Tap; AT_ONCE],
     pending: [Pending; PENDING],
     ejection: Ejection,
-    /// The aorta, in the heart's time: what an artery of the body has seen once the pulse has come to it. Kept at every beat, played
-    /// or not, as the left ventricle and a cuff need it.
-    aorta: Trace,
+    /// Aorta and pulmonary artery at the heart: what the other sites of an artery see once the pulse has come there. Kept at every
+    /// beat, played or not, as ventricles and cuff need them.
+    arteries: Sides<Trace>,
+    /// Resting pressures of the atria, mmHg.
+    rests: Sides<f32>,
     /// Sites whose present cycle began with a pulse, by bit.
     pulsing: u16,
-    /// When the ventricles last closed and opened their inflow valves.
+    /// From when to when atria that begin to contract do so against closed inflow valves, in the last beat.
     systole: (Instant, Instant),
     contractions: Contractions,
 }
@@ -140,7 +142,8 @@ impl Pressures {
             taps: core::array::from_fn(|_| Tap::new(Trace::at_rest(Instant::ZERO, 0.0))),
             pending: [Pending::NONE; PENDING],
             ejection: Ejection::new(),
-            aorta: Trace::at_rest(Instant::ZERO, 0.0),
+            arteries: Sides { left: Trace::at_rest(Instant::ZERO, 0.0), right: Trace::at_rest(Instant::ZERO, 0.0) },
+            rests: Sides::default(),
             pulsing: 0,
             systole: (Instant::ZERO, Instant::ZERO),
             contractions: Contractions::default(),
@@ -154,25 +157,33 @@ impl Pressures {
 
     /// The start: every pulse under way so that the next comes with the first beat; at rest when no beat is coming.
     pub fn begin(&mut self, first_beat: Option<Instant>, moment: &Moment<'_>) {
-        let stroke = Stroke { strength: moment.ejection, odd: false };
-        let period = moment.period;
-        let pre_ejection_s = arterial::pre_ejection_s(period);
-        let aorta =
-            first_beat.map_or(moment.rest(PressureSite::Arterial), |_| moment.before_beat(PressureSite::Arterial).0);
-        self.aorta = Trace::at_rest(Instant::ZERO, aorta);
+        let beat = moment.beat(Stroke { strength: moment.ejection, odd: false }, None);
+        self.rests = moment.atrial_rests(&self.contractions);
+        let period_s = moment.period.as_secs();
+        // As far into a regular beat as leaves the time until the next; at the start of one when that comes late.
+        let gone_s = |delay: Span| {
+            let next = first_beat.map(|onset| onset.plus(delay).since(Instant::ZERO).as_secs())?;
+            (next < 2.0 * period_s).then(|| max(period_s - next, 0.0))
+        };
+        let trace = |plan: Option<Plan>, rest_mmhg: f32| match plan {
+            Some(plan) => Trace::new(Instant::ZERO, plan),
+            None => Trace::at_rest(Instant::ZERO, rest_mmhg),
+        };
+        let whole = |site| beat.pulse(site, moment.before_beat(site, &self.rests).0);
+        let opening = gone_s(Span::from_secs(arterial::pre_ejection_s(moment.period)));
+        let artery = |site| trace(whole(site).zip(opening).map(|(plan, gone_s)| plan.after(gone_s)), moment.rest(site));
+        let arteries = Sides { left: artery(PressureSite::Arterial), right: artery(PressureSite::Pulmonary) };
+        let regular = |site, rest_mmhg| trace(whole(site), rest_mmhg);
+        let regular =
+            Sides { left: regular(PressureSite::Arterial, 0.0), right: regular(PressureSite::Pulmonary, 0.0) };
+        let heart = Heart { arteries: &regular, rests: &self.rests, contractions: &self.contractions };
         for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
-            let rest = moment.rest(site);
-            let before = |beat: Instant| {
-                let next_s = beat.plus(sites::beat_delay(site, pre_ejection_s)).since(Instant::ZERO).as_secs();
-                let plan = moment.beat(site, moment.before_beat(site), &stroke, &self.contractions)?;
-                (next_s < period.as_secs()).then(|| plan.after(period.as_secs() - next_s))
-            };
-            let trace = match first_beat.and_then(before) {
-                Some(plan) => Trace::new(Instant::ZERO, plan),
-                None => Trace::at_rest(Instant::ZERO, rest),
-            };
-            *tap = Tap::new(trace);
+            let start = || moment.start(site, moment.before_beat(site, &self.rests), &beat, &heart);
+            let gone_s = gone_s(sites::beat_delay(site, moment.period));
+            let plan = gone_s.and_then(|gone_s| Some(start()?.after(gone_s)));
+            *tap = Tap::new(trace(plan, moment.rest(site)));
         }
+        self.arteries = arteries;
     }
 
     /// A step changed how the transducers are connected; `levels` are those that held before.
@@ -183,45 +194,72 @@ impl Pressures {
         }
     }
 
+    /// A step changed what is set: with no beat to come, every pressure goes where it now says.
+    pub fn change(&mut self, moment: &Moment<'_>) {
+        let now = moment.at;
+        for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
+            let Some(still) = moment.still(site) else { continue };
+            if !tap.trace.retarget(now, still) {
+                let (rest, (cycle, _)) = (tap.trace.rest_of_plan(now, still), tap.trace.close(now));
+                tap.redirect(now, |trace| trace.follow(now, &rest, cycle));
+            }
+        }
+        let Sides { left, right } = &mut self.arteries;
+        for (site, trace) in [(PressureSite::Arterial, left), (PressureSite::Pulmonary, right)] {
+            let Some(still) = moment.still(site) else { continue };
+            if !trace.retarget(now, still) {
+                let (rest, (cycle, _)) = (trace.rest_of_plan(now, still), trace.close(now));
+                trace.follow(now, &rest, cycle);
+            }
+        }
+    }
+
     /// The atria were activated and contract with this share of their usual force.
     pub fn atria(&mut self, onset: Instant, force: f32, moment: &Moment<'_>) {
         let start = onset.plus(A_WAVE);
         let (closing, opening) = self.systole;
         let closed = closing <= start && start < opening;
         self.contractions.atria(start.since(closing), force, closed);
-        self.expect(Pending::new(onset, moment.period, Chambers::Atria { closed }, force, self.chosen.bits() & ATRIAL));
+        let chambers = Chambers::Atria { force, closed };
+        self.expect(Pending::new(onset, moment.period, chambers, self.chosen.bits() & ATRIAL));
     }
 
-    /// The ventricles were activated, `interval` after the time before (`None` for the first); `ejection` is the
-    /// rhythm's share of a normal stroke.
-    pub fn ventricles(&mut self, onset: Instant, interval: Option<Span>, ejection: f32, moment: &Moment<'_>) -> Stroke {
+    /// The ventricles were activated, `interval` after the time before (`None` for the first); `conducted` from the atria.
+    pub fn ventricles(&mut self, onset: Instant, interval: Option<Span>, conducted: bool, moment: &Moment<'_>) {
         let period = moment.period;
-        let stroke = self.ejection.stroke(interval, ejection, period);
-        let opening_s = arterial::pre_ejection_s(period) + arterial::ejection_time_s(period);
-        let closing = onset.plus(CLOSING);
+        let mut stroke = self.ejection.stroke(interval, moment.ejection, period);
+        let timing = moment.beat(stroke, interval).timing;
+        let closing = onset.plus(Span::from_secs(chambers::closing_s(timing)));
         self.contractions.ventricles(closing.since(self.systole.0));
-        self.systole = (closing, onset.plus(Span::from_secs(opening_s)));
+        self.systole = (closing, closing.plus(Span::from_secs(chambers::closed_s(timing))));
+        if !conducted && self.contractions.kicked() {
+            stroke.strength *= KICK;
+        }
         // Atria that have been activated and contract only once the valves have closed do so against them.
         for pending in &mut self.pending {
-            if let Chambers::Atria { closed } = &mut pending.chambers {
+            if let Chambers::Atria { closed, .. } = &mut pending.chambers {
                 *closed |= pending.onset.plus(A_WAVE) >= closing;
             }
         }
-        let opening = onset.plus(Span::from_secs(arterial::pre_ejection_s(period)));
-        let (foot_mmhg, _) = self.aorta.here(opening);
-        let target = moment.target(PressureSite::Arterial, stroke.odd);
-        if let Some(plan) = arterial::pulse(&RADIAL, foot_mmhg, stroke.strength, moment.ejection, &target) {
-            self.aorta.begin(opening, &plan);
+        if self.chosen.bits() & ATRIAL != 0 {
+            self.rests = moment.atrial_rests(&self.contractions);
         }
-        let ventricles = Chambers::Ventricles { odd: stroke.odd };
-        self.expect(Pending::new(onset, period, ventricles, stroke.strength, self.chosen.bits()));
-        stroke
+        let beat = moment.beat(stroke, interval);
+        let opening = onset.plus(Span::from_secs(arterial::pre_ejection_s(timing)));
+        let Sides { left, right } = &mut self.arteries;
+        for (site, trace) in [(PressureSite::Arterial, left), (PressureSite::Pulmonary, right)] {
+            if let Some(plan) = beat.pulse(site, trace.here(opening).0) {
+                trace.begin(opening, &plan);
+            }
+        }
+        self.expect(Pending::new(onset, timing, Chambers::Ventricles(beat), self.chosen.bits()));
     }
 
     /// Foot, highest and mean pressure, mmHg, of the pulse that the beat from `onset` sends into the arteries of the body; `None`
     /// when that beat was too weak to open the valve. The mean is to the next pulse expected.
     pub fn ejected(&self, onset: Instant, period: Span) -> Option<(f32, f32, f32)> {
-        self.aorta.begun_after(onset).then(|| self.aorta.whole_pulse(period.as_secs()))
+        let aorta = &self.arteries.left;
+        aorta.begun_after(onset).then(|| aorta.whole_pulse(period.as_secs()))
     }
 
     fn expect(&mut self, pending: Pending) {
@@ -243,32 +281,31 @@ impl Pressures {
         let Some(pending) = due.min_by_key(|pending| pending.onset) else {
             return;
         };
-        let (arrived, chambers, strength) = (pending.take(), pending.chambers, pending.strength);
+        let (arrived, chambers) = (pending.take(), pending.chambers);
         for site in arrived.sites() {
             match chambers {
-                Chambers::Ventricles { odd } => self.start_beat(site, now, &Stroke { strength, odd }, moment, observer),
-                Chambers::Atria { closed } => self.start_atrial(site, now, strength, closed, moment),
+                Chambers::Ventricles(beat) => self.start_beat(site, now, &beat, moment, observer),
+                Chambers::Atria { force, closed } => self.start_atrial(site, now, force, closed, moment),
             }
         }
     }
 
     fn start_atrial(&mut self, site: PressureSite, now: Instant, force: f32, closed: bool, moment: &Moment<'_>) {
-        let Some(tap) = self.tap(site) else {
+        let waited_s = now.since(self.systole.0).as_secs() - 2.0 * moment.period.as_secs();
+        let heart = Heart { arteries: &self.arteries, rests: &self.rests, contractions: &self.contractions };
+        let Some(tap) = self.chosen.place(site).and_then(|place| self.taps.get_mut(place)) else {
             return;
         };
-        let base = tap.trace.asymptote_mmhg();
-        let (cycle, here) = tap.trace.close(now);
-        let Some(plan) = &moment.atrial(site, here, base, force, closed) else {
-            return;
-        };
-        tap.redirect(now, |trace| trace.follow(now, plan, cycle));
+        let plan = moment.atrial(site, &tap.trace, &heart, force, closed, waited_s);
+        let (cycle, _) = tap.trace.close(now);
+        tap.redirect(now, |trace| trace.follow(now, &plan, cycle));
     }
 
     fn start_beat(
         &mut self,
         site: PressureSite,
         now: Instant,
-        stroke: &Stroke,
+        beat: &Beat,
         moment: &Moment<'_>,
         observer: &mut dyn Observer,
     ) {
@@ -282,7 +319,8 @@ impl Pressures {
         } else {
             (None, tap.trace.here(now))
         };
-        let Some(plan) = &moment.beat(site, here, stroke, &self.contractions) else {
+        let heart = Heart { arteries: &self.arteries, rests: &self.rests, contractions: &self.contractions };
+        let Some(plan) = &moment.start(site, here, beat, &heart) else {
             return;
         };
         tap.redirect(now, |trace| trace.begin(now, plan));
@@ -322,21 +360,21 @@ impl Pressures {
         self.chosen = chosen;
     }
 
-    /// Forgets the pressures at every site, when all has arrived that contracted before [`Pressures::recall`].
+    /// Puts the pressure at every site to `mmhg`, when all has arrived that contracted before [`Pressures::recall`].
     ///
-    /// What is not known is no number, and whatever is worked out of it is none either: nothing in this module takes another
-    /// way round it. Beats draw over it until all is known again.
-    pub fn forget(&mut self, moment: &Moment<'_>) {
+    /// Beats draw over it. Once the lowest and the highest pressure have led to the same, it is what any would have led to.
+    pub fn forget(&mut self, mmhg: f32, moment: &Moment<'_>) {
         for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
-            *tap = Tap::new(Trace::new(moment.at, Plan::unknown()));
+            *tap = Tap::new(Trace::at_rest(moment.at, mmhg));
             tap.connect(moment.at, 0.0, &moment.connection(site));
         }
         self.pulsing = 0;
     }
 
-    /// Whether all is known to the last bit, as if nothing had been forgotten.
-    pub fn are_known(&self) -> bool {
-        self.chosen.sites().zip(&self.taps).all(|(_, tap)| tap.is_known())
+    /// Whether every site has the pressure that it has in `other`, now and from now on, to the last bit.
+    pub fn agree(&self, other: &Pressures) -> bool {
+        let taps = self.taps.iter().zip(&other.taps);
+        self.pulsing == other.pulsing && self.chosen.sites().zip(taps).all(|(_, (tap, other))| tap.agrees(other))
     }
 
     /// What the transducer at a site sees, if that site is played.

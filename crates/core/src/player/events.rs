@@ -107,7 +107,10 @@ impl Player<'_> {
                 self.with_pressures(at, |pressures, moment| pressures.begin(first_beat, moment));
             }
         }
-        self.with_pressures(at, |pressures, moment| pressures.connect(&levels, moment));
+        self.with_pressures(at, |pressures, moment| {
+            pressures.change(moment);
+            pressures.connect(&levels, moment);
+        });
         let vent = self.value(Field::CuffVent, at) >= 0.5;
         if let Some(event) = self.cuff.change(at, &self.measurement(at), vent) {
             self.report_cuff(&event, observer);
@@ -203,7 +206,7 @@ impl Player<'_> {
                 };
                 observer.observe(Event::Beat(told));
                 self.with_pressures(now, |pressures, moment| {
-                    pressures.ventricles(at, interval, rhythm.ejection, moment)
+                    pressures.ventricles(at, interval, p_onset.is_some(), moment)
                 });
                 self.oscillate(now, at, observer);
                 self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares(at).1);

@@ -10,17 +10,27 @@
 //! ```
 //!
 //! A pulse of full strength peaks at the systolic pressure set and its runoff, an exponential towards the asymptote,
-//! meets the diastolic pressure set exactly when the next foot is due. A weaker beat starts from the higher pressure
+//! meets the diastolic pressure set exactly when the next foot is due, at whatever rate: what flows off between two beats
+//! follows from the rate and the pressures set, and a beat that fails to come lets it go on. A weaker beat starts from the higher pressure
 //! where the early foot finds it and adds less; its runoff scales alike, which is the linear map of a two-element
-//! Windkessel, so that with no ejection at all the pressure runs down to the asymptote. However slow beats come, the
+//! Windkessel, so that with no ejection at all the pressure runs down to the asymptote. No pulse lets the pressure fall faster
+//! than an artery empties, so that one that was high before takes some beats to come down to a lower one. However slow beats come, the
 //! runoff of a weak one is nearly as fast as that of an artery without flow.
 
-use super::trace::{Plan, STILL_ARTERY_S, Stillness, Tail};
+use super::trace::{Plan, Stillness, Tail};
 use crate::math::{clamp, exp, ln, max, min};
 use crate::time::Span;
 
 /// Asymptote of the pressure once flow has stopped, mmHg: 24.2 in ventricular fibrillation (Schipke 2003).
 const ARREST_MMHG: f32 = 24.2;
+/// Time constant with which an artery's pressure falls without flow, s (Schipke 2003: 2.9 +- 1.0).
+const STILL_ARTERY_S: f32 = 2.9;
+/// The same of the veins, and of the vessels of the lung, as they fill, s (Schipke 2003: 3.6 +- 1.3).
+const STILL_VEIN_S: f32 = 3.6;
+/// Rise of the central venous pressure to the mean filling pressure when the heart stops, mmHg (Schipke 2003: from 7.5 to 11.0).
+const FILLING_OVER_VENOUS_MMHG: f32 = 3.5;
+/// Fastest run-off of an artery, 1/s: a time constant of 0.7 s, half of that at rest (common practice, no source).
+const FASTEST_PER_S: f32 = 1.4;
 /// Share of the asymptote in a low diastolic pressure, so that a runoff always has somewhere to go.
 const LOW_SHARE: f32 = 0.4;
 
@@ -42,19 +52,23 @@ pub struct Form {
     notch: f32,
     dicrotic: f32,
     runoff: f32,
-    then: Stillness,
+    /// Time constant with which it goes to stillness, s.
+    still_s: f32,
+    /// Whether it stays above the mean filling pressure there, as the arteries of the body do.
+    stays_above: bool,
 }
 
 /// Radial artery: peak 0.1 to 0.15 s after the foot, transit by a pulse wave velocity of 6 to 10 m/s (textbook, from memory).
 pub static RADIAL: Form = Form {
     transit_s: 0.070,
     rise_s: 0.12,
-    shoulder: 0.78,
+    shoulder: 0.72,
     notch_lag_s: 0.035,
     notch: 0.41,
     dicrotic: 0.48,
     runoff: 0.45,
-    then: Stillness::Artery,
+    still_s: STILL_ARTERY_S,
+    stays_above: true,
 };
 /// Femoral artery: later, rounder, notch nearly gone (textbook, from memory).
 pub static FEMORAL: Form = Form {
@@ -65,19 +79,21 @@ pub static FEMORAL: Form = Form {
     notch: 0.46,
     dicrotic: 0.48,
     runoff: 0.44,
-    then: Stillness::Artery,
+    still_s: STILL_ARTERY_S,
+    stays_above: true,
 };
-/// Pulmonary artery: no transit to speak of, notch as in the aorta (textbook, from memory). Without flow it meets the
-/// central venous pressure on its way to 11 mmHg (Schipke 2003).
+/// Pulmonary artery: no transit to speak of, notch as in the aorta (textbook, from memory). Without flow it goes to the mean
+/// filling pressure, as the veins do (Schipke 2003).
 pub static PULMONARY: Form = Form {
-    transit_s: 0.005,
+    transit_s: 0.0,
     rise_s: 0.14,
     shoulder: 0.66,
     notch_lag_s: 0.010,
     notch: 0.42,
     dicrotic: 0.50,
     runoff: 0.46,
-    then: Stillness::Lung,
+    still_s: STILL_VEIN_S,
+    stays_above: false,
 };
 
 /// Pressure set, and the period of the beats that are to hold it.
@@ -92,10 +108,10 @@ pub struct Target {
 }
 
 /// From QRS onset to the opening of the aortic valve, s: pre-ejection period 131 - 0.4 HR ms (Weissler 1968, men, from
-/// memory).
+/// memory); at rates over 180 bpm no shorter than 60 ms, so that the ventricle has time to build up its pressure.
 pub fn pre_ejection_s(period: Span) -> f32 {
     let rate = 60.0 / max(period.as_secs(), 0.15);
-    clamp(0.131 - 0.000_4 * rate, 0.040, 0.131)
+    clamp(0.131 - 0.000_4 * rate, 0.060, 0.131)
 }
 
 /// Ejection time at this period, s: 413 - 1.7 HR ms (Weissler 1968, men, from memory), at most 45 % of the period.
@@ -110,6 +126,22 @@ pub fn asymptote(diastolic_mmhg: f32) -> f32 {
     min(ARREST_MMHG, LOW_SHARE * diastolic_mmhg)
 }
 
+/// Mean filling pressure, to which all vessels but the arteries of the body go when the heart stops, mmHg.
+pub fn filling_mmhg(venous_mmhg: f32) -> f32 {
+    venous_mmhg + FILLING_OVER_VENOUS_MMHG
+}
+
+/// How veins, atria and ventricles go to the mean filling pressure.
+pub fn still_vein(filling_mmhg: f32) -> Stillness {
+    Stillness { mmhg: filling_mmhg, per_s: 1.0 / STILL_VEIN_S }
+}
+
+/// How an artery goes to stillness, for a diastolic and the mean filling pressure.
+pub fn still(form: &Form, diastolic_mmhg: f32, filling_mmhg: f32) -> Stillness {
+    let mmhg = if form.stays_above { max(asymptote(diastolic_mmhg), filling_mmhg) } else { filling_mmhg };
+    Stillness { mmhg, per_s: 1.0 / form.still_s }
+}
+
 /// Weakest beat that opens the valve.
 pub const WEAKEST: f32 = 0.08;
 
@@ -122,11 +154,12 @@ struct Course {
 }
 
 impl Course {
-    fn new(form: &Form, strength: f32, target: &Target) -> Course {
+    fn new(form: &Form, strength: f32, target: &Target, timing: Span) -> Course {
         let period_s = max(target.period.as_secs(), 0.15);
-        let notch_s = ejection_time_s(target.period) + min(form.notch_lag_s, 0.08 * period_s);
-        let dicrotic_s = notch_s + min(0.06, 0.08 * period_s);
-        let runoff_s = dicrotic_s + min(0.06, 0.09 * period_s);
+        let timing_s = max(timing.as_secs(), 0.15);
+        let notch_s = ejection_time_s(timing) + min(form.notch_lag_s, 0.08 * timing_s);
+        let dicrotic_s = notch_s + min(0.06, 0.08 * timing_s);
+        let runoff_s = dicrotic_s + min(0.06, 0.09 * timing_s);
         let floor = asymptote(target.diastolic_mmhg);
         let size = target.systolic_mmhg - target.diastolic_mmhg;
         // A full pulse has run down to the diastolic pressure when the next is due.
@@ -156,7 +189,7 @@ pub fn foot(form: &Form, ejection: f32, target: &Target) -> f32 {
     let floor = asymptote(target.diastolic_mmhg);
     let above = target.diastolic_mmhg - floor;
     let share = min(ejection, 1.0);
-    let course = Course::new(form, ejection, target);
+    let course = Course::new(form, ejection, target, target.period);
     let left = exp(-course.per_s * (max(target.period.as_secs(), 0.15) - course.runoff_s));
     let added = form.runoff * ejection * (target.systolic_mmhg - target.diastolic_mmhg);
     floor + left * (share * above + added) / (1.0 - left * (1.0 - share))
@@ -171,11 +204,24 @@ pub fn held(form: &Form, ejection: f32, target: &Target) -> f32 {
 /// Share of a regular beat's strength from which on a beat is as good as one.
 const REGULAR: f32 = 0.95;
 
+/// Share of its depth that the notch of a beat has: the valve of a weak one closes on hardly any flow.
+fn notch_depth(strength: f32) -> f32 {
+    clamp(2.5 * (strength - 0.3), 0.0, 1.0)
+}
+
 /// The pulse from a foot at `foot_mmhg`, of `strength` (1 is that of a full beat) where regular beats have `ejection`.
 ///
-/// A beat as strong as a regular one reaches what those hold, wherever it starts from, so that what went before is forgotten.
-/// `None` when the beat is too weak to open the valve.
-pub fn pulse(form: &Form, foot_mmhg: f32, strength: f32, ejection: f32, target: &Target) -> Option<Plan> {
+/// A beat as strong as a regular one reaches what those hold, wherever it starts from, unless the pressure was so much higher that
+/// it has not run off yet. The valve opens and closes as in beats of the period `timing`. `None` when the beat is too weak to open it.
+pub fn pulse(
+    form: &Form,
+    foot_mmhg: f32,
+    strength: f32,
+    ejection: f32,
+    target: &Target,
+    timing: Span,
+    filling_mmhg: f32,
+) -> Option<Plan> {
     if strength < WEAKEST {
         return None;
     }
@@ -184,22 +230,24 @@ pub fn pulse(form: &Form, foot_mmhg: f32, strength: f32, ejection: f32, target: 
     let base = base(from, strength, target);
     let size = strength * (target.systolic_mmhg - target.diastolic_mmhg);
     let height = |share: f32| base + share * size;
-    let Course { notch_s, dicrotic_s, runoff_s, per_s } = Course::new(form, strength, target);
-    // In this order what is no number stays none: see `Pressures::forget`.
-    let runoff = max(floor + 0.1, height(form.runoff));
-    let dicrotic = max(runoff, height(form.dicrotic));
+    let run_off = |at_s: f32| floor + (foot_mmhg - floor) * exp(-FASTEST_PER_S * at_s);
+    let Course { notch_s, dicrotic_s, runoff_s, per_s } = Course::new(form, strength, target, timing);
+    let runoff = max(max(floor + 0.1, height(form.runoff)), run_off(runoff_s));
+    let dicrotic = max(max(runoff, height(form.dicrotic)), run_off(dicrotic_s));
+    let notch = height(form.dicrotic - (form.dicrotic - form.notch) * notch_depth(strength));
+    let notch = min(max(notch, run_off(notch_s)), dicrotic);
     let due_s = max(target.period.as_secs(), 0.15);
-    let tail = Tail { asymptote_mmhg: floor, per_s, due_s, then: form.then };
-    let rise_s = min(form.rise_s, 0.42 * ejection_time_s(target.period));
+    let still = still(form, target.diastolic_mmhg, filling_mmhg);
+    let tail = Tail { asymptote_mmhg: floor, per_s, due_s, still };
+    let rise_s = min(form.rise_s, 0.5 * ejection_time_s(timing));
     let systolic = top(base, foot_mmhg, strength, target);
     let rise = systolic - foot_mmhg;
-    // Slope that leaves the rise without a bend: as steep as what is left, and a third.
-    let shoulder_slope = 2.6 * (1.0 - form.shoulder) * rise / rise_s;
     Some(
         Plan::new(foot_mmhg, 0.0, tail)
-            .to(0.5 * rise_s, foot_mmhg + form.shoulder * rise, shoulder_slope)
+            // With this slope both parts of the rise are curved alike where they meet.
+            .to(0.5 * rise_s, foot_mmhg + form.shoulder * rise, 1.5 * rise / rise_s)
             .to(rise_s, systolic, 0.0)
-            .to(notch_s, min(height(form.notch), dicrotic), 0.0)
+            .to(notch_s, notch, 0.0)
             .to(dicrotic_s, dicrotic, 0.0)
             .to(runoff_s, runoff, -(runoff - floor) * per_s),
     )
@@ -208,7 +256,7 @@ pub fn pulse(form: &Form, foot_mmhg: f32, strength: f32, ejection: f32, target: 
 /// Systolic, diastolic and mean pressure, mmHg, that regular beats of this ejection hold; `None` without pulses.
 pub fn steady(form: &Form, target: &Target, ejection: f32) -> Option<(f32, f32, f32)> {
     let foot = foot(form, ejection, target);
-    let plan = pulse(form, foot, ejection, ejection, target)?;
+    let plan = pulse(form, foot, ejection, ejection, target, target.period, 0.0)?;
     let period_s = target.period.as_secs();
     Some((held(form, ejection, target), foot, plan.integral(period_s) / period_s))
 }

@@ -10,11 +10,15 @@
 //!
 //! The a wave follows a P wave, c, x, v and y follow a QRS, each when it was played: dissociated atria march through,
 //! fibrillating ones make no a wave, and atria that contract against closed valves make a cannon wave.
+//!
+//! A ventricle and its neighbours obey their valves. It leaves the pressure of its atrium when it contracts, meets the pressure
+//! in its artery where that has run down to, and stays above it until ejection ends; it falls through the pressure of its atrium
+//! and stays below that until it contracts again. Both sides of a valve have knots at the same times, so that between two of
+//! them the difference is a cubic of its own, which is nowhere negative.
 
-use super::arterial::{ejection_time_s, pre_ejection_s};
-use super::contractions::Contractions;
-use super::trace::{Plan, Stillness, Tail};
-use crate::math::{clamp, max, min};
+use super::arterial::{ejection_time_s, pre_ejection_s, still_vein};
+use super::trace::{Plan, Tail};
+use crate::math::{clamp, exp, max, min};
 use crate::time::Span;
 
 /// Heights of the waves of an atrium, in units of its a wave over the resting pressure of the atrium.
@@ -35,127 +39,224 @@ pub static RIGHT_ATRIUM: Atrium = Atrium { c: 0.5, x: -0.55, v: 0.65, y: -0.3, l
 /// A central vein: the right atrium's pressure a little later.
 pub static CENTRAL_VEIN: Atrium = Atrium { c: 0.45, x: -0.5, v: 0.65, y: -0.28, lag_s: 0.02 };
 /// Left atrium.
-pub static LEFT_ATRIUM: Atrium = Atrium { c: 0.3, x: -0.4, v: 1.15, y: -0.3, lag_s: 0.015 };
+pub static LEFT_ATRIUM: Atrium = Atrium { c: 0.3, x: -0.4, v: 1.15, y: -0.3, lag_s: 0.0 };
 /// Wedged pulmonary artery: the left atrium's pressure 0.1 to 0.15 s later and duller (textbook, from memory).
 pub static WEDGE: Atrium = Atrium { c: 0.12, x: -0.35, v: 1.1, y: -0.25, lag_s: 0.13 };
 
 /// From P onset to the start of the a wave, s (electromechanical delay of the atria; from memory).
 pub const A_WAVE_S: f32 = 0.07;
-/// From QRS onset to the closing of the valves, s: the c wave and the rise of ventricular pressure start (from memory).
-pub const CLOSING_S: f32 = 0.045;
-const A_RISE_S: f32 = 0.085;
+/// Longest rise of an a wave, s.
+const A_RISE_S: f32 = 0.07;
 const A_FALL_S: f32 = 0.085;
 /// A cannon wave in units of a normal a wave (common practice, no source).
 const CANNON: f32 = 3.5;
-/// Return of an atrium to rest, 1/s.
+/// Return of an atrium to its resting pressure, and of the ventricle behind it, 1/s.
 const REST_PER_S: f32 = 6.0;
+/// For how long an a wave holds what it has filled the ventricle to, a little more than from there to the beat that it brings, s.
+const FILLED_S: f32 = 0.2;
+/// How fast that goes back when no beat comes, 1/s.
+const FILLED_PER_S: f32 = 4.0;
+/// Gradient that lets blood through an open inflow valve, mmHg.
+const INFLOW_MMHG: f32 = 0.15;
+/// Gradient of an outflow valve in mid-ejection, and at half the rise (a healthy valve has a few mmHg early on; textbook, from
+/// memory), mmHg.
+const OUTFLOW_MMHG: f32 = 0.2;
+const EARLY_OUTFLOW_MMHG: f32 = 1.0;
 
-fn rest(base: f32, due_s: f32) -> Tail {
-    Tail { asymptote_mmhg: base, per_s: REST_PER_S, due_s, then: Stillness::Vein }
+/// From QRS onset to the closing of the inflow valves, s: the c wave and the rise of ventricular pressure start (from memory); at
+/// high rates sooner, so that 30 ms are left until the outflow valves open.
+pub fn closing_s(period: Span) -> f32 {
+    min(0.045, pre_ejection_s(period) - 0.030)
 }
 
-/// The a wave of `wave_mmhg` from a pressure and slope over `base_mmhg`; `cannon` when the valves are closed.
-#[inline(never)]
-pub fn a_wave(here: (f32, f32), base_mmhg: f32, wave_mmhg: f32, cannon: bool, period: Span) -> Plan {
-    let height = if cannon { CANNON * wave_mmhg } else { wave_mmhg };
-    let peak = max(base_mmhg + height, here.0 + 0.2 * wave_mmhg);
-    Plan::new(here.0, here.1, rest(base_mmhg, 2.0 * period.as_secs())).to(A_RISE_S, peak, 0.0).to(
-        A_RISE_S + A_FALL_S,
-        base_mmhg + 0.1 * height,
-        0.0,
-    )
+/// When the valves of a beat move, s after its inflow valves have closed.
+#[derive(Clone, Copy, Debug)]
+struct Valves {
+    /// The outflow valve opens.
+    outflow_s: f32,
+    /// It closes.
+    end_s: f32,
+    /// The inflow valve opens: the v wave.
+    inflow_s: f32,
+    /// Early filling is over: the y descent.
+    filled_s: f32,
 }
 
-/// c, x, v and y from the closing of the valves on, from a pressure and slope.
-///
-/// The cycles of `contractions` would have had the mean as set. Where the atria did not contract since the beat before, the x
-/// descent is shallow.
-pub fn systole(
-    form: &Atrium,
-    here: (f32, f32),
-    (mean_mmhg, wave_mmhg): (f32, f32),
-    contractions: &Contractions,
-    period: Span,
-) -> Plan {
-    // The resting pressure of the atrium, under which the waves leave the mean as set.
-    let base = mean_mmhg - wave_mmhg * contractions.mean(form, period);
-    waves(form, here, base, wave_mmhg, contractions.came_before(), period)
+impl Valves {
+    fn new(period: Span) -> Valves {
+        let period_s = max(period.as_secs(), 0.15);
+        let outflow_s = pre_ejection_s(period) - closing_s(period);
+        let end_s = outflow_s + ejection_time_s(period);
+        let inflow_s = end_s + min(0.05, 0.1 * period_s);
+        Valves { outflow_s, end_s, inflow_s, filled_s: inflow_s + min(0.12, 0.2 * period_s) }
+    }
 }
 
-/// The same from a resting pressure of `base`, with waves of `wave`, mmHg; `follows_a` where the atria contracted before.
-#[inline(never)]
-pub fn waves(form: &Atrium, here: (f32, f32), base: f32, wave: f32, follows_a: bool, period: Span) -> Plan {
-    let period_s = max(period.as_secs(), 0.15);
-    let ejection_s = ejection_time_s(period);
-    let opening_s = max(pre_ejection_s(period) - CLOSING_S, 0.0);
-    let end_s = opening_s + ejection_s;
-    let x = if follows_a { form.x } else { 0.35 * form.x };
-    let c_s = min(0.045, 0.2 * end_s);
-    let x_s = opening_s + 0.6 * ejection_s;
-    // v at the end of T, y before the next P.
-    let v_s = end_s + min(0.05, 0.1 * period_s);
-    let y_s = v_s + min(0.12, 0.2 * period_s);
-    Plan::new(here.0, here.1, rest(base, 2.0 * period_s))
-        // An a wave under way, a cannon wave most of all, does not break off.
-        .to(c_s, max(base + form.c * wave, base + 0.85 * (here.0 - base)), 0.0)
-        .to(x_s, base + x * wave, 0.0)
-        .to(v_s, base + form.v * wave, 0.0)
-        .to(y_s, base + form.y * wave, 0.0)
+/// From the closing of the inflow valves until atria that begin to contract find them open before they are done, s.
+pub fn closed_s(period: Span) -> f32 {
+    max(Valves::new(period).inflow_s - A_RISE_S, 0.0)
 }
 
-/// Heights of a ventricle's pressure at the end of ejection, in units of the systolic pressure, and at its lowest, in
-/// units of the end-diastolic pressure.
+/// An atrium and the ventricle that it fills.
+#[derive(Clone, Copy, Debug)]
+pub struct Side {
+    /// The waves of the atrium.
+    pub atrium: &'static Atrium,
+    /// Its resting pressure, on which the waves are, mmHg.
+    pub rest_mmhg: f32,
+    /// Height of its a wave, mmHg.
+    pub wave_mmhg: f32,
+    /// Pressure to which its contraction fills the ventricle, mmHg.
+    pub end_diastolic_mmhg: f32,
+    /// Mean filling pressure, mmHg.
+    pub filling_mmhg: f32,
+    /// Expected interval between beats.
+    pub period: Span,
+    /// Interval between beats whose valves move as those of this one.
+    pub timing: Span,
+    /// Rise of an a wave, s: it is over before a conducted beat closes the valves.
+    pub rise_s: f32,
+}
+
+/// Rise of the a wave of atria that contract `before_s` before a conducted beat closes the valves, s.
+pub fn rise_s(before_s: f32) -> f32 {
+    clamp(0.8 * before_s, 0.03, A_RISE_S)
+}
+
+impl Side {
+    /// Pressure to which the ventricle fills by itself, mmHg.
+    fn diastasis_mmhg(&self) -> f32 {
+        min(self.rest_mmhg, self.end_diastolic_mmhg)
+    }
+
+    /// Pressure to which a contraction of the atrium fills the ventricle, mmHg.
+    fn filled_mmhg(&self, force: f32) -> f32 {
+        let by_itself = self.diastasis_mmhg();
+        by_itself + min(force, 1.0) * (self.end_diastolic_mmhg - by_itself)
+    }
+
+    fn tail(&self, asymptote_mmhg: f32, per_s: f32) -> Tail {
+        let due_s = 2.0 * max(self.period.as_secs(), 0.15);
+        Tail { asymptote_mmhg, per_s, due_s, still: still_vein(self.filling_mmhg) }
+    }
+
+    /// The a wave with a share of the usual force, from a pressure and slope; a cannon wave when the valves are `closed`.
+    #[inline(never)]
+    pub fn a_wave(&self, here: (f32, f32), force: f32, closed: bool) -> Plan {
+        let (rest, wave) = (self.rest_mmhg, force * self.wave_mmhg);
+        let (height, rise_s) = if closed { (CANNON * wave, A_RISE_S) } else { (wave, self.rise_s) };
+        // It does not fall below the pressure of the ventricle that it has filled or will fill.
+        let end = max(rest + 0.1 * height, self.filled_mmhg(force) + INFLOW_MMHG);
+        let peak = max(max(rest + height, here.0 + 0.2 * wave), end + INFLOW_MMHG);
+        Plan::new(here.0, here.1, self.tail(rest, FILLED_PER_S))
+            .to(rise_s, peak, 0.0)
+            .to(rise_s + A_FALL_S, end, 0.0)
+            .to(rise_s + FILLED_S, end, 0.0)
+    }
+
+    /// What the a wave does in a ventricle that has relaxed, from a pressure and slope there.
+    pub fn kick(&self, here: (f32, f32), force: f32) -> Plan {
+        let filled = self.filled_mmhg(force);
+        let tail = self.tail(self.diastasis_mmhg(), FILLED_PER_S);
+        Plan::new(here.0, here.1, tail).to(self.rise_s, filled, 0.0).to(self.rise_s + FILLED_S, filled, 0.0)
+    }
+
+    /// What it does in one that is still to relax, along the rest of a plan: it fills it as soon as it can, with what it still has.
+    pub fn late_kick(&self, rest: Plan, force: f32) -> Plan {
+        let filling_s = min(0.06, 0.08 * max(self.period.as_secs(), 0.15));
+        let filled_s = max(rest.last().at_s + filling_s, A_RISE_S);
+        let by_itself = self.diastasis_mmhg();
+        let left = exp(-FILLED_PER_S * max(filled_s - self.rise_s - FILLED_S, 0.0));
+        let filled = by_itself + left * (self.filled_mmhg(force) - by_itself);
+        let plan = rest.with_tail(self.tail(by_itself, FILLED_PER_S)).to(filled_s, filled, 0.0);
+        let until_s = self.rise_s + FILLED_S;
+        if filled_s < until_s { plan.to(until_s, filled, 0.0) } else { plan }
+    }
+
+    /// c, x, v and y of the atrium from the closing of the valves on, from a pressure and slope; where the atria did not contract
+    /// since the beat before, the x descent is shallow.
+    #[inline(never)]
+    pub fn waves(&self, here: (f32, f32), follows_a: bool) -> Plan {
+        let Atrium { c, x, v, y, .. } = *self.atrium;
+        let valves = Valves::new(self.timing);
+        let height = |of: f32| self.rest_mmhg + of * self.wave_mmhg;
+        let x = if follows_a { x } else { 0.35 * x };
+        // It stands out from what an a wave has left; a cannon wave under way does not break off.
+        let bump = min(here.0 + 0.3 * c * self.wave_mmhg, height(1.2));
+        let c_mmhg = max(max(height(c), bump), height(0.0) + 0.85 * (here.0 - height(0.0)));
+        Plan::new(here.0, here.1, self.tail(self.rest_mmhg, REST_PER_S))
+            .to(min(0.045, 0.2 * valves.end_s), c_mmhg, 0.0)
+            .to(valves.outflow_s + 0.6 * (valves.end_s - valves.outflow_s), height(x), 0.0)
+            .to(valves.inflow_s, height(v), 0.0)
+            .to(valves.filled_s, height(y), 0.0)
+    }
+
+    /// Pressure of the ventricle from the closing of the inflow valve on, from a pressure and slope there.
+    pub fn contraction(&self, form: &Ventricle, here: (f32, f32), outflow: &Outflow<'_>) -> Plan {
+        let valves = Valves::new(self.timing);
+        let Valves { outflow_s, end_s, inflow_s, filled_s } = valves;
+        // What the atrium has when the inflow valve opens, and when early filling is over.
+        let v = self.rest_mmhg + self.atrium.v * self.wave_mmhg;
+        let y = self.rest_mmhg + self.atrium.y * self.wave_mmhg;
+        let lowest = min(form.lowest * self.end_diastolic_mmhg, y - 0.5);
+        let suction = -5.0 * (y - lowest) / (filled_s - inflow_s);
+        let start = Plan::new(here.0, here.1, self.tail(self.diastasis_mmhg(), REST_PER_S));
+        let (contracted, end, end_slope) = match *outflow {
+            Outflow::Open { ejected, over_mmhg } => {
+                let [foot, shoulder, top] = [0, 1, 2].map(|index| ejected.knot(index));
+                let shoulder_mmhg =
+                    shoulder.mmhg + min(EARLY_OUTFLOW_MMHG, 0.1 * (top.mmhg - foot.mmhg)) + 0.7 * over_mmhg;
+                // As steep as it came, but not so that it overshoots.
+                let came = 1.5 * (foot.mmhg - here.0) / outflow_s;
+                let opening = clamp(2.5 * (shoulder_mmhg - foot.mmhg) / shoulder.at_s, 0.0, max(came, 0.0));
+                let opening = max(opening, shoulder.slope * 0.1);
+                let (end, slope) = ejected.here(end_s - outflow_s);
+                let falls = 1.5 * max(top.mmhg + over_mmhg - end, 0.0) / (end_s - outflow_s - top.at_s);
+                let plan = start
+                    .to(outflow_s, foot.mmhg, opening)
+                    .to(outflow_s + shoulder.at_s, shoulder_mmhg, shoulder.slope)
+                    .to(outflow_s + top.at_s, top.mmhg + OUTFLOW_MMHG + over_mmhg, 0.0);
+                (plan, end, min(slope, 0.0) - falls)
+            }
+            Outflow::Shut { against_mmhg, share } => {
+                let room = max(against_mmhg - 2.0 - self.end_diastolic_mmhg, 1.0);
+                let peak = self.end_diastolic_mmhg + share * room;
+                let peak_s = outflow_s + 0.4 * (end_s - outflow_s);
+                let end = max(v, self.end_diastolic_mmhg + 0.7 * share * room);
+                (start.to(peak_s, peak, 0.0), end, -(peak - end) / (end_s - peak_s))
+            }
+        };
+        contracted.to(end_s, end, end_slope).to(inflow_s, v, suction).to(filled_s, lowest, 0.0)
+    }
+}
+
+/// The outflow valve of a beat.
+#[derive(Clone, Copy, Debug)]
+pub enum Outflow<'a> {
+    /// It opens.
+    Open {
+        /// Pulse of the artery behind it, from the opening on.
+        ejected: &'a Plan,
+        /// By how much the top of the ventricle is above that of the pulse, mmHg.
+        over_mmhg: f32,
+    },
+    /// The beat is too weak for it.
+    Shut {
+        /// Pressure of the artery, mmHg.
+        against_mmhg: f32,
+        /// How close the beat comes to it, 0 to 1.
+        share: f32,
+    },
+}
+
+/// What a ventricle has of its own.
 #[derive(Debug)]
 pub struct Ventricle {
-    opening: f32,
-    end: f32,
+    /// Pressure at its lowest, in units of the end-diastolic pressure.
     lowest: f32,
 }
 
 /// Left ventricle.
-pub static LEFT_VENTRICLE: Ventricle = Ventricle { opening: 0.66, end: 0.80, lowest: 0.25 };
+pub static LEFT_VENTRICLE: Ventricle = Ventricle { lowest: 0.25 };
 /// Right ventricle.
-pub static RIGHT_VENTRICLE: Ventricle = Ventricle { opening: 0.45, end: 0.62, lowest: 0.2 };
-
-/// Ventricular pressure from the closing of the valves on.
-pub fn contraction(
-    form: &Ventricle,
-    here: (f32, f32),
-    systolic_mmhg: f32,
-    end_diastolic_mmhg: f32,
-    strength: f32,
-    period: Span,
-) -> Plan {
-    let period_s = max(period.as_secs(), 0.15);
-    let ejection_s = ejection_time_s(period);
-    let opening_s = max(pre_ejection_s(period) - CLOSING_S, 0.012);
-    // A weak beat still has to reach what opens the valve, or fails just below it.
-    let share = form.opening + (1.0 - form.opening) * min(strength, 1.4);
-    let range = systolic_mmhg - end_diastolic_mmhg;
-    let height = |of: f32| end_diastolic_mmhg + of * share * range;
-    let end_s = opening_s + ejection_s;
-    let low_s = end_s + min(0.09, 0.12 * period_s);
-    let filled_s = low_s + min(0.09, 0.12 * period_s);
-    // Filled when the next beat is due, however soon that is.
-    let per_s = max(8.0, 3.5 / (period_s - filled_s));
-    let tail = Tail { asymptote_mmhg: end_diastolic_mmhg, per_s, due_s: 2.0 * period_s, then: Stillness::Same };
-    let peak_s = opening_s + 0.42 * ejection_s;
-    let open = 0.92 * form.opening;
-    // Steepest at the opening of the valve, on the way to the peak.
-    let steep = 1.3 * (1.0 - open) * share * range / (peak_s - opening_s);
-    Plan::new(here.0, here.1, tail)
-        .to(opening_s, height(open), steep)
-        .to(peak_s, height(1.0), 0.0)
-        .to(end_s, height(form.end), -2.5 * (1.0 - form.end) * share * range / ejection_s)
-        .to(low_s, form.lowest * end_diastolic_mmhg, 0.0)
-        .to(filled_s, 0.8 * end_diastolic_mmhg, 0.2 * per_s * end_diastolic_mmhg)
-}
-
-/// The atrial kick in a filling ventricle, over before the valves close `left_s` from now.
-pub fn kick(here: (f32, f32), end_diastolic_mmhg: f32, force: f32, left_s: f32, period: Span) -> Plan {
-    let tail =
-        Tail { asymptote_mmhg: end_diastolic_mmhg, per_s: 30.0, due_s: 2.0 * period.as_secs(), then: Stillness::Same };
-    let end_s = clamp(0.9 * left_s, 0.04, 0.11);
-    let top = max((1.0 + 0.3 * force) * end_diastolic_mmhg, here.0 + 0.1 * force * end_diastolic_mmhg);
-    Plan::new(here.0, here.1, tail).to(0.55 * end_s, top, 0.0).to(end_s, end_diastolic_mmhg, 0.0)
-}
+pub static RIGHT_VENTRICLE: Ventricle = Ventricle { lowest: 0.2 };

@@ -4,8 +4,8 @@
 //! atria that go their own way, cannon waves. So each cycle is drawn over the resting pressure that would have given the
 //! two before it the mean as set. Nothing is fed back: what a beat starts depends on the last beats alone.
 
-use super::chambers::{Atrium, a_wave, waves};
-use crate::math::min;
+use super::chambers::Side;
+use crate::math::{abs, max, min};
 use crate::time::Span;
 
 /// Contractions of a cycle that count; of dissociated atria under a slow escape there may be more.
@@ -13,6 +13,10 @@ const MOST: usize = 4;
 
 /// Parts of a usual contraction that are told apart.
 const PARTS: f32 = 64.0;
+
+/// From when to when before the valves close a contraction of the atria fills the ventricles for a beat of their own, s (from
+/// memory).
+const KICK_S: [f32; 2] = [0.04, 0.25];
 
 /// Parts of a second that are told apart.
 const PER_S: f32 = 4096.0;
@@ -56,18 +60,17 @@ impl AtrialCycle {
         if self.length == 0 { period_s } else { min(f32::from(self.length) * (1.0 / PER_S), 2.0 * period_s) }
     }
 
-    /// Pressure over the resting pressure and slope at its end, with waves of 1 mmHg from a pressure and slope on, and the
-    /// integral.
+    /// Pressure and slope at its end, from a pressure and slope on, and the integral.
     #[inline(never)]
-    fn play(&self, form: &Atrium, start: (f32, f32), period: Span) -> ((f32, f32), f32) {
-        let length_s = self.length_s(period);
-        let mut plan = waves(form, start, 0.0, 1.0, self.has_any(), period);
+    fn play(&self, side: &Side, start: (f32, f32)) -> ((f32, f32), f32) {
+        let length_s = self.length_s(side.period);
+        let mut plan = side.waves(start, self.has_any());
         let (mut from_s, mut area) = (0.0, 0.0);
         for (at, parts) in self.in_time() {
             let at_s = min(f32::from(at) * (1.0 / PER_S), length_s);
             area += plan.integral(at_s - from_s);
             let force = f32::from(parts.unsigned_abs()) * (1.0 / PARTS);
-            plan = a_wave(plan.here(at_s - from_s), 0.0, force, parts < 0, period);
+            plan = side.a_wave(plan.here(at_s - from_s), force, parts < 0);
             from_s = at_s;
         }
         (plan.here(length_s - from_s), area + plan.integral(length_s - from_s))
@@ -111,13 +114,32 @@ impl Contractions {
         self.last.has_any()
     }
 
-    /// Mean over the resting pressure, with waves of 1 mmHg, that an atrium has in cycles like the last two.
-    pub fn mean(&self, form: &Atrium, period: Span) -> f32 {
+    /// Whether the atria contracted against open valves shortly before the last beat of the ventricles, and filled them.
+    pub fn kicked(&self) -> bool {
+        let (length, [from, to]) = (self.last.length, KICK_S.map(|s| (s * PER_S) as u16));
+        length > 0 && self.last.in_time().any(|(at, force)| force > 0 && (from..to).contains(&(length - at)))
+    }
+
+    /// The resting pressure with which an atrium has a mean as set in cycles like the last two, mmHg.
+    pub fn rest_mmhg(&self, side: &Side, mean_mmhg: f32) -> f32 {
+        let mean = |rest_mmhg: f32| self.mean_mmhg(&Side { rest_mmhg, ..*side });
+        // The mean goes with the resting pressure but for where the a wave follows the ventricle: two steps are enough.
+        let first = mean_mmhg - 0.3 * side.wave_mmhg;
+        let found = mean(first);
+        let second = first + (mean_mmhg - found);
+        let slope = if abs(second - first) > 0.01 { (mean(second) - found) / (second - first) } else { 1.0 };
+        let rest_mmhg = first + (mean_mmhg - found) / if slope > 0.2 { slope } else { 1.0 };
+        // Where ventricles that are filled to more than that leave no room for it, the mean gives way.
+        max(rest_mmhg, mean_mmhg - 1.2 * side.wave_mmhg)
+    }
+
+    /// Mean that an atrium has in cycles like the last two.
+    fn mean_mmhg(&self, side: &Side) -> f32 {
         let first = if self.before.length == 0 { &self.last } else { &self.before };
         // They start from what is left of one like the last.
-        let (start, _) = self.last.play(form, (0.0, 0.0), period);
-        let (end, area) = first.play(form, start, period);
-        let (_, more) = self.last.play(form, end, period);
-        (area + more) / (first.length_s(period) + self.last.length_s(period))
+        let (start, _) = self.last.play(side, (side.rest_mmhg, 0.0));
+        let (end, area) = first.play(side, start);
+        let (_, more) = self.last.play(side, end);
+        (area + more) / (first.length_s(side.period) + self.last.length_s(side.period))
     }
 }

@@ -35,7 +35,8 @@ fn shape(here: (f32, f32), base: f32, pulse: f32, second: f32, period_s: f32, pe
     let last_s = 0.36 * scale;
     let per_s = ln((P3 * top + BELOW) / BELOW) / max(period_s - last_s, 0.05);
     let asymptote = base - BELOW * pulse;
-    let tail = Tail { asymptote_mmhg: asymptote, per_s, due_s: period_s, then: Stillness::Same };
+    let tail =
+        Tail { asymptote_mmhg: asymptote, per_s, due_s: period_s, still: Stillness { mmhg: asymptote, per_s: 1.0 } };
     let slope = -(P3 * top + BELOW) * pulse * per_s;
     Plan::new(here.0, here.1, tail)
         .to(0.08 * scale, height(1.0), 0.0)

@@ -185,9 +185,10 @@ impl Tap {
         Tap { seen, until_s, trace, ring: Ring::NONE, open: 1.0, line: Line::IDEAL }
     }
 
-    /// Whether what is seen is known to the last bit: the pressure in the vessel is, and no line rings on.
-    pub(crate) fn is_known(&self) -> bool {
-        self.line.is_ideal() && self.trace.is_known()
+    /// Whether another transducer sees the same from now on, to the last bit: the pressures in the vessels are the same, and no
+    /// line rings on.
+    pub(crate) fn agrees(&self, other: &Tap) -> bool {
+        self.line.is_ideal() && other.line.is_ideal() && self.trace == other.trace
     }
 
     /// Goes on to the piece in which `now` lies.

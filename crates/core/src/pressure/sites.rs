@@ -1,15 +1,17 @@
 //! The sites: which settings each reads, when a contraction reaches it, and what it starts there.
 
-use super::arterial::{self, FEMORAL, Form, PULMONARY, RADIAL, Target};
-use super::chambers::{self, CENTRAL_VEIN, LEFT_ATRIUM, LEFT_VENTRICLE, RIGHT_ATRIUM, RIGHT_VENTRICLE, WEDGE};
+use super::arterial::{self, FEMORAL, PULMONARY, RADIAL, Target};
+use super::chambers::{
+    self, CENTRAL_VEIN, LEFT_ATRIUM, LEFT_VENTRICLE, Outflow, RIGHT_ATRIUM, RIGHT_VENTRICLE, Side, WEDGE,
+};
 use super::contractions::Contractions;
 use super::ejection::Stroke;
 use super::intracranial;
 use super::line::{Connection, Line};
-use super::trace::Plan;
+use super::trace::{Plan, Stillness, Trace};
 use crate::anatomy::PressureSite;
 use crate::field::{Field, Values};
-use crate::math::{max, min};
+use crate::math::{exp, max, min};
 use crate::respiration::Respiration;
 use crate::time::{Instant, Span};
 
@@ -53,26 +55,25 @@ pub const fn fields(site: PressureSite) -> SiteFields {
     }
 }
 
-/// From QRS onset to what the beat starts at a site, after this pre-ejection period.
-pub fn beat_delay(site: PressureSite, pre_ejection_s: f32) -> Span {
+/// From QRS onset to what a beat starts at a site, where beats have this period.
+pub fn beat_delay(site: PressureSite, period: Span) -> Span {
     let transit_s = match site {
         PressureSite::Arterial => RADIAL.transit_s,
         PressureSite::Femoral => FEMORAL.transit_s,
         PressureSite::Pulmonary => PULMONARY.transit_s,
         // Through the carotid arteries, shorter than to the wrist (from memory).
         PressureSite::Intracranial => 0.03,
-        _ => return Span::from_secs(chambers::CLOSING_S).plus(lag(site)),
+        _ => return Span::from_secs(chambers::closing_s(period)).plus(lag(site)),
     };
-    Span::from_secs(pre_ejection_s + transit_s)
+    Span::from_secs(arterial::pre_ejection_s(period) + transit_s)
 }
 
 /// How much later than in the heart an atrial pressure is seen at a site.
 pub fn lag(site: PressureSite) -> Span {
     match site {
         PressureSite::Venous => const { Span::from_secs(CENTRAL_VEIN.lag_s) },
-        PressureSite::LeftAtrium => const { Span::from_secs(LEFT_ATRIUM.lag_s) },
         PressureSite::Wedge => const { Span::from_secs(WEDGE.lag_s) },
-        _ => const { Span::from_secs(RIGHT_ATRIUM.lag_s) },
+        _ => Span::ZERO,
     }
 }
 
@@ -81,8 +82,84 @@ pub fn atrial_delay(site: PressureSite) -> Span {
     Span::from_secs(chambers::A_WAVE_S).plus(lag(site))
 }
 
+/// Share of the expected interval below which a beat is early.
+const EARLY: f32 = 0.8;
+
 /// Largest alternation, as a share of the pulse pressure.
 pub const MOST_ALTERNANS: f32 = 0.8;
+
+/// The heart's two sides, and what is kept of each.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Sides<T> {
+    /// Left ventricle and atrium, aorta.
+    pub left: T,
+    /// Right ventricle and atrium, pulmonary artery.
+    pub right: T,
+}
+
+impl<T> Sides<T> {
+    /// The side that a site in or before the heart belongs to.
+    pub fn of(&self, site: PressureSite) -> &T {
+        match site {
+            PressureSite::LeftVentricle | PressureSite::LeftAtrium | PressureSite::Wedge => &self.left,
+            _ => &self.right,
+        }
+    }
+}
+
+/// A beat of the ventricles: what it is to bring about wherever it arrives, settled when it starts.
+#[derive(Clone, Copy, Debug)]
+pub struct Beat {
+    /// How strong it is.
+    pub stroke: Stroke,
+    /// The rhythm's share of a normal stroke.
+    ejection: f32,
+    /// Expected interval to the next.
+    period: Span,
+    /// Interval between beats whose valves move as those of this one: an early beat has filled little and is over sooner.
+    pub timing: Span,
+    /// Systolic and diastolic pressures that full beats hold, mmHg.
+    arterial: (f32, f32),
+    femoral: (f32, f32),
+    pulmonary: (f32, f32),
+    /// Mean filling pressure, mmHg.
+    filling_mmhg: f32,
+}
+
+impl Beat {
+    /// None.
+    pub const NONE: Beat = Beat {
+        stroke: Stroke { strength: 0.0, odd: false },
+        ejection: 0.0,
+        period: Span::ZERO,
+        timing: Span::ZERO,
+        arterial: (0.0, 0.0),
+        femoral: (0.0, 0.0),
+        pulmonary: (0.0, 0.0),
+        filling_mmhg: 0.0,
+    };
+
+    /// The pulse that it makes in an artery from a foot at `foot_mmhg`; `None` when it is too weak.
+    pub fn pulse(&self, site: PressureSite, foot_mmhg: f32) -> Option<Plan> {
+        let (form, (systolic_mmhg, diastolic_mmhg)) = match site {
+            PressureSite::Pulmonary => (&PULMONARY, self.pulmonary),
+            PressureSite::Femoral => (&FEMORAL, self.femoral),
+            _ => (&RADIAL, self.arterial),
+        };
+        let target = Target { systolic_mmhg, diastolic_mmhg, period: self.period };
+        arterial::pulse(form, foot_mmhg, self.stroke.strength, self.ejection, &target, self.timing, self.filling_mmhg)
+    }
+}
+
+/// What is kept of the heart from beat to beat.
+pub struct Heart<'h> {
+    /// Aorta and pulmonary artery, at the heart.
+    pub arteries: &'h Sides<Trace>,
+    /// Resting pressures of the atria, mmHg.
+    pub rests: &'h Sides<f32>,
+    /// When the atria contracted in the last cycles.
+    pub contractions: &'h Contractions,
+}
 
 /// What holds at an instant.
 pub struct Moment<'v> {
@@ -142,138 +219,191 @@ impl Moment<'_> {
         Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period }
     }
 
-    /// Systolic pressure that this rhythm's regular beats hold in an artery, mmHg.
-    fn held(&self, artery: PressureSite, odd: bool) -> f32 {
-        let target = self.target(artery, odd);
-        if self.ejection >= 1.0 {
-            return target.systolic_mmhg;
+    /// A beat that starts now, `interval` after the one before.
+    pub fn beat(&self, stroke: Stroke, interval: Option<Span>) -> Beat {
+        let early = interval.filter(|interval| *interval < self.period.scaled(EARLY));
+        let set = |site| {
+            let target = self.target(site, stroke.odd);
+            (target.systolic_mmhg, target.diastolic_mmhg)
+        };
+        Beat {
+            stroke,
+            ejection: self.ejection,
+            period: self.period,
+            timing: early.map_or(self.period, |interval| interval.scaled(1.0 / EARLY)),
+            arterial: set(PressureSite::Arterial),
+            femoral: set(PressureSite::Femoral),
+            pulmonary: set(PressureSite::Pulmonary),
+            filling_mmhg: self.filling_mmhg(),
         }
-        let form = if artery == PressureSite::Pulmonary { &PULMONARY } else { &RADIAL };
-        arterial::held(form, self.ejection, &target)
     }
 
-    /// Systolic and end-diastolic pressure of a ventricle, mmHg.
-    fn ventricle(&self, site: PressureSite, odd: bool) -> (f32, f32) {
-        let (set, artery) = match site {
-            PressureSite::LeftVentricle => (Field::LeftVentricleSystolic, PressureSite::Arterial),
-            _ => (Field::RightVentricleSystolic, PressureSite::Pulmonary),
+    /// Mean filling pressure, mmHg.
+    fn filling_mmhg(&self) -> f32 {
+        arterial::filling_mmhg(self.get(Field::VenousMean))
+    }
+
+    /// By how much the top of a regular beat of a ventricle is above that of its artery, mmHg: nothing unless it is set so.
+    fn over_mmhg(&self, site: PressureSite) -> f32 {
+        let (set, artery, form) = match site {
+            PressureSite::LeftVentricle => (Field::LeftVentricleSystolic, PressureSite::Arterial, &RADIAL),
+            _ => (Field::RightVentricleSystolic, PressureSite::Pulmonary, &PULMONARY),
         };
-        let systolic = self.get(set);
-        let systolic = if systolic > 0.0 { systolic - self.chest() } else { self.held(artery, odd) };
-        let end_diastolic = self.end_diastolic(site);
-        (max(systolic, end_diastolic + 1.0), end_diastolic)
+        let set = self.get(set);
+        if set <= 0.0 {
+            return 0.0;
+        }
+        let chest = if site == PressureSite::LeftVentricle { 0.0 } else { self.chest() };
+        max(set - chest - arterial::held(form, self.ejection, &self.target(artery, true)), 0.0)
     }
 
     fn end_diastolic(&self, site: PressureSite) -> f32 {
         let end = match site {
-            PressureSite::LeftVentricle => Field::LeftVentricleEndDiastolic,
+            PressureSite::LeftVentricle | PressureSite::LeftAtrium | PressureSite::Wedge => {
+                Field::LeftVentricleEndDiastolic
+            }
             _ => Field::RightVentricleEndDiastolic,
         };
         max(self.get(end) - self.chest(), 0.5)
     }
 
-    fn atrium(&self, site: PressureSite) -> (&'static chambers::Atrium, f32, f32) {
-        let right = (Field::VenousMean, Field::VenousWave);
-        let left = (Field::LeftAtriumMean, Field::LeftAtriumWave);
-        let (form, (mean, wave)) = match site {
-            PressureSite::RightAtrium => (&RIGHT_ATRIUM, right),
-            PressureSite::LeftAtrium => (&LEFT_ATRIUM, left),
-            PressureSite::Wedge => (&WEDGE, left),
-            _ => (&CENTRAL_VEIN, right),
+    /// Mean pressure set for an atrium, mmHg.
+    fn atrial_mean(&self, site: PressureSite) -> f32 {
+        let mean = match site {
+            PressureSite::LeftVentricle | PressureSite::LeftAtrium | PressureSite::Wedge => Field::LeftAtriumMean,
+            _ => Field::VenousMean,
         };
-        (form, self.get(mean) - self.chest(), self.get(wave))
+        self.get(mean) - self.chest()
+    }
+
+    /// Atrium and ventricle as a site in or before the heart sees them, over this resting pressure.
+    pub fn side(&self, site: PressureSite, rest_mmhg: f32) -> Side {
+        let (atrium, wave) = match site {
+            PressureSite::LeftVentricle | PressureSite::LeftAtrium => (&LEFT_ATRIUM, Field::LeftAtriumWave),
+            PressureSite::Wedge => (&WEDGE, Field::LeftAtriumWave),
+            PressureSite::Venous => (&CENTRAL_VEIN, Field::VenousWave),
+            _ => (&RIGHT_ATRIUM, Field::VenousWave),
+        };
+        Side {
+            atrium,
+            rest_mmhg,
+            wave_mmhg: self.get(wave),
+            end_diastolic_mmhg: self.end_diastolic(site),
+            filling_mmhg: self.filling_mmhg(),
+            period: self.period,
+            timing: self.period,
+            rise_s: chambers::rise_s(
+                0.001 * self.get(Field::PrMs) + chambers::closing_s(self.period) - chambers::A_WAVE_S,
+            ),
+        }
+    }
+
+    /// The same in a beat.
+    fn side_in(&self, site: PressureSite, rest_mmhg: f32, beat: &Beat) -> Side {
+        Side { period: beat.period, timing: beat.timing, ..self.side(site, rest_mmhg) }
+    }
+
+    /// The resting pressures of both atria with which they have their means in cycles like the last.
+    pub fn atrial_rests(&self, contractions: &Contractions) -> Sides<f32> {
+        let rest = |site| contractions.rest_mmhg(&self.side(site, 0.0), self.atrial_mean(site));
+        Sides { left: rest(PressureSite::LeftAtrium), right: rest(PressureSite::RightAtrium) }
     }
 
     /// Pressure and slope at which a regular beat finds a site, mmHg and mmHg/s.
-    pub fn before_beat(&self, site: PressureSite) -> (f32, f32) {
+    pub fn before_beat(&self, site: PressureSite, rests: &Sides<f32>) -> (f32, f32) {
         let foot = |form| arterial::foot(form, self.ejection, &self.target(site, true));
         let mmhg = match site {
             PressureSite::Arterial => foot(&RADIAL),
             PressureSite::Femoral => foot(&FEMORAL),
             PressureSite::Pulmonary => foot(&PULMONARY),
-            _ => self.rest(site),
+            PressureSite::Intracranial => self.intracranial_mean(),
+            PressureSite::LeftVentricle | PressureSite::RightVentricle => self.end_diastolic(site),
+            _ => *rests.of(site),
         };
         (mmhg, 0.0)
     }
 
+    /// Where a site goes when nothing beats; `None` where that follows from what beats.
+    pub fn still(&self, site: PressureSite) -> Option<Stillness> {
+        let form = match site {
+            PressureSite::Arterial => &RADIAL,
+            PressureSite::Femoral => &FEMORAL,
+            PressureSite::Pulmonary => &PULMONARY,
+            PressureSite::Intracranial => return None,
+            _ => return Some(arterial::still_vein(self.filling_mmhg())),
+        };
+        Some(arterial::still(form, self.target(site, true).diastolic_mmhg, self.filling_mmhg()))
+    }
+
     /// Pressure where nothing beats, mmHg.
     pub fn rest(&self, site: PressureSite) -> f32 {
-        match site {
-            PressureSite::Arterial | PressureSite::Femoral | PressureSite::Pulmonary => {
-                arterial::asymptote(self.target(site, true).diastolic_mmhg)
-            }
-            PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
-                self.atrium(site).1
-            }
-            PressureSite::RightVentricle | PressureSite::LeftVentricle => self.end_diastolic(site),
-            PressureSite::Intracranial => self.get(Field::IntracranialMean),
-        }
+        self.still(site).map_or(self.get(Field::IntracranialMean), |still| still.mmhg)
+    }
+
+    /// Mean intracranial pressure, mmHg: the veins of the neck carry half of the chest's breathing up there (common practice, no
+    /// source).
+    fn intracranial_mean(&self) -> f32 {
+        self.get(Field::IntracranialMean) - 0.5 * self.chest()
     }
 
     /// What a beat starts at a site from the pressure and slope there; `None` when it is too weak.
     ///
-    /// `contractions` tells when the atria contracted in the last cycles.
-    pub fn beat(
-        &self,
-        site: PressureSite,
-        here: (f32, f32),
-        stroke: &Stroke,
-        contractions: &Contractions,
-    ) -> Option<Plan> {
-        let period = self.period;
-        let artery =
-            |form: &Form| arterial::pulse(form, here.0, stroke.strength, self.ejection, &self.target(site, stroke.odd));
+    /// The arteries are, from the opening of their valves on, those that the beat ejects into.
+    pub fn start(&self, site: PressureSite, here: (f32, f32), beat: &Beat, heart: &Heart<'_>) -> Option<Plan> {
         match site {
-            PressureSite::Arterial => artery(&RADIAL),
-            PressureSite::Femoral => artery(&FEMORAL),
-            PressureSite::Pulmonary => artery(&PULMONARY),
+            PressureSite::Arterial | PressureSite::Femoral | PressureSite::Pulmonary => beat.pulse(site, here.0),
             PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
-                let (form, mean, wave) = self.atrium(site);
-                Some(chambers::systole(form, here, (mean, wave), contractions, period))
+                Some(self.side_in(site, *heart.rests.of(site), beat).waves(here, heart.contractions.came_before()))
             }
-            PressureSite::RightVentricle => {
-                let (systolic, end) = self.ventricle(site, stroke.odd);
-                Some(chambers::contraction(&RIGHT_VENTRICLE, here, systolic, end, self.force(stroke), period))
-            }
-            PressureSite::LeftVentricle => {
-                let (systolic, end) = self.ventricle(site, stroke.odd);
-                Some(chambers::contraction(&LEFT_VENTRICLE, here, systolic, end, self.force(stroke), period))
+            PressureSite::RightVentricle | PressureSite::LeftVentricle => {
+                let form = if site == PressureSite::LeftVentricle { &LEFT_VENTRICLE } else { &RIGHT_VENTRICLE };
+                let artery = heart.arteries.of(site);
+                let strength = beat.stroke.strength;
+                let outflow = if strength < arterial::WEAKEST {
+                    let against_mmhg = artery.here(self.at).0;
+                    Outflow::Shut { against_mmhg, share: 0.4 + 0.6 * strength / arterial::WEAKEST }
+                } else {
+                    let over_mmhg = self.over_mmhg(site) * strength / max(self.ejection, 0.05);
+                    Outflow::Open { ejected: artery.plan(), over_mmhg }
+                };
+                Some(self.side_in(site, *heart.rests.of(site), beat).contraction(form, here, &outflow))
             }
             PressureSite::Intracranial => {
-                let (mean, pulse) = (self.get(Field::IntracranialMean), self.get(Field::IntracranialPulse));
+                let (mean, pulse) = (self.intracranial_mean(), self.get(Field::IntracranialPulse));
                 let second = 0.01 * self.get(Field::IntracranialSecond);
-                let size = min(stroke.strength, 1.4);
-                (stroke.strength >= arterial::WEAKEST)
-                    .then(|| intracranial::pulse(here, mean, pulse * size, second, period))
+                let size = min(beat.stroke.strength, 1.4);
+                (beat.stroke.strength >= arterial::WEAKEST)
+                    .then(|| intracranial::pulse(here, mean, pulse * size, second, self.period))
             }
         }
     }
 
-    /// From an a wave to the closing of the valves of a conducted beat, s.
-    fn left_s(&self) -> f32 {
-        0.001 * self.get(Field::PrMs) + chambers::CLOSING_S - chambers::A_WAVE_S
-    }
-
-    /// A stroke's strength against that of this rhythm's regular beats.
-    fn force(&self, stroke: &Stroke) -> f32 {
-        stroke.strength / max(self.ejection, 0.05)
-    }
-
-    /// What the atria start, with a share of their usual `force`, at a site whose resting pressure is `base`; `closed`
-    /// when the ventricles are contracting.
-    pub fn atrial(&self, site: PressureSite, here: (f32, f32), base: f32, force: f32, closed: bool) -> Option<Plan> {
-        let period = self.period;
-        match site {
-            PressureSite::RightVentricle | PressureSite::LeftVentricle => {
-                let end_diastolic = self.end_diastolic(site);
-                // Nothing comes in before the ventricle has relaxed. Where what it started from is not known, it contracts: closed.
-                let relaxed = here.0 < 1.5 * end_diastolic && here.1 > -10.0 * end_diastolic;
-                (relaxed && !closed).then(|| chambers::kick(here, end_diastolic, force, self.left_s(), period))
-            }
-            _ => {
-                let (_, _, wave) = self.atrium(site);
-                Some(chambers::a_wave(here, base, force * wave, closed, period))
-            }
+    /// What the atria start, with a share of their usual `force`, at a site that `trace` is that of; `closed` when the ventricles are
+    /// contracting, which did so last `waited_s` later than a beat was due.
+    pub fn atrial(
+        &self,
+        site: PressureSite,
+        trace: &Trace,
+        heart: &Heart<'_>,
+        force: f32,
+        closed: bool,
+        waited_s: f32,
+    ) -> Plan {
+        let still = arterial::still_vein(self.filling_mmhg());
+        // Without beats all that the waves are on goes to the mean filling pressure, too.
+        let left = exp(-still.per_s * max(waited_s, 0.0));
+        let fallen = |mmhg: f32| still.mmhg + left * (mmhg - still.mmhg);
+        let side = self.side(site, fallen(*heart.rests.of(site)));
+        let side = Side { end_diastolic_mmhg: fallen(side.end_diastolic_mmhg), ..side };
+        let here = trace.here(self.at);
+        if !matches!(site, PressureSite::RightVentricle | PressureSite::LeftVentricle) {
+            return side.a_wave(here, force, closed);
+        }
+        let relaxed = here.0 < 1.5 * side.end_diastolic_mmhg && here.1 > -10.0 * side.end_diastolic_mmhg;
+        if relaxed && !closed {
+            side.kick(here, force)
+        } else {
+            side.late_kick(trace.rest_of_plan(self.at, still), force)
         }
     }
 

@@ -16,7 +16,7 @@ use crate::time::{Instant, PackedInstant, Span};
 use crate::truth::Pulse;
 
 /// Most knots of a plan, the starting one included.
-pub const KNOTS: usize = 6;
+pub const KNOTS: usize = 7;
 
 /// A point that the pressure passes through.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -30,7 +30,7 @@ pub struct Knot {
 }
 
 /// A knot as it is kept: a player has room for a few kilobytes only.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Packed {
     mmhg: f32,
     /// In 1/8192 s.
@@ -58,30 +58,12 @@ impl Packed {
 }
 
 /// Where a pressure goes when no beat comes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Stillness {
-    /// Nowhere else.
-    Same,
-    /// An artery runs down to the asymptote of its runoff: 2.9 s (Schipke 2003).
-    Artery,
-    /// The pulmonary artery meets the venous pressure at 11 mmHg; 3.6 s as that.
-    Lung,
-    /// The venous pressure rises by 3.5 mmHg, from 7.5 to 11.0; 3.6 s (Schipke 2003).
-    Vein,
-}
-
-/// Time constant with which an artery's pressure falls without flow, s (Schipke 2003: 2.9 +- 1.0).
-pub const STILL_ARTERY_S: f32 = 2.9;
-
-impl Stillness {
-    fn from(self, asymptote_mmhg: f32) -> (f32, f32) {
-        match self {
-            Stillness::Same => (asymptote_mmhg, 1.0),
-            Stillness::Artery => (asymptote_mmhg, 1.0 / STILL_ARTERY_S),
-            Stillness::Lung => (11.0, 1.0 / 3.6),
-            Stillness::Vein => (asymptote_mmhg + 3.5, 1.0 / 3.6),
-        }
-    }
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stillness {
+    /// What it tends to, mmHg.
+    pub mmhg: f32,
+    /// Rate, 1/s.
+    pub per_s: f32,
 }
 
 /// What follows the last knot.
@@ -94,7 +76,7 @@ pub struct Tail {
     /// When the next pulse is expected, s since the start of the plan; after the last knot.
     pub due_s: f32,
     /// What happens from then on.
-    pub then: Stillness,
+    pub still: Stillness,
 }
 
 impl Tail {
@@ -105,7 +87,7 @@ impl Tail {
 }
 
 /// Where the pressure goes from now on.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Plan {
     knots: [Packed; KNOTS],
     len: u8,
@@ -121,17 +103,6 @@ impl Plan {
         Plan { knots, len: 1, tail }
     }
 
-    /// A plan of which nothing is known.
-    pub fn unknown() -> Plan {
-        let tail = Tail { asymptote_mmhg: f32::NAN, per_s: 1.0, due_s: 1.0, then: Stillness::Same };
-        Plan::new(f32::NAN, 0.0, tail)
-    }
-
-    /// Whether every pressure of it is known.
-    fn is_known(&self) -> bool {
-        !self.tail.asymptote_mmhg.is_nan() && self.knots.iter().take(self.len as usize).all(|knot| !knot.mmhg.is_nan())
-    }
-
     /// Goes on to a pressure and slope at a time after the last knot; held at a least distance from it.
     pub fn to(mut self, at_s: f32, mmhg: f32, slope: f32) -> Plan {
         let last = self.last();
@@ -142,12 +113,18 @@ impl Plan {
         self
     }
 
+    /// The same with another tail.
+    pub fn with_tail(self, tail: Tail) -> Plan {
+        Plan { tail, ..self }
+    }
+
     /// The last knot.
     pub fn last(&self) -> Knot {
         self.knot(self.len as usize - 1)
     }
 
-    fn knot(&self, index: usize) -> Knot {
+    /// A knot; the starting one is 0.
+    pub fn knot(&self, index: usize) -> Knot {
         self.knots.get(index).map(Packed::knot).unwrap_or_default()
     }
 
@@ -193,7 +170,7 @@ impl Plan {
         }
         // The slope goes over to that of stillness in half a parabola, about as curved as a runoff is, so that a pause
         // shows no corner.
-        let (asymptote_mmhg, per_s) = tail.then.from(tail.asymptote_mmhg);
+        let Stillness { mmhg: asymptote_mmhg, per_s } = tail.still;
         let (from, slope) = early.here(due_s);
         let bend_s = tail.bend_s();
         let third = bend_s * (1.0 / 3.0);
@@ -205,7 +182,7 @@ impl Plan {
         (Piece::decay(still.at_s, asymptote_mmhg, to - asymptote_mmhg, per_s), f32::INFINITY)
     }
 
-    /// What is left of the plan after `gone_s`.
+    /// What is left of the plan after `gone_s`; a tail that is over goes on from where it is.
     pub fn after(&self, gone_s: f32) -> Plan {
         let index = self.index_at(gone_s);
         let (mmhg, slope) = self.here(gone_s);
@@ -304,7 +281,7 @@ impl Piece {
 }
 
 /// What a cycle from one pulse to the next has come to.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Cycle {
     from: PackedInstant,
     /// Pressure at the start, mmHg.
@@ -363,7 +340,7 @@ impl Cycle {
 }
 
 /// A pressure under way: the plan, and what the present cycle had come to when it was taken up.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Trace {
     base: PackedInstant,
     plan: Plan,
@@ -378,14 +355,8 @@ impl Trace {
 
     /// A trace at rest.
     pub fn at_rest(now: Instant, mmhg: f32) -> Trace {
-        let tail = Tail { asymptote_mmhg: mmhg, per_s: 1.0, due_s: 1.0, then: Stillness::Same };
+        let tail = Tail { asymptote_mmhg: mmhg, per_s: 1.0, due_s: 1.0, still: Stillness { mmhg, per_s: 1.0 } };
         Trace::new(now, Plan::new(mmhg, 0.0, tail))
-    }
-
-    /// Whether every pressure of it, and all that its cycle has come to, is known.
-    pub(crate) fn is_known(&self) -> bool {
-        // What is no number leaves its mark in one of these.
-        self.plan.is_known() && !self.cycle.foot_mmhg.is_nan() && !self.cycle.area.is_nan()
     }
 
     /// Seconds since the start of the plan; exact to 2^-24 s, held at 255 s, where every tail has arrived.
@@ -401,9 +372,25 @@ impl Trace {
         self.plan.piece(self.plan.index_at(t_s))
     }
 
-    /// What the trace tends to, mmHg.
-    pub(crate) fn asymptote_mmhg(&self) -> f32 {
-        self.plan.tail.asymptote_mmhg
+    /// What the trace is on its way along.
+    pub(crate) fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// Changes where the trace goes when no beat comes, as long as it is not on its way there; says whether it was.
+    pub(crate) fn retarget(&mut self, now: Instant, still: Stillness) -> bool {
+        let before_due = self.time_s(now) < self.plan.due_s();
+        if before_due {
+            self.plan.tail.still = still;
+        }
+        before_due || self.plan.tail.still == still
+    }
+
+    /// What is left of the plan at `now`, with a stillness of its own.
+    pub(crate) fn rest_of_plan(&self, now: Instant, still: Stillness) -> Plan {
+        let mut rest = self.plan.after(self.time_s(now));
+        rest.tail.still = still;
+        rest
     }
 
     /// Pressure and slope at `now`.
