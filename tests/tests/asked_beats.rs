@@ -37,7 +37,9 @@ fn came(events: &[Event], site: EctopicSite, asked: Instant) -> bool {
         EctopicSite::Junction => {
             let late = ms(beat.onset) - ms(asked) - 80.0;
             late.abs() < 0.01
-                || (matches!(beat.code, BeatCode::Fusion | BeatCode::PacedFusion) && (-50.0..0.0).contains(&late))
+                || (matches!(beat.code, BeatCode::Fusion | BeatCode::PacedFusion)
+                    && (-50.0..0.0).contains(&late)
+                    && beat.p_onset.is_none_or(|p| p == asked))
         }
         _ => beat.onset == asked,
     })

@@ -126,6 +126,12 @@ pub static NEONATE: Body = Body {
 /// Every body.
 pub static BODIES: &[&Body] = &[&ADULT, &CHILD, &NEONATE];
 
+impl crate::heart::Conduction for Body {
+    fn qrs_ms(&self, pathway: Pathway) -> f32 {
+        self.complex(pathway).qrs_ms
+    }
+}
+
 impl Body {
     /// QRS and T of a beat that comes down `pathway`.
     pub fn complex(&self, pathway: Pathway) -> &'static Complex {

@@ -12,9 +12,10 @@
 
 mod av_node;
 pub mod catalogue;
-mod chance;
 mod ectopy;
+mod irregular;
 mod pacing;
+mod repolarisation;
 pub mod rhythm;
 mod variability;
 mod ventricles;
@@ -24,11 +25,13 @@ use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 use av_node::Node;
-use chance::Deck;
+use irregular::Irregular;
 use pacing::Device;
+use repolarisation::Memory;
 use rhythm::{Atria, AvNode, PacingMode, Rhythm, SinusFault, Ventricles};
 
-pub use variability::Variability;
+pub use repolarisation::{Length, qrs_ms, qt_ms};
+pub use variability::{Life, Variability};
 
 /// What the heart is asked to do at an instant: settings resolved to plain numbers.
 #[derive(Clone, Copy, Debug)]
@@ -47,20 +50,26 @@ pub struct Demand {
     pub pr: Span,
     /// QT at 60 bpm, ms.
     pub qtc_ms: f32,
+    /// QRS duration of a normally conducted beat, ms.
+    pub qrs_ms: f32,
+    /// Whose heart it is.
+    pub body: &'static dyn Conduction,
+    /// Premature beats a minute, where the rhythm leaves their number to chance; 0 takes the rhythm's own.
+    pub premature_per_min: f32,
+    /// From the beat before to a premature beat; zero takes the rhythm's own.
+    pub coupling: Span,
+    /// Standard deviation of RR over its mean in atrial fibrillation.
+    pub irregularity: f32,
     /// Sinus variability.
     pub variability: Variability,
+    /// Variability of everything else.
+    pub life: Life,
 }
 
-impl Demand {
-    /// QT at the rate set.
-    pub(crate) fn qt(&self) -> Span {
-        Span::from_secs(0.001 * qt_ms(self.qtc_ms, Span::period(self.rate_bpm)))
-    }
-}
-
-/// QT, ms, at a preceding interval: Fridericia's cube root, held between 350 and 37 bpm.
-pub fn qt_ms(qtc_ms: f32, interval: Span) -> f32 {
-    qtc_ms * math::pow(math::clamp(interval.as_secs(), 0.17, 1.6), 1.0 / 3.0)
+/// How wide the beats of a body are.
+pub trait Conduction: core::fmt::Debug {
+    /// QRS duration of a beat that takes this pathway, ms.
+    fn qrs_ms(&self, pathway: Pathway) -> f32;
 }
 
 impl Demand {
@@ -102,6 +111,8 @@ pub enum Activation {
         turn: u32,
         /// Since the activation before; `None` for the first.
         interval: Option<Span>,
+        /// How long it takes.
+        length: Length,
         /// Onset of the P wave that led to it.
         p_onset: Option<Instant>,
         /// Type.
@@ -166,8 +177,23 @@ struct Impulse {
     code: BeatCode,
     /// From a focus or device in the ventricles, not from above.
     ventricular: bool,
+    /// Turn of its axis in the frontal plane, 2^-32 turns.
+    turn: u32,
     /// The beat asked for that it is to bring.
     asked: Option<Asked>,
+}
+
+/// Where a sinus impulse lies but for breathing, and where it would lie without any variability.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    due: Instant,
+    regular: Instant,
+}
+
+impl Place {
+    const fn regular(at: Instant) -> Place {
+        Place { due: at, regular: at }
+    }
 }
 
 /// The clocks, in the order in which they go when they ring together.
@@ -221,10 +247,11 @@ pub struct Heart {
     impulses: [Option<Impulse>; IMPULSES],
     node: Node,
     device: Device,
-    deck: Deck,
+    irregular: Irregular,
+    memory: Memory,
     /// Where the sinus beat now due, and the one before, would lie without variability.
-    sinus_due: Instant,
-    last_sinus_due: Option<Instant>,
+    sinus_due: Place,
+    last_sinus_due: Option<Place>,
     sinus_count: u64,
     last_atrial: Option<Instant>,
     last_ventricular: Option<Instant>,
@@ -233,23 +260,43 @@ pub struct Heart {
     ectopic_left: u8,
     ectopic_count: u64,
     focus_count: u64,
+    /// Ventricular activations so far.
+    beats: u64,
+    /// Sinus impulses until the next fault.
+    until_fault: u16,
+    /// The RR interval before the one under way.
+    interval_before: Option<Span>,
 }
 
 /// The ventricles answer no second impulse this soon after one, or 55 % of a period where that is shorter.
-const VENTRICLES_REFRACTORY: Span = Span::millis(240);
+fn ventricles_refractory(demand: &Demand) -> Span {
+    demand.period().scaled(0.55).min(Span::millis(240))
+}
 /// The atria answer no second impulse this soon after one, or 55 % of their period where that is shorter: effective refractory
 /// periods of human atria are 150 to 360 ms (textbooks, from memory).
 const ATRIA_REFRACTORY: Span = Span::millis(200);
-/// Impulses from above and from a ventricular focus that arrive within this of each other fuse.
-const FUSION: Span = Span::millis(50);
+/// Impulses from above and from a ventricular focus that arrive within 50 ms of each other fuse, or within a tenth of a
+/// period where that is shorter.
+fn fusion(demand: &Demand) -> Span {
+    demand.period().scaled(0.1).min(Span::millis(50))
+}
 /// Share of its period below which no variability brings the sinus node.
 const SHORTEST: f32 = 0.3;
 /// How far a focus in the atria follows what makes the sinus node wander, and a flutter circuit (common practice, no source).
 const FOCUS_FOLLOWS: f32 = 0.3;
 const FLUTTER_FOLLOWS: f32 = 0.05;
+/// Standard deviation of PP over its mean in atria beside which the ventricles have a focus of their own (common practice, no
+/// source).
+const COMPETING: f32 = 0.04;
+/// Shortest PR of several foci over that set; the longest is as much longer.
+const SHORTEST_PR: f32 = 0.85;
 /// PR of a junctional beat whose P comes first, and RP of one whose P comes last.
 const JUNCTIONAL_PR: Span = Span::millis(80);
 const JUNCTIONAL_RP: Span = Span::millis(90);
+/// Ashman's aberrancy: an interval over this share of the mean, and then one below this share of it (common practice, no
+/// source).
+const ASHMAN_LONG: f32 = 1.2;
+const ASHMAN_SHORT: f32 = 0.6;
 /// From a pulse of the device to the wave that it brings: below 40 ms, textbooks (from memory).
 const CAPTURE: Span = Span::millis(20);
 
@@ -262,8 +309,9 @@ impl Heart {
             impulses: [None; IMPULSES],
             node: Node::new(),
             device: Device::new(),
-            deck: Deck::new(),
-            sinus_due: Instant::NEVER,
+            irregular: Irregular::new(),
+            memory: Memory::new(),
+            sinus_due: Place::regular(Instant::NEVER),
             last_sinus_due: None,
             sinus_count: 0,
             last_atrial: None,
@@ -273,6 +321,9 @@ impl Heart {
             ectopic_left: 0,
             ectopic_count: 0,
             focus_count: 0,
+            beats: 0,
+            until_fault: 0,
+            interval_before: None,
         }
     }
 
@@ -325,7 +376,9 @@ impl Heart {
         if changed {
             self.node.reset();
             self.device.reset();
+            self.irregular.reset();
             self.focus_count = 0;
+            self.until_fault = 0;
         }
         self.change_atria(now, changed, demand, noise);
         self.change_ventricles(now, changed, demand, emit);
@@ -350,24 +403,25 @@ impl Heart {
             Atria::Driving(_) | Atria::Multifocal(_) | Atria::Independent => {
                 let atrial_period = demand.atrial_period();
                 let running = self.clock(Clock::Sinus) != Instant::NEVER;
-                let due = match self.last_sinus_due {
-                    Some(last) if running => last.plus(atrial_period),
+                let place = match self.last_sinus_due {
+                    Some(last) if running => self.after(last, atrial_period, demand, noise),
                     // Atria that go their own way do not start in step with the ventricles.
                     _ if now == Instant::ZERO && demand.rhythm.atria == Atria::Independent => {
-                        now.plus(atrial_period.scaled(0.85))
+                        Place::regular(now.plus(atrial_period.scaled(0.85)))
                     }
-                    _ if now == Instant::ZERO => now.plus(period.scaled(0.5)).minus(demand.pr),
-                    _ => now.plus(atrial_period.scaled(0.6)),
+                    _ if now == Instant::ZERO => Place::regular(now.plus(period.scaled(0.5)).minus(demand.pr)),
+                    _ => Place::regular(now.plus(atrial_period.scaled(0.6))),
                 };
                 if changed || running {
                     let soonest =
                         self.last_atrial.map_or(now, |last| last.plus(atrial_period.scaled(SHORTEST)).max(now));
-                    self.schedule_sinus(if due > now { due } else { now }, soonest, demand, noise);
+                    let place = if place.due > now { place } else { Place { due: now, ..place } };
+                    self.schedule_sinus(place, soonest, demand);
                 }
             }
             Atria::Fibrillation { .. } | Atria::Still | Atria::Paced => self.stop(Clock::Sinus),
         }
-        if !matches!(demand.rhythm.av, AvNode::Irregular { .. }) {
+        if !matches!(demand.rhythm.av, AvNode::Irregular) {
             self.stop(Clock::Irregular);
         } else if changed {
             self.set(Clock::Irregular, self.new_source(now, period));
@@ -405,16 +459,18 @@ impl Heart {
         }
     }
 
-    /// Lets the sinus node fire about `due`, displaced by its variability but not before `soonest`.
-    fn schedule_sinus(&mut self, due: Instant, soonest: Instant, demand: &Demand, noise: &Noise) {
-        self.sinus_due = due;
-        let follows = match demand.rhythm.atria {
-            Atria::Driving(AtrialOrigin::Flutter) => FLUTTER_FOLLOWS,
-            Atria::Driving(AtrialOrigin::Sinus) | Atria::Independent => 1.0,
-            _ => FOCUS_FOLLOWS,
-        };
-        let wandering = follows * demand.variability.displacement_s(due, demand.atrial_period(), noise);
-        self.set(Clock::Sinus, due.shifted(wandering).max(soonest));
+    /// Where the sinus impulse lies that follows another after an interval, by what wanders at random.
+    fn after(&self, last: Place, interval: Span, demand: &Demand, noise: &Noise) -> Place {
+        let regular = last.regular.plus(interval);
+        let wander_s = demand.variability.change_s(last.regular, regular, demand.atrial_period(), noise);
+        Place { due: last.due.plus(interval).shifted(follows(demand) * wander_s), regular }
+    }
+
+    /// Lets the sinus node fire about a place, in step with breathing, but not before `soonest`.
+    fn schedule_sinus(&mut self, place: Place, soonest: Instant, demand: &Demand) {
+        self.sinus_due = place;
+        let breathing_s = demand.variability.breathing_s(place.due, demand.atrial_period());
+        self.set(Clock::Sinus, place.due.shifted(follows(demand) * breathing_s).max(soonest));
     }
 
     /// Lets the earliest clock ring.
@@ -436,7 +492,7 @@ impl Heart {
             Clock::Irregular => {
                 self.await_irregular(now, demand, noise);
                 let impulse = self.conducted(now, None, demand.rhythm.code, demand);
-                self.activate_ventricles(impulse, demand, noise, emit);
+                self.activate_ventricles(self.aberrant(impulse, demand), demand, noise, emit);
             }
             Clock::Arrival => {
                 let arrived =
@@ -465,32 +521,61 @@ impl Heart {
         self.last_sinus_due = Some(self.sinus_due);
         let mut interval = demand.atrial_period();
         let mut leaves = true;
-        match demand.rhythm.sinus_fault {
-            Some(SinusFault::Arrest(beats)) if self.sinus_count.is_multiple_of(u64::from(beats.max(1))) => {
-                interval = demand.pause;
+        if let Some(fault) = demand.rhythm.sinus_fault {
+            if self.until_fault == 0 {
+                self.plan_fault(fault, demand, noise);
             }
-            Some(SinusFault::ExitBlock(every)) => leaves = !self.sinus_count.is_multiple_of(u64::from(every.max(2))),
-            _ => {}
+            self.until_fault -= 1;
+            if self.until_fault == 0 {
+                match fault {
+                    SinusFault::Arrest(_) => {
+                        let change = demand.life.pause * noise.signed(Purpose::SinusFault, self.sinus_count | 1 << 63);
+                        interval = demand.pause.scaled(1.0 + change);
+                    }
+                    SinusFault::ExitBlock(_) => leaves = false,
+                }
+            }
         }
         let mut origin = AtrialOrigin::Sinus;
         let mut pr = demand.pr;
         match demand.rhythm.atria {
             Atria::Driving(from) => origin = from,
             Atria::Multifocal(spread) => {
-                interval = interval.scaled(math::max(1.0 + spread * self.deck.draw(noise, Purpose::AtrialFocus), 0.4));
+                interval = self.irregular.interval(interval, spread, Purpose::AtrialFocus, noise);
                 let chance = noise.bits(Purpose::AtrialFocus, self.sinus_count | 1 << 63);
                 origin = [AtrialOrigin::EctopicHigh, AtrialOrigin::EctopicLow, AtrialOrigin::EctopicLeft]
                     [(chance >> 16) as usize % 3];
-                pr = pr.scaled(0.85 + 0.3 * (chance & 0xffff) as f32 * (1.0 / 65_536.0));
+                pr = pr.scaled(SHORTEST_PR + 0.3 * (chance & 0xffff) as f32 * (1.0 / 65_536.0));
+            }
+            // Two sources in competition do not keep step.
+            Atria::Independent if matches!(demand.rhythm.ventricles, Ventricles::Focus { .. }) => {
+                interval = self.irregular.interval(interval, COMPETING, Purpose::AtrialFocus, noise);
             }
             _ => {}
         }
         let soonest = now.plus(demand.atrial_period().scaled(SHORTEST));
-        self.schedule_sinus(self.sinus_due.plus(interval), soonest, demand, noise);
+        let next = self.after(self.sinus_due, interval, demand, noise);
+        self.schedule_sinus(next, soonest, demand);
         if leaves {
+            if demand.life.pr_ms > 0.0 {
+                let change_ms = demand.life.pr_ms * noise.bell(Purpose::AvConduction, self.sinus_count | 1 << 62);
+                pr = Span::from_secs(pr.as_secs() + 0.001 * change_ms);
+            }
             let down = Some(Descent { pr, code: demand.rhythm.code, asked: None });
             self.activate_atria(now, origin, down, demand, noise, emit);
         }
+    }
+
+    /// After how many impulses the sinus node fails: as many as the rhythm says, by chance a few more or less.
+    fn plan_fault(&mut self, fault: SinusFault, demand: &Demand, noise: &Noise) {
+        let every = match fault {
+            SinusFault::Arrest(beats) => beats.max(1),
+            SinusFault::ExitBlock(every) => every.max(2),
+        };
+        let change = demand.life.pause * noise.signed(Purpose::SinusFault, self.sinus_count);
+        // At least two, or no beat would be left between two faults.
+        let least = every.min(2);
+        self.until_fault = ((f32::from(every) * (1.0 + change) + 0.5) as u16).max(least);
     }
 
     /// Atria activated at `now`, unless they are refractory; with PR and code when the impulse may go down.
@@ -535,15 +620,17 @@ impl Heart {
 
     fn reset_sinus(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
         if self.clock(Clock::Sinus) != Instant::NEVER {
-            self.last_sinus_due = Some(now);
+            let place = Place::regular(now);
+            self.last_sinus_due = Some(place);
             let soonest = now.plus(demand.atrial_period().scaled(SHORTEST));
-            self.schedule_sinus(now.plus(demand.atrial_period()), soonest, demand, noise);
+            let next = self.after(place, demand.atrial_period(), demand, noise);
+            self.schedule_sinus(next, soonest, demand);
         }
     }
 
     /// An impulse from above.
     fn conducted(&self, arrives: Instant, p_onset: Option<Instant>, code: BeatCode, demand: &Demand) -> Impulse {
-        Impulse { arrives, p_onset, pathway: demand.rhythm.pathway, code, ventricular: false, asked: None }
+        Impulse { arrives, p_onset, pathway: demand.rhythm.pathway, code, ventricular: false, turn: 0, asked: None }
     }
 
     fn send(&mut self, impulse: Impulse, emit: Emit<'_>) {
@@ -567,10 +654,43 @@ impl Heart {
     }
 
     fn await_irregular(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
-        if let AvNode::Irregular { spread } = demand.rhythm.av {
-            let share = 1.0 + spread * self.deck.draw(noise, Purpose::FibrillationInterval);
-            self.set(Clock::Irregular, now.plus(demand.period().scaled(math::max(share, 0.4))));
+        if matches!(demand.rhythm.av, AvNode::Irregular) {
+            let interval = self.irregular.fibrillation(demand.period(), demand.irregularity, noise);
+            self.set(Clock::Irregular, now.plus(interval));
         }
+    }
+
+    /// Ashman's phenomenon (Gouaux and Ashman 1947): the right bundle, whose refractory period follows the interval before,
+    /// does not conduct a beat that ends a long interval's short successor.
+    fn aberrant(&self, impulse: Impulse, demand: &Demand) -> Impulse {
+        let (Some(before), Some(last)) = (self.interval_before, self.last_ventricular) else { return impulse };
+        let long = before > demand.period().scaled(ASHMAN_LONG);
+        let short = impulse.arrives.since(last) < before.scaled(ASHMAN_SHORT);
+        if demand.rhythm.pathway == Pathway::Normal && long && short {
+            let pathway = Pathway::RightBundleBranchBlock;
+            return Impulse { pathway, code: BeatCode::AberratedAtrialPremature, ..impulse };
+        }
+        impulse
+    }
+
+    /// Time from `now` to the next beat, of a source that does not wait for this one.
+    fn next_regular(&self, now: Instant, demand: &Demand) -> Span {
+        let mut next = self.clock(Clock::Irregular).min(self.clock(Clock::Focus));
+        let passes = matches!(demand.rhythm.av, AvNode::Conducting | AvNode::Dropping | AvNode::Decremental);
+        let tracks = demand.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
+        let follow = matches!(demand.rhythm.ventricles, Ventricles::Following) && (passes || tracks);
+        if follow && self.clock(Clock::Sinus) != Instant::NEVER {
+            // Foci in turn have PR of their own.
+            next = next.min(self.clock(Clock::Sinus).plus(demand.pr.scaled(SHORTEST_PR)));
+        }
+        next = match demand.rhythm.av {
+            // The soonest that the node lets another through.
+            AvNode::Varying => next.min(now.plus(demand.atrial_period().scaled(2.0))),
+            _ => next,
+        };
+        // One that is due at once meets refractory ventricles.
+        let soonest = now.plus(demand.period().scaled(0.4));
+        if next == Instant::NEVER || next < soonest { Span::MAX } else { next.since(now) }
     }
 
     fn fire_focus(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
@@ -585,9 +705,9 @@ impl Heart {
 
     fn await_focus(&mut self, now: Instant, spread: f32, demand: &Demand, noise: &Noise) {
         let mut interval = demand.period();
+        let spread = math::sqrt(spread * spread + demand.life.focus * demand.life.focus);
         if spread > 0.0 {
-            interval =
-                interval.scaled(math::max(1.0 + spread * noise.bell(Purpose::EctopicShape, self.focus_count), 0.5));
+            interval = self.irregular.interval(interval, spread, Purpose::EctopicShape, noise);
         }
         self.set(Clock::Focus, now.plus(interval));
     }
@@ -603,6 +723,15 @@ impl Default for Heart {
 fn refuse(asked: Option<Asked>, at: Instant, why: Refusal, emit: Emit<'_>) {
     if let Some(asked) = asked {
         emit(Activation::Refused { at, asked, why });
+    }
+}
+
+/// How far the source of atrial impulses follows what makes the sinus node wander.
+fn follows(demand: &Demand) -> f32 {
+    match demand.rhythm.atria {
+        Atria::Driving(AtrialOrigin::Flutter) => FLUTTER_FOLLOWS,
+        Atria::Driving(AtrialOrigin::Sinus) | Atria::Independent => 1.0,
+        _ => FOCUS_FOLLOWS,
     }
 }
 

@@ -27,6 +27,13 @@ pub const LIFE: &[Row] = &[
     Row { field: Field::VerySlowRrMs, adult: [0.0, 45.0, 70.0], by_interval: true },
     Row { field: Field::SlowRrMs, adult: [0.0, 34.0, 50.0], by_interval: true },
     Row { field: Field::FastRrMs, adult: [0.0, 11.0, 18.0], by_interval: true },
+    Row { field: Field::PrSdMs, adult: [0.0, 2.0, 5.0], by_interval: true },
+    Row { field: Field::QtSdMs, adult: [0.0, 2.5, 5.0], by_interval: true },
+    // 90 % of the way in two minutes (Pueyo 2004, from memory).
+    Row { field: Field::QtLagS, adult: [0.0, 55.0, 55.0], by_interval: false },
+    Row { field: Field::CouplingSdMs, adult: [0.0, 12.0, 30.0], by_interval: true },
+    Row { field: Field::PausePercent, adult: [0.0, 40.0, 60.0], by_interval: false },
+    Row { field: Field::FocusPercent, adult: [0.0, 0.8, 2.0], by_interval: false },
 ];
 
 const _: () = {

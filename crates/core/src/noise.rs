@@ -43,6 +43,10 @@ pub enum Purpose {
     Breath,
     /// Wander of the sinus rate below the LF band.
     VerySlowVariability,
+    /// Beat-to-beat change of QT.
+    Repolarisation,
+    /// When the sinus node fails, and for how long.
+    SinusFault,
     /// Spare key, for users of the core.
     User,
 }

@@ -46,7 +46,7 @@ impl Settings {
     pub const fn with_body(mut self, body: &'static Body) -> Settings {
         self.body = body;
         let rhythm = self.rhythm;
-        self = self.put(body.values);
+        self = self.put(body.values).put(&[(Field::PrFollows, 1.0)]);
         if self.get(Field::Life) > 0.0 {
             self = self.with_life();
         }
@@ -106,6 +106,9 @@ impl Settings {
         if matches!(field, Field::Life) {
             self = self.with_life();
         }
+        if matches!(field, Field::PrMs) {
+            self.values[Field::PrFollows as usize] = 0.0;
+        }
         if matches!(field, Field::AvRatio) {
             self.values[Field::RateBpm as usize] = self.rhythm.usual_rate(self.body.resting_bpm, value);
         }
@@ -141,6 +144,8 @@ const RESTING: &[(Field, f32)] = &[
     (Field::AvRatio, 1.0),
     (Field::AtrialBpm, 75.0),
     (Field::PauseS, 3.0),
+    (Field::FibrillationPercent, 24.0),
+    (Field::PrFollows, 1.0),
     (Field::PacingMv, 2.0),
     (Field::PacingMs, 1.0),
     (Field::EcgGain, 1.0),

@@ -7,8 +7,8 @@ use super::pathology::{LeadGroup, changed_t, q_wave, st_shift};
 use super::templates::{FLUTTER_CYCLE_MS, Wave};
 use crate::anatomy::{AtrialOrigin, BeatCode, Episode, Pathway};
 use crate::body::Body;
-use crate::heart::qt_ms;
 use crate::heart::rhythm::{Atria, Rhythm, Ventricles};
+use crate::heart::{Length, qrs_ms};
 use crate::math;
 use crate::noise::Noise;
 use crate::time::{Instant, Span};
@@ -21,10 +21,6 @@ pub struct Demand {
     pub body: &'static Body,
     /// QRS duration of a normally conducted beat, ms.
     pub qrs_ms: f32,
-    /// QT at 60 bpm, ms.
-    pub qtc_ms: f32,
-    /// Expected interval between beats.
-    pub period: Span,
     /// ST level, mV, in the order of [`LeadGroup::ALL`].
     pub st_mv: [f32; 3],
     /// Early QRS force lost, mV, in the order of [`LeadGroup::ALL`].
@@ -59,8 +55,8 @@ pub struct VentricularBeat {
     pub fused: Option<Pathway>,
     /// Turn of the axis in the frontal plane, 2^-32 turns.
     pub turn: u32,
-    /// Since the activation before.
-    pub interval: Option<Span>,
+    /// How long it takes.
+    pub length: Length,
     /// Onset of the P wave that led to it.
     pub p_onset: Option<Instant>,
     /// Type.
@@ -108,7 +104,6 @@ impl Electrogram {
     /// A QRS complex with its T wave.
     pub fn ventricles(&mut self, beat: &VentricularBeat, demand: &Demand) -> Beat {
         let onset = beat.at;
-        let interval = beat.interval.unwrap_or(demand.period);
         let mut told = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
         let size = if beat.fused.is_some() { 0.5 } else { 1.0 };
         let depth = if beat.turn == 0 { 1.0 } else { math::cos_turn(beat.turn) };
@@ -119,13 +114,11 @@ impl Electrogram {
         self.deflections.retire(onset);
         for pathway in [Some(beat.pathway), beat.fused].into_iter().flatten() {
             let complex = demand.body.complex(pathway);
-            // The setting is that of a normal beat; what a pathway adds to the width stays added.
             let normal_ms = demand.body.complex(Pathway::Normal).qrs_ms;
-            let qrs_ms =
-                complex.qrs_ms + if complex.qrs_ms > 1.5 * normal_ms { 0.0 } else { demand.qrs_ms - normal_ms };
+            let qrs_ms = beat.length.width * qrs_ms(complex.qrs_ms, normal_ms, demand.qrs_ms);
             let stretch = qrs_ms / complex.qrs_ms;
             self.start(onset, complex.qrs, Manner { stretch, size, turn, depth });
-            let qt_ms = qt_ms(demand.qtc_ms, interval) + math::max(qrs_ms - demand.qrs_ms, 0.0);
+            let qt_ms = beat.length.qt_ms + math::max(qrs_ms - demand.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
             let manner = Manner { stretch: stretch_t, size: size * demand.t_size, turn, depth };

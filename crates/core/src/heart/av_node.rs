@@ -9,9 +9,14 @@ use crate::time::{Instant, Span};
 /// The node takes no second impulse this soon after one, or 60 % of a period where that is shorter.
 const REFRACTORY: Span = Span::millis(300);
 /// For this long after ventricles fired on their own the node is still taken by the impulse from below.
-const INVADED: Span = Span::millis(330);
+const INVADED: Span = Span::millis(300);
 /// With a regular focus, for this share of its period where that is longer.
-const INVADED_SHARE: f32 = 0.72;
+const INVADED_SHARE: f32 = 0.58;
+
+/// How much longer the first impulse takes that an invaded node lets through, s, and how that decays (concealed conduction; sizes
+/// common practice, no source).
+const TIRED_S: f32 = 0.08;
+const RECOVERY_S: f32 = 0.3;
 
 /// Type I: delay grows as base + scale exp(-recovery / tau); tau and the first increment as shares of the atrial period.
 /// With these an increment of about a tenth of a period comes first and each one after is smaller, so RR shortens
@@ -26,6 +31,8 @@ pub(super) struct Node {
     last_exit: Option<Instant>,
     /// Until when an impulse from below keeps the node taken.
     taken_until: Instant,
+    /// Whether that impulse left it half recovered for the one from above.
+    invaded: bool,
     fresh: bool,
     round: u16,
     ratio: u16,
@@ -38,6 +45,7 @@ impl Node {
             last_entry: None,
             last_exit: None,
             taken_until: Instant::ZERO,
+            invaded: false,
             fresh: true,
             round: 0,
             ratio: 0,
@@ -62,12 +70,14 @@ impl Node {
             Span::ZERO
         };
         self.taken_until = now.plus(share.max(INVADED));
+        self.invaded = !conceal && matches!(demand.rhythm.ventricles, Ventricles::Following);
     }
 
     /// An impulse left the node and reached the ventricles.
     pub(super) fn left(&mut self, now: Instant) {
         self.last_exit = Some(now);
         self.taken_until = Instant::ZERO;
+        self.invaded = false;
     }
 
     /// An impulse from above at `now`: the delay to the ventricles, or `None` when it is lost.
@@ -75,9 +85,16 @@ impl Node {
         if now < self.taken_until {
             return None;
         }
+        // Half recovered from the impulse from below, it takes longer.
+        let tired_s = if self.invaded {
+            TIRED_S * math::exp(now.since(self.taken_until).as_secs() * (-1.0 / RECOVERY_S))
+        } else {
+            0.0
+        };
+        let pr = pr.plus(Span::from_secs(tired_s));
         let whole = whole_ratio(demand.ratio);
         let delay = match demand.rhythm.av {
-            AvNode::Blocked | AvNode::Irregular { .. } => None,
+            AvNode::Blocked | AvNode::Irregular => None,
             AvNode::Conducting => {
                 let refractory = demand.atrial_period().scaled(0.6).min(REFRACTORY);
                 let taken = self.last_entry.is_some_and(|last| now.since(last) < refractory);

@@ -1,11 +1,19 @@
 //! Premature beats.
 
 use super::rhythm::{Coupling, EctopicSite, Focus, JunctionalP, Pattern};
-use super::{Asked, Clock, Demand, Descent, Emit, Heart, refuse};
+use super::{Asked, Clock, Demand, Descent, Emit, Heart, Impulse, JUNCTIONAL_PR, refuse, ventricles_refractory};
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway, Refusal};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
+
+/// Foci of multifocal beats, with the turn of their axis in 2^-32 turns: two in each ventricle, 70 degrees apart or more.
+const FOCI: [(Pathway, u32); 4] = [
+    (Pathway::RightVentricle, 0),
+    (Pathway::LeftVentricle, 0),
+    (Pathway::RightVentricle, 0x3800_0000),
+    (Pathway::LeftVentricle, 0xc800_0000),
+];
 
 impl Heart {
     /// A premature beat asked for from outside, at `now`; it comes, or it is told why not.
@@ -25,13 +33,23 @@ impl Heart {
         let Some(ectopy) = demand.rhythm.ectopy else { return };
         self.ectopic_count = self.ectopic_count.wrapping_add(1);
         self.ectopic_left = self.ectopic_left.saturating_sub(1);
-        if self.ectopic_left > 0 {
-            self.set(Clock::Ectopic, now.plus(demand.atrial_period().scaled(ectopy.run_period)));
-        } else {
+        if self.ectopic_left == 0 {
             self.conducted_since_ectopic = 0;
             self.plan_ectopic(demand, noise);
         }
-        self.activate_ectopic(now, ectopy.site, None, demand, noise, emit);
+        if ectopy.foci > 1 {
+            let chance = noise.bits(Purpose::EctopicShape, self.ectopic_count | 1 << 61);
+            let focus = ((u64::from(chance) * u64::from(ectopy.foci)) >> 32) as usize;
+            let (pathway, turn) = FOCI.get(focus).copied().unwrap_or(FOCI[0]);
+            self.activate_ventricular(now, pathway, turn, None, demand, noise, emit);
+        } else {
+            self.activate_ectopic(now, ectopy.site, None, demand, noise, emit);
+        }
+        if self.ectopic_left > 0 {
+            let due = now.plus(demand.atrial_period().scaled(ectopy.run_period));
+            let ventricular = !matches!(ectopy.site, EctopicSite::Atrium | EctopicSite::Junction);
+            self.set(Clock::Ectopic, if ventricular { due.max(self.after_t()) } else { due });
+        }
     }
 
     fn activate_ectopic(
@@ -62,30 +80,65 @@ impl Heart {
             EctopicSite::BothVentricles => self.ectopic_count.is_multiple_of(2),
         };
         let pathway = if left { Pathway::LeftVentricle } else { Pathway::RightVentricle };
-        let early = self.last_ventricular.is_some_and(|last| now.since(last) < demand.qt());
-        let code = if early { BeatCode::ROnT } else { BeatCode::VentricularPremature };
-        self.activate_from(Focus::Ventricle(pathway), code, now, asked, demand, noise, emit);
+        self.activate_ventricular(now, pathway, 0, asked, demand, noise, emit);
+    }
+
+    /// A premature beat of the ventricles, its axis turned.
+    // As `activate_from`.
+    #[allow(clippy::too_many_arguments)]
+    fn activate_ventricular(
+        &mut self,
+        now: Instant,
+        pathway: Pathway,
+        turn: u32,
+        asked: Option<Asked>,
+        demand: &Demand,
+        noise: &Noise,
+        emit: Emit<'_>,
+    ) {
+        // R-on-T: its QRS begins before the T wave of the beat before has ended.
+        let code = if now < self.memory.t_end { BeatCode::ROnT } else { BeatCode::VentricularPremature };
+        let conducted = self.conducted(now, None, code, demand);
+        let impulse = Impulse { pathway, ventricular: true, turn, asked, ..conducted };
+        self.activate_ventricles(impulse, demand, noise, emit);
     }
 
     /// After a conducted beat at `now`: is a premature beat due?
-    pub(super) fn schedule_ectopic(&mut self, now: Instant, demand: &Demand) {
+    pub(super) fn schedule_ectopic(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
         let Some(ectopy) = demand.rhythm.ectopy else { return };
         if self.conducted_since_ectopic < self.next_ectopic_after || self.ectopic_left > 0 {
             return;
         }
-        let after = match ectopy.coupling {
-            Coupling::Period(share) => demand.atrial_period().scaled(share),
-            Coupling::Qt(share) => demand.qt().scaled(share),
-        };
         // An atrial focus is coupled to the P wave, the others to the QRS.
-        let from = match ectopy.site {
-            EctopicSite::Atrium | EctopicSite::Junction => self.last_atrial.unwrap_or(now),
-            _ => now,
+        let atrial = matches!(ectopy.site, EctopicSite::Atrium | EctopicSite::Junction);
+        let from = if atrial { self.last_atrial.unwrap_or(now) } else { now };
+        let mut after = match ectopy.coupling {
+            _ if demand.coupling > Span::ZERO => demand.coupling,
+            Coupling::Period(share) => demand.atrial_period().scaled(share),
+            Coupling::Qt(share) => self.memory.t_end.since(now).scaled(share),
         };
-        let soonest = now.plus(Span::millis(20));
-        let due = from.plus(after);
+        if demand.life.coupling_ms > 0.0 {
+            let change_ms = demand.life.coupling_ms * noise.bell(Purpose::EctopicShape, self.ectopic_count | 1 << 62);
+            after = Span::from_secs(after.as_secs() + 0.001 * change_ms);
+        }
+        let mut due = from.plus(after).max(now.plus(Span::millis(20)));
+        if ectopy.site == EctopicSite::Junction {
+            // Not so early that it finds the ventricles refractory.
+            let ready = now.plus(ventricles_refractory(demand)).plus(Span::millis(15));
+            due = due.max(ready.minus(JUNCTIONAL_PR));
+        }
+        let own = demand.coupling == Span::ZERO && matches!(ectopy.coupling, Coupling::Period(_));
+        if own && !atrial {
+            due = due.max(self.after_t());
+        }
         self.ectopic_left = ectopy.run.max(1);
-        self.set(Clock::Ectopic, if due > soonest { due } else { soonest });
+        self.set(Clock::Ectopic, due);
+    }
+
+    /// When the T wave under way is over: where QT takes most of a fast heart's interval, a premature beat that is not meant to
+    /// fall on it waits so long.
+    fn after_t(&self) -> Instant {
+        self.memory.t_end.plus(Span::millis(15))
     }
 
     /// After how many conducted beats the next premature beat comes.
@@ -95,9 +148,9 @@ impl Heart {
             None => 0,
             Some(Pattern::AfterEvery(beats)) => beats.max(1),
             Some(Pattern::PerMinute(per_minute)) => {
+                let per_minute = if demand.premature_per_min > 0.0 { demand.premature_per_min } else { per_minute };
                 let mean = demand.rate_bpm / math::max(per_minute, 0.1);
                 // The first comes early, so that a short look shows one.
-
                 let share = if self.ectopic_count == 0 {
                     0.3
                 } else {

@@ -110,7 +110,7 @@ impl Heart {
         }
         let answers = !matches!(fault, PacingFault::NoCapture(every) if pulses.is_multiple_of(u64::from(every.max(1))));
         // Ventricles that have just beaten do not answer.
-        let ready = self.last_ventricular.is_none_or(|last| now.since(last) >= super::VENTRICLES_REFRACTORY);
+        let ready = self.last_ventricular.is_none_or(|last| now.since(last) >= super::ventricles_refractory(demand));
         // Pseudo-fusion: what begins before the pulse could take hold is the heart's own beat.
         let own = [Clock::Arrival, Clock::Irregular, Clock::Ectopic, Clock::Focus, Clock::Escape];
         let own = own.into_iter().any(|clock| self.clock(clock) < now.plus(CAPTURE));
@@ -123,6 +123,7 @@ impl Heart {
                 pathway: Pathway::Paced,
                 code: BeatCode::Paced,
                 ventricular: true,
+                turn: 0,
                 asked: None,
             };
             self.send(impulse, emit);

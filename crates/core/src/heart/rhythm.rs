@@ -81,10 +81,7 @@ pub enum AvNode {
     /// As `OneOf`, with a ratio that changes by chance between 2 and the AV ratio.
     Varying,
     /// Irregularly, as fibrillating atria make it: RR intervals without memory, mean as set.
-    Irregular {
-        /// Standard deviation of RR over its mean.
-        spread: f32,
-    },
+    Irregular,
     /// Not at all.
     Blocked,
 }
@@ -190,6 +187,8 @@ pub struct Ectopy {
     pub pattern: Pattern,
     /// How early.
     pub coupling: Coupling,
+    /// From how many foci in the ventricles, in turn by chance; with one, from the site.
+    pub foci: u8,
     /// Beats in a group: 1 single, 2 couplet, 3 or more a run.
     pub run: u8,
     /// Interval within a group, share of the sinus period.
@@ -292,7 +291,7 @@ impl Rhythm {
             // Mean of the ratios from 2 to the one set.
             AvNode::Varying if ratio > 2.0 => (2.0 + ratio) * 0.5,
             AvNode::Varying => ratio,
-            AvNode::Conducting | AvNode::Irregular { .. } | AvNode::Blocked => 1.0,
+            AvNode::Conducting | AvNode::Irregular | AvNode::Blocked => 1.0,
         }
     }
 

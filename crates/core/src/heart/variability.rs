@@ -2,7 +2,7 @@
 //!
 //! A displacement D(t) makes of a period p the interval p + D(t + p) - D(t). In step with breathing D is a sine. At random
 //! it is noise on a lattice in time, drawn through a cubic spline: its difference has a smooth spectrum about one
-//! frequency, without lines, and any beat's is found without those before it.
+//! frequency, without lines. The slowest bands displace beats by a minute, so of those only the differences are added up.
 
 use crate::math;
 use crate::noise::{Noise, Purpose};
@@ -29,6 +29,23 @@ pub struct Variability {
     pub inspiration: f32,
     /// From the impulse to the QRS whose interval is to follow.
     pub delay: Span,
+}
+
+/// How much everything but the sinus node varies.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Life {
+    /// Standard deviation of PR, ms.
+    pub pr_ms: f32,
+    /// Standard deviation of QT, ms.
+    pub qt_ms: f32,
+    /// Time in which QT follows a change of RR by 63 %, s; zero at once.
+    pub qt_lag_s: f32,
+    /// Standard deviation of the coupling of premature beats, ms.
+    pub coupling_ms: f32,
+    /// How far pauses, and the number of beats between them, differ from those set, share either way.
+    pub pause: f32,
+    /// Standard deviation of the interval of a focus below the sinus node, share of its mean.
+    pub focus: f32,
 }
 
 /// Random change about one frequency.
@@ -65,26 +82,27 @@ const LOOKED_AT: u16 = 32;
 const BREATHS: f32 = 3.0;
 
 impl Variability {
-    /// How far the beat that regularly lies at `due` is displaced, s.
-    pub fn displacement_s(&self, due: Instant, period: Span, noise: &Noise) -> f32 {
+    /// By how much the random change of RR makes the interval longer between two impulses that would regularly lie at these
+    /// instants, s.
+    pub fn change_s(&self, from: Instant, to: Instant, period: Span, noise: &Noise) -> f32 {
         let mut sum = 0.0;
-        if self.breathing_ms > 0.0 && self.breath_period != Span::MAX {
-            sum += self.breathing_s(due, period);
-        }
         let shorter = math::min(period.as_secs() / self.resting.as_secs(), 1.0);
         for (ms, bands) in [(self.very_slow_ms, &VERY_SLOW[..]), (self.slow_ms, &SLOW[..]), (self.fast_ms, &FAST[..])] {
             if ms > 0.0 {
                 let each_s = 0.001 * ms * shorter * shorter / math::sqrt(bands.len() as f32);
                 for band in bands {
-                    sum += each_s * band.displacement(due, period, noise);
+                    sum += each_s * band.change(from, to, period, noise);
                 }
             }
         }
         sum
     }
 
-    /// The part in step with breathing: RR is shortest about the end of inspiration.
-    fn breathing_s(&self, due: Instant, period: Span) -> f32 {
+    /// How far breathing displaces the impulse that regularly lies at `due`, s: RR is shortest about the end of inspiration.
+    pub fn breathing_s(&self, due: Instant, period: Span) -> f32 {
+        if self.breathing_ms <= 0.0 || self.breath_period == Span::MAX {
+            return 0.0;
+        }
         let breath_s = self.breath_period.as_secs();
         // Below half a turn: fewer than two beats a breath can't follow it.
         let per_beat = math::min(period.as_secs() / breath_s, 0.5);
@@ -104,10 +122,16 @@ impl Variability {
 }
 
 impl Band {
-    /// Displacement that changes RR with a standard deviation of 1.
-    fn displacement(&self, due: Instant, period: Span, noise: &Noise) -> f32 {
+    /// Change between two instants, about a period apart, with a standard deviation of 1.
+    fn change(&self, from: Instant, to: Instant, period: Span, noise: &Noise) -> f32 {
+        let gained = self.spline(to, noise) - self.spline(from, noise);
+        gained / difference(period.as_secs() / self.spacing.as_secs())
+    }
+
+    /// The spline through lattice values with a standard deviation of 1.
+    fn spline(&self, at: Instant, noise: &Noise) -> f32 {
         let spacing = self.spacing.ticks();
-        let (whole, part) = (due.ticks() / spacing, due.ticks() % spacing);
+        let (whole, part) = (at.ticks() / spacing, at.ticks() % spacing);
         let u = part as f32 / spacing as f32;
         let rest = 1.0 - u;
         // The four pieces of a cubic B-spline.
@@ -118,7 +142,7 @@ impl Band {
             sum += weight * noise.signed(self.purpose, self.first.wrapping_add(whole).wrapping_add(place));
         }
         // A uniform value between -1 and 1 has a deviation of 1 / sqrt(3).
-        sum * (1.732_050_8 / 6.0) / difference(period.as_secs() / self.spacing.as_secs())
+        sum * (1.732_050_8 / 6.0)
     }
 }
 

@@ -2,8 +2,8 @@
 
 use super::rhythm::{Focus, JunctionalP, Ventricles};
 use super::{
-    Activation, Asked, Clock, Demand, Emit, FUSION, Heart, Impulse, JUNCTIONAL_PR, JUNCTIONAL_RP,
-    VENTRICLES_REFRACTORY, refuse,
+    Activation, Asked, Clock, Demand, Emit, Heart, Impulse, JUNCTIONAL_PR, JUNCTIONAL_RP, fusion, refuse,
+    ventricles_refractory,
 };
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway, Refusal};
 use crate::math;
@@ -56,18 +56,20 @@ impl Heart {
         if matches!(demand.rhythm.ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. }) {
             return refuse(impulse.asked, now, Refusal::Fibrillation, emit);
         }
-        let refractory = demand.period().scaled(0.55).min(VENTRICLES_REFRACTORY);
+        let refractory = ventricles_refractory(demand);
         let interval = self.last_ventricular.map(|last| now.since(last));
         if interval.is_some_and(|interval| interval < refractory) {
             return refuse(impulse.asked, now, Refusal::Refractory, emit);
         }
+        self.interval_before = interval;
         self.last_ventricular = Some(now);
+        self.beats = self.beats.wrapping_add(1);
         let mut beat = impulse;
         let mut fused = None;
         if impulse.ventricular {
             // What is on its way down meets the impulse from below and is lost; otherwise that is lost which comes next.
             let met = self.impulses.iter().flatten().any(|impulse| !impulse.ventricular);
-            if let Some(meeting) = self.take_meeting(now) {
+            if let Some(meeting) = self.take_meeting(now, demand) {
                 fused = Some(meeting.pathway);
                 beat.p_onset = meeting.p_onset;
                 beat.code = if impulse.code == BeatCode::Paced { BeatCode::PacedFusion } else { BeatCode::Fusion };
@@ -78,7 +80,7 @@ impl Heart {
             self.node.invade(now, premature && !interpolated && !met, demand);
         } else {
             if let (Ventricles::Focus { focus: Focus::Ventricle(pathway), .. }, true) =
-                (demand.rhythm.ventricles, self.clock(Clock::Focus) <= now.plus(FUSION))
+                (demand.rhythm.ventricles, self.clock(Clock::Focus) <= now.plus(fusion(demand)))
             {
                 // The focus fires while the impulse from above spreads.
                 fused = Some(pathway);
@@ -87,6 +89,9 @@ impl Heart {
             self.node.left(now);
             self.conducted_since_ectopic = self.conducted_since_ectopic.saturating_add(1);
         }
+        let Impulse { pathway, p_onset, code, .. } = beat;
+        // Before the others answer: a premature beat to come waits for the end of this one.
+        let length = self.repolarise(now, interval, [Some(pathway), fused], demand, noise);
         self.answer_ventricles(now, &impulse, demand, noise);
         let turn = match demand.rhythm.ventricles {
             Ventricles::Focus { focus: Focus::Twisting(beats), .. } => {
@@ -98,15 +103,14 @@ impl Heart {
                 let chance = |beat: u64| noise.signed(Purpose::EctopicShape, beat | 1 << 63);
                 math::phase_of(0.2 * (chance(self.focus_count) + chance(self.focus_count.wrapping_add(1))))
             }
-            _ => 0,
+            _ => impulse.turn,
         };
-        let Impulse { pathway, p_onset, code, .. } = beat;
-        emit(Activation::Ventricles { at: now, pathway, fused, turn, interval, p_onset, code });
+        emit(Activation::Ventricles { at: now, pathway, fused, turn, interval, length, p_onset, code });
     }
 
     /// The impulse from above that would arrive close enough to `now` to fuse.
-    fn take_meeting(&mut self, now: Instant) -> Option<Impulse> {
-        let until = now.plus(FUSION);
+    fn take_meeting(&mut self, now: Instant, demand: &Demand) -> Option<Impulse> {
+        let until = now.plus(fusion(demand));
         let meets = |impulse: Impulse| !impulse.ventricular && impulse.arrives <= until;
         self.impulses.iter_mut().find(|place| place.is_some_and(meets)).and_then(Option::take)
     }
@@ -127,6 +131,6 @@ impl Heart {
             // A captured beat reaches the focus and sets it back.
             self.await_focus(now, spread, demand, noise);
         }
-        self.schedule_ectopic(now, demand);
+        self.schedule_ectopic(now, demand, noise);
     }
 }

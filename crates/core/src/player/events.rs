@@ -192,8 +192,8 @@ impl Player<'_> {
                 let force = if origin == AtrialOrigin::Flutter { 0.25 } else { 1.0 };
                 self.with_pressures(now, |pressures, moment| pressures.atria(at, force, moment));
             }
-            Activation::Ventricles { at, pathway, fused, turn, interval, p_onset, code } => {
-                let beat = VentricularBeat { at, pathway, fused, turn, interval, p_onset, code };
+            Activation::Ventricles { at, pathway, fused, turn, interval, length, p_onset, code } => {
+                let beat = VentricularBeat { at, pathway, fused, turn, length, p_onset, code };
                 self.test_beat = if drawn {
                     test_signal::Beat::default()
                 } else {

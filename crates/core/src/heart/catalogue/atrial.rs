@@ -35,7 +35,7 @@ pub static ATRIAL_FIBRILLATION: Rhythm = Rhythm {
     max_bpm: 220.0,
     alarm: Priority::Low,
     atria: Atria::Fibrillation { hz: 6.0, mv: 0.15 },
-    av: AvNode::Irregular { spread: 0.18 },
+    av: AvNode::Irregular,
     ..SINUS_RECORD
 };
 
@@ -48,7 +48,7 @@ pub static ATRIAL_FIBRILLATION_FINE: Rhythm = Rhythm {
     max_bpm: 220.0,
     alarm: Priority::Low,
     atria: Atria::Fibrillation { hz: 7.5, mv: 0.05 },
-    av: AvNode::Irregular { spread: 0.18 },
+    av: AvNode::Irregular,
     ..SINUS_RECORD
 };
 

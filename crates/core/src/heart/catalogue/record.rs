@@ -35,5 +35,13 @@ pub(super) const fn focus(pathway: Pathway, code: BeatCode) -> Ventricles {
 
 /// Single premature beats from a site with a full beat between them.
 pub(super) const fn premature(site: EctopicSite, pattern: Pattern) -> Option<Ectopy> {
-    Some(Ectopy { site, pattern, coupling: Coupling::Period(0.6), run: 1, run_period: 0.5, interpolated: false })
+    Some(Ectopy {
+        site,
+        pattern,
+        coupling: Coupling::Period(0.6),
+        foci: 1,
+        run: 1,
+        run_period: 0.5,
+        interpolated: false,
+    })
 }

@@ -24,14 +24,22 @@ pub static VENTRICULAR_PREMATURE_LEFT: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
-/// Ventricular premature beats from both ventricles in turn.
+/// Ventricular premature beats from four foci, two in each ventricle, by chance.
 pub static VENTRICULAR_MULTIFOCAL: Rhythm = Rhythm {
     id: "ventricular-multifocal",
     name: "Ventricular premature beats, multifocal",
     min_bpm: 30.0,
     max_bpm: 180.0,
     alarm: Priority::Low,
-    ectopy: premature(EctopicSite::BothVentricles, Pattern::PerMinute(12.0)),
+    ectopy: Some(Ectopy {
+        site: EctopicSite::BothVentricles,
+        pattern: Pattern::PerMinute(12.0),
+        coupling: Coupling::Period(0.6),
+        foci: 4,
+        run: 1,
+        run_period: 0.5,
+        interpolated: false,
+    }),
     ..SINUS_RECORD
 };
 
@@ -47,6 +55,7 @@ pub static VENTRICULAR_INTERPOLATED: Rhythm = Rhythm {
         site: EctopicSite::RightVentricle,
         pattern: Pattern::PerMinute(6.0),
         coupling: Coupling::Period(0.42),
+        foci: 1,
         run: 1,
         run_period: 0.5,
         interpolated: true,
@@ -65,6 +74,7 @@ pub static VENTRICULAR_R_ON_T: Rhythm = Rhythm {
         site: EctopicSite::RightVentricle,
         pattern: Pattern::PerMinute(6.0),
         coupling: Coupling::Qt(0.85),
+        foci: 1,
         run: 1,
         run_period: 0.5,
         interpolated: false,
@@ -83,6 +93,7 @@ pub static VENTRICULAR_COUPLET: Rhythm = Rhythm {
         site: EctopicSite::RightVentricle,
         pattern: Pattern::PerMinute(5.0),
         coupling: Coupling::Period(0.6),
+        foci: 1,
         run: 2,
         run_period: 0.5,
         interpolated: false,
@@ -101,6 +112,7 @@ pub static VENTRICULAR_RUN: Rhythm = Rhythm {
         site: EctopicSite::RightVentricle,
         pattern: Pattern::PerMinute(3.0),
         coupling: Coupling::Period(0.6),
+        foci: 1,
         run: 5,
         run_period: 0.45,
         interpolated: false,
