@@ -1,7 +1,7 @@
 //! Scoring detections against a reference, as `pulsewright score` does.
 
 use crate::script::wrong;
-use numpy::{PyReadonlyArray1};
+use numpy::PyReadonlyArray1;
 use pulsewright_score::limits::Limits;
 use pulsewright_score::record::Options;
 use pulsewright_score::{Annotations, Beat, Instant, Report, score_record};

@@ -1,10 +1,11 @@
 //! From what Python passes to what is played.
 
 use crate::ScriptError;
+use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::Channel;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Span};
-use pulsewright_files::{Content, Encoding, FileFormat, Options};
+use pulsewright_files::{Content, Durability, Encoding, FileFormat, Options};
 use pulsewright_script::Document;
 use pyo3::prelude::*;
 use std::fmt::Display;
@@ -22,7 +23,8 @@ pub fn document(text: &[u8], name: &str, seed: Option<u64>) -> PyResult<Document
 
 /// Channels by their words, as `pulsewright catalog channels` lists them.
 pub fn channels(words: &[String]) -> PyResult<Vec<Channel>> {
-    let channel = |word: &String| Channel::find(word).ok_or_else(|| wrong(format!("unknown channel '{}'", word.escape_debug())));
+    let channel =
+        |word: &String| Channel::find(word).ok_or_else(|| wrong(format!("unknown channel '{}'", word.escape_debug())));
     words.iter().map(channel).collect()
 }
 
@@ -49,7 +51,11 @@ pub fn frames(script: &Script<'_>, rate: FrameRate, channels: &[Channel], durati
         split: None,
         truth: false,
         overwrite: false,
+        durability: Durability::Usual,
     };
-    let plan = pulsewright_files::plan::Plan::new(Content { script, title: "", labels: &[] }, &options);
+    let plan = pulsewright_files::plan::Plan::new(
+        Content { script, title: "", labels: &[], limits: AlarmLimits::USUAL },
+        &options,
+    );
     plan.map(|plan| plan.frames).map_err(wrong)
 }

@@ -19,7 +19,8 @@ pub struct Plan {
 
 impl Plan {
     fn record(&self, index: usize) -> PyResult<&pulsewright_suite::record::Record> {
-        let none = || pyo3::exceptions::PyIndexError::new_err(format!("the plan has {} records", self.plan.records.len()));
+        let none =
+            || pyo3::exceptions::PyIndexError::new_err(format!("the plan has {} records", self.plan.records.len()));
         self.plan.records.get(index).ok_or_else(none)
     }
 }
@@ -70,7 +71,13 @@ impl Plan {
 
     /// Scores a detector's times and, where given, codes for a record, and keeps the result.
     #[pyo3(signature = (index, times_s, codes=None))]
-    fn score(&self, py: Python<'_>, index: usize, times_s: PyReadonlyArray1<'_, f64>, codes: Option<&str>) -> PyResult<()> {
+    fn score(
+        &self,
+        py: Python<'_>,
+        index: usize,
+        times_s: PyReadonlyArray1<'_, f64>,
+        codes: Option<&str>,
+    ) -> PyResult<()> {
         let record = self.record(index)?;
         let test = annotations(times_s.as_slice().map_err(wrong)?, codes)?;
         let report = py.detach(|| {

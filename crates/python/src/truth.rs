@@ -99,7 +99,8 @@ impl Truth {
 
     /// A table as a dictionary of arrays.
     pub fn table<'py>(&self, py: Python<'py>, name: &str) -> PyResult<Bound<'py, PyDict>> {
-        let table = self.tables.iter().find(|table| table.name == name).ok_or_else(|| wrong(format!("no table '{name}'")))?;
+        let table =
+            self.tables.iter().find(|table| table.name == name).ok_or_else(|| wrong(format!("no table '{name}'")))?;
         let columns = PyDict::new(py);
         for (name, column) in &table.columns {
             match column {
@@ -167,7 +168,11 @@ impl Observer for Truth {
                     Chamber::Ventricle => "ventricle",
                 };
                 let captures = if captures { "yes" } else { "no" };
-                self.tables[PACING].push([("time_s", at(start)), ("chamber", word(chamber)), ("captures", word(captures))]);
+                self.tables[PACING].push([
+                    ("time_s", at(start)),
+                    ("chamber", word(chamber)),
+                    ("captures", word(captures)),
+                ]);
             }
             Event::Breath(breath) => self.tables[BREATHS].push([
                 ("time_s", at(breath.start)),
