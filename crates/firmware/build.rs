@@ -1,4 +1,4 @@
-//! Writes the image that the board plays; tells the linker where the memory map is, and to use the start-up code's layout.
+//! Writes the image that the board plays; gives the linker the memory map and the start-up code's layout.
 
 #[path = "../../tests/golden/items.rs"]
 mod items;

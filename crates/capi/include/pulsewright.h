@@ -4,7 +4,7 @@
  *
  * Link with libpulsewright_capi.a. Nothing is allocated, no function blocks, none keeps state outside the player.
  * A player may be used from one thread or interrupt at a time. Frames are the bits that the same script gives on any machine;
- * leave the floating-point unit as a reset leaves it. docs/microcontroller.md tells more.
+ * leave the floating-point unit as a reset leaves it. See docs/microcontroller.md.
  */
 #ifndef PULSEWRIGHT_H
 #define PULSEWRIGHT_H

@@ -59,7 +59,7 @@ impl From<&frame::Frame> for Frame {
     }
 }
 
-/// What the header calls `PULSEWRIGHT_...`.
+/// The header's `PULSEWRIGHT_...`.
 #[repr(i32)]
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Status {

@@ -17,7 +17,7 @@ fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../..")
 }
 
-/// What a command prints; its messages are the test's when it fails.
+/// The output of a command; its messages are the test's when it fails.
 fn run(command: &mut Command) -> String {
     let output = command.output().expect("a program that can be started");
     assert!(output.status.success(), "{command:?}: {}", String::from_utf8_lossy(&output.stderr));

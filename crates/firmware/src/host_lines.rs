@@ -5,7 +5,7 @@
 use crate::demonstration::Lines;
 use cortex_m_semihosting::hio::{HostStream, hstdout};
 
-/// Longest line in bytes; what is longer is cut.
+/// Longest line in bytes; longer lines are cut.
 const LINE: usize = 128;
 
 /// Where the lines go.

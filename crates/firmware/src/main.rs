@@ -56,7 +56,7 @@ impl Work {
 
 fn exit(ok: bool) -> ! {
     debug::exit(if ok { debug::EXIT_SUCCESS } else { debug::EXIT_FAILURE });
-    // Without a host there is nobody to exit to.
+    // Without a host there is no place to exit to.
     loop {
         cortex_m::asm::wfi();
     }
@@ -114,7 +114,7 @@ fn programs(image: Image<'static>) -> impl Iterator<Item = ([&'static str; 2], I
     alone.chain(core::iter::once((SEQUENCE, image)))
 }
 
-/// Plays to the end by blocks of this many frames, measuring each; what is hashed is hashed outside the measured time.
+/// Plays to the end by blocks of this many frames and measures each; hashing is outside the measured time.
 fn play(image: &Image, timer: &Timer, block: &mut [Frame]) -> (Tally, Work) {
     let mut playing = with_pressures(Player::of_image(image, RATE), image.timeline());
     let mut tally = Tally::default();

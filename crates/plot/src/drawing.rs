@@ -14,7 +14,7 @@ pub const fn at(x_mm: f64, y_mm: f64) -> Point {
     Point { x_mm, y_mm }
 }
 
-/// What a stroke is drawn with. Few pens, told apart by width and dash so that a black and white print reads the same.
+/// The pen of a stroke. Few pens, which differ by width and dash, so that a black and white print reads the same.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pen {
     /// 1 mm grid.
@@ -120,11 +120,11 @@ pub struct Drawing {
     pub width_mm: f64,
     /// Height, mm.
     pub height_mm: f64,
-    /// What it is, in a few words.
+    /// Title, in a few words.
     pub title: String,
-    /// What it shows, for those who cannot see it.
+    /// Description, for those who cannot see it.
     pub description: String,
-    /// What to paint, first things first.
+    /// Shapes to paint, the lowest first.
     pub items: Vec<Item>,
 }
 

@@ -14,7 +14,7 @@ const CAPITAL_SHARE: f64 = 0.72;
 const GAP_UNITS: f64 = 1.7;
 /// Grid units of a space.
 const SPACE_UNITS: f64 = 2.2;
-/// What is drawn for a character outside the table.
+/// The sign for a character outside the table.
 const UNKNOWN: &str = "02 08 38 32 02";
 
 const fn strokes_of(letter: char) -> &'static str {

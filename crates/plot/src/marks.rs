@@ -1,4 +1,4 @@
-//! What the truth writes on a strip: beat codes, P onsets, step labels, times, the legend and the description.
+//! The truth's marks on a strip: beat codes, P onsets, step labels, times, the legend and the description.
 
 use pulsewright_core::truth::{BeatCode, Event};
 
@@ -82,7 +82,7 @@ pub fn tally(recording: &Recording) -> Vec<(BeatCode, usize)> {
     tally
 }
 
-/// What the letters on the strip mean.
+/// Meaning of the letters on the strip.
 pub fn legend(recording: &Recording) -> String {
     let mut parts: Vec<String> =
         tally(recording).into_iter().map(|(code, _)| format!("{} {}", code.symbol(), name(code))).collect();

@@ -1,4 +1,4 @@
-//! What was played: a stretch of frames, with what happened in and just before it.
+//! A stretch of frames as played, with the events in it and just before it.
 
 use std::borrow::Cow;
 
@@ -32,7 +32,7 @@ pub struct Recording {
     pub first: u64,
     /// The frames.
     pub frames: Vec<Frame>,
-    /// What happened, in order: the step in force at the first frame, what happened within 2 s before it, and all within.
+    /// Events in order: the step in force at the first frame, events up to 2 s before it, and all within.
     pub events: Vec<Event>,
     /// Label of each item of the script, by item index; made from the settings, replaceable by names from a document.
     pub labels: Vec<String>,
@@ -156,7 +156,7 @@ impl Recording {
     }
 }
 
-/// What a step plays, in words: rhythm, body and, where the rhythm has beats, rate.
+/// A step in words: rhythm, body and, where the rhythm has beats, rate.
 pub fn label(settings: &Settings) -> String {
     let rhythm = settings.rhythm();
     let body = settings.body().name.to_lowercase();

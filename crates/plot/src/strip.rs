@@ -103,7 +103,7 @@ impl Sheet {
 
     fn check(&self) -> Result<(), StripError> {
         let within = |what, value: f64, min: f64, max: f64, unit| {
-            // Written so that a value that is no number is refused too.
+            // Written so that NaN is refused too.
             if value >= min && value <= max { Ok(()) } else { Err(StripError::Scale { what, value, min, max, unit }) }
         };
         within("paper speed", self.mm_per_s, 5.0, 200.0, "mm/s")?;
@@ -176,7 +176,7 @@ pub fn draw(recording: &Recording, sheet: &Sheet) -> Result<Drawing, StripError>
     Ok(drawing)
 }
 
-/// What is the same for every row.
+/// Layout that every row shares.
 struct Layout<'a> {
     recording: &'a Recording,
     sheet: &'a Sheet,

@@ -34,7 +34,7 @@ pub fn print(recording: &Recording, channels: &[Channel], columns: usize) -> Str
     let rows = (recording.seconds() / row_s).ceil() as usize;
     for row in 0..rows {
         let from_s = row as f64 * row_s;
-        // The last row is as wide as what is left.
+        // The last row is as wide as the rest.
         let left = ((recording.seconds() - from_s) * DOTS_PER_SECOND / 2.0).ceil() as usize;
         let width = width.min(left.max(8));
         text.push_str(&codes(recording, from_s, width));

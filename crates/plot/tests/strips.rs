@@ -1,4 +1,4 @@
-//! What stands on a strip, measured on the draw list and on what the back ends make of it.
+//! A strip, measured on the draw list and on the output of the back ends.
 use std::error::Error;
 
 use pulsewright_core::{
@@ -189,8 +189,8 @@ fn pacing_pulses_are_drawn_from_the_truth_and_not_from_the_samples() -> Result<(
     heights.sort_by(f64::total_cmp);
     let reach = heights[heights.len() - 1] - heights[0];
     assert!(reach < 30.0, "the trace holds none: {reach} mm");
-    let told = recording.events.iter().filter(|event| matches!(event, Event::Pace { .. })).count();
-    assert_eq!(lines(&drawing, Pen::Pacing).len(), told);
-    assert!(told >= 8);
+    let pulses = recording.events.iter().filter(|event| matches!(event, Event::Pace { .. })).count();
+    assert_eq!(lines(&drawing, Pen::Pacing).len(), pulses);
+    assert!(pulses >= 8);
     Ok(())
 }

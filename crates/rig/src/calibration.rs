@@ -40,7 +40,7 @@ impl Levels {
     }
 }
 
-/// What readings say about an output.
+/// The result of the readings of an output.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Finding {
     /// The correction that they ask for.
@@ -60,7 +60,7 @@ impl Finding {
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 pub enum Absurd {
     /// Not a number, or beyond any meter.
-    #[error("a reading is no number of a meter")]
+    #[error("a reading is not a number that a meter shows")]
     NoNumber,
     /// Both levels read the same.
     #[error("both levels read nearly the same: is the meter on this output, and is it played?")]
@@ -84,7 +84,7 @@ pub enum Absurd {
     Beyond(f64),
 }
 
-/// What two readings, low and high in the connector's unit, say; `accept` takes those that are far off.
+/// Judges two readings, low and high in the connector's unit; `accept` takes those that are far off.
 ///
 /// # Errors
 /// [`Absurd`] when they can't be meant.
@@ -128,11 +128,11 @@ pub fn judge(levels: &Levels, readings: [f64; 2], accept: bool) -> Result<Findin
 pub struct Measurement<'a> {
     /// Index of the output in the description.
     pub output: usize,
-    /// What was played.
+    /// The levels that were played.
     pub levels: Levels,
-    /// What was read, in the connector's unit.
+    /// The readings, in the connector's unit.
     pub readings: [f64; 2],
-    /// What that says.
+    /// The result.
     pub finding: Finding,
     /// Correction before.
     pub before: Correction,

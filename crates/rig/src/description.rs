@@ -6,7 +6,7 @@ use pulsewright_core::frame::{Channel, Electrode, Frame, PressureSite};
 /// A rig.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Rig {
-    /// What it is called; may be empty.
+    /// Title; may be empty.
     pub title: String,
     /// The converters, all alike.
     pub converter: Converter,
@@ -50,7 +50,7 @@ pub struct Filter {
 /// An output.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Output {
-    /// What it carries.
+    /// The signal that it carries.
     pub signal: Signal,
     /// Volts of its converter's lowest code and one step above the highest.
     pub range_v: (f64, f64),
@@ -60,9 +60,9 @@ pub struct Output {
     pub attenuation: f64,
     /// Resistance that the connector is driven from, ohm.
     pub source_ohm: f64,
-    /// Resistance of what is connected, ohm; `None` when it draws nothing.
+    /// Resistance of the load, ohm; `None` without a load.
     pub load_ohm: Option<f64>,
-    /// What a two-point measurement found.
+    /// Correction by a two-point measurement.
     pub correction: Correction,
 }
 
@@ -89,7 +89,7 @@ pub enum Terminal {
     Reference,
 }
 
-/// What an output carries.
+/// The signal of an output.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Signal {
     /// The potential of an electrode against RL.

@@ -1,4 +1,4 @@
-//! Judging a rig: its steps against what a monitor can tell, and what stairs do to a signal.
+//! Judging a rig: its steps against a monitor's noise, and the effect of stairs on a signal.
 //!
 //! Limits and sources: `docs/rig.md`.
 
@@ -23,7 +23,7 @@ pub const REACH_MV: f64 = 5.0;
 /// Highest frequency of an adult's diagnostic ECG, Hz (AHA 2007, from memory).
 pub const TOP_HZ: f64 = 150.0;
 
-/// What is known of an output.
+/// Figures of an output.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OutputFigures {
     /// A step in the signal's unit.
@@ -32,7 +32,7 @@ pub struct OutputFigures {
     pub reach: (f64, f64),
     /// A step at the connector, uV or ohm.
     pub connector_step: f64,
-    /// What the step is held against, in the signal's unit, and whether it is small enough.
+    /// Largest step advised, in the signal's unit, and whether the step is small enough.
     pub advised: (f64, bool),
 }
 
@@ -64,14 +64,14 @@ impl OutputFigures {
     }
 }
 
-/// What holding each sample for a frame leaves of a sine: `sin(pi f / rate) / (pi f / rate)`.
+/// Gain of holding each sample for a frame: `sin(pi f / rate) / (pi f / rate)`.
 pub fn hold_gain(frequency_hz: f64, rate_hz: f64) -> f64 {
     let x = PI * frequency_hz / rate_hz;
     if x == 0.0 { 1.0 } else { (x.sin() / x).abs() }
 }
 
 impl Filter {
-    /// What the filter leaves of a sine.
+    /// Gain of the filter at a frequency.
     pub fn gain(&self, frequency_hz: f64) -> f64 {
         (1.0 + (frequency_hz / self.corner_hz).powi(2 * self.order as i32)).sqrt().recip()
     }
@@ -87,11 +87,11 @@ pub fn decibel(gain: f64) -> f64 {
 pub struct Sine {
     /// Frequency, Hz.
     pub frequency_hz: f64,
-    /// What is left of it behind hold and filter.
+    /// Gain of hold and filter together.
     pub gain: f64,
     /// Frequency of the first image, Hz.
     pub image_hz: f64,
-    /// What is left of the image.
+    /// Gain of hold and filter at the image.
     pub image_gain: f64,
 }
 

@@ -1,4 +1,4 @@
-//! What of a rig can hurt or can't work; limits and sources: `docs/rig.md`.
+//! Faults of a rig that can hurt or keep it from working; limits and sources: `docs/rig.md`.
 
 use crate::description::{Output, Rig, Signal, TERMINALS, Terminal};
 use crate::figures::{MONITOR_NOISE_UV, OutputFigures};
@@ -6,7 +6,7 @@ use pulsewright_core::frame::Electrode;
 use std::fmt;
 
 /// Highest potential that an electrode may get, mV either way: the largest that a clause for monitors puts there is a pacing pulse
-/// of 700 mV (EC13 4.1.4.1, as makers quote it). More tells nothing of a monitor and may harm its input.
+/// of 700 mV (EC13 4.1.4.1, as makers quote it). Higher levels test nothing and may harm the input.
 pub const MOST_ELECTRODE_MV: f64 = 1000.0;
 
 /// Highest signal of a bridge, mV either way: 5 uV/V/mmHg at 10 V are 50 uV/mmHg, so 100 mV are 2000 mmHg (arithmetic).
@@ -50,12 +50,12 @@ pub enum Fault {
         name: &'static str,
         /// Its reach, in `unit`.
         reach: (f64, f64),
-        /// What it must reach, in `unit`.
+        /// The reach that it needs, in `unit`.
         least: (f64, f64),
         /// Unit of the signal.
         unit: &'static str,
     },
-    /// A step of an output can't be told from noise, or is larger than a reading.
+    /// A step of an output exceeds the noise, or a digit of the reading.
     TooCoarse {
         /// The output.
         name: &'static str,

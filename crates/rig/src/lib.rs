@@ -29,8 +29,8 @@
 //!
 //! # What holds
 //! - Electrode potentials are exact before the one rounding to a code: leads re-derived from them are the leads.
-//! - An ideal converter behind these codes is within half a step of the signal, wherever it is not clipped; what is
-//!   clipped is counted.
+//! - An ideal converter behind these codes is within half a step of the signal, wherever it is not clipped; clipped
+//!   samples are counted.
 #![forbid(unsafe_code)]
 
 pub mod calibration;

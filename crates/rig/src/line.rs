@@ -3,7 +3,7 @@
 /// `slope × x + intercept`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Line {
-    /// What a unit of `x` adds; never zero.
+    /// Slope: a unit of `x` adds this; never zero.
     pub slope: f64,
     /// Value at zero.
     pub intercept: f64,

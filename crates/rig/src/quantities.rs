@@ -30,7 +30,7 @@ pub(crate) const LOAD: Quantity = Quantity {
     key: "load_ohm",
     range: 1.0..=1e12,
     unit: "ohm",
-    doc: "Resistance of what is connected; left out when it draws nothing.",
+    doc: "Resistance of the load at the connector; left out when there is none.",
 };
 pub(crate) const SENSITIVITY: Quantity = Quantity {
     key: "sensitivity_uv_per_v_per_mmhg",

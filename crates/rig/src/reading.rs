@@ -19,7 +19,7 @@ const UNITS: [(&str, &str, f64); 10] = [
 /// A reading such as `-3,75`, `-3.75 mV` or `1.002 kohm`, in `unit` (mV or ohm), which it has when it names none.
 ///
 /// # Errors
-/// What is wrong with it, for people.
+/// The mistake, for people.
 pub fn parse_reading(text: &str, unit: &str) -> Result<f64, String> {
     let text = text.trim().replace('\u{2212}', "-");
     let end = text.find(|c: char| !(c.is_ascii_digit() || "+-.,".contains(c))).unwrap_or(text.len());

@@ -35,7 +35,7 @@ fn output(key: &str, words: Value, needed: &[&Quantity], more: &[&Quantity]) -> 
 
 /// JSON Schema (2020-12) of rig descriptions.
 ///
-/// What it can't say is left to [`crate::read::parse`]: that no output stands twice, that low lies below high.
+/// [`crate::read::parse`] checks two more rules: no output stands twice, and low lies below high.
 pub fn schema() -> Value {
     let labels: Vec<&str> = TERMINALS.iter().flat_map(|row| [row.0, row.1]).collect();
     let pressures: Vec<&str> = bridge_channels().map(|channel| channel.id()).collect();

@@ -1,4 +1,4 @@
-//! What each code means at the connector: the description beside frames made for a rig.
+//! The meaning of each code at the connector: the description beside frames made for a rig.
 
 use crate::description::{Coding, Output, Rig, Signal, labels};
 use crate::line::Line;
@@ -14,7 +14,7 @@ pub struct OutputDescription {
     pub iec_label: Option<&'static str>,
     /// Unit of the signal.
     pub unit: &'static str,
-    /// What a step of the code is worth, in the unit.
+    /// Size of a step of the code, in the unit.
     pub scale: f64,
     /// Value of the code 0, in the unit.
     pub offset: f64,
@@ -26,18 +26,18 @@ pub struct OutputDescription {
     pub max: f64,
     /// Samples that lay beyond and were stored as the nearest.
     pub clipped: u64,
-    /// What stands at the connector.
+    /// Level at the connector.
     pub connector: Place,
-    /// What the converter gives.
+    /// Level at the converter.
     pub converter: Place,
 }
 
-/// What a code is somewhere: `code × scale + offset`.
+/// The level of a code: `code × scale + offset`.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Place {
     /// Unit.
     pub unit: &'static str,
-    /// What a step is worth.
+    /// Size of a step.
     pub scale: f64,
     /// Value of the code 0.
     pub offset: f64,

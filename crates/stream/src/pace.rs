@@ -70,7 +70,7 @@ struct Block {
 /// At the clock's pace the calling thread asks to be woken on time too, and keeps what it is granted.
 ///
 /// # Errors
-/// What `sink` could not do; of a reader that went away, [`io::ErrorKind::BrokenPipe`].
+/// The error of `sink`; [`io::ErrorKind::BrokenPipe`] when the reader went away.
 pub fn send(
     rate: FrameRate,
     pace: Pace,
@@ -108,7 +108,7 @@ pub fn send(
         let block = Block { first: made, frames, bytes };
         made += frames;
         stopped = clock.is_some_and(|clock| !wait_until_nearer(clock, block.first, &asked));
-        // What has been made is sent, asked to end or not: whoever made it counts it as played.
+        // Finished blocks are sent even when the end is asked for: their maker counts them as played.
         stopped |= !hand_over(&blocks, block, &asked) || asked();
         if stopped {
             break;
@@ -306,6 +306,9 @@ mod tests {
         let asked = || start.elapsed() > Duration::from_millis(100);
         let ended = send(FrameRate::lit(1000), Pace::Clock, b"H".to_vec(), count_up(u64::MAX), Stuck, asked);
         assert!(ended.expect("an end").not_taken > 0);
-        assert!(start.elapsed() < Duration::from_secs(600), "it waits for nobody who will not read for an hour");
+        assert!(
+            start.elapsed() < Duration::from_secs(600),
+            "it does not wait for a reader that reads nothing for an hour"
+        );
     }
 }

@@ -1,4 +1,4 @@
-//! What the bytes are: frames of interleaved little-endian samples, and the line of JSON that may say so before them.
+//! The bytes: frames of interleaved little-endian samples, and the line of JSON that may say so before them.
 
 use pulsewright_core::block::{BLOCK, Block, Signals};
 use pulsewright_core::frame::{Channel, Frame};

@@ -70,7 +70,7 @@ fn telling_start(script: &Script<'_>) -> Instant {
         }
     });
     let score = |start: u32| {
-        // A second of room on either side, so that what is special stands inside the strip.
+        // A second of room on either side, so that the special beat stands inside the strip.
         let (low, high) = (f64::from(start) + 1.0, f64::from(start + SECONDS) - 1.0);
         let inside: Vec<&(f64, BeatCode)> = beats.iter().filter(|(at_s, _)| (low..high).contains(at_s)).collect();
         let mut kinds: BTreeMap<char, usize> = BTreeMap::new();
