@@ -22,7 +22,7 @@ const RISING: &[Ramp] = &[
 ];
 
 const fn held(settings: Settings) -> Item<'static> {
-    Item::Step(Step { duration: Some(HELD), settings, ramps: &[], beats: &[] })
+    Item::Step(Step::lasting(HELD, settings))
 }
 
 /// Every layer that a step may add to its rhythm.

@@ -1,8 +1,8 @@
 //! Templates drawn anew in `f64` from the formula in the documentation, lead by lead, so that neither the player's
 //! arithmetic nor its timing can hide a fault of a shape.
 
-use pulsewright_core::ecg::leads::DOWER;
-use pulsewright_core::ecg::templates::{Complex, Wave};
+use pulsewright_core::internal::ecg::DOWER;
+use pulsewright_core::internal::ecg::{Complex, Wave};
 
 /// Step of the drawing, ms.
 pub const STEP_MS: f64 = 0.1;

@@ -1,10 +1,10 @@
 //! Artefacts are as large, as fast and as consistent as the field table says, measured in frames by plain arithmetic.
 
-use pulsewright_core::artefact::{Movement, OFFSET_MV};
 use pulsewright_core::body::ADULT;
 use pulsewright_core::frame::{Electrode, Frame, Lead};
 use pulsewright_core::heart::catalogue::{ASYSTOLE, SINUS};
-use pulsewright_core::noise::Noise;
+use pulsewright_core::internal::artefact::{Movement, OFFSET_MV};
+use pulsewright_core::internal::noise::Noise;
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Ramp, Script, Step};
 use pulsewright_core::settings::{Field, Settings};
@@ -23,7 +23,7 @@ fn frames_of(item: Item<'_>, rate_hz: u32) -> Vec<Frame> {
 }
 
 fn frames(settings: Settings, rate_hz: u32, secs: u32) -> Vec<Frame> {
-    frames_of(Item::Step(Step { duration: Some(Span::secs(secs)), settings, ramps: &[], beats: &[] }), rate_hz)
+    frames_of(Item::Step(Step::lasting(Span::secs(secs), settings)), rate_hz)
 }
 
 /// No heart, no breath: nothing but what is set.
@@ -104,7 +104,7 @@ fn share_at(samples: &[f64], hz: f64, rate_hz: u32) -> f64 {
 fn mains_has_exactly_the_frequency_set_after_a_day_too() {
     for hz in [50.0_f32, 60.0, 49.75] {
         let settings = still().lit(Field::MainsMv, 0.1).lit(Field::MainsHz, hz);
-        let items = [Item::Step(Step { duration: None, settings, ramps: &[], beats: &[] })];
+        let items = [Item::Step(Step::hold(settings))];
         let script = Script::new(SEED, &items).expect("a script");
         let rate = FrameRate::lit(1000);
         let mut player = Player::new(&script, rate);

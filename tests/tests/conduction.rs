@@ -3,7 +3,7 @@
 //! Criteria are those of the textbooks (Goldberger, Clinical Electrocardiography, among others; from memory where no other
 //! source stands beside the check).
 
-use pulsewright_core::ecg::templates::AtrialOrigin;
+use pulsewright_core::anatomy::AtrialOrigin;
 use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_core::script::{Conflict, Item, Script, ScriptError};
 use pulsewright_core::settings::Field;

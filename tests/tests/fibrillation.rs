@@ -1,7 +1,7 @@
 //! Fibrillation: frequency and size as set, and a waveform that is no sine.
 
-use pulsewright_core::ecg::fibrillation::Fibrillation;
-use pulsewright_core::noise::Noise;
+use pulsewright_core::internal::ecg::Fibrillation;
+use pulsewright_core::internal::noise::Noise;
 use pulsewright_core::time::{Instant, Span};
 use pulsewright_tests::drawn::Lead::{self, I, II, V1, V6};
 use pulsewright_tests::drawn::lead_of;

@@ -27,7 +27,7 @@ fn play(body: &'static Body, rhythm: &str, set: &[(Field, f32)]) -> Played {
     for (field, value) in set {
         settings = settings.with(*field, *value).expect("within the field's range");
     }
-    let items = [Item::Step(Step { duration: Some(Span::secs(8)), settings, ramps: &[], beats: &[] })];
+    let items = [Item::Step(Step::lasting(Span::secs(8), settings))];
     let script = Script::new(1, &items).expect("a sound script");
     let mut frames = vec![Frame::default(); 8 * FRAMES_PER_S as usize];
     let mut beats = Vec::new();
@@ -74,7 +74,7 @@ fn qrs_and_qt_are_as_set_from_40_to_200_bpm() {
     let mut measured = 0;
     for body in BODIES {
         for rate in [40.0, 60.0, 75.0, 100.0, 150.0, 200.0] {
-            for qrs_ms in [50.0, body.complex(pulsewright_core::ecg::templates::Pathway::Normal).qrs_ms, 110.0] {
+            for qrs_ms in [50.0, body.complex(pulsewright_core::anatomy::Pathway::Normal).qrs_ms, 110.0] {
                 let set = [(Field::RateBpm, rate), (Field::QrsMs, qrs_ms), (Field::QtcMs, 410.0), (Field::PrMs, 100.0)];
                 let played = play(body, "sinus", &set);
                 for beat in played.inner() {

@@ -1,9 +1,9 @@
 //! ST level, T, Q and axis have the size set in the player's frames, measured where a monitor measures them.
 
 use pulsewright_core::body::{ADULT, BODIES};
-use pulsewright_core::ecg::leads::DOWER;
 use pulsewright_core::frame::{Frame, Lead};
 use pulsewright_core::heart::catalogue::SINUS;
+use pulsewright_core::internal::ecg::DOWER;
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::{Field, Settings};
@@ -17,7 +17,7 @@ const LATERAL: &[Lead] = &[Lead::I, Lead::AVL, Lead::V5, Lead::V6];
 
 /// Frames of 12 s and the beats in them.
 fn play(settings: Settings) -> (Vec<Frame>, Vec<Beat>) {
-    let items = [Item::Step(Step { duration: Some(Span::secs(12)), settings, ramps: &[], beats: &[] })];
+    let items = [Item::Step(Step::lasting(Span::secs(12), settings))];
     let script = Script::new(3, &items).expect("a script");
     let mut frames = vec![Frame::default(); 12_000];
     let mut beats = Vec::new();

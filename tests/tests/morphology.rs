@@ -1,7 +1,8 @@
 //! Shapes: every body's waves have the amplitudes, axes and durations that the trade names them by.
 
+use pulsewright_core::anatomy::{AtrialOrigin, Pathway};
 use pulsewright_core::body::{ADULT, BODIES, Body, CHILD, NEONATE};
-use pulsewright_core::ecg::templates::{AtrialOrigin, Complex, FLUTTER_CYCLE_MS, Pathway};
+use pulsewright_core::internal::ecg::{Complex, FLUTTER_CYCLE_MS};
 use pulsewright_tests::drawn::Lead::{Avf, Avl, Avr, I, II, III, V1, V2, V3, V4, V5, V6};
 use pulsewright_tests::drawn::{Drawn, Lead, STEP_MS, lead_of, qrs, t, vector};
 

@@ -3,7 +3,7 @@
 //! In release builds every `f32` (or every phase) is tried; in debug builds every 509th, so that the check stays quick.
 //! The reference is the platform's `f64` function, whose own error (below 1e-15) does not matter here.
 
-use pulsewright_core::math::{exp, ln, pow, sin_turn, sqrt};
+use pulsewright_core::internal::math::{exp, ln, pow, sin_turn, sqrt};
 use pulsewright_core::time::Span;
 use std::thread;
 

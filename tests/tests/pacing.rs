@@ -2,7 +2,7 @@
 
 use pulsewright_core::body::ADULT;
 use pulsewright_core::frame::{Frame, Lead};
-use pulsewright_core::heart::catalogue::{PACED_DDD, PACED_NO_CAPTURE, SINUS};
+use pulsewright_core::heart::catalogue::{PACED_DDD, SINUS, named};
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::{Field, Settings};
@@ -13,12 +13,12 @@ use pulsewright_core::truth::Event;
 const RATE: FrameRate = FrameRate::lit(20_000);
 
 fn paced() -> Settings {
-    Settings::new(&ADULT, &PACED_NO_CAPTURE).lit(Field::BreathingGain, 0.0)
+    Settings::new(&ADULT, named("paced-no-capture")).lit(Field::BreathingGain, 0.0)
 }
 
 /// Lead II of 5 s, and the pulses in it.
 fn play(settings: Settings) -> (Vec<f64>, Vec<Instant>) {
-    let items = [Item::Step(Step { duration: Some(Span::secs(5)), settings, ramps: &[], beats: &[] })];
+    let items = [Item::Step(Step::lasting(Span::secs(5), settings))];
     let script = Script::new(3, &items).expect("a script");
     let mut frames = vec![Frame::default(); 100_000];
     let mut pulses = Vec::new();
@@ -105,7 +105,7 @@ fn pulses_have_the_height_set_and_their_charge_comes_back_by_method_b() {
 
 #[test]
 fn the_rate_needed_is_two_frames_a_pulse() {
-    let step = |settings| Step { duration: Some(Span::secs(1)), settings, ramps: &[], beats: &[] };
+    let step = |settings| Step::lasting(Span::secs(1), settings);
     for (width_ms, hz) in [(0.1, 20_000), (0.5, 4_000), (1.0, 2_000), (1.5, 1_334), (2.0, 1_000)] {
         let needed = step(paced().lit(Field::PacingMs, width_ms)).pulse_rate_hz();
         assert_eq!(needed, Some(hz), "{width_ms} ms");

@@ -1,8 +1,9 @@
 //! What disease adds to a shape: its size where it is measured, its sign in the leads that name it.
 
+use pulsewright_core::anatomy::Pathway;
 use pulsewright_core::body::{ADULT, BODIES};
-use pulsewright_core::ecg::pathology::{LeadGroup, changed_t, q_wave, st_shift};
-use pulsewright_core::ecg::templates::{Pathway, Wave};
+use pulsewright_core::internal::ecg::Wave;
+use pulsewright_core::internal::ecg::{LeadGroup, changed_t, q_wave, st_shift};
 use pulsewright_tests::drawn::Lead::{self, Avf, Avl, I, II, III, V1, V2, V3, V4, V5, V6};
 use pulsewright_tests::drawn::{Drawn, STEP_MS, lead_of, qrs, t, vector};
 

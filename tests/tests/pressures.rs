@@ -2,8 +2,8 @@
 
 use pulsewright_core::frame::{Channel, PressureSite};
 use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::internal::pressure::{ejection_time_s, pre_ejection_s};
 use pulsewright_core::pressure::Chosen;
-use pulsewright_core::pressure::arterial::{ejection_time_s, pre_ejection_s};
 use pulsewright_core::time::{Instant, Span};
 use pulsewright_core::truth::Event;
 use pulsewright_tests::played::{Played, highest, lowest, peaks, play, play_at};

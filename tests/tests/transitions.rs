@@ -20,7 +20,7 @@ fn play(from: &'static Rhythm, to: &'static Rhythm) -> (Vec<Frame>, Vec<bool>) {
     // Nearly four seconds, so that the change comes at any phase of the beats.
     let step = |rhythm, millis| {
         let settings = Settings::new(&ADULT, rhythm);
-        Item::Step(Step { duration: Some(Span::millis(millis)), settings, ramps: &[], beats: &[] })
+        Item::Step(Step::lasting(Span::millis(millis), settings))
     };
     let items = [step(from, 3_947), step(to, 4_000), step(from, 4_000)];
     let script = Script::new(9, &items).expect("a script");

@@ -13,7 +13,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     for body in BODIES {
         for rhythm in RHYTHMS {
             let settings = Settings::new(body, rhythm);
-            let items = [Item::Step(Step { duration: Some(Span::secs(300)), settings, ramps: &[], beats: &[] })];
+            let items = [Item::Step(Step::lasting(Span::secs(300), settings))];
             let script = Script::new(1, &items)?;
             let mut player = Player::new(&script, FrameRate::hz(100)?);
             let mut beats: Vec<f64> = Vec::new();

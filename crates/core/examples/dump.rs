@@ -17,7 +17,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut items = Vec::new();
     for word in std::env::args().skip(1).chain(["then".to_string()]) {
         if word == "then" {
-            items.push(Item::Step(Step { duration: Some(Span::secs(20)), settings, ramps: &[], beats: &[] }));
+            items.push(Item::Step(Step::lasting(Span::secs(20), settings)));
         } else if let Some(rhythm) = catalogue::find(&word) {
             settings = settings.with_rhythm(rhythm);
         } else if let Some(body) = Body::find(&word) {

@@ -229,7 +229,7 @@ pub enum Episode {
 
 impl Episode {
     /// Every kind that is a rhythm.
-    pub const RHYTHMS: [Episode; 4] = [
+    pub(crate) const RHYTHMS: [Episode; 4] = [
         Episode::AtrialFibrillation,
         Episode::AtrialFlutter,
         Episode::VentricularFlutter,

@@ -134,11 +134,13 @@ impl crate::heart::Conduction for Body {
 
 impl Body {
     /// QRS and T of a beat that comes down `pathway`.
+    #[doc(hidden)]
     pub fn complex(&self, pathway: Pathway) -> &'static Complex {
         (self.complex)(pathway)
     }
 
     /// P wave of an atrial activation from `origin`, from its onset.
+    #[doc(hidden)]
     pub fn p(&self, origin: AtrialOrigin) -> &'static [Wave] {
         (self.p)(origin)
     }

@@ -30,12 +30,12 @@ use pacing::Device;
 use repolarisation::Memory;
 use rhythm::{Atria, AvNode, PacingMode, Rhythm, SinusFault, Ventricles};
 
-pub use repolarisation::{Length, qrs_ms, qt_ms};
-pub use variability::{Life, Variability};
+pub(crate) use repolarisation::{Length, qrs_ms, qt_ms};
+pub(crate) use variability::{Life, Variability};
 
 /// What the heart is asked to do at an instant: settings resolved to plain numbers.
 #[derive(Clone, Copy, Debug)]
-pub struct Demand {
+pub(crate) struct Demand {
     /// The rhythm.
     pub rhythm: &'static Rhythm,
     /// Rate, bpm.
@@ -67,7 +67,7 @@ pub struct Demand {
 }
 
 /// How wide the beats of a body are.
-pub trait Conduction: core::fmt::Debug {
+pub(crate) trait Conduction: core::fmt::Debug {
     /// QRS duration of a beat that takes this pathway, ms.
     fn qrs_ms(&self, pathway: Pathway) -> f32;
 }
@@ -89,7 +89,7 @@ impl Demand {
 
 /// What the heart did.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Activation {
+pub(crate) enum Activation {
     /// Atria activated: a P wave starts.
     Atria {
         /// P onset.
@@ -149,7 +149,7 @@ pub enum Activation {
 
 /// A premature beat asked for.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Asked {
+pub(crate) struct Asked {
     /// When its focus was to fire.
     pub at: Instant,
     /// Where.
@@ -157,7 +157,7 @@ pub struct Asked {
 }
 
 /// Takes what the heart did.
-pub type Emit<'e> = &'e mut dyn FnMut(Activation);
+pub(crate) type Emit<'e> = &'e mut dyn FnMut(Activation);
 
 /// How an impulse goes down from the atria.
 #[derive(Clone, Copy, Debug)]
@@ -241,7 +241,7 @@ const IMPULSES: usize = 4;
 
 /// The heart's state between events.
 #[derive(Clone, Debug)]
-pub struct Heart {
+pub(crate) struct Heart {
     rhythm: &'static Rhythm,
     clocks: [Instant; CLOCKS],
     impulses: [Option<Impulse>; IMPULSES],
@@ -348,11 +348,6 @@ impl Heart {
     /// When something happens next.
     pub fn next(&self) -> Instant {
         self.clocks.iter().copied().min().unwrap_or(Instant::NEVER)
-    }
-
-    /// The rhythm being played.
-    pub fn rhythm(&self) -> &'static Rhythm {
-        self.rhythm
     }
 
     fn clock(&self, clock: Clock) -> Instant {

@@ -8,7 +8,7 @@
 //!     settings::Settings, time::Span};
 //!
 //! let settings = Settings::new(&ADULT, &SINUS);
-//! let items = [Item::Step(Step { duration: Some(Span::secs(10)), settings, ramps: &[], beats: &[] })];
+//! let items = [Item::Step(Step::lasting(Span::secs(10), settings))];
 //! let mut bytes = Vec::new();
 //! image::write(&Script::new(7, &items)?, |part| bytes.extend_from_slice(part))?;
 //! assert_eq!(Image::new(&bytes)?.duration(), Some(Span::secs(10)));

@@ -315,7 +315,7 @@ mod tests {
             for (body, sites) in [&ADULT, &NEONATE].into_iter().zip(sites) {
                 let settings =
                     Settings::new(body, rhythm).lit(Field::ArterialSwing, 6.0).lit(Field::ChestBreathing, 2.0);
-                let step = Step { duration: Some(Span::secs(80)), settings, ramps: &[], beats: &[] };
+                let step = Step::lasting(Span::secs(80), settings);
                 let items = [Item::Step(step)];
                 let script = Script::new(i as u64, &items).expect("a step by itself");
                 let chosen = Chosen::new(sites).expect("eight sites");

@@ -10,15 +10,15 @@
 //! Each site has a [`trace::Trace`], the pressure in the vessel, and a [`line::Tap`], the way to the transducer.
 //! Between events both are closed-form in time. What is told as a pulse is the pressure in the vessel.
 
-pub mod arterial;
-pub mod chambers;
-pub mod contractions;
-pub mod ejection;
-pub mod intracranial;
-pub mod line;
-pub mod reach;
-pub mod sites;
-pub mod trace;
+pub(crate) mod arterial;
+pub(crate) mod chambers;
+pub(crate) mod contractions;
+pub(crate) mod ejection;
+pub(crate) mod intracranial;
+pub(crate) mod line;
+pub(crate) mod reach;
+pub(crate) mod sites;
+pub(crate) mod trace;
 
 use crate::anatomy::PressureSite;
 use crate::chosen::bit;
@@ -117,7 +117,7 @@ const ATRIAL: u16 = Chosen::EVERY
 
 /// All pressures.
 #[derive(Clone, Debug)]
-pub struct Pressures {
+pub(crate) struct Pressures {
     chosen: Chosen,
     taps: [Tap; AT_ONCE],
     pending: [Pending; PENDING],

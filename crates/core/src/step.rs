@@ -46,6 +46,34 @@ pub struct Step<'a> {
     pub beats: &'a [TimedBeat],
 }
 
+impl<'a> Step<'a> {
+    /// A step that lasts this long.
+    pub const fn lasting(duration: Span, settings: Settings) -> Step<'a> {
+        Step { duration: Some(duration), settings, ramps: &[], beats: &[] }
+    }
+
+    /// A step that holds until the player is asked to go on.
+    pub const fn hold(settings: Settings) -> Step<'a> {
+        Step { duration: None, settings, ramps: &[], beats: &[] }
+    }
+
+    /// The same with these ramps.
+    pub const fn with_ramps(self, ramps: &'a [Ramp]) -> Step<'a> {
+        Step { ramps, ..self }
+    }
+
+    /// The same with these premature beats.
+    pub const fn with_beats(self, beats: &'a [TimedBeat]) -> Step<'a> {
+        Step { beats, ..self }
+    }
+}
+
+impl<'a> From<Step<'a>> for Item<'a> {
+    fn from(step: Step<'a>) -> Item<'a> {
+        Item::Step(step)
+    }
+}
+
 /// A part of a script.
 // A step is large and a repeat is not, but there is no heap to put the step on, and items are few.
 #[allow(clippy::large_enum_variant)]

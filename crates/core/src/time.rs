@@ -50,7 +50,7 @@ impl Instant {
     }
 
     /// This instant shifted by `seconds` of either sign, held at zero.
-    pub fn shifted(self, seconds: f32) -> Instant {
+    pub(crate) fn shifted(self, seconds: f32) -> Instant {
         if seconds < 0.0 { self.minus(Span::from_secs(-seconds)) } else { self.plus(Span::from_secs(seconds)) }
     }
 
@@ -162,7 +162,7 @@ impl Span {
     }
 
     /// This span times `factor` (negative and NaN count as zero).
-    pub fn scaled(self, factor: f32) -> Span {
+    pub(crate) fn scaled(self, factor: f32) -> Span {
         Span((self.0 as f32 * factor) as u64)
     }
 
@@ -177,12 +177,12 @@ impl Span {
     }
 
     /// The shorter of two.
-    pub fn min(self, other: Span) -> Span {
+    pub(crate) fn min(self, other: Span) -> Span {
         Span(self.0.min(other.0))
     }
 
     /// The longer of two.
-    pub fn max(self, other: Span) -> Span {
+    pub(crate) fn max(self, other: Span) -> Span {
         Span(self.0.max(other.0))
     }
 }
@@ -240,7 +240,7 @@ impl FrameRate {
 
     /// Frames a second at which a pulse of this width, ms, holds two frames wherever it falls: below, its height and width
     /// are left to chance, and below half of it the pulse may be missed.
-    pub fn hz_for_pulse(width_ms: f32) -> u32 {
+    pub(crate) fn hz_for_pulse(width_ms: f32) -> u32 {
         crate::math::ceil(2000.0 / width_ms) as u32
     }
 

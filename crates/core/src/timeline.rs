@@ -66,7 +66,7 @@ impl<'a> PlayedStep<'a> {
     }
 
     /// The value of a field at `since_start` into the step.
-    pub fn value(&self, field: Field, since_start: Span) -> f32 {
+    pub(crate) fn value(&self, field: Field, since_start: Span) -> f32 {
         self.course(field).at(since_start)
     }
 
@@ -105,7 +105,7 @@ impl<'a> PlayedStep<'a> {
     }
 
     /// The `index`-th premature beat, in order of time.
-    pub fn beat(&self, index: usize) -> Option<TimedBeat> {
+    pub(crate) fn beat(&self, index: usize) -> Option<TimedBeat> {
         match &self.0 {
             Holder::Item(step) => step.beats.get(index).copied(),
             Holder::Image(step) => step.beat(index),

@@ -2,7 +2,7 @@
 
 use pulsewright_core::block::{BLOCK, Block};
 use pulsewright_core::frame::Frame;
-use pulsewright_core::vectors::{self, Loop};
+use pulsewright_core::internal::vectors::{self, Loop};
 
 /// The sum over all frames of a frame's bits, folded to one word, times a key of its index: order and place count, yet the
 /// digest of a whole is the sum of the digests of its parts.

@@ -7,7 +7,7 @@
 //! use std::ops::ControlFlow;
 //!
 //! let rest = Settings::new(&ADULT, &SINUS);
-//! let items = [Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &[], beats: &[] })];
+//! let items = [Item::Step(Step::lasting(Span::secs(10), rest))];
 //! let script = Script::new(1, &items)?;
 //! let content = Content { script: &script, title: "At rest", labels: &["rest"], limits: AlarmLimits::USUAL };
 //! let options = Options {

@@ -301,7 +301,7 @@ mod tests {
     /// Gives `check` the plan of a render of six parts, the last of them short and odd.
     fn with_plan(format: FileFormat, check: impl FnOnce(Plan<'_>)) {
         let settings = Settings::new(&ADULT, &SINUS);
-        let step = Step { duration: Some(Span::millis(5 * 65_536 + 1)), settings, ramps: &[], beats: &[] };
+        let step = Step::lasting(Span::millis(5 * 65_536 + 1), settings);
         let items = [Item::Step(step)];
         let script = Script::new(1, &items).unwrap();
         let options = Options {

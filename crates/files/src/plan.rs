@@ -460,7 +460,7 @@ mod tests {
     #[test]
     fn what_pacing_pulses_need_is_noted() {
         let notes = |settings, rate_hz, channels: &[Channel]| {
-            let items = [Item::Step(Step { duration: Some(Span::secs(1)), settings, ramps: &[], beats: &[] })];
+            let items = [Item::Step(Step::lasting(Span::secs(1), settings))];
             let script = Script::new(1, &items).unwrap();
             let options = Options {
                 rate: FrameRate::hz(rate_hz).unwrap(),

@@ -233,7 +233,7 @@ mod tests {
     fn impedance_codes_lie_between_the_bases_of_the_script() {
         let step = |ohm| {
             let settings = Settings::new(&ADULT, &SINUS).with(Field::BaseOhm, ohm).unwrap();
-            Item::Step(Step { duration: Some(Span::secs(1)), settings, ramps: &[], beats: &[] })
+            Item::Step(Step::lasting(Span::secs(1), settings))
         };
         let scale = |items: &[Item<'_>]| {
             let script = Script::new(1, items).unwrap();
@@ -252,7 +252,7 @@ mod tests {
             .with(Field::ArterialSystolic, 320.0)
             .and_then(|settings| settings.with(Field::EcgGain, 5.0))
             .unwrap();
-        let items = [Item::Step(Step { duration: None, settings, ramps: &[], beats: &[] })];
+        let items = [Item::Step(Step::hold(settings))];
         let script = Script::new(1, &items).unwrap();
         for channel in [Channel::Lead(Lead::II), Channel::Pressure(PressureSite::Arterial)] {
             let reach = Reach::of(&script, channel);

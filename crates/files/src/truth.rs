@@ -401,7 +401,7 @@ mod tests {
     }
 
     fn step(settings: Settings, secs: u32) -> Item<'static> {
-        Item::Step(Step { duration: Some(Span::secs(secs)), settings, ramps: &[], beats: &[] })
+        Item::Step(Step::lasting(Span::secs(secs), settings))
     }
 
     #[test]

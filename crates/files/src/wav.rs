@@ -12,8 +12,8 @@ use crate::interleave::{GROUP, TILE, Tile, interleave, spread};
 use crate::quantiser::{BLOCK, Quantiser, Tally};
 use crate::scale::{Bits, Scale};
 use pulsewright_core::block::Block;
+use pulsewright_core::internal::vectors::{self, Loop};
 use pulsewright_core::time::FrameRate;
-use pulsewright_core::vectors::{self, Loop};
 
 /// Largest RIFF file: sizes in the header are 32 bits, and the first counts all bytes after the first eight.
 pub const LARGEST: u64 = u32::MAX as u64 + 8;
@@ -336,7 +336,7 @@ mod tests {
 
     fn columns(count: usize, encoding: Encoding) -> Vec<Column> {
         let settings = Settings::new(&ADULT, &SINUS);
-        let items = [Item::Step(Step { duration: Some(Span::secs(1)), settings, ramps: &[], beats: &[] })];
+        let items = [Item::Step(Step::lasting(Span::secs(1), settings))];
         let script = Script::new(1, &items).unwrap();
         CHANNELS.iter().take(count).map(|channel| Column::new(&script, *channel, encoding)).collect()
     }

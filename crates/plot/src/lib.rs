@@ -11,7 +11,7 @@
 //! use pulsewright_plot::{recording::Recording, strip::{self, Sheet}, svg};
 //!
 //! let settings = Settings::new(&body::ADULT, &catalogue::SINUS);
-//! let items = [Item::Step(Step { duration: None, settings, ramps: &[], beats: &[] })];
+//! let items = [Item::Step(Step::hold(settings))];
 //! let script = Script::new(1, &items)?;
 //! let recording = Recording::play(&script, FrameRate::lit(1000), Instant::ZERO, Span::secs(8))?;
 //! let drawing = strip::draw(&recording, &Sheet::usual())?;

@@ -23,10 +23,7 @@ const RATE: FrameRate = FrameRate::lit(1000);
 fn recording(seconds: u32, from_s: u32) -> Result<Recording, Box<dyn Error>> {
     let sinus = Settings::new(&ADULT, &catalogue::SINUS).lit(Field::RateBpm, 60.0);
     let faster = sinus.lit(Field::RateBpm, 90.0);
-    let items = [
-        Item::Step(Step { duration: Some(Span::secs(12)), settings: sinus, ramps: &[], beats: &[] }),
-        Item::Step(Step { duration: Some(Span::secs(88)), settings: faster, ramps: &[], beats: &[] }),
-    ];
+    let items = [Item::Step(Step::lasting(Span::secs(12), sinus)), Item::Step(Step::lasting(Span::secs(88), faster))];
     let script = Script::new(1, &items)?;
     Ok(Recording::play(&script, RATE, Instant::ZERO.plus(Span::secs(from_s)), Span::secs(seconds))?)
 }
@@ -157,7 +154,7 @@ fn svg_is_text_in_millimetres_with_title_and_description() -> Result<(), Box<dyn
 #[test]
 fn what_cannot_be_drawn_is_refused() -> Result<(), Box<dyn Error>> {
     let sinus = Settings::new(&ADULT, &catalogue::SINUS);
-    let items = [Item::Step(Step { duration: Some(Span::secs(5)), settings: sinus, ramps: &[], beats: &[] })];
+    let items = [Item::Step(Step::lasting(Span::secs(5), sinus))];
     let script = Script::new(1, &items)?;
     let play = |from_s, length| Recording::play(&script, RATE, Instant::ZERO.plus(Span::secs(from_s)), length);
     assert!(matches!(play(5, Span::secs(1)), Err(RecordingError::AfterEnd { .. })));
@@ -178,7 +175,7 @@ fn what_cannot_be_drawn_is_refused() -> Result<(), Box<dyn Error>> {
 #[test]
 fn pacing_pulses_are_drawn_from_the_truth_and_not_from_the_samples() -> Result<(), Box<dyn Error>> {
     let settings = Settings::new(&ADULT, &catalogue::PACED_DDD).lit(Field::PacingMv, 40.0);
-    let items = [Item::Step(Step { duration: None, settings, ramps: &[], beats: &[] })];
+    let items = [Item::Step(Step::hold(settings))];
     let script = Script::new(1, &items)?;
     let recording = Recording::play(&script, FrameRate::lit(10_000), Instant::ZERO, Span::secs(4))?;
     let tallest = recording.frames.iter().map(|frame| frame.lead_mv(Lead::II).abs()).fold(0.0, f32::max);

@@ -28,7 +28,7 @@ pub fn image(bytes: &[u8]) {
 
 /// The same bytes behind a header that fits them.
 fn repaired(bytes: &[u8]) -> Vec<u8> {
-    let items = [Item::Step(Step { duration: None, settings: Settings::new(&ADULT, &SINUS), ramps: &[], beats: &[] })];
+    let items = [Item::Step(Step::hold(Settings::new(&ADULT, &SINUS)))];
     let mut sound = Vec::new();
     let script = Script::new(0, &items).expect("a script");
     format::write(&script, |part| sound.extend_from_slice(part)).expect("an image");

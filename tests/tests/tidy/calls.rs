@@ -59,9 +59,8 @@ fn named<'a>(uses: &'a [Use], names: &'a [&str]) -> impl Iterator<Item = (usize,
 
 /// Paths that begin with one of these crates.
 fn of_crates<'a>(code: &'a Code, crates: &'a [&str]) -> impl Iterator<Item = (usize, String)> + 'a {
-    code.paths.iter().filter_map(|(_, used)| {
-        crates.contains(&used.path.first()?.as_str()).then(|| (used.line, used.path.join("::")))
-    })
+    let begins = |used: &Use| used.path.first().is_some_and(|first| crates.contains(&first.as_str()));
+    code.paths.iter().filter(move |(_, used)| begins(used)).map(|(_, used)| (used.line, used.path.join("::")))
 }
 
 /// Printing.

@@ -26,7 +26,8 @@ const FLOORS: [(&str, &[&str]); 4] = [
     ),
     ("sources", &["artefact", "block", "body", "cuff", "ecg", "heart", "pressure", "respiration", "test_signal"]),
     ("sheet", &["image", "life", "script", "settings", "step", "timeline"]),
-    ("player", &["expect", "player"]),
+    // What is expected is worked out by playing.
+    ("player", &["expect", "internal", "player"]),
 ];
 
 /// The floor of a module, 0 the lowest; what stands at the root of the crate is the facade, above all others.

@@ -55,8 +55,8 @@ pub struct Code {
     pub methods: Vec<Use>,
     /// Texts.
     pub literals: Vec<Use>,
-    /// Modules that lie in files of their own, below the module that declares them.
-    pub children: Vec<Vec<String>>,
+    /// Modules that lie in files of their own, below the module that declares them, and whether they are public.
+    pub children: Vec<(Vec<String>, bool)>,
 }
 
 /// Whether an item is compiled for tests alone.
@@ -99,7 +99,7 @@ impl Code {
                     let path: Vec<String> = inside.iter().cloned().chain([item.ident.to_string()]).collect();
                     match &item.content {
                         Some((_, items)) => self.take(items, &path),
-                        None => self.children.push(path),
+                        None => self.children.push((path, matches!(item.vis, syn::Visibility::Public(_)))),
                     }
                 }
                 item => self.take_tokens(item.to_token_stream(), inside),
@@ -232,6 +232,14 @@ impl Crate {
         Some([module, rest.to_vec()].concat())
     }
 
+    /// Whether a module is public, and all above it.
+    pub fn is_public(&self, module: &[String]) -> bool {
+        module.iter().enumerate().all(|(i, name)| {
+            let parent = self.files.iter().find(|file| file.module == module[..i]);
+            parent.is_some_and(|parent| parent.code.children.contains(&(vec![name.clone()], true)))
+        })
+    }
+
     /// Which files each file uses, with the first line that does.
     pub fn imports(&self) -> Vec<BTreeMap<usize, usize>> {
         self.files
@@ -275,7 +283,7 @@ fn read_module(path: &Path, children: &Path, module: Vec<String>, files: &mut Ve
     let code = Code::read(&text).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     let declared = code.children.clone();
     files.push(File { path: path.to_owned(), module: module.clone(), code });
-    for child in declared {
+    for (child, _) in declared {
         let below = child.iter().fold(children.to_owned(), |folder, name| folder.join(name));
         let flat = below.with_extension("rs");
         let file = if flat.exists() { flat } else { below.join("mod.rs") };

@@ -25,8 +25,6 @@ pub mod adult;
 pub mod child;
 pub mod neonate;
 
-pub use crate::anatomy::{AtrialOrigin, Pathway};
-
 /// Cycle for which the waves of [`AtrialOrigin::Flutter`] are drawn, ms: 300 a minute. Another cycle stretches them.
 pub const FLUTTER_CYCLE_MS: f32 = 200.0;
 

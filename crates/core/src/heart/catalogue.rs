@@ -1,4 +1,6 @@
 //! The rhythms, each a record over the one conduction model, grouped as textbooks group them.
+//!
+//! [`RHYTHMS`] has all of them; [`find`] and [`named`] find one by its word. A few have names of their own here.
 
 mod atrial;
 mod block;
@@ -9,13 +11,18 @@ mod record;
 mod sinus;
 mod ventricular;
 
-pub use atrial::*;
-pub use block::*;
-pub use bundle::*;
-pub use junctional::*;
-pub use paced::*;
-pub use sinus::*;
-pub use ventricular::*;
+pub use atrial::ATRIAL_FIBRILLATION;
+pub use paced::{PACED_DDD, PACED_VVI};
+pub use sinus::SINUS;
+pub use ventricular::{ASYSTOLE, VENTRICULAR_FIBRILLATION};
+
+use atrial::*;
+use block::*;
+use bundle::*;
+use junctional::*;
+use paced::*;
+use sinus::*;
+use ventricular::*;
 
 use super::rhythm::Rhythm;
 
@@ -87,6 +94,31 @@ pub static RHYTHMS: &[&Rhythm] = &[
 ];
 
 /// The rhythm with this word.
-pub fn find(id: &str) -> Option<&'static Rhythm> {
-    RHYTHMS.iter().copied().find(|rhythm| rhythm.id == id)
+pub const fn find(id: &str) -> Option<&'static Rhythm> {
+    let mut i = 0;
+    while i < RHYTHMS.len() {
+        if equal(RHYTHMS[i].id, id) {
+            return Some(RHYTHMS[i]);
+        }
+        i += 1;
+    }
+    None
+}
+
+/// As [`find`] for constants: a wrong word does not compile.
+pub const fn named(id: &str) -> &'static Rhythm {
+    match find(id) {
+        Some(rhythm) => rhythm,
+        None => panic!("no rhythm of this name"),
+    }
+}
+
+/// Whether two texts are the same.
+const fn equal(a: &str, b: &str) -> bool {
+    let (a, b) = (a.as_bytes(), b.as_bytes());
+    let mut i = 0;
+    while i < a.len() && i < b.len() && a[i] == b[i] {
+        i += 1;
+    }
+    i == a.len() && i == b.len()
 }

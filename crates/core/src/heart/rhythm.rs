@@ -282,7 +282,7 @@ pub(crate) const fn whole_ratio(ratio: f32) -> u16 {
 
 impl Rhythm {
     /// Atrial impulses for each ventricular beat that they bring, at an AV ratio.
-    pub const fn impulses_per_beat(&self, ratio: f32) -> f32 {
+    pub(crate) const fn impulses_per_beat(&self, ratio: f32) -> f32 {
         let least = self.least_ratio();
         let ratio = whole_ratio(if ratio < least { least } else { ratio }) as f32;
         match self.av {
@@ -296,7 +296,7 @@ impl Rhythm {
     }
 
     /// Least AV ratio at which the rhythm has beats: where one of each round is dropped, a round of one has none.
-    pub const fn least_ratio(&self) -> f32 {
+    pub(crate) const fn least_ratio(&self) -> f32 {
         match self.av {
             AvNode::Decremental | AvNode::Dropping => 2.0,
             _ => 1.0,
@@ -304,7 +304,7 @@ impl Rhythm {
     }
 
     /// Rate of the beats that fill normally, for a mean rate: where beats are dropped the others come faster than the mean.
-    pub fn filling_bpm(&self, rate_bpm: f32, ratio: impl FnOnce() -> f32) -> f32 {
+    pub(crate) fn filling_bpm(&self, rate_bpm: f32, ratio: impl FnOnce() -> f32) -> f32 {
         match self.av {
             AvNode::Decremental | AvNode::Dropping => rate_bpm * self.impulses_per_beat(ratio()),
             _ => rate_bpm,

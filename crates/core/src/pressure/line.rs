@@ -160,11 +160,6 @@ pub struct Connection {
     pub line: Line,
 }
 
-impl Connection {
-    /// Open, no offset, no line.
-    pub const DIRECT: Connection = Connection { open: 1.0, level_mmhg: 0.0, line: Line::IDEAL };
-}
-
 /// What a transducer sees of a trace.
 #[derive(Clone, Debug)]
 pub struct Tap {

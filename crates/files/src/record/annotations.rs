@@ -202,7 +202,7 @@ mod tests {
 
     fn file(labels: &[&str], frames: u64, events: &[Event]) -> Vec<u8> {
         let settings = Settings::new(&ADULT, &SINUS);
-        let items = [Item::Step(Step { duration: Some(Span::secs(1)), settings, ramps: &[], beats: &[] })];
+        let items = [Item::Step(Step::lasting(Span::secs(1), settings))];
         let script = Script::new(1, &items).unwrap();
         let content =
             Content { script: &script, title: "", labels, limits: pulsewright_core::expect::AlarmLimits::USUAL };

@@ -51,7 +51,7 @@ fn file_stem(rhythm: &Rhythm, body: &Body) -> String {
 
 fn drawing(rhythm: &'static Rhythm, body: &'static Body) -> Result<Drawing, Box<dyn Error>> {
     let settings = Settings::new(body, rhythm);
-    let items = [Item::Step(Step { duration: None, settings, ramps: &[], beats: &[] })];
+    let items = [Item::Step(Step::hold(settings))];
     let script = Script::new(SEED, &items)?;
     let from = telling_start(&script);
     let recording = Recording::play(&script, RATE, from, Span::secs(SECONDS))?;

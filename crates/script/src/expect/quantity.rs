@@ -2,8 +2,7 @@
 
 use super::Limit;
 use pulsewright_core::frame::PressureSite;
-use pulsewright_core::pressure::arterial::{self, FEMORAL, Form, PULMONARY, RADIAL, Target};
-use pulsewright_core::pressure::sites;
+use pulsewright_core::internal::pressure::{self, FEMORAL, Form, PULMONARY, RADIAL, Target};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::Span;
 
@@ -175,7 +174,7 @@ impl Quantity {
 
 /// Systolic, diastolic and mean at a site, one of them picked: the level alone when the transducer is closed.
 fn pressure(site: PressureSite, settings: &Settings, pick: fn((f32, f32, f32)) -> f32) -> Option<f32> {
-    let transducer = sites::fields(site);
+    let transducer = pressure::fields(site);
     let level = settings.get(transducer.level);
     if settings.get(transducer.closed) >= 0.5 {
         return Some(level);
@@ -204,5 +203,5 @@ fn artery(form: &Form, settings: &Settings, (systolic, diastolic): (Field, Field
         diastolic_mmhg: settings.get(diastolic),
         period: Span::period(settings.get(Field::RateBpm)),
     };
-    if rhythm.beats() { arterial::steady(form, &target, rhythm.ejection) } else { None }
+    if rhythm.beats() { pressure::steady(form, &target, rhythm.ejection) } else { None }
 }

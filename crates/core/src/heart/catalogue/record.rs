@@ -7,6 +7,11 @@ pub(super) use crate::heart::rhythm::{
     Priority, Rhythm, SinusFault, UsualRate, Ventricles,
 };
 
+impl Rhythm {
+    /// Regular sinus rhythm, from which a record of one's own differs where it says so.
+    pub const SINUS: Rhythm = SINUS_RECORD;
+}
+
 /// Regular sinus rhythm; from it the other records differ only where they say so.
 pub(super) const SINUS_RECORD: Rhythm = Rhythm {
     id: "sinus",

@@ -1,0 +1,38 @@
+//! What the other crates of this workspace and its tests need of the inside; it changes without notice.
+
+/// Artefacts.
+pub mod artefact {
+    pub use crate::artefact::{Movement, OFFSET_MV};
+}
+
+/// Wave shapes and leads.
+pub mod ecg {
+    pub use crate::ecg::fibrillation::Fibrillation;
+    pub use crate::ecg::leads::DOWER;
+    pub use crate::ecg::pathology::{LeadGroup, changed_t, q_wave, st_shift};
+    pub use crate::ecg::templates::{Complex, FLUTTER_CYCLE_MS, Wave};
+}
+
+/// Elementary functions.
+pub mod math {
+    pub use crate::math::{exp, ln, pow, sin_turn, sqrt};
+}
+
+/// Chance.
+pub mod noise {
+    pub use crate::noise::Noise;
+}
+
+/// Arteries.
+pub mod pressure {
+    pub use crate::pressure::arterial::{
+        FEMORAL, Form, PULMONARY, RADIAL, Target, ejection_time_s, pre_ejection_s, steady,
+    };
+    pub use crate::pressure::sites::fields;
+}
+
+/// Loops in wide vectors.
+#[cfg(feature = "wide-vectors")]
+pub mod vectors {
+    pub use crate::vectors::{Loop, run};
+}
