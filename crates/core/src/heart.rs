@@ -30,7 +30,7 @@ use pacing::Device;
 use repolarisation::Memory;
 use rhythm::{Atria, AvNode, PacingMode, Rhythm, SinusFault, Ventricles};
 
-pub(crate) use repolarisation::{Length, qrs_ms, qt_ms};
+pub(crate) use repolarisation::{Length, qrs_ms};
 pub(crate) use variability::{Life, Variability};
 
 /// What the heart is asked to do at an instant: settings resolved to plain numbers.

@@ -6,11 +6,7 @@ use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 
-/// QT, ms, at a preceding interval: Fridericia's cube root, held between 350 and 37 bpm.
-pub fn qt_ms(qtc_ms: f32, interval: Span) -> f32 {
-    fridericia_ms(qtc_ms, interval.as_secs())
-}
-
+/// QT, ms, at a preceding interval, s: Fridericia's cube root, held between 350 and 37 bpm.
 fn fridericia_ms(qtc_ms: f32, interval_s: f32) -> f32 {
     qtc_ms * math::pow(math::clamp(interval_s, 0.17, 1.6), 1.0 / 3.0)
 }

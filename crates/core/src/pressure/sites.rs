@@ -127,18 +127,6 @@ pub struct Beat {
 }
 
 impl Beat {
-    /// None.
-    pub const NONE: Beat = Beat {
-        stroke: Stroke { strength: 0.0, odd: false },
-        ejection: 0.0,
-        period: Span::ZERO,
-        timing: Span::ZERO,
-        arterial: (0.0, 0.0),
-        femoral: (0.0, 0.0),
-        pulmonary: (0.0, 0.0),
-        filling_mmhg: 0.0,
-    };
-
     /// The pulse that it makes in an artery from a foot at `foot_mmhg`; `None` when it is too weak.
     pub fn pulse(&self, site: PressureSite, foot_mmhg: f32) -> Option<Plan> {
         let (form, (systolic_mmhg, diastolic_mmhg)) = match site {
