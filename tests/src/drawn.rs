@@ -30,7 +30,7 @@ fn height(wave: &Wave, t_ms: f64) -> f64 {
     let t = t_ms - f64::from(wave.at_ms);
     let (rise, hold, fall) = (f64::from(wave.rise_ms), f64::from(wave.hold_ms), f64::from(wave.fall_ms));
     let x = ((t - rise) / rise).min(0.0) + ((t - rise - hold) / fall).max(0.0);
-    (1.0 - (x * x).min(1.0)).powi(2)
+    (1.0 - (x * x).min(1.0)).powi(3)
 }
 
 /// Heart vector of waves at a time, mV.

@@ -1,7 +1,7 @@
 //! PR, QRS and QT in the frames are those set, from slow to fast, in every body, measured on the eight leads together.
 
 use pulsewright_core::body::{ADULT, BODIES, Body};
-use pulsewright_core::frame::Frame;
+use pulsewright_core::frame::{Frame, INDEPENDENT_LEADS};
 use pulsewright_core::heart::catalogue;
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, Step};
@@ -17,6 +17,7 @@ const TOLERANCE_MS: f64 = 10.0;
 struct Played {
     /// Root of the sum of the squares of the eight leads, mV: one trace in which a wave of any direction is seen.
     size_mv: Vec<f64>,
+    leads_mv: Vec<[f32; INDEPENDENT_LEADS]>,
     lead_ii_mv: Vec<f64>,
     beats: Vec<Beat>,
 }
@@ -39,6 +40,7 @@ fn play(body: &'static Body, rhythm: &str, set: &[(Field, f32)]) -> Played {
     let size = |frame: &Frame| frame.leads_mv.iter().map(|mv| f64::from(*mv).powi(2)).sum::<f64>().sqrt();
     Played {
         size_mv: frames.iter().map(size).collect(),
+        leads_mv: frames.iter().map(|frame| frame.leads_mv).collect(),
         lead_ii_mv: frames.iter().map(|frame| f64::from(frame.leads_mv[1])).collect(),
         beats,
     }
@@ -53,6 +55,17 @@ impl Played {
         let first = window.iter().position(|mv| seen(&mv)).expect("a wave");
         let last = window.iter().rposition(|mv| seen(&mv)).expect("a wave");
         (from_ms.floor() + first as f64, from_ms.floor() + last as f64)
+    }
+
+    /// First time within a window, ms from the start, at which the leads are further from where they were at its start than 5 % of
+    /// the way that they go: the onset of a wave on whatever the one before leaves.
+    fn onset_above_level(&self, from_ms: f64, to_ms: f64) -> f64 {
+        let window = &self.leads_mv[from_ms as usize..to_ms as usize];
+        let moved = |leads: &[f32; INDEPENDENT_LEADS]| {
+            leads.iter().zip(window[0]).map(|(mv, level)| f64::from(mv - level).powi(2)).sum::<f64>().sqrt()
+        };
+        let most = window.iter().map(moved).fold(0.0, f64::max);
+        from_ms.floor() + window.iter().position(|leads| moved(leads) > 0.05 * most).expect("a wave") as f64
     }
 
     /// The beats with room around them.
@@ -113,7 +126,7 @@ fn pr_is_as_set() {
             for beat in played.inner() {
                 let onset_ms = ms(beat.onset);
                 let (qrs_onset, _) = played.edges(onset_ms - 4.0, ms(beat.end));
-                let (p_onset, _) = played.edges(onset_ms - f64::from(pr_ms) - 10.0, onset_ms - 1.0);
+                let p_onset = played.onset_above_level(onset_ms - f64::from(pr_ms) - 2.0, onset_ms - 1.0);
                 let what = format!("PR, {} at {rate} bpm", body.id);
                 check(&what, qrs_onset - p_onset, f64::from(pr_ms));
                 check(&what, onset_ms - ms(beat.p_onset.expect("a conducted beat")), f64::from(pr_ms));

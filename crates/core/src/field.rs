@@ -95,11 +95,14 @@ fields! {
     QtcMs: "ecg.qtc_ms", "ms", 250.0 ..= 650.0, false, "QT interval at 60 bpm; at other rates it follows the cube root of the preceding RR (Fridericia), up to 90 % of the RR.";
     EcgGain: "ecg.gain", "1", 0.05 ..= 5.0, true, "Factor on every ECG amplitude.";
     TPercent: "ecg.t_percent", "%", -150.0 ..= 300.0, true, "Height of T waves in percent of the usual one: 0 is flat, -100 inverted.";
-    TentingPercent: "ecg.t_tenting_percent", "%", 0.0 ..= 100.0, true, "How narrow and symmetrical T waves are: 100, with t_percent about 220, as in hyperkalaemia.";
+    TentingPercent: "ecg.t_tenting_percent", "%", 0.0 ..= 100.0, true, "How narrow and symmetrical T waves are: 100, with t_percent about 220, as in hyperkalaemia; P waves become lower with it.";
     AxisDeg: "ecg.axis_deg", "deg", -180.0 ..= 180.0, true, "Turn of QRS and T in the frontal plane against the usual axis; positive to the right.";
     StInferiorMv: "st.inferior_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of II, III and aVF; at a gain of 1.";
     StAnteriorMv: "st.anterior_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of V1 to V4; at a gain of 1.";
     StLateralMv: "st.lateral_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of I, aVL, V5 and V6; at a gain of 1.";
+    TInferiorMv: "t.inferior_mv", "mV", -1.5 ..= 1.5, true, "Change of the T wave, mean of II, III and aVF: -0.5 inverts it there; at a gain of 1.";
+    TAnteriorMv: "t.anterior_mv", "mV", -1.5 ..= 1.5, true, "Change of the T wave, mean of V1 to V4: -0.5 inverts it there; at a gain of 1.";
+    TLateralMv: "t.lateral_mv", "mV", -1.5 ..= 1.5, true, "Change of the T wave, mean of I, aVL, V5 and V6: -0.5 inverts it there; at a gain of 1.";
     QInferiorMv: "q.inferior_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of II, III and aVF: 0.7 leaves Q waves; at a gain of 1.";
     QAnteriorMv: "q.anterior_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of V1 to V4: 0.7 leaves Q waves; at a gain of 1.";
     QLateralMv: "q.lateral_mv", "mV", 0.0 ..= 1.5, true, "Early QRS force lost, mean of I, aVL, V5 and V6: 0.7 leaves Q waves; at a gain of 1.";

@@ -1,6 +1,6 @@
 //! Deflections: short bumps with compact support, and the fixed list of those being drawn.
 //!
-//! A bump rises for `rise`, holds, falls for `fall`; each flank is half of the biweight (1 - x^2)^2:
+//! A bump rises for `rise`, holds, falls for `fall`; each flank is half of (1 - x^2)^3:
 //!
 //! ```text
 //!          ____
@@ -9,9 +9,9 @@
 //!      |rise|hold|fall|
 //! ```
 //!
-//! It starts and ends with zero slope, so nothing tears; it needs no transcendental function; outside its support it
-//! is exactly zero. A flank is within 5 % of its foot for the outer 12 % of its length, so the duration that an eye or
-//! a delineator sees is about 0.88 of the support.
+//! It starts and ends with zero slope and zero curvature, so an eye finds no corner; it needs no transcendental function;
+//! outside its support it is exactly zero. A flank is within 5 % of its foot for the outer 20 % of its length, so the
+//! duration that an eye or a delineator sees is about 0.8 of the support.
 
 use crate::time::{Instant, PackedInstant, Span};
 use crate::vectors::{self, LANES, Loop};
@@ -90,7 +90,7 @@ impl Bump {
         let after = crate::math::max((t - self.hold_end_s) * self.per_fall, 0.0);
         let x = before + after;
         let w = 1.0 - crate::math::min(x * x, 1.0);
-        w * w
+        w * w * w
     }
 }
 
@@ -149,8 +149,8 @@ pub struct Deflection {
 
 /// Most deflections drawn at once.
 ///
-/// Twice what the densest rhythm needs: two overlapping ventricular beats of eight waves, a P wave and ectopy.
-pub const CAPACITY: usize = 32;
+/// Half as much again as the densest rhythm needs: two overlapping fused beats of thirteen waves, P waves and ectopy.
+pub const CAPACITY: usize = 48;
 
 /// The deflections being drawn, in the order in which they were started.
 #[derive(Clone, Debug)]

@@ -3,7 +3,7 @@
 use super::deflection::{Bump, Deflection, Deflections};
 use super::fibrillation::{Fibrillation, Waves};
 use super::overshoot::{Overshoot, Tail};
-use super::pathology::{LeadGroup, changed_t, q_wave, st_shift};
+use super::pathology::{q_wave, st_shift, t_shift, tented, vector_of};
 use super::templates::{FLUTTER_CYCLE_MS, Wave};
 use crate::anatomy::{AtrialOrigin, BeatCode, Episode, Pathway};
 use crate::body::Body;
@@ -21,9 +21,11 @@ pub struct Demand {
     pub body: &'static Body,
     /// QRS duration of a normally conducted beat, ms.
     pub qrs_ms: f32,
-    /// ST level, mV, in the order of [`LeadGroup::ALL`].
+    /// ST level, mV, in the order of [`LeadGroup::ALL`](super::pathology::LeadGroup::ALL).
     pub st_mv: [f32; 3],
-    /// Early QRS force lost, mV, in the order of [`LeadGroup::ALL`].
+    /// Change of the T wave, mV, in the same order.
+    pub t_mv: [f32; 3],
+    /// Early QRS force lost, mV, in the same order.
     pub q_mv: [f32; 3],
     /// Factor on the height of T waves.
     pub t_size: f32,
@@ -91,14 +93,14 @@ impl Manner {
 }
 
 impl Electrogram {
-    /// A P wave; a flutter wave lasts one `cycle`.
-    pub fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, body: &Body) {
+    /// A P wave `size` times as large as usual; a flutter wave lasts one `cycle`.
+    pub fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, body: &Body, size: f32) {
         let stretch = match origin {
             AtrialOrigin::Flutter => cycle.as_secs() * (1000.0 / FLUTTER_CYCLE_MS),
             _ => 1.0,
         };
         self.deflections.retire(at);
-        self.start(at, body.p(origin), Manner { stretch, ..Manner::PLAIN });
+        self.start(at, body.p(origin), Manner { stretch, size, ..Manner::PLAIN });
     }
 
     /// A QRS complex with its T wave.
@@ -122,23 +124,26 @@ impl Electrogram {
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
             let manner = Manner { stretch: stretch_t, size: size * demand.t_size, turn, depth };
+            let jt_ms = complex.qt_ms - complex.qrs_ms;
+            let [t, rest @ ..] = complex.t;
             if demand.tenting > 0.0 {
-                for wave in complex.t {
-                    self.start(end, &[changed_t(wave, 1.0, demand.tenting)], manner);
-                }
+                // A tented T leaves no ST segment.
+                self.start(end, &tented(t, demand.tenting, jt_ms), manner);
+                self.start(end, rest, Manner { size: manner.size * (1.0 - demand.tenting), ..manner });
             } else {
                 self.start(end, complex.t, manner);
             }
             // Levels are those of leads, so they are not turned with the axis.
-            for ((group, st_mv), q_mv) in LeadGroup::ALL.iter().zip(demand.st_mv).zip(demand.q_mv) {
-                if q_mv != 0.0 {
-                    let wave = q_wave(*group, q_mv, complex.qrs_ms);
-                    self.start(onset, &[wave], Manner { stretch, size, ..Manner::PLAIN });
-                }
-                if st_mv != 0.0 {
-                    let wave = st_shift(*group, st_mv, complex.qt_ms - complex.qrs_ms);
-                    self.start(end, &[wave], Manner { stretch: stretch_t, size, ..Manner::PLAIN });
-                }
+            let level = Manner { size, ..Manner::PLAIN };
+            if demand.q_mv != [0.0; 3] {
+                let wave = q_wave(vector_of(demand.q_mv), complex.qrs_ms);
+                self.start(onset, &[wave], Manner { stretch, ..level });
+            }
+            if demand.st_mv != [0.0; 3] {
+                self.start(end, &st_shift(vector_of(demand.st_mv), jt_ms), Manner { stretch: stretch_t, ..level });
+            }
+            if demand.t_mv != [0.0; 3] {
+                self.start(end, &[t_shift(t, vector_of(demand.t_mv))], Manner { stretch: stretch_t, ..level });
             }
             if end > told.end {
                 told.peak = onset.shifted(complex.peak_ms * 0.001 * stretch);

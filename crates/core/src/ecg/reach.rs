@@ -13,10 +13,13 @@ const TALLEST_T_MV: f32 = 1.5;
 
 /// Shifts of the ST segment and lost QRS force, each the mean of a region's leads; the largest lead of a region has up to this
 /// much of it.
-const LEVELS: [Field; 6] = [
+const LEVELS: [Field; 9] = [
     Field::StInferiorMv,
     Field::StAnteriorMv,
     Field::StLateralMv,
+    Field::TInferiorMv,
+    Field::TAnteriorMv,
+    Field::TLateralMv,
     Field::QInferiorMv,
     Field::QAnteriorMv,
     Field::QLateralMv,

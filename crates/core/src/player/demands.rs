@@ -104,6 +104,7 @@ impl Player<'_> {
             body: self.step.as_ref().map_or(&crate::body::ADULT, |placed| placed.step.body()),
             qrs_ms: self.value(Field::QrsMs, at),
             st_mv: [Field::StInferiorMv, Field::StAnteriorMv, Field::StLateralMv].map(|field| self.value(field, at)),
+            t_mv: [Field::TInferiorMv, Field::TAnteriorMv, Field::TLateralMv].map(|field| self.value(field, at)),
             q_mv: [Field::QInferiorMv, Field::QAnteriorMv, Field::QLateralMv].map(|field| self.value(field, at)),
             t_size: 0.01 * self.value(Field::TPercent, at),
             tenting: 0.01 * self.value(Field::TentingPercent, at),

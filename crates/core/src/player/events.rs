@@ -184,7 +184,9 @@ impl Player<'_> {
             Activation::Atria { at, origin, cycle } => {
                 if drawn {
                     if !self.ecg_rests {
-                        self.ecg.atria(at, origin, cycle, body);
+                        // Potassium that tents T flattens P.
+                        let size = 1.0 - 0.007 * self.value(Field::TentingPercent, now);
+                        self.ecg.atria(at, origin, cycle, body, size);
                     }
                     observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
                 }

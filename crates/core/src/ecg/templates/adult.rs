@@ -1,6 +1,6 @@
 //! Wave shapes of an adult; those of smaller bodies that have no shape of their own are made from them.
 
-use super::{Complex, Shape, Wave, complexes, held, wave};
+use super::{Complex, JT_MS, Shape, Wave, after_p, complexes, opposite, repolarisation, wave};
 use crate::anatomy::{AtrialOrigin, Pathway};
 
 complexes! {
@@ -19,150 +19,157 @@ complexes! {
 
 /// Both bundle branches: septum to the front and right, then left and down, then back; rS in V1 and V2, transition in V3 to
 /// V4, tallest R in V4 and V5, a septal q in I, V5, V6; frontal axis about 50 degrees.
-pub(super) const NORMAL: Shape<4> = Shape {
+pub(super) const NORMAL: Shape<6> = Shape {
     qrs: [
-        wave(0.0, 20.9, 17.4, [-0.07, -0.03, -0.31]),
-        wave(13.7, 29.0, 25.5, [1.04, 0.71, -0.01]),
-        wave(32.8, 32.7, 20.4, [0.41, 0.13, 0.80]),
-        wave(61.1, 19.6, 21.8, [-0.20, -0.04, 0.43]),
+        wave(0.0, 14.5, 16.3, [-0.093, -0.060, -0.199]),
+        wave(7.6, 29.4, 17.0, [0.180, -0.158, -0.578]),
+        wave(18.9, 22.6, 22.5, [0.640, 0.369, 0.535]),
+        wave(28.4, 20.6, 24.4, [0.436, 0.660, 0.216]),
+        wave(41.4, 19.9, 54.1, [-0.157, -0.088, 0.793]),
+        wave(60.0, 22.5, 28.3, [-0.018, -0.019, -0.147]),
     ],
     qrs_ms: 92.0,
-    peak_ms: 46.6,
-    t: [wave(55.0, 168.0, 98.2, [0.35, 0.22, -0.2])],
-    jt_ms: 308.0,
+    peak_ms: 46.7,
+    t: repolarisation([0.32, 0.17, -0.20], [0.042, 0.022, -0.056]),
+    jt_ms: JT_MS,
 };
 
 /// As normal until the left ventricle is done, then slowly to the front and right: rsR' in V1 and V2, a broad S in I, V5, V6.
 pub(super) const RIGHT_BUNDLE: Shape<4> = Shape {
     qrs: [
-        wave(0.0, 15.4, 21.1, [-0.04, 0.01, -0.30]),
-        wave(22.5, 24.2, 20.0, [1.05, 0.71, 0.08]),
-        wave(46.9, 26.9, 23.6, [0.26, -0.12, 0.46]),
-        wave(61.7, 28.6, 53.1, [-0.37, -0.02, -0.51]),
+        wave(0.0, 17.1, 24.9, [-0.047, 0.006, -0.306]),
+        wave(20.7, 27.9, 23.6, [1.062, 0.719, 0.081]),
+        wave(46.5, 26.7, 30.0, [0.280, -0.125, 0.499]),
+        wave(52.3, 43.1, 56.4, [-0.364, -0.023, -0.501]),
     ],
     qrs_ms: 130.0,
-    peak_ms: 46.7,
-    t: [wave(55.0, 168.0, 98.2, [0.3, 0.2, 0.12])],
-    jt_ms: 308.0,
+    peak_ms: 48.5,
+    t: repolarisation([0.30, 0.19, 0.12], [0.045, 0.03, 0.03]),
+    jt_ms: JT_MS,
 };
 
 /// From right to left through the septum: no q, a broad notched R in I, aVL, V5, V6, QS in V1 and V2; ST and T opposite.
 pub(super) const LEFT_BUNDLE: Shape<3> = Shape {
     qrs: [
-        wave(0.0, 29.1, 34.4, [0.58, -0.07, 0.59]),
-        wave(21.4, 44.4, 43.2, [0.69, 0.34, 1.03]),
-        wave(65.0, 42.2, 48.0, [0.88, 0.17, 1.19]),
+        wave(0.0, 18.9, 60.0, [0.329, -0.190, 0.228]),
+        wave(0.0, 54.4, 75.4, [0.633, 0.321, 0.942]),
+        wave(46.3, 64.0, 51.7, [0.834, 0.158, 1.130]),
     ],
     qrs_ms: 144.0,
-    peak_ms: 91.4,
-    t: [wave(-36.0, 241.0, 118.9, [-0.28, -0.06, -0.4])],
-    jt_ms: 308.0,
+    peak_ms: 97.5,
+    t: opposite([-0.28, -0.06, -0.4]),
+    jt_ms: JT_MS,
 };
 
 /// First down and right, then up and left: qR in I and aVL, rS in II, III, aVF; frontal axis about -55 degrees.
 pub(super) const LEFT_ANTERIOR: Shape<4> = Shape {
     qrs: [
-        wave(0.0, 16.9, 20.9, [-0.02, 0.24, -0.31]),
-        wave(8.9, 26.7, 30.3, [1.04, -0.12, 0.21]),
-        wave(35.2, 28.1, 28.6, [0.09, -0.75, 0.81]),
-        wave(64.8, 23.8, 24.0, [-0.28, -0.26, 0.11]),
+        wave(0.0, 17.3, 23.0, [-0.125, 0.241, -0.315]),
+        wave(3.0, 34.6, 35.8, [1.049, -0.066, 0.148]),
+        wave(29.6, 35.9, 33.3, [0.075, -0.756, 0.818]),
+        wave(63.5, 27.2, 28.0, [-0.282, -0.253, 0.099]),
     ],
     qrs_ms: 104.0,
-    peak_ms: 60.9,
-    t: [wave(55.0, 168.0, 98.2, [0.28, 0.26, -0.2])],
-    jt_ms: 308.0,
+    peak_ms: 64.0,
+    t: repolarisation([0.28, 0.22, -0.20], [0.036, 0.028, -0.056]),
+    jt_ms: JT_MS,
 };
 
 /// First up and left, then down and right: rS in I and aVL, qR in II, III, aVF; frontal axis beyond +90 degrees.
-pub(super) const LEFT_POSTERIOR: Shape<4> = Shape {
+pub(super) const LEFT_POSTERIOR: Shape<5> = Shape {
     qrs: [
-        wave(0.0, 17.2, 20.5, [0.28, -0.21, -0.34]),
-        wave(13.8, 24.4, 35.8, [0.57, 0.68, -0.09]),
-        wave(29.6, 29.7, 30.7, [0.18, 0.52, 0.85]),
-        wave(55.7, 28.2, 27.3, [-0.46, 0.88, 0.39]),
+        wave(0.0, 12.9, 32.7, [0.021, -0.185, -0.156]),
+        wave(6.2, 23.6, 56.5, [0.184, -0.031, -0.222]),
+        wave(18.9, 30.2, 32.5, [0.471, 0.131, 0.180]),
+        wave(33.0, 30.2, 41.9, [-0.496, 1.193, 0.775]),
+        wave(64.5, 28.4, 30.4, [-0.148, 0.161, 0.112]),
     ],
     qrs_ms: 104.0,
-    peak_ms: 52.7,
-    t: [wave(55.0, 168.0, 98.2, [0.32, 0.1, -0.2])],
-    jt_ms: 308.0,
+    peak_ms: 62.8,
+    t: repolarisation([0.32, 0.10, -0.20], [0.042, 0.013, -0.056]),
+    jt_ms: JT_MS,
 };
 
 /// A slow start through muscle, the delta wave, upright in I, II, V1 to V6, before the normal wave front takes over; T low or
 /// against the delta wave.
 pub(super) const PRE_EXCITED: Shape<5> = Shape {
     qrs: [
-        held(0.0, 8.2, 6.6, 39.7, [0.06, 0.05, -0.06]),
-        wave(10.2, 53.7, 29.8, [0.41, 0.36, -0.32]),
-        wave(39.8, 30.6, 33.4, [0.73, 0.47, 0.50]),
-        wave(71.5, 24.8, 29.5, [0.08, 0.13, 0.56]),
-        wave(97.1, 21.9, 26.7, [-0.14, -0.06, 0.08]),
+        wave(0.0, 10.1, 51.7, [0.056, 0.023, -0.037]),
+        wave(0.0, 50.3, 62.2, [0.374, 0.137, -0.340]),
+        wave(38.7, 29.4, 24.9, [0.602, 0.212, -0.632]),
+        wave(43.0, 32.5, 47.9, [0.178, 0.180, 0.656]),
+        wave(80.0, 20.1, 56.9, [-0.204, -0.100, 0.249]),
     ],
     qrs_ms: 130.0,
-    peak_ms: 68.1,
-    t: [wave(-36.0, 241.0, 118.9, [-0.05, -0.1, -0.22])],
-    jt_ms: 308.0,
+    peak_ms: 66.5,
+    t: opposite([-0.05, -0.1, -0.22]),
+    jt_ms: JT_MS,
 };
 
 /// From the right ventricle's outflow tract: like left bundle branch block, downward axis; T opposite.
 pub(super) const RIGHT_VENTRICLE: Shape<3> = Shape {
     qrs: [
-        wave(0.0, 20.4, 50.4, [0.26, 0.60, -0.09]),
-        wave(18.2, 43.9, 49.7, [0.76, 1.27, 1.02]),
-        wave(68.1, 34.2, 61.2, [0.40, 0.76, 0.89]),
+        wave(0.0, 19.9, 58.6, [0.247, 0.594, -0.107]),
+        wave(13.2, 48.1, 57.2, [0.768, 1.279, 1.003]),
+        wave(61.6, 39.2, 73.3, [0.419, 0.792, 0.920]),
     ],
     qrs_ms: 150.0,
-    peak_ms: 58.7,
-    t: [wave(-36.0, 241.0, 118.9, [-0.25, -0.38, -0.32])],
-    jt_ms: 308.0,
+    peak_ms: 59.0,
+    t: opposite([-0.25, -0.38, -0.32]),
+    jt_ms: JT_MS,
 };
 
 /// From the back and bottom of the left ventricle: like right bundle branch block, upward axis, R in V1 to V3, rS or QS in V5
 /// and V6; T opposite.
 pub(super) const LEFT_VENTRICLE: Shape<3> = Shape {
     qrs: [
-        held(0.0, 27.9, 6.7, 44.9, [0.08, 0.00, -0.62]),
-        wave(23.3, 51.5, 62.7, [-0.42, -1.01, -0.95]),
-        wave(83.9, 35.8, 51.5, [-0.27, -0.03, -0.04]),
+        wave(0.0, 20.3, 73.5, [0.091, 0.157, -0.485]),
+        wave(7.3, 64.6, 86.0, [-0.236, -0.975, -1.001]),
+        wave(19.6, 97.3, 65.5, [-0.297, -0.025, 0.014]),
     ],
     qrs_ms: 150.0,
-    peak_ms: 69.7,
-    t: [wave(-36.0, 241.0, 118.9, [0.14, 0.34, 0.32])],
-    jt_ms: 308.0,
+    peak_ms: 71.0,
+    t: opposite([0.14, 0.34, 0.32]),
+    jt_ms: JT_MS,
 };
 
 /// From an electrode in the right ventricle's apex: like left bundle branch block, upward axis, QS in II, III, aVF; T opposite.
 pub(super) const PACED: Shape<3> = Shape {
     qrs: [
-        held(0.0, 30.6, 6.2, 46.9, [0.31, -0.48, 0.27]),
-        wave(24.2, 58.4, 62.2, [0.54, -0.85, 0.80]),
-        wave(86.2, 39.5, 47.6, [-0.03, -0.33, 0.65]),
+        wave(0.0, 18.6, 139.5, [0.192, -0.314, 0.109]),
+        wave(0.0, 78.0, 80.5, [0.485, -0.737, 0.747]),
+        wave(78.3, 44.7, 58.5, [-0.026, -0.343, 0.661]),
     ],
     qrs_ms: 160.0,
-    peak_ms: 69.3,
-    t: [wave(-36.0, 241.0, 118.9, [-0.2, 0.28, -0.28])],
-    jt_ms: 308.0,
+    peak_ms: 74.0,
+    t: opposite([-0.2, 0.28, -0.28]),
+    jt_ms: JT_MS,
 };
 
 /// A slow focus in the left ventricle's conduction fibres: broad, like right bundle branch block, downward axis; T opposite.
 pub(super) const ESCAPE: Shape<3> = Shape {
     qrs: [
-        held(0.0, 32.1, 8.1, 51.8, [0.39, 0.57, 0.11]),
-        wave(28.4, 58.9, 65.9, [0.08, 0.66, -0.65]),
-        wave(93.0, 40.0, 49.1, [-0.32, 0.39, -0.32]),
+        wave(0.0, 27.0, 85.7, [0.395, 0.579, 0.159]),
+        wave(15.4, 71.4, 80.2, [0.095, 0.632, -0.645]),
+        wave(84.8, 47.5, 58.9, [-0.325, 0.392, -0.314]),
     ],
     qrs_ms: 170.0,
-    peak_ms: 72.7,
-    t: [wave(-36.0, 241.0, 118.9, [0.03, -0.24, 0.22])],
-    jt_ms: 308.0,
+    peak_ms: 80.0,
+    t: opposite([0.03, -0.24, 0.22]),
+    jt_ms: JT_MS,
 };
 
 /// A dying heart: QRS without edges, low, running into T.
-pub(super) const AGONAL: Shape<2> = Shape {
-    qrs: [wave(0.0, 52.9, 120.9, [0.30, 0.30, -0.06]), wave(71.4, 89.1, 121.3, [0.27, 0.26, 0.25])],
-    qrs_ms: 260.0,
-    peak_ms: 142.6,
-    t: [wave(-36.0, 241.0, 118.9, [-0.1, -0.12, -0.1])],
-    jt_ms: 308.0,
+pub(super) const AGONAL: Shape<3> = Shape {
+    qrs: [
+        wave(0.0, 26.0, 142.0, [0.220, 0.200, -0.100]),
+        wave(24.1, 80.0, 158.0, [0.240, 0.300, 0.060]),
+        wave(112.0, 67.5, 104.0, [-0.100, 0.020, 0.200]),
+    ],
+    qrs_ms: 248.0,
+    peak_ms: 95.0,
+    t: opposite([-0.08, -0.10, -0.08]),
+    jt_ms: JT_MS,
 };
 
 /// P wave of an atrial activation from `origin`.
@@ -179,28 +186,43 @@ pub fn p(origin: AtrialOrigin) -> &'static [Wave] {
 }
 
 /// From the sinus node: right atrium to the front, left atrium to the back, so that V1 is biphasic; 100 ms.
-pub(super) const SINUS: [Wave; 2] =
-    [wave(0.0, 36.5, 42.6, [0.045, 0.092, -0.065]), wave(33.1, 37.1, 40.0, [0.095, 0.060, 0.022])];
+pub(super) const SINUS: [Wave; 3] = [
+    wave(0.0, 40.4, 47.2, [0.045, 0.092, -0.065]),
+    wave(33.0, 41.1, 44.3, [0.095, 0.060, 0.022]),
+    after_p(109.0, [0.14, 0.152, -0.043]),
+];
 
 /// From high in the right atrium: steeper downwards, tall in II and III.
-pub(super) const HIGH: [Wave; 2] =
-    [wave(0.0, 35.9, 42.7, [0.030, 0.145, -0.060]), wave(32.7, 35.5, 39.4, [0.040, 0.075, 0.012])];
+pub(super) const HIGH: [Wave; 3] = [
+    wave(0.0, 39.8, 47.3, [0.030, 0.145, -0.060]),
+    wave(32.7, 39.3, 43.7, [0.040, 0.075, 0.012]),
+    after_p(107.0, [0.07, 0.22, -0.048]),
+];
 
 /// From low in the right atrium: upwards, so negative in II, III, aVF, upright in I.
-pub(super) const LOW: [Wave; 2] =
-    [wave(0.0, 33.7, 41.6, [0.070, -0.085, -0.060]), wave(32.0, 35.2, 38.8, [0.035, -0.090, 0.012])];
+pub(super) const LOW: [Wave; 3] = [
+    wave(0.0, 37.3, 46.1, [0.070, -0.085, -0.060]),
+    wave(31.8, 39.0, 43.0, [0.035, -0.090, 0.012]),
+    after_p(105.0, [0.105, -0.175, -0.048]),
+];
 
 /// From the left atrium: to the right and the front, so negative in I and V6, upright in V1.
-pub(super) const LEFT: [Wave; 2] =
-    [wave(0.0, 43.3, 48.1, [-0.066, 0.060, -0.101]), wave(37.1, 39.5, 43.5, [-0.020, 0.020, -0.054])];
+pub(super) const LEFT: [Wave; 3] = [
+    wave(0.0, 48.0, 53.3, [-0.066, 0.060, -0.101]),
+    wave(37.5, 43.8, 48.2, [-0.020, 0.020, -0.054]),
+    after_p(120.0, [-0.086, 0.08, -0.155]),
+];
 
 /// Backwards from the AV junction: deep in II, III, aVF, upright in V1, next to nothing in I.
 pub(super) const JUNCTION: [Wave; 2] =
-    [wave(0.0, 33.9, 42.5, [-0.030, -0.136, -0.050]), wave(29.3, 34.2, 37.5, [0.020, -0.075, -0.020])];
+    [wave(0.0, 37.6, 47.1, [-0.030, -0.136, -0.050]), wave(29.3, 37.9, 41.6, [0.020, -0.075, -0.020])];
 
 /// From an electrode in the right atrium's appendage: low, long, late part to the back.
-pub(super) const PACED_ATRIUM: [Wave; 2] =
-    [wave(0.0, 36.2, 50.6, [0.080, 0.075, -0.040]), wave(37.3, 39.0, 47.2, [0.085, 0.045, 0.030])];
+pub(super) const PACED_ATRIUM: [Wave; 3] = [
+    wave(0.0, 40.1, 56.1, [0.080, 0.075, -0.040]),
+    wave(37.0, 43.2, 52.3, [0.085, 0.045, 0.030]),
+    after_p(122.0, [0.165, 0.12, -0.01]),
+];
 
 /// One turn of flutter: down slowly, up fast, so a sawtooth that is mostly negative in II, III, aVF; a small upright wave in
 /// V1. The upright part reaches over into the next turn, so that no level stretch is left between two.

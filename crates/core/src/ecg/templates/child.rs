@@ -3,13 +3,13 @@
 //! Blocks and ventricular beats are an adult's, shorter: bundle branch block is over 100 ms at 4 to 16 years (AHA/ACCF/HRS
 //! part III, 2009).
 
-use super::{Complex, Shape, Wave, adult, complexes, wave};
+use super::{Complex, JT_MS, Shape, Wave, adult, after_p, complexes, repolarisation, wave};
 use crate::anatomy::{AtrialOrigin, Pathway};
 
 /// QRS duration over an adult's.
 const QRS_TIME: f32 = 0.85;
 /// JT interval over an adult's.
-const JT_TIME: f32 = 264.0 / 308.0;
+const JT_TIME: f32 = 264.0 / JT_MS;
 /// Amplitude over an adult's.
 const SIZE: f32 = 1.05;
 
@@ -30,16 +30,17 @@ complexes! {
 /// Both bundle branches: taller R than an adult's in every chest lead, an RS in V1; T still inverted in V1 and V2.
 const NORMAL: Shape<4> = Shape {
     qrs: [
-        wave(0.0, 15.6, 16.0, [-0.12, 0.24, -0.61]),
-        wave(7.6, 25.5, 20.5, [1.54, 0.96, 0.17]),
-        wave(30.6, 24.2, 17.3, [0.16, 0.11, 1.14]),
-        wave(49.5, 15.8, 19.5, [-0.32, -0.09, 0.22]),
+        wave(0.0, 17.3, 18.3, [-0.181, 0.212, -0.612]),
+        wave(4.4, 30.9, 26.0, [1.561, 0.972, 0.122]),
+        wave(27.1, 31.3, 18.3, [0.025, 0.047, 1.195]),
+        wave(54.4, 15.5, 20.0, [-0.290, -0.073, 0.195]),
     ],
     qrs_ms: 76.0,
-    peak_ms: 33.8,
-    t: [wave(47.0, 144.2, 84.1, [0.36, 0.3, 0.14])],
-    jt_ms: 264.0,
-};
+    peak_ms: 35.5,
+    t: repolarisation([0.36, 0.3, 0.14], [0.05, 0.042, 0.02]),
+    jt_ms: JT_MS,
+}
+.scaled(1.0, JT_TIME, 1.0);
 
 /// P wave of an atrial activation from `origin`.
 pub fn p(origin: AtrialOrigin) -> &'static [Wave] {
@@ -58,14 +59,24 @@ pub fn p(origin: AtrialOrigin) -> &'static [Wave] {
 const P_TIME: f32 = 0.84;
 
 /// From the sinus node; 84 ms.
-const SINUS: [Wave; 2] = [wave(0.0, 30.9, 37.1, [0.055, 0.096, -0.080]), wave(28.3, 30.1, 34.6, [0.095, 0.040, 0.010])];
-const HIGH: [Wave; 2] = shorter(&adult::HIGH);
-const LOW: [Wave; 2] = shorter(&adult::LOW);
-const LEFT: [Wave; 2] = shorter(&adult::LEFT);
+const SINUS: [Wave; 3] = [
+    wave(0.0, 34.2, 41.1, [0.055, 0.096, -0.080]),
+    wave(28.4, 33.4, 38.3, [0.095, 0.040, 0.010]),
+    after_p(92.0, [0.15, 0.136, -0.07]),
+];
+const HIGH: [Wave; 3] = shorter(&adult::HIGH);
+const LOW: [Wave; 3] = shorter(&adult::LOW);
+const LEFT: [Wave; 3] = shorter(&adult::LEFT);
 const JUNCTION: [Wave; 2] = shorter(&adult::JUNCTION);
-const PACED_ATRIUM: [Wave; 2] = shorter(&adult::PACED_ATRIUM);
+const PACED_ATRIUM: [Wave; 3] = shorter(&adult::PACED_ATRIUM);
 
 /// An adult's P wave in a smaller heart.
-const fn shorter(waves: &[Wave; 2]) -> [Wave; 2] {
-    [waves[0].scaled(P_TIME, 1.0), waves[1].scaled(P_TIME, 1.0)]
+const fn shorter<const N: usize>(waves: &[Wave; N]) -> [Wave; N] {
+    let mut waves = *waves;
+    let mut i = 0;
+    while i < N {
+        waves[i] = waves[i].scaled(P_TIME, 1.0);
+        i += 1;
+    }
+    waves
 }

@@ -3,13 +3,13 @@
 //! Blocks and ventricular beats are an adult's, shorter and lower: bundle branch block is over 90 ms under 4 years
 //! (AHA/ACCF/HRS part III, 2009).
 
-use super::{Complex, Shape, Wave, adult, complexes, wave};
+use super::{Complex, JT_MS, Shape, Wave, adult, after_p, complexes, repolarisation, wave};
 use crate::anatomy::{AtrialOrigin, Pathway};
 
 /// QRS duration over an adult's.
 const QRS_TIME: f32 = 0.72;
 /// JT interval over an adult's.
-const JT_TIME: f32 = 196.0 / 308.0;
+const JT_TIME: f32 = 196.0 / JT_MS;
 /// Amplitude over an adult's.
 const SIZE: f32 = 0.8;
 
@@ -31,16 +31,17 @@ complexes! {
 /// in V1.
 const NORMAL: Shape<4> = Shape {
     qrs: [
-        wave(0.0, 10.4, 13.3, [0.58, 0.37, -0.46]),
-        wave(6.9, 17.4, 13.4, [0.00, 0.32, -1.16]),
-        wave(18.7, 16.9, 13.5, [-0.59, 0.41, 0.09]),
-        wave(33.4, 11.9, 12.0, [-0.35, 0.00, 0.72]),
+        wave(0.0, 12.6, 16.0, [0.583, 0.363, -0.426]),
+        wave(5.2, 21.5, 16.1, [-0.008, 0.311, -1.187]),
+        wave(16.9, 21.7, 14.5, [-0.604, 0.401, 0.186]),
+        wave(33.8, 14.1, 13.0, [-0.336, -0.008, 0.698]),
     ],
     qrs_ms: 54.0,
-    peak_ms: 24.9,
-    t: [wave(35.0, 107.0, 62.5, [0.2, 0.17, 0.1])],
-    jt_ms: 196.0,
-};
+    peak_ms: 26.5,
+    t: repolarisation([0.2, 0.17, 0.1], [0.028, 0.024, 0.014]),
+    jt_ms: JT_MS,
+}
+.scaled(1.0, JT_TIME, 1.0);
 
 /// P wave of an atrial activation from `origin`.
 pub fn p(origin: AtrialOrigin) -> &'static [Wave] {
@@ -59,15 +60,24 @@ pub fn p(origin: AtrialOrigin) -> &'static [Wave] {
 const P_TIME: f32 = 0.64;
 
 /// From the sinus node; 64 ms, tall for the size of the heart.
-const SINUS: [Wave; 2] =
-    [wave(0.0, 25.6, 30.0, [0.050, 0.093, -0.085]), wave(19.7, 25.1, 26.9, [0.085, 0.050, -0.005])];
-const HIGH: [Wave; 2] = shorter(&adult::HIGH);
-const LOW: [Wave; 2] = shorter(&adult::LOW);
-const LEFT: [Wave; 2] = shorter(&adult::LEFT);
+const SINUS: [Wave; 3] = [
+    wave(0.0, 28.4, 33.2, [0.050, 0.093, -0.085]),
+    wave(19.8, 27.8, 29.8, [0.085, 0.050, -0.005]),
+    after_p(71.0, [0.135, 0.143, -0.09]),
+];
+const HIGH: [Wave; 3] = shorter(&adult::HIGH);
+const LOW: [Wave; 3] = shorter(&adult::LOW);
+const LEFT: [Wave; 3] = shorter(&adult::LEFT);
 const JUNCTION: [Wave; 2] = shorter(&adult::JUNCTION);
-const PACED_ATRIUM: [Wave; 2] = shorter(&adult::PACED_ATRIUM);
+const PACED_ATRIUM: [Wave; 3] = shorter(&adult::PACED_ATRIUM);
 
 /// An adult's P wave in a smaller heart.
-const fn shorter(waves: &[Wave; 2]) -> [Wave; 2] {
-    [waves[0].scaled(P_TIME, 1.0), waves[1].scaled(P_TIME, 1.0)]
+const fn shorter<const N: usize>(waves: &[Wave; N]) -> [Wave; N] {
+    let mut waves = *waves;
+    let mut i = 0;
+    while i < N {
+        waves[i] = waves[i].scaled(P_TIME, 1.0);
+        i += 1;
+    }
+    waves
 }
