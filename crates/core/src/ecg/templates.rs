@@ -96,7 +96,7 @@ const fn repolarisation(t_mv: [f32; 3], st_mv: [f32; 3]) -> [Wave; 3] {
 const fn opposite(t_mv: [f32; 3]) -> [Wave; 3] {
     let [x, y, z] = t_mv;
     let st = wave(-110.0, 140.0, 230.0, [0.12 * x, 0.12 * y, 0.12 * z]);
-    [wave(-95.0, 311.0, 121.0, t_mv), st, tail(t_mv)]
+    [wave(-95.0, 299.0, 138.0, t_mv), st, tail(t_mv)]
 }
 
 /// The end of repolarisation, long and low.
