@@ -9,7 +9,7 @@ pub mod artefact {
 pub mod ecg {
     pub use crate::ecg::fibrillation::Fibrillation;
     pub use crate::ecg::leads::DOWER;
-    pub use crate::ecg::pathology::{LeadGroup, changed_t, q_wave, st_shift};
+    pub use crate::ecg::pathology::{LeadGroup, q_wave, st_shift, t_shift, tented};
     pub use crate::ecg::templates::{Complex, FLUTTER_CYCLE_MS, Wave};
 }
 
