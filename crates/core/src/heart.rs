@@ -10,8 +10,10 @@
 //! device ─────┘                                └─ device
 //! ```
 
+mod atria;
 mod av_node;
 pub mod catalogue;
+mod demand;
 mod ectopy;
 mod irregular;
 mod pacing;
@@ -20,7 +22,7 @@ pub mod rhythm;
 mod variability;
 mod ventricles;
 
-use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, EctopicSite, Episode, Pathway, Refusal};
+use crate::anatomy::{AtrialOrigin, BeatCode, Episode, Pathway, Refusal};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
@@ -28,136 +30,11 @@ use av_node::Node;
 use irregular::Irregular;
 use pacing::Device;
 use repolarisation::Memory;
-use rhythm::{Atria, AvNode, PacingMode, Rhythm, SinusFault, Ventricles};
+use rhythm::{Atria, AvNode, PacingMode, Rhythm, Ventricles};
 
+pub(crate) use demand::{Activation, Asked, Conduction, Demand, Emit};
 pub(crate) use repolarisation::{Length, qrs_ms};
 pub(crate) use variability::{Life, Variability};
-
-/// What the heart is asked to do at an instant: settings resolved to plain numbers.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Demand {
-    /// The rhythm.
-    pub rhythm: &'static Rhythm,
-    /// Rate, bpm.
-    pub rate_bpm: f32,
-    /// Rate of atria that beat on their own, bpm.
-    pub atrial_bpm: f32,
-    /// AV ratio.
-    pub ratio: f32,
-    /// Length of a pause.
-    pub pause: Span,
-    /// From P onset to QRS onset.
-    pub pr: Span,
-    /// QT at 60 bpm, ms.
-    pub qtc_ms: f32,
-    /// QRS duration of a normally conducted beat, ms.
-    pub qrs_ms: f32,
-    /// Whose heart it is.
-    pub body: &'static dyn Conduction,
-    /// Premature beats a minute, where the rhythm leaves their number to chance; 0 takes the rhythm's own.
-    pub premature_per_min: f32,
-    /// From the beat before to a premature beat; zero takes the rhythm's own.
-    pub coupling: Span,
-    /// Standard deviation of RR over its mean in atrial fibrillation.
-    pub irregularity: f32,
-    /// Sinus variability.
-    pub variability: Variability,
-    /// Variability of everything else.
-    pub life: Life,
-}
-
-/// How wide the beats of a body are.
-pub(crate) trait Conduction: core::fmt::Debug {
-    /// QRS duration of a beat that takes this pathway, ms.
-    fn qrs_ms(&self, pathway: Pathway) -> f32;
-}
-
-impl Demand {
-    /// Mean interval between beats at the rate set.
-    pub fn period(&self) -> Span {
-        Span::period(self.rate_bpm)
-    }
-
-    /// Period of the atrial source.
-    fn atrial_period(&self) -> Span {
-        match self.rhythm.atria {
-            Atria::Independent => Span::period(self.atrial_bpm),
-            _ => Span::period(self.rate_bpm * self.rhythm.impulses_per_beat(self.ratio)),
-        }
-    }
-}
-
-/// What the heart did.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Activation {
-    /// Atria activated: a P wave starts.
-    Atria {
-        /// P onset.
-        at: Instant,
-        /// Where it started.
-        origin: AtrialOrigin,
-        /// How long one atrial cycle is; flutter waves stretch to it.
-        cycle: Span,
-    },
-    /// Ventricles activated: a QRS starts.
-    Ventricles {
-        /// QRS onset.
-        at: Instant,
-        /// How it spreads.
-        pathway: Pathway,
-        /// The other pathway of a fusion beat.
-        fused: Option<Pathway>,
-        /// Turn of the axis in the frontal plane, in 2^-32 turns.
-        turn: u32,
-        /// Since the activation before; `None` for the first.
-        interval: Option<Span>,
-        /// How long it takes.
-        length: Length,
-        /// Onset of the P wave that led to it.
-        p_onset: Option<Instant>,
-        /// Type.
-        code: BeatCode,
-    },
-    /// The device gave a pulse.
-    Pace {
-        /// When.
-        at: Instant,
-        /// Where.
-        chamber: Chamber,
-        /// Whether the chamber answers.
-        captures: bool,
-    },
-    /// An episode starts or ends.
-    Episode {
-        /// Which.
-        episode: Episode,
-        /// When.
-        at: Instant,
-        /// Start or end.
-        starts: bool,
-    },
-    /// A beat that was asked for does not come.
-    Refused {
-        /// When that is decided.
-        at: Instant,
-        /// What was asked for.
-        asked: Asked,
-        /// Why.
-        why: Refusal,
-    },
-}
-
-/// A premature beat asked for.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Asked {
-    /// When its focus was to fire.
-    pub at: Instant,
-    /// Where.
-    pub site: EctopicSite,
-}
-
-/// Takes what the heart did.
-pub(crate) type Emit<'e> = &'e mut dyn FnMut(Activation);
 
 /// How an impulse goes down from the atria.
 #[derive(Clone, Copy, Debug)]
@@ -392,37 +269,6 @@ impl Heart {
         }
     }
 
-    fn change_atria(&mut self, now: Instant, changed: bool, demand: &Demand, noise: &Noise) {
-        let period = demand.period();
-        match demand.rhythm.atria {
-            Atria::Driving(_) | Atria::Multifocal(_) | Atria::Independent => {
-                let atrial_period = demand.atrial_period();
-                let running = self.clock(Clock::Sinus) != Instant::NEVER;
-                let place = match self.last_sinus_due {
-                    Some(last) if running => self.after(last, atrial_period, demand, noise),
-                    // Atria that go their own way do not start in step with the ventricles.
-                    _ if now == Instant::ZERO && demand.rhythm.atria == Atria::Independent => {
-                        Place::regular(now.plus(atrial_period.scaled(0.85)))
-                    }
-                    _ if now == Instant::ZERO => Place::regular(now.plus(period.scaled(0.5)).minus(demand.pr)),
-                    _ => Place::regular(now.plus(atrial_period.scaled(0.6))),
-                };
-                if changed || running {
-                    let soonest =
-                        self.last_atrial.map_or(now, |last| last.plus(atrial_period.scaled(SHORTEST)).max(now));
-                    let place = if place.due > now { place } else { Place { due: now, ..place } };
-                    self.schedule_sinus(place, soonest, demand);
-                }
-            }
-            Atria::Fibrillation { .. } | Atria::Still | Atria::Paced => self.stop(Clock::Sinus),
-        }
-        if !matches!(demand.rhythm.av, AvNode::Irregular) {
-            self.stop(Clock::Irregular);
-        } else if changed {
-            self.set(Clock::Irregular, self.new_source(now, period));
-        }
-    }
-
     /// When a source of ventricular beats that comes in at `now` fires first: a period after the last beat.
     fn new_source(&self, now: Instant, period: Span) -> Instant {
         match self.last_ventricular {
@@ -459,13 +305,6 @@ impl Heart {
         let regular = last.regular.plus(interval);
         let wander_s = demand.variability.change_s(last.regular, regular, demand.atrial_period(), noise);
         Place { due: last.due.plus(interval).shifted(follows(demand) * wander_s), regular }
-    }
-
-    /// Lets the sinus node fire about a place, in step with breathing, but not before `soonest`.
-    fn schedule_sinus(&mut self, place: Place, soonest: Instant, demand: &Demand) {
-        self.sinus_due = place;
-        let breathing_s = demand.variability.breathing_s(place.due, demand.atrial_period());
-        self.set(Clock::Sinus, place.due.shifted(follows(demand) * breathing_s).max(soonest));
     }
 
     /// Lets the earliest clock ring.
@@ -508,118 +347,6 @@ impl Heart {
                 }
             }
             Clock::PaceVentricle => self.pace_ventricle(now, demand, emit),
-        }
-    }
-
-    fn fire_sinus(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
-        self.sinus_count = self.sinus_count.wrapping_add(1);
-        self.last_sinus_due = Some(self.sinus_due);
-        let mut interval = demand.atrial_period();
-        let mut leaves = true;
-        if let Some(fault) = demand.rhythm.sinus_fault {
-            if self.until_fault == 0 {
-                self.plan_fault(fault, demand, noise);
-            }
-            self.until_fault -= 1;
-            if self.until_fault == 0 {
-                match fault {
-                    SinusFault::Arrest(_) => {
-                        let change = demand.life.pause * noise.signed(Purpose::SinusFault, self.sinus_count | 1 << 63);
-                        interval = demand.pause.scaled(1.0 + change);
-                    }
-                    SinusFault::ExitBlock(_) => leaves = false,
-                }
-            }
-        }
-        let mut origin = AtrialOrigin::Sinus;
-        let mut pr = demand.pr;
-        match demand.rhythm.atria {
-            Atria::Driving(from) => origin = from,
-            Atria::Multifocal(spread) => {
-                interval = self.irregular.interval(interval, spread, Purpose::AtrialFocus, noise);
-                let chance = noise.bits(Purpose::AtrialFocus, self.sinus_count | 1 << 63);
-                origin = [AtrialOrigin::EctopicHigh, AtrialOrigin::EctopicLow, AtrialOrigin::EctopicLeft]
-                    [(chance >> 16) as usize % 3];
-                pr = pr.scaled(SHORTEST_PR + 0.3 * (chance & 0xffff) as f32 * (1.0 / 65_536.0));
-            }
-            // Two sources in competition do not keep step.
-            Atria::Independent if matches!(demand.rhythm.ventricles, Ventricles::Focus { .. }) => {
-                interval = self.irregular.interval(interval, COMPETING, Purpose::AtrialFocus, noise);
-            }
-            _ => {}
-        }
-        let soonest = now.plus(demand.atrial_period().scaled(SHORTEST));
-        let next = self.after(self.sinus_due, interval, demand, noise);
-        self.schedule_sinus(next, soonest, demand);
-        if leaves {
-            if demand.life.pr_ms > 0.0 {
-                let change_ms = demand.life.pr_ms * noise.bell(Purpose::AvConduction, self.sinus_count | 1 << 62);
-                pr = Span::from_secs(pr.as_secs() + 0.001 * change_ms);
-            }
-            let down = Some(Descent { pr, code: demand.rhythm.code, asked: None });
-            self.activate_atria(now, origin, down, demand, noise, emit);
-        }
-    }
-
-    /// After how many impulses the sinus node fails: as many as the rhythm says, by chance a few more or less.
-    fn plan_fault(&mut self, fault: SinusFault, demand: &Demand, noise: &Noise) {
-        let every = match fault {
-            SinusFault::Arrest(beats) => beats.max(1),
-            SinusFault::ExitBlock(every) => every.max(2),
-        };
-        let change = demand.life.pause * noise.signed(Purpose::SinusFault, self.sinus_count);
-        // At least two, or no beat would be left between two faults.
-        let least = every.min(2);
-        self.until_fault = ((f32::from(every) * (1.0 + change) + 0.5) as u16).max(least);
-    }
-
-    /// Atria activated at `now`, unless they are refractory; with PR and code when the impulse may go down.
-    fn activate_atria(
-        &mut self,
-        now: Instant,
-        origin: AtrialOrigin,
-        down: Option<Descent>,
-        demand: &Demand,
-        noise: &Noise,
-        emit: Emit<'_>,
-    ) {
-        let asked = down.and_then(|descent| descent.asked);
-        if !self.atria_ready(now, demand) {
-            let fibrillate = matches!(demand.rhythm.atria, Atria::Fibrillation { .. });
-            let why = if fibrillate { Refusal::Fibrillation } else { Refusal::Refractory };
-            return refuse(asked, now, why, emit);
-        }
-        emit(Activation::Atria { at: now, origin, cycle: demand.atrial_period() });
-        self.last_atrial = Some(now);
-        self.device_sees_atria(now, origin == AtrialOrigin::Paced, demand);
-        let Some(descent) = down else {
-            // From below: the sinus node starts anew.
-            self.reset_sinus(now, demand, noise);
-            return;
-        };
-        match self.node.offer(now, descent.pr, demand, noise) {
-            Some(delay) => {
-                let impulse = self.conducted(now.plus(delay), Some(now), descent.code, demand);
-                self.send(Impulse { asked, ..impulse }, emit);
-            }
-            None => refuse(asked, now, Refusal::Blocked, emit),
-        }
-    }
-
-    /// Whether the atria take an impulse.
-    fn atria_ready(&self, now: Instant, demand: &Demand) -> bool {
-        let refractory = demand.atrial_period().scaled(0.55).min(ATRIA_REFRACTORY);
-        let fibrillate = matches!(demand.rhythm.atria, Atria::Fibrillation { .. });
-        !fibrillate && self.last_atrial.is_none_or(|last| now.since(last) >= refractory)
-    }
-
-    fn reset_sinus(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
-        if self.clock(Clock::Sinus) != Instant::NEVER {
-            let place = Place::regular(now);
-            self.last_sinus_due = Some(place);
-            let soonest = now.plus(demand.atrial_period().scaled(SHORTEST));
-            let next = self.after(place, demand.atrial_period(), demand, noise);
-            self.schedule_sinus(next, soonest, demand);
         }
     }
 

@@ -24,7 +24,7 @@ const CIRCLES: [(&str, usize, &str); 8] = [
     ("crates/core/src/player.rs", 3, "the methods of the player lie in several files"),
     (
         "crates/core/src/heart.rs",
-        3,
+        8,
         "the methods of the heart lie in several files, and its parts take what it is asked for",
     ),
     ("crates/cli/src/args.rs", 13, "the verbs read their arguments from the tree of arguments that names them"),

@@ -1,6 +1,6 @@
 //! The AV node: which impulses from above pass, and how long they take.
 
-use super::Demand;
+use super::demand::Demand;
 use super::rhythm::{AvNode, CONCEALED_SHARE, Ventricles, whole_ratio};
 use crate::math;
 use crate::noise::{Noise, Purpose};

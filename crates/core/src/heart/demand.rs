@@ -1,0 +1,133 @@
+//! What the heart is asked to do, and what it did.
+
+use super::repolarisation::Length;
+use super::rhythm::{Atria, Rhythm};
+use super::variability::{Life, Variability};
+use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, EctopicSite, Episode, Pathway, Refusal};
+use crate::time::{Instant, Span};
+
+/// What the heart is asked to do at an instant: settings resolved to plain numbers.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Demand {
+    /// The rhythm.
+    pub rhythm: &'static Rhythm,
+    /// Rate, bpm.
+    pub rate_bpm: f32,
+    /// Rate of atria that beat on their own, bpm.
+    pub atrial_bpm: f32,
+    /// AV ratio.
+    pub ratio: f32,
+    /// Length of a pause.
+    pub pause: Span,
+    /// From P onset to QRS onset.
+    pub pr: Span,
+    /// QT at 60 bpm, ms.
+    pub qtc_ms: f32,
+    /// QRS duration of a normally conducted beat, ms.
+    pub qrs_ms: f32,
+    /// Whose heart it is.
+    pub body: &'static dyn Conduction,
+    /// Premature beats a minute, where the rhythm leaves their number to chance; 0 takes the rhythm's own.
+    pub premature_per_min: f32,
+    /// From the beat before to a premature beat; zero takes the rhythm's own.
+    pub coupling: Span,
+    /// Standard deviation of RR over its mean in atrial fibrillation.
+    pub irregularity: f32,
+    /// Sinus variability.
+    pub variability: Variability,
+    /// Variability of everything else.
+    pub life: Life,
+}
+
+/// How wide the beats of a body are.
+pub(crate) trait Conduction: core::fmt::Debug {
+    /// QRS duration of a beat that takes this pathway, ms.
+    fn qrs_ms(&self, pathway: Pathway) -> f32;
+}
+
+impl Demand {
+    /// Mean interval between beats at the rate set.
+    pub fn period(&self) -> Span {
+        Span::period(self.rate_bpm)
+    }
+
+    /// Period of the atrial source.
+    pub(super) fn atrial_period(&self) -> Span {
+        match self.rhythm.atria {
+            Atria::Independent => Span::period(self.atrial_bpm),
+            _ => Span::period(self.rate_bpm * self.rhythm.impulses_per_beat(self.ratio)),
+        }
+    }
+}
+
+/// What the heart did.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Activation {
+    /// Atria activated: a P wave starts.
+    Atria {
+        /// P onset.
+        at: Instant,
+        /// Where it started.
+        origin: AtrialOrigin,
+        /// How long one atrial cycle is; flutter waves stretch to it.
+        cycle: Span,
+    },
+    /// Ventricles activated: a QRS starts.
+    Ventricles {
+        /// QRS onset.
+        at: Instant,
+        /// How it spreads.
+        pathway: Pathway,
+        /// The other pathway of a fusion beat.
+        fused: Option<Pathway>,
+        /// Turn of the axis in the frontal plane, in 2^-32 turns.
+        turn: u32,
+        /// Since the activation before; `None` for the first.
+        interval: Option<Span>,
+        /// How long it takes.
+        length: Length,
+        /// Onset of the P wave that led to it.
+        p_onset: Option<Instant>,
+        /// Type.
+        code: BeatCode,
+    },
+    /// The device gave a pulse.
+    Pace {
+        /// When.
+        at: Instant,
+        /// Where.
+        chamber: Chamber,
+        /// Whether the chamber answers.
+        captures: bool,
+    },
+    /// An episode starts or ends.
+    Episode {
+        /// Which.
+        episode: Episode,
+        /// When.
+        at: Instant,
+        /// Start or end.
+        starts: bool,
+    },
+    /// A beat that was asked for does not come.
+    Refused {
+        /// When that is decided.
+        at: Instant,
+        /// What was asked for.
+        asked: Asked,
+        /// Why.
+        why: Refusal,
+    },
+}
+
+/// A premature beat asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Asked {
+    /// When its focus was to fire.
+    pub at: Instant,
+    /// Where.
+    pub site: EctopicSite,
+}
+
+/// Takes what the heart did.
+pub(crate) type Emit<'e> = &'e mut dyn FnMut(Activation);
