@@ -123,7 +123,7 @@ pub enum AtrialOrigin {
     EctopicLeft,
     /// The AV junction: the atria are activated backwards.
     Junction,
-    /// One turn of typical flutter, [`FLUTTER_CYCLE_MS`](crate::ecg::templates::FLUTTER_CYCLE_MS) long: waves started a cycle apart join without a seam.
+    /// One turn of typical flutter, 200 ms long: waves started a cycle apart join without a seam.
     Flutter,
     /// A pacing electrode in the right atrium's appendage.
     Paced,

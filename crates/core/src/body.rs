@@ -1,6 +1,6 @@
 //! Bodies: the intervals, pressures and breathing that a patient of an age starts from.
 //!
-//! Wave shapes of a body live in [`crate::ecg::templates`].
+//! Wave shapes of a body live in `ecg/templates`.
 
 use crate::anatomy::{AtrialOrigin, Pathway};
 use crate::ecg::templates::{Complex, Wave, adult, child, neonate};

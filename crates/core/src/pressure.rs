@@ -7,7 +7,7 @@
 //!            └─ pulses of the arteries, of the brain   ┘
 //! ```
 //!
-//! Each site has a [`trace::Trace`], the pressure in the vessel, and a [`line::Tap`], the way to the transducer.
+//! Each site has a `trace::Trace`, the pressure in the vessel, and a `line::Tap`, the way to the transducer.
 //! Between events both are closed-form in time. What is told as a pulse is the pressure in the vessel.
 
 pub(crate) mod arterial;

@@ -32,10 +32,10 @@ pub mod adult;
 pub mod child;
 pub mod neonate;
 
-/// Cycle for which the waves of [`AtrialOrigin::Flutter`] are drawn, ms: 300 a minute. Another cycle stretches them.
+/// Cycle for which the waves of [`AtrialOrigin::Flutter`](crate::anatomy::AtrialOrigin::Flutter) are drawn, ms: 300 a minute. Another cycle stretches them.
 pub const FLUTTER_CYCLE_MS: f32 = 200.0;
 
-/// One deflection of a template; times in ms, flanks as in [`super::deflection`], size in mV on X, Y, Z.
+/// One deflection of a template; times in ms, flanks as in `ecg/deflection.rs`, size in mV on X, Y, Z.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Wave {
     /// Start after the template's start.

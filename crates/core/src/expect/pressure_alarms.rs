@@ -23,7 +23,9 @@ use Part::{Diastolic, Mean, Systolic};
 use PressureSite as Site;
 
 /// Site, alarm, whether it is one of high pressure, and its limits.
-const TABLE: [(Site, Kind, bool, &[(Part, Limit)]); 8] = [
+type Row = (Site, Kind, bool, &'static [(Part, Limit)]);
+
+const TABLE: [Row; 8] = [
     (
         Site::Arterial,
         Kind::ArterialHigh,
