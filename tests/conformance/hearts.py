@@ -8,13 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.ndimage import minimum_filter1d
 from scipy.signal import find_peaks
 
 CHANNELS = "arterial,pulmonary,left-ventricle,right-ventricle,left-atrium,right-atrium,venous,wedge"
 FRAME_RATE_HZ = 1000
 TRANSIT_S = {"arterial": 0.070, "pulmonary": 0.0}
 """From the heart to where the pressure is taken, as documented."""
+
+
+CLOSING_FRAMES = 30
+"""Before the last frame without an upstroke, in which a valve may have closed already."""
 
 
 @dataclass
@@ -50,16 +53,22 @@ def ejections(artery: np.ndarray) -> list[tuple[int, int]]:
         before = artery[max(0, top - 350) : top + 1].max()
         after_notch = before > artery[top] and height < 0.25 * (before - artery[foot])
         if height > 1.0 and slope[foot:top].max() > 20 and top > 500 and not after_notch:
-            found.append((upstroke(slope, foot, top), top))
+            found.append((foot, top))
     return found
 
 
-def upstroke(slope: np.ndarray, foot: int, top: int) -> int:
-    """Where the last rise before a top begins: an early pulse may come while the wave after the notch before it still rises."""
-    steep = find_peaks(slope[foot : top + 1], prominence=3.0)[0]
-    if len(steep) < 2:
+def opening(artery: np.ndarray, ventricle: np.ndarray, foot: int, top: int) -> int:
+    """When the ventricle last came over the artery before a top; the foot when it never did, or when the artery was ahead of it.
+
+    An early pulse may come while the wave after the notch before it still rises, which no ventricle makes: that is at most an
+    eighth of the pulse before it.
+    """
+    below = np.flatnonzero(ventricle[foot:top] < artery[foot:top])
+    if not len(below) or foot + below[-1] >= top - 1:
         return foot
-    return foot + int(steep[-2]) + int(np.argmin(slope[foot + steep[-2] : foot + steep[-1]]))
+    opened = foot + int(below[-1]) + 1
+    wave = 0.125 * np.ptp(artery[max(0, foot - 600) : foot + 1])
+    return opened if artery[opened] - artery[foot] <= wave else foot
 
 
 def against_the_flow(channels: dict[str, np.ndarray]) -> Findings:
@@ -71,10 +80,10 @@ def against_the_flow(channels: dict[str, np.ndarray]) -> Findings:
     ):
         vessel, chamber, before = channels[artery], channels[ventricle], channels[atrium]
         transit = round(TRANSIT_S[artery] * FRAME_RATE_HZ)
+        at_wrist = np.concatenate((np.full(transit, chamber[0]), chamber[: len(chamber) - transit]))
         for foot, top in ejections(vessel):
-            frames = np.arange(foot + 1, top + 1)
-            frames = frames[frames >= transit]
-            findings.note(f"{artery} over {ventricle}", vessel[frames] - chamber[frames - transit], frames)
+            frames = np.arange(opening(vessel, at_wrist, foot, top), top + 1)
+            findings.note(f"{artery} over {ventricle}", (vessel - at_wrist)[frames], frames)
         # Filling: from where the ventricle is lowest after a beat until its pressure rises faster than any filling does.
         for begin, end in fillings(chamber):
             frames = np.arange(begin, end)
@@ -104,10 +113,6 @@ def fillings(chamber: np.ndarray) -> list[tuple[int, int]]:
         end = begin + int(np.flatnonzero(chamber[begin:following] < low)[-1])
         calm = np.flatnonzero(slope[begin:end] < 10)
         if len(calm):
-            found.append((begin, begin + int(calm[-1])))
-    return found
-
-
-def corner(values: np.ndarray, frames: int = 20) -> float:
-    """Largest fall within some frames, in the unit of the values."""
-    return float(np.max(values - minimum_filter1d(values, frames, origin=-frames // 2)))
+            # Once the valve has closed, the atrium may relax before the ventricle rises.
+            found.append((begin, begin + int(calm[-1]) - CLOSING_FRAMES))
+    return [(begin, end) for begin, end in found if end > begin]

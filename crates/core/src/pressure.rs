@@ -169,7 +169,7 @@ impl Pressures {
             Some(plan) => Trace::new(Instant::ZERO, plan),
             None => Trace::at_rest(Instant::ZERO, rest_mmhg),
         };
-        let whole = |site| beat.pulse(site, moment.before_beat(site, &self.rests).0);
+        let whole = |site| moment.pulse(site, moment.before_beat(site, &self.rests).0, &beat);
         let opening = gone_s(Span::from_secs(arterial::pre_ejection_s(moment.period)));
         let artery = |site| trace(whole(site).zip(opening).map(|(plan, gone_s)| plan.after(gone_s)), moment.rest(site));
         let arteries = Sides { left: artery(PressureSite::Arterial), right: artery(PressureSite::Pulmonary) };
@@ -198,7 +198,7 @@ impl Pressures {
     pub fn change(&mut self, moment: &Moment<'_>) {
         let now = moment.at;
         for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
-            let Some(still) = moment.still(site) else { continue };
+            let still = moment.still(site);
             if !tap.trace.retarget(now, still) {
                 let (rest, (cycle, _)) = (tap.trace.rest_of_plan(now, still), tap.trace.close(now));
                 tap.redirect(now, |trace| trace.follow(now, &rest, cycle));
@@ -206,7 +206,7 @@ impl Pressures {
         }
         let Sides { left, right } = &mut self.arteries;
         for (site, trace) in [(PressureSite::Arterial, left), (PressureSite::Pulmonary, right)] {
-            let Some(still) = moment.still(site) else { continue };
+            let still = moment.still(site);
             if !trace.retarget(now, still) {
                 let (rest, (cycle, _)) = (trace.rest_of_plan(now, still), trace.close(now));
                 trace.follow(now, &rest, cycle);
@@ -248,7 +248,7 @@ impl Pressures {
         let opening = onset.plus(Span::from_secs(arterial::pre_ejection_s(timing)));
         let Sides { left, right } = &mut self.arteries;
         for (site, trace) in [(PressureSite::Arterial, left), (PressureSite::Pulmonary, right)] {
-            if let Some(plan) = beat.pulse(site, trace.here(opening).0) {
+            if let Some(plan) = moment.pulse(site, trace.here(opening).0, &beat) {
                 trace.begin(opening, &plan);
             }
         }

@@ -212,7 +212,7 @@ fn notch_depth(strength: f32) -> f32 {
 /// The pulse from a foot at `foot_mmhg`, of `strength` (1 is that of a full beat) where regular beats have `ejection`.
 ///
 /// A beat as strong as a regular one reaches what those hold, wherever it starts from, unless the pressure was so much higher that
-/// it has not run off yet. The valve opens and closes as in beats of the period `timing`. `None` when the beat is too weak to open it.
+/// it has not run off yet. Without a next beat it goes to `still`. The valve opens and closes as in beats of the period `timing`. `None` when the beat is too weak to open it.
 pub fn pulse(
     form: &Form,
     foot_mmhg: f32,
@@ -220,7 +220,7 @@ pub fn pulse(
     ejection: f32,
     target: &Target,
     timing: Span,
-    filling_mmhg: f32,
+    still: Stillness,
 ) -> Option<Plan> {
     if strength < WEAKEST {
         return None;
@@ -237,7 +237,6 @@ pub fn pulse(
     let notch = height(form.dicrotic - (form.dicrotic - form.notch) * notch_depth(strength));
     let notch = min(max(notch, run_off(notch_s)), dicrotic);
     let due_s = max(target.period.as_secs(), 0.15);
-    let still = still(form, target.diastolic_mmhg, filling_mmhg);
     let tail = Tail { asymptote_mmhg: floor, per_s, due_s, still };
     let rise_s = min(form.rise_s, 0.5 * ejection_time_s(timing));
     let systolic = top(base, foot_mmhg, strength, target);
@@ -256,7 +255,7 @@ pub fn pulse(
 /// Systolic, diastolic and mean pressure, mmHg, that regular beats of this ejection hold; `None` without pulses.
 pub fn steady(form: &Form, target: &Target, ejection: f32) -> Option<(f32, f32, f32)> {
     let foot = foot(form, ejection, target);
-    let plan = pulse(form, foot, ejection, ejection, target, target.period, 0.0)?;
+    let plan = pulse(form, foot, ejection, ejection, target, target.period, still(form, foot, 0.0))?;
     let period_s = target.period.as_secs();
     Some((held(form, ejection, target), foot, plan.integral(period_s) / period_s))
 }

@@ -158,7 +158,9 @@ impl Side {
     pub fn kick(&self, here: (f32, f32), force: f32) -> Plan {
         let filled = self.filled_mmhg(force);
         let tail = self.tail(self.diastasis_mmhg(), FILLED_PER_S);
-        Plan::new(here.0, here.1, tail).to(self.rise_s, filled, 0.0).to(self.rise_s + FILLED_S, filled, 0.0)
+        // One that fills fast already shall not fill to more.
+        let slope = min(here.1, 3.0 * max(filled - here.0, 0.0) / self.rise_s);
+        Plan::new(here.0, slope, tail).to(self.rise_s, filled, 0.0).to(self.rise_s + FILLED_S, filled, 0.0)
     }
 
     /// What it does in one that is still to relax, along the rest of a plan: it fills it as soon as it can, with what it still has.

@@ -122,20 +122,18 @@ pub struct Beat {
     arterial: (f32, f32),
     femoral: (f32, f32),
     pulmonary: (f32, f32),
-    /// Mean filling pressure, mmHg.
-    filling_mmhg: f32,
 }
 
 impl Beat {
     /// The pulse that it makes in an artery from a foot at `foot_mmhg`; `None` when it is too weak.
-    pub fn pulse(&self, site: PressureSite, foot_mmhg: f32) -> Option<Plan> {
+    fn pulse(&self, site: PressureSite, foot_mmhg: f32, still: Stillness) -> Option<Plan> {
         let (form, (systolic_mmhg, diastolic_mmhg)) = match site {
             PressureSite::Pulmonary => (&PULMONARY, self.pulmonary),
             PressureSite::Femoral => (&FEMORAL, self.femoral),
             _ => (&RADIAL, self.arterial),
         };
         let target = Target { systolic_mmhg, diastolic_mmhg, period: self.period };
-        arterial::pulse(form, foot_mmhg, self.stroke.strength, self.ejection, &target, self.timing, self.filling_mmhg)
+        arterial::pulse(form, foot_mmhg, self.stroke.strength, self.ejection, &target, self.timing, still)
     }
 }
 
@@ -222,7 +220,6 @@ impl Moment<'_> {
             arterial: set(PressureSite::Arterial),
             femoral: set(PressureSite::Femoral),
             pulmonary: set(PressureSite::Pulmonary),
-            filling_mmhg: self.filling_mmhg(),
         }
     }
 
@@ -311,21 +308,26 @@ impl Moment<'_> {
         (mmhg, 0.0)
     }
 
-    /// Where a site goes when nothing beats; `None` where that follows from what beats.
-    pub fn still(&self, site: PressureSite) -> Option<Stillness> {
+    /// Where a site goes when nothing beats.
+    pub fn still(&self, site: PressureSite) -> Stillness {
         let form = match site {
             PressureSite::Arterial => &RADIAL,
             PressureSite::Femoral => &FEMORAL,
             PressureSite::Pulmonary => &PULMONARY,
-            PressureSite::Intracranial => return None,
-            _ => return Some(arterial::still_vein(self.filling_mmhg())),
+            PressureSite::Intracranial => return Stillness { mmhg: self.get(Field::IntracranialMean), per_s: 1.0 },
+            _ => return arterial::still_vein(self.filling_mmhg()),
         };
-        Some(arterial::still(form, self.target(site, true).diastolic_mmhg, self.filling_mmhg()))
+        arterial::still(form, self.target(site, true).diastolic_mmhg, self.filling_mmhg())
+    }
+
+    /// The pulse that a beat makes in an artery from a foot at `foot_mmhg`; `None` when it is too weak.
+    pub fn pulse(&self, site: PressureSite, foot_mmhg: f32, beat: &Beat) -> Option<Plan> {
+        beat.pulse(site, foot_mmhg, self.still(site))
     }
 
     /// Pressure where nothing beats, mmHg.
     pub fn rest(&self, site: PressureSite) -> f32 {
-        self.still(site).map_or(self.get(Field::IntracranialMean), |still| still.mmhg)
+        self.still(site).mmhg
     }
 
     /// Mean intracranial pressure, mmHg: the veins of the neck carry half of the chest's breathing up there (common practice, no
@@ -339,7 +341,7 @@ impl Moment<'_> {
     /// The arteries are, from the opening of their valves on, those that the beat ejects into.
     pub fn start(&self, site: PressureSite, here: (f32, f32), beat: &Beat, heart: &Heart<'_>) -> Option<Plan> {
         match site {
-            PressureSite::Arterial | PressureSite::Femoral | PressureSite::Pulmonary => beat.pulse(site, here.0),
+            PressureSite::Arterial | PressureSite::Femoral | PressureSite::Pulmonary => self.pulse(site, here.0, beat),
             PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
                 Some(self.side_in(site, *heart.rests.of(site), beat).waves(here, heart.contractions.came_before()))
             }
