@@ -13,7 +13,7 @@
 //! envelope of its own pressures, so that alternating, irregular and drifting pulses oscillate as they are.
 
 mod crossing;
-pub mod reach;
+pub(crate) mod reach;
 
 use crate::ecg::deflection::Bump;
 use crate::math::{exp, floor, max, min, smooth_step};
@@ -23,7 +23,7 @@ use crossing::Passage;
 
 /// What a measurement is to be.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Demand {
+pub(crate) struct Demand {
     /// Pressure to inflate to, mmHg; 0 for no measurement.
     pub inflate_mmhg: f32,
     /// Rate of inflation, mmHg/s.
@@ -42,7 +42,7 @@ pub struct Demand {
 
 /// A pulse of the artery under the cuff.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Pulse {
+pub(crate) struct Pulse {
     /// Foot of the upstroke under the cuff.
     pub foot: Instant,
     /// Highest pressure, mmHg.
@@ -55,7 +55,7 @@ pub struct Pulse {
 
 /// What oscillations an arm makes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Arm {
+pub(crate) struct Arm {
     /// Largest oscillation of a regular pulse, foot to peak, mmHg.
     pub largest_mmhg: f32,
     /// Height of a regular pulse of the artery, foot to peak, mmHg: a smaller one oscillates less.
@@ -68,7 +68,7 @@ pub struct Arm {
 
 impl Arm {
     /// Oscillation of a pulse at a cuff pressure, mmHg.
-    pub fn oscillation_mmhg(&self, pulse: &Pulse, cuff_mmhg: f32) -> f32 {
+    pub(crate) fn oscillation_mmhg(&self, pulse: &Pulse, cuff_mmhg: f32) -> f32 {
         let above = cuff_mmhg - pulse.mean_mmhg;
         let (width, share) = if above > 0.0 {
             (pulse.systolic_mmhg - pulse.mean_mmhg, self.systolic_share)
@@ -82,9 +82,9 @@ impl Arm {
 }
 
 /// From the opening of the aortic valve to the foot of a pulse under the cuff, s (from memory).
-pub const TRANSIT_S: f32 = 0.045;
+pub(crate) const TRANSIT_S: f32 = 0.045;
 /// Below this pressure the cuff feels no pulse, mmHg.
-pub const LOWEST_MMHG: f32 = 1.0;
+pub(crate) const LOWEST_MMHG: f32 = 1.0;
 /// Time constant of the open valve, s: 260 to 15 mmHg in 3 s (at most 10 s, OIML R 16-2).
 const VENT_TAU_S: f32 = 1.05;
 /// How long a step of a stepped deflation takes, s.
@@ -94,7 +94,7 @@ const EMPTY_MMHG: f32 = 0.01;
 
 /// The cuff's pressure and its oscillations.
 #[derive(Clone, Debug)]
-pub struct Cuff {
+pub(crate) struct Cuff {
     phase: CuffPhase,
     /// When the phase began, and with what pressure, mmHg.
     since: Instant,
@@ -107,7 +107,7 @@ pub struct Cuff {
 
 impl Cuff {
     /// Empty.
-    pub fn new() -> Cuff {
+    pub(crate) fn new() -> Cuff {
         Cuff {
             phase: CuffPhase::Vented,
             since: Instant::ZERO,
@@ -120,7 +120,7 @@ impl Cuff {
     }
 
     /// A step began: a measurement starts when it asks for one, and `vent` opens the valve.
-    pub fn change(&mut self, now: Instant, demand: &Demand, vent: bool) -> Option<CuffEvent> {
+    pub(crate) fn change(&mut self, now: Instant, demand: &Demand, vent: bool) -> Option<CuffEvent> {
         if vent {
             return (self.phase != CuffPhase::Vented).then(|| self.enter(now, CuffPhase::Vented));
         }
@@ -159,13 +159,13 @@ impl Cuff {
     }
 
     /// When the next phase begins; `NEVER` when this one goes on.
-    pub fn next(&self) -> Instant {
+    pub(crate) fn next(&self) -> Instant {
         let length_s = self.length_s();
         if length_s < 1e6 { self.since.plus(Span::from_secs(length_s)) } else { Instant::NEVER }
     }
 
     /// Begins the phase that is due.
-    pub fn start(&mut self) -> Option<CuffEvent> {
+    pub(crate) fn start(&mut self) -> Option<CuffEvent> {
         let now = self.next();
         match self.phase {
             CuffPhase::Inflating if self.demand.inflate_mmhg > self.demand.limit_mmhg => {
@@ -178,7 +178,7 @@ impl Cuff {
     }
 
     /// Pressure at `now` without the oscillations, mmHg.
-    pub fn at(&self, now: Instant) -> f32 {
+    pub(crate) fn at(&self, now: Instant) -> f32 {
         let t = now.since(self.since).as_secs();
         let demand = &self.demand;
         match self.phase {
@@ -213,7 +213,7 @@ impl Cuff {
     /// A pulse arrives at the arm.
     ///
     /// Gives the reading, at `now`, once enough pulses of the deflation have been below their diastolic pressure.
-    pub fn pulse(&mut self, now: Instant, pulse: &Pulse, period: Span, arm: &Arm) -> Option<CuffReading> {
+    pub(crate) fn pulse(&mut self, now: Instant, pulse: &Pulse, period: Span, arm: &Arm) -> Option<CuffReading> {
         let cuff_mmhg = self.at(pulse.foot);
         if cuff_mmhg < LOWEST_MMHG {
             return None;
@@ -232,7 +232,7 @@ impl Cuff {
     }
 
     /// The reading of a deflation that ended at `now`, if it passed systolic and diastolic pressure and gave none before.
-    pub fn reading(&mut self, now: Instant) -> Option<CuffReading> {
+    pub(crate) fn reading(&mut self, now: Instant) -> Option<CuffReading> {
         self.passage.reading(now)
     }
 

@@ -1,10 +1,10 @@
 //! The electrocardiogram: events start deflections on the heart vector, the lead matrix makes leads of it.
 
-pub mod deflection;
-pub mod electrogram;
-pub mod fibrillation;
-pub mod leads;
-pub mod overshoot;
-pub mod pathology;
-pub mod reach;
-pub mod templates;
+pub(crate) mod deflection;
+pub(crate) mod electrogram;
+pub(crate) mod fibrillation;
+pub(crate) mod leads;
+pub(crate) mod overshoot;
+pub(crate) mod pathology;
+pub(crate) mod reach;
+pub(crate) mod templates;

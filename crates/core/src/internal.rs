@@ -32,7 +32,6 @@ pub mod pressure {
 }
 
 /// Loops in wide vectors.
-#[cfg(feature = "wide-vectors")]
 pub mod vectors {
     pub use crate::vectors::{Loop, run};
 }

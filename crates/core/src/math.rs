@@ -12,12 +12,12 @@ pub fn sqrt(x: f32) -> f32 {
 }
 
 /// The largest whole number not above `x`.
-pub fn floor(x: f32) -> f32 {
+pub(crate) fn floor(x: f32) -> f32 {
     libm::floorf(x)
 }
 
 /// The smallest whole number not below `x`.
-pub fn ceil(x: f32) -> f32 {
+pub(crate) fn ceil(x: f32) -> f32 {
     libm::ceilf(x)
 }
 
@@ -42,12 +42,12 @@ pub fn sin_turn(phase: u32) -> f32 {
 }
 
 /// Cosine of an integer phase; error as [`sin_turn`].
-pub fn cos_turn(phase: u32) -> f32 {
+pub(crate) fn cos_turn(phase: u32) -> f32 {
     sin_turn(phase.wrapping_add(0x4000_0000))
 }
 
 /// Phase of `cycles` turns, of which only the fraction counts; NaN gives zero.
-pub fn phase_of(cycles: f32) -> u32 {
+pub(crate) fn phase_of(cycles: f32) -> u32 {
     let whole = floor(cycles);
     // The fraction is in [0, 1); the cast saturates at the top.
     ((cycles - whole) * 4_294_967_296.0) as u32
@@ -122,27 +122,27 @@ pub fn pow(x: f32, y: f32) -> f32 {
 }
 
 /// Larger of two; the second when the first is NaN.
-pub fn max(a: f32, b: f32) -> f32 {
+pub(crate) fn max(a: f32, b: f32) -> f32 {
     if a > b { a } else { b }
 }
 
 /// Smaller of two; the second when the first is NaN.
-pub fn min(a: f32, b: f32) -> f32 {
+pub(crate) fn min(a: f32, b: f32) -> f32 {
     if a < b { a } else { b }
 }
 
 /// `x` held between `low` and `high`; `low` when x is NaN.
-pub fn clamp(x: f32, low: f32, high: f32) -> f32 {
+pub(crate) fn clamp(x: f32, low: f32, high: f32) -> f32 {
     min(max(x, low), high)
 }
 
 /// Absolute value.
-pub fn abs(x: f32) -> f32 {
+pub(crate) fn abs(x: f32) -> f32 {
     f32::from_bits(x.to_bits() & 0x7fff_ffff)
 }
 
 /// Smooth step from 0 at `x <= 0` to 1 at `x >= 1` with zero slope at both ends: x^2 (3 - 2x).
-pub fn smooth_step(x: f32) -> f32 {
+pub(crate) fn smooth_step(x: f32) -> f32 {
     let x = clamp(x, 0.0, 1.0);
     x * x * (3.0 - 2.0 * x)
 }

@@ -136,7 +136,7 @@ pub(crate) struct Pressures {
 
 impl Pressures {
     /// Nothing under way, zero everywhere.
-    pub fn new(chosen: Chosen) -> Pressures {
+    pub(crate) fn new(chosen: Chosen) -> Pressures {
         Pressures {
             chosen,
             taps: core::array::from_fn(|_| Tap::new(Trace::at_rest(Instant::ZERO, 0.0))),
@@ -151,12 +151,12 @@ impl Pressures {
     }
 
     /// The sites played.
-    pub fn chosen(&self) -> Chosen {
+    pub(crate) fn chosen(&self) -> Chosen {
         self.chosen
     }
 
     /// The start: every pulse under way so that the next comes with the first beat; at rest when no beat is coming.
-    pub fn begin(&mut self, first_beat: Option<Instant>, moment: &Moment<'_>) {
+    pub(crate) fn begin(&mut self, first_beat: Option<Instant>, moment: &Moment<'_>) {
         let beat = moment.beat(Stroke { strength: moment.ejection, odd: false }, None);
         self.rests = moment.atrial_rests(&self.contractions);
         let period_s = moment.period.as_secs();
@@ -187,7 +187,7 @@ impl Pressures {
     }
 
     /// A step changed how the transducers are connected; `levels` are those that held before.
-    pub fn connect(&mut self, levels: &[f32; PressureSite::COUNT], moment: &Moment<'_>) {
+    pub(crate) fn connect(&mut self, levels: &[f32; PressureSite::COUNT], moment: &Moment<'_>) {
         for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
             let level_mmhg = levels.get(site as usize).copied().unwrap_or(0.0);
             tap.connect(moment.at, level_mmhg, &moment.connection(site));
@@ -195,7 +195,7 @@ impl Pressures {
     }
 
     /// A step changed what is set: with no beat to come, every pressure goes where it now says.
-    pub fn change(&mut self, moment: &Moment<'_>) {
+    pub(crate) fn change(&mut self, moment: &Moment<'_>) {
         let now = moment.at;
         for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
             let still = moment.still(site);
@@ -215,7 +215,7 @@ impl Pressures {
     }
 
     /// The atria were activated and contract with this share of their usual force.
-    pub fn atria(&mut self, onset: Instant, force: f32, moment: &Moment<'_>) {
+    pub(crate) fn atria(&mut self, onset: Instant, force: f32, moment: &Moment<'_>) {
         let start = onset.plus(A_WAVE);
         let (closing, opening) = self.systole;
         let closed = closing <= start && start < opening;
@@ -225,7 +225,7 @@ impl Pressures {
     }
 
     /// The ventricles were activated, `interval` after the time before (`None` for the first); `conducted` from the atria.
-    pub fn ventricles(&mut self, onset: Instant, interval: Option<Span>, conducted: bool, moment: &Moment<'_>) {
+    pub(crate) fn ventricles(&mut self, onset: Instant, interval: Option<Span>, conducted: bool, moment: &Moment<'_>) {
         let period = moment.period;
         let mut stroke = self.ejection.stroke(interval, moment.ejection, period);
         let timing = moment.beat(stroke, interval).timing;
@@ -257,7 +257,7 @@ impl Pressures {
 
     /// Foot, highest and mean pressure, mmHg, of the pulse that the beat from `onset` sends into the arteries of the body; `None`
     /// when that beat was too weak to open the valve. The mean is to the next pulse expected.
-    pub fn ejected(&self, onset: Instant, period: Span) -> Option<(f32, f32, f32)> {
+    pub(crate) fn ejected(&self, onset: Instant, period: Span) -> Option<(f32, f32, f32)> {
         let aorta = &self.arteries.left;
         aorta.begun_after(onset).then(|| aorta.whole_pulse(period.as_secs()))
     }
@@ -269,12 +269,12 @@ impl Pressures {
     }
 
     /// When something starts next; `NEVER` when nothing is on its way.
-    pub fn next(&self) -> Instant {
+    pub(crate) fn next(&self) -> Instant {
         self.pending.iter().map(|pending| pending.due).min().unwrap_or(Instant::NEVER)
     }
 
     /// Starts what has arrived; tells `observer` of the pulses that this ends.
-    pub fn start(&mut self, moment: &Moment<'_>, observer: &mut dyn Observer) {
+    pub(crate) fn start(&mut self, moment: &Moment<'_>, observer: &mut dyn Observer) {
         let now = self.next();
         let due = self.pending.iter_mut().filter(|pending| pending.left != 0 && pending.due == now);
         // Of two that are due together the earlier, wherever they are kept.
@@ -340,7 +340,7 @@ impl Pressures {
     }
 
     /// The pulses cut off by the end of the script at `end`.
-    pub fn finish(&mut self, end: Instant, moment: &Moment<'_>, observer: &mut dyn Observer) {
+    pub(crate) fn finish(&mut self, end: Instant, moment: &Moment<'_>, observer: &mut dyn Observer) {
         for site in self.chosen.sites() {
             let told = self.is_told(site, moment);
             if let Some(tap) = self.tap(site).filter(|_| told) {
@@ -351,19 +351,19 @@ impl Pressures {
     }
 
     /// Plays no site until [`Pressures::recall`]; what the heart does is kept, as it costs little. Says which sites were played.
-    pub fn rest(&mut self) -> Chosen {
+    pub(crate) fn rest(&mut self) -> Chosen {
         core::mem::replace(&mut self.chosen, Chosen::NONE)
     }
 
     /// Plays these sites again; from here on contractions are followed to where they arrive.
-    pub fn recall(&mut self, chosen: Chosen) {
+    pub(crate) fn recall(&mut self, chosen: Chosen) {
         self.chosen = chosen;
     }
 
     /// Puts the pressure at every site to `mmhg`, when all has arrived that contracted before [`Pressures::recall`].
     ///
     /// Beats draw over it. Once the lowest and the highest pressure have led to the same, it is what any would have led to.
-    pub fn forget(&mut self, mmhg: f32, moment: &Moment<'_>) {
+    pub(crate) fn forget(&mut self, mmhg: f32, moment: &Moment<'_>) {
         for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
             *tap = Tap::new(Trace::at_rest(moment.at, mmhg));
             tap.connect(moment.at, 0.0, &moment.connection(site));
@@ -372,7 +372,7 @@ impl Pressures {
     }
 
     /// Whether every site has the pressure that it has in `other`, now and from now on, to the last bit.
-    pub fn agree(&self, other: &Pressures) -> bool {
+    pub(crate) fn agree(&self, other: &Pressures) -> bool {
         let taps = self.taps.iter().zip(&other.taps);
         self.pulsing == other.pulsing && self.chosen.sites().zip(taps).all(|(_, (tap, other))| tap.agrees(other))
     }

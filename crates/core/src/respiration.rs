@@ -19,7 +19,7 @@ use crate::truth::Breath;
 
 /// What breathing is asked to do from now on.
 #[derive(Clone, Copy, Debug)]
-pub struct Demand {
+pub(crate) struct Demand {
     /// Breaths a minute; 0 is apnoea.
     pub per_minute: f32,
     /// Depth, ohm; 0 is apnoea.
@@ -52,7 +52,7 @@ const SIGH: f32 = 2.5;
 const SLOWEST: Span = Span::secs(6);
 
 /// The range of the impedance, ohm, over the settings of the whole script: what a file's scale must hold.
-pub fn range(ever: Ranges<'_>) -> Range {
+pub(crate) fn range(ever: Ranges<'_>) -> Range {
     let sigh = if ever(Field::SighEvery).highest > 0.0 { SIGH } else { 1.0 };
     // Two heartbeats may show at once; between the arms they are larger.
     ever(Field::BaseOhm).raised(sigh * ever(Field::BreathDepthOhm).highest + 3.0 * ever(Field::CardiacOhm).highest)
@@ -60,7 +60,7 @@ pub fn range(ever: Ranges<'_>) -> Range {
 
 /// What breathing did.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Act {
+pub(crate) enum Act {
     /// A breath starts.
     Breath(Breath),
     /// An apnoea starts or ends.
@@ -74,7 +74,7 @@ pub enum Act {
 
 /// The breath being drawn and what comes next.
 #[derive(Clone, Debug)]
-pub struct Respiration {
+pub(crate) struct Respiration {
     breath: Option<Breath>,
     ventilated: bool,
     period: Span,
@@ -91,7 +91,7 @@ pub struct Respiration {
 
 impl Respiration {
     /// At rest between breaths; the first one starts at once.
-    pub fn new() -> Respiration {
+    pub(crate) fn new() -> Respiration {
         Respiration {
             breath: None,
             ventilated: false,
@@ -107,14 +107,14 @@ impl Respiration {
     }
 
     /// When a breath or an apnoea starts next; `NEVER` in apnoea.
-    pub fn next(&self) -> Instant {
+    pub(crate) fn next(&self) -> Instant {
         self.next.min(self.pause)
     }
 
     /// A step changed the demand: an apnoea ends or begins, another rate moves the next breath.
     ///
     /// The breath being drawn is finished first.
-    pub fn retime(&mut self, now: Instant, demand: &Demand) {
+    pub(crate) fn retime(&mut self, now: Instant, demand: &Demand) {
         let idle = self.breath.map_or(now, |breath| breath.end.max(now));
         if demand.is_apnoea() {
             if !self.paused && self.pause == Instant::NEVER {
@@ -132,7 +132,7 @@ impl Respiration {
     }
 
     /// Lets happen what is due.
-    pub fn start(&mut self, demand: &Demand) -> Option<Act> {
+    pub(crate) fn start(&mut self, demand: &Demand) -> Option<Act> {
         if self.pause <= self.next && self.pause != Instant::NEVER {
             let at = core::mem::replace(&mut self.pause, Instant::NEVER);
             self.paused = true;
@@ -192,7 +192,7 @@ impl Respiration {
     }
 
     /// Lets a heartbeat show in the impedance.
-    pub fn heartbeat(&mut self, onset: Instant, ohm: f32) {
+    pub(crate) fn heartbeat(&mut self, onset: Instant, ohm: f32) {
         if ohm <= 0.0 {
             return;
         }
@@ -205,7 +205,7 @@ impl Respiration {
     }
 
     /// Start of the breath being drawn and the period of breathing; `MAX` without breath.
-    pub fn pace(&self) -> (Instant, Span) {
+    pub(crate) fn pace(&self) -> (Instant, Span) {
         match self.breath {
             Some(breath) if self.next != Instant::NEVER && !self.paused => (breath.start, self.period),
             _ => (Instant::ZERO, Span::MAX),
@@ -213,7 +213,7 @@ impl Respiration {
     }
 
     /// How far the lungs are filled, 0 to 1.
-    pub fn filling(&self, now: Instant) -> f32 {
+    pub(crate) fn filling(&self, now: Instant) -> f32 {
         let mut filling = [0.0];
         self.fillings(&[now], &mut filling);
         let [filling] = filling;

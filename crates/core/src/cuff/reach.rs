@@ -8,12 +8,12 @@ use crate::reach::{Range, Ranges};
 const LARGEST: f32 = 3.6;
 
 /// The oscillations alone, mmHg, over the settings of the whole script.
-pub fn oscillation(ever: Ranges<'_>) -> Range {
+pub(crate) fn oscillation(ever: Ranges<'_>) -> Range {
     Range { lowest: 0.0, highest: LARGEST * ever(Field::CuffOscillation).highest }
 }
 
 /// The pressure in the cuff, oscillations included, mmHg, over the settings of the whole script.
-pub fn range(ever: Ranges<'_>) -> Range {
+pub(crate) fn range(ever: Ranges<'_>) -> Range {
     let top = min(ever(Field::CuffInflate).highest, ever(Field::CuffLimit).highest);
     oscillation(ever).raised(top)
 }

@@ -19,7 +19,7 @@ use core::ops::Range;
 
 /// Shape of a bump in time.
 #[derive(Clone, Copy, Debug)]
-pub struct Bump {
+pub(crate) struct Bump {
     /// Frame clock of the start; within 128 s of any frame at which the bump is drawn.
     start: u32,
     end: PackedInstant,
@@ -37,7 +37,7 @@ const MIN_FLANK_S: f32 = 1e-5;
 
 impl Bump {
     /// A bump from `start`, with its flanks and plateau in seconds.
-    pub fn new(start: Instant, rise_s: f32, hold_s: f32, fall_s: f32) -> Bump {
+    pub(crate) fn new(start: Instant, rise_s: f32, hold_s: f32, fall_s: f32) -> Bump {
         let rise_s = crate::math::max(rise_s, MIN_FLANK_S);
         let fall_s = crate::math::max(fall_s, MIN_FLANK_S);
         let hold_end_s = rise_s + crate::math::max(hold_s, 0.0);
@@ -47,7 +47,7 @@ impl Bump {
     }
 
     /// End of the support.
-    pub fn end(&self) -> Instant {
+    pub(crate) fn end(&self) -> Instant {
         self.end.instant()
     }
 
@@ -140,7 +140,7 @@ impl Loop for AddTo<'_, '_> {
 
 /// A bump with its direction and size on the Frank vector (X left, Y down, Z back), mV.
 #[derive(Clone, Copy, Debug)]
-pub struct Deflection {
+pub(crate) struct Deflection {
     /// Shape in time.
     pub bump: Bump,
     /// Peak, mV.
@@ -150,11 +150,11 @@ pub struct Deflection {
 /// Most deflections drawn at once.
 ///
 /// Half as much again as the densest rhythm needs: two overlapping fused beats of thirteen waves, P waves and ectopy.
-pub const CAPACITY: usize = 48;
+pub(crate) const CAPACITY: usize = 48;
 
 /// The deflections being drawn, in the order in which they were started.
 #[derive(Clone, Debug)]
-pub struct Deflections {
+pub(crate) struct Deflections {
     list: [Deflection; CAPACITY],
     len: usize,
 }
@@ -168,7 +168,7 @@ impl Default for Deflections {
 
 impl Deflections {
     /// Adds a deflection; when the list is full, the oldest gives way.
-    pub fn start(&mut self, deflection: Deflection) {
+    pub(crate) fn start(&mut self, deflection: Deflection) {
         if self.len == CAPACITY {
             self.list.copy_within(1.., 0);
             self.len -= 1;
@@ -180,7 +180,7 @@ impl Deflections {
     }
 
     /// Forgets what has ended before `now`, keeping the order: sums are always formed oldest first.
-    pub fn retire(&mut self, now: Instant) {
+    pub(crate) fn retire(&mut self, now: Instant) {
         let mut kept = 0;
         for i in 0..self.len {
             let Some(&deflection) = self.list.get(i) else { break };

@@ -18,7 +18,7 @@ pub const DOWER: [[f32; 3]; INDEPENDENT_LEADS] = [
 
 /// The eight independent leads of a heart vector, in the unit of the vector.
 #[inline]
-pub fn leads_of(vector: [f32; 3]) -> [f32; INDEPENDENT_LEADS] {
+pub(crate) fn leads_of(vector: [f32; 3]) -> [f32; INDEPENDENT_LEADS] {
     DOWER.map(|row| lead_of(row, vector))
 }
 

@@ -5,7 +5,7 @@ use crate::time::{Instant, Span};
 
 /// How large a tail is and how fast it decays.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Tail {
+pub(crate) struct Tail {
     /// Share of the pulse's height, at most [`CAP_MV`]: method A of EC13 4.1.4.2 (percentages from memory).
     pub share: f32,
     /// Share of the pulse's charge that the tail gives back, height times width over time constant: 1 is method B of
@@ -16,11 +16,11 @@ pub struct Tail {
 }
 
 /// Largest tail by method A, mV.
-pub const CAP_MV: f32 = 2.0;
+pub(crate) const CAP_MV: f32 = 2.0;
 
 impl Tail {
     /// The tail's start, mV, after a pulse of this height and width.
-    pub fn start_mv(&self, height_mv: f32, width_s: f32) -> f32 {
+    pub(crate) fn start_mv(&self, height_mv: f32, width_s: f32) -> f32 {
         if self.charge > 0.0 {
             return -self.charge * height_mv * width_s / self.tau_s;
         }
@@ -50,7 +50,7 @@ impl Decay {
 
 /// The tails of all pulses so far: together one decay, as each pulse takes over what is left.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Overshoot {
+pub(crate) struct Overshoot {
     /// Counts until the last one starts at the end of its pulse.
     before: Option<Decay>,
     last: Option<Decay>,
@@ -58,7 +58,7 @@ pub struct Overshoot {
 
 impl Overshoot {
     /// Adds a tail of `mv` from `from` on.
-    pub fn start(&mut self, from: Instant, mv: f32, tau_s: f32) {
+    pub(crate) fn start(&mut self, from: Instant, mv: f32, tau_s: f32) {
         if mv != 0.0 {
             let decay = Decay {
                 from,
@@ -71,12 +71,12 @@ impl Overshoot {
     }
 
     /// Whether anything may be left from `now` on.
-    pub fn lasts(&self, now: Instant) -> bool {
+    pub(crate) fn lasts(&self, now: Instant) -> bool {
         self.last.is_some_and(|last| now < last.until)
     }
 
     /// The sum of the tails, mV in the pulse's direction.
-    pub fn at(&self, now: Instant) -> f32 {
+    pub(crate) fn at(&self, now: Instant) -> f32 {
         match (self.before, self.last) {
             (Some(before), Some(last)) if now < last.from => before.at(now),
             (_, Some(last)) => last.at(now),

@@ -37,7 +37,7 @@ impl LeadGroup {
 }
 
 /// The vector of changes given as the mean of each group's leads, mV, in the order of [`LeadGroup::ALL`].
-pub fn vector_of(groups_mv: [f32; 3]) -> [f32; 3] {
+pub(crate) fn vector_of(groups_mv: [f32; 3]) -> [f32; 3] {
     let mut vector = [0.0; 3];
     for (group, mv) in LeadGroup::ALL.iter().zip(groups_mv) {
         for (sum, axis) in vector.iter_mut().zip(group.direction()) {

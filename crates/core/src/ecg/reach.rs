@@ -30,7 +30,7 @@ const LARGEST_LEAD: f32 = 1.5;
 const PULSE_SHARE: f32 = 1.5;
 
 /// The size that no lead or electrode goes beyond, mV; `paced` when the rhythm has pacing pulses.
-pub fn size_mv(of: Ranges<'_>, paced: bool) -> f32 {
+pub(crate) fn size_mv(of: Ranges<'_>, paced: bool) -> f32 {
     let size = |field| of(field).size();
     let levels: f32 = LEVELS.into_iter().map(size).sum();
     // T waves add to what else a beat has.

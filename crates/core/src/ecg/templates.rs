@@ -28,9 +28,9 @@
 //! - T end: where the steepest tangent of the falling flank meets the base line (Lepeschkin and Surawicz 1952), 5 % of the T
 //!   peak follows up to 12 ms later, as the tail fades slowly.
 
-pub mod adult;
-pub mod child;
-pub mod neonate;
+pub(crate) mod adult;
+pub(crate) mod child;
+pub(crate) mod neonate;
 
 /// Cycle for which the waves of [`AtrialOrigin::Flutter`](crate::anatomy::AtrialOrigin::Flutter) are drawn, ms: 300 a minute. Another cycle stretches them.
 pub const FLUTTER_CYCLE_MS: f32 = 200.0;
@@ -153,7 +153,7 @@ macro_rules! complexes {
         };)*
 
         /// QRS and T of a beat that comes down `pathway`.
-        pub fn complex(pathway: Pathway) -> &'static Complex {
+        pub(crate) fn complex(pathway: Pathway) -> &'static Complex {
             match pathway {
                 $(Pathway::$pathway => &$name,)*
             }

@@ -47,7 +47,7 @@ pub(crate) trait Conduction: core::fmt::Debug {
 
 impl Demand {
     /// Mean interval between beats at the rate set.
-    pub fn period(&self) -> Span {
+    pub(crate) fn period(&self) -> Span {
         Span::period(self.rate_bpm)
     }
 

@@ -17,7 +17,14 @@ const FOCI: [(Pathway, u32); 4] = [
 
 impl Heart {
     /// A premature beat asked for from outside, at `now`; it comes, or it is told why not.
-    pub fn premature(&mut self, now: Instant, site: EctopicSite, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+    pub(crate) fn premature(
+        &mut self,
+        now: Instant,
+        site: EctopicSite,
+        demand: &Demand,
+        noise: &Noise,
+        emit: Emit<'_>,
+    ) {
         let asked = Some(Asked { at: now, site });
         self.ectopic_count = self.ectopic_count.wrapping_add(1);
         // Between a pulse that captures and its beat the ventricles are the pulse's.

@@ -22,7 +22,7 @@ const SHORTEST_JT_MS: f32 = 60.0;
 
 /// QRS duration of a beat that takes `pathway`, ms, where a normal beat's is set: what a pathway adds stays added, and a
 /// pathway of its own, over 1.5 times as wide as the normal one, keeps its width.
-pub fn qrs_ms(pathway_ms: f32, normal_ms: f32, set_ms: f32) -> f32 {
+pub(crate) fn qrs_ms(pathway_ms: f32, normal_ms: f32, set_ms: f32) -> f32 {
     if pathway_ms > 1.5 * normal_ms { pathway_ms } else { pathway_ms + set_ms - normal_ms }
 }
 
@@ -43,7 +43,7 @@ impl Memory {
 
 /// How long a beat takes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Length {
+pub(crate) struct Length {
     /// QT with the QRS duration set, ms; a wider QRS adds what it is wider by.
     pub qt_ms: f32,
     /// Factor on the QRS duration of its pathways, below 1 where they would leave a fast rhythm no time.

@@ -10,7 +10,7 @@ use crate::time::{Instant, Span};
 
 /// How much the sinus interval wanders.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Variability {
+pub(crate) struct Variability {
     /// Longest less shortest RR over the breaths, ms.
     pub breathing_ms: f32,
     /// Standard deviation of the random RR change below 0.04 Hz over an hour, ms.
@@ -33,7 +33,7 @@ pub struct Variability {
 
 /// How much everything but the sinus node varies.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Life {
+pub(crate) struct Life {
     /// Standard deviation of PR, ms.
     pub pr_ms: f32,
     /// Standard deviation of QT, ms.
@@ -84,7 +84,7 @@ const BREATHS: f32 = 3.0;
 impl Variability {
     /// By how much the random change of RR makes the interval longer between two impulses that would regularly lie at these
     /// instants, s.
-    pub fn change_s(&self, from: Instant, to: Instant, period: Span, noise: &Noise) -> f32 {
+    pub(crate) fn change_s(&self, from: Instant, to: Instant, period: Span, noise: &Noise) -> f32 {
         let mut sum = 0.0;
         let shorter = math::min(period.as_secs() / self.resting.as_secs(), 1.0);
         for (ms, bands) in [(self.very_slow_ms, &VERY_SLOW[..]), (self.slow_ms, &SLOW[..]), (self.fast_ms, &FAST[..])] {
@@ -99,7 +99,7 @@ impl Variability {
     }
 
     /// How far breathing displaces the impulse that regularly lies at `due`, s: RR is shortest about the end of inspiration.
-    pub fn breathing_s(&self, due: Instant, period: Span) -> f32 {
+    pub(crate) fn breathing_s(&self, due: Instant, period: Span) -> f32 {
         if self.breathing_ms <= 0.0 || self.breath_period == Span::MAX {
             return 0.0;
         }

@@ -122,28 +122,28 @@ pub fn ejection_time_s(period: Span) -> f32 {
 }
 
 /// Asymptote of the runoff for a diastolic pressure, mmHg.
-pub fn asymptote(diastolic_mmhg: f32) -> f32 {
+pub(crate) fn asymptote(diastolic_mmhg: f32) -> f32 {
     min(ARREST_MMHG, LOW_SHARE * diastolic_mmhg)
 }
 
 /// Mean filling pressure, to which all vessels but the arteries of the body go when the heart stops, mmHg.
-pub fn filling_mmhg(venous_mmhg: f32) -> f32 {
+pub(crate) fn filling_mmhg(venous_mmhg: f32) -> f32 {
     venous_mmhg + FILLING_OVER_VENOUS_MMHG
 }
 
 /// How veins, atria and ventricles go to the mean filling pressure.
-pub fn still_vein(filling_mmhg: f32) -> Stillness {
+pub(crate) fn still_vein(filling_mmhg: f32) -> Stillness {
     Stillness { mmhg: filling_mmhg, per_s: 1.0 / STILL_VEIN_S }
 }
 
 /// How an artery goes to stillness, for a diastolic and the mean filling pressure.
-pub fn still(form: &Form, diastolic_mmhg: f32, filling_mmhg: f32) -> Stillness {
+pub(crate) fn still(form: &Form, diastolic_mmhg: f32, filling_mmhg: f32) -> Stillness {
     let mmhg = if form.stays_above { max(asymptote(diastolic_mmhg), filling_mmhg) } else { filling_mmhg };
     Stillness { mmhg, per_s: 1.0 / form.still_s }
 }
 
 /// Weakest beat that opens the valve.
-pub const WEAKEST: f32 = 0.08;
+pub(crate) const WEAKEST: f32 = 0.08;
 
 /// When the parts of a pulse follow each other, s since its foot, and how fast it runs off.
 struct Course {
@@ -182,7 +182,7 @@ fn top(base_mmhg: f32, foot_mmhg: f32, strength: f32, target: &Target) -> f32 {
 }
 
 /// Diastolic pressure that regular beats of this ejection hold, mmHg: the fixed point of the map from foot to foot.
-pub fn foot(form: &Form, ejection: f32, target: &Target) -> f32 {
+pub(crate) fn foot(form: &Form, ejection: f32, target: &Target) -> f32 {
     if ejection >= 1.0 {
         return target.diastolic_mmhg;
     }
@@ -196,7 +196,7 @@ pub fn foot(form: &Form, ejection: f32, target: &Target) -> f32 {
 }
 
 /// Systolic pressure that regular beats of this ejection hold, mmHg.
-pub fn held(form: &Form, ejection: f32, target: &Target) -> f32 {
+pub(crate) fn held(form: &Form, ejection: f32, target: &Target) -> f32 {
     let foot = foot(form, ejection, target);
     top(base(foot, ejection, target), foot, ejection, target)
 }
@@ -213,7 +213,7 @@ fn notch_depth(strength: f32) -> f32 {
 ///
 /// A beat as strong as a regular one reaches what those hold, wherever it starts from, unless the pressure was so much higher that
 /// it has not run off yet. Without a next beat it goes to `still`. The valve opens and closes as in beats of the period `timing`. `None` when the beat is too weak to open it.
-pub fn pulse(
+pub(crate) fn pulse(
     form: &Form,
     foot_mmhg: f32,
     strength: f32,

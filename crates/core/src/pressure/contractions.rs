@@ -84,7 +84,7 @@ fn packed(span: Span) -> u16 {
 
 /// The contractions of the last two cycles, and those of the present one.
 #[derive(Clone, Debug, Default)]
-pub struct Contractions {
+pub(crate) struct Contractions {
     before: AtrialCycle,
     last: AtrialCycle,
     present: AtrialCycle,
@@ -93,13 +93,13 @@ pub struct Contractions {
 impl Contractions {
     /// An a wave starts, `after` the closing of the valves, with this share of the usual force; `closed` when against closed
     /// valves.
-    pub fn atria(&mut self, after: Span, force: f32, closed: bool) {
+    pub(crate) fn atria(&mut self, after: Span, force: f32, closed: bool) {
         // `as` saturates.
         self.present.add(packed(after), ((if closed { -force } else { force }) * PARTS) as i8);
     }
 
     /// The valves close, `length` after the time before: a cycle ends.
-    pub fn ventricles(&mut self, length: Span) {
+    pub(crate) fn ventricles(&mut self, length: Span) {
         self.present.length = packed(length);
         self.before = core::mem::replace(&mut self.last, core::mem::take(&mut self.present));
         // Atria that contract only once the valves have closed do so against them, in the cycle that begins.
@@ -110,18 +110,18 @@ impl Contractions {
     }
 
     /// Whether the atria contracted in the cycle before the last beat of the ventricles.
-    pub fn came_before(&self) -> bool {
+    pub(crate) fn came_before(&self) -> bool {
         self.last.has_any()
     }
 
     /// Whether the atria contracted against open valves shortly before the last beat of the ventricles, and filled them.
-    pub fn kicked(&self) -> bool {
+    pub(crate) fn kicked(&self) -> bool {
         let (length, [from, to]) = (self.last.length, KICK_S.map(|s| (s * PER_S) as u16));
         length > 0 && self.last.in_time().any(|(at, force)| force > 0 && (from..to).contains(&(length - at)))
     }
 
     /// The resting pressure with which an atrium has a mean as set in cycles like the last two, mmHg.
-    pub fn rest_mmhg(&self, side: &Side, mean_mmhg: f32) -> f32 {
+    pub(crate) fn rest_mmhg(&self, side: &Side, mean_mmhg: f32) -> f32 {
         let mean = |rest_mmhg: f32| self.mean_mmhg(&Side { rest_mmhg, ..*side });
         // The mean goes with the resting pressure but for where the a wave follows the ventricle: two steps are enough.
         let first = mean_mmhg - 0.3 * side.wave_mmhg;

@@ -8,14 +8,14 @@ const ARREST_S: f32 = 3.0;
 
 /// The heart's strength from beat to beat.
 #[derive(Clone, Debug)]
-pub struct Ejection {
+pub(crate) struct Ejection {
     vigour: f32,
     odd: bool,
 }
 
 /// A beat's ejection.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stroke {
+pub(crate) struct Stroke {
     /// Against a regular beat, which has 1.
     pub strength: f32,
     /// Whether this is an odd one of alternating beats.
@@ -24,7 +24,7 @@ pub struct Stroke {
 
 impl Ejection {
     /// A rested heart.
-    pub const fn new() -> Ejection {
+    pub(crate) const fn new() -> Ejection {
         Ejection { vigour: 1.0, odd: false }
     }
 
@@ -33,7 +33,7 @@ impl Ejection {
     /// `ejection` is the rhythm's share of a normal stroke. At 60 % of the expected interval less than half a stroke,
     /// after a pause up to a third more (post-extrasystolic potentiation; sizes are common practice, no source). After
     /// an arrest the heart recovers over several beats.
-    pub fn stroke(&mut self, interval: Option<Span>, ejection: f32, period: Span) -> Stroke {
+    pub(crate) fn stroke(&mut self, interval: Option<Span>, ejection: f32, period: Span) -> Stroke {
         let share = interval.map_or(1.0, |interval| interval.as_secs() / max(period.as_secs(), 0.1));
         if interval.is_some_and(|interval| interval.as_secs() > ARREST_S && share > 1.5) {
             self.vigour = 0.55;

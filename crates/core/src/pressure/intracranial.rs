@@ -22,7 +22,7 @@ const P3: f32 = 0.52;
 const BELOW: f32 = 0.25;
 
 /// A pulse of `pulse_mmhg` from foot to top, about `mean_mmhg`; `second` is P2 over P1.
-pub fn pulse(here: (f32, f32), mean_mmhg: f32, pulse_mmhg: f32, second: f32, period: Span) -> Plan {
+pub(crate) fn pulse(here: (f32, f32), mean_mmhg: f32, pulse_mmhg: f32, second: f32, period: Span) -> Plan {
     let period_s = max(period.as_secs(), 0.15);
     let unit = shape((0.0, 0.0), 0.0, 1.0, second, period_s, period);
     shape(here, mean_mmhg - pulse_mmhg * unit.integral(period_s) / period_s, pulse_mmhg, second, period_s, period)

@@ -17,7 +17,7 @@ use core::f32::consts::TAU;
 
 /// Natural frequency and damping of a line, as the solutions of its equation.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Line {
+pub(crate) struct Line {
     /// Mean rate of decay: the damping ratio times 2 pi times the natural frequency, 1/s; 0 for a line that passes
     /// everything.
     sigma: f32,
@@ -27,14 +27,14 @@ pub struct Line {
 }
 
 /// Below this natural frequency, Hz, a line counts as ideal.
-pub const LOWEST_HZ: f32 = 1.0;
+pub(crate) const LOWEST_HZ: f32 = 1.0;
 
 impl Line {
     /// A line that passes everything as it is.
-    pub const IDEAL: Line = Line { sigma: 0.0, apart: 0.0 };
+    pub(crate) const IDEAL: Line = Line { sigma: 0.0, apart: 0.0 };
 
     /// A line of this natural frequency, Hz (ideal below [`LOWEST_HZ`]), and damping ratio, held to 0.02 to 3.
-    pub fn new(natural_hz: f32, damping: f32) -> Line {
+    pub(crate) fn new(natural_hz: f32, damping: f32) -> Line {
         if natural_hz < LOWEST_HZ {
             return Line::IDEAL;
         }
@@ -151,7 +151,7 @@ impl Ring {
 
 /// How a transducer is connected.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Connection {
+pub(crate) struct Connection {
     /// Share of the vessel's pressure that arrives: 1 open to the patient, 0 closed.
     pub open: f32,
     /// Added to it, mmHg: zero offset or height, or the static level when closed.
@@ -162,7 +162,7 @@ pub struct Connection {
 
 /// What a transducer sees of a trace.
 #[derive(Clone, Debug)]
-pub struct Tap {
+pub(crate) struct Tap {
     /// The pressure in the vessel.
     pub(crate) trace: Trace,
     /// What the line settles to, until a time of the trace's plan.
@@ -175,7 +175,7 @@ pub struct Tap {
 
 impl Tap {
     /// Connected directly to `trace`.
-    pub fn new(trace: Trace) -> Tap {
+    pub(crate) fn new(trace: Trace) -> Tap {
         let (seen, until_s) = trace.piece_at(0.0);
         Tap { seen, until_s, trace, ring: Ring::NONE, open: 1.0, line: Line::IDEAL }
     }
@@ -243,7 +243,7 @@ impl Tap {
     }
 
     /// Changes the connection at `now`, where the level was `before_mmhg`; a line rings when the pressure jumps.
-    pub fn connect(&mut self, now: Instant, before_mmhg: f32, connection: &Connection) {
+    pub(crate) fn connect(&mut self, now: Instant, before_mmhg: f32, connection: &Connection) {
         self.advance(now);
         let t_s = self.trace.time_s(now);
         let (value, slope) = self.here(t_s);
@@ -254,7 +254,7 @@ impl Tap {
     }
 
     /// Strikes the line at `now`: a whip that swings by about `mmhg`.
-    pub fn strike(&mut self, now: Instant, mmhg: f32) {
+    pub(crate) fn strike(&mut self, now: Instant, mmhg: f32) {
         self.advance(now);
         let t_s = self.trace.time_s(now);
         let (value, slope) = (self.ring.at(&self.line, t_s), self.ring.slope(&self.line, t_s));
@@ -263,7 +263,7 @@ impl Tap {
 
     /// Pressure at the transducer at `now`, without the level, mmHg.
     #[inline]
-    pub fn at(&mut self, now: Instant) -> f32 {
+    pub(crate) fn at(&mut self, now: Instant) -> f32 {
         let t_s = self.trace.time_s(now);
         if t_s >= self.until_s {
             self.advance(now);

@@ -56,7 +56,7 @@ pub const fn fields(site: PressureSite) -> SiteFields {
 }
 
 /// From QRS onset to what a beat starts at a site, where beats have this period.
-pub fn beat_delay(site: PressureSite, period: Span) -> Span {
+pub(crate) fn beat_delay(site: PressureSite, period: Span) -> Span {
     let transit_s = match site {
         PressureSite::Arterial => RADIAL.transit_s,
         PressureSite::Femoral => FEMORAL.transit_s,
@@ -69,7 +69,7 @@ pub fn beat_delay(site: PressureSite, period: Span) -> Span {
 }
 
 /// How much later than in the heart an atrial pressure is seen at a site.
-pub fn lag(site: PressureSite) -> Span {
+pub(crate) fn lag(site: PressureSite) -> Span {
     match site {
         PressureSite::Venous => const { Span::from_secs(CENTRAL_VEIN.lag_s) },
         PressureSite::Wedge => const { Span::from_secs(WEDGE.lag_s) },
@@ -78,7 +78,7 @@ pub fn lag(site: PressureSite) -> Span {
 }
 
 /// From P onset to what the atria start at a site, where they start something.
-pub fn atrial_delay(site: PressureSite) -> Span {
+pub(crate) fn atrial_delay(site: PressureSite) -> Span {
     Span::from_secs(chambers::A_WAVE_S).plus(lag(site))
 }
 
@@ -86,11 +86,11 @@ pub fn atrial_delay(site: PressureSite) -> Span {
 const EARLY: f32 = 0.8;
 
 /// Largest alternation, as a share of the pulse pressure.
-pub const MOST_ALTERNANS: f32 = 0.8;
+pub(crate) const MOST_ALTERNANS: f32 = 0.8;
 
 /// The heart's two sides, and what is kept of each.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Sides<T> {
+pub(crate) struct Sides<T> {
     /// Left ventricle and atrium, aorta.
     pub left: T,
     /// Right ventricle and atrium, pulmonary artery.
@@ -99,7 +99,7 @@ pub struct Sides<T> {
 
 impl<T> Sides<T> {
     /// The side that a site in or before the heart belongs to.
-    pub fn of(&self, site: PressureSite) -> &T {
+    pub(crate) fn of(&self, site: PressureSite) -> &T {
         match site {
             PressureSite::LeftVentricle | PressureSite::LeftAtrium | PressureSite::Wedge => &self.left,
             _ => &self.right,
@@ -109,7 +109,7 @@ impl<T> Sides<T> {
 
 /// A beat of the ventricles: what it is to bring about wherever it arrives, settled when it starts.
 #[derive(Clone, Copy, Debug)]
-pub struct Beat {
+pub(crate) struct Beat {
     /// How strong it is.
     pub stroke: Stroke,
     /// The rhythm's share of a normal stroke.
@@ -138,7 +138,7 @@ impl Beat {
 }
 
 /// What is kept of the heart from beat to beat.
-pub struct Heart<'h> {
+pub(crate) struct Heart<'h> {
     /// Aorta and pulmonary artery, at the heart.
     pub arteries: &'h Sides<Trace>,
     /// Resting pressures of the atria, mmHg.
@@ -148,7 +148,7 @@ pub struct Heart<'h> {
 }
 
 /// What holds at an instant.
-pub struct Moment<'v> {
+pub(crate) struct Moment<'v> {
     /// The instant.
     pub at: Instant,
     /// Expected interval between beats.
@@ -179,7 +179,7 @@ impl Moment<'_> {
     }
 
     /// What an artery is to hold for a beat; `odd` tells odd beats from even ones.
-    pub fn target(&self, site: PressureSite, odd: bool) -> Target {
+    pub(crate) fn target(&self, site: PressureSite, odd: bool) -> Target {
         let period = self.period;
         if site == PressureSite::Pulmonary {
             let fall = self.chest();
@@ -206,7 +206,7 @@ impl Moment<'_> {
     }
 
     /// A beat that starts now, `interval` after the one before.
-    pub fn beat(&self, stroke: Stroke, interval: Option<Span>) -> Beat {
+    pub(crate) fn beat(&self, stroke: Stroke, interval: Option<Span>) -> Beat {
         let early = interval.filter(|interval| *interval < self.period.scaled(EARLY));
         let set = |site| {
             let target = self.target(site, stroke.odd);
@@ -262,7 +262,7 @@ impl Moment<'_> {
     }
 
     /// Atrium and ventricle as a site in or before the heart sees them, over this resting pressure.
-    pub fn side(&self, site: PressureSite, rest_mmhg: f32) -> Side {
+    pub(crate) fn side(&self, site: PressureSite, rest_mmhg: f32) -> Side {
         let (atrium, wave) = match site {
             PressureSite::LeftVentricle | PressureSite::LeftAtrium => (&LEFT_ATRIUM, Field::LeftAtriumWave),
             PressureSite::Wedge => (&WEDGE, Field::LeftAtriumWave),
@@ -289,13 +289,13 @@ impl Moment<'_> {
     }
 
     /// The resting pressures of both atria with which they have their means in cycles like the last.
-    pub fn atrial_rests(&self, contractions: &Contractions) -> Sides<f32> {
+    pub(crate) fn atrial_rests(&self, contractions: &Contractions) -> Sides<f32> {
         let rest = |site| contractions.rest_mmhg(&self.side(site, 0.0), self.atrial_mean(site));
         Sides { left: rest(PressureSite::LeftAtrium), right: rest(PressureSite::RightAtrium) }
     }
 
     /// Pressure and slope at which a regular beat finds a site, mmHg and mmHg/s.
-    pub fn before_beat(&self, site: PressureSite, rests: &Sides<f32>) -> (f32, f32) {
+    pub(crate) fn before_beat(&self, site: PressureSite, rests: &Sides<f32>) -> (f32, f32) {
         let foot = |form| arterial::foot(form, self.ejection, &self.target(site, true));
         let mmhg = match site {
             PressureSite::Arterial => foot(&RADIAL),
@@ -309,7 +309,7 @@ impl Moment<'_> {
     }
 
     /// Where a site goes when nothing beats.
-    pub fn still(&self, site: PressureSite) -> Stillness {
+    pub(crate) fn still(&self, site: PressureSite) -> Stillness {
         let form = match site {
             PressureSite::Arterial => &RADIAL,
             PressureSite::Femoral => &FEMORAL,
@@ -321,12 +321,12 @@ impl Moment<'_> {
     }
 
     /// The pulse that a beat makes in an artery from a foot at `foot_mmhg`; `None` when it is too weak.
-    pub fn pulse(&self, site: PressureSite, foot_mmhg: f32, beat: &Beat) -> Option<Plan> {
+    pub(crate) fn pulse(&self, site: PressureSite, foot_mmhg: f32, beat: &Beat) -> Option<Plan> {
         beat.pulse(site, foot_mmhg, self.still(site))
     }
 
     /// Pressure where nothing beats, mmHg.
-    pub fn rest(&self, site: PressureSite) -> f32 {
+    pub(crate) fn rest(&self, site: PressureSite) -> f32 {
         self.still(site).mmhg
     }
 
@@ -339,7 +339,7 @@ impl Moment<'_> {
     /// What a beat starts at a site from the pressure and slope there; `None` when it is too weak.
     ///
     /// The arteries are, from the opening of their valves on, those that the beat ejects into.
-    pub fn start(&self, site: PressureSite, here: (f32, f32), beat: &Beat, heart: &Heart<'_>) -> Option<Plan> {
+    pub(crate) fn start(&self, site: PressureSite, here: (f32, f32), beat: &Beat, heart: &Heart<'_>) -> Option<Plan> {
         match site {
             PressureSite::Arterial | PressureSite::Femoral | PressureSite::Pulmonary => self.pulse(site, here.0, beat),
             PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
@@ -370,7 +370,7 @@ impl Moment<'_> {
 
     /// What the atria start, with a share of their usual `force`, at a site that `trace` is that of; `closed` when the ventricles are
     /// contracting, which did so last `waited_s` later than a beat was due.
-    pub fn atrial(
+    pub(crate) fn atrial(
         &self,
         site: PressureSite,
         trace: &Trace,
@@ -398,7 +398,7 @@ impl Moment<'_> {
     }
 
     /// How the transducer at a site is connected.
-    pub fn connection(&self, site: PressureSite) -> Connection {
+    pub(crate) fn connection(&self, site: PressureSite) -> Connection {
         let fields = fields(site);
         Connection {
             open: self.open(site),
@@ -408,12 +408,12 @@ impl Moment<'_> {
     }
 
     /// Share of the vessel's pressure that arrives at the transducer at a site.
-    pub fn open(&self, site: PressureSite) -> f32 {
+    pub(crate) fn open(&self, site: PressureSite) -> f32 {
         1.0 - self.get(fields(site).closed)
     }
 
     /// Catheter whip at a site, mmHg.
-    pub fn whip(&self, site: PressureSite) -> f32 {
+    pub(crate) fn whip(&self, site: PressureSite) -> f32 {
         if site == PressureSite::Pulmonary { self.get(Field::PulmonaryWhip) } else { 0.0 }
     }
 }

@@ -16,11 +16,11 @@ use crate::time::{Instant, PackedInstant, Span};
 use crate::truth::Pulse;
 
 /// Most knots of a plan, the starting one included.
-pub const KNOTS: usize = 7;
+pub(crate) const KNOTS: usize = 7;
 
 /// A point that the pressure passes through.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Knot {
+pub(crate) struct Knot {
     /// Time since the start of the plan, s.
     pub at_s: f32,
     /// Pressure, mmHg.
@@ -59,7 +59,7 @@ impl Packed {
 
 /// Where a pressure goes when no beat comes.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Stillness {
+pub(crate) struct Stillness {
     /// What it tends to, mmHg.
     pub mmhg: f32,
     /// Rate, 1/s.
@@ -68,7 +68,7 @@ pub struct Stillness {
 
 /// What follows the last knot.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Tail {
+pub(crate) struct Tail {
     /// What the pressure tends to, mmHg.
     pub asymptote_mmhg: f32,
     /// Rate, 1/s.
@@ -88,7 +88,7 @@ impl Tail {
 
 /// Where the pressure goes from now on.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Plan {
+pub(crate) struct Plan {
     knots: [Packed; KNOTS],
     len: u8,
     /// What follows.
@@ -97,14 +97,14 @@ pub struct Plan {
 
 impl Plan {
     /// A plan from a pressure and slope now.
-    pub fn new(mmhg: f32, slope: f32, tail: Tail) -> Plan {
+    pub(crate) fn new(mmhg: f32, slope: f32, tail: Tail) -> Plan {
         let mut knots = [Packed::default(); KNOTS];
         knots[0] = Packed::new(0.0, mmhg, slope);
         Plan { knots, len: 1, tail }
     }
 
     /// Goes on to a pressure and slope at a time after the last knot; held at a least distance from it.
-    pub fn to(mut self, at_s: f32, mmhg: f32, slope: f32) -> Plan {
+    pub(crate) fn to(mut self, at_s: f32, mmhg: f32, slope: f32) -> Plan {
         let last = self.last();
         if let Some(place) = self.knots.get_mut(self.len as usize) {
             *place = Packed::new(max(at_s, last.at_s + SHORTEST_S), mmhg, slope);
@@ -114,17 +114,17 @@ impl Plan {
     }
 
     /// The same with another tail.
-    pub fn with_tail(self, tail: Tail) -> Plan {
+    pub(crate) fn with_tail(self, tail: Tail) -> Plan {
         Plan { tail, ..self }
     }
 
     /// The last knot.
-    pub fn last(&self) -> Knot {
+    pub(crate) fn last(&self) -> Knot {
         self.knot(self.len as usize - 1)
     }
 
     /// A knot; the starting one is 0.
-    pub fn knot(&self, index: usize) -> Knot {
+    pub(crate) fn knot(&self, index: usize) -> Knot {
         self.knots.get(index).map(Packed::knot).unwrap_or_default()
     }
 
@@ -183,7 +183,7 @@ impl Plan {
     }
 
     /// What is left of the plan after `gone_s`; a tail that is over goes on from where it is.
-    pub fn after(&self, gone_s: f32) -> Plan {
+    pub(crate) fn after(&self, gone_s: f32) -> Plan {
         let index = self.index_at(gone_s);
         let (mmhg, slope) = self.here(gone_s);
         let due_s = max(self.tail.due_s - gone_s, SHORTEST_S);
@@ -196,18 +196,18 @@ impl Plan {
 
     /// Pressure and slope at a time since the start.
     #[inline(never)]
-    pub fn here(&self, t_s: f32) -> (f32, f32) {
+    pub(crate) fn here(&self, t_s: f32) -> (f32, f32) {
         self.piece(self.index_at(t_s)).0.here(t_s)
     }
 
     /// Highest pressure at a knot, mmHg.
-    pub fn highest_mmhg(&self) -> f32 {
+    pub(crate) fn highest_mmhg(&self) -> f32 {
         self.knots.iter().take(self.len as usize).fold(f32::NEG_INFINITY, |highest, knot| max(highest, knot.mmhg))
     }
 
     /// Integral from the start to `until_s`, mmHg s.
     #[inline(never)]
-    pub fn integral(&self, until_s: f32) -> f32 {
+    pub(crate) fn integral(&self, until_s: f32) -> f32 {
         let mut sum = 0.0;
         for index in 0..self.len as usize + 2 {
             let (piece, end_s) = self.piece(index);
@@ -282,7 +282,7 @@ impl Piece {
 
 /// What a cycle from one pulse to the next has come to.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Cycle {
+pub(crate) struct Cycle {
     from: PackedInstant,
     /// Pressure at the start, mmHg.
     pub foot_mmhg: f32,
@@ -302,12 +302,12 @@ impl Cycle {
     }
 
     /// Start.
-    pub fn from(&self) -> Instant {
+    pub(crate) fn from(&self) -> Instant {
         self.from.instant()
     }
 
     /// The pulse at `site` that it was until `end`.
-    pub fn pulse(&self, site: PressureSite, end: Instant) -> Pulse {
+    pub(crate) fn pulse(&self, site: PressureSite, end: Instant) -> Pulse {
         Pulse {
             site,
             foot: self.from(),
@@ -321,7 +321,7 @@ impl Cycle {
     }
 
     /// Mean from the start to `end`, mmHg.
-    pub fn mean_mmhg(&self, end: Instant) -> f32 {
+    pub(crate) fn mean_mmhg(&self, end: Instant) -> f32 {
         let length_s = end.since(self.from()).as_secs();
         if length_s > 0.0 { self.area / length_s } else { self.foot_mmhg }
     }
@@ -341,7 +341,7 @@ impl Cycle {
 
 /// A pressure under way: the plan, and what the present cycle had come to when it was taken up.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Trace {
+pub(crate) struct Trace {
     base: PackedInstant,
     plan: Plan,
     cycle: Cycle,
@@ -349,12 +349,12 @@ pub struct Trace {
 
 impl Trace {
     /// A trace that starts with `plan` at `now`.
-    pub fn new(now: Instant, plan: Plan) -> Trace {
+    pub(crate) fn new(now: Instant, plan: Plan) -> Trace {
         Trace { base: PackedInstant::new(now), cycle: Cycle::new(now, plan.knot(0).mmhg), plan }
     }
 
     /// A trace at rest.
-    pub fn at_rest(now: Instant, mmhg: f32) -> Trace {
+    pub(crate) fn at_rest(now: Instant, mmhg: f32) -> Trace {
         let tail = Tail { asymptote_mmhg: mmhg, per_s: 1.0, due_s: 1.0, still: Stillness { mmhg, per_s: 1.0 } };
         Trace::new(now, Plan::new(mmhg, 0.0, tail))
     }

@@ -44,7 +44,7 @@ const NORMAL: Shape<4> = Shape {
 .scaled(1.0, JT_TIME, 1.0);
 
 /// P wave of an atrial activation from `origin`.
-pub fn p(origin: AtrialOrigin) -> &'static [Wave] {
+pub(crate) fn p(origin: AtrialOrigin) -> &'static [Wave] {
     match origin {
         AtrialOrigin::Sinus => &SINUS,
         AtrialOrigin::EctopicHigh => &HIGH,
