@@ -5,12 +5,14 @@ use crate::output::claim;
 use crate::rig::load;
 use crate::rig_args::Calibrate;
 use crate::table::write_table;
-use crate::today::today;
-use pulsewright_files::atomic::{FileError, Set, is_device, reason};
+use pulsewright_files::atomic::{FileError, Set, is_device};
+use pulsewright_record::calendar::today;
 use pulsewright_rig::calibration::{Finding, Levels, Measurement, TOLERANCE_PERCENT, judge, write_back};
 use pulsewright_rig::reading::{OutputReadings, parse_reading, parse_table, readings_of};
 use pulsewright_rig::walk::write_levels;
 use pulsewright_rig::{Output, Packing, Rig, RigFrames};
+use pulsewright_text::json;
+use pulsewright_text::source::{self, reason};
 use serde_json::Value;
 use std::fs::{self, OpenOptions};
 use std::io::{self, IsTerminal, Write};
@@ -95,10 +97,11 @@ fn names_of(_: &Path) -> u64 {
 fn given(args: &Calibrate, rig: &Rig) -> Result<Vec<OutputReadings>, Failure> {
     let mut given = Vec::new();
     if let Some(path) = &args.readings {
-        let name = path.display();
-        let text = fs::read_to_string(path)
-            .map_err(|error| Failure::input(format!("cannot read {name}: {}", reason(&error))))?;
-        given = parse_table(rig, &text).map_err(|what| Failure::input(format!("{name}: {what}")))?;
+        let name = source::name(path);
+        let bytes = source::file(path, source::DOCUMENT).map_err(Failure::input)?;
+        let text = source::utf8(&bytes)
+            .map_err(|at| Failure::input(format!("{name}: byte {at} is not UTF-8 text; save it as UTF-8")))?;
+        given = parse_table(rig, text).map_err(|what| Failure::input(format!("{name}: {what}")))?;
     }
     for (word, low, high) in &args.reading {
         let readings = readings_of(rig, word, low, high).map_err(Failure::input)?;
@@ -210,8 +213,8 @@ fn report(out: &mut impl Write, rig: &Rig, measured: &[Measured]) -> io::Result<
 fn correct(args: &Calibrate, rig: &Rig, text: &[u8], measured: &[Measured], set: Set) -> Outcome {
     let date = today();
     let meter = args.meter.as_deref().unwrap_or_default();
-    let text = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
-    let mut document: Value = serde_json::from_slice(text).map_err(Failure::input)?;
+    let text = source::utf8(text).unwrap_or_default();
+    let mut document: Value = json::value(text).map_err(Failure::input)?;
     for one in measured {
         let Some(output) = rig.outputs.get(one.output) else {
             continue;
@@ -229,7 +232,7 @@ fn correct(args: &Calibrate, rig: &Rig, text: &[u8], measured: &[Measured], set:
     }
     let text = serde_json::to_string_pretty(&document).map_err(Failure::input)? + "\n";
     set.write(&[(&args.rig, text.as_bytes())]).map_err(Failure::input)?;
-    let name = args.rig.display();
+    let name = source::name(&args.rig);
     print(|out| writeln!(out, "{} corrected in {name}; measure again with --check before use", count(measured.len())))
 }
 

@@ -7,6 +7,7 @@ use crate::table::write_table;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 use pulsewright_script::{Document, Part, Step};
+use pulsewright_text::{fit, source};
 use std::io::Write;
 
 const HEADS: [&str; 9] = ["start", "lasts", "step", "rhythm", "bpm", "arterial mmHg", "breaths", "alarm", "also ramps"];
@@ -18,7 +19,7 @@ const COLUMNS: [Field; 4] = [Field::RateBpm, Field::ArterialSystolic, Field::Art
 pub fn run(check: &Check) -> Outcome {
     let mut failures = Vec::new();
     for path in &check.scripts {
-        match load(path).and_then(|document| show(&path.display().to_string(), &document)) {
+        match load(path).and_then(|document| show(&source::name(path), &document)) {
             Err(Failure::Closed) => return Err(Failure::Closed),
             Err(failure) => failures.push(failure),
             Ok(()) => {}
@@ -34,7 +35,7 @@ pub fn run(check: &Check) -> Outcome {
 fn show(name: &str, document: &Document) -> Outcome {
     let timeline = Timeline::of(document);
     print(|out| {
-        let title = document.title().map_or(String::new(), |title| format!(": {}", title));
+        let title = document.title().map_or(String::new(), |title| format!(": {}", fit::line(title)));
         writeln!(out, "{name}{title}")?;
         match timeline.held_at {
             None => writeln!(out, "plays {}, seed {}", timeline.now, document.seed())?,

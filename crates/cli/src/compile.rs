@@ -1,6 +1,6 @@
 //! `compile`: a script as a compact image for a microcontroller.
 
-use crate::diagnostics::{Failure, Outcome, print};
+use crate::diagnostics::{Failure, Outcome, print_document};
 use crate::output::claim;
 use crate::script_file::load;
 use clap::{Args, ValueEnum};
@@ -61,7 +61,7 @@ pub fn run(args: &CompileArgs) -> Outcome {
         Format::C => c_constant(&stem, &image).into_bytes(),
     };
     if to_output {
-        return print(|out| out.write_all(&content));
+        return print_document(|out| out.write_all(&content));
     }
     set.write(&[(&args.output, &content)]).map_err(Failure::input)
 }

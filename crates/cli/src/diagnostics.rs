@@ -2,8 +2,9 @@
 //!
 //! 0 done (a reader that closed the pipe is done too), 1 a check or score failed, 2 bad input or output.
 
-use pulsewright_files::atomic::reason;
 use pulsewright_script::Problems;
+use pulsewright_text::fit::{self, Terminal};
+use pulsewright_text::source::reason;
 use std::fmt::Display;
 use std::io::{self, BufWriter, StdoutLock, Write};
 use std::process::ExitCode;
@@ -57,18 +58,48 @@ pub fn report(outcome: Outcome) -> ExitCode {
     }
 }
 
-/// Prints an error. A standard error that is closed is no reason to stop.
+/// Says what is wrong with the command line, or helps with it. What was typed may hold anything: it is made fit for a
+/// terminal, at the price of the colours.
+pub fn usage(error: &clap::Error) -> ExitCode {
+    let plain = error.render().to_string();
+    if plain.contains(|c| c != '\n' && fit::is_unfit(c)) {
+        let _ = write!(io::stderr(), "{}", fit::block(&plain));
+        return ExitCode::from(2);
+    }
+    error.exit()
+}
+
+/// Prints an error.
 pub fn error(message: &str) {
-    let _ = writeln!(io::stderr(), "error: {message}");
+    say(&format!("error: {message}"));
 }
 
 /// Prints a warning: the work is done, but something in it may not be what was wanted.
 pub fn warn(message: &str) {
-    let _ = writeln!(io::stderr(), "warning: {message}");
+    say(&format!("warning: {message}"));
 }
 
-/// Lets `write` print to standard output through a buffer, and flushes it.
-pub fn print(write: impl FnOnce(&mut BufWriter<StdoutLock<'static>>) -> io::Result<()>) -> Outcome {
+/// A line on standard error, fit for a terminal. A standard error that is closed is no reason to stop.
+pub fn say(message: &str) {
+    let _ = writeln!(io::stderr(), "{}", fit::message(message));
+}
+
+/// Standard output for people.
+pub type Out = Terminal<BufWriter<StdoutLock<'static>>>;
+
+/// Lets `write` print to standard output, fit for a terminal, through a buffer, and flushes it.
+pub fn print(write: impl FnOnce(&mut Out) -> io::Result<()>) -> Outcome {
+    let mut out = Terminal::new(BufWriter::new(io::stdout().lock()));
+    write(&mut out).and_then(|()| out.flush()).map_err(|error| Failure::output(&error))
+}
+
+/// Standard output fit for a terminal, for a conversation: every line is flushed.
+pub fn conversation() -> Terminal<StdoutLock<'static>> {
+    Terminal::new(io::stdout().lock())
+}
+
+/// Lets `write` print a document of ours to standard output, byte for byte.
+pub fn print_document(write: impl FnOnce(&mut BufWriter<StdoutLock<'static>>) -> io::Result<()>) -> Outcome {
     let mut out = BufWriter::new(io::stdout().lock());
     write(&mut out).and_then(|()| out.flush()).map_err(|error| Failure::output(&error))
 }

@@ -31,7 +31,6 @@ mod session;
 mod stream;
 mod suite;
 mod table;
-mod today;
 mod worksheet;
 
 use args::{Arguments, Verb};
@@ -39,7 +38,10 @@ use clap::Parser;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    let arguments = Arguments::parse();
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => return diagnostics::usage(&error),
+    };
     let outcome = match arguments.verb {
         Verb::Render(render) => render::run(&render),
         Verb::Stream(stream) => stream::run(&stream),

@@ -1,7 +1,7 @@
 //! The manual page and shell completions, from the same table as the help.
 
 use crate::args::Arguments;
-use crate::diagnostics::{Outcome, print};
+use crate::diagnostics::{Outcome, print_document};
 use clap::CommandFactory;
 use clap_complete::Shell;
 use clap_mangen::Man;
@@ -11,7 +11,7 @@ use std::io::Write;
 pub fn page() -> Outcome {
     let mut command = Arguments::command();
     command.build();
-    print(|out| {
+    print_document(|out| {
         Man::new(command.clone()).render(out)?;
         for verb in command.get_subcommands() {
             let title = format!("pulsewright {}", verb.get_name()).to_uppercase();
@@ -30,5 +30,5 @@ pub fn completions(shell: Shell) -> Outcome {
     // The generator panics when it cannot write, so it writes to memory.
     let mut text = Vec::new();
     clap_complete::generate(shell, &mut Arguments::command(), "pulsewright", &mut text);
-    print(|out| out.write_all(&text))
+    print_document(|out| out.write_all(&text))
 }

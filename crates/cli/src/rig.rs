@@ -2,8 +2,8 @@
 
 use crate::diagnostics::{Failure, Outcome, error, print};
 use crate::rig_args::{RigArgs, RigCheck, RigVerb};
+use crate::script_file::bytes;
 use crate::table::write_table;
-use pulsewright_files::atomic::reason;
 use pulsewright_rig::description::{Correction, Filter, Output, Rig, Signal, labels};
 use pulsewright_rig::figures::{
     IMPEDANCE_NOISE_OHM, MONITOR_NOISE_UV, OutputFigures, REACH_MV, STEP_MMHG, STEP_UV, Sine, TOP_HZ, decibel,
@@ -11,24 +11,14 @@ use pulsewright_rig::figures::{
 use pulsewright_rig::judge::faults;
 use pulsewright_rig::read::parse;
 use pulsewright_rig::table::coding_word;
-use std::fs::File;
-use std::io::{self, Read, Write};
+use pulsewright_text::{fit, source};
+use std::io::{self, Write};
 use std::path::Path;
-
-/// Largest description read, bytes.
-const MAX_BYTES: u64 = 1 << 20;
 
 /// The text of the rig at `path` (`-` is standard input) and what it says.
 pub fn load(path: &Path) -> Result<(Vec<u8>, Rig), Failure> {
-    let (name, mut text) = (path.display().to_string(), Vec::new());
-    let read = if path == Path::new("-") {
-        io::stdin().lock().take(MAX_BYTES).read_to_end(&mut text)
-    } else {
-        File::open(path).and_then(|file| file.take(MAX_BYTES).read_to_end(&mut text))
-    };
-    read.map_err(|error| Failure::input(format!("cannot read {name}: {}", reason(&error))))?;
-    let name = if path == Path::new("-") { "standard input" } else { &name };
-    let rig = parse(&text, name).map_err(|problems| Failure::Script(Box::new(problems)))?;
+    let (text, name) = bytes(path)?;
+    let rig = parse(&text, &name).map_err(|problems| Failure::Script(Box::new(problems)))?;
     Ok((text, rig))
 }
 
@@ -41,10 +31,10 @@ pub fn run(args: &RigArgs) -> Outcome {
 
 fn check(check: &RigCheck) -> Outcome {
     let (_, rig) = load(&check.rig)?;
-    let name = check.rig.display();
+    let name = source::name(&check.rig);
     let rate_hz = f64::from(check.frame_rate.as_hz());
     print(|out| {
-        let title = if rig.title.is_empty() { String::new() } else { format!(": {}", rig.title) };
+        let title = if rig.title.is_empty() { String::new() } else { format!(": {}", fit::line(&rig.title)) };
         writeln!(out, "{name}{title}")?;
         let converter = &rig.converter;
         let (bits, coding) = (converter.bits, coding_word(converter.coding));

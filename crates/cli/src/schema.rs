@@ -1,7 +1,7 @@
 //! `schema`: the JSON Schema of documents.
 
 use crate::args::{Schema, SchemaWord};
-use crate::diagnostics::{Outcome, print};
+use crate::diagnostics::{Outcome, print_document};
 use std::io::Write;
 
 /// Prints a schema.
@@ -10,5 +10,5 @@ pub fn run(schema: &Schema) -> Outcome {
         SchemaWord::Script => pulsewright_script::schema(),
         SchemaWord::Rig => pulsewright_rig::schema::schema(),
     };
-    print(|out| writeln!(out, "{schema:#}"))
+    print_document(|out| writeln!(out, "{schema:#}"))
 }

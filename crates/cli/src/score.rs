@@ -214,7 +214,12 @@ fn score_alarms(args: &ScoreArgs) -> Result<Told, Failure> {
 }
 
 fn reference_options(args: &ScoreArgs) -> ReadOptions {
-    ReadOptions { rate_hz: args.reference_rate_hz, channel: args.channel.clone(), ..ReadOptions::default() }
+    ReadOptions {
+        rate_hz: args.reference_rate_hz,
+        channel: args.channel.clone(),
+        is_reference: true,
+        ..ReadOptions::default()
+    }
 }
 
 fn test_options(args: &ScoreArgs) -> ReadOptions {

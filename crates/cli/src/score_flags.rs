@@ -1,11 +1,13 @@
 //! Flags that `score` and `suite` share: how answers are read, which limits hold, where reports go.
 
-use crate::diagnostics::{Failure, Outcome, print};
+use crate::diagnostics::{Failure, Outcome, print, print_document};
 use crate::output::claim;
 use clap::{Args, ValueEnum};
 use pulsewright_files::atomic::Set;
 use pulsewright_score::limits::{Bound, Limits, Scope};
-use pulsewright_score::read::{ReadError, ReadOptions, TimeUnit, in_file};
+use pulsewright_score::read::{Place, Problem, ReadOptions, TimeUnit, in_file};
+use pulsewright_text::fit;
+use pulsewright_text::source;
 use std::borrow::Cow;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -50,6 +52,7 @@ impl ReadingFlags {
             times_only: false,
             channel: None,
             delimiter: self.delimiter,
+            is_reference: false,
         }
     }
 }
@@ -90,9 +93,10 @@ impl LimitFlags {
     pub fn limits(&self) -> Result<Limits, Failure> {
         let mut limits = Limits::default();
         if let Some(path) = &self.limits {
-            let text = std::fs::read_to_string(path)
-                .map_err(|source| Failure::input(ReadError::Io { path: path.clone(), source }))?;
-            limits.add_json(&text).map_err(in_file(path)).map_err(Failure::input)?;
+            let bytes = source::file(path, source::DOCUMENT).map_err(Failure::input)?;
+            let text = source::utf8(&bytes).map_err(|at| Problem::new(Place::Byte(at), "not UTF-8 text"));
+            let added = text.and_then(|text| limits.add_json(text));
+            added.map_err(in_file(path)).map_err(Failure::input)?;
         }
         let flags = [
             (Scope::Gross, Bound::Min, &self.min),
@@ -158,7 +162,11 @@ impl ReportFlags {
         let reports = reports.iter().map(|(path, text)| (*path, text.as_bytes()));
         let files: Vec<(&Path, &[u8])> = beats.into_iter().chain(reports).collect();
         set.write(&files).map_err(Failure::input)?;
-        print(|out| out.write_all(form(self.format).as_bytes()))
+        let told = form(self.format);
+        match self.format {
+            Format::Json => print_document(|out| out.write_all(fit::json(&told).as_bytes())),
+            _ => print(|out| out.write_all(told.as_bytes())),
+        }
     }
 }
 

@@ -1,21 +1,27 @@
 //! Reading the script that an argument names.
 
 use crate::diagnostics::Failure;
-use pulsewright_files::atomic::reason;
-use pulsewright_script::{Document, read};
-use std::fs::File;
+use pulsewright_script::{Document, parse};
+use pulsewright_text::source;
 use std::io;
 use std::path::Path;
 
+/// What messages call standard input.
+const STANDARD_INPUT: &str = "standard input";
+
 /// The script in the file at `path`; `-` is standard input.
 pub fn load(path: &Path) -> Result<Document, Failure> {
-    let document = if path == Path::new("-") {
-        read(io::stdin().lock(), "standard input")
+    let (text, name) = bytes(path)?;
+    parse(&text, &name).map_err(|problems| Failure::Script(Box::new(problems)))
+}
+
+/// The bytes of a document that a person wrote, and what messages call it; `-` is standard input.
+pub fn bytes(path: &Path) -> Result<(Vec<u8>, String), Failure> {
+    let read = if path == Path::new("-") {
+        let text = source::stream(io::stdin().lock(), STANDARD_INPUT, source::DOCUMENT);
+        text.map(|text| (text, STANDARD_INPUT.to_owned()))
     } else {
-        let name = path.display().to_string();
-        let file =
-            File::open(path).map_err(|error| Failure::input(format!("cannot read {name}: {}", reason(&error))))?;
-        read(file, &name)
+        source::file(path, source::DOCUMENT).map(|text| (text, source::name(path)))
     };
-    document.map_err(|problems| Failure::Script(Box::new(problems)))
+    read.map_err(Failure::input)
 }

@@ -1,6 +1,6 @@
 //! `session`: a plan played in real time and asked about, step by step.
 
-use crate::diagnostics::{Failure, Outcome, print, warn};
+use crate::diagnostics::{Failure, Outcome, conversation, print, warn};
 use crate::flags;
 use crate::output::claim;
 use crate::record_files;
@@ -73,7 +73,7 @@ pub fn run(args: &SessionArgs) -> Outcome {
         write_whole(&draft, record.sealed_json().as_bytes(), true).map_err(|error| io::Error::other(error.to_string()))
     };
     let mut input = io::stdin().lock();
-    let outcome = session.run(&mut record, output.as_mut(), &mut input, &mut io::stdout().lock(), &mut save);
+    let outcome = session.run(&mut record, output.as_mut(), &mut input, &mut conversation(), &mut save);
     output.remarks().iter().for_each(|words| warn(words));
     outcome.map_err(|error| match error {
         SessionError::Io(error) if error.kind() == io::ErrorKind::BrokenPipe => Failure::Closed,

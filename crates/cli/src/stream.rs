@@ -1,7 +1,7 @@
 //! `stream`: frames to standard output at the pace of the clock, led by commands from standard input.
 
 use crate::args::{SampleFlags, Stream};
-use crate::diagnostics::{Failure, Outcome, warn};
+use crate::diagnostics::{Failure, Outcome, say, warn};
 use crate::output::claim;
 use crate::rig_args::ClipWord;
 use crate::rig_render::RigRender;
@@ -17,7 +17,7 @@ use pulsewright_script::Document;
 use pulsewright_stream::{Command, Ended, Led, Pace, Samples, command, send};
 use serde_json::Value;
 use std::cell::{Cell, RefCell};
-use std::io::{self, BufRead, IsTerminal, Write};
+use std::io::{self, BufRead, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver};
 use std::thread;
@@ -175,15 +175,10 @@ fn obey(commands: &Receiver<String>, led: &mut Led<'_>, stopping: &Cell<bool>) {
                 Ok(at) => say(&format!("{:.3} s: {}", at.as_secs_f64(), line.trim())),
                 Err(why) => warn(&format!("{}: {why}", line.trim())),
             },
-            Err(_) if line.trim() == "help" => say(command::HELP),
+            Err(_) if line.trim() == "help" => command::HELP.lines().for_each(say),
             Err(why) => warn(&format!("{}: {why}", line.trim())),
         }
     }
-}
-
-/// A line for whoever leads the stream; a standard error that is closed is no reason to stop.
-fn say(line: &str) {
-    let _ = writeln!(io::stderr(), "{line}");
 }
 
 fn tell(ended: &Ended, pace: Pace, sent: &Sent, hz: u32) {

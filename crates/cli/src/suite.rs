@@ -13,6 +13,7 @@ use pulsewright_suite::run::RunOptions;
 use pulsewright_suite::{
     Detector, Folder, Manifest, Plan, Record, Shard, SuiteError, SuiteReport, merge, repeats, run as hear,
 };
+use pulsewright_text::fit;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
 use std::sync::{Mutex, PoisonError};
@@ -126,10 +127,12 @@ fn list(plan: &Plan, jobs: usize) -> Outcome {
     crate::diagnostics::print(|out| {
         use std::io::Write;
         for record in &plan.records {
-            writeln!(out, "{}", record.name)?;
+            writeln!(out, "{}", fit::line(&record.name))?;
         }
-        plan.left_out.iter().try_for_each(|why| writeln!(out, "left out: {why}"))?;
-        repeats.iter().try_for_each(|repeat| writeln!(out, "same signal: {} is {}", repeat.record, repeat.of))
+        plan.left_out.iter().try_for_each(|why| writeln!(out, "left out: {}", fit::line(why)))?;
+        repeats.iter().try_for_each(|repeat| {
+            writeln!(out, "same signal: {} is {}", fit::line(&repeat.record), fit::line(&repeat.of))
+        })
     })
 }
 

@@ -1,5 +1,6 @@
 //! SVG: the drawing in true millimetres, text kept as text, title and description for screen readers.
 
+use pulsewright_text::fit;
 use std::fmt::Write as _;
 
 use crate::drawing::{Anchor, Drawing, INK, Item, Pen, Point, Strokes, Text};
@@ -139,23 +140,9 @@ fn words(text: &Text, svg: &mut String) {
     );
 }
 
-/// Text as SVG or HTML, in elements and in quoted attributes, on one line; characters that XML 1.0 does not allow become a
-/// replacement mark.
+/// Text as SVG or HTML, in elements and in quoted attributes, on one line.
 pub fn escape(words: &str) -> String {
-    let mut safe = String::with_capacity(words.len());
-    for letter in words.chars() {
-        match letter {
-            '&' => safe.push_str("&amp;"),
-            '<' => safe.push_str("&lt;"),
-            '>' => safe.push_str("&gt;"),
-            '"' => safe.push_str("&quot;"),
-            '\'' => safe.push_str("&#39;"),
-            '\t' | '\n' | '\r' => safe.push(' '),
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => safe.push('\u{fffd}'),
-            c => safe.push(c),
-        }
-    }
-    safe
+    fit::page(&words.replace(['\t', '\n', '\r'], " "))
 }
 
 #[cfg(test)]
@@ -186,6 +173,6 @@ mod tests {
 
     #[test]
     fn foreign_text_stays_text() {
-        assert_eq!(escape("<a b=\"1\" c='2'>&\u{1}\n"), "&lt;a b=&quot;1&quot; c=&#39;2&#39;&gt;&amp;\u{fffd} ");
+        assert_eq!(escape("<a b=\"1\" c='2'>&\u{1}\n"), "&lt;a b=&quot;1&quot; c=&#39;2&#39;&gt;&amp;\\u{1} ");
     }
 }

@@ -1,7 +1,7 @@
 //! Whether a record is what was saved, and whether it belongs to a script and a rig.
 
 use crate::plan::Plan;
-use crate::record::Record;
+use crate::record::{Origin, Record};
 
 /// What the digests say.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -12,18 +12,36 @@ pub struct Integrity {
     pub unknown: Vec<String>,
 }
 
+/// Why a record is not as a worksheet or a session saved it; `None` when it is, or is a table, which has no digest.
+pub fn broken_seal(record: &Record) -> Option<&'static str> {
+    if record.origin == Origin::Table {
+        return None;
+    }
+    match (&record.digest, &record.found_digest) {
+        (None, _) => {
+            return Some(
+                "the record has no digest: it was taken out, or neither worksheet nor session saved the record",
+            );
+        }
+        (Some(said), Some(found)) if said == found => {}
+        (Some(_), _) => return Some("the record was changed after it was saved: its digest does not fit"),
+    }
+    let plan = record.plan.as_ref()?;
+    // Of a record that was read, its text counts: a member that was taken out of it may have been an empty one.
+    let found = record.found_plan_digest.clone().unwrap_or_else(|| plan.own_digest());
+    let changed = plan.digest != found;
+    changed.then_some("the plan in the record was changed: what was expected is not what the script said")
+}
+
 /// Holds a record against its digests, and against the `fresh` plan of the script named with it, if one was.
 pub fn check(record: &Record, plan: &Plan, fresh: Option<&Plan>) -> Integrity {
     let mut found = Integrity::default();
-    match &record.digest {
-        Some(_) if record.digest == record.found_digest => {}
-        Some(_) => found.changed.push("the record was changed after it was saved: its digest does not fit".to_owned()),
-        None => found.unknown.push("the record has no digest: nothing shows whether it was changed".to_owned()),
+    found.changed.extend(broken_seal(record).map(str::to_owned));
+    if !record.doubt.is_empty() {
+        found.changed.push(format!("the record was made from one that was changed: {}", record.doubt));
     }
-    if record.plan.is_some() && plan.digest != plan.own_digest() {
-        found
-            .changed
-            .push("the plan in the record was changed: what was expected is not what the script said".to_owned());
+    if record.origin == Origin::Table {
+        found.unknown.push("a table has no digest: nothing shows whether it was changed".to_owned());
     }
     let Some(fresh) = fresh else { return found };
     if record.plan.is_none() {

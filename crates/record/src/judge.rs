@@ -186,6 +186,7 @@ impl<'a> Judgement<'a> {
         if record.about("asset").is_empty() {
             missing.push("no asset number".to_owned());
         }
+        missing.extend(crate::instruments::missing(record));
         let disagree = |(_, item, judged): &(_, Item<'_>, Judged<'_>)| {
             let shown = judged.entry.verdict.trim();
             let found = judged.verdict.id();

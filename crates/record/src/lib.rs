@@ -12,7 +12,9 @@
 //! - Pages are self-contained: no address in them is ever fetched.
 //! - Nothing here prints or touches files; a [`session`] is given both sides of a terminal, and its output.
 
+pub mod calendar;
 pub mod guide;
+pub mod instruments;
 pub mod integrity;
 pub mod judge;
 pub mod markup;

@@ -1,13 +1,12 @@
 //! A filled-in worksheet: what was read, by whom, with what.
 
+use crate::integrity::broken_seal;
 use crate::plan::Plan;
 use crate::seal;
+use pulsewright_text::{json, source};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::BTreeMap;
-
-/// Longest record read, bytes: 16 MiB.
-pub const MAX_BYTES: usize = 16 << 20;
 
 /// The words of [`Record::about`], with what they are called on pages.
 pub const ABOUT: [(&str, &str); 7] = [
@@ -53,12 +52,34 @@ pub struct Record {
     /// What a session played, if one did.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub played: Option<Played>,
+    /// Why the record can't be relied on, when it was made from one that was changed.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub doubt: String,
     /// SHA-256 over all the above, see [`seal::of_record`].
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub digest: Option<String>,
     /// What the digest of the text read must be; worked out from all of it, so that nothing in a file goes unnoticed.
     #[serde(skip)]
     pub found_digest: Option<String>,
+    /// The same of the plan in the text.
+    #[serde(skip)]
+    pub found_plan_digest: Option<String>,
+    /// What it was read from.
+    #[serde(skip)]
+    pub origin: Origin,
+    /// What messages call it.
+    #[serde(skip)]
+    pub name: String,
+}
+
+/// What a record was read from.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Origin {
+    /// A document, which carries a digest.
+    #[default]
+    Document,
+    /// A table written by hand, which carries none.
+    Table,
 }
 
 /// An instrument.
@@ -186,18 +207,24 @@ impl Record {
                 "not a record; a record is a JSON object, {...}, that a worksheet or session saved",
             ));
         }
-        let mut record: Record = serde_json::from_str(text).map_err(|error| told(&error, name))?;
+        let mut record: Record = json::parse(text).map_err(|broken| told(broken, name))?;
         if record.record != 1 {
             let what = format!("record version {} is not known here; allowed: 1", record.record);
             return Err(BadRecord::at(name, 1, 1, what));
         }
-        record.found_digest = serde_json::from_str(text).ok().map(|value| seal::of_record(&value));
+        let value = json::value(text).map_err(|broken| told(broken, name))?;
+        record.found_digest = Some(seal::of_record(&value));
+        record.found_plan_digest = value.get("plan").map(seal::of_object);
+        record.name = name.to_owned();
         Ok(record)
     }
 
-    /// The record as JSON with its digest, for a file.
+    /// The record as JSON with its digest, for a file. One that was read and did not fit its digest is in doubt from then on.
     pub fn sealed_json(&self) -> String {
         let mut sealed = Record { digest: None, ..self.clone() };
+        if self.found_digest.is_some() && sealed.doubt.is_empty() {
+            sealed.doubt = broken_seal(self).unwrap_or_default().to_owned();
+        }
         sealed.digest = Some(sealed.own_digest());
         serde_json::to_string_pretty(&sealed).unwrap_or_default() + "\n"
     }
@@ -213,29 +240,28 @@ impl Record {
     }
 }
 
-pub(crate) fn utf8<'t>(text: &'t [u8], name: &str) -> Result<&'t str, BadRecord> {
-    if text.len() > MAX_BYTES {
-        let what = format!("the file is too large for a record: at most {} MiB", MAX_BYTES >> 20);
+/// The text of a file, or where it is none.
+fn utf8<'t>(text: &'t [u8], name: &str) -> Result<&'t str, BadRecord> {
+    if text.len() as u64 > source::DOCUMENT {
+        let what = format!("the file is too large for a record: at most {} MiB", source::DOCUMENT >> 20);
         return Err(BadRecord::at(name, 1, 1, what));
     }
-    let bytes = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
-    std::str::from_utf8(bytes).map_err(|error| {
-        let before = bytes.get(..error.valid_up_to()).unwrap_or_default();
+    source::utf8(text).map_err(|valid| {
+        let before = source::without_mark(text).get(..valid).unwrap_or_default();
         let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
         let column = before.rsplit(|byte| *byte == b'\n').next().map_or(0, <[u8]>::len) + 1;
         BadRecord::at(name, line, column, "the file is not UTF-8 text; save it as UTF-8")
     })
 }
 
-fn told(error: &serde_json::Error, name: &str) -> BadRecord {
-    let said = error.to_string();
-    let said = said.rsplit_once(" at line ").map_or(said.as_str(), |(what, _)| what).to_owned();
-    let what = if error.is_eof() {
+fn told(broken: json::Broken, name: &str) -> BadRecord {
+    let said = broken.what;
+    let what = if broken.cut_off {
         format!("the file ends too early ({said}); was it cut off? The draft may still be in the page that wrote it")
-    } else if error.is_syntax() {
+    } else if broken.syntax {
         format!("broken JSON: {said}")
     } else {
         said
     };
-    BadRecord::at(name, error.line().max(1), error.column().max(1), what)
+    BadRecord::at(name, broken.line, broken.column, what)
 }

@@ -12,6 +12,7 @@ use crate::judge::{Judgement, Overall, Verdict};
 use crate::plan::Plan;
 use crate::record::Record;
 use crate::trend::{Trend, trends};
+use pulsewright_text::fit::line;
 use std::fmt::Write as _;
 
 /// A record held against its plan, its digests and earlier records.
@@ -27,7 +28,7 @@ pub struct Report<'a> {
     pub integrity: Integrity,
     /// Readings over earlier records.
     pub trends: Vec<Trend>,
-    /// Earlier records that were left out: of another asset, or without a plan.
+    /// Earlier records that were left out: of another asset, or changed.
     pub left_out: usize,
 }
 
@@ -56,7 +57,13 @@ impl<'a> Report<'a> {
         let plan = plan_of(record, fresh)?;
         let (trends, left_out) = trends(plan, record, earlier);
         let judgement = Judgement::new(plan, record);
-        Ok(Report { plan, record, judgement, integrity: integrity::check(record, plan, fresh), trends, left_out })
+        let mut integrity = integrity::check(record, plan, fresh);
+        for (index, other) in earlier.iter().enumerate() {
+            let name = if other.name.is_empty() { format!("number {}", index + 1) } else { other.name.clone() };
+            let told = |why: &str| format!("earlier record {name}: {why}");
+            integrity.changed.extend(integrity::broken_seal(other).map(told));
+        }
+        Ok(Report { plan, record, judgement, integrity, trends, left_out })
     }
 
     /// Whether everything passed and nothing was changed.
@@ -65,6 +72,11 @@ impl<'a> Report<'a> {
             && self.integrity.changed.is_empty()
             && self.judgement.disagreements.is_empty()
             && self.judgement.strangers.is_empty()
+    }
+
+    /// `passed`, `failed` or `incomplete`; `changed` of a record that can't be relied on.
+    pub fn overall_id(&self) -> &'static str {
+        if self.objections().is_empty() { self.judgement.overall.id() } else { "changed" }
     }
 
     /// What does not belong together, a line each.
@@ -81,10 +93,10 @@ impl<'a> Report<'a> {
             asset => asset,
         };
         // Writing to a string cannot fail.
-        let _ = writeln!(text, "{}: {asset}", self.plan.title);
-        let _ = writeln!(text, "{}: {}", self.judgement.overall.id(), self.judgement.counts());
-        for line in self.objections() {
-            let _ = writeln!(text, "CHANGED  {line}");
+        let _ = writeln!(text, "{}: {}", line(&self.plan.title), line(asset));
+        let _ = writeln!(text, "{}: {}", self.overall_id(), self.judgement.counts());
+        for objection in self.objections() {
+            let _ = writeln!(text, "CHANGED  {}", line(&objection));
         }
         let mut last = Vec::new();
         for (step, item, judged) in &self.judgement.items {
@@ -95,29 +107,30 @@ impl<'a> Report<'a> {
                 text,
                 "{:<8} {} {}: {} ({})",
                 judged.verdict.id(),
-                step.id,
-                step.name,
-                item.name(),
-                judged.why
+                line(&step.id),
+                line(&step.name),
+                line(item.name()),
+                line(&judged.why)
             );
             let advice = guide(&self.judgement, *item, judged);
             // Readings of one pressure fail together; what to check is said once.
-            for line in advice.iter().filter(|_| advice != last) {
-                let _ = writeln!(text, "           {line}");
+            for piece in advice.iter().filter(|_| advice != last) {
+                let _ = writeln!(text, "           {piece}");
             }
             last = advice;
         }
-        for line in &self.judgement.missing {
-            let _ = writeln!(text, "missing  {line}");
+        for missing in &self.judgement.missing {
+            let _ = writeln!(text, "missing  {}", line(missing));
         }
         for trend in self.trends.iter().filter(|trend| trend.noticeable) {
-            let _ = writeln!(text, "drift    {}: {} {}", trend.name, crate::judge::signed(trend.drift), trend.unit);
+            let drift = crate::judge::signed(trend.drift);
+            let _ = writeln!(text, "drift    {}: {drift} {}", line(&trend.name), line(&trend.unit));
         }
-        for line in &self.integrity.unknown {
-            let _ = writeln!(text, "note     {line}");
+        for unknown in &self.integrity.unknown {
+            let _ = writeln!(text, "note     {}", line(unknown));
         }
         if self.left_out > 0 {
-            let _ = writeln!(text, "note     {} earlier records are of another asset or have no plan", self.left_out);
+            let _ = writeln!(text, "note     {} earlier records left out: of another asset, or changed", self.left_out);
         }
         text
     }

@@ -5,10 +5,8 @@
 //! session that was cut off goes on at the step it was in.
 
 mod asking;
-mod clock;
 mod playing;
 
-pub use clock::utc;
 pub use playing::{Output, Samples, Silent};
 
 use crate::plan::{Plan, PlanError, PlanStep};

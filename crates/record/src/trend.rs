@@ -1,5 +1,7 @@
 //! Readings of the same asset over earlier records: how each error moved.
 
+use crate::calendar::day;
+use crate::integrity::broken_seal;
 use crate::judge::{Judgement, Verdict};
 use crate::plan::{Item, Plan, PlanReading};
 use crate::record::Record;
@@ -39,17 +41,18 @@ pub fn date(record: &Record) -> &str {
     if date.is_empty() { record.saved_at.trim() } else { date }
 }
 
-/// Trends of every reading that an earlier record of the same asset has too; dates must sort as text (2026-11-25).
+/// Trends of every reading that an earlier record of the same asset has too; days are written as 2026-11-25, others come first, as text.
 ///
-/// Readings belong together when step name and quantity are the same. Records of other assets, and those without a plan,
-/// are left out; their number is given as well.
+/// Readings belong together when step name and quantity are the same. A table that holds no plan is read by the present one.
+/// Records of other assets are left out, and so are those that were changed since they were saved; their number is given as
+/// well.
 pub fn trends(plan: &Plan, record: &Record, earlier: &[Record]) -> (Vec<Trend>, usize) {
-    let same = |other: &&Record| other.plan.is_some() && other.about("asset") == record.about("asset");
+    let same = |other: &&Record| other.about("asset") == record.about("asset") && broken_seal(other).is_none();
     let mut before: Vec<&Record> = earlier.iter().filter(same).collect();
     let left_out = earlier.len() - before.len();
-    before.sort_by(|a, b| date(a).cmp(date(b)));
+    before.sort_by_key(|record| (day(date(record)), date(record)));
     let all: Vec<(&Record, &Plan)> =
-        before.iter().filter_map(|other| Some((*other, other.plan.as_ref()?))).chain([(record, plan)]).collect();
+        before.iter().map(|other| (*other, other.plan.as_ref().unwrap_or(plan))).chain([(record, plan)]).collect();
     let judged: Vec<(&Record, Judgement<'_>)> =
         all.iter().map(|(record, plan)| (*record, Judgement::new(plan, record))).collect();
     let mut trends = Vec::new();

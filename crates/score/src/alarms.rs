@@ -7,12 +7,12 @@
 //! including `time_s + within_s`. Without `end_s` the condition ends with the limit. Later entries of the alarm in the condition
 //! are repeats. Entries that belong to no expectation are unexpected.
 
+use pulsewright_text::number::short;
 use serde::Serialize;
 
 use crate::instant::Instant;
 use crate::read::beats::TimeColumn;
-use crate::read::table::Table;
-use crate::read::{Problem, ReadOptions};
+use crate::read::{Problem, ReadOptions, Table};
 use crate::report::Case;
 use crate::report::csv::{line, number};
 use crate::report::text::{aligned, number as shown};
@@ -81,16 +81,16 @@ impl AlarmResult {
     }
 }
 
-/// Reads expected alarms.
+/// Reads expected alarms; none is a silence that the log must keep.
+///
+/// # Errors
+/// Missing columns, broken rows.
 pub fn expected(table: &Table) -> Result<Vec<ExpectedAlarm>, Problem> {
-    if table.rows.is_empty() {
-        return Ok(Vec::new());
-    }
     let (alarm, time) = (table.required(&["alarm", "name"])?, table.required(&["time_s", "start_s"])?);
     let within = table.required(&["within_s", "limit_s"])?;
     let (end, priority) = (table.column(&["end_s"]), table.column(&["priority"]));
-    let mut found = Vec::with_capacity(table.rows.len());
-    for row in &table.rows {
+    let mut found = Vec::new();
+    table.rows(|row| {
         let (time_s, within_s) = (table.required_number(row, time)?, table.required_number(row, within)?);
         let end_s = end.map_or(Ok(None), |end| table.number(row, end))?.unwrap_or(time_s + within_s);
         if within_s < 0.0 || end_s < time_s {
@@ -98,23 +98,28 @@ pub fn expected(table: &Table) -> Result<Vec<ExpectedAlarm>, Problem> {
         }
         let priority = priority.map_or("", |column| row.cell(column)).to_owned();
         found.push(ExpectedAlarm { alarm: row.cell(alarm).into(), time_s, within_s, end_s, priority });
-    }
+        Ok(())
+    })?;
     Ok(found)
 }
 
 /// Reads an alarm log.
+///
+/// # Errors
+/// Missing columns, broken rows.
 pub fn logged(table: &Table, options: &ReadOptions) -> Result<Vec<LoggedAlarm>, Problem> {
-    if table.rows.is_empty() {
+    if table.is_blank() {
         return Ok(Vec::new());
     }
     let times = TimeColumn::find(table, options)?;
     let (alarm, priority) = (table.required(&["alarm", "name"])?, table.column(&["priority"]));
-    let mut found = Vec::with_capacity(table.rows.len());
-    for row in &table.rows {
+    let mut found = Vec::new();
+    table.rows(|row| {
         let at = times.instant(table, row)?;
         let priority = priority.map_or("", |column| row.cell(column)).to_owned();
         found.push(LoggedAlarm { at, alarm: row.cell(alarm).into(), priority });
-    }
+        Ok(())
+    })?;
     found.sort_by_key(|entry| entry.at);
     Ok(found)
 }
@@ -188,8 +193,8 @@ pub fn text(results: &[AlarmResult]) -> String {
         let verdict = if result.passed() { "pass" } else { "FAIL" };
         rows.push(vec![
             result.alarm.clone(),
-            result.time_s.to_string(),
-            result.within_s.map_or("-".into(), |s| s.to_string()),
+            short(result.time_s),
+            result.within_s.map_or("-".into(), short),
             shown(result.delay_s),
             format!("{verdict} {}", result.outcome.name()),
         ]);
@@ -201,7 +206,7 @@ pub fn text(results: &[AlarmResult]) -> String {
 pub fn csv(results: &[AlarmResult]) -> String {
     let mut out = String::from("alarm,time_s,within_s,delay_s,outcome,passed\n");
     for result in results {
-        let cells = [result.time_s.to_string(), number(result.within_s), number(result.delay_s)];
+        let cells = [short(result.time_s), number(result.within_s), number(result.delay_s)];
         let passed = result.passed().to_string();
         let cells = [result.alarm.as_str(), &cells[0], &cells[1], &cells[2], result.outcome.name(), &passed];
         out += &line(cells);
@@ -215,7 +220,7 @@ pub fn cases(results: &[AlarmResult]) -> Vec<Case> {
         let why = || {
             format!("{}: delay {} s, limit {} s", result.outcome.name(), shown(result.delay_s), shown(result.within_s))
         };
-        let name = format!("at {} s", result.time_s);
+        let name = format!("at {} s", short(result.time_s));
         Case { subject: result.alarm.clone(), name, failure: (!result.passed()).then(why) }
     };
     results.iter().map(case).collect()
@@ -224,7 +229,17 @@ pub fn cases(results: &[AlarmResult]) -> Vec<Case> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::read::table;
+    use pulsewright_text::table;
+
+    #[test]
+    fn a_reference_must_be_one() {
+        let read = |text: &str| expected(&table::read(text.into(), None, None).expect("reads"));
+        for text in ["", "<html>", "<html>\n<p>1\n", "[]"] {
+            assert!(read(text).is_err(), "{text}");
+        }
+        // Nothing may sound: that is an expectation.
+        assert_eq!(read("alarm,time_s,within_s\n"), Ok(vec![]));
+    }
 
     #[test]
     fn every_outcome() {

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use pulsewright_text::number::{fixed, short};
 use serde::{Deserialize, Serialize};
 
 use crate::metrics::{Kind, METRICS, Metric, by_name};
@@ -71,8 +72,8 @@ impl Verdict {
             Bound::Min => ">=",
             Bound::Max => "<=",
         };
-        let value = self.value.map_or("nothing to count".into(), |value| format!("{value:.3}"));
-        format!("{}: {} {sign} {}: {value}", self.subject, self.metric, self.limit)
+        let value = self.value.map_or("nothing to count".into(), |value| fixed(value, 3));
+        format!("{}: {} {sign} {}: {value}", self.subject, self.metric, short(self.limit))
     }
 }
 
@@ -127,11 +128,8 @@ impl Limits {
 
     /// Adds the limits of a JSON text: `{"gross": {"min": {"se": 99.5}, "max": {"rr_rms_ms": 10}}, "each": ...}`.
     pub fn add_json(&mut self, text: &str) -> Result<(), Problem> {
-        let file: LimitFile = serde_json::from_str(text).map_err(|error| {
-            let what = error.to_string();
-            let what = what.split(" at line ").next().unwrap_or(&what).to_owned();
-            Problem::new(Place::LineColumn(error.line(), error.column()), what)
-        })?;
+        let file: LimitFile = pulsewright_text::json::parse(text)
+            .map_err(|broken| Problem::new(Place::LineColumn(broken.line, broken.column), broken.what))?;
         for (scope, bounds) in [(Scope::Gross, file.gross), (Scope::Average, file.average), (Scope::Each, file.each)] {
             for (bound, values) in [(Bound::Min, bounds.min), (Bound::Max, bounds.max)] {
                 for (name, value) in values {
@@ -189,6 +187,8 @@ mod tests {
         assert!(add("missed=NaN").is_err());
         assert!(limits.add_json("{\"gross\":{\"min\":{\"se\":99,}}}").is_err());
         assert!(limits.add_json("{\"gros\":{}}").is_err());
+        let twice = limits.add_json("{\"gross\":{\"min\":{\"se\":99,\n\"se\":0}}}").expect_err("given twice");
+        assert!(matches!(twice.place, Place::LineColumn(2, _)) && twice.what.contains("given twice"));
         assert_eq!(limits.add_json("{\"each\":{\"max\":{\"missed\":3}}}"), Ok(()));
         assert_eq!(limits.0.len(), 2);
     }

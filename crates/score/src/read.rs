@@ -1,6 +1,6 @@
 //! Readers: annotation files, CSV, JSON.
 //!
-//! Text becomes a [`table::Table`] first (CSV and JSON alike); what its columns mean is settled in
+//! Text becomes a [`Table`] first (CSV and JSON alike); what its columns mean is settled in
 //! one place per subject: [`beats`] here, [`readings`](crate::readings), [`alarms`](crate::alarms).
 //! Every error says where: byte, line or item.
 
@@ -11,76 +11,35 @@ use crate::annotations::Annotations;
 pub mod annotation_file;
 pub mod beats;
 pub mod header;
-pub mod json;
-pub mod table;
 
 pub use beats::TimeUnit;
-use table::Table;
+use pulsewright_text::source::{self, Unreadable, reason};
+use pulsewright_text::table;
+pub use pulsewright_text::table::{Place, Problem, Table};
 
 /// Why something could not be read.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum ReadError {
-    /// The file could not be opened or read.
-    #[error("{path}: {source}", path = path.display())]
+    /// A file could not be read.
+    #[error(transparent)]
+    Unreadable(#[from] Unreadable),
+    /// A folder could not be read.
+    #[error("cannot read {}: {}", source::name(.path), reason(.source))]
     Io {
-        /// The file.
+        /// The folder.
         path: PathBuf,
         /// What the system says.
         source: std::io::Error,
     },
     /// The content is wrong.
-    #[error("{path}: {problem}", path = path.display())]
+    #[error("{}: {problem}", source::name(.path))]
     Content {
         /// The file.
         path: PathBuf,
         /// What and where.
         problem: Problem,
     },
-}
-
-/// What is wrong in a content, and where.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[error("{place}: {what}")]
-pub struct Problem {
-    /// Where.
-    pub place: Place,
-    /// What is wrong and what is allowed.
-    pub what: String,
-}
-
-/// A place in an input.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Place {
-    /// Offset in an annotation file.
-    Byte(usize),
-    /// Line of a text, from 1.
-    Line(u64),
-    /// Line and column of a text, from 1.
-    LineColumn(usize, usize),
-    /// Item of a JSON array, from 1.
-    Item(u64),
-    /// The input as a whole.
-    Whole,
-}
-
-impl std::fmt::Display for Place {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Place::Byte(byte) => write!(f, "byte {byte}"),
-            Place::Line(line) => write!(f, "line {line}"),
-            Place::LineColumn(line, column) => write!(f, "line {line}, column {column}"),
-            Place::Item(item) => write!(f, "item {item}"),
-            Place::Whole => write!(f, "input"),
-        }
-    }
-}
-
-impl Problem {
-    /// A problem at a place.
-    pub fn new(place: Place, what: impl Into<String>) -> Problem {
-        Problem { place, what: what.into() }
-    }
 }
 
 /// What the caller knows about a file that the file may not say itself.
@@ -100,6 +59,8 @@ pub struct ReadOptions {
     pub channel: Option<String>,
     /// Delimiter of a CSV, if it cannot be seen.
     pub delimiter: Option<u8>,
+    /// Whether it is the side that is believed: an empty one is an error, as nothing would be shown.
+    pub is_reference: bool,
 }
 
 /// Reads the beats, episodes and shutdown of one side from a file of any known form.
@@ -111,7 +72,12 @@ pub fn read_annotations(path: &Path, options: &ReadOptions) -> Result<Annotation
     let wrong = |problem| ReadError::Content { path: path.to_owned(), problem };
     if !looks_like_text(path, &bytes) {
         let header = read_header_beside(path)?;
-        return annotation_file::parse(&bytes, options.rate_hz, header).map_err(wrong);
+        let found = annotation_file::parse(&bytes, options.rate_hz, header).map_err(wrong)?;
+        let nothing = found.beats.is_empty() && found.episodes.is_empty() && found.shutdown.is_empty();
+        if options.is_reference && nothing {
+            return Err(wrong(Problem::new(Place::Whole, "the reference holds no beat and no episode")));
+        }
+        return Ok(found);
     }
     let table = parse_table(path, bytes, options).map_err(wrong)?;
     let mut all = beats::from_table(&table, options).map_err(wrong)?;
@@ -140,7 +106,7 @@ pub fn in_file(path: &Path) -> impl Fn(Problem) -> ReadError + '_ {
 }
 
 fn read_bytes(path: &Path) -> Result<Vec<u8>, ReadError> {
-    std::fs::read(path).map_err(|source| ReadError::Io { path: path.to_owned(), source })
+    Ok(source::file(path, source::TABLE)?)
 }
 
 fn extension(path: &Path) -> String {
@@ -156,26 +122,21 @@ fn looks_like_text(path: &Path, bytes: &[u8]) -> bool {
 }
 
 fn parse_table(path: &Path, bytes: Vec<u8>, options: &ReadOptions) -> Result<Table, Problem> {
-    let text = String::from_utf8(bytes).map_err(|error| {
-        let valid = error.utf8_error().valid_up_to();
-        Problem::new(Place::Byte(valid), "not UTF-8 text")
-    })?;
-    let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
-    let json = match extension(path).as_str() {
-        "json" => true,
-        "csv" | "tsv" | "txt" => false,
-        _ => text.trim_start().starts_with(['[', '{']),
+    let is_json = match extension(path).as_str() {
+        "json" => Some(true),
+        "csv" | "tsv" | "txt" => Some(false),
+        _ => None,
     };
-    if json { json::parse(text) } else { table::parse(text, options.delimiter) }
+    table::read(bytes, is_json, options.delimiter)
 }
 
 fn read_header_beside(path: &Path) -> Result<Option<header::Header>, ReadError> {
     let beside = path.with_extension("hea");
-    match std::fs::read(&beside) {
+    match source::file(&beside, source::DOCUMENT) {
         Ok(bytes) => header::parse(&String::from_utf8_lossy(&bytes))
             .map(Some)
             .map_err(|problem| ReadError::Content { path: beside, problem }),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(source) => Err(ReadError::Io { path: beside, source }),
+        Err(error) if error.is_missing() => Ok(None),
+        Err(error) => Err(error.into()),
     }
 }

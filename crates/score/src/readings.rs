@@ -7,12 +7,13 @@
 //! A step's readings are judged from `start_s + settle_s` on, in which all must lie within the tolerance, the edge included.
 //! Settling time: from the start of the step to the first reading after which none is outside any more.
 
+use pulsewright_text::number::short;
+use pulsewright_text::table::MOST_ROWS;
 use serde::Serialize;
 
 use crate::instant::Instant;
 use crate::read::beats::TimeColumn;
-use crate::read::table::Table;
-use crate::read::{Place, Problem, ReadOptions};
+use crate::read::{Place, Problem, ReadOptions, Table};
 use crate::report::Case;
 use crate::report::csv::{line, number};
 use crate::report::text::{aligned, number as shown};
@@ -67,10 +68,10 @@ pub struct ReadingResult {
 }
 
 /// Reads expectations.
+///
+/// # Errors
+/// Missing columns, broken rows, and no row at all: nothing would be held against anything.
 pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
-    if table.rows.is_empty() {
-        return Ok(Vec::new());
-    }
     let reading = table.required(&["reading", "name"])?;
     let (start, end) = (table.required(&["start_s", "from_s"])?, table.required(&["end_s", "to_s"])?);
     let expected = table.required(&["expected", "value"])?;
@@ -79,8 +80,11 @@ pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
     if absolute.is_none() && percent.is_none() {
         return Err(Problem::new(Place::Whole, "no column tolerance or tolerance_percent"));
     }
-    let mut found = Vec::with_capacity(table.rows.len());
-    for row in &table.rows {
+    if table.is_empty() {
+        return Err(Problem::new(Place::Whole, "the reference expects no reading"));
+    }
+    let mut found = Vec::new();
+    table.rows(|row| {
         let optional = |column: Option<usize>| column.map_or(Ok(None), |column| table.number(row, column));
         let expected = table.required_number(row, expected)?;
         let (absolute, percent) = (optional(absolute)?, optional(percent)?);
@@ -97,20 +101,24 @@ pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
             ));
         }
         found.push(Expectation { reading: row.cell(reading).into(), start_s, end_s, expected, tolerance, settle_s });
-    }
+        Ok(())
+    })?;
     Ok(found)
 }
 
 /// Reads measured values; empty cells are readings not shown.
+///
+/// # Errors
+/// No column of times, broken rows, more values than a table may have rows.
 pub fn measured(table: &Table, options: &ReadOptions) -> Result<Vec<Reading>, Problem> {
-    if table.rows.is_empty() {
+    if table.is_blank() {
         return Ok(Vec::new());
     }
     let times = TimeColumn::find(table, options)?;
     let long = table.column(&["reading", "name"]).zip(table.column(&["value"]));
     let names = table.columns.clone().unwrap_or_default();
     let mut found = Vec::new();
-    for row in &table.rows {
+    table.rows(|row| {
         let at = times.instant(table, row)?;
         match long {
             Some((reading, value)) => {
@@ -128,7 +136,11 @@ pub fn measured(table: &Table, options: &ReadOptions) -> Result<Vec<Reading>, Pr
                 }
             }
         }
-    }
+        if found.len() as u64 > MOST_ROWS {
+            return Err(Problem::new(row.place, format!("more than {MOST_ROWS} readings; split the file")));
+        }
+        Ok(())
+    })?;
     found.sort_by_key(|reading| reading.at);
     Ok(found)
 }
@@ -183,10 +195,10 @@ pub fn text(results: &[ReadingResult]) -> String {
         let e = &result.expectation;
         rows.push(vec![
             e.reading.clone(),
-            e.start_s.to_string(),
-            e.end_s.to_string(),
-            e.expected.to_string(),
-            e.tolerance.to_string(),
+            short(e.start_s),
+            short(e.end_s),
+            short(e.expected),
+            short(e.tolerance),
             result.readings.to_string(),
             result.within.to_string(),
             shown(result.mean_error),
@@ -205,7 +217,7 @@ pub fn csv(results: &[ReadingResult]) -> String {
     );
     for result in results {
         let e = &result.expectation;
-        let numbers = [e.start_s, e.end_s, e.expected, e.tolerance, e.settle_s].map(|value| value.to_string());
+        let numbers = [e.start_s, e.end_s, e.expected, e.tolerance, e.settle_s].map(short);
         let figures = [number(result.mean_error), number(result.largest_error), number(result.settled_after_s)];
         let counts = [result.readings.to_string(), result.within.to_string()];
         let verdict = result.passed.to_string();
@@ -222,14 +234,14 @@ pub fn cases(results: &[ReadingResult]) -> Vec<Case> {
         let why = || {
             format!(
                 "expected {} within {}: {} of {} readings within, largest error {}",
-                e.expected,
-                e.tolerance,
+                short(e.expected),
+                short(e.tolerance),
                 result.within,
                 result.readings,
                 shown(result.largest_error)
             )
         };
-        let name = format!("from {} s", e.start_s);
+        let name = format!("from {} s", short(e.start_s));
         Case { subject: e.reading.clone(), name, failure: (!result.passed).then(why) }
     };
     results.iter().map(case).collect()
@@ -238,7 +250,7 @@ pub fn cases(results: &[ReadingResult]) -> Vec<Case> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::read::table;
+    use pulsewright_text::table;
 
     fn scored(expected: &str, shown: &str) -> Vec<ReadingResult> {
         let expected = expectations(&table::parse(expected, None).expect("reads")).expect("reads");
@@ -265,6 +277,20 @@ mod tests {
         let never = scored(STEP, "time_s,reading,value\n19,heart_rate_bpm,90\n");
         assert_eq!((never[0].passed, never[0].settled_after_s), (false, None));
         assert!(!scored(STEP, "time_s,reading,value\n12,heart_rate_bpm,80\n")[0].passed, "nothing after settling");
+    }
+
+    #[test]
+    fn a_reference_must_expect_something() {
+        for text in ["", "<html>", "<html>\n<p>1\n", "[]", "reading,start_s,end_s,expected,tolerance\n"] {
+            assert!(expectations(&table::read(text.into(), None, None).expect("reads")).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn numbers_of_any_size_take_few_characters() {
+        let results = scored(STEP, "time_s,heart_rate_bpm\n16,1e300\n");
+        assert!(text(&results).lines().chain(csv(&results).lines()).all(|line| line.len() < 200));
+        assert!(cases(&results).iter().all(|case| case.failure.as_ref().is_some_and(|why| why.len() < 200)));
     }
 
     #[test]

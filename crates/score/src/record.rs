@@ -2,7 +2,7 @@
 //!
 //! # Which beats count
 //! Matching runs over the whole record; then a pair or a missed beat counts if its *reference* beat lies in the
-//! test period, an extra beat if it lies there itself. So a pair across the edge is neither credit nor penalty.
+//! test period, an extra beat if it lies there itself, or before the record: no signal can have asked for that one. So a pair across the edge is neither credit nor penalty.
 //! The test period starts after the learning period (EC57: 5 min) and ends with the record.
 //! Unmatched test beats between start and end of fibrillation in the reference are not counted (open beat comparator);
 //! reference beats during fibrillation that only the test marks still count as missed.
@@ -165,6 +165,8 @@ pub fn score_record(record: &str, reference: &Annotations, test: &Annotations, o
     let span = |s: f64| Span::from_s(s.max(0.0)).unwrap_or_default();
     let window = span(options.window_s);
     let mut test = test.clone();
+    // A time before the first frame is no answer to any signal: neither a learning period nor a delay excuses it.
+    let before_start = test.beats.iter().take_while(|beat| beat.at < Instant::START).count();
     shift(&mut test, options.delay_s);
     let record_end = reference.end.unwrap_or_else(|| reference.last().max(test.last()));
     let asked_end = options.end_s.and_then(Instant::from_s).unwrap_or(Instant::END);
@@ -172,7 +174,7 @@ pub fn score_record(record: &str, reference: &Annotations, test: &Annotations, o
 
     let instants = |beats: &[Beat]| beats.iter().map(|beat| beat.at).collect::<Vec<_>>();
     let pairing = pair(&instants(&reference.beats), &instants(&test.beats), window);
-    let outcomes = outcomes(&pairing, reference, &test, &scored);
+    let outcomes = outcomes(&pairing, reference, &test, &scored, before_start);
     let matrix = matrix(&outcomes, reference, &test, options.classes);
     let mut sums = Sums {
         matrix,
@@ -201,7 +203,15 @@ fn shift(test: &mut Annotations, delay_s: f64) {
     }
 }
 
-fn outcomes(pairing: &Pairing, reference: &Annotations, test: &Annotations, scored: &Stretch) -> Vec<Outcome> {
+/// What became of each beat that counts; of the first `before_start` test beats, which came before the record, all count that
+/// match nothing. So do extra beats that the delay moved before it, unless a learning period begins there.
+fn outcomes(
+    pairing: &Pairing,
+    reference: &Annotations,
+    test: &Annotations,
+    scored: &Stretch,
+    before_start: usize,
+) -> Vec<Outcome> {
     let fibrillation = reference.stretches(EpisodeKind::Vf);
     let mut outcomes = Vec::with_capacity(reference.beats.len() + pairing.extra.len());
     for &(r, t) in &pairing.pairs {
@@ -210,13 +220,16 @@ fn outcomes(pairing: &Pairing, reference: &Annotations, test: &Annotations, scor
     for &r in &pairing.missed {
         outcomes.push(Outcome { reference: Some(reference.beats[r]), test: None });
     }
+    outcomes.retain(|outcome| outcome.at().is_some_and(|at| scored.holds(at)));
     for &t in &pairing.extra {
         let beat = test.beats[t];
-        if !fibrillation.iter().any(|stretch| stretch.holds(beat.at)) {
+        let learning = scored.from > Instant::START;
+        let before = t < before_start || (beat.at < Instant::START && !learning);
+        let counts = scored.holds(beat.at) && !fibrillation.iter().any(|stretch| stretch.holds(beat.at));
+        if before || counts {
             outcomes.push(Outcome { reference: None, test: Some(beat) });
         }
     }
-    outcomes.retain(|outcome| outcome.at().is_some_and(|at| scored.holds(at)));
     outcomes.sort_by_key(Outcome::at);
     outcomes
 }

@@ -2,11 +2,14 @@
 //!
 //! Two files are one record. Two folders are as many records as the reference folder has files with the reference
 //! suffix; each must have a test file of the same name with the test suffix, so that a detector which gave nothing
-//! for a record is noticed and not left out.
+//! for a record is noticed and not left out. A test file without a reference is an error for the same reason.
 
+use std::fs;
 use std::path::{Path, PathBuf};
 
 use crate::read::ReadError;
+use pulsewright_text::fit;
+use pulsewright_text::source;
 
 /// The files of one record.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -27,7 +30,7 @@ pub enum RecordSetError {
     #[error(transparent)]
     Read(#[from] ReadError),
     /// One is a folder, the other is not.
-    #[error("{reference} and {test} must both be files or both be folders")]
+    #[error("{} and {} must both be files or both be folders", source::name(reference), source::name(test))]
     Mixed {
         /// Reference.
         reference: PathBuf,
@@ -35,12 +38,18 @@ pub enum RecordSetError {
         test: PathBuf,
     },
     /// The reference folder has no record.
-    #[error("{folder}: no file ends in '{suffix}'")]
+    #[error("{}: no file ends in '{}'", source::name(folder), fit::line(suffix))]
     Empty {
         /// The folder.
         folder: PathBuf,
         /// What its records would end in.
         suffix: String,
+    },
+    /// Test files without a record.
+    #[error("no reference for {} of the test files: {}", strays.len(), first(strays))]
+    NoReference {
+        /// The files that no record asks for.
+        strays: Vec<PathBuf>,
     },
     /// Records without a test file.
     #[error("no test file for {} of the records: {}", missing.len(), first(missing))]
@@ -52,7 +61,7 @@ pub enum RecordSetError {
 
 fn first(missing: &[PathBuf]) -> String {
     const TOLD: usize = 5;
-    let names: Vec<_> = missing.iter().take(TOLD).map(|path| path.display().to_string()).collect();
+    let names: Vec<_> = missing.iter().take(TOLD).map(|path| source::name(path)).collect();
     let more = if missing.len() > TOLD { ", ..." } else { "" };
     names.join(", ") + more
 }
@@ -72,14 +81,11 @@ pub fn pair_files(
         }
         _ => return Err(RecordSetError::Mixed { reference: reference.to_owned(), test: test.to_owned() }),
     }
-    let entries = std::fs::read_dir(reference).and_then(|entries| entries.collect::<Result<Vec<_>, _>>());
-    let entries = entries.map_err(|source| ReadError::Io { path: reference.to_owned(), source })?;
     let mut records = Vec::new();
-    for entry in entries {
-        let file = entry.file_name().to_string_lossy().into_owned();
-        let Some(name) = file.strip_suffix(reference_suffix).filter(|name| !name.is_empty()) else { continue };
+    for file in names(reference)? {
+        let Some(name) = stem(&file, reference_suffix) else { continue };
         let test = test.join(format!("{name}{test_suffix}"));
-        records.push(RecordFiles { name: name.into(), reference: entry.path(), test });
+        records.push(RecordFiles { name: name.into(), reference: reference.join(&file), test });
     }
     if records.is_empty() {
         return Err(RecordSetError::Empty { folder: reference.to_owned(), suffix: reference_suffix.into() });
@@ -90,5 +96,38 @@ pub fn pair_files(
     if !missing.is_empty() {
         return Err(RecordSetError::NoTest { missing });
     }
+    // Answers may stand in the folder of the truth, beside other tables.
+    let same = fs::canonicalize(reference).is_ok_and(|one| fs::canonicalize(test).is_ok_and(|other| one == other));
+    if !same {
+        let strays = strays(&records, test, test_suffix)?;
+        if !strays.is_empty() {
+            return Err(RecordSetError::NoReference { strays });
+        }
+    }
     Ok(records)
+}
+
+/// Files that look like answers and belong to no record: the reference of one is missing, or its name is misspelt. Those named
+/// after a record, such as `100.log.csv` beside `100.csv`, do not.
+fn strays(records: &[RecordFiles], test: &Path, suffix: &str) -> Result<Vec<PathBuf>, ReadError> {
+    let belongs = |name: &str| {
+        let parts = name.match_indices('.').map(|(at, _)| name.get(..at).unwrap_or_default()).chain([name]);
+        parts.into_iter().any(|part| records.binary_search_by(|record| record.name.as_str().cmp(part)).is_ok())
+    };
+    let files = names(test)?.into_iter();
+    let strays = files.filter(|file| stem(file, suffix).is_some_and(|name| !belongs(name)));
+    let mut strays: Vec<PathBuf> = strays.map(|file| test.join(file)).collect();
+    strays.sort();
+    Ok(strays)
+}
+
+fn stem<'f>(file: &'f str, suffix: &str) -> Option<&'f str> {
+    file.strip_suffix(suffix).filter(|name| !name.is_empty())
+}
+
+fn names(folder: &Path) -> Result<Vec<String>, ReadError> {
+    let entries = fs::read_dir(folder).and_then(|entries| {
+        entries.map(|entry| entry.map(|entry| entry.file_name().to_string_lossy().into_owned())).collect()
+    });
+    entries.map_err(|source| ReadError::Io { path: folder.to_owned(), source })
 }

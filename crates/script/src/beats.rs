@@ -1,7 +1,7 @@
 //! Premature beats at given times: the list behind a step's `beats`.
 
-use crate::json::{Kind, Node};
 use crate::parse::{Path, Walk};
+use crate::reader::{Kind, Node};
 use crate::words::{join, nearest, quoted, shown};
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::script::TimedBeat;

@@ -25,7 +25,7 @@
 //! - A [`Document`] always makes a valid core script.
 //!
 //! # Map
-//! [`parse`] walks the text through `json` (values that know their place) and `keys` (the tree that the field table's
+//! [`parse`] walks the text through [`reader::Node`] (values that know their place) and `keys` (the tree that the field table's
 //! paths make), resolves each step with `carry`, and collects [`Problem`]s. [`reader`] is the part of it that any JSON document can use, [`typed`] what
 //! flags and commands share with it. `write` and `schema` read the same tree.
 
@@ -34,7 +34,6 @@ mod carry;
 pub mod catalogue_text;
 mod document;
 pub mod expect;
-mod json;
 mod keys;
 mod one_step;
 mod parse;

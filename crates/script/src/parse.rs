@@ -3,10 +3,10 @@
 use crate::carry;
 use crate::document::{Document, Part, too_long};
 use crate::expect::Limits;
-use crate::json::{Entry, Kind, Node};
 use crate::problem::{Collected, Problem, Problems};
 pub(crate) use crate::reader::Path;
 use crate::reader::{DocumentKind, open};
+use crate::reader::{Entry, Kind, Node};
 use crate::words::{nearest, quoted, shown};
 use crate::{MAX_BYTES, MAX_STEPS};
 use pulsewright_core::script::MAX_NESTING;

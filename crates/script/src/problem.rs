@@ -1,14 +1,18 @@
 //! Problems of a document: where, what, what is allowed instead; and how they are shown.
 
-use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
+use annotate_snippets::{AnnotationKind, Level, Origin, Renderer, Snippet};
+use pulsewright_text::fit::{cut, line};
 use std::fmt;
 use std::ops::Range;
 
 /// Problems kept; what is beyond is counted.
 const KEPT: usize = 50;
 
-/// Bytes of text kept after a problem, and between two places of one; a line may be as long as the file.
+/// Bytes of text kept before and after a problem, and between two places of one; a line may be as long as the file.
 const LINE: usize = 2000;
+
+/// Longest sentence of a problem, characters.
+const SENTENCE: usize = 500;
 
 /// One problem.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -137,39 +141,48 @@ impl Problems {
     }
 
     fn show(&self, problem: &Problem, renderer: &Renderer) -> String {
-        let title = Level::ERROR.primary_title(&problem.what);
-        let name = self.name.escape_debug().to_string();
+        let fit = |text: &str| cut(&line(text), SENTENCE).into_owned();
+        let title = Level::ERROR.primary_title(fit(&problem.what));
+        let name = fit(&self.name);
         let mut group = match &problem.span {
             Some(span) => {
                 let also = problem.also.as_ref().filter(|(also, _)| also.start.abs_diff(span.start) < LINE);
-                let (excerpt, base, line) = self.excerpt(span, also.map(|(span, _)| span));
+                let (excerpt, base, number, whole) = self.excerpt(span, also.map(|(span, _)| span));
                 let inside = |span: &Range<usize>| {
                     let start = boundary(excerpt, span.start.saturating_sub(base));
                     start..first_line(excerpt, start, boundary(excerpt, span.end.saturating_sub(base)))
                 };
-                let label = if problem.path.is_empty() { String::new() } else { format!("at {}", problem.path) };
+                let label = if problem.path.is_empty() { String::new() } else { fit(&format!("at {}", problem.path)) };
                 let main = AnnotationKind::Primary.span(inside(span)).label(label);
-                let also = also.map(|(s, why)| AnnotationKind::Context.span(inside(s)).label(why));
-                title.element(Snippet::source(excerpt).path(name).line_start(line).annotation(main).annotations(also))
+                let also = also.map(|(s, why)| AnnotationKind::Context.span(inside(s)).label(fit(why)));
+                let snippet = Snippet::source(excerpt).line_start(number).annotation(main).annotations(also);
+                if whole {
+                    title.element(snippet.path(name))
+                } else {
+                    // The column of a piece of a line would be wrong.
+                    let (at, column) = self.place(problem).unwrap_or((number, 1));
+                    title.element(Origin::path(name).line(at).char_column(column)).element(snippet)
+                }
             }
             None => title.element(Level::NOTE.message(match problem.path.as_str() {
                 "" => format!("in {name}"),
-                path => format!("in {name}, at {path}"),
+                path => format!("in {name}, at {}", fit(path)),
             })),
         };
         if let Some(nearest) = &problem.nearest {
-            group = group.element(Level::HELP.message(format!("did you mean {nearest}?")));
+            group = group.element(Level::HELP.message(format!("did you mean {}?", fit(nearest))));
         }
         if let Some(allowed) = &problem.allowed {
-            group = group.element(Level::NOTE.with_name("allowed").message(allowed));
+            group = group.element(Level::NOTE.with_name("allowed").message(line(allowed).into_owned()));
         }
         renderer.render(&[group])
     }
 
-    /// The lines from one span to the other, their offset in the text, and the number of the first.
+    /// The lines from one span to the other, their offset in the text, the number of the first, and whether it begins where
+    /// its line does.
     ///
     /// Rendering costs what it is given, so only these lines are; a text of one endless line is cut before and after.
-    fn excerpt(&self, span: &Range<usize>, also: Option<&Range<usize>>) -> (&str, usize, usize) {
+    fn excerpt(&self, span: &Range<usize>, also: Option<&Range<usize>>) -> (&str, usize, usize, bool) {
         let text = self.text.as_str();
         let first = also.map_or(span.start, |also| also.start.min(span.start));
         let last = also.map_or(span.start, |also| also.start.max(span.start));
@@ -177,7 +190,8 @@ impl Problems {
         let end = text.get(last..).and_then(|after| after.find('\n')).map_or(text.len(), |newline| last + newline);
         let line = text.get(..start).map_or(1, |before| before.matches('\n').count() + 1);
         let end = boundary(text, end.min(last.saturating_add(LINE)));
-        (text.get(start..end).unwrap_or(""), start, line)
+        let from = boundary(text, start.max(first.saturating_sub(LINE)));
+        (text.get(from..end).unwrap_or(""), from, line, from == start)
     }
 }
 

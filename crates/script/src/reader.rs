@@ -3,11 +3,12 @@
 //! [`open`] checks the text and gives its one value; whoever knows the document walks on from there with the methods of
 //! [`Collected`], and turns what was found into [`Problems`].
 
-pub use crate::json::{Entry, Kind, Node};
 pub use crate::problem::{Collected, Problem, Problems};
 pub use crate::words::{join, nearest, quoted, shown};
+pub use pulsewright_text::node::{Entry, Kind, Node};
 
 use crate::MAX_BYTES;
+use pulsewright_text::json::{MAX_DEPTH, too_deep};
 use std::fmt;
 use std::ops::RangeInclusive;
 
@@ -41,6 +42,10 @@ pub fn open<'a>(text: &'a [u8], name: &str, kind: &DocumentKind) -> Result<(&'a 
         Ok(text) => text,
         Err(error) => return Err(not_utf8(bytes, error.valid_up_to(), name)),
     };
+    if let Some(at) = too_deep(text) {
+        let problem = Problem::new("nested too deeply").at(at..at + 1).allowed(format!("at most {MAX_DEPTH} levels"));
+        return Err(Problems::of(name, text, Collected::one(problem)));
+    }
     match Node::root(text) {
         Ok(root) => Ok((text, root)),
         Err(error) => Err(Problems::of(name, text, Collected::one(broken(text, &error, kind)))),

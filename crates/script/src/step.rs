@@ -3,9 +3,9 @@
 use crate::carry::{Change, Value};
 use crate::document::Step;
 use crate::expect::Expectations;
-use crate::json::{Entry, Kind, Node};
 use crate::keys::{self, Branch, STEP_WORDS};
 use crate::parse::{Path, Walk};
+use crate::reader::{Entry, Kind, Node};
 use crate::words::{self, nearest, quoted, range, shown, unit};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Rhythm;

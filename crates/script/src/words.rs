@@ -4,6 +4,7 @@ use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::FieldInfo;
+use pulsewright_text::fit::{cut, line};
 
 /// Longest piece of a document quoted in a message, characters.
 const QUOTED: usize = 48;
@@ -59,22 +60,14 @@ pub fn join<'w>(words: impl IntoIterator<Item = &'w str>) -> String {
     words.into_iter().map(quoted).collect::<Vec<_>>().join(", ")
 }
 
-/// A piece of a document in quotes: shortened, without anything that would move a terminal's cursor.
+/// A piece of a document in quotes: shortened, fit for one line of a terminal.
 pub fn quoted(text: &str) -> String {
     format!("\"{}\"", shown(text))
 }
 
 /// As [`quoted`], without the quotes.
 pub fn shown(text: &str) -> String {
-    let mut shown: String = text.chars().take(QUOTED).flat_map(plain_char).collect();
-    if text.chars().nth(QUOTED).is_some() {
-        shown.push_str("...");
-    }
-    shown
-}
-
-fn plain_char(c: char) -> Vec<char> {
-    if c.is_control() { c.escape_default().collect() } else { vec![c] }
+    line(&cut(text, QUOTED)).into_owned()
 }
 
 /// A field's range with its unit: "10 to 320 mmHg"; or its words.

@@ -18,8 +18,9 @@ pub use guard::Guard;
 use crate::record::Record;
 use crate::{Plan, SuiteError};
 use process::{Process, Waited, all_of, lines_of, on_one_line, receive};
-use std::fs::{self, File};
-use std::io::{self, Read, Write};
+use pulsewright_text::source::{self, Unreadable};
+use std::fs;
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::process::{ChildStdin, ExitStatus, Stdio};
 use std::sync::mpsc::Receiver;
@@ -290,12 +291,8 @@ fn ended(
 }
 
 fn answer_file(beats: &Path, process: &Process<'_>) -> Heard {
-    let read = || {
-        let mut bytes = Vec::new();
-        File::open(beats)?.take(MOST_ANSWER + 1).read_to_end(&mut bytes).map(|_| bytes)
-    };
-    match read() {
-        Ok(bytes) if bytes.len() as u64 > MOST_ANSWER => Heard::Failure(too_much()),
+    match source::file(beats, MOST_ANSWER) {
+        Err(Unreadable::TooLarge { .. }) => Heard::Failure(too_much()),
         Ok(bytes) => Heard::Answer(bytes),
         Err(_) => Heard::Failure(process.complaint("wrote no file of beats")),
     }

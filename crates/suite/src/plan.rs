@@ -28,6 +28,7 @@ use pulsewright_core::frame::Channel;
 use pulsewright_files::{Bits, Encoding, FileFormat};
 use pulsewright_score::record::{Events, Options};
 use pulsewright_script::typed::unknown_of;
+use pulsewright_text::{json, source};
 use serde_json::Value;
 use std::path::Path;
 
@@ -64,13 +65,9 @@ impl Plan {
     /// # Errors
     /// [`SuiteError::Plan`] with the place and what is allowed there.
     pub fn parse(text: &str, source: &str) -> Result<Plan, SuiteError> {
-        let syntax = |error: serde_json::Error| {
-            let what = error.to_string();
-            let what = what.split(" at line ").next().unwrap_or(&what);
-            SuiteError::Plan(format!("{source}: line {}, column {}: {what}", error.line(), error.column()))
-        };
-        let document: Value = serde_json::from_str(text).map_err(syntax)?;
-        let file: PlanFile = serde_json::from_str(text).map_err(syntax)?;
+        let syntax = |broken: json::Broken| SuiteError::Plan(format!("{source}: {broken}"));
+        let document: Value = json::value(text).map_err(syntax)?;
+        let file: PlanFile = json::parse(text).map_err(syntax)?;
         Plan::of(file, document).map_err(|what| SuiteError::Plan(format!("{source}: {what}")))
     }
 
@@ -79,10 +76,11 @@ impl Plan {
     /// # Errors
     /// As [`Plan::parse`], and when the file can't be read.
     pub fn read(path: &Path) -> Result<Plan, SuiteError> {
-        let source = path.display().to_string();
-        let text = std::fs::read_to_string(path)
-            .map_err(|error| SuiteError::Plan(format!("cannot read {source}: {error}")))?;
-        Plan::parse(&text, &source)
+        let source = source::name(path);
+        let bytes = source::file(path, source::DOCUMENT).map_err(|error| SuiteError::Plan(error.to_string()))?;
+        let text = source::utf8(&bytes)
+            .map_err(|at| SuiteError::Plan(format!("{source}: byte {at} is not UTF-8 text; save it as UTF-8")))?;
+        Plan::parse(text, &source)
     }
 
     fn of(file: PlanFile, document: Value) -> Result<Plan, String> {
@@ -160,10 +158,19 @@ fn options(rules: &ScoreRules) -> Result<Options, String> {
 
 fn channels(words: &[String]) -> Result<Vec<Channel>, String> {
     let all = || Channel::ALL.iter().map(|channel| channel.id());
-    let found = words.iter().enumerate().map(|(i, word)| {
-        Channel::find(word).ok_or_else(|| format!("channels[{i}]: {}", unknown_of("channel", word, all())))
-    });
-    found.collect()
+    if words.is_empty() {
+        return Err("channels: none; name at least one, such as \"II\"".to_owned());
+    }
+    let mut found: Vec<Channel> = Vec::new();
+    for (i, word) in words.iter().enumerate() {
+        let channel =
+            Channel::find(word).ok_or_else(|| format!("channels[{i}]: {}", unknown_of("channel", word, all())))?;
+        if found.contains(&channel) {
+            return Err(format!("channels[{i}]: {} is named twice", channel.id()));
+        }
+        found.push(channel);
+    }
+    Ok(found)
 }
 
 fn format(signal: SignalWord, bits: Option<BitsWord>) -> Result<FileFormat, String> {

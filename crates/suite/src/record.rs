@@ -13,10 +13,11 @@ use pulsewright_files::truth::{Truth, TruthFile};
 use pulsewright_files::{
     Content, Durability, Encoding, FileFormat, Options, RenderError, render_to_files, render_to_stream,
 };
-use pulsewright_score::read::{ReadOptions, beats, table};
+use pulsewright_score::read::{ReadOptions, beats};
 use pulsewright_score::record::Events;
 use pulsewright_score::{Annotations, Instant};
 use pulsewright_script::Document;
+use pulsewright_text::table;
 use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::Path;
@@ -141,7 +142,7 @@ impl Record {
         let wrong = |what: String| SuiteError::Truth { record: self.name.clone(), what };
         let table = |file: TruthFile| {
             let text = String::from_utf8_lossy(&files[file as usize]);
-            table::parse(&text, None).map_err(|problem| wrong(problem.to_string()))
+            table::parse(text, None).map_err(|problem| wrong(problem.to_string()))
         };
         let file = match plan.options.events {
             Events::Beats => TruthFile::Beats,

@@ -8,6 +8,8 @@ use pulsewright_score::record::{Events, RecordReport, Sums};
 use pulsewright_score::report::text::{aligned, percent};
 use pulsewright_score::report::{Case, Report, csv, junit, text};
 use pulsewright_score::{Annotations, matrix::Detection, score_record};
+use pulsewright_text::fit;
+use pulsewright_text::source::Unreadable;
 use serde::Serialize;
 use std::fmt::Write;
 
@@ -108,7 +110,7 @@ impl SuiteReport {
         let mut out = String::new();
         // Writing to a String cannot fail.
         if !self.title.is_empty() {
-            let _ = writeln!(out, "{}\n", text_line(&self.title));
+            let _ = writeln!(out, "{}\n", fit::line(&self.title));
         }
         let _ = write!(out, "{} records", self.records);
         if self.left_out > 0 {
@@ -127,7 +129,7 @@ impl SuiteReport {
             let _ =
                 writeln!(out, "\n{} records without a readable answer, scored as nothing found", self.failures.len());
             for failure in self.failures.iter().take(SHOWN) {
-                let _ = writeln!(out, "FAIL  {}: {}", failure.record, failure.why);
+                let _ = writeln!(out, "FAIL  {}: {}", failure.record, fit::message(&failure.why));
             }
             if self.failures.len() > SHOWN {
                 let _ = writeln!(out, "and {} more", self.failures.len() - SHOWN);
@@ -182,10 +184,6 @@ impl SuiteReport {
     }
 }
 
-fn text_line(text: &str) -> String {
-    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
-}
-
 fn score(
     plan: &Plan,
     record: &Record,
@@ -203,6 +201,9 @@ fn score(
             Ok(test) => (test, None),
             // Without the path, which differs from folder to folder.
             Err(ReadError::Content { problem, .. }) => failed(format!("its answer can't be read: {problem}")),
+            Err(ReadError::Unreadable(Unreadable::TooLarge { most, .. })) => {
+                failed(format!("its answer is too large: at most {} MiB", most >> 20))
+            }
             Err(error) => return Err(SuiteError::Answer(error)),
         },
     };

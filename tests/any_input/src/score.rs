@@ -2,9 +2,10 @@
 
 use pulsewright_score::read::annotation_file;
 use pulsewright_score::read::header::{self, Header};
-use pulsewright_score::read::{ReadOptions, TimeUnit, beats, json, table as text_table};
+use pulsewright_score::read::{ReadOptions, TimeUnit, beats};
 use pulsewright_score::report::{csv, json as report_json, text as report_text};
 use pulsewright_score::{Annotations, Limits, Options, Report, alarms, readings, score_record};
+use pulsewright_text::table as tables;
 
 /// Bytes get annotations that can be scored against themselves and against none, or one problem.
 pub fn annotations(bytes: &[u8]) {
@@ -20,10 +21,7 @@ pub fn annotations(bytes: &[u8]) {
 
 /// Text gets a table, and whatever its columns can be taken for is scored; or one problem.
 pub fn table(text: &[u8]) {
-    let Ok(text) = std::str::from_utf8(text) else { return };
-    let table =
-        if text.trim_start().starts_with(['[', '{']) { json::parse(text) } else { text_table::parse(text, None) };
-    let table = match table {
+    let table = match tables::read(text.to_vec(), None, None) {
         Ok(table) => table,
         Err(problem) => return assert!(!problem.to_string().is_empty()),
     };

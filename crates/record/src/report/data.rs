@@ -4,6 +4,8 @@ use super::Report;
 use crate::guide::guide;
 use crate::plan::Item;
 use crate::trend::date;
+use pulsewright_text::fit;
+use pulsewright_text::number::short;
 use serde_json::{Value, json};
 
 /// The report as JSON.
@@ -55,7 +57,7 @@ pub fn json(report: &Report<'_>) -> String {
         "title": report.plan.title,
         "asset_class": report.plan.asset_class,
         "about": report.record.about,
-        "overall": report.judgement.overall,
+        "overall": report.overall_id(),
         "passed": report.passed(),
         "counts": report.judgement.counts(),
         "items": items,
@@ -74,7 +76,7 @@ pub fn json(report: &Report<'_>) -> String {
         "made_by": report.plan.made_by,
         "judged_by": format!("pulsewright {}", env!("CARGO_PKG_VERSION"))
     });
-    format!("{value:#}\n")
+    fit::json(&format!("{value:#}\n")).into_owned()
 }
 
 const HEADS: [&str; 16] = [
@@ -99,8 +101,9 @@ const HEADS: [&str; 16] = [
 /// The report as CSV, a row for each item.
 pub fn csv(report: &Report<'_>) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
-    let number = |value: Option<f64>| value.map_or(String::new(), |value| value.to_string());
+    let number = |value: Option<f64>| value.map_or(String::new(), short);
     let record = report.record;
+    let overall = report.overall_id();
     // Writing to memory cannot fail.
     let _ = writer.write_record(HEADS);
     for (step, item, judged) in &report.judgement.items {
@@ -113,11 +116,11 @@ pub fn csv(report: &Report<'_>) -> String {
                 (String::new(), "s", allowed, alarm.source.as_str())
             }
         };
-        let _ = writer.write_record([
+        let cells = [
             record.about("asset"),
             date(record),
             record.about("work_order"),
-            report.judgement.overall.id(),
+            overall,
             &step.id,
             &step.name,
             item.id(),
@@ -130,7 +133,8 @@ pub fn csv(report: &Report<'_>) -> String {
             judged.verdict.id(),
             &judged.why,
             judged.entry.remark.trim(),
-        ]);
+        ];
+        let _ = writer.write_record(cells.map(fit::cell).iter().map(|cell| cell.as_bytes()));
     }
     String::from_utf8(writer.into_inner().unwrap_or_default()).unwrap_or_default()
 }

@@ -97,7 +97,7 @@ fn results(report: &Report<'_>, html: &mut String) {
             let _ = writeln!(
                 html,
                 "<tr class=\"step\"><th colspan=\"5\" scope=\"rowgroup\">{}. {} <span class=\"plays\">{}</span></th></tr>",
-                step.id,
+                escape(&step.id),
                 escape(&step.name),
                 escape(&step.plays)
             );

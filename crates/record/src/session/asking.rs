@@ -1,7 +1,7 @@
 //! Questions and answers of a session.
 
 use super::SessionError;
-use super::clock::utc;
+use crate::calendar::{today, utc};
 use crate::judge::{Verdict, judge};
 use crate::markup::CAUTIONS;
 use crate::plan::{Item, Plan, PlanStep};
@@ -60,8 +60,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
                 self.save(record)?;
             }
         }
-        let today = utc(SystemTime::now()).get(..10).unwrap_or_default().to_owned();
-        record.about.entry("date".to_owned()).or_insert(today);
+        record.about.entry("date".to_owned()).or_insert_with(today);
         for (index, line) in plan.kit.iter().enumerate() {
             let number = (index + 1).to_string();
             if record.kit.get(&number).is_none_or(|state| state.out.is_empty())

@@ -6,8 +6,10 @@ use crate::annotations::{Annotation, Annotations, Episode, EpisodeKind, Stretch}
 use crate::codes::is_code;
 use crate::instant::Instant;
 
-use super::table::{Row, Table, shortened};
 use super::{Place, Problem, ReadOptions};
+use pulsewright_text::fit::cut;
+use pulsewright_text::number::short;
+use pulsewright_text::table::{Row, Table};
 
 /// Unit of a column of times.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -73,8 +75,8 @@ impl TimeColumn {
                     (None, 1) => (0, unit_of_name(columns[0].trim())),
                     (None, _) => {
                         return wrong(format!(
-                            "no column of times; columns are {}; usual names are time_s, time_ms, frame, sample",
-                            columns.join(", ")
+                            "no column of times; {}; usual names are time_s, time_ms, frame, sample",
+                            table.columns_told()
                         ));
                     }
                 }
@@ -95,7 +97,7 @@ impl TimeColumn {
     }
 
     /// The time of a row; an error if missing, not a number or out of range.
-    pub(crate) fn instant(&self, table: &Table, row: &Row) -> Result<Instant, Problem> {
+    pub(crate) fn instant(&self, table: &Table, row: &Row<'_>) -> Result<Instant, Problem> {
         let value = table.required_number(row, self.column)?;
         let whole = self.unit == TimeUnit::Frame && value.fract() == 0.0 && value.abs() < 9e15;
         let at = if whole {
@@ -105,7 +107,7 @@ impl TimeColumn {
         } else {
             None
         };
-        at.ok_or_else(|| Problem::new(row.place, format!("time {value} is out of range")))
+        at.ok_or_else(|| Problem::new(row.place, format!("time {} is out of range", short(value))))
     }
 }
 
@@ -116,8 +118,14 @@ fn unit_of_name(name: &str) -> Option<TimeUnit> {
 /// Beats of a table; rows with codes that are no beats mark rhythms and signal quality as in annotation files.
 ///
 /// Rows whose time is empty are an error, so that a shifted column is not taken for a quiet detector.
+///
+/// # Errors
+/// No column of times, broken rows, events of several channels; of a reference, nothing at all.
 pub fn from_table(table: &Table, options: &ReadOptions) -> Result<Annotations, Problem> {
-    if table.rows.is_empty() {
+    if table.is_blank() {
+        if options.is_reference {
+            return Err(Problem::new(Place::Whole, "the reference is empty: neither events nor names of columns"));
+        }
         return Ok(Annotations { labelled: false, ..Annotations::default() });
     }
     let times = TimeColumn::find(table, options)?;
@@ -128,8 +136,12 @@ pub fn from_table(table: &Table, options: &ReadOptions) -> Result<Annotations, P
     };
     let subtype = table.column(&["subtype"]);
     let aux = table.column(&["aux", "aux_note", "rhythm"]);
-    let mut annotations = Vec::with_capacity(table.rows.len());
-    for row in rows_of_channel(table, options)? {
+    let mut channels = Channels::find(table, options)?;
+    let mut annotations = Vec::new();
+    table.rows(|row| {
+        if !channels.wants(row) {
+            return Ok(());
+        }
         let at = times.instant(table, row)?;
         let code = match code {
             Some(column) => beat_code(row, column)?,
@@ -141,90 +153,118 @@ pub fn from_table(table: &Table, options: &ReadOptions) -> Result<Annotations, P
         };
         let aux = aux.map_or("", |column| row.cell(column)).to_owned();
         annotations.push(Annotation { at, code, subtype, aux });
-    }
-    Ok(Annotations::from_annotations(annotations, code.is_some()))
+        Ok(())
+    })?;
+    channels.check()?;
+    Ok(Annotations::from_annotations(annotations, code.is_some() && !table.is_empty()))
 }
 
 /// Rows of the channel asked for. More than one channel without asking is an error: their events would mix.
-fn rows_of_channel<'a>(table: &'a Table, options: &ReadOptions) -> Result<Vec<&'a Row>, Problem> {
-    let Some(column) = table.column(&["channel"]) else {
-        return match &options.channel {
-            Some(name) => Err(Problem::new(Place::Whole, format!("no column channel to look for '{name}' in"))),
-            None => Ok(table.rows.iter().collect()),
-        };
-    };
-    let mut names: Vec<&str> = table.rows.iter().map(|row| row.cell(column)).collect();
-    names.sort_unstable();
-    names.dedup();
-    let wanted = match (&options.channel, names.as_slice()) {
-        (Some(name), _) if names.contains(&name.as_str()) => name.as_str(),
-        (None, [only]) => only,
-        (Some(name), _) => {
-            let what = format!("no channel '{}'; channels are {}", shortened(name), names.join(", "));
-            return Err(Problem::new(Place::Whole, what));
-        }
-        (None, _) => {
-            let what = format!("events of more than one channel; choose one of {}", names.join(", "));
-            return Err(Problem::new(Place::Whole, what));
-        }
-    };
-    Ok(table.rows.iter().filter(|row| row.cell(column) == wanted).collect())
+struct Channels<'o> {
+    column: Option<usize>,
+    asked: Option<&'o str>,
+    /// Names met so far, the first of them.
+    met: Vec<String>,
 }
 
-fn beat_code(row: &Row, column: usize) -> Result<char, Problem> {
+impl<'o> Channels<'o> {
+    /// Most names told.
+    const TOLD: usize = 20;
+
+    fn find(table: &Table, options: &'o ReadOptions) -> Result<Channels<'o>, Problem> {
+        let column = table.column(&["channel"]);
+        let asked = options.channel.as_deref();
+        match asked {
+            Some(name) if column.is_none() => {
+                Err(Problem::new(Place::Whole, format!("no column channel to look for '{}' in", cut(name, 40))))
+            }
+            _ => Ok(Channels { column, asked, met: Vec::new() }),
+        }
+    }
+
+    fn wants(&mut self, row: &Row<'_>) -> bool {
+        let Some(column) = self.column else { return true };
+        let name = row.cell(column);
+        if self.met.len() < Self::TOLD && !self.met.iter().any(|met| met == name) {
+            self.met.push(name.to_owned());
+        }
+        self.asked.is_none_or(|asked| asked == name)
+    }
+
+    fn check(&self) -> Result<(), Problem> {
+        let names = || self.met.iter().map(|name| cut(name, 40)).collect::<Vec<_>>().join(", ");
+        let what = match self.asked {
+            Some(asked) if !self.met.is_empty() && !self.met.iter().any(|met| met == asked) => {
+                format!("no channel '{}'; channels are {}", cut(asked, 40), names())
+            }
+            None if self.met.len() > 1 => format!("events of more than one channel; choose one of {}", names()),
+            _ => return Ok(()),
+        };
+        Err(Problem::new(Place::Whole, what))
+    }
+}
+
+fn beat_code(row: &Row<'_>, column: usize) -> Result<char, Problem> {
     let cell = row.cell(column);
     let mut letters = cell.chars();
     match (letters.next(), letters.next()) {
         (None, _) => Ok('N'),
         (Some(code), None) if is_code(code) => Ok(code),
         _ => {
-            let what =
-                format!("'{}' is not a code of the open annotation table (N, V, A, / and so on)", shortened(cell));
+            let what = format!("'{}' is not a code of the open annotation table (N, V, A, / and so on)", cut(cell, 40));
             Err(Problem::new(row.place, what))
         }
     }
 }
 
 /// Episodes of a table with columns `kind`, `start_s` and `end_s` (an empty end: to the end of the record).
+///
+/// # Errors
+/// Missing columns, broken rows.
 pub fn episodes_from_table(table: &Table) -> Result<Vec<Episode>, Problem> {
-    if table.rows.is_empty() {
+    if table.is_blank() {
         return Ok(Vec::new());
     }
     let kind = table.required(&["kind", "episode"])?;
     let start = table.required(&["start_s", "from_s", "time_s"])?;
     let end = table.required(&["end_s", "to_s"])?;
-    let mut episodes = Vec::with_capacity(table.rows.len());
-    for row in &table.rows {
+    let mut episodes = Vec::new();
+    table.rows(|row| {
         let name = row.cell(kind);
         // Truth of a kind that is not scored here.
         if name == "other" {
-            continue;
+            return Ok(());
         }
         let Some(kind) = EpisodeKind::of_name(name) else {
             let what =
-                format!("'{}' is not an episode; allowed: vf, af, atrial-flutter, asystole, apnoea", shortened(name));
+                format!("'{}' is not an episode; allowed: vf, af, atrial-flutter, asystole, apnoea", cut(name, 40));
             return Err(Problem::new(row.place, what));
         };
-        let at =
-            |s: f64| Instant::from_s(s).ok_or_else(|| Problem::new(row.place, format!("time {s} is out of range")));
+        let at = |s: f64| {
+            Instant::from_s(s).ok_or_else(|| Problem::new(row.place, format!("time {} is out of range", short(s))))
+        };
         let from = at(table.required_number(row, start)?)?;
         let to = table.number(row, end)?.map(at).transpose()?.unwrap_or(Instant::END);
         if to < from {
             return Err(Problem::new(row.place, "the episode ends before it starts"));
         }
         episodes.push(Episode { kind, stretch: Stretch { from, to } });
-    }
+        Ok(())
+    })?;
     Ok(episodes)
 }
 
 #[cfg(test)]
 mod tests {
-    use super::super::{json, table};
     use super::*;
+    use pulsewright_text::table;
 
     fn times(text: &str, options: &ReadOptions) -> Result<Vec<(f64, char)>, Problem> {
-        let table =
-            if text.starts_with(['[', '{']) { json::parse(text)? } else { table::parse(text, options.delimiter)? };
+        let table = if text.starts_with(['[', '{']) {
+            table::parse_json(text)?
+        } else {
+            table::parse(text, options.delimiter)?
+        };
         Ok(from_table(&table, options)?.beats.iter().map(|b| (b.at.s(), b.code)).collect())
     }
 
@@ -252,6 +292,18 @@ mod tests {
             expected
         );
         assert_eq!(times("time_s,frame,code\n9,125,N\n9,375,N\n", &unit(TimeUnit::Frame)), expected);
+    }
+
+    #[test]
+    fn a_reference_must_say_something() {
+        let reference = ReadOptions { is_reference: true, ..ReadOptions::default() };
+        for text in ["", "\n# nothing\n", "[]", "<html>", "<html>\n", "a,b\n"] {
+            assert!(times(text, &reference).is_err(), "{text}");
+        }
+        // A record without a beat is a record; a detector that found nothing is one too.
+        assert_eq!(times("time_s,code\n", &reference), Ok(vec![]));
+        assert_eq!(times("", &ReadOptions::default()), Ok(vec![]));
+        assert!(times("<html>", &ReadOptions::default()).is_err());
     }
 
     #[test]

@@ -21,7 +21,15 @@ pub fn parse(text: &str) -> Result<Header, Problem> {
         return Err(Problem::new(Place::Whole, "no record line"));
     };
     let place = Place::Line(index as u64 + 1);
-    let mut fields = line.split_whitespace().skip(2);
+    let mut fields = line.split_whitespace();
+    let name = fields.next().unwrap_or_default();
+    let signals = fields.next().unwrap_or_default();
+    if name.contains(char::is_control) || signals.parse::<u32>().is_err() {
+        return Err(Problem::new(
+            place,
+            "not a header: its record line is a name, the number of signals, a frame rate",
+        ));
+    }
     let rate_hz = match fields.next() {
         None => DEFAULT_RATE_HZ,
         Some(field) => {
@@ -57,6 +65,10 @@ mod tests {
         assert_eq!(header("# note\n\nr/3 2 128/360(0) 0 12:00:00"), Ok((128.0, None)));
         assert_eq!(header("r 1"), Ok((250.0, None)));
         assert!(header("").is_err());
+        assert!(header("\0\0\0\0").is_err());
+        assert!(header("\0 1 360").is_err());
+        assert!(header("<html> <head> 360").is_err());
+        assert!(header("r").is_err());
         assert!(header("r 1 -360 5").is_err());
         assert!(header("r 1 1e40 5").is_err());
         assert!(header("r 1 360 many").is_err());

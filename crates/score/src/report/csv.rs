@@ -3,18 +3,21 @@
 use crate::metrics::METRICS;
 use crate::record::RecordReport;
 use crate::report::Report;
+use pulsewright_text::fit;
+use pulsewright_text::number::short;
 
-/// Joins cells to one line, quoting where needed.
+/// Joins cells to one line, each fit for a spreadsheet, quoted where needed.
 pub fn line<'a>(cells: impl IntoIterator<Item = &'a str>) -> String {
     let mut line = String::new();
     for (index, cell) in cells.into_iter().enumerate() {
         if index > 0 {
             line.push(',');
         }
-        if cell.contains([',', '"', '\n', '\r']) {
+        let cell = fit::cell(cell);
+        if cell.contains([',', '"']) {
             line.extend(["\"", &cell.replace('"', "\"\""), "\""]);
         } else {
-            line.push_str(cell);
+            line.push_str(&cell);
         }
     }
     line + "\n"
@@ -22,7 +25,7 @@ pub fn line<'a>(cells: impl IntoIterator<Item = &'a str>) -> String {
 
 /// A number as a cell: shortest form that reads back the same; empty if there is none.
 pub fn number(value: Option<f64>) -> String {
-    value.map_or_else(String::new, |value| value.to_string())
+    value.map_or_else(String::new, short)
 }
 
 /// All figures of all records.

@@ -1,5 +1,6 @@
 //! JUnit XML, the form that build servers show test results from.
 
+use pulsewright_text::fit;
 use std::fmt::Write;
 
 /// One test case.
@@ -44,22 +45,9 @@ pub fn render(suite: &str, cases: &[Case]) -> String {
     xml
 }
 
-/// XML text; characters that XML 1.0 cannot hold become U+FFFD.
+/// Text of an attribute: what XML 1.0 cannot hold, or nobody could see, is shown as an escape.
 fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for letter in text.chars() {
-        match letter {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\n' => out.push_str("&#10;"),
-            '\t' => out.push_str("&#9;"),
-            c if c < ' ' || matches!(c, '\u{fffe}' | '\u{ffff}') => out.push('\u{fffd}'),
-            c => out.push(c),
-        }
-    }
-    out
+    fit::page(&fit::line(text))
 }
 
 #[cfg(test)]
@@ -72,6 +60,6 @@ mod tests {
         let xml = render("score", &[Case::passed("r", "se"), bad]);
         assert!(xml.contains("tests=\"2\" failures=\"1\""));
         assert!(xml.contains("classname=\"score.a&lt;b\" name=\"se &quot;min&quot;\""));
-        assert!(xml.contains("message=\"x &amp; \u{fffd}\""));
+        assert!(xml.contains("message=\"x &amp; \\u{1}\""));
     }
 }

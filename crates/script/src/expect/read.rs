@@ -3,8 +3,8 @@
 use super::{ALARM_SOURCE, ALARM_WITHIN_S, Expectations, ExpectedAlarm, ExpectedReading, Limit, Named, Quantity};
 use crate::carry;
 use crate::document::Step;
-use crate::json::{Entry, Kind, Node};
 use crate::parse::{Path, Walk};
+use crate::reader::{Entry, Kind, Node};
 use crate::words::{join, nearest, quoted, shown};
 use pulsewright_core::heart::rhythm::Priority;
 

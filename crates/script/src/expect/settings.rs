@@ -1,8 +1,8 @@
 //! Reading what a monitor's alarms are set to: `alarm_limits` of the document.
 
 use super::{AlarmSetting, AlarmSettings};
-use crate::json::Node;
 use crate::parse::{Path, Walk};
+use crate::reader::Node;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::expect::AlarmLimit;
 

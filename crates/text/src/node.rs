@@ -1,7 +1,7 @@
 //! JSON values that know where they stand in the text.
 //!
 //! Each level is split by `serde_json` into raw slices of the text, so a place costs nothing until it is asked for, and
-//! only what the walk looks into is ever taken apart: depth and memory are the walk's, not the text's.
+//! only what a reader looks into is ever taken apart: depth and memory are the reader's, not the text's.
 
 use serde::de::{Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor};
 use serde_json::value::RawValue;
@@ -60,6 +60,11 @@ impl<'a> Node<'a> {
         Ok(Node::within(text, 0, raw))
     }
 
+    /// The value at a place where one was found before.
+    pub fn cut(text: &'a str, span: &Range<usize>) -> Node<'a> {
+        Node { start: span.start, raw: text.get(span.clone()).unwrap_or_default() }
+    }
+
     /// `inner` was cut out of `outer`, which starts at `base`.
     fn within(outer: &'a str, base: usize, inner: &'a RawValue) -> Node<'a> {
         let raw = inner.get();
@@ -107,6 +112,23 @@ impl<'a> Node<'a> {
         Some((values.into_iter().map(|raw| Node::within(self.raw, self.start, raw)).collect(), count))
     }
 
+    /// Gives every element of a list to `each`, until one of them is refused; of anything else, none.
+    ///
+    /// # Errors
+    /// What `each` says.
+    pub fn each<E>(&self, each: &mut dyn FnMut(Node<'a>) -> Result<(), E>) -> Result<(), E> {
+        let mut refused = Ok(());
+        let (outer, start) = (self.raw, self.start);
+        let mut one = |raw| {
+            refused = each(Node::within(outer, start, raw));
+            refused.is_ok()
+        };
+        let mut reader = serde_json::Deserializer::from_str(self.raw);
+        // The text was checked; what can go wrong is a list that was left early.
+        let _ = reader.deserialize_seq(Every { one: &mut one });
+        refused
+    }
+
     /// The first `limit` entries of an object, and how many there are.
     pub fn object(&self, limit: usize) -> Option<(Vec<Entry<'a>>, usize)> {
         let mut reader = serde_json::Deserializer::from_str(self.raw);
@@ -145,6 +167,27 @@ impl<'de> Visitor<'de> for Elements {
             count += 1;
         }
         Ok((kept, count))
+    }
+}
+
+struct Every<'e, 'a> {
+    one: &'e mut dyn FnMut(&'a RawValue) -> bool,
+}
+
+impl<'de> Visitor<'de> for Every<'_, 'de> {
+    type Value = ();
+
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a list")
+    }
+
+    fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<(), A::Error> {
+        while let Some(raw) = list.next_element()? {
+            if !(self.one)(raw) {
+                break;
+            }
+        }
+        Ok(())
     }
 }
 

@@ -1,0 +1,23 @@
+//! Foreign text on its way in and out: files that people and programs wrote, and words of theirs that are shown again.
+//!
+//! # Map
+//! | room | who lives there |
+//! |---|---|
+//! | [`source`] | bytes of a file, a folder's entry or a stream, up to a stated size; UTF-8 with or without a byte-order mark |
+//! | [`json`] | documents read into values and types: members given twice and deep nesting are refused at their place |
+//! | [`node`] | JSON values that know their place in the text |
+//! | [`table`] | CSV, columns of blanks, and JSON as rows of cells, one row in memory at a time |
+//! | [`fit`] | text made fit for a terminal, a page, a JSON document, a spreadsheet's cell |
+//! | [`number`] | numbers of any size in few characters |
+//!
+//! # What holds
+//! - Every verb reads through [`source`] and [`json`], and shows foreign text through [`fit`]; a test of the source forbids
+//!   ways round.
+//! - Whatever the input: an answer, no panic, memory in proportion to the stated sizes.
+
+pub mod fit;
+pub mod json;
+pub mod node;
+pub mod number;
+pub mod source;
+pub mod table;
