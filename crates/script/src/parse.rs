@@ -149,6 +149,9 @@ impl Walk {
         let mut level = 0;
         for (index, node) in list.into_iter().enumerate() {
             let path = Path::Index(path, index);
+            if self.found.is_flood() {
+                break;
+            }
             if self.parts.len() >= MAX_STEPS {
                 if self.parts.len() == MAX_STEPS {
                     let allowed = format!("at most {MAX_STEPS}; a repeat plays steps more than once");

@@ -8,6 +8,9 @@ use std::ops::Range;
 /// Problems kept; what is beyond is counted.
 const KEPT: usize = 50;
 
+/// Problems after which the rest of a document is not gone through: nobody mends so many by hand.
+const FLOOD: usize = 1000;
+
 /// Bytes of text kept before and after a problem, and between two places of one; a line may be as long as the file.
 const LINE: usize = 2000;
 
@@ -89,6 +92,11 @@ impl Collected {
         self.list.len() + self.more
     }
 
+    /// Whether there are so many that more of them would help nobody.
+    pub fn is_flood(&self) -> bool {
+        self.count() >= FLOOD
+    }
+
     /// Whether there is none.
     pub fn is_empty(&self) -> bool {
         self.list.is_empty()
@@ -132,10 +140,14 @@ impl Problems {
         let renderer = if color { Renderer::styled() } else { Renderer::plain() };
         let mut shown: Vec<String> = self.list.iter().map(|problem| self.show(problem, &renderer)).collect();
         let count = self.list.len() + self.more;
-        if self.more > 0 {
-            shown.push(format!("{count} problems in {}, the first {} shown", self.name, self.list.len()));
+        let name = line(&self.name);
+        if count >= FLOOD {
+            let (shown_here, more) = (self.list.len(), count - self.list.len());
+            shown.push(format!("{shown_here} problems in {name} and {more} more; its rest was not looked at"));
+        } else if self.more > 0 {
+            shown.push(format!("{} problems in {name} and {} more", self.list.len(), self.more));
         } else if count > 1 {
-            shown.push(format!("{count} problems in {}", self.name));
+            shown.push(format!("{count} problems in {name}"));
         }
         shown.join("\n\n")
     }
