@@ -74,7 +74,7 @@ fn claim_rig(path: &Path, text: &[u8]) -> Result<Set, Failure> {
         )));
     }
     let set = claim(&[path], [], true)?;
-    match fs::read(path) {
+    match source::file(path, source::DOCUMENT) {
         Ok(now) if now == text => Ok(set),
         _ => Err(Failure::input(format!("{name} was changed while it was read; try again"))),
     }
