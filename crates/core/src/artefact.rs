@@ -7,7 +7,9 @@
 //! layers are uncorrelated, so their squares add. A signal-to-noise ratio of `d` decibels against an ECG of `s` mV therefore
 //! needs noise of `s / 10^(d / 20)` mV RMS in all.
 
+mod background;
 pub(crate) mod crest;
+mod electrode;
 mod lead_off;
 mod mains;
 mod motion;
@@ -27,13 +29,22 @@ use crate::frequency::Frequency;
 use crate::noise::Noise;
 use crate::respiration::Respiration;
 use crate::time::Instant;
+use background::Background;
 use motion::Motion;
 use muscle::Muscle;
 use pair::Pair;
 
 /// The fields that switch a layer on when they are not zero.
-pub(crate) const SWITCHES: [Field; 6] =
-    [Field::MainsMv, Field::WanderMv, Field::BreathingWanderMv, Field::MuscleMv, Field::MotionMv, Field::SurgeryMv];
+pub(crate) const SWITCHES: [Field; 8] = [
+    Field::MainsMv,
+    Field::WanderMv,
+    Field::BreathingWanderMv,
+    Field::MuscleMv,
+    Field::MotionMv,
+    Field::SurgeryMv,
+    Field::ElectrodeMv,
+    Field::BackgroundMv,
+];
 
 /// Electrodes that may come off, in the order of [`crate::frame::Electrode`].
 pub(crate) const OFF: [Field; 9] = [
@@ -105,11 +116,12 @@ const BREATHING_SHARES: [f32; INDEPENDENT_LEADS] = [0.4, 1.0, 0.5, 0.5, 0.6, 0.7
 pub(crate) struct Shared {
     muscle: Muscle,
     motion: Motion,
+    background: Background,
 }
 
 impl Shared {
     pub(crate) const fn new() -> Shared {
-        Shared { muscle: Muscle::new(), motion: Motion::new() }
+        Shared { muscle: Muscle::new(), motion: Motion::new(), background: Background::new() }
     }
 }
 
@@ -124,6 +136,10 @@ pub(crate) struct Demand {
     pub(crate) muscle_mv: Course,
     pub(crate) motion_mv: Course,
     pub(crate) surgery_mv: Course,
+    pub(crate) electrode_mv: Course,
+    pub(crate) background_mv: Course,
+    /// Length of bursts of electrode noise and the time that each has for itself, s.
+    pub(crate) bursts: (f32, f32),
 }
 
 /// Adds a step's layers to rows at consecutive instants, the first of them `from`.
@@ -142,9 +158,20 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
 ) {
     let frequency = Frequency::hz(demand.mains_hz);
     // In the order of SWITCHES.
-    let [mains, wander, breathing, muscle, motion, surgery] = layers.noises();
+    let [mains, wander, breathing, muscle, motion, surgery, electrode, background] = layers.noises();
     let phases = if wander { wander::phases(noise) } else { [0; wander::TONES] };
-    let Demand { start, mains_mv, wander_mv, breathing_mv, muscle_mv, motion_mv, surgery_mv, .. } = demand;
+    let Demand {
+        start,
+        mains_mv,
+        wander_mv,
+        breathing_mv,
+        muscle_mv,
+        motion_mv,
+        surgery_mv,
+        electrode_mv,
+        background_mv,
+        ..
+    } = demand;
     for (row, now) in (from..).zip(instants.iter().copied()) {
         let mut leads_mv = rows.leads(row);
         let since = now.since(*start);
@@ -162,6 +189,9 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
         if surgery {
             pair.add(surgery::at(noise, hum, now), surgery_mv.at(since));
         }
+        if electrode {
+            pair.add(electrode::at(noise, demand.bursts, now), electrode_mv.at(since));
+        }
         for (lead, share) in leads_mv.iter_mut().zip(SHARES) {
             *lead += share.0 * pair.0 + share.1 * pair.1;
         }
@@ -170,6 +200,9 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
             for (lead, share) in leads_mv.iter_mut().zip(BREATHING_SHARES) {
                 *lead += share * mv;
             }
+        }
+        if background {
+            shared.background.add_to(noise, now, background_mv.at(since), &mut leads_mv);
         }
         if muscle {
             shared.muscle.add_to(noise, now, muscle_mv.at(since), &mut leads_mv);

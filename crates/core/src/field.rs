@@ -116,6 +116,11 @@ fields! {
     CouplingSdMs: "variability.coupling_ms", "ms", 0.0 ..= 100.0, false, "Random change of the coupling of premature beats: standard deviation.";
     PausePercent: "variability.pause_percent", "%", 0.0 ..= 80.0, false, "How far sinus pauses, and the number of beats between pauses or blocked beats, differ from those set, either way.";
     FocusPercent: "variability.focus_percent", "%", 0.0 ..= 20.0, false, "Random change of the interval of a focus below the atria (escape rhythms, tachycardias): standard deviation over its mean.";
+    ShapePercent: "variability.shape_percent", "%", 0.0 ..= 20.0, false, "Random change of each beat's QRS: standard deviation of its size, and of each of its waves by half as much.";
+    QrsSdPercent: "variability.qrs_percent", "%", 0.0 ..= 10.0, false, "Random change of QRS duration from beat to beat: standard deviation.";
+    TSdPercent: "variability.t_percent", "%", 0.0 ..= 30.0, false, "Random change of the T wave's height from beat to beat: standard deviation.";
+    AxisBreathDeg: "variability.axis_deg", "deg", 0.0 ..= 30.0, false, "Turn of the axis over a breath, from empty to full lungs.";
+    BackgroundMv: "variability.noise_mv", "mV", 0.0 ..= 0.2, false, "Noise that every recording has, each lead its own: mV RMS; half of its power below 3 Hz, the rest falling towards 100 Hz.";
     BreathsPerMin: "breathing.rate_per_min", "breaths/min", 0.0 ..= 150.0, true, "Breaths a minute; 0 is apnoea.";
     BreathDepthOhm: "breathing.depth_ohm", "ohm", 0.0 ..= 10.0, true, "Impedance change of a breath, base to peak; 0 is apnoea.";
     BaseOhm: "breathing.base_ohm", "ohm", 100.0 ..= 3000.0, true, "Base impedance between the electrodes.";
@@ -135,6 +140,9 @@ fields! {
     MuscleMv: "artefact.muscle_mv", "mV", 0.0 ..= 10.0, true, "Muscle noise around 95 Hz, at each electrode its own: mV RMS.";
     MotionMv: "artefact.motion_mv", "mV", 0.0 ..= 10.0, true, "Motion in bursts of 2 to 5 s, one every 8 s: mV RMS within a burst.";
     SurgeryMv: "artefact.surgery_mv", "mV", 0.0 ..= 10.0, true, "High-frequency surgery as long as it is set: broad-band noise pulsing at twice the mains frequency, mV RMS.";
+    ElectrodeMv: "artefact.electrode_mv", "mV", 0.0 ..= 10.0, true, "Electrodes that shift on the skin, 0.5 to 12 Hz, where QRS detectors listen: mV RMS.";
+    ElectrodeBurstS: "artefact.electrode_burst_s", "s", 0.0 ..= 60.0, false, "Length of bursts of electrode noise; 0 for noise without a break.";
+    ElectrodeEveryS: "artefact.electrode_every_s", "s", 1.0 ..= 300.0, false, "One burst of electrode noise in this time, somewhere in it.";
     OffRa: "artefact.off_ra", "1", 0.0 ..= 1.0, false, "1: electrode RA is off, which flattens II; with two limb electrodes off every lead is flat.";
     OffLa: "artefact.off_la", "1", 0.0 ..= 1.0, false, "1: electrode LA is off, which flattens I; with two limb electrodes off every lead is flat.";
     OffLl: "artefact.off_ll", "1", 0.0 ..= 1.0, false, "1: electrode LL is off, which flattens II; with two limb electrodes off every lead is flat.";

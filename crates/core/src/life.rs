@@ -33,6 +33,12 @@ pub const LIFE: &[Row] = &[
     Row { field: Field::QtLagS, adult: [0.0, 55.0, 55.0], by_interval: false },
     Row { field: Field::CouplingSdMs, adult: [0.0, 12.0, 30.0], by_interval: true },
     Row { field: Field::PausePercent, adult: [0.0, 40.0, 60.0], by_interval: false },
+    // R amplitude of a person at rest varies by 2 to 8 % (records 100 and s0010_re: 5 to 7 %), most of it with breathing.
+    Row { field: Field::ShapePercent, adult: [0.0, 2.5, 5.0], by_interval: false },
+    Row { field: Field::QrsSdPercent, adult: [0.0, 1.0, 2.0], by_interval: false },
+    Row { field: Field::TSdPercent, adult: [0.0, 4.0, 8.0], by_interval: false },
+    Row { field: Field::AxisBreathDeg, adult: [0.0, 6.0, 12.0], by_interval: false },
+    Row { field: Field::BackgroundMv, adult: [0.0, 0.022, 0.035], by_interval: false },
     Row { field: Field::FocusPercent, adult: [0.0, 0.8, 2.0], by_interval: false },
 ];
 

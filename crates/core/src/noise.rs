@@ -47,6 +47,12 @@ pub enum Purpose {
     Repolarisation,
     /// When the sinus node fails, and for how long.
     SinusFault,
+    /// Shape of each beat.
+    BeatShape,
+    /// Noise that every recording has.
+    Background,
+    /// Electrodes that shift on the skin, in the band of the QRS.
+    Electrode,
     /// Spare key, for users of the core.
     User,
 }

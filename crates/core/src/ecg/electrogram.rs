@@ -10,7 +10,7 @@ use crate::body::Body;
 use crate::heart::rhythm::{Atria, Rhythm, Ventricles};
 use crate::heart::{Length, qrs_ms};
 use crate::math;
-use crate::noise::Noise;
+use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 use crate::truth::Beat;
 
@@ -33,6 +33,37 @@ pub struct Demand {
     pub tenting: f32,
     /// Turn of QRS and T in the frontal plane, 2^-32 turns.
     pub axis: u32,
+    /// How beats differ from each other.
+    pub life: Life,
+}
+
+/// How far one beat differs from another, as standard deviations.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Life {
+    /// Size of the QRS, share.
+    pub shape: f32,
+    /// Duration of the QRS, share.
+    pub width: f32,
+    /// Height of T, share.
+    pub t: f32,
+}
+
+/// What chance makes of one beat.
+struct Chance<'n> {
+    noise: &'n Noise,
+    index: u64,
+}
+
+impl<'n> Chance<'n> {
+    /// Chance of a beat: its onset, to 2^-10 s, is its number.
+    fn of(noise: &'n Noise, onset: Instant) -> Chance<'n> {
+        Chance { noise, index: (onset.ticks() >> 22) << 4 }
+    }
+
+    /// A factor of mean 1 and deviation `sd`, for one of sixteen things.
+    fn factor(&self, thing: u64, sd: f32) -> f32 {
+        if sd == 0.0 { 1.0 } else { 1.0 + sd * self.noise.bell(Purpose::BeatShape, self.index | thing & 15) }
+    }
 }
 
 /// How pulses of a pacing device are to be drawn at an instant.
@@ -107,15 +138,19 @@ impl Electrogram {
     }
 
     /// A QRS complex with its T wave.
-    pub fn ventricles(&mut self, beat: &VentricularBeat, demand: &Demand) -> Beat {
+    pub fn ventricles(&mut self, beat: &VentricularBeat, demand: &Demand, noise: &Noise) -> Beat {
         let onset = beat.at;
         let mut told = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
+        let (life, chance) = (demand.life, Chance::of(noise, onset));
         let size = if beat.fused.is_some() { 0.5 } else { 1.0 };
+        let (size_qrs, size_t) = (size * chance.factor(0, life.shape), size * chance.factor(1, life.t));
         let depth = if beat.turn == 0 { 1.0 } else { math::cos_turn(beat.turn) };
-        let turn = match beat.turn.wrapping_add(demand.axis) {
+        // Each wave turns a little further than the one before, so that a turned beat is no mirror image.
+        let turned = |wave: u32| match beat.turn.wrapping_add((beat.turn >> 4) * wave).wrapping_add(demand.axis) {
             0 => Manner::PLAIN.turn,
             turn => (math::sin_turn(turn), math::cos_turn(turn)),
         };
+        let turn = turned(0);
         self.deflections.retire(onset);
         for pathway in [Some(beat.pathway), beat.fused].into_iter().flatten() {
             let complex = demand.body.complex(pathway);
@@ -127,12 +162,17 @@ impl Electrogram {
             } else {
                 qrs_ms
             };
+            let qrs_ms = qrs_ms * chance.factor(2, life.width);
             let stretch = qrs_ms / complex.qrs_ms;
-            self.start(onset, complex.qrs, Manner { stretch, size, turn, depth });
+            for (wave, thing) in complex.qrs.iter().zip(3..) {
+                let size = size_qrs * chance.factor(thing, 0.5 * life.shape);
+                let turn = if beat.turn == 0 { turn } else { turned(thing as u32 - 3) };
+                self.start(onset, &[*wave], Manner { stretch, size, turn, depth });
+            }
             let qt_ms = beat.length.qt_ms + math::max(qrs_ms - demand.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
-            let manner = Manner { stretch: stretch_t, size: size * demand.t_size, turn, depth };
+            let manner = Manner { stretch: stretch_t, size: size_t * demand.t_size, turn, depth };
             let jt_ms = complex.qt_ms - complex.qrs_ms;
             let [t, rest @ ..] = complex.t;
             if demand.tenting > 0.0 {

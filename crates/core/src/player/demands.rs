@@ -100,6 +100,12 @@ impl Player<'_> {
     }
 
     pub(super) fn ecg_demand(&self, at: Instant) -> electrogram::Demand {
+        let over_a_breath_deg = self.value(Field::AxisBreathDeg, at);
+        let mut axis_deg = self.value(Field::AxisDeg, at);
+        if over_a_breath_deg > 0.0 {
+            // Full lungs push the heart upright: to the right.
+            axis_deg += over_a_breath_deg * (self.respiration.filling(at) - 0.5);
+        }
         electrogram::Demand {
             body: self.step.as_ref().map_or(&crate::body::ADULT, |placed| placed.step.body()),
             qrs_ms: self.value(Field::QrsMs, at),
@@ -108,7 +114,12 @@ impl Player<'_> {
             q_mv: [Field::QInferiorMv, Field::QAnteriorMv, Field::QLateralMv].map(|field| self.value(field, at)),
             t_size: 0.01 * self.value(Field::TPercent, at),
             tenting: 0.01 * self.value(Field::TentingPercent, at),
-            axis: math::phase_of(self.value(Field::AxisDeg, at) * (1.0 / 360.0)),
+            axis: math::phase_of(axis_deg * (1.0 / 360.0)),
+            life: electrogram::Life {
+                shape: 0.01 * self.value(Field::ShapePercent, at),
+                width: 0.01 * self.value(Field::QrsSdPercent, at),
+                t: 0.01 * self.value(Field::TSdPercent, at),
+            },
         }
     }
 
@@ -124,6 +135,9 @@ impl Player<'_> {
             muscle_mv: course(Field::MuscleMv),
             motion_mv: course(Field::MotionMv),
             surgery_mv: course(Field::SurgeryMv),
+            electrode_mv: course(Field::ElectrodeMv),
+            background_mv: course(Field::BackgroundMv),
+            bursts: (placed.step.get(Field::ElectrodeBurstS), placed.step.get(Field::ElectrodeEveryS)),
         }
     }
 

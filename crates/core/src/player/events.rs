@@ -202,7 +202,8 @@ impl Player<'_> {
                     test_signal::Beat::new(&value_at(self.step.as_ref(), at))
                 };
                 let told = if drawn && !self.ecg_rests {
-                    self.ecg.ventricles(&beat, &self.ecg_demand(now))
+                    let demand = self.ecg_demand(now);
+                    self.ecg.ventricles(&beat, &demand, &self.noise)
                 } else {
                     self.test_beat.told(at, code)
                 };

@@ -215,7 +215,7 @@ pub(super) const LEFT: [Wave; 3] = [
 
 /// Backwards from the AV junction: deep in II, III, aVF, upright in V1, next to nothing in I.
 pub(super) const JUNCTION: [Wave; 2] =
-    [wave(0.0, 37.6, 47.1, [-0.030, -0.136, -0.050]), wave(29.3, 37.9, 41.6, [0.020, -0.075, -0.020])];
+    [wave(0.0, 37.6, 47.1, [-0.030, -0.136, -0.110]), wave(29.3, 37.9, 41.6, [0.020, -0.075, -0.020])];
 
 /// From an electrode in the right atrium's appendage: low, long, late part to the back.
 pub(super) const PACED_ATRIUM: [Wave; 3] = [

@@ -34,7 +34,7 @@ pub static ATRIAL_FIBRILLATION: Rhythm = Rhythm {
     min_bpm: 30.0,
     max_bpm: 220.0,
     alarm: Priority::Low,
-    atria: Atria::Fibrillation { hz: 6.0, mv: 0.15 },
+    atria: Atria::Fibrillation { hz: 6.0, mv: 0.095 },
     av: AvNode::Irregular,
     ..SINUS_RECORD
 };

@@ -1,0 +1,75 @@
+//! Noise that every recording has: of electrodes, amplifier and a little muscle, each lead its own.
+//!
+//! Chance sits on two lattices, of 2^-7 s and 2^-2 s; between lattice points the value moves in a straight line. Half of the
+//! power lies below 3 Hz and the rest falls towards 100 Hz, as between the waves of record 100 of the MIT-BIH database.
+
+use crate::frame::INDEPENDENT_LEADS;
+use crate::noise::{Noise, Purpose};
+use crate::time::Instant;
+
+/// Makes the RMS of a lattice 1: 256 / sqrt(12) for the draw, sqrt(2/3) for the straight lines.
+const UNIT: f32 = 1.0 / (73.9 * 0.816_496_6);
+
+/// Shares of the fast and the slow lattice; the squares add to 1.
+const FAST: f32 = 0.72 * UNIT;
+const SLOW: f32 = 0.694 * UNIT;
+
+/// A lattice with the points around the last frame.
+struct Lattice<const BITS: u32> {
+    /// Where its draws begin among those of the purpose.
+    draws: u64,
+    index: Option<u64>,
+    before: [i8; INDEPENDENT_LEADS],
+    after: [i8; INDEPENDENT_LEADS],
+}
+
+impl<const BITS: u32> Lattice<BITS> {
+    const fn new(draws: u64) -> Lattice<BITS> {
+        Lattice { draws, index: None, before: [0; INDEPENDENT_LEADS], after: [0; INDEPENDENT_LEADS] }
+    }
+
+    fn point(&self, noise: &Noise, index: u64) -> [i8; INDEPENDENT_LEADS] {
+        let draw = |i: u64| noise.bits(Purpose::Background, self.draws | index << 1 | i).to_le_bytes();
+        let [[a, b, c, d], [e, f, g, h]] = [draw(0), draw(1)];
+        [a, b, c, d, e, f, g, h].map(|byte| byte as i8)
+    }
+
+    /// Adds its values, times `size`, to `leads`.
+    fn add_to(&mut self, noise: &Noise, now: Instant, size: f32, leads: &mut [f32; INDEPENDENT_LEADS]) {
+        let index = now.ticks() >> BITS;
+        if self.index != Some(index) {
+            let goes_on = index > 0 && self.index == Some(index - 1);
+            self.before = if goes_on { self.after } else { self.point(noise, index) };
+            self.after = self.point(noise, index + 1);
+            self.index = Some(index);
+        }
+        let part = (now.ticks() & ((1 << BITS) - 1)) as u32 as f32 * (1.0 / (1_u64 << BITS) as f32);
+        for ((lead, before), after) in leads.iter_mut().zip(self.before).zip(self.after) {
+            *lead += size * (f32::from(before) + (f32::from(after) - f32::from(before)) * part);
+        }
+    }
+}
+
+/// The two lattices, so that frames close together share their points.
+pub(super) struct Background {
+    fast: Lattice<25>,
+    slow: Lattice<30>,
+}
+
+impl Background {
+    pub(super) const fn new() -> Background {
+        Background { fast: Lattice::new(0), slow: Lattice::new(1 << 63) }
+    }
+
+    /// Adds noise of `mv` RMS to the independent leads; II has half of its power from I, so that III has as much as they.
+    pub(super) fn add_to(&mut self, noise: &Noise, now: Instant, mv: f32, leads_mv: &mut [f32; INDEPENDENT_LEADS]) {
+        let mut own = [0.0; INDEPENDENT_LEADS];
+        self.fast.add_to(noise, now, mv * FAST, &mut own);
+        self.slow.add_to(noise, now, mv * SLOW, &mut own);
+        let [i, ii, ..] = &mut own;
+        *ii = 0.5 * *i + 0.866_025_4 * *ii;
+        for (lead, own) in leads_mv.iter_mut().zip(own) {
+            *lead += own;
+        }
+    }
+}
