@@ -67,6 +67,10 @@ def test_the_page_judges_as_the_table_of_cases_says(chromium, sheet):
     for case in json.loads((CASES / "alarms.json").read_text("utf-8")):
         found = page.evaluate(f"(of) => ({judge})(of, 'alarm')", [case["alarm"], case["entry"]])
         assert found == case["verdict"], case
+    for case in json.loads((CASES / "ends.json").read_text("utf-8")):
+        kind = "clear" if "clear" in case else "silence"
+        found = page.evaluate(f"(of) => ({judge})(of, '{kind}')", [case.get("clear", {}), case["entry"]])
+        assert found == case["verdict"], case
     # FIPS 180-4, examples of one and two blocks (values from memory).
     digest = "(text) => seal.sha256(new TextEncoder().encode(text))"
     assert page.evaluate(digest, "abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"

@@ -293,6 +293,24 @@ fn an_alarm_has_an_onset_and_an_end() {
     assert_eq!(alarm(&expected[4]), None);
 }
 
+/// Long steps are looked at now and then; what follows them is looked at from its start.
+#[test]
+fn long_steps_are_foreseen_like_short_ones() {
+    let rest = Settings::new(&ADULT, &SINUS);
+    let items = [step(rest, 4000, &[]), step(rest.lit(Field::ArterialSystolic, 150.0), 30, &[])];
+    let expected = forecast(&items, AlarmLimits::USUAL);
+    for (expected, systolic) in expected.iter().zip([120.0, 150.0]) {
+        let pressure = expected.pressure(PressureSite::Arterial);
+        let band = near("systolic", &pressure.systolic, systolic, 0.3);
+        assert!(band.width() < 0.5, "{band:?}");
+        near("mean", &pressure.mean, if systolic > 130.0 { 109.0 } else { 97.1 }, 3.0);
+    }
+    // After a fast rhythm the average comes down through the limits: no alarm of the step to which it comes.
+    let fast = rest.lit(Field::RateBpm, 350.0);
+    let expected = forecast(&[step(fast, 60, &[]), step(rest, 60, &[])], AlarmLimits::USUAL);
+    assert_eq!(alarm(&expected[1]), None);
+}
+
 /// The class of a rhythm in the catalogue is a summary; what is played decides. They agree but for these.
 #[test]
 fn urgent_rhythms_raise_urgent_alarms() {

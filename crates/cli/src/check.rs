@@ -4,16 +4,18 @@ use crate::args::Check;
 use crate::diagnostics::{Failure, Outcome, print, report};
 use crate::script_file::load;
 use crate::table::write_table;
+use pulsewright_core::anatomy::PressureSite;
+use pulsewright_core::expect::{Band, Cause, Expected, Reading, SMALLEST_BREATH_OHM};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 use pulsewright_script::{Document, Part, Step};
 use pulsewright_text::{fit, source};
 use std::io::Write;
 
-const HEADS: [&str; 9] = ["start", "lasts", "step", "rhythm", "bpm", "arterial mmHg", "breaths", "alarm", "also ramps"];
+const HEADS: [&str; 9] = ["start", "lasts", "step", "rhythm", "bpm", "arterial mmHg", "breaths", "alarm", "ramps"];
 
-/// Fields whose ramps have a column of their own.
-const COLUMNS: [Field; 4] = [Field::RateBpm, Field::ArterialSystolic, Field::ArterialDiastolic, Field::BreathsPerMin];
+/// Most steps that are played to say what a monitor shows.
+const FORESEEN: usize = 2000;
 
 /// Prints the timeline of every script; the problems of one do not hide those of the next.
 pub fn run(check: &Check) -> Outcome {
@@ -33,7 +35,8 @@ pub fn run(check: &Check) -> Outcome {
 }
 
 fn show(name: &str, document: &Document) -> Outcome {
-    let timeline = Timeline::of(document);
+    let foreseen = document.foresee(FORESEEN);
+    let timeline = Timeline::of(document, &foreseen);
     print(|out| {
         let title = document.title().map_or(String::new(), |title| format!(": {}", fit::line(title)));
         writeln!(out, "{name}{title}")?;
@@ -47,8 +50,40 @@ fn show(name: &str, document: &Document) -> Outcome {
         }
         writeln!(out)?;
         write_table(out, &HEADS, &timeline.rows)?;
+        for note in notes(document, &foreseen) {
+            writeln!(out, "note: {note}")?;
+        }
         writeln!(out)
     })
+}
+
+/// What was asked for and does not come, and what is not known, a line each.
+fn notes(document: &Document, foreseen: &[Expected]) -> Vec<String> {
+    let mut notes = Vec::new();
+    for expected in foreseen {
+        let name = document.label(expected.item);
+        let mut note = |what: String| notes.push(format!("step \"{name}\": {what}"));
+        match expected.refused {
+            0 => {}
+            1 => note("1 beat that was asked for does not come".to_owned()),
+            beats => note(format!("{beats} beats that were asked for do not come")),
+        }
+        if expected.breaths.causes.has(Cause::ShallowBreaths) {
+            note(format!("breaths below {SMALLEST_BREATH_OHM} ohm are not seen, and count as apnoea"));
+        }
+        let rates = expected.rate.band.zip(expected.pulse.band);
+        if let Some((beats, pulses)) = rates.filter(|(beats, pulses)| pulses.mean < 0.9 * beats.mean) {
+            note(format!("{:.0} beats a minute make {:.0} pulses a minute", beats.mean, pulses.mean));
+        }
+    }
+    notes.dedup();
+    let played = document.parts().iter().filter(|part| matches!(part, Part::Step(_))).count();
+    let known = |item: &usize| foreseen.iter().any(|expected| expected.item == *item);
+    let unknown = (0..document.parts().len()).filter(|item| document.step(*item).is_some() && !known(item)).count();
+    if unknown > 0 {
+        notes.push(format!("of {played} steps the last {unknown} are too far ahead to say what a monitor shows"));
+    }
+    notes
 }
 
 /// A time of the timeline: since the start, or since a step that holds was told to go on.
@@ -78,7 +113,7 @@ struct Timeline {
 }
 
 impl Timeline {
-    fn of(document: &Document) -> Timeline {
+    fn of(document: &Document, foreseen: &[Expected]) -> Timeline {
         let parts = document.parts();
         // How often the blocks that start at a part are played, the outermost last.
         let mut opening: Vec<Vec<u32>> = vec![Vec::new(); parts.len()];
@@ -103,7 +138,10 @@ impl Timeline {
                 depth += 1;
             }
             match part {
-                Part::Step(step) => timeline.step(step, &indented(depth, document.label(index))),
+                Part::Step(step) => {
+                    let expected = foreseen.iter().find(|expected| expected.item == index);
+                    timeline.step(step, expected, &indented(depth, document.label(index)));
+                }
                 Part::Repeat { first, times, .. } => {
                     depth -= 1;
                     if let Some(start) = starts.get(*first as usize) {
@@ -119,7 +157,7 @@ impl Timeline {
         self.rows.push(row);
     }
 
-    fn step(&mut self, step: &Step, name: &str) {
+    fn step(&mut self, step: &Step, expected: Option<&Expected>, name: &str) {
         let start = self.now;
         let rhythm = step.settings.rhythm();
         let lasts = match step.duration {
@@ -133,23 +171,30 @@ impl Timeline {
                 "hold".to_owned()
             }
         };
-        let beats = rhythm.beats();
-        let either = |there: bool, text: String| if there { text } else { "-".to_owned() };
-        let pressure = |end: bool| {
-            format!("{}/{}", value(step, Field::ArterialSystolic, end), value(step, Field::ArterialDiastolic, end))
+        let reading = |pick: fn(&Expected) -> &Reading| {
+            expected.and_then(|expected| pick(expected).band).map_or("-".to_owned(), shown)
         };
-        let also = step.ramps.iter().filter(|ramp| !COLUMNS.contains(&ramp.field));
-        let also = also.map(|ramp| format!("{} {}", ramp.field.info().path, moving(step, ramp.field)));
+        let systolic = reading(|expected| &expected.pressure(PressureSite::Arterial).systolic);
+        let diastolic = reading(|expected| &expected.pressure(PressureSite::Arterial).diastolic);
+        let mean = reading(|expected| &expected.pressure(PressureSite::Arterial).mean);
+        let pressure = match systolic.as_str() {
+            "-" => format!("mean {mean}"),
+            _ => format!("{systolic} / {diastolic}"),
+        };
+        let alarm = expected.and_then(Expected::alarm).map_or("none".to_owned(), |sounded| {
+            format!("{}, {}", sounded.first.kind.priority().id(), sounded.first.kind.id())
+        });
+        let ramps = step.ramps.iter().map(|ramp| format!("{} {}", ramp.field.info().path, moving(step, ramp.field)));
         self.row(vec![
             start.to_string(),
             lasts,
             name.to_owned(),
             rhythm.id.to_owned(),
-            either(beats, moving(step, Field::RateBpm)),
-            either(beats, from_to(pressure(false), pressure(true))),
-            moving(step, Field::BreathsPerMin),
-            rhythm.alarm.id().to_owned(),
-            also.collect::<Vec<_>>().join(", "),
+            reading(|expected| &expected.rate),
+            pressure,
+            reading(|expected| &expected.breaths),
+            alarm,
+            ramps.collect::<Vec<_>>().join(", "),
         ]);
     }
 
@@ -174,8 +219,12 @@ fn moving(step: &Step, field: Field) -> String {
     if from == to { from.to_string() } else { format!("{from} to {to}") }
 }
 
-fn from_to(from: String, to: String) -> String {
-    if from == to { from } else { format!("{from} to {to}") }
+/// One value, or where it moves: "70", "90 to 120".
+fn shown(band: Band) -> String {
+    match band.width() < 1.0 {
+        true => format!("{:.0}", band.mean),
+        false => format!("{:.0} to {:.0}", band.low, band.high),
+    }
 }
 
 fn indented(depth: usize, text: &str) -> String {

@@ -119,7 +119,7 @@ impl<'a> Forecast<'a> {
         let left = RATE.frame_at_or_after(end.min(*last)).saturating_sub(position).max(1);
         let since = now.since(self.step_start);
         let period = NOW_AND_THEN.ticks();
-        let gap = since >= CLOSELY && since.ticks() % period >= A_WHILE.ticks() && !watch.moves();
+        let gap = next > now && since >= CLOSELY && since.ticks() % period >= A_WHILE.ticks() && !watch.moves();
         let mut listener = Listener { watch, timeline, last: *last, sink };
         if gap && left > 1 {
             let rest_s = Span::from_ticks(period - since.ticks() % period).as_secs();

@@ -12,6 +12,15 @@ pub fn guide(judgement: &Judgement<'_>, item: Item<'_>, judged: &Judged<'_>) -> 
     }
     match item {
         Item::Alarm(_) => alarm(&judged.why),
+        Item::Silence(_) => vec![
+            "Signal: is it clean on the display? Noise, T waves and pacing pulses are taken for beats.",
+            "Limit setting: is the limit where the plan assumes it? Compare with its alarm limits.",
+            "Latching: is it an alarm of the step before that was not acknowledged?",
+        ],
+        Item::Clear(_) => vec![
+            "Latching: many monitors hold an alarm until it is acknowledged; is it set so?",
+            "Averaging: the reading must come back within its limit first.",
+        ],
         Item::Reading(reading) => match reading.quantity.as_str() {
             "heart-rate" | "pulse-rate" => rate(reading, judged),
             "respiration-rate" => breathing(judgement, reading, judged),
@@ -29,6 +38,12 @@ pub fn guide(judgement: &Judgement<'_>, item: Item<'_>, judged: &Judged<'_>) -> 
 }
 
 fn alarm(why: &str) -> Vec<&'static str> {
+    if why.starts_with("late") && why.contains(" in place of ") {
+        return vec![
+            "Delay setting: alarm delays and averaging times add up; compare with the service manual.",
+            "Priority setting: many monitors let the priority of an alarm be changed; compare with the ward's profile.",
+        ];
+    }
     if why.starts_with("late") {
         return vec![
             "Delay setting: alarm delays and averaging times add up; compare with the service manual.",

@@ -1,9 +1,8 @@
 //! Verdicts, worked out from what was written and nothing else: never taken over from the page that showed them.
 
-use crate::plan::{Item, Plan, PlanAlarm, PlanReading, PlanStep};
+use crate::plan::{Item, Plan, PlanAlarm, PlanClear, PlanReading, PlanStep};
 use crate::record::{Entry, Record};
 use crate::written;
-use pulsewright_score::alarms::{AlarmOutcome, outcome};
 use pulsewright_score::tolerance::Tolerance;
 use serde::Serialize;
 
@@ -69,6 +68,8 @@ pub fn judge<'a>(item: Item<'_>, record: &'a Record) -> Judged<'a> {
     match item {
         Item::Reading(reading) => of_reading(reading, entry),
         Item::Alarm(alarm) => of_alarm(alarm, entry),
+        Item::Silence(_) => of_silence(entry),
+        Item::Clear(clear) => of_clear(clear, entry),
     }
 }
 
@@ -83,11 +84,15 @@ fn of_reading<'a>(reading: &PlanReading, entry: &'a Entry) -> Judged<'a> {
     let Some(value) = written::number(&entry.value, &reading.unit) else {
         return open(format!("\"{}\" is not a number in {}", entry.value.trim(), reading.unit), entry);
     };
-    if tolerance(reading).allows(reading.value, value) {
+    if tolerance(reading).allows_in(reading.band(), value) {
         return Judged { verdict: Verdict::Pass, why: String::new(), value: Some(value), entry };
     }
-    let why = match reading.value {
-        Some(expected) => format!("off by {} {}", signed(value - expected), reading.unit),
+    let why = match reading.band() {
+        Some([low, high]) if reading.moves() && (value < low || value > high) => {
+            let (side, by) = if value < low { ("below", low - value) } else { ("above", value - high) };
+            format!("{} {} {side} the band", plain(by), reading.unit)
+        }
+        Some(_) => format!("off by {} {}", signed(value - reading.value.unwrap_or(value)), reading.unit),
         None => format!("not {}", reading.allowed),
     };
     Judged { verdict: Verdict::Fail, why, value: Some(value), entry }
@@ -105,15 +110,61 @@ fn of_alarm<'a>(alarm: &PlanAlarm, entry: &'a Entry) -> Judged<'a> {
     if !missed && entry.priority.trim().is_empty() {
         return open("priority not entered", entry);
     }
-    let outcome = outcome(delay, entry.priority.trim(), alarm.within_s, &alarm.priority);
-    let why = match outcome {
-        AlarmOutcome::Missed => "not heard".to_owned(),
-        AlarmOutcome::Late => format!("late by {} s", plain(delay.unwrap_or(0.0) - alarm.within_s)),
-        AlarmOutcome::WrongPriority => format!("{} in place of {}", entry.priority.trim(), alarm.priority),
-        _ => String::new(),
+    let Some(delay) = delay else {
+        return Judged { verdict: Verdict::Fail, why: "not heard".to_owned(), value: None, entry };
     };
-    let verdict = if outcome == AlarmOutcome::InTime { Verdict::Pass } else { Verdict::Fail };
-    Judged { verdict, why, value: delay, entry }
+    if delay < alarm.soonest_s - SLACK_S {
+        let why = format!(
+            "{} s is sooner than an alarm can be known, {} s; time it anew",
+            plain(delay),
+            plain(alarm.soonest_s)
+        );
+        return Judged { verdict: Verdict::Open, why, value: Some(delay), entry };
+    }
+    let late = delay > alarm.latest_s() + SLACK_S;
+    let shown = entry.priority.trim();
+    let wrong = !shown.eq_ignore_ascii_case(&alarm.priority);
+    let late_by = || format!("late by {} s", plain(delay - alarm.latest_s()));
+    let in_place = || format!("{shown} in place of {}", alarm.priority);
+    let why = match (late, wrong) {
+        (true, true) => format!("{}, and {}", late_by(), in_place()),
+        (true, false) => late_by(),
+        (false, true) => in_place(),
+        (false, false) => String::new(),
+    };
+    let verdict = if late || wrong { Verdict::Fail } else { Verdict::Pass };
+    Judged { verdict, why, value: Some(delay), entry }
+}
+
+/// Times written in decimals are compared with the slack of a microsecond.
+const SLACK_S: f64 = 1e-6;
+
+fn of_silence(entry: &Entry) -> Judged<'_> {
+    let heard = entry.heard.trim();
+    if heard.eq_ignore_ascii_case("no") {
+        return Judged { verdict: Verdict::Pass, why: String::new(), value: None, entry };
+    }
+    if !heard.is_empty() || !entry.value.trim().is_empty() {
+        return Judged { verdict: Verdict::Fail, why: "it sounded".to_owned(), value: None, entry };
+    }
+    open("not entered", entry)
+}
+
+fn of_clear<'a>(clear: &PlanClear, entry: &'a Entry) -> Judged<'a> {
+    if entry.heard.trim().eq_ignore_ascii_case("yes") {
+        return Judged { verdict: Verdict::Fail, why: "it went on".to_owned(), value: None, entry };
+    }
+    if entry.value.trim().is_empty() {
+        return open("not entered", entry);
+    }
+    let Some(ended) = written::number(&entry.value, "s").filter(|ended| *ended >= 0.0) else {
+        return open(format!("\"{}\" is not a time in seconds", entry.value.trim()), entry);
+    };
+    if ended > clear.latest_s() + SLACK_S {
+        let why = format!("ended late by {} s", plain(ended - clear.latest_s()));
+        return Judged { verdict: Verdict::Fail, why, value: Some(ended), entry };
+    }
+    Judged { verdict: Verdict::Pass, why: String::new(), value: Some(ended), entry }
 }
 
 /// A number with at most two decimals.

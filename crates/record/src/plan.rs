@@ -4,6 +4,7 @@ use crate::seal;
 use crate::walk::Walk;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::Span;
+use pulsewright_script::expect::AlarmSetting;
 use pulsewright_script::{Document, Step};
 use serde::{Deserialize, Serialize};
 
@@ -84,12 +85,23 @@ pub struct PlanStep {
     pub readings: Vec<PlanReading>,
     /// Alarms to hear.
     pub alarms: Vec<PlanAlarm>,
+    /// Alarms that must not sound.
+    #[serde(default)]
+    pub silent: Vec<PlanSilence>,
+    /// Alarms that must end.
+    #[serde(default)]
+    pub clears: Vec<PlanClear>,
 }
 
 impl PlanStep {
+    /// Whether there is anything to read or to hear in it.
+    pub fn has_items(&self) -> bool {
+        !(self.readings.is_empty() && self.alarms.is_empty() && self.silent.is_empty() && self.clears.is_empty())
+    }
+
     /// Whether there is anything to read, hear or heed in it.
     pub fn asks(&self) -> bool {
-        !(self.readings.is_empty() && self.alarms.is_empty() && self.cautions.is_empty() && self.prepare.is_empty())
+        self.has_items() || !(self.cautions.is_empty() && self.prepare.is_empty())
     }
 }
 
@@ -105,8 +117,17 @@ pub struct PlanReading {
     pub name: String,
     /// Its unit.
     pub unit: String,
-    /// What the monitor should read.
+    /// What the monitor should read; of what moves, the mean.
     pub value: Option<f64>,
+    /// Lowest value that a correct monitor shows.
+    #[serde(default)]
+    pub low: Option<f64>,
+    /// Highest value that a correct monitor shows.
+    #[serde(default)]
+    pub high: Option<f64>,
+    /// Why it is so, in words; may be empty.
+    #[serde(default)]
+    pub why: String,
     /// Largest error, in the unit.
     pub tolerance: Option<f64>,
     /// Largest error, percent of the value.
@@ -121,6 +142,36 @@ pub struct PlanReading {
     pub source: String,
 }
 
+impl PlanReading {
+    /// What a correct monitor shows: lowest and highest value.
+    pub fn band(&self) -> Option<[f64; 2]> {
+        self.low.zip(self.high).map(|(low, high)| [low, high]).or(self.value.map(|value| [value; 2]))
+    }
+
+    /// Whether it moves by more than is allowed of a single value: then the band is asked for.
+    pub fn moves(&self) -> bool {
+        let tolerance = crate::judge::tolerance(self);
+        let width = self.value.and_then(|value| tolerance.width(value)).unwrap_or(0.0);
+        self.band().is_some_and(|[low, high]| high - low > width)
+    }
+
+    /// What is expected in words, such as "70 bpm" or "between 90 and 120 mmHg"; may be empty.
+    pub fn expected(&self) -> String {
+        match (self.band(), self.value) {
+            (Some([low, high]), _) if self.moves() => format!("between {low} and {high} {}", self.unit),
+            (_, Some(value)) => format!("{value} {}", self.unit),
+            _ => String::new(),
+        }
+    }
+
+    /// Why it is so, where the value by itself does not tell: a sentence, or nothing.
+    pub fn because(&self) -> String {
+        let mut letters = self.why.chars();
+        let first = letters.next().map(|letter| letter.to_uppercase().to_string()).unwrap_or_default();
+        if self.why.is_empty() { String::new() } else { format!("{first}{}.", letters.as_str()) }
+    }
+}
+
 /// An alarm to hear.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -131,10 +182,61 @@ pub struct PlanAlarm {
     pub name: String,
     /// Priority wanted: `high`, `medium` or `low`.
     pub priority: String,
-    /// Longest time from the start of the step, s.
+    /// When its limit is reached, s from the start of the step.
+    #[serde(default)]
+    pub onset_s: f64,
+    /// Soonest that a monitor can tell, s from the start of the step.
+    #[serde(default = "soonest_s")]
+    pub soonest_s: f64,
+    /// Longest time from the onset, s.
     pub within_s: f64,
     /// Where that comes from.
     pub source: String,
+}
+
+impl PlanAlarm {
+    /// Latest time, s from the start of the step.
+    pub fn latest_s(&self) -> f64 {
+        ((self.onset_s + self.within_s) * 1000.0).round() / 1000.0
+    }
+}
+
+/// An alarm is not heard sooner after the start of its step, s.
+fn soonest_s() -> f64 {
+    0.1
+}
+
+/// An alarm that must not sound.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlanSilence {
+    /// Step and number, such as `3.silent-1`.
+    pub id: String,
+    /// What to call it.
+    pub name: String,
+}
+
+/// An alarm that must end.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlanClear {
+    /// Step and number, such as `3.clear-1`.
+    pub id: String,
+    /// What to call it.
+    pub name: String,
+    /// When its condition ends, s from the start of the step.
+    pub end_s: f64,
+    /// Longest time from then on, s.
+    pub within_s: f64,
+    /// Where that comes from.
+    pub source: String,
+}
+
+impl PlanClear {
+    /// Latest time, s from the start of the step.
+    pub fn latest_s(&self) -> f64 {
+        ((self.end_s + self.within_s) * 1000.0).round() / 1000.0
+    }
 }
 
 /// Why a document makes no plan.
@@ -173,7 +275,7 @@ impl Plan {
             frames: walk.frames(),
             kit: document.kit().to_vec(),
             cautions: document.cautions().to_vec(),
-            prepare: document.prepare().to_vec(),
+            prepare: document.prepare().iter().cloned().chain(document.alarm_settings().iter().map(setting)).collect(),
             steps: Vec::new(),
             digest: String::new(),
         };
@@ -195,7 +297,10 @@ impl Plan {
     pub fn items(&self) -> impl Iterator<Item = (&PlanStep, Item<'_>)> {
         self.steps.iter().flat_map(|step| {
             let readings = step.readings.iter().map(Item::Reading);
-            readings.chain(step.alarms.iter().map(Item::Alarm)).map(move |item| (step, item))
+            let alarms = step.alarms.iter().map(Item::Alarm);
+            let silent = step.silent.iter().map(Item::Silence);
+            let clears = step.clears.iter().map(Item::Clear);
+            readings.chain(alarms).chain(silent).chain(clears).map(move |item| (step, item))
         })
     }
 
@@ -217,6 +322,10 @@ pub enum Item<'a> {
     Reading(&'a PlanReading),
     /// An alarm.
     Alarm(&'a PlanAlarm),
+    /// An alarm that must not sound.
+    Silence(&'a PlanSilence),
+    /// An alarm that must end.
+    Clear(&'a PlanClear),
 }
 
 impl<'a> Item<'a> {
@@ -225,6 +334,8 @@ impl<'a> Item<'a> {
         match self {
             Item::Reading(reading) => &reading.id,
             Item::Alarm(alarm) => &alarm.id,
+            Item::Silence(silence) => &silence.id,
+            Item::Clear(clear) => &clear.id,
         }
     }
 
@@ -233,7 +344,18 @@ impl<'a> Item<'a> {
         match self {
             Item::Reading(reading) => &reading.name,
             Item::Alarm(alarm) => &alarm.name,
+            Item::Silence(silence) => &silence.name,
+            Item::Clear(clear) => &clear.name,
         }
+    }
+}
+
+/// An alarm limit that the monitor is to be set to, as a line to tick.
+fn setting(setting: &AlarmSetting) -> String {
+    let (limit, source) = (setting.limit, &setting.source);
+    match setting.value {
+        Some(value) => format!("Monitor set: {}, {value} {} ({source})", limit.words(), limit.unit()),
+        None => format!("Monitor set: {}, off ({source})", limit.words()),
     }
 }
 
@@ -246,6 +368,9 @@ fn plan_step(id: &str, label: &str, step: &Step) -> PlanStep {
             name: quantity.name().to_owned(),
             unit: quantity.unit().to_owned(),
             value: reading.value,
+            low: reading.band.map(|[low, _]| low),
+            high: reading.band.map(|[_, high]| high),
+            why: reading.why.clone(),
             tolerance: limit.tolerance,
             tolerance_percent: limit.tolerance_percent,
             min: limit.min,
@@ -258,8 +383,21 @@ fn plan_step(id: &str, label: &str, step: &Step) -> PlanStep {
         id: format!("{id}.alarm-{}", index + 1),
         name: alarm.name.clone(),
         priority: alarm.priority.id().to_owned(),
+        onset_s: alarm.onset_s,
+        soonest_s: alarm.soonest_s,
         within_s: alarm.within_s,
         source: alarm.source.clone(),
+    };
+    let silence = |(index, silence): (usize, &pulsewright_script::expect::ExpectedSilence)| PlanSilence {
+        id: format!("{id}.silent-{}", index + 1),
+        name: silence.name.clone(),
+    };
+    let clear = |(index, clear): (usize, &pulsewright_script::expect::ExpectedClear)| PlanClear {
+        id: format!("{id}.clear-{}", index + 1),
+        name: clear.kind.name().to_owned(),
+        end_s: clear.end_s,
+        within_s: clear.within_s,
+        source: clear.source.clone(),
     };
     PlanStep {
         id: id.to_owned(),
@@ -270,6 +408,8 @@ fn plan_step(id: &str, label: &str, step: &Step) -> PlanStep {
         prepare: step.prepare.clone(),
         readings: step.expect.readings.iter().map(reading).collect(),
         alarms: step.expect.alarms.iter().enumerate().map(alarm).collect(),
+        silent: step.expect.silent.iter().enumerate().map(silence).collect(),
+        clears: step.expect.clears.iter().enumerate().map(clear).collect(),
     }
 }
 

@@ -119,9 +119,11 @@ impl Session<'_> {
             command(Command::Next);
             let began = self.wait(told, step, record, talk)?;
             let lasts = self.lasts(index);
-            if !step.readings.is_empty() || !step.alarms.is_empty() {
+            if step.has_items() {
+                talk.clears(step, began, record)?;
                 talk.alarms(step, began, record)?;
                 talk.readings(step, record)?;
+                talk.silent(step, record)?;
             } else if let Some(lasts) = lasts {
                 thread::sleep((began + lasts).saturating_duration_since(Instant::now()));
             } else {

@@ -1,7 +1,7 @@
 //! The worksheet: one page that holds everything, works without a network, and saves what was read.
 
 use crate::markup::{self, CAUTIONS, Dark, json_in_script, lines, look};
-use crate::plan::{Plan, PlanAlarm, PlanReading, PlanStep};
+use crate::plan::{Plan, PlanAlarm, PlanClear, PlanReading, PlanSilence, PlanStep};
 use crate::record::ABOUT;
 use crate::walk::Walk;
 use crate::written;
@@ -168,18 +168,31 @@ fn step(step: &PlanStep, strip: Option<&str>, html: &mut String) {
     for alarm in &step.alarms {
         self::alarm(alarm, html);
     }
+    for silence in &step.silent {
+        self::silence(silence, html);
+    }
+    for clear in &step.clears {
+        self::clear(clear, html);
+    }
     html.push_str("</section>\n");
 }
 
 fn reading(reading: &PlanReading, html: &mut String) {
     let id = &reading.id;
     let unit = escape(&reading.unit);
-    let expected = reading.value.map_or(String::new(), |value| format!("<b>{value} {unit}</b> "));
+    let expected = match reading.expected() {
+        expected if expected.is_empty() => expected,
+        expected => format!("<b>{}</b> ", escape(&expected)),
+    };
+    let why = match reading.because() {
+        because if because.is_empty() => because,
+        because => format!("<span class=\"source\">{}</span>", escape(&because)),
+    };
     let _ = write!(
         html,
         "<div class=\"item\" data-item=\"{id}\" role=\"group\" aria-label=\"{name}\">\
          <div class=\"what\"><label for=\"v-{id}\">{name}</label>\
-         <p class=\"limit\" id=\"l-{id}\">{expected}{}<span class=\"source\">{}</span></p></div>\
+         <p class=\"limit\" id=\"l-{id}\">{expected}{}{why}<span class=\"source\">{}</span></p></div>\
          <div class=\"enter\"><input id=\"v-{id}\" data-field=\"value\" type=\"text\" inputmode=\"decimal\" autocomplete=\"off\" \
          aria-describedby=\"l-{id}\" size=\"7\"><span class=\"unit\">{unit}</span></div>",
         escape(&reading.allowed),
@@ -196,15 +209,50 @@ fn alarm(alarm: &PlanAlarm, html: &mut String) {
         html,
         "<div class=\"item alarm\" data-item=\"{id}\" role=\"group\" aria-label=\"Alarm: {name}\">\
          <div class=\"what\"><label for=\"v-{id}\">Alarm: {name}</label>\
-         <p class=\"limit\" id=\"l-{id}\"><b>{priority} priority</b> within <b>{within} s</b><span class=\"source\">{source}</span></p></div>\
+         <p class=\"limit\" id=\"l-{id}\"><b>{priority} priority</b> within <b>{latest} s</b> of the start of the step{due}<span class=\"source\">{source}</span></p></div>\
          <div class=\"enter\"><button type=\"button\" class=\"watch\" data-watch=\"{id}\"><span class=\"time\">0.0 s</span> <span class=\"act\">Start with the step</span></button>\
          <span class=\"pair\"><input id=\"v-{id}\" data-field=\"value\" type=\"text\" inputmode=\"decimal\" autocomplete=\"off\" aria-describedby=\"l-{id}\" size=\"5\"><span class=\"unit\">s</span></span>\
          <label class=\"field inline\"><span>Priority shown</span><select data-field=\"priority\"><option value=\"\">\u{2013}</option>\
          <option value=\"high\">high</option><option value=\"medium\">medium</option><option value=\"low\">low</option><option value=\"none\">none</option></select></label>\
          <label class=\"tick inline\"><input type=\"checkbox\" data-field=\"heard\"><span>Not heard</span></label></div>",
         priority = alarm.priority,
-        within = alarm.within_s,
+        latest = alarm.latest_s(),
+        due = if alarm.onset_s > 0.0 {
+            format!("; its limit is reached after {} s", crate::judge::plain(alarm.onset_s))
+        } else {
+            String::new()
+        },
         source = escape(&alarm.source),
+    );
+    verdict(id, html);
+}
+
+fn silence(silence: &PlanSilence, html: &mut String) {
+    let (id, name) = (&silence.id, escape(&silence.name));
+    let _ = write!(
+        html,
+        "<div class=\"item alarm\" data-item=\"{id}\" role=\"group\" aria-label=\"Silent: {name}\">\
+         <div class=\"what\"><label for=\"v-{id}\">Silent: {name}</label>\
+         <p class=\"limit\" id=\"l-{id}\">This alarm <b>must not sound</b> in this step.</p></div>\
+         <div class=\"enter\"><select id=\"v-{id}\" data-field=\"heard\" aria-describedby=\"l-{id}\"><option value=\"\">\u{2013}</option>\
+         <option value=\"no\">stayed silent</option><option value=\"yes\">sounded</option></select></div>",
+    );
+    verdict(id, html);
+}
+
+fn clear(clear: &PlanClear, html: &mut String) {
+    let (id, name) = (&clear.id, escape(&clear.name));
+    let _ = write!(
+        html,
+        "<div class=\"item alarm\" data-item=\"{id}\" role=\"group\" aria-label=\"Ends: {name}\">\
+         <div class=\"what\"><label for=\"v-{id}\">Alarm ends: {name}</label>\
+         <p class=\"limit\" id=\"l-{id}\">This alarm of the step before ends within <b>{latest} s</b> of the start of this step.\
+         <span class=\"source\">{source}</span></p></div>\
+         <div class=\"enter\"><button type=\"button\" class=\"watch\" data-watch=\"{id}\"><span class=\"time\">0.0 s</span> <span class=\"act\">Start with the step</span></button>\
+         <span class=\"pair\"><input id=\"v-{id}\" data-field=\"value\" type=\"text\" inputmode=\"decimal\" autocomplete=\"off\" aria-describedby=\"l-{id}\" size=\"5\"><span class=\"unit\">s</span></span>\
+         <label class=\"tick inline\"><input type=\"checkbox\" data-field=\"heard\" data-says=\"yes\"><span>It went on</span></label></div>",
+        latest = clear.latest_s(),
+        source = escape(&clear.source),
     );
     verdict(id, html);
 }

@@ -110,7 +110,7 @@ fn any_change_of_the_text_is_told() {
         ("INV-1", "INV-2"),
         ("A. Invented", "B. Invented"),
         ("\"priority\": \"high\"", "\"priority\": \"low\""),
-        ("\"within_s\": 10.0", "\"within_s\": 20.0"),
+        ("\"within_s\": 6.0", "\"within_s\": 20.0"),
         ("\"tolerance\": 5.0", "\"tolerance\": 50.0"),
     ] {
         assert!(text.contains(old), "{old}");

@@ -36,9 +36,16 @@ impl Tolerance {
     /// Whether `value` is allowed. Without an expected value an error tolerance allows nothing; so does a value that is
     /// no number, and a tolerance that names no rule.
     pub fn allows(&self, expected: Option<f64>, value: f64) -> bool {
+        self.allows_in(expected.map(|expected| [expected; 2]), value)
+    }
+
+    /// The same where anything from the lowest to the highest value of a band is expected: the error counts from the nearer
+    /// edge, and is as large as the tolerance there.
+    pub fn allows_in(&self, band: Option<[f64; 2]>, value: f64) -> bool {
         let around = self.absolute.is_some() || self.percent.is_some();
         let named = around || self.min.is_some() || self.max.is_some();
         // Decimal fractions are not exact in binary: 0.1 + 0.2 must not fail a tolerance of 0.3.
+        let expected = band.map(|[low, high]| value.clamp(low.min(high), high.max(low)));
         let slack = 1e-9 * (1.0 + expected.unwrap_or(value).abs());
         let near = match (around, expected) {
             (false, _) => true,
@@ -64,6 +71,15 @@ mod tests {
         assert!(rate.allows(Some(30.0), 35.0) && !rate.allows(Some(30.0), 35.1));
         assert!(rate.allows(Some(120.0), 108.0) && !rate.allows(Some(120.0), 107.9));
         assert!(Tolerance::of(0.3).allows(Some(0.0), 0.1 + 0.2));
+    }
+
+    #[test]
+    fn a_band_counts_from_its_edges() {
+        let rate = Tolerance { absolute: Some(4.0), percent: Some(4.0), ..Tolerance::default() };
+        let band = Some([90.0, 120.0]);
+        let allowed = [86.0, 90.0, 105.0, 120.0, 124.8].map(|value| rate.allows_in(band, value));
+        assert_eq!(allowed, [true; 5]);
+        assert!(!rate.allows_in(band, 85.9) && !rate.allows_in(band, 124.9) && !rate.allows_in(band, f64::NAN));
     }
 
     #[test]

@@ -90,6 +90,9 @@ impl Document {
     /// The same with another seed.
     pub fn with_seed(mut self, seed: u64) -> Document {
         self.seed = seed;
+        // With the chance drawn anew all was foreseen anew; a document that holds together with one seed may lack a
+        // value with another, which is then left out.
+        self.fill_in();
         self
     }
 

@@ -3,25 +3,36 @@
 //! A limit comes from the step first, then from the document's own `limits` (the maker's, as a rule), then from the table
 //! of [`Quantity`]: the standard's default. Each carries its source in words, which is printed wherever a verdict is.
 
+mod foresee;
 mod quantity;
 mod read;
 mod schema;
 mod settings;
 mod write;
 
+pub use foresee::{CUFF_HOLD_S, FORESEEN_S, HOLD_S, reading_of, why};
 pub use quantity::{Origin, Quantity};
 pub(crate) use read::Limits;
-pub(crate) use schema::{alarms_or_readings, limits as limits_schema, lines as lines_schema};
-pub(crate) use write::{expect as expect_json, limits as limits_json, lines as lines_json};
+pub(crate) use schema::{
+    alarm_limits as alarm_limits_schema, alarms_or_readings, limits as limits_schema, lines as lines_schema,
+};
+pub(crate) use write::{
+    alarm_settings as alarm_settings_json, expect as expect_json, limits as limits_json, lines as lines_json,
+};
 
-use pulsewright_core::expect::AlarmLimit;
+use pulsewright_core::expect::{AlarmKind, AlarmLimit};
 use pulsewright_core::heart::rhythm::Priority;
+use std::fmt;
+use std::ops::Range;
 
-/// Time limit of an alarm that names none, seconds.
-pub const ALARM_WITHIN_S: f64 = 10.0;
+/// Where the time limit of an alarm comes from that names none.
+pub const ALARM_SOURCE: &str = "10 s: IEC 60601-2-27 / EC13 4.2.8, from memory; from the begin of what is wrong, or where the limit is a delay, from its end";
 
-/// Where [`ALARM_WITHIN_S`] comes from.
-pub const ALARM_SOURCE: &str = "10 s: IEC 60601-2-27 / EC13 4.2.8, from memory";
+/// Time in which an alarm clears when nobody names one, seconds.
+pub const CLEAR_WITHIN_S: f64 = 30.0;
+
+/// Where [`CLEAR_WITHIN_S`] comes from.
+pub const CLEAR_SOURCE: &str = "no standard; common practice, no source";
 
 /// What a step expects.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -30,12 +41,16 @@ pub struct Expectations {
     pub readings: Vec<ExpectedReading>,
     /// Alarms, in the order of the document.
     pub alarms: Vec<ExpectedAlarm>,
+    /// Alarms that must not sound.
+    pub silent: Vec<ExpectedSilence>,
+    /// Alarms of the step before that must end.
+    pub clears: Vec<ExpectedClear>,
 }
 
 impl Expectations {
     /// Whether nothing is expected.
     pub fn is_empty(&self) -> bool {
-        self.readings.is_empty() && self.alarms.is_empty()
+        self.readings.is_empty() && self.alarms.is_empty() && self.silent.is_empty() && self.clears.is_empty()
     }
 }
 
@@ -44,12 +59,37 @@ impl Expectations {
 pub struct ExpectedReading {
     /// What is read.
     pub quantity: Quantity,
-    /// Value that the limit lies around, in the quantity's unit; `None` when the limit is a range of its own.
+    /// Value that the limit lies around, in the quantity's unit, of what moves the mean; `None` when the limit is a range of
+    /// its own.
     pub value: Option<f64>,
+    /// Lowest and highest value that a correct monitor shows.
+    pub band: Option<[f64; 2]>,
+    /// Why it is as it is, in words; may be empty.
+    pub why: String,
     /// What is allowed.
     pub limit: Limit,
     /// Whether the document's step named value and limit itself; the rest was filled in.
     pub(crate) named: Named,
+    pub(crate) place: Place,
+}
+
+/// Where an expectation stands in its text. Any two are equal: a document is the same wherever its parts stand.
+#[derive(Clone, Default)]
+pub(crate) struct Place {
+    pub(crate) span: Range<usize>,
+    pub(crate) path: String,
+}
+
+impl fmt::Debug for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Place")
+    }
+}
+
+impl PartialEq for Place {
+    fn eq(&self, _: &Place) -> bool {
+        true
+    }
 }
 
 /// A limit that the monitor's alarms are set to.
@@ -118,22 +158,52 @@ impl Limit {
 pub struct ExpectedAlarm {
     /// What to call it; the monitor's own words may differ.
     pub name: String,
+    /// Which it is, unless it has a name of its own.
+    pub kind: Option<AlarmKind>,
     /// Priority that it must have.
     pub priority: Priority,
-    /// Longest time from the start of the step, seconds.
+    /// When its limit is reached, seconds from the start of the step; 0 when it was before.
+    pub onset_s: f64,
+    /// Soonest that a monitor can tell, seconds from the start of the step.
+    pub soonest_s: f64,
+    /// Longest time from the onset, seconds.
     pub within_s: f64,
     /// Where the time limit comes from, one line.
     pub source: String,
+    pub(crate) written: WrittenAlarm,
+    pub(crate) place: Place,
 }
 
-impl ExpectedAlarm {
-    /// The alarm that a rhythm is expected to raise; `None` when its class is none.
-    pub fn of(rhythm: &pulsewright_core::heart::rhythm::Rhythm) -> Option<ExpectedAlarm> {
-        (rhythm.alarm != Priority::None).then(|| ExpectedAlarm {
-            name: rhythm.name.to_owned(),
-            priority: rhythm.alarm,
-            within_s: ALARM_WITHIN_S,
-            source: ALARM_SOURCE.to_owned(),
-        })
-    }
+/// What the document says of an alarm; the rest is filled in.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct WrittenAlarm {
+    pub(crate) name: Option<String>,
+    pub(crate) priority: Option<Priority>,
+    pub(crate) within_s: Option<f64>,
+    pub(crate) source: Option<String>,
+}
+
+/// One alarm that a monitor must not give.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ExpectedSilence {
+    /// What to call it.
+    pub name: String,
+    /// Which it is, unless it has a name of its own.
+    pub kind: Option<AlarmKind>,
+    pub(crate) place: Place,
+}
+
+/// One alarm that must end, as its condition has.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ExpectedClear {
+    /// Which.
+    pub kind: AlarmKind,
+    /// When its condition ends, seconds from the start of the step.
+    pub end_s: f64,
+    /// Longest time from then on, seconds.
+    pub within_s: f64,
+    /// Where the time limit comes from, one line.
+    pub source: String,
+    pub(crate) written_within_s: Option<f64>,
+    pub(crate) place: Place,
 }

@@ -45,7 +45,12 @@ pub fn parse(text: &[u8], name: &str) -> Result<Document, Problems> {
         limits: vec![],
         parts: vec![],
     };
-    let document = walk.document(root);
+    let mut document = walk.document(root);
+    if walk.found.is_empty() {
+        for problem in document.fill_in() {
+            walk.found.push(problem);
+        }
+    }
     if walk.found.is_empty() { Ok(document) } else { Err(Problems::of(name, text, walk.found)) }
 }
 

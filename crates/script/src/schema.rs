@@ -2,7 +2,7 @@
 
 use crate::MAX_STEPS;
 use crate::beats::{BEAT_KEYS, MAX_BEATS};
-use crate::expect::{alarms_or_readings, limits_schema, lines_schema};
+use crate::expect::{alarm_limits_schema, alarms_or_readings, limits_schema, lines_schema};
 use crate::keys::{self, Branch};
 use crate::reader::MAX_LINE;
 use crate::step::{EACH, MAX_STEP_S};
@@ -40,6 +40,7 @@ pub fn schema() -> Value {
             "cautions": lines_schema("What can hurt somebody or something."),
             "prepare": lines_schema("What to do before the first step."),
             "limits": limits_schema(),
+            "alarm_limits": alarm_limits_schema(),
             "steps": {"$ref": "#/$defs/steps"}
         },
         "$defs": {

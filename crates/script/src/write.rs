@@ -2,7 +2,7 @@
 
 use crate::carry::{self, Change, Value as Named};
 use crate::document::{Document, Part, Step};
-use crate::expect::{expect_json, limits_json, lines_json};
+use crate::expect::{alarm_settings_json, expect_json, limits_json, lines_json};
 use crate::step::span_of;
 use pulsewright_core::script::TimedBeat;
 use pulsewright_core::settings::{Field, Settings};
@@ -43,6 +43,9 @@ impl Document {
         insert_lines(&mut document, &[("kit", &self.kit), ("cautions", &self.cautions), ("prepare", &self.prepare)]);
         if !self.limits.is_empty() {
             document.insert("limits".into(), limits_json(&self.limits));
+        }
+        if !self.alarm_limits.is_empty() {
+            document.insert("alarm_limits".into(), alarm_settings_json(&self.alarm_limits));
         }
         document.insert("steps".into(), list.into_iter().map(|(_, item)| item).collect());
         Value::Object(document)

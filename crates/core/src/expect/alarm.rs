@@ -148,7 +148,7 @@ pub struct StepAlarms([Option<Sounded>; AlarmKind::COUNT]);
 
 impl StepAlarms {
     /// Those that sound, the most urgent first.
-    pub fn iter(&self) -> impl Iterator<Item = &Sounded> {
+    pub fn iter(&self) -> impl Iterator<Item = &Sounded> + Clone {
         self.0.iter().flatten()
     }
 

@@ -60,9 +60,13 @@ impl Expected {
         self.pressures.get(site as usize).unwrap_or(&Pressure::NOT_PLAYED)
     }
 
-    /// The most urgent alarm that begins in the step, or goes on into it for longer than it takes a monitor to settle.
+    /// The most urgent alarm that a monitor must know of in the first 20 s of the step; the most urgent of all when there is
+    /// none by then.
     pub fn alarm(&self) -> Option<&Sounded> {
-        self.alarms.iter().find(|sounded| self.sounds(sounded))
+        let soon = self.start.plus(SETTLING);
+        let mut sounding = self.alarms.iter().filter(|sounded| self.sounds(sounded));
+        let first = sounding.clone().find(|sounded| sounded.first.onset <= soon);
+        first.or(sounding.next())
     }
 
     /// Whether an alarm belongs to this step, and is not one of the step before that is only ending.

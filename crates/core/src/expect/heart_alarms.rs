@@ -255,6 +255,9 @@ impl HeartAlarms {
         let tachycardia = board.holds(AlarmKind::VentricularTachycardia);
         let sounds = [fast && !tachycardia, slow, high && !fast && !tachycardia, low && !slow];
         for ((kind, sounds), since) in OF_RATE.into_iter().zip(sounds).zip(self.beyond) {
+            // Once it sounds the average counts; at first the last beat is beyond the limit too, and no average that only comes
+            // back from another rhythm.
+            let sounds = sounds && (since.is_some() || board.holds(kind));
             board.set(kind, sounds.then(|| since.unwrap_or(before)), now, sink);
         }
     }

@@ -12,6 +12,8 @@
   for (const step of plan.steps) {
     for (const of of step.readings) items.set(of.id, { of, step, judge: judge.reading });
     for (const of of step.alarms) items.set(of.id, { of, step, judge: judge.alarm });
+    for (const of of step.silent || []) items.set(of.id, { of, step, judge: judge.silence });
+    for (const of of step.clears || []) items.set(of.id, { of, step, judge: judge.clear });
   }
 
   /** Everything entered; `watches` holds when a stopwatch was started, so that it runs on over a reload. */
@@ -56,7 +58,7 @@
     return [entry(field.closest("[data-item]").dataset.item), name];
   }
   const isTick = (field) => field.type === "checkbox";
-  const ticked = (field) => (field.dataset.field === "heard" ? "no" : "yes");
+  const ticked = (field) => field.dataset.says || (field.dataset.field === "heard" ? "no" : "yes");
   const fields = all("main input, main select");
 
   function take(field) {
@@ -88,7 +90,8 @@
         row.dataset.verdict = found.verdict;
         one(".verdict .word", row).textContent = found.verdict;
         one(".why", row).textContent = found.why;
-        one("[data-field=value]", row).setAttribute("aria-invalid", String(found.verdict === "open" && found.why !== ""));
+        const field = one("[data-field=value], select", row);
+        field.setAttribute("aria-invalid", String(found.verdict === "open" && found.why !== ""));
       }
     }
     for (const [id, verdicts] of bySteps) {
@@ -228,7 +231,7 @@
   for (const field of fields) {
     field.addEventListener(isTick(field) || field.tagName === "SELECT" ? "change" : "input", () => {
       take(field);
-      if (field.dataset.field === "heard" && field.checked) {
+      if (field.dataset.field === "heard" && isTick(field) && field.checked) {
         const id = field.closest("[data-item]").dataset.item;
         delete state.watches[id];
         delete entry(id).value;

@@ -24,15 +24,26 @@ pub fn json(report: &Report<'_>) -> String {
                 Item::Reading(reading) => {
                     value["unit"] = reading.unit.as_str().into();
                     value["expected"] = reading.value.into();
+                    value["low"] = reading.low.into();
+                    value["high"] = reading.high.into();
+                    value["because"] = reading.why.as_str().into();
                     value["allowed"] = reading.allowed.as_str().into();
                     value["source"] = reading.source.as_str().into();
                 }
                 Item::Alarm(alarm) => {
                     value["unit"] = "s".into();
+                    value["onset_s"] = alarm.onset_s.into();
                     value["within_s"] = alarm.within_s.into();
                     value["priority"] = alarm.priority.as_str().into();
                     value["priority_shown"] = judged.entry.priority.trim().into();
                     value["source"] = alarm.source.as_str().into();
+                }
+                Item::Silence(_) => value["silent"] = true.into(),
+                Item::Clear(clear) => {
+                    value["unit"] = "s".into();
+                    value["end_s"] = clear.end_s.into();
+                    value["within_s"] = clear.within_s.into();
+                    value["source"] = clear.source.as_str().into();
                 }
             }
             value
@@ -109,11 +120,19 @@ pub fn csv(report: &Report<'_>) -> String {
     for (step, item, judged) in &report.judgement.items {
         let (expected, unit, allowed, source) = match item {
             Item::Reading(reading) => {
-                (number(reading.value), reading.unit.as_str(), reading.allowed.clone(), reading.source.as_str())
+                let expected = match reading.band() {
+                    Some([low, high]) if reading.moves() => format!("{low} to {high}"),
+                    _ => number(reading.value),
+                };
+                (expected, reading.unit.as_str(), reading.allowed.clone(), reading.source.as_str())
             }
             Item::Alarm(alarm) => {
-                let allowed = format!("{} priority within {} s", alarm.priority, alarm.within_s);
+                let allowed = format!("{} priority within {} s", alarm.priority, alarm.latest_s());
                 (String::new(), "s", allowed, alarm.source.as_str())
+            }
+            Item::Silence(_) => (String::new(), "", "must not sound".to_owned(), ""),
+            Item::Clear(clear) => {
+                (String::new(), "s", format!("ends within {} s", clear.latest_s()), clear.source.as_str())
             }
         };
         let cells = [

@@ -2,7 +2,7 @@
 
 use super::Report;
 use crate::guide::guide;
-use crate::judge::{Judged, Overall, plain, signed};
+use crate::judge::{Judged, Overall, Verdict, plain, signed};
 use crate::markup::{CAUTIONS, Dark, lines, look};
 use crate::plan::Item;
 use crate::record::ABOUT;
@@ -122,23 +122,38 @@ fn row(item: Item<'_>, judged: &Judged<'_>, html: &mut String) {
     let written = judged.entry.value.trim();
     let (expected, allowed, source, read) = match item {
         Item::Reading(reading) => {
-            let expected =
-                reading.value.map_or("\u{2013}".to_owned(), |value| format!("{} {}", plain(value), reading.unit));
+            let expected = match reading.expected() {
+                expected if expected.is_empty() => "\u{2013}".to_owned(),
+                expected => expected,
+            };
             let own = judged.value.map_or(written.to_owned(), |value| format!("{} {}", plain(value), reading.unit));
             // What was written in another unit is shown as it was written too.
             let as_written =
                 if written.chars().any(char::is_alphabetic) { format!(" (written {written})") } else { String::new() };
-            (expected, reading.allowed.clone(), &reading.source, format!("{own}{as_written}"))
+            (expected, reading.allowed.clone(), reading.source.as_str(), format!("{own}{as_written}"))
         }
         Item::Alarm(alarm) => {
             let read = match judged.value {
                 Some(delay) => format!("{} s, {}", plain(delay), judged.entry.priority.trim()),
                 None => written.to_owned(),
             };
-            (format!("{} priority", alarm.priority), format!("within {} s", plain(alarm.within_s)), &alarm.source, read)
+            let allowed = format!("within {} s", plain(alarm.latest_s()));
+            (format!("{} priority", alarm.priority), allowed, alarm.source.as_str(), read)
+        }
+        Item::Silence(_) => {
+            let read = match judged.verdict {
+                Verdict::Pass => "stayed silent",
+                Verdict::Fail => "sounded",
+                _ => "",
+            };
+            ("silence".to_owned(), "must not sound".to_owned(), "", read.to_owned())
+        }
+        Item::Clear(clear) => {
+            let read = judged.value.map_or(String::new(), |ended| format!("{} s", plain(ended)));
+            ("it ends".to_owned(), format!("within {} s", plain(clear.latest_s())), clear.source.as_str(), read)
         }
     };
-    let kind = if matches!(item, Item::Alarm(_)) { "Alarm: " } else { "" };
+    let kind = if matches!(item, Item::Reading(_)) { "" } else { "Alarm: " };
     let read = if read.is_empty() { "\u{2013}".to_owned() } else { escape(&read) };
     let why = if judged.why.is_empty() {
         String::new()
@@ -152,11 +167,21 @@ fn row(item: Item<'_>, judged: &Judged<'_>, html: &mut String) {
         "<tr data-verdict=\"{word}\"><th scope=\"row\">{kind}{}{remark}</th><td>{}</td><td>{}<span class=\"source\">{}</span></td><td>{read}</td>\
          <td><span class=\"verdict\"><span class=\"mark\" aria-hidden=\"true\"></span>{word}{why}</span></td></tr>",
         escape(item.name()),
-        escape(&expected),
+        because(item, &expected),
         escape(&allowed),
         escape(source),
         word = judged.verdict.id(),
     );
+}
+
+/// What is expected and why.
+fn because(item: Item<'_>, expected: &str) -> String {
+    match item {
+        Item::Reading(reading) if !reading.why.is_empty() => {
+            format!("{}<span class=\"source\">{}</span>", escape(expected), escape(&reading.because()))
+        }
+        _ => escape(expected),
+    }
 }
 
 fn preparations(report: &Report<'_>, html: &mut String) {

@@ -2,7 +2,7 @@
 
 use super::SessionError;
 use crate::calendar::{today, utc};
-use crate::judge::{Verdict, judge};
+use crate::judge::{Verdict, judge, plain};
 use crate::markup::CAUTIONS;
 use crate::plan::{Item, Plan, PlanStep};
 use crate::record::{Entry, KitState, Record, Signature};
@@ -98,21 +98,67 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     pub(super) fn alarms(&mut self, step: &PlanStep, began: Instant, record: &mut Record) -> Said<()> {
         for alarm in &step.alarms {
             let question = format!(
-                "  Alarm {}, {} priority within {} s. Enter when it sounds, n not heard, s REASON skips: ",
-                alarm.name, alarm.priority, alarm.within_s
+                "  Alarm {}, {} priority, {}at the latest {} s after the start of the step. Enter when it sounds, n not heard, s REASON skips: ",
+                alarm.name,
+                alarm.priority,
+                if alarm.onset_s > 0.0 { format!("due after {} s, ", plain(alarm.onset_s)) } else { String::new() },
+                plain(alarm.latest_s())
+            );
+            loop {
+                let answer = self.ask(&question)?;
+                let delay_s = began.elapsed().as_secs_f64();
+                let mut entry = Entry::default();
+                if let Some(reason) = skip(&answer) {
+                    entry.skip = reason;
+                } else if answer.eq_ignore_ascii_case("n") {
+                    entry.heard = "no".to_owned();
+                } else {
+                    entry.value = format!("{delay_s:.1}");
+                    entry.priority = self.priority(delay_s)?;
+                }
+                // An alarm that can't have sounded yet is asked about again.
+                if self.enter(Item::Alarm(alarm), entry, record)? != Verdict::Open {
+                    break;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The alarms of the step before, which must end.
+    pub(super) fn clears(&mut self, step: &PlanStep, began: Instant, record: &mut Record) -> Said<()> {
+        for clear in &step.clears {
+            let question = format!(
+                "  Alarm {} ends within {} s. Enter when it has ended, n it goes on, s REASON skips: ",
+                clear.name,
+                plain(clear.latest_s())
             );
             let answer = self.ask(&question)?;
-            let delay_s = began.elapsed().as_secs_f64();
             let mut entry = Entry::default();
             if let Some(reason) = skip(&answer) {
                 entry.skip = reason;
             } else if answer.eq_ignore_ascii_case("n") {
-                entry.heard = "no".to_owned();
+                entry.heard = "yes".to_owned();
             } else {
-                entry.value = format!("{delay_s:.1}");
-                entry.priority = self.priority(delay_s)?;
+                entry.value = format!("{:.1}", began.elapsed().as_secs_f64());
             }
-            self.enter(Item::Alarm(alarm), entry, record)?;
+            self.enter(Item::Clear(clear), entry, record)?;
+        }
+        Ok(())
+    }
+
+    /// The alarms that must not have sounded.
+    pub(super) fn silent(&mut self, step: &PlanStep, record: &mut Record) -> Said<()> {
+        for silence in &step.silent {
+            let question = format!("  Did {} stay silent? Enter yes, n it sounded, s REASON skips: ", silence.name);
+            let answer = self.ask(&question)?;
+            let mut entry = Entry::default();
+            match skip(&answer) {
+                Some(reason) => entry.skip = reason,
+                None if answer.to_lowercase().starts_with('n') => entry.heard = "yes".to_owned(),
+                None => entry.heard = "no".to_owned(),
+            }
+            self.enter(Item::Silence(silence), entry, record)?;
         }
         Ok(())
     }
@@ -133,7 +179,13 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     /// The readings of a step; what can't be read as a number is asked for again.
     pub(super) fn readings(&mut self, step: &PlanStep, record: &mut Record) -> Said<()> {
         for reading in &step.readings {
-            let expected = reading.value.map_or(String::new(), |value| format!("{value}; "));
+            let expected = match reading.expected() {
+                expected if expected.is_empty() => expected,
+                expected => format!("{expected}; "),
+            };
+            if !reading.because().is_empty() {
+                self.say(&format!("  {}: {}", reading.name, reading.because()))?;
+            }
             let question = format!("  {}, {} ({expected}{}): ", reading.name, reading.unit, reading.allowed);
             loop {
                 let answer = self.ask(&question)?;

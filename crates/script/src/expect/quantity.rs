@@ -2,15 +2,17 @@
 
 use super::Limit;
 use pulsewright_core::frame::PressureSite;
-use pulsewright_core::internal::pressure::{self, FEMORAL, Form, PULMONARY, RADIAL, Target};
-use pulsewright_core::settings::{Field, Settings};
-use pulsewright_core::time::Span;
+use pulsewright_core::settings::Settings;
 
 /// What a value comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Origin {
     /// Ventricular rate.
     Rate,
+    /// Rate of arterial pulses.
+    Pulse,
+    /// What a cuff reads: 0 systolic, 1 diastolic, 2 mean.
+    Cuff(usize),
     /// Breaths a minute.
     Breaths,
     /// Systolic pressure at a site.
@@ -19,7 +21,7 @@ pub enum Origin {
     Diastolic(PressureSite),
     /// Mean pressure at a site.
     Mean(PressureSite),
-    /// The script does not set it: a document must give the value, or the limit is a range.
+    /// Nothing that is played: a document must give the value, or the limit is a range.
     Typed,
 }
 
@@ -86,7 +88,7 @@ use PressureSite as Site;
 
 quantities! {
     HeartRate: "heart-rate", "Heart rate", "bpm", Origin::Rate, RATE;
-    PulseRate: "pulse-rate", "Pulse rate", "bpm", Origin::Rate, Usual::Unsaid;
+    PulseRate: "pulse-rate", "Pulse rate", "bpm", Origin::Pulse, Usual::Unsaid;
     RespirationRate: "respiration-rate", "Respiration rate", "breaths/min", Origin::Breaths, BREATHS;
     ArterialSystolic: "arterial-systolic", "Arterial systolic", "mmHg", Origin::Systolic(Site::Arterial), LINE;
     ArterialDiastolic: "arterial-diastolic", "Arterial diastolic", "mmHg", Origin::Diastolic(Site::Arterial), LINE;
@@ -102,9 +104,9 @@ quantities! {
     LeftAtriumMean: "left-atrium-mean", "Left atrial mean", "mmHg", Origin::Mean(Site::LeftAtrium), LINE;
     WedgeMean: "wedge-mean", "Wedge mean", "mmHg", Origin::Mean(Site::Wedge), LINE;
     IntracranialMean: "intracranial-mean", "Intracranial mean", "mmHg", Origin::Mean(Site::Intracranial), LINE;
-    CuffSystolic: "cuff-systolic", "Cuff systolic", "mmHg", Origin::Systolic(Site::Arterial), Usual::Unsaid;
-    CuffDiastolic: "cuff-diastolic", "Cuff diastolic", "mmHg", Origin::Diastolic(Site::Arterial), Usual::Unsaid;
-    CuffMean: "cuff-mean", "Cuff mean", "mmHg", Origin::Mean(Site::Arterial), Usual::Unsaid;
+    CuffSystolic: "cuff-systolic", "Cuff systolic", "mmHg", Origin::Cuff(0), Usual::Unsaid;
+    CuffDiastolic: "cuff-diastolic", "Cuff diastolic", "mmHg", Origin::Cuff(1), Usual::Unsaid;
+    CuffMean: "cuff-mean", "Cuff mean", "mmHg", Origin::Cuff(2), Usual::Unsaid;
     CuffPressure: "cuff-pressure", "Static cuff pressure", "mmHg", Origin::Typed, CUFF_STATIC;
     CuffLeak: "cuff-leak", "Cuff leak", "mmHg/min", Origin::Typed, LEAK;
     CuffCeiling: "cuff-ceiling", "Highest cuff pressure", "mmHg", Origin::Typed, CEILING;
@@ -115,23 +117,6 @@ impl Quantity {
     /// The quantity with this word.
     pub fn find(word: &str) -> Option<Quantity> {
         Quantity::ALL.iter().copied().find(|quantity| quantity.id() == word)
-    }
-
-    /// What a monitor should read while these settings hold, at a steady rate; `None` when the script does not set it
-    /// (a typed quantity, a rate or pulse pressure of a heart that does not beat).
-    pub fn value(self, settings: &Settings) -> Option<f64> {
-        let rhythm = settings.rhythm();
-        let beating = |value: f32| rhythm.beats().then_some(value);
-        let value = match self.origin() {
-            Origin::Rate => beating(settings.get(Field::RateBpm)),
-            Origin::Breaths => Some(settings.get(Field::BreathsPerMin)),
-            Origin::Systolic(site) => pressure(site, settings, |(systolic, _, _)| systolic),
-            Origin::Diastolic(site) => pressure(site, settings, |(_, diastolic, _)| diastolic),
-            Origin::Mean(site) => pressure(site, settings, |(_, _, mean)| mean),
-            Origin::Typed => None,
-        };
-        // A tenth is finer than any monitor reads, and hides what a mean's integral leaves in the last digits.
-        value.map(|value| (f64::from(value) * 10.0).round() / 10.0)
     }
 
     /// The limit when neither step nor document names one; `None` when no standard does.
@@ -170,38 +155,4 @@ impl Quantity {
             }
         }
     }
-}
-
-/// Systolic, diastolic and mean at a site, one of them picked: the level alone when the transducer is closed.
-fn pressure(site: PressureSite, settings: &Settings, pick: fn((f32, f32, f32)) -> f32) -> Option<f32> {
-    let transducer = pressure::fields(site);
-    let level = settings.get(transducer.level);
-    if settings.get(transducer.closed) >= 0.5 {
-        return Some(level);
-    }
-    let mean = |field| Some((f32::NAN, f32::NAN, settings.get(field)));
-    let triple = match site {
-        PressureSite::Arterial => artery(&RADIAL, settings, (Field::ArterialSystolic, Field::ArterialDiastolic)),
-        PressureSite::Femoral if settings.get(Field::FemoralSystolic) > 0.0 => {
-            artery(&FEMORAL, settings, (Field::FemoralSystolic, Field::FemoralDiastolic))
-        }
-        PressureSite::Femoral => artery(&FEMORAL, settings, (Field::ArterialSystolic, Field::ArterialDiastolic)),
-        PressureSite::Pulmonary => artery(&PULMONARY, settings, (Field::PulmonarySystolic, Field::PulmonaryDiastolic)),
-        PressureSite::Venous | PressureSite::RightAtrium => mean(Field::VenousMean),
-        PressureSite::LeftAtrium | PressureSite::Wedge => mean(Field::LeftAtriumMean),
-        PressureSite::Intracranial => mean(Field::IntracranialMean),
-        // Ventricles have no quantity: monitors print no reading of them.
-        _ => None,
-    };
-    triple.map(|triple| pick(triple) + level)
-}
-
-fn artery(form: &Form, settings: &Settings, (systolic, diastolic): (Field, Field)) -> Option<(f32, f32, f32)> {
-    let rhythm = settings.rhythm();
-    let target = Target {
-        systolic_mmhg: settings.get(systolic),
-        diastolic_mmhg: settings.get(diastolic),
-        period: Span::period(settings.get(Field::RateBpm)),
-    };
-    if rhythm.beats() { pressure::steady(form, &target, rhythm.ejection) } else { None }
 }

@@ -1,11 +1,15 @@
 //! Reading what a document expects: `expect` of a step, `limits` of the document, and the lists of lines beside them.
 
-use super::{ALARM_SOURCE, ALARM_WITHIN_S, Expectations, ExpectedAlarm, ExpectedReading, Limit, Named, Quantity};
-use crate::carry;
+use super::foresee::kind_of;
+use super::{
+    Expectations, ExpectedAlarm, ExpectedClear, ExpectedReading, ExpectedSilence, Limit, Named, Place, Quantity,
+    WrittenAlarm,
+};
 use crate::document::Step;
 use crate::parse::{Path, Walk};
 use crate::reader::{Entry, Kind, Node};
 use crate::words::{join, nearest, quoted, shown};
+use pulsewright_core::expect::AlarmKind;
 use pulsewright_core::heart::rhythm::Priority;
 
 /// Most readings or alarms of one step, and lines of one list.
@@ -14,16 +18,37 @@ pub(crate) const MAX_ENTRIES: usize = 50;
 /// The word for the alarm that the rhythm's class says.
 pub(crate) const USUAL: &str = "usual";
 
-pub(crate) const EXPECT_KEYS: [&str; 2] = ["readings", "alarms"];
+pub(crate) const EXPECT_KEYS: [&str; 4] = ["readings", "alarms", "silent", "clears"];
 pub(crate) const LIMIT_KEYS: [&str; 5] = ["tolerance", "tolerance_percent", "min", "max", "source"];
 const READING_KEYS: [&str; 7] = ["quantity", "value", "tolerance", "tolerance_percent", "min", "max", "source"];
 const ALARM_KEYS: [&str; 4] = ["name", "priority", "within_s", "source"];
+
+pub(crate) const CLEAR_KEYS: [&str; 3] = ["name", "within_s", "source"];
 
 /// Priorities that an alarm can have.
 pub(crate) const PRIORITIES: [Priority; 3] = [Priority::High, Priority::Medium, Priority::Low];
 
 /// The document's own limits, by quantity.
 pub(crate) type Limits = Vec<(Quantity, Limit)>;
+
+fn place(node: Node<'_>, path: &Path<'_>) -> Place {
+    Place { span: node.mark(), path: path.to_string() }
+}
+
+/// An alarm before its step is played.
+fn unfilled(written: WrittenAlarm, node: Node<'_>, path: &Path<'_>) -> ExpectedAlarm {
+    ExpectedAlarm {
+        name: written.name.clone().unwrap_or_default(),
+        kind: None,
+        priority: written.priority.unwrap_or(Priority::None),
+        onset_s: 0.0,
+        soonest_s: 0.0,
+        within_s: written.within_s.unwrap_or_default(),
+        source: written.source.clone().unwrap_or_default(),
+        written,
+        place: place(node, path),
+    }
+}
 
 impl Walk {
     /// A list of short lines, such as cautions.
@@ -134,7 +159,9 @@ impl Walk {
             let path = path.key(&entry.key);
             match entry.key.as_str() {
                 "readings" => expect.readings = self.readings(entry.value, &path, step),
-                "alarms" => expect.alarms = self.alarms(entry.value, &path, step),
+                "alarms" => expect.alarms = self.alarms(entry.value, &path),
+                "silent" => expect.silent = self.silent(entry.value, &path),
+                "clears" => expect.clears = self.clears(entry.value, &path),
                 key => self.unknown(entry, &path, &EXPECT_KEYS, nearest(key, EXPECT_KEYS).map(quoted)),
             }
         }
@@ -215,36 +242,14 @@ impl Walk {
             self.tell(node, path, |p| p.allowed(allowed), what);
             return None;
         };
-        let start = quantity.value(&step.settings);
-        let end = quantity.value(&carry::carried(step));
-        let set = start.filter(|_| start == end);
-        if limit.is_around_a_value() && value.is_none() && set.is_none() {
-            let why = match (start, end) {
-                (Some(start), Some(end)) if start != end => format!("moves from {start} to {end} {}", quantity.unit()),
-                _ => "is not set by the script".to_owned(),
-            };
-            let what = format!("{} {why} in this step", quantity.id());
-            self.tell(
-                node,
-                path,
-                |p| p.allowed("\"value\": what the monitor should read, or \"min\" and \"max\""),
-                what,
-            );
-            return None;
-        }
         // A range of its own needs no value, but one that is known helps to judge what went wrong.
-        Some(ExpectedReading { quantity, value: value.or(set), limit, named })
+        let place = place(node, path);
+        Some(ExpectedReading { quantity, value, band: None, why: String::new(), limit, named, place })
     }
 
-    fn alarms(&mut self, node: Node<'_>, path: &Path<'_>, step: &Step) -> Vec<ExpectedAlarm> {
+    fn alarms(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<ExpectedAlarm> {
         if node.text().as_deref() == Some(USUAL) {
-            let usual = ExpectedAlarm::of(step.settings.rhythm());
-            if usual.is_none() {
-                let what = format!("{} raises no alarm by itself", step.settings.rhythm().id);
-                let allowed = "a list of alarms with \"name\", \"priority\" and \"within_s\"";
-                self.tell(node, path, |p| p.allowed(allowed), what);
-            }
-            return usual.into_iter().collect();
+            return vec![unfilled(WrittenAlarm::default(), node, path)];
         }
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
             let what = match node.kind() {
@@ -258,59 +263,139 @@ impl Walk {
         self.not_too_many(node, path, count);
         let mut alarms = Vec::new();
         for (index, node) in list.into_iter().enumerate() {
-            alarms.extend(self.alarm(node, &Path::Index(path, index), step));
+            let path = Path::Index(path, index);
+            alarms.extend(self.alarm(node, &path).map(|written| unfilled(written, node, &path)));
         }
         alarms
     }
 
-    fn alarm(&mut self, node: Node<'_>, path: &Path<'_>, step: &Step) -> Option<ExpectedAlarm> {
+    fn alarm(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<WrittenAlarm> {
+        if node.kind() == Kind::Text {
+            let name = self.known_alarm(node, path)?.id().to_owned();
+            return Some(WrittenAlarm { name: Some(name), ..WrittenAlarm::default() });
+        }
         let entries = self.entries(node, path, "an alarm")?;
-        let (mut name, mut priority, mut within_s, mut source, mut bad) = (None, None, None, None, false);
+        let mut written = WrittenAlarm::default();
+        let mut bad = false;
         for entry in &entries {
             let path = path.key(&entry.key);
             match entry.key.as_str() {
-                "name" => name = self.line(entry.value, &path),
+                "name" => written.name = self.line(entry.value, &path),
                 "priority" => {
-                    priority = self.priority(entry.value, &path);
-                    bad |= priority.is_none();
+                    written.priority = self.priority(entry.value, &path);
+                    bad |= written.priority.is_none();
                 }
                 "within_s" => {
-                    within_s = self.plain_number(entry.value, &path, 0.0, 3600.0);
-                    bad |= within_s.is_none();
+                    written.within_s = self.plain_number(entry.value, &path, 0.0, 3600.0);
+                    bad |= written.within_s.is_none();
                 }
-                "source" => source = self.line(entry.value, &path),
+                "source" => written.source = self.line(entry.value, &path),
                 key => self.unknown(entry, &path, &ALARM_KEYS, nearest(key, ALARM_KEYS).map(quoted)),
             }
         }
         if bad {
             return None;
         }
-        if within_s.is_some() && source.is_none() {
+        if written.within_s.is_some() && written.source.is_none() {
             self.missing(node, path, "source", "\"source\": where the time limit comes from");
             return None;
         }
-        let usual = ExpectedAlarm::of(step.settings.rhythm());
-        let own = name.is_none();
-        // An alarm with a name of its own is another one than the rhythm's: of that only the time limit may be left out.
-        let usual_of_rhythm = usual.filter(|_| own || priority.is_some());
-        let Some(priority) = priority.or(usual_of_rhythm.as_ref().map(|usual| usual.priority)) else {
-            let allowed = "\"priority\": \"high\", \"medium\" or \"low\"";
-            let what = match own {
-                true => format!(
-                    "{} raises no alarm by itself: \"name\" and \"priority\" are missing",
-                    step.settings.rhythm().id
-                ),
-                false => "\"priority\" is missing".to_owned(),
+        Some(written)
+    }
+
+    /// The word of an alarm that follows what is played.
+    fn known_alarm(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<AlarmKind> {
+        let word = self.text(node, path)?;
+        let found = kind_of(&word);
+        if found.is_none() {
+            let near = nearest(&word, AlarmKind::ALL.iter().map(|kind| kind.id())).map(quoted);
+            let what = format!("unknown alarm {}", quoted(&word));
+            self.tell(node, path, |p| p.allowed("a word of the table of alarms in docs/script.md").nearest(near), what);
+        }
+        found
+    }
+
+    /// Alarms that must not sound: words, or names of one's own as `{"name": ...}`.
+    fn silent(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<ExpectedSilence> {
+        let mut silent = Vec::new();
+        for (index, node) in self.entries_of(node, path).into_iter().enumerate() {
+            let path = Path::Index(path, index);
+            let (name, kind) = if node.kind() == Kind::Text {
+                let Some(kind) = self.known_alarm(node, &path) else { continue };
+                (kind.name().to_owned(), Some(kind))
+            } else {
+                let Some(entries) = self.entries(node, &path, "the word of an alarm, or an object with \"name\"")
+                else {
+                    continue;
+                };
+                let mut name = None;
+                for entry in &entries {
+                    let path = path.key(&entry.key);
+                    match entry.key.as_str() {
+                        "name" => name = self.line(entry.value, &path),
+                        _ => self.unknown(entry, &path, &["name"], None),
+                    }
+                }
+                if entries.is_empty() {
+                    self.missing(node, &path, "name", "\"name\": what to call the alarm");
+                }
+                let Some(name) = name else { continue };
+                let kind = kind_of(&name);
+                (name, kind)
             };
-            self.tell(node, path, |p| p.allowed(allowed), what);
-            return None;
+            silent.push(ExpectedSilence { name, kind, place: place(node, &path) });
+        }
+        silent
+    }
+
+    /// Alarms that must end: words, or objects with a time limit.
+    fn clears(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<ExpectedClear> {
+        let mut clears = Vec::new();
+        for (index, node) in self.entries_of(node, path).into_iter().enumerate() {
+            let path = Path::Index(path, index);
+            let (mut kind, mut within_s, mut source) = (None, None, None);
+            if node.kind() == Kind::Text {
+                kind = self.known_alarm(node, &path);
+            } else if let Some(entries) = self.entries(node, &path, "the word of an alarm, or an object with \"name\"")
+            {
+                for entry in &entries {
+                    let path = path.key(&entry.key);
+                    match entry.key.as_str() {
+                        "name" => kind = self.known_alarm(entry.value, &path),
+                        "within_s" => within_s = self.plain_number(entry.value, &path, 0.0, 3600.0),
+                        "source" => source = self.line(entry.value, &path),
+                        key => self.unknown(entry, &path, &CLEAR_KEYS, nearest(key, CLEAR_KEYS).map(quoted)),
+                    }
+                }
+                if !entries.iter().any(|entry| entry.key == "name") {
+                    self.missing(node, &path, "name", "\"name\": the word of an alarm");
+                }
+                if within_s.is_some() && source.is_none() {
+                    self.missing(node, &path, "source", "\"source\": where the time limit comes from");
+                }
+            }
+            let Some(kind) = kind else { continue };
+            clears.push(ExpectedClear {
+                kind,
+                end_s: 0.0,
+                within_s: within_s.unwrap_or_default(),
+                source: source.unwrap_or_default(),
+                written_within_s: within_s,
+                place: place(node, &path),
+            });
+        }
+        clears
+    }
+
+    /// The entries of a list of alarms.
+    fn entries_of<'n>(&mut self, node: Node<'n>, path: &Path<'_>) -> Vec<Node<'n>> {
+        let Some((list, count)) = node.list(MAX_ENTRIES) else {
+            let what = format!("{path} can't be {}", node.kind().noun());
+            self.tell(node, path, |p| p.allowed("a list of alarms"), what);
+            return Vec::new();
         };
-        let (within_s, source) = match within_s {
-            Some(within_s) => (within_s, source.unwrap_or_default()),
-            None => (ALARM_WITHIN_S, source.unwrap_or_else(|| ALARM_SOURCE.to_owned())),
-        };
-        let name = name.unwrap_or_else(|| step.settings.rhythm().name.to_owned());
-        Some(ExpectedAlarm { name, priority, within_s, source })
+        self.not_too_many(node, path, count);
+        list
     }
 
     fn priority(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<Priority> {

@@ -2,7 +2,9 @@
 
 use super::Quantity;
 use super::read::{MAX_ENTRIES, PRIORITIES, USUAL};
+use super::settings::{OFF, SETTING_KEYS};
 use crate::schema::line;
+use pulsewright_core::expect::{AlarmKind, AlarmLimit};
 use serde_json::{Map, Value, json};
 
 /// A list of lines.
@@ -43,6 +45,26 @@ pub(crate) fn limits() -> Value {
     })
 }
 
+/// What the alarms are set to.
+pub(crate) fn alarm_limits() -> Value {
+    let one = |limit: &AlarmLimit| {
+        let setting = json!({
+            "type": "object", "additionalProperties": false, "required": SETTING_KEYS,
+            "description": format!("{}, {}.", limit.words(), limit.unit()),
+            "properties": {
+                "value": {"anyOf": [{"type": "number", "minimum": -1000, "maximum": 1000}, {"const": OFF}]},
+                "source": line("Where the limit comes from.")
+            }
+        });
+        (limit.id().to_owned(), setting)
+    };
+    let limits: Map<String, Value> = AlarmLimit::ALL.iter().map(one).collect();
+    json!({
+        "description": "What the monitor's alarms are set to, where it is not the usual.",
+        "type": "object", "additionalProperties": false, "properties": limits
+    })
+}
+
 /// What a step expects.
 pub(crate) fn alarms_or_readings() -> Value {
     let quantities: Vec<Value> = Quantity::ALL
@@ -61,8 +83,25 @@ pub(crate) fn alarms_or_readings() -> Value {
     let alarm = json!({
         "type": "object", "additionalProperties": false, "dependentRequired": {"within_s": ["source"]},
         "properties": {
-            "name": line("What to call it; the rhythm's name when left out."),
+            "name": line("Its word, or a name of its own; the most urgent alarm that is played when left out."),
             "priority": {"enum": priorities},
+            "within_s": {"type": "number", "minimum": 0, "maximum": 3600},
+            "source": line("Where the time limit comes from.")
+        }
+    });
+    let words: Vec<Value> =
+        AlarmKind::ALL.iter().map(|kind| json!({"const": kind.id(), "title": kind.name()})).collect();
+    let word = json!({"oneOf": words});
+    let either = |object: Value| json!({"if": {"type": "string"}, "then": word, "else": object});
+    let silence = json!({
+        "type": "object", "additionalProperties": false, "required": ["name"],
+        "properties": {"name": line("What to call it.")}
+    });
+    let clear = json!({
+        "type": "object", "additionalProperties": false, "required": ["name"],
+        "dependentRequired": {"within_s": ["source"]},
+        "properties": {
+            "name": word,
             "within_s": {"type": "number", "minimum": 0, "maximum": 3600},
             "source": line("Where the time limit comes from.")
         }
@@ -76,7 +115,15 @@ pub(crate) fn alarms_or_readings() -> Value {
                 "items": {"if": {"type": "string"}, "then": quantity, "else": reading}
             },
             "alarms": {
-                "anyOf": [{"const": USUAL}, {"type": "array", "maxItems": MAX_ENTRIES, "items": alarm}]
+                "anyOf": [{"const": USUAL}, {"type": "array", "maxItems": MAX_ENTRIES, "items": either(alarm)}]
+            },
+            "silent": {
+                "description": "Alarms that must not sound.",
+                "type": "array", "maxItems": MAX_ENTRIES, "items": either(silence)
+            },
+            "clears": {
+                "description": "Alarms of the step before that must end.",
+                "type": "array", "maxItems": MAX_ENTRIES, "items": either(clear)
             }
         }
     })

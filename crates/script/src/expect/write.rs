@@ -1,7 +1,8 @@
 //! Expectations back to JSON: what the document named itself; what was filled in is filled in again.
 
-use super::read::Limits;
-use super::{Expectations, ExpectedReading, Limit};
+use super::read::{Limits, USUAL};
+use super::settings::OFF;
+use super::{AlarmSetting, Expectations, ExpectedReading, Limit, WrittenAlarm};
 use serde_json::{Map, Value, json};
 
 /// A list of lines.
@@ -41,14 +42,52 @@ pub(crate) fn expect(expect: &Expectations) -> Value {
         object.insert("readings".into(), expect.readings.iter().map(reading).collect());
     }
     if !expect.alarms.is_empty() {
-        let alarm = |alarm: &super::ExpectedAlarm| {
-            json!({
-                "name": alarm.name, "priority": alarm.priority.id(), "within_s": alarm.within_s, "source": alarm.source
-            })
-        };
-        object.insert("alarms".into(), expect.alarms.iter().map(alarm).collect());
+        let written: Vec<&WrittenAlarm> = expect.alarms.iter().map(|alarm| &alarm.written).collect();
+        let usual = matches!(written[..], [only] if *only == WrittenAlarm::default());
+        let alarms = if usual { USUAL.into() } else { written.into_iter().map(alarm).collect() };
+        object.insert("alarms".into(), alarms);
+    }
+    if !expect.silent.is_empty() {
+        let silent = expect.silent.iter().map(|of| match of.kind {
+            Some(kind) => Value::from(kind.id()),
+            None => json!({"name": of.name}),
+        });
+        object.insert("silent".into(), silent.collect());
+    }
+    if !expect.clears.is_empty() {
+        let clears = expect.clears.iter().map(|of| match of.written_within_s {
+            Some(within_s) => json!({"name": of.kind.id(), "within_s": within_s, "source": of.source}),
+            None => Value::from(of.kind.id()),
+        });
+        object.insert("clears".into(), clears.collect());
     }
     Value::Object(object)
+}
+
+fn alarm(written: &WrittenAlarm) -> Value {
+    let mut object = Map::new();
+    if let Some(name) = &written.name {
+        object.insert("name".into(), name.as_str().into());
+    }
+    if let Some(priority) = written.priority {
+        object.insert("priority".into(), priority.id().into());
+    }
+    if let Some(within_s) = written.within_s {
+        object.insert("within_s".into(), within_s.into());
+    }
+    if let Some(source) = &written.source {
+        object.insert("source".into(), source.as_str().into());
+    }
+    Value::Object(object)
+}
+
+/// What the alarms are set to.
+pub(crate) fn alarm_settings(settings: &[AlarmSetting]) -> Value {
+    let one = |setting: &AlarmSetting| {
+        let value = setting.value.map_or(Value::from(OFF), Value::from);
+        (setting.limit.id().to_owned(), json!({"value": value, "source": setting.source}))
+    };
+    Value::Object(settings.iter().map(one).collect())
 }
 
 fn reading(reading: &ExpectedReading) -> Value {

@@ -1,0 +1,245 @@
+//! What a document's expectations come to: its steps are played, and what was left out is filled in.
+
+use super::{
+    ALARM_SOURCE, CLEAR_SOURCE, CLEAR_WITHIN_S, ExpectedAlarm, ExpectedClear, ExpectedReading, ExpectedSilence, Origin,
+    Place, Quantity,
+};
+use crate::document::{Document, Part};
+use crate::problem::Problem;
+use pulsewright_core::anatomy::PressureSite;
+use pulsewright_core::expect::{AlarmKind, Expected, Forecast, Reading, Sounded};
+use pulsewright_core::pressure::Chosen;
+use pulsewright_core::script::{Item, Script};
+use pulsewright_core::settings::Field;
+use pulsewright_core::time::{Instant, Span};
+
+/// Seconds for which a step that holds is foreseen.
+pub const HOLD_S: u32 = 60;
+
+/// The same for one in which a cuff is inflated, so that it comes to its reading.
+pub const CUFF_HOLD_S: u32 = 180;
+
+/// Seconds of a document that are foreseen; what lies behind has to name its values.
+pub const FORESEEN_S: u32 = 4 * 3600;
+
+/// Nobody hears an alarm sooner after the start of its step, seconds.
+const SOONEST_S: f64 = 0.1;
+
+/// Alarm without a time limit of its own, when it has a name of its own too, seconds.
+const OWN_WITHIN_S: f64 = 10.0;
+
+impl Document {
+    /// What to expect of each step that is played, in order, steps that hold taken for [`HOLD_S`] or [`CUFF_HOLD_S`]; up to
+    /// [`FORESEEN_S`] and `most` steps.
+    pub fn foresee(&self, most: usize) -> Vec<Expected> {
+        let mut items = self.items();
+        for item in &mut items {
+            if let Item::Step(step) = item {
+                let cuff = step.settings.get(Field::CuffInflate) > 0.0;
+                let held = Span::secs(if cuff { CUFF_HOLD_S } else { HOLD_S });
+                step.duration = step.duration.or(Some(held));
+            }
+        }
+        let Ok(script) = Script::new(self.seed(), &items) else { return Vec::new() };
+        let mut foreseen = self.foresee_at(&script, Chosen::USUAL, most);
+        let atria = [PressureSite::RightAtrium, PressureSite::LeftAtrium];
+        if self.reads(&atria)
+            && let Ok(sites) = Chosen::new(&atria)
+        {
+            for (expected, more) in foreseen.iter_mut().zip(self.foresee_at(&script, sites, most)) {
+                for site in atria {
+                    expected.pressures[site as usize] = more.pressures[site as usize];
+                }
+            }
+        }
+        foreseen
+    }
+
+    fn foresee_at(&self, script: &Script<'_>, sites: Chosen, most: usize) -> Vec<Expected> {
+        let last = Instant::ZERO.plus(Span::secs(FORESEEN_S));
+        let mut forecast = Box::new(Forecast::new(script, sites, self.alarm_limits(), last));
+        std::iter::from_fn(|| forecast.next_step(&mut ())).take(most).collect()
+    }
+
+    /// Whether a step reads one of these pressures.
+    fn reads(&self, sites: &[PressureSite]) -> bool {
+        let of_sites = |reading: &ExpectedReading| match reading.quantity.origin() {
+            Origin::Systolic(site) | Origin::Diastolic(site) | Origin::Mean(site) => sites.contains(&site),
+            _ => false,
+        };
+        self.parts().iter().any(|part| match part {
+            Part::Step(step) => step.expect.readings.iter().any(of_sites),
+            Part::Repeat { .. } => false,
+        })
+    }
+
+    /// Fills in what expectations leave out; gives what is wrong with them.
+    pub(crate) fn fill_in(&mut self) -> Vec<Problem> {
+        if !self.expects() {
+            return Vec::new();
+        }
+        // Of steps that are repeated the first time counts.
+        let last = self.parts.iter().rposition(|part| matches!(part, Part::Step(step) if !step.expect.is_empty()));
+        let foreseen = self.foresee(4 * (last.unwrap_or(0) + 1));
+        let mut problems = Vec::new();
+        for (item, part) in self.parts.iter_mut().enumerate() {
+            let Part::Step(step) = part else { continue };
+            if step.expect.is_empty() {
+                continue;
+            }
+            let Some(expected) = foreseen.iter().find(|expected| expected.item == item) else {
+                problems.push(Problem::new(format!(
+                    "what to expect of steps is foreseen for {} h at most, and this step is later",
+                    FORESEEN_S / 3600
+                )));
+                break;
+            };
+            let expect = &mut step.expect;
+            let readings = expect.readings.iter_mut().filter_map(|of| fill_reading(of, expected));
+            problems.extend(readings);
+            problems.extend(expect.alarms.iter_mut().filter_map(|of| fill_alarm(of, expected)));
+            problems.extend(expect.silent.iter().filter_map(|of| refute_silence(of, expected)));
+            problems.extend(expect.clears.iter_mut().filter_map(|of| fill_clear(of, expected)));
+        }
+        problems
+    }
+}
+
+/// What is read of a quantity; `None` when the script does not play it.
+pub fn reading_of(quantity: Quantity, expected: &Expected) -> Option<&Reading> {
+    Some(match quantity.origin() {
+        Origin::Rate => &expected.rate,
+        Origin::Pulse => &expected.pulse,
+        Origin::Breaths => &expected.breaths,
+        Origin::Systolic(site) => &expected.pressure(site).systolic,
+        Origin::Diastolic(site) => &expected.pressure(site).diastolic,
+        Origin::Mean(site) => &expected.pressure(site).mean,
+        Origin::Cuff(part) => expected.cuff.get(part)?,
+        Origin::Typed => return None,
+    })
+}
+
+/// The causes of a reading in words, "; " between them.
+pub fn why(reading: &Reading) -> String {
+    reading.causes.iter().map(|cause| cause.words()).collect::<Vec<_>>().join("; ")
+}
+
+/// A tenth is finer than any monitor reads, and hides what sampling leaves in the last digits.
+fn tenth(value: f32) -> f64 {
+    (f64::from(value) * 10.0).round() / 10.0
+}
+
+fn fill_reading(of: &mut ExpectedReading, expected: &Expected) -> Option<Problem> {
+    let reading = reading_of(of.quantity, expected);
+    of.why = reading.map_or(String::new(), why);
+    if of.named.value {
+        of.band = of.value.map(|value| [value; 2]);
+        return None;
+    }
+    let band = reading.and_then(|reading| reading.band);
+    of.value = band.map(|band| tenth(band.mean));
+    of.band = band.map(|band| [tenth(band.low), tenth(band.high)]);
+    if of.value.is_some() || !of.limit.is_around_a_value() {
+        return None;
+    }
+    let why = if of.why.is_empty() { "the script does not set it" } else { &of.why };
+    let what = format!("{} has no value in this step: {why}", of.quantity.id());
+    Some(of.place.problem(what).allowed("\"value\": what the monitor should read, or \"min\" and \"max\""))
+}
+
+/// The alarm that a name means.
+pub(crate) fn kind_of(name: &str) -> Option<AlarmKind> {
+    let same = |kind: &&AlarmKind| kind.id().eq_ignore_ascii_case(name) || kind.name().eq_ignore_ascii_case(name);
+    AlarmKind::ALL.iter().find(same).copied()
+}
+
+/// Seconds from the start of the step.
+fn after(expected: &Expected, at: Instant) -> f64 {
+    (at.since(expected.start).as_secs_f64() * 1000.0).round() / 1000.0
+}
+
+fn sounding<'e>(kind: AlarmKind, expected: &'e Expected) -> Option<&'e Sounded> {
+    expected.alarms.get(kind).filter(|sounded| expected.sounds(sounded))
+}
+
+fn fill_alarm(of: &mut ExpectedAlarm, expected: &Expected) -> Option<Problem> {
+    let written = &of.written;
+    let own = written.name.as_deref();
+    let kind = own.and_then(kind_of);
+    let found = match (own, kind) {
+        (None, _) => expected.alarm(),
+        (Some(_), Some(kind)) => sounding(kind, expected),
+        // A name of one's own is another word for the most urgent alarm of that priority.
+        (Some(_), None) => {
+            let alike = |sounded: &&Sounded| Some(sounded.first.kind.priority()) == written.priority;
+            expected.alarm().filter(alike)
+        }
+    };
+    if found.is_none() && (kind.is_some() || written.priority.is_none()) {
+        let what = match kind {
+            Some(kind) => format!("{} does not come in this step", kind.id()),
+            None if own.is_some() => "\"priority\" is missing".to_owned(),
+            None => "no limit of an alarm is passed in this step".to_owned(),
+        };
+        let others: Vec<&str> =
+            expected.alarms.iter().filter(|of| expected.sounds(of)).map(|of| of.first.kind.id()).collect();
+        let allowed = match others.is_empty() {
+            true => "an alarm with a \"name\" of its own and its \"priority\"".to_owned(),
+            false => format!("{}, or a \"name\" of its own with its \"priority\"", others.join(", ")),
+        };
+        return Some(of.place.problem(what).allowed(allowed));
+    }
+    of.kind = found.map(|sounded| sounded.first.kind);
+    of.name = match (own, kind.or(of.kind)) {
+        (Some(own), None) => own.to_owned(),
+        (Some(own), Some(_)) if kind.is_none() => own.to_owned(),
+        (_, Some(kind)) => kind.name().to_owned(),
+        (None, None) => String::new(),
+    };
+    if let Some(priority) = written.priority.or(found.map(|sounded| sounded.first.kind.priority())) {
+        of.priority = priority;
+    }
+    of.onset_s = found.map_or(0.0, |sounded| after(expected, sounded.first.onset));
+    of.soonest_s = match found {
+        // It sounds already.
+        Some(sounded) if sounded.first.onset <= expected.start => 0.0,
+        Some(sounded) => after(expected, sounded.first.soonest()).max(SOONEST_S),
+        None => SOONEST_S,
+    };
+    let usual = found.map_or(OWN_WITHIN_S, |sounded| f64::from((sounded.first.usual_within_s() * 10.0) as i32) / 10.0);
+    of.within_s = written.within_s.unwrap_or(usual);
+    of.source = written.source.clone().unwrap_or_else(|| ALARM_SOURCE.to_owned());
+    None
+}
+
+fn refute_silence(of: &ExpectedSilence, expected: &Expected) -> Option<Problem> {
+    let sounded = sounding(of.kind?, expected)?;
+    let what = format!(
+        "{} comes in this step, {} s after its start; it can't be silent",
+        sounded.first.kind.id(),
+        after(expected, sounded.first.onset)
+    );
+    Some(of.place.problem(what).allowed("alarms whose limits this step does not pass"))
+}
+
+fn fill_clear(of: &mut ExpectedClear, expected: &Expected) -> Option<Problem> {
+    let before = expected.alarms.get(of.kind).filter(|sounded| sounded.first.onset < expected.start);
+    let Some(end) = before.and_then(|sounded| sounded.first.end) else {
+        let what = match before {
+            Some(_) => format!("{} goes on in this step; it can't clear", of.kind.id()),
+            None => format!("{} does not come from the step before", of.kind.id()),
+        };
+        return Some(of.place.problem(what).allowed("alarms of the step before whose condition ends in this one"));
+    };
+    of.end_s = after(expected, end);
+    if of.written_within_s.is_none() {
+        (of.within_s, of.source) = (CLEAR_WITHIN_S, CLEAR_SOURCE.to_owned());
+    }
+    None
+}
+
+impl Place {
+    fn problem(&self, what: String) -> Problem {
+        Problem::new(what).at(self.span.clone()).path(&self.path)
+    }
+}
