@@ -46,6 +46,14 @@ impl Pattern {
     }
 }
 
+/// A long interval that may be a missed beat.
+#[derive(Clone, Copy, Debug)]
+struct Missed {
+    begin: Instant,
+    onset: Instant,
+    regular_s: f32,
+}
+
 /// What the beats have come to.
 #[derive(Clone, Debug)]
 pub(super) struct HeartAlarms {
@@ -65,6 +73,7 @@ pub(super) struct HeartAlarms {
     /// Since when each beat is beyond a limit: extreme high, extreme low, high, low.
     beyond: [Option<Instant>; 4],
     irregular_since: Option<Instant>,
+    missed: Option<Missed>,
 }
 
 /// Whether a beat is a premature one from above the ventricles.
@@ -95,6 +104,7 @@ impl HeartAlarms {
             run_began: Instant::ZERO,
             beyond: [None; 4],
             irregular_since: None,
+            missed: None,
         }
     }
 
@@ -162,12 +172,19 @@ impl HeartAlarms {
         if beat.code == BeatCode::ROnT {
             board.flash(AlarmKind::ROnT, now, now, now, sink);
         }
+        let missed = self.missed.take();
+        if let (Some(missed), Some(interval_s)) = (missed, interval_s)
+            && interval_s < 1.3 * missed.regular_s
+        {
+            board.flash(AlarmKind::MissedBeat, missed.begin, missed.onset, before, sink);
+        }
         if let (Some(regular_s), Some(interval_s)) = (regular_s, interval_s) {
             let longest_s = 0.01 * limit(AlarmLimit::MissedBeatPercent) * regular_s;
-            // A longer one is a pause.
             let pulses = board.holds(AlarmKind::NoSensing);
+            // A longer one is a pause; one that is followed by others as long is another rate.
             if !pulses && interval_s > longest_s && interval_s <= limit(AlarmLimit::PauseS) {
-                board.flash(AlarmKind::MissedBeat, before, before.plus(Span::from_secs(longest_s)), now, sink);
+                let onset = before.plus(Span::from_secs(longest_s));
+                self.missed = Some(Missed { begin: before, onset, regular_s });
             }
         }
         self.premature.push(ventricular || supraventricular(beat.code));
