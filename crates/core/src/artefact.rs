@@ -125,7 +125,7 @@ impl Shared {
     }
 }
 
-/// What is asked of the layers over a step.
+/// Settings of the layers over a step.
 pub(crate) struct Demand {
     /// Start of the step, from which the courses count.
     pub(crate) start: Instant,

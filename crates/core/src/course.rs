@@ -1,8 +1,8 @@
-//! What a value does over a step.
+//! The course of a value over a step.
 
 use crate::time::Span;
 
-/// What a field does over a step: held, or in a straight line, then held.
+/// The course of a field over a step: held, or in a straight line, then held.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Course {
     from: f32,

@@ -254,7 +254,7 @@ pub const LIVES: &[&str] = &["none", "resting", "lively"];
 /// Words of [`Field::TestSignal`], in the order of [`crate::test_signal::TestSignal::ALL`].
 const TEST_SIGNALS: &[&str] = &["none", "triangular-qrs", "level", "square", "triangle", "sine", "sweep", "impulses"];
 
-/// What is set at each instant of the step being played.
+/// The settings at each instant of the step being played.
 pub trait Values {
     /// The value of a field at an instant.
     fn value(&self, field: Field, at: Instant) -> f32;

@@ -1,4 +1,4 @@
-//! What the other crates of this workspace and its tests need of the inside; it changes without notice.
+//! The part of the inside that other crates of this workspace and its tests need; it changes without notice.
 
 /// Artefacts.
 pub mod artefact {

@@ -82,7 +82,7 @@
 //! # Map
 //! Four floors, from the top; each uses what is below it.
 //! - [`player`]: plays a [`script`] or an [`image`], fills [`frame::Frame`]s or a [`block::Block`], sends [`truth::Event`]s
-//!   to an observer. [`expect`] works out from it what a monitor should show.
+//!   to an observer. [`expect`] works out from it the readings and alarms of a correct monitor.
 //! - The sheet: [`settings`] of a step, [`script`], [`timeline`].
 //! - Sources: [`heart`] (when), and the shapes of ECG, respiration, pressures, cuff, artefacts and [`test_signal`]s; a
 //!   [`body`] gives the values that a patient starts from.

@@ -226,7 +226,7 @@ pub(crate) fn is_on(used: impl Fn(Field) -> bool) -> bool {
     [Field::TestSignal, Field::TestOffsetMv, Field::TestDriftMv].into_iter().any(used)
 }
 
-/// What is asked of the test signals over a step.
+/// Settings of the test signals over a step.
 pub(crate) struct Demand {
     /// Start of the step, from which the courses count.
     pub(crate) start: Instant,

@@ -8,7 +8,7 @@ use syn::{Attribute, Fields, ImplItem, Item, TraitItem, UseTree, Visibility};
 /// A listing of public items.
 #[derive(Debug, Default)]
 pub struct Listing {
-    /// What a path names: modules, types, traits, functions, constants.
+    /// Modules, types, traits, functions, constants.
     pub items: BTreeSet<String>,
     /// Methods, fields, variants, other names of the same.
     pub details: BTreeSet<String>,

@@ -1,4 +1,4 @@
-//! What code may not call, by place.
+//! Calls that are forbidden, by place.
 
 use super::source::{Code, Use};
 use pulsewright_core::heart::catalogue::RHYTHMS;
@@ -94,7 +94,7 @@ pub fn system(code: &Code) -> Vec<(usize, String)> {
         .collect()
 }
 
-/// What panics when the program runs.
+/// Panics of a running program.
 pub fn panics(code: &Code) -> Vec<(usize, String)> {
     named(&code.methods, &PANICKING_METHODS)
         .chain(named(&code.macros, &PANICKING_MACROS))

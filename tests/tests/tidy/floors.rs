@@ -26,7 +26,7 @@ const FLOORS: [(&str, &[&str]); 4] = [
     ),
     ("sources", &["artefact", "block", "body", "cuff", "ecg", "heart", "pressure", "respiration", "test_signal"]),
     ("sheet", &["image", "life", "script", "settings", "step", "timeline"]),
-    // What is expected is worked out by playing.
+    // Expectations are worked out by playing a script.
     ("player", &["expect", "internal", "player"]),
 ];
 

@@ -1,4 +1,4 @@
-//! Tidiness: what DEVELOPERS.md says of the code and a machine can see.
+//! Tidiness: the rules of DEVELOPERS.md that a machine can see.
 //!
 //! Each rule is checked on the tree, and on a few lines of text that break it.
 
@@ -12,7 +12,7 @@ use source::{Code, Crate, File, files, root, shown};
 use std::collections::BTreeSet;
 use std::path::Path;
 
-/// Public items of the core at most: what a path can name, methods and fields aside.
+/// Public items of the core at most: those that a path can name, without methods and fields.
 const MOST_PUBLIC: usize = 200;
 
 /// Lines of a file at most.
@@ -287,7 +287,7 @@ mod on_text {
         assert_eq!(up("use super::script;").len(), 1);
         assert_eq!(up("fn f() { g!(1, crate::player::X) }").len(), 1);
         assert_eq!(up("mod inner { use super::super::script; }").len(), 1);
-        // What the facade hands on is above everything.
+        // The facade is above everything.
         assert_eq!(up("use crate::Player;").len(), 1);
         assert_eq!(up("#[cfg(test)] mod tests { use crate::player::Player; }"), Vec::<String>::new());
         assert_eq!(floors::check(&tree(&[root, ("oddity", "")])).len(), 1);

@@ -44,7 +44,7 @@ pub struct Use {
     pub line: usize,
 }
 
-/// What a file says, outside its tests.
+/// The parts of a file that the rules look at, outside its tests.
 #[derive(Clone, Debug, Default)]
 pub struct Code {
     /// Paths of two segments and more, with those of `use`, as the module says them that holds them.

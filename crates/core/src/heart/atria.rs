@@ -1,4 +1,4 @@
-//! The atria: the sinus node or the focus in its place, and what their activation brings.
+//! The atria: the sinus node or the focus in its place, and the impulses that they send down.
 
 use super::rhythm::{Atria, AvNode, SinusFault, Ventricles};
 use super::{

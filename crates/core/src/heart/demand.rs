@@ -1,4 +1,4 @@
-//! What the heart is asked to do, and what it did.
+//! Demands on the heart, and its answers.
 
 use super::repolarisation::Length;
 use super::rhythm::{Atria, Rhythm};
