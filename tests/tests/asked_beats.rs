@@ -126,8 +126,8 @@ fn no_p_wave_follows_another_within_the_refractory_period() {
                     .filter_map(|event| if let Event::Atrial(p) = event { Some(ms(p.onset)) } else { None })
                     .collect();
                 let closest = p.windows(2).map(|pair| pair[1] - pair[0]).fold(f64::INFINITY, f64::min);
-                // 55 % of a cycle: flutter has 350 a minute, the fastest tachycardia here as many.
-                assert!(closest > 94.0, "{} {}: {closest:.0} ms", body.id, rhythm.id);
+                // 55 % of a cycle: a newborn's flutter has 430 a minute.
+                assert!(closest > 76.0, "{} {}: {closest:.0} ms", body.id, rhythm.id);
                 let fast = rhythm.id.contains("flutter") || body.id != "adult";
                 assert!(closest > 180.0 || fast, "{}: {closest:.0} ms", rhythm.id);
             }

@@ -86,7 +86,7 @@ fn fibrillation_has_no_memory_no_repeat_and_the_rate_set() {
 fn a_code_says_when_a_beat_came() {
     for body in 0..BODIES.len() {
         for rhythm in RHYTHMS.iter().filter(|rhythm| rhythm.ectopy.is_some()) {
-            let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
+            let (min, max) = rhythm.allowed_bpm(BODIES[body].resting_bpm, rhythm.usual_ratio());
             let usual = Settings::new(BODIES[body], rhythm).get(Field::RateBpm);
             for rate in [usual, 0.5 * (usual + min), 0.5 * (usual + max)] {
                 for life in [0.0, 1.0, 2.0] {
@@ -131,7 +131,7 @@ fn t_ends_before_the_next_beat() {
         .filter(|rhythm| !matches!(rhythm.ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. }))
     {
         for body in BODIES {
-            let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
+            let (min, max) = rhythm.allowed_bpm(body.resting_bpm, rhythm.usual_ratio());
             let usual = Settings::new(body, rhythm).get(Field::RateBpm);
             for rate in [usual, min, max, 0.5 * (usual + max)] {
                 for life in [0.0, 1.0] {
@@ -273,4 +273,42 @@ fn slow_ventricular_tachycardia_has_captures_and_fusions() {
         let apart: Vec<f64> = at.windows(2).map(|pair| (pair[1] - pair[0]) as f64).collect();
         assert!(deviation(&apart) > 1.0, "{apart:?}");
     }
+}
+
+/// Rates and intervals of a newborn (textbooks, from memory): flutter of 300 to 500 a minute, complete block with 45 to 80
+/// beats under atria of 110 to 180, supraventricular tachycardia of 220 to 300, sinus tachycardia of 160 to 220, PR of
+/// first-degree block over 140 ms and before the T wave's end.
+#[test]
+fn a_newborn_has_rates_and_intervals_of_its_age() {
+    let newborn = BODIES.iter().position(|body| body.id == "neonate").expect("a newborn");
+    let between = [
+        ("sinus-tachycardia", 160.0, 220.0),
+        ("supraventricular-tachycardia", 220.0, 300.0),
+        ("atrial-flutter", 75.0, 125.0),
+        ("av-block-3-junctional", 50.0, 80.0),
+        ("av-block-3-ventricular", 40.0, 70.0),
+        ("av-block-2-1", 60.0, 90.0),
+        ("idioventricular-accelerated", 130.0, 170.0),
+        ("ventricular-tachycardia", 180.0, 260.0),
+    ];
+    for (rhythm, low, high) in between {
+        let found = beats(settings(newborn, rhythm), 1, 60);
+        let bpm = 60_000.0 / mean(&rr(&found));
+        assert!((low..=high).contains(&bpm), "{rhythm}: {bpm:.0} bpm");
+    }
+    for rhythm in ["av-block-3-junctional", "av-block-3-ventricular", "ventricular-tachycardia"] {
+        let set = settings(newborn, rhythm);
+        let p = events(set, 1, 60).iter().filter(|event| matches!(event, Event::Atrial(_))).count();
+        assert!((110..=185).contains(&p), "{rhythm}: {p} P waves a minute");
+    }
+    let found = beats(settings(newborn, "av-block-1"), 1, 20);
+    let pr = |beat: &Beat| ms(beat.onset) - ms(beat.p_onset.expect("a P wave"));
+    for pair in found.windows(2) {
+        assert!((140.0..230.0).contains(&pr(&pair[1])), "PR {:.0} ms", pr(&pair[1]));
+        assert!(ms(pair[1].p_onset.expect("a P wave")) > ms(pair[0].t_end) - 40.0, "P on T");
+    }
+    // 55 a minute is not refused in a newborn's complete block, 90 is in an adult's.
+    let (_, most) = RHYTHMS.iter().find(|known| known.id == "av-block-3-ventricular").unwrap().allowed_bpm(130.0, 1.0);
+    let (_, adult) = RHYTHMS.iter().find(|known| known.id == "av-block-3-ventricular").unwrap().allowed_bpm(70.0, 1.0);
+    assert!(most >= 70.0 && adult <= 60.0, "{most} and {adult} bpm");
 }

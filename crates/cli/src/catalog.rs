@@ -51,7 +51,7 @@ fn table(list: List) -> (Vec<&'static str>, Vec<Vec<String>>) {
             RHYTHMS
                 .iter()
                 .map(|rhythm| {
-                    let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
+                    let (min, max) = rhythm.allowed_bpm(ADULT.resting_bpm, rhythm.usual_ratio());
                     // A rhythm without beats has no rate to set.
                     let (usual, allowed) = if rhythm.beats() {
                         (
@@ -104,7 +104,7 @@ fn as_json(list: List) -> Value {
         List::Rhythms => RHYTHMS
             .iter()
             .map(|rhythm| {
-                let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
+                let (min, max) = rhythm.allowed_bpm(ADULT.resting_bpm, rhythm.usual_ratio());
                 json!({
                     "id": rhythm.id, "name": rhythm.name, "beats": rhythm.beats(), "alarm": rhythm.alarm.id(),
                     "usual_bpm": rhythm.usual_rate(ADULT.resting_bpm, rhythm.usual_ratio()), "min_bpm": min, "max_bpm": max,

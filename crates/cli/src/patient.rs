@@ -3,6 +3,7 @@
 use crate::args::Patient;
 use crate::diagnostics::Failure;
 use crate::script_file;
+use pulsewright_core::body::ADULT;
 use pulsewright_core::settings::Field;
 use pulsewright_script::{Document, OneStep};
 use std::path::Path;
@@ -17,7 +18,7 @@ pub fn document(path: Option<&Path>, patient: &Patient) -> Result<Document, Fail
 
 fn one_step(patient: &Patient) -> Result<Document, Failure> {
     if let (Some(rhythm), Some(rate)) = (patient.rhythm, patient.rate) {
-        let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
+        let (min, max) = rhythm.allowed_bpm(patient.body.unwrap_or(&ADULT).resting_bpm, rhythm.usual_ratio());
         if !(min..=max).contains(&rate) {
             let name = rhythm.name.to_lowercase();
             return Err(Failure::input(format!("--rate {rate}: {name} allows {min} to {max} bpm")));

@@ -400,10 +400,11 @@ impl Heart {
         let mut next = self.clock(Clock::Irregular).min(self.clock(Clock::Focus));
         let passes = matches!(demand.rhythm.av, AvNode::Conducting | AvNode::Dropping | AvNode::Decremental);
         let tracks = demand.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
-        let follow = matches!(demand.rhythm.ventricles, Ventricles::Following) && (passes || tracks);
-        if follow && self.clock(Clock::Sinus) != Instant::NEVER {
+        let sinus = self.clock(Clock::Sinus);
+        if sinus != Instant::NEVER && (tracks || passes && self.node.takes(sinus)) {
             // Foci in turn have PR of their own.
-            next = next.min(self.clock(Clock::Sinus).plus(demand.pr.scaled(SHORTEST_PR)));
+            let share = if matches!(demand.rhythm.atria, Atria::Multifocal(_)) { SHORTEST_PR } else { 1.0 };
+            next = next.min(sinus.plus(demand.pr.scaled(share)));
         }
         next = match demand.rhythm.av {
             // The soonest that the node lets another through.
@@ -411,7 +412,7 @@ impl Heart {
             _ => next,
         };
         // One that is due at once meets refractory ventricles.
-        let soonest = now.plus(demand.period().scaled(0.4));
+        let soonest = now.plus(ventricles_refractory(demand));
         if next == Instant::NEVER || next < soonest { Span::MAX } else { next.since(now) }
     }
 

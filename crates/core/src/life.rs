@@ -23,10 +23,10 @@ pub struct Row {
 /// RR at rest: five minutes lying down have powers of 1321 (below 0.04 Hz), 1170 (LF) and 975 ms2 (HF), LF/HF 1.5 to 2
 /// (Task Force 1996, normal values, from memory). The share of 1/f that is slower than five minutes comes on top.
 pub const LIFE: &[Row] = &[
-    Row { field: Field::BreathingRrMs, adult: [0.0, 65.0, 110.0], by_interval: true },
-    Row { field: Field::VerySlowRrMs, adult: [0.0, 45.0, 70.0], by_interval: true },
-    Row { field: Field::SlowRrMs, adult: [0.0, 34.0, 50.0], by_interval: true },
-    Row { field: Field::FastRrMs, adult: [0.0, 11.0, 18.0], by_interval: true },
+    Row { field: Field::BreathingRrMs, adult: [0.0, 56.0, 100.0], by_interval: true },
+    Row { field: Field::VerySlowRrMs, adult: [0.0, 36.0, 60.0], by_interval: true },
+    Row { field: Field::SlowRrMs, adult: [0.0, 42.0, 60.0], by_interval: true },
+    Row { field: Field::FastRrMs, adult: [0.0, 8.0, 14.0], by_interval: true },
     Row { field: Field::PrSdMs, adult: [0.0, 2.0, 5.0], by_interval: true },
     Row { field: Field::QtSdMs, adult: [0.0, 2.5, 5.0], by_interval: true },
     // 90 % of the way in two minutes (Pueyo 2004, from memory).

@@ -1,8 +1,8 @@
 //! What a step sets: a value for each [`Field`] and the two choices (rhythm, body).
 
-use crate::body::{BODIES, Body};
+use crate::body::{ADULT, BODIES, Body};
 use crate::heart::catalogue::SINUS;
-use crate::heart::rhythm::Rhythm;
+use crate::heart::rhythm::{ADULT_RESTING_BPM, Rhythm};
 use crate::life::{LIFE, Row};
 
 pub use crate::field::{FIELDS, Field, FieldInfo, OutOfRange};
@@ -65,11 +65,24 @@ impl Settings {
         while i < self.rhythm.values.len() {
             let (field, value) = self.rhythm.values[i];
             if life_of(field).is_some() {
-                self.values[field as usize] = value;
+                self.values[field as usize] = self.at_this_age(field, value);
             }
             i += 1;
         }
         self
+    }
+
+    /// A rhythm's value of a field, stated for an adult, in this body: intervals and rates as its own are to an adult's.
+    const fn at_this_age(&self, field: Field, adult: f32) -> f32 {
+        let faster = self.body.resting_bpm / ADULT_RESTING_BPM;
+        let value = match field {
+            Field::AtrialBpm => adult * faster,
+            Field::BreathingRrMs => adult / faster,
+            Field::PrMs => adult * resting_value(self.body, field) / resting_value(&ADULT, field),
+            _ => return adult,
+        };
+        // To the whole beat and millisecond.
+        (value + 0.5) as u32 as f32
     }
 
     /// The value of a field that no rhythm has set.
@@ -91,7 +104,12 @@ impl Settings {
             i += 1;
         }
         self.rhythm = rhythm;
-        self = self.put(rhythm.values);
+        i = 0;
+        while i < rhythm.values.len() {
+            let (field, value) = rhythm.values[i];
+            self.values[field as usize] = self.at_this_age(field, value);
+            i += 1;
+        }
         self.values[Field::RateBpm as usize] = rhythm.usual_rate(self.body.resting_bpm, self.get(Field::AvRatio));
         self
     }
@@ -179,6 +197,8 @@ static RESTING_IN_SINUS: [[f32; FIELDS]; BODIES.len()] = {
 pub(crate) fn resting_in_sinus(body: usize) -> Option<&'static [f32; FIELDS]> {
     RESTING_IN_SINUS.get(body)
 }
+
+const _: () = assert!(ADULT.resting_bpm == ADULT_RESTING_BPM);
 
 /// The row of a field that life moves.
 const fn life_of(field: Field) -> Option<&'static Row> {

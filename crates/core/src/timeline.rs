@@ -119,7 +119,7 @@ impl<'a> PlayedStep<'a> {
         let end = step.duration().unwrap_or(Span::MAX);
         [Span::ZERO, end].into_iter().flat_map(move |at| {
             let rate = step.value(Field::RateBpm, at);
-            let (min_bpm, max_bpm) = step.rhythm().allowed_bpm(step.get(Field::AvRatio));
+            let (min_bpm, max_bpm) = step.rhythm().allowed_bpm(step.body().resting_bpm, step.get(Field::AvRatio));
             let rate = (rate < min_bpm || rate > max_bpm).then_some(Conflict::RateOfRhythm {
                 rate_bpm: rate,
                 min_bpm,

@@ -8,7 +8,7 @@ use crate::reader::MAX_LINE;
 use crate::step::{EACH, MAX_STEP_S};
 use crate::words::range;
 use crate::write::number;
-use pulsewright_core::body::BODIES;
+use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::script::{MAX_NESTING, MIN_STEP};
@@ -81,7 +81,7 @@ fn step() -> Value {
         }),
     );
     let rhythms = RHYTHMS.iter().map(|rhythm| {
-        let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
+        let (min, max) = rhythm.allowed_bpm(ADULT.resting_bpm, rhythm.usual_ratio());
         json!({"const": rhythm.id, "title": rhythm.name, "description": format!("{min} to {max} bpm.")})
     });
     let each = json!({"const": EACH, "title": "Every rhythm in turn, each at its usual rate for duration_s"});

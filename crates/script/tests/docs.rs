@@ -95,7 +95,7 @@ fn fields() -> String {
 
 fn rhythms() -> String {
     let row = |rhythm: &&pulsewright_core::heart::rhythm::Rhythm| {
-        let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
+        let (min, max) = rhythm.allowed_bpm(ADULT.resting_bpm, rhythm.usual_ratio());
         let (usual, allowed) = if rhythm.beats() {
             (rhythm.usual_rate(ADULT.resting_bpm, rhythm.usual_ratio()).to_string(), format!("{min} to {max}"))
         } else {

@@ -80,7 +80,10 @@ impl Heart {
                 pr = pr.scaled(SHORTEST_PR + 0.3 * (chance & 0xffff) as f32 * (1.0 / 65_536.0));
             }
             // Two sources in competition do not keep step.
-            Atria::Independent if matches!(demand.rhythm.ventricles, Ventricles::Focus { .. }) => {
+            Atria::Independent
+                if matches!(demand.rhythm.ventricles, Ventricles::Focus { .. })
+                    && matches!(demand.rhythm.av, AvNode::Conducting) =>
+            {
                 interval = self.irregular.interval(interval, COMPETING, Purpose::AtrialFocus, noise);
             }
             _ => {}

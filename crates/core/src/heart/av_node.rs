@@ -73,6 +73,11 @@ impl Node {
         self.invaded = !conceal && matches!(demand.rhythm.ventricles, Ventricles::Following);
     }
 
+    /// Whether an impulse from below leaves the node to one from above that comes at `at`.
+    pub(super) fn takes(&self, at: Instant) -> bool {
+        at >= self.taken_until
+    }
+
     /// An impulse left the node and reached the ventricles.
     pub(super) fn left(&mut self, now: Instant) {
         self.last_exit = Some(now);

@@ -18,7 +18,7 @@ const LARGEST_SHARE: f32 = 0.9;
 /// Largest share of an interval that QRS takes.
 const WIDEST_SHARE: f32 = 0.55;
 /// Shortest time from J to the end of T, ms: one that is shorter would be as steep as a QRS.
-const SHORTEST_JT_MS: f32 = 60.0;
+const SHORTEST_JT_MS: f32 = 45.0;
 
 /// QRS duration of a beat that takes `pathway`, ms, where a normal beat's is set: what a pathway adds stays added, and a
 /// pathway of its own, over 1.5 times as wide as the normal one, keeps its width.

@@ -38,10 +38,10 @@ impl Priority {
 pub enum UsualRate {
     /// The body's resting rate times this.
     Resting(f32),
-    /// This rate in any body, bpm.
-    Fixed(f32),
-    /// This atrial rate, per minute; what reaches the ventricles follows from the AV ratio.
-    Atrial(f32),
+    /// This rate in an adult, bpm, and how far it follows the resting rate of a smaller body: 0 not at all, 1 in proportion.
+    Adult(f32, f32),
+    /// As `Adult`, but of the atria, per minute; what reaches the ventricles follows from the AV ratio.
+    Atrial(f32, f32),
 }
 
 /// The source of atrial impulses.
@@ -273,6 +273,14 @@ pub struct Rhythm {
 /// between two sinus beats the premature beat fell, so that two RR make two sinus periods (compensatory pause).
 pub(super) const CONCEALED_SHARE: f32 = 0.62;
 
+/// Resting rate of the body that rates and limits of rhythms are stated for.
+pub const ADULT_RESTING_BPM: f32 = 70.0;
+
+/// Highest rate of any source in any body, per minute: flutter of newborns reaches 500 (textbooks, from memory).
+const MOST_ATRIAL_BPM: f32 = 500.0;
+/// Highest rate of ventricles: the range of the setting.
+const MOST_BPM: f32 = 400.0;
+
 /// Impulses in a round of AV conduction at a ratio set: the nearest whole number.
 pub(crate) const fn whole_ratio(ratio: f32) -> u16 {
     // This saturates, and what is no number is none.
@@ -313,12 +321,14 @@ impl Rhythm {
 
     /// Rate when none is set, bpm, in a body of this resting rate and at an AV ratio.
     pub const fn usual_rate(&self, resting_bpm: f32, ratio: f32) -> f32 {
-        let (min, max) = self.allowed_bpm(ratio);
+        let (min, max) = self.allowed_bpm(resting_bpm, ratio);
         let rate = match self.usual {
             // To the whole beat, as a rate is read.
             UsualRate::Resting(factor) => (resting_bpm * factor + 0.5) as u32 as f32,
-            UsualRate::Fixed(rate) => rate,
-            UsualRate::Atrial(rate) => rate / self.impulses_per_beat(ratio),
+            UsualRate::Adult(rate, _) => (rate * self.by_age(resting_bpm) + 0.5) as u32 as f32,
+            UsualRate::Atrial(rate, _) => {
+                (rate * self.by_age(resting_bpm) + 0.5) as u32 as f32 / self.impulses_per_beat(ratio)
+            }
         };
         if rate < min {
             min
@@ -329,15 +339,26 @@ impl Rhythm {
         }
     }
 
-    /// Lowest and highest rate allowed, bpm, at an AV ratio.
-    pub const fn allowed_bpm(&self, ratio: f32) -> (f32, f32) {
+    /// How much faster it is than an adult's in a body of this resting rate.
+    const fn by_age(&self, resting_bpm: f32) -> f32 {
         match self.usual {
-            UsualRate::Atrial(_) => {
-                let per_beat = self.impulses_per_beat(ratio);
-                (self.min_bpm / per_beat, self.max_bpm / per_beat)
+            UsualRate::Adult(_, share) | UsualRate::Atrial(_, share) => {
+                1.0 + share * (resting_bpm / ADULT_RESTING_BPM - 1.0)
             }
-            _ => (self.min_bpm, self.max_bpm),
+            UsualRate::Resting(_) => 1.0,
         }
+    }
+
+    /// Lowest and highest rate allowed, bpm, in a body of this resting rate and at an AV ratio; the highest follows the body as
+    /// the usual rate does.
+    pub const fn allowed_bpm(&self, resting_bpm: f32, ratio: f32) -> (f32, f32) {
+        let most = (self.max_bpm * self.by_age(resting_bpm)) as u32 as f32;
+        let per_beat = match self.usual {
+            UsualRate::Atrial(..) => self.impulses_per_beat(ratio),
+            _ => 1.0,
+        };
+        let most = if most > MOST_ATRIAL_BPM { MOST_ATRIAL_BPM } else { most } / per_beat;
+        (self.min_bpm / per_beat, if most > MOST_BPM { MOST_BPM } else { most })
     }
 
     /// The AV ratio of the record; 1 where it has no meaning.

@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 
 use pulsewright_core::{
-    body::{BODIES, Body},
+    body::{ADULT, BODIES, Body},
     heart::{catalogue::RHYTHMS, rhythm::Rhythm},
     player::Player,
     script::{Item, Script, Step},
@@ -113,7 +113,7 @@ pub fn table() -> String {
          |---|---|---|---|---|---|---|\n",
     );
     for rhythm in RHYTHMS {
-        let (min, max) = rhythm.allowed_bpm(rhythm.usual_ratio());
+        let (min, max) = rhythm.allowed_bpm(ADULT.resting_bpm, rhythm.usual_ratio());
         let (usual, allowed) = if rhythm.beats() {
             let usual: Vec<String> = BODIES
                 .iter()

@@ -56,7 +56,7 @@ pub static ATRIAL_FIBRILLATION_FINE: Rhythm = Rhythm {
 pub static ATRIAL_FLUTTER: Rhythm = Rhythm {
     id: "atrial-flutter",
     name: "Atrial flutter",
-    usual: UsualRate::Atrial(300.0),
+    usual: UsualRate::Atrial(300.0, 0.5),
     min_bpm: 240.0,
     max_bpm: 350.0,
     alarm: Priority::Low,
@@ -70,7 +70,7 @@ pub static ATRIAL_FLUTTER: Rhythm = Rhythm {
 pub static ATRIAL_FLUTTER_VARYING: Rhythm = Rhythm {
     id: "atrial-flutter-varying",
     name: "Atrial flutter, varying block",
-    usual: UsualRate::Atrial(300.0),
+    usual: UsualRate::Atrial(300.0, 0.5),
     min_bpm: 240.0,
     max_bpm: 350.0,
     alarm: Priority::Low,
@@ -84,7 +84,7 @@ pub static ATRIAL_FLUTTER_VARYING: Rhythm = Rhythm {
 pub static SUPRAVENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
     id: "supraventricular-tachycardia",
     name: "Supraventricular tachycardia",
-    usual: UsualRate::Resting(2.6),
+    usual: UsualRate::Adult(182.0, 0.55),
     min_bpm: 140.0,
     max_bpm: 300.0,
     alarm: Priority::Medium,
@@ -103,7 +103,7 @@ pub static SUPRAVENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
 pub static ATRIAL_TACHYCARDIA: Rhythm = Rhythm {
     id: "atrial-tachycardia",
     name: "Atrial tachycardia",
-    usual: UsualRate::Resting(2.2),
+    usual: UsualRate::Adult(154.0, 0.5),
     min_bpm: 100.0,
     max_bpm: 250.0,
     alarm: Priority::Medium,

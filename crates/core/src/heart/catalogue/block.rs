@@ -16,7 +16,7 @@ pub static AV_BLOCK_FIRST: Rhythm = Rhythm {
 pub static AV_BLOCK_TYPE_ONE: Rhythm = Rhythm {
     id: "av-block-2-type-1",
     name: "Second-degree AV block, type I",
-    usual: UsualRate::Atrial(80.0),
+    usual: UsualRate::Atrial(80.0, 0.8),
     min_bpm: 50.0,
     max_bpm: 140.0,
     alarm: Priority::Low,
@@ -29,7 +29,7 @@ pub static AV_BLOCK_TYPE_ONE: Rhythm = Rhythm {
 pub static AV_BLOCK_TYPE_TWO: Rhythm = Rhythm {
     id: "av-block-2-type-2",
     name: "Second-degree AV block, type II",
-    usual: UsualRate::Atrial(80.0),
+    usual: UsualRate::Atrial(80.0, 0.8),
     min_bpm: 50.0,
     max_bpm: 140.0,
     alarm: Priority::Medium,
@@ -44,7 +44,7 @@ pub static AV_BLOCK_TYPE_TWO: Rhythm = Rhythm {
 pub static AV_BLOCK_TWO_TO_ONE: Rhythm = Rhythm {
     id: "av-block-2-1",
     name: "Second-degree AV block, 2:1",
-    usual: UsualRate::Atrial(84.0),
+    usual: UsualRate::Atrial(84.0, 0.8),
     min_bpm: 50.0,
     max_bpm: 160.0,
     alarm: Priority::Medium,
@@ -57,7 +57,7 @@ pub static AV_BLOCK_TWO_TO_ONE: Rhythm = Rhythm {
 pub static AV_BLOCK_HIGH_GRADE: Rhythm = Rhythm {
     id: "av-block-high-grade",
     name: "High-grade AV block",
-    usual: UsualRate::Atrial(100.0),
+    usual: UsualRate::Atrial(100.0, 0.8),
     min_bpm: 60.0,
     max_bpm: 160.0,
     alarm: Priority::High,
@@ -70,7 +70,7 @@ pub static AV_BLOCK_HIGH_GRADE: Rhythm = Rhythm {
 pub static AV_BLOCK_THIRD_JUNCTIONAL: Rhythm = Rhythm {
     id: "av-block-3-junctional",
     name: "Third-degree AV block, junctional escape",
-    usual: UsualRate::Fixed(45.0),
+    usual: UsualRate::Adult(45.0, 0.5),
     min_bpm: 30.0,
     max_bpm: 70.0,
     alarm: Priority::High,
@@ -89,7 +89,7 @@ pub static AV_BLOCK_THIRD_JUNCTIONAL: Rhythm = Rhythm {
 pub static AV_BLOCK_THIRD_VENTRICULAR: Rhythm = Rhythm {
     id: "av-block-3-ventricular",
     name: "Third-degree AV block, ventricular escape",
-    usual: UsualRate::Fixed(34.0),
+    usual: UsualRate::Adult(34.0, 0.5),
     min_bpm: 15.0,
     max_bpm: 50.0,
     alarm: Priority::High,

@@ -71,7 +71,7 @@ pub static PACED_NO_CAPTURE: Rhythm = Rhythm {
 pub static PACED_NO_SENSING: Rhythm = Rhythm {
     id: "paced-no-sensing",
     name: "Pacing, failure to sense",
-    usual: UsualRate::Fixed(60.0),
+    usual: UsualRate::Adult(60.0, 1.0),
     min_bpm: 30.0,
     max_bpm: 120.0,
     alarm: Priority::Medium,
@@ -100,7 +100,7 @@ pub static PACED_OVERSENSING: Rhythm = Rhythm {
 pub static PACED_NO_RESPONSE: Rhythm = Rhythm {
     id: "paced-no-response",
     name: "Ventricular pacing without response",
-    usual: UsualRate::Fixed(70.0),
+    usual: UsualRate::Adult(70.0, 1.0),
     min_bpm: 30.0,
     max_bpm: 150.0,
     alarm: Priority::High,

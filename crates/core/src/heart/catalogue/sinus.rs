@@ -20,7 +20,7 @@ pub static SINUS_BRADYCARDIA: Rhythm = Rhythm {
 pub static SINUS_TACHYCARDIA: Rhythm = Rhythm {
     id: "sinus-tachycardia",
     name: "Sinus tachycardia",
-    usual: UsualRate::Resting(1.85),
+    usual: UsualRate::Adult(130.0, 0.55),
     min_bpm: 100.0,
     max_bpm: 260.0,
     alarm: Priority::Medium,

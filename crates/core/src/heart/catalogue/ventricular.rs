@@ -169,7 +169,7 @@ pub static VENTRICULAR_QUADRIGEMINY: Rhythm = Rhythm {
 pub static IDIOVENTRICULAR: Rhythm = Rhythm {
     id: "idioventricular",
     name: "Idioventricular rhythm",
-    usual: UsualRate::Fixed(35.0),
+    usual: UsualRate::Adult(35.0, 0.5),
     min_bpm: 15.0,
     max_bpm: 60.0,
     alarm: Priority::High,
@@ -184,7 +184,7 @@ pub static IDIOVENTRICULAR: Rhythm = Rhythm {
 pub static IDIOVENTRICULAR_ACCELERATED: Rhythm = Rhythm {
     id: "idioventricular-accelerated",
     name: "Accelerated idioventricular rhythm",
-    usual: UsualRate::Fixed(80.0),
+    usual: UsualRate::Adult(80.0, 1.0),
     min_bpm: 40.0,
     max_bpm: 120.0,
     alarm: Priority::Medium,
@@ -204,7 +204,7 @@ pub static IDIOVENTRICULAR_ACCELERATED: Rhythm = Rhythm {
 pub static VENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
     id: "ventricular-tachycardia",
     name: "Ventricular tachycardia, monomorphic",
-    usual: UsualRate::Resting(2.5),
+    usual: UsualRate::Adult(175.0, 0.4),
     min_bpm: 100.0,
     max_bpm: 300.0,
     alarm: Priority::High,
@@ -219,7 +219,7 @@ pub static VENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
 pub static VENTRICULAR_TACHYCARDIA_POLYMORPHIC: Rhythm = Rhythm {
     id: "ventricular-tachycardia-polymorphic",
     name: "Ventricular tachycardia, polymorphic",
-    usual: UsualRate::Fixed(200.0),
+    usual: UsualRate::Adult(200.0, 0.3),
     min_bpm: 120.0,
     max_bpm: 300.0,
     alarm: Priority::High,
@@ -234,7 +234,7 @@ pub static VENTRICULAR_TACHYCARDIA_POLYMORPHIC: Rhythm = Rhythm {
 pub static VENTRICULAR_TACHYCARDIA_BIDIRECTIONAL: Rhythm = Rhythm {
     id: "ventricular-tachycardia-bidirectional",
     name: "Ventricular tachycardia, bidirectional",
-    usual: UsualRate::Fixed(150.0),
+    usual: UsualRate::Adult(150.0, 0.4),
     min_bpm: 80.0,
     max_bpm: 250.0,
     alarm: Priority::High,
@@ -249,7 +249,7 @@ pub static VENTRICULAR_TACHYCARDIA_BIDIRECTIONAL: Rhythm = Rhythm {
 pub static TORSADES: Rhythm = Rhythm {
     id: "torsades",
     name: "Torsades de pointes",
-    usual: UsualRate::Fixed(220.0),
+    usual: UsualRate::Adult(220.0, 0.25),
     min_bpm: 150.0,
     max_bpm: 280.0,
     alarm: Priority::High,
@@ -264,7 +264,7 @@ pub static TORSADES: Rhythm = Rhythm {
 pub static VENTRICULAR_FLUTTER: Rhythm = Rhythm {
     id: "ventricular-flutter",
     name: "Ventricular flutter",
-    usual: UsualRate::Fixed(280.0),
+    usual: UsualRate::Adult(280.0, 0.2),
     min_bpm: 180.0,
     max_bpm: 350.0,
     alarm: Priority::High,
@@ -307,7 +307,7 @@ pub static VENTRICULAR_FIBRILLATION_FINE: Rhythm = Rhythm {
 pub static AGONAL: Rhythm = Rhythm {
     id: "agonal",
     name: "Agonal rhythm",
-    usual: UsualRate::Fixed(12.0),
+    usual: UsualRate::Adult(12.0, 0.0),
     min_bpm: 5.0,
     max_bpm: 25.0,
     alarm: Priority::High,
