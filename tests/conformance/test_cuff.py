@@ -27,6 +27,17 @@ def measurement(folder, *steps: dict, extension: str = "wav", **options):
     return target, recording.values("cuff"), recording.values("cuff-oscillation")
 
 
+def phases_of(target) -> list[dict]:
+    """What the truth says of the cuff, without the reading."""
+    return [row for row in read_truth(target, "cuff") if row["phase"] != "reading"]
+
+
+def reading_of(target) -> dict[str, float]:
+    """The reading that the truth gives, of which there is one."""
+    (row,) = (row for row in read_truth(target, "cuff") if row["phase"] == "reading")
+    return {name: float(value) for name, value in row.items() if name.endswith("mmhg") and value}
+
+
 PATIENTS = [
     # body, rate bpm, systolic, diastolic mmHg
     ("adult", 75, 60, 30),
@@ -60,16 +71,15 @@ def test_an_estimator_reads_what_the_script_sets(tmp_path, body, rate, high, low
     reading = read_cuff(pressure, FRAME_RATE_HZ, 0.5, 0.8)
     assert reading.systolic_mmhg == pytest.approx(high, abs=READING_MMHG)
     assert reading.diastolic_mmhg == pytest.approx(low, abs=READING_MMHG)
-    rows = read_truth(target, "cuff")
-    assert [row["phase"] for row in rows] == ["inflating", "deflating", "vented"]
-    told = rows[1]
-    assert (float(told["systolic_mmhg"]), float(told["diastolic_mmhg"])) == (high, low)
-    assert reading.mean_mmhg == pytest.approx(float(told["mean_mmhg"]), abs=READING_MMHG)
-    # The mean that is told is the arterial channel's own.
+    assert [row["phase"] for row in read_truth(target, "cuff")] == ["inflating", "deflating", "reading", "vented"]
+    given = reading_of(target)
+    assert (given["systolic_mmhg"], given["diastolic_mmhg"]) == pytest.approx((high, low), abs=0.05)
+    assert reading.mean_mmhg == pytest.approx(given["mean_mmhg"], abs=READING_MMHG)
+    # The mean of the reading is the arterial channel's own.
     arterial = read_wav(target).values("arterial")
     whole = round(60 / rate * FRAME_RATE_HZ * 40)
-    assert arterial[-whole:].mean() == pytest.approx(float(told["mean_mmhg"]), abs=0.3)
-    assert all(row["systolic_mmhg"] == "" for row in (rows[0], rows[2]))
+    assert arterial[-whole:].mean() == pytest.approx(given["mean_mmhg"], abs=0.3)
+    assert all(row["systolic_mmhg"] == "" for row in phases_of(target))
 
 
 @pytest.mark.parametrize(("systolic_percent", "diastolic_percent"), [(55, 82), (50, 70), (44, 85)])
@@ -122,7 +132,7 @@ def test_a_leak_is_recovered_on_a_patient(tmp_path):
 def test_inflation_and_deflation_have_their_rates(tmp_path, rate):
     cuff = {"inflate_mmhg": 240, "inflation_mmhg_per_s": rate, "deflation_mmhg_per_s": 6, "oscillation_mmhg": 0}
     target, pressure, _ = measurement(tmp_path, scripts.step(240 / rate + 50, cuff={**cuff, "vent_mmhg": 20}))
-    inflating, deflating, vented = read_truth(target, "cuff")
+    inflating, deflating, vented = phases_of(target)
     top_s, end_s = float(deflating["time_s"]), float(vented["time_s"])
     assert top_s - float(inflating["time_s"]) == pytest.approx(240 / rate, abs=0.01)
     assert end_s - top_s == pytest.approx(220 / 6, abs=0.01)
@@ -136,7 +146,7 @@ def test_inflation_and_deflation_have_their_rates(tmp_path, rate):
 def test_stepped_deflation_has_its_steps(tmp_path):
     cuff = {"inflate_mmhg": 160, "deflation_mmhg_per_s": 4, "step_mmhg": 8, "oscillation_mmhg": 0, "vent_mmhg": 20}
     target, pressure, _ = measurement(tmp_path, scripts.step(60, cuff=cuff))
-    begin_s, end_s = (float(row["time_s"]) for row in read_truth(target, "cuff")[1:])
+    begin_s, end_s = (float(row["time_s"]) for row in phases_of(target)[1:])
     part = pressure[round(begin_s * FRAME_RATE_HZ) + 1 : round(end_s * FRAME_RATE_HZ) - 1]
     levels, lengths = np.unique(np.round(part, 1), return_counts=True)
     held = levels[lengths > FRAME_RATE_HZ]
@@ -189,12 +199,19 @@ def test_alternating_pulses_alternate_in_the_cuff(tmp_path):
     """Above the weak pulses' systolic pressure the strong ones oscillate much more: alternans is found with a cuff."""
     arterial = {"systolic_mmhg": 130, "diastolic_mmhg": 80, "alternans_mmhg": 30}
     cuff = {"inflate_mmhg": 170, "deflation_mmhg_per_s": 2, "vent_mmhg": 30}
-    _, pressure, oscillation = measurement(tmp_path, scripts.step(90, rate_bpm=75, arterial=arterial, cuff=cuff))
+    step = scripts.step(90, rate_bpm=75, arterial=arterial, cuff=cuff)
+    target, pressure, oscillation = measurement(tmp_path, step)
     height, under = pulse_heights(oscillation[round(6 * FRAME_RATE_HZ) :], pressure[round(6 * FRAME_RATE_HZ) :])
     between = (under > 105) & (under < 128)
     pairs = height[between][: np.sum(between) // 2 * 2].reshape(-1, 2)
     assert len(pairs) >= 5
     assert np.min(pairs.max(axis=1) / pairs.min(axis=1)) > 1.5, pairs
+    # The artery's own tops, strong and weak, are the ends of the band.
+    values = read_wav(target).values("arterial")[10 * FRAME_RATE_HZ :]
+    tops = values[find_peaks(values, prominence=8)[0]]
+    given = reading_of(target)
+    assert given["systolic_low_mmhg"] == pytest.approx(np.percentile(tops, 10), abs=0.5)
+    assert given["systolic_high_mmhg"] == pytest.approx(np.percentile(tops, 90), abs=0.5)
 
 
 def test_every_pulse_of_large_alternans_is_felt_by_the_artery(tmp_path):
@@ -213,18 +230,33 @@ def test_a_rising_pressure_reaches_the_cuff(tmp_path):
     rise = ({"from": low, "to": low + 40, "over_s": 40} for low in (110, 70))
     arterial = dict(zip(("systolic_mmhg", "diastolic_mmhg"), rise, strict=True))
     cuff = {"inflate_mmhg": 180, "deflation_mmhg_per_s": 3, "vent_mmhg": 30}
-    _, pressure, _ = measurement(tmp_path, scripts.step(75, rate_bpm=80, arterial=arterial, cuff=cuff))
+    target, pressure, _ = measurement(tmp_path, scripts.step(75, rate_bpm=80, arterial=arterial, cuff=cuff))
     reading = read_cuff(pressure, FRAME_RATE_HZ, 0.5, 0.8)
     # Inflated after 4.5 s; the cuff is at 180 - 3 (t - 4.5), the artery at 110 + t and 70 + t.
     systolic_at_s, diastolic_at_s = (180 + 13.5 - 110) / 4, (180 + 13.5 - 70) / 4
     assert reading.systolic_mmhg == pytest.approx(110 + systolic_at_s, abs=READING_MMHG)
     assert reading.diastolic_mmhg == pytest.approx(70 + diastolic_at_s, abs=READING_MMHG)
+    given = reading_of(target)
+    assert given["systolic_mmhg"] == pytest.approx(110 + systolic_at_s, abs=1.5)
+    assert given["diastolic_mmhg"] == pytest.approx(70 + diastolic_at_s, abs=1.5)
+
+
+def test_irregular_pulses_give_a_band_that_the_artery_has(tmp_path):
+    cuff = {"inflate_mmhg": 170, "deflation_mmhg_per_s": 2, "vent_mmhg": 30}
+    target, _, _ = measurement(tmp_path, scripts.step(90, "atrial-fibrillation", cuff=cuff))
+    values = read_wav(target).values("arterial")[8 * FRAME_RATE_HZ :]
+    tops = values[find_peaks(values, prominence=8)[0]]
+    given = reading_of(target)
+    assert given["systolic_high_mmhg"] > given["systolic_low_mmhg"]
+    assert tops.min() - 0.5 <= given["systolic_low_mmhg"] and given["systolic_high_mmhg"] <= tops.max() + 0.5
+    assert given["diastolic_low_mmhg"] >= values.min() - 0.5
 
 
 def test_fibrillation_half_way_ends_the_oscillations(tmp_path):
     cuff = {"inflate_mmhg": 160, "deflation_mmhg_per_s": 4, "vent_mmhg": 20}
     steps = (scripts.step(12, cuff=cuff), scripts.step(40, "ventricular-fibrillation", cuff={"inflate_mmhg": 0}))
-    _, _, oscillation = measurement(tmp_path, *steps)
+    target, _, oscillation = measurement(tmp_path, *steps)
+    assert all(row["phase"] != "reading" for row in read_truth(target, "cuff")), "the pulses stop on the way"
     assert oscillation[6 * FRAME_RATE_HZ : 11 * FRAME_RATE_HZ].max() > 0.5
     assert np.all(oscillation[14 * FRAME_RATE_HZ :] == 0)
 
@@ -242,7 +274,7 @@ def test_the_oscillation_is_part_of_the_cuff_s_pressure(tmp_path):
     """What a rig gives on one output, and an algorithm may take apart: cuff = line + oscillation."""
     cuff = {"inflate_mmhg": 150, "deflation_mmhg_per_s": 3, "vent_mmhg": 20}
     target, pressure, oscillation = measurement(tmp_path, scripts.step(50, cuff=cuff))
-    begin_s, end_s = (float(row["time_s"]) for row in read_truth(target, "cuff")[1:])
+    begin_s, end_s = (float(row["time_s"]) for row in phases_of(target)[1:])
     part = slice(round(begin_s * FRAME_RATE_HZ) + 1, round(end_s * FRAME_RATE_HZ) - 1)
     line = (pressure - oscillation)[part]
     seconds = np.arange(part.start, part.stop) / FRAME_RATE_HZ

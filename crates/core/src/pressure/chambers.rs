@@ -120,7 +120,7 @@ pub struct Side {
 
 /// Rise of the a wave of atria that contract `before_s` before a conducted beat closes the valves, s.
 pub fn rise_s(before_s: f32) -> f32 {
-    clamp(0.8 * before_s, 0.03, A_RISE_S)
+    clamp(0.65 * before_s, 0.03, A_RISE_S)
 }
 
 impl Side {
