@@ -6,6 +6,8 @@
 //! The first log entry of that alarm from `time_s` to the end of the condition answers an expectation; it is in time up to and
 //! including `time_s + within_s`. Without `end_s` the condition ends with the limit. Later entries of the alarm in the condition
 //! are repeats. Entries that belong to no expectation are unexpected.
+//! With `begin_s`, when what is wrong begins, an entry from then on answers too: a monitor may have a shorter limit.
+//! With `yes` in a column `silent` the alarm must not come from `time_s` to `end_s`.
 
 use pulsewright_text::number::short;
 use serde::Serialize;
@@ -30,6 +32,10 @@ pub struct ExpectedAlarm {
     pub end_s: f64,
     /// Priority that must be shown; empty for any.
     pub priority: String,
+    /// Soonest that it may come, s.
+    pub begin_s: f64,
+    /// Whether it must not come.
+    pub silent: bool,
 }
 
 /// One line of the log.
@@ -55,6 +61,10 @@ pub enum AlarmOutcome {
     WrongPriority,
     /// Never came.
     Missed,
+    /// Stayed silent, as it must.
+    Silent,
+    /// Came although it must stay silent.
+    Sounded,
     /// Came without being expected.
     Unexpected,
 }
@@ -77,7 +87,7 @@ pub struct AlarmResult {
 impl AlarmResult {
     /// True if the alarm did what was expected.
     pub fn passed(&self) -> bool {
-        self.outcome == AlarmOutcome::InTime
+        matches!(self.outcome, AlarmOutcome::InTime | AlarmOutcome::Silent)
     }
 }
 
@@ -89,15 +99,19 @@ pub fn expected(table: &Table) -> Result<Vec<ExpectedAlarm>, Problem> {
     let (alarm, time) = (table.required(&["alarm", "name"])?, table.required(&["time_s", "start_s"])?);
     let within = table.required(&["within_s", "limit_s"])?;
     let (end, priority) = (table.column(&["end_s"]), table.column(&["priority"]));
+    let (begin, silent) = (table.column(&["begin_s"]), table.column(&["silent"]));
     let mut found = Vec::new();
     table.rows(|row| {
-        let (time_s, within_s) = (table.required_number(row, time)?, table.required_number(row, within)?);
+        let time_s = table.required_number(row, time)?;
+        let silent = silent.is_some_and(|column| row.cell(column).trim().eq_ignore_ascii_case("yes"));
+        let within_s = if silent { 0.0 } else { table.required_number(row, within)? };
+        let begin_s = begin.map_or(Ok(None), |begin| table.number(row, begin))?.unwrap_or(time_s).min(time_s);
         let end_s = end.map_or(Ok(None), |end| table.number(row, end))?.unwrap_or(time_s + within_s);
         if within_s < 0.0 || end_s < time_s {
             return Err(Problem::new(row.place, "within_s must not be negative, and end_s not before time_s"));
         }
         let priority = priority.map_or("", |column| row.cell(column)).to_owned();
-        found.push(ExpectedAlarm { alarm: row.cell(alarm).into(), time_s, within_s, end_s, priority });
+        found.push(ExpectedAlarm { alarm: row.cell(alarm).into(), time_s, within_s, end_s, priority, begin_s, silent });
         Ok(())
     })?;
     Ok(found)
@@ -158,7 +172,7 @@ pub fn outcome(delay_s: Option<f64>, shown: &str, within_s: f64, wanted: &str) -
 fn answer(expected: &ExpectedAlarm, log: &[LoggedAlarm], used: &mut [bool]) -> AlarmResult {
     let last_s = expected.end_s.max(expected.time_s + expected.within_s) + SLACK_S;
     let mut first: Option<&LoggedAlarm> = None;
-    let from = log.partition_point(|entry| entry.at.s() < expected.time_s - SLACK_S);
+    let from = log.partition_point(|entry| entry.at.s() < expected.begin_s - SLACK_S);
     let until = log.partition_point(|entry| entry.at.s() <= last_s);
     for (entry, used) in log.iter().zip(used.iter_mut()).take(until).skip(from) {
         if entry.alarm.eq_ignore_ascii_case(&expected.alarm) && !*used {
@@ -168,8 +182,12 @@ fn answer(expected: &ExpectedAlarm, log: &[LoggedAlarm], used: &mut [bool]) -> A
     }
     let delay_s = first.map(|entry| (entry.at.s() - expected.time_s).max(0.0));
     let shown = first.map_or("", |entry| entry.priority.as_str());
-    let outcome = outcome(delay_s, shown, expected.within_s, &expected.priority);
-    let within_s = Some(expected.within_s);
+    let outcome = match (expected.silent, first) {
+        (false, _) => outcome(delay_s, shown, expected.within_s, &expected.priority),
+        (true, None) => AlarmOutcome::Silent,
+        (true, Some(_)) => AlarmOutcome::Sounded,
+    };
+    let within_s = (!expected.silent).then_some(expected.within_s);
     AlarmResult { alarm: expected.alarm.clone(), time_s: expected.time_s, within_s, delay_s, outcome }
 }
 
@@ -181,6 +199,8 @@ impl AlarmOutcome {
             AlarmOutcome::Late => "late",
             AlarmOutcome::WrongPriority => "wrong-priority",
             AlarmOutcome::Missed => "missed",
+            AlarmOutcome::Silent => "silent",
+            AlarmOutcome::Sounded => "sounded",
             AlarmOutcome::Unexpected => "unexpected",
         }
     }

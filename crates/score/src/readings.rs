@@ -30,6 +30,10 @@ pub struct Expectation {
     pub end_s: f64,
     /// Value, in the unit of the reading.
     pub expected: f64,
+    /// Lowest value expected; the value itself where it does not move.
+    pub low: f64,
+    /// Highest value expected.
+    pub high: f64,
     /// Largest error allowed, in the unit of the reading.
     pub tolerance: f64,
     /// Time the monitor may take to settle, s.
@@ -77,7 +81,9 @@ pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
     let expected = table.required(&["expected", "value"])?;
     let (absolute, percent) = (table.column(&["tolerance"]), table.column(&["tolerance_percent"]));
     let settle = table.column(&["settle_s"]);
-    if absolute.is_none() && percent.is_none() {
+    let (low, high) = (table.column(&["low"]), table.column(&["high"]));
+    let banded = low.is_some() && high.is_some();
+    if absolute.is_none() && percent.is_none() && !banded {
         return Err(Problem::new(Place::Whole, "no column tolerance or tolerance_percent"));
     }
     if table.is_empty() {
@@ -86,9 +92,17 @@ pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
     let mut found = Vec::new();
     table.rows(|row| {
         let optional = |column: Option<usize>| column.map_or(Ok(None), |column| table.number(row, column));
+        if banded && row.cell(expected).trim().is_empty() {
+            return Ok(());
+        }
         let expected = table.required_number(row, expected)?;
+        let (low, high) = (optional(low)?.unwrap_or(expected), optional(high)?.unwrap_or(expected));
+        if low > high {
+            return Err(Problem::new(row.place, "low is above high"));
+        }
         let (absolute, percent) = (optional(absolute)?, optional(percent)?);
         let tolerance = Tolerance { absolute, percent, ..Tolerance::default() }.width(expected);
+        let tolerance = tolerance.or(banded.then_some(0.0));
         let Some(tolerance) = tolerance.filter(|tolerance| *tolerance >= 0.0) else {
             return Err(Problem::new(row.place, "a tolerance of at least 0 is missing"));
         };
@@ -100,7 +114,16 @@ pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
                 "the step must end after it starts, and settle_s must not be negative",
             ));
         }
-        found.push(Expectation { reading: row.cell(reading).into(), start_s, end_s, expected, tolerance, settle_s });
+        found.push(Expectation {
+            reading: row.cell(reading).into(),
+            start_s,
+            end_s,
+            expected,
+            low,
+            high,
+            tolerance,
+            settle_s,
+        });
         Ok(())
     })?;
     Ok(found)
@@ -157,7 +180,8 @@ fn judge(expectation: &Expectation, readings: &[Reading]) -> ReadingResult {
     let of_step = in_step.iter().filter(|r| r.reading.eq_ignore_ascii_case(&expectation.reading));
     let tolerance = Tolerance::of(expectation.tolerance);
     let values: Vec<(f64, f64)> = of_step.map(|r| (r.at.s() - expectation.start_s, r.value)).collect();
-    let fits = |value: f64| tolerance.allows(Some(expectation.expected), value);
+    let band = [expectation.low, expectation.high];
+    let fits = |value: f64| tolerance.allows_in(Some(band), value);
     let last_outside = values.iter().rposition(|(_, value)| !fits(*value));
     let settled = values.get(last_outside.map_or(0, |index| index + 1));
     let late = values.iter().filter(|(after, _)| *after >= expectation.settle_s);
@@ -291,6 +315,16 @@ mod tests {
         let results = scored(STEP, "time_s,heart_rate_bpm\n16,1e300\n");
         assert!(text(&results).lines().chain(csv(&results).lines()).all(|line| line.len() < 200));
         assert!(cases(&results).iter().all(|case| case.failure.as_ref().is_some_and(|why| why.len() < 200)));
+    }
+
+    #[test]
+    fn a_band_takes_what_lies_in_it() {
+        let band = "reading,start_s,end_s,expected,low,high,tolerance\nr,0,9,105,90,120,2\ns,0,9,,,,\n";
+        for (value, passes) in [("88", true), ("105", true), ("122", true), ("87.9", false), ("122.1", false)] {
+            let results = scored(band, &format!("time_s,r\n1,{value}\n"));
+            assert_eq!((results.len(), results[0].passed), (1, passes), "{value}");
+        }
+        assert!(scored("reading,start_s,end_s,expected,low,high\nr,0,9,105,90,120\n", "time_s,r\n1,90\n")[0].passed);
     }
 
     #[test]
