@@ -3,6 +3,7 @@
 //! After a change of those tables, `BLESS=1 cargo test -p pulsewright-script --test docs` writes both anew.
 
 use pulsewright_core::body::{ADULT, BODIES};
+use pulsewright_core::expect::{AlarmKind, AlarmLimit};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::settings::Field;
 use pulsewright_script::expect::Quantity;
@@ -40,6 +41,8 @@ fn the_reference_has_the_tables_of_the_core() {
     let page = with_table(&page, "fields", &fields());
     let page = with_table(&page, "rhythms", &rhythms());
     let page = with_table(&page, "bodies", &bodies());
+    let page = with_table(&page, "alarms", &alarms());
+    let page = with_table(&page, "alarm limits", &alarm_limits());
     check("script.md", &page);
 }
 
@@ -104,6 +107,26 @@ fn rhythms() -> String {
         format!("| `{}` | {} | {usual} | {allowed} | {} |", rhythm.id, rhythm.name, rhythm.alarm.id())
     };
     rows("| word | rhythm | usual bpm (adult) | allowed bpm | alarm |", RHYTHMS.iter().map(row))
+}
+
+fn alarms() -> String {
+    let row = |kind: &AlarmKind| format!("| `{}` | {} | {} |", kind.id(), kind.name(), kind.priority().id());
+    rows("| word | alarm | priority |", AlarmKind::ALL.iter().map(row))
+}
+
+fn alarm_limits() -> String {
+    let row = |limit: &AlarmLimit| {
+        let usual = limit.usual().map(|value| if value.is_nan() { "off".to_owned() } else { value.to_string() });
+        format!(
+            "| `{}` | {} | {} | {} | {} |",
+            limit.id(),
+            limit.words(),
+            limit.unit(),
+            usual.join(", "),
+            limit.source()
+        )
+    };
+    rows("| word | alarm | unit | adult, child, neonate | source |", AlarmLimit::ALL.iter().map(row))
 }
 
 fn bodies() -> String {
