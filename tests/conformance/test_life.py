@@ -6,6 +6,8 @@ amplitude varies by 5 to 7 % there; QRS power above 25 Hz is 0.15 of the whole i
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 from program import succeed
@@ -117,3 +119,25 @@ def test_electrode_noise_comes_in_bursts(tmp_path):
     for k in range(10):
         part = on[k * 5000 : (k + 1) * 5000]
         assert part.sum() == pytest.approx(1500, abs=15), "edges swell from nothing"
+
+
+def test_an_amplitude_that_a_step_changes_glides(tmp_path):
+    quiet = {"artefact": {"wander_mv": 0, "breathing_mv": 0}, "ecg": {"gain": 1}}
+    loud = {"artefact": {"wander_mv": 1, "breathing_mv": 1}, "ecg": {"gain": 3}}
+    # Steps that end at many phases of the beat.
+    steps = [{"duration_s": 2 + 0.137 * k, "rhythm": "sinus", **(loud if k % 2 else quiet)} for k in range(12)]
+    script = tmp_path / "steps.json"
+    script.write_text(json.dumps({"version": 1, "steps": steps}), encoding="utf-8")
+    target = tmp_path / "steps.wav"
+    succeed("render", script, "--frame-rate", FRAME_RATE_HZ, "--channels", ",".join(LEADS), "-o", target)
+    recording = read_wav(target)
+    leads_mv = np.column_stack([recording.values(lead) for lead in LEADS])
+    starts = np.cumsum([2 + 0.137 * k for k in range(12)])[:-1]
+    steady, _ = leads_and_beats(tmp_path, "steady", "--rhythm", "sinus", "--set", "ecg.gain=3", duration="20s")
+    steepest = np.abs(np.diff(steady, axis=0)).max()
+    for start in starts:
+        frame = round(start * FRAME_RATE_HZ)
+        assert np.abs(np.diff(leads_mv[frame - 3 : frame + 4], axis=0)).max() < 1.05 * steepest
+        # A jump shows in the second difference as no wave does.
+        bend = np.abs(np.diff(leads_mv[frame - 3 : frame + 4], 2, axis=0)).max()
+        assert bend <= 1.1 * np.abs(np.diff(steady, 2, axis=0)).max()

@@ -1,6 +1,10 @@
 //! The course of a value over a step.
 
+use crate::math::smooth_step;
 use crate::time::Span;
+
+/// How long an amplitude glides to the value that a step gives it.
+pub(crate) const GLIDE: Span = Span::millis(500);
 
 /// The course of a field over a step: held, or in a straight line, then held.
 #[derive(Clone, Copy, Debug)]
@@ -9,22 +13,30 @@ pub(crate) struct Course {
     to: f32,
     /// How long the line is; zero where the value is held.
     over: Span,
+    /// How far the value before was from this one; it is left behind over [`GLIDE`].
+    offset: f32,
 }
 
 impl Course {
     /// From one value to another in a straight line, then held.
     pub(crate) const fn ramp(from: f32, to: f32, over: Span) -> Course {
-        Course { from, to, over }
+        Course { from, to, over, offset: 0.0 }
     }
 
     /// A value that does not move.
     pub(crate) const fn held(value: f32) -> Course {
-        Course { from: value, to: value, over: Span::ZERO }
+        Course { from: value, to: value, over: Span::ZERO, offset: 0.0 }
+    }
+
+    /// The same, starting `offset` away and gliding to it.
+    pub(crate) const fn gliding(self, offset: f32) -> Course {
+        Course { offset, ..self }
     }
 
     /// The value, if it does not move from `since_start` into the step on.
     pub(crate) fn settled(&self, since_start: Span) -> Option<f32> {
-        (since_start >= self.over).then_some(self.to)
+        let still = since_start >= self.over && (self.offset == 0.0 || since_start >= GLIDE);
+        still.then_some(self.to)
     }
 
     /// When, after `since_start`, it has passed `level` or its opposite, or ends; `None` once it has settled.
@@ -43,9 +55,14 @@ impl Course {
     /// The value at `since_start` into the step.
     #[inline]
     pub(crate) fn at(&self, since_start: Span) -> f32 {
-        if since_start >= self.over {
-            return self.to;
+        let value = if since_start >= self.over {
+            self.to
+        } else {
+            self.from + (self.to - self.from) * (since_start.as_secs() / self.over.as_secs())
+        };
+        if self.offset == 0.0 || since_start >= GLIDE {
+            return value;
         }
-        self.from + (self.to - self.from) * (since_start.as_secs() / self.over.as_secs())
+        value + self.offset * (1.0 - smooth_step(since_start.as_secs() * (1.0 / GLIDE.as_secs())))
     }
 }

@@ -8,6 +8,7 @@ mod conditions;
 mod demands;
 mod drawing;
 mod events;
+mod glide;
 
 use crate::anatomy::PressureSite;
 use crate::artefact::Layers;
@@ -30,6 +31,7 @@ use crate::timeline::{Placed, Timeline};
 use crate::truth::{Event, Observer};
 use conditions::Conditions;
 use demands::moment;
+use glide::Glide;
 
 /// Frames worked on together between two events.
 const SEGMENT: usize = 16;
@@ -44,6 +46,7 @@ pub struct Player<'a> {
     timeline: Timeline<'a>,
     step: Option<Placed<'a>>,
     artefacts: Layers,
+    glide: Glide,
     conditions: Conditions,
     /// How many of the step's premature beats have come.
     beats_told: u32,
@@ -89,6 +92,7 @@ impl<'a> Player<'a> {
             timeline,
             step: None,
             artefacts: Layers::default(),
+            glide: Glide::default(),
             conditions: Conditions::new(),
             beats_told: 0,
             end: duration.map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),

@@ -70,7 +70,7 @@ static VENTRICULAR: Manner = Manner {
     phase_wander: 0.26,
     size_wander: 0.28,
     wander: wander([0.37, 0.53, 0.71]),
-    lesser: [Tone { ratio: 0.61, share: 0.36, wander: -2.6 }, Tone { ratio: 1.83, share: 0.42, wander: 3.7 }],
+    lesser: [Tone { ratio: 0.61, share: 0.30, wander: -1.7 }, Tone { ratio: 1.83, share: 0.42, wander: 3.0 }],
 };
 
 /// Ventricular flutter: nearly a sine, all axes together.

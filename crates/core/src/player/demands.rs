@@ -124,8 +124,8 @@ impl Player<'_> {
     }
 
     /// What a step asks of the artefacts.
-    pub(super) fn artefact_demand(placed: &Placed<'_>) -> artefact::Demand {
-        let course = |field| placed.step.course(field);
+    pub(super) fn artefact_demand(&self, placed: &Placed<'_>) -> artefact::Demand {
+        let course = |field| self.glide.course(placed, field);
         artefact::Demand {
             start: placed.start,
             mains_hz: placed.step.get(Field::MainsHz),

@@ -28,15 +28,16 @@ impl Player<'_> {
         let step_start = step.map_or(Instant::ZERO, |placed| placed.start);
         let course = |field| step.map_or(Course::held(0.0), |placed| placed.step.course(field));
         let (after, since) = (first.since(step_start), |now: &Instant| now.since(step_start));
-        let breathing_percent = step.map_or(0.0, |placed| placed.step.get(Field::BreathingGain));
-        if signals.respiration || breathing_percent > 0.0 {
+        let gliding = |field| step.map_or(Course::held(0.0), |placed| self.glide.course(&placed, field));
+        let (gain, breathing_percent) = (gliding(Field::EcgGain), gliding(Field::BreathingGain));
+        let breathes = breathing_percent.settled(after) != Some(0.0);
+        if signals.respiration || breathes {
             self.respiration.fillings(instants, fillings);
         }
         if signals.ecg {
             self.ecg.add_to(instants, filled, self.clock.now(), [&mut *x, &mut *y, &mut *z]);
-            let gain = course(Field::EcgGain);
             match gain.settled(after) {
-                Some(gain) if breathing_percent <= 0.0 => {
+                Some(gain) if !breathes => {
                     if gain != 1.0 {
                         [&mut *x, &mut *y, &mut *z].into_iter().flatten().for_each(|value| *value *= gain);
                     }
@@ -45,9 +46,9 @@ impl Player<'_> {
                     let vectors = x.iter_mut().zip(&mut *y).zip(&mut *z);
                     for ((((x, y), z), now), filling) in vectors.zip(instants).zip(&*fillings) {
                         let mut gain = gain.at(since(now));
-                        if breathing_percent > 0.0 {
+                        if breathes {
                             // Smallest with full lungs.
-                            gain *= 1.0 + breathing_percent * 0.01 * (0.5 - filling);
+                            gain *= 1.0 + breathing_percent.at(since(now)) * 0.01 * (0.5 - filling);
                         }
                         (*x, *y, *z) = (*x * gain, *y * gain, *z * gain);
                     }
@@ -96,7 +97,7 @@ impl Player<'_> {
             artefact::add_to(
                 self.artefacts,
                 shared,
-                &Self::artefact_demand(placed),
+                &self.artefact_demand(placed),
                 &self.noise,
                 &self.respiration,
                 instants,

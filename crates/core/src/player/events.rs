@@ -90,7 +90,10 @@ impl Player<'_> {
         };
         self.refuse_the_rest(placed.start, observer);
         let first = self.step.is_none();
-        self.artefacts = Layers::of(|field| placed.step.uses(field), |field| placed.step.get(field));
+        self.glide = self.glide.into_step(self.step.as_ref(), &placed);
+        let glide = self.glide;
+        self.artefacts =
+            Layers::of(|field| placed.step.uses(field) || glide.moves(field), |field| placed.step.get(field));
         self.test_on = test_signal::is_on(|field| placed.step.uses(field));
         self.beats_told = 0;
         let at = placed.start;

@@ -1,0 +1,48 @@
+//! Amplitudes that a step sets anew: they glide from the value before to the new one, so that no wave is torn.
+
+use crate::artefact::SWITCHES;
+use crate::course::Course;
+use crate::field::Field;
+use crate::timeline::Placed;
+
+/// How many amplitudes glide: the layers of noise, and the two factors on the heart's signal.
+const COUNT: usize = SWITCHES.len() + 2;
+
+/// The amplitudes that glide.
+fn fields() -> impl Iterator<Item = Field> {
+    SWITCHES.into_iter().chain([Field::EcgGain, Field::BreathingGain])
+}
+
+/// How far each amplitude was from its new value when the step began.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Glide {
+    offsets: [f32; COUNT],
+}
+
+impl Glide {
+    /// The glide into a step, from whatever the step before has reached.
+    pub(super) fn into_step(self, before: Option<&Placed<'_>>, next: &Placed<'_>) -> Glide {
+        let mut glide = Glide::default();
+        if let Some(before) = before {
+            let since = next.start.since(before.start);
+            for (offset, field) in glide.offsets.iter_mut().zip(fields()) {
+                *offset = self.course(before, field).at(since) - next.step.get(field);
+            }
+        }
+        glide
+    }
+
+    /// Whether an amplitude still comes from elsewhere.
+    pub(super) fn moves(&self, field: Field) -> bool {
+        self.offset(field) != 0.0
+    }
+
+    /// What an amplitude does over a step.
+    pub(super) fn course(&self, placed: &Placed<'_>, field: Field) -> Course {
+        placed.step.course(field).gliding(self.offset(field))
+    }
+
+    fn offset(&self, field: Field) -> f32 {
+        fields().zip(self.offsets).find_map(|(of, offset)| (of == field).then_some(offset)).unwrap_or(0.0)
+    }
+}
