@@ -129,7 +129,9 @@ def test_cut_off_and_taken_up_again(plan, tmp_path):
     until(process, "the larger): ")
     process.kill()
     process.wait()
-    draft = json.loads((tmp_path / "record.json.draft").read_text("utf-8"))
+    lines = (tmp_path / "record.json.draft").read_text("utf-8").splitlines()
+    assert len(lines) > len(BEFORE), "a line for each answer"
+    draft = json.loads(lines[-1])["record"]
     assert draft["items"]["1.heart-rate"]["value"] == "81" and draft["about"]["asset"] == "INV-7"
 
     process = session(plan)
@@ -170,6 +172,36 @@ def test_a_rig_is_played_the_codes_of_a_render(plan, tmp_path):
     succeed("render", tmp_path / "first.json", "--rig", rig, "-o", tmp_path / "first.raw", "--duration", f"{seconds:.3f}s")
     assert len(codes) % frame_bytes == 0
     assert (tmp_path / "first.raw").read_bytes().startswith(codes)
+
+
+def test_a_draft_that_was_changed_is_not_taken_up(plan, tmp_path):
+    draft = tmp_path / "record.json.draft"
+    assert run("session", plan, "-o", tmp_path / "record.json", stdin=b"INV-7\ntype\n").code == 2
+    written = draft.read_text("utf-8")
+    assert "INV-7" in written
+    draft.write_text(written.replace("INV-7", "INV-8"), "utf-8")
+    outcome = run("session", plan, "-o", tmp_path / "record.json", stdin=b"")
+    assert outcome.code == 2 and "line 1 of the draft is not as the session wrote it" in outcome.stderr, outcome
+    assert not (tmp_path / "record.json").exists()
+    # A line that lost power cut short is left out, and an empty draft is none.
+    for left in (written + '{"before', ""):
+        draft.write_text(left, "utf-8")
+        outcome = run("session", plan, "-o", tmp_path / "record.json", stdin=b"")
+        assert outcome.code == 2 and "left before the end" in outcome.stderr, outcome
+
+
+def test_two_sessions_do_not_share_a_draft(plan, tmp_path):
+    process = session(plan)
+    try:
+        answer(process, *BEFORE)
+        until(process, "the larger): ")
+        outcome = run("session", plan, "-o", tmp_path / "record.json", stdin=b"")
+        assert outcome.code == 2 and f"is being written by process {process.pid}" in outcome.stderr, outcome
+    finally:
+        process.kill()
+        process.wait()
+    outcome = run("session", plan, "-o", tmp_path / "record.json", stdin=b"")
+    assert "left before the end" in outcome.stderr, outcome
 
 
 def test_what_is_refused(plan, tmp_path):

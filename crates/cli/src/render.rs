@@ -173,10 +173,15 @@ fn file_format(format: FormatWord, bits: BitsWord) -> Result<FileFormat, Failure
 /// What is read is never overwritten by what it says, not even by force.
 fn check_inputs(render: &Render, format: FileFormat) -> Outcome {
     let inputs = render.script.iter().chain(&render.rig.rig).map(PathBuf::as_path);
-    // Numbered files have three digits, or four when there are many.
-    let counts = if render.split.is_some() { &[999, 9999][..] } else { &[1] };
-    counts.iter().try_for_each(|files| {
-        let names = Names::new(&render.output, format, *files);
-        refuse_inputs(names.all(), inputs.clone()).map_err(Failure::input)
-    })
+    let names = Names::new(&render.output, format, 1);
+    refuse_inputs(names.all(), inputs.clone()).map_err(Failure::input)?;
+    // Of the numbered files those that are there: any of them may be replaced.
+    let folder = render.output.parent().filter(|folder| *folder != Path::new("")).unwrap_or(Path::new("."));
+    let there = fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok).map(|entry| entry.path());
+    let stem = render.output.file_stem().unwrap_or_default();
+    let numbered = there.filter(|path| {
+        render.split.is_some() && path.file_stem().map(Path::new).and_then(Path::file_stem) == Some(stem)
+    });
+    let numbered: Vec<PathBuf> = numbered.collect();
+    refuse_inputs(numbered.iter().map(PathBuf::as_path), inputs).map_err(Failure::input)
 }

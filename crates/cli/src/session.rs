@@ -10,11 +10,12 @@ use clap::Args;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::Chosen;
 use pulsewright_core::time::FrameRate;
-use pulsewright_files::atomic::{Set, is_device, reason, write_whole};
+use pulsewright_files::atomic::{Set, is_device, reason};
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_record::Record;
 use pulsewright_record::report::Report;
+use pulsewright_record::session::draft::Draft;
 use pulsewright_record::session::{Output, Samples, Session, SessionError, Silent};
 use std::fs::{self, File};
 use std::io::{self, Write};
@@ -60,7 +61,12 @@ pub fn run(args: &SessionArgs) -> Outcome {
     let set = claim_files(args)?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), None)?;
     let draft = draft(&args.output);
-    let mut record = if draft.exists() { record_files::record(&draft)? } else { Record::default() };
+    let in_draft = |what: String| Failure::input(format!("{}: {what}", draft.display()));
+    let (mut kept, text) = Draft::open(&draft).map_err(|error| in_draft(error.to_string()))?;
+    let mut record = match text {
+        Some(text) => Record::from_json(text.as_bytes(), &draft.display().to_string()).map_err(Failure::input)?,
+        None => Record::default(),
+    };
     if record.plan.as_ref().is_some_and(|of_draft| of_draft.digest != plan.digest) {
         return Err(Failure::input(format!(
             "{} is the draft of another plan, or of this one before it was changed; take it away or choose another -o",
@@ -69,9 +75,7 @@ pub fn run(args: &SessionArgs) -> Outcome {
     }
     let mut output = output(args)?;
     let session = Session { plan: &plan, document: &document, rate: args.frame_rate };
-    let mut save = |record: &Record| {
-        write_whole(&draft, record.sealed_json().as_bytes(), true).map_err(|error| io::Error::other(error.to_string()))
-    };
+    let mut save = |record: &Record| kept.append(record);
     let mut input = io::stdin().lock();
     let outcome = session.run(&mut record, output.as_mut(), &mut input, &mut conversation(), &mut save);
     output.remarks().iter().for_each(|words| warn(words));

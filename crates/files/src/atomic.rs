@@ -123,6 +123,7 @@ pub fn check_free<'a>(paths: impl IntoIterator<Item = &'a Path>, overwrite: bool
             Err(error) if error.kind() == io::ErrorKind::InvalidFilename => {
                 return Err(FileError::Io(path.to_owned(), io::Error::other("the name is too long")));
             }
+            // Whether something is there is not known; whoever makes the part meets the reason again, or none.
             Ok(_) | Err(_) => {}
         }
     }
@@ -258,13 +259,19 @@ impl Set {
         let paths: Vec<PathBuf> = parts.iter().map(|part| part.path.clone()).collect();
         let simple = self.durability == Durability::Passing || (parts.len() <= 1 && gone.is_empty());
         if simple {
+            let new = paths.iter().all(|path| !is_there(path));
             for part in parts {
                 part.name(self.overwrite)?;
             }
-            if self.durability != Durability::Passing {
-                self.sync_folders()?;
+            if self.durability == Durability::Passing {
+                return Ok(paths);
             }
-            return Ok(paths);
+            return self.sync_folders().map(|()| paths.clone()).inspect_err(|_| {
+                // It is whole but may lose its name with power. What it replaced is gone; where nothing was, nothing is to be.
+                if new {
+                    paths.iter().for_each(|path| _ = fs::remove_file(path));
+                }
+            });
         }
         // Also those that came meanwhile.
         check_free(paths.iter().map(PathBuf::as_path), self.overwrite)?;
@@ -496,7 +503,7 @@ impl Write for Counted {
 }
 
 /// The folder of a file.
-fn folder_of(path: &Path) -> &Path {
+pub fn folder_of(path: &Path) -> &Path {
     match path.parent() {
         Some(folder) if folder != Path::new("") => folder,
         _ => Path::new("."),
@@ -511,7 +518,10 @@ fn resolved(path: &Path) -> PathBuf {
 }
 
 /// Syncs the names in a folder, where the system can.
-fn sync_folder(folder: &Path) -> io::Result<()> {
+///
+/// # Errors
+/// When the system refuses.
+pub fn sync_folder(folder: &Path) -> io::Result<()> {
     #[cfg(unix)]
     {
         use io::ErrorKind::{InvalidInput, PermissionDenied, Unsupported};

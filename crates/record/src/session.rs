@@ -5,6 +5,7 @@
 //! session that was cut off goes on at the step it was in.
 
 mod asking;
+pub mod draft;
 mod playing;
 
 pub use playing::{Output, Samples, Silent};

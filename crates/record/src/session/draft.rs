@@ -1,0 +1,194 @@
+//! The draft of a session: a line for each answer, appended and synced, each bound to the one before.
+//!
+//! A line is a JSON object: the digest of the line `before`, the `record` so far (its plan in the first line alone), and a
+//! `digest` of both. Nothing that was written is written again, so every earlier state stays. A last line that lost power cut
+//! short is left out; one that was changed by hand is found and never taken up.
+
+use crate::record::Record;
+use crate::seal;
+use pulsewright_files::atomic::{folder_of, sync_folder};
+use pulsewright_text::json;
+use serde_json::{Map, Value};
+use std::fs::{File, OpenOptions};
+use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+/// Most bytes of a draft: some thousand answers.
+const MOST: u64 = 256 << 20;
+
+/// A draft that is appended to.
+#[derive(Debug)]
+pub struct Draft {
+    path: PathBuf,
+    /// Opened, and made if need be, with the first answer.
+    file: Option<File>,
+    /// Bytes of whole lines.
+    length: u64,
+    /// Digest of the last line.
+    last: Option<String>,
+}
+
+/// Why a draft can't be taken up.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum DraftError {
+    /// A line is not as it was written.
+    #[error(
+        "line {0} of the draft is not as the session wrote it; the lines before it stand: take it and those after it away to go on from there"
+    )]
+    Changed(usize),
+    /// It can't be read or written.
+    #[error("{0}")]
+    Io(#[from] io::Error),
+}
+
+impl Draft {
+    /// Takes up a draft, if there is one, and gives the text of the record that it holds. Only [`Draft::append`] writes.
+    ///
+    /// # Errors
+    /// When a line was changed, or it can't be read.
+    pub fn open(path: &Path) -> Result<(Draft, Option<String>), DraftError> {
+        let mut text = Vec::new();
+        match File::open(path).and_then(|file| file.take(MOST + 1).read_to_end(&mut text)) {
+            Ok(bytes) if bytes as u64 > MOST => {
+                return Err(io::Error::other(format!("the draft is larger than {} MB", MOST >> 20)).into());
+            }
+            Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error.into()),
+            Ok(_) | Err(_) => {}
+        }
+        // What lost power cut short has no end.
+        let whole = text.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
+        let lines = text.get(..whole).unwrap_or_default();
+        let (mut last, mut record, mut plan) = (None, None, Value::Null);
+        for (index, line) in lines.split_inclusive(|byte| *byte == b'\n').enumerate() {
+            let (digest, of_line) = read(line, last.as_deref()).ok_or(DraftError::Changed(index + 1))?;
+            if let (0, Some(of_line)) = (index, of_line.get("plan")) {
+                plan = of_line.clone();
+            }
+            (last, record) = (Some(digest), Some(of_line));
+        }
+        let record = record.map(|mut record| {
+            if !plan.is_null() {
+                record.insert("plan".to_owned(), plan);
+            }
+            Value::Object(record).to_string()
+        });
+        Ok((Draft { path: path.to_owned(), file: None, length: whole as u64, last }, record))
+    }
+
+    /// Appends the record as it is now, and waits until the disk has it.
+    ///
+    /// # Errors
+    /// When it can't be written; the draft holds what it held before.
+    pub fn append(&mut self, record: &Record) -> io::Result<()> {
+        let mut record = json::value(&record.sealed_json()).map_err(|broken| io::Error::other(broken.what))?;
+        if let (Some(_), Some(record)) = (&self.last, record.as_object_mut()) {
+            record.shift_remove("plan");
+        }
+        let before = self.last.as_ref().map_or(Value::Null, |last| Value::String(last.clone()));
+        let mut line = Map::new();
+        line.insert("before".to_owned(), before);
+        line.insert("record".to_owned(), record);
+        let digest = seal::of_object(&Value::Object(line.clone()));
+        line.insert("digest".to_owned(), Value::String(digest.clone()));
+        let text = Value::Object(line).to_string() + "\n";
+        let new = self.file.is_none();
+        let file = match &mut self.file {
+            Some(file) => file,
+            None => self.file.insert(OpenOptions::new().write(true).create(true).truncate(false).open(&self.path)?),
+        };
+        // What was cut short, by lost power or a full disk, is written over.
+        file.set_len(self.length)?;
+        file.seek(SeekFrom::Start(self.length))?;
+        file.write_all(text.as_bytes())?;
+        file.sync_all()?;
+        if new {
+            sync_folder(folder_of(&self.path))?;
+        }
+        self.length += text.len() as u64;
+        self.last = Some(digest);
+        Ok(())
+    }
+}
+
+/// The digest and the record of a line that follows the one with digest `before`; `None` when it is not as it was written.
+fn read(line: &[u8], before: Option<&str>) -> Option<(String, Map<String, Value>)> {
+    let line = json::value(std::str::from_utf8(line).ok()?).ok()?;
+    let digest = line.get("digest")?.as_str()?.to_owned();
+    let bound = line.get("before")?.as_str() == before && seal::of_object(&line) == digest;
+    let known = line.as_object()?.len() == 3;
+    (bound && known).then(|| line.get("record")?.as_object().cloned().map(|record| (digest, record))).flatten()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    fn record(asset: &str) -> Record {
+        Record { record: 1, about: [("asset".to_owned(), asset.to_owned())].into(), ..Record::default() }
+    }
+
+    fn asset(text: Option<String>) -> Option<String> {
+        let record = Record::from_json(text?.as_bytes(), "draft").unwrap();
+        record.about.get("asset").cloned()
+    }
+
+    #[test]
+    fn every_answer_is_appended_and_the_last_is_taken_up() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("draft");
+        fs::write(&path, "").unwrap();
+        let (mut draft, none) = Draft::open(&path).unwrap();
+        assert_eq!(none, None, "an empty draft is no draft");
+        for name in ["one", "two", "three"] {
+            draft.append(&record(name)).unwrap();
+        }
+        drop(draft);
+        let before = fs::read(&path).unwrap();
+        assert_eq!(before.iter().filter(|byte| **byte == b'\n').count(), 3);
+        let (mut draft, text) = Draft::open(&path).unwrap();
+        assert_eq!(asset(text).as_deref(), Some("three"));
+        draft.append(&record("four")).unwrap();
+        assert!(fs::read(&path).unwrap().starts_with(&before));
+    }
+
+    #[test]
+    fn a_line_cut_short_is_left_out_and_written_over() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("draft");
+        let (mut draft, _) = Draft::open(&path).unwrap();
+        draft.append(&record("one")).unwrap();
+        draft.append(&record("two")).unwrap();
+        let text = fs::read(&path).unwrap();
+        let first = text.iter().position(|byte| *byte == b'\n').unwrap() + 1;
+        for cut in [first, first + 1, text.len() - 1] {
+            fs::write(&path, &text[..cut]).unwrap();
+            let (mut draft, left) = Draft::open(&path).unwrap();
+            assert_eq!(asset(left).as_deref(), Some("one"));
+            draft.append(&record("again")).unwrap();
+            assert_eq!(asset(Draft::open(&path).unwrap().1).as_deref(), Some("again"));
+        }
+    }
+
+    #[test]
+    fn any_changed_character_is_found() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("draft");
+        let (mut draft, _) = Draft::open(&path).unwrap();
+        draft.append(&record("one")).unwrap();
+        draft.append(&record("two")).unwrap();
+        let text = fs::read(&path).unwrap();
+        for at in 0..text.len() - 1 {
+            let mut changed = text.clone();
+            changed[at] = if changed[at] == b'7' { b'8' } else { b'7' };
+            fs::write(&path, &changed).unwrap();
+            assert!(matches!(Draft::open(&path), Err(DraftError::Changed(_))), "character {at}");
+        }
+        let lines: Vec<&[u8]> = text.split_inclusive(|byte| *byte == b'\n').collect();
+        for other in [vec![lines[1]], vec![lines[1], lines[0]], vec![lines[0], lines[0]]] {
+            fs::write(&path, other.concat()).unwrap();
+            assert!(matches!(Draft::open(&path), Err(DraftError::Changed(_))));
+        }
+    }
+}
