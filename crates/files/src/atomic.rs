@@ -46,11 +46,7 @@ pub enum FileError {
     Io(PathBuf, #[source] io::Error),
 }
 
-/// What the system said, without its number.
-pub fn reason(error: &io::Error) -> String {
-    let text = error.to_string();
-    text.split_once(" (os error").map_or(text.clone(), |(words, _)| words.to_owned())
-}
+pub use pulsewright_text::source::reason;
 
 impl FileError {
     /// Turns an I/O error of `path` into this.

@@ -5,9 +5,9 @@
 use crate::atomic::{Finished, reason};
 use crate::sha256::of_file;
 use crate::truth::TruthFile;
+use pulsewright_text::json;
+use pulsewright_text::source::{self, Unreadable};
 use serde::{Deserialize, Serialize};
-use std::fs::File;
-use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
 
 /// What follows the signal's name, in place of its extension.
@@ -92,11 +92,14 @@ impl Manifest {
 
     fn read(path: &Path) -> Result<Option<Manifest>, Mismatch> {
         let wrong = |what: String| Mismatch::Unreadable(path.to_owned(), what);
-        let mut text = Vec::new();
-        match File::open(path).and_then(|file| file.take(MOST).read_to_end(&mut text)) {
-            Ok(_) => serde_json::from_slice(&text).map(Some).map_err(|error| wrong(error.to_string())),
-            Err(error) if error.kind() == ErrorKind::NotFound => Ok(None),
-            Err(error) => Err(wrong(reason(&error))),
+        match source::file(path, MOST) {
+            Ok(bytes) => {
+                let text = source::utf8(&bytes).map_err(|at| wrong(format!("byte {at} is not UTF-8 text")))?;
+                json::parse(text).map(Some).map_err(|broken| wrong(broken.to_string()))
+            }
+            Err(error) if error.is_missing() => Ok(None),
+            Err(Unreadable::Io { source, .. }) => Err(wrong(reason(&source))),
+            Err(error) => Err(wrong(error.to_string())),
         }
     }
 }

@@ -1,8 +1,7 @@
 //! Whether the instruments of a record were within their calibration when they were used.
 
 use crate::calendar::day;
-use crate::record::{Instrument, Record};
-use crate::trend::date;
+use crate::record::{Instrument, Record, date};
 
 /// What keeps the instruments from being relied on, a line each.
 pub fn missing(record: &Record) -> Vec<String> {

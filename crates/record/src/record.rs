@@ -240,6 +240,12 @@ impl Record {
     }
 }
 
+/// When a record's work was done: its date, or else when it was saved.
+pub fn date(record: &Record) -> &str {
+    let date = record.about("date");
+    if date.is_empty() { record.saved_at.trim() } else { date }
+}
+
 /// The text of a file, or where it is none.
 fn utf8<'t>(text: &'t [u8], name: &str) -> Result<&'t str, BadRecord> {
     if text.len() as u64 > source::DOCUMENT {

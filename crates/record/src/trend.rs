@@ -5,6 +5,7 @@ use crate::integrity::broken_seal;
 use crate::judge::{Judgement, Verdict};
 use crate::plan::{Item, Plan, PlanReading};
 use crate::record::Record;
+pub use crate::record::date;
 use pulsewright_score::tolerance::Tolerance;
 
 /// One earlier or present reading.
@@ -33,12 +34,6 @@ pub struct Trend {
     pub drift: f64,
     /// Whether the drift is more than half of what is allowed.
     pub noticeable: bool,
-}
-
-/// When a record's work was done: its date, or else when it was saved.
-pub fn date(record: &Record) -> &str {
-    let date = record.about("date");
-    if date.is_empty() { record.saved_at.trim() } else { date }
 }
 
 /// Trends of every reading that an earlier record of the same asset has too; days are written as 2026-11-25, others come first, as text.

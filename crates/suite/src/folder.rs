@@ -13,6 +13,8 @@ use crate::record::Record;
 use crate::run::Shard;
 use crate::{Detector, Plan, SuiteError};
 use pulsewright_files::atomic::Claim;
+use pulsewright_text::json;
+use pulsewright_text::source::{self, Unreadable};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::fs;
@@ -62,13 +64,14 @@ impl Manifest {
     /// When it is there but can't be read.
     pub fn read(folder: &Path) -> Result<Option<Manifest>, SuiteError> {
         let path = folder.join(MANIFEST);
-        match fs::read(&path) {
+        let wrong = |what: String| SuiteError::Folder { folder: path.clone(), what };
+        match source::file(&path, source::DOCUMENT) {
             Ok(bytes) => {
-                let manifest = serde_json::from_slice(&bytes);
-                manifest.map(Some).map_err(|error| SuiteError::Folder { folder: path, what: error.to_string() })
+                let text = source::utf8(&bytes).map_err(|at| wrong(format!("byte {at} is not UTF-8 text")))?;
+                json::parse(text).map(Some).map_err(|broken| wrong(broken.to_string()))
             }
-            Err(error) if matches!(error.kind(), ErrorKind::NotFound | ErrorKind::NotADirectory) => Ok(None),
-            Err(error) => Err(SuiteError::io(&path)(error)),
+            Err(error) if error.is_missing() => Ok(None),
+            Err(error) => Err(unreadable(&path, error)),
         }
     }
 
@@ -203,7 +206,8 @@ impl Folder {
             return Ok(None);
         }
         let path = self.failure_path(record);
-        fs::read_to_string(&path).map(|why| Some(why.trim_end().to_owned())).map_err(SuiteError::io(&path))
+        let bytes = source::file(&path, source::DOCUMENT).map_err(|error| unreadable(&path, error))?;
+        Ok(Some(String::from_utf8_lossy(&bytes).trim_end().to_owned()))
     }
 
     /// Keeps what was heard.
@@ -222,16 +226,23 @@ impl Folder {
         for (from, to) in
             [(other.answer(record), self.answer(record)), (other.failure_path(record), self.failure_path(record))]
         {
-            match fs::read(&from) {
+            match source::file(&from, source::TABLE) {
                 Ok(bytes) => {
                     self.write(&to, &bytes)?;
                     return Ok(true);
                 }
-                Err(error) if error.kind() == ErrorKind::NotFound => {}
-                Err(error) => return Err(SuiteError::io(&from)(error)),
+                Err(error) if error.is_missing() => {}
+                Err(error) => return Err(unreadable(&from, error)),
             }
         }
         Ok(false)
+    }
+}
+
+fn unreadable(path: &Path, error: Unreadable) -> SuiteError {
+    match error {
+        Unreadable::Io { source, .. } => SuiteError::io(path)(source),
+        error => SuiteError::Folder { folder: path.to_owned(), what: error.to_string() },
     }
 }
 

@@ -68,6 +68,29 @@ pub fn prints(code: &Code) -> Vec<(usize, String)> {
     named(&code.macros, &PRINTS).map(|(line, name)| (line, format!("`{name}!` prints"))).collect()
 }
 
+/// Files and JSON that are read past the bounded reader: `fs::read`, `File::open`, `serde_json::from_str` and their kin.
+pub fn reads(code: &Code) -> Vec<(usize, String)> {
+    let found = code.paths.iter().map(|(_, used)| used).filter(|used| {
+        let mut last = used.path.iter().rev().map(String::as_str);
+        match (last.next(), last.next()) {
+            (Some("read" | "read_to_string"), Some("fs")) | (Some("open"), Some("File")) => true,
+            (Some("Deserializer"), Some("serde_json")) => true,
+            (Some(name), Some("serde_json")) => name.starts_with("from_"),
+            _ => false,
+        }
+    });
+    found.map(|used| (used.line, used.path.join("::"))).collect()
+}
+
+/// Standard output and standard error, taken hold of by their functions.
+pub fn terminals(code: &Code) -> Vec<(usize, String)> {
+    let found = code.paths.iter().map(|(_, used)| used).filter(|used| {
+        let mut last = used.path.iter().rev().map(String::as_str);
+        matches!((last.next(), last.next()), (Some("stdout" | "stderr"), Some("io" | "anstream" | "std")))
+    });
+    found.map(|used| (used.line, used.path.join("::"))).collect()
+}
+
 /// The crate of elementary functions, called past the one module that may.
 pub fn libm(code: &Code) -> Vec<(usize, String)> {
     of_crates(code, &["libm"]).map(|(line, path)| (line, format!("`{path}` is not by way of math.rs"))).collect()

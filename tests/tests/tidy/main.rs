@@ -128,6 +128,36 @@ fn only_the_command_line_prints() {
     none(each(others, calls::prints));
 }
 
+/// Files that read past the bounded reader, with the reason.
+const READERS: [(&str, &str); 5] = [
+    ("crates/text/", "it is the bounded reader"),
+    ("crates/files/src/sha256.rs", "a digest goes over a signal of any size, piece by piece"),
+    ("crates/files/src/atomic.rs", "a folder is opened to be synced"),
+    ("crates/files/src/atomic/", "journals and locks are our own, and not for people"),
+    ("crates/fuzz/", "tools of the tests"),
+];
+
+/// Files that take hold of a terminal, with the reason.
+const TERMINALS: [(&str, &str); 3] = [
+    ("crates/cli/src/diagnostics.rs", "it makes text fit for the terminal"),
+    ("crates/cli/src/stream.rs", "frames go to standard output, which is no terminal"),
+    ("crates/cli/src/render.rs", "a signal goes to standard output"),
+];
+
+#[test]
+fn foreign_text_is_read_and_shown_in_one_place() {
+    let crates = crates();
+    let besides = |list: &'static [(&str, &str)]| {
+        crates.iter().flat_map(|one| &one.files).filter(move |file| {
+            let path = shown(&file.path);
+            let other = ["crates/python/", "crates/firmware/"].iter().any(|folder| path.starts_with(folder));
+            !other && !list.iter().any(|(known, _)| path.starts_with(known))
+        })
+    };
+    none(each(besides(&READERS), calls::reads));
+    none(each(besides(&TERMINALS), calls::terminals));
+}
+
 #[test]
 fn elementary_functions_come_from_one_module() {
     let core = core();
@@ -310,6 +340,16 @@ mod on_text {
         assert_eq!(lines(calls::prints(&code("fn f() {\n println!(\"a\");\n g(|| { dbg!(1) });\n}"))), [2, 3]);
         assert!(calls::prints(&code("fn f() { writeln!(w, \"println!\"); }\n/// println!()\nfn g() {}")).is_empty());
         assert!(calls::prints(&code("#[cfg(test)]\nmod tests { fn f() { println!() } }")).is_empty());
+    }
+
+    #[test]
+    fn a_way_round_the_reader_and_the_terminal_is_found() {
+        let text = "fn f() {\n std::fs::read(p);\n File::open(p);\n serde_json::from_str(t);\n io::stdout();\n}";
+        assert_eq!(lines(calls::reads(&code(text))), [2, 3, 4]);
+        assert_eq!(lines(calls::terminals(&code(text))), [5]);
+        assert!(
+            calls::reads(&code("fn f() { fs::write(p, b); source::file(p, 1); serde_json::to_string(v) }")).is_empty()
+        );
     }
 
     #[test]

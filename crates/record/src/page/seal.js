@@ -57,5 +57,10 @@ const seal = (() => {
     return `sha256:${sha256(new TextEncoder().encode(text))}`;
   }
 
-  return { sha256, record };
+  /** Whether a record is as it was saved, with the plan of this page. */
+  function fits(of, plan) {
+    return of.digest === record(of) && canonical(of.plan) === canonical(plan);
+  }
+
+  return { sha256, record, fits };
 })();

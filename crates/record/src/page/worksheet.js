@@ -17,7 +17,7 @@
   }
 
   /** Everything entered; `watches` holds when a stopwatch was started, so that it runs on over a reload. */
-  const empty = () => ({ about: {}, instruments: {}, kit: {}, prepared: {}, items: {}, signatures: {}, watches: {} });
+  const empty = () => ({ about: {}, instruments: {}, kit: {}, prepared: {}, items: {}, signatures: {}, watches: {}, doubt: "" });
   let state = empty();
   const entry = (id) => (state.items[id] = state.items[id] || {});
 
@@ -161,6 +161,9 @@
       signatures: {},
       saved_at: new Date().toISOString(),
     };
+    // Of the record that was opened: played steps stay, and so does the mark of one that was changed.
+    if (state.played) saved.played = state.played;
+    if (state.doubt) saved.doubt = state.doubt;
     for (const id of items.keys()) {
       const found = verdict(id);
       saved.items[id] = { ...(state.items[id] || {}), verdict: found.verdict };
@@ -196,7 +199,9 @@
     if (read.plan.digest !== plan.digest) {
       return message(`That record belongs to another plan ("${read.plan.title}"). Nothing was changed here.`);
     }
-    state = { ...empty(), about: read.about || {}, kit: read.kit || {}, prepared: read.prepared || {}, signatures: read.signatures || {} };
+    const doubt = read.doubt || (seal.fits(read, plan) ? "" : "its digest does not fit");
+    state = { ...empty(), about: read.about || {}, kit: read.kit || {}, prepared: read.prepared || {}, signatures: read.signatures || {}, doubt };
+    if (read.played) state.played = read.played;
     for (const [id, of] of Object.entries(read.items || {})) {
       const { verdict: _, ...entered } = of;
       if (items.has(id)) state.items[id] = entered;
@@ -205,7 +210,7 @@
       const field = all("[data-instrument]").find((field) => field.dataset.what === of.what);
       if (field) state.instruments[field.dataset.instrument] = of;
     }
-    message("");
+    message(doubt ? "That record was changed after it was saved. What is saved from it stays marked as changed." : "");
     return redraw();
   }
 
