@@ -111,11 +111,13 @@ def test_every_pulse_has_the_pressures_of_the_script(ladder):
             assert np.max(np.abs(systolic - high)) <= PEAKS_MMHG, (where, systolic)
             assert np.max(np.abs(diastolic - low)) <= PEAKS_MMHG, (where, diastolic)
             if name == "arterial":
-                assert float(steps[index]["systolic_mmhg"]) == pytest.approx(high, abs=0.1)
-                assert float(steps[index]["diastolic_mmhg"]) == pytest.approx(low, abs=0.1)
-                low_mmhg, high_mmhg = (float(steps[index][f"mean_{end}_mmhg"]) for end in ("low", "high"))
-                assert np.all(pulses.mean_mmhg >= low_mmhg - MEAN_MMHG), (where, low_mmhg)
-                assert np.all(pulses.mean_mmhg <= high_mmhg + MEAN_MMHG), (where, high_mmhg)
+                # A step's readings count from when it has settled; each is inside the step's band.
+                found = {"systolic": systolic, "diastolic": diastolic, "mean": pulses.mean_mmhg}
+                for reading, values in found.items():
+                    low_mmhg, high_mmhg = (float(steps[index][f"{reading}_{end}_mmhg"]) for end in ("low", "high"))
+                    within = MEAN_MMHG if reading == "mean" else PEAKS_MMHG
+                    assert np.all(values >= low_mmhg - within), (where, reading, low_mmhg)
+                    assert np.all(values <= high_mmhg + within), (where, reading, high_mmhg)
 
 
 def test_the_truth_of_every_pulse_is_that_of_its_samples(ladder):
