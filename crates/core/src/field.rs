@@ -249,13 +249,13 @@ impl Limits {
 }
 
 /// Words of [`Field::Life`].
-pub const LIVES: &[&str] = &["none", "resting", "lively"];
+pub(crate) const LIVES: &[&str] = &["none", "resting", "lively"];
 
 /// Words of [`Field::TestSignal`], in the order of [`crate::test_signal::TestSignal::ALL`].
 const TEST_SIGNALS: &[&str] = &["none", "triangular-qrs", "level", "square", "triangle", "sine", "sweep", "impulses"];
 
 /// The settings at each instant of the step being played.
-pub trait Values {
+pub(crate) trait Values {
     /// The value of a field at an instant.
     fn value(&self, field: Field, at: Instant) -> f32;
 }

@@ -179,7 +179,7 @@ const CAPTURE: Span = Span::millis(20);
 
 impl Heart {
     /// A heart at rest; the first [`Heart::change`] starts it.
-    pub fn new() -> Heart {
+    pub(crate) fn new() -> Heart {
         Heart {
             rhythm: &catalogue::ASYSTOLE,
             clocks: [Instant::NEVER; CLOCKS],
@@ -205,7 +205,7 @@ impl Heart {
     }
 
     /// QRS onset of the first beat to come, if one is due.
-    pub fn first_beat(&self, demand: &Demand) -> Option<Instant> {
+    pub(crate) fn first_beat(&self, demand: &Demand) -> Option<Instant> {
         let follows = demand.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
         let conducts = follows || !matches!(demand.rhythm.av, AvNode::Blocked);
         let above = if conducts { self.clock(Clock::Sinus).min(self.clock(Clock::PaceAtrium)) } else { Instant::NEVER };
@@ -218,12 +218,12 @@ impl Heart {
     }
 
     /// Onset of the last ventricular activation.
-    pub fn last_beat(&self) -> Option<Instant> {
+    pub(crate) fn last_beat(&self) -> Option<Instant> {
         self.last_ventricular
     }
 
     /// When something happens next.
-    pub fn next(&self) -> Instant {
+    pub(crate) fn next(&self) -> Instant {
         self.clocks.iter().copied().min().unwrap_or(Instant::NEVER)
     }
 
@@ -242,7 +242,7 @@ impl Heart {
     /// Takes up a changed demand at `now`: sources that stay keep their beat, new ones come in after it.
     ///
     /// At the very start the first QRS comes half a period in, or as soon after as PR allows.
-    pub fn change(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+    pub(crate) fn change(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
         let before = core::mem::replace(&mut self.rhythm, demand.rhythm);
         let changed = !core::ptr::eq(before, self.rhythm);
         if changed {
@@ -308,7 +308,7 @@ impl Heart {
     }
 
     /// Lets the earliest clock ring.
-    pub fn fire(&mut self, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+    pub(crate) fn fire(&mut self, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
         let now = self.next();
         let Some(clock) = CLOCK_ORDER.into_iter().find(|clock| self.clock(*clock) == now) else { return };
         match clock {

@@ -9,7 +9,7 @@ use crate::field::{Field, LIVES};
 
 /// A field that life moves.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Row {
+pub(crate) struct Row {
     /// The field.
     pub field: Field,
     /// Its value in an adult at each life, in the order of [`LIVES`].
@@ -22,7 +22,7 @@ pub struct Row {
 ///
 /// RR at rest: five minutes lying down have powers of 1321 (below 0.04 Hz), 1170 (LF) and 975 ms2 (HF), LF/HF 1.5 to 2
 /// (Task Force 1996, normal values, from memory). The share of 1/f that is slower than five minutes comes on top.
-pub const LIFE: &[Row] = &[
+pub(crate) const LIFE: &[Row] = &[
     Row { field: Field::BreathingRrMs, adult: [0.0, 56.0, 100.0], by_interval: true },
     Row { field: Field::VerySlowRrMs, adult: [0.0, 36.0, 60.0], by_interval: true },
     Row { field: Field::SlowRrMs, adult: [0.0, 42.0, 60.0], by_interval: true },
@@ -54,7 +54,7 @@ const _: () = {
 
 impl Row {
     /// The value at a life, 0 for none, in a body.
-    pub const fn value(&self, life: f32, body: &Body) -> f32 {
+    pub(crate) const fn value(&self, life: f32, body: &Body) -> f32 {
         let word = life as usize;
         let value = self.adult[if word < LIVES.len() { word } else { 0 }];
         if self.by_interval { value * (ADULT.resting_bpm / body.resting_bpm) } else { value }

@@ -16,7 +16,7 @@ use crate::truth::Beat;
 
 /// How waves are to be drawn at an instant.
 #[derive(Clone, Copy, Debug)]
-pub struct Demand {
+pub(crate) struct Demand {
     /// Whose waves.
     pub body: &'static Body,
     /// QRS duration of a normally conducted beat, ms.
@@ -39,7 +39,7 @@ pub struct Demand {
 
 /// How far one beat differs from another, as standard deviations.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Life {
+pub(crate) struct Life {
     /// Size of the QRS, share.
     pub shape: f32,
     /// Duration of the QRS, share.
@@ -68,7 +68,7 @@ impl<'n> Chance<'n> {
 
 /// How pulses of a pacing device are to be drawn at an instant.
 #[derive(Clone, Copy, Debug)]
-pub struct PulseDemand {
+pub(crate) struct PulseDemand {
     /// Height in lead II, mV.
     pub mv: f32,
     /// Width, ms.
@@ -79,7 +79,7 @@ pub struct PulseDemand {
 
 /// A ventricular activation to be drawn.
 #[derive(Clone, Copy, Debug)]
-pub struct VentricularBeat {
+pub(crate) struct VentricularBeat {
     /// QRS onset.
     pub at: Instant,
     /// How it spreads.
@@ -98,7 +98,7 @@ pub struct VentricularBeat {
 
 /// The heart vector as the sum of what events have started.
 #[derive(Clone, Debug, Default)]
-pub struct Electrogram {
+pub(crate) struct Electrogram {
     deflections: Deflections,
     overshoot: Overshoot,
     atrial: Waves,
@@ -128,7 +128,7 @@ impl Manner {
 
 impl Electrogram {
     /// A P wave `size` times as large as usual; a flutter wave lasts one `cycle`.
-    pub fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, body: &Body, size: f32) {
+    pub(crate) fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, body: &Body, size: f32) {
         let stretch = match origin {
             AtrialOrigin::Flutter => cycle.as_secs() * (1000.0 / FLUTTER_CYCLE_MS),
             _ => 1.0,
@@ -138,7 +138,7 @@ impl Electrogram {
     }
 
     /// A QRS complex with its T wave.
-    pub fn ventricles(&mut self, beat: &VentricularBeat, demand: &Demand, noise: &Noise) -> Beat {
+    pub(crate) fn ventricles(&mut self, beat: &VentricularBeat, demand: &Demand, noise: &Noise) -> Beat {
         let onset = beat.at;
         let mut told = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
         let (life, chance) = (demand.life, Chance::of(noise, onset));
@@ -204,7 +204,7 @@ impl Electrogram {
     }
 
     /// A pulse of the pacing device.
-    pub fn pace(&mut self, at: Instant, demand: &PulseDemand) {
+    pub(crate) fn pace(&mut self, at: Instant, demand: &PulseDemand) {
         let edge_s = math::max(demand.ms * 0.000_1, 1e-5);
         let hold_s = demand.ms * 0.001 - edge_s;
         let bump = Bump::new(at, edge_s, hold_s, edge_s);
@@ -215,7 +215,7 @@ impl Electrogram {
     }
 
     /// Fibrillation or ventricular flutter starts or ends.
-    pub fn episode(
+    pub(crate) fn episode(
         &mut self,
         episode: Episode,
         at: Instant,

@@ -25,7 +25,7 @@ use crate::time::Span;
 ///
 /// Right atrium a over v, left atrium v over a (mean a and v of both: Miller's Anesthesia, normal pressures).
 #[derive(Debug)]
-pub struct Atrium {
+pub(crate) struct Atrium {
     c: f32,
     x: f32,
     v: f32,
@@ -35,16 +35,16 @@ pub struct Atrium {
 }
 
 /// Right atrium.
-pub static RIGHT_ATRIUM: Atrium = Atrium { c: 0.5, x: -0.55, v: 0.65, y: -0.3, lag_s: 0.0 };
+pub(crate) static RIGHT_ATRIUM: Atrium = Atrium { c: 0.5, x: -0.55, v: 0.65, y: -0.3, lag_s: 0.0 };
 /// A central vein: the right atrium's pressure a little later.
-pub static CENTRAL_VEIN: Atrium = Atrium { c: 0.45, x: -0.5, v: 0.65, y: -0.28, lag_s: 0.02 };
+pub(crate) static CENTRAL_VEIN: Atrium = Atrium { c: 0.45, x: -0.5, v: 0.65, y: -0.28, lag_s: 0.02 };
 /// Left atrium.
-pub static LEFT_ATRIUM: Atrium = Atrium { c: 0.3, x: -0.4, v: 1.15, y: -0.3, lag_s: 0.0 };
+pub(crate) static LEFT_ATRIUM: Atrium = Atrium { c: 0.3, x: -0.4, v: 1.15, y: -0.3, lag_s: 0.0 };
 /// Wedged pulmonary artery: the left atrium's pressure 0.1 to 0.15 s later and duller (textbook, from memory).
-pub static WEDGE: Atrium = Atrium { c: 0.12, x: -0.35, v: 1.1, y: -0.25, lag_s: 0.13 };
+pub(crate) static WEDGE: Atrium = Atrium { c: 0.12, x: -0.35, v: 1.1, y: -0.25, lag_s: 0.13 };
 
 /// From P onset to the start of the a wave, s (electromechanical delay of the atria; from memory).
-pub const A_WAVE_S: f32 = 0.07;
+pub(crate) const A_WAVE_S: f32 = 0.07;
 /// Longest rise of an a wave, s.
 const A_RISE_S: f32 = 0.07;
 const A_FALL_S: f32 = 0.085;
@@ -65,7 +65,7 @@ const EARLY_OUTFLOW_MMHG: f32 = 1.0;
 
 /// From QRS onset to the closing of the inflow valves, s: the c wave and the rise of ventricular pressure start (from memory); at
 /// high rates sooner, so that 30 ms are left until the outflow valves open.
-pub fn closing_s(period: Span) -> f32 {
+pub(crate) fn closing_s(period: Span) -> f32 {
     min(0.045, pre_ejection_s(period) - 0.030)
 }
 
@@ -93,13 +93,13 @@ impl Valves {
 }
 
 /// From the closing of the inflow valves until atria that begin to contract find them open before they are done, s.
-pub fn closed_s(period: Span) -> f32 {
+pub(crate) fn closed_s(period: Span) -> f32 {
     max(Valves::new(period).inflow_s - A_RISE_S, 0.0)
 }
 
 /// An atrium and the ventricle that it fills.
 #[derive(Clone, Copy, Debug)]
-pub struct Side {
+pub(crate) struct Side {
     /// The waves of the atrium.
     pub atrium: &'static Atrium,
     /// Its resting pressure, on which the waves are, mmHg.
@@ -119,7 +119,7 @@ pub struct Side {
 }
 
 /// Rise of the a wave of atria that contract `before_s` before a conducted beat closes the valves, s.
-pub fn rise_s(before_s: f32) -> f32 {
+pub(crate) fn rise_s(before_s: f32) -> f32 {
     clamp(0.65 * before_s, 0.03, A_RISE_S)
 }
 
@@ -142,7 +142,7 @@ impl Side {
 
     /// The a wave with a share of the usual force, from a pressure and slope; a cannon wave when the valves are `closed`.
     #[inline(never)]
-    pub fn a_wave(&self, here: (f32, f32), force: f32, closed: bool) -> Plan {
+    pub(crate) fn a_wave(&self, here: (f32, f32), force: f32, closed: bool) -> Plan {
         let (rest, wave) = (self.rest_mmhg, force * self.wave_mmhg);
         let (height, rise_s) = if closed { (CANNON * wave, A_RISE_S) } else { (wave, self.rise_s) };
         // It does not fall below the pressure of the ventricle that it has filled or will fill.
@@ -155,7 +155,7 @@ impl Side {
     }
 
     /// What the a wave does in a ventricle that has relaxed, from a pressure and slope there.
-    pub fn kick(&self, here: (f32, f32), force: f32) -> Plan {
+    pub(crate) fn kick(&self, here: (f32, f32), force: f32) -> Plan {
         let filled = self.filled_mmhg(force);
         let tail = self.tail(self.diastasis_mmhg(), FILLED_PER_S);
         // One that fills fast already shall not fill to more.
@@ -164,7 +164,7 @@ impl Side {
     }
 
     /// What it does in one that is still to relax, along the rest of a plan: it fills it as soon as it can, with what it still has.
-    pub fn late_kick(&self, rest: Plan, force: f32) -> Plan {
+    pub(crate) fn late_kick(&self, rest: Plan, force: f32) -> Plan {
         let filling_s = min(0.06, 0.08 * max(self.period.as_secs(), 0.15));
         let filled_s = max(rest.last().at_s + filling_s, A_RISE_S);
         let by_itself = self.diastasis_mmhg();
@@ -178,7 +178,7 @@ impl Side {
     /// c, x, v and y of the atrium from the closing of the valves on, from a pressure and slope; where the atria did not contract
     /// since the beat before, the x descent is shallow.
     #[inline(never)]
-    pub fn waves(&self, here: (f32, f32), follows_a: bool) -> Plan {
+    pub(crate) fn waves(&self, here: (f32, f32), follows_a: bool) -> Plan {
         let Atrium { c, x, v, y, .. } = *self.atrium;
         let valves = Valves::new(self.timing);
         let height = |of: f32| self.rest_mmhg + of * self.wave_mmhg;
@@ -194,7 +194,7 @@ impl Side {
     }
 
     /// Pressure of the ventricle from the closing of the inflow valve on, from a pressure and slope there.
-    pub fn contraction(&self, form: &Ventricle, here: (f32, f32), outflow: &Outflow<'_>) -> Plan {
+    pub(crate) fn contraction(&self, form: &Ventricle, here: (f32, f32), outflow: &Outflow<'_>) -> Plan {
         let valves = Valves::new(self.timing);
         let Valves { outflow_s, end_s, inflow_s, filled_s } = valves;
         // What the atrium has when the inflow valve opens, and when early filling is over.
@@ -234,7 +234,7 @@ impl Side {
 
 /// The outflow valve of a beat.
 #[derive(Clone, Copy, Debug)]
-pub enum Outflow<'a> {
+pub(crate) enum Outflow<'a> {
     /// It opens.
     Open {
         /// Pulse of the artery behind it, from the opening on.
@@ -253,12 +253,12 @@ pub enum Outflow<'a> {
 
 /// What a ventricle has of its own.
 #[derive(Debug)]
-pub struct Ventricle {
+pub(crate) struct Ventricle {
     /// Pressure at its lowest, in units of the end-diastolic pressure.
     lowest: f32,
 }
 
 /// Left ventricle.
-pub static LEFT_VENTRICLE: Ventricle = Ventricle { lowest: 0.25 };
+pub(crate) static LEFT_VENTRICLE: Ventricle = Ventricle { lowest: 0.25 };
 /// Right ventricle.
-pub static RIGHT_VENTRICLE: Ventricle = Ventricle { lowest: 0.2 };
+pub(crate) static RIGHT_VENTRICLE: Ventricle = Ventricle { lowest: 0.2 };

@@ -173,7 +173,7 @@ pub(super) const AGONAL: Shape<3> = Shape {
 };
 
 /// P wave of an atrial activation from `origin`.
-pub fn p(origin: AtrialOrigin) -> &'static [Wave] {
+pub(crate) fn p(origin: AtrialOrigin) -> &'static [Wave] {
     match origin {
         AtrialOrigin::Sinus => &SINUS,
         AtrialOrigin::EctopicHigh => &HIGH,
