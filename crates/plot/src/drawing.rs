@@ -54,8 +54,8 @@ impl Pen {
     /// How this pen looks.
     pub const fn style(self) -> Style {
         let (class, width_mm, colour, dash_mm) = match self {
-            Pen::FineGrid => ("fine", 0.08, [0xdf, 0xda, 0xd0], None),
-            Pen::CoarseGrid => ("coarse", 0.14, [0xbc, 0xb5, 0xa6], None),
+            Pen::FineGrid => ("fine", 0.08, [0xd6, 0xe0, 0xdc], None),
+            Pen::CoarseGrid => ("coarse", 0.2, [0x86, 0xa5, 0x9b], None),
             Pen::Edge => ("edge", 0.2, [0x6d, 0x69, 0x60], None),
             Pen::Trace => ("trace", 0.3, INK, None),
             Pen::Calibration => ("cal", 0.3, [0x46, 0x4b, 0x50], None),

@@ -364,6 +364,13 @@ impl<'a> Layout<'a> {
             // One frame more than the part has, so that parts and rows join.
             let last = ((to_s * rate).round() as usize + 1).min(self.recording.frames.len());
             let frames = self.recording.frames.get(first..last).unwrap_or(&[]);
+            // Before the trace, so that it lies over its name.
+            if line.parts.len() > 1 && !frames.is_empty() {
+                let x = place.x(from_s);
+                let zero = top_mm + band.zero_mm;
+                drawing.stroke(Pen::Calibration, vec![vec![at(x, zero - 8.0), at(x, zero - 5.0)]]);
+                drawing.write_bold(at(x + 1.0, zero - 8.5), Anchor::Start, LABEL_MM, channel.id());
+            }
             let points = frames.iter().enumerate().map(|(n, frame)| {
                 let at_s = (first + n) as f64 / rate;
                 at(place.x(at_s), top_mm + band.y_mm(f64::from(frame.sample(*channel))))
@@ -375,12 +382,6 @@ impl<'a> Layout<'a> {
                 let spike = |at_s: f64| vec![at(place.x(at_s), zero + 2.0), at(place.x(at_s), zero - PULSE_MM)];
                 let pulses = marks::pulses(self.recording).into_iter().filter(|at_s| (from_s..to_s).contains(at_s));
                 drawing.stroke(Pen::Pacing, pulses.map(spike).collect());
-            }
-            if line.parts.len() > 1 && !frames.is_empty() {
-                let x = place.x(from_s);
-                let zero = top_mm + band.zero_mm;
-                drawing.stroke(Pen::Calibration, vec![vec![at(x, zero - 8.0), at(x, zero - 5.0)]]);
-                drawing.write_bold(at(x + 1.0, zero - 8.5), Anchor::Start, LABEL_MM, channel.id());
             }
         }
     }
