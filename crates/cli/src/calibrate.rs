@@ -14,7 +14,7 @@ use pulsewright_rig::{Output, Packing, Rig, RigFrames};
 use pulsewright_text::json;
 use pulsewright_text::source::{self, reason};
 use serde_json::Value;
-use std::fs::{self, OpenOptions};
+use std::fs::OpenOptions;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
@@ -84,7 +84,7 @@ fn claim_rig(path: &Path, text: &[u8]) -> Result<Set, Failure> {
 #[cfg(unix)]
 fn names_of(path: &Path) -> u64 {
     use std::os::unix::fs::MetadataExt;
-    fs::metadata(path).map_or(1, |there| there.nlink())
+    path.metadata().map_or(1, |there| there.nlink())
 }
 
 /// Other systems do not say.

@@ -1,7 +1,7 @@
 //! A watcher that outlives a run which is killed, and ends the detectors that the run can no longer end.
 
 use std::io::Write;
-use std::process::{Child, ChildStdin, Command, Stdio};
+use std::process::{Child, ChildStdin};
 use std::sync::{Mutex, PoisonError};
 
 /// What the watcher runs: `+ GROUP` and `- GROUP` on standard input keep its list; the end of its input is the end of the run.
@@ -59,6 +59,7 @@ impl Drop for Guard {
 #[cfg(unix)]
 fn watcher() -> Option<(Child, ChildStdin)> {
     use std::os::unix::process::CommandExt;
+    use std::process::{Command, Stdio};
     let mut command = Command::new("/bin/sh");
     command.args(["-c", WATCH]).stdin(Stdio::piped()).stdout(Stdio::null()).stderr(Stdio::null());
     // A group of its own: what ends the run's group is not to end the watcher.
