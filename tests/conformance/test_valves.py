@@ -15,7 +15,7 @@ from program import rendered, succeed
 from reading import read_wav
 from scipy.signal import find_peaks
 
-AGAINST_MMHG = 0.5
+AGAINST_MMHG = 0.6
 """What a pressure downstream may be above the one upstream while blood flows."""
 
 RISE_MMHG_PER_S = 2000
