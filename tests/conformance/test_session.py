@@ -81,13 +81,13 @@ def test_asked_timed_played_and_judged(plan, tmp_path):
     answer(process, "s no cable")
     until(process, "s REASON skips: ")
     pause_at_most_s = time.monotonic() - before_pause
-    answer(process, "", after_s=1.0)
+    answer(process, "", after_s=2.5)
     until(process, "none]: ")
     arrest_at_most_s = time.monotonic() - before_pause
     before_flutter = time.monotonic()
     answer(process, "h")
     until(process, "s REASON skips: ")
-    answer(process, "", after_s=0.5)
+    answer(process, "", after_s=2.5)
     until(process, "none]: ")
     flutter_at_most_s = time.monotonic() - before_flutter
     answer(process, "high")

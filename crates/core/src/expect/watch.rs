@@ -96,9 +96,12 @@ impl<'a> Watch<'a> {
         let half = Span::from_ticks(end.since(at).ticks() / 2);
         self.placed = Some(placed);
         self.from = at.plus(half.min(SETTLING));
-        self.counts = Counts { fibrillated: self.heart.fibrillates(), ..Counts::default() };
+        self.counts = Counts::default();
+        self.highest_pulse_mmhg = 0.0;
         self.cuff = None;
         self.rate.begin(at, self.from);
+        let [_, strong] = &mut self.pulses;
+        strong.forget();
         for pulses in &mut self.pulses {
             pulses.begin(at, self.from);
         }
@@ -290,7 +293,7 @@ impl<'a> Watch<'a> {
         let of_rate = causes::of_rate(step, &self.counts, &self.rate);
         let rate = if !self.has_beats() {
             Reading::none(Cause::TestSignal)
-        } else if self.counts.fibrillated {
+        } else if self.counts.fibrillated || self.heart.fibrillates() {
             Reading::none(Cause::Fibrillation)
         } else {
             let band = self.rate.band(end, limit(AlarmLimit::AsystoleS));
@@ -361,7 +364,8 @@ impl<'a> Watch<'a> {
         }
         let [all, strong] = &self.pulses;
         let band = all.band(end, silence_s).map(|band| {
-            let strong = strong.band(end, silence_s).unwrap_or(band);
+            // Too few strong pulses have no rate of their own.
+            let strong = strong.band(end, silence_s).filter(|strong| strong.low > 0.0).unwrap_or(band);
             band.with(strong.low).with(strong.high)
         });
         let silent = band.is_some_and(|band| band.high == 0.0);
