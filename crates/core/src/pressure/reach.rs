@@ -87,14 +87,15 @@ fn ringing(line_hz: f32, damping: f32, inside: f32, ways: f32, every_s: f32) -> 
 pub(crate) fn range(site: PressureSite, of: Ranges<'_>, ever: Ranges<'_>) -> Range {
     let SiteFields { level, closed, line_hz, damping } = sites::fields(site);
     let vessel = vessel(site, ever);
-    let open = if of(closed).lowest >= 1.0 { 0.0 } else { 1.0 };
-    let levels = of(level);
+    // Where a step turns the stopcock or moves the level, both pressures are there for a while.
+    let open = if ever(closed).lowest >= 1.0 { 0.0 } else { 1.0 };
+    let levels = ever(level);
     let seen = Range { lowest: open * vessel.lowest + levels.lowest, highest: open * vessel.highest + levels.highest };
     // A line also rings when the level jumps or the stopcock is turned.
     let (height, jump) = (vessel.highest - vessel.lowest, ever(level).highest - ever(level).lowest);
     let every_s = 30.0 / max(ever(Field::RateBpm).highest, 1.0);
     let whip = if site == PressureSite::Pulmonary { 2.0 * ever(Field::PulmonaryWhip).highest } else { 0.0 };
-    let ways = if open == 0.0 && ever(closed).lowest >= 1.0 { 2.0 * jump } else { WAYS * height + 2.0 * jump + whip };
+    let ways = if open == 0.0 { 2.0 * jump } else { WAYS * height + 2.0 * jump + whip };
     let inside = 0.5 * (height + jump) + whip;
     let beyond = ringing(of(line_hz).highest, of(damping).lowest, inside, ways, every_s);
     Range { lowest: seen.lowest - beyond, highest: seen.highest + beyond }
