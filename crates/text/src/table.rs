@@ -15,13 +15,13 @@ pub const MOST_ROWS: u64 = 4_000_000;
 /// Longest row, bytes.
 const LONGEST_ROW: usize = 64 << 10;
 
-/// What is wrong in a content, and where.
+/// A mistake in a content, and its place.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error("{place}: {what}")]
 pub struct Problem {
     /// Where.
     pub place: Place,
-    /// What is wrong and what is allowed.
+    /// The mistake, and the allowed form.
     pub what: String,
 }
 
@@ -116,19 +116,20 @@ impl Table {
     /// Which columns there are.
     pub fn required(&self, names: &[&str]) -> Result<usize, Problem> {
         self.column(names).ok_or_else(|| {
-            Problem::new(Place::Whole, format!("no column {}; {}", names.join(" or "), self.columns_told()))
+            Problem::new(Place::Whole, format!("no column {}; {}", names.join(" or "), self.columns_listed()))
         })
     }
 
     /// Which columns there are, for messages.
-    pub fn columns_told(&self) -> String {
-        const TOLD: usize = 20;
+    pub fn columns_listed(&self) -> String {
+        const MOST: usize = 20;
         match &self.columns {
             None => "there is no header line".into(),
+            Some(columns) if columns.is_empty() => "the table is empty".into(),
             Some(columns) => {
                 let names: Vec<Cow<'_, str>> =
-                    columns.iter().take(TOLD).map(|name| fit::cut(name.trim(), 40)).collect();
-                format!("columns are {}{}", names.join(", "), if columns.len() > TOLD { ", ..." } else { "" })
+                    columns.iter().take(MOST).map(|name| fit::cut(name.trim(), 40)).collect();
+                format!("columns are {}{}", names.join(", "), if columns.len() > MOST { ", ..." } else { "" })
             }
         }
     }
@@ -174,7 +175,7 @@ impl Table {
     /// Gives every row to `each`, in file order.
     ///
     /// # Errors
-    /// What `each` says, broken cells, and more than [`MOST_ROWS`] rows.
+    /// The error of `each`, broken cells, and more than [`MOST_ROWS`] rows.
     pub fn rows(&self, mut each: impl FnMut(&Row<'_>) -> Result<(), Problem>) -> Result<(), Problem> {
         let mut count = 0;
         let mut counted = |row: &Row<'_>| {
@@ -396,15 +397,15 @@ mod tests {
     #[test]
     fn wrong_numbers_say_where() {
         let table = parse("time_s\n0.5\nNaN\n1e999\nx\n", None).expect("reads");
-        let mut told = Vec::new();
+        let mut found = Vec::new();
         table
             .rows(|row| {
-                told.push((row.place, table.number(row, 0).map_err(|problem| problem.what)));
+                found.push((row.place, table.number(row, 0).map_err(|problem| problem.what)));
                 Ok(())
             })
             .expect("reads");
-        assert_eq!(told.first(), Some(&(Place::Line(2), Ok(Some(0.5)))));
-        for (place, number) in told.into_iter().skip(1) {
+        assert_eq!(found.first(), Some(&(Place::Line(2), Ok(Some(0.5)))));
+        for (place, number) in found.into_iter().skip(1) {
             assert!(number.expect_err("not a number").contains("time_s"), "{place}");
         }
     }
