@@ -1,11 +1,11 @@
-//! What to check next when something failed: which part of the chain from rig to display it points to.
+//! Where to look after a failure: the likely faults along the chain from rig to display.
 //!
 //! Common practice of the trade, no source; the manufacturer's service manual goes first.
 
 use crate::judge::{Judged, Judgement, Verdict};
 use crate::plan::{Item, PlanReading};
 
-/// Where to look, most likely first; empty when the item did not fail.
+/// The places to look, most likely first; empty when the item did not fail.
 pub fn guide(judgement: &Judgement<'_>, item: Item<'_>, judged: &Judged<'_>) -> Vec<&'static str> {
     if judged.verdict != Verdict::Fail {
         return Vec::new();

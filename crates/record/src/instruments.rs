@@ -3,7 +3,7 @@
 use crate::calendar::day;
 use crate::record::{Instrument, Record, date};
 
-/// What keeps the instruments from being relied on, a line each.
+/// Why the instruments can't be relied on, a line each.
 pub fn missing(record: &Record) -> Vec<String> {
     let used = day(date(record)).or_else(|| day(&record.saved_at));
     let one = |instrument: &Instrument| {

@@ -3,12 +3,12 @@
 use crate::plan::Plan;
 use crate::record::{Origin, Record};
 
-/// What the digests say.
+/// The result of the digests.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Integrity {
-    /// What was changed since it was saved, or does not belong together; a line each.
+    /// Changes since it was saved, and parts that do not belong together; a line each.
     pub changed: Vec<String>,
-    /// What can't be told, a line each.
+    /// Doubts that the digests can't settle, a line each.
     pub unknown: Vec<String>,
 }
 

@@ -10,9 +10,9 @@ use serde::Serialize;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Verdict {
-    /// Within what is allowed.
+    /// Within its limits.
     Pass,
-    /// Not within what is allowed.
+    /// Outside its limits.
     Fail,
     /// Left out, with a reason.
     Skipped,
@@ -41,7 +41,7 @@ pub struct Judged<'a> {
     pub why: String,
     /// The number that was read, in the item's unit: a reading's value, an alarm's delay in seconds.
     pub value: Option<f64>,
-    /// What was entered.
+    /// The entry.
     pub entry: &'a Entry,
 }
 
@@ -54,7 +54,7 @@ static NOTHING: Entry = Entry {
     verdict: String::new(),
 };
 
-/// What is allowed of a reading.
+/// The limits of a reading.
 pub fn tolerance(reading: &PlanReading) -> Tolerance {
     Tolerance { absolute: reading.tolerance, percent: reading.tolerance_percent, min: reading.min, max: reading.max }
 }
@@ -206,7 +206,7 @@ impl Overall {
 pub struct Judgement<'a> {
     /// Every item in the plan's order.
     pub items: Vec<(&'a PlanStep, Item<'a>, Judged<'a>)>,
-    /// What is missing besides items: preparations, kit, signature.
+    /// Missing besides items: preparations, kit, signature.
     pub missing: Vec<String>,
     /// Items whose page verdict differs from the one worked out here.
     pub disagreements: Vec<String>,

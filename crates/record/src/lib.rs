@@ -1,10 +1,10 @@
-//! The technician's record: what to expect of a monitor, what it showed, the verdict, and proof that nothing was changed.
+//! The technician's record: the expectations of a monitor, its readings, the verdicts, and digests that show changes.
 //!
 //! # Map
-//! [`plan`] is what a script expects, step by step, with the identity of what is played. [`worksheet`] makes one page of
+//! [`plan`] has the expectations of a script, step by step, and the identity of its frames. [`worksheet`] makes one page of
 //! it to fill in; the page and the terminal's session save a [`record`], which people may also write by hand
-//! ([`record_csv`]). [`judge`] works every verdict out from the numbers, [`integrity`] tells what was changed, [`guide`]
-//! where to look when something failed, [`trend`] how readings of the same asset moved. [`report`] writes all of it.
+//! ([`record_csv`]). [`judge`] derives every verdict from the numbers, [`integrity`] finds changes, [`guide`] names the
+//! places to look after a failure, [`trend`] follows the readings of one asset. [`report`] writes all of it.
 //!
 //! # What holds
 //! - Verdicts come from what was written and the plan; a verdict in a file is only compared.

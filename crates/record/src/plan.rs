@@ -1,4 +1,4 @@
-//! What a worksheet asks and a report judges by: a script's steps with what to expect, and the identity of what is played.
+//! The plan behind worksheet and report: a script's steps with their expectations, and the identity of the script.
 
 use crate::seal;
 use crate::walk::Walk;
@@ -29,13 +29,13 @@ pub struct Plan {
     pub seed: String,
     /// The rig's description, when one was named.
     pub rig: Option<Rig>,
-    /// What is played.
+    /// The script.
     pub frames: Frames,
-    /// What to take out and bring back.
+    /// Kit to take out and bring back.
     pub kit: Vec<String>,
-    /// What can hurt somebody or something.
+    /// Dangers to people and things.
     pub cautions: Vec<String>,
-    /// What to do before the first step.
+    /// Preparations before the first step.
     pub prepare: Vec<String>,
     /// The steps, repeats played out.
     pub steps: Vec<PlanStep>,
@@ -73,13 +73,13 @@ pub struct PlanStep {
     pub id: String,
     /// Its name.
     pub name: String,
-    /// What is played, in words.
+    /// The signal, in words.
     pub plays: String,
     /// How long, in words.
     pub lasts: String,
-    /// What can hurt somebody or something.
+    /// Dangers to people and things.
     pub cautions: Vec<String>,
-    /// What to do before it.
+    /// Preparations before it.
     pub prepare: Vec<String>,
     /// Readings to take.
     pub readings: Vec<PlanReading>,
@@ -117,7 +117,7 @@ pub struct PlanReading {
     pub name: String,
     /// Its unit.
     pub unit: String,
-    /// What the monitor should read; of what moves, the mean.
+    /// The right reading; the mean when it moves.
     pub value: Option<f64>,
     /// Lowest value that a correct monitor shows.
     #[serde(default)]
@@ -143,7 +143,7 @@ pub struct PlanReading {
 }
 
 impl PlanReading {
-    /// What a correct monitor shows: lowest and highest value.
+    /// The band of a correct monitor: lowest and highest value.
     pub fn band(&self) -> Option<[f64; 2]> {
         self.low.zip(self.high).map(|(low, high)| [low, high]).or(self.value.map(|value| [value; 2]))
     }
@@ -155,7 +155,7 @@ impl PlanReading {
         self.band().is_some_and(|[low, high]| high - low > width)
     }
 
-    /// What is expected in words, such as "70 bpm" or "between 90 and 120 mmHg"; may be empty.
+    /// The expectation in words, such as "70 bpm" or "between 90 and 120 mmHg"; may be empty.
     pub fn expected(&self) -> String {
         match (self.band(), self.value) {
             (Some([low, high]), _) if self.moves() => format!("between {low} and {high} {}", self.unit),
@@ -164,7 +164,7 @@ impl PlanReading {
         }
     }
 
-    /// Why it is so, where the value by itself does not tell: a sentence, or nothing.
+    /// The reason, where the value by itself does not show it: a sentence, or nothing.
     pub fn because(&self) -> String {
         let mut letters = self.why.chars();
         let first = letters.next().map(|letter| letter.to_uppercase().to_string()).unwrap_or_default();
@@ -178,14 +178,14 @@ impl PlanReading {
 pub struct PlanAlarm {
     /// Step and number, such as `3.alarm-1`.
     pub id: String,
-    /// What to call it.
+    /// Its name.
     pub name: String,
     /// Priority wanted: `high`, `medium` or `low`.
     pub priority: String,
     /// When its limit is reached, s from the start of the step.
     #[serde(default)]
     pub onset_s: f64,
-    /// Soonest that a monitor can tell, s from the start of the step.
+    /// Soonest that a monitor can know, s from the start of the step.
     #[serde(default = "soonest_s")]
     pub soonest_s: f64,
     /// Longest time from the onset, s.
@@ -212,7 +212,7 @@ fn soonest_s() -> f64 {
 pub struct PlanSilence {
     /// Step and number, such as `3.silent-1`.
     pub id: String,
-    /// What to call it.
+    /// Its name.
     pub name: String,
 }
 
@@ -222,7 +222,7 @@ pub struct PlanSilence {
 pub struct PlanClear {
     /// Step and number, such as `3.clear-1`.
     pub id: String,
-    /// What to call it.
+    /// Its name.
     pub name: String,
     /// When its condition ends, s from the start of the step.
     pub end_s: f64,
@@ -288,7 +288,7 @@ impl Plan {
         Ok(plan)
     }
 
-    /// What its digest must be.
+    /// The digest that it must have.
     pub fn own_digest(&self) -> String {
         seal::of_object(&serde_json::to_value(self).unwrap_or_default())
     }
@@ -403,7 +403,9 @@ fn plan_step(id: &str, label: &str, step: &Step) -> PlanStep {
         id: id.to_owned(),
         name: label.to_owned(),
         plays: plays(step),
-        lasts: step.duration.map_or("until told to go on".to_owned(), |span| format!("{} s", seconds(span))),
+        lasts: step
+            .duration
+            .map_or("until the next step is called for".to_owned(), |span| format!("{} s", seconds(span))),
         cautions: step.cautions.clone(),
         prepare: step.prepare.clone(),
         readings: step.expect.readings.iter().map(reading).collect(),

@@ -40,7 +40,7 @@ pub struct Record {
     /// Preparations made, by their id: `yes`.
     #[serde(default)]
     pub prepared: BTreeMap<String, String>,
-    /// What was read and heard, by the item's id.
+    /// Entries, by the item's id.
     #[serde(default)]
     pub items: BTreeMap<String, Entry>,
     /// Who signs: `done` and `checked`.
@@ -49,7 +49,7 @@ pub struct Record {
     /// When it was saved, as the page's clock says.
     #[serde(default)]
     pub saved_at: String,
-    /// What a session played, if one did.
+    /// The session's playing, if there was one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub played: Option<Played>,
     /// Why the record can't be relied on, when it was made from one that was changed.
@@ -58,21 +58,21 @@ pub struct Record {
     /// SHA-256 over all the above, see [`seal::of_record`].
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub digest: Option<String>,
-    /// What the digest of the text read must be; worked out from all of it, so that nothing in a file goes unnoticed.
+    /// The digest that the text must have; computed over all of it, so that every change shows.
     #[serde(skip)]
     pub found_digest: Option<String>,
     /// The same of the plan in the text.
     #[serde(skip)]
     pub found_plan_digest: Option<String>,
-    /// What it was read from.
+    /// The kind of file that it was read from.
     #[serde(skip)]
     pub origin: Origin,
-    /// What messages call it.
+    /// Its name in messages.
     #[serde(skip)]
     pub name: String,
 }
 
-/// What a record was read from.
+/// The kind of file that a record was read from.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Origin {
     /// A document, which carries a digest.
@@ -86,7 +86,7 @@ pub enum Origin {
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Instrument {
-    /// What it is.
+    /// Its kind.
     pub what: String,
     /// Its number.
     pub id: String,
@@ -106,7 +106,7 @@ pub struct KitState {
     pub back: String,
 }
 
-/// What was entered for an item.
+/// The entry of an item.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Entry {
@@ -140,7 +140,7 @@ pub struct Signature {
     pub at: String,
 }
 
-/// What a session played.
+/// The playing of a session.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Played {
@@ -174,7 +174,7 @@ pub struct BadRecord {
     pub line: usize,
     /// Column, from 1.
     pub column: usize,
-    /// What is wrong and what is allowed.
+    /// The mistake, and the allowed form.
     pub what: String,
 }
 
@@ -207,12 +207,12 @@ impl Record {
                 "not a record; a record is a JSON object, {...}, that a worksheet or session saved",
             ));
         }
-        let mut record: Record = json::parse(text).map_err(|broken| told(broken, name))?;
+        let mut record: Record = json::parse(text).map_err(|broken| bad_json(broken, name))?;
         if record.record != 1 {
             let what = format!("record version {} is not known here; allowed: 1", record.record);
             return Err(BadRecord::at(name, 1, 1, what));
         }
-        let value = json::value(text).map_err(|broken| told(broken, name))?;
+        let value = json::value(text).map_err(|broken| bad_json(broken, name))?;
         record.found_digest = Some(seal::of_record(&value));
         record.found_plan_digest = value.get("plan").map(seal::of_object);
         record.name = name.to_owned();
@@ -229,7 +229,7 @@ impl Record {
         serde_json::to_string_pretty(&sealed).unwrap_or_default() + "\n"
     }
 
-    /// What its digest must be.
+    /// The digest that it must have.
     pub fn own_digest(&self) -> String {
         seal::of_record(&serde_json::to_value(self).unwrap_or(Value::Null))
     }
@@ -246,7 +246,7 @@ pub fn date(record: &Record) -> &str {
     if date.is_empty() { record.saved_at.trim() } else { date }
 }
 
-/// The text of a file, or where it is none.
+/// The text of a file, or the place where it is not text.
 fn utf8<'t>(text: &'t [u8], name: &str) -> Result<&'t str, BadRecord> {
     if text.len() as u64 > source::DOCUMENT {
         let what = format!("the file is too large for a record: at most {} MiB", source::DOCUMENT >> 20);
@@ -260,7 +260,7 @@ fn utf8<'t>(text: &'t [u8], name: &str) -> Result<&'t str, BadRecord> {
     })
 }
 
-fn told(broken: json::Broken, name: &str) -> BadRecord {
+fn bad_json(broken: json::Broken, name: &str) -> BadRecord {
     let said = broken.what;
     let what = if broken.cut_off {
         format!("the file ends too early ({said}); was it cut off? The draft may still be in the page that wrote it")

@@ -1,6 +1,6 @@
 //! The report of a record: verdicts worked out anew, what was changed, where to look, how readings moved.
 //!
-//! One [`Report`] is told four ways: [`Report::text`] for a terminal, [`page::html`] for people and paper,
+//! One [`Report`] is shown four ways: [`Report::text`] for a terminal, [`page::html`] for people and paper,
 //! [`data::json`] and [`data::csv`] for a maintenance database.
 
 pub mod data;
@@ -18,13 +18,13 @@ use std::fmt::Write as _;
 /// A record held against its plan, its digests and earlier records.
 #[derive(Debug)]
 pub struct Report<'a> {
-    /// What it was judged by.
+    /// The plan that it was judged by.
     pub plan: &'a Plan,
-    /// What was judged.
+    /// The judged record.
     pub record: &'a Record,
     /// The verdicts.
     pub judgement: Judgement<'a>,
-    /// What the digests say.
+    /// The result of the digests.
     pub integrity: Integrity,
     /// Readings over earlier records.
     pub trends: Vec<Trend>,
@@ -60,8 +60,8 @@ impl<'a> Report<'a> {
         let mut integrity = integrity::check(record, plan, fresh);
         for (index, other) in earlier.iter().enumerate() {
             let name = if other.name.is_empty() { format!("number {}", index + 1) } else { other.name.clone() };
-            let told = |why: &str| format!("earlier record {name}: {why}");
-            integrity.changed.extend(integrity::broken_seal(other).map(told));
+            let problem = |why: &str| format!("earlier record {name}: {why}");
+            integrity.changed.extend(integrity::broken_seal(other).map(problem));
         }
         Ok(Report { plan, record, judgement, integrity, trends, left_out })
     }
@@ -79,7 +79,7 @@ impl<'a> Report<'a> {
         if self.objections().is_empty() { self.judgement.overall.id() } else { "changed" }
     }
 
-    /// What does not belong together, a line each.
+    /// Parts that do not belong together, a line each.
     pub fn objections(&self) -> Vec<String> {
         let strangers = self.judgement.strangers.iter().map(|id| format!("{id}: the plan has no such item"));
         self.integrity.changed.iter().chain(&self.judgement.disagreements).cloned().chain(strangers).collect()

@@ -1,7 +1,7 @@
 //! Digests that show a change: of a script's text, of a plan, of a record.
 //!
-//! They show that something was changed by mistake or in passing. Whoever wants to forge a record can work the digest out
-//! anew; what hinders that is a copy of the digest kept elsewhere, such as on the signed paper.
+//! They show changes made by mistake or in passing. A forger can compute a digest anew; a copy of the digest kept elsewhere,
+//! such as on the signed paper, hinders that.
 
 use serde_json::Value;
 use sha2::{Digest, Sha256};

@@ -13,7 +13,7 @@ pub use playing::{Output, Samples, Silent};
 use crate::plan::{Plan, PlanError, PlanStep};
 use crate::record::{Played, PlayedStep, Record};
 use asking::Talk;
-use playing::{Command, Told, bench, play, ramps};
+use playing::{Command, Progress, bench, play, ramps};
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
 use pulsewright_script::Document;
@@ -40,7 +40,7 @@ pub enum SessionError {
     Plan(#[from] PlanError),
 }
 
-/// What a session works with.
+/// The parts of a session.
 pub struct Session<'a> {
     /// The plan.
     pub plan: &'a Plan,
@@ -90,13 +90,13 @@ impl Session<'_> {
         let items = bench(self.document, first, &ramps)?;
         let script = Script::new(self.document.seed(), &items)
             .map_err(|error| SessionError::Plan(PlanError::Script(error.to_string())))?;
-        let (commands, told_to) = channel();
-        let (telling, told) = channel();
+        let (commands, commanded) = channel();
+        let (reports, progress) = channel();
         thread::scope(|scope| {
             let (script, rate) = (&script, self.rate);
-            let player = scope.spawn(move || play(script, first, rate, output, &told_to, &telling));
-            let asked = self.ask_all(first, record, &told, &|command| _ = commands.send(command), talk);
-            // The player ends when nobody is left to command it.
+            let player = scope.spawn(move || play(script, first, rate, output, &commanded, &reports));
+            let asked = self.ask_all(first, record, &progress, &|command| _ = commands.send(command), talk);
+            // The player ends when its command channel closes.
             drop(commands);
             let played = player.join().unwrap_or_else(|_| Err(io::Error::other("the player stopped")));
             match (asked, played) {
@@ -110,7 +110,7 @@ impl Session<'_> {
         &self,
         first: usize,
         record: &mut Record,
-        told: &Receiver<Told>,
+        progress: &Receiver<Progress>,
         command: &dyn Fn(Command),
         talk: &mut Talk<'_, impl BufRead, impl Write>,
     ) -> Result<(), SessionError> {
@@ -118,7 +118,7 @@ impl Session<'_> {
             talk.heading(step, index, self.plan.steps.len())?;
             talk.prepare(&step.id, &step.prepare, record)?;
             command(Command::Next);
-            let began = self.wait(told, step, record, talk)?;
+            let began = self.wait(progress, step, record, talk)?;
             let lasts = self.lasts(index);
             if step.has_items() {
                 talk.clears(step, began, record)?;
@@ -132,8 +132,8 @@ impl Session<'_> {
             }
         }
         command(Command::Next);
-        while let Ok(told) = told.recv() {
-            self.note(told, record, talk)?;
+        while let Ok(report) = progress.recv() {
+            self.note(report, record, talk)?;
         }
         Ok(())
     }
@@ -148,14 +148,14 @@ impl Session<'_> {
     /// Waits for a step to begin, and says when it did.
     fn wait(
         &self,
-        told: &Receiver<Told>,
+        progress: &Receiver<Progress>,
         step: &PlanStep,
         record: &mut Record,
         talk: &mut Talk<'_, impl BufRead, impl Write>,
     ) -> Result<Instant, SessionError> {
         loop {
-            match told.recv() {
-                Ok(Told::Began { step: begun, at })
+            match progress.recv() {
+                Ok(Progress::Began { step: begun, at })
                     if self.plan.steps.get(begun).is_some_and(|of| of.id == step.id) =>
                 {
                     return Ok(at);
@@ -168,22 +168,22 @@ impl Session<'_> {
 
     fn note(
         &self,
-        told: Told,
+        progress: Progress,
         record: &mut Record,
         talk: &mut Talk<'_, impl BufRead, impl Write>,
     ) -> Result<(), SessionError> {
-        match told {
-            Told::Ended { step, frames, digest } => {
+        match progress {
+            Progress::Ended { step, frames, digest } => {
                 let id = self.plan.steps.get(step).map_or(String::new(), |step| step.id.clone());
                 if let Some(played) = &mut record.played {
                     played.steps.push(PlayedStep { id, frames, digest });
                 }
                 talk.save(record)
             }
-            Told::Slipped(seconds) => talk.say(&format!(
+            Progress::Slipped(seconds) => talk.say(&format!(
                 "  The output took {seconds:.1} s too long to take the signal: times of this step are not to be relied on."
             )),
-            Told::Began { .. } => Ok(()),
+            Progress::Began { .. } => Ok(()),
         }
     }
 }

@@ -32,7 +32,7 @@ pub struct Trend {
     pub points: Vec<Point>,
     /// Last error less the first, in the unit.
     pub drift: f64,
-    /// Whether the drift is more than half of what is allowed.
+    /// Whether the drift is more than half of the tolerance.
     pub noticeable: bool,
 }
 

@@ -84,7 +84,7 @@ impl<'a> Walk<'a> {
         let script = self.script().map_err(|_| after)?;
         let placed = script.timeline().nth(index).ok_or(after)?;
         let lasts = placed.step.duration().map_or(f64::from(HOLD_S), Span::as_secs_f64);
-        // What the step before left behind is over after some seconds; a ramp is shown where it ends.
+        // The remains of the step before are over after some seconds; a ramp is shown where it ends.
         let settle = (lasts - seconds).clamp(0.0, if placed.step.ramps().next().is_none() { 6.0 } else { lasts });
         let length = seconds.min(lasts - settle);
         let from = Instant::ZERO.plus(placed.start.since(Instant::ZERO)).plus(span(settle));

@@ -191,11 +191,11 @@ fn tables_that_say_a_thing_twice_are_refused() {
         "0.prepare-1,no\n0.prepare-1,yes",
         "signed.done,A\nsigned.done,B",
     ] {
-        let told = record_csv::read(format!("item,value\n{rows}\n").as_bytes(), "r.csv").unwrap_err().to_string();
-        assert!(told.starts_with("r.csv:3:1: item ") && told.contains("twice"), "{told}");
+        let message = record_csv::read(format!("item,value\n{rows}\n").as_bytes(), "r.csv").unwrap_err().to_string();
+        assert!(message.starts_with("r.csv:3:1: item ") && message.contains("twice"), "{message}");
     }
-    let told = record_csv::read(b"item,value,value\n", "r.csv").unwrap_err().to_string();
-    assert!(told.contains("column \"value\" is given twice"), "{told}");
+    let message = record_csv::read(b"item,value,value\n", "r.csv").unwrap_err().to_string();
+    assert!(message.contains("column \"value\" is given twice"), "{message}");
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! Records that people send: whole, by hand, broken, changed; and what is said of each.
+//! Records that people send: whole, by hand, broken, changed; and the message for each.
 
 use pulsewright_record::guide::guide;
 use pulsewright_record::plan::Plan;
@@ -103,7 +103,7 @@ fn a_good_record_passes_and_a_sealed_one_is_known() {
 }
 
 #[test]
-fn any_change_of_the_text_is_told() {
+fn any_change_of_the_text_is_error() {
     let text = record(&[]).sealed_json();
     for (old, new) in [
         ("\"value\": \"80\"", "\"value\": \"81\""),
@@ -122,7 +122,7 @@ fn any_change_of_the_text_is_told() {
 }
 
 #[test]
-fn a_verdict_that_its_numbers_do_not_bear_is_told() {
+fn a_verdict_that_its_numbers_do_not_bear_is_error() {
     let mut record = entered(&[("1.heart-rate", "200")]);
     record.items.get_mut("1.heart-rate").unwrap().verdict = "pass".into();
     let record = saved(&record);
@@ -156,19 +156,19 @@ fn what_is_missing_is_incomplete_and_a_skip_with_a_reason_is_not() {
 #[test]
 fn broken_files_are_told_with_their_place() {
     let text = record(&[]).sealed_json();
-    let told = |text: &[u8]| Record::from_json(text, "r.json").unwrap_err().to_string();
-    assert!(told(b"").starts_with("r.json:1:1: the file is empty"));
-    assert!(told(b"\xff\xfe{").contains("not UTF-8"));
-    assert!(told(br#"{"record": 2}"#).contains("record version 2 is not known here; allowed: 1"));
-    assert!(told(br#"{"record": 1, "itmes": {}}"#).contains("unknown field `itmes`, expected one of"));
-    assert!(told(br#"[1]"#).starts_with("r.json:1:"));
-    assert!(told(br#"{"record": 1, "items": {"1.heart-rate": {"value": 80}}}"#).contains("expected a string"));
+    let error = |text: &[u8]| Record::from_json(text, "r.json").unwrap_err().to_string();
+    assert!(error(b"").starts_with("r.json:1:1: the file is empty"));
+    assert!(error(b"\xff\xfe{").contains("not UTF-8"));
+    assert!(error(br#"{"record": 2}"#).contains("record version 2 is not known here; allowed: 1"));
+    assert!(error(br#"{"record": 1, "itmes": {}}"#).contains("unknown field `itmes`, expected one of"));
+    assert!(error(br#"[1]"#).starts_with("r.json:1:"));
+    assert!(error(br#"{"record": 1, "items": {"1.heart-rate": {"value": 80}}}"#).contains("expected a string"));
     // Cut off anywhere: a message, never a record.
     for cut in (1..text.len() - 2).step_by(37).filter(|cut| text.is_char_boundary(*cut)) {
-        let message = told(&text.as_bytes()[..cut]);
+        let message = error(&text.as_bytes()[..cut]);
         assert!(message.starts_with("r.json:"), "{message}");
     }
-    assert!(told(&text.as_bytes()[..text.len() / 2]).contains("was it cut off?"));
+    assert!(error(&text.as_bytes()[..text.len() / 2]).contains("was it cut off?"));
 }
 
 #[test]
@@ -194,12 +194,12 @@ fn a_record_as_a_table() {
     assert_eq!(verdicts, [Verdict::Pass, Verdict::Open, Verdict::Pass, Verdict::Skipped]);
     assert!(report.judgement.missing.is_empty(), "{:?}", report.judgement.missing);
     assert_eq!(record.instruments[0].id, "M-7");
-    let told = |text: &str| record_csv::read(text.as_bytes(), "r.csv").unwrap_err().to_string();
-    assert!(told("a,b\n").contains("r.csv:1:1: no column \"item\""));
-    assert!(told("item,value,valeu\n").contains("unknown column \"valeu\""));
-    assert!(told("item,value\nabout.aset,x\n").contains("r.csv:2:1: unknown word \"aset\""));
-    assert!(told("item,value\n1.x,1\n1.x,2\n").contains("r.csv:3:1: item \"1.x\" is given twice"));
-    assert!(told("item,value\nkit.1,perhaps\n").contains("allowed: out, back"));
+    let error = |text: &str| record_csv::read(text.as_bytes(), "r.csv").unwrap_err().to_string();
+    assert!(error("a,b\n").contains("r.csv:1:1: no column \"item\""));
+    assert!(error("item,value,valeu\n").contains("unknown column \"valeu\""));
+    assert!(error("item,value\nabout.aset,x\n").contains("r.csv:2:1: unknown word \"aset\""));
+    assert!(error("item,value\n1.x,1\n1.x,2\n").contains("r.csv:3:1: item \"1.x\" is given twice"));
+    assert!(error("item,value\nkit.1,perhaps\n").contains("allowed: out, back"));
 }
 
 #[test]

@@ -110,7 +110,7 @@ fn converter(found: &mut Collected, node: Node<'_>, path: &Path<'_>) -> Option<C
 fn ordered(found: &mut Collected, node: Node<'_>, path: &Path<'_>, low: f64, high: f64) -> Option<(f64, f64)> {
     if low >= high {
         let allowed = "low_v below high_v; \"polarity\": \"inverted\" turns the sign";
-        found.tell(node, path, |p| p.allowed(allowed), format!("low_v is {low} V and high_v {high} V"));
+        found.report(node, path, |p| p.allowed(allowed), format!("low_v is {low} V and high_v {high} V"));
         return None;
     }
     Some((low, high))

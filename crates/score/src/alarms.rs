@@ -6,7 +6,7 @@
 //! The first log entry of that alarm from `time_s` to the end of the condition answers an expectation; it is in time up to and
 //! including `time_s + within_s`. Without `end_s` the condition ends with the limit. Later entries of the alarm in the condition
 //! are repeats. Entries that belong to no expectation are unexpected.
-//! With `begin_s`, when what is wrong begins, an entry from then on answers too: a monitor may have a shorter limit.
+//! With `begin_s`, the begin of the condition, an entry from then on answers too: a monitor may have a shorter limit.
 //! With `yes` in a column `silent` the alarm must not come from `time_s` to `end_s`.
 
 use pulsewright_text::number::short;
@@ -45,11 +45,11 @@ pub struct LoggedAlarm {
     pub at: Instant,
     /// Its name.
     pub alarm: String,
-    /// Its priority; empty if the log does not tell.
+    /// Its priority; empty if the log has none.
     pub priority: String,
 }
 
-/// What became of an expected alarm, or of a log entry that none asked for.
+/// The outcome of an expected alarm, or of an unexpected log entry.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum AlarmOutcome {
@@ -80,7 +80,7 @@ pub struct AlarmResult {
     pub within_s: Option<f64>,
     /// Delay from the start of the condition, s; `None` if it never came or was unexpected.
     pub delay_s: Option<f64>,
-    /// What became of it.
+    /// Its outcome.
     pub outcome: AlarmOutcome,
 }
 
@@ -158,7 +158,7 @@ pub fn score(expected: &[ExpectedAlarm], log: &[LoggedAlarm]) -> Vec<AlarmResult
 /// Times written in decimals are compared with the slack of a microsecond.
 const SLACK_S: f64 = 1e-6;
 
-/// What became of an alarm that came after `delay_s` (`None`: never) with the priority `shown`, when `wanted` was to come
+/// The outcome of an alarm that came after `delay_s` (`None`: never) with the priority `shown`. Wanted: the priority `wanted`
 /// within `within_s`; an empty `wanted` takes any priority.
 pub fn outcome(delay_s: Option<f64>, shown: &str, within_s: f64, wanted: &str) -> AlarmOutcome {
     match delay_s {

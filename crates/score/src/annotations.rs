@@ -27,7 +27,7 @@ pub struct Beat {
     pub code: char,
 }
 
-/// What an episode is of.
+/// The kind of an episode.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum EpisodeKind {
@@ -117,7 +117,7 @@ impl Stretch {
 /// An episode of one kind.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Episode {
-    /// What of.
+    /// Its kind.
     pub kind: EpisodeKind,
     /// When.
     pub stretch: Stretch,

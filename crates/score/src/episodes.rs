@@ -12,7 +12,7 @@ use crate::matrix::Share;
 /// Counts of one kind of episode.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct EpisodeFigures {
-    /// What of.
+    /// Its kind.
     pub kind: EpisodeKind,
     /// Reference episodes found.
     pub sensitivity: Share,
@@ -50,7 +50,7 @@ pub fn score(reference: &Annotations, test: &Annotations, scored: &Stretch) -> V
     figures
 }
 
-/// What is left of a stretch; `excluded` is in order.
+/// The rest of a stretch; `excluded` is in order.
 fn without(stretch: Stretch, excluded: &[Stretch]) -> Vec<Stretch> {
     let mut left = Vec::new();
     let mut from = stretch.from;

@@ -26,7 +26,7 @@
 //! | [`annotations`] | beats, episodes and shutdown of one record |
 //! | [`read`] | annotation files, CSV, JSON |
 //! | [`match_beats`] | which test beat belongs to which reference beat |
-//! | [`matrix`], [`rates`], [`runs`], [`episodes`] | what is counted |
+//! | [`matrix`], [`rates`], [`runs`], [`episodes`] | the counts |
 //! | [`record`], [`record_set`], [`report`] | one record, which files belong together, many records |
 //! | [`metrics`], [`limits`] | figures by name, pass or fail |
 //! | [`readings`], [`alarms`], [`tolerance`] | monitor readings and alarm logs against what a script expects |

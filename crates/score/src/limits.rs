@@ -34,7 +34,7 @@ pub enum Bound {
 /// One limit.
 #[derive(Clone, Copy)]
 pub struct Limit {
-    /// What it looks at.
+    /// The records that it looks at.
     pub scope: Scope,
     /// The figure.
     pub metric: &'static Metric,
@@ -98,7 +98,7 @@ struct Bounds {
 }
 
 impl Limits {
-    /// Adds one limit by name; says what is allowed if it is not.
+    /// Adds one limit by name; names those allowed if there is none of that name.
     pub fn add(&mut self, scope: Scope, bound: Bound, name: &str, value: f64) -> Result<(), String> {
         let Some(metric) = by_name(name) else {
             let near = METRICS.iter().map(|metric| (strsim::damerau_levenshtein(metric.name, name), metric.name)).min();

@@ -14,7 +14,7 @@
 
 use crate::instant::{DECIMAL_SLACK, Instant, Span};
 
-/// What became of the beats of both sides, as indices into the given lists.
+/// The pairs, missed and extra beats of both sides, as indices into the given lists.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Pairing {
     /// Matching pairs (reference, test), in order of time.

@@ -145,7 +145,7 @@ fn class_figures(right: u64, missed: u64, wrong: u64, negative: u64) -> ClassFig
 mod tests {
     use super::*;
 
-    /// Each cell holds another power of two, so a sum tells which cells went in.
+    /// Each cell holds another power of two, so a sum shows which cells went in.
     fn powers() -> Matrix {
         let mut matrix = Matrix::default();
         for row in 0..7 {

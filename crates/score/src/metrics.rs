@@ -19,9 +19,9 @@ pub enum Kind {
 pub struct Metric {
     /// Its name in flags, limit files, CSV and reports.
     pub name: &'static str,
-    /// What it is, with its unit.
+    /// Its description, with its unit.
     pub what: &'static str,
-    /// What kind of number it is.
+    /// Its kind of number.
     pub kind: Kind,
     /// Reads it; `None` where there was nothing to count.
     pub value: fn(&Figures) -> Option<f64>,

@@ -60,7 +60,7 @@ impl ErrorSum {
     }
 }
 
-/// An error as told; `None` where nothing was compared.
+/// An error as reported; `None` where nothing was compared.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct ErrorFigures {
     /// Values compared.

@@ -29,7 +29,7 @@ pub enum ReadError {
     Io {
         /// The folder.
         path: PathBuf,
-        /// What the system says.
+        /// The system's error.
         source: std::io::Error,
     },
     /// The content is wrong.
@@ -37,15 +37,15 @@ pub enum ReadError {
     Content {
         /// The file.
         path: PathBuf,
-        /// What and where.
+        /// The problem and its place.
         problem: Problem,
     },
 }
 
-/// What the caller knows about a file that the file may not say itself.
+/// The caller's knowledge of a file that the file itself may lack.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ReadOptions {
-    /// Unit of times whose column name does not tell it.
+    /// Unit of times when the column name has none.
     pub unit: Option<TimeUnit>,
     /// Frames per second, for times in frames; goes before what a file or its header says.
     pub rate_hz: Option<f64>,
@@ -65,7 +65,7 @@ pub struct ReadOptions {
 
 /// Reads the beats, episodes and shutdown of one side from a file of any known form.
 ///
-/// The form is told by the name (`.json`, `.csv`, `.tsv`, `.txt`), else by the content. For an annotation
+/// The name decides the form (`.json`, `.csv`, `.tsv`, `.txt`), else the content. For an annotation
 /// file, frame rate and length come from the options, the header (`.hea`) beside it, or the file itself.
 pub fn read_annotations(path: &Path, options: &ReadOptions) -> Result<Annotations, ReadError> {
     let bytes = read_bytes(path)?;
@@ -113,8 +113,8 @@ fn extension(path: &Path) -> String {
     path.extension().map(|e| e.to_string_lossy().to_ascii_lowercase()).unwrap_or_default()
 }
 
-/// By the name, else by the content: annotation files hold bytes that no text has. A file without content and without a
-/// telling name is a truncated annotation file, not a detector that found nothing.
+/// By the name, else by the content: annotation files hold bytes that no text has. A file without content and without one
+/// of these endings is a truncated annotation file, not a detector that found nothing.
 fn looks_like_text(path: &Path, bytes: &[u8]) -> bool {
     let printable = |byte: &u8| *byte >= b' ' || matches!(byte, b'\t' | b'\n' | b'\r');
     matches!(extension(path).as_str(), "json" | "csv" | "tsv" | "txt")

@@ -54,7 +54,7 @@ pub struct Reading {
 /// How one expectation fared.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ReadingResult {
-    /// What was expected.
+    /// The expected value.
     #[serde(flatten)]
     pub expectation: Expectation,
     /// Readings after the time to settle.

@@ -18,7 +18,7 @@ use crate::matrix::{ClassFigures, Detection, Matrix, NONE, SHUTDOWN, Share};
 use crate::rates::{RateFigures, RateSums, compare_rates, intervals_ms, rates_bpm};
 use crate::runs::{self, RunCounts, RunFigures};
 
-/// What the events are.
+/// The kind of the events.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Events {
@@ -53,7 +53,7 @@ impl Events {
 /// How to score.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Options {
-    /// What the events are.
+    /// The kind of the events.
     pub events: Events,
     /// Match window, s, inclusive.
     pub window_s: f64,
@@ -81,7 +81,7 @@ impl Default for Options {
     }
 }
 
-/// What became of one beat that counts.
+/// The outcome of one beat that counts.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Outcome {
     /// The reference beat; `None` for an extra test beat.
@@ -149,7 +149,7 @@ pub struct Figures {
 pub struct RecordReport {
     /// Its name.
     pub record: String,
-    /// What was counted.
+    /// The counts.
     #[serde(flatten)]
     pub figures: Figures,
     /// Beat by beat, in order of time.
@@ -203,8 +203,8 @@ fn shift(test: &mut Annotations, delay_s: f64) {
     }
 }
 
-/// What became of each beat that counts; of the first `before_start` test beats, which came before the record, all count that
-/// match nothing. So do extra beats that the delay moved before it, unless a learning period begins there.
+/// The outcome of each beat that counts. The first `before_start` test beats came before the record; those without a match
+/// count as extra. So do extra beats that the delay moved before it, unless a learning period begins there.
 fn outcomes(
     pairing: &Pairing,
     reference: &Annotations,

@@ -42,7 +42,7 @@ pub enum RecordSetError {
     Empty {
         /// The folder.
         folder: PathBuf,
-        /// What its records would end in.
+        /// The suffix that its records would have.
         suffix: String,
     },
     /// Test files without a record.
@@ -60,9 +60,9 @@ pub enum RecordSetError {
 }
 
 fn first(missing: &[PathBuf]) -> String {
-    const TOLD: usize = 5;
-    let names: Vec<_> = missing.iter().take(TOLD).map(|path| source::name(path)).collect();
-    let more = if missing.len() > TOLD { ", ..." } else { "" };
+    const MOST: usize = 5;
+    let names: Vec<_> = missing.iter().take(MOST).map(|path| source::name(path)).collect();
+    let more = if missing.len() > MOST { ", ..." } else { "" };
     names.join(", ") + more
 }
 

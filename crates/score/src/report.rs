@@ -1,4 +1,4 @@
-//! Many records together, and the forms a report is told in.
+//! Many records together, and the forms of a report.
 //!
 //! Gross figures pool all beats; average figures are the mean over the records that have the figure (EC57).
 

@@ -1,11 +1,11 @@
-//! Whether a reading lies within what is allowed: the one place where that is worked out.
+//! Whether a reading is within its tolerance: the one place where that is computed.
 //!
 //! Error = reading - expected. Width = the larger of the absolute tolerance and the percentage of the expected value's
 //! magnitude. Edges are allowed.
 
 use serde::Serialize;
 
-/// What is allowed of a reading; what is `None` does not count.
+/// The tolerance of a reading; a rule that is `None` does not count.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Tolerance {
     /// Largest error, in the reading's unit.
@@ -33,8 +33,8 @@ impl Tolerance {
         }
     }
 
-    /// Whether `value` is allowed. Without an expected value an error tolerance allows nothing; so does a value that is
-    /// no number, and a tolerance that names no rule.
+    /// Whether `value` is allowed. Without an expected value an error tolerance allows nothing; so does NaN,
+    /// and a tolerance that names no rule.
     pub fn allows(&self, expected: Option<f64>, value: f64) -> bool {
         self.allows_in(expected.map(|expected| [expected; 2]), value)
     }

@@ -7,7 +7,7 @@ use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::script::TimedBeat;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 
-/// Most premature beats told in one step.
+/// Most premature beats in one step's list.
 pub(crate) const MAX_BEATS: usize = 10_000;
 
 /// Keys of one beat.
@@ -18,11 +18,16 @@ impl Walk {
     pub(crate) fn beats(&mut self, node: Node<'_>, path: &Path<'_>, duration: Option<Span>) -> Vec<TimedBeat> {
         let Some((list, count)) = node.list(MAX_BEATS) else {
             let what = format!("beats can't be {}", node.kind().noun());
-            self.tell(node, path, |p| p.allowed("a list of {\"at_s\": seconds, \"site\": word}"), what);
+            self.report(node, path, |p| p.allowed("a list of {\"at_s\": seconds, \"site\": word}"), what);
             return Vec::new();
         };
         if count > MAX_BEATS {
-            self.tell(node, path, |p| p.allowed(format!("at most {MAX_BEATS}")), format!("{count} beats in one step"));
+            self.report(
+                node,
+                path,
+                |p| p.allowed(format!("at most {MAX_BEATS}")),
+                format!("{count} beats in one step"),
+            );
         }
         let mut beats = Vec::new();
         for (index, node) in list.into_iter().enumerate() {
@@ -54,7 +59,12 @@ impl Walk {
         let longest = duration.map_or(crate::step::MAX_STEP_S, Span::as_secs_f64);
         if !(0.0..=longest).contains(&seconds) {
             let what = format!("at_s can't be {}", shown(node.raw()));
-            self.tell(node, path, |p| p.allowed(format!("seconds after the start of the step, 0 to {longest}")), what);
+            self.report(
+                node,
+                path,
+                |p| p.allowed(format!("seconds after the start of the step, 0 to {longest}")),
+                what,
+            );
             return None;
         }
         Some(Span::from_ticks((seconds * TICKS_PER_SECOND as f64).round() as u64))
@@ -67,7 +77,7 @@ impl Walk {
         if found.is_none() {
             let near = nearest(&word, sites()).map(quoted);
             let what = format!("unknown site {}", quoted(&word));
-            self.tell(node, path, |p| p.allowed(join(sites())).nearest(near), what);
+            self.report(node, path, |p| p.allowed(join(sites())).nearest(near), what);
         }
         found
     }

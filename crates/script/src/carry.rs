@@ -31,7 +31,7 @@ pub(crate) enum Value {
     },
 }
 
-/// What a step names.
+/// The settings that a step names.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Change {
     pub(crate) body: Option<&'static Body>,
@@ -39,7 +39,7 @@ pub(crate) struct Change {
     pub(crate) values: Vec<(Field, Value)>,
 }
 
-/// What the first step starts from: a resting adult in sinus rhythm.
+/// The state before the first step: a resting adult in sinus rhythm.
 pub(crate) const RESTING: Settings = Settings::new(&body::ADULT, &catalogue::SINUS);
 
 impl Change {
@@ -81,7 +81,7 @@ impl Change {
     }
 }
 
-/// What the step after this one starts from: where its ramps stand at its end.
+/// The state that the next step starts from: where the ramps of this one stand at its end.
 pub(crate) fn carried(step: &Step) -> Settings {
     let item = step.item();
     let end = step.duration.unwrap_or(Span::MAX);

@@ -8,7 +8,7 @@
 pub struct RhythmText {
     /// The rhythm's word.
     pub id: &'static str,
-    /// What a reader of the strip recognises it by.
+    /// How a reader of the strip recognises it.
     pub criteria: &'static str,
     /// Where the criteria come from.
     pub source: &'static str,
@@ -176,7 +176,7 @@ static TEXTS: &[RhythmText] = &[
         "200 to 250 bpm, QRS twisting about the baseline over 5 to 20 beats; QT long before it.",
         "textbooks, from memory; Clayton 1995 for the dominant frequency (3.7 Hz)"),
     text("ventricular-flutter",
-        "A large regular wave of 180 to 300 a minute in which QRS and T cannot be told apart.",
+        "A large regular wave of 180 to 300 a minute in which QRS and T cannot be separated.",
         TEXTBOOKS),
     text("ventricular-fibrillation",
         "Irregular waves without QRS; coarse is over 0.2 mV peak to peak. Dominant frequency 4 to 6 Hz.",

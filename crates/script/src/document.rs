@@ -49,24 +49,24 @@ pub struct Step {
     pub name: Option<String>,
     /// How long; `None` holds.
     pub duration: Option<Span>,
-    /// What is played from its start.
+    /// Settings from its start.
     pub settings: Settings,
-    /// What moves over the step.
+    /// Settings that move over the step.
     pub ramps: Vec<Ramp>,
-    /// Premature beats told to come, in order of time.
+    /// Premature beats of the list `beats`, in order of time.
     pub beats: Vec<TimedBeat>,
-    /// What a monitor must show and sound.
+    /// The readings that a monitor must show and the alarms that it must sound.
     pub expect: Expectations,
-    /// What can hurt somebody or something in this step, a line each.
+    /// Dangers to people and things in this step, a line each.
     pub cautions: Vec<String>,
-    /// What to do before the step, a line each.
+    /// Preparations before the step, a line each.
     pub prepare: Vec<String>,
 }
 
 impl Document {
     /// The same with other steps, which follow one another without repeats, and another title and notes.
     ///
-    /// What it plays is what the steps hold; whether they hold together is for [`Script::new`] to say.
+    /// It plays the content of the steps; [`Script::new`] checks that the steps fit together.
     pub fn with_steps(self, title: String, notes: String, steps: Vec<Step>) -> Document {
         let parts = steps.into_iter().map(Part::Step).collect();
         Document { title: Some(title), notes: Some(notes), parts, ..self }
@@ -96,22 +96,22 @@ impl Document {
         self
     }
 
-    /// What kind of equipment it checks, if it says so.
+    /// The kind of equipment that it checks, if it names one.
     pub fn asset_class(&self) -> Option<&str> {
         self.asset_class.as_deref()
     }
 
-    /// What to take out before and bring back after, a line each.
+    /// Kit to take out before and bring back after, a line each.
     pub fn kit(&self) -> &[String] {
         &self.kit
     }
 
-    /// What can hurt somebody or something, a line each.
+    /// Dangers to people and things, a line each.
     pub fn cautions(&self) -> &[String] {
         &self.cautions
     }
 
-    /// What to do before the first step, a line each.
+    /// Preparations before the first step, a line each.
     pub fn prepare(&self) -> &[String] {
         &self.prepare
     }
@@ -121,7 +121,7 @@ impl Document {
         self.parts.iter().any(|part| matches!(part, Part::Step(step) if !step.expect.is_empty()))
     }
 
-    /// What the monitor's alarms are set to: the usual limits, but for those that the document names.
+    /// The monitor's alarm limits: the usual ones, but for those that the document names.
     pub fn alarm_limits(&self) -> AlarmLimits {
         let mut limits = AlarmLimits::USUAL;
         for setting in &self.alarm_limits {
@@ -153,7 +153,7 @@ impl Document {
         }
     }
 
-    /// What to call the step at an item index: its name, or its rhythm's.
+    /// The name of the step at an item index: its own, or its rhythm's.
     pub fn label(&self, item: usize) -> &str {
         self.step(item).map_or("", |step| step.name.as_deref().unwrap_or(step.settings.rhythm().name))
     }
@@ -185,7 +185,7 @@ impl Step {
     }
 }
 
-/// Whether finite items play longer than an instant can tell.
+/// Whether finite items play longer than an instant can hold.
 pub(crate) fn too_long(document: &Document) -> bool {
     let items = document.items();
     let never = |script: Script<'_>| script.duration().is_none_or(|total| Instant::ZERO.plus(total) == Instant::NEVER);

@@ -1,4 +1,4 @@
-//! What a step expects of a monitor: readings within limits, alarms in time; and the one table of quantities behind them.
+//! The expectations of a step: readings within limits, alarms in time; and the one table of quantities behind them.
 //!
 //! A limit comes from the step first, then from the document's own `limits` (the maker's, as a rule), then from the table
 //! of [`Quantity`]: the standard's default. Each carries its source in words, which is printed wherever a verdict is.
@@ -26,15 +26,15 @@ use std::fmt;
 use std::ops::Range;
 
 /// Where the time limit of an alarm comes from that names none.
-pub const ALARM_SOURCE: &str = "10 s: IEC 60601-2-27 / EC13 4.2.8, from memory; from the begin of what is wrong, or where the limit is a delay, from its end";
+pub const ALARM_SOURCE: &str = "10 s: IEC 60601-2-27 / EC13 4.2.8, from memory; from the begin of the condition, or where the limit is a delay, from its end";
 
-/// Time in which an alarm clears when nobody names one, seconds.
+/// Time in which an alarm clears by default, seconds.
 pub const CLEAR_WITHIN_S: f64 = 30.0;
 
 /// Where [`CLEAR_WITHIN_S`] comes from.
 pub const CLEAR_SOURCE: &str = "no standard; common practice, no source";
 
-/// What a step expects.
+/// The expectations of a step.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Expectations {
     /// Readings, in the order of the document; a quantity stands at most once.
@@ -57,7 +57,7 @@ impl Expectations {
 /// One reading that a monitor must show.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ExpectedReading {
-    /// What is read.
+    /// The quantity that is read.
     pub quantity: Quantity,
     /// Value that the limit lies around, in the quantity's unit, of what moves the mean; `None` when the limit is a range of
     /// its own.
@@ -66,7 +66,7 @@ pub struct ExpectedReading {
     pub band: Option<[f64; 2]>,
     /// Why it is as it is, in words; may be empty.
     pub why: String,
-    /// What is allowed.
+    /// Its limits.
     pub limit: Limit,
     /// Whether the document's step named value and limit itself; the rest was filled in.
     pub(crate) named: Named,
@@ -113,7 +113,7 @@ pub(crate) struct Named {
     pub(crate) limit: bool,
 }
 
-/// What is allowed of a reading. Of the two tolerances the larger counts; edges are allowed.
+/// The limits of a reading. Of the two tolerances the larger counts; edges are allowed.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Limit {
     /// Largest error, in the quantity's unit.
@@ -156,7 +156,7 @@ impl Limit {
 /// One alarm that a monitor must give.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ExpectedAlarm {
-    /// What to call it; the monitor's own words may differ.
+    /// Its name; the monitor's own words may differ.
     pub name: String,
     /// Which it is, unless it has a name of its own.
     pub kind: Option<AlarmKind>,
@@ -164,7 +164,7 @@ pub struct ExpectedAlarm {
     pub priority: Priority,
     /// When its limit is reached, seconds from the start of the step; 0 when it was before.
     pub onset_s: f64,
-    /// Soonest that a monitor can tell, seconds from the start of the step.
+    /// Soonest that a monitor can know, seconds from the start of the step.
     pub soonest_s: f64,
     /// Longest time from the onset, seconds.
     pub within_s: f64,
@@ -174,7 +174,7 @@ pub struct ExpectedAlarm {
     pub(crate) place: Place,
 }
 
-/// What the document says of an alarm; the rest is filled in.
+/// The part of an alarm that the document names; the rest is filled in.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct WrittenAlarm {
     pub(crate) name: Option<String>,
@@ -186,7 +186,7 @@ pub(crate) struct WrittenAlarm {
 /// One alarm that a monitor must not give.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ExpectedSilence {
-    /// What to call it.
+    /// Its name.
     pub name: String,
     /// Which it is, unless it has a name of its own.
     pub kind: Option<AlarmKind>,

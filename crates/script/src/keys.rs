@@ -7,7 +7,7 @@ use pulsewright_core::settings::Field;
 pub(crate) struct Child {
     /// The key.
     pub(crate) key: &'static str,
-    /// What stands behind it.
+    /// The content behind it.
     pub(crate) what: Branch,
 }
 
@@ -40,7 +40,7 @@ pub(crate) fn children(group: &str) -> Vec<Child> {
     found
 }
 
-/// What stands behind `key` below `group`.
+/// The content behind `key` below `group`.
 pub(crate) fn find(group: &str, key: &str) -> Option<Branch> {
     let matches = |field: &&Field| {
         let rest = field.info().path.strip_prefix(group).and_then(|rest| rest.strip_prefix(key));
@@ -53,7 +53,7 @@ pub(crate) fn find(group: &str, key: &str) -> Option<Branch> {
     Field::ALL.iter().find(matches).map(|field| branch(*field, group.len() + key.len()))
 }
 
-/// What stands behind the part of a field's path that ends at `end`.
+/// The content behind the part of a field's path that ends at `end`.
 fn branch(field: Field, end: usize) -> Branch {
     match field.info().path.get(..end + 1) {
         Some(below) => Branch::Group(below),

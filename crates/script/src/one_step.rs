@@ -10,7 +10,7 @@ use crate::words::{self, nearest, quoted, range, shown, unit};
 use pulsewright_core::script::MIN_STEP;
 use pulsewright_core::settings::Field;
 
-/// A script of one step: a resting adult in sinus rhythm, except for what is named.
+/// A script of one step: a resting adult in sinus rhythm, except for the settings that it names.
 #[derive(Clone, Debug, Default)]
 pub struct OneStep<'a> {
     /// The seed of everything left to chance.

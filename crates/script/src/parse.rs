@@ -13,7 +13,7 @@ use pulsewright_core::script::MAX_NESTING;
 use pulsewright_core::settings::{FIELDS, Field, Settings};
 use std::io::{self, Read};
 
-/// What is read here, for messages.
+/// The kind of document, for messages.
 const KIND: DocumentKind =
     DocumentKind { noun: "a script", shape: "a script document", help: "docs/script.md shows one" };
 
@@ -70,9 +70,9 @@ pub fn read(source: impl Read, name: &str) -> Result<Document, Problems> {
 /// The walk over a document: what it found so far.
 pub(crate) struct Walk {
     pub(crate) found: Collected,
-    /// What the next step starts from.
+    /// The state that the next step starts from.
     pub(crate) carried: Settings,
-    /// Fields whose value was refused: no conflict is told of them.
+    /// Fields whose value was refused: their conflicts are not reported.
     pub(crate) doubtful: [bool; FIELDS],
     /// Limits of the document, known before its steps are read.
     pub(crate) limits: Limits,
@@ -99,7 +99,7 @@ impl Walk {
                     version = true;
                     if entry.value.raw() != "1" {
                         let written = shown(entry.value.raw());
-                        self.tell(
+                        self.report(
                             entry.value,
                             &path,
                             |p| p.allowed("1"),
@@ -132,8 +132,8 @@ impl Walk {
             None => self.missing(root, &path, "steps", "\"steps\": [a list of steps]"),
             Some(entry) if self.found.is_empty() && too_long(&document) => {
                 let path = path.key("steps");
-                let allowed = "at most 136 years, what 64 bits of time can tell";
-                self.tell(entry.key_node, &path, |p| p.allowed(allowed), "the script plays for too long".into());
+                let allowed = "at most 136 years, the longest time of 64 bits";
+                self.report(entry.key_node, &path, |p| p.allowed(allowed), "the script plays for too long".into());
             }
             Some(_) => {}
         }
@@ -142,14 +142,14 @@ impl Walk {
 
     /// A list of steps and repeats at nesting `depth`; gives the level that a repeat around it has.
     fn steps(&mut self, node: Node<'_>, path: &Path<'_>, depth: usize) -> u8 {
-        // Room for one more than allowed, so that the step too many is told at its place.
+        // Room for one more than allowed, so that the step too many is reported at its place.
         let room = (MAX_STEPS + 1).saturating_sub(self.parts.len());
         let Some((list, _)) = node.list(room) else {
             self.wrong_kind(node, path, Kind::List);
             return 0;
         };
         if list.is_empty() && room > 0 {
-            self.tell(node, path, |p| p.allowed("a list of at least one step"), "no steps".into());
+            self.report(node, path, |p| p.allowed("a list of at least one step"), "no steps".into());
         }
         let mut level = 0;
         for (index, node) in list.into_iter().enumerate() {
@@ -160,8 +160,8 @@ impl Walk {
             if self.parts.len() >= MAX_STEPS {
                 if self.parts.len() == MAX_STEPS {
                     let allowed = format!("at most {MAX_STEPS}; a repeat plays steps more than once");
-                    self.tell(node, &path, |p| p.allowed(allowed), "too many steps and repeats".into());
-                    // Never read: it keeps the message from being told again by the lists around this one.
+                    self.report(node, &path, |p| p.allowed(allowed), "too many steps and repeats".into());
+                    // Never read: it keeps the lists around this one from reporting the message again.
                     self.parts.push(Part::Repeat { first: 0, times: 0, level: 0 });
                 }
                 break;
@@ -191,7 +191,7 @@ impl Walk {
             match entry.key.as_str() {
                 "repeat" if depth >= MAX_NESTING => {
                     let allowed = format!("repeats in repeats up to {MAX_NESTING} deep");
-                    self.tell(entry.key_node, &path, |p| p.allowed(allowed), "repeats are nested too deeply".into());
+                    self.report(entry.key_node, &path, |p| p.allowed(allowed), "repeats are nested too deeply".into());
                 }
                 "repeat" => times = self.whole(entry.value, &path, 1, u64::from(u32::MAX)).unwrap_or(1) as u32,
                 "steps" if depth >= MAX_NESTING => level = Some(0),
@@ -242,15 +242,15 @@ impl Walk {
         self.found.unknown(entry, path, keys, nearest);
     }
 
-    /// See [`Collected::tell`].
-    pub(crate) fn tell(
+    /// See [`Collected::report`].
+    pub(crate) fn report(
         &mut self,
         node: Node<'_>,
         path: &Path<'_>,
         more: impl FnOnce(Problem) -> Problem,
         what: String,
     ) {
-        self.found.tell(node, path, more, what);
+        self.found.report(node, path, more, what);
     }
 
     pub(crate) fn doubt(&mut self, field: Field, doubtful: bool) {

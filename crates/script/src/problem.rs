@@ -1,14 +1,14 @@
-//! Problems of a document: where, what, what is allowed instead; and how they are shown.
+//! Problems of a document: the place, the mistake, the allowed values; and how they are shown.
 
 use annotate_snippets::{AnnotationKind, Level, Origin, Renderer, Snippet};
 use pulsewright_text::fit::{cut, line};
 use std::fmt;
 use std::ops::Range;
 
-/// Problems kept; what is beyond is counted.
+/// Problems kept; the rest are only counted.
 const KEPT: usize = 50;
 
-/// Problems after which the rest of a document is not gone through: nobody mends so many by hand.
+/// Problems after which reading stops: a list that long can't be mended by hand.
 const FLOOD: usize = 1000;
 
 /// Bytes of text kept before and after a problem, and between two places of one; a line may be as long as the file.
@@ -24,11 +24,11 @@ pub struct Problem {
     pub span: Option<Range<usize>>,
     /// JSON path, such as `steps[2].rate_bpm`; list indices count from 0.
     pub path: String,
-    /// What is wrong, one line.
+    /// The mistake, one line.
     pub what: String,
-    /// What is allowed instead, one line.
+    /// The values allowed instead, one line.
     pub allowed: Option<String>,
-    /// What was probably meant.
+    /// The word that was probably meant.
     pub nearest: Option<String>,
     /// Another place that matters, and why.
     pub also: Option<(Range<usize>, String)>,
@@ -52,7 +52,7 @@ impl Problem {
         self
     }
 
-    /// With what is allowed.
+    /// With the values that are allowed.
     pub fn allowed(mut self, allowed: impl Into<String>) -> Problem {
         self.allowed = Some(allowed.into());
         self
@@ -92,7 +92,7 @@ impl Collected {
         self.list.len() + self.more
     }
 
-    /// Whether there are so many that more of them would help nobody.
+    /// Whether there are so many that more of them would not help.
     pub fn is_flood(&self) -> bool {
         self.count() >= FLOOD
     }
@@ -216,7 +216,7 @@ fn boundary(text: &str, at: usize) -> usize {
     at
 }
 
-/// `end`, or the end of the line of `start` when that comes first: a caret under a whole object helps nobody.
+/// `end`, or the end of the line of `start` when that comes first: a caret under a whole object does not help.
 fn first_line(text: &str, start: usize, end: usize) -> usize {
     let line = text.get(start..).and_then(|rest| rest.find('\n')).map_or(text.len(), |newline| start + newline);
     end.min(line).max(start)

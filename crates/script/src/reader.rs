@@ -1,7 +1,7 @@
-//! Reading any JSON document with every mistake named at its place: values, their paths, and what is told of them.
+//! Reading any JSON document with every mistake reported at its place: values, their paths, and their problems.
 //!
-//! [`open`] checks the text and gives its one value; whoever knows the document walks on from there with the methods of
-//! [`Collected`], and turns what was found into [`Problems`].
+//! [`open`] checks the text and gives its one value; the reader of a kind of document goes on from there with the methods of
+//! [`Collected`], and turns the problems found into [`Problems`].
 
 pub use crate::problem::{Collected, Problem, Problems};
 pub use crate::words::{join, nearest, quoted, shown};
@@ -18,7 +18,7 @@ const MAX_KEYS: usize = 1000;
 /// Longest title or name, characters.
 pub(crate) const MAX_LINE: usize = 200;
 
-/// What a kind of document is called in messages.
+/// The name of a kind of document in messages.
 #[derive(Clone, Copy, Debug)]
 pub struct DocumentKind {
     /// With its article: "a script".
@@ -32,7 +32,7 @@ pub struct DocumentKind {
 /// The text of a document and its one value, all of the syntax checked.
 ///
 /// # Errors
-/// Text that is too long, not UTF-8 or not JSON: the first problem, as nothing after it can be told.
+/// Text that is too long, not UTF-8 or not JSON: the first problem, as the text after it can't be read.
 pub fn open<'a>(text: &'a [u8], name: &str, kind: &DocumentKind) -> Result<(&'a str, Node<'a>), Problems> {
     if text.len() > MAX_BYTES {
         return Err(Problems::of(name, "", Collected::one(too_large(kind))));
@@ -65,7 +65,7 @@ fn not_utf8(bytes: &[u8], valid: usize, name: &str) -> Problems {
     Problems::of(name, &String::from_utf8_lossy(bytes), Collected::one(problem))
 }
 
-/// What `serde_json` says about the first syntax error, in words for people who don't write parsers.
+/// The first syntax error of `serde_json`, in words for people who don't write parsers.
 fn broken(text: &str, error: &serde_json::Error, kind: &DocumentKind) -> Problem {
     if text.trim().is_empty() {
         return Problem::new("the file is empty").allowed(format!("{}; {}", kind.shape, kind.help));
@@ -154,7 +154,7 @@ impl Collected {
         if value.is_none() {
             let allowed = format!("{} to {} {unit}", range.start(), range.end());
             let what = format!("{} can't be {} {unit}", path.here(), shown(node.raw()));
-            self.tell(node, path, |p| p.allowed(allowed.trim_end()), what.trim_end().to_owned());
+            self.report(node, path, |p| p.allowed(allowed.trim_end()), what.trim_end().to_owned());
         }
         value
     }
@@ -167,20 +167,25 @@ impl Collected {
             let nearest = nearest(&written, words.iter().copied()).map(quoted);
             let allowed = join(words.iter().copied());
             let what = format!("{} can't be {}", path.here(), quoted(&written));
-            self.tell(node, path, |p| p.allowed(allowed).nearest(nearest), what);
+            self.report(node, path, |p| p.allowed(allowed).nearest(nearest), what);
         }
         found
     }
 
-    /// The entries of an object, with keys given twice told.
+    /// The entries of an object; keys given twice are reported.
     pub fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<Entry<'a>>> {
         let Some((entries, count)) = node.object(MAX_KEYS) else {
-            let told = format!("{} can't be {}", path.here(), node.kind().noun());
-            self.tell(node, path, |p| p.allowed(format!("{what}: an object, {{...}}")), told);
+            let problem = format!("{} can't be {}", path.here(), node.kind().noun());
+            self.report(node, path, |p| p.allowed(format!("{what}: an object, {{...}}")), problem);
             return None;
         };
         if count > MAX_KEYS {
-            self.tell(node, path, |p| p.allowed(format!("at most {MAX_KEYS}")), format!("{count} keys in one object"));
+            self.report(
+                node,
+                path,
+                |p| p.allowed(format!("at most {MAX_KEYS}")),
+                format!("{count} keys in one object"),
+            );
         }
         let mut order: Vec<usize> = (0..entries.len()).collect();
         order.sort_by_key(|&i| entries.get(i).map(|entry| (&entry.key, i)));
@@ -202,7 +207,7 @@ impl Collected {
         let value = node.raw().parse().ok().filter(|value| (min..=max).contains(value));
         if value.is_none() {
             let what = format!("{} can't be {}", path.here(), shown(node.raw()));
-            self.tell(node, path, |p| p.allowed(format!("a whole number, {min} to {max}")), what);
+            self.report(node, path, |p| p.allowed(format!("a whole number, {min} to {max}")), what);
         }
         value
     }
@@ -212,7 +217,7 @@ impl Collected {
         match node.text() {
             None if node.kind() == Kind::Text => {
                 let allowed = "\\u escapes of characters outside the first 65 536 in pairs";
-                self.tell(node, path, |p| p.allowed(allowed), "text with half a character".into());
+                self.report(node, path, |p| p.allowed(allowed), "text with half a character".into());
                 None
             }
             None => {
@@ -228,7 +233,7 @@ impl Collected {
         let line = self.text(node, path)?;
         if line.chars().count() > MAX_LINE || line.chars().any(char::is_control) {
             let allowed = format!("one line of at most {MAX_LINE} characters");
-            self.tell(
+            self.report(
                 node,
                 path,
                 |p| p.allowed(allowed),
@@ -238,26 +243,26 @@ impl Collected {
         Some(line)
     }
 
-    /// Tells that a value is of another kind than wanted.
+    /// Reports that a value is of another kind than wanted.
     pub fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: Kind) {
         let what = format!("{} can't be {}", path.here(), node.kind().noun());
-        self.tell(node, path, |p| p.allowed(wanted.noun()), what);
+        self.report(node, path, |p| p.allowed(wanted.noun()), what);
     }
 
-    /// Tells that a key is missing in an object.
+    /// Reports that a key is missing in an object.
     pub fn missing(&mut self, node: Node<'_>, path: &Path<'_>, key: &str, allowed: &str) {
-        self.tell(node, path, |p| p.allowed(allowed), format!("{} is missing", quoted(key)));
+        self.report(node, path, |p| p.allowed(allowed), format!("{} is missing", quoted(key)));
     }
 
-    /// Tells of a key that is none of `keys`.
+    /// Reports a key that is none of `keys`.
     pub fn unknown(&mut self, entry: &Entry<'_>, path: &Path<'_>, keys: &[&str], nearest: Option<String>) {
         let allowed = join(keys.iter().copied());
         let what = format!("unknown key {}", quoted(&entry.key));
-        self.tell(entry.key_node, path, |p| p.allowed(allowed).nearest(nearest), what);
+        self.report(entry.key_node, path, |p| p.allowed(allowed).nearest(nearest), what);
     }
 
     /// Takes down a problem at a value.
-    pub fn tell(&mut self, node: Node<'_>, path: &Path<'_>, more: impl FnOnce(Problem) -> Problem, what: String) {
+    pub fn report(&mut self, node: Node<'_>, path: &Path<'_>, more: impl FnOnce(Problem) -> Problem, what: String) {
         self.push(more(Problem::new(what).at(node.mark()).path(path)));
     }
 }

@@ -17,7 +17,7 @@ use serde_json::{Map, Value, json};
 
 /// JSON Schema (2020-12) of script documents.
 ///
-/// What it can't say is left to [`crate::parse`]: rates that a rhythm allows, pressures in order, repeats nested too
+/// The rest is left to [`crate::parse`]: rates that a rhythm allows, pressures in order, repeats nested too
 /// deeply, ramps in steps that hold, the length of the whole.
 pub fn schema() -> Value {
     json!({
@@ -73,7 +73,7 @@ fn step() -> Value {
     properties.insert(
         "duration_s".into(),
         json!({
-            "description": "Seconds, or \"hold\": until told to go on, bounded by the render's length.",
+            "description": "Seconds, or \"hold\": until a command to go on, or the end of the render.",
             "anyOf": [
                 {"type": "number", "minimum": number(MIN_STEP.as_secs()), "maximum": MAX_STEP_S as u64},
                 {"const": "hold"}
@@ -95,7 +95,7 @@ fn step() -> Value {
     properties.insert(
         "beats".into(),
         json!({
-            "description": "Premature beats told to come at these times after the start of the step.",
+            "description": "Premature beats at these times after the start of the step.",
             "type": "array",
             "maxItems": MAX_BEATS,
             "items": {

@@ -13,7 +13,7 @@ use pulsewright_core::script::MIN_STEP;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 
-/// Longest step, seconds: what 64 bits of time can tell.
+/// Longest step, seconds: the longest time of 64 bits.
 pub(crate) const MAX_STEP_S: f64 = 4_294_967_295.0;
 
 /// The word that plays every rhythm in turn.
@@ -70,7 +70,7 @@ impl Walk {
                 let place = named.iter().find(|(field, _)| *field == ramp).map_or(node, |(_, place)| *place);
                 let what = format!("{} ramps in a step that holds", ramp.info().path);
                 let path = path.key(ramp.info().path);
-                self.tell(
+                self.report(
                     place,
                     &path,
                     |p| {
@@ -106,15 +106,15 @@ impl Walk {
         if let Some(entry) = expect {
             let allowed = "expectations in steps with one rhythm";
             let what = "what to expect differs from rhythm to rhythm".to_owned();
-            self.tell(entry.key_node, &path.key("expect"), |p| p.allowed(allowed), what);
+            self.report(entry.key_node, &path.key("expect"), |p| p.allowed(allowed), what);
         }
         if let Some((_, place)) = named.iter().find(|(field, _)| *field == Field::RateBpm) {
             let path = path.key("rate_bpm");
             let allowed = "no rate beside \"each\": every rhythm plays at its usual rate";
-            self.tell(*place, &path, |p| p.allowed(allowed), "one rate does not suit every rhythm".into());
+            self.report(*place, &path, |p| p.allowed(allowed), "one rate does not suit every rhythm".into());
         } else if step.duration.is_none() {
             let allowed = "a duration in seconds, for each of the rhythms";
-            self.tell(node, path, |p| p.allowed(allowed), "a step that holds never comes to the next rhythm".into());
+            self.report(node, path, |p| p.allowed(allowed), "a step that holds never comes to the next rhythm".into());
         }
         let one = |rhythm: &&'static Rhythm| Step {
             name: Some(rhythm.name.to_owned()),
@@ -140,7 +140,7 @@ impl Walk {
                 Kind::Text => format!("{key} can't be {}", shown(node.raw())),
                 kind => format!("{key} can't be {}", kind.noun()),
             };
-            self.tell(node, path, |p| p.allowed(allowed), what);
+            self.report(node, path, |p| p.allowed(allowed), what);
         }
         span
     }
@@ -156,7 +156,7 @@ impl Walk {
         match find(&word) {
             Ok(found) => Some(found),
             Err(unknown) => {
-                self.tell(node, path, |p| p.allowed(unknown.allowed).nearest(unknown.nearest), unknown.what);
+                self.report(node, path, |p| p.allowed(unknown.allowed).nearest(unknown.nearest), unknown.what);
                 None
             }
         }
@@ -232,7 +232,7 @@ impl Walk {
             Kind::Object => {
                 let allowed = format!("one number, {}, for the whole step", range(field.info()));
                 let what = format!("{} can't ramp", field.info().path);
-                self.tell(node, path, |p| p.allowed(allowed), what);
+                self.report(node, path, |p| p.allowed(allowed), what);
                 None
             }
             _ => self.number(field, node, path).map(Value::Held),
@@ -248,12 +248,12 @@ impl Walk {
             if place.is_none() {
                 let near = nearest(&word, info.words.iter().copied()).map(quoted);
                 let what = format!("{} can't be {}", info.path, quoted(&word));
-                self.tell(node, path, |p| p.allowed(range(info)).nearest(near), what);
+                self.report(node, path, |p| p.allowed(range(info)).nearest(near), what);
             }
             return place.map(|place| place as f32);
         }
         let number = (node.kind() == Kind::Number).then(|| node.raw().parse().unwrap_or(f32::NAN));
-        // Adding zero makes -0 the 0 that it equals: what is the same to a reader has the same bits.
+        // Adding zero turns -0 into 0: values that are equal to a reader get the same bits.
         let good = number.filter(|number| (info.min..=info.max).contains(number)).map(|number| number + 0.0);
         if good.is_none() {
             let ramp = if info.ramps { ", or a ramp {\"to\": number}" } else { "" };
@@ -262,27 +262,27 @@ impl Walk {
                 None => format!("{} can't be {}", info.path, node.kind().noun()),
             };
             let allowed = format!("{}{}", range(info), if number.is_some() { "" } else { ramp });
-            self.tell(node, path, |p| p.allowed(allowed), what);
+            self.report(node, path, |p| p.allowed(allowed), what);
         }
         good
     }
 
-    /// Tells what excludes each other: where a step brings it about, not again where it is carried on.
+    /// Reports settings that exclude each other: where a step brings it about, not again where it is carried on.
     fn conflicts(&mut self, step: &Step, named: &Named<'_>, choice: Option<Node<'_>>, node: Node<'_>, path: &Path<'_>) {
-        let mut told: Vec<&[Field]> = Vec::new();
+        let mut reported: Vec<&[Field]> = Vec::new();
         for conflict in step.item().conflicts() {
             let fields = conflict.fields();
             let place = named.iter().find(|(field, _)| fields.contains(field));
             let doubtful = fields.iter().any(|field| self.doubtful.get(*field as usize).copied().unwrap_or(false));
             let brought = choice.is_some() || place.is_some();
-            if doubtful || !brought || told.contains(&fields) {
+            if doubtful || !brought || reported.contains(&fields) {
                 continue;
             }
-            told.push(fields);
+            reported.push(fields);
             let at = place.map(|(_, node)| *node).or(choice).unwrap_or(node);
             match place {
-                Some((field, _)) => self.tell(at, &path.key(field.info().path), |p| p, conflict.to_string()),
-                None => self.tell(at, path, |p| p, conflict.to_string()),
+                Some((field, _)) => self.report(at, &path.key(field.info().path), |p| p, conflict.to_string()),
+                None => self.report(at, path, |p| p, conflict.to_string()),
             }
         }
     }
@@ -297,7 +297,7 @@ pub(crate) fn span_of(seconds: f64) -> Option<Span> {
     (span >= MIN_STEP).then_some(span)
 }
 
-/// What an unknown key below `group` was probably meant to be.
+/// The key below `group` that an unknown key was probably meant to be.
 fn meant(key: &str, group: &str, allowed: &[&str]) -> Option<String> {
     // A field's own name or path, but at another level.
     let elsewhere = Field::ALL.iter().find(|field| field.info().path == key || keys::leaf(**field) == key);

@@ -5,19 +5,19 @@ pub use crate::words::nearest;
 use crate::words::unit;
 use pulsewright_core::settings::Field;
 
-/// What to say of a word that is none of `words`, with the one that may be meant.
+/// The message for a word that is none of `words`, with the one that may be meant.
 pub fn unknown<'w>(kind: &str, typed: &str, words: impl IntoIterator<Item = &'w str>) -> String {
     let meant = nearest(typed, words).map_or(String::new(), |word| format!("; did you mean '{word}'?"));
     format!("there is no {kind} '{typed}'{meant}")
 }
 
-/// As [`unknown`], for lists that are short enough to be told whole.
+/// As [`unknown`], for lists that are short enough to be shown whole.
 pub fn unknown_of<'w>(kind: &str, typed: &str, words: impl IntoIterator<Item = &'w str, IntoIter: Clone>) -> String {
     let words = words.into_iter();
     let all: Vec<&str> = words.clone().collect();
-    let told = unknown(kind, typed, words);
-    let next = if told.ends_with('?') { " Allowed: " } else { "; allowed: " };
-    format!("{told}{next}{}", all.join(", "))
+    let message = unknown(kind, typed, words);
+    let next = if message.ends_with('?') { " Allowed: " } else { "; allowed: " };
+    format!("{message}{next}{}", all.join(", "))
 }
 
 /// The paths of all fields.
@@ -33,7 +33,7 @@ pub fn field(path: &str) -> Option<Field> {
 /// A value of a field: a number within its range, or the place of a word among its words.
 ///
 /// # Errors
-/// What is allowed.
+/// The allowed values.
 pub fn value(field: Field, text: &str) -> Result<f32, String> {
     let info = field.info();
     if !info.words.is_empty() {
@@ -72,8 +72,8 @@ mod tests {
         }
         let signal = field("test.signal").expect("a field");
         assert_eq!(value(signal, "sine"), Ok(5.0));
-        let told = value(signal, "sien").expect_err("no word");
-        assert!(told.starts_with("there is no test.signal 'sien'; did you mean 'sine'? Allowed: "), "{told}");
+        let message = value(signal, "sien").expect_err("no word");
+        assert!(message.starts_with("there is no test.signal 'sien'; did you mean 'sine'? Allowed: "), "{message}");
         assert_eq!(field("ecg.gian"), None);
     }
 }

@@ -29,12 +29,12 @@ fn plain(written: &str) -> String {
     written.trim().to_lowercase().replace(' ', if written.contains('_') { "_" } else { "-" })
 }
 
-/// The rhythm with this word, or what is allowed and which word is nearest.
+/// The rhythm with this word, or the allowed words and the nearest of them.
 pub(crate) fn rhythm(word: &str) -> Result<&'static Rhythm, Unknown> {
     find("rhythm", word, RHYTHMS, |rhythm| rhythm.id)
 }
 
-/// The body with this word, or what is allowed and which word is nearest.
+/// The body with this word, or the allowed words and the nearest of them.
 pub(crate) fn body(word: &str) -> Result<&'static Body, Unknown> {
     find("body", word, BODIES, |body| body.id)
 }

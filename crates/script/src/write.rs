@@ -99,7 +99,7 @@ fn insert_lines(object: &mut Map<String, Value>, lists: &[(&str, &[String])]) {
     }
 }
 
-/// What a step must name to follow from `carried`.
+/// The settings that a step must name to follow from `carried`.
 fn difference(step: &Step, carried: &Settings) -> Change {
     let settings = &step.settings;
     let mut change = Change::default();
@@ -109,7 +109,7 @@ fn difference(step: &Step, carried: &Settings) -> Change {
     if settings.rhythm().id != carried.rhythm().id {
         change.rhythm = Some(settings.rhythm());
     }
-    // What stands without being named; naming one field may set others, which come after it in the table.
+    // Settings that need no name; naming one field may set others, which come after it in the table.
     let mut chosen = change.choose(carried);
     for &field in Field::ALL {
         let value = settings.get(field);

@@ -32,8 +32,8 @@ fn told_beats_come_when_told() {
             codes.push((beat.code, (beat.onset.as_secs_f64() * 10.0).round() / 10.0));
         }
     });
-    let told: Vec<_> = codes.iter().filter(|(code, _)| *code == BeatCode::VentricularPremature).collect();
-    assert_eq!(told, [&(BeatCode::VentricularPremature, 3.1), &(BeatCode::VentricularPremature, 6.1)]);
+    let premature: Vec<_> = codes.iter().filter(|(code, _)| *code == BeatCode::VentricularPremature).collect();
+    assert_eq!(premature, [&(BeatCode::VentricularPremature, 3.1), &(BeatCode::VentricularPremature, 6.1)]);
     // Full compensatory pause: beats at 2.5, 3.1, 4.5.
     assert!(codes.contains(&(BeatCode::Normal, 2.5)) && codes.contains(&(BeatCode::Normal, 4.5)), "{codes:?}");
     assert!(!codes.contains(&(BeatCode::Normal, 3.5)));

@@ -1,4 +1,4 @@
-//! What a step makes of the step before it, and scripts of one step.
+//! The carrying of settings from step to step, and scripts of one step.
 
 use pulsewright_core::script::Script;
 use pulsewright_core::settings::Field::{self, *};
@@ -145,10 +145,10 @@ fn one_step_tells_all_its_problems() {
     let values = [("rate", 70.0), ("systolic_mmhg", 90.0), ("rate_bpm", f32::NAN), ("breathing.rate_per_min", -1.0)];
     let one = OneStep { rhythm: Some("sinsu"), duration_s: Some(f64::INFINITY), values: &values, ..OneStep::default() };
     let problems = one.document("command line").unwrap_err();
-    let told: Vec<_> =
+    let messages: Vec<_> =
         problems.list().iter().map(|p| (p.path.as_str(), p.nearest.as_deref().unwrap_or_default())).collect();
     assert_eq!(
-        told,
+        messages,
         [
             ("rhythm", "\"sinus\""),
             ("duration_s", ""),

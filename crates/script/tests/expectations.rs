@@ -1,4 +1,4 @@
-//! What steps expect: filled in from script, document and table; and every mistake with its message.
+//! The expectations of steps: filled in from script, document and table; and every mistake with its message.
 
 mod rendered;
 
@@ -111,7 +111,7 @@ fn a_word_that_is_no_quantity() {
     assert_eq!(problems.place(problem), Some((1, 68)));
 }
 
-/// What moves is a band with its mean, and says why; a value of the document's own goes before it.
+/// A value that moves is a band with its mean and a reason; a value named in the document wins.
 #[test]
 fn what_moves_is_a_band() {
     let document = document(

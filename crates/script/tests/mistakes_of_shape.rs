@@ -170,7 +170,7 @@ error: the script plays for too long
 1 | {"version": 1, "steps": [{"repeat": 4294967295, "steps": [{"repeat": 4294967295, "steps": [{"duration_s": 1}]}]}]}
   |                ^^^^^^^ at steps
   |
-  = allowed: at most 136 years, what 64 bits of time can tell
+  = allowed: at most 136 years, the longest time of 64 bits
 "#,
     );
 }

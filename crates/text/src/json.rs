@@ -26,7 +26,7 @@ pub struct Broken {
     pub line: usize,
     /// Column, from 1.
     pub column: usize,
-    /// What is wrong.
+    /// The mistake.
     pub what: String,
     /// Whether the text ends too early.
     pub cut_off: bool,

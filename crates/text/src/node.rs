@@ -8,7 +8,7 @@ use serde_json::value::RawValue;
 use std::fmt;
 use std::ops::Range;
 
-/// What a value is, as told to people.
+/// The kind of a value, as messages name it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[allow(missing_docs)] // The names are the documentation: the kinds of JSON.
 pub enum Kind {
@@ -49,7 +49,7 @@ pub struct Entry<'a> {
     pub key: String,
     /// Where the key stands.
     pub key_node: Node<'a>,
-    /// What stands behind it.
+    /// The value behind it.
     pub value: Node<'a>,
 }
 
@@ -77,7 +77,7 @@ impl<'a> Node<'a> {
         self.start..self.start + self.raw.len()
     }
 
-    /// What to point at: all of the value, but of a long object or list only its bracket.
+    /// The part to point at: all of the value, but of a long object or list only its bracket.
     pub fn mark(&self) -> Range<usize> {
         let long = self.raw.len() > 60 && matches!(self.kind(), Kind::Object | Kind::List);
         if long { self.start..self.start + 1 } else { self.span() }
@@ -88,7 +88,7 @@ impl<'a> Node<'a> {
         self.raw
     }
 
-    /// What it is.
+    /// Its kind.
     pub fn kind(&self) -> Kind {
         match self.raw.as_bytes().first() {
             Some(b'{') => Kind::Object,
@@ -115,7 +115,7 @@ impl<'a> Node<'a> {
     /// Gives every element of a list to `each`, until one of them is refused; of anything else, none.
     ///
     /// # Errors
-    /// What `each` says.
+    /// The error of `each`.
     pub fn each<E>(&self, each: &mut dyn FnMut(Node<'a>) -> Result<(), E>) -> Result<(), E> {
         let mut refused = Ok(());
         let (outer, start) = (self.raw, self.start);

@@ -18,15 +18,15 @@ pub enum Unreadable {
     /// The system refused.
     #[error("cannot read {name}: {}", reason(.source))]
     Io {
-        /// What was to be read, as messages call it.
+        /// The name of the input in messages.
         name: String,
-        /// What the system says.
+        /// The system's error.
         source: io::Error,
     },
-    /// It is larger than what is read of such a file.
+    /// It is larger than the limit for such a file.
     #[error("{name} is too large: at most {} MiB", .most >> 20)]
     TooLarge {
-        /// What was to be read, as messages call it.
+        /// The name of the input in messages.
         name: String,
         /// Bytes allowed.
         most: u64,
@@ -41,7 +41,7 @@ impl Unreadable {
     }
 }
 
-/// What the system said, without its number.
+/// The system's error message, without its number.
 pub fn reason(error: &io::Error) -> String {
     let text = error.to_string();
     text.split_once(" (os error").map_or(text.clone(), |(words, _)| words.to_owned())

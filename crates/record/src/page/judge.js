@@ -38,7 +38,7 @@ const judge = (() => {
     return Math.max(...widths);
   }
 
-  /** Whether the band is wider than what is allowed of a single value. */
+  /** Whether the band is wider than the tolerance of a single value. */
   function moves(reading) {
     const edges = band(reading);
     return edges !== null && edges[1] - edges[0] > (given(reading.value) ? width(reading, reading.value) : 0);

@@ -210,7 +210,7 @@
       const field = all("[data-instrument]").find((field) => field.dataset.what === of.what);
       if (field) state.instruments[field.dataset.instrument] = of;
     }
-    message(doubt ? "That record was changed after it was saved. What is saved from it stays marked as changed." : "");
+    message(doubt ? "That record was changed after it was saved. Every record saved from it stays marked as changed." : "");
     return redraw();
   }
 
@@ -232,7 +232,7 @@
     one(".more", row).setAttribute("aria-expanded", String(open));
   }
 
-  // What people do.
+  // The actions of people.
   for (const field of fields) {
     field.addEventListener(isTick(field) || field.tagName === "SELECT" ? "change" : "input", () => {
       take(field);

@@ -91,7 +91,7 @@ fn about(report: &Report<'_>, html: &mut String) {
 fn results(report: &Report<'_>, html: &mut String) {
     html.push_str("<section class=\"card\" aria-labelledby=\"results\"><h2 id=\"results\">Results</h2>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-labelledby=\"results\"><table><thead><tr><th scope=\"col\">Check</th><th scope=\"col\">Expected</th><th scope=\"col\">Allowed, and why</th><th scope=\"col\">Read</th><th scope=\"col\">Verdict</th></tr></thead><tbody>\n");
     let mut last = "";
-    let mut told = Vec::new();
+    let mut shown = Vec::new();
     for (step, item, judged) in &report.judgement.items {
         if step.id != last {
             let _ = writeln!(
@@ -105,15 +105,15 @@ fn results(report: &Report<'_>, html: &mut String) {
         }
         row(*item, judged, html);
         let advice = guide(&report.judgement, *item, judged);
-        // Readings of one pressure fail together; what to check is said once.
-        if !advice.is_empty() && advice != told {
+        // Readings of one pressure fail together; the advice is shown once.
+        if !advice.is_empty() && advice != shown {
             let _ = writeln!(
                 html,
                 "<tr class=\"guide\"><td colspan=\"5\"><p>Check next</p><ol>{}</ol></td></tr>",
                 lines(&advice)
             );
         }
-        told = advice;
+        shown = advice;
     }
     html.push_str("</tbody></table></div></section>\n");
 }
@@ -127,7 +127,7 @@ fn row(item: Item<'_>, judged: &Judged<'_>, html: &mut String) {
                 expected => expected,
             };
             let own = judged.value.map_or(written.to_owned(), |value| format!("{} {}", plain(value), reading.unit));
-            // What was written in another unit is shown as it was written too.
+            // A value written in another unit is shown as it was written too.
             let as_written =
                 if written.chars().any(char::is_alphabetic) { format!(" (written {written})") } else { String::new() };
             (expected, reading.allowed.clone(), reading.source.as_str(), format!("{own}{as_written}"))
@@ -174,7 +174,7 @@ fn row(item: Item<'_>, judged: &Judged<'_>, html: &mut String) {
     );
 }
 
-/// What is expected and why.
+/// The expectation and its reason.
 fn because(item: Item<'_>, expected: &str) -> String {
     match item {
         Item::Reading(reading) if !reading.why.is_empty() => {
@@ -203,7 +203,7 @@ fn trends(report: &Report<'_>, html: &mut String) {
     if report.trends.is_empty() {
         return;
     }
-    html.push_str("<section class=\"card\" aria-labelledby=\"trends\"><h2 id=\"trends\">Trend of this asset</h2><p class=\"source\">Error of each reading, from the earliest record to this one; the band is what is allowed. A drift of more than half of that is marked.</p>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-labelledby=\"trends\"><table><thead><tr><th scope=\"col\">Reading</th><th scope=\"col\">Errors</th><th scope=\"col\">Drift</th><th scope=\"col\">Over time</th></tr></thead><tbody>\n");
+    html.push_str("<section class=\"card\" aria-labelledby=\"trends\"><h2 id=\"trends\">Trend of this asset</h2><p class=\"source\">Error of each reading, from the earliest record to this one; the band is the tolerance. A drift of more than half of it is marked.</p>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-labelledby=\"trends\"><table><thead><tr><th scope=\"col\">Reading</th><th scope=\"col\">Errors</th><th scope=\"col\">Drift</th><th scope=\"col\">Over time</th></tr></thead><tbody>\n");
     for trend in &report.trends {
         let points: Vec<String> =
             trend.points.iter().map(|point| format!("{} {}", escape(&point.date), signed(point.error))).collect();

@@ -41,7 +41,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
         Ok((self.save)(record)?)
     }
 
-    /// Cautions, the equipment, kit and preparations; only what is not yet known.
+    /// Cautions, the equipment, kit and preparations; only those not yet answered.
     pub(super) fn before(&mut self, plan: &Plan, record: &mut Record) -> Said<()> {
         self.say(&plan.title)?;
         for line in CAUTIONS.iter().copied().chain(plan.cautions.iter().map(String::as_str)) {
@@ -201,7 +201,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
         Ok(())
     }
 
-    /// Takes an entry down and tells its verdict.
+    /// Takes an entry down and shows its verdict.
     fn enter(&mut self, item: Item<'_>, entry: Entry, record: &mut Record) -> Said<Verdict> {
         record.items.insert(item.id().to_owned(), entry);
         let (verdict, why) = {

@@ -56,7 +56,7 @@ impl Draft {
             Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error.into()),
             Ok(_) | Err(_) => {}
         }
-        // What lost power cut short has no end.
+        // A line that lost power cut short has no end.
         let whole = text.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
         let lines = text.get(..whole).unwrap_or_default();
         let (mut last, mut record, mut plan) = (None, None, Value::Null);
@@ -97,7 +97,7 @@ impl Draft {
             Some(file) => file,
             None => self.file.insert(OpenOptions::new().write(true).create(true).truncate(false).open(&self.path)?),
         };
-        // What was cut short, by lost power or a full disk, is written over.
+        // A line that lost power or a full disk cut short is written over.
         file.set_len(self.length)?;
         file.seek(SeekFrom::Start(self.length))?;
         file.write_all(text.as_bytes())?;

@@ -1,4 +1,4 @@
-//! The player on a thread of its own: frames in real time, every step until told to go on.
+//! The player on a thread of its own: frames in real time; every step plays until [`Command::Next`].
 
 use crate::plan::PlanError;
 use crate::walk::Walk;
@@ -19,7 +19,7 @@ use std::time::{Duration, Instant};
 /// Blocks a second: how late a command may take effect.
 const BLOCKS_PER_S: u32 = 50;
 
-/// How late the output may take a block before it is told.
+/// How late the output may take a block without a report.
 const LATE: Duration = Duration::from_millis(500);
 
 /// Where frames go.
@@ -30,7 +30,7 @@ pub trait Output: Send {
     /// When they can't be taken; the session ends.
     fn take(&mut self, frames: &[Frame]) -> io::Result<()>;
 
-    /// What it is called in the record.
+    /// Its name in the record.
     fn name(&self) -> String;
 
     /// The pressures that are to be played for it.
@@ -38,7 +38,7 @@ pub trait Output: Send {
         Chosen::USUAL
     }
 
-    /// What is to be told about it at the end, a sentence each.
+    /// Remarks about it at the end, a sentence each.
     fn remarks(&self) -> Vec<String> {
         Vec::new()
     }
@@ -88,16 +88,16 @@ impl<W: Write + Send> Output for Samples<W> {
     }
 }
 
-/// What the player is told. The first [`Command::Next`] starts it; when nobody is left to tell, it ends.
+/// Commands to the player. The first [`Command::Next`] starts it; it ends when a channel closes.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Command {
     /// Go on to the next step; after the last one, end.
     Next,
 }
 
-/// What the player tells.
+/// Reports of the player.
 #[derive(Debug)]
-pub(super) enum Told {
+pub(super) enum Progress {
     /// A step of the plan began.
     Began {
         /// Its index.
@@ -146,14 +146,14 @@ pub(super) fn bench<'a>(
     Ok(walk.placed().iter().skip(first).zip(ramps).filter_map(held).collect())
 }
 
-/// Plays until the last step was told to go on, or nobody is left to tell.
+/// Plays until [`Command::Next`] ends the last step, or the command channel closes.
 pub(super) fn play(
     script: &Script<'_>,
     first_step: usize,
     rate: FrameRate,
     output: &mut dyn Output,
     commands: &Receiver<Command>,
-    telling: &Sender<Told>,
+    reports: &Sender<Progress>,
 ) -> io::Result<()> {
     let Ok(Command::Next) = commands.recv() else { return Ok(()) };
     let last = (first_step + script.items().len()).checked_sub(1);
@@ -183,11 +183,11 @@ pub(super) fn play(
             let at = usize::try_from(frame - first).unwrap_or(0).min(frames.len());
             if let Some(mut over) = current.take() {
                 over.take(frames.get(from..at).unwrap_or_default());
-                let _ = telling.send(over.told());
+                let _ = reports.send(over.ended());
             }
             from = at;
             current = Some(Running { step, frames: 0, digest: FramesDigest::default() });
-            let _ = telling.send(Told::Began { step, at: clock.due(frame) });
+            let _ = reports.send(Progress::Began { step, at: clock.due(frame) });
         }
         if let Some(running) = &mut current {
             running.take(frames.get(from..).unwrap_or_default());
@@ -197,14 +197,14 @@ pub(super) fn play(
         if late > LATE {
             // The output is the slower clock: from here on its time counts.
             clock.put_off(late);
-            let _ = telling.send(Told::Slipped(late.as_secs_f64()));
+            let _ = reports.send(Progress::Slipped(late.as_secs_f64()));
         }
         if filled == 0 {
             break;
         }
     }
     if let Some(over) = current {
-        let _ = telling.send(over.told());
+        let _ = reports.send(over.ended());
     }
     Ok(())
 }
@@ -222,7 +222,7 @@ impl Running {
         self.frames += frames.len() as u64;
     }
 
-    fn told(self) -> Told {
-        Told::Ended { step: self.step, frames: self.frames, digest: format!("{:016x}", self.digest.value()) }
+    fn ended(self) -> Progress {
+        Progress::Ended { step: self.step, frames: self.frames, digest: format!("{:016x}", self.digest.value()) }
     }
 }

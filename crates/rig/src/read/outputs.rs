@@ -19,10 +19,10 @@ pub(super) fn read(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual
         return Vec::new();
     };
     if count == 0 {
-        found.tell(node, path, |p| p.allowed("a list of at least one output"), "no outputs".into());
+        found.report(node, path, |p| p.allowed("a list of at least one output"), "no outputs".into());
     }
     if count > MAX_OUTPUTS {
-        found.tell(node, path, |p| p.allowed(format!("at most {MAX_OUTPUTS}")), format!("{count} outputs"));
+        found.report(node, path, |p| p.allowed(format!("at most {MAX_OUTPUTS}")), format!("{count} outputs"));
     }
     let mut outputs: Vec<Output> = Vec::new();
     for (index, node) in list.into_iter().enumerate() {
@@ -33,7 +33,7 @@ pub(super) fn read(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual
         let name = output.signal.name();
         if outputs.iter().any(|other| other.signal.name() == name) {
             let allowed = "one output for each electrode, pressure and respiration element";
-            found.tell(node, &path, |p| p.allowed(allowed), format!("a second output {}", quoted(name)));
+            found.report(node, &path, |p| p.allowed(allowed), format!("a second output {}", quoted(name)));
         }
         outputs.push(output);
     }
@@ -69,12 +69,12 @@ fn output(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual: (f64, f
             _ => continue,
         };
         if carries.replace(carried).is_some() {
-            found.tell(entry.key_node, &path, |p| p.allowed("one of them"), "an output carries one signal".into());
+            found.report(entry.key_node, &path, |p| p.allowed("one of them"), "an output carries one signal".into());
         }
     }
     let Some(carries) = carries else {
         let allowed = "\"electrode\": a label, \"pressure\": a channel, or \"respiration\": \"resistor\"";
-        found.tell(node, path, |p| p.allowed(allowed), "the output carries nothing".into());
+        found.report(node, path, |p| p.allowed(allowed), "the output carries nothing".into());
         return None;
     };
     let own: &[&str] = match carries {

@@ -1,4 +1,4 @@
-//! What the columns of a table of beats mean.
+//! The meaning of the columns of a table of beats.
 
 use serde::{Deserialize, Serialize};
 
@@ -23,7 +23,7 @@ pub enum TimeUnit {
     Frame,
 }
 
-/// Column names that tell their unit, best first.
+/// Column names that name their unit, best first.
 const TIME_COLUMNS: [(&str, TimeUnit); 20] = [
     ("time_s", TimeUnit::S),
     ("t_s", TimeUnit::S),
@@ -76,14 +76,14 @@ impl TimeColumn {
                     (None, _) => {
                         return wrong(format!(
                             "no column of times; {}; usual names are time_s, time_ms, frame, sample",
-                            table.columns_told()
+                            table.columns_listed()
                         ));
                     }
                 }
             }
         };
         let Some(unit) = options.unit.or(named) else {
-            return wrong("the unit of the times is not told by a column name; give it: s, ms or frame".into());
+            return wrong("no column name gives the unit of the times; name it: s, ms or frame".into());
         };
         let rate_hz = match (unit, options.rate_hz) {
             (TimeUnit::S, _) => 1.0,
@@ -168,7 +168,7 @@ struct Channels<'o> {
 }
 
 impl<'o> Channels<'o> {
-    /// Most names told.
+    /// Most names listed.
     const TOLD: usize = 20;
 
     fn find(table: &Table, options: &'o ReadOptions) -> Result<Channels<'o>, Problem> {

@@ -2,7 +2,7 @@
 
 use super::{Place, Problem};
 
-/// What the scorer needs of a header.
+/// The part of a header that the scorer needs.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Header {
     /// Frames per second.

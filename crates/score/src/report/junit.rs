@@ -6,7 +6,7 @@ use std::fmt::Write;
 /// One test case.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Case {
-    /// What was tested: `gross`, a record, a reading.
+    /// The subject of the test: `gross`, a record, a reading.
     pub subject: String,
     /// Which of its figures.
     pub name: String,
@@ -45,7 +45,7 @@ pub fn render(suite: &str, cases: &[Case]) -> String {
     xml
 }
 
-/// Text of an attribute: what XML 1.0 cannot hold, or nobody could see, is shown as an escape.
+/// Text of an attribute: characters that XML 1.0 cannot hold and characters that can't be seen become escapes.
 fn escaped(text: &str) -> String {
     fit::page(&fit::line(text))
 }

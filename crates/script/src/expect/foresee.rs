@@ -1,4 +1,4 @@
-//! What a document's expectations come to: its steps are played, and what was left out is filled in.
+//! Fills in a document's expectations: plays its steps and sets the values that were left out.
 
 use super::{
     ALARM_SOURCE, CLEAR_SOURCE, CLEAR_WITHIN_S, ExpectedAlarm, ExpectedClear, ExpectedReading, ExpectedSilence, Origin,
@@ -22,15 +22,15 @@ pub const CUFF_HOLD_S: u32 = 180;
 /// Seconds of a document that are foreseen; what lies behind has to name its values.
 pub const FORESEEN_S: u32 = 4 * 3600;
 
-/// Nobody hears an alarm sooner after the start of its step, seconds.
+/// Soonest that a person hears an alarm after the start of its step, seconds.
 const SOONEST_S: f64 = 0.1;
 
 /// Alarm without a time limit of its own, when it has a name of its own too, seconds.
 const OWN_WITHIN_S: f64 = 10.0;
 
 impl Document {
-    /// What to expect of each step that is played, in order, steps that hold taken for [`HOLD_S`] or [`CUFF_HOLD_S`]; up to
-    /// [`FORESEEN_S`] and `most` steps.
+    /// The expectations of each step, in playing order, up to [`FORESEEN_S`] and `most` steps. A step that holds counts as
+    /// [`HOLD_S`] or [`CUFF_HOLD_S`] long.
     pub fn foresee(&self, most: usize) -> Vec<Expected> {
         let mut items = self.items();
         for item in &mut items {
@@ -73,7 +73,7 @@ impl Document {
         })
     }
 
-    /// Fills in what expectations leave out; gives what is wrong with them.
+    /// Fills in the values that expectations leave out; returns the problems in them.
     pub(crate) fn fill_in(&mut self) -> Vec<Problem> {
         if !self.expects() {
             return Vec::new();
@@ -105,7 +105,7 @@ impl Document {
     }
 }
 
-/// What is read of a quantity; `None` when the script does not play it.
+/// The reading of a quantity; `None` when the script does not play it.
 pub fn reading_of(quantity: Quantity, expected: &Expected) -> Option<&Reading> {
     Some(match quantity.origin() {
         Origin::Rate => &expected.rate,

@@ -1,17 +1,17 @@
-//! The table of what a monitor reads: word, unit, where the value comes from, the limit when nobody names one.
+//! The table of a monitor's readings: word, unit, source of the value, and the default limit.
 
 use super::Limit;
 use pulsewright_core::frame::PressureSite;
 use pulsewright_core::settings::Settings;
 
-/// What a value comes from.
+/// The source of a value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Origin {
     /// Ventricular rate.
     Rate,
     /// Rate of arterial pulses.
     Pulse,
-    /// What a cuff reads: 0 systolic, 1 diastolic, 2 mean.
+    /// A reading of the cuff: 0 systolic, 1 diastolic, 2 mean.
     Cuff(usize),
     /// Breaths a minute.
     Breaths,
@@ -34,7 +34,7 @@ enum Usual {
     AtMost(f64, &'static str),
     /// Largest reading for grown bodies and for the neonate.
     AtMostByBody([f64; 2], &'static str),
-    /// Nobody says: documents must.
+    /// None by default: documents must name one.
     Unsaid,
 }
 
@@ -48,7 +48,7 @@ const AMPLITUDE: Usual = Usual::Around(0.1, Some(20.0), "IEC 60601-2-27 201.12.1
 
 macro_rules! quantities {
     ($($(#[$meta:meta])* $name:ident: $id:literal, $words:literal, $unit:literal, $origin:expr, $usual:expr;)*) => {
-        /// What is read off a monitor.
+        /// A quantity that is read off a monitor.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         #[allow(missing_docs)] // The table below says what each is.
         pub enum Quantity { $($name,)* }
@@ -72,7 +72,7 @@ macro_rules! quantities {
                 match self { $(Quantity::$name => $unit,)* }
             }
 
-            /// What its value comes from.
+            /// The source of its value.
             pub const fn origin(self) -> Origin {
                 match self { $(Quantity::$name => $origin,)* }
             }

@@ -55,7 +55,7 @@ impl Walk {
     pub(crate) fn lines(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<String> {
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
             let what = format!("{path} can't be {}", node.kind().noun());
-            self.tell(node, path, |p| p.allowed("a list of lines of text, [\"...\"]"), what);
+            self.report(node, path, |p| p.allowed("a list of lines of text, [\"...\"]"), what);
             return Vec::new();
         };
         self.not_too_many(node, path, count);
@@ -64,7 +64,7 @@ impl Walk {
             let path = Path::Index(path, index);
             if let Some(line) = self.line(node, &path) {
                 if line.trim().is_empty() {
-                    self.tell(node, &path, |p| p.allowed("a line of text"), "an empty line".into());
+                    self.report(node, &path, |p| p.allowed("a line of text"), "an empty line".into());
                 }
                 lines.push(line);
             }
@@ -75,7 +75,7 @@ impl Walk {
     fn not_too_many(&mut self, node: Node<'_>, path: &Path<'_>, count: usize) {
         if count > MAX_ENTRIES {
             let allowed = format!("at most {MAX_ENTRIES}");
-            self.tell(node, path, |p| p.allowed(allowed), format!("{count} entries in {path}"));
+            self.report(node, path, |p| p.allowed(allowed), format!("{count} entries in {path}"));
         }
     }
 
@@ -130,7 +130,7 @@ impl Walk {
         }
         if limit.min.zip(limit.max).is_some_and(|(min, max)| min > max) {
             let allowed = "a smallest reading that is not above the largest";
-            self.tell(node, path, |p| p.allowed(allowed), "min is above max".into());
+            self.report(node, path, |p| p.allowed(allowed), "min is above max".into());
             good = false;
         }
         if !named {
@@ -151,7 +151,7 @@ impl Walk {
         good.then_some(limit)
     }
 
-    /// What a step expects; told once the step's settings are known.
+    /// The expectations of a step; read once the step's settings are known.
     pub(crate) fn expect(&mut self, node: Node<'_>, path: &Path<'_>, step: &Step) -> Expectations {
         let mut expect = Expectations::default();
         let Some(entries) = self.entries(node, path, "expectations") else { return expect };
@@ -171,7 +171,7 @@ impl Walk {
     fn readings(&mut self, node: Node<'_>, path: &Path<'_>, step: &Step) -> Vec<ExpectedReading> {
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
             let what = format!("readings can't be {}", node.kind().noun());
-            self.tell(node, path, |p| p.allowed("a list of quantities: words, or objects with \"quantity\""), what);
+            self.report(node, path, |p| p.allowed("a list of quantities: words, or objects with \"quantity\""), what);
             return Vec::new();
         };
         self.not_too_many(node, path, count);
@@ -181,7 +181,7 @@ impl Walk {
             let Some(reading) = self.reading(node, &path, step) else { continue };
             if readings.iter().any(|other| other.quantity == reading.quantity) {
                 let what = format!("{} is expected twice", reading.quantity.id());
-                self.tell(node, &path, |p| p.allowed("each quantity once in a step"), what);
+                self.report(node, &path, |p| p.allowed("each quantity once in a step"), what);
             }
             readings.push(reading);
         }
@@ -212,9 +212,9 @@ impl Walk {
                 key => self.unknown(entry, &path, &READING_KEYS, nearest(key, READING_KEYS).map(quoted)),
             }
         }
-        let told = self.found.count();
+        let before = self.found.count();
         let limit = self.limit(&entries, node, path);
-        bad |= self.found.count() > told;
+        bad |= self.found.count() > before;
         if !entries.iter().any(|entry| entry.key == "quantity") {
             self.missing(node, path, "quantity", "\"quantity\": one of the words of docs/tolerances.md");
         }
@@ -239,7 +239,7 @@ impl Walk {
         let Some(limit) = limit.or(of_document).or_else(|| quantity.limit(&step.settings)) else {
             let allowed = "\"tolerance\" or \"max\" with its \"source\", here or in the document's \"limits\"";
             let what = format!("{} has no limit: no standard gives one", quantity.id());
-            self.tell(node, path, |p| p.allowed(allowed), what);
+            self.report(node, path, |p| p.allowed(allowed), what);
             return None;
         };
         // A range of its own needs no value, but one that is known helps to judge what went wrong.
@@ -257,7 +257,7 @@ impl Walk {
                 kind => format!("alarms can't be {}", kind.noun()),
             };
             let near = (node.kind() == Kind::Text).then(|| quoted(USUAL));
-            self.tell(node, path, |p| p.allowed("\"usual\", or a list of alarms").nearest(near), what);
+            self.report(node, path, |p| p.allowed("\"usual\", or a list of alarms").nearest(near), what);
             return Vec::new();
         };
         self.not_too_many(node, path, count);
@@ -303,14 +303,19 @@ impl Walk {
         Some(written)
     }
 
-    /// The word of an alarm that follows what is played.
+    /// The word of an alarm that depends on the signal.
     fn known_alarm(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<AlarmKind> {
         let word = self.text(node, path)?;
         let found = kind_of(&word);
         if found.is_none() {
             let near = nearest(&word, AlarmKind::ALL.iter().map(|kind| kind.id())).map(quoted);
             let what = format!("unknown alarm {}", quoted(&word));
-            self.tell(node, path, |p| p.allowed("a word of the table of alarms in docs/script.md").nearest(near), what);
+            self.report(
+                node,
+                path,
+                |p| p.allowed("a word of the table of alarms in docs/script.md").nearest(near),
+                what,
+            );
         }
         found
     }
@@ -391,7 +396,7 @@ impl Walk {
     fn entries_of<'n>(&mut self, node: Node<'n>, path: &Path<'_>) -> Vec<Node<'n>> {
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
             let what = format!("{path} can't be {}", node.kind().noun());
-            self.tell(node, path, |p| p.allowed("a list of alarms"), what);
+            self.report(node, path, |p| p.allowed("a list of alarms"), what);
             return Vec::new();
         };
         self.not_too_many(node, path, count);
@@ -405,7 +410,7 @@ impl Walk {
             let words = || PRIORITIES.iter().map(|priority| priority.id());
             let near = nearest(&word, words()).map(quoted);
             let what = format!("unknown priority {}", quoted(&word));
-            self.tell(node, path, |p| p.allowed(join(words())).nearest(near), what);
+            self.report(node, path, |p| p.allowed(join(words())).nearest(near), what);
         }
         found
     }
@@ -416,7 +421,7 @@ impl Walk {
             let words = || Quantity::ALL.iter().map(|quantity| quantity.id());
             let near = nearest(word, words()).map(quoted);
             let what = format!("unknown quantity {}", quoted(word));
-            self.tell(node, path, |p| p.allowed(join(words())).nearest(near), what);
+            self.report(node, path, |p| p.allowed(join(words())).nearest(near), what);
         }
         found
     }
@@ -431,7 +436,7 @@ impl Walk {
             Kind::Number => format!("{path} can't be {}", shown(node.raw())),
             kind => format!("{path} can't be {}", kind.noun()),
         };
-        self.tell(node, path, |p| p.allowed(format!("a number, {min} to {max}")), what);
+        self.report(node, path, |p| p.allowed(format!("a number, {min} to {max}")), what);
         None
     }
 }

@@ -45,7 +45,7 @@ pub(crate) fn limits() -> Value {
     })
 }
 
-/// What the alarms are set to.
+/// The alarm limits.
 pub(crate) fn alarm_limits() -> Value {
     let one = |limit: &AlarmLimit| {
         let setting = json!({
@@ -65,7 +65,7 @@ pub(crate) fn alarm_limits() -> Value {
     })
 }
 
-/// What a step expects.
+/// The expectations of a step.
 pub(crate) fn alarms_or_readings() -> Value {
     let quantities: Vec<Value> = Quantity::ALL
         .iter()

@@ -23,7 +23,7 @@ impl Walk {
                 let what = format!("unknown limit {}", shown(&entry.key));
                 let near = nearest(&entry.key, words()).map(quoted);
                 let allowed = "a word of the table of alarm limits in docs/script.md";
-                self.tell(entry.key_node, &path, |p| p.allowed(allowed).nearest(near), what);
+                self.report(entry.key_node, &path, |p| p.allowed(allowed).nearest(near), what);
                 continue;
             };
             settings.extend(self.alarm_setting(limit, entry.value, &path));

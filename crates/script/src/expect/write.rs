@@ -35,7 +35,7 @@ fn members(limit: &Limit, object: &mut Map<String, Value>) {
     object.insert("source".into(), limit.source.as_str().into());
 }
 
-/// What a step expects.
+/// The expectations of a step.
 pub(crate) fn expect(expect: &Expectations) -> Value {
     let mut object = Map::new();
     if !expect.readings.is_empty() {
@@ -81,7 +81,7 @@ fn alarm(written: &WrittenAlarm) -> Value {
     Value::Object(object)
 }
 
-/// What the alarms are set to.
+/// The alarm limits.
 pub(crate) fn alarm_settings(settings: &[AlarmSetting]) -> Value {
     let one = |setting: &AlarmSetting| {
         let value = setting.value.map_or(Value::from(OFF), Value::from);
