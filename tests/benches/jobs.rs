@@ -7,7 +7,7 @@ use divan::counter::{BytesCount, ItemsCount};
 use divan::{Bencher, black_box};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
 use pulsewright_score::match_beats::pair;
@@ -61,7 +61,7 @@ fn skip_a_day(bencher: Bencher<'_, '_>) {
 
 #[divan::bench]
 fn skip_a_day_without_pressures(bencher: Bencher<'_, '_>) {
-    let none = Chosen::new(&[]).expect("no site is not too many");
+    let none = SiteSet::new(&[]).expect("no site is not too many");
     with_player(bencher.counter(ItemsCount::new(DAY_FRAMES)), ONE_STEP, |player| {
         player.with_pressures_at(none).skip(DAY_FRAMES)
     });

@@ -5,7 +5,7 @@
 
 use pulsewright_core::frame::Frame;
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
 use pulsewright_script::parse;
@@ -35,7 +35,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let player = Player::new(&script, FrameRate::lit(500));
     let skip = |player: &Player<'_>| assert_eq!(black_box(player.clone()).skip(DAY_FRAMES), DAY_FRAMES);
     println!("skip_a_day {:.6}", median_s(5, || skip(&player)));
-    let leads = player.clone().with_pressures_at(Chosen::new(&[])?);
+    let leads = player.clone().with_pressures_at(SiteSet::new(&[])?);
     println!("skip_a_day_of_leads {:.6}", median_s(5, || skip(&leads)));
     let play = || {
         let (mut player, mut frames, mut played) = (player.clone(), [Frame::default(); 512], 0);

@@ -1,4 +1,4 @@
-//! What must be the same bits everywhere: the programs of the demonstration script, and the lines that say what came of them.
+//! The programs of the demonstration script, which give the same bits everywhere, and the lines of their results.
 //!
 //! One source, two programs: the example `golden` of this folder's package prints the host's lines, the firmware prints an emulated
 //! microcontroller's. Both include this file, so that they can differ only in the frames. `items.rs` has the script.
@@ -6,7 +6,7 @@
 use pulsewright_core::frame::{Digest, Frame, Lead, PressureSite};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::FrameRate;
 use pulsewright_core::timeline::{PlayedStep, Timeline};
@@ -16,14 +16,14 @@ pub const RATE: FrameRate = FrameRate::lit(1000);
 
 /// The two words that name the program that a step makes alone; `None` for one that is played only in sequence.
 ///
-/// Each step is played alone, so that a digest tells which rhythm changed, then all in sequence with ramps and a repeat.
+/// Each step is played alone, so that a digest shows which rhythm changed, then all in sequence with ramps and a repeat.
 pub fn words(step: &PlayedStep<'_>) -> Option<[&'static str; 2]> {
     let added = step.get(Field::MuscleMv) > 0.0;
     let words = if added { ["all", "added"] } else { [step.body().id, step.rhythm().id] };
     step.ramps().next().is_none().then_some(words)
 }
 
-/// What the program of all steps is called.
+/// Name of the program of all steps.
 pub const SEQUENCE: [&str; 2] = ["all", "sequence"];
 
 /// Two times four pressures, so that the board meets eight sites with the four at once that its budget is for.
@@ -37,8 +37,8 @@ pub fn with_pressures<'a>(player: Player<'a>, mut timeline: Timeline<'_>) -> Pla
     let first = timeline.next().map(|placed| placed.step.rhythm().id);
     let place = RHYTHMS.iter().position(|rhythm| Some(rhythm.id) == first).unwrap_or(0);
     let [usual, other] = &SITES;
-    let chosen = Chosen::new(if place % 4 == 3 { other } else { usual });
-    player.with_pressures_at(chosen.unwrap_or(Chosen::USUAL))
+    let chosen = SiteSet::new(if place % 4 == 3 { other } else { usual });
+    player.with_pressures_at(chosen.unwrap_or(SiteSet::USUAL))
 }
 
 /// Where lines of `name value unit` go; a name is its words joined by dots.
@@ -49,7 +49,7 @@ pub trait Lines {
     fn hash(&mut self, words: &[&str], value: u64, unit: &str);
 }
 
-/// What the frames of a program come to.
+/// Figures over the frames of a program.
 #[derive(Default, PartialEq)]
 pub struct Tally {
     frames: u64,
@@ -69,8 +69,8 @@ impl Tally {
         }
     }
 
-    /// The lines: number of frames and digest, and two largest samples, from which a reader sees that the digest is not that of silence.
-    pub fn tell(&self, [first, second]: [&str; 2], lines: &mut impl Lines) {
+    /// Writes number of frames and digest, and two largest samples, which show that the frames are not silent.
+    pub fn write(&self, [first, second]: [&str; 2], lines: &mut impl Lines) {
         lines.figure(&["frames", first, second, "count"], self.frames, "frames");
         lines.hash(&["frames", first, second, "digest"], self.digest.value(), "fnv1a64");
         lines.figure(&["frames", first, second, "lead-ii"], (self.lead_ii_mv * 1e3) as u64, "uV");

@@ -51,7 +51,7 @@ pub fn lines(block: usize) -> Result<String, Box<dyn Error>> {
         while let n @ 1.. = playing.fill(&mut block) {
             tally.take(&block[..n]);
         }
-        tally.tell(words, &mut text);
+        tally.write(words, &mut text);
     }
     Ok(text.0)
 }

@@ -44,7 +44,7 @@ const ADDED: Settings = Settings::new(&ADULT, &PACED_DDD)
     .lit(Field::OffLa, 1.0)
     .lit(Field::OffV2, 1.0);
 
-/// What carries state from event to event in pressures, breathing and cuff.
+/// Settings that carry state from event to event in pressures, breathing and cuff.
 const MEASURED: Settings = Settings::new(&ADULT, &SINUS)
     .lit(Field::ArterialLineHz, 12.0)
     .lit(Field::ArterialDamping, 0.2)

@@ -1,6 +1,6 @@
 //! The check sum of an image, from its description alone.
 
-/// CRC-32 as `docs/image.md` tells it, bit by bit, of all bytes but the sum's own.
+/// CRC-32 as `docs/image.md` describes it, bit by bit, of all bytes but the sum's own.
 pub fn check_sum(bytes: &[u8]) -> u32 {
     let mut sum = u32::MAX;
     for byte in bytes[..8].iter().chain(&bytes[12..]) {

@@ -1,11 +1,11 @@
-//! Long scripts for benches, as documents: what a matrix of settings written out by a program looks like.
+//! Long scripts for benches, as documents: a matrix of settings as a program writes it.
 
 use std::fmt::Write;
 
 /// A regular rhythm held for as long as anybody wants.
 pub const ONE_STEP: &str = r#"{"version": 1, "steps": [{"duration_s": "hold", "rhythm": "sinus", "rate_bpm": 70}]}"#;
 
-/// A document of `count` steps, each with a rhythm, a rate and settings of two groups; in turn with ramps and told beats.
+/// A document of `count` steps, each with a rhythm, a rate and settings of two groups; in turn with ramps and beats at set times.
 pub fn document(count: usize) -> String {
     let mut text = String::from(
         "{\"version\": 1, \"seed\": 1, \"title\": \"Steps written by a program (invented)\", \"steps\": [\n",

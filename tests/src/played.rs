@@ -1,19 +1,19 @@
-//! Scripts told in a line a step, played whole.
+//! Scripts of one line a step, played whole.
 
 use pulsewright_core::body::{ADULT, Body};
 use pulsewright_core::frame::{Channel, Frame, PressureSite};
 use pulsewright_core::heart::catalogue::{self, SINUS};
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_core::truth::{Beat, Event, Pulse};
 
 /// A step: how long, s, and words (a rhythm, a body, `path=value`) on top of the step before.
-pub type Told<'a> = (f32, &'a str);
+pub type StepLine<'a> = (f32, &'a str);
 
-/// What came of a script.
+/// Frames and events of a script.
 pub struct Played {
     /// Frames a second.
     pub hz: f64,
@@ -23,14 +23,14 @@ pub struct Played {
     pub events: Vec<Event>,
 }
 
-/// The items of told steps, with the seventh seed.
-pub fn items(steps: &[Told<'_>]) -> Vec<Item<'static>> {
+/// The items of these lines.
+pub fn items(steps: &[StepLine<'_>]) -> Vec<Item<'static>> {
     let mut settings = Settings::new(&ADULT, &SINUS);
     steps
         .iter()
         .map(|(seconds, words)| {
             for word in words.split_whitespace() {
-                settings = told(settings, word);
+                settings = with_word(settings, word);
             }
             let duration = Some(Span::from_secs(*seconds));
             Item::Step(Step { duration, settings, ramps: &[], beats: &[] })
@@ -38,7 +38,7 @@ pub fn items(steps: &[Told<'_>]) -> Vec<Item<'static>> {
         .collect()
 }
 
-fn told(settings: Settings, word: &str) -> Settings {
+fn with_word(settings: Settings, word: &str) -> Settings {
     if let Some((path, value)) = word.split_once('=') {
         let field = Field::ALL.iter().find(|field| field.info().path == path);
         let field = field.unwrap_or_else(|| panic!("no field {path}"));
@@ -52,12 +52,12 @@ fn told(settings: Settings, word: &str) -> Settings {
 }
 
 /// Plays steps with the usual pressures.
-pub fn play(hz: u32, steps: &[Told<'_>]) -> Played {
-    play_at(hz, Chosen::USUAL, steps)
+pub fn play(hz: u32, steps: &[StepLine<'_>]) -> Played {
+    play_at(hz, SiteSet::USUAL, steps)
 }
 
-/// Plays steps with these pressures.
-pub fn play_at(hz: u32, chosen: Chosen, steps: &[Told<'_>]) -> Played {
+/// Plays steps with these pressures and seed 7.
+pub fn play_at(hz: u32, chosen: SiteSet, steps: &[StepLine<'_>]) -> Played {
     let items = items(steps);
     let script = Script::new(7, &items).expect("a script");
     let mut player = Player::new(&script, FrameRate::hz(hz).expect("a frame rate")).with_pressures_at(chosen);
@@ -76,18 +76,18 @@ impl Played {
         self.frames[index(from_s)..index(to_s)].iter().map(|frame| f64::from(frame.sample(channel))).collect()
     }
 
-    /// The beats told.
+    /// The beats reported.
     pub fn beats(&self) -> Vec<Beat> {
         self.events.iter().filter_map(|event| if let Event::Beat(beat) = event { Some(*beat) } else { None }).collect()
     }
 
-    /// Onsets of the P waves told, ms.
+    /// Onsets of the P waves reported, ms.
     pub fn p_ms(&self) -> Vec<f64> {
         let p = |event: &Event| if let Event::Atrial(p) = event { Some(ms(p.onset)) } else { None };
         self.events.iter().filter_map(p).collect()
     }
 
-    /// The pulses told of a site.
+    /// The pulses reported at a site.
     pub fn pulses(&self, site: PressureSite) -> Vec<Pulse> {
         let pulse = |event: &Event| if let Event::Pulse(pulse) = event { Some(*pulse) } else { None };
         self.events.iter().filter_map(pulse).filter(|pulse| pulse.site == site).collect()

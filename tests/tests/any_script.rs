@@ -8,7 +8,7 @@ use pulsewright_core::body::BODIES;
 use pulsewright_core::frame::{Frame, PressureSite};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Ramp, Script, Step};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{FrameRate, Span};
@@ -40,18 +40,18 @@ fn at_share(field: Field, share: f32) -> f32 {
     if info.words.is_empty() { value } else { value.round() }
 }
 
-type Told = (usize, usize, u32, Vec<(Field, f32)>, Option<(Field, f32)>);
+type StepValues = (usize, usize, u32, Vec<(Field, f32)>, Option<(Field, f32)>);
 
-fn step() -> impl Strategy<Value = Told> {
+fn step() -> impl Strategy<Value = StepValues> {
     (0..RHYTHMS.len(), 0..BODIES.len(), 20..700_u32, prop::collection::vec(set(), 1..12), prop::option::of(set()))
 }
 
-/// Steps with what excludes each other left out.
+/// Steps, without those whose settings exclude each other.
 struct Steps(Vec<(Settings, Span, Vec<Ramp>)>);
 
 impl Steps {
-    fn new(told: &[Told]) -> Steps {
-        let step = |(rhythm, body, hundredths, set, ramp): &Told| {
+    fn new(drawn: &[StepValues]) -> Steps {
+        let step = |(rhythm, body, hundredths, set, ramp): &StepValues| {
             let mut settings = Settings::new(BODIES[*body], RHYTHMS[*rhythm]);
             for (field, share) in set {
                 settings = settings.with(*field, at_share(*field, *share)).expect("within the range");
@@ -62,7 +62,7 @@ impl Steps {
             (settings, duration, Vec::from_iter(ramps))
         };
         let usable = |step: &(Settings, Span, Vec<Ramp>)| Script::new(0, &[item(step)]).is_ok();
-        Steps(told.iter().map(step).filter(usable).collect())
+        Steps(drawn.iter().map(step).filter(usable).collect())
     }
 
     fn items(&self) -> Vec<Item<'_>> {
@@ -91,10 +91,10 @@ fn played(mut player: Player<'_>, block: usize) -> (Vec<Frame>, Vec<Event>) {
 }
 
 /// Eight sites of ten.
-fn chosen(left_out: (usize, usize)) -> Chosen {
+fn chosen(left_out: (usize, usize)) -> SiteSet {
     let sites: Vec<PressureSite> = PressureSite::ALL.to_vec();
     let kept = sites.iter().enumerate().filter(|(i, _)| *i != left_out.0 && *i != left_out.1).map(|(_, site)| *site);
-    Chosen::new(&kept.take(8).collect::<Vec<_>>()).expect("eight sites")
+    SiteSet::new(&kept.take(8).collect::<Vec<_>>()).expect("eight sites")
 }
 
 proptest! {
@@ -102,14 +102,14 @@ proptest! {
 
     #[test]
     fn frames_and_events_do_not_depend_on_how_they_are_asked_for(
-        told in prop::collection::vec(step(), 1..5),
+        drawn in prop::collection::vec(step(), 1..5),
         seed in any::<u64>(),
         left_out in (0..10_usize, 0..10_usize),
         block in 1..700_usize,
         place in any::<prop::sample::Index>(),
         hz in prop::sample::select(vec![100_u32, 250, 500, 360]),
     ) {
-        let steps = Steps::new(&told);
+        let steps = Steps::new(&drawn);
         prop_assume!(!steps.0.is_empty());
         let items = steps.items();
         let script = Script::new(seed, &items).expect("usable steps");
@@ -147,7 +147,7 @@ proptest! {
             prop_assert_eq!(count, frames.len());
         }
 
-        // Passed over in one leap: what happens between the last frame and the end is told as well.
+        // Passed over in one leap: what happens between the last frame and the end is reported as well.
         let mut passed = Vec::new();
         prop_assert_eq!(player.clone().skip_observed(u64::MAX, &mut |event| passed.push(event)), frames.len() as u64);
         prop_assert_eq!(&events, &passed, "events, in one leap");
@@ -155,22 +155,22 @@ proptest! {
         // Skipped to anywhere, in two leaps, and from a clone taken there.
         let place = place.index(frames.len());
         let mut leaping = player.clone();
-        let mut told = Vec::new();
-        leaping.skip_observed((place / 3) as u64, &mut |event| told.push(event));
-        leaping.skip_observed((place - place / 3) as u64, &mut |event| told.push(event));
+        let mut reported = Vec::new();
+        leaping.skip_observed((place / 3) as u64, &mut |event| reported.push(event));
+        leaping.skip_observed((place - place / 3) as u64, &mut |event| reported.push(event));
         prop_assert_eq!(leaping.position(), place as u64);
         let mut clone = player.clone();
         let mut room = vec![Frame::default(); place.max(1)];
         clone.fill(&mut room[..place]);
         let (from_clone, after_clone) = played(clone.clone(), 64);
         let (from_leap, later) = played(leaping, 64);
-        // What nobody listened to until there makes no difference to what is told from there on.
+        // Events passed over unheard make no difference to those after them.
         let mut unheard = player.clone();
         unheard.skip(place as u64);
         prop_assert_eq!(&played(unheard, 64).1, &later, "events, after passing over {} unheard", place);
         prop_assert!(events.ends_with(&after_clone), "events, after {} frames played unheard", place);
-        told.extend(later);
-        prop_assert_eq!(&events, &told, "events, leaping to {}", place);
+        reported.extend(later);
+        prop_assert_eq!(&events, &reported, "events, leaping to {}", place);
         for (i, frame) in frames[place..].iter().enumerate() {
             prop_assert_eq!(bits(frame), bits(&from_leap[i]), "frame {}, after leaping to {}", place + i, place);
             prop_assert_eq!(bits(frame), bits(&from_clone[i]), "frame {}, from a clone at {}", place + i, place);
@@ -181,25 +181,25 @@ proptest! {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 400, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// Passed over for minutes with nobody listening, pulses long past are left out; what is played then is the same to the bit.
+    /// Minutes passed over without an observer leave out pulses long past; the frames after them are the same to the bit.
     #[test]
     fn pulses_long_past_leave_nothing(
-        told in prop::collection::vec(step(), 1..6),
+        drawn in prop::collection::vec(step(), 1..6),
         often in prop::option::weighted(0.6, 0..RHYTHMS.len()),
         seed in any::<u64>(),
         left_out in (0..10_usize, 0..10_usize),
         place in any::<prop::sample::Index>(),
         then in prop::option::of(1000..9000_usize),
     ) {
-        let mut told = told;
-        for (rhythm, _, hundredths, set, _) in &mut told {
+        let mut drawn = drawn;
+        for (rhythm, _, hundredths, set, _) in &mut drawn {
             // Minutes, mostly of one rhythm, and mostly without lines that ring: those are played whole.
             (*rhythm, *hundredths) = (often.unwrap_or(*rhythm), *hundredths * 20);
             if seed % 4 != 0 {
                 set.retain(|(field, _)| !field.info().path.ends_with("line_hz"));
             }
         }
-        let steps = Steps::new(&told);
+        let steps = Steps::new(&drawn);
         prop_assume!(!steps.0.is_empty());
         let items = steps.items();
         let script = Script::new(seed, &items).expect("usable steps");
@@ -228,7 +228,7 @@ proptest! {
 fn most_made_steps_play() {
     use proptest::strategy::ValueTree;
     let mut runner = proptest::test_runner::TestRunner::deterministic();
-    let made: Vec<Told> =
+    let made: Vec<StepValues> =
         (0..300).map(|_| step().new_tree(&mut runner).expect("a step can be made").current()).collect();
     let steps = Steps::new(&made);
     assert!(steps.0.len() > 120, "{} of 300", steps.0.len());

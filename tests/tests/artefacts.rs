@@ -26,7 +26,7 @@ fn frames(settings: Settings, rate_hz: u32, secs: u32) -> Vec<Frame> {
     frames_of(Item::Step(Step::lasting(Span::secs(secs), settings)), rate_hz)
 }
 
-/// No heart, no breath: nothing but what is set.
+/// No heart, no breath: nothing but the settings of the test.
 fn still() -> Settings {
     Settings::new(&ADULT, &ASYSTOLE).lit(Field::BreathsPerMin, 0.0)
 }

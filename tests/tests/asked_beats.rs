@@ -1,4 +1,4 @@
-//! Premature beats asked for in a script: each comes, or the truth says why not.
+//! Premature beats that a script asks for: each comes, or the truth gives the reason.
 
 use pulsewright_core::anatomy::{EctopicSite, Refusal};
 use pulsewright_core::body::BODIES;
@@ -11,7 +11,7 @@ use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_core::truth::{Beat, BeatCode, Event, RefusedBeat};
 use pulsewright_tests::played::{ms, play};
 
-/// What came of a step with these beats.
+/// Events of a step with these beats.
 fn events(settings: Settings, beats: &[TimedBeat]) -> Vec<Event> {
     let items = [Item::Step(Step { duration: Some(Span::secs(20)), settings, ramps: &[], beats })];
     let script = Script::new(11, &items).expect("a script");
@@ -145,7 +145,7 @@ fn what_settings_add_to_the_ecg_is_an_episode() {
         (5.0, "artefact.motion_mv=0 artefact.off_la=0 st.inferior_mv=0"),
     ];
     let played = play(500, &steps);
-    let told: Vec<(String, f64, bool)> = played
+    let reported: Vec<(String, f64, bool)> = played
         .events
         .iter()
         .filter_map(|event| match event {
@@ -161,7 +161,7 @@ fn what_settings_add_to_the_ecg_is_an_episode() {
         ("Noise", 20.0, false),
         ("LeadOff", 20.0, false),
     ];
-    assert_eq!(told, expected.map(|(word, at, starts)| (word.to_owned(), at, starts)));
+    assert_eq!(reported, expected.map(|(word, at, starts)| (word.to_owned(), at, starts)));
     // A lead is flat, to the bit, only while its electrode is off.
     let flat = |from: f64, to: f64| {
         let samples = played.samples(Channel::Lead(Lead::I), from, to);

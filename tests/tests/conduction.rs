@@ -1,6 +1,6 @@
-//! What each rhythm of the atria and the AV node is known by, from the truth and from the samples.
+//! Criteria of each rhythm of the atria and the AV node, from the truth and from the samples.
 //!
-//! Criteria are those of the textbooks (Goldberger, Clinical Electrocardiography, among others; from memory where no other
+//! They are those of the textbooks (Goldberger, Clinical Electrocardiography, among others; from memory where no other
 //! source stands beside the check).
 
 use pulsewright_core::anatomy::AtrialOrigin;
@@ -105,10 +105,10 @@ fn type_two_keeps_its_pr_and_its_pause_is_two_pp() {
 
 #[test]
 fn fixed_ratios_conduct_one_of_so_many() {
-    let told = |rhythm: &str, ratio: usize| format!("{rhythm} heart.av_ratio={ratio} variability.breathing_ms=0");
+    let words = |rhythm: &str, ratio: usize| format!("{rhythm} heart.av_ratio={ratio} variability.breathing_ms=0");
     let cases = [("av-block-2-1", 2), ("av-block-high-grade", 3), ("av-block-high-grade", 4)];
     for (rhythm, ratio) in cases.into_iter().chain((1..=6).map(|ratio| ("atrial-flutter", ratio))) {
-        let played = play(HZ, &[(40.0, &told(rhythm, ratio))]);
+        let played = play(HZ, &[(40.0, &words(rhythm, ratio))]);
         let (p, rr) = (played.p_ms(), intervals(&onsets_ms(&played.beats())));
         let pp = mean(&intervals(&p));
         for rr in &rr {
@@ -122,10 +122,10 @@ fn fixed_ratios_conduct_one_of_so_many() {
 fn any_ratio_keeps_the_rate_that_was_set() {
     let rhythms = ["av-block-2-type-1", "av-block-2-type-2", "atrial-flutter", "atrial-flutter-varying"];
     for (rhythm, ratio) in rhythms.into_iter().flat_map(|rhythm| [2.0, 2.4, 2.6, 4.5].map(|ratio| (rhythm, ratio))) {
-        let told = format!("{rhythm} heart.av_ratio={ratio} variability.breathing_ms=0");
-        let Item::Step(step) = items(&[(1.0, &told)])[0] else { panic!("a step") };
+        let words = format!("{rhythm} heart.av_ratio={ratio} variability.breathing_ms=0");
+        let Item::Step(step) = items(&[(1.0, &words)])[0] else { panic!("a step") };
         let set = f64::from(step.settings.get(Field::RateBpm));
-        let rr = intervals(&onsets_ms(&play(HZ, &[(120.0, &told)]).beats()));
+        let rr = intervals(&onsets_ms(&play(HZ, &[(120.0, &words)]).beats()));
         let bpm = 60_000.0 / mean(&rr);
         // Chance chooses the ratios of the varying one.
         let share = if rhythm == "atrial-flutter-varying" { 0.1 } else { 0.02 };
@@ -237,8 +237,8 @@ fn atrial_fibrillation_is_irregular_without_memory_and_has_no_p() {
 }
 
 #[test]
-fn sinus_pauses_are_told_apart_by_their_length() {
-    // Exit block: the pause is two PP. Arrest: as long as set, whatever the PP.
+fn sinus_pauses_differ_by_their_length() {
+    // Exit block: the pause is two PP. Arrest: as long as set, at any PP.
     let played = play(HZ, &[(90.0, "sinus-exit-block variability.breathing_ms=0")]);
     let pp = intervals(&played.p_ms());
     let usual = pp.iter().copied().fold(f64::MAX, f64::min);

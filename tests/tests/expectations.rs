@@ -1,13 +1,13 @@
-//! What a monitor is expected to show, against plain measurements of the samples: turning points of the pressures and of the
+//! Expected readings of a monitor, against plain measurements of the samples: turning points of the pressures and of the
 //! impedance, means of samples, QRS complexes counted in a lead.
 
 use pulsewright_core::anatomy::PressureSite;
 use pulsewright_core::body::{ADULT, NEONATE};
-use pulsewright_core::expect::{AlarmKind, AlarmLimit, AlarmLimits, Band, Expected, Forecast, Reading};
+use pulsewright_core::expect::{AlarmKind, AlarmLimit, AlarmLimits, Expected, Forecast, Reading, ReadingBand};
 use pulsewright_core::frame::{Channel, Frame, Lead};
 use pulsewright_core::heart::catalogue::{self, ASYSTOLE, RHYTHMS, SINUS, VENTRICULAR_FIBRILLATION};
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Ramp, Script, Step};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{FrameRate, Instant, Span};
@@ -20,7 +20,7 @@ fn step<'a>(settings: Settings, secs: u32, ramps: &'a [Ramp]) -> Item<'a> {
 
 fn forecast(items: &[Item<'_>], limits: AlarmLimits) -> Vec<Expected> {
     let script = Script::new(3, items).unwrap();
-    let mut forecast = Forecast::new(&script, Chosen::USUAL, limits, Instant::NEVER);
+    let mut forecast = Forecast::new(&script, SiteSet::USUAL, limits, Instant::NEVER);
     std::iter::from_fn(|| forecast.next_step(&mut ())).collect()
 }
 
@@ -76,7 +76,7 @@ fn mean(values: &[f64]) -> f64 {
 }
 
 #[track_caller]
-fn near(of: &str, reading: &Reading, measured: f64, within: f64) -> Band {
+fn near(of: &str, reading: &Reading, measured: f64, within: f64) -> ReadingBand {
     let band = reading.band.unwrap_or_else(|| panic!("{of}: nothing expected, {measured} measured"));
     assert!((f64::from(band.mean) - measured).abs() <= within, "{of}: {band:?} expected, {measured} measured");
     assert!(band.low <= band.mean && band.mean <= band.high, "{of}: {band:?}");
@@ -155,7 +155,7 @@ fn a_closed_transducer_reads_its_level_and_a_vein_its_breathing() {
     let still = expected[2].pressure(PressureSite::Arterial);
     assert_eq!((still.systolic.band, still.diastolic.band), (None, None));
     near("no beats", &still.mean, mean(&settled(&all, &expected[2], Channel::Pressure(PressureSite::Arterial))), 0.5);
-    assert_eq!(expected[2].rate.band, Some(Band { low: 0.0, high: 0.0, mean: 0.0 }));
+    assert_eq!(expected[2].rate.band, Some(ReadingBand { low: 0.0, high: 0.0, mean: 0.0 }));
 }
 
 /// QRS complexes of a lead: where it moves fastest, at least 150 ms apart.
@@ -311,7 +311,7 @@ fn long_steps_are_foreseen_like_short_ones() {
     assert_eq!(alarm(&expected[1]), None);
 }
 
-/// The class of a rhythm in the catalogue is a summary; what is played decides. They agree but for these.
+/// The class of a rhythm in the catalogue is a summary; the alarms of the beats played decide. They agree but for these.
 #[test]
 fn urgent_rhythms_raise_urgent_alarms() {
     use pulsewright_core::heart::rhythm::Priority;

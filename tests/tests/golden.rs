@@ -1,4 +1,4 @@
-//! Frames are the recorded bits, whatever this test was built with and however they are asked for.
+//! Frames are the recorded bits, in every build of this test and by every way of filling.
 //!
 //! When it fails and the change of the signal is wanted:
 //! `cargo run -p pulsewright-tests --example golden >tests/golden/frames.txt`, and say in the same commit what changed and why.
@@ -35,7 +35,7 @@ fn frames_are_the_recorded_ones_for_any_block() {
     }
 }
 
-/// What the board plays.
+/// The image that the board plays.
 #[test]
 fn an_image_plays_the_recorded_frames_too() {
     let script = Script::new(items::SEED, &items::SCRIPT_ITEMS).expect("the core takes the demonstration script");

@@ -23,7 +23,7 @@ fn compiled(script: &Script<'_>) -> Vec<u8> {
     bytes
 }
 
-/// Bits of the frames of the first `seconds`, and everything told; a step that holds is told to go on every 3 s.
+/// Bits of the frames of the first `seconds`, and every event; a step that holds goes on after 3 s.
 fn played(mut player: Player<'_>, seconds: usize) -> (Vec<[u32; 21]>, Vec<Event>) {
     let (mut frames, mut events) = (Vec::new(), Vec::new());
     let mut block = [Frame::default(); 750];
@@ -44,14 +44,14 @@ fn same(script: &Script<'_>, seconds: usize) {
     let bytes = compiled(script);
     let image = Image::new(&bytes).expect("what was written can be read");
     assert_eq!((image.seed(), image.duration()), (script.seed(), script.duration()));
-    let (expected, told) = played(Player::new(script, RATE), seconds);
+    let (expected, reported) = played(Player::new(script, RATE), seconds);
     let (found, heard) = played(Player::of_image(&image, RATE), seconds);
     assert!(
         expected == found,
         "frames differ from frame {:?} on",
         expected.iter().zip(&found).position(|(a, b)| a != b)
     );
-    assert_eq!(told, heard);
+    assert_eq!(reported, heard);
 }
 
 #[test]
@@ -75,9 +75,9 @@ fn every_example_plays_the_same_from_its_image() {
 }
 
 /// Rhythm, body, tenths of a second (0: holds), fields at shares of their ranges, ramps, and premature beats.
-type Told = (usize, usize, u64, Vec<(usize, f32)>, Vec<(usize, f32, Option<u64>)>, Vec<(u64, usize)>);
+type StepValues = (usize, usize, u64, Vec<(usize, f32)>, Vec<(usize, f32, Option<u64>)>, Vec<(u64, usize)>);
 
-fn step() -> impl Strategy<Value = Told> {
+fn step() -> impl Strategy<Value = StepValues> {
     let field = || 0..Field::ALL.len();
     (
         0..RHYTHMS.len(),
@@ -97,7 +97,7 @@ struct Built {
 }
 
 impl Built {
-    fn new((rhythm, body, tenths, fields, ramps, beats): &Told) -> Option<Built> {
+    fn new((rhythm, body, tenths, fields, ramps, beats): &StepValues) -> Option<Built> {
         let at = |field: Field, share: f32| {
             let info = field.info();
             let value = (info.min + share * (info.max - info.min)).clamp(info.min, info.max);
@@ -139,8 +139,8 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
-    fn any_script_plays_the_same_from_its_image(told in prop::collection::vec(step(), 1..6), seed in any::<u64>()) {
-        let built: Vec<Built> = told.iter().filter_map(Built::new).collect();
+    fn any_script_plays_the_same_from_its_image(drawn in prop::collection::vec(step(), 1..6), seed in any::<u64>()) {
+        let built: Vec<Built> = drawn.iter().filter_map(Built::new).collect();
         prop_assume!(!built.is_empty());
         let items = items(&built);
         same(&Script::new(seed, &items).expect("each step is one"), 20);
@@ -149,10 +149,10 @@ proptest! {
     /// Even with a check sum that fits: refused, or played without a panic.
     #[test]
     fn no_bytes_are_harmful(
-        told in prop::collection::vec(step(), 1..3),
+        drawn in prop::collection::vec(step(), 1..3),
         changes in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 1..6),
     ) {
-        let built: Vec<Built> = told.iter().filter_map(Built::new).collect();
+        let built: Vec<Built> = drawn.iter().filter_map(Built::new).collect();
         prop_assume!(!built.is_empty());
         let mut bytes = compiled(&Script::new(7, &items(&built)).expect("each step is one"));
         for (place, value) in changes {
@@ -182,8 +182,8 @@ proptest! {
 
 #[test]
 fn every_cut_and_every_flipped_bit_is_refused_by_name() {
-    let told: Told = (40, 1, 20, vec![(3, 0.5)], vec![(12, 0.7, Some(500))], vec![(100, 2), (900, 3)]);
-    let built = [Built::new(&told).expect("a step"), Built::new(&(0, 0, 0, vec![], vec![], vec![])).expect("a step")];
+    let values: StepValues = (40, 1, 20, vec![(3, 0.5)], vec![(12, 0.7, Some(500))], vec![(100, 2), (900, 3)]);
+    let built = [Built::new(&values).expect("a step"), Built::new(&(0, 0, 0, vec![], vec![], vec![])).expect("a step")];
     let bytes = compiled(&Script::new(1, &items(&built)).expect("a script"));
     assert!(Image::new(&bytes).is_ok());
     for length in 0..bytes.len() {

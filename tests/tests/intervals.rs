@@ -11,7 +11,7 @@ use pulsewright_core::truth::{Beat, Event};
 
 const FRAMES_PER_S: u32 = 1000;
 
-/// How near a measured interval must be to what is set, ms.
+/// Largest error of a measured interval against the setting, ms.
 const TOLERANCE_MS: f64 = 10.0;
 
 struct Played {
@@ -58,7 +58,7 @@ impl Played {
     }
 
     /// First time within a window, ms from the start, at which the leads are further from where they were at its start than 5 % of
-    /// the way that they go: the onset of a wave on whatever the one before leaves.
+    /// the way that they go: the onset of a wave on the rest of the one before.
     fn onset_above_level(&self, from_ms: f64, to_ms: f64) -> f64 {
         let window = &self.leads_mv[from_ms as usize..to_ms as usize];
         let moved = |leads: &[f32; INDEPENDENT_LEADS]| {
@@ -98,7 +98,7 @@ fn qrs_and_qt_are_as_set_from_40_to_200_bpm() {
                     check(&format!("QRS, {what}"), end - onset, f64::from(qrs_ms));
                     // Fridericia: QT = QTc RR^(1/3).
                     let qt_ms = 410.0 * (60.0 / f64::from(rate)).cbrt();
-                    // From about 150 bpm on the next P lies on the end of T, and nobody can tell them apart by a threshold.
+                    // From about 150 bpm on the next P lies on the end of T, and a threshold can't separate them.
                     if qt_ms + 15.0 < 60_000.0 / f64::from(rate) - 100.0 {
                         let (_, t_end) = played.edges(ms(beat.end) + 12.0, onset_ms + qt_ms + 15.0);
                         check(&format!("QT, {what}"), t_end - onset, qt_ms);

@@ -122,7 +122,7 @@ fn the_axis_turns_by_what_is_set() {
     let usual = axis_deg(rest);
     let turned = |by| (axis_deg(rest.lit(Field::AxisDeg, by)) - usual + 540.0) % 360.0 - 180.0;
     for by in [-120.0, -80.0, -40.0, 40.0, 80.0, 120.0] {
-        // What the atria leave under the QRS is not turned.
+        // The atrial part under the QRS is not turned.
         assert!((turned(by) - by).abs() < 2.5, "{by}: turned by {}", turned(by));
     }
 }

@@ -62,7 +62,7 @@ fn logarithm_of_every_number() {
         let x = f32::from_bits(bits);
         let reference = f64::from(x).ln();
         let error = (f64::from(ln(x)) - reference).abs();
-        // In units of what is allowed: 1e-6 or 3e-7 of the value, whichever is more.
+        // In units of the error allowed: 1e-6 or 3e-7 of the value, whichever is more.
         error / (3e-7 * reference.abs()).max(1e-6)
     });
     assert!(error <= 1.0, "{error} times the error allowed");

@@ -30,7 +30,7 @@ fn play(settings: Settings) -> (Vec<f64>, Vec<Instant>) {
     (frames.iter().map(|frame| f64::from(frame.lead_mv(Lead::II))).collect(), pulses)
 }
 
-/// What `settings` add to the same beats with `without`, from the first pulse on.
+/// Samples with `settings` less those with `without`, from the first pulse on.
 fn added(settings: Settings, without: Settings) -> Vec<f64> {
     let (with, pulses) = play(settings);
     let (base, _) = play(without);
@@ -75,7 +75,7 @@ fn tails_are_of_opposite_polarity_and_have_the_size_and_time_constant_set() {
 
 #[test]
 fn tails_add_up_when_pulses_follow_each_other() {
-    // Two pulses 150 ms apart, each with a tail of 100 ms: the second starts on what is left of the first.
+    // Two pulses 150 ms apart, each with a tail of 100 ms: the second starts on the rest of the first.
     let plain = Settings::new(&ADULT, &PACED_DDD)
         .lit(Field::BreathingGain, 0.0)
         .lit(Field::PrMs, 150.0)
@@ -95,7 +95,7 @@ fn pulses_have_the_height_set_and_their_charge_comes_back_by_method_b() {
         let pulse = added(settings, plain.lit(Field::PacingMv, 0.0));
         let peak = pulse.iter().copied().max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(0.0);
         assert!((peak / f64::from(height_mv) - 1.0).abs() < 0.01, "{height_mv} mV: {peak}");
-        // Over 12 time constants of the first pulse the areas cancel, up to what two frames an edge can tell.
+        // Over 12 time constants of the first pulse the areas cancel, within the resolution of two frames an edge.
         let charge: f64 = pulse[..1920].iter().sum::<f64>() / 20.0;
         let one = f64::from(height_mv * width_ms);
         let bound = (2.0 / 20.0 / f64::from(width_ms)).max(0.03);

@@ -1,4 +1,4 @@
-//! What disease adds to a shape: its size where it is measured, its sign in the leads that name it.
+//! Changes of shape by disease: size where it is measured, its sign in the leads that name it.
 
 use pulsewright_core::anatomy::Pathway;
 use pulsewright_core::body::{ADULT, BODIES};

@@ -3,7 +3,7 @@
 use pulsewright_core::frame::{Channel, PressureSite};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::internal::pressure::{ejection_time_s, pre_ejection_s};
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::{Instant, Span};
 use pulsewright_core::truth::Event;
 use pulsewright_tests::played::{Played, highest, lowest, peaks, play, play_at};
@@ -26,7 +26,7 @@ fn channel(played: &Played, site: PressureSite, from_s: f64, to_s: f64) -> Vec<f
     played.samples(Channel::Pressure(site), from_s, to_s)
 }
 
-/// In every rhythm, whatever the atria do: none, one or several a waves a beat, early ones, late ones, cannon waves.
+/// In every rhythm, with any atrial activity: none, one or several a waves a beat, early ones, late ones, cannon waves.
 #[test]
 fn atria_and_veins_have_their_mean_in_every_rhythm() {
     // Without beats for long, the pressure in the veins rises and is no longer what was set.
@@ -41,7 +41,7 @@ fn atria_and_veins_have_their_mean_in_every_rhythm() {
     for rhythm in RHYTHMS.iter().filter(|rhythm| !PAUSES.contains(&rhythm.id)) {
         for body in ["adult", "neonate"] {
             let set = format!("{body} {} venous.mean_mmhg=4 left_atrium.mean_mmhg=9", rhythm.id);
-            let played = play_at(100, Chosen::new(&chosen).expect("four sites"), &[(130.0, &set)]);
+            let played = play_at(100, SiteSet::new(&chosen).expect("four sites"), &[(130.0, &set)]);
             for (site, expected) in sites {
                 let found = mean(&channel(&played, site, 10.0, 130.0));
                 assert!((found - expected).abs() < 0.2, "{site:?} of {} in {}: {found}", body, rhythm.id);
@@ -85,10 +85,10 @@ fn pulses_peak_and_end_where_they_are_set() {
     }
 }
 
-/// The mean told is the integral; 0.2 mmHg for the frames' own error.
+/// The mean reported is the integral; 0.2 mmHg for the frames' own error.
 #[test]
 fn every_pulse_has_its_mean_and_extremes() {
-    let chosen = Chosen::new(&[
+    let chosen = SiteSet::new(&[
         PressureSite::Arterial,
         PressureSite::Pulmonary,
         PressureSite::Venous,
@@ -261,7 +261,7 @@ fn alternans_and_paradoxus_have_their_size() {
     assert!((highest(&tops) - lowest(&tops) - 18.0).abs() < 0.5);
 }
 
-/// Static levels are what is set, to the bit, at every site at once; a ramp of the level is a drift.
+/// Static levels are as set, to the bit, at every site at once; a ramp of the level is a drift.
 #[test]
 fn levels_are_exact() {
     for level in [-50.0f32, -10.0, 0.0, 50.0, 100.0, 200.0, 300.0] {
@@ -281,7 +281,7 @@ fn levels_are_exact() {
 
 /// Natural frequency and damping from the ring after a flush (Gardner 1981; half-cycle peaks), within 5 %.
 #[test]
-fn a_flush_tells_the_line() {
+fn a_flush_shows_the_line() {
     for (hz, damping) in [(8.0, 0.15), (12.0, 0.2), (15.0, 0.3), (24.0, 0.4), (40.0, 0.1)] {
         let line = format!("arterial.line_hz={hz} arterial.line_damping={damping} asystole");
         let flush = format!("{line} arterial.closed=1 arterial.level_mmhg=300");

@@ -44,7 +44,7 @@ fn a_rhythm_starts_with_the_pressure_that_it_holds() {
     }
 }
 
-/// What leaves the ventricle is what the artery has: weak beats do not fill a ventricle to a pressure that nothing opens.
+/// A ventricle peaks at the pressure of its artery; weak beats do not raise it higher with the valve shut.
 #[test]
 fn ventricles_reach_what_their_arteries_hold() {
     for rhythm in ["sinus", "ventricular-tachycardia", "agonal", "idioventricular"] {

@@ -1,4 +1,4 @@
-//! Properties of script documents: whatever the text, an answer; whatever is read, a core script that writes back.
+//! Properties of script documents: any text gets an answer; a document that is read gives a core script that writes back.
 
 use proptest::prelude::*;
 use pulsewright_core::body::BODIES;
@@ -8,7 +8,7 @@ use pulsewright_core::settings::Field;
 use pulsewright_script::{Document, Part, parse};
 use serde_json::{Map, Value, json};
 
-/// What a document makes the core play, comparable.
+/// The items of a document, comparable.
 fn played(document: &Document) -> Vec<String> {
     let part = |part: &Part| match part {
         Part::Step(step) => {

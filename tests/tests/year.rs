@@ -1,10 +1,10 @@
-//! A year of signal, passed over by `skip`: nothing drifts, whatever leaps it is passed in.
+//! A year of signal, passed over by `skip`: nothing drifts, in leaps of any size.
 //!
 //! A year is some 40 million beats, about 25 s in a release build. Debug builds pass nine days.
 
 use pulsewright_core::frame::{Digest, Frame};
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, Span, TICKS_PER_SECOND};
 use pulsewright_core::truth::Event;
@@ -20,7 +20,7 @@ const DAY: u64 = 86_400 * 500;
 /// The last days, which are passed in two ways.
 const LAST: u64 = 7 * DAY;
 
-/// What a player told on its way.
+/// Beats that a player reported.
 #[derive(Clone, Default, PartialEq, Debug)]
 struct Beats {
     count: u64,
@@ -45,26 +45,26 @@ impl Beats {
     }
 }
 
-/// Passes the time, all but the last days in one leap, those in one leap and in many that are unlike: what was told on the
-/// way must be the same, and the 10 s that follow.
+/// Passes over all but the last days in one leap; the last days once in one leap and once in many unequal leaps. The events
+/// reported must be the same, and so must the 10 s that follow.
 fn passed(words: &str) -> Beats {
     let items = items(&[(86_400.0 * (DAYS + 1) as f32, words)]);
     let script = Script::new(7, &items).expect("a script");
-    // Without pressures: this listener would be told of eight pulses for each beat, all of which would have to be played.
-    let chosen = Chosen::new(&[]).expect("no site is not too many");
+    // Without pressures: with them this listener would get eight pulses for each beat, and all would have to be played.
+    let chosen = SiteSet::new(&[]).expect("no site is not too many");
     let mut player = Player::new(&script, RATE).with_pressures_at(chosen);
     let mut beats = Beats::default();
     leap(&mut player, &mut beats, DAYS * DAY - LAST);
-    let (mut other, mut told) = (player.clone(), beats.clone());
+    let (mut other, mut reported) = (player.clone(), beats.clone());
 
     leap(&mut player, &mut beats, LAST);
     let mut leaps = vec![1, 499, 500, LAST / 3, DAY + 7, LAST / 7];
     leaps.push(LAST - leaps.iter().sum::<u64>());
     for count in leaps {
-        leap(&mut other, &mut told, count);
+        leap(&mut other, &mut reported, count);
     }
     assert_eq!((player.position(), other.position()), (DAYS * DAY, DAYS * DAY));
-    assert_eq!(beats, told);
+    assert_eq!(beats, reported);
     assert_eq!(what_follows(player), what_follows(other));
     beats
 }

@@ -125,7 +125,7 @@ pub unsafe extern "C" fn pulsewright_start(
     Status::Ok
 }
 
-/// Fills `count` frames and says how many; fewer only at the end.
+/// Fills `count` frames and returns how many; fewer only at the end.
 ///
 /// # Safety
 /// `player` points to a player that [`pulsewright_start`] has made, which nothing else uses meanwhile; `frames` to `count` frames
@@ -154,7 +154,7 @@ pub unsafe extern "C" fn pulsewright_fill(player: *mut PlayerMemory, frames: *mu
     filled
 }
 
-/// Passes over `count` frames, or to the end, and says how many.
+/// Passes over `count` frames, or to the end, and returns how many.
 ///
 /// # Safety
 /// As [`pulsewright_fill`] for `player`.

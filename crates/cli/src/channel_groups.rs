@@ -1,7 +1,7 @@
 //! Words for groups of channels.
 
 use pulsewright_core::frame::Channel;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 
 /// A word for several channels.
 pub struct Group {
@@ -20,12 +20,12 @@ pub const GROUPS: [Group; 5] = [
     Group {
         word: "pressures",
         doc: "The eight pressures that can be played at once; the two atria by name in place of others.",
-        holds: |channel| matches!(channel, Channel::Pressure(site) if Chosen::USUAL.has(site)),
+        holds: |channel| matches!(channel, Channel::Pressure(site) if SiteSet::USUAL.has(site)),
     },
     Group {
         word: "all",
         doc: "Every channel that can be played at once.",
-        holds: |channel| !matches!(channel, Channel::Pressure(site) if !Chosen::USUAL.has(site)),
+        holds: |channel| !matches!(channel, Channel::Pressure(site) if !SiteSet::USUAL.has(site)),
     },
 ];
 

@@ -5,7 +5,7 @@ use crate::diagnostics::{Failure, Outcome, print, report};
 use crate::script_file::load;
 use crate::table::write_table;
 use pulsewright_core::anatomy::PressureSite;
-use pulsewright_core::expect::{Band, Cause, Expected, Reading, SMALLEST_BREATH_OHM};
+use pulsewright_core::expect::{Cause, Expected, Reading, ReadingBand, SMALLEST_BREATH_OHM};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 use pulsewright_script::{Document, Part, Step};
@@ -220,7 +220,7 @@ fn moving(step: &Step, field: Field) -> String {
 }
 
 /// One value, or where it moves: "70", "90 to 120".
-fn shown(band: Band) -> String {
+fn shown(band: ReadingBand) -> String {
     match band.width() < 1.0 {
         true => format!("{:.0}", band.mean),
         false => format!("{:.0} to {:.0}", band.low, band.high),

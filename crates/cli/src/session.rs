@@ -8,7 +8,7 @@ use crate::rig_args::ClipWord;
 use crate::rig_render::RigRender;
 use clap::Args;
 use pulsewright_core::frame::Frame;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::{Set, is_device, reason};
 use pulsewright_files::quantiser::Tally;
@@ -129,17 +129,17 @@ fn output(args: &SessionArgs) -> Result<Box<dyn Output>, Failure> {
 /// Frames as a rig's codes, with what was clipped.
 struct RigCodes {
     rig: RigRender,
-    pressures: Chosen,
+    pressures: SiteSet,
     tallies: Vec<Tally>,
 }
 
 impl RigCodes {
     fn new(path: &Path, rate: FrameRate) -> Result<RigCodes, Failure> {
         let rig = RigRender::new(path, FileFormat::Raw(Encoding::Float), rate, ClipWord::Count)?;
-        let needed = Chosen::of(&rig.channels()).map_err(Failure::input)?;
+        let needed = SiteSet::of(&rig.channels()).map_err(Failure::input)?;
         // The record's digest is that of the usual pressures wherever they will do.
-        let usual = needed.sites().all(|site| Chosen::USUAL.has(site));
-        let pressures = if usual { Chosen::USUAL } else { needed };
+        let usual = needed.sites().all(|site| SiteSet::USUAL.has(site));
+        let pressures = if usual { SiteSet::USUAL } else { needed };
         let tallies = rig.no_tallies();
         Ok(RigCodes { rig, pressures, tallies })
     }
@@ -165,7 +165,7 @@ impl Output for ToRig {
         self.name.clone()
     }
 
-    fn pressures(&self) -> Chosen {
+    fn pressures(&self) -> SiteSet {
         self.codes.pressures
     }
 

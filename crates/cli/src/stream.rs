@@ -7,7 +7,7 @@ use crate::rig_args::ClipWord;
 use crate::rig_render::RigRender;
 use crate::{interruption, patient};
 use pulsewright_core::frame::{Channel, Frame};
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant};
 use pulsewright_files::atomic::Set;
@@ -39,7 +39,7 @@ pub fn run(stream: &Stream) -> Outcome {
     let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
     let sent = RefCell::new(Sent::new(stream, &script)?);
     let channels = sent.borrow().channels();
-    let chosen = Chosen::of(&channels).map_err(Failure::input)?;
+    let chosen = SiteSet::of(&channels).map_err(Failure::input)?;
     let arena = bumpalo::Bump::new();
     let led = RefCell::new(Led::new(&arena, &document, &script, chosen, rate));
     let mut header = Vec::new();

@@ -112,7 +112,7 @@ const SHARES: [Pair; INDEPENDENT_LEADS] = [
 /// Shares of the baseline's movement with breathing in I, II, V1 to V6 (common practice, no source).
 const BREATHING_SHARES: [f32; INDEPENDENT_LEADS] = [0.4, 1.0, 0.5, 0.5, 0.6, 0.7, 0.8, 0.8];
 
-/// What frames close together share, whatever happens between them.
+/// State that neighbouring frames share across events.
 pub(crate) struct Shared {
     muscle: Muscle,
     motion: Motion,
@@ -126,7 +126,7 @@ impl Shared {
 }
 
 /// Settings of the layers over a step.
-pub(crate) struct Demand {
+pub(crate) struct ArtefactConditions {
     /// Start of the step, from which the courses count.
     pub(crate) start: Instant,
     pub(crate) mains_hz: f32,
@@ -149,18 +149,18 @@ pub(crate) struct Demand {
 pub(crate) fn add_to<R: Rows + ?Sized>(
     layers: Layers,
     shared: &mut Shared,
-    demand: &Demand,
+    conditions: &ArtefactConditions,
     noise: &Noise,
     respiration: &Respiration,
     instants: &[Instant],
     rows: &mut R,
     from: usize,
 ) {
-    let frequency = Frequency::hz(demand.mains_hz);
+    let frequency = Frequency::hz(conditions.mains_hz);
     // In the order of SWITCHES.
     let [mains, wander, breathing, muscle, motion, surgery, electrode, background] = layers.noises();
     let phases = if wander { wander::phases(noise) } else { [0; wander::TONES] };
-    let Demand {
+    let ArtefactConditions {
         start,
         mains_mv,
         wander_mv,
@@ -171,7 +171,7 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
         electrode_mv,
         background_mv,
         ..
-    } = demand;
+    } = conditions;
     for (row, now) in (from..).zip(instants.iter().copied()) {
         let mut leads_mv = rows.leads(row);
         let since = now.since(*start);
@@ -190,7 +190,7 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
             pair.add(surgery::at(noise, hum, now), surgery_mv.at(since));
         }
         if electrode {
-            pair.add(electrode::at(noise, demand.bursts, now), electrode_mv.at(since));
+            pair.add(electrode::at(noise, conditions.bursts, now), electrode_mv.at(since));
         }
         for (lead, share) in leads_mv.iter_mut().zip(SHARES) {
             *lead += share.0 * pair.0 + share.1 * pair.1;

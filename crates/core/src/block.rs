@@ -4,10 +4,10 @@
 //! with the bits that it fills [`Frame`]s with; `Rows` is what both have in common.
 
 use crate::anatomy::PressureSite;
-use crate::chosen::Chosen;
 use crate::ecg::leads::{DOWER, lead_of, leads_of};
 use crate::frame::{self, Channel, Electrode, Frame, INDEPENDENT_LEADS, Lead};
 use crate::segment::Segment;
+use crate::site_set::SiteSet;
 use crate::vectors::{self, Loop};
 
 /// Frames in a block at most.
@@ -52,10 +52,10 @@ impl Signals {
 #[derive(Clone, Debug)]
 pub struct Block {
     /// The pressures that it was last filled with.
-    chosen: Option<Chosen>,
+    chosen: Option<SiteSet>,
     len: usize,
     pub(crate) columns: Columns,
-    /// What the player works on; kept here so that it need not be cleared for each block.
+    /// Work space of the player; kept here so that it need not be cleared for each block.
     pub(crate) segment: Segment<BLOCK>,
 }
 
@@ -181,7 +181,7 @@ impl Block {
     }
 
     /// Makes it ready for frames of a player with these pressures.
-    pub(crate) fn begin(&mut self, chosen: Chosen) {
+    pub(crate) fn begin(&mut self, chosen: SiteSet) {
         self.len = 0;
         if self.chosen != Some(chosen) {
             self.columns.pressure_mmhg = [[0.0; BLOCK]; PressureSite::COUNT];
@@ -189,7 +189,7 @@ impl Block {
         }
     }
 
-    /// Says how many frames it has, and works out what is made of other columns.
+    /// Sets the number of frames and computes the derived columns.
     pub(crate) fn end(&mut self, len: usize) {
         self.len = len.min(BLOCK);
         vectors::run(WorkOut { columns: &mut self.columns });
@@ -230,7 +230,7 @@ fn work_out(column: &mut [f32; BLOCK], i: &[f32; BLOCK], ii: &[f32; BLOCK], of: 
 
 /// Where a player puts what it has drawn: frames one after another, or the columns of a block.
 pub(crate) trait Rows {
-    /// What is to be drawn.
+    /// The signals to draw.
     fn signals(&self) -> Signals;
 
     /// Forms the leads of consecutive rows, the first of them `from`, from the heart's vector; a block's may include rows that are

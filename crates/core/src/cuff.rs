@@ -10,7 +10,7 @@
 //! The envelope of the oscillations has its largest value at the mean arterial pressure and stated shares of it at the
 //! systolic and the diastolic pressure (Geddes 1982: about 0.5 and 0.8). Each side falls as 1 / (1 + x^2), which at 120/80
 //! makes it 56 mmHg wide at 50 % and 85 mmHg at 30 % (57 +- 11 and 89 +- 12 mmHg, Liu 2014). Each pulse is drawn with the
-//! envelope of its own pressures, so that alternating, irregular and drifting pulses oscillate as they are.
+//! envelope of its own pressures, so that alternating, irregular and drifting pulses each oscillate by their own size.
 
 mod crossing;
 pub(crate) mod reach;
@@ -21,9 +21,9 @@ use crate::time::{Instant, Span};
 use crate::truth::{CuffEvent, CuffPhase, CuffReading};
 use crossing::Passage;
 
-/// What a measurement is to be.
+/// Settings of a measurement.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Demand {
+pub(crate) struct CuffConditions {
     /// Pressure to inflate to, mmHg; 0 for no measurement.
     pub inflate_mmhg: f32,
     /// Rate of inflation, mmHg/s.
@@ -53,7 +53,7 @@ pub(crate) struct Pulse {
     pub diastolic_mmhg: f32,
 }
 
-/// What oscillations an arm makes.
+/// Oscillations of an arm.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Arm {
     /// Largest oscillation of a regular pulse, foot to peak, mmHg.
@@ -99,7 +99,7 @@ pub(crate) struct Cuff {
     /// When the phase began, and with what pressure, mmHg.
     since: Instant,
     from_mmhg: f32,
-    demand: Demand,
+    conditions: CuffConditions,
     beats: [Option<(Bump, f32)>; 2],
     newest: u8,
     passage: Passage,
@@ -112,7 +112,7 @@ impl Cuff {
             phase: CuffPhase::Vented,
             since: Instant::ZERO,
             from_mmhg: 0.0,
-            demand: Demand::default(),
+            conditions: CuffConditions::default(),
             beats: [None; 2],
             newest: 0,
             passage: Passage::default(),
@@ -120,15 +120,15 @@ impl Cuff {
     }
 
     /// A step began: a measurement starts when it asks for one, and `vent` opens the valve.
-    pub(crate) fn change(&mut self, now: Instant, demand: &Demand, vent: bool) -> Option<CuffEvent> {
+    pub(crate) fn change(&mut self, now: Instant, conditions: &CuffConditions, vent: bool) -> Option<CuffEvent> {
         if vent {
             return (self.phase != CuffPhase::Vented).then(|| self.enter(now, CuffPhase::Vented));
         }
-        if demand.inflate_mmhg <= 0.0 {
+        if conditions.inflate_mmhg <= 0.0 {
             return None;
         }
         let event = self.enter(now, CuffPhase::Inflating);
-        self.demand = *demand;
+        self.conditions = *conditions;
         Some(event)
     }
 
@@ -144,15 +144,15 @@ impl Cuff {
 
     /// Time from the start of the phase to its end, s; infinite when it goes on.
     fn length_s(&self) -> f32 {
-        let demand = &self.demand;
+        let conditions = &self.conditions;
         match self.phase {
             CuffPhase::Inflating => {
-                let top = min(demand.inflate_mmhg, demand.limit_mmhg);
-                max(top - self.from_mmhg, 0.0) / max(demand.inflation_mmhg_per_s, 0.1)
+                let top = min(conditions.inflate_mmhg, conditions.limit_mmhg);
+                max(top - self.from_mmhg, 0.0) / max(conditions.inflation_mmhg_per_s, 0.1)
             }
             CuffPhase::Deflating => {
-                let rate = demand.deflation_mmhg_per_s + demand.leak_mmhg_per_min * (1.0 / 60.0);
-                if rate > 0.0 { max(self.from_mmhg - demand.vent_mmhg, 0.0) / rate } else { f32::INFINITY }
+                let rate = conditions.deflation_mmhg_per_s + conditions.leak_mmhg_per_min * (1.0 / 60.0);
+                if rate > 0.0 { max(self.from_mmhg - conditions.vent_mmhg, 0.0) / rate } else { f32::INFINITY }
             }
             CuffPhase::OverPressure | CuffPhase::Vented => f32::INFINITY,
         }
@@ -168,7 +168,7 @@ impl Cuff {
     pub(crate) fn start(&mut self) -> Option<CuffEvent> {
         let now = self.next();
         match self.phase {
-            CuffPhase::Inflating if self.demand.inflate_mmhg > self.demand.limit_mmhg => {
+            CuffPhase::Inflating if self.conditions.inflate_mmhg > self.conditions.limit_mmhg => {
                 Some(self.enter(now, CuffPhase::OverPressure))
             }
             CuffPhase::Inflating => Some(self.enter(now, CuffPhase::Deflating)),
@@ -180,14 +180,14 @@ impl Cuff {
     /// Pressure at `now` without the oscillations, mmHg.
     pub(crate) fn at(&self, now: Instant) -> f32 {
         let t = now.since(self.since).as_secs();
-        let demand = &self.demand;
+        let conditions = &self.conditions;
         match self.phase {
             CuffPhase::Inflating => {
-                let top = min(demand.inflate_mmhg, demand.limit_mmhg);
-                min(self.from_mmhg + t * demand.inflation_mmhg_per_s, max(top, self.from_mmhg))
+                let top = min(conditions.inflate_mmhg, conditions.limit_mmhg);
+                min(self.from_mmhg + t * conditions.inflation_mmhg_per_s, max(top, self.from_mmhg))
             }
             CuffPhase::Deflating => {
-                let leak = t * demand.leak_mmhg_per_min * (1.0 / 60.0);
+                let leak = t * conditions.leak_mmhg_per_min * (1.0 / 60.0);
                 max(self.from_mmhg - leak - self.deflated_mmhg(t), 0.0)
             }
             CuffPhase::OverPressure | CuffPhase::Vented if self.from_mmhg > EMPTY_MMHG => {
@@ -197,9 +197,9 @@ impl Cuff {
         }
     }
 
-    /// What the deflation has let out after `t` s, mmHg.
+    /// Fall of the pressure by deflation after `t` s, mmHg.
     fn deflated_mmhg(&self, t: f32) -> f32 {
-        let Demand { deflation_mmhg_per_s: rate, step_mmhg: step, .. } = self.demand;
+        let CuffConditions { deflation_mmhg_per_s: rate, step_mmhg: step, .. } = self.conditions;
         if step <= 0.0 || rate <= 0.0 {
             return rate * t;
         }

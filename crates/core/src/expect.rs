@@ -1,16 +1,16 @@
-//! What a correct monitor shows and sounds: worked out from what is played.
+//! Readings and alarms of a correct monitor, computed from the signal as played.
 //!
 //! ```text
 //! script ── player ──┬─ events ────────────────── beats, pulses, breaths, alarms ──┐
 //!                    └─ pressures at transducers ─ systolic, diastolic, mean ──────┴─ Expected, one for each step
 //! ```
 //!
-//! A [`Forecast`] plays a script without drawing its ECG and gives, step by step, each reading as a [`Band`] (lowest,
+//! A [`Forecast`] plays a script without drawing its ECG and gives, step by step, each reading as a [`ReadingBand`] (lowest,
 //! highest, mean) with its [`Causes`], and the alarms with the instants at which they begin, must be known, and end.
 //! No setting is taken for a reading: only what was played counts, behind the line and the transducer that it was played
 //! through. Settings serve for the words of a cause alone.
 //!
-//! What a reading is:
+//! Averaging of the readings:
 //!
 //! | reading | how it is averaged |
 //! |---|---|
@@ -36,12 +36,12 @@ mod watch;
 pub use alarm::{Alarm, AlarmKind, AlarmSink, Sounded, StepAlarms};
 pub use expected::{Expected, Pressure, SETTLING};
 pub use limits::{AlarmLimit, AlarmLimits};
-pub use reading::{Band, Cause, Causes, Reading};
+pub use reading::{Cause, Causes, Reading, ReadingBand};
 pub use watch::SMALLEST_BREATH_OHM;
 
-use crate::chosen::Chosen;
 use crate::player::Player;
 use crate::script::Script;
+use crate::site_set::SiteSet;
 use crate::time::{FrameRate, Instant, Span};
 use crate::timeline::Timeline;
 use rows::{ROWS, Rows};
@@ -67,7 +67,7 @@ pub struct Forecast<'a> {
     player: Player<'a>,
     timeline: Timeline<'a>,
     watch: Watch<'a>,
-    sites: Chosen,
+    sites: SiteSet,
     last: Instant,
     step_start: Instant,
     over: bool,
@@ -75,7 +75,7 @@ pub struct Forecast<'a> {
 
 impl<'a> Forecast<'a> {
     /// Of `script` up to `last` at most; a step that holds lasts until then. Only the pressures of `sites` are worked out.
-    pub fn new(script: &Script<'a>, sites: Chosen, limits: AlarmLimits, last: Instant) -> Forecast<'a> {
+    pub fn new(script: &Script<'a>, sites: SiteSet, limits: AlarmLimits, last: Instant) -> Forecast<'a> {
         let last = script.duration().map_or(last, |duration| last.min(Instant::ZERO.plus(duration)));
         Forecast {
             player: Player::new(script, RATE).with_pressures_at(sites),
@@ -88,7 +88,7 @@ impl<'a> Forecast<'a> {
         }
     }
 
-    /// The next step; `None` after the last. `sink` is told of every alarm as it ends.
+    /// The next step; `None` after the last. `sink` gets every alarm as it ends.
     pub fn next_step(&mut self, sink: &mut dyn AlarmSink) -> Option<Expected> {
         let mut rows = Rows::new();
         while !self.over {

@@ -7,7 +7,7 @@
 use crate::time::Instant;
 use core::fmt;
 
-/// What of a row the core itself reads while it plays.
+/// The part of a row that the core itself reads while it plays.
 ///
 /// Apart from [`FieldInfo`], so that a microcontroller's flash does not hold the texts.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -244,7 +244,7 @@ impl Frame {
     }
 }
 
-// What follows from leads I and II: Einthoven, Goldberger, and RA + LA + LL = 0.
+// Leads derived from I and II: Einthoven, Goldberger, and RA + LA + LL = 0.
 
 pub(crate) fn iii(i: f32, ii: f32) -> f32 {
     ii - i

@@ -47,7 +47,7 @@ impl FrameClock {
     }
 
     /// Puts consecutive frame clocks and instants in `places`, at least one, but none at or after `until`; steps past them and
-    /// says how many.
+    /// returns how many.
     #[inline]
     pub(crate) fn run<'a>(
         &mut self,
@@ -72,7 +72,7 @@ impl FrameClock {
         count
     }
 
-    /// As [`FrameClock::run`] with places for whole lanes, of which at most `most` are for frames to be stepped past; what is left
+    /// As [`FrameClock::run`] with places for whole lanes, of which at most `most` are for frames to be stepped past; the rest
     /// of the last lanes is filled with the frames that follow.
     pub(crate) fn run_lanes(
         &mut self,

@@ -1,8 +1,8 @@
 //! The heart: impulse sources, AV conduction, ectopy, foci and a pacing device as a handful of clocks.
 //!
-//! Each source has a clock that tells when it fires next. The earliest goes first; what it does may set or stop other
-//! clocks. Nothing here knows a wave shape or a frame: the heart says when atria and ventricles are activated and from
-//! where, [`crate::player`] draws it.
+//! Each source has a clock with the time when it fires next. The earliest fires first, and may set or stop other
+//! clocks. Nothing here knows a wave shape or a frame: the heart reports when atria and ventricles are activated and
+//! from where, [`crate::player`] draws it.
 //!
 //! ```text
 //! sinus node ─┐                                ┌─ premature focus
@@ -13,7 +13,7 @@
 mod atria;
 mod av_node;
 pub mod catalogue;
-mod demand;
+mod conditions;
 mod ectopy;
 mod irregular;
 mod pacing;
@@ -32,7 +32,7 @@ use pacing::Device;
 use repolarisation::Memory;
 use rhythm::{Atria, AvNode, PacingMode, Rhythm, Ventricles};
 
-pub(crate) use demand::{Activation, Asked, Conduction, Demand, Emit};
+pub(crate) use conditions::{Activation, Asked, Conduction, Emit, HeartConditions};
 pub(crate) use repolarisation::{Length, qrs_ms};
 pub(crate) use variability::{Life, Variability};
 
@@ -146,16 +146,16 @@ pub(crate) struct Heart {
 }
 
 /// The ventricles answer no second impulse this soon after one, or 55 % of a period where that is shorter.
-fn ventricles_refractory(demand: &Demand) -> Span {
-    demand.period().scaled(0.55).min(Span::millis(240))
+fn ventricles_refractory(conditions: &HeartConditions) -> Span {
+    conditions.period().scaled(0.55).min(Span::millis(240))
 }
 /// The atria answer no second impulse this soon after one, or 55 % of their period where that is shorter: effective refractory
 /// periods of human atria are 150 to 360 ms (textbooks, from memory).
 const ATRIA_REFRACTORY: Span = Span::millis(200);
 /// Impulses from above and from a ventricular focus that arrive within 50 ms of each other fuse, or within a tenth of a
 /// period where that is shorter.
-fn fusion(demand: &Demand) -> Span {
-    demand.period().scaled(0.1).min(Span::millis(50))
+fn fusion(conditions: &HeartConditions) -> Span {
+    conditions.period().scaled(0.1).min(Span::millis(50))
 }
 /// Share of its period below which no variability brings the sinus node.
 const SHORTEST: f32 = 0.3;
@@ -205,12 +205,12 @@ impl Heart {
     }
 
     /// QRS onset of the first beat to come, if one is due.
-    pub(crate) fn first_beat(&self, demand: &Demand) -> Option<Instant> {
-        let follows = demand.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
-        let conducts = follows || !matches!(demand.rhythm.av, AvNode::Blocked);
+    pub(crate) fn first_beat(&self, conditions: &HeartConditions) -> Option<Instant> {
+        let follows = conditions.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
+        let conducts = follows || !matches!(conditions.rhythm.av, AvNode::Blocked);
         let above = if conducts { self.clock(Clock::Sinus).min(self.clock(Clock::PaceAtrium)) } else { Instant::NEVER };
         let first = above
-            .plus(demand.pr)
+            .plus(conditions.pr)
             .min(self.clock(Clock::Irregular))
             .min(self.clock(Clock::Focus))
             .min(self.clock(Clock::PaceVentricle));
@@ -239,11 +239,11 @@ impl Heart {
         self.set(clock, Instant::NEVER);
     }
 
-    /// Takes up a changed demand at `now`: sources that stay keep their beat, new ones come in after it.
+    /// Takes up a changed conditions at `now`: sources that stay keep their beat, new ones come in after it.
     ///
     /// At the very start the first QRS comes half a period in, or as soon after as PR allows.
-    pub(crate) fn change(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
-        let before = core::mem::replace(&mut self.rhythm, demand.rhythm);
+    pub(crate) fn change(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
+        let before = core::mem::replace(&mut self.rhythm, conditions.rhythm);
         let changed = !core::ptr::eq(before, self.rhythm);
         if changed {
             self.node.reset();
@@ -252,14 +252,14 @@ impl Heart {
             self.focus_count = 0;
             self.until_fault = 0;
         }
-        self.change_atria(now, changed, demand, noise);
-        self.change_ventricles(now, changed, demand, emit);
-        self.change_device(now, changed, demand);
+        self.change_atria(now, changed, conditions, noise);
+        self.change_ventricles(now, changed, conditions, emit);
+        self.change_device(now, changed, conditions);
         if changed {
             self.stop(Clock::Ectopic);
             self.stop(Clock::Retrograde);
             self.ectopic_left = 0;
-            self.plan_ectopic(demand, noise);
+            self.plan_ectopic(conditions, noise);
             for episode in Episode::RHYTHMS {
                 let starts = plays(self.rhythm, episode);
                 if starts != plays(before, episode) {
@@ -278,55 +278,55 @@ impl Heart {
         }
     }
 
-    fn change_ventricles(&mut self, now: Instant, changed: bool, demand: &Demand, emit: Emit<'_>) {
-        match demand.rhythm.ventricles {
-            Ventricles::Focus { .. } => self.set(Clock::Focus, self.new_source(now, demand.period())),
+    fn change_ventricles(&mut self, now: Instant, changed: bool, conditions: &HeartConditions, emit: Emit<'_>) {
+        match conditions.rhythm.ventricles {
+            Ventricles::Focus { .. } => self.set(Clock::Focus, self.new_source(now, conditions.period())),
             Ventricles::Following => self.stop(Clock::Focus),
             Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. } => {
                 self.stop(Clock::Focus);
                 self.lose_impulses(now, Refusal::Fibrillation, emit);
             }
         }
-        if demand.rhythm.escape.is_none() {
+        if conditions.rhythm.escape.is_none() {
             self.stop(Clock::Escape);
         } else if changed {
-            self.await_escape(self.last_ventricular.unwrap_or(now).max(now), demand);
+            self.await_escape(self.last_ventricular.unwrap_or(now).max(now), conditions);
         }
     }
 
-    fn await_escape(&mut self, from: Instant, demand: &Demand) {
-        if let Some(escape) = demand.rhythm.escape {
+    fn await_escape(&mut self, from: Instant, conditions: &HeartConditions) {
+        if let Some(escape) = conditions.rhythm.escape {
             self.set(Clock::Escape, from.plus(Span::period(escape.bpm)));
         }
     }
 
     /// Where the sinus impulse lies that follows another after an interval, by what wanders at random.
-    fn after(&self, last: Place, interval: Span, demand: &Demand, noise: &Noise) -> Place {
+    fn after(&self, last: Place, interval: Span, conditions: &HeartConditions, noise: &Noise) -> Place {
         let regular = last.regular.plus(interval);
-        let wander_s = demand.variability.change_s(last.regular, regular, demand.atrial_period(), noise);
-        Place { due: last.due.plus(interval).shifted(follows(demand) * wander_s), regular }
+        let wander_s = conditions.variability.change_s(last.regular, regular, conditions.atrial_period(), noise);
+        Place { due: last.due.plus(interval).shifted(follows(conditions) * wander_s), regular }
     }
 
     /// Lets the earliest clock ring.
-    pub(crate) fn fire(&mut self, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+    pub(crate) fn fire(&mut self, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
         let now = self.next();
         let Some(clock) = CLOCK_ORDER.into_iter().find(|clock| self.clock(*clock) == now) else { return };
         match clock {
-            Clock::Sinus => self.fire_sinus(now, demand, noise, emit),
+            Clock::Sinus => self.fire_sinus(now, conditions, noise, emit),
             Clock::Retrograde => {
                 self.stop(Clock::Retrograde);
-                self.activate_atria(now, AtrialOrigin::Junction, None, demand, noise, emit);
+                self.activate_atria(now, AtrialOrigin::Junction, None, conditions, noise, emit);
             }
-            Clock::PaceAtrium => self.pace_atrium(now, demand, emit),
+            Clock::PaceAtrium => self.pace_atrium(now, conditions, emit),
             Clock::PacedAtria => {
                 self.stop(Clock::PacedAtria);
-                let down = Some(Descent { pr: demand.pr, code: demand.rhythm.code, asked: None });
-                self.activate_atria(now, AtrialOrigin::Paced, down, demand, noise, emit);
+                let down = Some(Descent { pr: conditions.pr, code: conditions.rhythm.code, asked: None });
+                self.activate_atria(now, AtrialOrigin::Paced, down, conditions, noise, emit);
             }
             Clock::Irregular => {
-                self.await_irregular(now, demand, noise);
-                let impulse = self.conducted(now, None, demand.rhythm.code, demand);
-                self.activate_ventricles(self.aberrant(impulse, demand), demand, noise, emit);
+                self.await_irregular(now, conditions, noise);
+                let impulse = self.conducted(now, None, conditions.rhythm.code, conditions);
+                self.activate_ventricles(self.aberrant(impulse, conditions), conditions, noise, emit);
             }
             Clock::Arrival => {
                 let arrived =
@@ -334,25 +334,31 @@ impl Heart {
                 let impulse = arrived.and_then(Option::take);
                 self.set(Clock::Arrival, self.next_arrival());
                 if let Some(impulse) = impulse {
-                    self.activate_ventricles(impulse, demand, noise, emit);
+                    self.activate_ventricles(impulse, conditions, noise, emit);
                 }
             }
-            Clock::Ectopic => self.fire_ectopic(now, demand, noise, emit),
-            Clock::Focus => self.fire_focus(now, demand, noise, emit),
+            Clock::Ectopic => self.fire_ectopic(now, conditions, noise, emit),
+            Clock::Focus => self.fire_focus(now, conditions, noise, emit),
             Clock::Escape => {
                 self.stop(Clock::Escape);
-                if let Some(escape) = demand.rhythm.escape {
-                    self.activate_from(escape.focus, escape.code, now, None, demand, noise, emit);
-                    self.await_escape(now, demand);
+                if let Some(escape) = conditions.rhythm.escape {
+                    self.activate_from(escape.focus, escape.code, now, None, conditions, noise, emit);
+                    self.await_escape(now, conditions);
                 }
             }
-            Clock::PaceVentricle => self.pace_ventricle(now, demand, emit),
+            Clock::PaceVentricle => self.pace_ventricle(now, conditions, emit),
         }
     }
 
     /// An impulse from above.
-    fn conducted(&self, arrives: Instant, p_onset: Option<Instant>, code: BeatCode, demand: &Demand) -> Impulse {
-        Impulse { arrives, p_onset, pathway: demand.rhythm.pathway, code, ventricular: false, turn: 0, asked: None }
+    fn conducted(
+        &self,
+        arrives: Instant,
+        p_onset: Option<Instant>,
+        code: BeatCode,
+        conditions: &HeartConditions,
+    ) -> Impulse {
+        Impulse { arrives, p_onset, pathway: conditions.rhythm.pathway, code, ventricular: false, turn: 0, asked: None }
     }
 
     fn send(&mut self, impulse: Impulse, emit: Emit<'_>) {
@@ -375,20 +381,20 @@ impl Heart {
         self.impulses.iter().flatten().map(|impulse| impulse.arrives).min().unwrap_or(Instant::NEVER)
     }
 
-    fn await_irregular(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
-        if matches!(demand.rhythm.av, AvNode::Irregular) {
-            let interval = self.irregular.fibrillation(demand.period(), demand.irregularity, noise);
+    fn await_irregular(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise) {
+        if matches!(conditions.rhythm.av, AvNode::Irregular) {
+            let interval = self.irregular.fibrillation(conditions.period(), conditions.irregularity, noise);
             self.set(Clock::Irregular, now.plus(interval));
         }
     }
 
     /// Ashman's phenomenon (Gouaux and Ashman 1947): the right bundle, whose refractory period follows the interval before,
     /// does not conduct a beat that ends a long interval's short successor.
-    fn aberrant(&self, impulse: Impulse, demand: &Demand) -> Impulse {
+    fn aberrant(&self, impulse: Impulse, conditions: &HeartConditions) -> Impulse {
         let (Some(before), Some(last)) = (self.interval_before, self.last_ventricular) else { return impulse };
-        let long = before > demand.period().scaled(ASHMAN_LONG);
+        let long = before > conditions.period().scaled(ASHMAN_LONG);
         let short = impulse.arrives.since(last) < before.scaled(ASHMAN_SHORT);
-        if demand.rhythm.pathway == Pathway::Normal && long && short {
+        if conditions.rhythm.pathway == Pathway::Normal && long && short {
             let pathway = Pathway::RightBundleBranchBlock;
             return Impulse { pathway, code: BeatCode::AberratedAtrialPremature, ..impulse };
         }
@@ -396,39 +402,39 @@ impl Heart {
     }
 
     /// Time from `now` to the next beat, of a source that does not wait for this one.
-    fn next_regular(&self, now: Instant, demand: &Demand) -> Span {
+    fn next_regular(&self, now: Instant, conditions: &HeartConditions) -> Span {
         let mut next = self.clock(Clock::Irregular).min(self.clock(Clock::Focus));
-        let passes = matches!(demand.rhythm.av, AvNode::Conducting | AvNode::Dropping | AvNode::Decremental);
-        let tracks = demand.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
+        let passes = matches!(conditions.rhythm.av, AvNode::Conducting | AvNode::Dropping | AvNode::Decremental);
+        let tracks = conditions.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
         let sinus = self.clock(Clock::Sinus);
         if sinus != Instant::NEVER && (tracks || passes && self.node.takes(sinus)) {
             // Foci in turn have PR of their own.
-            let share = if matches!(demand.rhythm.atria, Atria::Multifocal(_)) { SHORTEST_PR } else { 1.0 };
-            next = next.min(sinus.plus(demand.pr.scaled(share)));
+            let share = if matches!(conditions.rhythm.atria, Atria::Multifocal(_)) { SHORTEST_PR } else { 1.0 };
+            next = next.min(sinus.plus(conditions.pr.scaled(share)));
         }
-        next = match demand.rhythm.av {
+        next = match conditions.rhythm.av {
             // The soonest that the node lets another through.
-            AvNode::Varying => next.min(now.plus(demand.atrial_period().scaled(2.0))),
+            AvNode::Varying => next.min(now.plus(conditions.atrial_period().scaled(2.0))),
             _ => next,
         };
         // One that is due at once meets refractory ventricles.
-        let soonest = now.plus(ventricles_refractory(demand));
+        let soonest = now.plus(ventricles_refractory(conditions));
         if next == Instant::NEVER || next < soonest { Span::MAX } else { next.since(now) }
     }
 
-    fn fire_focus(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
-        let Ventricles::Focus { focus, code, spread } = demand.rhythm.ventricles else {
+    fn fire_focus(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
+        let Ventricles::Focus { focus, code, spread } = conditions.rhythm.ventricles else {
             self.stop(Clock::Focus);
             return;
         };
         self.focus_count = self.focus_count.wrapping_add(1);
-        self.await_focus(now, spread, demand, noise);
-        self.activate_from(focus, code, now, None, demand, noise, emit);
+        self.await_focus(now, spread, conditions, noise);
+        self.activate_from(focus, code, now, None, conditions, noise, emit);
     }
 
-    fn await_focus(&mut self, now: Instant, spread: f32, demand: &Demand, noise: &Noise) {
-        let mut interval = demand.period();
-        let spread = math::sqrt(spread * spread + demand.life.focus * demand.life.focus);
+    fn await_focus(&mut self, now: Instant, spread: f32, conditions: &HeartConditions, noise: &Noise) {
+        let mut interval = conditions.period();
+        let spread = math::sqrt(spread * spread + conditions.life.focus * conditions.life.focus);
         if spread > 0.0 {
             interval = self.irregular.interval(interval, spread, Purpose::EctopicShape, noise);
         }
@@ -442,7 +448,7 @@ impl Default for Heart {
     }
 }
 
-/// Tells that a beat does not come, if it was asked for.
+/// Reports a requested beat that does not come.
 fn refuse(asked: Option<Asked>, at: Instant, why: Refusal, emit: Emit<'_>) {
     if let Some(asked) = asked {
         emit(Activation::Refused { at, asked, why });
@@ -450,8 +456,8 @@ fn refuse(asked: Option<Asked>, at: Instant, why: Refusal, emit: Emit<'_>) {
 }
 
 /// How far the source of atrial impulses follows what makes the sinus node wander.
-fn follows(demand: &Demand) -> f32 {
-    match demand.rhythm.atria {
+fn follows(conditions: &HeartConditions) -> f32 {
+    match conditions.rhythm.atria {
         Atria::Driving(AtrialOrigin::Flutter) => FLUTTER_FOLLOWS,
         Atria::Driving(AtrialOrigin::Sinus) | Atria::Independent => 1.0,
         _ => FOCUS_FOLLOWS,

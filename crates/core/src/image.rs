@@ -43,7 +43,7 @@ pub enum ImageError {
     Version(u16),
     /// Fewer or more bytes than the image says it has.
     Length {
-        /// What it says.
+        /// Length as written.
         said: u32,
         /// How many there are.
         found: usize,
@@ -149,7 +149,7 @@ impl<'a> Image<'a> {
         Timeline::new(Source::Image(self.0))
     }
 
-    /// How long the image plays; `None` when a step holds, or when it is longer than an instant can tell (136 years).
+    /// How long the image plays; `None` when a step holds, or when it is beyond the range of an instant (136 years).
     ///
     /// Takes time in proportion to the items, not to the repeats.
     pub fn duration(&self) -> Option<Span> {

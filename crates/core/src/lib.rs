@@ -80,7 +80,7 @@
 //! ```
 //!
 //! # Map
-//! Four floors, from the top; each uses what is below it.
+//! Four floors, from the top; each uses those below it.
 //! - [`player`]: plays a [`script`] or an [`image`], fills [`frame::Frame`]s or a [`block::Block`], sends [`truth::Event`]s
 //!   to an observer. [`expect`] works out from it the readings and alarms of a correct monitor.
 //! - The sheet: [`settings`] of a step, [`script`], [`timeline`].
@@ -103,7 +103,6 @@ pub mod anatomy;
 mod artefact;
 pub mod block;
 pub mod body;
-mod chosen;
 mod course;
 mod cuff;
 mod ecg;
@@ -126,6 +125,7 @@ mod respiration;
 pub mod script;
 mod segment;
 pub mod settings;
+mod site_set;
 mod step;
 mod sweep;
 pub mod test_signal;

@@ -1,6 +1,6 @@
 //! Life: how far the beats of a signal differ from each other, in one word.
 //!
-//! Metrology wants equal beats, detectors want a person's. Each difference is a field of its own, zero unless asked for;
+//! Metrology wants equal beats, detectors want a person's. Each difference is a separate field, zero by default;
 //! the field `life` sets them all to what [`LIFE`] lists. A new difference is a new row here, beside its row in the table
 //! of settings. Chance comes by (seed, purpose, beat), so a life of none leaves nothing of it.
 

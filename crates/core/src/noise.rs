@@ -9,7 +9,7 @@
 
 mod spread;
 
-/// What a random value is for; each purpose has its own key, so that one more draw here moves nothing elsewhere.
+/// Purpose of a random value; each has its own key, so that one more draw here moves nothing elsewhere.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]
 pub enum Purpose {
@@ -76,7 +76,7 @@ impl Noise {
     }
 
     /// 32 random bits for the `index`-th draw of `purpose`.
-    // Not inlined: four 64-bit products take up a microcontroller's flash wherever they stand.
+    // Not inlined: four 64-bit products take much of a microcontroller's flash.
     #[inline(never)]
     pub fn bits(&self, purpose: Purpose, index: u64) -> u32 {
         let key = self.keys[purpose as usize];

@@ -1,19 +1,18 @@
 //! The player: a script, a frame rate, and the state between frames.
 //!
-//! It keeps the order of events (steps, breaths, heart, pulses), hands each to whoever draws it (`events`, with what the
-//! step asks of it from `demands`), and fills frames with closed-form signals in between (`drawing`). It is the only
+//! It keeps the order of events (steps, breaths, heart, pulses), hands each to the part that draws it (`events`, with the
+//! step's values from `settings`), and fills frames with closed-form signals in between (`drawing`). It is the only
 //! place where anything mutates.
 
 mod conditions;
-mod demands;
 mod drawing;
 mod events;
 mod glide;
+mod settings;
 
 use crate::anatomy::PressureSite;
 use crate::artefact::Layers;
 use crate::block::{BLOCK, Block, Rows};
-use crate::chosen::Chosen;
 use crate::cuff::Cuff;
 use crate::ecg::electrogram::Electrogram;
 use crate::frame::Frame;
@@ -25,13 +24,14 @@ use crate::pressure::{self, Pressures};
 use crate::respiration::Respiration;
 use crate::script::{Script, Step};
 use crate::segment::Segment;
+use crate::site_set::SiteSet;
 use crate::test_signal;
 use crate::time::{FrameRate, Instant, Span};
 use crate::timeline::{Placed, Timeline};
 use crate::truth::{Event, Observer};
 use conditions::Conditions;
-use demands::moment;
 use glide::Glide;
+use settings::moment;
 
 /// Frames worked on together between two events.
 const SEGMENT: usize = 16;
@@ -49,7 +49,7 @@ pub struct Player<'a> {
     glide: Glide,
     conditions: Conditions,
     /// How many of the step's premature beats have come.
-    beats_told: u32,
+    beats_asked: u32,
     end: Instant,
     clock: FrameClock,
     noise: Noise,
@@ -61,7 +61,7 @@ pub struct Player<'a> {
     test_beat: test_signal::Beat,
     /// Whether the step has a test signal, an offset or a drift.
     test_on: bool,
-    /// Whether waves are left out, as they will have ended before the next frame and nobody listens.
+    /// Whether waves are left out: they end before the next frame, and the observer does not listen.
     ecg_rests: bool,
 }
 
@@ -94,13 +94,13 @@ impl<'a> Player<'a> {
             artefacts: Layers::default(),
             glide: Glide::default(),
             conditions: Conditions::new(),
-            beats_told: 0,
+            beats_asked: 0,
             end: duration.map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),
             clock: FrameClock::new(rate),
             noise: Noise::new(seed),
             heart: Heart::new(),
             respiration: Respiration::new(),
-            pressures: Pressures::new(Chosen::USUAL),
+            pressures: Pressures::new(SiteSet::USUAL),
             cuff: Cuff::new(),
             ecg: Electrogram::default(),
             test_beat: test_signal::Beat::default(),
@@ -109,10 +109,10 @@ impl<'a> Player<'a> {
         }
     }
 
-    /// The same with these pressures; the others are zero in the frames, and no pulse of theirs is told.
+    /// The same with these pressures; the others are zero in the frames, and none of their pulses is reported.
     ///
     /// To be called before the first frame.
-    pub fn with_pressures_at(mut self, chosen: Chosen) -> Player<'a> {
+    pub fn with_pressures_at(mut self, chosen: SiteSet) -> Player<'a> {
         self.pressures = Pressures::new(chosen);
         self
     }
@@ -122,7 +122,7 @@ impl<'a> Player<'a> {
         self.clock.index()
     }
 
-    /// Fills `frames` from the start and says how many; fewer than asked only at the end of the script.
+    /// Fills `frames` from the start and returns how many; fewer than asked only at the end of the script.
     pub fn fill(&mut self, frames: &mut [Frame]) -> usize {
         self.fill_observed(frames, &mut ())
     }
@@ -137,7 +137,7 @@ impl<'a> Player<'a> {
         self.fill_rows(&mut Segment::<SEGMENT>::new(), frames, count, observer)
     }
 
-    /// Fills `block` with the next frames, `most` of them or as many as it holds, and says how many; fewer only at the end
+    /// Fills `block` with the next frames, `most` of them or as many as it holds, and returns how many; fewer only at the end
     /// of the script. The bits are those of [`Player::fill`].
     pub fn fill_block(&mut self, block: &mut Block, most: usize) -> usize {
         block.begin(self.pressures.chosen());
@@ -156,7 +156,7 @@ impl<'a> Player<'a> {
         self.fill_rows(&mut Segment::<SEGMENT>::new(), rows, count, observer)
     }
 
-    /// Lets happen what is due before `end`, and ends there.
+    /// Processes the events due before `end`, and ends there.
     pub(crate) fn pass_to(&mut self, end: Instant, observer: &mut impl Observer) {
         self.end = self.end.min(end);
         self.finish(observer);
@@ -186,7 +186,7 @@ impl<'a> Player<'a> {
         filled
     }
 
-    /// Passes over `count` frames, or to the end of the script, and says how many; costs only what happens in them.
+    /// Passes over `count` frames, or to the end of the script, and returns how many; the cost is that of their events.
     ///
     /// Over more than a minute, it keeps two copies of the player on the stack.
     pub fn skip(&mut self, count: u64) -> u64 {
@@ -213,11 +213,11 @@ impl<'a> Player<'a> {
         skipped
     }
 
-    /// Lets everything happen that is due at or before `until`, with no frame to be seen before.
+    /// Processes the events due at or before `until`, without a frame before it.
     ///
-    /// Where nobody listens either, the waves of beats long past are left out, and their pulses: a pulse as strong as the rhythm's
-    /// regular ones leaves nothing of what was before it. The last minute is played from the lowest and from the highest pressures;
-    /// should they not have come to the same, something is left of the time that was passed over, and all pulses are played after all.
+    /// Without a listening observer, waves and pulses of beats long past are left out: a pulse as strong as the rhythm's regular
+    /// ones erases the pressures before it. The last minute is played from the lowest and from the highest pressures. When the two
+    /// end unequal, the time passed over still has an effect, and all pulses are played.
     fn pass(&mut self, until: Instant, remembered: Span, observer: &mut impl Observer) {
         let from = until.minus(remembered);
         if observer.listens() || from <= self.clock.now() {
@@ -250,14 +250,14 @@ impl<'a> Player<'a> {
         self.ecg_rests = false;
     }
 
-    /// Ends the script at the next frame, telling `observer` of the pulses that this cuts off.
+    /// Ends the script at the next frame, and reports to `observer` the pulses that this cuts off.
     pub fn end_here(&mut self, observer: &mut impl Observer) {
         self.end = self.end.min(self.clock.now());
         self.finish(observer);
     }
 
-    /// Lets happen what is due between the last frame and the end, and tells of what the end cuts off; has no effect the
-    /// second time.
+    /// Processes the events due between the last frame and the end, and reports the pulses that the end cuts off; has no
+    /// effect the second time.
     fn finish(&mut self, observer: &mut dyn Observer) {
         self.happen(self.end, observer);
         if let Some(reading) = self.cuff.reading(self.end) {
@@ -273,10 +273,10 @@ impl<'a> Player<'a> {
         self.timeline.resume_at(self.clock.now());
     }
 
-    /// Puts `step` in place of whatever comes next, as item `item`, from `start` on, or from after the last frame where that is
+    /// Replaces the rest of the script by `step`, as item `item`, from `start` on, or from after the last frame where that is
     /// later.
     ///
-    /// From then on the player ends only when told, by [`Player::end_here`]: this is for whoever decides as it goes.
+    /// From then on the player ends only by [`Player::end_here`]: this is for live control.
     pub fn play_next(&mut self, step: &'a Step<'a>, item: usize, start: Instant) {
         self.end = Instant::NEVER;
         // Up to the last frame everything has happened.
@@ -296,22 +296,22 @@ mod tests {
 
     const HZ: u64 = 100;
 
-    /// Bits of the pressures of the next seconds, and how many pulses are told in them with what bits.
+    /// Bits of the pressures of the next seconds, and a hash of the pulses reported in them.
     fn then(mut player: Player<'_>) -> ([[u32; PressureSite::COUNT]; 300], u64) {
         let mut frames = [Frame::default(); 300];
-        let mut told = 0_u64;
+        let mut pulses = 0_u64;
         player.fill_observed(&mut frames, &mut |event: Event| {
             if let Event::Pulse(pulse) = event {
                 for value in [pulse.foot_mmhg, pulse.systolic_mmhg, pulse.lowest_mmhg, pulse.mean_mmhg] {
-                    told = told.wrapping_mul(31).wrapping_add(u64::from(value.to_bits()));
+                    pulses = pulses.wrapping_mul(31).wrapping_add(u64::from(value.to_bits()));
                 }
             }
         });
-        (frames.map(|frame| frame.pressure_mmhg.map(f32::to_bits)), told)
+        (frames.map(|frame| frame.pressure_mmhg.map(f32::to_bits)), pulses)
     }
 
-    /// A few seconds are too short for many a rhythm: then all has to be played, and what is half forgotten must not be taken
-    /// for known.
+    /// A few seconds are too short for many rhythms: then all pulses must be played, and half-forgotten pressures must not
+    /// count as known.
     #[test]
     fn what_is_known_is_as_if_nothing_had_been_forgotten() {
         let sites = [&PressureSite::ALL[..8], &PressureSite::ALL[2..]];
@@ -322,7 +322,7 @@ mod tests {
                 let step = Step::lasting(Span::secs(80), settings);
                 let items = [Item::Step(step)];
                 let script = Script::new(i as u64, &items).expect("a step by itself");
-                let chosen = Chosen::new(sites).expect("eight sites");
+                let chosen = SiteSet::new(sites).expect("eight sites");
                 let mut whole = Player::new(&script, FrameRate::lit(HZ as u32)).with_pressures_at(chosen);
                 for second in (10..70).step_by(4) {
                     let at = whole.clock.rate().instant_of(second * HZ);

@@ -1,4 +1,4 @@
-//! Pressures: what each beat of the heart starts at each site, and what the transducer there sees of it.
+//! Pressures: the pulse of each beat at each site, and the transducer's view of it.
 //!
 //! ```text
 //! P onset ─── a waves of the atria, kick in the ventricles
@@ -7,8 +7,8 @@
 //!            └─ pulses of the arteries, of the brain   ┘
 //! ```
 //!
-//! Each site has a `trace::Trace`, the pressure in the vessel, and a `line::Tap`, the way to the transducer.
-//! Between events both are closed-form in time. What is told as a pulse is the pressure in the vessel.
+//! Each site has a `trace::Trace`, the pressure in the vessel, and a `line::Transducer`, which sees it through stopcock and line.
+//! Between events both are closed-form in time. The pulses reported are those in the vessel.
 
 pub(crate) mod arterial;
 pub(crate) mod chambers;
@@ -21,18 +21,18 @@ pub(crate) mod sites;
 pub(crate) mod trace;
 
 use crate::anatomy::PressureSite;
-use crate::chosen::bit;
 use crate::field::Field;
 use crate::math::max;
+use crate::site_set::bit;
 use crate::time::{Instant, Span};
 use crate::truth::{Event, Observer};
 use contractions::Contractions;
 use ejection::{Ejection, Stroke};
-use line::Tap;
+use line::Transducer;
 use sites::{Beat, Heart, Moment, Sides};
 use trace::{Plan, Trace};
 
-pub use crate::chosen::{AT_ONCE, Chosen, TooManySites};
+pub use crate::site_set::{AT_ONCE, SiteSet, TooManySites};
 
 /// Beats and atrial contractions whose effects have not all arrived: they last at most 0.23 s and come at least
 /// 0.15 s apart each.
@@ -47,7 +47,7 @@ enum Chambers {
     Ventricles(Beat),
 }
 
-/// What a contraction of atria or ventricles has still to start.
+/// Effects of a contraction of atria or ventricles that are still to start.
 #[derive(Clone, Copy, Debug)]
 struct Pending {
     onset: Instant,
@@ -69,7 +69,7 @@ impl Pending {
 
     fn new(onset: Instant, period: Span, chambers: Chambers, sites: u16) -> Pending {
         let mut pending = Pending { onset, due: Instant::NEVER, period, chambers, left: sites };
-        let arrivals = Chosen::from_bits(sites).sites().map(|site| pending.arrival(site));
+        let arrivals = SiteSet::from_bits(sites).sites().map(|site| pending.arrival(site));
         pending.due = arrivals.min().unwrap_or(Instant::NEVER);
         pending
     }
@@ -82,10 +82,10 @@ impl Pending {
     }
 
     /// Takes out the sites whose turn is now, and notes when the next ones' comes.
-    fn take(&mut self) -> Chosen {
+    fn take(&mut self) -> SiteSet {
         let now = core::mem::replace(&mut self.due, Instant::NEVER);
         let mut taken = 0;
-        for site in Chosen::from_bits(self.left).sites() {
+        for site in SiteSet::from_bits(self.left).sites() {
             let arrives = self.arrival(site);
             if arrives == now {
                 taken |= bit(site);
@@ -94,7 +94,7 @@ impl Pending {
             }
         }
         self.left &= !taken;
-        Chosen::from_bits(taken)
+        SiteSet::from_bits(taken)
     }
 }
 
@@ -109,7 +109,7 @@ pub(crate) const EXTREMES_MMHG: [f32; 2] = [-60.0, 400.0];
 const A_WAVE: Span = Span::from_secs(chambers::A_WAVE_S);
 
 /// Sites at which the contraction of the atria starts something.
-const ATRIAL: u16 = Chosen::EVERY
+const ATRIAL: u16 = SiteSet::EVERY
     & !bit(PressureSite::Arterial)
     & !bit(PressureSite::Femoral)
     & !bit(PressureSite::Pulmonary)
@@ -118,12 +118,12 @@ const ATRIAL: u16 = Chosen::EVERY
 /// All pressures.
 #[derive(Clone, Debug)]
 pub(crate) struct Pressures {
-    chosen: Chosen,
-    taps: [Tap; AT_ONCE],
+    chosen: SiteSet,
+    transducers: [Transducer; AT_ONCE],
     pending: [Pending; PENDING],
     ejection: Ejection,
-    /// Aorta and pulmonary artery at the heart: what the other sites of an artery see once the pulse has come there. Kept at every
-    /// beat, played or not, as ventricles and cuff need them.
+    /// Aorta and pulmonary artery at the heart; the other sites of an artery see the same pulse later. Followed at every beat,
+    /// played or not, as ventricles and cuff need them.
     arteries: Sides<Trace>,
     /// Resting pressures of the atria, mmHg.
     rests: Sides<f32>,
@@ -136,10 +136,10 @@ pub(crate) struct Pressures {
 
 impl Pressures {
     /// Nothing under way, zero everywhere.
-    pub(crate) fn new(chosen: Chosen) -> Pressures {
+    pub(crate) fn new(chosen: SiteSet) -> Pressures {
         Pressures {
             chosen,
-            taps: core::array::from_fn(|_| Tap::new(Trace::at_rest(Instant::ZERO, 0.0))),
+            transducers: core::array::from_fn(|_| Transducer::new(Trace::at_rest(Instant::ZERO, 0.0))),
             pending: [Pending::NONE; PENDING],
             ejection: Ejection::new(),
             arteries: Sides { left: Trace::at_rest(Instant::ZERO, 0.0), right: Trace::at_rest(Instant::ZERO, 0.0) },
@@ -151,7 +151,7 @@ impl Pressures {
     }
 
     /// The sites played.
-    pub(crate) fn chosen(&self) -> Chosen {
+    pub(crate) fn chosen(&self) -> SiteSet {
         self.chosen
     }
 
@@ -177,31 +177,31 @@ impl Pressures {
         let regular =
             Sides { left: regular(PressureSite::Arterial, 0.0), right: regular(PressureSite::Pulmonary, 0.0) };
         let heart = Heart { arteries: &regular, rests: &self.rests, contractions: &self.contractions };
-        for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
+        for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             let start = || moment.start(site, moment.before_beat(site, &self.rests), &beat, &heart);
             let gone_s = gone_s(sites::beat_delay(site, moment.period));
             let plan = gone_s.and_then(|gone_s| Some(start()?.after(gone_s)));
-            *tap = Tap::new(trace(plan, moment.rest(site)));
+            *transducer = Transducer::new(trace(plan, moment.rest(site)));
         }
         self.arteries = arteries;
     }
 
     /// A step changed how the transducers are connected; `levels` are those that held before.
     pub(crate) fn connect(&mut self, levels: &[f32; PressureSite::COUNT], moment: &Moment<'_>) {
-        for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
+        for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             let level_mmhg = levels.get(site as usize).copied().unwrap_or(0.0);
-            tap.connect(moment.at, level_mmhg, &moment.connection(site));
+            transducer.connect(moment.at, level_mmhg, &moment.connection(site));
         }
     }
 
-    /// A step changed what is set: with no beat to come, every pressure goes where it now says.
+    /// Settings changed: with no beat to come, every pressure goes where they now put it.
     pub(crate) fn change(&mut self, moment: &Moment<'_>) {
         let now = moment.at;
-        for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
+        for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             let still = moment.still(site);
-            if !tap.trace.retarget(now, still) {
-                let (rest, (cycle, _)) = (tap.trace.rest_of_plan(now, still), tap.trace.close(now));
-                tap.redirect(now, |trace| trace.follow(now, &rest, cycle));
+            if !transducer.trace.retarget(now, still) {
+                let (rest, (cycle, _)) = (transducer.trace.rest_of_plan(now, still), transducer.trace.close(now));
+                transducer.redirect(now, |trace| trace.follow(now, &rest, cycle));
             }
         }
         let Sides { left, right } = &mut self.arteries;
@@ -273,11 +273,11 @@ impl Pressures {
         self.pending.iter().map(|pending| pending.due).min().unwrap_or(Instant::NEVER)
     }
 
-    /// Starts what has arrived; tells `observer` of the pulses that this ends.
+    /// Starts the effects that have arrived; reports the pulses that this ends to `observer`.
     pub(crate) fn start(&mut self, moment: &Moment<'_>, observer: &mut dyn Observer) {
         let now = self.next();
         let due = self.pending.iter_mut().filter(|pending| pending.left != 0 && pending.due == now);
-        // Of two that are due together the earlier, wherever they are kept.
+        // When two are due together, the earlier onset comes first.
         let Some(pending) = due.min_by_key(|pending| pending.onset) else {
             return;
         };
@@ -293,12 +293,12 @@ impl Pressures {
     fn start_atrial(&mut self, site: PressureSite, now: Instant, force: f32, closed: bool, moment: &Moment<'_>) {
         let waited_s = now.since(self.systole.0).as_secs() - 2.0 * moment.period.as_secs();
         let heart = Heart { arteries: &self.arteries, rests: &self.rests, contractions: &self.contractions };
-        let Some(tap) = self.chosen.place(site).and_then(|place| self.taps.get_mut(place)) else {
+        let Some(transducer) = self.chosen.place(site).and_then(|place| self.transducers.get_mut(place)) else {
             return;
         };
-        let plan = moment.atrial(site, &tap.trace, &heart, force, closed, waited_s);
-        let (cycle, _) = tap.trace.close(now);
-        tap.redirect(now, |trace| trace.follow(now, &plan, cycle));
+        let plan = moment.atrial(site, &transducer.trace, &heart, force, closed, waited_s);
+        let (cycle, _) = transducer.trace.close(now);
+        transducer.redirect(now, |trace| trace.follow(now, &plan, cycle));
     }
 
     fn start_beat(
@@ -309,24 +309,24 @@ impl Pressures {
         moment: &Moment<'_>,
         observer: &mut dyn Observer,
     ) {
-        let told = observer.listens() && self.is_told(site, moment);
-        let Some(tap) = self.chosen.place(site).and_then(|place| self.taps.get_mut(place)) else {
+        let reported = observer.listens() && self.is_reported(site, moment);
+        let Some(transducer) = self.chosen.place(site).and_then(|place| self.transducers.get_mut(place)) else {
             return;
         };
-        let (cycle, here) = if told {
-            let (cycle, here) = tap.trace.close(now);
+        let (cycle, here) = if reported {
+            let (cycle, here) = transducer.trace.close(now);
             (Some(cycle), here)
         } else {
-            (None, tap.trace.here(now))
+            (None, transducer.trace.here(now))
         };
         let heart = Heart { arteries: &self.arteries, rests: &self.rests, contractions: &self.contractions };
         let Some(plan) = &moment.start(site, here, beat, &heart) else {
             return;
         };
-        tap.redirect(now, |trace| trace.begin(now, plan));
+        transducer.redirect(now, |trace| trace.begin(now, plan));
         let whip = moment.whip(site);
         if whip > 0.0 {
-            tap.strike(now, whip);
+            transducer.strike(now, whip);
         }
         self.pulsing |= bit(site);
         if let Some(cycle) = cycle {
@@ -335,51 +335,52 @@ impl Pressures {
     }
 
     /// Whether the cycle at a site is a pulse, and the transducer open to it.
-    fn is_told(&self, site: PressureSite, moment: &Moment<'_>) -> bool {
+    fn is_reported(&self, site: PressureSite, moment: &Moment<'_>) -> bool {
         self.pulsing & bit(site) != 0 && moment.open(site) >= 0.5
     }
 
     /// The pulses cut off by the end of the script at `end`.
     pub(crate) fn finish(&mut self, end: Instant, moment: &Moment<'_>, observer: &mut dyn Observer) {
         for site in self.chosen.sites() {
-            let told = self.is_told(site, moment);
-            if let Some(tap) = self.tap(site).filter(|_| told) {
-                observer.observe(Event::Pulse(tap.trace.close(end).0.pulse(site, end)));
+            let reported = self.is_reported(site, moment);
+            if let Some(transducer) = self.transducer(site).filter(|_| reported) {
+                observer.observe(Event::Pulse(transducer.trace.close(end).0.pulse(site, end)));
             }
         }
         self.pulsing = 0;
     }
 
-    /// Plays no site until [`Pressures::recall`]; what the heart does is kept, as it costs little. Says which sites were played.
-    pub(crate) fn rest(&mut self) -> Chosen {
-        core::mem::replace(&mut self.chosen, Chosen::NONE)
+    /// Plays no site until [`Pressures::recall`]; still follows the heart, as that costs little. Returns the sites that were played.
+    pub(crate) fn rest(&mut self) -> SiteSet {
+        core::mem::replace(&mut self.chosen, SiteSet::NONE)
     }
 
     /// Plays these sites again; from here on contractions are followed to where they arrive.
-    pub(crate) fn recall(&mut self, chosen: Chosen) {
+    pub(crate) fn recall(&mut self, chosen: SiteSet) {
         self.chosen = chosen;
     }
 
     /// Puts the pressure at every site to `mmhg`, when all has arrived that contracted before [`Pressures::recall`].
     ///
-    /// Beats draw over it. Once the lowest and the highest pressure have led to the same, it is what any would have led to.
+    /// Beats draw over it. Once the lowest and the highest pressure have led to the same, any pressure between would have too.
     pub(crate) fn forget(&mut self, mmhg: f32, moment: &Moment<'_>) {
-        for (site, tap) in self.chosen.sites().zip(&mut self.taps) {
-            *tap = Tap::new(Trace::at_rest(moment.at, mmhg));
-            tap.connect(moment.at, 0.0, &moment.connection(site));
+        for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
+            *transducer = Transducer::new(Trace::at_rest(moment.at, mmhg));
+            transducer.connect(moment.at, 0.0, &moment.connection(site));
         }
         self.pulsing = 0;
     }
 
     /// Whether every site has the pressure that it has in `other`, now and from now on, to the last bit.
     pub(crate) fn agree(&self, other: &Pressures) -> bool {
-        let taps = self.taps.iter().zip(&other.taps);
-        self.pulsing == other.pulsing && self.chosen.sites().zip(taps).all(|(_, (tap, other))| tap.agrees(other))
+        let transducers = self.transducers.iter().zip(&other.transducers);
+        self.pulsing == other.pulsing
+            && self.chosen.sites().zip(transducers).all(|(_, (transducer, other))| transducer.agrees(other))
     }
 
-    /// What the transducer at a site sees, if that site is played.
-    pub(crate) fn tap(&mut self, site: PressureSite) -> Option<&mut Tap> {
-        self.taps.get_mut(self.chosen.place(site)?)
+    /// The transducer at a site, if that site is played.
+    pub(crate) fn transducer(&mut self, site: PressureSite) -> Option<&mut Transducer> {
+        self.transducers.get_mut(self.chosen.place(site)?)
     }
 }
 

@@ -17,9 +17,9 @@ use crate::reach::{Range, Ranges};
 use crate::time::{Instant, Span};
 use crate::truth::Breath;
 
-/// What breathing is asked to do from now on.
+/// Settings of breathing from now on.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Demand {
+pub(crate) struct BreathingConditions {
     /// Breaths a minute; 0 is apnoea.
     pub per_minute: f32,
     /// Depth, ohm; 0 is apnoea.
@@ -38,7 +38,7 @@ pub(crate) struct Demand {
     pub sigh_every: u16,
 }
 
-impl Demand {
+impl BreathingConditions {
     /// Whether nothing moves.
     fn is_apnoea(&self) -> bool {
         self.per_minute <= 0.0 || self.depth_ohm <= 0.0
@@ -58,7 +58,7 @@ pub(crate) fn range(ever: Ranges<'_>) -> Range {
     ever(Field::BaseOhm).raised(sigh * ever(Field::BreathDepthOhm).highest + 3.0 * ever(Field::CardiacOhm).highest)
 }
 
-/// What breathing did.
+/// An action of breathing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Act {
     /// A breath starts.
@@ -111,19 +111,19 @@ impl Respiration {
         self.next.min(self.pause)
     }
 
-    /// A step changed the demand: an apnoea ends or begins, another rate moves the next breath.
+    /// A step changed the conditions: an apnoea ends or begins, another rate moves the next breath.
     ///
     /// The breath being drawn is finished first.
-    pub(crate) fn retime(&mut self, now: Instant, demand: &Demand) {
+    pub(crate) fn retime(&mut self, now: Instant, conditions: &BreathingConditions) {
         let idle = self.breath.map_or(now, |breath| breath.end.max(now));
-        if demand.is_apnoea() {
+        if conditions.is_apnoea() {
             if !self.paused && self.pause == Instant::NEVER {
                 self.pause = idle;
             }
             self.next = Instant::NEVER;
             return;
         }
-        self.period = Span::period(demand.per_minute);
+        self.period = Span::period(conditions.per_minute);
         if self.next == Instant::NEVER || self.next < now {
             // A pause that has not begun yet belonged to breathing switched off.
             self.pause = Instant::NEVER;
@@ -131,60 +131,60 @@ impl Respiration {
         }
     }
 
-    /// Lets happen what is due.
-    pub(crate) fn start(&mut self, demand: &Demand) -> Option<Act> {
+    /// Processes the event that is due.
+    pub(crate) fn start(&mut self, conditions: &BreathingConditions) -> Option<Act> {
         if self.pause <= self.next && self.pause != Instant::NEVER {
             let at = core::mem::replace(&mut self.pause, Instant::NEVER);
             self.paused = true;
             return Some(Act::Apnoea { at, starts: true });
         }
-        if demand.per_minute <= 0.0 {
+        if conditions.per_minute <= 0.0 {
             self.next = Instant::NEVER;
             return None;
         }
         let start = self.next;
-        if demand.depth_ohm <= 0.0 {
+        if conditions.depth_ohm <= 0.0 {
             // A ramp took the depth away, or has not brought it yet: perhaps the next breath has some.
-            self.next = start.plus(Span::period(demand.per_minute));
+            self.next = start.plus(Span::period(conditions.per_minute));
             return (!core::mem::replace(&mut self.paused, true)).then_some(Act::Apnoea { at: start, starts: true });
         }
         if core::mem::take(&mut self.paused) {
             self.since_pause = 0;
             return Some(Act::Apnoea { at: start, starts: false });
         }
-        self.period = Span::period(demand.per_minute);
+        self.period = Span::period(conditions.per_minute);
         let breathing = self.period.min(SLOWEST);
-        let inspiration = breathing.scaled(1.0 / (1.0 + demand.expiration_ratio));
-        let depth_ohm = demand.depth_ohm * self.effort(demand);
+        let inspiration = breathing.scaled(1.0 / (1.0 + conditions.expiration_ratio));
+        let depth_ohm = conditions.depth_ohm * self.effort(conditions);
         let breath = Breath { start, peak: start.plus(inspiration), end: start.plus(breathing), depth_ohm };
         self.breath = Some(breath);
-        self.ventilated = demand.ventilated;
+        self.ventilated = conditions.ventilated;
         self.next = start.plus(self.period);
-        if demand.pause_s > 0.0 && self.since_pause >= self.breaths_between(demand) {
+        if conditions.pause_s > 0.0 && self.since_pause >= self.breaths_between(conditions) {
             self.pause = breath.end;
-            self.next = breath.end.plus(Span::from_secs(demand.pause_s));
+            self.next = breath.end.plus(Span::from_secs(conditions.pause_s));
         }
         Some(Act::Breath(breath))
     }
 
     /// Breaths from one pause to the next.
-    fn breaths_between(&self, demand: &Demand) -> u16 {
+    fn breaths_between(&self, conditions: &BreathingConditions) -> u16 {
         // At least one; `as` saturates.
-        math::max((demand.pause_every_s - demand.pause_s) / self.period.as_secs() + 0.5, 1.0) as u16
+        math::max((conditions.pause_every_s - conditions.pause_s) / self.period.as_secs() + 0.5, 1.0) as u16
     }
 
     /// Share of its depth that the breath now starting has; counts it.
-    fn effort(&mut self, demand: &Demand) -> f32 {
+    fn effort(&mut self, conditions: &BreathingConditions) -> f32 {
         self.since_pause = self.since_pause.saturating_add(1);
         self.since_sigh = self.since_sigh.saturating_add(1);
         let mut effort = 1.0;
-        if demand.pause_s > 0.0 && demand.waxing > 0.0 {
+        if conditions.pause_s > 0.0 && conditions.waxing > 0.0 {
             // Half a sine over the breaths between two pauses.
-            let share = (f32::from(self.since_pause) - 0.5) / f32::from(self.breaths_between(demand));
+            let share = (f32::from(self.since_pause) - 0.5) / f32::from(self.breaths_between(conditions));
             let height = math::sin_turn(math::phase_of(0.5 * math::clamp(share, 0.0, 1.0)));
-            effort = 1.0 - demand.waxing * (1.0 - height);
+            effort = 1.0 - conditions.waxing * (1.0 - height);
         }
-        if demand.sigh_every > 0 && self.since_sigh > demand.sigh_every {
+        if conditions.sigh_every > 0 && self.since_sigh > conditions.sigh_every {
             self.since_sigh = 0;
             effort *= SIGH;
         }

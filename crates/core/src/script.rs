@@ -1,6 +1,6 @@
 //! Scripts: validated steps in playing order, with repeats, as plain constant data.
 //!
-//! A script holds resolved settings in every step; what a document leaves out was filled in by whoever built it, so a
+//! A script holds resolved settings in every step; the reader of a document fills in the fields left out, so a
 //! step can be played, printed or compared on its own. On a microcontroller a script is a `static`.
 
 mod reach;
@@ -30,7 +30,7 @@ impl Step<'_> {
         self.settings.rhythm().pacing.map(|_| FrameRate::hz_for_pulse(width_ms))
     }
 
-    /// What excludes each other in the settings, at the start and at the end of the ramps.
+    /// Settings that exclude each other, at the start and at the end of the ramps.
     pub fn conflicts(&self) -> impl Iterator<Item = Conflict> + '_ {
         PlayedStep::from(self).conflicts()
     }
@@ -58,7 +58,7 @@ impl<'a> Script<'a> {
         Timeline::new(Source::Items(self.items))
     }
 
-    /// How long the script plays; `None` when a step holds, or when it is longer than an instant can tell (136 years).
+    /// How long the script plays; `None` when a step holds, or when it is beyond the range of an instant (136 years).
     ///
     /// Takes time in proportion to the items, not to the repeats.
     pub fn duration(&self) -> Option<Span> {

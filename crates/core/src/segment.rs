@@ -1,5 +1,5 @@
-//! Consecutive frames without an event between them: between two events every signal is a function of time, and what is to be
-//! worked out for one frame after another is worked out for all of them at once.
+//! Consecutive frames without an event between them: between two events every signal is a function of time, and is
+//! computed for all of them at once.
 
 use crate::frame_clock::FrameClock;
 use crate::time::Instant;
@@ -37,7 +37,7 @@ impl<const N: usize> Segment<N> {
         };
     }
 
-    /// What is to be worked on.
+    /// The columns to work on.
     pub(crate) fn parts(&mut self) -> Option<Parts<'_>> {
         let filled = if Self::IN_LANES { self.count.next_multiple_of(LANES).min(N) } else { self.count };
         let [x, y, z] = &mut self.vectors;

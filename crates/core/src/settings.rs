@@ -1,4 +1,4 @@
-//! What a step sets: a value for each [`Field`] and the two choices (rhythm, body).
+//! Settings of a step: a value for each [`Field`] and the two choices (rhythm, body).
 
 use crate::body::{ADULT, BODIES, Body};
 use crate::heart::catalogue::SINUS;
@@ -24,7 +24,7 @@ impl Settings {
         let mut settings = Settings { values: [0.0; FIELDS], rhythm, body };
         let mut i = 0;
         while i < FIELDS {
-            // What no list names rests at zero, or at the end of its range nearest to zero.
+            // A field that no list names rests at zero, or at the end of its range nearest to zero.
             settings.values[i] = Field::ALL[i].limits().nearest_to_zero();
             i += 1;
         }
@@ -157,7 +157,7 @@ impl Settings {
     }
 }
 
-/// What neither body nor rhythm names.
+/// Values of fields that neither body nor rhythm names.
 const RESTING: &[(Field, f32)] = &[
     (Field::AvRatio, 1.0),
     (Field::AtrialBpm, 75.0),

@@ -15,16 +15,16 @@ pub const MIN_STEP: Span = Span::millis(10);
 /// A field that moves in a straight line from the step's setting to `to`, from the start of the step on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Ramp {
-    /// What moves.
+    /// The field that moves.
     pub field: Field,
     /// Value at the end of the ramp.
     pub to: f32,
-    /// How long it takes, at least [`MIN_STEP`]; `None` is as long as the step. What is longer is cut off with the step, what
-    /// is shorter is held after it.
+    /// How long it takes, at least [`MIN_STEP`]; `None` is as long as the step. A longer ramp is cut off with the step; after
+    /// a shorter one the value is held.
     pub over: Option<Span>,
 }
 
-/// A premature beat told to come, whatever the rhythm's own ectopy does.
+/// A premature beat at a set time, besides the rhythm's own ectopy.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TimedBeat {
     /// Time after the start of the step at which the focus fires.
@@ -36,11 +36,11 @@ pub struct TimedBeat {
 /// One step: settings held, or ramped, for a time.
 #[derive(Clone, Copy, Debug)]
 pub struct Step<'a> {
-    /// How long; `None` holds until the player is told to go on.
+    /// How long; `None` holds until `Player::next_step`.
     pub duration: Option<Span>,
-    /// What is played.
+    /// Settings at the start.
     pub settings: Settings,
-    /// What moves during the step; without a duration only ramps that say how long they take.
+    /// Ramps during the step; without a duration each needs its own.
     pub ramps: &'a [Ramp],
     /// Premature beats at given times, in order of time.
     pub beats: &'a [TimedBeat],
@@ -52,7 +52,7 @@ impl<'a> Step<'a> {
         Step { duration: Some(duration), settings, ramps: &[], beats: &[] }
     }
 
-    /// A step that holds until the player is asked to go on.
+    /// A step that holds until `Player::next_step`.
     pub const fn hold(settings: Settings) -> Step<'a> {
         Step { duration: None, settings, ramps: &[], beats: &[] }
     }
@@ -92,7 +92,7 @@ pub enum Item<'a> {
     },
 }
 
-/// An item, whatever holds its step.
+/// An item, of a script or of an image.
 pub(crate) enum Entry<S> {
     Step(S),
     /// As [`Item::Repeat`].
@@ -150,7 +150,7 @@ pub enum Conflict {
         /// Diastolic, mmHg.
         diastolic_mmhg: f32,
     },
-    /// A test signal without beats in a rhythm that has some: the truth would tell of beats that are not there.
+    /// A test signal without beats in a rhythm that has some: the truth would report beats that are not there.
     BeatsOfTestSignal,
 }
 
@@ -172,7 +172,7 @@ pub(crate) static PAIRS: [Pair; 5] = [
 ];
 
 impl Conflict {
-    /// The fields that exclude each other, so that whoever reads a document can point at them.
+    /// The fields that exclude each other, so that a reader of documents can point at them.
     pub const fn fields(&self) -> &'static [Field] {
         match self {
             Conflict::RateOfRhythm { .. } => &[Field::RateBpm, Field::AvRatio],

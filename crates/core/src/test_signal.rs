@@ -1,8 +1,9 @@
-//! Test signals: what the clauses for ECG monitors and recorders describe, in place of the heart's waves.
+//! Test signals of the clauses for ECG monitors and recorders, in place of the heart's waves.
 //!
-//! The heart goes on keeping time, so a triangular QRS comes where the rhythm has its beats and the truth tells it; nothing
-//! of a heart is drawn. A T wave that the next QRS overtakes (from 171 bpm on) ends there. All eight independent leads carry the same potential `s`, as in calibration signals, so III is 0,
-//! aVR is `-s`, aVL and aVF are `s/2`. Artefacts and pacing pulses add to it as to any ECG.
+//! The heart goes on keeping time, so triangular QRS complexes come at the rhythm's beats and the truth reports them; nothing
+//! of a heart is drawn. A T wave that the next QRS overtakes (from 171 bpm on) ends there. All eight independent leads carry
+//! the same potential `s`, as in calibration signals, so III is 0, aVR is `-s`, aVL and aVF
+//! are `s/2`. Artefacts and pacing pulses add to it as to any ECG.
 //!
 //! Offset and drift work under every ECG, not only under test signals.
 //!
@@ -21,7 +22,7 @@
 //! Corners that fall between two frames would cost height and area. So the triangle has a top that is one frame long and flanks
 //! that are steeper by as much: a frame always meets the peak, and area and width at half height stay. The edges of squares and
 //! impulses are means over the frame that they fall into, so the area stays. Both go to the shapes of the table as the frame
-//! rate grows. [`Fault::of`] says what a frame rate is too low for.
+//! rate grows. [`Fault::of`] finds shapes that a frame rate is too low for.
 
 use crate::anatomy::BeatCode;
 use crate::block::Rows;
@@ -120,7 +121,7 @@ pub enum Fault {
 }
 
 impl Fault {
-    /// What keeps `rate` from carrying the test signal and the drift of settings that `get` reads; `None` if nothing does.
+    /// Why `rate` can't carry the test signal and the drift of settings that `get` reads; `None` if it can.
     pub fn of(get: impl Fn(Field) -> f32, rate: FrameRate) -> Option<Fault> {
         let rate_hz = rate.as_hz() as f32;
         let signal = TestSignal::numbered(get(Field::TestSignal));
@@ -194,7 +195,7 @@ impl Beat {
         Beat { width_s: 0.001 * value(Field::TestWidthMs), qrs_mv, t_mv }
     }
 
-    /// What the truth says of it.
+    /// The beat as the truth reports it.
     pub(crate) fn told(&self, onset: Instant, code: BeatCode) -> truth::Beat {
         let end = onset.shifted(self.width_s);
         let t_end = if self.t_mv == 0.0 { end } else { end.max(onset.plus(QT)) };
@@ -227,7 +228,7 @@ pub(crate) fn is_on(used: impl Fn(Field) -> bool) -> bool {
 }
 
 /// Settings of the test signals over a step.
-pub(crate) struct Demand {
+pub(crate) struct TestConditions {
     /// Start of the step, from which the courses count.
     pub(crate) start: Instant,
     /// Length of the step, over which the frequency sweeps.
@@ -246,7 +247,7 @@ pub(crate) struct Demand {
 /// Adds the test signal, drift and offset of a step to rows at consecutive instants a `frame` apart, the first row `from`.
 #[inline(never)]
 pub(crate) fn add_to<R: Rows + ?Sized>(
-    demand: &Demand,
+    conditions: &TestConditions,
     beat: &Beat,
     onset: Instant,
     instants: &[Instant],
@@ -254,16 +255,16 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
     rows: &mut R,
     from: usize,
 ) {
-    let wave = Wave::of(demand, frame);
+    let wave = Wave::of(conditions, frame);
     let frame_s = frame.as_secs();
-    let drift = Frequency::hz(demand.drift_hz);
+    let drift = Frequency::hz(conditions.drift_hz);
     for (row, now) in (from..).zip(instants.iter().copied()) {
-        let since = now.since(demand.start);
-        let drift_mv = demand.drift_mv.at(since);
+        let since = now.since(conditions.start);
+        let drift_mv = conditions.drift_mv.at(since);
         let drift = if drift_mv == 0.0 { 0.0 } else { 0.5 * drift_mv * triangle(drift.phase_after(since)) };
         // A beat ends on its own, so that a step may change within it.
-        let wave_mv = if wave.is_flat() { 0.0 } else { demand.height_mv.at(since) * wave.at(since) };
-        let mv = demand.offset_mv.at(since) + drift + beat.at(onset, now, frame_s) + wave_mv;
+        let wave_mv = if wave.is_flat() { 0.0 } else { conditions.height_mv.at(since) * wave.at(since) };
+        let mv = conditions.offset_mv.at(since) + drift + beat.at(onset, now, frame_s) + wave_mv;
         rows.set_leads(row, rows.leads(row).map(|lead| lead + mv));
     }
 }
@@ -283,21 +284,21 @@ enum Wave {
 }
 
 impl Wave {
-    fn of(demand: &Demand, frame: Span) -> Wave {
-        let frequency = Frequency::hz(demand.hz);
+    fn of(conditions: &TestConditions, frame: Span) -> Wave {
+        let frequency = Frequency::hz(conditions.hz);
         // By way of the frequency a minute, which is a round number more often: 0.1 Hz is 6 a minute exactly.
-        let period = Frequency::hz(60.0 * demand.hz).periods(60);
+        let period = Frequency::hz(60.0 * conditions.hz).periods(60);
         let pulses = |length: Span, low| Wave::Pulses { train: Train { period, length, frame }, low };
-        match demand.signal {
+        match conditions.signal {
             TestSignal::None | TestSignal::TriangularQrs => Wave::Flat,
             TestSignal::Level => Wave::Level,
             TestSignal::Square => pulses(Span::from_ticks(period.ticks() / 2), -0.5),
             TestSignal::Triangle => Wave::Triangle(frequency),
             TestSignal::Sine => Wave::Sine(frequency),
             TestSignal::Sweep => {
-                Wave::Sweep(Sweep::new(demand.hz, demand.last_hz, demand.duration.unwrap_or(Span::ZERO)))
+                Wave::Sweep(Sweep::new(conditions.hz, conditions.last_hz, conditions.duration.unwrap_or(Span::ZERO)))
             }
-            TestSignal::Impulses => pulses(Span::from_secs(0.001 * demand.width_ms.at(Span::ZERO)), 0.0),
+            TestSignal::Impulses => pulses(Span::from_secs(0.001 * conditions.width_ms.at(Span::ZERO)), 0.0),
         }
     }
 

@@ -65,7 +65,7 @@ impl Instant {
     }
 }
 
-/// An instant in two halves, which needs no padding beside `f32`s: what a player keeps many of is kept so.
+/// An instant in two halves, which needs no padding beside `f32`s: for arrays in the player.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct PackedInstant([u32; 2]);
 

@@ -1,4 +1,4 @@
-//! Steps in playing order, whatever holds them: the items of a script, or a compact image of one.
+//! Steps in playing order, from the items of a script or from a compact image of one.
 
 use crate::body::Body;
 use crate::course::Course;
@@ -10,7 +10,7 @@ use crate::step::{Conflict, Entry, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, Scr
 use crate::test_signal::TestSignal;
 use crate::time::{Instant, Span};
 
-/// A step as it is played, whatever holds it.
+/// A step as it is played, of a script or of an image.
 #[derive(Clone, Copy, Debug)]
 pub struct PlayedStep<'a>(Holder<'a>);
 
@@ -33,7 +33,7 @@ impl<'a> From<ImageStep<'a>> for PlayedStep<'a> {
 }
 
 impl<'a> PlayedStep<'a> {
-    /// How long; `None` holds until the player is told to go on.
+    /// How long; `None` holds until `Player::next_step`.
     pub fn duration(&self) -> Option<Span> {
         match &self.0 {
             Holder::Item(step) => step.duration,
@@ -70,7 +70,7 @@ impl<'a> PlayedStep<'a> {
         self.course(field).at(since_start)
     }
 
-    /// What a field does over the step: looked up once, for many instants.
+    /// Course of a field over the step: looked up once, for many instants.
     // Not inlined: few steps ramp.
     #[inline(never)]
     pub(crate) fn course(&self, field: Field) -> Course {
@@ -90,7 +90,7 @@ impl<'a> PlayedStep<'a> {
         }
     }
 
-    /// What moves during the step.
+    /// Ramps during the step.
     pub fn ramps(&self) -> impl Iterator<Item = Ramp> + use<'a> {
         let step = *self;
         (0..).map_while(move |i| match step.0 {
@@ -112,7 +112,7 @@ impl<'a> PlayedStep<'a> {
         }
     }
 
-    /// What excludes each other in the settings, at the start and at the end of the ramps.
+    /// Settings that exclude each other, at the start and at the end of the ramps.
     pub(crate) fn conflicts(&self) -> impl Iterator<Item = Conflict> + use<'a> {
         let step = *self;
         // A step that holds comes to the end of its ramps.
@@ -169,7 +169,7 @@ impl<'a> PlayedStep<'a> {
 pub(crate) enum Source<'a> {
     Items(&'a [Item<'a>]),
     Image(Bytes<'a>),
-    /// A step alone, at an item index that whoever leads the player has given it.
+    /// A step alone, with the item index given by live control.
     Led(&'a Step<'a>, usize),
 }
 
@@ -196,7 +196,7 @@ impl<'a> Source<'a> {
         }
     }
 
-    /// Checks everything that makes a script of the items; whatever plays them can rely on it.
+    /// Checks that the items make a script; a player can rely on it.
     pub(crate) fn check(&self) -> Result<(), ScriptError> {
         if !(0..self.len()).any(|item| matches!(self.get(item), Some(Entry::Step(_)))) {
             return Err(ScriptError::Empty);
@@ -207,7 +207,7 @@ impl<'a> Source<'a> {
                 Some(Entry::Repeat { first, times, level }) => {
                     let level = usize::from(level);
                     let points_back = (first as usize) < item && times > 0 && level < MAX_NESTING;
-                    // What it repeats, other repeats included, must lie in its block and deeper.
+                    // Repeats in its block must lie in it wholly, and deeper.
                     let mut inner = (first as usize..item).filter_map(|i| match self.get(i) {
                         Some(Entry::Repeat { first, level, .. }) => Some((first, usize::from(level))),
                         _ => None,
@@ -222,7 +222,7 @@ impl<'a> Source<'a> {
         Ok(())
     }
 
-    /// How long the items play; `None` when a step holds, or when it is longer than an instant can tell.
+    /// How long the items play; `None` when a step holds, or when it is beyond the range of an instant.
     pub(crate) fn duration(&self) -> Option<Span> {
         let total = self.block_ticks(0, self.len())?;
         (total < u64::MAX).then_some(Span::from_ticks(total))
@@ -259,7 +259,7 @@ pub struct Placed<'a> {
 }
 
 impl Values for Placed<'_> {
-    // Not inlined: it is asked for in a hundred places.
+    // Not inlined: a hundred places call it.
     #[inline(never)]
     fn value(&self, field: Field, at: Instant) -> f32 {
         if self.step.steady() { self.step.get(field) } else { self.step.value(field, at.since(self.start)) }
@@ -305,7 +305,7 @@ impl<'a> Iterator for Timeline<'a> {
         if start == Instant::NEVER {
             return None;
         }
-        // What there is no step for never starts.
+        // Without a step nothing starts.
         self.start = Instant::NEVER;
         loop {
             let item = self.next;

@@ -1,4 +1,4 @@
-//! What is in the signal, told as it is made: never re-detected from samples.
+//! Truth about the signal, reported as it is made: never re-detected from samples.
 
 use crate::anatomy::{AtrialOrigin, PressureSite};
 use crate::time::{Instant, Span};
@@ -44,7 +44,7 @@ pub struct Breath {
     pub depth_ohm: f32,
 }
 
-/// A pulse of a pressure, told when it ends: with the next pulse, or with the script.
+/// A pulse of a pressure, reported when it ends: with the next pulse, or with the script.
 ///
 /// Values are those in the vessel: without the level and the line of the transducer.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -67,7 +67,7 @@ pub struct Pulse {
     pub mean_mmhg: f32,
 }
 
-/// What the cuff is doing.
+/// Phase of the cuff.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum CuffPhase {
@@ -86,7 +86,7 @@ pub enum CuffPhase {
 pub struct CuffEvent {
     /// When.
     pub at: Instant,
-    /// What began.
+    /// The phase.
     pub phase: CuffPhase,
     /// Pressure then, mmHg.
     pub cuff_mmhg: f32,
@@ -198,12 +198,12 @@ impl Event {
     }
 }
 
-/// Told of every event, in the order in which they happen.
+/// Receives every event, in the order in which they happen.
 pub trait Observer {
     /// Takes one event.
     fn observe(&mut self, event: Event);
 
-    /// Whether it does anything with events: if not, what is only told need not be worked out.
+    /// Whether it uses events: if not, values for events alone need not be computed.
     fn listens(&self) -> bool {
         true
     }

@@ -1,7 +1,7 @@
 //! Loops over many frames, in the widest vectors that there are.
 //!
 //! A program for a family of processors is built for the vectors that all of them have. With the feature `wide-vectors` a loop is
-//! built a second time, for wider ones, and the processor is asked which to take. No operation is fused with another or
+//! built a second time, for wider ones, and the processor decides which runs. No operation is fused with another or
 //! changes its order, so the bits are the same.
 
 /// Frames that a loop takes at a time, so that none are left for slower steps; a microcontroller takes them one by one.

@@ -9,7 +9,7 @@ use crate::{csv::Csv, edf, edf::Edf, record, record::Signals, sidecar};
 use pulsewright_core::block;
 use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::{Channel, ChannelKind};
-use pulsewright_core::pressure::{Chosen, TooManySites};
+use pulsewright_core::pressure::{SiteSet, TooManySites};
 use pulsewright_core::script::{Item, Script};
 use pulsewright_core::settings::Field;
 use pulsewright_core::test_signal;
@@ -124,7 +124,7 @@ pub struct Plan<'a> {
     /// Channels and their scales.
     pub columns: Vec<Column>,
     /// Pressures among the channels.
-    pub pressures: Chosen,
+    pub pressures: SiteSet,
     /// The signal's files, in order; at least one.
     pub sections: Vec<Section>,
     /// Format of the signal's files.
@@ -179,7 +179,7 @@ impl<'a> Plan<'a> {
         if options.channels.is_empty() {
             return Err(PlanError::NoChannel);
         }
-        let pressures = Chosen::of(&options.channels)?;
+        let pressures = SiteSet::of(&options.channels)?;
         check_test_signals(content.script, rate, &options.channels)?;
         let encoding = format.encoding();
         check_width(format)?;

@@ -23,7 +23,7 @@ use crate::decimal::{push_instant, push_rounded, push_span};
 use foreseen::Foreseen;
 use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::{Channel, PressureSite};
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, TICKS_PER_SECOND};
 use pulsewright_core::truth::{Band, Beat, Chamber, CuffEvent, CuffPhase, CuffReading, Episode, Event, Observer};
@@ -140,7 +140,7 @@ impl<'a, W: Write> Truth<'a, W> {
             row: Vec::new(),
             trouble: Ok(()),
             last_peak: None,
-            foreseen: Some(Foreseen::new(script, Chosen::USUAL, AlarmLimits::USUAL, rate.instant_of(frames))),
+            foreseen: Some(Foreseen::new(script, SiteSet::USUAL, AlarmLimits::USUAL, rate.instant_of(frames))),
             step_began: false,
             running: Vec::new(),
         };
@@ -154,7 +154,7 @@ impl<'a, W: Write> Truth<'a, W> {
     /// The same with these pressures beside the artery's, and with these limits of alarms.
     ///
     /// To be called before the first event.
-    pub fn expecting(mut self, sites: Chosen, limits: AlarmLimits) -> Truth<'a, W> {
+    pub fn expecting(mut self, sites: SiteSet, limits: AlarmLimits) -> Truth<'a, W> {
         let end = self.rate.instant_of(self.frames);
         self.foreseen = Some(Foreseen::new(self.script, sites, limits, end));
         self

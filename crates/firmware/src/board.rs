@@ -67,7 +67,7 @@ unsafe extern "C" {
     static _stack_end: u32;
 }
 
-/// Deepest use of the stack so far, in bytes: the start-up code has painted all of it, what is still painted was never used.
+/// Deepest use of the stack so far, in bytes: the start-up code has painted all of it, and words still painted were never used.
 pub fn stack_used() -> u32 {
     let top = &raw const _stack_start as u32;
     let mut address = &raw const _stack_end as u32;

@@ -86,7 +86,7 @@ fn main() -> ! {
     let mut single = [Frame::default()];
     for (words, program) in programs(image) {
         let (tally, work) = play(&program, &timer, &mut block);
-        tally.tell(words, &mut lines);
+        tally.write(words, &mut lines);
         lines.figure(&["work", words[0], words[1], "average"], work.average(), "instructions/frame");
         lines.figure(&["work", words[0], words[1], "worst-block"], work.worst, "instructions/frame");
         blocks = blocks.with(work);

@@ -7,7 +7,7 @@ use pulsewright_core::block::{BLOCK, Block, Signals as Parts};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::image::{self, Image};
 use pulsewright_core::player::Player as CorePlayer;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pyo3::prelude::*;
 use self_cell::self_cell;
@@ -44,7 +44,7 @@ impl Player {
         let script = Script::new(document.seed(), &items).map_err(wrong)?;
         let mut bytes = Vec::new();
         image::write(&script, |part| bytes.extend_from_slice(part)).map_err(wrong)?;
-        let chosen = Chosen::of(&channels).map_err(wrong)?;
+        let chosen = SiteSet::of(&channels).map_err(wrong)?;
         let playing = Playing::try_new(bytes, |bytes| {
             let image = Image::new(bytes).map_err(wrong)?;
             Ok::<_, PyErr>(CorePlayer::of_image(&image, rate).with_pressures_at(chosen))

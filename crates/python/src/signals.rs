@@ -7,7 +7,7 @@ use numpy::{IntoPyArray, PyArray2};
 use pulsewright_core::block::{BLOCK, Block, Signals as Parts};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
 use pulsewright_script::Document;
@@ -64,7 +64,7 @@ pub fn play(script: &Script<'_>, rate: FrameRate, channels: &[Channel], frames: 
     let mut samples: Vec<f32> = Vec::new();
     samples.try_reserve_exact(total).map_err(|_| wrong(format!("no memory for {total} samples; use Player")))?;
     samples.resize(total, 0.0);
-    let chosen = Chosen::of(channels).map_err(wrong)?;
+    let chosen = SiteSet::of(channels).map_err(wrong)?;
     let mut player = Player::new(script, rate).with_pressures_at(chosen);
     let mut block = Block::new(Parts::of(channels));
     let mut done = 0;
@@ -103,7 +103,7 @@ impl Signals {
         let truth = py.detach(|| {
             let items = self.document.items();
             let script = Script::new(self.document.seed(), &items).map_err(wrong)?;
-            let chosen = Chosen::of(&self.channels).map_err(wrong)?;
+            let chosen = SiteSet::of(&self.channels).map_err(wrong)?;
             let mut truth = Truth::new(self.rate, self.frames);
             Player::new(&script, self.rate).with_pressures_at(chosen).skip_observed(self.frames, &mut truth);
             Ok::<_, PyErr>(truth.finish())

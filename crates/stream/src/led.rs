@@ -6,7 +6,7 @@ use pulsewright_core::body::ADULT;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::heart::catalogue::SINUS;
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{MIN_STEP, Ramp, Script, Step as CoreStep, TimedBeat};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{FrameRate, Instant, Span};
@@ -53,7 +53,7 @@ impl<'a> Led<'a> {
         arena: &'a Bump,
         document: &'a Document,
         script: &Script<'a>,
-        chosen: Chosen,
+        chosen: SiteSet,
         rate: FrameRate,
     ) -> Led<'a> {
         let player = Player::new(script, rate).with_pressures_at(chosen);

@@ -8,7 +8,7 @@ use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::image::{self, Image};
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Ramp, Script, Step, TimedBeat};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{FrameRate, Span};
@@ -28,12 +28,12 @@ fn played(u: &mut Unstructured<'_>) -> Result<()> {
     let rate = FrameRate::hz(*u.choose(&[100, 250, 360, 500, 1000])?).expect("a frame rate");
     let sites = u.arbitrary::<u16>()?;
     let kept = PressureSite::ALL.iter().enumerate().filter(|(i, _)| sites & 1 << i != 0).map(|(_, site)| *site);
-    let chosen = Chosen::new(&kept.take(8).collect::<Vec<_>>()).expect("at most eight sites");
-    let mut told = Vec::new();
+    let chosen = SiteSet::new(&kept.take(8).collect::<Vec<_>>()).expect("at most eight sites");
+    let mut steps = Vec::new();
     for _ in 0..u.int_in_range(1..=4)? {
-        told.extend(Told::new(u)?);
+        steps.extend(StepValues::new(u)?);
     }
-    let mut items: Vec<Item<'_>> = told.iter().map(Told::item).collect();
+    let mut items: Vec<Item<'_>> = steps.iter().map(StepValues::item).collect();
     if let (Some(last), true) = (items.len().checked_sub(1), u.arbitrary()?) {
         items.push(Item::Repeat { first: u.int_in_range(0..=last)? as u32, times: u.int_in_range(1..=9)?, level: 0 });
     }
@@ -44,7 +44,7 @@ fn played(u: &mut Unstructured<'_>) -> Result<()> {
     let mut whole = player.clone();
     expected.fill(&mut whole, 64, MOST);
     let count = expected.frames.len();
-    // What ends with the last frame is told of when the next is asked for.
+    // What ends with the last frame is steps of when the next is asked for.
     expected.fill(&mut whole, 64, 1);
     let asked = asked(u);
     let mut heard = Heard::default();
@@ -90,7 +90,7 @@ fn far_on(player: &Player<'_>, count: u64) {
     expected.same(&found);
 }
 
-/// Frames, none for those that were skipped, and everything told.
+/// Frames, none for those that were skipped, and everything steps.
 #[derive(Default)]
 struct Heard {
     frames: Vec<Option<[u32; VALUES]>>,
@@ -144,16 +144,16 @@ fn asked(u: &mut Unstructured<'_>) -> Vec<(Way, usize)> {
 }
 
 /// A step with what it lends.
-struct Told {
+struct StepValues {
     duration: Option<Span>,
     settings: Settings,
     ramps: Vec<Ramp>,
     beats: Vec<TimedBeat>,
 }
 
-impl Told {
+impl StepValues {
     /// `None` when its parts exclude each other.
-    fn new(u: &mut Unstructured<'_>) -> Result<Option<Told>> {
+    fn new(u: &mut Unstructured<'_>) -> Result<Option<StepValues>> {
         let mut settings = Settings::new(u.choose(BODIES)?, u.choose(RHYTHMS)?);
         for _ in 0..u.int_in_range(0..=9)? {
             let (field, value) = set(u)?;
@@ -175,9 +175,9 @@ impl Told {
                 .push(TimedBeat { after: Span::millis(u.int_in_range(0..=6000)?), site: *u.choose(EctopicSite::ALL)? });
         }
         beats.sort_by_key(|beat| beat.after);
-        let told = Told { duration, settings, ramps, beats };
-        let sound = Script::new(0, &[told.item()]).is_ok();
-        Ok(sound.then_some(told))
+        let step = StepValues { duration, settings, ramps, beats };
+        let sound = Script::new(0, &[step.item()]).is_ok();
+        Ok(sound.then_some(step))
     }
 
     fn item(&self) -> Item<'_> {

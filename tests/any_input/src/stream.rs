@@ -4,7 +4,7 @@ use super::sound_bits;
 use bumpalo::Bump;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
 use pulsewright_script::parse;
@@ -25,7 +25,7 @@ pub fn stream(text: &[u8]) {
     let items = document.items();
     let script = Script::new(document.seed(), &items).expect("a script");
     let arena = Bump::new();
-    let mut led = Led::new(&arena, &document, &script, Chosen::USUAL, RATE);
+    let mut led = Led::new(&arena, &document, &script, SiteSet::USUAL, RATE);
     let mut sent = Vec::new();
     send(&mut led, &mut sent, 1);
     for line in text.lines().take(MOST_LINES) {

@@ -29,7 +29,7 @@ pub fn allowed(text: &str) -> Arrows {
             let mut uses: BTreeSet<String> = if *uses == "all of them" {
                 names.clone()
             } else {
-                // What stands in brackets says why, and may name other crates.
+                // Brackets hold the reason, and may name other crates.
                 let plain = uses.split('(').flat_map(|part| part.rsplit(')').next()).collect::<String>();
                 plain.split([',', ' ', '`', ';']).filter(|word| names.contains(*word)).map(str::to_owned).collect()
             };

@@ -8,7 +8,7 @@ const FLOORS: [(&str, &[&str]); 4] = [
         "vocabulary",
         &[
             "anatomy",
-            "chosen",
+            "site_set",
             "course",
             "field",
             "frame",
@@ -30,7 +30,7 @@ const FLOORS: [(&str, &[&str]); 4] = [
     ("player", &["expect", "internal", "player"]),
 ];
 
-/// The floor of a module, 0 the lowest; what stands at the root of the crate is the facade, above all others.
+/// The floor of a module, 0 the lowest; the root of the crate is the facade, above all others.
 fn floor(module: Option<&String>) -> Option<usize> {
     let Some(module) = module else { return Some(FLOORS.len()) };
     FLOORS.iter().position(|(_, modules)| modules.contains(&module.as_str()))

@@ -182,7 +182,7 @@ impl Code {
 #[derive(Clone, Debug)]
 pub struct File {
     pub path: PathBuf,
-    /// Where it stands in the crate; empty for the root.
+    /// Its place in the crate; empty for the root.
     pub module: Vec<String>,
     pub code: Code,
 }

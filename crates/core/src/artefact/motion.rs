@@ -17,7 +17,7 @@ const LATTICE_BITS: u32 = 29;
 /// Makes the RMS 1: between lattice points the smooth step leaves 26/35 of the variance of 1/3.
 const UNIT: f32 = 2.009_592;
 
-/// When the patient moves, for whoever must know it as truth.
+/// When the patient moves, for the truth.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Movement {
     /// When it starts to swell.

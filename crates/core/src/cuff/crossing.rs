@@ -1,4 +1,4 @@
-//! What a deflation reads: the pressures of the pulses as the falling cuff passes them.
+//! The reading of a deflation: the pressures of the pulses as the falling cuff passes them.
 //!
 //! ```text
 //! cuff  ''--.._   x             x: pulses that stay below the cuff

@@ -94,7 +94,7 @@ impl Bump {
     }
 }
 
-/// What [`Bump::add_to`] is given.
+/// Arguments of [`Bump::add_to`].
 struct AddTo<'a, 'b> {
     bump: &'a Bump,
     clocks: &'a [u32],

@@ -1,4 +1,4 @@
-//! What the heart's activations draw: the one place that turns an event into deflections.
+//! Waves of the heart's activations: the one place that turns an event into deflections.
 
 use super::deflection::{Bump, Deflection, Deflections};
 use super::fibrillation::{Fibrillation, Waves};
@@ -48,7 +48,7 @@ pub(crate) struct Life {
     pub t: f32,
 }
 
-/// What chance makes of one beat.
+/// Random values of one beat.
 struct Chance<'n> {
     noise: &'n Noise,
     index: u64,
@@ -73,7 +73,7 @@ pub(crate) struct PulseDemand {
     pub mv: f32,
     /// Width, ms.
     pub ms: f32,
-    /// What a pulse leaves behind.
+    /// The tail of a pulse.
     pub tail: Tail,
 }
 

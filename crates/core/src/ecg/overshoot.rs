@@ -1,4 +1,4 @@
-//! What a pacing pulse leaves behind: a tail of opposite polarity that decays exponentially.
+//! Polarisation after a pacing pulse: a tail of opposite polarity that decays exponentially.
 
 use crate::math;
 use crate::time::{Instant, Span};
@@ -48,7 +48,7 @@ impl Decay {
     }
 }
 
-/// The tails of all pulses so far: together one decay, as each pulse takes over what is left.
+/// The tails of all pulses so far: together one decay, as each pulse takes over the rest.
 #[derive(Clone, Copy, Debug, Default)]
 pub(crate) struct Overshoot {
     /// Counts until the last one starts at the end of its pulse.

@@ -67,14 +67,14 @@ pub fn st_shift(mv: [f32; 3], jt_ms: f32) -> [Wave; 2] {
 
 /// Force that an infarcted wall no longer gives: a wave against `mv` in the first three quarters of a QRS of `qrs_ms`.
 ///
-/// What remains of R goes against it. In an adult's normal beat a loss of 0.7 mV leaves inferior Q waves over 30 ms and over
+/// The rest of R opposes it. In an adult's normal beat a loss of 0.7 mV leaves inferior Q waves over 30 ms and over
 /// 0.1 mV (fourth universal definition of myocardial infarction).
 pub fn q_wave(mv: [f32; 3], qrs_ms: f32) -> Wave {
     let k = qrs_ms * (1.0 / 92.0);
     Wave { at_ms: 0.0, rise_ms: 20.0 * k, hold_ms: 32.0 * k, fall_ms: 26.0 * k, mv: mv.map(|axis| -axis) }
 }
 
-/// What a wall's changed repolarisation adds to a T wave: a wave of the same course, of the size `mv`.
+/// Change of a T wave by a wall's repolarisation: a wave of the same course, of the size `mv`.
 pub fn t_shift(t: &Wave, mv: [f32; 3]) -> Wave {
     Wave { mv, ..*t }
 }

@@ -84,21 +84,21 @@ pub struct Alarm {
     pub kind: AlarmKind,
     /// When the condition began: the last QRS before an asystole, the first beat of a run.
     pub begin: Instant,
-    /// From when on a monitor must know: the limit is reached.
+    /// When the limit is reached, so that a monitor must know.
     pub onset: Instant,
     /// When the condition ended; `None` while it holds.
     pub end: Option<Instant>,
 }
 
-/// Longest time from the begin of a condition to its alarm, when nobody names one (IEC 60601-2-27 / EC13 4.2.8, from memory).
+/// Longest time from the begin of a condition to its alarm, by default (IEC 60601-2-27 / EC13 4.2.8, from memory).
 const USUAL_DELAY_S: f32 = 10.0;
 
 /// A monitor is given so long at least once its limit is reached, s (common practice, no source).
 const SHORTEST_S: f32 = 2.0;
 
 impl Alarm {
-    /// Longest time from the onset to the alarm, s, when nobody names one: 10 s after the condition began where it is the
-    /// rate, the ventricles or their silence; after the onset where the limit is itself a delay, as of apnoea.
+    /// Longest time from the onset to the alarm, s, by default: 10 s after the begin of a condition of the rate, of the
+    /// ventricles or of asystole; after the onset where the limit is itself a delay, as for apnoea.
     pub fn usual_within_s(&self) -> f32 {
         let known_s = self.onset.since(self.begin).as_secs();
         if self.kind <= AlarmKind::ExtremeBradycardia || matches!(self.kind, AlarmKind::HighRate | AlarmKind::LowRate) {
@@ -108,7 +108,7 @@ impl Alarm {
         }
     }
 
-    /// Soonest that a monitor can tell: once half of what its limit asks for has passed.
+    /// Earliest time of a correct alarm: half of the way from begin to onset.
     pub fn soonest(&self) -> Instant {
         self.begin.plus(self.onset.since(self.begin).scaled(0.5))
     }
@@ -125,7 +125,7 @@ pub struct Sounded {
     pub times: u32,
 }
 
-/// Told of every time that an alarm's condition held, once it is over.
+/// Receives each alarm once its condition is over.
 pub trait AlarmSink {
     /// Takes one.
     fn take(&mut self, alarm: Alarm);
@@ -170,7 +170,7 @@ impl Board {
         Board { holds: [None; AlarmKind::COUNT], step: StepAlarms([None; AlarmKind::COUNT]) }
     }
 
-    /// A step begins; what holds goes on into it.
+    /// A step begins; alarms that hold continue in it.
     pub(super) fn begin(&mut self) {
         self.step = StepAlarms(self.holds.map(|holds| holds.map(|first| Sounded { first, end: None, times: 1 })));
     }

@@ -7,12 +7,12 @@ use crate::pressure::sites;
 use crate::settings::Field;
 use crate::timeline::PlayedStep;
 
-/// What was counted in the step.
+/// Counts in the step.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Counts {
     pub(super) ventricular: u32,
     pub(super) premature: u32,
-    /// Beats told by the script that did not come.
+    /// Beats that the script asks for and that did not come.
     pub(super) refused: u32,
     pub(super) shallow_breaths: u32,
     /// Whether the ventricles fibrillated once settled.

@@ -1,4 +1,4 @@
-//! What a step is expected to show and sound.
+//! Expected readings and alarms of a step.
 
 use super::alarm::{Sounded, StepAlarms};
 use super::reading::{Cause, Reading};
@@ -27,7 +27,7 @@ impl Pressure {
     };
 }
 
-/// What a correct monitor shows and sounds in a step.
+/// Readings and alarms of a correct monitor in a step.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Expected {
     /// Index of the step among the script's items.
@@ -46,11 +46,11 @@ pub struct Expected {
     pub breaths: Reading,
     /// By site.
     pub pressures: [Pressure; PressureSite::COUNT],
-    /// What a cuff's deflation that was judged in the step reads: systolic, diastolic, mean, mmHg.
+    /// Reading of a cuff's deflation, if it came in the step: systolic, diastolic, mean, mmHg.
     pub cuff: [Reading; 3],
     /// Alarms that sound in the step, at the limits given.
     pub alarms: StepAlarms,
-    /// Premature beats told by the script that could not come.
+    /// Premature beats that the script asks for and that could not come.
     pub refused: u32,
 }
 

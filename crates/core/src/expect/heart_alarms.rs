@@ -54,7 +54,7 @@ struct Missed {
     regular_s: f32,
 }
 
-/// What the beats have come to.
+/// State of the alarms of the heart.
 #[derive(Clone, Debug)]
 pub(super) struct HeartAlarms {
     /// Over steps, forgotten by silence and fibrillation.
@@ -127,7 +127,7 @@ impl HeartAlarms {
         }
     }
 
-    /// Time has come to `now`.
+    /// Advances to `now`.
     pub(super) fn pass(&mut self, now: Instant, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
         if let Some(began) = self.fibrillating {
             let known = began.plus(Span::from_secs(limit(AlarmLimit::FibrillationS)));

@@ -31,7 +31,7 @@ macro_rules! limits {
                 match self { $(AlarmLimit::$name => $unit,)* }
             }
 
-            /// What it limits, for people.
+            /// The limited quantity, for people.
             pub const fn words(self) -> &'static str {
                 match self { $(AlarmLimit::$name => $words,)* }
             }
@@ -95,7 +95,7 @@ impl AlarmLimit {
     }
 }
 
-/// What the alarms of a monitor are set to: the usual limits of a body, but for those that were set.
+/// Alarm limits of a monitor: the usual limits of a body, but for those that were set.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct AlarmLimits {
     set: [Option<f32>; AlarmLimit::COUNT],

@@ -3,7 +3,7 @@
 //!
 //! Samples are taken between the feet of pulses, which are known. Around a highest sample a parabola finds the peak.
 
-use super::reading::{Band, Gathered};
+use super::reading::{Gathered, ReadingBand};
 use crate::math::{max, min};
 use crate::time::Instant;
 
@@ -66,7 +66,7 @@ impl Triple {
     }
 }
 
-/// What a pulse, or a second without one, read.
+/// Readings of a pulse, or of a second without one.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Look {
     pub(super) from: Instant,
@@ -78,9 +78,9 @@ pub(super) struct Look {
 /// Systolic, diastolic and mean pressure.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Bands {
-    pub(super) systolic: Option<Band>,
-    pub(super) diastolic: Option<Band>,
-    pub(super) mean: Option<Band>,
+    pub(super) systolic: Option<ReadingBand>,
+    pub(super) diastolic: Option<ReadingBand>,
+    pub(super) mean: Option<ReadingBand>,
 }
 
 /// Reads one pressure.
@@ -125,7 +125,7 @@ impl PressureMeter {
         self.piece = Stretch::new(begin);
     }
 
-    /// Some time was passed over: what is under way is not whole.
+    /// Some time was passed over: the present pulse is not whole.
     pub(super) fn interrupt(&mut self, now: Instant) {
         self.whole = false;
         self.after_peak = f32::INFINITY;
@@ -133,7 +133,7 @@ impl PressureMeter {
         self.before = [f32::NAN; 2];
     }
 
-    /// A sample; gives what a second without a pulse read, once it is over.
+    /// Takes a sample; returns the readings of a second without a pulse when it ends.
     pub(super) fn sample(&mut self, at: Instant, mmhg: f32) -> Option<Look> {
         let [a, b] = self.before;
         self.before = [b, mmhg];
@@ -161,15 +161,15 @@ impl PressureMeter {
         quiet.then(|| Look { from: piece.start, high: piece.high, low: piece.low, mean: piece.mean() })
     }
 
-    /// A pulse begins; gives what the one before read. `told` says whether that was one.
-    pub(super) fn foot(&mut self, at: Instant, told: bool) -> Option<Look> {
+    /// A pulse begins; returns the readings of the cycle before, if that was a pulse (`pulse_before`).
+    pub(super) fn foot(&mut self, at: Instant, pulse_before: bool) -> Option<Look> {
         let pulse = core::mem::replace(&mut self.pulse, Stretch::new(at));
         let before = core::mem::replace(&mut self.after_peak, pulse.since_high);
         self.last_foot = Some(at);
-        if !core::mem::replace(&mut self.whole, true) || !told || pulse.count < 3 {
+        if !core::mem::replace(&mut self.whole, true) || !pulse_before || pulse.count < 3 {
             return None;
         }
-        // Diastolic is the trough before the upstroke: after the peak before it, behind whatever line.
+        // Diastolic is the trough between the last peak and the upstroke, behind any line.
         let low = min(before, pulse.before_high);
         let [settled, all] = &mut self.pulses;
         all.take(&pulse, low);
@@ -179,7 +179,7 @@ impl PressureMeter {
         Some(Look { from: pulse.start, high: pulse.high, low, mean: pulse.mean() })
     }
 
-    /// What the step that ends at `end` read; without pulses, and unless the transducer is `closed`, only the mean.
+    /// Readings of the step that ends at `end`; without pulses, and unless the transducer is `closed`, only the mean.
     pub(super) fn bands(&self, closed: bool, end: Instant) -> Bands {
         // Pulses of its first seconds count only in a step too short for others.
         let ceased = self.last_foot.is_none_or(|foot| foot < self.from && end.since(foot).as_secs() > 3.0);
@@ -198,7 +198,7 @@ impl PressureMeter {
         };
         // The integral over all settled time; pulses cut at its edges would shift it.
         let mean = bands.mean.map(|band| match self.all.band() {
-            Some(all) => Band { mean: all.mean, ..band }.with(all.mean),
+            Some(all) => ReadingBand { mean: all.mean, ..band }.with(all.mean),
             None => band,
         });
         Bands { mean, ..bands }

@@ -6,7 +6,7 @@ use super::pressure::Look;
 use crate::anatomy::PressureSite;
 use crate::time::Instant;
 
-/// How long a pressure lies beyond a limit before the alarm must know, s (makers' printed delays).
+/// Time that a pressure lies beyond a limit before the alarm, s (makers' printed delays).
 const DELAY_S: f32 = 4.0;
 
 /// Which part of a pressure.
@@ -82,7 +82,7 @@ impl PressureAlarms {
     ) {
         let rows = TABLE.iter().zip(&mut self.since).filter(|((of, ..), _)| *of == site);
         for ((_, kind, high, parts), since) in rows {
-            // A limit that is switched off is no number, and nothing is beyond it.
+            // A limit that is switched off is NaN, and nothing is beyond it.
             let beyond = parts.iter().any(|(part, of)| {
                 let value = match part {
                     Part::Systolic => look.high,

@@ -5,7 +5,7 @@
 //! IEC 60601-2-27 201.7.9.2.9.101 b 3). The band also holds the mean over all intervals, which no monitor that averages
 //! longer goes beyond.
 
-use super::reading::Band;
+use super::reading::ReadingBand;
 use crate::math::{max, min};
 use crate::time::{Instant, Span};
 
@@ -41,7 +41,7 @@ pub(super) struct RateMeter {
     from: Instant,
     total: Span,
     count: u32,
-    shown: Option<Band>,
+    shown: Option<ReadingBand>,
     longest_s: f32,
     shortest_s: f32,
     /// The first and the last interval counted, s.
@@ -95,7 +95,7 @@ impl RateMeter {
         if at >= self.from
             && let Some(rate) = self.displayed()
         {
-            self.shown = Some(self.shown.map_or(Band::steady(rate), |band| band.with(rate)));
+            self.shown = Some(self.shown.map_or(ReadingBand::steady(rate), |band| band.with(rate)));
         }
         Some(interval_s)
     }
@@ -133,24 +133,24 @@ impl RateMeter {
         (period_s > 0.0).then(|| 60.0 / period_s)
     }
 
-    /// The band of the step that ends at `end`; a gap of `silence_s` is shown as no rate. `None` when the step is too short to tell.
-    pub(super) fn band(&self, end: Instant, silence_s: f32) -> Option<Band> {
+    /// The band of the step that ends at `end`; a gap of `silence_s` is shown as no rate. `None` when the step is too short.
+    pub(super) fn band(&self, end: Instant, silence_s: f32) -> Option<ReadingBand> {
         let gap_s = end.since(self.last.map_or(self.from, |last| last.max(self.from))).as_secs();
         let longest_s = max(self.longest_s, gap_s);
         let band = if self.count > 0 {
             let mean = (60.0 * f64::from(self.count) / self.total.as_secs_f64()) as f32;
-            Band { mean, ..self.shown.unwrap_or(Band::steady(mean)) }.with(mean)
+            ReadingBand { mean, ..self.shown.unwrap_or(ReadingBand::steady(mean)) }.with(mean)
         } else if self.last.is_none_or(|last| end.since(last).as_secs() >= silence_s) {
-            return Some(Band::steady(0.0));
+            return Some(ReadingBand::steady(0.0));
         } else {
-            Band::steady(self.displayed()?)
+            ReadingBand::steady(self.displayed()?)
         };
         Some(if longest_s >= silence_s { band.with(0.0) } else { band })
     }
 
     /// The band, also with the rates at both ends of the time watched: of a rate that is moved, a monitor that averages less
     /// shows more.
-    pub(super) fn moving(&self, band: Band) -> Band {
+    pub(super) fn moving(&self, band: ReadingBand) -> ReadingBand {
         self.edges_s.map_or(band, |[first_s, last_s]| band.with(60.0 / first_s).with(60.0 / last_s))
     }
 

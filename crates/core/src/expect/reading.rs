@@ -1,10 +1,10 @@
-//! A quantity that a monitor shows: one value, or the band that it moves in, and what makes it so.
+//! A quantity that a monitor shows: one value, or the band that it moves in, with the causes.
 
 use crate::math::{max, min};
 
-/// What a quantity did in the settled part of a step.
+/// Range and mean of a quantity in the settled part of a step.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Band {
+pub struct ReadingBand {
     /// Lowest value that a monitor shows.
     pub low: f32,
     /// Highest value that it shows.
@@ -13,15 +13,15 @@ pub struct Band {
     pub mean: f32,
 }
 
-impl Band {
+impl ReadingBand {
     /// A value that does not move.
-    pub const fn steady(value: f32) -> Band {
-        Band { low: value, high: value, mean: value }
+    pub const fn steady(value: f32) -> ReadingBand {
+        ReadingBand { low: value, high: value, mean: value }
     }
 
     /// The same with `value` within it.
-    pub(super) fn with(self, value: f32) -> Band {
-        Band { low: min(self.low, value), high: max(self.high, value), ..self }
+    pub(super) fn with(self, value: f32) -> ReadingBand {
+        ReadingBand { low: min(self.low, value), high: max(self.high, value), ..self }
     }
 
     /// Highest less lowest.
@@ -32,7 +32,7 @@ impl Band {
 
 macro_rules! causes {
     ($($(#[$meta:meta])* $name:ident: $words:literal;)*) => {
-        /// Why a quantity is as it is.
+        /// A cause of a reading.
         #[derive(Clone, Copy, Debug, PartialEq, Eq)]
         #[repr(u8)]
         pub enum Cause { $($(#[$meta])* $name,)* }
@@ -130,12 +130,12 @@ impl Causes {
     }
 }
 
-/// What a correct monitor shows of a quantity, and why.
+/// Reading of a quantity by a correct monitor, and why.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reading {
     /// The band; `None` where a correct monitor may show anything, or nothing.
-    pub band: Option<Band>,
-    /// What makes it other than a plain setting.
+    pub band: Option<ReadingBand>,
+    /// Why it differs from a plain setting.
     pub causes: Causes,
 }
 
@@ -146,7 +146,7 @@ impl Reading {
     }
 }
 
-/// What gathers a band.
+/// Accumulator of a band.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Gathered {
     low: f32,
@@ -166,7 +166,11 @@ impl Gathered {
         self.weight += f64::from(weight);
     }
 
-    pub(super) fn band(&self) -> Option<Band> {
-        (self.weight > 0.0).then(|| Band { low: self.low, high: self.high, mean: (self.sum / self.weight) as f32 })
+    pub(super) fn band(&self) -> Option<ReadingBand> {
+        (self.weight > 0.0).then(|| ReadingBand {
+            low: self.low,
+            high: self.high,
+            mean: (self.sum / self.weight) as f32,
+        })
     }
 }

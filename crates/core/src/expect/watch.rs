@@ -1,4 +1,4 @@
-//! What is watched while a script is played: beats, pulses, breaths and pressures of the present step, and its alarms.
+//! State gathered while a script is played: beats, pulses, breaths and pressures of the present step, and its alarms.
 
 use super::alarm::{AlarmKind, AlarmSink, Board};
 use super::causes::{self, Counts};
@@ -8,11 +8,11 @@ use super::limits::{AlarmLimit, AlarmLimits};
 use super::pressure::{Look, PressureMeter};
 use super::pressure_alarms::PressureAlarms;
 use super::rate::{RateMeter, Rule};
-use super::reading::{Band, Cause, Causes, Reading};
+use super::reading::{Cause, Causes, Reading, ReadingBand};
 use crate::anatomy::PressureSite;
-use crate::chosen::Chosen;
 use crate::pressure::sites;
 use crate::settings::Field;
+use crate::site_set::SiteSet;
 use crate::test_signal::TestSignal;
 use crate::time::{Instant, Span};
 use crate::timeline::{Placed, Timeline};
@@ -42,7 +42,7 @@ struct Foot {
 #[derive(Clone, Debug)]
 pub(super) struct Watch<'a> {
     limits: AlarmLimits,
-    chosen: Chosen,
+    chosen: SiteSet,
     placed: Option<Placed<'a>>,
     from: Instant,
     counts: Counts,
@@ -62,7 +62,7 @@ pub(super) struct Watch<'a> {
 }
 
 impl<'a> Watch<'a> {
-    pub(super) fn new(chosen: Chosen, limits: AlarmLimits) -> Watch<'a> {
+    pub(super) fn new(chosen: SiteSet, limits: AlarmLimits) -> Watch<'a> {
         Watch {
             limits,
             chosen,
@@ -121,7 +121,7 @@ impl<'a> Watch<'a> {
         self.done = self.expected(end);
     }
 
-    /// Nothing follows: alarms that still hold are told.
+    /// End of the script: reports the alarms that still hold.
     pub(super) fn end(&mut self, sink: &mut dyn AlarmSink) {
         self.board.finish(sink);
     }
@@ -145,7 +145,7 @@ impl<'a> Watch<'a> {
         self.placed.is_none_or(|placed| TestSignal::numbered(placed.step.get(Field::TestSignal)).has_beats())
     }
 
-    /// Time has come to `now`.
+    /// Advances to `now`.
     pub(super) fn pass(&mut self, now: Instant, sink: &mut dyn AlarmSink) {
         let Some(placed) = self.placed else { return };
         let (limits, body) = (self.limits, placed.step.body());
@@ -322,7 +322,7 @@ impl<'a> Watch<'a> {
             }
             let bands = meter.bands(closed(site), end);
             let causes = causes::of_pressure(step, site, of_rate);
-            let reading = |band: Option<Band>| Reading {
+            let reading = |band: Option<ReadingBand>| Reading {
                 band,
                 causes: match band {
                     Some(_) => causes,
@@ -353,7 +353,7 @@ impl<'a> Watch<'a> {
     fn cuff_reading(&self, causes: Causes) -> [Reading; 3] {
         let Some(reading) = self.cuff else { return [Reading::none(Cause::NoDeflation); 3] };
         [reading.systolic_mmhg, reading.diastolic_mmhg, reading.mean_mmhg].map(|band: truth::Band| Reading {
-            band: Some(Band { low: band.low, high: band.high, mean: band.middle() }),
+            band: Some(ReadingBand { low: band.low, high: band.high, mean: band.middle() }),
             causes,
         })
     }
@@ -373,12 +373,12 @@ impl<'a> Watch<'a> {
     }
 }
 
-/// Lets a watch listen, and tells of alarms.
+/// Observer that feeds a watch and reports alarms.
 pub(super) struct Listener<'w, 'a> {
     pub(super) watch: &'w mut Watch<'a>,
     /// The steps that are still to come.
     pub(super) timeline: &'w mut Timeline<'a>,
-    /// The end of what is played.
+    /// End of the playing time.
     pub(super) last: Instant,
     pub(super) sink: &'w mut dyn AlarmSink,
 }

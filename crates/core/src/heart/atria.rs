@@ -2,7 +2,7 @@
 
 use super::rhythm::{Atria, AvNode, SinusFault, Ventricles};
 use super::{
-    ATRIA_REFRACTORY, Activation, COMPETING, Clock, Demand, Descent, Emit, Heart, Impulse, Place, SHORTEST,
+    ATRIA_REFRACTORY, Activation, COMPETING, Clock, Descent, Emit, Heart, HeartConditions, Impulse, Place, SHORTEST,
     SHORTEST_PR, follows, refuse,
 };
 use crate::anatomy::{AtrialOrigin, Refusal};
@@ -10,31 +10,31 @@ use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 
 impl Heart {
-    pub(super) fn change_atria(&mut self, now: Instant, changed: bool, demand: &Demand, noise: &Noise) {
-        let period = demand.period();
-        match demand.rhythm.atria {
+    pub(super) fn change_atria(&mut self, now: Instant, changed: bool, conditions: &HeartConditions, noise: &Noise) {
+        let period = conditions.period();
+        match conditions.rhythm.atria {
             Atria::Driving(_) | Atria::Multifocal(_) | Atria::Independent => {
-                let atrial_period = demand.atrial_period();
+                let atrial_period = conditions.atrial_period();
                 let running = self.clock(Clock::Sinus) != Instant::NEVER;
                 let place = match self.last_sinus_due {
-                    Some(last) if running => self.after(last, atrial_period, demand, noise),
+                    Some(last) if running => self.after(last, atrial_period, conditions, noise),
                     // Atria that go their own way do not start in step with the ventricles.
-                    _ if now == Instant::ZERO && demand.rhythm.atria == Atria::Independent => {
+                    _ if now == Instant::ZERO && conditions.rhythm.atria == Atria::Independent => {
                         Place::regular(now.plus(atrial_period.scaled(0.85)))
                     }
-                    _ if now == Instant::ZERO => Place::regular(now.plus(period.scaled(0.5)).minus(demand.pr)),
+                    _ if now == Instant::ZERO => Place::regular(now.plus(period.scaled(0.5)).minus(conditions.pr)),
                     _ => Place::regular(now.plus(atrial_period.scaled(0.6))),
                 };
                 if changed || running {
                     let soonest =
                         self.last_atrial.map_or(now, |last| last.plus(atrial_period.scaled(SHORTEST)).max(now));
                     let place = if place.due > now { place } else { Place { due: now, ..place } };
-                    self.schedule_sinus(place, soonest, demand);
+                    self.schedule_sinus(place, soonest, conditions);
                 }
             }
             Atria::Fibrillation { .. } | Atria::Still | Atria::Paced => self.stop(Clock::Sinus),
         }
-        if !matches!(demand.rhythm.av, AvNode::Irregular) {
+        if !matches!(conditions.rhythm.av, AvNode::Irregular) {
             self.stop(Clock::Irregular);
         } else if changed {
             self.set(Clock::Irregular, self.new_source(now, period));
@@ -42,35 +42,36 @@ impl Heart {
     }
 
     /// Lets the sinus node fire about a place, in step with breathing, but not before `soonest`.
-    pub(super) fn schedule_sinus(&mut self, place: Place, soonest: Instant, demand: &Demand) {
+    pub(super) fn schedule_sinus(&mut self, place: Place, soonest: Instant, conditions: &HeartConditions) {
         self.sinus_due = place;
-        let breathing_s = demand.variability.breathing_s(place.due, demand.atrial_period());
-        self.set(Clock::Sinus, place.due.shifted(follows(demand) * breathing_s).max(soonest));
+        let breathing_s = conditions.variability.breathing_s(place.due, conditions.atrial_period());
+        self.set(Clock::Sinus, place.due.shifted(follows(conditions) * breathing_s).max(soonest));
     }
 
-    pub(super) fn fire_sinus(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+    pub(super) fn fire_sinus(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
         self.sinus_count = self.sinus_count.wrapping_add(1);
         self.last_sinus_due = Some(self.sinus_due);
-        let mut interval = demand.atrial_period();
+        let mut interval = conditions.atrial_period();
         let mut leaves = true;
-        if let Some(fault) = demand.rhythm.sinus_fault {
+        if let Some(fault) = conditions.rhythm.sinus_fault {
             if self.until_fault == 0 {
-                self.plan_fault(fault, demand, noise);
+                self.plan_fault(fault, conditions, noise);
             }
             self.until_fault -= 1;
             if self.until_fault == 0 {
                 match fault {
                     SinusFault::Arrest(_) => {
-                        let change = demand.life.pause * noise.signed(Purpose::SinusFault, self.sinus_count | 1 << 63);
-                        interval = demand.pause.scaled(1.0 + change);
+                        let change =
+                            conditions.life.pause * noise.signed(Purpose::SinusFault, self.sinus_count | 1 << 63);
+                        interval = conditions.pause.scaled(1.0 + change);
                     }
                     SinusFault::ExitBlock(_) => leaves = false,
                 }
             }
         }
         let mut origin = AtrialOrigin::Sinus;
-        let mut pr = demand.pr;
-        match demand.rhythm.atria {
+        let mut pr = conditions.pr;
+        match conditions.rhythm.atria {
             Atria::Driving(from) => origin = from,
             Atria::Multifocal(spread) => {
                 interval = self.irregular.interval(interval, spread, Purpose::AtrialFocus, noise);
@@ -81,33 +82,33 @@ impl Heart {
             }
             // Two sources in competition do not keep step.
             Atria::Independent
-                if matches!(demand.rhythm.ventricles, Ventricles::Focus { .. })
-                    && matches!(demand.rhythm.av, AvNode::Conducting) =>
+                if matches!(conditions.rhythm.ventricles, Ventricles::Focus { .. })
+                    && matches!(conditions.rhythm.av, AvNode::Conducting) =>
             {
                 interval = self.irregular.interval(interval, COMPETING, Purpose::AtrialFocus, noise);
             }
             _ => {}
         }
-        let soonest = now.plus(demand.atrial_period().scaled(SHORTEST));
-        let next = self.after(self.sinus_due, interval, demand, noise);
-        self.schedule_sinus(next, soonest, demand);
+        let soonest = now.plus(conditions.atrial_period().scaled(SHORTEST));
+        let next = self.after(self.sinus_due, interval, conditions, noise);
+        self.schedule_sinus(next, soonest, conditions);
         if leaves {
-            if demand.life.pr_ms > 0.0 {
-                let change_ms = demand.life.pr_ms * noise.bell(Purpose::AvConduction, self.sinus_count | 1 << 62);
+            if conditions.life.pr_ms > 0.0 {
+                let change_ms = conditions.life.pr_ms * noise.bell(Purpose::AvConduction, self.sinus_count | 1 << 62);
                 pr = Span::from_secs(pr.as_secs() + 0.001 * change_ms);
             }
-            let down = Some(Descent { pr, code: demand.rhythm.code, asked: None });
-            self.activate_atria(now, origin, down, demand, noise, emit);
+            let down = Some(Descent { pr, code: conditions.rhythm.code, asked: None });
+            self.activate_atria(now, origin, down, conditions, noise, emit);
         }
     }
 
     /// After how many impulses the sinus node fails: as many as the rhythm says, by chance a few more or less.
-    pub(super) fn plan_fault(&mut self, fault: SinusFault, demand: &Demand, noise: &Noise) {
+    pub(super) fn plan_fault(&mut self, fault: SinusFault, conditions: &HeartConditions, noise: &Noise) {
         let every = match fault {
             SinusFault::Arrest(beats) => beats.max(1),
             SinusFault::ExitBlock(every) => every.max(2),
         };
-        let change = demand.life.pause * noise.signed(Purpose::SinusFault, self.sinus_count);
+        let change = conditions.life.pause * noise.signed(Purpose::SinusFault, self.sinus_count);
         // At least two, or no beat would be left between two faults.
         let least = every.min(2);
         self.until_fault = ((f32::from(every) * (1.0 + change) + 0.5) as u16).max(least);
@@ -119,27 +120,27 @@ impl Heart {
         now: Instant,
         origin: AtrialOrigin,
         down: Option<Descent>,
-        demand: &Demand,
+        conditions: &HeartConditions,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
         let asked = down.and_then(|descent| descent.asked);
-        if !self.atria_ready(now, demand) {
-            let fibrillate = matches!(demand.rhythm.atria, Atria::Fibrillation { .. });
+        if !self.atria_ready(now, conditions) {
+            let fibrillate = matches!(conditions.rhythm.atria, Atria::Fibrillation { .. });
             let why = if fibrillate { Refusal::Fibrillation } else { Refusal::Refractory };
             return refuse(asked, now, why, emit);
         }
-        emit(Activation::Atria { at: now, origin, cycle: demand.atrial_period() });
+        emit(Activation::Atria { at: now, origin, cycle: conditions.atrial_period() });
         self.last_atrial = Some(now);
-        self.device_sees_atria(now, origin == AtrialOrigin::Paced, demand);
+        self.device_sees_atria(now, origin == AtrialOrigin::Paced, conditions);
         let Some(descent) = down else {
             // From below: the sinus node starts anew.
-            self.reset_sinus(now, demand, noise);
+            self.reset_sinus(now, conditions, noise);
             return;
         };
-        match self.node.offer(now, descent.pr, demand, noise) {
+        match self.node.offer(now, descent.pr, conditions, noise) {
             Some(delay) => {
-                let impulse = self.conducted(now.plus(delay), Some(now), descent.code, demand);
+                let impulse = self.conducted(now.plus(delay), Some(now), descent.code, conditions);
                 self.send(Impulse { asked, ..impulse }, emit);
             }
             None => refuse(asked, now, Refusal::Blocked, emit),
@@ -147,19 +148,19 @@ impl Heart {
     }
 
     /// Whether the atria take an impulse.
-    pub(super) fn atria_ready(&self, now: Instant, demand: &Demand) -> bool {
-        let refractory = demand.atrial_period().scaled(0.55).min(ATRIA_REFRACTORY);
-        let fibrillate = matches!(demand.rhythm.atria, Atria::Fibrillation { .. });
+    pub(super) fn atria_ready(&self, now: Instant, conditions: &HeartConditions) -> bool {
+        let refractory = conditions.atrial_period().scaled(0.55).min(ATRIA_REFRACTORY);
+        let fibrillate = matches!(conditions.rhythm.atria, Atria::Fibrillation { .. });
         !fibrillate && self.last_atrial.is_none_or(|last| now.since(last) >= refractory)
     }
 
-    pub(super) fn reset_sinus(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
+    pub(super) fn reset_sinus(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise) {
         if self.clock(Clock::Sinus) != Instant::NEVER {
             let place = Place::regular(now);
             self.last_sinus_due = Some(place);
-            let soonest = now.plus(demand.atrial_period().scaled(SHORTEST));
-            let next = self.after(place, demand.atrial_period(), demand, noise);
-            self.schedule_sinus(next, soonest, demand);
+            let soonest = now.plus(conditions.atrial_period().scaled(SHORTEST));
+            let next = self.after(place, conditions.atrial_period(), conditions, noise);
+            self.schedule_sinus(next, soonest, conditions);
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The AV node: which impulses from above pass, and how long they take.
 
-use super::demand::Demand;
+use super::conditions::HeartConditions;
 use super::rhythm::{AvNode, CONCEALED_SHARE, Ventricles, whole_ratio};
 use crate::math;
 use crate::noise::{Noise, Purpose};
@@ -61,16 +61,16 @@ impl Node {
     }
 
     /// Ventricles fired on their own; `conceal` when the impulse got into the node deep enough to stop the next one.
-    pub(super) fn invade(&mut self, now: Instant, conceal: bool, demand: &Demand) {
+    pub(super) fn invade(&mut self, now: Instant, conceal: bool, conditions: &HeartConditions) {
         let share = if conceal {
-            demand.atrial_period().scaled(CONCEALED_SHARE)
-        } else if matches!(demand.rhythm.ventricles, Ventricles::Focus { .. }) {
-            demand.period().scaled(INVADED_SHARE)
+            conditions.atrial_period().scaled(CONCEALED_SHARE)
+        } else if matches!(conditions.rhythm.ventricles, Ventricles::Focus { .. }) {
+            conditions.period().scaled(INVADED_SHARE)
         } else {
             Span::ZERO
         };
         self.taken_until = now.plus(share.max(INVADED));
-        self.invaded = !conceal && matches!(demand.rhythm.ventricles, Ventricles::Following);
+        self.invaded = !conceal && matches!(conditions.rhythm.ventricles, Ventricles::Following);
     }
 
     /// Whether an impulse from below leaves the node to one from above that comes at `at`.
@@ -86,7 +86,13 @@ impl Node {
     }
 
     /// An impulse from above at `now`: the delay to the ventricles, or `None` when it is lost.
-    pub(super) fn offer(&mut self, now: Instant, pr: Span, demand: &Demand, noise: &Noise) -> Option<Span> {
+    pub(super) fn offer(
+        &mut self,
+        now: Instant,
+        pr: Span,
+        conditions: &HeartConditions,
+        noise: &Noise,
+    ) -> Option<Span> {
         if now < self.taken_until {
             return None;
         }
@@ -97,11 +103,11 @@ impl Node {
             0.0
         };
         let pr = pr.plus(Span::from_secs(tired_s));
-        let whole = whole_ratio(demand.ratio);
-        let delay = match demand.rhythm.av {
+        let whole = whole_ratio(conditions.ratio);
+        let delay = match conditions.rhythm.av {
             AvNode::Blocked | AvNode::Irregular => None,
             AvNode::Conducting => {
-                let refractory = demand.atrial_period().scaled(0.6).min(REFRACTORY);
+                let refractory = conditions.atrial_period().scaled(0.6).min(REFRACTORY);
                 let taken = self.last_entry.is_some_and(|last| now.since(last) < refractory);
                 (!taken).then_some(pr)
             }
@@ -109,7 +115,7 @@ impl Node {
             AvNode::OneOf => self.count(whole, noise, false).then_some(pr),
             AvNode::Varying => self.count(whole, noise, true).then_some(pr),
             AvNode::Dropping => (!self.count(whole, noise, false)).then_some(pr),
-            AvNode::Decremental => self.decrement(now, pr, whole, demand),
+            AvNode::Decremental => self.decrement(now, pr, whole, conditions),
         };
         if delay.is_some() {
             self.last_entry = Some(now);
@@ -137,8 +143,8 @@ impl Node {
     }
 
     /// Type I: the delay by the time since the last impulse left; lost when the node has recovered too little.
-    fn decrement(&self, now: Instant, pr: Span, ratio: u16, demand: &Demand) -> Option<Span> {
-        let period_s = demand.atrial_period().as_secs();
+    fn decrement(&self, now: Instant, pr: Span, ratio: u16, conditions: &HeartConditions) -> Option<Span> {
+        let period_s = conditions.atrial_period().as_secs();
         let pr_s = pr.as_secs();
         let delay_s = |recovery_s: f32| {
             pr_s + FIRST_INCREMENT * period_s * math::exp((period_s - pr_s - recovery_s) / (TAU * period_s))

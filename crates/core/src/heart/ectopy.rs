@@ -1,7 +1,9 @@
 //! Premature beats.
 
 use super::rhythm::{Coupling, EctopicSite, Focus, JunctionalP, Pattern};
-use super::{Asked, Clock, Demand, Descent, Emit, Heart, Impulse, JUNCTIONAL_PR, refuse, ventricles_refractory};
+use super::{
+    Asked, Clock, Descent, Emit, Heart, HeartConditions, Impulse, JUNCTIONAL_PR, refuse, ventricles_refractory,
+};
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway, Refusal};
 use crate::math;
 use crate::noise::{Noise, Purpose};
@@ -16,12 +18,12 @@ const FOCI: [(Pathway, u32); 4] = [
 ];
 
 impl Heart {
-    /// A premature beat asked for from outside, at `now`; it comes, or it is told why not.
+    /// A premature beat requested by the script, at `now`; it comes, or the reason is reported.
     pub(crate) fn premature(
         &mut self,
         now: Instant,
         site: EctopicSite,
-        demand: &Demand,
+        conditions: &HeartConditions,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
@@ -32,28 +34,28 @@ impl Heart {
         if paced && !matches!(site, EctopicSite::Atrium | EctopicSite::Junction) {
             return refuse(asked, now, Refusal::Refractory, emit);
         }
-        self.activate_ectopic(now, site, asked, demand, noise, emit);
+        self.activate_ectopic(now, site, asked, conditions, noise, emit);
     }
 
-    pub(super) fn fire_ectopic(&mut self, now: Instant, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+    pub(super) fn fire_ectopic(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
         self.stop(Clock::Ectopic);
-        let Some(ectopy) = demand.rhythm.ectopy else { return };
+        let Some(ectopy) = conditions.rhythm.ectopy else { return };
         self.ectopic_count = self.ectopic_count.wrapping_add(1);
         self.ectopic_left = self.ectopic_left.saturating_sub(1);
         if self.ectopic_left == 0 {
             self.conducted_since_ectopic = 0;
-            self.plan_ectopic(demand, noise);
+            self.plan_ectopic(conditions, noise);
         }
         if ectopy.foci > 1 {
             let chance = noise.bits(Purpose::EctopicShape, self.ectopic_count | 1 << 61);
             let focus = ((u64::from(chance) * u64::from(ectopy.foci)) >> 32) as usize;
             let (pathway, turn) = FOCI.get(focus).copied().unwrap_or(FOCI[0]);
-            self.activate_ventricular(now, pathway, turn, None, demand, noise, emit);
+            self.activate_ventricular(now, pathway, turn, None, conditions, noise, emit);
         } else {
-            self.activate_ectopic(now, ectopy.site, None, demand, noise, emit);
+            self.activate_ectopic(now, ectopy.site, None, conditions, noise, emit);
         }
         if self.ectopic_left > 0 {
-            let due = now.plus(demand.atrial_period().scaled(ectopy.run_period));
+            let due = now.plus(conditions.atrial_period().scaled(ectopy.run_period));
             let ventricular = !matches!(ectopy.site, EctopicSite::Atrium | EctopicSite::Junction);
             self.set(Clock::Ectopic, if ventricular { due.max(self.after_t()) } else { due });
         }
@@ -64,22 +66,22 @@ impl Heart {
         now: Instant,
         site: EctopicSite,
         asked: Option<Asked>,
-        demand: &Demand,
+        conditions: &HeartConditions,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
         let left = match site {
             EctopicSite::Atrium => {
-                if self.atria_ready(now, demand) {
-                    self.reset_sinus(now, demand, noise);
+                if self.atria_ready(now, conditions) {
+                    self.reset_sinus(now, conditions, noise);
                 }
-                let down = Some(Descent { pr: demand.pr, code: BeatCode::AtrialPremature, asked });
-                self.activate_atria(now, AtrialOrigin::EctopicHigh, down, demand, noise, emit);
+                let down = Some(Descent { pr: conditions.pr, code: BeatCode::AtrialPremature, asked });
+                self.activate_atria(now, AtrialOrigin::EctopicHigh, down, conditions, noise, emit);
                 return;
             }
             EctopicSite::Junction => {
                 let focus = Focus::Junction(JunctionalP::Before);
-                self.activate_from(focus, BeatCode::JunctionalPremature, now, asked, demand, noise, emit);
+                self.activate_from(focus, BeatCode::JunctionalPremature, now, asked, conditions, noise, emit);
                 return;
             }
             EctopicSite::RightVentricle => false,
@@ -87,7 +89,7 @@ impl Heart {
             EctopicSite::BothVentricles => self.ectopic_count.is_multiple_of(2),
         };
         let pathway = if left { Pathway::LeftVentricle } else { Pathway::RightVentricle };
-        self.activate_ventricular(now, pathway, 0, asked, demand, noise, emit);
+        self.activate_ventricular(now, pathway, 0, asked, conditions, noise, emit);
     }
 
     /// A premature beat of the ventricles, its axis turned.
@@ -99,20 +101,20 @@ impl Heart {
         pathway: Pathway,
         turn: u32,
         asked: Option<Asked>,
-        demand: &Demand,
+        conditions: &HeartConditions,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
         // R-on-T: its QRS begins before the T wave of the beat before has ended.
         let code = if now < self.memory.t_end { BeatCode::ROnT } else { BeatCode::VentricularPremature };
-        let conducted = self.conducted(now, None, code, demand);
+        let conducted = self.conducted(now, None, code, conditions);
         let impulse = Impulse { pathway, ventricular: true, turn, asked, ..conducted };
-        self.activate_ventricles(impulse, demand, noise, emit);
+        self.activate_ventricles(impulse, conditions, noise, emit);
     }
 
     /// After a conducted beat at `now`: is a premature beat due?
-    pub(super) fn schedule_ectopic(&mut self, now: Instant, demand: &Demand, noise: &Noise) {
-        let Some(ectopy) = demand.rhythm.ectopy else { return };
+    pub(super) fn schedule_ectopic(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise) {
+        let Some(ectopy) = conditions.rhythm.ectopy else { return };
         if self.conducted_since_ectopic < self.next_ectopic_after || self.ectopic_left > 0 {
             return;
         }
@@ -120,21 +122,22 @@ impl Heart {
         let atrial = matches!(ectopy.site, EctopicSite::Atrium | EctopicSite::Junction);
         let from = if atrial { self.last_atrial.unwrap_or(now) } else { now };
         let mut after = match ectopy.coupling {
-            _ if demand.coupling > Span::ZERO => demand.coupling,
-            Coupling::Period(share) => demand.atrial_period().scaled(share),
+            _ if conditions.coupling > Span::ZERO => conditions.coupling,
+            Coupling::Period(share) => conditions.atrial_period().scaled(share),
             Coupling::Qt(share) => self.memory.t_end.since(now).scaled(share),
         };
-        if demand.life.coupling_ms > 0.0 {
-            let change_ms = demand.life.coupling_ms * noise.bell(Purpose::EctopicShape, self.ectopic_count | 1 << 62);
+        if conditions.life.coupling_ms > 0.0 {
+            let change_ms =
+                conditions.life.coupling_ms * noise.bell(Purpose::EctopicShape, self.ectopic_count | 1 << 62);
             after = Span::from_secs(after.as_secs() + 0.001 * change_ms);
         }
         let mut due = from.plus(after).max(now.plus(Span::millis(20)));
         if ectopy.site == EctopicSite::Junction {
             // Not so early that it finds the ventricles refractory.
-            let ready = now.plus(ventricles_refractory(demand)).plus(Span::millis(15));
+            let ready = now.plus(ventricles_refractory(conditions)).plus(Span::millis(15));
             due = due.max(ready.minus(JUNCTIONAL_PR));
         }
-        let own = demand.coupling == Span::ZERO && matches!(ectopy.coupling, Coupling::Period(_));
+        let own = conditions.coupling == Span::ZERO && matches!(ectopy.coupling, Coupling::Period(_));
         if own && !atrial {
             due = due.max(self.after_t());
         }
@@ -149,14 +152,15 @@ impl Heart {
     }
 
     /// After how many conducted beats the next premature beat comes.
-    pub(super) fn plan_ectopic(&mut self, demand: &Demand, noise: &Noise) {
+    pub(super) fn plan_ectopic(&mut self, conditions: &HeartConditions, noise: &Noise) {
         self.conducted_since_ectopic = 0;
-        self.next_ectopic_after = match demand.rhythm.ectopy.map(|ectopy| ectopy.pattern) {
+        self.next_ectopic_after = match conditions.rhythm.ectopy.map(|ectopy| ectopy.pattern) {
             None => 0,
             Some(Pattern::AfterEvery(beats)) => beats.max(1),
             Some(Pattern::PerMinute(per_minute)) => {
-                let per_minute = if demand.premature_per_min > 0.0 { demand.premature_per_min } else { per_minute };
-                let mean = demand.rate_bpm / math::max(per_minute, 0.1);
+                let per_minute =
+                    if conditions.premature_per_min > 0.0 { conditions.premature_per_min } else { per_minute };
+                let mean = conditions.rate_bpm / math::max(per_minute, 0.1);
                 // The first comes early, so that a short look shows one.
                 let share = if self.ectopic_count == 0 {
                     0.3

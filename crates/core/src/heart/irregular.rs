@@ -8,7 +8,7 @@ use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::Span;
 
-/// What intervals drawn so far have run ahead or behind.
+/// Balance of the intervals drawn so far.
 #[derive(Clone, Debug)]
 pub(super) struct Irregular {
     /// Sum of the intervals less that of their means, s.

@@ -1,7 +1,7 @@
 //! The pacing device and its timing cycles.
 
 use super::rhythm::{Atria, Pacing, PacingFault, PacingMode};
-use super::{Activation, CAPTURE, Clock, Demand, Emit, Heart, Impulse};
+use super::{Activation, CAPTURE, Clock, Emit, Heart, HeartConditions, Impulse};
 use crate::anatomy::{BeatCode, Chamber, Pathway};
 use crate::time::{Instant, Span};
 
@@ -25,92 +25,93 @@ impl Device {
 const TRACKING: f32 = 1.3;
 
 impl Heart {
-    pub(super) fn change_device(&mut self, now: Instant, changed: bool, demand: &Demand) {
-        let Some(pacing) = demand.rhythm.pacing else {
+    pub(super) fn change_device(&mut self, now: Instant, changed: bool, conditions: &HeartConditions) {
+        let Some(pacing) = conditions.rhythm.pacing else {
             self.stop(Clock::PaceAtrium);
             self.stop(Clock::PaceVentricle);
             return;
         };
-        let due = self.new_source(now, demand.period());
+        let due = self.new_source(now, conditions.period());
         match pacing.mode {
             PacingMode::Vvi => {
                 self.stop(Clock::PaceAtrium);
                 self.set(Clock::PaceVentricle, due);
             }
             PacingMode::Aai | PacingMode::Ddd => {
-                let earlier = due.minus(demand.pr);
+                let earlier = due.minus(conditions.pr);
                 if changed {
                     self.stop(Clock::PaceVentricle);
                 }
-                let tracks = !matches!(demand.rhythm.atria, Atria::Paced);
-                let at = if tracks { due.plus(demand.period()) } else { earlier };
+                let tracks = !matches!(conditions.rhythm.atria, Atria::Paced);
+                let at = if tracks { due.plus(conditions.period()) } else { earlier };
                 self.set(Clock::PaceAtrium, if at > now { at } else { now });
             }
         }
     }
 
     /// Period after which the device paces the atria.
-    fn atrial_escape(&self, demand: &Demand) -> Span {
-        match demand.rhythm.atria {
-            Atria::Paced => demand.period(),
-            _ => demand.period().scaled(TRACKING),
+    fn atrial_escape(&self, conditions: &HeartConditions) -> Span {
+        match conditions.rhythm.atria {
+            Atria::Paced => conditions.period(),
+            _ => conditions.period().scaled(TRACKING),
         }
     }
 
-    pub(super) fn pace_atrium(&mut self, now: Instant, demand: &Demand, emit: Emit<'_>) {
+    pub(super) fn pace_atrium(&mut self, now: Instant, conditions: &HeartConditions, emit: Emit<'_>) {
         self.stop(Clock::PaceAtrium);
-        let Some(pacing) = demand.rhythm.pacing else { return };
-        self.set(Clock::PaceAtrium, now.plus(self.atrial_escape(demand)));
+        let Some(pacing) = conditions.rhythm.pacing else { return };
+        self.set(Clock::PaceAtrium, now.plus(self.atrial_escape(conditions)));
         // Atria that have just beaten, or are about to, do not answer.
         let own = self.clock(Clock::Sinus).min(self.clock(Clock::Retrograde)) < now.plus(CAPTURE);
-        let captures = !own && self.atria_ready(now, demand);
+        let captures = !own && self.atria_ready(now, conditions);
         if captures {
             self.set(Clock::PacedAtria, now.plus(CAPTURE));
         }
         emit(Activation::Pace { at: now, chamber: Chamber::Atrium, captures });
         if pacing.mode == PacingMode::Ddd {
-            self.set(Clock::PaceVentricle, now.plus(demand.pr));
+            self.set(Clock::PaceVentricle, now.plus(conditions.pr));
         }
     }
 
     /// An atrial activation; `own` when the device made it, whose cycle is timed from its pulse.
-    pub(super) fn device_sees_atria(&mut self, now: Instant, own: bool, demand: &Demand) {
-        let Some(pacing) = demand.rhythm.pacing else { return };
+    pub(super) fn device_sees_atria(&mut self, now: Instant, own: bool, conditions: &HeartConditions) {
+        let Some(pacing) = conditions.rhythm.pacing else { return };
         if own || pacing.mode == PacingMode::Vvi || pacing.fault == PacingFault::NoSensing {
             return;
         }
-        self.set(Clock::PaceAtrium, now.plus(self.atrial_escape(demand)));
+        self.set(Clock::PaceAtrium, now.plus(self.atrial_escape(conditions)));
         if pacing.mode == PacingMode::Ddd {
-            self.set(Clock::PaceVentricle, now.plus(demand.pr));
+            self.set(Clock::PaceVentricle, now.plus(conditions.pr));
         }
     }
 
     /// A ventricular activation; `own` when the device made it.
-    pub(super) fn device_sees_ventricles(&mut self, now: Instant, own: bool, demand: &Demand) {
-        let Some(Pacing { mode, fault }) = demand.rhythm.pacing else { return };
+    pub(super) fn device_sees_ventricles(&mut self, now: Instant, own: bool, conditions: &HeartConditions) {
+        let Some(Pacing { mode, fault }) = conditions.rhythm.pacing else { return };
         if own || fault == PacingFault::NoSensing {
             return;
         }
         match mode {
-            PacingMode::Vvi => self.set(Clock::PaceVentricle, now.plus(demand.period())),
+            PacingMode::Vvi => self.set(Clock::PaceVentricle, now.plus(conditions.period())),
             PacingMode::Ddd => self.stop(Clock::PaceVentricle),
             PacingMode::Aai => {}
         }
     }
 
-    pub(super) fn pace_ventricle(&mut self, now: Instant, demand: &Demand, emit: Emit<'_>) {
+    pub(super) fn pace_ventricle(&mut self, now: Instant, conditions: &HeartConditions, emit: Emit<'_>) {
         self.stop(Clock::PaceVentricle);
-        let Some(Pacing { mode, fault }) = demand.rhythm.pacing else { return };
+        let Some(Pacing { mode, fault }) = conditions.rhythm.pacing else { return };
         self.device.pulses = self.device.pulses.wrapping_add(1);
         let pulses = self.device.pulses;
         if mode == PacingMode::Vvi {
             let silent =
                 matches!(fault, PacingFault::Oversensing(after) if pulses.is_multiple_of(u64::from(after.max(1))));
-            self.set(Clock::PaceVentricle, now.plus(if silent { demand.pause } else { demand.period() }));
+            self.set(Clock::PaceVentricle, now.plus(if silent { conditions.pause } else { conditions.period() }));
         }
         let answers = !matches!(fault, PacingFault::NoCapture(every) if pulses.is_multiple_of(u64::from(every.max(1))));
         // Ventricles that have just beaten do not answer.
-        let ready = self.last_ventricular.is_none_or(|last| now.since(last) >= super::ventricles_refractory(demand));
+        let ready =
+            self.last_ventricular.is_none_or(|last| now.since(last) >= super::ventricles_refractory(conditions));
         // Pseudo-fusion: what begins before the pulse could take hold is the heart's own beat.
         let own = [Clock::Arrival, Clock::Irregular, Clock::Ectopic, Clock::Focus, Clock::Escape];
         let own = own.into_iter().any(|clock| self.clock(clock) < now.plus(CAPTURE));

@@ -1,6 +1,6 @@
 //! QT: how long the ventricles take to recover after a beat.
 
-use super::{Demand, Heart};
+use super::{Heart, HeartConditions};
 use crate::anatomy::Pathway;
 use crate::math;
 use crate::noise::{Noise, Purpose};
@@ -26,7 +26,7 @@ pub(crate) fn qrs_ms(pathway_ms: f32, normal_ms: f32, set_ms: f32) -> f32 {
     if pathway_ms > 1.5 * normal_ms { pathway_ms } else { pathway_ms + set_ms - normal_ms }
 }
 
-/// What QT remembers.
+/// Memory of QT.
 #[derive(Clone, Debug)]
 pub(super) struct Memory {
     /// The interval that QT has followed so far, s; zero before the first beat.
@@ -57,12 +57,12 @@ impl Heart {
         now: Instant,
         interval: Option<Span>,
         pathways: [Option<Pathway>; 2],
-        demand: &Demand,
+        conditions: &HeartConditions,
         noise: &Noise,
     ) -> Length {
-        let period = demand.period();
+        let period = conditions.period();
         let interval = interval.unwrap_or(period);
-        let life = &demand.life;
+        let life = &conditions.life;
         let before_s = self.memory.interval_s;
         let followed_s = if life.qt_lag_s > 0.0 && before_s > 0.0 {
             let gained = 1.0 - math::exp(-interval.as_secs() / life.qt_lag_s);
@@ -71,20 +71,20 @@ impl Heart {
             interval.as_secs()
         };
         self.memory.interval_s = followed_s;
-        let mut qt_ms = fridericia_ms(demand.qtc_ms, followed_s);
+        let mut qt_ms = fridericia_ms(conditions.qtc_ms, followed_s);
         if life.qt_ms > 0.0 {
             qt_ms += life.qt_ms * noise.bell(Purpose::Repolarisation, self.beats);
         }
-        let normal_ms = demand.body.qrs_ms(Pathway::Normal);
-        let mut widest_ms = demand.qrs_ms;
+        let normal_ms = conditions.body.qrs_ms(Pathway::Normal);
+        let mut widest_ms = conditions.qrs_ms;
         for pathway in pathways.into_iter().flatten() {
-            widest_ms = math::max(widest_ms, qrs_ms(demand.body.qrs_ms(pathway), normal_ms, demand.qrs_ms));
+            widest_ms = math::max(widest_ms, qrs_ms(conditions.body.qrs_ms(pathway), normal_ms, conditions.qrs_ms));
         }
-        let next = period.min(self.next_regular(now, demand));
+        let next = period.min(self.next_regular(now, conditions));
         let width = math::min(WIDEST_SHARE * 1000.0 * next.as_secs() / widest_ms, 1.0);
-        let wider_ms = math::max(widest_ms * width - demand.qrs_ms, 0.0);
+        let wider_ms = math::max(widest_ms * width - conditions.qrs_ms, 0.0);
         let longest_ms = LARGEST_SHARE * 1000.0 * next.min(interval).as_secs();
-        let shortest_ms = math::min(widest_ms * width, demand.qrs_ms) + SHORTEST_JT_MS;
+        let shortest_ms = math::min(widest_ms * width, conditions.qrs_ms) + SHORTEST_JT_MS;
         qt_ms = math::max(math::min(qt_ms, longest_ms - wider_ms), shortest_ms);
         self.memory.t_end = now.plus(Span::from_secs(0.001 * (qt_ms + wider_ms)));
         Length { qt_ms, width }

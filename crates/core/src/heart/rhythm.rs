@@ -51,7 +51,7 @@ pub enum Atria {
     Driving(AtrialOrigin),
     /// Several foci in turn, each with its own P wave and PR, at intervals that vary by this share.
     Multifocal(f32),
-    /// The sinus node at the atrial rate set, whatever the ventricles do.
+    /// The sinus node at the atrial rate set, independent of the ventricles.
     Independent,
     /// Fibrillation: no P waves, fibrillatory waves of this dominant frequency, Hz, and peak amplitude in V1, mV.
     Fibrillation {
@@ -86,7 +86,7 @@ pub enum AvNode {
     Blocked,
 }
 
-/// What the sinus node does wrong.
+/// A disease of the sinus node.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum SinusFault {
     /// It stops for the pause set after this many beats.
@@ -132,7 +132,7 @@ pub struct Escape {
     pub code: BeatCode,
 }
 
-/// What the ventricles do on their own.
+/// The ventricles' own source.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Ventricles {
     /// Follow what reaches them.
@@ -208,7 +208,7 @@ pub enum PacingMode {
     Ddd,
 }
 
-/// What goes wrong with a pacing device.
+/// A fault of a pacing device.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PacingFault {
     /// Nothing.
@@ -226,7 +226,7 @@ pub enum PacingFault {
 pub struct Pacing {
     /// How it works.
     pub mode: PacingMode,
-    /// What goes wrong.
+    /// Its fault.
     pub fault: PacingFault,
 }
 
@@ -249,7 +249,7 @@ pub struct Rhythm {
     pub values: &'static [(Field, f32)],
     /// Atrial source.
     pub atria: Atria,
-    /// What the sinus node does wrong.
+    /// Disease of the sinus node.
     pub sinus_fault: Option<SinusFault>,
     /// AV conduction.
     pub av: AvNode,
@@ -283,7 +283,7 @@ const MOST_BPM: f32 = 400.0;
 
 /// Impulses in a round of AV conduction at a ratio set: the nearest whole number.
 pub(crate) const fn whole_ratio(ratio: f32) -> u16 {
-    // This saturates, and what is no number is none.
+    // This saturates, and NaN becomes 0.
     let whole = (ratio + 0.5) as u16;
     if whole == 0 { 1 } else { whole }
 }

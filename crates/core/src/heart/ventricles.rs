@@ -1,8 +1,8 @@
-//! The ventricles: what activates them, what two impulses that meet there do, who is told.
+//! The ventricles: their activation, impulses that meet there, and the reports of both.
 
 use super::rhythm::{Focus, JunctionalP, Ventricles};
 use super::{
-    Activation, Asked, Clock, Demand, Emit, Heart, Impulse, JUNCTIONAL_PR, JUNCTIONAL_RP, fusion, refuse,
+    Activation, Asked, Clock, Emit, Heart, HeartConditions, Impulse, JUNCTIONAL_PR, JUNCTIONAL_RP, fusion, refuse,
     ventricles_refractory,
 };
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway, Refusal};
@@ -12,7 +12,7 @@ use crate::time::{Instant, Span};
 
 impl Heart {
     /// A focus below the atria fires, maybe because it was asked to.
-    // What fires, when and for whom, and the three that every part of the heart takes.
+    // Source, time and request, and the three arguments that every part of the heart takes.
     #[allow(clippy::too_many_arguments)]
     pub(super) fn activate_from(
         &mut self,
@@ -20,16 +20,16 @@ impl Heart {
         code: BeatCode,
         now: Instant,
         asked: Option<Asked>,
-        demand: &Demand,
+        conditions: &HeartConditions,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
-        let mut impulse = Impulse { asked, ..self.conducted(now, None, code, demand) };
+        let mut impulse = Impulse { asked, ..self.conducted(now, None, code, conditions) };
         match focus {
             Focus::Junction(p) => match p {
                 JunctionalP::Before => {
-                    let ready = self.atria_ready(now, demand);
-                    self.activate_atria(now, AtrialOrigin::Junction, None, demand, noise, emit);
+                    let ready = self.atria_ready(now, conditions);
+                    self.activate_atria(now, AtrialOrigin::Junction, None, conditions, noise, emit);
                     impulse.arrives = now.plus(JUNCTIONAL_PR);
                     impulse.p_onset = ready.then_some(now);
                     self.send(impulse, emit);
@@ -48,15 +48,21 @@ impl Heart {
                 impulse.ventricular = true;
             }
         }
-        self.activate_ventricles(impulse, demand, noise, emit);
+        self.activate_ventricles(impulse, conditions, noise, emit);
     }
 
-    pub(super) fn activate_ventricles(&mut self, impulse: Impulse, demand: &Demand, noise: &Noise, emit: Emit<'_>) {
+    pub(super) fn activate_ventricles(
+        &mut self,
+        impulse: Impulse,
+        conditions: &HeartConditions,
+        noise: &Noise,
+        emit: Emit<'_>,
+    ) {
         let now = impulse.arrives;
-        if matches!(demand.rhythm.ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. }) {
+        if matches!(conditions.rhythm.ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. }) {
             return refuse(impulse.asked, now, Refusal::Fibrillation, emit);
         }
-        let refractory = ventricles_refractory(demand);
+        let refractory = ventricles_refractory(conditions);
         let interval = self.last_ventricular.map(|last| now.since(last));
         if interval.is_some_and(|interval| interval < refractory) {
             return refuse(impulse.asked, now, Refusal::Refractory, emit);
@@ -67,20 +73,20 @@ impl Heart {
         let mut beat = impulse;
         let mut fused = None;
         if impulse.ventricular {
-            // What is on its way down meets the impulse from below and is lost; otherwise that is lost which comes next.
+            // An impulse on its way down meets the impulse from below and is lost; without one the next is lost.
             let met = self.impulses.iter().flatten().any(|impulse| !impulse.ventricular);
-            if let Some(meeting) = self.take_meeting(now, demand) {
+            if let Some(meeting) = self.take_meeting(now, conditions) {
                 fused = Some(meeting.pathway);
                 beat.p_onset = meeting.p_onset;
                 beat.code = if impulse.code == BeatCode::Paced { BeatCode::PacedFusion } else { BeatCode::Fusion };
             }
             self.lose_impulses(now, Refusal::Refractory, emit);
-            let interpolated = demand.rhythm.ectopy.is_some_and(|ectopy| ectopy.interpolated);
-            let premature = matches!(demand.rhythm.ventricles, Ventricles::Following);
-            self.node.invade(now, premature && !interpolated && !met, demand);
+            let interpolated = conditions.rhythm.ectopy.is_some_and(|ectopy| ectopy.interpolated);
+            let premature = matches!(conditions.rhythm.ventricles, Ventricles::Following);
+            self.node.invade(now, premature && !interpolated && !met, conditions);
         } else {
             if let (Ventricles::Focus { focus: Focus::Ventricle(pathway), .. }, true) =
-                (demand.rhythm.ventricles, self.clock(Clock::Focus) <= now.plus(fusion(demand)))
+                (conditions.rhythm.ventricles, self.clock(Clock::Focus) <= now.plus(fusion(conditions)))
             {
                 // The focus fires while the impulse from above spreads.
                 fused = Some(pathway);
@@ -91,9 +97,9 @@ impl Heart {
         }
         let Impulse { pathway, p_onset, code, .. } = beat;
         // Before the others answer: a premature beat to come waits for the end of this one.
-        let length = self.repolarise(now, interval, [Some(pathway), fused], demand, noise);
-        self.answer_ventricles(now, &impulse, demand, noise);
-        let turn = match demand.rhythm.ventricles {
+        let length = self.repolarise(now, interval, [Some(pathway), fused], conditions, noise);
+        self.answer_ventricles(now, &impulse, conditions, noise);
+        let turn = match conditions.rhythm.ventricles {
             Ventricles::Focus { focus: Focus::Twisting(beats), .. } => {
                 // Half a turn in so many beats.
                 math::phase_of(0.5 * (self.focus_count % 4096) as f32 / math::max(beats, 1.0))
@@ -109,28 +115,28 @@ impl Heart {
     }
 
     /// The impulse from above that would arrive close enough to `now` to fuse.
-    fn take_meeting(&mut self, now: Instant, demand: &Demand) -> Option<Impulse> {
-        let until = now.plus(fusion(demand));
+    fn take_meeting(&mut self, now: Instant, conditions: &HeartConditions) -> Option<Impulse> {
+        let until = now.plus(fusion(conditions));
         let meets = |impulse: Impulse| !impulse.ventricular && impulse.arrives <= until;
         self.impulses.iter_mut().find(|place| place.is_some_and(meets)).and_then(Option::take)
     }
 
     /// Other sources answer to a ventricular activation.
-    fn answer_ventricles(&mut self, now: Instant, impulse: &Impulse, demand: &Demand, noise: &Noise) {
-        self.await_escape(now, demand);
-        self.device_sees_ventricles(now, impulse.code == BeatCode::Paced, demand);
-        if self.clock(Clock::Irregular) < now.plus(demand.period().scaled(0.4)) {
-            self.await_irregular(now, demand, noise);
+    fn answer_ventricles(&mut self, now: Instant, impulse: &Impulse, conditions: &HeartConditions, noise: &Noise) {
+        self.await_escape(now, conditions);
+        self.device_sees_ventricles(now, impulse.code == BeatCode::Paced, conditions);
+        if self.clock(Clock::Irregular) < now.plus(conditions.period().scaled(0.4)) {
+            self.await_irregular(now, conditions, noise);
         }
         if impulse.ventricular {
             return;
         }
         if let (Ventricles::Focus { focus: Focus::Ventricle(_), spread, .. }, true) =
-            (demand.rhythm.ventricles, impulse.p_onset.is_some())
+            (conditions.rhythm.ventricles, impulse.p_onset.is_some())
         {
             // A captured beat reaches the focus and sets it back.
-            self.await_focus(now, spread, demand, noise);
+            self.await_focus(now, spread, conditions, noise);
         }
-        self.schedule_ectopic(now, demand, noise);
+        self.schedule_ectopic(now, conditions, noise);
     }
 }

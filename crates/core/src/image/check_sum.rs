@@ -1,6 +1,6 @@
 //! The check sum of an image: CRC-32 with the polynomial of IEEE 802.3.
 
-/// What four bits leave behind. By four bits at a time, because a table for whole bytes would take a kilobyte of flash.
+/// Remainders of four bits. Four bits at a time, because a table for whole bytes would take a kilobyte of flash.
 const HALF_BYTES: [u32; 16] = {
     let mut table = [0; 16];
     let mut i = 0;
@@ -42,7 +42,7 @@ impl CheckSum {
 mod tests {
     use super::CheckSum;
 
-    /// The customary check value of this sum (common practice, no source): that of the nine digits from 1.
+    /// The customary check value of this sum (common practice, no source): the sum of the nine digits from 1.
     #[test]
     fn the_digits_have_the_customary_sum() {
         let mut sum = CheckSum::new();

@@ -52,7 +52,7 @@ impl<'a> ImageStep<'a> {
         };
         let mut next = 0;
         for &field in fields {
-            // In their order, each once, or a value would be that of another field.
+            // In order and each once, or values would go to other fields.
             if field < next || usize::from(field) >= FIELDS {
                 return None;
             }
@@ -112,7 +112,7 @@ impl<'a> ImageStep<'a> {
         Some(Ramp { field, to, over: (over > 0).then_some(Span::from_ticks(over)) })
     }
 
-    /// How many premature beats are told to come.
+    /// Number of premature beats that the step asks for.
     fn beats(&self) -> usize {
         u16_at(self.record, 6).unwrap_or(0).into()
     }

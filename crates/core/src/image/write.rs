@@ -60,7 +60,7 @@ pub fn write(script: &Script<'_>, mut put: impl FnMut(&[u8])) -> Result<(), Writ
     let mut sum = CheckSum::new();
     let mut position = 0;
     put_all(script, length, 0, &mut |part| {
-        // The sum is over everything but itself, and it is put out in a part of its own.
+        // The sum is over everything but itself, and is written as a separate part.
         if position != CHECK_SUM.start {
             sum.take(part);
         }
@@ -138,7 +138,7 @@ impl<'a> Record<'a> {
         })
     }
 
-    /// What moves, by field; where a step names one twice the first counts.
+    /// Ramps, by field; where a step names one twice the first counts.
     fn ramps(&self) -> impl Iterator<Item = &Ramp> {
         Field::ALL.iter().filter_map(|field| self.step.ramps.iter().find(|ramp| ramp.field == *field))
     }

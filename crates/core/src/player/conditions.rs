@@ -34,7 +34,7 @@ impl Conditions {
 }
 
 impl Player<'_> {
-    /// Tells which conditions start or end at `at`.
+    /// Reports the conditions that start or end at `at`.
     pub(super) fn look_at_conditions(&mut self, at: Instant, observer: &mut dyn Observer) {
         let Some(placed) = &self.step else { return };
         let on = [shifted(placed, at), noisy(placed, at), off(placed)];

@@ -68,7 +68,7 @@ impl Player<'_> {
             if self.cuff.is_still(first) {
                 rows.cuff(from).zip(instants).for_each(|([cuff, oscillation], _)| (*cuff, *oscillation) = (0.0, 0.0));
             } else {
-                // What was in their place has been used.
+                // The values in their place have been used.
                 let oscillations = fillings;
                 oscillations.fill(0.0);
                 self.cuff.add_oscillations(instants, clocks, oscillations);
@@ -80,9 +80,9 @@ impl Player<'_> {
         for site in self.pressures.chosen().sites() {
             let level_mmhg = course(sites::fields(site).level);
             let settled = level_mmhg.settled(after);
-            let Some(tap) = self.pressures.tap(site) else { continue };
+            let Some(transducer) = self.pressures.transducer(site) else { continue };
             for (place, now) in rows.pressure(site, from).zip(instants) {
-                *place = settled.unwrap_or_else(|| level_mmhg.at(since(now))) + tap.at(*now);
+                *place = settled.unwrap_or_else(|| level_mmhg.at(since(now))) + transducer.at(*now);
             }
         }
         let Some(placed) = self.step.as_ref().filter(|_| signals.ecg) else { return };
@@ -90,14 +90,14 @@ impl Player<'_> {
         let onset = self.heart.last_beat().unwrap_or(Instant::NEVER);
         if self.test_on || self.test_beat.lasts(onset, first) {
             let frame = Span::from_ticks(TICKS_PER_SECOND / u64::from(self.clock.rate().as_hz()));
-            test_signal::add_to(&Self::test_demand(placed), &self.test_beat, onset, instants, frame, rows, from);
+            test_signal::add_to(&Self::test_conditions(placed), &self.test_beat, onset, instants, frame, rows, from);
         }
         if !self.artefacts.none() {
             let shared = shared.get_or_insert_with(artefact::Shared::new);
             artefact::add_to(
                 self.artefacts,
                 shared,
-                &self.artefact_demand(placed),
+                &self.artefact_conditions(placed),
                 &self.noise,
                 &self.respiration,
                 instants,

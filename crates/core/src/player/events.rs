@@ -1,7 +1,7 @@
-//! What happens at an instant: steps, breaths, the heart, pulses, the cuff, each told and handed to whoever draws it.
+//! Events at an instant: steps, breaths, the heart, pulses, the cuff. Each is reported and handed to the part that draws it.
 
 use super::Player;
-use super::demands::{moment, value_at};
+use super::settings::{moment, value_at};
 use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
 use crate::artefact::Layers;
 use crate::cuff;
@@ -18,7 +18,7 @@ use crate::time::Instant;
 use crate::truth::{AtrialBeat, CuffEvent, Event, Observer, RefusedBeat};
 
 impl Player<'_> {
-    /// Lets everything happen that is due at or before `now`, and says when something happens next.
+    /// Processes the events due at or before `now`, and returns the time of the next.
     pub(super) fn happen(&mut self, now: Instant, observer: &mut dyn Observer) -> Instant {
         loop {
             let step = self.timeline.next_start();
@@ -26,14 +26,14 @@ impl Player<'_> {
             let beat = self.heart.next();
             let mut pulse = self.pressures.next();
             let cuff = self.cuff.next();
-            let told = self.next_told();
+            let asked = self.next_asked();
             let condition = self.conditions.next();
-            let other = step.min(condition).min(breath).min(beat).min(told).min(cuff);
+            let other = step.min(condition).min(breath).min(beat).min(asked).min(cuff);
             let first = other.min(pulse);
             if first > now || first == Instant::NEVER || first >= self.end {
                 return first;
             }
-            // In this order when they coincide: what is set, the breath that the sinus node follows, the heart, the pulse,
+            // In this order when they coincide: settings, the breath that the sinus node follows, the heart, the pulse,
             // the cuff.
             if first == step {
                 self.start_step(observer);
@@ -41,12 +41,12 @@ impl Player<'_> {
                 self.look_at_conditions(first, observer);
             } else if first == breath {
                 self.start_breath(observer);
-            } else if first == told {
-                self.tell_beat(first, observer);
+            } else if first == asked {
+                self.ask_for_beat(first, observer);
             } else if first == beat {
                 self.beat(first, observer);
             } else if first == pulse {
-                // The pulse changes nobody else's turn.
+                // A pulse does not move other events.
                 while pulse == first || pulse <= now && pulse < other && pulse < self.end {
                     self.start_pulse(pulse, observer);
                     pulse = self.pressures.next();
@@ -57,30 +57,30 @@ impl Player<'_> {
         }
     }
 
-    /// When the next premature beat of the step is told to come.
-    fn next_told(&self) -> Instant {
-        let told = self.step.as_ref().and_then(|placed| {
-            let beat = placed.step.beat(self.beats_told as usize)?;
+    /// Time of the next premature beat that the step asks for.
+    fn next_asked(&self) -> Instant {
+        let asked = self.step.as_ref().and_then(|placed| {
+            let beat = placed.step.beat(self.beats_asked as usize)?;
             Some(placed.start.plus(beat.after))
         });
-        told.unwrap_or(Instant::NEVER)
+        asked.unwrap_or(Instant::NEVER)
     }
 
-    fn tell_beat(&mut self, at: Instant, observer: &mut dyn Observer) {
-        let beat = self.step.as_ref().and_then(|placed| placed.step.beat(self.beats_told as usize));
-        self.beats_told += 1;
-        if let (Some(beat), Some(demand)) = (beat, self.heart_demand(at)) {
+    fn ask_for_beat(&mut self, at: Instant, observer: &mut dyn Observer) {
+        let beat = self.step.as_ref().and_then(|placed| placed.step.beat(self.beats_asked as usize));
+        self.beats_asked += 1;
+        if let (Some(beat), Some(demand)) = (beat, self.heart_conditions(at)) {
             self.with_heart(at, observer, |heart, noise, emit| heart.premature(at, beat.site, &demand, noise, emit));
         }
     }
 
-    /// Tells of the step's beats that its end leaves no time for.
+    /// Reports the step's beats that its end leaves no time for.
     pub(super) fn refuse_the_rest(&mut self, at: Instant, observer: &mut dyn Observer) {
         let Some(placed) = &self.step else { return };
-        while let Some(beat) = placed.step.beat(self.beats_told as usize) {
+        while let Some(beat) = placed.step.beat(self.beats_asked as usize) {
             let asked = placed.start.plus(beat.after);
             observer.observe(Event::Refused(RefusedBeat { at, asked, site: beat.site, why: Refusal::StepEnded }));
-            self.beats_told += 1;
+            self.beats_asked += 1;
         }
     }
 
@@ -95,7 +95,7 @@ impl Player<'_> {
         self.artefacts =
             Layers::of(|field| placed.step.uses(field) || glide.moves(field), |field| placed.step.get(field));
         self.test_on = test_signal::is_on(|field| placed.step.uses(field));
-        self.beats_told = 0;
+        self.beats_asked = 0;
         let at = placed.start;
         let levels = pressure::levels(&value_at(Some(self.step.as_ref().unwrap_or(&placed)), at));
         self.step = Some(placed);
@@ -103,7 +103,7 @@ impl Player<'_> {
         self.look_at_conditions(at, observer);
         let breathing = self.breathing(at);
         self.respiration.retime(at, &breathing);
-        if let Some(demand) = self.heart_demand(at) {
+        if let Some(demand) = self.heart_conditions(at) {
             self.with_heart(at, observer, |heart, noise, emit| heart.change(at, &demand, noise, emit));
             if first {
                 let first_beat = self.heart.first_beat(&demand);
@@ -140,7 +140,7 @@ impl Player<'_> {
     }
 
     fn beat(&mut self, at: Instant, observer: &mut dyn Observer) {
-        if let Some(demand) = self.heart_demand(at) {
+        if let Some(demand) = self.heart_conditions(at) {
             self.with_heart(at, observer, |heart, noise, emit| heart.fire(&demand, noise, emit));
         }
     }
@@ -225,7 +225,7 @@ impl Player<'_> {
                 observer.observe(Event::Refused(RefusedBeat { at, asked: asked.at, site: asked.site, why }));
             }
             Activation::Episode { episode, at, starts } => {
-                // What began before a test signal ends in it.
+                // An episode from before a test signal ends in it.
                 if drawn || !starts {
                     let rate_bpm = self.value(Field::RateBpm, at);
                     self.ecg.episode(episode, at, starts, rhythm, rate_bpm, &self.noise);

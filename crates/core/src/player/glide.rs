@@ -20,7 +20,7 @@ pub(super) struct Glide {
 }
 
 impl Glide {
-    /// The glide into a step, from whatever the step before has reached.
+    /// The glide into a step, from the value that the step before has reached.
     pub(super) fn into_step(self, before: Option<&Placed<'_>>, next: &Placed<'_>) -> Glide {
         let mut glide = Glide::default();
         if let Some(before) = before {
@@ -37,7 +37,7 @@ impl Glide {
         self.offset(field) != 0.0
     }
 
-    /// What an amplitude does over a step.
+    /// Course of an amplitude over a step.
     pub(super) fn course(&self, placed: &Placed<'_>, field: Field) -> Course {
         placed.step.course(field).gliding(self.offset(field))
     }

@@ -31,10 +31,10 @@ const STILL_VEIN_S: f32 = 3.6;
 const FILLING_OVER_VENOUS_MMHG: f32 = 3.5;
 /// Fastest run-off of an artery, 1/s: a time constant of 0.7 s, half of that at rest (common practice, no source).
 const FASTEST_PER_S: f32 = 1.4;
-/// Share of the asymptote in a low diastolic pressure, so that a runoff always has somewhere to go.
+/// Share of the asymptote in a low diastolic pressure, so that a runoff always falls.
 const LOW_SHARE: f32 = 0.4;
 
-/// What tells the pulse of one artery from that of another.
+/// Shape of the pulse in an artery.
 ///
 /// Heights are shares of the pulse pressure above diastolic. Notch height: 30 to 45 % in the aorta, radial notch later
 /// (textbook, from memory); together with the runoff they put the mean at 0.37 to 0.48 of the pulse pressure from 40
@@ -164,7 +164,7 @@ impl Course {
         let size = target.systolic_mmhg - target.diastolic_mmhg;
         // A full pulse has run down to the diastolic pressure when the next is due.
         let set = ln(1.0 + form.runoff * size / (target.diastolic_mmhg - floor)) / (period_s - runoff_s);
-        // The weaker the beats, the less they hold what is set, and the more it is like stillness.
+        // The weaker the beats, the less they hold the pressure set, and the more it goes to stillness.
         let still = (1.0 - min(strength, 1.0)) * (1.0 / STILL_ARTERY_S);
         Course { notch_s, dicrotic_s, runoff_s, per_s: max(set, still) }
     }
@@ -211,7 +211,7 @@ fn notch_depth(strength: f32) -> f32 {
 
 /// The pulse from a foot at `foot_mmhg`, of `strength` (1 is that of a full beat) where regular beats have `ejection`.
 ///
-/// A beat as strong as a regular one reaches what those hold, wherever it starts from, unless the pressure was so much higher that
+/// A beat as strong as a regular one reaches their pressure from any foot, unless the pressure was so much higher that
 /// it has not run off yet. Without a next beat it goes to `still`. The valve opens and closes as in beats of the period `timing`. `None` when the beat is too weak to open it.
 pub(crate) fn pulse(
     form: &Form,

@@ -154,7 +154,7 @@ impl Side {
             .to(rise_s + FILLED_S, end, 0.0)
     }
 
-    /// What the a wave does in a ventricle that has relaxed, from a pressure and slope there.
+    /// The a wave in a ventricle that has relaxed, from a pressure and slope there.
     pub(crate) fn kick(&self, here: (f32, f32), force: f32) -> Plan {
         let filled = self.filled_mmhg(force);
         let tail = self.tail(self.diastasis_mmhg(), FILLED_PER_S);
@@ -163,7 +163,7 @@ impl Side {
         Plan::new(here.0, slope, tail).to(self.rise_s, filled, 0.0).to(self.rise_s + FILLED_S, filled, 0.0)
     }
 
-    /// What it does in one that is still to relax, along the rest of a plan: it fills it as soon as it can, with what it still has.
+    /// The a wave in a ventricle that is still to relax, along the rest of a plan: it fills it late, with the rest of its force.
     pub(crate) fn late_kick(&self, rest: Plan, force: f32) -> Plan {
         let filling_s = min(0.06, 0.08 * max(self.period.as_secs(), 0.15));
         let filled_s = max(rest.last().at_s + filling_s, A_RISE_S);
@@ -183,7 +183,7 @@ impl Side {
         let valves = Valves::new(self.timing);
         let height = |of: f32| self.rest_mmhg + of * self.wave_mmhg;
         let x = if follows_a { x } else { 0.35 * x };
-        // It stands out from what an a wave has left; a cannon wave under way does not break off.
+        // It rises above the rest of an a wave; a cannon wave under way does not break off.
         let bump = min(here.0 + 0.3 * c * self.wave_mmhg, height(1.2));
         let c_mmhg = max(max(height(c), bump), height(0.0) + 0.85 * (here.0 - height(0.0)));
         Plan::new(here.0, here.1, self.tail(self.rest_mmhg, REST_PER_S))
@@ -197,7 +197,7 @@ impl Side {
     pub(crate) fn contraction(&self, form: &Ventricle, here: (f32, f32), outflow: &Outflow<'_>) -> Plan {
         let valves = Valves::new(self.timing);
         let Valves { outflow_s, end_s, inflow_s, filled_s } = valves;
-        // What the atrium has when the inflow valve opens, and when early filling is over.
+        // Atrial pressure when the inflow valve opens, and when early filling is over.
         let v = self.rest_mmhg + self.atrium.v * self.wave_mmhg;
         let y = self.rest_mmhg + self.atrium.y * self.wave_mmhg;
         let lowest = min(form.lowest * self.end_diastolic_mmhg, y - 0.5);
@@ -251,7 +251,7 @@ pub(crate) enum Outflow<'a> {
     },
 }
 
-/// What a ventricle has of its own.
+/// Shape of a ventricle's pressure.
 #[derive(Debug)]
 pub(crate) struct Ventricle {
     /// Pressure at its lowest, in units of the end-diastolic pressure.

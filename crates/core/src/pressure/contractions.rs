@@ -1,7 +1,7 @@
 //! When the atria contracted in the last cycles of the ventricles.
 //!
-//! The mean of an atrial pressure is to be as set, whatever waves are on it: one a wave a cycle, none, those of flutter or of
-//! atria that go their own way, cannon waves. So each cycle is drawn over the resting pressure that would have given the
+//! An atrial pressure has the mean set with any waves: one a wave a cycle, none, those of flutter or of dissociated
+//! atria, cannon waves. So each cycle is drawn over the resting pressure that would have given the
 //! two before it the mean as set. Nothing is fed back: what a beat starts depends on the last beats alone.
 
 use super::chambers::Side;
@@ -11,14 +11,14 @@ use crate::time::Span;
 /// Contractions of a cycle that count; of dissociated atria under a slow escape there may be more.
 const MOST: usize = 4;
 
-/// Parts of a usual contraction that are told apart.
+/// Resolution of the force: parts of a usual contraction.
 const PARTS: f32 = 64.0;
 
 /// From when to when before the valves close a contraction of the atria fills the ventricles for a beat of their own, s (from
 /// memory).
 const KICK_S: [f32; 2] = [0.04, 0.25];
 
-/// Parts of a second that are told apart.
+/// Resolution of time: parts of a second.
 const PER_S: f32 = 4096.0;
 
 /// Contractions of a cycle, and its length. Packed, as a player has room for a few kilobytes only.
@@ -136,7 +136,7 @@ impl Contractions {
     /// Mean that an atrium has in cycles like the last two.
     fn mean_mmhg(&self, side: &Side) -> f32 {
         let first = if self.before.length == 0 { &self.last } else { &self.before };
-        // They start from what is left of one like the last.
+        // They start from the end of a cycle like the last.
         let (start, _) = self.last.play(side, (side.rest_mmhg, 0.0));
         let (end, area) = first.play(side, start);
         let (_, more) = self.last.play(side, end);

@@ -21,7 +21,7 @@ pub(crate) struct Line {
     /// Mean rate of decay: the damping ratio times 2 pi times the natural frequency, 1/s; 0 for a line that passes
     /// everything.
     sigma: f32,
-    /// What sets the two solutions apart: an angular frequency when the line rings, the negative of a rate when it
+    /// Difference of the two solutions: an angular frequency when the line rings, the negative of a rate when it
     /// creeps, 1/s.
     apart: f32,
 }
@@ -68,7 +68,7 @@ impl Line {
         self.sigma - self.apart
     }
 
-    /// What the line settles to when it is given this piece.
+    /// Settled output of the line for this piece.
     fn through(&self, piece: &Piece) -> Piece {
         if self.is_ideal() {
             return *piece;
@@ -160,12 +160,12 @@ pub(crate) struct Connection {
     pub line: Line,
 }
 
-/// What a transducer sees of a trace.
+/// A transducer's view of a trace.
 #[derive(Clone, Debug)]
-pub(crate) struct Tap {
+pub(crate) struct Transducer {
     /// The pressure in the vessel.
     pub(crate) trace: Trace,
-    /// What the line settles to, until a time of the trace's plan.
+    /// Settled output of the line, until a time of the trace's plan.
     seen: Piece,
     until_s: f32,
     ring: Ring,
@@ -173,16 +173,16 @@ pub(crate) struct Tap {
     line: Line,
 }
 
-impl Tap {
+impl Transducer {
     /// Connected directly to `trace`.
-    pub(crate) fn new(trace: Trace) -> Tap {
+    pub(crate) fn new(trace: Trace) -> Transducer {
         let (seen, until_s) = trace.piece_at(0.0);
-        Tap { seen, until_s, trace, ring: Ring::NONE, open: 1.0, line: Line::IDEAL }
+        Transducer { seen, until_s, trace, ring: Ring::NONE, open: 1.0, line: Line::IDEAL }
     }
 
     /// Whether another transducer sees the same from now on, to the last bit: the pressures in the vessels are the same, and no
     /// line rings on.
-    pub(crate) fn agrees(&self, other: &Tap) -> bool {
+    pub(crate) fn agrees(&self, other: &Transducer) -> bool {
         self.line.is_ideal() && other.line.is_ideal() && self.trace == other.trace
     }
 

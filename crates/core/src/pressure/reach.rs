@@ -82,8 +82,8 @@ fn ringing(line_hz: f32, damping: f32, inside: f32, ways: f32, every_s: f32) -> 
     min(any, rings)
 }
 
-/// What the transducer at a site sees, mmHg: `of` gives the range of each setting in a step, `ever` in the whole script, as what
-/// is under way goes on when settings change.
+/// Range of the output of the transducer at a site, mmHg: `of` gives the range of each setting in a step, `ever` in the whole
+/// script, as a present pulse goes on when settings change.
 pub(crate) fn range(site: PressureSite, of: Ranges<'_>, ever: Ranges<'_>) -> Range {
     let SiteFields { level, closed, line_hz, damping } = sites::fields(site);
     let vessel = vessel(site, ever);

@@ -88,7 +88,7 @@ const EARLY: f32 = 0.8;
 /// Largest alternation, as a share of the pulse pressure.
 pub(crate) const MOST_ALTERNANS: f32 = 0.8;
 
-/// The heart's two sides, and what is kept of each.
+/// A value for each of the heart's two sides.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Sides<T> {
     /// Left ventricle and atrium, aorta.
@@ -107,7 +107,7 @@ impl<T> Sides<T> {
     }
 }
 
-/// A beat of the ventricles: what it is to bring about wherever it arrives, settled when it starts.
+/// A beat of the ventricles: its effects at every site, settled when it starts.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Beat {
     /// How strong it is.
@@ -137,7 +137,7 @@ impl Beat {
     }
 }
 
-/// What is kept of the heart from beat to beat.
+/// State of the heart from beat to beat.
 pub(crate) struct Heart<'h> {
     /// Aorta and pulmonary artery, at the heart.
     pub arteries: &'h Sides<Trace>,
@@ -147,13 +147,13 @@ pub(crate) struct Heart<'h> {
     pub contractions: &'h Contractions,
 }
 
-/// What holds at an instant.
+/// The conditions at an instant.
 pub(crate) struct Moment<'v> {
     /// The instant.
     pub at: Instant,
     /// Expected interval between beats.
     pub period: Span,
-    /// What is set; nothing before the first step.
+    /// The settings; none before the first step.
     pub set: Option<&'v dyn Values>,
     /// Breathing.
     pub respiration: &'v Respiration,
@@ -178,7 +178,7 @@ impl Moment<'_> {
         if most == 0.0 { 0.0 } else { most * self.sway() }
     }
 
-    /// What an artery is to hold for a beat; `odd` tells odd beats from even ones.
+    /// Target of an artery for a beat; `odd` marks every other beat.
     pub(crate) fn target(&self, site: PressureSite, odd: bool) -> Target {
         let period = self.period;
         if site == PressureSite::Pulmonary {
@@ -228,7 +228,7 @@ impl Moment<'_> {
         arterial::filling_mmhg(self.get(Field::VenousMean))
     }
 
-    /// By how much the top of a regular beat of a ventricle is above that of its artery, mmHg: nothing unless it is set so.
+    /// By how much the top of a regular beat of a ventricle is above that of its artery, mmHg: 0 unless set.
     fn over_mmhg(&self, site: PressureSite) -> f32 {
         let (set, artery, form) = match site {
             PressureSite::LeftVentricle => (Field::LeftVentricleSystolic, PressureSite::Arterial, &RADIAL),
@@ -336,9 +336,9 @@ impl Moment<'_> {
         self.get(Field::IntracranialMean) - 0.5 * self.chest()
     }
 
-    /// What a beat starts at a site from the pressure and slope there; `None` when it is too weak.
+    /// Plan of a beat at a site from the pressure and slope there; `None` when it is too weak.
     ///
-    /// The arteries are, from the opening of their valves on, those that the beat ejects into.
+    /// From the opening of the valves on, the beat ejects into the arteries of `heart`.
     pub(crate) fn start(&self, site: PressureSite, here: (f32, f32), beat: &Beat, heart: &Heart<'_>) -> Option<Plan> {
         match site {
             PressureSite::Arterial | PressureSite::Femoral | PressureSite::Pulmonary => self.pulse(site, here.0, beat),
@@ -368,8 +368,8 @@ impl Moment<'_> {
         }
     }
 
-    /// What the atria start, with a share of their usual `force`, at a site that `trace` is that of; `closed` when the ventricles are
-    /// contracting, which did so last `waited_s` later than a beat was due.
+    /// Plan of an atrial contraction, with a share of the usual `force`, at the site of `trace`; `closed` when the ventricles are
+    /// contracting. `waited_s` is the time since the last ventricular beat, beyond two periods.
     pub(crate) fn atrial(
         &self,
         site: PressureSite,

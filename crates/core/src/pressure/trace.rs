@@ -29,7 +29,7 @@ pub(crate) struct Knot {
     pub slope: f32,
 }
 
-/// A knot as it is kept: a player has room for a few kilobytes only.
+/// A knot as stored: a player has room for a few kilobytes only.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Packed {
     mmhg: f32,
@@ -60,22 +60,22 @@ impl Packed {
 /// Where a pressure goes when no beat comes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Stillness {
-    /// What it tends to, mmHg.
+    /// Asymptote, mmHg.
     pub mmhg: f32,
     /// Rate, 1/s.
     pub per_s: f32,
 }
 
-/// What follows the last knot.
+/// The course after the last knot.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Tail {
-    /// What the pressure tends to, mmHg.
+    /// Asymptote, mmHg.
     pub asymptote_mmhg: f32,
     /// Rate, 1/s.
     pub per_s: f32,
     /// When the next pulse is expected, s since the start of the plan; after the last knot.
     pub due_s: f32,
-    /// What happens from then on.
+    /// The course from then on.
     pub still: Stillness,
 }
 
@@ -91,7 +91,7 @@ impl Tail {
 pub(crate) struct Plan {
     knots: [Packed; KNOTS],
     len: u8,
-    /// What follows.
+    /// The course after the last knot.
     pub tail: Tail,
 }
 
@@ -182,7 +182,7 @@ impl Plan {
         (Piece::decay(still.at_s, asymptote_mmhg, to - asymptote_mmhg, per_s), f32::INFINITY)
     }
 
-    /// What is left of the plan after `gone_s`; a tail that is over goes on from where it is.
+    /// The rest of the plan after `gone_s`; a tail that is over goes on from its present pressure.
     pub(crate) fn after(&self, gone_s: f32) -> Plan {
         let index = self.index_at(gone_s);
         let (mmhg, slope) = self.here(gone_s);
@@ -280,7 +280,7 @@ impl Piece {
     }
 }
 
-/// What a cycle from one pulse to the next has come to.
+/// Extremes and area of a cycle, from one pulse to the next.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Cycle {
     from: PackedInstant,
@@ -339,7 +339,7 @@ impl Cycle {
     }
 }
 
-/// A pressure under way: the plan, and what the present cycle had come to when it was taken up.
+/// A pressure in progress: the plan, and the present cycle up to the start of that plan.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Trace {
     base: PackedInstant,
@@ -372,12 +372,12 @@ impl Trace {
         self.plan.piece(self.plan.index_at(t_s))
     }
 
-    /// What the trace is on its way along.
+    /// The present plan.
     pub(crate) fn plan(&self) -> &Plan {
         &self.plan
     }
 
-    /// Changes where the trace goes when no beat comes, as long as it is not on its way there; says whether it was.
+    /// Changes where the trace goes when no beat comes, unless it is on its way already; returns whether it goes to `still`.
     pub(crate) fn retarget(&mut self, now: Instant, still: Stillness) -> bool {
         let before_due = self.time_s(now) < self.plan.due_s();
         if before_due {
@@ -386,7 +386,7 @@ impl Trace {
         before_due || self.plan.tail.still == still
     }
 
-    /// What is left of the plan at `now`, with a stillness of its own.
+    /// The rest of the plan at `now`, with this stillness.
     pub(crate) fn rest_of_plan(&self, now: Instant, still: Stillness) -> Plan {
         let mut rest = self.plan.after(self.time_s(now));
         rest.tail.still = still;
@@ -434,7 +434,7 @@ impl Trace {
             index += 1;
         };
         let mmhg = cycle.take(&last, t_s, || now);
-        // Beyond what `time_s` can tell, every tail has arrived.
+        // Beyond the range of `time_s`, every tail has arrived.
         let rest_s = now.since(self.base.instant().shifted(t_s)).as_secs();
         cycle.area += rest_s * mmhg;
         (cycle, last.here(t_s))

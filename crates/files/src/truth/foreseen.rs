@@ -5,7 +5,7 @@ use crate::decimal::{push_instant, push_rounded};
 use pulsewright_core::expect::{Alarm, AlarmLimits, Expected, Forecast, Reading};
 use pulsewright_core::frame::{Channel, PressureSite};
 use pulsewright_core::heart::rhythm::Priority;
-use pulsewright_core::pressure::{AT_ONCE, Chosen};
+use pulsewright_core::pressure::{AT_ONCE, SiteSet};
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::time::Instant;
 use std::io::Write;
@@ -21,18 +21,18 @@ pub(super) struct Rows {
 /// Plays the script a second time, for what to expect of it.
 pub(super) struct Foreseen<'a> {
     forecast: Box<Forecast<'a>>,
-    sites: Chosen,
+    sites: SiteSet,
     played: u64,
 }
 
 impl<'a> Foreseen<'a> {
     /// Of `script` up to `end`, at `sites` and the artery.
-    pub(super) fn new(script: &Script<'a>, sites: Chosen, limits: AlarmLimits, end: Instant) -> Foreseen<'a> {
+    pub(super) fn new(script: &Script<'a>, sites: SiteSet, limits: AlarmLimits, end: Instant) -> Foreseen<'a> {
         let mut all: Vec<PressureSite> = sites.sites().collect();
         if !sites.has(PressureSite::Arterial) && all.len() < AT_ONCE {
             all.push(PressureSite::Arterial);
         }
-        let sites = Chosen::new(&all).unwrap_or(sites);
+        let sites = SiteSet::new(&all).unwrap_or(sites);
         Foreseen { forecast: Box::new(Forecast::new(script, sites, limits, end)), sites, played: 0 }
     }
 

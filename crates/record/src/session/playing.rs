@@ -4,7 +4,7 @@ use crate::plan::PlanError;
 use crate::walk::Walk;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::player::Player;
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Ramp, Script, Step};
 use pulsewright_core::time::FrameRate;
 use pulsewright_core::timeline::Placed;
@@ -34,8 +34,8 @@ pub trait Output: Send {
     fn name(&self) -> String;
 
     /// The pressures that are to be played for it.
-    fn pressures(&self) -> Chosen {
-        Chosen::USUAL
+    fn pressures(&self) -> SiteSet {
+        SiteSet::USUAL
     }
 
     /// Remarks about it at the end, a sentence each.

@@ -8,7 +8,7 @@ use crate::document::{Document, Part};
 use crate::problem::Problem;
 use pulsewright_core::anatomy::PressureSite;
 use pulsewright_core::expect::{AlarmKind, Expected, Forecast, Reading, Sounded};
-use pulsewright_core::pressure::Chosen;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Script};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Instant, Span};
@@ -41,10 +41,10 @@ impl Document {
             }
         }
         let Ok(script) = Script::new(self.seed(), &items) else { return Vec::new() };
-        let mut foreseen = self.foresee_at(&script, Chosen::USUAL, most);
+        let mut foreseen = self.foresee_at(&script, SiteSet::USUAL, most);
         let atria = [PressureSite::RightAtrium, PressureSite::LeftAtrium];
         if self.reads(&atria)
-            && let Ok(sites) = Chosen::new(&atria)
+            && let Ok(sites) = SiteSet::new(&atria)
         {
             for (expected, more) in foreseen.iter_mut().zip(self.foresee_at(&script, sites, most)) {
                 for site in atria {
@@ -55,7 +55,7 @@ impl Document {
         foreseen
     }
 
-    fn foresee_at(&self, script: &Script<'_>, sites: Chosen, most: usize) -> Vec<Expected> {
+    fn foresee_at(&self, script: &Script<'_>, sites: SiteSet, most: usize) -> Vec<Expected> {
         let last = Instant::ZERO.plus(Span::secs(FORESEEN_S));
         let mut forecast = Box::new(Forecast::new(script, sites, self.alarm_limits(), last));
         std::iter::from_fn(|| forecast.next_step(&mut ())).take(most).collect()

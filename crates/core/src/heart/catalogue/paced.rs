@@ -67,7 +67,7 @@ pub static PACED_NO_CAPTURE: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
-/// Failure to sense: pulses at a fixed rate whatever the own beats do, some on the T wave.
+/// Failure to sense: pulses at a fixed rate regardless of the own beats, some on the T wave.
 pub static PACED_NO_SENSING: Rhythm = Rhythm {
     id: "paced-no-sensing",
     name: "Pacing, failure to sense",
@@ -96,7 +96,7 @@ pub static PACED_OVERSENSING: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
-/// Pacing without any response: pulses on time, and nothing answers. The rate set is that of the pulses.
+/// Pacing without any response: pulses on time, and no capture. The rate set is that of the pulses.
 pub static PACED_NO_RESPONSE: Rhythm = Rhythm {
     id: "paced-no-response",
     name: "Ventricular pacing without response",

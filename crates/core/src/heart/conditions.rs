@@ -1,4 +1,4 @@
-//! Demands on the heart, and its answers.
+//! Conditions of the heart, and its activations.
 
 use super::repolarisation::Length;
 use super::rhythm::{Atria, Rhythm};
@@ -6,9 +6,9 @@ use super::variability::{Life, Variability};
 use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, EctopicSite, Episode, Pathway, Refusal};
 use crate::time::{Instant, Span};
 
-/// What the heart is asked to do at an instant: settings resolved to plain numbers.
+/// Settings of the heart at an instant, resolved to plain numbers.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Demand {
+pub(crate) struct HeartConditions {
     /// The rhythm.
     pub rhythm: &'static Rhythm,
     /// Rate, bpm.
@@ -45,7 +45,7 @@ pub(crate) trait Conduction: core::fmt::Debug {
     fn qrs_ms(&self, pathway: Pathway) -> f32;
 }
 
-impl Demand {
+impl HeartConditions {
     /// Mean interval between beats at the rate set.
     pub(crate) fn period(&self) -> Span {
         Span::period(self.rate_bpm)
@@ -60,7 +60,7 @@ impl Demand {
     }
 }
 
-/// What the heart did.
+/// An action of the heart.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Activation {
     /// Atria activated: a P wave starts.
@@ -113,7 +113,7 @@ pub(crate) enum Activation {
     Refused {
         /// When that is decided.
         at: Instant,
-        /// What was asked for.
+        /// The request.
         asked: Asked,
         /// Why.
         why: Refusal,

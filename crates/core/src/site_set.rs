@@ -9,7 +9,7 @@ pub const AT_ONCE: usize = 8;
 
 /// A choice of at most [`AT_ONCE`] sites.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Chosen(u16);
+pub struct SiteSet(u16);
 
 /// More than [`AT_ONCE`] sites.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,30 +26,31 @@ impl fmt::Display for TooManySites {
 
 impl core::error::Error for TooManySites {}
 
-impl Chosen {
+impl SiteSet {
     pub(crate) const EVERY: u16 = (1 << PressureSite::COUNT) - 1;
 
     /// No site.
-    pub(crate) const NONE: Chosen = Chosen(0);
+    pub(crate) const NONE: SiteSet = SiteSet(0);
 
     /// Every site but the two atria, whose pressures central vein and wedge show too.
-    pub const USUAL: Chosen = Chosen(Chosen::EVERY & !bit(PressureSite::RightAtrium) & !bit(PressureSite::LeftAtrium));
+    pub const USUAL: SiteSet =
+        SiteSet(SiteSet::EVERY & !bit(PressureSite::RightAtrium) & !bit(PressureSite::LeftAtrium));
 
     /// These sites.
-    pub fn new(sites: &[PressureSite]) -> Result<Chosen, TooManySites> {
-        Chosen::of_bits(sites.iter().fold(0, |bits, site| bits | bit(*site)))
+    pub fn new(sites: &[PressureSite]) -> Result<SiteSet, TooManySites> {
+        SiteSet::of_bits(sites.iter().fold(0, |bits, site| bits | bit(*site)))
     }
 
     /// The sites of those of `channels` that are pressures.
-    pub fn of(channels: &[Channel]) -> Result<Chosen, TooManySites> {
+    pub fn of(channels: &[Channel]) -> Result<SiteSet, TooManySites> {
         let site = |channel: &Channel| if let Channel::Pressure(site) = channel { bit(*site) } else { 0 };
         let bits = channels.iter().fold(0, |bits, channel| bits | site(channel));
-        Chosen::of_bits(bits)
+        SiteSet::of_bits(bits)
     }
 
     /// The sites of these bits, however many.
-    pub(crate) const fn from_bits(bits: u16) -> Chosen {
-        Chosen(bits)
+    pub(crate) const fn from_bits(bits: u16) -> SiteSet {
+        SiteSet(bits)
     }
 
     /// One bit for each site.
@@ -57,9 +58,9 @@ impl Chosen {
         self.0
     }
 
-    fn of_bits(bits: u16) -> Result<Chosen, TooManySites> {
+    fn of_bits(bits: u16) -> Result<SiteSet, TooManySites> {
         let count = bits.count_ones() as usize;
-        if count > AT_ONCE { Err(TooManySites(count)) } else { Ok(Chosen(bits)) }
+        if count > AT_ONCE { Err(TooManySites(count)) } else { Ok(SiteSet(bits)) }
     }
 
     /// Whether a site is among them.

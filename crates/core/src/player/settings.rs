@@ -1,4 +1,4 @@
-//! What a step's settings ask of breathing, heart, waves, pacing device and cuff at an instant.
+//! Values of a step at an instant for breathing, heart, waves, pacing device and cuff.
 
 use super::Player;
 use crate::artefact;
@@ -19,8 +19,8 @@ impl Player<'_> {
         value_at(self.step.as_ref(), at)(field)
     }
 
-    pub(super) fn measurement(&self, at: Instant) -> cuff::Demand {
-        cuff::Demand {
+    pub(super) fn measurement(&self, at: Instant) -> cuff::CuffConditions {
+        cuff::CuffConditions {
             inflate_mmhg: self.value(Field::CuffInflate, at),
             inflation_mmhg_per_s: self.value(Field::CuffInflation, at),
             deflation_mmhg_per_s: self.value(Field::CuffDeflation, at),
@@ -31,8 +31,8 @@ impl Player<'_> {
         }
     }
 
-    pub(super) fn breathing(&self, at: Instant) -> respiration::Demand {
-        respiration::Demand {
+    pub(super) fn breathing(&self, at: Instant) -> respiration::BreathingConditions {
+        respiration::BreathingConditions {
             per_minute: self.value(Field::BreathsPerMin, at),
             depth_ohm: self.value(Field::BreathDepthOhm, at) * self.impedance_shares(at).0,
             expiration_ratio: self.value(Field::ExpirationRatio, at),
@@ -49,11 +49,11 @@ impl Player<'_> {
         if self.value(Field::BreathLead, at) < 0.5 { (1.0, 1.0) } else { (0.6, 1.5) }
     }
 
-    pub(super) fn heart_demand(&self, at: Instant) -> Option<heart::Demand> {
+    pub(super) fn heart_conditions(&self, at: Instant) -> Option<heart::HeartConditions> {
         let step = &self.step.as_ref()?.step;
         let (breath_start, breath_period) = self.respiration.pace();
         let pr_s = 0.001 * self.value(Field::PrMs, at) * self.pr_follows(at);
-        Some(heart::Demand {
+        Some(heart::HeartConditions {
             rhythm: step.rhythm(),
             rate_bpm: self.value(Field::RateBpm, at),
             atrial_bpm: step.get(Field::AtrialBpm),
@@ -123,10 +123,10 @@ impl Player<'_> {
         }
     }
 
-    /// What a step asks of the artefacts.
-    pub(super) fn artefact_demand(&self, placed: &Placed<'_>) -> artefact::Demand {
+    /// A step's values for the artefacts.
+    pub(super) fn artefact_conditions(&self, placed: &Placed<'_>) -> artefact::ArtefactConditions {
         let course = |field| self.glide.course(placed, field);
-        artefact::Demand {
+        artefact::ArtefactConditions {
             start: placed.start,
             mains_hz: placed.step.get(Field::MainsHz),
             mains_mv: course(Field::MainsMv),
@@ -141,10 +141,10 @@ impl Player<'_> {
         }
     }
 
-    /// What a step asks of the test signals.
-    pub(super) fn test_demand(placed: &Placed<'_>) -> test_signal::Demand {
+    /// A step's values for the test signals.
+    pub(super) fn test_conditions(placed: &Placed<'_>) -> test_signal::TestConditions {
         let (value, course) = (|field| placed.step.get(field), |field| placed.step.course(field));
-        test_signal::Demand {
+        test_signal::TestConditions {
             start: placed.start,
             duration: placed.step.duration(),
             signal: TestSignal::numbered(value(Field::TestSignal)),
@@ -176,7 +176,7 @@ pub(super) fn value_at<'s>(step: Option<&'s Placed<'s>>, at: Instant) -> impl Fn
     move |field| step.map_or(0.0, |placed| placed.value(field, at))
 }
 
-/// What holds for the pressures at an instant.
+/// The pressures' values at an instant.
 pub(super) fn moment<'v>(step: Option<&'v Placed<'v>>, at: Instant, respiration: &'v Respiration) -> Moment<'v> {
     let value = value_at(step, at);
     let rate_bpm = value(Field::RateBpm);
