@@ -6,14 +6,14 @@
 
 Rounds alternate between ours and the reference, and medians of wall time are compared. Quote figures of a quiet machine: a
 busy one slows our threads, one a core, more than a reference's single one; the processor time of both stands at the line's
-end, so that this can be seen. A target that is not met is told, no failure: exit 1 is kept for a job that did not do what it
-should. A day needs 3 GB in the folder.
+end, so that this can be seen. A target that is not met is reported and is no failure: exit 1 is for a job that did not do its
+work. A day needs 3 GB in the folder.
 
-What is compared:
+Comparisons:
 - WAV: `cp` of the very file; and numpy summing Gaussians over the phase of a beat, in chunks of a minute, quantised and written.
   Once with waves of their own in each lead, as sums of Gaussians are commonly written (six exponentials per lead and frame);
   once with six waves shared by all leads and a matrix, the least a numpy program can do. Fewer details than our signal: no
-  beat differs from another, and no truth is told.
+  beat differs from another, and there is no truth.
 - CSV: pyarrow's writer given ready-made columns with the same values; numbers to a file, and to /dev/null.
 - `check`: reading the same text as JSON alone. `--help`: /bin/true.
 - Skipping a day: playing it. Score of a day: pyarrow reading the two tables and numpy looking up the nearest beat.
@@ -52,7 +52,7 @@ STEPS = 1000
 
 @dataclass(frozen=True)
 class Cost:
-    """What a job takes, in seconds."""
+    """The cost of a job, in seconds."""
 
     wall: float
     processor: float
@@ -79,7 +79,7 @@ def processor_s() -> float:
 
 
 def timed(job: Callable[[], object]) -> Cost:
-    """What a job takes, here or in a command."""
+    """The cost of a job, here or in a command."""
     began, used = time.perf_counter(), processor_s()
     job()
     return Cost(time.perf_counter() - began, processor_s() - used)
@@ -119,8 +119,8 @@ class Table:
     def bound(self, what: str, value: float, reference: float | None, limit: float, show: Callable[[float], str]) -> None:
         """A bare limit, whatever the reference."""
         said = "" if reference is None else f"{value / reference:.2f} times as long"
-        told = "" if reference is None else show(reference)
-        self.row(what, show(value), told, said, f"<= {show(limit)}", _met(value <= limit), "")
+        beside = "" if reference is None else show(reference)
+        self.row(what, show(value), beside, said, f"<= {show(limit)}", _met(value <= limit), "")
 
 
 def _met(met: bool) -> str:

@@ -3,8 +3,8 @@
     python3 tests/bench/instructions.py [--record]
 
 The same program counts the same on a busy machine, so that work which has crept in is seen. A count more than a tenth over its
-record fails (exit 1); --record writes the counts of now into limits.json. Two lengths of a render tell what a frame costs
-without what starting costs. Another compiler makes another program, and another processor has other instructions or vectors: on
+record fails (exit 1); --record writes the counts of now into limits.json. Two lengths of a render give the cost of a frame
+without that of the start. Another compiler makes another program, and another processor has other instructions or vectors: on
 such a machine counts are printed and not compared, and the closing line says so.
 
 Prints `name count limit`, then `N passed, M failed`. Needs valgrind (exit 2 without) and a release build of `pulsewright`; the
@@ -57,7 +57,7 @@ def per_frame(folder: Path, target: str) -> int:
 
 
 def steps(count: int) -> str:
-    """A script of many steps, every tenth with a ramp and a told beat."""
+    """A script of many steps, every tenth with a ramp and a premature beat."""
     more = {"artefact": {"mains_mv": {"to": 0.05}}, "beats": [{"at_s": 5, "site": "right-ventricular"}]}
     listed = [
         {

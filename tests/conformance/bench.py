@@ -47,14 +47,14 @@ class Output:
         return self.true_gain * nominal + self.true_offset
 
     def as_signal(self, connector) -> np.ndarray:
-        """mV, mmHg or ohm that a monitor makes of what stands at the connector."""
+        """mV, mmHg or ohm that a monitor reads from the connector."""
         if "pressure" not in self.text:
             return connector
         per_mmhg = self.text["sensitivity_uv_per_v_per_mmhg"] * self.text["excitation_v"] / 1000.0
         return (connector - self.text.get("offset_mv", 0.0)) / per_mmhg
 
     def half_step(self) -> float:
-        """Half of what one code changes, in the signal's unit."""
+        """Half of the step of one code, in the signal's unit."""
         return 0.5 * abs(float(np.diff(self.as_signal(self.at_connector([0, 1])))[0]))
 
 

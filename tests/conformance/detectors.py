@@ -1,8 +1,8 @@
 """Beat detectors of general analysis libraries, behind one thin shape.
 
 Each takes one lead in millivolts and its frame rate and answers the frame numbers of the beats it heard.
-None of them knows anything about Pulsewright. Where a detector has a limit of its own, it is written here,
-with what was measured, so that a test can tell a detector's weakness from a fault in our signal.
+None of them knows anything about Pulsewright. Where a detector has a limit of its own, it is written here
+with its measurement, so that a test can separate a detector's weakness from a fault in our signal.
 
 All limits were measured on a sum of Gaussian bumps (R 1.2 mV, T 0.3 mV, QRS 90 ms) of 60 s, and on the real
 record 100 of the MIT-BIH Arrhythmia Database (see test_detectors.py).
@@ -25,7 +25,7 @@ with warnings.catch_warnings():
     import neurokit2
 
 RESAMPLED_HZ = 500
-"""What a lead is brought to when it is faster than a detector can take."""
+"""Frame rate to which a lead is reduced when it is above the detector's own limit."""
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ The figures that the papers leave open are set here: by the real record s0010_re
 test_global_qrs.py shows that wrong figures fail; and, within what those allow, so that the T waves of our fast wide rhythms are not
 taken for QRS. By the record and the shapes alone `slowest_mv_per_s` might be 9, `slowest_part` 0.2 or 0.35, `quiet_ms` 40 or 60.
 
-What it cannot do: where a T, P or f wave as fast as a slow QRS joins a QRS without a level line between, it reads too much or gives no
+Limit: where a T, P or f wave as fast as a slow QRS joins a QRS without a level line between, it reads too much or gives no
 answer.
 """
 
@@ -40,17 +40,17 @@ class Rule:
     """No QRS where the leads move slower, root mean square: P and T of s0010_re reach half of it; the smallest wave of
     IEC 60601-2-51, annex GG.5, 30 uV in 6 ms, moves at 5 mV/s."""
     slowest_part: float = 0.25
-    """But this part of the peak is a QRS at any speed, or a low and broad one would have none."""
+    """This part of the peak is a QRS at any speed; otherwise the rule would miss a low and broad QRS."""
     notch_ms: float = 30.0
     """Quiet for less is a notch within the QRS: that of s0010_re lasts up to 20 ms."""
     quiet_ms: float = 45.0
-    """Quiet for as long is the end of it. In between none can tell, and the rule gives no answer."""
+    """Quiet for at least as long is the end of the QRS. Between the two lengths the rule gives no answer."""
 
 
 RULE = Rule()
 
 PULSE_MV = 0.2
-"""What stands out by as much from its two neighbours on either side, for one or two frames, is a pacing pulse."""
+"""A pacing pulse stands out by this much from its two neighbours on either side, for one or two frames."""
 WINDOW_MS = 130.0
 REFRACTORY_MS = 170.0
 HEARD_PART = 0.35

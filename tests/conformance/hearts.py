@@ -84,7 +84,7 @@ def against_the_flow(channels: dict[str, np.ndarray]) -> Findings:
         for foot, top in ejections(vessel):
             frames = np.arange(opening(vessel, at_wrist, foot, top), top + 1)
             findings.note(f"{artery} over {ventricle}", (vessel - at_wrist)[frames], frames)
-        # Filling: from where the ventricle is lowest after a beat until its pressure rises faster than any filling does.
+        # Filling: from the ventricle's lowest pressure after a beat until its pressure rises faster than any filling.
         for begin, end in fillings(chamber):
             frames = np.arange(begin, end)
             if chamber[begin] > before[begin]:
@@ -103,7 +103,7 @@ def against_the_flow(channels: dict[str, np.ndarray]) -> Findings:
 def fillings(chamber: np.ndarray) -> list[tuple[int, int]]:
     """First and last frame of each stretch in which a ventricle fills: from its lowest pressure after a beat to the next upstroke."""
     slope = np.gradient(chamber) * FRAME_RATE_HZ
-    # What atria bring is less than 4 mmHg.
+    # The atria add less than 4 mmHg.
     tops = find_peaks(chamber, prominence=4.0)[0]
     found = []
     for top, following in zip(tops[:-1], tops[1:], strict=True):

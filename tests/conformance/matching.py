@@ -1,6 +1,6 @@
 """Pairs true beats with heard beats.
 
-Written from the published rule (ANSI/AAMI EC57, as told in the documentation of the open waveform-database
+Written from the published rule (ANSI/AAMI EC57, as in the documentation of the open waveform-database
 comparator): a heard beat belongs to a true beat when they are at most 150 ms apart, and each belongs to at most
 one of the other. Among sorted times, taking the earliest possible pair first gives the largest possible number
 of pairs, so no choice of pairs can make a detector look better than this does.

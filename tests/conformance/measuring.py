@@ -11,7 +11,7 @@ import numpy as np
 from scipy.signal import butter, find_peaks, sosfiltfilt
 
 RATE_SPAN_HZ = (0.03, 3.0)
-"""Where a breathing rate is looked for: 2 to 180 breaths a minute."""
+"""Range of breathing rates that is searched: 2 to 180 breaths a minute."""
 
 
 @dataclass(frozen=True)

@@ -14,12 +14,12 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.signal import butter, find_peaks, sosfiltfilt
 
 EMPTY_MMHG = 8.0
-"""Below this a cuff is not read."""
+"""Below this cuff pressure nothing is read."""
 
 
 @dataclass(frozen=True)
 class Reading:
-    """What a cuff reads."""
+    """A reading of the cuff."""
 
     systolic_mmhg: float
     mean_mmhg: float

@@ -3,11 +3,11 @@
     python tests/conformance/pace.py --duration 600
 
 Each read of the pipe is stamped with the monotonic clock; its last frame was due (frames - 1) / rate after the first. How
-late it came, against the earliest of them all, is the error of the pace: it holds drift, what the machine's scheduler adds
-to the stream, and what it adds to this reader, which asks for real-time scheduling so that the last is small
-(--ordinary-reader leaves that out). Beside it runs a loop that does nothing but sleep to the next due time: what it is late, no
-program on this machine can help, least of all on a virtual one whose host makes it stand still. Prints and judges nothing:
-what a busy machine does to it is no test.
+late it came, against the earliest of them all, is the error of the pace: it holds drift, the delay that the machine's scheduler adds
+to the stream, and the delay that it adds to this reader, which asks for real-time scheduling so that the last is small
+(--ordinary-reader leaves that out). Beside it runs a loop that only sleeps to the next due time: no program on this machine
+can be less late than that, above all on a virtual machine whose host makes it stand still. Prints figures and judges none,
+because a busy machine changes them.
 """
 
 from __future__ import annotations

@@ -28,7 +28,7 @@ def raw_rate(text: str) -> bytes:
     return b'{"version": 1, "steps": [{"duration_s": 5, "rhythm": "sinus", "rate_bpm": %s}]}' % text.encode()
 
 
-# What is wrong with the script, its bytes, and words that its message must have.
+# The mistake, the bytes of the script, and words that its message must have.
 WRONG: dict[str, tuple[bytes, tuple[str, ...]]] = {
     "rate of zero": (raw_rate("0"), ("rate_bpm",)),
     "negative rate": (raw_rate("-70"), ("rate_bpm",)),
@@ -95,7 +95,7 @@ def test_wrong_script_is_refused(tmp_path, what):
         assert_refused(outcome, "script.json", *words)
         assert outcome.stdout == b"", outcome
         assert files_below(tmp_path) == before
-    # Of the processor, which a busy machine does not lengthen as it does the clock's.
+    # Processor time: a busy machine does not lengthen it as it lengthens the clock's.
     assert processor_s() - began_s < 10.0
 
 
@@ -124,7 +124,7 @@ def test_mistake_is_shown_with_its_place(tmp_path):
     assert text.splitlines()[3][column - 1 :].startswith((b"9999", b'"rate_bpm"')), outcome
 
 
-def test_every_mistake_is_told_at_once(tmp_path):
+def test_every_mistake_is_reported_at_once(tmp_path):
     steps = [
         {"duration_s": -3, "rhythm": "sinus"},
         {"duration_s": 5, "rhythm": "sinsu"},

@@ -23,7 +23,7 @@ def test_rate(tmp_path, frame_rate_hz, cardiac_ohm):
     ]
     script = scripts.write(tmp_path / "breaths.json", *steps)
     target = rendered(script, tmp_path / "out.wav", frame_rate_hz=frame_rate_hz, bits=24, channels="respiration")
-    impedance, truth, told = read_wav(target).values("respiration"), read_steps(target), read_truth(target, "breaths")
+    impedance, truth, listed = read_wav(target).values("respiration"), read_steps(target), read_truth(target, "breaths")
     start_s = 0
     for i, (rate, length_s) in enumerate(zip(RATES, lengths_s, strict=True)):
         # The first breath of a step may have begun in the step before.
@@ -33,7 +33,7 @@ def test_rate(tmp_path, frame_rate_hz, cardiac_ohm):
         assert breath_rate_by_peaks(piece, frame_rate_hz) == pytest.approx(rate, abs=0.1), rate
         assert breath_rate_by_spectrum(piece, frame_rate_hz) == pytest.approx(rate, abs=0.1), rate
         assert float(truth[i]["breaths_per_min"]) == pytest.approx(rate, abs=0.005)
-        starts = np.array([float(row["time_s"]) for row in told])
+        starts = np.array([float(row["time_s"]) for row in listed])
         starts = starts[(starts >= begin_s) & (starts < end_s)]
         assert 60 / np.diff(starts) == pytest.approx(rate, abs=0.001), rate
 
@@ -73,7 +73,7 @@ def still(impedance: np.ndarray, base_ohm: float, depth_ohm: float) -> np.ndarra
 
 @pytest.mark.parametrize("length_s", [5, 10, 20, 35])
 def test_apnoea_has_its_length(tmp_path, length_s):
-    """Pauses of periodic breathing have the length that is set; breathing switched off, the length that is told."""
+    """Pauses of periodic breathing have the length that is set; breathing switched off, the length in the truth."""
     pauses = {"rate_per_min": 24, "depth_ohm": 1, "pause_s": length_s, "pause_every_s": length_s + 20}
     steps = [
         scripts.step(8 * (length_s + 20), breathing=pauses),
@@ -85,20 +85,20 @@ def test_apnoea_has_its_length(tmp_path, length_s):
     target = rendered(script, tmp_path / "out.wav", frame_rate_hz=250, bits=24, channels="respiration")
     impedance = read_wav(target).values("respiration")
     seen = [run / 250 for run in still(impedance, 1000, 1) if run[1] - run[0] > 0.8 * length_s * 250]
-    told = [row for row in read_truth(target, "episodes") if row["episode"] == "apnoea"]
-    told = [(float(row["start_s"]), float(row["end_s"])) for row in told]
-    assert len(seen) == len(told) >= 8
-    for (from_s, to_s), (start_s, end_s) in zip(seen, told, strict=True):
+    listed = [row for row in read_truth(target, "episodes") if row["episode"] == "apnoea"]
+    listed = [(float(row["start_s"]), float(row["end_s"])) for row in listed]
+    assert len(seen) == len(listed) >= 8
+    for (from_s, to_s), (start_s, end_s) in zip(seen, listed, strict=True):
         assert to_s - from_s == pytest.approx(end_s - start_s, abs=0.2)
         assert (from_s, to_s) == pytest.approx((start_s, end_s), abs=0.15)
-    for start_s, end_s in told[:-1]:
+    for start_s, end_s in listed[:-1]:
         assert end_s - start_s == pytest.approx(length_s, abs=0.001)
-    starts = np.array([start_s for start_s, _ in told[:-1]])
+    starts = np.array([start_s for start_s, _ in listed[:-1]])
     # To the nearest whole breath, as documented.
     assert np.diff(starts) == pytest.approx(length_s + 20, abs=60 / 24)
     breaths = np.array([float(row["time_s"]) for row in read_truth(target, "breaths")])
-    for start_s, end_s in told:
-        assert not np.any((breaths > start_s) & (breaths < end_s - 1e-6)), "a breath is told within an apnoea"
+    for start_s, end_s in listed:
+        assert not np.any((breaths > start_s) & (breaths < end_s - 1e-6)), "the truth has a breath within an apnoea"
 
 
 def count_breaths(impedance: np.ndarray, frame_rate_hz: float, threshold_ohm: float) -> int:
@@ -141,13 +141,13 @@ def test_breathing_without_depth_is_an_apnoea(tmp_path):
     target = rendered(script, tmp_path / "out.wav", frame_rate_hz=100, bits=24, channels="respiration")
     impedance = read_wav(target).values("respiration")
     seen = [run / 100 for run in still(impedance, 1000, 1) if run[1] - run[0] > 800]
-    told = [row for row in read_truth(target, "episodes") if row["episode"] == "apnoea"]
-    told = [(float(row["start_s"]), float(row["end_s"])) for row in told]
-    assert len(seen) == len(told) == 2
-    for (from_s, to_s), (start_s, end_s) in zip(seen, told, strict=True):
+    listed = [row for row in read_truth(target, "episodes") if row["episode"] == "apnoea"]
+    listed = [(float(row["start_s"]), float(row["end_s"])) for row in listed]
+    assert len(seen) == len(listed) == 2
+    for (from_s, to_s), (start_s, end_s) in zip(seen, listed, strict=True):
         assert (from_s, to_s) == pytest.approx((start_s, end_s), abs=0.5)
     breaths = np.array([float(row["time_s"]) for row in read_truth(target, "breaths")])
-    assert not any(np.any((breaths > start_s) & (breaths < end_s - 1e-6)) for start_s, end_s in told)
+    assert not any(np.any((breaths > start_s) & (breaths < end_s - 1e-6)) for start_s, end_s in listed)
     assert np.sum(breaths < 20) == 5
 
 
@@ -158,7 +158,7 @@ def test_expiration_over_inspiration(tmp_path, ratio, ventilated):
     script = scripts.write(tmp_path / "ratio.json", scripts.step(40, breathing=breathing))
     target = rendered(script, tmp_path / "out.wav", frame_rate_hz=500, bits=24, channels="respiration")
     impedance = read_wav(target).values("respiration")
-    # Inspiration is where the impedance rises.
+    # The impedance rises during inspiration.
     period = impedance[5 * 500 : 35 * 500]
     rising = np.sum(np.diff(period) > 0) / len(period)
     assert rising == pytest.approx(1 / (1 + ratio), abs=0.01)

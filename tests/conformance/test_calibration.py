@@ -40,7 +40,7 @@ def levels(rig):
 
 
 def meter(rig, errors=ERRORS):
-    """What a perfect meter reads at both levels of each output of the real hardware."""
+    """Readings of a perfect meter at both levels of each output of the real hardware."""
     played = levels(rig)
     return {o.name: o.at_connector(played[o.name][0]) for o in bench.outputs(rig, errors) if o.name in played}
 
@@ -174,7 +174,7 @@ def test_played_levels_are_those_that_are_listed(rig, tmp_path, name):
         assert float(start) == pytest.approx(0.5 * i, abs=0.05)
         assert set(part[:, column].tolist()) == {int(code)}
         assert built[column].at_connector([int(code)])[0] == pytest.approx(float(about), abs=6e-5)
-        # Everybody else is at rest.
+        # All other outputs are at rest.
         for j, other in enumerate(built):
             if j != column:
                 rest = other.as_signal(other.at_connector(part[:1, j]))[0]

@@ -1,12 +1,12 @@
 """Every verb that writes is killed before, and separately made to fail at, each file-system call that it makes.
 
-Afterwards the folder holds the old set or the new one, whole, for whoever reads it with this program, and the same command
+Afterwards the folder holds the old set or the new one, whole, for a reader that uses this program, and the same command
 line succeeds and leaves the new set and nothing else. strace counts the calls, delivers the signal and makes them fail.
 
 By default every call that changes something is tried and every tenth of the others, over an old set for each verb (of renders
 one in one file and one in several), and where nothing was there for a render and a report. With PULSEWRIGHT_CRASH=all every
 call is, for each verb and each kind of render, both ways.
-A `close` is not made to fail: it gives its file back whatever it says, and the standard library ends a program that is told else.
+No `close` is made to fail: it releases its file whatever it returns, and the standard library aborts a program on its error.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ PLAN = ROOT / "examples" / "plan-transport-monitor.json"
 
 @pytest.fixture(scope="module")
 def inputs(tmp_path_factory):
-    """What the verbs read; they write elsewhere."""
+    """Inputs of the verbs; they write elsewhere."""
     folder = tmp_path_factory.mktemp("inputs")
     for name, rate in (("old", 60), ("new", 100)):
         scripts.write(folder / f"{name}.json", scripts.step(2, rate_bpm=rate))
@@ -107,7 +107,7 @@ def hidden(folder):
 
 
 def settle(folder, inputs):
-    """What whoever scores in the folder does first."""
+    """The first action of a program that scores in the folder."""
     (inputs / "nothing.csv").write_text("time_s\n")
     table = folder / "out.beats.csv"
     run("score", table if table.exists() else folder / "none.csv", inputs / "nothing.csv", "--learning-s", "0")

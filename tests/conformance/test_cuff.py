@@ -28,7 +28,7 @@ def measurement(folder, *steps: dict, extension: str = "wav", **options):
 
 
 def phases_of(target) -> list[dict]:
-    """What the truth says of the cuff, without the reading."""
+    """The truth about the cuff, without the reading."""
     return [row for row in read_truth(target, "cuff") if row["phase"] != "reading"]
 
 
@@ -271,7 +271,7 @@ def test_text_and_samples_agree(tmp_path):
 
 
 def test_the_oscillation_is_part_of_the_cuff_s_pressure(tmp_path):
-    """What a rig gives on one output, and an algorithm may take apart: cuff = line + oscillation."""
+    """A rig gives the sum on one output, and an algorithm may take it apart: cuff = line + oscillation."""
     cuff = {"inflate_mmhg": 150, "deflation_mmhg_per_s": 3, "vent_mmhg": 20}
     target, pressure, oscillation = measurement(tmp_path, scripts.step(50, cuff=cuff))
     begin_s, end_s = (float(row["time_s"]) for row in phases_of(target)[1:])

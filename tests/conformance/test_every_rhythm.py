@@ -1,8 +1,8 @@
 """Outside detectors hear the true beats of every organised rhythm, in lead II or V1, at four frame rates.
 
-A detector that does not is not excused by name alone. What it heard too much must lie on true P waves, T waves or pacing
-pulses, beside a beat that it heard already, or where the lead holds less than a third of a QRS; what it missed must lie
-beyond its own limits (told in detectors.py). A failure of any other kind fails the test.
+A detector that fails is not excused by name alone. Its extra beats must lie on true P waves, T waves or pacing
+pulses, beside a beat that it heard already, or where the lead holds less than a third of a QRS; its missed beats must lie
+beyond its own limits (stated in detectors.py). A failure of any other kind fails the test.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ NAMED = {
 
 @dataclass(frozen=True)
 class Truth:
-    """What a record holds, seconds."""
+    """Times of the events in a record, seconds."""
 
     end_s: float
     peaks: np.ndarray

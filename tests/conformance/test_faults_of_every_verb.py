@@ -17,7 +17,7 @@ from program import PROGRAM, ROOT, assert_refused, file_size_limit, files_below,
 PLAN = ROOT / "examples" / "plan-transport-monitor.json"
 RIG = ROOT / "examples" / "rig" / "bench.json"
 
-#: Name of what is written, and the arguments before and after it; SOURCE and its like are made by `sources`.
+#: Name of the output, and the arguments before and after it; SOURCE and its like are made by `sources`.
 WRITERS = {
     "render-wav": ("out.wav", ["render", "SCRIPT", "-o", "TARGET"]),
     "render-csv": ("out.csv", ["render", "SCRIPT", "-o", "TARGET"]),
@@ -41,7 +41,7 @@ EVERY = pytest.mark.parametrize("verb", WRITERS)
 
 @pytest.fixture
 def sources(tmp_path):
-    """What the verbs read, in a folder of their own."""
+    """Inputs of the verbs, in a folder of their own."""
     folder = tmp_path / "sources"
     folder.mkdir()
     script = scripts.write(folder / "script.json", scripts.step(5, rate_bpm=72))
@@ -106,7 +106,7 @@ def test_disk_that_takes_nothing(tmp_path, sources, verb, options):
         pytest.skip("this machine allows no name spaces, so no small file system can be made")
     disk = tmp_path / "disk"
     disk.mkdir()
-    # dd fills what there is, and fails on what is read-only.
+    # dd fills the disk, and fails on a read-only one.
     inside = 'mount -t tmpfs -o "$1" none "$2"; dd if=/dev/zero of="$2/full" bs=4k 2>/dev/null; cd "$2"; shift 2; "$@"; code=$?; ls -A | sed "s/^/left: /" >&2; exit $code'
     words = [str(word) for word in arguments(verb, sources, disk)]
     ended = subprocess.run(

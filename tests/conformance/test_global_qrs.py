@@ -19,7 +19,7 @@ with warnings.catch_warnings():
 RECORDINGS = Path(__file__).resolve().parents[1] / "data" / "recordings"
 FRAME_RATE_HZ = 500
 
-# What a measuring program may differ from known QRS durations, mean and standard deviation, ms: IEC 60601-2-25, calibration and
+# Allowed difference of a measuring program from known QRS durations, mean and standard deviation, ms: IEC 60601-2-25, calibration and
 # analytical signals (from memory).
 KNOWN_MEAN_MS, KNOWN_SD_MS = 6, 5
 # The same for persons' records, against the CSE referees (from memory).
@@ -94,7 +94,7 @@ def test_beats_of_record_100_are_found_and_narrow():
 
 
 def known(duration_ms: float, rate_bpm: float, seed: int, noise_mv: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
-    """Eight leads of 12 s of triangles, T and P bumps; and the onsets, seconds. Demo data: nobody's heart.
+    """Eight leads of 12 s of triangles, T and P bumps; and the onsets, seconds. Demo data, invented.
 
     Three triangles that overlap fill the QRS from edge to edge. Their sizes differ from lead to lead; in half of the leads the
     first is missing, in the other half the last, so that no one lead has both edges.

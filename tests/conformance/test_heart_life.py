@@ -107,7 +107,7 @@ def test_fibrillation_is_irregular_without_memory(tmp_path, seed):
     centred = rr - np.mean(rr)
     for lag in range(1, 20):
         assert abs(np.dot(centred[lag:], centred[:-lag]) / np.dot(centred, centred)) < 0.1, lag
-    # The deck of before had 32 values.
+    # More than 32: RR is drawn anew for each beat, not from a short list.
     assert len(np.unique(np.round(1000 * rr))) > 400
 
 

@@ -55,7 +55,7 @@ def test_killed_in_the_middle(tmp_path, long_script, target, how):
     assert render_.returncode != 0
     assert b"panicked" not in stderr
     assert_no_final_name(tmp_path)
-    # What a process that was killed could not take away has the room of the whole.
+    # The part that a killed process leaves takes the room of the whole file.
     for partial in tmp_path.glob(".pulsewright-*.partial"):
         partial.unlink()
 
@@ -93,7 +93,7 @@ def test_full_disk(tmp_path, short_script, target, n_kib):
     assert "left:" not in ended.stdout, ended
     assert "space" in ended.stderr.lower(), ended
     if target == "out.wav":
-        assert "it takes 1 MB" in ended.stderr, "a size that is known is told before the work"
+        assert "it takes 1 MB" in ended.stderr, "a full disk is reported before the work when the size is known"
 
 
 PRINTING = (["catalog"], ["catalog", "--json"], ["manual"], ["schema"], ["completions", "bash"], ["check", "SCRIPT"], ["--help"], ["--version"])

@@ -1,6 +1,6 @@
 """Records, EDF+ and RF64 as general readers see them: the very numbers of the CSV, and the annotations of the truth.
 
-Readers are other people's work: wfdb for records, pyedflib and edfio (two codebases) for EDF+, soundfile (libsndfile)
+The readers are not ours: wfdb for records, pyedflib and edfio (two codebases) for EDF+, soundfile (libsndfile)
 and scipy for RF64. None of them shares a line with the writers.
 """
 
@@ -155,7 +155,7 @@ def annotations(target):
     assert [o for o, _, _ in first] == sorted(o for o, _, _ in first), "not in order of time"
     order = lambda annotation: (annotation[0], annotation[2])
     for one, other in zip(sorted(first, key=order), sorted(second, key=order), strict=True):
-        # pyedflib tells times to 0.1 us.
+        # pyedflib gives times to 0.1 us.
         assert one == (pytest.approx(other[0], abs=2e-7), other[1] and pytest.approx(other[1], abs=2e-7), other[2])
     return second
 
@@ -189,7 +189,7 @@ def test_edf_holds_the_numbers_of_csv_and_wav(source, channels):
         assert np.array_equal(stored[i][:frames], codes), channel
         # The reader works the value out of four limits, in floating point: a few units of its last place.
         assert np.abs(values[i][:frames] - column).max() <= 1e-12 * max(1.0, np.abs(column).max()) * 100, channel
-        # Records are whole: what is beyond the end stands still.
+        # Records are whole: frames beyond the end repeat the last value.
         assert set(stored[i][frames:]) == {stored[i][frames - 1]}
         assert len(stored[i]) == 20_000
 

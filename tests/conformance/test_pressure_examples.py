@@ -1,4 +1,4 @@
-"""The ready pressure and cuff scripts, measured whole: what a step says is what it plays."""
+"""The ready pressure and cuff scripts, measured whole: each step plays the values that it names."""
 
 from __future__ import annotations
 
@@ -63,10 +63,10 @@ def test_cuff_scripts_read_leak_and_let_off(tmp_path, body, limit):
     target, recording, steps, _ = played(f"cuff-{body}.json", tmp_path, "cuff,cuff-oscillation")
     cuff = recording.values("cuff")
     assert (cuff - recording.values("cuff-oscillation")).max() == pytest.approx(limit, abs=0.2)
-    told = read_truth(target, "cuff")
-    readings = [row for row in told if row["systolic_mmhg"]]
+    rows = read_truth(target, "cuff")
+    readings = [row for row in rows if row["systolic_mmhg"]]
     assert len(readings) == 4
-    assert told[-1]["phase"] == "over-pressure"
+    assert rows[-1]["phase"] == "over-pressure"
     for row, (name, start_s, end_s) in zip(readings, steps, strict=False):
         assert start_s < float(row["time_s"]) < end_s
         measured = read_cuff(cuff[round(start_s * FRAME_RATE_HZ) : round(end_s * FRAME_RATE_HZ)], FRAME_RATE_HZ, 0.5, 0.8)

@@ -18,7 +18,7 @@ SETTLING_S = 8
 PEAKS_MMHG = 0.5
 MEAN_MMHG = 0.2
 
-# Systolic and diastolic, or mean and pulse, mmHg: none a body's own, so that what is measured was set.
+# Systolic and diastolic, or mean and pulse, mmHg: none is a body's own value, so every measured value was set.
 BODIES = {
     "adult": {
         "arterial": (132, 71),
@@ -185,7 +185,7 @@ def test_static_levels_are_within_the_quantiser_s_step(tmp_path, names, bits):
     script = scripts.write(tmp_path / "levels.json", *(scripts.step(2, **settings) for settings in closed))
     target = rendered(script, tmp_path / "out.wav", frame_rate_hz=250, bits=bits, channels=",".join(names))
     recording = read_wav(target)
-    assert not read_truth(target, "pulses"), "a pulse is told where no transducer sees it"
+    assert not read_truth(target, "pulses"), "the truth has a pulse that no transducer sees"
     for name in names:
         for index, level in enumerate(LEVELS_MMHG):
             values = recording.values(name)[500 * index : 500 * (index + 1)]

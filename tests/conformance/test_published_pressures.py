@@ -1,4 +1,4 @@
-"""What is published about pressures, measured in the samples; each check names its source."""
+"""Published facts about pressures, measured in the samples; each check names its source."""
 
 from __future__ import annotations
 
@@ -113,7 +113,7 @@ LINES = [(6, 0.1), (8, 0.2), (12, 0.15), (15, 0.3), (20, 0.4), (24, 0.2), (40, 0
 def test_a_fast_flush_tells_natural_frequency_and_damping(tmp_path, natural_hz, damping, site):
     """Half-cycle peaks r apart: zeta = -ln r / sqrt(pi^2 + ln^2 r) (Gardner 1981; Miller's Anesthesia); within 5 %.
 
-    The flush is what it is at the bedside: the line at 300 mmHg, then let go.
+    The flush is that of the bedside: the line at 300 mmHg, then released.
     """
     line = {"line_hz": natural_hz, "line_damping": damping}
     flush = scripts.step(3, "asystole", **{site: {**line, "closed": 1, "level_mmhg": 300}})
@@ -257,7 +257,7 @@ def test_pulse_pressure_variation(tmp_path, percent, rate):
 
 
 def test_paradoxus_and_alternans(tmp_path):
-    """Systolic pressure falls by what is set as the chest fills; every other beat is lower by what is set."""
+    """Systolic pressure falls by the value set as the chest fills; every other beat is lower by the value set."""
     steps = (
         scripts.step(60, rate_bpm=80, arterial={"breathing_mmhg": 6}),
         scripts.step(60, rate_bpm=80, arterial={"breathing_mmhg": 22}),

@@ -29,7 +29,7 @@ def source(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def exact(source):
-    """The same script as floats: what the rig should carry."""
+    """The same script as floats: the signal that the rig should carry."""
     names = ",".join((*LEADS, "arterial", "pulmonary", "respiration"))
     return read_wav(rendered(source, source.parent / "exact.wav", bits="float", channels=names))
 
@@ -47,7 +47,7 @@ def described(folder, name="rig.json", bits=16, coding="twos-complement", **chan
 
 
 def wanted(exact, name):
-    """What an output should carry, in its unit, from the float render."""
+    """The values that an output should carry, in its unit, from the float render."""
     if name in exact.channels:
         if name.startswith("V"):
             return exact.values(name)

@@ -22,7 +22,7 @@ LINED = ("arterial", "femoral", "pulmonary", "venous", "intracranial")
 PRESSURES = ("arterial,femoral,pulmonary,venous,right-atrium,right-ventricle,left-ventricle,intracranial", "left-atrium,wedge")
 LEADS = "I,II,III,aVR,aVL,aVF,V1,V2,V3,V4,V5,V6,electrode-RA,electrode-LA,electrode-LL,electrode-V1,electrode-V6"
 
-# What a field needs to be seen, beside its own value.
+# Settings that a field needs, beside its own value, to show in the signal.
 NEEDS = {
     "pacing": {"rhythm": "paced-vvi", "pacing": {"amplitude_mv": 700, "width_ms": 2}},
     "cuff": {"cuff": {"inflate_mmhg": 180}},
@@ -177,7 +177,7 @@ def test_usual_scales_are_as_fine_as_before(tmp_path):
 
 
 def test_too_few_bits_are_refused(tmp_path):
-    """What 12 bits can't hold in steps of a unit is refused, with the channel and the bits."""
+    """A channel that 12 bits can't hold in steps of a unit is refused, with its name and the bits."""
     script = tmp_path / "script.json"
     paced = step(5, "paced-vvi", pacing={"amplitude_mv": 700, "overshoot_charge": 1}, ecg={"gain": 5}, test={"offset_mv": 400})
     script.write_text(json.dumps(document(paced)), encoding="utf-8")

@@ -63,7 +63,7 @@ BAD = {
     "repeat and step": {"version": 1, "steps": [{"repeat": 2, "duration_s": 1, "steps": [{"duration_s": 1}]}]},
 }
 
-# Good JSON by the schema, which can't tell; only `check` knows.
+# Good JSON by the schema, which can't express these rules; only `check` finds them.
 BEYOND_THE_SCHEMA = {
     "rate of the rhythm": document({"rhythm": "ventricular-tachycardia", "rate_bpm": 72}),
     "order of pressures": document({"arterial": {"systolic_mmhg": 70}}),

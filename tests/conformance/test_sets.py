@@ -33,15 +33,15 @@ def sha256(path):
 def test_the_manifest_tells_of_every_file(tmp_path, script, more):
     succeed("render", script, "-o", tmp_path / more[0], *more[1:])
     manifest = json.loads((tmp_path / "out.manifest.json").read_text())
-    told = {part["name"]: part for part in manifest["files"]}
+    listed = {part["name"]: part for part in manifest["files"]}
     others = {path.name for path in tmp_path.glob("out.*")} - {"out.manifest.json"}
-    assert set(told) == others
-    for name, part in told.items():
+    assert set(listed) == others
+    for name, part in listed.items():
         assert part["sha256"] == sha256(tmp_path / name)
         assert part["bytes"] == (tmp_path / name).stat().st_size
-    signals = [name for name, part in told.items() if part["holds"] == "signal"]
+    signals = [name for name, part in listed.items() if part["holds"] == "signal"]
     channels = json.loads((tmp_path / "out.channels.json").read_text())
-    assert [(file["name"], file["sha256"]) for file in channels["files"]] == [(name, told[name]["sha256"]) for name in signals]
+    assert [(file["name"], file["sha256"]) for file in channels["files"]] == [(name, listed[name]["sha256"]) for name in signals]
 
 
 def test_a_truth_table_stays_plain_csv(tmp_path, script):

@@ -1,4 +1,4 @@
-"""`stream`: the bytes of a render, at the clock's pace, whatever the reader and whoever leads it do."""
+"""`stream`: the bytes of a render, at the clock's pace, whatever the reader and the commands do."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ HZ = 1000
 CHANNELS = "II,arterial,respiration"
 FRAME_BYTES = 3 * 2
 PATIENCE_S = 120
-"""For what takes no time on an idle machine: only a program that hangs takes as long."""
+"""For work that takes no time on an idle machine: only a program that hangs takes as long."""
 
 
 def stream(*flags: object, stdin=subprocess.DEVNULL, **options) -> subprocess.Popen:
@@ -181,7 +181,7 @@ COMMANDS = [
 
 def lead(process: subprocess.Popen, commands, frame_bytes: int = FRAME_BYTES) -> tuple[bytes, str]:
     """Types each command once so much signal has come; gives the signal and what was said."""
-    out, told = bytearray(), []
+    out, messages = bytearray(), []
     more = threading.Condition()
 
     def gather(pipe, take):
@@ -192,13 +192,13 @@ def lead(process: subprocess.Popen, commands, frame_bytes: int = FRAME_BYTES) ->
 
     gatherers = [
         threading.Thread(target=gather, args=(process.stdout, out.extend)),
-        threading.Thread(target=gather, args=(process.stderr, told.append)),
+        threading.Thread(target=gather, args=(process.stderr, messages.append)),
     ]
     for thread in gatherers:
         thread.start()
 
     def said():
-        return b"".join(told).decode()
+        return b"".join(messages).decode()
 
     def wait(what, reached):
         with more:
@@ -271,7 +271,7 @@ def test_a_stage_that_ramps_can_be_held(tmp_path):
     assert rendered(log, tmp_path) == out
     first, second = json.loads(log.read_text(encoding="utf-8"))["steps"]
     assert first["rate_bpm"]["over_s"] == 20
-    # What is held is where the ramp was cut off, which carries over.
+    # The value at which the ramp was cut off is held and carries over.
     assert "rate_bpm" not in second and second["duration_s"] > 1
 
 

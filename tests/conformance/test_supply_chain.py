@@ -1,4 +1,4 @@
-"""What the program is built from: licences and sources of every crate, as `.cargo/deny.toml` allows them."""
+"""Dependencies of the program: licences and sources of every crate, as `.cargo/deny.toml` allows them."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def permitted(expression: str, allowed: set[str] = ALLOWED) -> bool:
         return word in allowed
 
     met = alternatives()
-    assert not words, f"{expression}: what is {words}?"
+    assert not words, f"{expression}: {words} not understood"
     return met
 
 
@@ -64,20 +64,20 @@ def permitted(expression: str, allowed: set[str] = ALLOWED) -> bool:
     ],
 )
 def test_expressions_are_read(expression, expected):
-    """Or else the check below would prove nothing."""
+    """Without this the check below would prove nothing."""
     assert permitted(expression) is expected
 
 
 @pytest.fixture(scope="module", params=LOCKS)
 def licences(request) -> dict[str, str]:
     """Licence of every crate of a workspace, by name and version."""
-    told = subprocess.run(
+    metadata = subprocess.run(
         ["cargo", "metadata", "--locked", "--format-version", "1", "--all-features", "--manifest-path", ROOT / Path(request.param).with_suffix(".toml")],
         capture_output=True,
         text=True,
         check=True,
     )
-    return {f"{crate['name']} {crate['version']}": crate["license"] or "none" for crate in json.loads(told.stdout)["packages"]}
+    return {f"{crate['name']} {crate['version']}": crate["license"] or "none" for crate in json.loads(metadata.stdout)["packages"]}
 
 
 def test_every_crate_has_an_allowed_licence(licences):

@@ -119,7 +119,7 @@ def test_tall_t(tmp_path):
             assert abs(beat[120:].max() - t_mv) < 0.005 + STEP_MV
             if t_mv:
                 on = 120 + np.flatnonzero(beat[120:] > 0.02 * t_mv)
-                # QT 350 ms, T of 180 ms; what is above 2 % of a half sine is 1.3 % shorter at each end.
+                # QT 350 ms, T of 180 ms; the part of a half sine above 2 % of its height is 1.3 % shorter at each end.
                 assert abs(on[-1] - 350) <= 5 and abs(on[-1] - on[0] - 180) <= 7
         assert rate_bpm(onsets) == pytest.approx(80, abs=0.1)
 
@@ -241,7 +241,7 @@ def test_pacing_pulses(name, answers, tmp_path):
             # Without the pulses and the 0.2 ms in which they rise and fall.
             near = (on[:, None] + np.arange(-8, 9)[None, :]).ravel()
             quiet = np.delete(signal, near[(near >= 0) & (near < len(signal))])
-            # Under the threshold a QRS and the foot of a pulse of 2 mV can't be told apart.
+            # Under the threshold a QRS and the foot of a pulse of 2 mV can't be separated.
             assert abs(mv) == 2 or quiet.max() == pytest.approx(1.0, abs=0.05), row["name"]
 
 

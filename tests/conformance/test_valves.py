@@ -1,6 +1,6 @@
 """Ventricles, valves and vessels obey each other in every rhythm, body and change of rhythm, measured from the samples.
 
-What is measured, and how, is in `hearts.py`.
+`hearts.py` has the measurements.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from reading import read_wav
 from scipy.signal import find_peaks
 
 AGAINST_MMHG = 0.6
-"""What a pressure downstream may be above the one upstream while blood flows."""
+"""Most that a pressure downstream may be above the one upstream while blood flows, mmHg."""
 
 RISE_MMHG_PER_S = 2000
 """Fastest upstroke of a radial artery: means of 1000 to 1200 mmHg/s, up to 2000 with inotropes (Vaquer 2019, from memory)."""
@@ -163,7 +163,7 @@ RUN_OFF_TO_MMHG = 16.0
     ],
 )
 def test_pressures_run_down_to_lower_ones(tmp_path, first, then):
-    """No faster than an artery empties: within half a second to half of what is above what it runs off to (a time constant of 0.7 s)."""
+    """No faster than an artery empties: half of the difference from its end value in half a second (a time constant of 0.7 s)."""
     channels, _ = measured(tmp_path, first, then)
     arterial = channels["arterial"]
     lowest = np.array([arterial[i : i + 500].min() for i in range(8000, len(arterial) - 1000, 50)])

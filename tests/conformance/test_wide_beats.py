@@ -34,7 +34,7 @@ NO_BEATS = {"ventricular-flutter", "ventricular-fibrillation", "ventricular-fibr
 RATES_BPM = (30, 45, 55, 75, 95, 120, 150, 180, 220, 250, 280)
 """Tried as far as a rhythm allows them, beside its slowest and usual."""
 
-# The fastest rate, bpm, at which the rule can tell a QRS from what runs into it: above, T, P or f waves leave no level line between
+# The fastest rate, bpm, at which the rule can separate a QRS from the waves beside it: above, T, P or f waves leave no level line between
 # two QRS for the 45 ms that it asks for. It then takes them for QRS (146 ms of 92 in supraventricular tachycardia at 220 bpm) or has no
 # answer, so those rates would show nothing about our beats. Where early beats fall on the T wave before them it comes soonest.
 FASTEST_BPM = {
@@ -147,7 +147,7 @@ def rates_of(rhythm: str) -> list[float]:
 
 
 def check(kinds: dict[str, Kind], rhythm: str, body: str) -> list[str]:
-    """What is wrong with a record, in words."""
+    """The faults of a record, in words."""
     wrong = []
     for name, kind in kinds.items():
         beats = kind.unanswered + len(kind.read_ms)
@@ -197,7 +197,7 @@ def test_durations_agree_with_the_truth_as_the_standard_asks(tmp_path):
 @pytest.mark.parametrize("rhythm", ["ventricular-tachycardia-polymorphic", "torsades"])
 def test_where_qrs_touch_no_wide_beat_is_read_as_narrow(rhythm, tmp_path):
     # At 280 to 300 bpm T runs into the next QRS and most beats stay unanswered (of the monomorphic one at 300 all, so it is not
-    # asked); what is answered must be wide.
+    # asked); the answered ones must be wide.
     kind = measure(tmp_path, rhythm, CATALOGUE[rhythm]["max_bpm"] - 0.1)["wide"]
     assert len(kind.read_ms) >= 3
     assert (kind.read_ms >= WIDE_FROM_MS["adult"]).all(), kind.read_ms

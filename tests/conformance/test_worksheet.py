@@ -135,12 +135,12 @@ def test_filled_cut_off_reloaded_saved_and_judged_alike(chromium, sheet, tmp_pat
     outcome = run("report", record, "--script", sheet.parent / "plan.json", "-o", report, "-o", tmp_path / "report.html", "-o", tmp_path / "report.csv")
     assert outcome.code == 1, outcome
     assert record.read_bytes() == before
-    told = json.loads(report.read_text("utf-8"))
-    assert {of["id"]: of["verdict"] for of in told["items"]} == expected
-    assert told["changed"] == [] and told["missing"] == [] and told["overall"] == "failed"
-    assert told["unknown"] == []
-    assert all(of["guide"] for of in told["items"] if of["verdict"] == "fail")
-    assert all(not of["guide"] for of in told["items"] if of["verdict"] != "fail")
+    judged = json.loads(report.read_text("utf-8"))
+    assert {of["id"]: of["verdict"] for of in judged["items"]} == expected
+    assert judged["changed"] == [] and judged["missing"] == [] and judged["overall"] == "failed"
+    assert judged["unknown"] == []
+    assert all(of["guide"] for of in judged["items"] if of["verdict"] == "fail")
+    assert all(not of["guide"] for of in judged["items"] if of["verdict"] != "fail")
     assert "no second \u201ccable\u201d &lt;here&gt;" in (tmp_path / "report.html").read_text("utf-8")
     assert len((tmp_path / "report.csv").read_text("utf-8").splitlines()) == 1 + len(expected)
 
@@ -166,7 +166,7 @@ def test_all_passed_is_exit_code_nothing(chromium, sheet, tmp_path):
     assert outcome.code == 0, outcome
     assert b"passed: 9 passed, 0 failed, 1 skipped, 0 open" in outcome.stdout
 
-    # A changed reading, a changed limit, a changed name: each is told, and none passes.
+    # A changed reading, limit or name: each is reported, and none passes.
     text = record.read_text("utf-8")
     for old, new in (('"value": "9.9"', '"value": "9.8"'), ('"within_s": 10', '"within_s": 100'), ("INV-0042", "INV-0043")):
         assert old in text

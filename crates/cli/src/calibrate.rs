@@ -21,7 +21,7 @@ use std::path::{Path, PathBuf};
 /// Input resistance of most meters on their millivolt ranges, ohm (common practice, no source).
 const USUAL_METER_OHM: f64 = 1e7;
 
-/// What was measured of an output: its index, the levels, the readings, what they say.
+/// The measurement of an output: its index, the levels, the readings, the finding.
 struct Measured {
     output: usize,
     levels: Levels,

@@ -1,4 +1,4 @@
-//! `catalog`: what can be chosen, as tables for people or JSON for programs.
+//! `catalog`: the lists to choose from, as tables for people or JSON for programs.
 
 use crate::args::{Catalog, List};
 use crate::channel_groups::GROUPS;
@@ -135,7 +135,7 @@ fn as_json(list: List) -> Value {
     }
 }
 
-/// A number as short as its `f32` prints: widened to `f64` it would show digits that nobody set.
+/// A number as short as its `f32` prints: widened to `f64` it would show digits that were never set.
 fn number(value: f32) -> Value {
     value.to_string().parse::<f64>().map_or(Value::Null, Value::from)
 }

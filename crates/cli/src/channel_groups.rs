@@ -7,7 +7,7 @@ use pulsewright_core::pressure::SiteSet;
 pub struct Group {
     /// The word.
     pub word: &'static str,
-    /// What it stands for.
+    /// The channels that it stands for, in words.
     pub doc: &'static str,
     holds: fn(Channel) -> bool,
 }

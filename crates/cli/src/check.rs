@@ -44,7 +44,7 @@ fn show(name: &str, document: &Document) -> Outcome {
             None => writeln!(out, "plays {}, seed {}", timeline.now, document.seed())?,
             Some(at) => writeln!(
                 out,
-                "holds from {at} on until told to go on, or as long as a render is; seed {}",
+                "holds from {at} on, until the command to go on or the end of the render; seed {}",
                 document.seed()
             )?,
         }
@@ -57,7 +57,7 @@ fn show(name: &str, document: &Document) -> Outcome {
     })
 }
 
-/// What was asked for and does not come, and what is not known, a line each.
+/// Beats that are refused, breaths that are not seen and steps that are too far ahead, a line each.
 fn notes(document: &Document, foreseen: &[Expected]) -> Vec<String> {
     let mut notes = Vec::new();
     for expected in foreseen {
@@ -86,7 +86,7 @@ fn notes(document: &Document, foreseen: &[Expected]) -> Vec<String> {
     notes
 }
 
-/// A time of the timeline: since the start, or since a step that holds was told to go on.
+/// A time of the timeline: since the start, or since the end of a step that holds.
 #[derive(Clone, Copy)]
 struct Clock {
     ticks: u128,

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 
 /// Make a compact image of a script, which a microcontroller keeps in flash and plays with the same bits.
 ///
-/// What the signal does not need stays behind: titles, notes, names of steps, what a monitor is expected to show.
+/// Titles, notes, names of steps and expectations stay behind: the signal does not need them.
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  pulsewright compile examples/ward-round.json -o ward-round.pwi\n  \
     pulsewright compile examples/ward-round.json --format c -o ward_round.h")]
@@ -21,7 +21,7 @@ pub struct CompileArgs {
     /// File to write; - is standard output.
     #[arg(short, long, value_name = "OUT")]
     output: PathBuf,
-    /// What to write; docs/image.md specifies the bytes.
+    /// Form of the output; docs/image.md specifies the bytes.
     #[arg(long, value_enum, default_value = "image")]
     format: Format,
     /// Seed of everything left to chance, in place of the script's.

@@ -22,7 +22,7 @@ pub enum Failure {
     Script(Box<Problems>),
 }
 
-/// What a verb comes back with.
+/// The result of a verb.
 pub type Outcome = Result<(), Failure>;
 
 impl Failure {
@@ -58,8 +58,8 @@ pub fn report(outcome: Outcome) -> ExitCode {
     }
 }
 
-/// Says what is wrong with the command line, or helps with it. What was typed may hold anything: it is made fit for a
-/// terminal, at the price of the colours.
+/// Prints clap's message: an error of the command line, or help. Typed text may hold any character, so a message with
+/// characters unfit for a terminal is printed as plain text, without colours.
 pub fn usage(error: &clap::Error) -> ExitCode {
     let plain = error.render().to_string();
     if plain.contains(|c| c != '\n' && fit::is_unfit(c)) {

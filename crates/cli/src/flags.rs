@@ -1,4 +1,4 @@
-//! From the text of a flag to what it means. The message of a refusal says what is allowed; clap adds flag and value.
+//! Parsers of flag values. The message of a refusal says which values are allowed; clap adds flag and value.
 
 use crate::args::{Channels, Lines};
 use crate::channel_groups::{GROUPS, Group};
@@ -40,7 +40,7 @@ pub fn span(text: &str) -> Result<Span, String> {
     }
 }
 
-/// Longest time that a flag takes: a round one below what an instant can tell.
+/// Longest time that a flag takes: a round number below the range of `Instant`.
 const LONGEST: Span = Span::secs(3_600_000_000);
 
 /// A decimal number in units of 10^-9; digits beyond the ninth are cut off.
@@ -100,7 +100,7 @@ pub fn lines(text: &str) -> Result<Lines, String> {
     })
 }
 
-/// A time since the start, which may be none.
+/// A time since the start, which may be 0.
 pub fn start(text: &str) -> Result<Span, String> {
     if matches!(text, "0" | "0s") { Ok(Span::ZERO) } else { span(text) }
 }

@@ -1,4 +1,4 @@
-//! What is played: the script that an argument names, or one step made of flags.
+//! The script to play: the file that an argument names, or one step made of flags.
 
 use crate::args::Patient;
 use crate::diagnostics::Failure;

@@ -17,7 +17,7 @@ const RATE: FrameRate = FrameRate::lit(1000);
 /// Columns of a terminal that does not say how many it has.
 const COLUMNS: usize = 80;
 
-/// What is made of the strip.
+/// Form of the output.
 enum Kind {
     Svg,
     Png,

@@ -1,4 +1,4 @@
-//! `report`: the verdicts of a record, worked out anew.
+//! `report`: the verdicts of a record, computed again.
 
 use crate::diagnostics::{Failure, Outcome, print};
 use crate::output::claim;
@@ -8,7 +8,7 @@ use pulsewright_record::report::{Report, data, page};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-/// Report on a record: work every verdict out anew, tell what was changed, where to look, how readings moved.
+/// Report on a record: compute every verdict again, list changes, say where to look, and show how readings moved.
 ///
 /// The record is what a worksheet or a session saved, or one written by hand as JSON or CSV; it is only read. Exit code 0
 /// when everything passed (or was skipped for a reason), 1 when something failed, is missing or was changed, 2 when the
@@ -67,7 +67,7 @@ pub fn run(args: &ReportArgs) -> Outcome {
     if report.passed() { Ok(()) } else { Err(Failure::Failed) }
 }
 
-/// What is written.
+/// Form of a report.
 enum Form {
     Html,
     Json,

@@ -1,4 +1,4 @@
-//! `rig`: reads the description of a bench rig and says what it is worth.
+//! `rig`: reads the description of a bench rig and judges it.
 
 use crate::diagnostics::{Failure, Outcome, error, print};
 use crate::rig_args::{RigArgs, RigCheck, RigVerb};
@@ -15,7 +15,7 @@ use pulsewright_text::{fit, source};
 use std::io::{self, Write};
 use std::path::Path;
 
-/// The text of the rig at `path` (`-` is standard input) and what it says.
+/// The text of the rig at `path` (`-` is standard input), and the rig.
 pub fn load(path: &Path) -> Result<(Vec<u8>, Rig), Failure> {
     let (text, name) = bytes(path)?;
     let rig = parse(&text, &name).map_err(|problems| Failure::Script(Box::new(problems)))?;
@@ -110,7 +110,7 @@ fn advice() -> [String; 3] {
     ]
 }
 
-/// What hold and filter do at a frame rate.
+/// Writes the gain and the first image of hold and filter at a frame rate.
 fn write_rate(out: &mut impl Write, rate_hz: f64, filter: Option<Filter>) -> io::Result<()> {
     match filter {
         Some(Filter { corner_hz, order }) => {
@@ -145,7 +145,7 @@ fn write_rate(out: &mut impl Write, rate_hz: f64, filter: Option<Filter>) -> io:
     Ok(())
 }
 
-/// Four digits that count.
+/// A number with four significant digits.
 fn digits(value: f64) -> String {
     if value == 0.0 {
         return "0".to_owned();

@@ -1,4 +1,4 @@
-//! What may be typed about a bench rig.
+//! Arguments about a bench rig.
 
 use crate::flags;
 use clap::{Args, Subcommand, ValueEnum};
@@ -8,18 +8,18 @@ use std::path::PathBuf;
 /// Frames for a rig's converters instead of channels.
 #[derive(Args)]
 pub struct RigFlags {
-    /// Integer frames for the converters of this rig, to OUT.raw (little-endian) or OUT.wav; OUT.channels.json says what
-    /// each code is at the connector. Test benches only: never to a person, nor to equipment connected to one. Verify
+    /// Integer frames for the converters of this rig, to OUT.raw (little-endian) or OUT.wav; OUT.channels.json gives the
+    /// value of a code at the connector. Test benches only: never to a person, nor to equipment connected to one. Verify
     /// the rig's output with a calibrated meter first.
     #[arg(long, value_name = "RIG", conflicts_with_all = ["channels", "bits"], help_heading = "Rig")]
     pub rig: Option<PathBuf>,
 
-    /// What to do when the rig can't reach a sample: refuse the render, or hold the nearest code and count.
+    /// When the rig can't reach a sample: refuse the render, or hold the nearest code and count.
     #[arg(long, value_enum, default_value = "refuse", requires = "rig", help_heading = "Rig")]
     pub clip: ClipWord,
 }
 
-/// What to do about clipping.
+/// How clipping is handled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum ClipWord {
     /// Refuse; no file is written.
@@ -40,7 +40,7 @@ pub enum RigVerb {
     Check(RigCheck),
 }
 
-/// Validate a rig and print what a step and a frame rate are worth at its connectors.
+/// Validate a rig and print its steps, its reach and its frequency response at the connectors.
 ///
 /// Steps at the electrodes are held against the noise that a monitor may have; the hold's droop and the first image are
 /// those of the frame rate. Exit code 1 when an output can hurt or can't work.
@@ -74,7 +74,7 @@ pub struct Calibrate {
     /// The rig.
     pub rig: PathBuf,
 
-    /// What the meter read of an output at the low and the high level, as RA=-4.69/4.71; several times.
+    /// Readings of the meter at the low and the high level of an output, as RA=-4.69/4.71; may be given several times.
     #[arg(long, value_name = "OUTPUT=LOW/HIGH", value_parser = reading, allow_hyphen_values = true)]
     pub reading: Vec<(String, String, String)>,
 
@@ -102,7 +102,7 @@ pub struct Calibrate {
     #[arg(long, value_name = "OUT", conflicts_with_all = ["reading", "readings", "check"], help_heading = "Levels")]
     pub levels: Option<PathBuf>,
 
-    /// How long each level is held.
+    /// Time for which each level is held.
     #[arg(long, value_name = "TIME", value_parser = flags::span, default_value = "20s", requires = "levels", help_heading = "Levels")]
     pub hold: Span,
 

@@ -65,7 +65,7 @@ impl RigRender {
         }
     }
 
-    /// What the codes of a stream mean.
+    /// The header of a stream: the meaning of its codes.
     pub fn header(&self, rate: FrameRate) -> Value {
         let mut header = self.describe(&self.no_tallies());
         header.insert("version".into(), json!(1));
@@ -97,7 +97,7 @@ impl RigRender {
         render_through(content, options, &self.frames, &describe, target, progress)
     }
 
-    /// Renders to a stream; what was clipped is known at its end.
+    /// Renders to a stream; clipping is known only at its end.
     pub fn to_stream(
         &self,
         content: Content<'_>,
@@ -112,7 +112,7 @@ impl RigRender {
         }
     }
 
-    /// Tells of what was clipped.
+    /// Warns of clipped samples.
     pub fn warn(&self, report: &Report) {
         self.clipped(&report.tallies).iter().for_each(|words| warn(words));
     }

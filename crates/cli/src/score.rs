@@ -23,9 +23,9 @@ use pulsewright_score::{ClassMap, alarms, readings, score_record};
 pub struct ScoreArgs {
     /// Reference: a file, or a folder of them.
     reference: PathBuf,
-    /// What the detector or monitor gave: a file (CSV, JSON, annotation file), or a folder of them.
+    /// Output of the detector or monitor: a file (CSV, JSON, annotation file), or a folder of them.
     test: PathBuf,
-    /// What is scored.
+    /// Kind of events to score.
     #[arg(long, value_enum, default_value = "beats")]
     what: What,
 
@@ -62,10 +62,10 @@ pub struct ScoreArgs {
     /// Table of test episodes (kind, start_s, end_s) beside the events; single records only.
     #[arg(long, value_name = "FILE", help_heading = "Reading files")]
     test_episodes: Option<PathBuf>,
-    /// What reference files of a folder end in [default: as render names them, such as .beats.csv].
+    /// Suffix of the reference files in a folder [default: as render names them, such as .beats.csv].
     #[arg(long, value_name = "SUFFIX", help_heading = "Reading files")]
     reference_suffix: Option<String>,
-    /// What test files of a folder end in.
+    /// Suffix of the test files in a folder.
     #[arg(long, value_name = "SUFFIX", default_value = ".csv", help_heading = "Reading files")]
     test_suffix: String,
 
@@ -94,19 +94,19 @@ enum Classes {
 pub fn run(args: &ScoreArgs) -> Outcome {
     let reports = claim_outputs(args)?;
     settle_reference(&args.reference);
-    let told = match args.what {
+    let scored = match args.what {
         What::Beats => score_events(args, Events::Beats)?,
         What::Pulses => score_events(args, Events::Pulses)?,
         What::Breaths => score_events(args, Events::Breaths)?,
         What::Readings => score_readings(args)?,
         What::Alarms => score_alarms(args)?,
     };
-    args.reports.tell(reports, told.beats.as_deref(), |form| told.form(form).into())?;
-    if told.passed { Ok(()) } else { Err(Failure::Failed) }
+    args.reports.write(reports, scored.beats.as_deref(), |form| scored.form(form).into())?;
+    if scored.passed { Ok(()) } else { Err(Failure::Failed) }
 }
 
 /// A report in all its forms.
-struct Told {
+struct Scored {
     text: String,
     json: String,
     csv: String,
@@ -115,11 +115,11 @@ struct Told {
     passed: bool,
 }
 
-impl Told {
-    fn new(what: &str, text: String, json: String, csv: String, cases: &[Case]) -> Told {
+impl Scored {
+    fn new(what: &str, text: String, json: String, csv: String, cases: &[Case]) -> Scored {
         let junit = junit::render(&format!("pulsewright.score.{what}"), cases);
         let passed = cases.iter().all(|case| case.failure.is_none());
-        Told { text, json, csv, junit, beats: None, passed }
+        Scored { text, json, csv, junit, beats: None, passed }
     }
 
     fn form(&self, format: Format) -> &str {
@@ -132,7 +132,7 @@ impl Told {
     }
 }
 
-fn score_events(args: &ScoreArgs, events: Events) -> Result<Told, Failure> {
+fn score_events(args: &ScoreArgs, events: Events) -> Result<Scored, Failure> {
     let limits = args.limits.limits()?;
     let learning_s = if events == Events::Beats { Options::default().learning_s } else { 0.0 };
     let options = Options {
@@ -184,12 +184,12 @@ fn score_events(args: &ScoreArgs, events: Events) -> Result<Told, Failure> {
     }
     let report = Report::new(&options, reports, &limits);
     let cases = report.cases();
-    let mut told = Told::new(events.name(), text::render(&report), json(&report), csv::render(&report), &cases);
-    told.beats = args.reports.beats.is_some().then(|| csv::beats(&report.records));
-    Ok(told)
+    let mut scored = Scored::new(events.name(), text::render(&report), json(&report), csv::render(&report), &cases);
+    scored.beats = args.reports.beats.is_some().then(|| csv::beats(&report.records));
+    Ok(scored)
 }
 
-fn score_readings(args: &ScoreArgs) -> Result<Told, Failure> {
+fn score_readings(args: &ScoreArgs) -> Result<Scored, Failure> {
     check_reference(&args.reference)?;
     let expected = read::read_table(&args.reference, &ReadOptions::default()).map_err(Failure::input)?;
     let expected = readings::expectations(&expected).map_err(in_file(&args.reference)).map_err(Failure::input)?;
@@ -198,10 +198,10 @@ fn score_readings(args: &ScoreArgs) -> Result<Told, Failure> {
     let shown = readings::measured(&shown, &test_options).map_err(in_file(&args.test)).map_err(Failure::input)?;
     let results = readings::score(&expected, &shown);
     let cases = readings::cases(&results);
-    Ok(Told::new("readings", readings::text(&results), json(&results), readings::csv(&results), &cases))
+    Ok(Scored::new("readings", readings::text(&results), json(&results), readings::csv(&results), &cases))
 }
 
-fn score_alarms(args: &ScoreArgs) -> Result<Told, Failure> {
+fn score_alarms(args: &ScoreArgs) -> Result<Scored, Failure> {
     check_reference(&args.reference)?;
     let expected = read::read_table(&args.reference, &ReadOptions::default()).map_err(Failure::input)?;
     let expected = alarms::expected(&expected).map_err(in_file(&args.reference)).map_err(Failure::input)?;
@@ -210,7 +210,7 @@ fn score_alarms(args: &ScoreArgs) -> Result<Told, Failure> {
     let log = alarms::logged(&log, &test_options).map_err(in_file(&args.test)).map_err(Failure::input)?;
     let results = alarms::score(&expected, &log);
     let cases = alarms::cases(&results);
-    Ok(Told::new("alarms", alarms::text(&results), json(&results), alarms::csv(&results), &cases))
+    Ok(Scored::new("alarms", alarms::text(&results), json(&results), alarms::csv(&results), &cases))
 }
 
 fn reference_options(args: &ScoreArgs) -> ReadOptions {
@@ -243,7 +243,7 @@ fn check_reference(path: &Path) -> Outcome {
     manifest::check_truth(path).map_err(Failure::input)
 }
 
-/// Takes back what a killed render has left where the reference is.
+/// Takes back the files that a killed render has left in the folder of the reference.
 fn settle_reference(reference: &Path) {
     let folder = if reference.is_dir() { Some(reference) } else { reference.parent() };
     settle(folder.filter(|folder| *folder != Path::new("")).unwrap_or(Path::new(".")));

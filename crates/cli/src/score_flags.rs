@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 /// How the detector's answers are read.
 #[derive(Args, Debug)]
 pub struct ReadingFlags {
-    /// Unit of the test's times, if the column name does not tell.
+    /// Unit of the test's times, if the column name does not give it.
     #[arg(long, value_enum, help_heading = "Reading files")]
     pub test_unit: Option<Unit>,
     /// Column of the test's times, if not one of the usual names.
@@ -119,10 +119,10 @@ pub struct ReportFlags {
     /// Form of the report on standard output.
     #[arg(long, value_enum, default_value = "text", help_heading = "Reports")]
     format: Format,
-    /// Write the report also to a file; .txt, .json, .csv or .xml (JUnit) tells the form.
+    /// Write the report also to a file; its ending (.txt, .json, .csv, .xml for JUnit) chooses the form.
     #[arg(long, value_name = "FILE", help_heading = "Reports")]
     write: Vec<PathBuf>,
-    /// Write what became of every beat, as CSV.
+    /// Write the outcome of every beat, as CSV.
     #[arg(long, value_name = "FILE", help_heading = "Reports")]
     pub beats: Option<PathBuf>,
     /// Replace files that exist.
@@ -153,7 +153,7 @@ impl ReportFlags {
     }
 
     /// Writes the files, then the report to standard output.
-    pub fn tell<'t>(&self, set: Set, beats: Option<&str>, form: impl Fn(Format) -> Cow<'t, str>) -> Outcome {
+    pub fn write<'t>(&self, set: Set, beats: Option<&str>, form: impl Fn(Format) -> Cow<'t, str>) -> Outcome {
         let mut reports = Vec::new();
         for path in &self.write {
             reports.push((path.as_path(), form(form_of(path)?)));
@@ -162,10 +162,10 @@ impl ReportFlags {
         let reports = reports.iter().map(|(path, text)| (*path, text.as_bytes()));
         let files: Vec<(&Path, &[u8])> = beats.into_iter().chain(reports).collect();
         set.write(&files).map_err(Failure::input)?;
-        let told = form(self.format);
+        let report = form(self.format);
         match self.format {
-            Format::Json => print_document(|out| out.write_all(fit::json(&told).as_bytes())),
-            _ => print(|out| out.write_all(told.as_bytes())),
+            Format::Json => print_document(|out| out.write_all(fit::json(&report).as_bytes())),
+            _ => print(|out| out.write_all(report.as_bytes())),
         }
     }
 }

@@ -6,7 +6,7 @@ use pulsewright_text::source;
 use std::io;
 use std::path::Path;
 
-/// What messages call standard input.
+/// Name of standard input in messages.
 const STANDARD_INPUT: &str = "standard input";
 
 /// The script in the file at `path`; `-` is standard input.
@@ -15,7 +15,7 @@ pub fn load(path: &Path) -> Result<Document, Failure> {
     parse(&text, &name).map_err(|problems| Failure::Script(Box::new(problems)))
 }
 
-/// The bytes of a document that a person wrote, and what messages call it; `-` is standard input.
+/// The bytes of a document that a person wrote, and its name in messages; `-` is standard input.
 pub fn bytes(path: &Path) -> Result<(Vec<u8>, String), Failure> {
     let read = if path == Path::new("-") {
         let text = source::stream(io::stdin().lock(), STANDARD_INPUT, source::DOCUMENT);

@@ -1,4 +1,4 @@
-//! `session`: a plan played in real time and asked about, step by step.
+//! `session`: plays a plan step by step in real time and asks for the readings.
 
 use crate::diagnostics::{Failure, Outcome, conversation, print, warn};
 use crate::flags;
@@ -32,7 +32,7 @@ use std::path::{Path, PathBuf};
     pulsewright session examples/plan-transport-monitor.json -o record.json\n  \
     pulsewright session plan.json -o record.json --play /dev/rig --rig bench.json")]
 pub struct SessionArgs {
-    /// The script; docs/script.md tells how its steps say what to expect.
+    /// The script; docs/script.md specifies the expectations of its steps.
     script: PathBuf,
     /// Record to write, ending in .json; the draft is called the same with .draft behind.
     #[arg(short, long, value_name = "OUT")]
@@ -44,8 +44,8 @@ pub struct SessionArgs {
     /// Frames a second, 100 to 48000.
     #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "500")]
     frame_rate: FrameRate,
-    /// Description of the rig with its correction, whose digest goes into the record. What it can't reach is held at the
-    /// nearest code, counted and told.
+    /// Description of the rig with its correction, whose digest goes into the record. Samples beyond its reach are held
+    /// at the nearest code, counted and reported.
     #[arg(long, value_name = "FILE")]
     rig: Option<PathBuf>,
     /// Overwrite a record, or a file of signal, that is there.
@@ -117,7 +117,7 @@ fn output(args: &SessionArgs) -> Result<Box<dyn Output>, Failure> {
     let Some(path) = &args.play else { return Ok(Box::new(Silent)) };
     let rig = args.rig.as_ref().map(|rig| RigCodes::new(rig, args.frame_rate)).transpose()?;
     let name = path.display().to_string();
-    // As it is due: whoever follows the file sees what is played. It is claimed, and no input.
+    // Written as it is due, so that a program that follows the file sees it in time. It is claimed, and no input.
     let file = File::options().write(true).create(!is_device(path)).truncate(!is_device(path)).open(path);
     let file = file.map_err(|error| Failure::input(format!("cannot write {name}: {}", reason(&error))))?;
     Ok(match rig {

@@ -74,15 +74,15 @@ pub fn run(stream: &Stream) -> Outcome {
     });
     match ended {
         Ok(ended) => {
-            tell(&ended, pace, &sent.borrow(), rate.as_hz());
+            report(&ended, pace, &sent.borrow(), rate.as_hz());
             log
         }
-        // The log of what went before the reader left is no less true.
+        // The log still holds for the frames before the reader left.
         Err(error) => log.and(Err(Failure::output(&error))),
     }
 }
 
-/// What the frames are sent as.
+/// The form in which frames are sent.
 enum Sent {
     /// Samples of channels.
     Channels(Samples),
@@ -122,7 +122,7 @@ impl Sent {
         }
     }
 
-    /// A sentence for each channel or output of which samples lay beyond what can be sent.
+    /// A sentence for each channel or output with clipped samples.
     fn clipped(&self) -> Vec<String> {
         match self {
             Sent::Channels(samples) => {
@@ -139,7 +139,7 @@ impl Sent {
     }
 }
 
-/// Standard output without the buffer that the standard library puts before it, which ends at what looks like a line.
+/// Standard output without the line buffer of the standard library, which would flush at any byte 10 of the signal.
 #[cfg(unix)]
 fn standard_output() -> Result<std::fs::File, Failure> {
     use std::os::fd::AsFd;
@@ -165,7 +165,7 @@ fn read_commands() -> Receiver<String> {
     read
 }
 
-/// Does what has been told since last asked.
+/// Carries out the commands that have come since the last call.
 fn obey(commands: &Receiver<String>, led: &mut Led<'_>, stopping: &Cell<bool>) {
     for line in commands.try_iter() {
         match Command::parse(&line) {
@@ -181,7 +181,7 @@ fn obey(commands: &Receiver<String>, led: &mut Led<'_>, stopping: &Cell<bool>) {
     }
 }
 
-fn tell(ended: &Ended, pace: Pace, sent: &Sent, hz: u32) {
+fn report(ended: &Ended, pace: Pace, sent: &Sent, hz: u32) {
     let mut words = format!("{} frames, {:.3} s", ended.frames, ended.frames as f64 / f64::from(hz));
     if pace == Pace::Clock {
         let scheduling = if ended.real_time { "real-time" } else { "ordinary" };

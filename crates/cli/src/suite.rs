@@ -67,7 +67,7 @@ pub struct SuiteArgs {
     #[arg(long, help_heading = "Running")]
     keep_signals: bool,
 
-    /// What the detector's answers end in: .csv, .json, or any other for an annotation file.
+    /// Suffix of the detector's answers: .csv, .json, or any other for an annotation file.
     #[arg(long, value_name = "SUFFIX", default_value = ".csv", value_parser = suffix, help_heading = "Reading files")]
     test_suffix: String,
     #[command(flatten)]
@@ -78,7 +78,7 @@ pub struct SuiteArgs {
     reports: ReportFlags,
 }
 
-/// Runs what is missing, then reports.
+/// Runs the records without an answer, then reports.
 pub fn run(args: &SuiteArgs) -> Outcome {
     let plan = Plan::read(&args.plan).map_err(Failure::input)?;
     let jobs = args.jobs.map_or_else(|| thread::available_parallelism().map_or(1, usize::from), usize::from);
@@ -109,7 +109,7 @@ pub fn run(args: &SuiteArgs) -> Outcome {
         merge(&plan, &args.merge, output).map_err(Failure::input)?
     };
     let report = SuiteReport::new(&plan, &records, &folder, &reading, &limits, jobs).map_err(Failure::input)?;
-    args.reports.tell(reports, Some(&report.beats()), |form| {
+    args.reports.write(reports, Some(&report.beats()), |form| {
         match form {
             Format::Text => report.text(),
             Format::Json => json(&report),

@@ -15,7 +15,7 @@ use std::path::PathBuf;
 #[command(after_help = "For test benches only: never to a person, nor to equipment connected to one.\n\n\
     Example:\n  pulsewright worksheet examples/plan-adult-monitor.json -o worksheet.html")]
 pub struct WorksheetArgs {
-    /// The script; docs/script.md tells how its steps say what to expect.
+    /// The script; docs/script.md specifies the expectations of its steps.
     script: PathBuf,
     /// Page to write, ending in .html.
     #[arg(short, long, value_name = "OUT")]

@@ -1,4 +1,4 @@
-//! Sessions of the command line, as text files: command, exit code, what is printed.
+//! Sessions of the command line, as text files: command, exit code, output.
 
 #[test]
 fn sessions_print_what_their_files_say() {

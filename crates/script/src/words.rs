@@ -9,16 +9,35 @@ use pulsewright_text::fit::{cut, line};
 /// Longest piece of a document quoted in a message, characters.
 const QUOTED: usize = 48;
 
-/// The word most like `written`, if any is alike enough to be meant.
+/// Abbreviations of rhythms in common clinical use (common practice, no source), and the words of scripts.
+const ABBREVIATIONS: [(&str, &str); 12] = [
+    ("af", "atrial-fibrillation"),
+    ("afib", "atrial-fibrillation"),
+    ("afl", "atrial-flutter"),
+    ("aflutter", "atrial-flutter"),
+    ("aivr", "idioventricular-accelerated"),
+    ("mat", "multifocal-atrial-tachycardia"),
+    ("nsr", "sinus"),
+    ("svt", "supraventricular-tachycardia"),
+    ("vf", "ventricular-fibrillation"),
+    ("vfib", "ventricular-fibrillation"),
+    ("vt", "ventricular-tachycardia"),
+    ("vtach", "ventricular-tachycardia"),
+];
+
+/// The word most like `written`, if any is alike enough to be meant; of an abbreviation, the word in full.
 pub fn nearest<'w>(written: &str, words: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
     // Longer than any word: nothing is near, and the comparison would cost its square.
     if written.len() > 128 {
         return None;
     }
     let plain = plain(written);
+    let in_full = ABBREVIATIONS.iter().find(|(short, _)| *short == plain).map(|(_, word)| *word);
+    let likeness =
+        |word: &str| if in_full == Some(word) { 1.0 } else { strsim::jaro_winkler(&plain, &word.to_lowercase()) };
     words
         .into_iter()
-        .map(|word| (strsim::jaro_winkler(&plain, &word.to_lowercase()), word))
+        .map(|word| (likeness(word), word))
         .filter(|(likeness, _)| *likeness > 0.75)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, word)| word)
@@ -81,4 +100,18 @@ pub(crate) fn range(info: &FieldInfo) -> String {
 /// A field's unit with a leading space; nothing for plain numbers.
 pub(crate) fn unit(info: &FieldInfo) -> String {
     if info.unit == "1" { String::new() } else { format!(" {}", info.unit) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn abbreviations_of_rhythms_find_their_word() {
+        for (short, word) in ABBREVIATIONS {
+            assert_eq!(rhythm(&short.to_uppercase()).unwrap_err().nearest, Some(quoted(word)), "{short}");
+        }
+        // A list without the word does not get it.
+        assert_eq!(nearest("vfib", ["II", "arterial"]), None);
+    }
 }

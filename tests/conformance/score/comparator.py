@@ -1,7 +1,7 @@
 """A second comparator, written from the published rules and from nothing of ours.
 
-Source of the rules: ANSI/AAMI EC57 and EC38 as the documentation and comments of the open waveform-database comparators
-tell them: window 150 ms inclusive; a beat matches at most one; the nearer of two candidates wins; since 2002 the pair at
+Source of the rules: ANSI/AAMI EC57 and EC38 as in the documentation and comments of the open waveform-database
+comparators: window 150 ms inclusive; a beat matches at most one; the nearer of two candidates wins; since 2002 the pair at
 hand also stands when its rival fits the following beat of the other side better.
 
 Times are whole frames, so there is no rounding. The work is done cluster by cluster: beats further apart than the window

@@ -1,4 +1,4 @@
-"""What the scoring tests share: the program, record 100 and the detectors that hear it."""
+"""Fixtures of the scoring tests: the program, record 100 and the detectors that hear it."""
 
 from __future__ import annotations
 

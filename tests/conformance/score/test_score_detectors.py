@@ -130,10 +130,10 @@ class TestWorsenedDetector:
         shift = 58  # 161 ms, the nearest frame not below 160 ms
         assert np.diff(record_100.beats).min() > shift + WINDOW, "no shifted beat may reach the next one"
         late = score(record_100.reference, write_frames(record_100.beats + shift), *WHOLE, *LIMITS)
-        # The record ends 9 frames after its last beat, so that one is told after the end of the test period.
+        # The record ends 9 frames after its last beat, so the answer to that beat comes after the end of the test period.
         assert (late.counts(), late.code) == ((0, 2273, 2272), 1)
-        told = score(record_100.reference, write_frames(record_100.beats + shift), *WHOLE, *LIMITS, "--delay-ms", 161)
-        assert (told.counts(), told.code) == ((2273, 0, 0), 0)
+        result = score(record_100.reference, write_frames(record_100.beats + shift), *WHOLE, *LIMITS, "--delay-ms", 161)
+        assert (result.counts(), result.code) == ((2273, 0, 0), 0)
 
     def test_shifting_a_real_detector_by_160_ms(self, frames, record_100, score, write_frames):
         shifted = frames + 58

@@ -1,4 +1,4 @@
-"""Every form of input gives the same figures, every form of report shows them, every bad input is told."""
+"""Every form of input gives the same figures, every form of report shows them, every bad input is reported."""
 
 from __future__ import annotations
 

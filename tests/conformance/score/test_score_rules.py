@@ -104,7 +104,7 @@ def test_matrix_and_ectopic_figures(score, tmp_path, class_map):
     sveb = scored.record["supraventricular"]
     assert sveb["missed"] == sum(counts["S" + c] for c in "nvfqo")
     assert sveb["wrong"] == sum(counts[c + "s"] for c in "NVFO")
-    # Whoever reads the report alone must see which map was used.
+    # The report alone must show which map was used.
     assert scored.report["rules"]["class_map"].startswith(class_map)
 
 

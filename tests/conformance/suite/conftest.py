@@ -1,4 +1,4 @@
-"""What the suite tests share: the program and a small fast detector, both built by .ci/test."""
+"""Fixtures of the suite tests: the program and a small fast detector, both built by .ci/test."""
 
 from __future__ import annotations
 
