@@ -8,9 +8,10 @@ use crate::record::Record;
 use crate::seal;
 use pulsewright_files::atomic::{folder_of, sync_folder};
 use pulsewright_text::json;
+use pulsewright_text::source::{self, Unreadable};
 use serde_json::{Map, Value};
 use std::fs::{File, OpenOptions};
-use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::io::{self, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 /// Most bytes of a draft: some thousand answers.
@@ -48,14 +49,12 @@ impl Draft {
     /// # Errors
     /// When a line was changed, or it can't be read.
     pub fn open(path: &Path) -> Result<(Draft, Option<String>), DraftError> {
-        let mut text = Vec::new();
-        match File::open(path).and_then(|file| file.take(MOST + 1).read_to_end(&mut text)) {
-            Ok(bytes) if bytes as u64 > MOST => {
-                return Err(io::Error::other(format!("the draft is larger than {} MB", MOST >> 20)).into());
-            }
-            Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error.into()),
-            Ok(_) | Err(_) => {}
-        }
+        let text = match source::file(path, MOST) {
+            Ok(text) => text,
+            Err(Unreadable::Io { source, .. }) if source.kind() == io::ErrorKind::NotFound => Vec::new(),
+            Err(Unreadable::Io { source, .. }) => return Err(source.into()),
+            Err(too_large) => return Err(io::Error::other(too_large).into()),
+        };
         // A line that lost power cut short has no end.
         let whole = text.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
         let lines = text.get(..whole).unwrap_or_default();
