@@ -14,7 +14,7 @@ use pulsewright_files::atomic::Set;
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_script::Document;
-use pulsewright_stream::{Command, Ended, Led, Pace, Samples, command, send};
+use pulsewright_stream::{Command, Ended, LivePlayer, Pace, Samples, command, send};
 use serde_json::Value;
 use std::cell::{Cell, RefCell};
 use std::io::{self, BufRead, IsTerminal};
@@ -41,7 +41,7 @@ pub fn run(stream: &Stream) -> Outcome {
     let channels = sent.borrow().channels();
     let chosen = SiteSet::of(&channels).map_err(Failure::input)?;
     let arena = bumpalo::Bump::new();
-    let led = RefCell::new(Led::new(&arena, &document, &script, chosen, rate));
+    let live = RefCell::new(LivePlayer::new(&arena, &document, &script, chosen, rate));
     let mut header = Vec::new();
     if stream.header {
         header = sent.borrow().header(rate).to_string().into_bytes();
@@ -51,24 +51,24 @@ pub fn run(stream: &Stream) -> Outcome {
     interruption::watch();
     let most = stream.duration.map_or(u64::MAX, |span| rate.frame_at_or_after(Instant::ZERO.plus(span)));
     let stopping = Cell::new(false);
-    let mut block = vec![Frame::default(); led.borrow().block()];
+    let mut block = vec![Frame::default(); live.borrow().block()];
     let make = |bytes: &mut Vec<u8>| {
-        let mut led = led.borrow_mut();
+        let mut live = live.borrow_mut();
         if let Some(commands) = &commands {
-            obey(commands, &mut led, &stopping);
+            obey(commands, &mut live, &stopping);
         }
-        if stopping.get() && led.may_stop() {
+        if stopping.get() && live.may_stop() {
             return 0;
         }
-        let left = most.saturating_sub(led.position()).min(block.len() as u64) as usize;
-        let filled = led.fill(&mut block[..left]);
+        let left = most.saturating_sub(live.position()).min(block.len() as u64) as usize;
+        let filled = live.fill(&mut block[..left]);
         sent.borrow_mut().encode(&block[..filled], bytes);
         filled as u64
     };
     let pace = if stream.fast { Pace::Free } else { Pace::Clock };
     let ended = send(rate, pace, header, make, standard_output()?, interruption::asked);
     let log = stream.log.as_deref().zip(set).map_or(Ok(()), |(path, set)| {
-        let log = led.borrow().log();
+        let log = live.borrow().log();
         warn_of_scales(&log, &sent.borrow());
         write_log(set, path, &log)
     });
@@ -166,12 +166,12 @@ fn read_commands() -> Receiver<String> {
 }
 
 /// Carries out the commands that have come since the last call.
-fn obey(commands: &Receiver<String>, led: &mut Led<'_>, stopping: &Cell<bool>) {
+fn obey(commands: &Receiver<String>, live: &mut LivePlayer<'_>, stopping: &Cell<bool>) {
     for line in commands.try_iter() {
         match Command::parse(&line) {
             Ok(None) => {}
             Ok(Some(Command::Stop)) => stopping.set(true),
-            Ok(Some(command)) => match led.tell(&command) {
+            Ok(Some(command)) => match live.apply(&command) {
                 Ok(at) => say(&format!("{:.3} s: {}", at.as_secs_f64(), line.trim())),
                 Err(why) => warn(&format!("{}: {why}", line.trim())),
             },

@@ -2,11 +2,11 @@
 //!
 //! The one way in which anything of ours is written to a file. Each part is written under a passing name in the folder of its
 //! final one and synced; when every part is complete, all get their names. Whatever interrupts the work (an error, a signal, a
-//! lost process, lost power) leaves the old set or the new one: an error takes all changes back at once, and what a killed
-//! process has left is taken back by the next one that writes in the folder or reads a set there ([`settle`]).
+//! lost process, lost power) leaves the old set or the new one: an error takes all changes back at once, and the
+//! next process that writes in the folder or reads a set there takes back the changes of a killed one ([`settle`]).
 //!
-//! [`Claim`] lets one process at a time write under a name. A [`Set`] is what is written together. [`write_whole`] is a set of
-//! one. [`refuse_inputs`] keeps what is read from being written.
+//! [`Claim`] lets one process at a time write under a name. A [`Set`] is the files that are written together. [`write_whole`] is a
+//! set of one. [`refuse_inputs`] keeps the inputs from being overwritten.
 
 mod claim;
 mod journal;
@@ -93,7 +93,7 @@ pub struct Finished {
     digest: Sha256Digest,
 }
 
-/// A file with the count and the digest of what is in it.
+/// A file with the count and the digest of its bytes.
 #[derive(Debug)]
 struct Counted {
     file: File,
@@ -119,14 +119,14 @@ pub fn check_free<'a>(paths: impl IntoIterator<Item = &'a Path>, overwrite: bool
             Err(error) if error.kind() == io::ErrorKind::InvalidFilename => {
                 return Err(FileError::Io(path.to_owned(), io::Error::other("the name is too long")));
             }
-            // Whether something is there is not known; whoever makes the part meets the reason again, or none.
+            // It is not known whether something is there; making the part meets the reason again, or none.
             Ok(_) | Err(_) => {}
         }
     }
     Ok(())
 }
 
-/// Refuses outputs that are inputs of the same work, whatever they are called. `-` and what is not there are no files.
+/// Refuses outputs that are inputs of the same work, under any name. `-` and missing files are ignored.
 ///
 /// # Errors
 /// [`FileError::Input`] of the first.
@@ -198,7 +198,7 @@ impl Set {
         Ok(Set { claims, overwrite, durability })
     }
 
-    /// A small part that is to be called `path`; of a link that leads somewhere, what it leads to.
+    /// A small part that is to be called `path`; for a link that leads somewhere, the part is for its target.
     ///
     /// # Errors
     /// When nothing can be written in its folder.
@@ -352,7 +352,7 @@ impl Change {
         Ok(())
     }
 
-    /// Removes the old files. One that stays is cleared by the next who writes here.
+    /// Removes the old files. The next process that writes here clears those that stay.
     fn forget(&self) {
         for (folder, _, journal) in &self.folders {
             for backup in journal.entries.iter().filter_map(|entry| entry.backup.as_ref()) {
@@ -361,7 +361,7 @@ impl Change {
         }
     }
 
-    /// Takes back what was made; what can't be taken back now is when the folder is next used.
+    /// Takes the changes back; those that can't be taken back now are taken back when the folder is next used.
     fn take_back(&self) {
         for (folder, at, journal) in &self.folders {
             if journal.undo(folder).is_ok() {
@@ -373,7 +373,7 @@ impl Change {
 }
 
 impl Entry {
-    /// Gives the old file a second name, or where the file system has none, another.
+    /// Gives the old file a second name, or, where the file system has no second names, renames it.
     fn keep_old(&self, folder: &Path) -> Result<(), FileError> {
         let Some(backup) = &self.backup else { return Ok(()) };
         let (name, backup) = (folder.join(&self.name), folder.join(backup));
@@ -403,7 +403,7 @@ impl Unfinished {
         &self.path
     }
 
-    /// Sets room aside for this many bytes, where the system can: so a full disk is told before the work rather than after it, and
+    /// Sets room aside for this many bytes, where the system can: so a full disk shows before the work rather than after it, and
     /// the system need not look for room block by block.
     ///
     /// # Errors
@@ -413,7 +413,7 @@ impl Unfinished {
         {
             use rustix::fs::{FallocateFlags, fallocate};
             use rustix::io::Errno;
-            // The size stays that of what is written. Any other refusal means that this file system does not know how.
+            // The size stays that of the written bytes. Any other refusal means that this file system can't.
             let outcome = fallocate(&self.writer.get_ref().file, FallocateFlags::KEEP_SIZE, 0, bytes);
             let full = match outcome {
                 Err(Errno::NOSPC) => "No space left on device",
@@ -506,7 +506,7 @@ pub fn folder_of(path: &Path) -> &Path {
     }
 }
 
-/// What a link leads to, if it leads somewhere; any other path as it is.
+/// The target of a link, if it leads somewhere; any other path as it is.
 fn resolved(path: &Path) -> PathBuf {
     let link = fs::symlink_metadata(path).is_ok_and(|there| there.is_symlink());
     let to = if link { fs::canonicalize(path).ok() } else { None };

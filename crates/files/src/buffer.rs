@@ -2,7 +2,7 @@
 
 use std::ops::{Deref, DerefMut};
 
-/// Bytes put one after another; what a [`Vec`] does, less the zeros that would stand in a place before it is written.
+/// Bytes put one after another, as in a [`Vec`], but without zeroing a place before it is written.
 #[derive(Clone, Debug, Default)]
 pub struct Buffer {
     /// Those in use, and others that were once.
@@ -11,7 +11,7 @@ pub struct Buffer {
 }
 
 impl Buffer {
-    /// Room for `count` more bytes at the end, to be written: what is in it now has no meaning.
+    /// Room for `count` more bytes at the end, to be written: its present content has no meaning.
     pub fn room(&mut self, count: usize) -> &mut [u8] {
         let (start, end) = (self.len, self.len + count);
         if self.bytes.len() < end {

@@ -56,7 +56,7 @@ impl<'a> Csv<'a> {
     }
 }
 
-/// `text` on one line: what would end the line becomes a space.
+/// `text` on one line: line ends become spaces.
 pub fn on_one_line(text: &str) -> String {
     text.chars().map(|c| if c.is_control() || c == '\u{2028}' || c == '\u{2029}' { ' ' } else { c }).collect()
 }

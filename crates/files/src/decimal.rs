@@ -60,7 +60,7 @@ fn put_pair(buffer: &mut [u8; LONGEST], at: usize, pair: u64) {
     buffer[at..at + 2].copy_from_slice(&PAIRS[pair..pair + 2]);
 }
 
-/// Appends a bare number with `decimals` digits after the point, rounded half to even; nothing for what is no number.
+/// Appends a bare number with `decimals` digits after the point, rounded half to even; nothing for NaN.
 pub fn push_rounded(text: &mut Vec<u8>, value: f32, decimals: u8) {
     if value.is_finite() {
         // Ten to a small power is exact, and so is the product of it with the 24 bits of an `f32`.
@@ -111,7 +111,7 @@ mod tests {
     }
 
     #[test]
-    fn fixed_point_text_is_what_the_standard_library_prints() {
+    fn fixed_point_text_equals_that_of_the_standard_library() {
         for value in (-20_000_i64..20_000).chain((0..63).flat_map(|bit| [1 << bit, (1 << bit) - 1, -(1 << bit)])) {
             assert_eq!(fixed(value, 0), value.to_string());
             let (sign, size) = (if value < 0 { "-" } else { "" }, value.unsigned_abs());

@@ -7,7 +7,7 @@ use pulsewright_core::internal::vectors::{self, Loop};
 /// The sum over all frames of a frame's bits, folded to one word, times a key of its index: order and place count, yet the
 /// digest of a whole is the sum of the digests of its parts.
 ///
-/// Not cryptographic: it tells signals apart that differ by mistake. A signal that is not played counts as zero.
+/// Not cryptographic: it separates signals that differ by mistake. A signal that is not played counts as zero.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct FramesDigest(u64);
 

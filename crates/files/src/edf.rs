@@ -1,9 +1,9 @@
 //! EDF+ files: continuous 16-bit signals with annotations (Kemp and Olivan, Clin Neurophysiol 2003; from memory).
 //!
 //! A file is a header of text in fields of fixed width, then data records. Each record holds a fixed count of samples of
-//! one channel after the other, and in a last "signal" of bytes the time of the record and what happens in it, as
-//! time-stamped lists: `+time[0x15 duration] 0x14 text 0x14 0x00`. How many bytes that takes is found by a walk over the
-//! events before anything is written, which costs no samples.
+//! one channel after the other, and in a last "signal" of bytes the time of the record and its events, as
+//! time-stamped lists: `+time[0x15 duration] 0x14 text 0x14 0x00`. A walk over the events finds how many
+//! bytes they take before anything is written; it costs no samples.
 
 use crate::buffer::Buffer;
 use crate::csv::on_one_line;
@@ -27,7 +27,7 @@ const RECOMMENDED_BYTES: u64 = 61_440;
 /// Lengths of a data record tried, ms: a whole second unless that makes it too large.
 const LENGTHS_MS: [u64; 7] = [1000, 500, 200, 100, 50, 20, 10];
 
-/// Most data records that the header's eight characters can tell.
+/// Most data records that fit the header's eight characters.
 pub const MOST_RECORDS: u64 = 99_999_999;
 
 /// Characters of a physical limit in the header.
@@ -276,10 +276,10 @@ impl Encoder for Edf<'_> {
                 let (codes, counts) = Quantiser::new(scale).quantise(samples, &mut codes);
                 tally.add(counts);
                 spread::<i16, 2>(codes, 2, &mut signal[place * 2..]);
-                if let (0, Some(held)) = (to_come, codes.last()) {
-                    // The end of the last record is no signal: the last value stands still.
+                if let (0, Some(last)) = (to_come, codes.last()) {
+                    // After the last frame the rest of the record repeats the last value.
                     let after = &mut signal[(place + count) * 2..];
-                    after.chunks_mut(2).for_each(|sample| sample.copy_from_slice(&(*held as i16).to_le_bytes()));
+                    after.chunks_mut(2).for_each(|sample| sample.copy_from_slice(&(*last as i16).to_le_bytes()));
                 }
             }
             place = (place + count) % each;

@@ -1,7 +1,7 @@
-//! What a file format has to say: bytes before the frames, the frames themselves, bytes after.
+//! File formats: bytes before the frames, the frames themselves, bytes after.
 //!
 //! Encoding is a function of the frames and their place alone, so that parts can be encoded side by side and written in
-//! order. What a head tells of the whole is known before the first byte, so that nothing needs seeking.
+//! order. The content of a head is known before the first byte, so that nothing needs seeking.
 
 use crate::buffer::Buffer;
 use crate::marks::Mark;
@@ -32,7 +32,7 @@ pub enum FileFormat {
     Raw(Encoding),
     /// Comma-separated values in the channels' units, with the decimals that a sample of this width has.
     Csv(Bits),
-    /// EDF+, continuous, 16 bits a sample, with what happens as annotations.
+    /// EDF+, continuous, 16 bits a sample, with events as annotations.
     Edf,
     /// A record of the open waveform database: header, signals, annotations.
     Record(Bits),
@@ -94,7 +94,7 @@ pub struct Section {
     pub frames: u64,
 }
 
-/// What stands in a file's head.
+/// Content of a file's head.
 #[derive(Clone, Copy, Debug)]
 pub struct Heading<'a> {
     /// Title of the script; may be empty.
@@ -107,7 +107,7 @@ pub struct Heading<'a> {
 
 /// Writes files of one format.
 pub trait Encoder: Sync {
-    /// Names of the values of a frame, in order; what is counted is counted for each.
+    /// Names of the values of a frame, in order; counts are kept for each.
     fn lanes(&self) -> Vec<String>;
 
     /// Frames that are stored together: a part holds a whole number of these, but for the last of a section.
@@ -121,19 +121,19 @@ pub trait Encoder: Sync {
         None
     }
 
-    /// Appends what stands before the frames of a section.
+    /// Appends the bytes before the frames of a section.
     fn head(&self, section: Section, bytes: &mut Vec<u8>);
 
-    /// Appends a block of consecutive frames, the first of them at `index` in the whole render, and counts per channel what
-    /// could not be stored as it was.
+    /// Appends a block of consecutive frames, the first of them at `index` in the whole render, and counts per channel the
+    /// samples that were clipped.
     fn encode(&self, index: u64, block: &Block, bytes: &mut Buffer, tallies: &mut [Tally]);
 
-    /// Puts what happens into the encoded frames of a part, for a format that carries it between them.
+    /// Puts the marks into the encoded frames of a part, for a format that carries them between frames.
     fn annotate(&self, part: Section, marks: &[Mark], bytes: &mut [u8]) {
         let _ = (part, marks, bytes);
     }
 
-    /// Appends what stands after the frames of a section.
+    /// Appends the bytes after the frames of a section.
     fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
         let _ = (section, bytes);
     }

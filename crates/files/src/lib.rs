@@ -1,4 +1,4 @@
-//! Signals of a script as files, beside them what their numbers mean and the truth about what is in them.
+//! Signals of a script as files; beside them the meaning of their numbers and the truth about them.
 //!
 //! ```
 //! use pulsewright_core::{body::ADULT, frame::Channel, heart::catalogue::SINUS, settings::Settings,
@@ -29,7 +29,7 @@
 //! ```
 //!
 //! # Map
-//! [`plan`] works out frames, files and sizes and refuses what can't be; `parts` lets copies of the player play parts
+//! [`plan`] works out frames, files and sizes and refuses impossible ones; `parts` lets copies of the player play parts
 //! side by side; an [`format::Encoder`] ([`wav`], [`csv`], [`edf`], [`record`]) turns frames into bytes through the one
 //! [`quantiser`] and [`scale`]; [`truth`] and, for formats that keep them, [`marks`] write events as they happen;
 //! [`atomic`] makes files appear whole or not at all, [`manifest`] says what

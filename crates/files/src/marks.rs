@@ -1,4 +1,4 @@
-//! What happens, as marks on the time axis: for formats that keep such marks themselves.
+//! Events as marks on the time axis: for formats that keep such marks themselves.
 //!
 //! Events come in the order in which they begin; a beat is marked at its peak, which may lie after the next event. Marks
 //! wait here until nothing can come before them.
@@ -17,7 +17,7 @@ pub struct Mark {
     pub what: What,
 }
 
-/// What a mark is of.
+/// The kind of a mark.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum What {
     /// A step of the script, by its item.
@@ -85,7 +85,7 @@ impl Observer for Marks {
             Event::Pace { at, chamber, captures } => self.add(mark(at, What::Pace { chamber, captures })),
             Event::Episode { episode, at, starts } => self.add(mark(at, What::Episode { episode, starts })),
             Event::Cuff(cuff) => self.add(mark(cuff.at, What::Cuff(cuff.phase))),
-            // Pulses are told when they are over, by channel: the table beside the signal has them. P waves likewise.
+            // Pulses are reported when they are over, by channel: the table beside the signal has them. P waves likewise.
             _ => {}
         }
     }
@@ -106,7 +106,7 @@ mod tests {
     }
 
     #[test]
-    fn a_peak_waits_for_what_begins_before_it() {
+    fn a_peak_waits_for_events_that_begin_before_it() {
         let mut marks = Marks::default();
         let mut given = Vec::new();
         for event in [

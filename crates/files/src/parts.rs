@@ -1,7 +1,7 @@
 //! Parts of a render encoded side by side and handed on in order.
 //!
-//! A [`Scout`] walks ahead from part to part and tells the truth; copies of its player play the parts on all cores. A few parts
-//! are under way at a time, so memory does not grow with length.
+//! A [`Splitter`] walks ahead from part to part and reports the events; copies of its player play the parts on all cores. A few
+//! parts are under way at a time, so memory does not grow with length.
 
 use crate::buffer::Buffer;
 use crate::digest::FramesDigest;
@@ -22,11 +22,11 @@ const PART_FRAMES: u64 = 32_768;
 /// Parts under way for each core: one being played, one waiting.
 const AHEAD: usize = 2;
 
-/// Most cores that work on a render: more would wait for the one who writes, and each takes memory.
+/// Most cores that work on a render: more would wait for the writer, and each takes memory.
 const MOST_CORES: usize = 8;
 
 /// A part to be encoded.
-struct Order<'a> {
+struct Job<'a> {
     /// Parts before it.
     number: u64,
     section: usize,
@@ -36,20 +36,20 @@ struct Order<'a> {
     bytes: Buffer,
 }
 
-/// A part that the scout has walked over.
-pub struct Walked<'a> {
+/// A part that is not yet encoded.
+pub struct UnencodedPart<'a> {
     /// Index of its section.
     pub section: usize,
     /// Its frames.
     pub place: Section,
     /// A player at its start.
     pub player: Player<'a>,
-    /// What happens in it, if that was asked for.
+    /// The marks in it; none when they were not asked for.
     pub marks: Vec<Mark>,
 }
 
-/// Walks over a plan from part to part, which costs only what happens in them.
-pub struct Scout<'p, 'a> {
+/// Splits a plan into parts. It skips over each part, which costs only the part's events.
+pub struct Splitter<'p, 'a> {
     plan: &'p Plan<'a>,
     player: Player<'a>,
     marks: Option<Marks>,
@@ -59,15 +59,15 @@ pub struct Scout<'p, 'a> {
     behind: u64,
 }
 
-impl<'p, 'a> Scout<'p, 'a> {
-    /// At the start, for parts of whole multiples of `grain` frames; with `marks` parts say what happens in them.
-    pub fn new(plan: &'p Plan<'a>, grain: u64, marks: bool) -> Scout<'p, 'a> {
+impl<'p, 'a> Splitter<'p, 'a> {
+    /// At the start, for parts of whole multiples of `grain` frames; `marks` asks for the marks of each part.
+    pub fn new(plan: &'p Plan<'a>, grain: u64, marks: bool) -> Splitter<'p, 'a> {
         let player = Player::new(plan.content.script, plan.rate).with_pressures_at(plan.pressures);
-        Scout { plan, player, marks: marks.then(Marks::default), grain: grain.max(1), section: 0, behind: 0 }
+        Splitter { plan, player, marks: marks.then(Marks::default), grain: grain.max(1), section: 0, behind: 0 }
     }
 
-    /// The next part, `observer` told of every event in it; no part lies in two sections.
-    pub fn next_part(&mut self, observer: &mut impl Observer) -> Option<Walked<'a>> {
+    /// The next part; `observer` gets every event in it. No part lies in two sections.
+    pub fn next_part(&mut self, observer: &mut impl Observer) -> Option<UnencodedPart<'a>> {
         let section = self.plan.sections.get(self.section)?;
         let whole = (PART_FRAMES / self.grain).max(1) * self.grain;
         let frames = whole.min(section.frames - self.behind);
@@ -90,10 +90,10 @@ impl<'p, 'a> Scout<'p, 'a> {
         if self.behind >= section.frames {
             (self.section, self.behind) = (self.section + 1, 0);
         }
-        Some(Walked { section: index, place, player, marks })
+        Some(UnencodedPart { section: index, place, player, marks })
     }
 
-    /// Tells `observer` what the end of the render cuts off, where the script would go on.
+    /// Reports to `observer` the events that the end of the render cuts off, when the script would go on.
     pub fn end_here(&mut self, observer: &mut impl Observer) {
         self.player.end_here(observer);
     }
@@ -108,105 +108,105 @@ pub struct Part {
     pub first: u64,
     /// Its frames.
     pub frames: u64,
-    /// As its format writes them.
+    /// The frames as its format writes them.
     pub bytes: Buffer,
-    /// Per lane, what could not be stored as it was.
+    /// Counts for each lane: samples that were clipped, and the like.
     pub tallies: Vec<Tally>,
-    /// Of its frames.
+    /// Digest of its frames.
     pub digest: FramesDigest,
 }
 
-/// Where orders lie until somebody takes them, and parts until their turn comes.
+/// Jobs that wait for a thread, and encoded parts that wait for their turn to be written.
 #[derive(Default)]
-struct Desk<'a> {
-    papers: Mutex<Papers<'a>>,
-    /// Told of a new order, and of the end.
-    ordered: Condvar,
-    /// Told of a new part.
-    encoded: Condvar,
+struct WorkQueue<'a> {
+    state: Mutex<QueueState<'a>>,
+    /// Notified of a new job, and of the end.
+    job_added: Condvar,
+    /// Notified of a new part, and of the end.
+    part_added: Condvar,
 }
 
-/// What lies on a desk.
+/// The jobs and parts of a queue.
 #[derive(Default)]
-struct Papers<'a> {
-    orders: VecDeque<Box<Order<'a>>>,
+struct QueueState<'a> {
+    jobs: VecDeque<Box<Job<'a>>>,
     /// By their number.
     parts: BTreeMap<u64, Part>,
-    /// No more is to be done: all is written, or something failed.
+    /// There is no more work: all is written, or a thread failed.
     closed: bool,
 }
 
-impl<'a> Desk<'a> {
-    /// Nobody fails while holding the papers.
-    fn papers(&self) -> MutexGuard<'_, Papers<'a>> {
-        self.papers.lock().unwrap_or_else(PoisonError::into_inner)
+impl<'a> WorkQueue<'a> {
+    /// Ignores poison: no thread panics with the lock.
+    fn lock(&self) -> MutexGuard<'_, QueueState<'a>> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn order(&self, order: Box<Order<'a>>) {
-        self.papers().orders.push_back(order);
-        self.ordered.notify_one();
+    fn add_job(&self, job: Box<Job<'a>>) {
+        self.lock().jobs.push_back(job);
+        self.job_added.notify_one();
     }
 
-    /// The next order, waited for; none at the end.
-    fn next_order(&self) -> Option<Box<Order<'a>>> {
-        let waits = |papers: &mut Papers<'a>| papers.orders.is_empty() && !papers.closed;
-        let mut papers = self.ordered.wait_while(self.papers(), waits).unwrap_or_else(PoisonError::into_inner);
-        if papers.closed { None } else { papers.orders.pop_front() }
+    /// Waits for the next job; `None` at the end.
+    fn next_job(&self) -> Option<Box<Job<'a>>> {
+        let waits = |state: &mut QueueState<'a>| state.jobs.is_empty() && !state.closed;
+        let mut state = self.job_added.wait_while(self.lock(), waits).unwrap_or_else(PoisonError::into_inner);
+        if state.closed { None } else { state.jobs.pop_front() }
     }
 
-    fn hand_in(&self, number: u64, part: Part) {
-        self.papers().parts.insert(number, part);
-        self.encoded.notify_one();
+    fn add_part(&self, number: u64, part: Part) {
+        self.lock().parts.insert(number, part);
+        self.part_added.notify_one();
     }
 
-    /// The part of this number, if it is ready; or else an order to be worked on meanwhile, or else the part after a wait.
-    fn part_or_order(&self, number: u64) -> Turn<'a> {
-        let mut papers = self.papers();
+    /// The part of this number when it is ready, otherwise a job to do meanwhile; waits when there is neither.
+    fn part_or_job(&self, number: u64) -> Task<'a> {
+        let mut state = self.lock();
         loop {
-            if let Some(part) = papers.parts.remove(&number) {
-                return Turn::Part(part);
+            if let Some(part) = state.parts.remove(&number) {
+                return Task::Part(part);
             }
-            if papers.closed {
-                return Turn::Lost;
+            if state.closed {
+                return Task::Lost;
             }
-            if let Some(order) = papers.orders.pop_front() {
-                return Turn::Order(order);
+            if let Some(job) = state.jobs.pop_front() {
+                return Task::Job(job);
             }
-            papers = self.encoded.wait(papers).unwrap_or_else(PoisonError::into_inner);
+            state = self.part_added.wait(state).unwrap_or_else(PoisonError::into_inner);
         }
     }
 
     fn close(&self) {
-        self.papers().closed = true;
-        self.ordered.notify_all();
-        self.encoded.notify_all();
+        self.lock().closed = true;
+        self.job_added.notify_all();
+        self.part_added.notify_all();
     }
 }
 
-/// What the one who writes has to do next.
-enum Turn<'a> {
+/// The next task of the writer.
+enum Task<'a> {
     Part(Part),
-    Order(Box<Order<'a>>),
-    /// A helper failed.
+    Job(Box<Job<'a>>),
+    /// Another thread failed.
     Lost,
 }
 
-/// Closes a desk on the way out, also where that is a panic: nobody shall wait for one who has left.
-struct Closing<'d, 'a>(&'d Desk<'a>);
+/// Closes a queue when its thread ends, by a panic too: the other threads then stop waiting.
+struct CloseOnDrop<'d, 'a>(&'d WorkQueue<'a>);
 
-impl Drop for Closing<'_, '_> {
+impl Drop for CloseOnDrop<'_, '_> {
     fn drop(&mut self) {
         self.0.close();
     }
 }
 
-/// Plays the whole plan, telling `observer` of every event, and hands each encoded part to `take`, in order.
+/// Plays the whole plan, reports every event to `observer`, and hands each encoded part to `take`, in order.
 ///
-/// `take` gives the part's bytes back to be used again. Whoever calls this encodes too while there is nothing to take, so that as
-/// many threads run as there are cores: with one more, two would share a core while another stands idle.
+/// The part's bytes are used again after `take`. The calling thread encodes too while there is nothing to take, so that as many
+/// threads run as there are cores: with one more, two would share a core while another stands idle.
 ///
 /// # Errors
-/// The first that `take` comes back with; nothing more is played then.
+/// The first error of `take`; nothing more is played then.
 pub fn play<E>(
     plan: &Plan<'_>,
     observer: &mut impl Observer,
@@ -216,51 +216,51 @@ pub fn play<E>(
     let lanes = encoder.lanes().len();
     let block = || Box::new(Block::new(plan.signals()));
     let cores = thread::available_parallelism().map_or(1, usize::from).min(MOST_CORES);
-    let desk = &Desk::default();
+    let queue = &WorkQueue::default();
     thread::scope(|scope| {
         for _ in 1..cores {
             scope.spawn(|| {
-                // Closed by the first who leaves: at the end there is nothing left to do, and before it somebody failed.
-                let _closing = Closing(desk);
+                // The first thread that ends closes the queue: all is done, or the thread failed.
+                let _close = CloseOnDrop(queue);
                 let mut block = block();
-                while let Some(order) = desk.next_order() {
-                    desk.hand_in(order.number, encode(encoder, lanes, order, &mut block));
+                while let Some(job) = queue.next_job() {
+                    queue.add_part(job.number, encode(encoder, lanes, job, &mut block));
                 }
             });
         }
-        let _closing = Closing(desk);
+        let _close = CloseOnDrop(queue);
         let mut block = block();
-        let mut scout = Scout::new(plan, encoder.grain(), plan.carries_marks());
+        let mut splitter = Splitter::new(plan, encoder.grain(), plan.carries_marks());
         let mut spare: Vec<Buffer> = Vec::new();
         let (mut ordered, mut taken) = (0, 0);
         loop {
             while ordered - taken < (cores * AHEAD) as u64 {
-                let Some(walked) = scout.next_part(observer) else { break };
-                let Walked { section, place, player, marks } = walked;
+                let Some(part) = splitter.next_part(observer) else { break };
+                let UnencodedPart { section, place, player, marks } = part;
                 let bytes = spare.pop().unwrap_or_default();
-                desk.order(Box::new(Order { number: ordered, section, place, player, marks, bytes }));
+                queue.add_job(Box::new(Job { number: ordered, section, place, player, marks, bytes }));
                 ordered += 1;
             }
             if taken == ordered {
-                scout.end_here(observer);
+                splitter.end_here(observer);
                 return Ok(());
             }
-            match desk.part_or_order(taken) {
-                Turn::Part(part) => {
+            match queue.part_or_job(taken) {
+                Task::Part(part) => {
                     take(&part)?;
                     spare.push(part.bytes);
                     taken += 1;
                 }
-                Turn::Order(order) => desk.hand_in(order.number, encode(encoder, lanes, order, &mut block)),
-                // The scope tells of the panic.
-                Turn::Lost => return Ok(()),
+                Task::Job(job) => queue.add_part(job.number, encode(encoder, lanes, job, &mut block)),
+                // The scope passes the panic on.
+                Task::Lost => return Ok(()),
             }
         }
     })
 }
 
-fn encode(encoder: &dyn Encoder, lanes: usize, order: Box<Order<'_>>, block: &mut Block) -> Part {
-    let Order { section, place, mut player, marks, mut bytes, .. } = *order;
+fn encode(encoder: &dyn Encoder, lanes: usize, job: Box<Job<'_>>, block: &mut Block) -> Part {
+    let Job { section, place, mut player, marks, mut bytes, .. } = *job;
     let Section { first, frames: wanted } = place;
     bytes.clear();
     let mut part = Part {
@@ -329,7 +329,7 @@ mod tests {
     }
 
     #[test]
-    fn parts_come_in_order_with_the_bytes_foretold() {
+    fn parts_come_in_order_with_the_planned_bytes() {
         let integer = Encoding::Integer(Bits::B16);
         let formats = [FileFormat::Wav(integer), FileFormat::Raw(Encoding::Integer(Bits::B24)), FileFormat::Edf];
         for format in formats.into_iter().chain([Bits::B12, Bits::B16, Bits::B24].map(FileFormat::Record)) {
@@ -376,8 +376,8 @@ mod tests {
     }
 
     #[test]
-    fn nobody_waits_for_one_who_has_failed() {
-        // Whoever has the part: the one who writes or a helper.
+    fn no_thread_waits_for_one_that_failed() {
+        // Whichever thread has the part: the writer or another.
         for frame in [0, 40_000, 70_000, 100_000, 140_000, 163_840] {
             let failing = Failing(frame);
             with_plan(FileFormat::Wav(Encoding::Float), |plan| {

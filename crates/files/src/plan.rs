@@ -2,7 +2,7 @@
 
 use crate::atomic::Durability;
 use crate::format::{Column, Encoder, Encoding, FileFormat, Heading, Section};
-use crate::parts::Scout;
+use crate::parts::Splitter;
 use crate::scale::{Bits, Reach};
 use crate::wav::{LARGEST, Wav};
 use crate::{csv::Csv, edf, edf::Edf, record, record::Signals, sidecar};
@@ -210,11 +210,11 @@ impl<'a> Plan<'a> {
         }
         let mut most = 0;
         let encoder = self.edf();
-        let mut scout = Scout::new(&self, encoder.grain(), true);
-        while let Some(part) = scout.next_part(&mut ()) {
+        let mut splitter = Splitter::new(&self, encoder.grain(), true);
+        while let Some(part) = splitter.next_part(&mut ()) {
             encoder.notes(part.place, &part.marks, |_, text| most = most.max(text.len()));
         }
-        drop(scout);
+        drop(splitter);
         let edf = self.edf.with_notes(most);
         Ok(Plan { edf, ..self })
     }

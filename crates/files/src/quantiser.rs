@@ -3,14 +3,14 @@
 use crate::scale::Scale;
 pub use pulsewright_core::block::BLOCK;
 
-/// What is counted while samples are stored.
+/// Counts of stored samples.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Tally {
     /// Samples beyond the scale, stored as its end.
     pub clipped: u64,
-    /// Samples that are no numbers. No signal has any; a file with one is refused.
+    /// NaN samples. No signal has any; a file with one is refused.
     pub not_numbers: u64,
-    /// Sum of the codes modulo 2^16, of formats whose header tells it; zero of others.
+    /// Sum of the codes modulo 2^16, for formats whose header has it; zero for others.
     pub sum: u16,
 }
 
@@ -35,7 +35,7 @@ pub struct Quantiser {
 /// Adding 1.5 × 2^52 leaves no bit below one: the addition itself rounds half to even, without a function call.
 const ROUNDER: f64 = 6_755_399_441_055_744.0;
 
-/// Beyond every code and well within what [`ROUNDER`] can round.
+/// Beyond every code and well within the range of [`ROUNDER`].
 const BOUND: f64 = 1_099_511_627_776.0;
 
 /// The sign of an `f32`.
@@ -60,7 +60,7 @@ impl Quantiser {
     /// Codes of at most [`BLOCK`] samples.
     ///
     /// Difference and product are exact in `f64` for steps of a power of ten, so the code is the one nearest to the
-    /// sample, and of two equally near the even one.
+    /// sample; when two are equally near, the even one.
     #[inline(always)]
     pub fn quantise<'a>(&self, samples: &[f32], codes: &'a mut [i32; BLOCK]) -> (&'a [i32], Tally) {
         let count = samples.len().min(BLOCK);
@@ -72,15 +72,15 @@ impl Quantiser {
     #[inline(always)]
     fn fill(&self, samples: &[f32], codes: &mut [i32]) -> Tally {
         if self.holds(samples) {
-            self.held(samples, codes);
+            self.within(samples, codes);
             return Tally::default();
         }
         self.clamped(samples, codes)
     }
 
-    /// Codes of samples that the scale holds.
+    /// Codes of samples within the scale, see [`Quantiser::holds`].
     #[inline(always)]
-    pub fn held(&self, samples: &[f32], codes: &mut [i32]) {
+    pub fn within(&self, samples: &[f32], codes: &mut [i32]) {
         // The low half of the sum's bits is the rounded integer itself.
         let code = |steps: f64| (steps + ROUNDER).to_bits() as i32;
         if self.offset == 0.0 {
@@ -91,16 +91,16 @@ impl Quantiser {
         }
     }
 
-    /// Codes of any samples, and what became of them.
+    /// Codes of any samples, and the counts of clipped ones and NaN.
     #[inline(always)]
     pub fn clamped(&self, samples: &[f32], codes: &mut [i32]) -> Tally {
         let (mut clipped, mut not_numbers) = (0_u32, 0_u32);
         for (code, sample) in codes.iter_mut().zip(samples) {
             let rounded = (self.steps(*sample).clamp(-BOUND, BOUND) + ROUNDER) - ROUNDER;
-            let held = rounded.max(self.min).min(self.max);
-            clipped += u32::from(held != rounded);
+            let clamped = rounded.max(self.min).min(self.max);
+            clipped += u32::from(clamped != rounded);
             not_numbers += u32::from(sample.is_nan());
-            *code = held as i32;
+            *code = clamped as i32;
         }
         Tally { clipped: u64::from(clipped - not_numbers), not_numbers: u64::from(not_numbers), sum: 0 }
     }
@@ -110,11 +110,11 @@ impl Quantiser {
         (f64::from(sample) - self.offset) * self.steps_per_unit
     }
 
-    /// Whether all samples are numbers, and well within the scale; of what lies at its ends it may say no.
+    /// Whether all samples are numbers, and well within the scale; samples at its ends may count as beyond it.
     #[inline(always)]
     pub fn holds(&self, samples: &[f32]) -> bool {
         let offset = self.offset as f32;
-        // Without their sign, the bits of floats are in the order of their values, and those of what is no number come last.
+        // Without their sign, the bits of floats are in the order of their values, and NaN comes last.
         let size = |sample: f32| (sample - offset).to_bits() & !SIGN;
         let mut largest = [0; LANES];
         let (chunks, rest) = samples.as_chunks::<LANES>();
@@ -170,7 +170,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_number_is_counted_apart() {
+    fn nan_is_counted_apart() {
         let mut codes = [0; BLOCK];
         let (_, tally) = quantiser(Bits::B16).quantise(&[f32::NAN, 1.0, 1e9], &mut codes);
         assert_eq!(tally, Tally { clipped: 1, not_numbers: 1, sum: 0 });

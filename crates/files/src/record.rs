@@ -21,7 +21,7 @@ pub const fn format(bits: Bits) -> Option<u32> {
         Bits::B12 => Some(212),
         Bits::B16 => Some(16),
         Bits::B24 => Some(24),
-        // The code of no ohm would often be beyond what readers take.
+        // The code of 0 ohm would often be beyond the range of readers.
         Bits::B32 => None,
     }
 }
@@ -105,7 +105,7 @@ fn pack(words: &[u8], bytes: &mut Buffer) {
 
 /// The header of a record whose signals and annotations stand beside it under the same name.
 ///
-/// `first` is the first frame, `tallies` what was counted over all of them.
+/// `first` is the first frame, `tallies` the counts over all of them.
 pub fn header(
     name: &str,
     heading: Heading<'_>,
@@ -167,7 +167,7 @@ mod tests {
         let columns = columns(Bits::B12);
         let mut bytes = Buffer::default();
         let mut tallies = [Tally::default(); 3];
-        // Codes 1, 500, -1 and 291, 500, -2047 (an end that is held, and then one above "no sample").
+        // Codes 1, 500, -1 and 291, 500, -2047 (clamped to an end, and then one above "no sample").
         Signals::new(&columns, Bits::B12).encode(
             0,
             &Block::of_frames(&[frame(0.001, -0.001), frame(0.291, -9.0)]),

@@ -1,8 +1,8 @@
 //! Rows of numbers as text, written in steps of eight bytes: a signal of an hour has twenty million of them.
 //!
 //! Most codes of a signal are small, and the text of each of those is made once. Any other number is taken apart into groups of
-//! three digits, whose text a table holds. What is written may reach past the end of the text, where the next number is written
-//! over it; so a row needs [`SLACK`] bytes behind its longest text.
+//! three digits, whose text a table holds. A write may reach past the end of the text, where the next number is
+//! written over it; so a row needs [`SLACK`] bytes behind its longest text.
 
 use crate::decimal::{LONGEST, fixed_text};
 use crate::scale::Scale;
@@ -141,7 +141,7 @@ impl Cell {
         }
     }
 
-    /// Of whatever code.
+    /// For any code.
     fn put_any(&self, row: &mut [u8], at: usize, code: i32) -> usize {
         let value = self.scale.fixed(code);
         let size = value.unsigned_abs();
@@ -239,7 +239,7 @@ pub struct Clock {
     part: u64,
     /// Decimals of the time, as a number.
     units: u64,
-    /// What remained when they were rounded, in units of half a frame's duration.
+    /// Remainder of that rounding, in units of half a frame's duration.
     rest: u64,
     /// Text of the second and its length.
     whole: ([u8; 16], usize),
@@ -309,7 +309,7 @@ mod tests {
     }
 
     #[test]
-    fn cells_are_what_the_standard_library_prints() {
+    fn cells_equal_those_of_the_standard_library() {
         let mut word = 1_u64;
         for scale in scales() {
             let cell = Cell::new(scale);
@@ -369,7 +369,7 @@ mod tests {
         assert_eq!(time(360, 1), "0.002777778");
         assert_eq!(time(360, 361), "1.002777778");
         assert_eq!(time(48_000, 47_999), "0.999979167");
-        // The last second that an instant can tell.
+        // The last second of an instant's range.
         assert_eq!(time(48_000, 48_000 * 0xffff_ffff), "4294967295.000000000");
     }
 

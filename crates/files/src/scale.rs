@@ -92,7 +92,7 @@ impl Scale {
         self.decimals
     }
 
-    /// Steps from a value of nothing to the code 0: whole, as every step divides a unit and the offset is of units.
+    /// Steps from the value 0 to the code 0: whole, as every step divides a unit and the offset is of units.
     pub fn steps_to_offset(&self) -> i64 {
         self.offset / self.step
     }
@@ -129,7 +129,7 @@ impl Scale {
     }
 }
 
-/// What a channel may have to hold, in its unit.
+/// Range of a channel, in its unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reach {
     /// Lowest value.
@@ -141,7 +141,7 @@ pub struct Reach {
 }
 
 impl Reach {
-    /// What `channel` may have to hold in this script.
+    /// Range of `channel` in this script.
     pub fn of(script: &Script<'_>, channel: Channel) -> Reach {
         let Range { lowest, highest } = script.reach(channel);
         let centre = match channel.kind() {

@@ -1,4 +1,4 @@
-//! SHA-256 of what is written, to tell one file from another.
+//! SHA-256 of written bytes, to distinguish files.
 
 use sha2::{Digest, Sha256};
 use std::fmt;

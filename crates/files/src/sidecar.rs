@@ -1,11 +1,11 @@
-//! The channel description beside a signal (`OUT.channels.json`): what its numbers mean and where they came from.
+//! The channel description beside a signal (`OUT.channels.json`): the meaning and the origin of its numbers.
 
 use crate::format::{Column, Section};
 use crate::quantiser::Tally;
 use crate::sha256::Sha256Digest;
 use serde::{Deserialize, Serialize};
 
-/// What follows the signal's name, in place of its extension.
+/// Follows the signal's name, in place of its extension.
 pub const SUFFIX: &str = "channels.json";
 
 /// Version of the document's shape.
@@ -30,7 +30,7 @@ pub struct Description {
     pub frames_digest: String,
     /// How a stored number becomes a value.
     pub value_is: String,
-    /// What whoever uses the signal should know; absent when there is nothing.
+    /// Notes for users of the signal; absent when there are none.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
     /// The signal's files in order.
@@ -60,7 +60,7 @@ pub struct ChannelDescription {
     pub name: String,
     /// Unit of its values.
     pub unit: String,
-    /// What a step of the stored number is worth, in the unit.
+    /// Size of a step of the stored number, in the unit.
     pub scale: f64,
     /// Value of a stored zero, in the unit.
     pub offset: f64,
@@ -76,7 +76,7 @@ pub struct ChannelDescription {
     pub clipped: u64,
 }
 
-/// What stored numbers are, as [`Description::value_is`] tells.
+/// Meaning of stored numbers, see [`Description::value_is`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Stored {
     /// Integers to be scaled.

@@ -24,7 +24,7 @@ const EXTENSIBLE: u16 = 0xfffe;
 /// The rest of the sub-format identifier, after the two bytes that are the plain format tag.
 const SUB_FORMAT: [u8; 14] = [0x00, 0x00, 0x00, 0x00, 0x10, 0x00, 0x80, 0x00, 0x00, 0xaa, 0x00, 0x38, 0x9b, 0x71];
 
-/// The head of a WAV file: what is known of its frames, whoever encodes them.
+/// The head of a WAV file: facts of its frames, whichever encoder writes them.
 #[derive(Clone, Copy, Debug)]
 pub struct Head {
     /// Samples in a frame.
@@ -39,7 +39,7 @@ pub struct Head {
     pub always_wide: bool,
 }
 
-/// What a RIFF size says when the `ds64` chunk says it.
+/// A RIFF size that refers to the `ds64` chunk.
 const ELSEWHERE: u32 = u32::MAX;
 
 /// Bytes of the `ds64` chunk: its name and size, three sizes of 64 bits, and the length of a table that is empty.
@@ -81,7 +81,7 @@ impl Head {
         section.frames.saturating_mul(self.frame_bytes() as u64)
     }
 
-    /// Appends what stands before the frames of a section.
+    /// Appends the bytes before the frames of a section.
     pub fn head(&self, section: Section, bytes: &mut Vec<u8>) {
         let data = self.data_bytes(section);
         let wide = self.is_wide(section);
@@ -125,7 +125,7 @@ impl Head {
         bytes.extend_from_slice(&narrow(data).to_le_bytes());
     }
 
-    /// Appends what stands after the frames of a section.
+    /// Appends the bytes after the frames of a section.
     pub fn tail(&self, section: Section, bytes: &mut Vec<u8>) {
         // A chunk of odd length is followed by a byte that makes it even.
         if self.data_bytes(section) % 2 == 1 {
@@ -244,15 +244,15 @@ struct Lane<'a> {
     quantiser: Quantiser,
     samples: &'a [f32],
     /// Whether all samples are well within the scale.
-    held: bool,
+    within: bool,
 }
 
 impl<'a> Lane<'a> {
     #[inline(always)]
     fn new(scale: &Scale, samples: &'a [f32]) -> Lane<'a> {
         let quantiser = Quantiser::new(scale);
-        let held = quantiser.holds(samples);
-        Lane { quantiser, samples, held }
+        let within = quantiser.holds(samples);
+        Lane { quantiser, samples, within }
     }
 
     /// Codes of `count` samples, at most a tile's.
@@ -261,8 +261,8 @@ impl<'a> Lane<'a> {
         // Slices, as a loop whose count is known is taken apart rather than put in vectors.
         let (samples, codes) = (self.samples.get(from..from + count), codes.get_mut(..count));
         let (Some(samples), Some(codes)) = (samples, codes) else { return };
-        if self.held {
-            self.quantiser.held(samples, codes);
+        if self.within {
+            self.quantiser.within(samples, codes);
         } else {
             tally.add(self.quantiser.clamped(samples, codes));
         }
@@ -461,7 +461,7 @@ mod tests {
         assert_eq!(wide[28..36], data.to_le_bytes());
         assert_eq!(wide[36..44], (most + 1).to_le_bytes());
         assert_eq!(wide[76..80], [0xff; 4]);
-        assert_eq!(wav.bytes(Section { first: 0, frames: u64::MAX }), u64::MAX, "held, not wrapped");
+        assert_eq!(wav.bytes(Section { first: 0, frames: u64::MAX }), u64::MAX, "clamped, not wrapped");
     }
 
     #[test]

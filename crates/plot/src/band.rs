@@ -91,7 +91,7 @@ impl Band {
         Band { channel, height_mm, zero_mm: height_mm, zero: bottom * per_mm * GRID_MM, per_mm, cut: false }
     }
 
-    /// Makes room for what `other` needs on the same baseline.
+    /// Makes room for `other` on the same baseline.
     pub fn share(&mut self, other: &Band) {
         let below = (self.height_mm - self.zero_mm).max(other.height_mm - other.zero_mm);
         self.zero_mm = self.zero_mm.max(other.zero_mm);

@@ -1,6 +1,6 @@
 //! Strips on millimetre paper: ECG at 25 mm/s and 10 mm/mV, pressures and respiration below on the same time axis.
 //!
-//! A [`recording::Recording`] holds what was played (frames, events, step labels). [`strip::draw`] lays it out on a
+//! A [`recording::Recording`] holds a stretch as played (frames, events, step labels). [`strip::draw`] lays it out on a
 //! [`strip::Sheet`] as a [`drawing::Drawing`]: strokes and text in millimetres. Two back ends print that one list:
 //! [`svg::write`] keeps text as text, [`png::encode`] draws letters with the strokes of [`letters`] so that no font file
 //! is needed. [`terminal::print`] shows the same recording in dots, for terminals and failing tests.

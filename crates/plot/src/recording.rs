@@ -14,7 +14,7 @@ use pulsewright_core::{
 /// Longest stretch that can be drawn, s.
 pub const MAX_SECONDS: u32 = 600;
 
-/// Events this long before the first frame are kept, for what they leave in it: a QRS that started before it.
+/// Events this long before the first frame are kept, as they may reach into it: a QRS that started before it.
 const BEFORE: Span = Span::secs(2);
 
 /// Time after the start of a pacing pulse in which it is surely over: the longest is 2 ms.

@@ -1,4 +1,4 @@
-//! From samples to a polyline: scaled to paper, held within its band, and without the points that a straight line holds.
+//! From samples to a polyline: scaled to paper, clamped to its band, and without the points that a straight line holds.
 
 use crate::drawing::{Point, at};
 
@@ -12,7 +12,7 @@ pub fn to_hundredth(mm: f64) -> f64 {
     (mm * 100.0).round() / 100.0
 }
 
-/// The polyline through `points`, held between `top_mm` and `bottom_mm`; NaN lies on the bottom.
+/// The polyline through `points`, clamped between `top_mm` and `bottom_mm`; NaN lies on the bottom.
 pub fn polyline(points: impl Iterator<Item = Point>, top_mm: f64, bottom_mm: f64) -> Vec<Point> {
     let points: Vec<Point> = points
         .map(|p| {

@@ -152,7 +152,7 @@ fn svg_is_text_in_millimetres_with_title_and_description() -> Result<(), Box<dyn
 }
 
 #[test]
-fn what_cannot_be_drawn_is_refused() -> Result<(), Box<dyn Error>> {
+fn impossible_sheets_are_refused() -> Result<(), Box<dyn Error>> {
     let sinus = Settings::new(&ADULT, &catalogue::SINUS);
     let items = [Item::Step(Step::lasting(Span::secs(5), sinus))];
     let script = Script::new(1, &items)?;

@@ -1,4 +1,4 @@
-//! The Python module `pulsewright._native`; what a user imports is the package around it, in `python/pulsewright`.
+//! The Python module `pulsewright._native`; users import the package around it, in `python/pulsewright`.
 //!
 //! Samples are `float32` arrays of channels by frames, made once and handed over without a copy; every value equals that of a file
 //! with `--bits float`. The interpreter's lock is free while signals are made and scored.
@@ -16,7 +16,7 @@ pyo3::create_exception!(
     pulsewright,
     ScriptError,
     pyo3::exceptions::PyValueError,
-    "A script, a plan or a request that can't be played; the message names every place and what is allowed there."
+    "A script, a plan or a request that can't be played; the message names every place and the allowed values."
 );
 
 /// The compiled part of the package.

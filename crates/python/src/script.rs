@@ -1,4 +1,4 @@
-//! From what Python passes to what is played.
+//! Arguments from Python as scripts, channels and rates.
 
 use crate::ScriptError;
 use pulsewright_core::expect::AlarmLimits;
@@ -15,7 +15,7 @@ pub fn wrong(what: impl Display) -> PyErr {
     ScriptError::new_err(what.to_string())
 }
 
-/// A script from its JSON; `name` is what messages call it.
+/// A script from its JSON; `name` is its name in messages.
 pub fn document(text: &[u8], name: &str, seed: Option<u64>) -> PyResult<Document> {
     let document = pulsewright_script::parse(text, name).map_err(|problems| wrong(problems.render(false)))?;
     Ok(seed.into_iter().fold(document, Document::with_seed))

@@ -29,7 +29,7 @@ pub struct Signals {
 /// Renders a script, given as its JSON.
 ///
 /// `channels` are words of `pulsewright catalog channels`, `duration_s` bounds a script that holds, `seed` takes the place of the
-/// script's own. Raises `ScriptError` for what a render to a file refuses.
+/// script's own. Raises `ScriptError` where a render to a file is refused.
 #[pyfunction]
 #[pyo3(signature = (text, name, frame_rate_hz, words, duration_s=None, seed=None))]
 pub fn render(

@@ -10,7 +10,7 @@ use pyo3::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
-/// A suite's plan: records to render, and what was scored of them.
+/// A suite's plan: records to render, and their scores.
 #[pyclass(frozen, module = "pulsewright._native")]
 pub struct Plan {
     plan: pulsewright_suite::Plan,
@@ -49,7 +49,7 @@ impl Plan {
         Ok(self.record(index)?.name.clone())
     }
 
-    /// What a record has in each dimension of the plan.
+    /// Values of a record in each dimension of the plan.
     fn dimensions(&self, index: usize) -> PyResult<BTreeMap<&'static str, String>> {
         Ok(self.record(index)?.dimensions().into_iter().collect())
     }

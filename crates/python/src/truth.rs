@@ -87,7 +87,7 @@ impl Truth {
         Truth { rate, frames, last_peak: None, step: None, running: Vec::new(), tables }
     }
 
-    /// Closes what was still going on at the end.
+    /// Closes the rows that are still open at the end.
     pub fn finish(mut self) -> Truth {
         let end = self.rate.instant_of(self.frames);
         self.end_step(end);

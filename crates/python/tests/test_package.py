@@ -1,4 +1,4 @@
-"""The package against the program: the same values, the same beats, the same figures; and what a first user does, mistakes included."""
+"""The package against the program: the same values, the same beats, the same figures; and the first steps of a user, mistakes included."""
 
 from __future__ import annotations
 
@@ -126,7 +126,7 @@ PLAN = {
 }
 
 
-def test_a_suite_with_a_function_counts_what_the_program_counts(tmp_path):
+def test_a_suite_with_a_function_counts_as_the_program_does(tmp_path):
     def detector(signals: pulsewright.Signals) -> np.ndarray:
         return np.array(signals.beats["time_s"])[1:]
 

@@ -1,4 +1,4 @@
-//! The two-point measurement: levels to play, what a meter must read, and what its readings say about the rig.
+//! The two-point measurement: levels to play, the expected readings of a meter, and the result of its readings.
 
 use crate::description::{Correction, Output, Rig};
 use serde_json::{Value, json};
@@ -10,10 +10,10 @@ pub const TOLERANCE_PERCENT: f64 = 1.0;
 /// Larger errors, percent, are taken for a mistake unless they are accepted.
 pub const PLAUSIBLE_PERCENT: f64 = 10.0;
 
-/// Two codes of an output and what a meter at the connector must read for them, in the connector's unit.
+/// Two codes of an output and the expected readings of a meter at the connector, in the connector's unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Levels {
-    /// The codes, low before high in what the connector carries.
+    /// The codes, the one of the lower level first.
     pub codes: [i64; 2],
     /// Readings of a rig that is as described, uncorrected.
     pub nominal: [f64; 2],
@@ -43,9 +43,9 @@ impl Levels {
 /// The result of the readings of an output.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Finding {
-    /// The correction that they ask for.
+    /// The correction by these readings.
     pub correction: Correction,
-    /// By how much the rig as corrected so far was off at the worse of the two levels, percent of half the span between them.
+    /// Error of the rig as corrected so far at the worse of the two levels, percent of half the span between them.
     pub error_percent: f64,
 }
 
@@ -71,7 +71,7 @@ pub enum Absurd {
     )]
     Turned,
     /// A thousand times too much or too little.
-    #[error("the readings are {0} times what is expected: check their unit")]
+    #[error("the readings are {0} times the expected values: check their unit")]
     Unit(f64),
     /// Farther off than a rig drifts.
     #[error(
@@ -79,7 +79,7 @@ pub enum Absurd {
          --accept takes them all the same"
     )]
     Far(f64),
-    /// Beyond what a description can hold.
+    /// Beyond the range of a description.
     #[error("the readings ask for a gain of {0:.4}; a correction goes from 0.1 to 10")]
     Beyond(f64),
 }
@@ -142,7 +142,7 @@ pub struct Measurement<'a> {
     pub meter: &'a str,
 }
 
-/// Writes a measurement into a rig's JSON: the correction, and what it came from at the end of the output's
+/// Writes a measurement into a rig's JSON: the correction, and its measurement at the end of the output's
 /// `calibrations`. Everything else stays as it is.
 pub fn write_back(document: &mut Value, measurement: &Measurement<'_>) {
     let Some(output) = document.get_mut("outputs").and_then(|outputs| outputs.get_mut(measurement.output)) else {

@@ -1,4 +1,4 @@
-//! The rig in memory: a converter and what stands behind each of its outputs.
+//! The rig in memory: a converter and the circuit behind each of its outputs.
 
 use crate::line::Line;
 use pulsewright_core::frame::{Channel, Electrode, Frame, PressureSite};
@@ -152,7 +152,7 @@ impl Signal {
         }
     }
 
-    /// Unit at the connector, where a meter is held.
+    /// Unit at the connector, where a meter measures.
     pub fn connector_unit(&self) -> &'static str {
         match self {
             Signal::Electrode(_) | Signal::Bridge { .. } => "mV",
@@ -180,7 +180,7 @@ impl Signal {
         }
     }
 
-    /// From the signal to what stands at the connector.
+    /// From the signal to the level at the connector.
     pub fn to_connector(&self) -> Line {
         match self {
             Signal::Bridge { sensitivity, excitation_v, offset_mv, .. } => {
@@ -231,7 +231,7 @@ impl Converter {
 }
 
 impl Output {
-    /// From volts of the converter to what stands at the connector, nominally.
+    /// From volts of the converter to the nominal level at the connector.
     fn nominal(&self) -> Line {
         let sign = if self.inverted { -1.0 } else { 1.0 };
         let loaded = self.load_ohm.map_or(1.0, |load| load / (load + self.source_ohm));
@@ -243,7 +243,7 @@ impl Output {
         }
     }
 
-    /// From a code to what would stand at the connector of a rig that is as described, uncorrected.
+    /// From a code to the level at the connector of a rig as described, uncorrected.
     pub fn code_to_nominal(&self, converter: &Converter) -> Line {
         converter.volts(self.range_v).then(self.nominal())
     }
@@ -269,7 +269,7 @@ impl Output {
         converter.volts(self.range_v)
     }
 
-    /// From a code to what stands at the connector, by the last measurement.
+    /// From a code to the level at the connector, by the last measurement.
     pub fn code_to_connector(&self, converter: &Converter) -> Line {
         let Correction { gain, offset } = self.correction;
         self.code_to_nominal(converter).then(Line { slope: gain, intercept: offset })

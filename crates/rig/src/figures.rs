@@ -57,7 +57,7 @@ impl OutputFigures {
         }
     }
 
-    /// Whether an electrode reaches what a monitor must reproduce; `true` for anything else, the reference included.
+    /// Whether an electrode has the range that a monitor must reproduce; `true` for anything else, the reference included.
     pub fn reaches(&self, signal: &Signal) -> bool {
         !matches!(signal, Signal::Electrode(Terminal::Active(_)))
             || (self.reach.0 <= -REACH_MV && self.reach.1 >= REACH_MV)
@@ -128,7 +128,7 @@ mod tests {
     }
 
     #[test]
-    fn steps_are_held_against_what_a_monitor_can_tell() {
+    fn steps_are_judged_by_a_monitors_noise() {
         // 16 bits over +/-10 mV: 0.31 uV; 12 bits: 4.9 uV.
         let judge = |bits: u32| {
             let text = format!(

@@ -105,12 +105,12 @@ impl RigFrames {
         self.bytes * self.lanes.len()
     }
 
-    /// Code of each output for a frame, and whether it had to be held within the converter's.
+    /// Code of each output for a frame, and whether it was clamped to the converter's range.
     pub fn codes(&self, frame: &Frame) -> impl Iterator<Item = (i64, bool)> {
         self.lanes.iter().map(|lane| {
             let exact = lane.to_code.of(lane.signal.thrice(frame)).round_ties_even();
-            let held = exact.clamp(self.lowest, self.highest);
-            (held as i64, held != exact)
+            let clamped = exact.clamp(self.lowest, self.highest);
+            (clamped as i64, clamped != exact)
         })
     }
 
@@ -204,7 +204,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_beyond_is_held_and_counted() {
+    fn values_beyond_the_range_are_clamped_and_counted() {
         let frames = RigFrames::new(&rig(12, "twos-complement"), Packing::Raw).unwrap();
         let mut bytes = Vec::new();
         assert_eq!(frames.push([frame(9.0, 0.0), frame(-9.0, 500.0)], &mut bytes), [2, 0, 1]);

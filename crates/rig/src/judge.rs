@@ -28,7 +28,7 @@ pub const MOST_STEP_OHM: f64 = 0.2;
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
 pub enum Fault {
-    /// An output reaches what may harm the monitor.
+    /// An output reaches a level that may harm the monitor.
     TooHigh {
         /// The output.
         name: &'static str,

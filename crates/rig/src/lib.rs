@@ -1,4 +1,4 @@
-//! A bench rig between the numbers and a monitor's inputs: what its converters must be sent, and what that is worth there.
+//! A bench rig between the numbers and a monitor's inputs: the codes for its converters, and their values at the inputs.
 //!
 //! **For test benches only**: never to a person, nor to equipment connected to one. A description that is wrong puts
 //! volts where millivolts belong; verify every output with a calibrated meter before a monitor is connected.
@@ -22,10 +22,9 @@
 //!
 //! # Map
 //! [`description`] is the rig in memory, [`read`] and [`schema`] its JSON; [`mod@line`] the straight lines from code to volts
-//! to connector to signal; [`frames`] turns frames into codes, for files and for streams; [`table`] says what a code
-//! means; [`figures`] judges steps and frame rates, [`judge`] finds what can hurt or
-//! can't work; [`walk`] plays the levels of a measurement, [`reading`] takes a
-//! meter's readings, [`calibration`] corrects a rig by them.
+//! to connector to signal; [`frames`] turns frames into codes, for files and for streams; [`table`] gives the meaning
+//! of a code; [`figures`] judges steps and frame rates, [`judge`] finds dangerous and useless outputs; [`walk`] plays the
+//! levels of a measurement, [`reading`] takes a meter's readings, [`calibration`] corrects a rig by them.
 //!
 //! # What holds
 //! - Electrode potentials are exact before the one rounding to a code: leads re-derived from them are the leads.

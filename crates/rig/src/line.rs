@@ -20,7 +20,7 @@ impl Line {
         (y - self.intercept) / self.slope
     }
 
-    /// This line, and then the next on what it gives.
+    /// This line, followed by `next` on its result.
     pub fn then(self, next: Line) -> Line {
         Line { slope: next.slope * self.slope, intercept: next.of(self.intercept) }
     }

@@ -2,7 +2,7 @@
 
 use std::ops::RangeInclusive;
 
-/// A number of a description: key, range, unit, what it is.
+/// A number of a description: key, range, unit, meaning.
 pub(crate) struct Quantity {
     pub(crate) key: &'static str,
     pub(crate) range: RangeInclusive<f64>,
@@ -56,7 +56,7 @@ pub(crate) const OHM_PER_V: Quantity = Quantity {
     key: "ohm_per_v",
     range: 1e-4..=1e4,
     unit: "ohm/V",
-    doc: "What a volt of the converter adds to the element.",
+    doc: "Resistance that a volt of the converter adds to the element.",
 };
 pub(crate) const GAIN: Quantity = Quantity { key: "gain", range: 0.1..=10.0, unit: "", doc: "Measured over nominal." };
 pub(crate) const CORRECTION_OFFSET: Quantity = Quantity {

@@ -10,7 +10,7 @@ use crate::table::coding_word;
 use pulsewright_script::Problems;
 use pulsewright_script::reader::{Collected, DocumentKind, Entry, Node, Path, nearest, open, quoted};
 
-/// What is read here, for messages.
+/// Name of the document, for messages.
 const KIND: DocumentKind = DocumentKind { noun: "a rig", shape: "a rig description", help: "docs/rig.md shows one" };
 
 /// Most outputs of a rig.
@@ -174,7 +174,7 @@ mod tests {
     }
 
     #[test]
-    fn mistakes_are_told_at_their_place_all_at_once() {
+    fn mistakes_are_reported_at_their_place_all_at_once() {
         let text = whole(
             "{\"electrode\": \"AR\", \"attenuation\": 500},\n\
              {\"pressure\": \"arterail\", \"attenuation\": 0, \"sensitivity_uv_per_v_per_mmhg\": 5},\n\
@@ -196,7 +196,7 @@ mod tests {
     }
 
     #[test]
-    fn what_makes_no_rig_is_refused() {
+    fn impossible_rigs_are_refused() {
         refused("", &["the file is empty", "docs/rig.md"]);
         refused("{}", &["\"version\" is missing", "\"converter\" is missing", "\"outputs\" is missing"]);
         refused("[1]", &["the document can't be a list"]);

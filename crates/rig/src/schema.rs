@@ -19,7 +19,7 @@ fn properties(quantities: &[&Quantity]) -> Map<String, Value> {
     quantities.iter().map(|quantity| (quantity.key.to_owned(), number(quantity))).collect()
 }
 
-/// An output that carries what `key` names as one of `words`.
+/// An output whose signal is one of `words` under `key`.
 fn output(key: &str, words: Value, needed: &[&Quantity], more: &[&Quantity]) -> Value {
     let mut all = Map::new();
     all.insert(key.to_owned(), words);

@@ -4,7 +4,7 @@ use crate::description::{Coding, Output, Rig, Signal, labels};
 use crate::line::Line;
 use serde::Serialize;
 
-/// An output as stored: the fields of any channel description, and what a code is on its way.
+/// An output as stored: the fields of any channel description, and the levels of a code on its way.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct OutputDescription {
     /// Word of the output.
@@ -50,7 +50,7 @@ impl Place {
 }
 
 impl OutputDescription {
-    /// Of an output, with what was clipped.
+    /// For an output, with the count of its clipped samples.
     pub fn new(rig: &Rig, output: &Output, clipped: u64) -> OutputDescription {
         let converter = &rig.converter;
         let line = output.code_to_signal(converter);

@@ -44,7 +44,7 @@ impl Clock {
     }
 }
 
-/// Asks that this thread be woken when its time has come; whether the system grants real-time scheduling, which takes a
+/// Asks the system to wake this thread on time; returns whether it grants real-time scheduling, which takes a
 /// privilege (on Linux `CAP_SYS_NICE`, or a limit of real-time priority above 0).
 ///
 /// Only for a thread that sleeps most of its time: it comes before all that is not real-time.

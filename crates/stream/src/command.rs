@@ -6,7 +6,7 @@ use pulsewright_core::heart::rhythm::{EctopicSite, Rhythm};
 use pulsewright_core::settings::Field;
 use pulsewright_script::typed::{self, unknown, unknown_of, value};
 
-/// What can be told while frames are sent.
+/// A command while frames are sent.
 #[derive(Clone, Debug)]
 pub enum Command {
     /// Another rhythm, at its usual rate.
@@ -17,7 +17,7 @@ pub enum Command {
     Set(Vec<(Field, f32)>),
     /// A premature beat, at once.
     Beat(EctopicSite),
-    /// Hold what is played: ramps stop, the script's next step waits.
+    /// Hold the present state: ramps stop, the script's next step waits.
     Hold,
     /// The script's next step.
     Next,
@@ -34,7 +34,7 @@ pressure 120/80      arterial pressure, mmHg
 breaths PER_MIN      breathing rate; 0 is apnoea
 set FIELD=VALUE      any other setting
 beat SITE            a premature beat at once
-hold                 hold what is played
+hold                 hold the present state
 next                 the script's next step
 stop                 end";
 
@@ -44,7 +44,7 @@ impl Command {
     /// Reads a line; an empty one, or one that starts with #, is no command.
     ///
     /// # Errors
-    /// What is wrong, what is allowed and the nearest word.
+    /// The mistake, the allowed values and the nearest word.
     pub fn parse(line: &str) -> Result<Option<Command>, String> {
         let mut words = line.split_whitespace();
         let Some(verb) = words.next().filter(|verb| !verb.starts_with('#')) else {
@@ -91,7 +91,7 @@ impl Command {
     }
 }
 
-/// An example of what a verb takes.
+/// An example of a verb's argument.
 fn example(verb: &str) -> &'static str {
     match verb {
         "rhythm" => catalogue::ATRIAL_FIBRILLATION.id,
@@ -114,7 +114,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn lines_are_read_or_told_what_is_wrong() {
+    fn lines_are_read_or_refused_with_the_reason() {
         assert!(
             matches!(Command::parse("rhythm asystole"), Ok(Some(Command::Rhythm(rhythm))) if rhythm.id == "asystole")
         );
@@ -132,8 +132,8 @@ mod tests {
             ("hold on", "nothing more"),
             ("set ecg.gian=1", "'ecg.gain'"),
         ] {
-            let told = Command::parse(line).expect_err(line);
-            assert!(told.contains(part), "{line}: {told}");
+            let message = Command::parse(line).expect_err(line);
+            assert!(message.contains(part), "{line}: {message}");
         }
     }
 }

@@ -1,8 +1,7 @@
 //! Frames as they are due: to a converter, a monitor's algorithm, another program, for as long as it takes.
 //!
-//! [`led`] plays a script and does what [`command`]s tell it, each from the next beat on, and keeps a log that is a script
-//! again; [`pace`] sends blocks of frames when the [`clock`] says so and counts when a reader keeps it waiting; [`sample`] says
-//! what the bytes are.
+//! [`live`] plays a script, applies [`command`]s, each from the next beat on, and keeps a log that is a script again; [`pace`]
+//! sends blocks of frames by the [`clock`] and counts when a reader keeps it waiting; [`sample`] defines the bytes.
 //!
 //! # What holds
 //! - No frame is left out or sent twice, however slow the reader is: the stream falls behind, says so, and catches up.
@@ -12,12 +11,12 @@
 
 pub mod clock;
 pub mod command;
-pub mod led;
+pub mod live;
 pub mod pace;
 pub mod sample;
 
 pub use clock::Clock;
 pub use command::Command;
-pub use led::Led;
+pub use live::LivePlayer;
 pub use pace::{Ended, Pace, send};
 pub use sample::Samples;

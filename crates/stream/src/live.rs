@@ -1,4 +1,4 @@
-//! Playing as told: the script's steps in their time, and what commands make of them, each step written down as it was.
+//! Live playing: the script's steps in their time, changed by commands; every step is logged as it was played.
 
 use crate::command::Command;
 use bumpalo::Bump;
@@ -15,37 +15,37 @@ use pulsewright_core::truth::{Event, Observer};
 use pulsewright_script::expect::Expectations;
 use pulsewright_script::{Document, Step};
 
-/// How far ahead the next beat is looked for; where there is none, a command takes effect at once.
+/// The next beat is looked for this far ahead; without one, a command takes effect at once.
 const AHEAD: Span = Span::secs(3);
 
 /// A step that was, is, or will be played.
 #[derive(Clone, Debug)]
-struct Told {
+struct Scheduled {
     step: Step,
     start: Instant,
     /// Whether a command made it.
     by_command: bool,
 }
 
-/// Plays a document's steps and what commands put in their place.
+/// Plays a document's steps, and those that commands put in their place.
 ///
-/// A step told by a command holds until told otherwise. The steps as played make a [`Led::log`].
+/// A step made by a command holds until the next command. The steps as played make a [`LivePlayer::log`].
 #[derive(Debug)]
-pub struct Led<'a> {
+pub struct LivePlayer<'a> {
     arena: &'a Bump,
     document: &'a Document,
     timeline: Timeline<'a>,
     player: Player<'a>,
     rate: FrameRate,
     /// The steps that have started, in order; the last is being played.
-    played: Vec<Told>,
-    /// What the player has been told to play next.
-    next: Option<Told>,
+    played: Vec<Scheduled>,
+    /// The step that the player plays next.
+    next: Option<Scheduled>,
     /// The script's next step, put off by a command.
     put_off: Option<Step>,
 }
 
-impl<'a> Led<'a> {
+impl<'a> LivePlayer<'a> {
     /// At the start of a script that was made of `document`.
     ///
     /// Steps that commands make live in `arena`.
@@ -55,9 +55,9 @@ impl<'a> Led<'a> {
         script: &Script<'a>,
         chosen: SiteSet,
         rate: FrameRate,
-    ) -> Led<'a> {
+    ) -> LivePlayer<'a> {
         let player = Player::new(script, rate).with_pressures_at(chosen);
-        let mut led = Led {
+        let mut live = LivePlayer {
             arena,
             document,
             timeline: script.timeline(),
@@ -67,8 +67,8 @@ impl<'a> Led<'a> {
             next: None,
             put_off: None,
         };
-        led.follow(Instant::ZERO);
-        led
+        live.follow(Instant::ZERO);
+        live
     }
 
     /// Index of the next frame.
@@ -76,31 +76,31 @@ impl<'a> Led<'a> {
         self.player.position()
     }
 
-    /// Fills frames, at most [`Led::block`] of them, and says how many; none once the script has ended.
+    /// Fills frames, at most [`LivePlayer::block`] of them, and returns how many; 0 once the script has ended.
     pub fn fill(&mut self, frames: &mut [Frame]) -> usize {
         if self.ended() {
             return 0;
         }
         let mut filled = self.player.fill_observed(frames, &mut Start(&mut self.played, &mut self.next));
         if let Some(end) = self.end() {
-            // A step without a follower ends the script: what the player made of frames after it is none of it.
+            // A step without a follower ends the script: frames that the player filled after it do not count.
             let count = self.rate.frame_at_or_after(end);
             let first = self.position() - filled as u64;
             filled = filled.min(count.saturating_sub(first) as usize);
         }
         let last = self.played.last().filter(|_| self.next.is_none());
-        if let Some(end) = last.and_then(|told| Some(told.start.plus(told.step.duration?))) {
+        if let Some(end) = last.and_then(|scheduled| Some(scheduled.start.plus(scheduled.step.duration?))) {
             self.follow(end);
         }
         filled
     }
 
-    /// Most frames that may be filled at a time: no step is as short.
+    /// Most frames that may be filled at a time: every step is longer.
     pub fn block(&self) -> usize {
         (self.rate.as_hz() / 1000).max(1) as usize
     }
 
-    /// Whether the script has come to its end, with nothing told since.
+    /// Whether the script has come to its end and no command has come since.
     pub fn ended(&self) -> bool {
         self.end().is_some_and(|end| self.rate.frame_at_or_after(end) <= self.position())
     }
@@ -128,11 +128,11 @@ impl<'a> Led<'a> {
         }
     }
 
-    /// The script's next step; one that holds is followed by the next when that is told.
+    /// The script's next step; a step that holds lasts until the next one is asked for.
     fn scripted(&mut self) -> Option<Step> {
         let placed = self.timeline.next()?;
         if placed.step.duration().is_none() {
-            // Where it starts is for whoever goes on to say.
+            // A later command decides when the step after it starts.
             self.timeline.resume_at(placed.start);
         }
         self.document.step(placed.item).cloned()
@@ -144,17 +144,17 @@ impl<'a> Led<'a> {
         let kept: &'a CoreStep<'a> =
             self.arena.alloc(CoreStep { duration: step.duration, settings: step.settings, ramps, beats });
         self.player.play_next(kept, self.played.len(), start);
-        self.next = Some(Told { step, start, by_command });
+        self.next = Some(Scheduled { step, start, by_command });
     }
 
-    /// Does as told, and says when it takes effect; [`Command::Stop`] is for whoever sends the frames.
+    /// Applies a command and returns when it takes effect; the sender of the frames handles [`Command::Stop`].
     ///
     /// # Errors
-    /// Why it can't be done; nothing has changed.
-    pub fn tell(&mut self, command: &Command) -> Result<Instant, String> {
+    /// The reason why it can't be applied; nothing has changed.
+    pub fn apply(&mut self, command: &Command) -> Result<Instant, String> {
         let at = self.effect(command);
         if let Command::Next = command {
-            let waiting = self.next.take_if(|told| !told.by_command).map(|told| told.step);
+            let waiting = self.next.take_if(|scheduled| !scheduled.by_command).map(|scheduled| scheduled.step);
             let step = waiting.or_else(|| self.put_off.take()).or_else(|| self.scripted());
             self.play_next(step.ok_or("the script has no more steps")?, at, false);
             return Ok(at);
@@ -187,7 +187,7 @@ impl<'a> Led<'a> {
             return Err(conflict.to_string());
         }
         if let Some(waiting) = self.next.take() {
-            // What a command made and has not started is changed by the next; what the script has waits.
+            // A waiting step of an earlier command is replaced; a waiting step of the script is put off.
             if !waiting.by_command {
                 self.put_off = Some(waiting.step);
             }
@@ -196,71 +196,70 @@ impl<'a> Led<'a> {
         Ok(at)
     }
 
-    /// What would be played at an instant, if nothing were told.
+    /// Settings at an instant if no command came.
     fn settings_at(&self, at: Instant) -> Settings {
         match (&self.next, self.played.last()) {
-            (Some(told), _) if told.by_command => told.step.settings,
-            (_, Some(told)) => {
-                let item = told.step.item();
-                let since = at.since(told.start);
-                let ramps = told.step.ramps.iter();
-                ramps.fold(told.step.settings, |settings, ramp| {
+            (Some(scheduled), _) if scheduled.by_command => scheduled.step.settings,
+            (_, Some(scheduled)) => {
+                let item = scheduled.step.item();
+                let since = at.since(scheduled.start);
+                let ramps = scheduled.step.ramps.iter();
+                ramps.fold(scheduled.step.settings, |settings, ramp| {
                     settings.with(ramp.field, item.value(ramp.field, since)).unwrap_or(settings)
                 })
             }
-            (Some(told), None) => told.step.settings,
+            (Some(scheduled), None) => scheduled.step.settings,
             // Every script has a first step.
             (None, None) => Settings::new(&ADULT, &SINUS),
         }
     }
 
-    /// When a command takes effect: just after the next beat, or at once where that is asked or no beat comes soon; not before
-    /// the step under way is long enough to be one.
+    /// When a command takes effect: just after the next beat, or at once for a premature beat or when no beat comes soon. It is
+    /// never before the present step has the least duration of a step.
     fn effect(&self, command: &Command) -> Instant {
         let now = self.rate.instant_of(self.position());
-        let soonest = self.played.last().map_or(now, |told| told.start.plus(MIN_STEP).max(now));
+        let soonest = self.played.last().map_or(now, |scheduled| scheduled.start.plus(MIN_STEP).max(now));
         if matches!(command, Command::Beat(_)) {
             return soonest;
         }
-        if let Some(told) = self.next.as_ref().filter(|told| told.by_command) {
-            return told.start;
+        if let Some(scheduled) = self.next.as_ref().filter(|scheduled| scheduled.by_command) {
+            return scheduled.start;
         }
         let mut ahead = self.player.clone();
         let mut beat = None;
         let last = self.rate.frame_at_or_after(now.plus(AHEAD));
         ahead.skip_observed(last.saturating_sub(self.position()), &mut |event| {
-            if let (Event::Beat(told), None) = (event, beat)
-                && told.onset >= soonest
+            if let (Event::Beat(next), None) = (event, beat)
+                && next.onset >= soonest
             {
-                beat = Some(told.onset.plus(Span::from_ticks(1)));
+                beat = Some(next.onset.plus(Span::from_ticks(1)));
             }
         });
-        let scripted = self.next.as_ref().map(|told| told.start.max(soonest));
+        let scripted = self.next.as_ref().map(|scheduled| scheduled.start.max(soonest));
         [beat, scripted].into_iter().flatten().min().unwrap_or(soonest)
     }
 
-    /// The shortest end from here on: the frame at which the step under way is long enough to be one.
+    /// Whether the present step has the least duration of a step, so that playing may stop here.
     pub fn may_stop(&self) -> bool {
         let now = self.rate.instant_of(self.position());
-        self.played.last().is_some_and(|told| now >= told.start.plus(MIN_STEP))
+        self.played.last().is_some_and(|scheduled| now >= scheduled.start.plus(MIN_STEP))
     }
 
-    /// What has been played up to the next frame, as a document that plays it again.
+    /// The steps played up to the next frame, as a document that plays them again.
     ///
-    /// A last step shorter than a step can be is written as the shortest; see [`Led::may_stop`].
+    /// A last step that is shorter than the least duration gets the least duration; see [`LivePlayer::may_stop`].
     pub fn log(&self) -> Document {
         let end = self.rate.instant_of(self.position());
-        let ends = self.played.iter().skip(1).map(|told| told.start).chain([end]);
-        let steps = self.played.iter().zip(ends).map(|(told, end)| {
-            let lasted = end.since(told.start).max(MIN_STEP);
-            // A ramp over a whole step that was cut off, or that held on, was what it was.
-            let ramps = told
-                .step
-                .ramps
-                .iter()
-                .map(|ramp| Ramp { over: ramp.over.or(told.step.duration).filter(|over| *over != lasted), ..*ramp });
-            let beats = told.step.beats.iter().copied().filter(|beat| beat.after < lasted);
-            Step { duration: Some(lasted), ramps: ramps.collect(), beats: beats.collect(), ..told.step.clone() }
+        let ends = self.played.iter().skip(1).map(|scheduled| scheduled.start).chain([end]);
+        let steps = self.played.iter().zip(ends).map(|(scheduled, end)| {
+            let lasted = end.since(scheduled.start).max(MIN_STEP);
+            // A ramp over a whole step keeps its own length when the step was cut off or held on.
+            let ramps = scheduled.step.ramps.iter().map(|ramp| Ramp {
+                over: ramp.over.or(scheduled.step.duration).filter(|over| *over != lasted),
+                ..*ramp
+            });
+            let beats = scheduled.step.beats.iter().copied().filter(|beat| beat.after < lasted);
+            Step { duration: Some(lasted), ramps: ramps.collect(), beats: beats.collect(), ..scheduled.step.clone() }
         });
         let title = self.document.title().map_or("As played".to_owned(), |title| format!("{title}, as played"));
         let notes = "Written while frames were sent: rendered, it gives the same bytes.".to_owned();
@@ -268,13 +267,13 @@ impl<'a> Led<'a> {
     }
 }
 
-/// Writes down when the step that waits has started.
-struct Start<'s>(&'s mut Vec<Told>, &'s mut Option<Told>);
+/// Logs the waiting step when it starts.
+struct Start<'s>(&'s mut Vec<Scheduled>, &'s mut Option<Scheduled>);
 
 impl Observer for Start<'_> {
     fn observe(&mut self, event: Event) {
         if let Event::Step { at, .. } = event {
-            self.0.extend(self.1.take().map(|told| Told { start: at, ..told }));
+            self.0.extend(self.1.take().map(|scheduled| Scheduled { start: at, ..scheduled }));
         }
     }
 }

@@ -1,8 +1,8 @@
 //! Blocks of frames to a writer, each when it is due.
 //!
-//! Blocks are made a little ahead, and a thread that does nothing else writes each when it is due: what the making takes is
-//! no delay, and a reader who does not read keeps no request to end from being seen. When the writer takes none, no more
-//! are made, and once it takes them again they follow at once until the pace is regained.
+//! Blocks are made a little ahead, and a thread that does nothing else writes each when it is due: so
+//! making them causes no delay, and a request to end is seen even when the reader does not read. When the writer takes no
+//! blocks, no more are made; once it takes them again they follow at once until the pace is regained.
 
 use crate::clock::{Clock, ask_to_wake_on_time};
 use pulsewright_core::time::FrameRate;
@@ -17,7 +17,7 @@ const WAITING: usize = 64;
 /// Later than this is behind the clock.
 const LATE: Duration = Duration::from_millis(20);
 
-/// How long the writer may take over what waits, once asked to end.
+/// How long the writer may take over waiting blocks, once asked to end.
 const GRACE: Duration = Duration::from_secs(1);
 
 /// How far ahead blocks are made at most: longer than a busy system lets their maker wait.
@@ -63,11 +63,11 @@ struct Block {
     bytes: Vec<u8>,
 }
 
-/// Sends what `make` appends, block by block, until it makes no frames or `asked` says to end.
+/// Sends what `make` appends, block by block, until it makes no frames or `asked` returns true.
 ///
 /// `make` appends the bytes of some frames and says how many. `header` goes before the first.
 ///
-/// At the clock's pace the calling thread asks to be woken on time too, and keeps what it is granted.
+/// At the clock's pace the calling thread asks to be woken on time too, and keeps the scheduling that it is granted.
 ///
 /// # Errors
 /// The error of `sink`; [`io::ErrorKind::BrokenPipe`] when the reader went away.
@@ -82,7 +82,7 @@ pub fn send(
     let (blocks, waiting) = mpsc::sync_channel::<Block>(WAITING);
     let (done, ended) = mpsc::channel();
     let clock = (pace == Pace::Clock).then(|| {
-        // However far ahead, who waits behind ordinary work for long enough is late.
+        // However far ahead the blocks are made, a thread that waits long enough behind ordinary work is late.
         ask_to_wake_on_time();
         Clock::starting_in(AHEAD, rate)
     });
@@ -228,7 +228,7 @@ mod tests {
     }
 
     #[test]
-    fn what_a_writer_can_not_do_is_told() {
+    fn errors_of_the_writer_are_returned() {
         struct Closed;
         impl Write for Closed {
             fn write(&mut self, _: &[u8]) -> io::Result<usize> {
@@ -244,7 +244,7 @@ mod tests {
     }
 
     #[test]
-    fn what_was_made_is_sent_although_the_writer_is_behind_when_asked_to_end() {
+    fn finished_blocks_are_sent_although_the_writer_is_behind_when_asked_to_end() {
         #[derive(Clone, Default)]
         struct Waits(Arc<AtomicBool>);
         impl Write for Waits {
@@ -279,7 +279,7 @@ mod tests {
     }
 
     #[test]
-    fn a_request_to_end_is_heard_although_the_writer_is_never_behind() {
+    fn a_request_to_end_is_seen_although_the_writer_is_never_behind() {
         let looked = Cell::new(0);
         let asked = || {
             looked.set(looked.get() + 1);
@@ -290,7 +290,7 @@ mod tests {
     }
 
     #[test]
-    fn a_request_to_end_is_heard_although_nobody_reads() {
+    fn a_request_to_end_is_seen_without_a_reader() {
         struct Stuck;
         impl Write for Stuck {
             fn write(&mut self, _: &[u8]) -> io::Result<usize> {

@@ -24,7 +24,7 @@ pub struct Samples {
 }
 
 impl Samples {
-    /// Samples of `channels`, with scales that take in what `script` may play: those that a render of it has.
+    /// Samples of `channels`, with scales for the whole range of `script`: those of a render of it.
     pub fn new(script: &Script<'_>, channels: &[Channel], encoding: Encoding, rate: FrameRate) -> Samples {
         let columns: Vec<Column> = channels.iter().map(|channel| Column::new(script, *channel, encoding)).collect();
         let tallies = vec![Tally::default(); columns.len()];
@@ -43,7 +43,7 @@ impl Samples {
         self.columns.iter().map(|column| column.channel)
     }
 
-    /// Appends frames as bytes, and counts what lies beyond the scales.
+    /// Appends frames as bytes, and counts samples beyond the scales.
     pub fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
         // The frames of a WAV file are just these bytes.
         let wav = Wav::new(&self.columns, self.rate);
@@ -67,7 +67,7 @@ impl Samples {
         self.columns.iter().filter(other).map(|column| column.channel).collect()
     }
 
-    /// The line of JSON that says what follows it, without its end.
+    /// The line of JSON that describes the bytes after it, without its line end.
     ///
     /// `sample` is `i12`, `i16`, `i24`, `i32` (little-endian, 12 bits in two bytes) or `f32`; a value is
     /// `sample * scale + offset` in the channel's unit.

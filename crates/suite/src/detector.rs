@@ -31,7 +31,7 @@ const BEATS_OUT: &str = "{beats-out}";
 const FRAME_RATE: &str = "{frame-rate}";
 const RECORD: &str = "{record}";
 
-/// What may stand in a command in place of something that differs from record to record.
+/// Placeholders in a command, for values that differ from record to record.
 pub const PLACEHOLDERS: [(&str, &str); 4] = [
     (SIGNAL, "file with the signal"),
     (BEATS_OUT, "file to write the beats to"),
@@ -39,7 +39,7 @@ pub const PLACEHOLDERS: [(&str, &str); 4] = [
     (RECORD, "name of the record"),
 ];
 
-/// Most bytes of an answer: some weeks of beats. A detector that says more has gone wild.
+/// Most bytes of an answer: some weeks of beats. A detector that writes more is out of control.
 const MOST_ANSWER: u64 = 32 << 20;
 
 /// How the detector is started and talked to.
@@ -50,9 +50,9 @@ pub struct Detector {
     timeout: Duration,
 }
 
-/// What came of one record.
+/// Outcome of one record.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Heard {
+pub enum Outcome {
     /// The answer as the detector gave it.
     Answer(Vec<u8>),
     /// The detector failed; why, on one line.
@@ -80,7 +80,7 @@ impl Detector {
                 }
                 if stays {
                     return wrong(format!(
-                        "{found} in the command of a detector that stays; it is told each record on standard input"
+                        "{found} in the command of a detector that stays; it gets each record on standard input"
                     ));
                 }
             }
@@ -98,9 +98,9 @@ impl Detector {
         self.stays
     }
 
-    /// One at work; each thread has its own. `guard` ends what it starts when this process is killed.
-    pub fn listener<'d>(&'d self, guard: &'d Guard) -> Listener<'d> {
-        Listener { detector: self, guard, staying: None }
+    /// A worker for one thread. `guard` ends the worker's processes when this process is killed.
+    pub fn worker<'d>(&'d self, guard: &'d Guard) -> Worker<'d> {
+        Worker { detector: self, guard, staying: None }
     }
 
     fn wants(&self, placeholder: &str) -> bool {
@@ -111,7 +111,7 @@ impl Detector {
     fn check_place(&self, folder: &Path) -> Result<(), SuiteError> {
         if self.stays && folder.display().to_string().chars().any(char::is_control) {
             let what =
-                "a detector that stays is told paths on a line; choose a folder without tabs and line ends".to_owned();
+                "a detector that stays gets paths on a line; choose a folder without tabs and line ends".to_owned();
             return Err(SuiteError::Folder { folder: folder.to_owned(), what });
         }
         Ok(())
@@ -128,8 +128,8 @@ fn placeholders(word: &str) -> impl Iterator<Item = &str> {
     })
 }
 
-/// A detector at work, for one thread.
-pub struct Listener<'d> {
+/// Runs the detector on records, for one thread.
+pub struct Worker<'d> {
     detector: &'d Detector,
     guard: &'d Guard,
     staying: Option<Staying<'d>>,
@@ -142,7 +142,7 @@ struct Staying<'g> {
     lines: Receiver<io::Result<String>>,
 }
 
-/// Where a record is heard: its signal and the beats that are found in it.
+/// Files of one record: its signal and the beats that are found in it.
 struct Place {
     folder: PathBuf,
     signal: PathBuf,
@@ -160,23 +160,23 @@ impl Place {
 
 impl Drop for Place {
     fn drop(&mut self) {
-        // What can't be taken away goes with the whole folder of passing files, at the end of the run.
+        // Files that can't be removed go with the whole folder of passing files, at the end of the run.
         let _ = fs::remove_dir_all(&self.folder);
     }
 }
 
-impl Listener<'_> {
-    /// Lets the detector hear one record. Passing files are made in `folder`.
+impl Worker<'_> {
+    /// Runs the detector on one record. Passing files are made in `folder`.
     ///
     /// # Errors
     /// When the command can't be started, the record can't be rendered, or `stop` says so.
-    pub fn hear(
+    pub fn ask(
         &mut self,
         record: &Record,
         plan: &Plan,
         folder: &Path,
         stop: &dyn Fn() -> bool,
-    ) -> Result<Heard, SuiteError> {
+    ) -> Result<Outcome, SuiteError> {
         self.detector.check_place(folder)?;
         let place = Place::new(folder, record, plan)?;
         let to_file = self.detector.stays || self.detector.wants(SIGNAL);
@@ -184,7 +184,7 @@ impl Listener<'_> {
             record.render_file(plan, &place.signal, false)?;
         }
         if self.detector.stays {
-            return self.hear_staying(record, &place, stop);
+            return self.ask_staying(record, &place, stop);
         }
         let fill = |word: &String| {
             word.replace(SIGNAL, &place.signal.display().to_string())
@@ -212,16 +212,16 @@ impl Listener<'_> {
         })?;
         Ok(match ended {
             Err(Waited::Stopped) => return Err(SuiteError::Stopped),
-            Err(_) => Heard::Failure(self.late()),
-            Ok((status, _)) if !status.success() => Heard::Failure(process.complaint(&ended_how(status))),
+            Err(_) => Outcome::Failure(self.late()),
+            Ok((status, _)) if !status.success() => Outcome::Failure(process.complaint(&ended_how(status))),
             Ok(_) if self.detector.wants(BEATS_OUT) => answer_file(&place.beats, &process),
-            Ok((_, said)) if said.len() as u64 > MOST_ANSWER => Heard::Failure(too_much()),
-            Ok((_, said)) => Heard::Answer(said),
+            Ok((_, said)) if said.len() as u64 > MOST_ANSWER => Outcome::Failure(too_much()),
+            Ok((_, said)) => Outcome::Answer(said),
         })
     }
 
-    /// What a staying detector does wrong ends its process: nothing that it says later is taken for an answer.
-    fn hear_staying(&mut self, record: &Record, place: &Place, stop: &dyn Fn() -> bool) -> Result<Heard, SuiteError> {
+    /// A mistake of a staying detector ends its process: nothing that it says later is taken for an answer.
+    fn ask_staying(&mut self, record: &Record, place: &Place, stop: &dyn Fn() -> bool) -> Result<Outcome, SuiteError> {
         let mut staying = match self.staying.take() {
             Some(staying) => staying,
             None => Staying::start(self.detector, self.guard)?,
@@ -234,29 +234,29 @@ impl Listener<'_> {
         let said = match receive(&staying.lines, deadline, stop) {
             Ok(said) => said,
             Err(Waited::Stopped) => return Err(SuiteError::Stopped),
-            Err(Waited::Late) => return Ok(Heard::Failure(self.late())),
+            Err(Waited::Late) => return Ok(Outcome::Failure(self.late())),
             Err(Waited::Gone) => {
                 let how =
                     staying.process.wait(deadline, stop).map_or_else(|_| "closed its output".to_owned(), ended_how);
-                return Ok(Heard::Failure(staying.process.complaint(&format!("{how} before its answer"))));
+                return Ok(Outcome::Failure(staying.process.complaint(&format!("{how} before its answer"))));
             }
         };
         let said = match said {
             Ok(line) => line,
-            Err(error) => return Ok(Heard::Failure(format!("its answer can't be read: {error}"))),
+            Err(error) => return Ok(Outcome::Failure(format!("its answer can't be read: {error}"))),
         };
         let answer = said.trim_end_matches(['\r', '\n']).strip_prefix(&record.name);
-        let heard = match answer.and_then(|answer| answer.strip_prefix('\t')) {
+        let outcome = match answer.and_then(|answer| answer.strip_prefix('\t')) {
             Some("ok") => answer_file(&place.beats, &staying.process),
-            Some(why) if !on_one_line(why).is_empty() => Heard::Failure(on_one_line(why)),
+            Some(why) if !on_one_line(why).is_empty() => Outcome::Failure(on_one_line(why)),
             _ => {
                 let why = "in place of the record's name, a tab and ok; messages belong on standard error";
-                return Ok(Heard::Failure(format!("said '{}' {why}", on_one_line(&said))));
+                return Ok(Outcome::Failure(format!("said '{}' {why}", on_one_line(&said))));
             }
         };
-        // Only one that answered is fit for the next record.
+        // Only a process that answered gets the next record.
         self.staying = Some(staying);
-        Ok(heard)
+        Ok(outcome)
     }
 
     fn late(&self) -> String {
@@ -290,11 +290,11 @@ fn ended(
     process.wait(deadline, stop).map(|status| (status, said))
 }
 
-fn answer_file(beats: &Path, process: &Process<'_>) -> Heard {
+fn answer_file(beats: &Path, process: &Process<'_>) -> Outcome {
     match source::file(beats, MOST_ANSWER) {
-        Err(Unreadable::TooLarge { .. }) => Heard::Failure(too_much()),
-        Ok(bytes) => Heard::Answer(bytes),
-        Err(_) => Heard::Failure(process.complaint("wrote no file of beats")),
+        Err(Unreadable::TooLarge { .. }) => Outcome::Failure(too_much()),
+        Ok(bytes) => Outcome::Answer(bytes),
+        Err(_) => Outcome::Failure(process.complaint("wrote no file of beats")),
     }
 }
 

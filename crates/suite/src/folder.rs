@@ -1,14 +1,14 @@
-//! A folder of answers: what was asked, and per record what the detector said.
+//! A folder of answers: the plan and the command, and the detector's answer to each record.
 //!
 //! | name | holds |
 //! |---|---|
-//! | `suite.json` | the plan, the command, the shard: what the answers belong to |
+//! | `suite.json` | the plan, the command, the shard to which the answers belong |
 //! | `answers/RECORD.csv` | the detector's answer as it gave it (another suffix if asked for) |
-//! | `answers/RECORD.failure.txt` | why there is none; take it away to have the record heard again |
+//! | `answers/RECORD.failure.txt` | why there is none; remove it to run the record again |
 //! | `signals/` | signals and truth, if they are kept |
 //! | `work/` | passing files of a run under way |
 
-use crate::detector::Heard;
+use crate::detector::Outcome;
 use crate::record::Record;
 use crate::run::Shard;
 use crate::{Detector, Plan, SuiteError};
@@ -24,7 +24,7 @@ use std::sync::Arc;
 
 const MANIFEST: &str = "suite.json";
 
-/// What the answers in a folder belong to. Answers to one thing are never taken for answers to another.
+/// Plan, command and shard of the answers in a folder. Answers to another plan or command are refused.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Manifest {
@@ -38,7 +38,7 @@ pub struct Manifest {
     pub command: Vec<String>,
     /// Whether it is started once per core.
     pub stays: bool,
-    /// What answers end in.
+    /// Suffix of answers.
     pub suffix: String,
     /// The shard, `None` for all records.
     pub shard: Option<Shard>,
@@ -75,7 +75,7 @@ impl Manifest {
         }
     }
 
-    /// What differs from `other`, for people.
+    /// Name of the first difference from `other`.
     fn difference(&self, other: &Manifest) -> Option<&'static str> {
         [
             ("program version", self.made_by == other.made_by && self.version == other.version),
@@ -134,7 +134,7 @@ impl Folder {
         let path = root.join(MANIFEST);
         let claim = Claim::new(&path)?;
         match Manifest::read(root)? {
-            // Without an answer there is nothing to be mistaken: a misspelt command costs no folder.
+            // Without answers the manifest is replaced: a misspelt command costs no folder.
             Some(there) if !is_empty(&answers)? => manifest.check_same(root, &there)?,
             _ => {
                 let text = serde_json::to_string_pretty(manifest).unwrap_or_default();
@@ -192,7 +192,7 @@ impl Folder {
         Ok(())
     }
 
-    /// Whether the record has been heard.
+    /// Whether the folder has an outcome of the record.
     pub fn holds(&self, record: &Record) -> bool {
         self.answer(record).is_file() || self.failure_path(record).is_file()
     }
@@ -210,18 +210,18 @@ impl Folder {
         Ok(Some(String::from_utf8_lossy(&bytes).trim_end().to_owned()))
     }
 
-    /// Keeps what was heard.
+    /// Keeps an outcome.
     ///
     /// # Errors
     /// When it can't be written.
-    pub fn keep(&self, record: &Record, heard: &Heard) -> Result<(), SuiteError> {
-        match heard {
-            Heard::Answer(bytes) => self.write(&self.answer(record), bytes),
-            Heard::Failure(why) => self.write(&self.failure_path(record), format!("{why}\n").as_bytes()),
+    pub fn keep(&self, record: &Record, outcome: &Outcome) -> Result<(), SuiteError> {
+        match outcome {
+            Outcome::Answer(bytes) => self.write(&self.answer(record), bytes),
+            Outcome::Failure(why) => self.write(&self.failure_path(record), format!("{why}\n").as_bytes()),
         }
     }
 
-    /// Copies what another folder holds of a record, if it holds it.
+    /// Copies the outcome of a record from another folder; false when that has none.
     pub(crate) fn take_from(&self, other: &Folder, record: &Record) -> Result<bool, SuiteError> {
         for (from, to) in
             [(other.answer(record), self.answer(record)), (other.failure_path(record), self.failure_path(record))]

@@ -5,9 +5,9 @@
 //! [`SuiteReport`] is made from the plan and the answers alone.
 //!
 //! # Map
-//! [`plan`] reads what is wanted, [`record`] renders one of it and tells its truth, [`detector`] runs the command,
-//! [`mod@repeats`]
-//! finds records that are equal, [`folder`] keeps answers, [`mod@run`] spreads the work over cores, [`mod@merge`] joins shards, [`report`] scores.
+//! [`plan`] reads the plan, [`record`] renders a record and its truth, [`detector`] runs the command, [`mod@repeats`] finds
+//! records that are equal, [`folder`] keeps answers, [`mod@run`] spreads the work over cores, [`mod@merge`] joins shards,
+//! [`report`] scores.
 //!
 //! # What holds
 //! - The report depends on plan, answers and limits only: not on the number of cores, the order in which records were
@@ -41,11 +41,11 @@ use pulsewright_score::read::ReadError;
 use std::io;
 use std::path::{Path, PathBuf};
 
-/// Why a suite could not go on. What the detector does wrong is no such reason but part of the report.
+/// Why a suite could not go on. Failures of the detector are not errors but part of the report.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum SuiteError {
-    /// The plan is wrong; the message says where and what is allowed.
+    /// The plan is wrong; the message gives the place and the allowed values.
     #[error("{0}")]
     Plan(String),
     /// A record can't be rendered.
@@ -70,18 +70,18 @@ pub enum SuiteError {
     /// An answer can't be read.
     #[error("the detector's answer can't be read: {0}")]
     Answer(#[source] ReadError),
-    /// A results folder is not what it should be.
+    /// A results folder is not usable.
     #[error("{}: {what}", .folder.display())]
     Folder {
         /// The folder.
         folder: PathBuf,
-        /// What is wrong with it.
+        /// The fault.
         what: String,
     },
     /// A file could not be made.
     #[error(transparent)]
     File(#[from] FileError),
-    /// The caller wanted no more of it; what is done is kept.
+    /// The caller stopped the run; finished records are kept.
     #[error("stopped")]
     Stopped,
 }

@@ -1,4 +1,4 @@
-//! What a suite plays: a matrix of rhythms, rates, bodies, settings, frame rates and seeds, as a JSON document.
+//! The plan of a suite: a matrix of rhythms, rates, bodies, settings, frame rates and seeds, as a JSON document.
 //!
 //! ```json
 //! {
@@ -14,7 +14,7 @@
 //! ```
 //!
 //! Every block is multiplied out by itself. Combinations that exclude each other (a rate that the rhythm does not allow)
-//! are left out and told, see [`Plan::left_out`]; a word or number that could never be right is an error. A rhythm
+//! are left out and listed in [`Plan::left_out`]; a word or number that could never be right is an error. A rhythm
 //! without beats has no rate, so its rates make one record, not many.
 
 mod axes;
@@ -55,15 +55,15 @@ pub struct Plan {
     pub records: Vec<Record>,
     /// Combinations that exclude each other, each with the reason.
     pub left_out: Vec<String>,
-    /// The document as it was read, to tell one plan from another.
+    /// The document as it was read, to distinguish plans.
     pub document: Value,
 }
 
 impl Plan {
-    /// Reads a plan; `source` is what messages call it.
+    /// Reads a plan; `source` is its name in messages.
     ///
     /// # Errors
-    /// [`SuiteError::Plan`] with the place and what is allowed there.
+    /// [`SuiteError::Plan`] with the place and the allowed values.
     pub fn parse(text: &str, source: &str) -> Result<Plan, SuiteError> {
         let syntax = |broken: json::Broken| SuiteError::Plan(format!("{source}: {broken}"));
         let document: Value = json::value(text).map_err(syntax)?;
@@ -215,7 +215,7 @@ mod tests {
     }
 
     #[test]
-    fn what_excludes_each_other_is_left_out_and_told() {
+    fn impossible_combinations_are_left_out_and_listed() {
         let plan = plan(r#"{"rhythm": ["sinus", "ventricular-tachycardia"], "rate_bpm": [60, 170]}"#).unwrap();
         let names: Vec<&str> = plan.records.iter().map(|record| record.name.as_str()).collect();
         assert!(names.iter().all(|name| !name.contains("tachycardia-adult-60bpm")), "{names:?}");

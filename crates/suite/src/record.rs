@@ -63,7 +63,7 @@ pub(crate) fn name(number: usize, digits: usize, record: &Record) -> String {
 }
 
 impl Record {
-    /// What the record has in each dimension of the matrix, seeds aside: pairs of dimension and value.
+    /// Values of the record in each dimension of the matrix, seeds aside: pairs of dimension and value.
     pub fn dimensions(&self) -> Vec<(&'static str, String)> {
         let rate = self.rate_bpm.map_or("usual".to_owned(), |bpm| bpm.to_string());
         let rate = if self.rhythm.beats() { rate } else { "none".to_owned() };
@@ -82,7 +82,7 @@ impl Record {
     /// # Errors
     /// When it can't be rendered or written.
     pub fn render_file(&self, plan: &Plan, target: &Path, truth: bool) -> Result<(), SuiteError> {
-        // What is kept is kept well; what only passes is made again.
+        // Kept signals are synced; passing ones can be made again.
         let durability = if truth { Durability::Usual } else { Durability::Passing };
         let options = Options { truth, overwrite: true, durability, ..self.options(plan, plan.format) };
         let rendered = self.with_content(|content| {
@@ -91,7 +91,7 @@ impl Record {
         rendered.map(|_| ()).map_err(|error| self.failed(error))
     }
 
-    /// Writes the signal as CSV to a stream. A reader that goes away early is none of our business.
+    /// Writes the signal as CSV to a stream. A reader that goes away early is no error.
     ///
     /// # Errors
     /// When it can't be rendered.
@@ -124,7 +124,7 @@ impl Record {
         Ok(digest.digest())
     }
 
-    /// The events that a detector should find, with the end of the record: what `render` writes beside the signal.
+    /// The events that a detector should find, with the end of the record: as `render` writes them beside the signal.
     ///
     /// # Errors
     /// [`SuiteError::Truth`] when pulses of several pressures would mix; anything else is a fault of the program.

@@ -1,6 +1,6 @@
-//! Records of a plan that have the signal of an earlier one: a detector hears them twice, and the figures count them twice.
+//! Records of a plan that have the signal of an earlier one: a detector gets them twice, and the figures count them twice.
 //!
-//! A seed changes only what is left to chance: a steady rhythm without noise is the same for every seed.
+//! A seed changes only random values: a steady rhythm without noise is the same for every seed.
 
 use crate::record::Record;
 use crate::{Plan, SuiteError, pool};

@@ -1,4 +1,4 @@
-//! The report of a suite: the score of every record and of all, by each dimension of the matrix, and what failed.
+//! The report of a suite: the score of every record and of all, by each dimension of the matrix, and the failures.
 
 use crate::record::Record;
 use crate::{Folder, Plan, Repeat, SuiteError, pool, repeats};
@@ -105,7 +105,7 @@ impl SuiteReport {
         self.failures.is_empty() && self.score.passed()
     }
 
-    /// For people: what failed, each dimension, the worst records, all of them pooled, the limits.
+    /// For people: failures, each dimension, the worst records, all of them pooled, the limits.
     pub fn text(&self) -> String {
         let mut out = String::new();
         // Writing to a String cannot fail.
@@ -162,7 +162,7 @@ impl SuiteReport {
         csv::render(&self.score)
     }
 
-    /// What became of every event.
+    /// Result of every event.
     pub fn beats(&self) -> String {
         csv::beats(&self.score.records)
     }

@@ -1,6 +1,6 @@
-//! A run: every record of a shard that was not heard yet, on all cores.
+//! A run: every record of a shard that has no outcome yet, on all cores.
 
-use crate::detector::{Guard, Heard, Listener};
+use crate::detector::{Guard, Outcome, Worker};
 use crate::record::Record;
 use crate::report::read_answer;
 use crate::{Detector, Folder, Plan, SuiteError, pool};
@@ -45,7 +45,7 @@ impl fmt::Display for Shard {
     }
 }
 
-/// How a run goes about it. None of it changes the answers.
+/// Options of a run. None of them changes the answers.
 #[derive(Clone, Debug)]
 pub struct RunOptions {
     /// Detectors at work at a time.
@@ -56,12 +56,12 @@ pub struct RunOptions {
     pub reading: ReadOptions,
 }
 
-/// Told how many records of how many are done; may stop the work. Called from many threads.
+/// Called with the records done and the records in all, from many threads; may stop the work.
 pub type Progress<'a> = &'a (dyn Fn(u64, u64) -> ControlFlow<()> + Sync);
 
-/// Hears every record that the folder has no answer of.
+/// Runs the detector on every record of which the folder has no outcome.
 ///
-/// The first one alone: a command that can't be started, or an answer that can't be read, shows before a long run.
+/// The first record runs alone: so a command that can't be started, or an answer that can't be read, shows before a long run.
 ///
 /// # Errors
 /// When the command can't be started, a file can't be written, the first answer can't be read, or `progress` stops.
@@ -81,7 +81,7 @@ pub fn run(
     };
     fs::create_dir_all(&work).map_err(SuiteError::io(&work))?;
     let guard = Guard::start();
-    let hearing = Hearing {
+    let active = ActiveRun {
         plan,
         detector,
         guard: &guard,
@@ -91,8 +91,8 @@ pub fn run(
         total: records.len() as u64,
         done: AtomicU64::new((records.len() - to_do.len()) as u64),
     };
-    let mut bench = hearing.bench()?;
-    hearing.one(&mut bench, first, true)?;
+    let mut bench = active.bench()?;
+    active.one(&mut bench, first, true)?;
     drop(bench);
     let outcome = pool::map(
         options.jobs,
@@ -101,9 +101,9 @@ pub fn run(
         |bench, record| {
             let bench = match bench {
                 Some(bench) => bench,
-                None => bench.insert(hearing.bench()?),
+                None => bench.insert(active.bench()?),
             };
-            hearing.one(bench, record, false)
+            active.one(bench, record, false)
         },
     );
     outcome?;
@@ -111,7 +111,7 @@ pub fn run(
 }
 
 /// A run under way.
-struct Hearing<'a> {
+struct ActiveRun<'a> {
     plan: &'a Plan,
     detector: &'a Detector,
     guard: &'a Guard,
@@ -124,15 +124,15 @@ struct Hearing<'a> {
 
 /// A thread's own detector and place to work.
 struct Bench<'a> {
-    listener: Listener<'a>,
+    worker: Worker<'a>,
     place: TempDir,
 }
 
-impl<'a> Hearing<'a> {
+impl<'a> ActiveRun<'a> {
     fn bench(&self) -> Result<Bench<'a>, SuiteError> {
         let work = self.folder.work();
         let place = TempDir::new_in(&work).map_err(SuiteError::io(&work))?;
-        Ok(Bench { listener: self.detector.listener(self.guard), place })
+        Ok(Bench { worker: self.detector.worker(self.guard), place })
     }
 
     fn one(&self, bench: &mut Bench<'_>, record: &Record, first: bool) -> Result<(), SuiteError> {
@@ -146,9 +146,9 @@ impl<'a> Hearing<'a> {
             let extension = self.plan.format.extension();
             record.render_file(self.plan, &signals.join(format!("{}.{extension}", record.name)), true)?;
         }
-        let heard = bench.listener.hear(record, self.plan, bench.place.path(), &stop)?;
-        self.folder.keep(record, &heard)?;
-        if first && matches!(heard, Heard::Answer(_)) {
+        let outcome = bench.worker.ask(record, self.plan, bench.place.path(), &stop)?;
+        self.folder.keep(record, &outcome)?;
+        if first && matches!(outcome, Outcome::Answer(_)) {
             let read = read_answer(self.plan, record, self.folder, &self.options.reading);
             if let Err(error) = read {
                 // Not an answer to go on with: the next run asks again.

@@ -11,8 +11,7 @@ use pulsewright_core::settings::Settings;
 use pulsewright_core::time::FrameRate;
 use pulsewright_tests::check_sum::check_sum;
 
-/// Where the header of an image says what is not in its items, see `docs/image.md`: mark and version, check sum, length,
-/// tables.
+/// Bytes of an image's header before its items, see `docs/image.md`: mark and version, check sum, length, tables.
 const HEAD: usize = 28;
 
 /// Bytes are refused or play, also when mark, length, tables and check sum fit.

@@ -40,64 +40,64 @@ fn played(u: &mut Unstructured<'_>) -> Result<()> {
     let Ok(script) = Script::new(seed, &items) else { return Ok(()) };
     let player = Player::new(&script, rate).with_pressures_at(chosen);
 
-    let mut expected = Heard::default();
+    let mut expected = Output::default();
     let mut whole = player.clone();
     expected.fill(&mut whole, 64, MOST);
     let count = expected.frames.len();
-    // What ends with the last frame is steps of when the next is asked for.
+    // Events that end with the last frame come when the next frame is asked for.
     expected.fill(&mut whole, 64, 1);
     let asked = asked(u);
-    let mut heard = Heard::default();
+    let mut output = Output::default();
     let mut split = player.clone();
     let mut ways = asked.iter().copied();
-    while heard.frames.len() < count {
-        let left = count - heard.frames.len();
+    while output.frames.len() < count {
+        let left = count - output.frames.len();
         match ways.next() {
-            Some((Way::Fill, count)) => heard.fill(&mut split, 97, count.min(left)),
-            Some((Way::Skip, count)) => heard.skip(&mut split, count.min(left)),
+            Some((Way::Fill, count)) => output.fill(&mut split, 97, count.min(left)),
+            Some((Way::Skip, count)) => output.skip(&mut split, count.min(left)),
             Some((Way::Clone, count)) => {
-                // What a copy plays changes nothing of what it was copied from.
+                // Playing a copy does not change the original.
                 let mut copy = split.clone();
-                Heard::default().fill(&mut copy, 33, count.min(left));
+                Output::default().fill(&mut copy, 33, count.min(left));
                 split = split.clone();
             }
-            None => heard.fill(&mut split, 97, left),
+            None => output.fill(&mut split, 97, left),
         }
-        assert_eq!(split.position(), heard.frames.len() as u64);
+        assert_eq!(split.position(), output.frames.len() as u64);
     }
-    heard.fill(&mut split, 97, 1);
-    expected.same(&heard);
+    output.fill(&mut split, 97, 1);
+    expected.same(&output);
     far_on(&player, (61 + seed % 200) * u64::from(rate.as_hz()));
 
     let mut bytes = Vec::new();
     if image::write(&script, |part| bytes.extend_from_slice(part)).is_ok() {
         let image = Image::new(&bytes).expect("what was written is an image");
-        let mut heard = Heard::default();
-        heard.fill(&mut Player::of_image(&image, rate).with_pressures_at(chosen), 41, MOST + 1);
-        expected.same(&heard);
+        let mut output = Output::default();
+        output.fill(&mut Player::of_image(&image, rate).with_pressures_at(chosen), 41, MOST + 1);
+        expected.same(&output);
     }
     Ok(())
 }
 
-/// Minutes on, it makes no difference whether somebody listened on the way.
+/// Minutes on, it makes no difference whether the events on the way were observed.
 fn far_on(player: &Player<'_>, count: u64) {
     let (mut one, mut other) = (player.clone(), player.clone());
     let skipped = one.skip_observed(count, &mut |_: Event| ());
     assert_eq!(skipped, other.skip(count));
-    let [mut expected, mut found] = [Heard::default(), Heard::default()];
+    let [mut expected, mut found] = [Output::default(), Output::default()];
     expected.fill(&mut one, 64, 300);
     found.fill(&mut other, 64, 300);
     expected.same(&found);
 }
 
-/// Frames, none for those that were skipped, and everything steps.
+/// Frames, none for those that were skipped, and every event.
 #[derive(Default)]
-struct Heard {
+struct Output {
     frames: Vec<Option<[u32; VALUES]>>,
     events: Vec<Event>,
 }
 
-impl Heard {
+impl Output {
     fn fill(&mut self, player: &mut Player<'_>, block: usize, count: usize) {
         let mut room = vec![Frame::default(); block];
         let until = self.frames.len() + count;
@@ -117,7 +117,7 @@ impl Heard {
         self.frames.resize(self.frames.len() + count, None);
     }
 
-    fn same(&self, other: &Heard) {
+    fn same(&self, other: &Output) {
         assert_eq!(self.frames.len(), other.frames.len());
         assert_eq!(self.events, other.events);
         for (i, (expected, found)) in self.frames.iter().zip(&other.frames).enumerate() {
@@ -143,7 +143,7 @@ fn asked(u: &mut Unstructured<'_>) -> Vec<(Way, usize)> {
     asked
 }
 
-/// A step with what it lends.
+/// A step that owns its ramps and beats.
 struct StepValues {
     duration: Option<Span>,
     settings: Settings,

@@ -1,7 +1,7 @@
-//! What must hold of any input, one function for each reader: the bodies of the fuzz targets in `crates/fuzz`, and of the
+//! Checks of any input, one function for each reader: the bodies of the fuzz targets in `crates/fuzz`, and of the
 //! replay of their corpus, which needs no fuzzer.
 //!
-//! Each panics when something does not hold, and is quick: what a sound input would make is cut off early.
+//! Each panics when something does not hold, and is quick: the work on a sound input is cut off early.
 
 mod image;
 mod laws;
@@ -23,7 +23,7 @@ pub use suite::{limits, suite};
 
 use pulsewright_core::frame::{Frame, INDEPENDENT_LEADS, PressureSite};
 
-/// What must hold of an input.
+/// A check of an input.
 pub type Target = fn(&[u8]);
 
 /// Every target by its name, which is that of its corpus.

@@ -4,7 +4,7 @@ use pulsewright_record::report::{Report, data, page};
 use pulsewright_record::{Plan, Record, record_csv as csv};
 use std::sync::OnceLock;
 
-/// Text gets a record that reads back from what is saved of it, or one problem with its place; both can be reported.
+/// Text gets a record that reads back from its saved form, or one problem with its place; both can be reported.
 pub fn record(text: &[u8]) {
     match Record::from_json(text, "any.json") {
         Err(bad) => assert!(bad.line > 0 && bad.column > 0 && bad.to_string().starts_with("any.json:")),

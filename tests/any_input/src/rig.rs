@@ -28,7 +28,7 @@ pub fn rig(text: &[u8]) {
         let json = serde_json::to_value(&description).expect("plain data");
         assert!(!json.to_string().contains("null"), "{json}");
     }
-    // Frames at rest and far beyond what any converter gives.
+    // Frames at rest and far beyond the range of any converter.
     let frames = [0.0_f32, 1.0, -1e30, f32::MAX].map(|value| Frame {
         leads_mv: [value; 8],
         pressure_mmhg: [value; PressureSite::COUNT],

@@ -1,4 +1,4 @@
-//! What detectors and monitors say.
+//! Results of detectors and monitors.
 
 use pulsewright_score::read::annotation_file;
 use pulsewright_score::read::header::{self, Header};
@@ -19,7 +19,7 @@ pub fn annotations(bytes: &[u8]) {
     }
 }
 
-/// Text gets a table, and whatever its columns can be taken for is scored; or one problem.
+/// Text gets a table, which is scored as beats, readings and alarms where its columns allow; or one problem.
 pub fn table(text: &[u8]) {
     let table = match tables::read(text.to_vec(), None, None) {
         Ok(table) => table,
@@ -51,7 +51,7 @@ pub fn table(text: &[u8]) {
     }
 }
 
-/// What is found, held against itself, is all matched, unless two beats of one instant compete; against nothing, nothing is.
+/// Annotations scored against themselves all match, unless two beats of one instant compete; against none, no annotation matches.
 fn score(found: &Annotations) {
     let options = Options { learning_s: 0.0, ..Options::default() };
     let nothing = Annotations::default();

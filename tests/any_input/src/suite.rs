@@ -1,4 +1,4 @@
-//! What suites are told to do.
+//! Plans and limits of suites.
 
 use pulsewright_score::Limits;
 use pulsewright_suite::Plan;

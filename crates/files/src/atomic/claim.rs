@@ -1,10 +1,10 @@
-//! The right to write under a name, held by one process at a time, and what a killed holder has left.
+//! The right to write under a name, held by one process at a time, and the files that a killed holder has left.
 //!
 //! A claim is a locked file beside the names it stands for, `.pulsewright-TOKEN.lock`; the system gives the lock up when its
 //! holder ends, however it ends. All passing files of the holder carry the token: parts that wait for their names
 //! (`-N.partial`), old files that are about to be replaced (`-N.old`) and the journal of a set that gets its names
-//! (`.journal`). A lock that nobody holds therefore says that everything with its token was left behind: the set is taken back
-//! to what it was, and the rest is removed.
+//! (`.journal`). A free lock therefore means that everything with its token was left behind: the set is taken back to what it
+//! was, and the rest is removed.
 
 use super::journal::Journal;
 use super::{FileError, Finished, Unfinished, folder_of, sync_folder};
@@ -20,10 +20,10 @@ use std::sync::{Mutex, PoisonError};
 use std::thread;
 use std::time::Duration;
 
-/// What the names of passing files begin with.
+/// Names of passing files begin with this.
 const PREFIX: &str = ".pulsewright-";
 
-/// How often a lock is tried, and how long between: whoever clears a folder holds the locks of others for a moment.
+/// How often a lock is tried, and how long between: a process that clears a folder holds the locks of others for a moment.
 const TRIES: u32 = 20;
 const PAUSE: Duration = Duration::from_millis(5);
 
@@ -34,7 +34,7 @@ pub struct Claim {
     token: String,
     /// `None` where the file system has no locks.
     lock: Option<File>,
-    /// Whether somebody has left the lock, and with it maybe other files.
+    /// Whether the lock was left behind, and with it maybe other files.
     left: bool,
 }
 
@@ -51,7 +51,7 @@ enum NoLock {
 }
 
 impl Claim {
-    /// Claims the name of a file, and clears its folder of what killed processes have left.
+    /// Claims the name of a file, and clears its folder of the files of killed processes.
     ///
     /// # Errors
     /// [`FileError::Busy`] when another process holds it, [`FileError::Io`] when nothing can be written in the folder.
@@ -70,7 +70,7 @@ impl Claim {
             NoLock::Io(error) => FileError::Io(path.to_owned(), in_words(error, path)),
         })?;
         if let Some(mut lock) = claim.lock.as_ref() {
-            // Only to be told to others: a disk that is full shows soon enough.
+            // The number is only for messages of other processes: a full disk shows soon enough.
             let _ = lock.set_len(0).and_then(|()| write!(lock, "{}", std::process::id()));
         }
         claim.clear().map_err(FileError::of(path))?;
@@ -93,12 +93,12 @@ impl Claim {
             }
             let (file, new) = open_lock(&path).map_err(NoLock::Io)?;
             match file.try_lock() {
-                // The one who held it may have taken the file away since it was opened.
+                // Its holder may have removed the file since it was opened.
                 Ok(()) if is_at(&file, &path) => {
                     return Ok(Claim { folder: folder.to_owned(), token, lock: Some(file), left: !new });
                 }
                 Ok(()) => {}
-                Err(TryLockError::WouldBlock) => holder = told(&file),
+                Err(TryLockError::WouldBlock) => holder = holder_of(&file),
                 Err(TryLockError::Error(_)) => {
                     // A file system without locks: names of our own, and nothing is cleared.
                     let _ = fs::remove_file(&path);
@@ -163,7 +163,7 @@ impl Claim {
         Ok(())
     }
 
-    /// Does the same for all that is left in the folder under other names. What can't be cleared is not our concern.
+    /// Does the same for all that is left in the folder under other names. Files that can't be removed stay.
     fn clear_others(&self) {
         let mut cleared = CLEARED.lock().unwrap_or_else(PoisonError::into_inner);
         if self.lock.is_some() && cleared.insert(self.folder.clone()) {
@@ -189,9 +189,9 @@ impl Drop for Claim {
     }
 }
 
-/// Clears a folder of what killed processes have left: sets that were getting their names are what they were before.
+/// Clears a folder of the files of killed processes: sets that were getting their names are as before.
 ///
-/// For readers of sets. Nothing is touched that belongs to a process at work; what can't be cleared stays.
+/// For readers of sets. Files of a process at work stay, and so do files that can't be removed.
 pub fn settle(folder: &Path) {
     clear_folder(folder, "");
 }
@@ -201,7 +201,7 @@ fn clear_folder(folder: &Path, except: &str) {
     let tokens: BTreeSet<&str> =
         names.iter().filter_map(|name| token_of(name)).filter(|token| *token != except).collect();
     for token in tokens {
-        // One that is locked is at work, or somebody else clears it.
+        // A locked one is at work, or another process clears it.
         let path = folder.join(format!("{PREFIX}{token}.lock"));
         let Ok((file, _)) = open_lock(&path) else { continue };
         if file.try_lock().is_ok() && is_at(&file, &path) {
@@ -242,7 +242,7 @@ fn is_at(file: &File, path: &Path) -> bool {
 }
 
 /// Who holds a lock, as its file says.
-fn told(mut lock: &File) -> String {
+fn holder_of(mut lock: &File) -> String {
     let mut text = String::new();
     let read = Read::take(&mut lock, 20).read_to_string(&mut text);
     match text.trim().parse::<u32>() {

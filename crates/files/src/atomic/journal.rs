@@ -1,4 +1,4 @@
-//! What a set was before it got its names, so that it can be taken back.
+//! The state of a set before it got its names, so that it can be taken back.
 
 use crate::sha256::of_file;
 use serde::{Deserialize, Serialize};
@@ -20,7 +20,7 @@ pub(super) struct Entry {
     pub(super) name: OsString,
     /// The part that is to have it; `None` when the name is to be free.
     pub(super) staged: Option<OsString>,
-    /// What the old file is called meanwhile; `None` when there was none.
+    /// Name of the old file meanwhile; `None` when there was none.
     pub(super) backup: Option<OsString>,
     /// SHA-256 of the part.
     pub(super) sha256: Option<String>,
@@ -62,7 +62,7 @@ impl Entry {
                 fs::rename(&backup, &name)?;
             }
         } else if staged.is_some() && !waits && is_there(&name) {
-            // The part has the name now, unless somebody has put something else there since.
+            // The part has the name now, unless something else was put there since.
             let ours = of_file(&name).is_ok_and(|digest| Some(digest.to_string()) == self.sha256);
             if ours {
                 fs::remove_file(&name)?;

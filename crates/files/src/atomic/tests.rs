@@ -35,7 +35,7 @@ fn names_appear_only_when_all_are_complete() {
 }
 
 #[test]
-fn what_is_dropped_leaves_nothing() {
+fn a_dropped_set_leaves_nothing() {
     let folder = tempfile::tempdir().unwrap();
     let (set, parts) = staged(folder.path(), &["a"], "complete, but not published", false);
     let mut more = set.signal(&folder.path().join("b")).unwrap();
@@ -57,7 +57,7 @@ fn room_set_aside_is_no_content() {
     let passing = fs::metadata(&file.staged).unwrap();
     assert_eq!(passing.len(), 0);
     assert!(passing.blocks() * 512 >= 1 << 20, "{} blocks", passing.blocks());
-    file.reserve(u64::MAX).expect("more than a file can have is for the writing to tell");
+    file.reserve(u64::MAX).expect("more than a file can have is left to the writing");
 }
 
 #[test]
@@ -80,7 +80,7 @@ fn a_set_that_cannot_have_all_its_names_is_the_old_one() {
         fs::write(folder.path().join(name), "old").unwrap();
     }
     let (set, parts) = staged(folder.path(), &["a", "b", "c"], "new", true);
-    // What can't be replaced by a file.
+    // A folder can't be replaced by a file.
     fs::create_dir(folder.path().join("c")).unwrap();
     set.publish(parts, &[&folder.path().join("gone")]).unwrap_err();
     fs::remove_dir(folder.path().join("c")).unwrap();
@@ -124,7 +124,7 @@ fn a_set_that_was_left_between_two_names_is_the_old_one() {
 }
 
 #[test]
-fn what_a_lost_process_left_is_cleared_and_what_a_living_one_has_is_not() {
+fn files_of_a_lost_process_are_cleared_and_those_of_a_living_one_are_not() {
     let folder = tempfile::tempdir().unwrap();
     let (other, theirs) = (folder.path().join("other"), folder.path().join("theirs"));
     let living = Set::of_files(&[&theirs], false).unwrap();
@@ -142,7 +142,7 @@ fn what_a_lost_process_left_is_cleared_and_what_a_living_one_has_is_not() {
 }
 
 #[test]
-fn one_at_a_time_writes_a_name_and_the_other_hears_who_does() {
+fn one_process_at_a_time_writes_a_name_and_others_learn_which() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a");
     let first = Set::of_files(&[&path], false).unwrap();
@@ -180,7 +180,7 @@ fn an_input_is_not_written_whatever_it_is_called() {
 
 #[cfg(unix)]
 #[test]
-fn what_is_replaced_keeps_its_mode_and_a_link_its_place() {
+fn a_replaced_file_keeps_its_mode_and_a_link_its_place() {
     use std::os::unix::fs::{MetadataExt, PermissionsExt};
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a");

@@ -1,9 +1,9 @@
-//! Annotation files: what happens, in the codes of the open annotation set.
+//! Annotation files: events in the codes of the open annotation set.
 //!
 //! | mark | code |
 //! |---|---|
 //! | beat, at its QRS peak | its letter |
-//! | step | `+` with the rhythm, such as `(AFIB`; then `"` with the step's name (of the first step at frame 1, as readers take a note at frame 0 for something said about the file) |
+//! | step | `+` with the rhythm, such as `(AFIB`; then `"` with the step's name (of the first step at frame 1, as readers take a note at frame 0 for a remark on the file) |
 //! | ventricular fibrillation or flutter | `[` and `]` |
 //! | pulse of a pacing device without an answer | `^` |
 //!
@@ -86,7 +86,7 @@ pub struct Annotations<'a, W: Write> {
     marks: Marks,
     written: u64,
     /// Name of the step at frame 0, to be noted at frame 1.
-    held: Option<String>,
+    first_name: Option<String>,
     file: W,
     trouble: io::Result<()>,
 }
@@ -94,18 +94,27 @@ pub struct Annotations<'a, W: Write> {
 impl<'a, W: Write> Annotations<'a, W> {
     /// For a render of `frames` frames.
     pub fn new(content: Content<'a>, rate: FrameRate, frames: u64, file: W) -> Annotations<'a, W> {
-        Annotations { content, rate, frames, marks: Marks::default(), written: 0, held: None, file, trouble: Ok(()) }
+        Annotations {
+            content,
+            rate,
+            frames,
+            marks: Marks::default(),
+            written: 0,
+            first_name: None,
+            file,
+            trouble: Ok(()),
+        }
     }
 
-    /// Writes what is still waiting and the end mark, and gives the file back.
+    /// Writes the marks that still wait and the end mark, and gives the file back.
     ///
     /// # Errors
-    /// The first that writing met with.
+    /// The first error of writing.
     pub fn finish(mut self) -> io::Result<W> {
         for mark in self.marks.take_before(Instant::NEVER).collect::<Vec<_>>() {
             self.write(&mark);
         }
-        self.write_held();
+        self.write_first_name();
         self.put(&[0, 0]);
         self.trouble.map(|()| self.file)
     }
@@ -116,7 +125,7 @@ impl<'a, W: Write> Annotations<'a, W> {
             return;
         }
         if frame > 0 {
-            self.write_held();
+            self.write_first_name();
         }
         match mark.what {
             What::Beat(code) => self.annotation(frame, number(code), ""),
@@ -127,7 +136,7 @@ impl<'a, W: Write> Annotations<'a, W> {
                 self.annotation(frame, RHYTHM, &rhythm_text(step.settings.rhythm().id));
                 let label = self.content.labels.get(item).copied().unwrap_or("");
                 if frame == 0 {
-                    self.held = Some(on_one_line(label));
+                    self.first_name = Some(on_one_line(label));
                 } else if !label.is_empty() {
                     self.annotation(frame, NOTE, &on_one_line(label));
                 }
@@ -140,8 +149,8 @@ impl<'a, W: Write> Annotations<'a, W> {
         }
     }
 
-    fn write_held(&mut self) {
-        if let Some(label) = self.held.take().filter(|label| !label.is_empty() && self.frames > 1) {
+    fn write_first_name(&mut self) {
+        if let Some(label) = self.first_name.take().filter(|label| !label.is_empty() && self.frames > 1) {
             self.annotation(1, NOTE, &label);
         }
     }
@@ -239,7 +248,7 @@ mod tests {
     }
 
     #[test]
-    fn what_lies_beyond_the_end_is_left_out() {
+    fn marks_beyond_the_end_are_left_out() {
         assert_eq!(file(&[], 100, &[beat(50, BeatCode::Paced), beat(100, BeatCode::Paced)]), [50, 12 << 2, 0, 0]);
     }
 

@@ -1,4 +1,4 @@
-//! What a monitor is expected to show and sound, step by step: the rows of `steps`, `readings` and `alarms`.
+//! Expected readings and alarms of a monitor, step by step: the rows of `steps`, `readings` and `alarms`.
 
 use super::quoted;
 use crate::decimal::{push_instant, push_rounded};
@@ -18,7 +18,7 @@ pub(super) struct Rows {
     pub(super) alarms: Vec<u8>,
 }
 
-/// Plays the script a second time, for what to expect of it.
+/// Plays the script a second time, for its expected readings and alarms.
 pub(super) struct Foreseen<'a> {
     forecast: Box<Forecast<'a>>,
     sites: SiteSet,
@@ -90,7 +90,7 @@ impl<'a> Foreseen<'a> {
     }
 }
 
-/// Mean, lowest and highest, each after a comma; what is not there leaves its cell empty.
+/// Mean, lowest and highest, each after a comma; a missing value leaves its cell empty.
 fn push_band(row: &mut Vec<u8>, reading: &Reading) {
     let values = reading.band.map_or([f32::NAN; 3], |band| [band.mean, band.low, band.high]);
     for value in values {

@@ -19,7 +19,7 @@ use pulsewright_script::catalogue_text;
 
 /// Seconds of a strip.
 const SECONDS: u32 = 8;
-/// Where the search for the most telling strip ends, s.
+/// Where the search for the best strip ends, s.
 const SEARCHED: u32 = 90;
 const RATE: FrameRate = FrameRate::lit(1000);
 const SEED: u64 = 1;

@@ -36,7 +36,7 @@ Detections = Union[npt.ArrayLike, tuple[npt.ArrayLike, Sequence[str]]]
 
 
 def _document(document: Script) -> tuple[bytes, str]:
-    """A document's JSON, and what messages call it."""
+    """A document's JSON, and its name in messages."""
     if isinstance(document, Mapping):
         return json.dumps(document).encode(), "script"
     if isinstance(document, bytes):
@@ -125,7 +125,7 @@ def render(
     """Render a script into an array.
 
     `duration_s` bounds a script that holds; `seed` takes the place of the script's own. Raises ScriptError with every problem of
-    the script, each with its place and what is allowed there.
+    the script, each with its place and the allowed values.
     """
     text, name = _document(script)
     return Signals(_native.render(text, name, frame_rate_hz, list(channels), duration_s, seed))
@@ -234,7 +234,7 @@ class Case:
 
 
 class Suite(Sequence[Case]):
-    """The records of a plan: `suite[n]` is the same record for ever, whatever was asked for before."""
+    """The records of a plan: `suite[n]` is always the same record, whichever records were used before."""
 
     def __init__(self, plan: Script) -> None:
         text, name = _document(plan)

@@ -40,7 +40,7 @@ pub(super) fn read(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual
     outputs
 }
 
-/// What an output carries, as its first key says.
+/// The signal of an output, by its first key.
 #[derive(Clone, Copy, PartialEq)]
 enum Carries {
     Electrode(Option<Terminal>),

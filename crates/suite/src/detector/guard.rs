@@ -4,7 +4,7 @@ use std::io::Write;
 use std::process::{Child, ChildStdin};
 use std::sync::{Mutex, PoisonError};
 
-/// What the watcher runs: `+ GROUP` and `- GROUP` on standard input keep its list; the end of its input is the end of the run.
+/// Script of the watcher: `+ GROUP` and `- GROUP` on standard input keep its list; the end of its input is the end of the run.
 #[cfg(unix)]
 const WATCH: &str = r#"trap '' HUP INT TERM
 groups=' '
@@ -27,17 +27,17 @@ impl Guard {
         Guard { watcher: Mutex::new(watcher()) }
     }
 
-    /// Tells of a process group that has begun.
+    /// Adds a process group that has begun.
     pub(super) fn add(&self, group: u32) {
-        self.tell('+', group);
+        self.send('+', group);
     }
 
-    /// Tells of a process group that has ended.
+    /// Removes a process group that has ended.
     pub(super) fn remove(&self, group: u32) {
-        self.tell('-', group);
+        self.send('-', group);
     }
 
-    fn tell(&self, change: char, group: u32) {
+    fn send(&self, change: char, group: u32) {
         if let Some((_, stdin)) = &mut *self.watcher.lock().unwrap_or_else(PoisonError::into_inner) {
             // Without its watcher a run goes on as well.
             let _ = stdin.write_all(format!("{change} {group}\n").as_bytes());
@@ -62,7 +62,7 @@ fn watcher() -> Option<(Child, ChildStdin)> {
     use std::process::{Command, Stdio};
     let mut command = Command::new("/bin/sh");
     command.args(["-c", WATCH]).stdin(Stdio::piped()).stdout(Stdio::null()).stderr(Stdio::null());
-    // A group of its own: what ends the run's group is not to end the watcher.
+    // A group of its own: a signal to the run's group does not end the watcher.
     let mut child = command.process_group(0).spawn().ok()?;
     let stdin = child.stdin.take()?;
     Some((child, stdin))

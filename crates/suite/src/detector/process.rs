@@ -1,4 +1,4 @@
-//! A detector's process: what it says, how it ends, and that it does end.
+//! A detector's process: its output and its end.
 
 use super::guard::Guard;
 use crate::SuiteError;
@@ -30,7 +30,7 @@ impl<'g> Process<'g> {
         #[cfg(unix)]
         {
             use std::os::unix::process::CommandExt;
-            // A group of its own, so that what it starts in turn can be ended with it.
+            // A group of its own, so that the processes that it starts can be ended with it.
             command.process_group(0);
         }
         let mut child =
@@ -79,7 +79,7 @@ impl<'g> Process<'g> {
         }
         #[cfg(unix)]
         if let Some(group) = i32::try_from(self.child.id()).ok().and_then(rustix::process::Pid::from_raw) {
-            // One that has ended already is what was wanted.
+            // It fails when the group has ended already.
             let _ = rustix::process::kill_process_group(group, rustix::process::Signal::KILL);
         }
         let _ = self.child.kill();
@@ -95,7 +95,7 @@ impl Drop for Process<'_> {
     }
 }
 
-/// Why nothing came.
+/// Why no message came.
 pub(super) enum Waited {
     Stopped,
     Late,
@@ -116,21 +116,21 @@ pub(super) fn receive<T>(from: &Receiver<T>, deadline: Instant, stop: &dyn Fn() 
     }
 }
 
-/// All that a process says on standard output; one byte more than `most` when it says more.
+/// Standard output of a process; one byte more than `most` when it is longer.
 pub(super) fn all_of(stdout: Option<ChildStdout>, most: u64) -> Receiver<io::Result<Vec<u8>>> {
     let (sender, said) = channel();
     if let Some(stdout) = stdout {
         thread::spawn(move || {
             let mut bytes = Vec::new();
             let read = stdout.take(most + 1).read_to_end(&mut bytes);
-            // Nobody waits for it any more when this fails.
+            // This fails only when the receiver is gone.
             let _ = sender.send(read.map(|_| bytes));
         });
     }
     said
 }
 
-/// What a process says on standard output, line by line; a line that is too long is the last and is cut.
+/// Standard output of a process, line by line; a line that is too long is the last and is cut.
 pub(super) fn lines_of(stdout: ChildStdout) -> Receiver<io::Result<String>> {
     let (sender, lines) = channel();
     thread::spawn(move || {
@@ -151,7 +151,7 @@ pub(super) fn lines_of(stdout: ChildStdout) -> Receiver<io::Result<String>> {
     lines
 }
 
-/// The last of what a process says on standard error.
+/// The end of a process's standard error.
 struct Complaints(Receiver<Vec<u8>>);
 
 impl Complaints {
