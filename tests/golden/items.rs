@@ -12,7 +12,7 @@ use pulsewright_core::time::Span;
 /// The seed.
 pub const SEED: u64 = 0x5EED_0F00_0D5E_ED01;
 
-/// Long enough for what a rhythm does only now and then, such as a premature beat.
+/// Long enough for rare events of a rhythm, such as a premature beat.
 const HELD: Span = Span::secs(20);
 
 const RISING: &[Ramp] = &[

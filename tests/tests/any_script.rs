@@ -147,7 +147,7 @@ proptest! {
             prop_assert_eq!(count, frames.len());
         }
 
-        // Passed over in one leap: what happens between the last frame and the end is reported as well.
+        // Passed over in one leap: events between the last frame and the end are reported as well.
         let mut passed = Vec::new();
         prop_assert_eq!(player.clone().skip_observed(u64::MAX, &mut |event| passed.push(event)), frames.len() as u64);
         prop_assert_eq!(&events, &passed, "events, in one leap");

@@ -77,7 +77,7 @@ fn type_ones_growing_pr_is_in_the_samples() {
     let mut measured = 0;
     for beat in &played.beats()[2..] {
         let (Some(p), qrs) = (beat.p_onset.map(ms), ms(beat.onset)) else { continue };
-        // The first wave after a flat stretch is the P; the QRS is what rises by half a millivolt.
+        // The first wave after a flat stretch is the P; the QRS rises by half a millivolt.
         let Some(seen_p) = leaves_the_line(&played, p - 30.0, p + 100.0, 0.01) else { continue };
         let seen_qrs = leaves_the_line(&played, qrs - 12.0, qrs + 60.0, 0.03).expect("a QRS");
         assert!(
@@ -216,7 +216,7 @@ fn atrial_fibrillation_is_irregular_without_memory_and_has_no_p() {
             let r = autocorrelation(&rr, lag);
             assert!(r.abs() < 3.0 / (rr.len() as f64).sqrt(), "{rhythm}: {r:.3} at lag {lag} of {} RR", rr.len());
         }
-        // The mean of what comes before the QRS is flat: f waves cancel, P waves would not.
+        // The mean before the QRS is flat: f waves cancel, P waves would not.
         let lead = played.samples(Channel::Lead(Lead::II), 0.0, 900.0);
         let mut before = [0.0; 60];
         // Long cycles only, clear of the T wave before.

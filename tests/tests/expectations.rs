@@ -293,7 +293,7 @@ fn an_alarm_has_an_onset_and_an_end() {
     assert_eq!(alarm(&expected[4]), None);
 }
 
-/// Long steps are looked at now and then; what follows them is looked at from its start.
+/// Long steps are sampled now and then; the step after one is sampled from its start.
 #[test]
 fn long_steps_are_foreseen_like_short_ones() {
     let rest = Settings::new(&ADULT, &SINUS);
@@ -305,7 +305,7 @@ fn long_steps_are_foreseen_like_short_ones() {
         assert!(band.width() < 0.5, "{band:?}");
         near("mean", &pressure.mean, if systolic > 130.0 { 109.0 } else { 97.1 }, 3.0);
     }
-    // After a fast rhythm the average comes down through the limits: no alarm of the step to which it comes.
+    // After a fast rhythm the average falls through the limits: no alarm in the slow step.
     let fast = rest.lit(Field::RateBpm, 350.0);
     let expected = forecast(&[step(fast, 60, &[]), step(rest, 60, &[])], AlarmLimits::USUAL);
     assert_eq!(alarm(&expected[1]), None);

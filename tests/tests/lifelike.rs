@@ -1,4 +1,4 @@
-//! Intervals of a person's heart: what chance does to them, from the truth; the same from samples is in `tests/conformance`.
+//! Intervals of a person's heart: their random changes, from the truth; the same from samples is in `tests/conformance`.
 //!
 //! Criteria are those of the textbooks (from memory where no other source stands beside the check).
 

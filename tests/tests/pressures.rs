@@ -29,7 +29,7 @@ fn channel(played: &Played, site: PressureSite, from_s: f64, to_s: f64) -> Vec<f
 /// In every rhythm, with any atrial activity: none, one or several a waves a beat, early ones, late ones, cannon waves.
 #[test]
 fn atria_and_veins_have_their_mean_in_every_rhythm() {
-    // Without beats for long, the pressure in the veins rises and is no longer what was set.
+    // Without beats for long, the pressure in the veins rises and leaves the value set.
     const PAUSES: [&str; 4] = ["ventricular-standstill", "paced-no-response", "paced-oversensing", "asystole"];
     let sites = [
         (PressureSite::Venous, 4.0),

@@ -105,7 +105,7 @@ fn document() -> impl Strategy<Value = Value> {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 500, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// A document that is read makes a core script, and written it is read as the same.
+    /// A document that is read makes a core script; written and read again it is the same.
     #[test]
     fn what_is_read_plays_and_writes_back(value in document()) {
         match parse(value.to_string().as_bytes(), "made") {

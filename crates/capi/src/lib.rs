@@ -1,10 +1,10 @@
 //! The core for programs in C: `include/pulsewright.h` declares what this defines.
 //!
-//! Nothing is allocated. The caller owns the memory of a player and of the image that it plays; every function says in its
-//! header what it demands of pointers, and refuses null and memory that is not aligned.
+//! Nothing is allocated. The caller owns the memory of a player and of the image that it plays; the header gives each function's
+//! conditions for pointers; the functions refuse null and memory that is not aligned.
 #![no_std]
 
-// The panic handler of a desk; the core itself has nothing that panics.
+// The panic handler of a desk computer; the core itself never panics.
 #[cfg(not(target_os = "none"))]
 extern crate std;
 
@@ -15,7 +15,7 @@ use pulsewright_core::image::{Image, ImageError};
 use pulsewright_core::player::Player;
 use pulsewright_core::time::FrameRate;
 
-/// A program without an operating system stops here; nothing in the core comes to it.
+/// A program without an operating system stops here; the core never panics.
 #[cfg(target_os = "none")]
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo<'_>) -> ! {

@@ -1,4 +1,4 @@
-//! The example in C, compiled and run: its frames are the core's, and the header says what the library has.
+//! The example in C, compiled and run: its frames are the core's, and the header agrees with the library.
 
 use pulsewright_capi::{Frame, PLAYER_WORDS, PlayerMemory, Status, pulsewright_fill, pulsewright_start};
 use pulsewright_core::frame::Frame as CoreFrame;

@@ -1,4 +1,4 @@
-//! The words of anatomy that every floor above shares: where beats start and how they spread, how they are annotated, where
+//! Words of anatomy that every floor above shares: where beats start and how they spread, how they are annotated, where
 //! pressures are measured.
 
 /// Beat type, in the codes of the open waveform-database annotation set.

@@ -1,7 +1,7 @@
 //! Artefacts: what reaches the electrodes besides the heart.
 //!
 //! Each layer is a function of time, seed and setting alone, added to the independent leads of frames that the heart has
-//! drawn, so III, aVR, aVL and aVF stay exact sums whatever is on. Gain and breathing change the heart's signal, never these.
+//! drawn, so III, aVR, aVL and aVF stay exact sums. Gain and breathing change the heart's signal, never these.
 //!
 //! Noise is stated in mV RMS. Every layer gives I, II, III and V1 to V6 the same RMS and aVR, aVL and aVF 0.87 of it, and any two
 //! layers are uncorrelated, so their squares add. A signal-to-noise ratio of `d` decibels against an ECG of `s` mV therefore

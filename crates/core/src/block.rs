@@ -33,7 +33,7 @@ impl Signals {
     pub const ALL: Signals =
         Signals { ecg: true, limb_leads: true, limb_electrodes: true, respiration: true, cuff: true };
 
-    /// Those that `channels` are read from; pressures are as the player was given them.
+    /// The signals that `channels` are read from; pressures are those of the player.
     pub fn of(channels: &[Channel]) -> Signals {
         let any = |wanted: fn(&Channel) -> bool| channels.iter().any(wanted);
         Signals {

@@ -13,7 +13,7 @@ pub(crate) struct Course {
     to: f32,
     /// How long the line is; zero where the value is held.
     over: Span,
-    /// How far the value before was from this one; it is left behind over [`GLIDE`].
+    /// The value before less this one; fades over [`GLIDE`].
     offset: f32,
 }
 

@@ -119,7 +119,7 @@ impl Cuff {
         }
     }
 
-    /// A step began: a measurement starts when it asks for one, and `vent` opens the valve.
+    /// A step began: starts a measurement if it asks for one; `vent` opens the valve.
     pub(crate) fn change(&mut self, now: Instant, conditions: &CuffConditions, vent: bool) -> Option<CuffEvent> {
         if vent {
             return (self.phase != CuffPhase::Vented).then(|| self.enter(now, CuffPhase::Vented));

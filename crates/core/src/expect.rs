@@ -7,8 +7,8 @@
 //!
 //! A [`Forecast`] plays a script without drawing its ECG and gives, step by step, each reading as a [`ReadingBand`] (lowest,
 //! highest, mean) with its [`Causes`], and the alarms with the instants at which they begin, must be known, and end.
-//! No setting is taken for a reading: only what was played counts, behind the line and the transducer that it was played
-//! through. Settings serve for the words of a cause alone.
+//! No setting is taken for a reading: only the signal as played counts, behind its line and transducer.
+//! Settings serve for the words of a cause alone.
 //!
 //! Averaging of the readings:
 //!

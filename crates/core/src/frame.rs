@@ -208,7 +208,7 @@ impl Frame {
         }
     }
 
-    /// I, II, III, aVR, aVL, aVF and V1 to V6, mV: what a rig puts out, at the cost of four sums.
+    /// I, II, III, aVR, aVL, aVF and V1 to V6, mV: the outputs of a rig, at the cost of four sums.
     pub fn twelve_leads_mv(&self) -> [f32; 12] {
         let [i, ii, v1, v2, v3, v4, v5, v6] = self.leads_mv;
         let [iii, avr, avl, avf] = [Lead::III, Lead::AVR, Lead::AVL, Lead::AVF].map(|lead| self.lead_mv(lead));

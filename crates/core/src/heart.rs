@@ -73,7 +73,7 @@ impl Place {
     }
 }
 
-/// The clocks, in the order in which they go when they ring together.
+/// The clocks; those due together fire in this order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(usize)]
 enum Clock {
@@ -159,7 +159,7 @@ fn fusion(conditions: &HeartConditions) -> Span {
 }
 /// Share of its period below which no variability brings the sinus node.
 const SHORTEST: f32 = 0.3;
-/// How far a focus in the atria follows what makes the sinus node wander, and a flutter circuit (common practice, no source).
+/// How far a focus in the atria, and a flutter circuit, follow the variability of the sinus node (common practice, no source).
 const FOCUS_FOLLOWS: f32 = 0.3;
 const FLUTTER_FOLLOWS: f32 = 0.05;
 /// Standard deviation of PP over its mean in atria beside which the ventricles have a focus of their own (common practice, no
@@ -239,7 +239,7 @@ impl Heart {
         self.set(clock, Instant::NEVER);
     }
 
-    /// Takes up a changed conditions at `now`: sources that stay keep their beat, new ones come in after it.
+    /// Applies changed conditions at `now`: sources that stay keep their beat, new ones start after it.
     ///
     /// At the very start the first QRS comes half a period in, or as soon after as PR allows.
     pub(crate) fn change(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
@@ -269,7 +269,7 @@ impl Heart {
         }
     }
 
-    /// When a source of ventricular beats that comes in at `now` fires first: a period after the last beat.
+    /// First beat of a ventricular source that starts at `now`: a period after the last beat.
     fn new_source(&self, now: Instant, period: Span) -> Instant {
         match self.last_ventricular {
             Some(last) if last.plus(period) > now => last.plus(period),
@@ -300,7 +300,7 @@ impl Heart {
         }
     }
 
-    /// Where the sinus impulse lies that follows another after an interval, by what wanders at random.
+    /// Place of the sinus impulse an interval after another, with random variability.
     fn after(&self, last: Place, interval: Span, conditions: &HeartConditions, noise: &Noise) -> Place {
         let regular = last.regular.plus(interval);
         let wander_s = conditions.variability.change_s(last.regular, regular, conditions.atrial_period(), noise);
@@ -401,7 +401,7 @@ impl Heart {
         impulse
     }
 
-    /// Time from `now` to the next beat, of a source that does not wait for this one.
+    /// Time from `now` to the next beat of a source that does not depend on this one.
     fn next_regular(&self, now: Instant, conditions: &HeartConditions) -> Span {
         let mut next = self.clock(Clock::Irregular).min(self.clock(Clock::Focus));
         let passes = matches!(conditions.rhythm.av, AvNode::Conducting | AvNode::Dropping | AvNode::Decremental);
@@ -455,7 +455,7 @@ fn refuse(asked: Option<Asked>, at: Instant, why: Refusal, emit: Emit<'_>) {
     }
 }
 
-/// How far the source of atrial impulses follows what makes the sinus node wander.
+/// How far the source of atrial impulses follows the variability of the sinus node.
 fn follows(conditions: &HeartConditions) -> f32 {
     match conditions.rhythm.atria {
         Atria::Driving(AtrialOrigin::Flutter) => FLUTTER_FOLLOWS,

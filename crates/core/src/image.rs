@@ -50,7 +50,7 @@ pub enum ImageError {
     },
     /// The check sum differs: a byte is not what was written.
     CheckSum,
-    /// Made by a build with other settings, bodies or rhythms: the same numbers mean others of them here.
+    /// Made by a build with other settings, bodies or rhythms: its numbers have other meanings here.
     Tables,
     /// An item that is cut off, or that names what does not exist, by its index.
     Item(usize),
@@ -85,7 +85,7 @@ impl<'a> Image<'a> {
     /// Checks the bytes; everything after this can rely on them.
     ///
     /// # Errors
-    /// Bytes that are no image, not a whole one, or one that this build can't play as it was meant.
+    /// Bytes that are not a whole image, or an image of another build that this one can't play.
     pub fn new(bytes: &'a [u8]) -> Result<Image<'a>, ImageError> {
         if bytes.get(..MARK.len()) != Some(&MARK) {
             return Err(ImageError::Mark);
@@ -138,7 +138,7 @@ impl<'a> Image<'a> {
         self.0.items()
     }
 
-    /// The step at an item index alone, played once: what a rig lets its user choose. `None` for a repeat.
+    /// The step at an item index alone, played once, for a rig's user to choose. `None` for a repeat.
     pub fn alone(&self, item: usize) -> Option<Image<'a>> {
         let Entry::Step(_) = self.0.entry(item)? else { return None };
         self.0.alone(item).map(Image)

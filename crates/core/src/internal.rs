@@ -1,4 +1,4 @@
-//! The part of the inside that other crates of this workspace and its tests need; it changes without notice.
+//! Private items that other crates of this workspace and its tests need; they change without notice.
 
 /// Artefacts.
 pub mod artefact {

@@ -1,8 +1,8 @@
 //! Life: how far the beats of a signal differ from each other, in one word.
 //!
 //! Metrology wants equal beats, detectors want a person's. Each difference is a separate field, zero by default;
-//! the field `life` sets them all to what [`LIFE`] lists. A new difference is a new row here, beside its row in the table
-//! of settings. Chance comes by (seed, purpose, beat), so a life of none leaves nothing of it.
+//! the field `life` sets them all to the values of [`LIFE`]. A new difference is a new row here, beside its row in the table
+//! of settings. Chance comes by (seed, purpose, beat), so `none` leaves equal beats.
 
 use crate::body::{ADULT, Body};
 use crate::field::{Field, LIVES};

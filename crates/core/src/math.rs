@@ -1,6 +1,6 @@
 //! The only door to elementary functions: free functions on `f32` in one fixed order of operations.
 //!
-//! `sin`, `exp`, `ln` and what follows from them are our own, because a library's last bit may change with its version
+//! `sin`, `exp`, `ln` and functions built on them are our own, because a library's last bit may change with its version
 //! and the platform's own functions differ between targets; `sqrt`, `floor` and `ceil`
 //! come from `libm`, where they are exact or correctly rounded and so cannot change.
 //! No fused multiply-add: Rust never contracts `a * b + c` on its own.

@@ -1,6 +1,6 @@
 //! Chance without state: (seed, purpose, index) → value.
 //!
-//! A value depends on nothing but those three, so that `skip`, a copy of the player and another block size meet the same chance.
+//! A value depends on nothing else, so `skip`, a copy of the player and another block size get the same values.
 //! The seed is spread into one 64-bit key per purpose by ChaCha8; from a key and a counter the
 //! value comes by four rounds of squaring, Widynski's counter-based generator ("Squares: a fast counter-based RNG",
 //! arXiv:2004.06278). ChaCha could serve directly, but a seek in it costs a whole refill, on a microcontroller some

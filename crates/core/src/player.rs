@@ -127,7 +127,7 @@ impl<'a> Player<'a> {
         self.fill_observed(frames, &mut ())
     }
 
-    /// As [`Player::fill`], telling `observer` of every event up to and including the last frame's instant; asked for frames
+    /// As [`Player::fill`], and reports to `observer` every event up to and including the last frame's instant; asked for frames
     /// after the last, of what happens between that and the end.
     pub fn fill_observed(&mut self, frames: &mut [Frame], observer: &mut impl Observer) -> usize {
         for frame in frames.iter_mut() {
@@ -193,7 +193,7 @@ impl<'a> Player<'a> {
         self.skip_observed(count, &mut ())
     }
 
-    /// As [`Player::skip`], telling `observer` of every event before the frame arrived at.
+    /// As [`Player::skip`], and reports to `observer` every event before the frame arrived at.
     pub fn skip_observed(&mut self, count: u64, observer: &mut impl Observer) -> u64 {
         let mut target = self.clock;
         target.jump(count);
@@ -243,7 +243,7 @@ impl<'a> Player<'a> {
         }
     }
 
-    /// Lets everything happen that is due at or before `until` without the waves of beats, which will be over before a frame.
+    /// Processes the events due at or before `until` without the waves of beats, which end before the next frame.
     fn happen_unseen(&mut self, until: Instant, observer: &mut impl Observer) {
         self.ecg_rests = true;
         self.happen(until, observer);

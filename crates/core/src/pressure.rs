@@ -54,7 +54,7 @@ struct Pending {
     due: Instant,
     period: Span,
     chambers: Chambers,
-    /// Sites still to come, by bit.
+    /// Sites that it has not reached, by bit.
     left: u16,
 }
 
@@ -81,7 +81,7 @@ impl Pending {
         })
     }
 
-    /// Takes out the sites whose turn is now, and notes when the next ones' comes.
+    /// Takes out the sites that are due now, and sets the time of the next.
     fn take(&mut self) -> SiteSet {
         let now = core::mem::replace(&mut self.due, Instant::NEVER);
         let mut taken = 0;
@@ -135,7 +135,7 @@ pub(crate) struct Pressures {
 }
 
 impl Pressures {
-    /// Nothing under way, zero everywhere.
+    /// No pulse in progress, zero everywhere.
     pub(crate) fn new(chosen: SiteSet) -> Pressures {
         Pressures {
             chosen,
@@ -155,12 +155,12 @@ impl Pressures {
         self.chosen
     }
 
-    /// The start: every pulse under way so that the next comes with the first beat; at rest when no beat is coming.
+    /// The start: every pulse in progress, so that the next comes with the first beat; at rest when no beat is coming.
     pub(crate) fn begin(&mut self, first_beat: Option<Instant>, moment: &Moment<'_>) {
         let beat = moment.beat(Stroke { strength: moment.ejection, odd: false }, None);
         self.rests = moment.atrial_rests(&self.contractions);
         let period_s = moment.period.as_secs();
-        // As far into a regular beat as leaves the time until the next; at the start of one when that comes late.
+        // So far into a regular beat that it ends with the next; at its start when that comes late.
         let gone_s = |delay: Span| {
             let next = first_beat.map(|onset| onset.plus(delay).since(Instant::ZERO).as_secs())?;
             (next < 2.0 * period_s).then(|| max(period_s - next, 0.0))
@@ -186,7 +186,7 @@ impl Pressures {
         self.arteries = arteries;
     }
 
-    /// A step changed how the transducers are connected; `levels` are those that held before.
+    /// A step changed the connections of the transducers; `levels` are those before.
     pub(crate) fn connect(&mut self, levels: &[f32; PressureSite::COUNT], moment: &Moment<'_>) {
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             let level_mmhg = levels.get(site as usize).copied().unwrap_or(0.0);
@@ -235,7 +235,7 @@ impl Pressures {
         if !conducted && self.contractions.kicked() {
             stroke.strength *= KICK;
         }
-        // Atria that have been activated and contract only once the valves have closed do so against them.
+        // Atria that were activated but contract after the valves have closed contract against them.
         for pending in &mut self.pending {
             if let Chambers::Atria { closed, .. } = &mut pending.chambers {
                 *closed |= pending.onset.plus(A_WAVE) >= closing;
@@ -355,12 +355,12 @@ impl Pressures {
         core::mem::replace(&mut self.chosen, SiteSet::NONE)
     }
 
-    /// Plays these sites again; from here on contractions are followed to where they arrive.
+    /// Plays these sites again; contractions from here on reach them.
     pub(crate) fn recall(&mut self, chosen: SiteSet) {
         self.chosen = chosen;
     }
 
-    /// Puts the pressure at every site to `mmhg`, when all has arrived that contracted before [`Pressures::recall`].
+    /// Sets the pressure at every site to `mmhg`, when all contractions before [`Pressures::recall`] have arrived.
     ///
     /// Beats draw over it. Once the lowest and the highest pressure have led to the same, any pressure between would have too.
     pub(crate) fn forget(&mut self, mmhg: f32, moment: &Moment<'_>) {

@@ -125,7 +125,7 @@ impl Respiration {
         }
         self.period = Span::period(conditions.per_minute);
         if self.next == Instant::NEVER || self.next < now {
-            // A pause that has not begun yet belonged to breathing switched off.
+            // A pause still to come belongs to the breathing before.
             self.pause = Instant::NEVER;
             self.next = idle;
         }
@@ -144,7 +144,7 @@ impl Respiration {
         }
         let start = self.next;
         if conditions.depth_ohm <= 0.0 {
-            // A ramp took the depth away, or has not brought it yet: perhaps the next breath has some.
+            // The depth of a ramp is zero here; the next breath may have some.
             self.next = start.plus(Span::period(conditions.per_minute));
             return (!core::mem::replace(&mut self.paused, true)).then_some(Act::Apnoea { at: start, starts: true });
         }

@@ -9,7 +9,7 @@ pub use crate::field::{FIELDS, Field, FieldInfo, OutOfRange};
 
 /// Everything a step plays: a value for each field, the rhythm and the body.
 ///
-/// Values are within their fields' ranges by construction. What depends on two of them is checked by
+/// Values are within their fields' ranges by construction. Rules between two of them are checked by
 /// [`crate::script::Script::new`].
 #[derive(Clone, Copy, Debug)]
 pub struct Settings {
@@ -41,7 +41,7 @@ impl Settings {
         self
     }
 
-    /// The same with another body: its intervals, pressures, breathing and life replace what was set, and the rhythm plays
+    /// The same with another body: its intervals, pressures, breathing and life replace the values set, and the rhythm plays
     /// at its usual rate.
     pub const fn with_body(mut self, body: &'static Body) -> Settings {
         self.body = body;

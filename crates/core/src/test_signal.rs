@@ -180,7 +180,7 @@ const T_LENGTH_S: f32 = 0.18;
 /// From the QRS onset to the end of T.
 const QT: Span = Span::millis(350);
 
-/// The last triangular QRS with its T wave: what it was when it started. When, the heart knows.
+/// The last triangular QRS with its T wave: the values at its start. The heart has its time.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Beat {
     width_s: f32,
@@ -222,7 +222,7 @@ impl Beat {
     }
 }
 
-/// Whether a step that uses these fields has anything for [`add_to`] to add.
+/// Whether [`add_to`] adds anything in a step that uses these fields.
 pub(crate) fn is_on(used: impl Fn(Field) -> bool) -> bool {
     [Field::TestSignal, Field::TestOffsetMv, Field::TestDriftMv].into_iter().any(used)
 }

@@ -141,9 +141,9 @@ impl Span {
 
     /// The span as `f32` seconds; exact to 24 bits.
     ///
-    /// The same bits as `ticks as f32 / 2^32`. A microcontroller converts 32 bits in an instruction and 64 in fifty, and this is
-    /// asked for some five times a frame, so the leading 32 bits are converted, the last of them set if anything follows: that
-    /// is all that rounding to nearest needs to know.
+    /// The same bits as `ticks as f32 / 2^32`. A microcontroller converts 32 bits in an instruction and 64 in fifty, and a
+    /// frame needs some five of these. So the leading 32 bits are converted, the last of them set if any bit follows: enough
+    /// for rounding to nearest.
     #[cfg(not(target_pointer_width = "64"))]
     #[inline(never)]
     pub fn as_secs(self) -> f32 {

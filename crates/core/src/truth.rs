@@ -114,7 +114,7 @@ impl Band {
 /// longer below the cuff, the lowest the least of later pulses that still are. Pulses that are all alike give one value.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CuffReading {
-    /// When it is known: the deflation has passed the diastolic pressure of four pulses in a row, or ended.
+    /// Time of the result: the deflation has passed the diastolic pressure of four pulses in a row, or ended.
     pub at: Instant,
     /// Systolic pressure, mmHg.
     pub systolic_mmhg: Band,
@@ -127,7 +127,7 @@ pub struct CuffReading {
 /// A beat that was asked for and does not come.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct RefusedBeat {
-    /// When that is decided: when its focus was to fire, or when its impulse is lost on the way down.
+    /// Time of the decision: when its focus was to fire, or when its impulse is lost on the way down.
     pub at: Instant,
     /// When its focus was to fire.
     pub asked: Instant,

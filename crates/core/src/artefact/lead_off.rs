@@ -11,7 +11,7 @@
 //! | a chest electrode | its lead | as before |
 //!
 //! With one limb off, the chest leads go on against the mean of what the three limb inputs then have.
-//! Everything remains what Einthoven, Goldberger and the electrode sums say, as the leads are formed from these inputs.
+//! The equations of Einthoven and Goldberger and the electrode sums hold, as the leads are formed from these inputs.
 
 use crate::frame::INDEPENDENT_LEADS;
 
@@ -24,7 +24,7 @@ pub(super) fn apply(off: u16, leads_mv: &mut [f32; INDEPENDENT_LEADS]) {
         return;
     }
     let [i, ii, chest @ ..] = leads_mv;
-    // Against RA, whatever that is: its own place in the sums cancels.
+    // Against any potential of RA: it cancels in the sums.
     let (mut ra, mut la, mut ll) = (0.0, *i, *ii);
     let mut flat = false;
     match off & 0b111 {

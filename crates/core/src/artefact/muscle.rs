@@ -1,6 +1,6 @@
 //! Muscle noise: at each electrode its own, with most of its power from 30 to 200 Hz.
 //!
-//! Chance sits on a fixed lattice of 2^-10 s, whatever the frame rate. Four lattice points less the four before them, in
+//! Chance sits on a fixed lattice of 2^-10 s at any frame rate. Four lattice points less the four before them, in
 //! integers, make a band around 95 Hz with nothing at 0 Hz; between lattice points the value moves in a straight line.
 //! Surface electromyograms have most of their power from 50 to 150 Hz (De Luca, 1997; from memory).
 
@@ -66,7 +66,7 @@ impl Muscle {
         }
     }
 
-    /// Lets `before` and `after` be those around lattice point `index`. Sums of integers: the same by any road.
+    /// Lets `before` and `after` be those around lattice point `index`. Sums of integers: exact in any order.
     fn go_to(&mut self, noise: &Noise, index: u64) {
         if self.next == index + 2 {
             return;

@@ -1,4 +1,4 @@
-//! High-frequency surgery: what an amplifier makes of a generator's carrier, a broad-band noise that pulses at twice the mains
+//! High-frequency surgery: an amplifier turns the generator's carrier into broad-band noise that pulses at twice the mains
 //! frequency (common practice, no source). It lasts as long as the step has it: a burst is a step.
 
 use super::pair::Pair;

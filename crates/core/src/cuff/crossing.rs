@@ -19,7 +19,7 @@ const ENOUGH: u8 = 4;
 struct Crossing {
     /// A pulse came while the cuff was above.
     began: bool,
-    /// A pulse came while the cuff was no longer above; what that had, and the least since.
+    /// Pressure of the first pulse that reached the cuff, and the least of later ones still below it.
     band: Option<Band>,
     /// Pulses since the last one that the cuff was above.
     below: u8,

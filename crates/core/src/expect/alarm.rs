@@ -1,4 +1,4 @@
-//! Alarms: what each is called, how urgent it is, and when it came and went.
+//! Alarms: name, priority, begin and end of each.
 
 use crate::heart::rhythm::Priority;
 use crate::math::max;
@@ -8,7 +8,7 @@ macro_rules! kinds {
     ($($name:ident: $id:literal, $words:literal, $priority:ident;)*) => {
         /// An alarm, the most urgent first.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-        #[allow(missing_docs)] // The table below says what each is.
+        #[allow(missing_docs)] // The table below describes each.
         #[repr(u8)]
         pub enum AlarmKind { $($name,)* }
 
@@ -93,7 +93,7 @@ pub struct Alarm {
 /// Longest time from the begin of a condition to its alarm, by default (IEC 60601-2-27 / EC13 4.2.8, from memory).
 const USUAL_DELAY_S: f32 = 10.0;
 
-/// A monitor is given so long at least once its limit is reached, s (common practice, no source).
+/// Shortest time that a monitor is given once its limit is reached, s (common practice, no source).
 const SHORTEST_S: f32 = 2.0;
 
 impl Alarm {
@@ -117,7 +117,7 @@ impl Alarm {
 /// An alarm in one step.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sounded {
-    /// The first time; of one that came from the step before, that.
+    /// The first time, maybe from the step before.
     pub first: Alarm,
     /// End of the last time; `None` while it holds.
     pub end: Option<Instant>,
@@ -183,7 +183,7 @@ impl Board {
         self.holds.get(kind as usize).is_some_and(Option::is_some)
     }
 
-    /// The condition holds, from `begin` on, and must be known from `onset` on.
+    /// The condition holds from `begin` on; a monitor must know it from `onset` on.
     pub(super) fn raise(&mut self, kind: AlarmKind, begin: Instant, onset: Instant) {
         let (Some(holds), Some(step)) = (self.holds.get_mut(kind as usize), self.step.0.get_mut(kind as usize)) else {
             return;

@@ -1,4 +1,4 @@
-//! Why a quantity is other than a plain setting: for the words beside its value.
+//! Why a quantity differs from a plain setting: for the words beside its value.
 
 use super::rate::RateMeter;
 use super::reading::{Cause, Causes};

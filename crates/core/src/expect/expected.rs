@@ -5,8 +5,8 @@ use super::reading::{Cause, Reading};
 use crate::anatomy::PressureSite;
 use crate::time::{Instant, Span};
 
-/// Readings of a step have settled after this, or after half of a step that is shorter than twice as long: the time that
-/// a read-out is given (EC13 4.1.2.1 e, IEC 60601-2-27 201.7.9.2.9.101 b 4).
+/// Readings have settled this long after the start of a step, or after half of a step shorter than twice that: the time for
+/// a read-out (EC13 4.1.2.1 e, IEC 60601-2-27 201.7.9.2.9.101 b 4).
 pub const SETTLING: Span = Span::secs(20);
 
 /// Readings of a pressure, mmHg.
@@ -69,7 +69,7 @@ impl Expected {
         first.or(sounding.next())
     }
 
-    /// Whether an alarm belongs to this step, and is not one of the step before that is only ending.
+    /// Whether an alarm belongs to this step, and does not just end in it.
     pub fn sounds(&self, sounded: &Sounded) -> bool {
         let ending = self.start.plus(SETTLING.scaled(0.5));
         sounded.first.onset >= self.start || sounded.times > 1 || sounded.end.is_none_or(|end| end > ending)

@@ -40,7 +40,7 @@ impl Pattern {
             return false;
         }
         let ventricular = |back: u8| self.bits >> back & 1 == 1;
-        // Each beat is as the one a group before it, and a group has one ventricular beat.
+        // Each beat is like the one a group before, and a group has one ventricular beat.
         let one = (0..length).filter(|back| ventricular(*back)).count() == 1;
         one && (0..9 - length).all(|back| ventricular(back) == ventricular(back + length))
     }
@@ -118,7 +118,7 @@ impl HeartAlarms {
         };
     }
 
-    /// Nothing can be said until `now`: something else than a heart is played.
+    /// Discards the time until `now`, in which the signal is not a heart's.
     pub(super) fn suspend(&mut self, now: Instant, board: &mut Board, sink: &mut dyn AlarmSink) {
         self.last = now;
         self.forget();
@@ -181,7 +181,7 @@ impl HeartAlarms {
         if let (Some(regular_s), Some(interval_s)) = (regular_s, interval_s) {
             let longest_s = 0.01 * limit(AlarmLimit::MissedBeatPercent) * regular_s;
             let pulses = board.holds(AlarmKind::NoSensing);
-            // A longer one is a pause; one that is followed by others as long is another rate.
+            // A single longer interval is a pause; several are another rate.
             if !pulses && interval_s > longest_s && interval_s <= limit(AlarmLimit::PauseS) {
                 let onset = before.plus(Span::from_secs(longest_s));
                 self.missed = Some(Missed { begin: before, onset, regular_s });
@@ -327,7 +327,7 @@ impl HeartAlarms {
         } else {
             board.raise(AlarmKind::NoCapture, at, at);
         }
-        // A pulse within the heart's own QRS is one that could not know of it yet.
+        // A pulse within the heart's own QRS came too early to sense it.
         let since_s = self.last_own.map_or(f32::INFINITY, |own| at.since(own).as_secs());
         if since_s > 0.12 && since_s < 0.6 * period_s {
             board.raise(AlarmKind::NoSensing, at, at);

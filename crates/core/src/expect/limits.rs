@@ -1,4 +1,4 @@
-//! The limits that alarms go by: what a monitor is set to, unless a plan says otherwise.
+//! Alarm limits: the usual settings of a monitor, unless a plan gives others.
 
 use crate::body::{Body, CHILD, NEONATE};
 
@@ -11,7 +11,7 @@ macro_rules! limits {
     ($($name:ident: $id:literal, $unit:literal, [$adult:expr, $child:expr, $neonate:expr], $words:literal, $source:expr;)*) => {
         /// A limit of an alarm.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-        #[allow(missing_docs)] // The table below says what each is.
+        #[allow(missing_docs)] // The table below describes each.
         #[repr(u8)]
         pub enum AlarmLimit { $($name,)* }
 
@@ -105,7 +105,7 @@ impl AlarmLimits {
     /// The usual limits.
     pub const USUAL: AlarmLimits = AlarmLimits { set: [None; AlarmLimit::COUNT] };
 
-    /// Sets one limit, whatever the body; NaN switches its alarm off.
+    /// Sets one limit for every body; NaN switches its alarm off.
     pub fn set(&mut self, limit: AlarmLimit, value: f32) {
         if let Some(place) = self.set.get_mut(limit as usize) {
             *place = Some(value);

@@ -1,7 +1,7 @@
 //! Pressures as a monitor reads them behind transducer and line: of each pulse its highest and lowest pressure, of all
 //! time the mean by integral.
 //!
-//! Samples are taken between the feet of pulses, which are known. Around a highest sample a parabola finds the peak.
+//! The feet of pulses are known; samples count between them. A parabola about the highest sample gives the peak.
 
 use super::reading::{Gathered, ReadingBand};
 use crate::math::{max, min};
@@ -139,7 +139,7 @@ impl PressureMeter {
         self.before = [b, mmhg];
         self.pulse.take(mmhg);
         if b > a && b >= mmhg {
-            // The vertex of the parabola through three samples, as far as they are of one wave.
+            // The vertex of the parabola through three samples, limited in case they are not of one wave.
             let bend = 2.0 * b - a - mmhg;
             let rise = (mmhg - a) * (mmhg - a) / (8.0 * bend);
             self.pulse.high = max(self.pulse.high, b + min(rise, 0.25 * bend));

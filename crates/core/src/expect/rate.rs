@@ -12,7 +12,7 @@ use crate::time::{Instant, Span};
 /// Intervals averaged.
 const KEPT: usize = 12;
 
-/// Longer than this, s, three in a row, and fewer intervals are averaged.
+/// When three intervals in a row are longer than this, s, fewer are averaged.
 const SLOW_S: f32 = 1.2;
 
 /// How many then.
@@ -71,7 +71,7 @@ impl RateMeter {
         *self = RateMeter { begin, from, last: self.last, ..RateMeter::new(self.rule) };
     }
 
-    /// Forgets all intervals: what follows has nothing to do with what was before.
+    /// Forgets all intervals.
     pub(super) fn forget(&mut self) {
         self.kept = 0;
         self.last = None;

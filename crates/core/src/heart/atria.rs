@@ -18,7 +18,7 @@ impl Heart {
                 let running = self.clock(Clock::Sinus) != Instant::NEVER;
                 let place = match self.last_sinus_due {
                     Some(last) if running => self.after(last, atrial_period, conditions, noise),
-                    // Atria that go their own way do not start in step with the ventricles.
+                    // Dissociated atria do not start in step with the ventricles.
                     _ if now == Instant::ZERO && conditions.rhythm.atria == Atria::Independent => {
                         Place::regular(now.plus(atrial_period.scaled(0.85)))
                     }
@@ -102,7 +102,7 @@ impl Heart {
         }
     }
 
-    /// After how many impulses the sinus node fails: as many as the rhythm says, by chance a few more or less.
+    /// Number of impulses before the sinus node fails: that of the rhythm, by chance a few more or less.
     pub(super) fn plan_fault(&mut self, fault: SinusFault, conditions: &HeartConditions, noise: &Noise) {
         let every = match fault {
             SinusFault::Arrest(beats) => beats.max(1),

@@ -1,4 +1,4 @@
-//! The AV node: which impulses from above pass, and how long they take.
+//! The AV node: conduction, delay and block of impulses from above.
 
 use super::conditions::HeartConditions;
 use super::rhythm::{AvNode, CONCEALED_SHARE, Ventricles, whole_ratio};
@@ -8,7 +8,7 @@ use crate::time::{Instant, Span};
 
 /// The node takes no second impulse this soon after one, or 60 % of a period where that is shorter.
 const REFRACTORY: Span = Span::millis(300);
-/// For this long after ventricles fired on their own the node is still taken by the impulse from below.
+/// After a ventricular beat the impulse from below keeps the node refractory for this long.
 const INVADED: Span = Span::millis(300);
 /// With a regular focus, for this share of its period where that is longer.
 const INVADED_SHARE: f32 = 0.58;
@@ -73,7 +73,7 @@ impl Node {
         self.invaded = !conceal && matches!(conditions.rhythm.ventricles, Ventricles::Following);
     }
 
-    /// Whether an impulse from below leaves the node to one from above that comes at `at`.
+    /// Whether the node has recovered at `at` from an impulse from below.
     pub(super) fn takes(&self, at: Instant) -> bool {
         at >= self.taken_until
     }

@@ -29,7 +29,7 @@ impl Heart {
     ) {
         let asked = Some(Asked { at: now, site });
         self.ectopic_count = self.ectopic_count.wrapping_add(1);
-        // Between a pulse that captures and its beat the ventricles are the pulse's.
+        // Between a pulse that captures and its beat no other source activates the ventricles.
         let paced = self.impulses.iter().flatten().any(|impulse| impulse.code == BeatCode::Paced);
         if paced && !matches!(site, EctopicSite::Atrium | EctopicSite::Junction) {
             return refuse(asked, now, Refusal::Refractory, emit);
@@ -151,7 +151,7 @@ impl Heart {
         self.memory.t_end.plus(Span::millis(15))
     }
 
-    /// After how many conducted beats the next premature beat comes.
+    /// Number of conducted beats before the next premature beat.
     pub(super) fn plan_ectopic(&mut self, conditions: &HeartConditions, noise: &Noise) {
         self.conducted_since_ectopic = 0;
         self.next_ectopic_after = match conditions.rhythm.ectopy.map(|ectopy| ectopy.pattern) {

@@ -44,14 +44,14 @@ impl Memory {
 /// How long a beat takes.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Length {
-    /// QT with the QRS duration set, ms; a wider QRS adds what it is wider by.
+    /// QT with the QRS duration set, ms; a wider QRS adds the difference.
     pub qt_ms: f32,
     /// Factor on the QRS duration of its pathways, below 1 where they would leave a fast rhythm no time.
     pub width: f32,
 }
 
 impl Heart {
-    /// How long a beat at `now` takes that spreads by these pathways. Kept in mind for the beats after.
+    /// Lengths of a beat at `now` that spreads by these pathways; later beats depend on them.
     pub(super) fn repolarise(
         &mut self,
         now: Instant,

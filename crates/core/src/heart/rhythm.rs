@@ -71,12 +71,12 @@ pub enum Atria {
 pub enum AvNode {
     /// Each with the PR interval set.
     Conducting,
-    /// With a delay that grows the less time the node had to recover, until it fails (second degree type I). Of as many
-    /// impulses as the AV ratio says, one is lost.
+    /// With a delay that grows the less time the node had to recover, until it fails (second degree type I). One in
+    /// `ratio` impulses is lost.
     Decremental,
-    /// With the PR interval set, but of as many impulses as the AV ratio says one is lost below the node (type II).
+    /// With the PR interval set; one in `ratio` impulses is lost below the node (type II).
     Dropping,
-    /// Of as many impulses as the AV ratio says, one passes (flutter, 2:1, high grade).
+    /// One in `ratio` impulses passes, with `ratio` the AV ratio set (flutter, 2:1, high grade).
     OneOf,
     /// As `OneOf`, with a ratio that changes by chance between 2 and the AV ratio.
     Varying,
@@ -273,7 +273,7 @@ pub struct Rhythm {
 /// between two sinus beats the premature beat fell, so that two RR make two sinus periods (compensatory pause).
 pub(super) const CONCEALED_SHARE: f32 = 0.62;
 
-/// Resting rate of the body that rates and limits of rhythms are stated for.
+/// Resting rate of the body for which rates and limits of rhythms are stated.
 pub const ADULT_RESTING_BPM: f32 = 70.0;
 
 /// Highest rate of any source in any body, per minute: flutter of newborns reaches 500 (textbooks, from memory).

@@ -1,6 +1,6 @@
 //! Wandering of the sinus node: beats are displaced from their regular places, so the mean rate stays as set.
 //!
-//! A displacement D(t) makes of a period p the interval p + D(t + p) - D(t). In step with breathing D is a sine. At random
+//! A displacement D(t) turns a period p into the interval p + D(t + p) - D(t). In step with breathing D is a sine. At random
 //! it is noise on a lattice in time, drawn through a cubic spline: its difference has a smooth spectrum about one
 //! frequency, without lines. The slowest bands displace beats by a minute, so of those only the differences are added up.
 

@@ -11,7 +11,7 @@ use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 
 impl Heart {
-    /// A focus below the atria fires, maybe because it was asked to.
+    /// A focus below the atria fires, maybe on request.
     // Source, time and request, and the three arguments that every part of the heart takes.
     #[allow(clippy::too_many_arguments)]
     pub(super) fn activate_from(

@@ -67,7 +67,7 @@ impl<'a> Bytes<'a> {
     }
 }
 
-/// Says which settings, bodies and rhythms there are, and in which order: FNV-1a over their names.
+/// Identifies the settings, bodies and rhythms of this build and their order: FNV-1a over their names.
 pub(super) const TABLES: u32 = {
     let mut digest = 0x811c_9dc5;
     let mut i = 0;

@@ -1,4 +1,4 @@
-//! Making an image from a script, without a heap: everything is put out twice, first to form the check sum.
+//! Making an image from a script, without a heap: everything is written twice, first to form the check sum.
 
 use super::bytes::{CHECK_SUM, HEADER, MARK, REPEAT, STEP, TABLES, VERSION};
 use super::check_sum::CheckSum;
@@ -46,7 +46,7 @@ impl core::error::Error for WriteError {}
 /// Puts out the image of a script in parts, in order.
 ///
 /// # Errors
-/// A script that does not fit; nothing has been put out then.
+/// A script that does not fit; nothing has been written then.
 pub fn write(script: &Script<'_>, mut put: impl FnMut(&[u8])) -> Result<(), WriteError> {
     let items = script.items();
     let mut length = HEADER + 4 * items.len();

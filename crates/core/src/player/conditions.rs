@@ -16,7 +16,7 @@ const ST: [Field; 3] = [Field::StInferiorMv, Field::StAnteriorMv, Field::StLater
 
 const KINDS: [Episode; 3] = [Episode::StShift, Episode::Noise, Episode::LeadOff];
 
-/// Which of them are on, and when that may change next within the step.
+/// The episodes that are on, and when that may change next within the step.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Conditions {
     on: [bool; KINDS.len()],

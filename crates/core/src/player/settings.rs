@@ -88,7 +88,7 @@ impl Player<'_> {
         })
     }
 
-    /// Factor on PR, where it follows the rate: shorter in fast hearts, by 0.3 of what the logarithm of RR is (about 160 ms at
+    /// Factor on PR, where it follows the rate: shorter in fast hearts, by 0.3 of the logarithm of RR (about 160 ms at
     /// 70 bpm and 127 ms at 150, as in exercise; from memory).
     fn pr_follows(&self, at: Instant) -> f32 {
         let Some(step) = self.step.as_ref().map(|placed| &placed.step) else { return 1.0 };

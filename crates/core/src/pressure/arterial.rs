@@ -10,8 +10,8 @@
 //! ```
 //!
 //! A pulse of full strength peaks at the systolic pressure set and its runoff, an exponential towards the asymptote,
-//! meets the diastolic pressure set exactly when the next foot is due, at whatever rate: what flows off between two beats
-//! follows from the rate and the pressures set, and a beat that fails to come lets it go on. A weaker beat starts from the higher pressure
+//! meets the diastolic pressure set exactly when the next foot is due, at any rate: the flow between two beats
+//! follows from the rate and the pressures set, and goes on when a beat fails to come. A weaker beat starts from the higher pressure
 //! where the early foot finds it and adds less; its runoff scales alike, which is the linear map of a two-element
 //! Windkessel, so that with no ejection at all the pressure runs down to the asymptote. No pulse lets the pressure fall faster
 //! than an artery empties, so that one that was high before takes some beats to come down to a lower one. However slow beats come, the
@@ -170,7 +170,7 @@ impl Course {
     }
 }
 
-/// Pressure from which a weak beat adds its share: a full one forgets where it started from.
+/// Pressure to which a weak beat adds its share; the peak of a full beat does not depend on its foot.
 fn base(foot_mmhg: f32, strength: f32, target: &Target) -> f32 {
     foot_mmhg + min(strength, 1.0) * (target.diastolic_mmhg - foot_mmhg)
 }
@@ -201,7 +201,7 @@ pub(crate) fn held(form: &Form, ejection: f32, target: &Target) -> f32 {
     top(base(foot, ejection, target), foot, ejection, target)
 }
 
-/// Share of a regular beat's strength from which on a beat is as good as one.
+/// Share of a regular beat's strength from which on a beat counts as regular.
 const REGULAR: f32 = 0.95;
 
 /// Share of its depth that the notch of a beat has: the valve of a weak one closes on hardly any flow.

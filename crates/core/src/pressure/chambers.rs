@@ -14,7 +14,7 @@
 //! A ventricle and its neighbours obey their valves. It leaves the pressure of its atrium when it contracts, meets the pressure
 //! in its artery where that has run down to, and stays above it until ejection ends; it falls through the pressure of its atrium
 //! and stays below that until it contracts again. Both sides of a valve have knots at the same times, so that between two of
-//! them the difference is a cubic of its own, which is nowhere negative.
+//! them the difference is a cubic, which is nowhere negative.
 
 use super::arterial::{ejection_time_s, pre_ejection_s, still_vein};
 use super::trace::{Plan, Tail};
@@ -52,7 +52,7 @@ const A_FALL_S: f32 = 0.085;
 const CANNON: f32 = 3.5;
 /// Return of an atrium to its resting pressure, and of the ventricle behind it, 1/s.
 const REST_PER_S: f32 = 6.0;
-/// For how long an a wave holds what it has filled the ventricle to, a little more than from there to the beat that it brings, s.
+/// Time for which an a wave holds the pressure that it fills the ventricle to, a little longer than to its beat, s.
 const FILLED_S: f32 = 0.2;
 /// How fast that goes back when no beat comes, 1/s.
 const FILLED_PER_S: f32 = 4.0;
@@ -112,7 +112,7 @@ pub(crate) struct Side {
     pub filling_mmhg: f32,
     /// Expected interval between beats.
     pub period: Span,
-    /// Interval between beats whose valves move as those of this one.
+    /// Interval between beats with the valve times of this one.
     pub timing: Span,
     /// Rise of an a wave, s: it is over before a conducted beat closes the valves.
     pub rise_s: f32,
@@ -158,7 +158,7 @@ impl Side {
     pub(crate) fn kick(&self, here: (f32, f32), force: f32) -> Plan {
         let filled = self.filled_mmhg(force);
         let tail = self.tail(self.diastasis_mmhg(), FILLED_PER_S);
-        // One that fills fast already shall not fill to more.
+        // Fast filling must not overshoot.
         let slope = min(here.1, 3.0 * max(filled - here.0, 0.0) / self.rise_s);
         Plan::new(here.0, slope, tail).to(self.rise_s, filled, 0.0).to(self.rise_s + FILLED_S, filled, 0.0)
     }

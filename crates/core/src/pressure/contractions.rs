@@ -102,7 +102,7 @@ impl Contractions {
     pub(crate) fn ventricles(&mut self, length: Span) {
         self.present.length = packed(length);
         self.before = core::mem::replace(&mut self.last, core::mem::take(&mut self.present));
-        // Atria that contract only once the valves have closed do so against them, in the cycle that begins.
+        // Atria that contract after the valves have closed contract against them, in the cycle that begins.
         let AtrialCycle { at, force, length } = self.last;
         if let Some(late) = (0..MOST).find(|i| length > 0 && at[*i] > length && force[*i] != 0) {
             self.present.add(at[late] - length, -force[late].saturating_abs());

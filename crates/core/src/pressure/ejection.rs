@@ -1,4 +1,4 @@
-//! How strong a beat is: what filling time, rhythm and recovery make of it.
+//! Strength of a beat from filling time, rhythm and recovery.
 
 use crate::math::{max, min};
 use crate::time::Span;
@@ -16,7 +16,7 @@ pub(crate) struct Ejection {
 /// A beat's ejection.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Stroke {
-    /// Against a regular beat, which has 1.
+    /// Relative to a regular beat.
     pub strength: f32,
     /// Whether this is an odd one of alternating beats.
     pub odd: bool,

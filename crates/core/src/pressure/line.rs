@@ -4,9 +4,9 @@
 //! y'' / w^2 + 2 z y' / w + y = u        w = 2 pi f, f the natural frequency, z the damping ratio
 //! ```
 //!
-//! A trace `u` is made of cubics and exponentials. To each of them the line answers with a cubic and an exponential of
-//! its own (what it would settle to), and where one piece follows another, or a stopcock is turned, with a free
-//! oscillation that makes up the difference in value and slope. So the output is closed-form in time too: the exact
+//! A trace `u` is made of cubics and exponentials. To each of them the line answers with another cubic and exponential
+//! (the settled output). Where one piece follows another, or a stopcock is turned, a free oscillation makes up the
+//! difference in value and slope. So the output is closed-form in time too: the exact
 //! response, and no filter state between frames.
 //! Source of the model: Gardner, "Direct blood pressure measurement: dynamic response requirements", 1981.
 

@@ -17,7 +17,7 @@ const STRONGEST: f32 = 1.6;
 /// descent from a base that cannon waves have pressed down.
 const ATRIUM: (f32, f32) = (5.0, 3.0);
 
-/// How far a pulse's pressure goes up and down, in heights of the pulse.
+/// Way of a pulse's pressure up and down, in heights of the pulse.
 const WAYS: f32 = 2.6;
 
 /// Pressures in the vessel at a site, mmHg.
@@ -63,11 +63,11 @@ fn vessel(site: PressureSite, of: Ranges<'_>) -> Range {
     }
 }
 
-/// How far a line's output goes beyond its input, mmHg: of an input within `inside` of its middle, that rises and falls by
+/// Overshoot of a line's output over its input, mmHg: of an input within `inside` of its middle, that rises and falls by
 /// `ways` in all every `every_s`.
 ///
 /// Two bounds, of which the lower holds. Any input at all: the integral of the impulse response's size, (1 + r) / (1 - r) with r
-/// the overshoot of a step. An input that goes so far and no further in a beat: each bit of the way leaves a ring of its size,
+/// the overshoot of a step. An input of limited way in a beat: each part of the way leaves a ring of its size,
 /// which decays.
 fn ringing(line_hz: f32, damping: f32, inside: f32, ways: f32, every_s: f32) -> f32 {
     if line_hz < super::line::LOWEST_HZ || damping >= 1.0 {

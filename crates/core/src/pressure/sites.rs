@@ -1,4 +1,4 @@
-//! The sites: which settings each reads, when a contraction reaches it, and what it starts there.
+//! The sites: the settings of each, the delay of a contraction to it, and its effect there.
 
 use super::arterial::{self, FEMORAL, PULMONARY, RADIAL, Target};
 use super::chambers::{
@@ -55,7 +55,7 @@ pub const fn fields(site: PressureSite) -> SiteFields {
     }
 }
 
-/// From QRS onset to what a beat starts at a site, where beats have this period.
+/// From QRS onset to the effect of a beat at a site, where beats have this period.
 pub(crate) fn beat_delay(site: PressureSite, period: Span) -> Span {
     let transit_s = match site {
         PressureSite::Arterial => RADIAL.transit_s,
@@ -68,7 +68,7 @@ pub(crate) fn beat_delay(site: PressureSite, period: Span) -> Span {
     Span::from_secs(arterial::pre_ejection_s(period) + transit_s)
 }
 
-/// How much later than in the heart an atrial pressure is seen at a site.
+/// Delay of an atrial pressure from the heart to a site.
 pub(crate) fn lag(site: PressureSite) -> Span {
     match site {
         PressureSite::Venous => const { Span::from_secs(CENTRAL_VEIN.lag_s) },
@@ -77,7 +77,7 @@ pub(crate) fn lag(site: PressureSite) -> Span {
     }
 }
 
-/// From P onset to what the atria start at a site, where they start something.
+/// From P onset to the effect of the atria at a site, where they have one.
 pub(crate) fn atrial_delay(site: PressureSite) -> Span {
     Span::from_secs(chambers::A_WAVE_S).plus(lag(site))
 }
@@ -116,7 +116,7 @@ pub(crate) struct Beat {
     ejection: f32,
     /// Expected interval to the next.
     period: Span,
-    /// Interval between beats whose valves move as those of this one: an early beat has filled little and is over sooner.
+    /// Interval between beats with the valve times of this one: an early beat has filled little and is over sooner.
     pub timing: Span,
     /// Systolic and diastolic pressures that full beats hold, mmHg.
     arterial: (f32, f32),
@@ -261,7 +261,7 @@ impl Moment<'_> {
         self.get(mean) - self.chest()
     }
 
-    /// Atrium and ventricle as a site in or before the heart sees them, over this resting pressure.
+    /// Atrium and ventricle as seen at a site in or before the heart, over this resting pressure.
     pub(crate) fn side(&self, site: PressureSite, rest_mmhg: f32) -> Side {
         let (atrium, wave) = match site {
             PressureSite::LeftVentricle | PressureSite::LeftAtrium => (&LEFT_ATRIUM, Field::LeftAtriumWave),
@@ -380,7 +380,7 @@ impl Moment<'_> {
         waited_s: f32,
     ) -> Plan {
         let still = arterial::still_vein(self.filling_mmhg());
-        // Without beats all that the waves are on goes to the mean filling pressure, too.
+        // Without beats resting and end-diastolic pressure go to the mean filling pressure, too.
         let left = exp(-still.per_s * max(waited_s, 0.0));
         let fallen = |mmhg: f32| still.mmhg + left * (mmhg - still.mmhg);
         let side = self.side(site, fallen(*heart.rests.of(site)));

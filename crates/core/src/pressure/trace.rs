@@ -7,8 +7,8 @@
 //!   -----o          ''--..___ tail: towards an asymptote, from the expected end on as in stillness
 //! ```
 //!
-//! Whatever starts (a pulse, an atrial wave) replaces the knots still to come by its own, from the pressure just
-//! reached. So a trace is closed-form in time between events, never tears, and has its integral in closed form.
+//! A pulse or an atrial wave replaces the knots still to come by its own, from the present pressure.
+//! So a trace is closed-form in time between events, never tears, and has its integral in closed form.
 
 use crate::anatomy::PressureSite;
 use crate::math::{clamp, exp, max, min};
@@ -326,7 +326,7 @@ impl Cycle {
         if length_s > 0.0 { self.area / length_s } else { self.foot_mmhg }
     }
 
-    /// Takes in a piece from its start to a time of the plan, which is `at`; says what the pressure is then.
+    /// Takes in a piece from its start to a time of the plan, which is `at`; returns the pressure then.
     fn take(&mut self, piece: &Piece, until_s: f32, at: impl FnOnce() -> Instant) -> f32 {
         let (integral, mmhg) = piece.integral_and_end(until_s);
         self.area += integral;
@@ -420,7 +420,7 @@ impl Trace {
         (self.cycle.foot_mmhg, self.plan.highest_mmhg(), self.plan.integral(length_s) / max(length_s, SHORTEST_S))
     }
 
-    /// The cycle as it would be if it ended at `now`, and pressure and slope then.
+    /// The cycle as if it ended at `now`, and pressure and slope then.
     pub(crate) fn close(&self, now: Instant) -> (Cycle, (f32, f32)) {
         let t_s = self.time_s(now);
         let mut cycle = self.cycle;
