@@ -16,7 +16,7 @@ pub fn today() -> String {
     utc(SystemTime::now()).get(..10).unwrap_or_default().to_owned()
 }
 
-/// The day that a text begins with, as `2026-11-25` or `2026-11-25T14:03:07Z`; `None` for any other writing, as 05/11/2026
+/// The day that a text begins with, as `2026-11-25` or `2026-11-25T14:03:07Z`; `None` for any other form, such as 05/11/2026
 /// is another day on either side of an ocean.
 pub fn day(text: &str) -> Option<Date> {
     let text = text.trim();

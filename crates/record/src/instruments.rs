@@ -13,7 +13,7 @@ pub fn missing(record: &Record) -> Vec<String> {
             return None;
         }
         match (day(due), used) {
-            (None, _) => Some(format!("{name}: calibrated until \"{due}\", which is no day such as 2027-03-01")),
+            (None, _) => Some(format!("{name}: calibrated until \"{due}\", which is not a day such as 2027-03-01")),
             (_, None) => Some(format!("{name}: calibrated until {due}, but the record has no day such as 2027-03-01")),
             (Some(until), Some(used)) if until < used => {
                 Some(format!("{name}: its calibration ran out on {until}, before {used}"))
@@ -42,7 +42,7 @@ mod tests {
         );
         assert!(on("2026-11-25", "2026-11-25").is_empty());
         assert!(on("2026-11-25", "").is_empty());
-        assert!(on("2026-11-25", "next year")[0].contains("no day such as"));
+        assert!(on("2026-11-25", "next year")[0].contains("not a day such as"));
         assert!(on("today", "2027-01-01")[0].contains("the record has no day"));
     }
 }

@@ -1,4 +1,4 @@
-//! Whether a record is what was saved, and whether it belongs to a script and a rig.
+//! Whether a record is unchanged, and whether it belongs to a script and a rig.
 
 use crate::plan::Plan;
 use crate::record::{Origin, Record};
@@ -27,13 +27,13 @@ pub fn broken_seal(record: &Record) -> Option<&'static str> {
         (Some(_), _) => return Some("the record was changed after it was saved: its digest does not fit"),
     }
     let plan = record.plan.as_ref()?;
-    // Of a record that was read, its text counts: a member that was taken out of it may have been an empty one.
+    // The text of a record that was read counts: an empty member may have been taken out of it.
     let found = record.found_plan_digest.clone().unwrap_or_else(|| plan.own_digest());
     let changed = plan.digest != found;
     changed.then_some("the plan in the record was changed: what was expected is not what the script said")
 }
 
-/// Holds a record against its digests, and against the `fresh` plan of the script named with it, if one was.
+/// Checks a record against its digests, and against the `fresh` plan of the script given with it, if any.
 pub fn check(record: &Record, plan: &Plan, fresh: Option<&Plan>) -> Integrity {
     let mut found = Integrity::default();
     found.changed.extend(broken_seal(record).map(str::to_owned));

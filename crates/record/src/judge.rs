@@ -1,4 +1,4 @@
-//! Verdicts, worked out from what was written and nothing else: never taken over from the page that showed them.
+//! Verdicts, derived from the entries alone: never taken over from the page that showed them.
 
 use crate::plan::{Item, Plan, PlanAlarm, PlanClear, PlanReading, PlanStep};
 use crate::record::{Entry, Record};
@@ -208,7 +208,7 @@ pub struct Judgement<'a> {
     pub items: Vec<(&'a PlanStep, Item<'a>, Judged<'a>)>,
     /// Missing besides items: preparations, kit, signature.
     pub missing: Vec<String>,
-    /// Items whose page verdict differs from the one worked out here.
+    /// Items whose page verdict differs from the one derived here.
     pub disagreements: Vec<String>,
     /// Entries for items that the plan does not have.
     pub strangers: Vec<String>,

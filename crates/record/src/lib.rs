@@ -6,9 +6,9 @@
 //! ([`record_csv`]). [`judge`] derives every verdict from the numbers, [`integrity`] finds changes, [`guide`] names the
 //! places to look after a failure, [`trend`] follows the readings of one asset. [`report`] writes all of it.
 //!
-//! # What holds
-//! - Verdicts come from what was written and the plan; a verdict in a file is only compared.
-//! - The tolerance arithmetic is the score's; the page's copy of it is held against the same table of cases.
+//! # Guarantees
+//! - Verdicts come from the entries and the plan; a verdict in a file is only compared.
+//! - The tolerance arithmetic is the score's; the page's copy of it is tested with the same table of cases.
 //! - Pages are self-contained: no address in them is ever fetched.
 //! - Nothing here prints or touches files; a [`session`] is given both sides of a terminal, and its output.
 

@@ -73,7 +73,7 @@ pub(crate) fn strip(walk: &Walk<'_>, index: usize, step: &PlanStep) -> Option<St
     Some(svg::inline(&drawing, "strip", &format!("strip-{}", step.id)))
 }
 
-/// Lead II, and what else the step's readings are about; two more at most.
+/// Lead II and the other signals of the step's readings; two more at most.
 fn channels(step: &PlanStep) -> Vec<Channel> {
     let mut channels = vec![Channel::Lead(Lead::II)];
     let mut add = |channel: Option<Channel>| {

@@ -148,7 +148,7 @@ impl PlanReading {
         self.low.zip(self.high).map(|(low, high)| [low, high]).or(self.value.map(|value| [value; 2]))
     }
 
-    /// Whether it moves by more than is allowed of a single value: then the band is asked for.
+    /// Whether it moves by more than the tolerance of a single value: then the band is asked for.
     pub fn moves(&self) -> bool {
         let tolerance = crate::judge::tolerance(self);
         let width = self.value.and_then(|value| tolerance.width(value)).unwrap_or(0.0);
@@ -201,7 +201,7 @@ impl PlanAlarm {
     }
 }
 
-/// An alarm is not heard sooner after the start of its step, s.
+/// Soonest that an alarm is heard after the start of its step, s.
 fn soonest_s() -> f64 {
     0.1
 }

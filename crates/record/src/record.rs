@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::BTreeMap;
 
-/// The words of [`Record::about`], with what they are called on pages.
+/// The words of [`Record::about`], with their names on pages.
 pub const ABOUT: [(&str, &str); 7] = [
     ("asset", "Asset number"),
     ("model", "Type"),
@@ -52,7 +52,7 @@ pub struct Record {
     /// The session's playing, if there was one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub played: Option<Played>,
-    /// Why the record can't be relied on, when it was made from one that was changed.
+    /// Why the record is in doubt, when it was made from a changed one.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub doubt: String,
     /// SHA-256 over all the above, see [`seal::of_record`].

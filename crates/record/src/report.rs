@@ -1,4 +1,4 @@
-//! The report of a record: verdicts worked out anew, what was changed, where to look, how readings moved.
+//! The report of a record: verdicts derived anew, changes, places to look, trends of readings.
 //!
 //! One [`Report`] is shown four ways: [`Report::text`] for a terminal, [`page::html`] for people and paper,
 //! [`data::json`] and [`data::csv`] for a maintenance database.
@@ -15,7 +15,7 @@ use crate::trend::{Trend, trends};
 use pulsewright_text::fit::line;
 use std::fmt::Write as _;
 
-/// A record held against its plan, its digests and earlier records.
+/// A record judged by its plan, its digests and earlier records.
 #[derive(Debug)]
 pub struct Report<'a> {
     /// The plan that it was judged by.
@@ -49,7 +49,7 @@ pub fn plan_of<'a>(record: &'a Record, fresh: Option<&'a Plan>) -> Result<&'a Pl
 }
 
 impl<'a> Report<'a> {
-    /// Judges `record`; `fresh` is the plan of the script named with it, if one was.
+    /// Judges `record`; `fresh` is the plan of the script given with it, if any.
     ///
     /// # Errors
     /// When there is no plan to judge by.
@@ -74,7 +74,7 @@ impl<'a> Report<'a> {
             && self.judgement.strangers.is_empty()
     }
 
-    /// `passed`, `failed` or `incomplete`; `changed` of a record that can't be relied on.
+    /// `passed`, `failed` or `incomplete`; `changed` for a record that can't be relied on.
     pub fn overall_id(&self) -> &'static str {
         if self.objections().is_empty() { self.judgement.overall.id() } else { "changed" }
     }
@@ -113,7 +113,7 @@ impl<'a> Report<'a> {
                 line(&judged.why)
             );
             let advice = guide(&self.judgement, *item, judged);
-            // Readings of one pressure fail together; what to check is said once.
+            // Readings of one pressure fail together; the advice is given once.
             for piece in advice.iter().filter(|_| advice != last) {
                 let _ = writeln!(text, "           {piece}");
             }

@@ -19,7 +19,7 @@ pub fn digest(bytes: &[u8]) -> String {
 
 /// The one text of a JSON value: keys in order, no blanks, numbers as the shortest decimal, whole ones without a point.
 ///
-/// Layout and key order of a file do not count, and neither does whether 120 was written as 120.0.
+/// Layout and key order of a file do not count; 120 and 120.0 are the same.
 pub fn canonical(value: &Value) -> String {
     let mut text = String::new();
     write(value, &mut text);

@@ -1,8 +1,8 @@
 //! A session: the plan played step by step in real time, and asked about in a terminal.
 //!
 //! A step holds until its readings are entered; one with nothing to read plays for its duration. Alarms are asked about
-//! first, their time counts from the step's first frame. After every answer the record is handed to be saved, so a
-//! session that was cut off goes on at the step it was in.
+//! first, their time counts from the step's first frame. After every answer the record is saved, so a
+//! session that was cut off goes on at its last step.
 
 mod asking;
 pub mod draft;
@@ -54,7 +54,7 @@ impl Session<'_> {
     /// Asks and plays until the plan is done; `record` is taken up where it stands and handed to `save` after each answer.
     ///
     /// # Errors
-    /// When the person leaves, or something fails; what was entered until then has been saved.
+    /// When the person leaves, or something fails; the entries until then have been saved.
     pub fn run(
         &self,
         record: &mut Record,

@@ -36,11 +36,11 @@ pub struct Trend {
     pub noticeable: bool,
 }
 
-/// Trends of every reading that an earlier record of the same asset has too; days are written as 2026-11-25, others come first, as text.
+/// Trends of the readings that an earlier record of the same asset has too. Days are written as 2026-11-25; other texts come
+/// first.
 ///
-/// Readings belong together when step name and quantity are the same. A table that holds no plan is read by the present one.
-/// Records of other assets are left out, and so are those that were changed since they were saved; their number is given as
-/// well.
+/// Readings belong together when step name and quantity are the same. A table has no plan and is read by the present one.
+/// Also returns the number of records left out: those of other assets, and those changed since they were saved.
 pub fn trends(plan: &Plan, record: &Record, earlier: &[Record]) -> (Vec<Trend>, usize) {
     let same = |other: &&Record| other.about("asset") == record.about("asset") && broken_seal(other).is_none();
     let mut before: Vec<&Record> = earlier.iter().filter(same).collect();

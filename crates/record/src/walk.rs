@@ -1,5 +1,5 @@
-//! A document's steps one after the other, those that hold played for a fixed time: what strips and frame digests are
-//! made of.
+//! A document's steps one after the other; steps that hold play for a fixed time. Strips and frame digests are made from
+//! it.
 
 use crate::plan::{Frames, MAX_STEPS, PlanError};
 use pulsewright_core::block::{BLOCK, Block, Signals};

@@ -1,4 +1,4 @@
-//! The worksheet: one page that holds everything, works without a network, and saves what was read.
+//! The worksheet: one page that holds everything, works without a network, and saves the readings.
 
 use crate::markup::{self, CAUTIONS, Dark, json_in_script, lines, look};
 use crate::plan::{Plan, PlanAlarm, PlanClear, PlanReading, PlanSilence, PlanStep};
@@ -279,7 +279,7 @@ fn after(plan: &Plan, html: &mut String) {
         );
     }
     html.push_str(
-        "</div>\n<p class=\"hint\">Save the record as a file; <kbd>pulsewright report FILE</kbd> works every verdict out anew. \
+        "</div>\n<p class=\"hint\">Save the record as a file; <kbd>pulsewright report FILE</kbd> derives every verdict anew. \
          Keys: <kbd>Enter</kbd> next field, <kbd>Alt</kbd>+<kbd>\u{2193}</kbd> and <kbd>Alt</kbd>+<kbd>\u{2191}</kbd> next and previous step, \
          <kbd>Ctrl</kbd>+<kbd>S</kbd> save.</p></section>\n",
     );

@@ -1,8 +1,8 @@
 //! Readings as people write them: a decimal point or comma, and perhaps a unit.
 //!
-//! The worksheet's page reads them by the same rules (`page/judge.js`), and both are held against `cases/readings.json`.
+//! The worksheet's page reads them by the same rules (`page/judge.js`), and both are tested with `cases/readings.json`.
 
-/// Units that are the quantity's own under another spelling, and what others come to in it: (written, quantity's, factor).
+/// Other spellings of a quantity's unit, and factors of other units: (written, quantity's, factor).
 ///
 /// 1 kPa = 7.500617 mmHg and 1 cmH2O = 0.735559 mmHg: NIST SP 811, conventional millimetre of mercury and centimetre of
 /// water (values from memory).

@@ -91,7 +91,7 @@ impl AlarmResult {
     }
 }
 
-/// Reads expected alarms; none is a silence that the log must keep.
+/// Reads expected alarms; without any, every alarm of the log is unexpected.
 ///
 /// # Errors
 /// Missing columns, broken rows.
@@ -138,7 +138,7 @@ pub fn logged(table: &Table, options: &ReadOptions) -> Result<Vec<LoggedAlarm>, 
     Ok(found)
 }
 
-/// Holds a log, in order of time, against expectations; the result is in order of time.
+/// Compares a log, in order of time, with expectations; the result is in order of time.
 pub fn score(expected: &[ExpectedAlarm], log: &[LoggedAlarm]) -> Vec<AlarmResult> {
     let mut used = vec![false; log.len()];
     let mut results: Vec<AlarmResult> = expected.iter().map(|expected| answer(expected, log, &mut used)).collect();

@@ -97,7 +97,7 @@ impl Stretch {
         self.from <= at && at <= self.to
     }
 
-    /// True if the two have more than no time in common, or share an instant.
+    /// True if the two share time or an instant.
     pub fn overlaps(&self, other: &Stretch) -> bool {
         self.from <= other.to && other.from <= self.to
     }
@@ -123,7 +123,7 @@ pub struct Episode {
     pub stretch: Stretch,
 }
 
-/// Everything one side says about a record, in order of time.
+/// The annotations of one side of a record, in order of time.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Annotations {
     /// Beats, pulses or breaths.

@@ -1,7 +1,7 @@
 //! Detector results against truth.
 //!
-//! A detector under test says when it saw a beat (a pulse, a breath), a monitor says what it read and
-//! which alarms it gave; this crate holds that against a reference and counts. The rules are the
+//! A detector under test gives the times of beats (pulses, breaths); a monitor gives readings and alarms. This crate
+//! compares them with a reference and counts. The rules are the
 //! published ones of ANSI/AAMI EC57 and EC38 as the open waveform-database comparators apply them;
 //! each module names its source.
 //!
@@ -19,7 +19,7 @@
 //! ```
 //!
 //! # Map
-//! | room | who lives there |
+//! | module | content |
 //! |---|---|
 //! | [`instant`] | points in time as whole ticks, so that the match window is exact |
 //! | [`codes`] | the open annotation codes and the two published class maps |
@@ -31,7 +31,7 @@
 //! | [`metrics`], [`limits`] | figures by name, pass or fail |
 //! | [`readings`], [`alarms`], [`tolerance`] | monitor readings and alarm logs against what a script expects |
 //!
-//! # What holds
+//! # Guarantees
 //! No input panics. Nothing here renders signals, prints, or ends the process. Reports are plain data
 //! (`serde`), so the text table, JSON, CSV and JUnit forms show the same numbers.
 

@@ -140,7 +140,7 @@ impl Limits {
         Ok(())
     }
 
-    /// Looks at every limit. A figure without a value fails: nothing was shown.
+    /// Looks at every limit. A figure without a value fails: it proves nothing.
     pub fn judge(&self, report: &Report) -> Vec<Verdict> {
         let mut verdicts = Vec::new();
         for limit in &self.0 {

@@ -1,4 +1,4 @@
-//! Figures by name: what limits, CSV columns and averages refer to.
+//! Figures by name, for limits, CSV columns and averages.
 
 use crate::annotations::EpisodeKind;
 use crate::episodes::EpisodeFigures;

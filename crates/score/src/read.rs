@@ -1,8 +1,8 @@
 //! Readers: annotation files, CSV, JSON.
 //!
-//! Text becomes a [`Table`] first (CSV and JSON alike); what its columns mean is settled in
+//! Text becomes a [`Table`] first (CSV and JSON alike); the meaning of its columns is set in
 //! one place per subject: [`beats`] here, [`readings`](crate::readings), [`alarms`](crate::alarms).
-//! Every error says where: byte, line or item.
+//! Every error names its place: byte, line or item.
 
 use std::path::{Path, PathBuf};
 
@@ -47,7 +47,7 @@ pub enum ReadError {
 pub struct ReadOptions {
     /// Unit of times when the column name has none.
     pub unit: Option<TimeUnit>,
-    /// Frames per second, for times in frames; goes before what a file or its header says.
+    /// Frames per second, for times in frames; goes before the rate in a file or its header.
     pub rate_hz: Option<f64>,
     /// Column that holds the times, if not one of the usual names.
     pub time_column: Option<String>,
@@ -59,7 +59,7 @@ pub struct ReadOptions {
     pub channel: Option<String>,
     /// Delimiter of a CSV, if it cannot be seen.
     pub delimiter: Option<u8>,
-    /// Whether it is the side that is believed: an empty one is an error, as nothing would be shown.
+    /// Whether it is the reference: an empty reference is an error, as it could not show a fault.
     pub is_reference: bool,
 }
 

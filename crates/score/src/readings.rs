@@ -1,4 +1,4 @@
-//! Numeric readings of a monitor over time against what the script expects.
+//! Numeric readings of a monitor over time against the expected values.
 //!
 //! Expected: a table with `reading`, `start_s`, `end_s`, `expected`, and a tolerance: `tolerance` (unit of the reading),
 //! `tolerance_percent` (of the expected value) or both, the larger counts; `settle_s` is the time the monitor may take.
@@ -74,7 +74,7 @@ pub struct ReadingResult {
 /// Reads expectations.
 ///
 /// # Errors
-/// Missing columns, broken rows, and no row at all: nothing would be held against anything.
+/// Missing columns, broken rows, and no row: there would be nothing to compare.
 pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
     let reading = table.required(&["reading", "name"])?;
     let (start, end) = (table.required(&["start_s", "from_s"])?, table.required(&["end_s", "to_s"])?);
@@ -174,7 +174,7 @@ pub fn score(expectations: &[Expectation], readings: &[Reading]) -> Vec<ReadingR
 }
 
 fn judge(expectation: &Expectation, readings: &[Reading]) -> ReadingResult {
-    // They are in order: a day of readings is not gone through for every step of a day.
+    // They are in order, so a step of a day does not search the readings of the whole day.
     let (_, from_start) = readings.split_at(readings.partition_point(|r| r.at.s() < expectation.start_s));
     let (in_step, _) = from_start.split_at(from_start.partition_point(|r| r.at.s() <= expectation.end_s));
     let of_step = in_step.iter().filter(|r| r.reading.eq_ignore_ascii_case(&expectation.reading));

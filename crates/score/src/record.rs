@@ -1,8 +1,9 @@
-//! One record scored: everything that is counted, and what became of each beat.
+//! One record scored: all counts, and the outcome of each beat.
 //!
 //! # Which beats count
 //! Matching runs over the whole record; then a pair or a missed beat counts if its *reference* beat lies in the
-//! test period, an extra beat if it lies there itself, or before the record: no signal can have asked for that one. So a pair across the edge is neither credit nor penalty.
+//! test period. An extra beat counts if it lies there itself, or before the record, where there is no signal. So a pair across
+//! the edge is neither credit nor penalty.
 //! The test period starts after the learning period (EC57: 5 min) and ends with the record.
 //! Unmatched test beats between start and end of fibrillation in the reference are not counted (open beat comparator);
 //! reference beats during fibrillation that only the test marks still count as missed.
@@ -165,7 +166,7 @@ pub fn score_record(record: &str, reference: &Annotations, test: &Annotations, o
     let span = |s: f64| Span::from_s(s.max(0.0)).unwrap_or_default();
     let window = span(options.window_s);
     let mut test = test.clone();
-    // A time before the first frame is no answer to any signal: neither a learning period nor a delay excuses it.
+    // A time before the first frame answers no signal: neither a learning period nor a delay excuses it.
     let before_start = test.beats.iter().take_while(|beat| beat.at < Instant::START).count();
     shift(&mut test, options.delay_s);
     let record_end = reference.end.unwrap_or_else(|| reference.last().max(test.last()));

@@ -1,8 +1,8 @@
 //! Which test file belongs to which reference file.
 //!
 //! Two files are one record. Two folders are as many records as the reference folder has files with the reference
-//! suffix; each must have a test file of the same name with the test suffix, so that a detector which gave nothing
-//! for a record is noticed and not left out. A test file without a reference is an error for the same reason.
+//! suffix; each must have a test file of the same name with the test suffix, so that a missing answer
+//! is noticed and not left out. A test file without a reference is an error for the same reason.
 
 use std::fs;
 use std::path::{Path, PathBuf};

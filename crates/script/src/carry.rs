@@ -1,4 +1,4 @@
-//! How a step follows from the one before: what it names changes, the rest carries over.
+//! How a step follows from the one before: settings that it names change, the rest carry over.
 //!
 //! One rule for everyone who makes or writes steps:
 //! 1. a body brings its own resting values (and the rhythm's usual rate for it),
@@ -47,7 +47,7 @@ impl Change {
     pub(crate) fn apply(&self, carried: &Settings) -> Result<(Settings, Vec<Ramp>), OutOfRange> {
         let mut settings = self.choose(carried);
         let mut ramps = Vec::new();
-        // In the order of the table, where a field comes before those that it sets; the order in the text means nothing.
+        // In the order of the table, where a field comes before those that it sets; the order in the text does not count.
         let mut values: Vec<&(Field, Value)> = self.values.iter().collect();
         values.sort_by_key(|(field, _)| *field);
         for (field, value) in values {

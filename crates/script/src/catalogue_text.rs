@@ -1,7 +1,7 @@
-//! Catalogue text: what each rhythm is recognised by, and where that is written.
+//! Catalogue text: how each rhythm is recognised, with the source.
 //!
-//! The records of the core carry what plays; this carries what a reader needs, kept out of the core so that a
-//! microcontroller does not. "From memory" marks what was not checked against its source.
+//! The core holds the data that play; this text is for readers, so it stays off microcontrollers. "From memory" marks facts
+//! that were not checked in their source.
 
 /// The text of a rhythm.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

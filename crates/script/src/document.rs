@@ -25,7 +25,7 @@ pub struct Document {
 }
 
 /// A part of a document, at the index of the core item that it becomes.
-// Nearly every part is a step, so that a pointer to each would save nothing.
+// Nearly every part is a step, so a pointer to each would not save memory.
 #[allow(clippy::large_enum_variant)]
 #[derive(Clone, Debug)]
 pub enum Part {
@@ -90,8 +90,8 @@ impl Document {
     /// The same with another seed.
     pub fn with_seed(mut self, seed: u64) -> Document {
         self.seed = seed;
-        // With the chance drawn anew all was foreseen anew; a document that holds together with one seed may lack a
-        // value with another, which is then left out.
+        // Another seed changes the expected values. A value may be missing with this seed though the document is valid
+        // with the other; it is then left out.
         self.fill_in();
         self
     }

@@ -1,7 +1,7 @@
 //! The expectations of a step: readings within limits, alarms in time; and the one table of quantities behind them.
 //!
 //! A limit comes from the step first, then from the document's own `limits` (the maker's, as a rule), then from the table
-//! of [`Quantity`]: the standard's default. Each carries its source in words, which is printed wherever a verdict is.
+//! of [`Quantity`]: the standard's default. Each carries its source in words, printed beside every verdict.
 
 mod foresee;
 mod quantity;
@@ -25,13 +25,13 @@ use pulsewright_core::heart::rhythm::Priority;
 use std::fmt;
 use std::ops::Range;
 
-/// Where the time limit of an alarm comes from that names none.
+/// Source of the default time limit of an alarm.
 pub const ALARM_SOURCE: &str = "10 s: IEC 60601-2-27 / EC13 4.2.8, from memory; from the begin of the condition, or where the limit is a delay, from its end";
 
 /// Time in which an alarm clears by default, seconds.
 pub const CLEAR_WITHIN_S: f64 = 30.0;
 
-/// Where [`CLEAR_WITHIN_S`] comes from.
+/// Source of [`CLEAR_WITHIN_S`].
 pub const CLEAR_SOURCE: &str = "no standard; common practice, no source";
 
 /// The expectations of a step.
@@ -59,7 +59,7 @@ impl Expectations {
 pub struct ExpectedReading {
     /// The quantity that is read.
     pub quantity: Quantity,
-    /// Value that the limit lies around, in the quantity's unit, of what moves the mean; `None` when the limit is a range of
+    /// Value that the limit lies around, in the quantity's unit; the mean when it moves; `None` when the limit is a range of
     /// its own.
     pub value: Option<f64>,
     /// Lowest and highest value that a correct monitor shows.
@@ -73,7 +73,7 @@ pub struct ExpectedReading {
     pub(crate) place: Place,
 }
 
-/// Where an expectation stands in its text. Any two are equal: a document is the same wherever its parts stand.
+/// Where an expectation stands in its text. Any two are equal: the places of its parts do not change a document.
 #[derive(Clone, Default)]
 pub(crate) struct Place {
     pub(crate) span: Range<usize>,

@@ -1,4 +1,4 @@
-//! The keys of a step as a tree: what the core's field table makes of its dotted paths, and the words beside it.
+//! The keys of a step as a tree: the dotted paths of the core's field table, and the words beside it.
 
 use pulsewright_core::settings::Field;
 

@@ -18,16 +18,16 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 //!
-//! # What holds
+//! # Guarantees
 //! - Keys, ranges, words and the schema come from the core's own tables: a new field, rhythm or body there is known here.
-//! - Whatever the text, an answer comes back: a document, or every problem in it with line and column. No panic; memory
+//! - Every text gets an answer: a document, or every problem in it with line and column. No panic; memory
 //!   is bounded by [`MAX_BYTES`] and [`MAX_STEPS`], time by the text's length.
 //! - A [`Document`] always makes a valid core script.
 //!
 //! # Map
 //! [`parse`] walks the text through [`reader::Node`] (values that know their place) and `keys` (the tree that the field table's
-//! paths make), resolves each step with `carry`, and collects [`Problem`]s. [`reader`] is the part of it that any JSON document can use, [`typed`] what
-//! flags and commands share with it. `write` and `schema` read the same tree.
+//! paths make), resolves each step with `carry`, and collects [`Problem`]s. [`reader`] is the part that any JSON
+//! document can use, [`typed`] the part that flags and commands share. `write` and `schema` read the same tree.
 
 mod beats;
 mod carry;

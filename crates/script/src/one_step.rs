@@ -1,4 +1,4 @@
-//! A script of one step made from words and numbers instead of a document: what a command line names.
+//! A script of one step made from words and numbers instead of a document, as on a command line.
 
 use crate::carry::{self, Change, Value};
 use crate::document::{Document, Part, Step};
@@ -21,12 +21,12 @@ pub struct OneStep<'a> {
     pub body: Option<&'a str>,
     /// Seconds; `None` holds.
     pub duration_s: Option<f64>,
-    /// Fields by their path, such as `("arterial.systolic_mmhg", 150.0)`; of a path given twice the last counts.
+    /// Fields by their path, such as `("arterial.systolic_mmhg", 150.0)`; the last value of a path counts.
     pub values: &'a [(&'a str, f32)],
 }
 
 impl OneStep<'_> {
-    /// The document, with `name` in messages for where the words came from ("command line").
+    /// The document; messages call the source of the words `name` ("command line").
     ///
     /// # Errors
     /// Every problem at once, as for a document; the paths are the fields' own.

@@ -35,7 +35,7 @@ const REPEAT_KEYS: [&str; 2] = ["repeat", "steps"];
 /// Reads the document in `text`, called `name` in messages.
 ///
 /// # Errors
-/// Every problem of the document at once; of broken syntax only the first.
+/// Every problem of the document at once; only the first syntax error.
 pub fn parse(text: &[u8], name: &str) -> Result<Document, Problems> {
     let (text, root) = open(text, name, &KIND)?;
     let mut walk = Walk {
@@ -88,7 +88,7 @@ impl Walk {
         };
         let mut version = false;
         let mut steps = None;
-        // Steps are judged by these, wherever they stand in the text.
+        // Steps are checked against these, in any order of the text.
         if let Some(entry) = entries.iter().find(|entry| entry.key == "limits") {
             self.limits = self.limits(entry.value, &path.key("limits"));
         }

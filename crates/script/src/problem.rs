@@ -190,10 +190,10 @@ impl Problems {
         renderer.render(&[group])
     }
 
-    /// The lines from one span to the other, their offset in the text, the number of the first, and whether it begins where
-    /// its line does.
+    /// The lines from one span to the other, their offset in the text, the number of the first, and whether the excerpt begins
+    /// at the start of its line.
     ///
-    /// Rendering costs what it is given, so only these lines are; a text of one endless line is cut before and after.
+    /// Rendering takes time in proportion to the text, so it gets only these lines; an endless line is cut before and after.
     fn excerpt(&self, span: &Range<usize>, also: Option<&Range<usize>>) -> (&str, usize, usize, bool) {
         let text = self.text.as_str();
         let first = also.map_or(span.start, |also| also.start.min(span.start));

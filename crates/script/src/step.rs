@@ -1,4 +1,4 @@
-//! One step of a document: its words, its numbers and ramps, and what excludes each other.
+//! One step of a document: its words, its numbers and ramps, and settings that exclude each other.
 
 use crate::carry::{Change, Value};
 use crate::document::Step;
@@ -60,7 +60,7 @@ impl Walk {
                 _ => {}
             }
         }
-        // Numbers after words: which of them are doubtful depends on the words, whatever their order in the text.
+        // Numbers after words, in any order of the text: the words decide which numbers are doubtful.
         self.group(entries, "", path, &mut change, &mut named);
         if !entries.iter().any(|entry| entry.key == "duration_s") {
             self.missing(node, path, "duration_s", "\"duration_s\": seconds, or \"hold\"");
@@ -105,7 +105,7 @@ impl Walk {
     ) -> Vec<Step> {
         if let Some(entry) = expect {
             let allowed = "expectations in steps with one rhythm";
-            let what = "what to expect differs from rhythm to rhythm".to_owned();
+            let what = "expectations differ from rhythm to rhythm".to_owned();
             self.report(entry.key_node, &path.key("expect"), |p| p.allowed(allowed), what);
         }
         if let Some((_, place)) = named.iter().find(|(field, _)| *field == Field::RateBpm) {
@@ -267,7 +267,7 @@ impl Walk {
         good
     }
 
-    /// Reports settings that exclude each other: where a step brings it about, not again where it is carried on.
+    /// Reports settings that exclude each other: at the step that sets them, not again where they carry over.
     fn conflicts(&mut self, step: &Step, named: &Named<'_>, choice: Option<Node<'_>>, node: Node<'_>, path: &Path<'_>) {
         let mut reported: Vec<&[Field]> = Vec::new();
         for conflict in step.item().conflicts() {
@@ -288,7 +288,7 @@ impl Walk {
     }
 }
 
-/// The span of a step of so many seconds; `None` when too short, too long or no number.
+/// The span of a step of so many seconds; `None` when too short, too long or not a number.
 pub(crate) fn span_of(seconds: f64) -> Option<Span> {
     if !(0.0..=MAX_STEP_S).contains(&seconds) {
         return None;

@@ -1,4 +1,4 @@
-//! Words of a list and the nearest one to what was written; numbers and foreign text as printed in messages.
+//! Words of a list and the one nearest to a written word; numbers and foreign text as printed in messages.
 
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::RHYTHMS;
@@ -25,9 +25,9 @@ const ABBREVIATIONS: [(&str, &str); 12] = [
     ("vtach", "ventricular-tachycardia"),
 ];
 
-/// The word most like `written`, if any is alike enough to be meant; of an abbreviation, the word in full.
+/// The word most like `written`, if one is close enough to be meant; for an abbreviation, the word in full.
 pub fn nearest<'w>(written: &str, words: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
-    // Longer than any word: nothing is near, and the comparison would cost its square.
+    // Longer than any word, so no word is near; the comparison takes time by the square of the length.
     if written.len() > 128 {
         return None;
     }

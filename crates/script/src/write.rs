@@ -1,4 +1,4 @@
-//! Document to JSON: each step written with what differs from the step before.
+//! Document to JSON: each step has only its differences from the step before.
 
 use crate::carry::{self, Change, Value as Named};
 use crate::document::{Document, Part, Step};

@@ -1,7 +1,7 @@
-//! Foreign text made fit for where it is shown.
+//! Foreign text made fit for its place of display.
 //!
 //! A name, a note or a remark may hold characters that move a terminal's cursor, start a line that looks like ours, turn
-//! the direction of what follows, or make a spreadsheet calculate. They are shown as escapes, such as `\u{1b}`, so that a
+//! the direction of the text after them, or make a spreadsheet calculate. They are shown as escapes, such as `\u{1b}`, so that a
 //! reader sees that they are there.
 
 use std::borrow::Cow;
@@ -11,7 +11,7 @@ use std::io;
 /// Longest message, characters.
 const LONGEST_MESSAGE: usize = 2000;
 
-/// Whether a character does something other than to be seen: controls (C0, DEL, C1), line and paragraph separators, the
+/// Whether a character does something instead of being seen: controls (C0, DEL, C1), line and paragraph separators, the
 /// bidirectional controls of Unicode Standard Annex 9, invisible marks and tags.
 ///
 /// The joiners U+200C and U+200D stay: several scripts cannot be written without them.
@@ -68,7 +68,7 @@ pub fn cut(text: &str, most: usize) -> Cow<'_, str> {
     }
 }
 
-/// Text of a page or a drawing: what HTML and XML mark up with becomes references, and what can't be seen an escape.
+/// Text of a page or a drawing: markup characters of HTML and XML become references, unseen characters escapes.
 pub fn page(text: &str) -> String {
     let mut fit = String::with_capacity(text.len() + 8);
     for c in text.chars() {
@@ -124,7 +124,7 @@ fn is_number(text: &str) -> bool {
         && text.replace(',', ".").parse::<f64>().is_ok()
 }
 
-/// A terminal behind [`block`]: whatever is written reaches it with its unseen characters shown.
+/// A terminal behind [`block`]: all text reaches it with its unseen characters shown.
 #[derive(Debug)]
 pub struct Terminal<W> {
     inner: W,
@@ -147,7 +147,7 @@ impl<W: io::Write> io::Write for Terminal<W> {
         while let Some(chunk) = chunks.next() {
             self.inner.write_all(block(chunk.valid()).as_bytes())?;
             let broken = chunk.invalid();
-            // Of a character that may go on, only the last bytes of the text.
+            // Only the last bytes of the text can be a character that goes on.
             let unfinished = chunks.peek().is_none() && broken.len() < 4;
             if unfinished && std::str::from_utf8(broken).is_err_and(|error| error.error_len().is_none()) {
                 self.cut = broken.to_vec();

@@ -1,7 +1,7 @@
 //! JSON documents read into values and types.
 //!
-//! `serde_json` alone keeps the last of two members of the same name, so that what a program checks need not be what a
-//! person sees. Here a member given twice is an error at its place, and so is nesting beyond [`MAX_DEPTH`].
+//! `serde_json` alone keeps the last of two members of the same name, so that a program may check one and a
+//! person see the other. Here a member given twice is an error at its place, and so is nesting beyond [`MAX_DEPTH`].
 
 use crate::fit;
 use serde::de::{DeserializeOwned, DeserializeSeed, Deserializer, Error as _, MapAccess, SeqAccess, Visitor};
@@ -15,10 +15,10 @@ pub const MAX_DEPTH: usize = 64;
 /// Longest message, characters.
 const LONGEST: usize = 400;
 
-/// Objects of more members are looked up rather than gone through.
+/// Members above which an object is searched by hash instead of one by one.
 const FEW: usize = 16;
 
-/// Why a text is no such document.
+/// Why a text is not such a document.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("line {line}, column {column}: {what}")]
 pub struct Broken {
@@ -30,7 +30,7 @@ pub struct Broken {
     pub what: String,
     /// Whether the text ends too early.
     pub cut_off: bool,
-    /// Whether it is not JSON at all, rather than not this document.
+    /// Whether it is broken JSON; false for JSON of another document.
     pub syntax: bool,
 }
 

@@ -1,7 +1,7 @@
-//! Foreign text on its way in and out: files that people and programs wrote, and words of theirs that are shown again.
+//! Foreign text on its way in and out: files of people and other programs, and their words when they are shown again.
 //!
 //! # Map
-//! | room | who lives there |
+//! | module | content |
 //! |---|---|
 //! | [`source`] | bytes of a file, a folder's entry or a stream, up to a stated size; UTF-8 with or without a byte-order mark |
 //! | [`json`] | documents read into values and types: members given twice and deep nesting are refused at their place |
@@ -10,10 +10,10 @@
 //! | [`fit`] | text made fit for a terminal, a page, a JSON document, a spreadsheet's cell |
 //! | [`number`] | numbers of any size in few characters |
 //!
-//! # What holds
+//! # Guarantees
 //! - Every verb reads through [`source`] and [`json`], and shows foreign text through [`fit`]; a test of the source forbids
-//!   ways round.
-//! - Whatever the input: an answer, no panic, memory in proportion to the stated sizes.
+//!   other ways.
+//! - Every input gets an answer: no panic, memory in proportion to the stated sizes.
 
 pub mod fit;
 pub mod json;

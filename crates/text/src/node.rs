@@ -1,7 +1,7 @@
 //! JSON values that know where they stand in the text.
 //!
-//! Each level is split by `serde_json` into raw slices of the text, so a place costs nothing until it is asked for, and
-//! only what a reader looks into is ever taken apart: depth and memory are the reader's, not the text's.
+//! Each level is split by `serde_json` into raw slices of the text, so a place costs nothing until it is asked for.
+//! Only the parts that a reader looks into are taken apart: the reader, not the text, sets depth and memory.
 
 use serde::de::{Deserializer, IgnoredAny, MapAccess, SeqAccess, Visitor};
 use serde_json::value::RawValue;
@@ -124,7 +124,7 @@ impl<'a> Node<'a> {
             refused.is_ok()
         };
         let mut reader = serde_json::Deserializer::from_str(self.raw);
-        // The text was checked; what can go wrong is a list that was left early.
+        // The text was checked; the only error left is a list that was left early.
         let _ = reader.deserialize_seq(Every { one: &mut one });
         refused
     }

@@ -1,4 +1,4 @@
-//! Tables of text cells: what CSV and JSON become before their columns get a meaning.
+//! Tables of text cells: CSV and JSON before their columns get a meaning.
 //!
 //! The text is held once; rows are made of it one at a time, so that a table costs little more memory than its file.
 
@@ -139,7 +139,7 @@ impl Table {
         self.empty
     }
 
-    /// Whether the text says nothing at all: neither a row nor a name of a column.
+    /// Whether the text is empty: neither a row nor a column name.
     pub fn is_blank(&self) -> bool {
         self.empty && self.columns.as_ref().is_none_or(Vec::is_empty)
     }
@@ -214,10 +214,10 @@ impl Table {
 /// Gives rows on until one of them is refused.
 type Each<'e> = &'e mut dyn FnMut(&Row<'_>) -> Result<(), Problem>;
 
-/// Reads bytes as a table: JSON when `json` says so or, without a word, when they look like it.
+/// Reads bytes as a table: JSON when `is_json` is true, or when it is `None` and they look like JSON.
 ///
 /// # Errors
-/// [`parse`], [`parse_json`], and bytes that are no UTF-8 text.
+/// [`parse`], [`parse_json`], and bytes that are not UTF-8 text.
 pub fn read(bytes: Vec<u8>, is_json: Option<bool>, delimiter: Option<u8>) -> Result<Table, Problem> {
     let text = String::from_utf8(bytes).map_err(|error| {
         let valid = error.utf8_error().valid_up_to();
@@ -284,7 +284,7 @@ pub fn parse(text: impl Into<String>, delimiter: Option<u8>) -> Result<Table, Pr
     Table::new(table.text, table.columns, decimal_comma, table.body)
 }
 
-/// Refuses what no table has: control characters, and rows without end, whose cells would fill the memory.
+/// Refuses control characters, and rows without end, whose cells would fill the memory.
 fn check_rows(text: &str, delimiter: Option<u8>) -> Result<(), Problem> {
     let (mut line, mut row_start, mut quoted, mut cell_start) = (1_u64, 0, false, true);
     for (at, byte) in text.bytes().enumerate() {

@@ -1,5 +1,5 @@
 "use strict";
-// Verdicts as the report works them out (judge.rs, written.rs, the score's tolerance.rs); one table of cases holds both
+// Verdicts as the report derives them (judge.rs, written.rs, the score's tolerance.rs); one table of cases holds both
 // together. Units come from the page's data, so that there is one table of them.
 
 const judge = (() => {

@@ -1,5 +1,5 @@
 "use strict";
-// The digest of a record, as seal.rs works it out. Own SHA-256 (FIPS 180-4): a page opened from a file may not have the
+// The digest of a record, as seal.rs computes it. Own SHA-256 (FIPS 180-4): a page opened from a file may not have the
 // browser's.
 
 const seal = (() => {

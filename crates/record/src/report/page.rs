@@ -256,7 +256,7 @@ fn foot(report: &Report<'_>, html: &mut String) {
         html,
         "<footer><p>{}</p><dl><dt>Record</dt><dd>{}</dd><dt>Saved</dt><dd>{}</dd><dt>Script</dt><dd>{}</dd><dt>Seed</dt><dd>{}</dd>\
          <dt>Frames</dt><dd>{} at {} a second, {}</dd><dt>Rig</dt><dd>{}</dd><dt>Plan</dt><dd>{}</dd><dt>Made by</dt><dd>{}</dd></dl>\n\
-         <p>A digest shows that a file was changed by mistake or in passing. Who wants to forge one can work it out anew: keep a signed copy.</p></footer>\n</body>\n</html>\n",
+         <p>A digest shows that a file was changed by mistake or in passing. A forger can compute it anew: keep a signed copy.</p></footer>\n</body>\n</html>\n",
         escape(&plan.notes),
         escape(record),
         escape(&report.record.saved_at),

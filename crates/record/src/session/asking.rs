@@ -176,7 +176,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
         }
     }
 
-    /// The readings of a step; what can't be read as a number is asked for again.
+    /// The readings of a step; an entry that is not a number is asked for again.
     pub(super) fn readings(&mut self, step: &PlanStep, record: &mut Record) -> Said<()> {
         for reading in &step.readings {
             let expected = match reading.expected() {

@@ -1,7 +1,7 @@
 //! The draft of a session: a line for each answer, appended and synced, each bound to the one before.
 //!
 //! A line is a JSON object: the digest of the line `before`, the `record` so far (its plan in the first line alone), and a
-//! `digest` of both. Nothing that was written is written again, so every earlier state stays. A last line that lost power cut
+//! `digest` of both. Written lines are never rewritten, so every earlier state stays. A last line that lost power cut
 //! short is left out; one that was changed by hand is found and never taken up.
 
 use crate::record::Record;
@@ -110,7 +110,7 @@ impl Draft {
     }
 }
 
-/// The digest and the record of a line that follows the one with digest `before`; `None` when it is not as it was written.
+/// The digest and the record of a line that follows the one with digest `before`; `None` when it was changed.
 fn read(line: &[u8], before: Option<&str>) -> Option<(String, Map<String, Value>)> {
     let line = json::value(std::str::from_utf8(line).ok()?).ok()?;
     let digest = line.get("digest")?.as_str()?.to_owned();

@@ -118,7 +118,7 @@ pub(super) enum Progress {
     Slipped(f64),
 }
 
-/// The ramps of the steps in playing order, from the one at `first` on: each as long as it would take in its step.
+/// The ramps of the steps in playing order from `first` on: each as long as in its step.
 pub(super) fn ramps(document: &Document, first: usize) -> Result<Vec<Vec<Ramp>>, PlanError> {
     let originals = document.items();
     let walk = Walk::new(document)?;
@@ -131,7 +131,7 @@ pub(super) fn ramps(document: &Document, first: usize) -> Result<Vec<Vec<Ramp>>,
     Ok(walk.placed().iter().skip(first).map(|placed| of_step(placed.item)).collect())
 }
 
-/// The steps in playing order, from the one at `first` on, all of them holding; `ramps` are theirs.
+/// The steps in playing order from `first` on, all of them holding, with their `ramps`.
 pub(super) fn bench<'a>(
     document: &'a Document,
     first: usize,

@@ -120,7 +120,7 @@ fn unit_of_name(name: &str) -> Option<TimeUnit> {
 /// Rows whose time is empty are an error, so that a shifted column is not taken for a quiet detector.
 ///
 /// # Errors
-/// No column of times, broken rows, events of several channels; of a reference, nothing at all.
+/// No column of times, broken rows, events of several channels; an empty reference.
 pub fn from_table(table: &Table, options: &ReadOptions) -> Result<Annotations, Problem> {
     if table.is_blank() {
         if options.is_reference {
@@ -300,7 +300,7 @@ mod tests {
         for text in ["", "\n# nothing\n", "[]", "<html>", "<html>\n", "a,b\n"] {
             assert!(times(text, &reference).is_err(), "{text}");
         }
-        // A record without a beat is a record; a detector that found nothing is one too.
+        // A header alone is a record without beats, or a detector that found nothing.
         assert_eq!(times("time_s,code\n", &reference), Ok(vec![]));
         assert_eq!(times("", &ReadOptions::default()), Ok(vec![]));
         assert!(times("<html>", &ReadOptions::default()).is_err());

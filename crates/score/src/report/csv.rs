@@ -41,7 +41,7 @@ pub fn render(report: &Report) -> String {
     out
 }
 
-/// Beat by beat: what each reference beat met and which test beats are extra.
+/// Beat by beat: the match of each reference beat, and the extra test beats.
 pub fn beats(records: &[RecordReport]) -> String {
     let mut out = String::from("record,reference_s,reference_code,test_s,test_code,outcome\n");
     for record in records {

@@ -19,7 +19,7 @@ pub const HOLD_S: u32 = 60;
 /// The same for one in which a cuff is inflated, so that it comes to its reading.
 pub const CUFF_HOLD_S: u32 = 180;
 
-/// Seconds of a document that are foreseen; what lies behind has to name its values.
+/// Seconds of a document that are foreseen; later steps have to name their values.
 pub const FORESEEN_S: u32 = 4 * 3600;
 
 /// Soonest that a person hears an alarm after the start of its step, seconds.
@@ -78,7 +78,7 @@ impl Document {
         if !self.expects() {
             return Vec::new();
         }
-        // Of steps that are repeated the first time counts.
+        // A repeated step counts at its first time.
         let last = self.parts.iter().rposition(|part| matches!(part, Part::Step(step) if !step.expect.is_empty()));
         let foreseen = self.foresee(4 * (last.unwrap_or(0) + 1));
         let mut problems = Vec::new();
@@ -89,7 +89,7 @@ impl Document {
             }
             let Some(expected) = foreseen.iter().find(|expected| expected.item == item) else {
                 problems.push(Problem::new(format!(
-                    "what to expect of steps is foreseen for {} h at most, and this step is later",
+                    "values are foreseen for the first {} h at most, and this step is later",
                     FORESEEN_S / 3600
                 )));
                 break;
@@ -124,7 +124,7 @@ pub fn why(reading: &Reading) -> String {
     reading.causes.iter().map(|cause| cause.words()).collect::<Vec<_>>().join("; ")
 }
 
-/// A tenth is finer than any monitor reads, and hides what sampling leaves in the last digits.
+/// A tenth is finer than the resolution of monitors, and hides the errors of sampling in the last digits.
 fn tenth(value: f32) -> f64 {
     (f64::from(value) * 10.0).round() / 10.0
 }

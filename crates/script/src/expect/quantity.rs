@@ -21,7 +21,7 @@ pub enum Origin {
     Diastolic(PressureSite),
     /// Mean pressure at a site.
     Mean(PressureSite),
-    /// Nothing that is played: a document must give the value, or the limit is a range.
+    /// Not from the signal: a document must give the value, or the limit is a range.
     Typed,
 }
 

@@ -1,4 +1,4 @@
-//! Reading what a document expects: `expect` of a step, `limits` of the document, and the lists of lines beside them.
+//! Reading the expectations of a document: `expect` of a step, `limits` of the document, and the lists of lines beside them.
 
 use super::foresee::kind_of;
 use super::{
@@ -15,7 +15,7 @@ use pulsewright_core::heart::rhythm::Priority;
 /// Most readings or alarms of one step, and lines of one list.
 pub(crate) const MAX_ENTRIES: usize = 50;
 
-/// The word for the alarm that the rhythm's class says.
+/// The word for the alarm of the rhythm's class.
 pub(crate) const USUAL: &str = "usual";
 
 pub(crate) const EXPECT_KEYS: [&str; 4] = ["readings", "alarms", "silent", "clears"];
@@ -224,7 +224,7 @@ impl Walk {
         self.filled(quantity?, value, limit, node, path, step)
     }
 
-    /// A reading with what the document leaves out: the value from the step, the limit from document or table.
+    /// A reading, filled in where the document leaves it out: the value from the step, the limit from document or table.
     fn filled(
         &mut self,
         quantity: Quantity,
@@ -242,7 +242,7 @@ impl Walk {
             self.report(node, path, |p| p.allowed(allowed), what);
             return None;
         };
-        // A range of its own needs no value, but one that is known helps to judge what went wrong.
+        // A range of its own needs no value, but a known value helps to find the fault.
         let place = place(node, path);
         Some(ExpectedReading { quantity, value, band: None, why: String::new(), limit, named, place })
     }

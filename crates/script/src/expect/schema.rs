@@ -1,4 +1,4 @@
-//! The schema of what documents expect, from the same tables that reading uses.
+//! The schema of expectations, from the tables that reading uses.
 
 use super::Quantity;
 use super::read::{MAX_ENTRIES, PRIORITIES, USUAL};

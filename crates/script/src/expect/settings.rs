@@ -1,4 +1,4 @@
-//! Reading what a monitor's alarms are set to: `alarm_limits` of the document.
+//! Reading a monitor's alarm limits: `alarm_limits` of the document.
 
 use super::{AlarmSetting, AlarmSettings};
 use crate::parse::{Path, Walk};
@@ -12,7 +12,7 @@ pub(crate) const OFF: &str = "off";
 pub(crate) const SETTING_KEYS: [&str; 2] = ["value", "source"];
 
 impl Walk {
-    /// An object of limits, each with its value and where that comes from.
+    /// An object of limits, each with its value and source.
     pub(crate) fn alarm_settings(&mut self, node: Node<'_>, path: &Path<'_>) -> AlarmSettings {
         let mut settings = AlarmSettings::new();
         let Some(entries) = self.entries(node, path, "limits of alarms") else { return settings };

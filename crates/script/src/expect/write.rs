@@ -1,4 +1,4 @@
-//! Expectations back to JSON: what the document named itself; what was filled in is filled in again.
+//! Expectations back to JSON: the parts that the document named; the others are filled in on reading.
 
 use super::read::{Limits, USUAL};
 use super::settings::OFF;

@@ -69,7 +69,7 @@ fn lists(object: Node<'_>) -> Result<Shape, Problem> {
     Ok((Some(names), Body::Columns(ranges)))
 }
 
-/// A list of numbers or of objects; the columns of objects are those of all of them.
+/// A list of numbers or of objects; the columns are the members of all objects.
 fn list(node: Node<'_>) -> Result<Shape, Problem> {
     let mut columns: Vec<String> = Vec::new();
     let mut objects = None;
