@@ -29,8 +29,19 @@ fn channel(played: &Played, site: PressureSite, from_s: f64, to_s: f64) -> Vec<f
 /// In every rhythm, with any atrial activity: none, one or several a waves a beat, early ones, late ones, cannon waves.
 #[test]
 fn atria_and_veins_have_their_mean_in_every_rhythm() {
-    // Without beats for long, the pressure in the veins rises and leaves the value set.
-    const PAUSES: [&str; 4] = ["ventricular-standstill", "paced-no-response", "paced-oversensing", "asystole"];
+    // Without beats that eject for long, all pressures run towards the one mean filling pressure and leave the value set.
+    const PAUSES: [&str; 8] = [
+        "ventricular-standstill",
+        "paced-no-response",
+        "paced-oversensing",
+        "asystole",
+        "sinus-arrest",
+        "ventricular-flutter",
+        "ventricular-fibrillation",
+        "ventricular-fibrillation-fine",
+    ];
+    // Atria that contract against closed valves in every beat of a fast rhythm raise the mean: docs/signals.md.
+    const CANNON_WAVES: [&str; 2] = ["junctional-accelerated", "junctional-tachycardia"];
     let sites = [
         (PressureSite::Venous, 4.0),
         (PressureSite::RightAtrium, 4.0),
@@ -44,7 +55,9 @@ fn atria_and_veins_have_their_mean_in_every_rhythm() {
             let played = play_at(100, SiteSet::new(&chosen).expect("four sites"), &[(130.0, &set)]);
             for (site, expected) in sites {
                 let found = mean(&channel(&played, site, 10.0, 130.0));
-                assert!((found - expected).abs() < 0.2, "{site:?} of {} in {}: {found}", body, rhythm.id);
+                let off = found - expected;
+                let most = if CANNON_WAVES.contains(&rhythm.id) { 1.2 } else { 0.25 };
+                assert!(off > -0.25 && off < most, "{site:?} of {} in {}: {found}", body, rhythm.id);
             }
         }
     }
@@ -105,7 +118,8 @@ fn every_pulse_has_its_mean_and_extremes() {
         for site in chosen.sites() {
             let pulses = played.pulses(site);
             assert!(pulses.len() > 8, "{rhythm} {site:?}: {}", pulses.len());
-            for pulse in &pulses {
+            // The end of the script may cut the last pulse off within its upstroke, between two frames.
+            for pulse in &pulses[..pulses.len() - 1] {
                 let at = |instant: Instant| instant.as_secs_f64();
                 let samples = channel(&played, site, at(pulse.foot), at(pulse.end));
                 assert!((mean(&samples) - f64::from(pulse.mean_mmhg)).abs() < 0.2, "{rhythm} {site:?} {pulse:?}");
