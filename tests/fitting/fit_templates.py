@@ -101,8 +101,8 @@ EXCITED_START = [
 
 def report(name: str, waves: list) -> None:
     v = vector(T_MS, waves)
-    onset, peak, end = edges(T_MS, v)
-    print(f"--- {name}: seen {onset:.1f} to {end:.1f} ms, qrs_ms {end - onset:.1f}, peak_ms {peak:.1f}")
+    onset, _, end = edges(T_MS, v)
+    print(f"--- {name}: seen {onset:.1f} to {end:.1f} ms, qrs_ms {end - onset:.1f}")
     print(rust(waves))
 
 

@@ -96,6 +96,10 @@ pub struct Render {
     #[arg(long, help_heading = "Output")]
     pub no_truth: bool,
 
+    /// Write OUT.leads.csv too: time and height of R, and ST, of each beat in these leads, as II,V1.
+    #[arg(long, value_name = "LEADS", value_parser = flags::leads, conflicts_with = "no_truth", help_heading = "Output")]
+    pub lead_truth: Option<Channels>,
+
     /// Overwrite files that are there.
     #[arg(long, help_heading = "Output")]
     pub force: bool,

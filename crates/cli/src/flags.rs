@@ -82,6 +82,15 @@ pub fn channels(text: &str) -> Result<Channels, String> {
     Ok(Channels(list))
 }
 
+/// Leads, or the word for all twelve, separated by commas.
+pub fn leads(text: &str) -> Result<Channels, String> {
+    let chosen = channels(text)?;
+    match chosen.0.iter().find(|channel| !matches!(channel, Channel::Lead(_))) {
+        Some(other) => Err(format!("{} is no lead; leads are I, II, III, aVR, aVL, aVF and V1 to V6", other.id())),
+        None => Ok(chosen),
+    }
+}
+
 /// Lines of a strip: channels, groups and the word for the usual twelve-lead arrangement, separated by commas.
 pub fn lines(text: &str) -> Result<Lines, String> {
     let mut words = Vec::new();

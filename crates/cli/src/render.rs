@@ -5,6 +5,7 @@ use crate::diagnostics::{Failure, Outcome, warn};
 use crate::progress::Progress;
 use crate::rig_render::RigRender;
 use crate::{interruption, patient};
+use pulsewright_core::frame::Channel;
 use pulsewright_core::script::Script;
 use pulsewright_files::atomic::{reason, refuse_inputs};
 use pulsewright_files::{
@@ -137,6 +138,10 @@ fn options(render: &Render) -> Result<Options, Failure> {
     if render.split.is_some() && !matches!(Target::of(&render.output), Target::Files) {
         return Err(Failure::input("--split makes files; give -o a file's name"));
     }
+    if render.lead_truth.is_some() && !matches!(Target::of(&render.output), Target::Files) {
+        return Err(Failure::input("--lead-truth makes a file beside the signal; give -o a file's name"));
+    }
+    let chosen = render.lead_truth.iter().flat_map(|channels| &channels.0);
     Ok(Options {
         rate: render.samples.frame_rate,
         channels: render.samples.channels.0.clone(),
@@ -144,6 +149,9 @@ fn options(render: &Render) -> Result<Options, Failure> {
         duration: render.duration,
         split: render.split,
         truth: !render.no_truth,
+        lead_truth: chosen
+            .filter_map(|channel| if let Channel::Lead(lead) = channel { Some(*lead) } else { None })
+            .collect(),
         overwrite: render.force,
         durability: if render.sync { Durability::Full } else { Durability::Usual },
     })

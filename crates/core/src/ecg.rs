@@ -4,6 +4,7 @@ pub(crate) mod deflection;
 pub(crate) mod electrogram;
 pub(crate) mod fibrillation;
 pub(crate) mod leads;
+pub(crate) mod measure;
 pub(crate) mod overshoot;
 pub(crate) mod pathology;
 pub(crate) mod reach;

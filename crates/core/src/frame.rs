@@ -20,6 +20,24 @@ pub enum Lead {
     V6,
 }
 
+impl Lead {
+    /// Every lead, in their usual order.
+    pub const ALL: [Lead; 12] = [
+        Lead::I,
+        Lead::II,
+        Lead::III,
+        Lead::AVR,
+        Lead::AVL,
+        Lead::AVF,
+        Lead::V1,
+        Lead::V2,
+        Lead::V3,
+        Lead::V4,
+        Lead::V5,
+        Lead::V6,
+    ];
+}
+
 /// Electrodes, by their AHA labels; potentials against the average of the three limbs, RL being the reference.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[allow(missing_docs)] // The names are the documentation: RA, LA, LL and the six chest positions.

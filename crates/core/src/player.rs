@@ -15,7 +15,7 @@ use crate::artefact::Layers;
 use crate::block::{BLOCK, Block, Rows};
 use crate::cuff::Cuff;
 use crate::ecg::electrogram::Electrogram;
-use crate::frame::Frame;
+use crate::frame::{Frame, Lead};
 use crate::frame_clock::FrameClock;
 use crate::heart::Heart;
 use crate::image::Image;
@@ -63,6 +63,8 @@ pub struct Player<'a> {
     test_on: bool,
     /// Whether waves are left out: they end before the next frame, and the observer does not listen.
     ecg_rests: bool,
+    /// Leads in which each beat is reported, a bit each.
+    leads: u16,
 }
 
 /// How far back waves are drawn, far longer than any lasts, and pulses are played for the pressures to be known: some beats of the
@@ -106,6 +108,7 @@ impl<'a> Player<'a> {
             test_beat: test_signal::Beat::default(),
             test_on: false,
             ecg_rests: false,
+            leads: 0,
         }
     }
 
@@ -114,6 +117,12 @@ impl<'a> Player<'a> {
     /// To be called before the first frame.
     pub fn with_pressures_at(mut self, chosen: SiteSet) -> Player<'a> {
         self.pressures = Pressures::new(chosen);
+        self
+    }
+
+    /// The same, with an [`Event::Lead`] for each beat and each of these leads.
+    pub fn with_beats_in(mut self, leads: &[Lead]) -> Player<'a> {
+        self.leads = leads.iter().fold(0, |bits, lead| bits | 1 << *lead as u16);
         self
     }
 

@@ -207,6 +207,11 @@ impl Beat {
         self.width_s != 0.0 && now.since(onset) <= Span::secs(3)
     }
 
+    /// Its value at an instant, mV, at whatever frame rate.
+    pub(crate) fn value(&self, onset: Instant, now: Instant) -> f32 {
+        self.at(onset, now, 0.0)
+    }
+
     fn at(&self, onset: Instant, now: Instant, frame_s: f32) -> f32 {
         if now < onset || !self.lasts(onset, now) {
             return 0.0;

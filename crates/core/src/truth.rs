@@ -1,6 +1,7 @@
 //! Truth about the signal, reported as it is made: never re-detected from samples.
 
 use crate::anatomy::{AtrialOrigin, PressureSite};
+use crate::frame::Lead;
 use crate::time::{Instant, Span};
 
 pub use crate::anatomy::{BeatCode, Chamber, Episode, Refusal};
@@ -10,7 +11,8 @@ pub use crate::anatomy::{BeatCode, Chamber, Episode, Refusal};
 pub struct Beat {
     /// QRS onset.
     pub onset: Instant,
-    /// Peak of the QRS: where the heart vector is longest. Detectors are scored against this.
+    /// Peak of the QRS: where the heart vector of this beat by itself is longest, between its QRS onset and end. Detectors are scored
+    /// against this.
     pub peak: Instant,
     /// QRS end (J point).
     pub end: Instant,
@@ -20,6 +22,24 @@ pub struct Beat {
     pub p_onset: Option<Instant>,
     /// Type.
     pub code: BeatCode,
+}
+
+/// A beat in one lead, from the closed form of its waves and of what is left of those that began before it (its P wave, the T wave
+/// before). Pacing pulses, fibrillatory waves, artefacts and what begins after its QRS onset play no part.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LeadBeat {
+    /// QRS onset.
+    pub onset: Instant,
+    /// Peak of the QRS, by which the beat is known: [`Beat::peak`].
+    pub peak: Instant,
+    /// The lead.
+    pub lead: Lead,
+    /// Between QRS onset and end, when it is furthest from its value at QRS onset.
+    pub r_at: Instant,
+    /// That far, mV; below zero where the lead goes down.
+    pub r_mv: f32,
+    /// Value 60 ms after the J point less that at QRS onset, mV.
+    pub st_mv: f32,
 }
 
 /// An atrial activation.
@@ -152,6 +172,8 @@ pub enum Event {
     Atrial(AtrialBeat),
     /// A QRS starts.
     Beat(Beat),
+    /// What the beat before is in a lead; of the leads that the player was asked for, in their usual order.
+    Lead(LeadBeat),
     /// An episode starts or ends.
     Episode {
         /// Which.
@@ -189,6 +211,7 @@ impl Event {
             Event::Step { at, .. } | Event::Episode { at, .. } | Event::Pace { at, .. } => *at,
             Event::Atrial(atrial) => atrial.onset,
             Event::Beat(beat) => beat.onset,
+            Event::Lead(lead) => lead.onset,
             Event::Breath(breath) => breath.start,
             Event::Pulse(pulse) => pulse.end,
             Event::Cuff(cuff) => cuff.at,

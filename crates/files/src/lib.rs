@@ -17,6 +17,7 @@
 //!     duration: None,
 //!     split: None,
 //!     truth: true,
+//!     lead_truth: Vec::new(),
 //!     overwrite: false,
 //!     durability: Durability::Usual,
 //! };

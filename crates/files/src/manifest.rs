@@ -4,7 +4,7 @@
 
 use crate::atomic::{Finished, reason};
 use crate::sha256::of_file;
-use crate::truth::TruthFile;
+use crate::truth::{TruthFile, leads};
 use pulsewright_text::json;
 use pulsewright_text::source::{self, Unreadable};
 use serde::{Deserialize, Serialize};
@@ -112,7 +112,7 @@ impl Manifest {
 /// [`Mismatch`] when it belongs to another signal.
 pub fn check_truth(table: &Path) -> Result<(), Mismatch> {
     let Some(name) = table.file_name().and_then(|name| name.to_str()) else { return Ok(()) };
-    let ends = TruthFile::ALL.iter().map(|file| file.suffix()).chain(["atr"]);
+    let ends = TruthFile::ALL.iter().map(|file| file.suffix()).chain([leads::SUFFIX, "atr"]);
     let stem = ends.filter_map(|end| name.strip_suffix(end)?.strip_suffix('.')).next();
     let Some(stem) = stem else { return Ok(()) };
     let path = table.with_file_name(format!("{stem}.{SUFFIX}"));

@@ -1,7 +1,7 @@
 //! Which files a render makes.
 
 use crate::format::FileFormat;
-use crate::truth::TruthFile;
+use crate::truth::{TruthFile, leads};
 use crate::{manifest, sidecar};
 use std::path::{Path, PathBuf};
 
@@ -16,6 +16,8 @@ pub struct Names {
     pub manifest: PathBuf,
     /// The truth, in the order of [`TruthFile::ALL`].
     pub truth: [PathBuf; TruthFile::ALL.len()],
+    /// Beats in single leads, `OUT.leads.csv`.
+    pub leads: PathBuf,
     /// Header and annotations of a record, `OUT.hea` and `OUT.atr`.
     pub record: Option<RecordNames>,
 }
@@ -53,6 +55,7 @@ impl Names {
             description: beside(sidecar::SUFFIX),
             manifest: beside(manifest::SUFFIX),
             truth: TruthFile::ALL.map(|file| beside(file.suffix())),
+            leads: beside(leads::SUFFIX),
             record,
         }
     }
@@ -63,7 +66,7 @@ impl Names {
         self.signal
             .iter()
             .chain(record)
-            .chain([&self.description, &self.manifest])
+            .chain([&self.description, &self.manifest, &self.leads])
             .chain(&self.truth)
             .map(PathBuf::as_path)
     }
@@ -84,7 +87,7 @@ mod tests {
         let split = Names::new(Path::new("out.csv"), FileFormat::Csv(Bits::B16), 1000);
         assert_eq!(split.signal[0], Path::new("out.0001.csv"));
         assert_eq!(split.signal[999], Path::new("out.1000.csv"));
-        assert_eq!(split.all().count(), 1000 + 2 + TruthFile::ALL.len());
+        assert_eq!(split.all().count(), 1000 + 3 + TruthFile::ALL.len());
     }
 
     #[test]

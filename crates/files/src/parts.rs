@@ -63,6 +63,7 @@ impl<'p, 'a> Splitter<'p, 'a> {
     /// At the start, for parts of whole multiples of `grain` frames; `marks` asks for the marks of each part.
     pub fn new(plan: &'p Plan<'a>, grain: u64, marks: bool) -> Splitter<'p, 'a> {
         let player = Player::new(plan.content.script, plan.rate).with_pressures_at(plan.pressures);
+        let player = player.with_beats_in(&plan.lead_truth);
         Splitter { plan, player, marks: marks.then(Marks::default), grain: grain.max(1), section: 0, behind: 0 }
     }
 
@@ -311,6 +312,7 @@ mod tests {
             duration: None,
             split: None,
             truth: true,
+            lead_truth: Vec::new(),
             overwrite: false,
             durability: crate::atomic::Durability::Usual,
         };

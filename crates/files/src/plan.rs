@@ -8,7 +8,7 @@ use crate::wav::{LARGEST, Wav};
 use crate::{csv::Csv, edf, edf::Edf, record, record::Signals, sidecar};
 use pulsewright_core::block;
 use pulsewright_core::expect::AlarmLimits;
-use pulsewright_core::frame::{Channel, ChannelKind};
+use pulsewright_core::frame::{Channel, ChannelKind, Lead};
 use pulsewright_core::pressure::{SiteSet, TooManySites};
 use pulsewright_core::script::{Item, Script};
 use pulsewright_core::settings::Field;
@@ -43,6 +43,8 @@ pub struct Options {
     pub split: Option<Span>,
     /// Whether the truth is written beside the signal.
     pub truth: bool,
+    /// Leads in which each beat is described, where the truth is written.
+    pub lead_truth: Vec<Lead>,
     /// Whether files that are there may be replaced.
     pub overwrite: bool,
     /// How far the files outlive a loss of power.
@@ -125,6 +127,8 @@ pub struct Plan<'a> {
     pub columns: Vec<Column>,
     /// Pressures among the channels.
     pub pressures: SiteSet,
+    /// Leads in which each beat is described beside the signal.
+    pub lead_truth: Vec<Lead>,
     /// The signal's files, in order; at least one.
     pub sections: Vec<Section>,
     /// Format of the signal's files.
@@ -195,7 +199,8 @@ impl<'a> Plan<'a> {
             return Err(PlanError::SplitRecord);
         }
         let edf = edf::Layout::new(options.channels.len(), rate);
-        let plan = Plan { content, rate, frames, columns, pressures, sections, format, edf, given: None };
+        let lead_truth = if options.truth { options.lead_truth.clone() } else { Vec::new() };
+        let plan = Plan { content, rate, frames, columns, pressures, lead_truth, sections, format, edf, given: None };
         if format == FileFormat::Edf { plan.with_edf() } else { Ok(plan) }
     }
 
@@ -390,6 +395,7 @@ mod tests {
             duration: None,
             split: None,
             truth: true,
+            lead_truth: Vec::new(),
             overwrite: false,
             durability: Durability::Usual,
         };
@@ -469,6 +475,7 @@ mod tests {
                 duration: None,
                 split: None,
                 truth: true,
+                lead_truth: Vec::new(),
                 overwrite: false,
                 durability: Durability::Usual,
             };

@@ -10,6 +10,7 @@ use crate::plan::{Content, Options, Plan, PlanError};
 use crate::quantiser::Tally;
 use crate::record::{self, annotations::Annotations};
 use crate::sidecar::{self, ChannelDescription, Description};
+use crate::truth::leads::LeadTruth;
 use crate::truth::{Truth, TruthFile};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::player::Player;
@@ -147,7 +148,14 @@ fn write_files(
         }
         None => None,
     };
+    let mut lead_truth = match plan.lead_truth.as_slice() {
+        [] => None,
+        _ => Some(LeadTruth::new(plan.rate, plan.frames, set.part(&names.leads)?)),
+    };
     let mut observer = |event| {
+        if let Some(lead_truth) = &mut lead_truth {
+            lead_truth.observe(event);
+        }
         if let Some(truth) = &mut truth {
             truth.observe(event);
         }
@@ -161,6 +169,10 @@ fn write_files(
         for file in truth.finish().map_err(FileError::of(&names.truth[0]))? {
             finished.push((file.finish()?, Holds::Truth));
         }
+    }
+    if let Some(lead_truth) = lead_truth {
+        let file = lead_truth.finish().map_err(FileError::of(&names.leads))?;
+        finished.push((file.finish()?, Holds::Truth));
     }
     let signal = signal.finish()?;
     let mut description = set.part(&names.description)?;
@@ -194,7 +206,9 @@ fn write_files(
         write_json(&mut file, &manifest).map_err(FileError::of(&names.manifest))?;
         parts.push(file.finish()?);
     }
-    let stale: Vec<&Path> = if options.truth { Vec::new() } else { names.truth.iter().map(PathBuf::as_path).collect() };
+    let without_truth = names.truth.iter().filter(|_| !options.truth);
+    let without_leads = [&names.leads].into_iter().filter(|_| plan.lead_truth.is_empty());
+    let stale: Vec<&Path> = without_truth.chain(without_leads).map(PathBuf::as_path).collect();
     let files = set.publish(parts, &stale)?;
     Ok(Report { files, ..report })
 }

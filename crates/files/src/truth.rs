@@ -14,10 +14,13 @@
 //! | `alarms` | time that an alarm's condition held, in the order in which they end | `alarm`, `time_s` (its limit is reached), `within_s`, `end_s`, `priority`, `begin_s` |
 //! | `refused` | beat that was asked for and does not come | `time_s` (when it was to come), `site`, `why` |
 //!
+//! Where asked for, [`leads`] describes each beat in single leads.
+//!
 //! An empty cell means: there is none. Steps, readings and alarms are what a correct monitor shows of what is played
 //! ([`pulsewright_core::expect`]).
 
 mod foreseen;
+pub mod leads;
 
 use crate::decimal::{push_instant, push_rounded, push_span};
 use foreseen::Foreseen;

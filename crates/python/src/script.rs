@@ -50,6 +50,7 @@ pub fn frames(script: &Script<'_>, rate: FrameRate, channels: &[Channel], durati
         duration,
         split: None,
         truth: false,
+        lead_truth: Vec::new(),
         overwrite: false,
         durability: Durability::Usual,
     };

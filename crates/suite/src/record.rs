@@ -173,6 +173,7 @@ impl Record {
             duration: None,
             split: None,
             truth: false,
+            lead_truth: Vec::new(),
             overwrite: false,
             durability: Durability::Usual,
         }

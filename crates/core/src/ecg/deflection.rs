@@ -51,6 +51,11 @@ impl Bump {
         self.end.instant()
     }
 
+    /// From start to end, s.
+    pub(crate) fn length_s(&self) -> f32 {
+        self.hold_end_s + 1.0 / self.per_fall
+    }
+
     /// Which of consecutive frame clocks, all within 128 s of the bump, lie inside its support.
     ///
     /// Outside, it is exactly zero by the clock and not by the rounding of a flank, so that it may be left out of the sum before
@@ -177,6 +182,16 @@ impl Deflections {
             *place = deflection;
             self.len += 1;
         }
+    }
+
+    /// All that are being drawn.
+    pub(crate) fn all(&self) -> &[Deflection] {
+        self.last(self.len)
+    }
+
+    /// The `count` started last.
+    pub(crate) fn last(&self, count: usize) -> &[Deflection] {
+        self.list.get(self.len.saturating_sub(count)..self.len).unwrap_or_default()
     }
 
     /// Forgets what has ended before `now`, keeping the order: sums are always formed oldest first.

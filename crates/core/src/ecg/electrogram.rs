@@ -2,6 +2,7 @@
 
 use super::deflection::{Bump, Deflection, Deflections};
 use super::fibrillation::{Fibrillation, Waves};
+use super::measure::Qrs;
 use super::overshoot::{Overshoot, Tail};
 use super::pathology::{q_wave, st_shift, t_shift, tented, vector_of};
 use super::templates::{FLUTTER_CYCLE_MS, Wave};
@@ -137,8 +138,8 @@ impl Electrogram {
         self.start(at, body.p(origin), Manner { stretch, size, ..Manner::PLAIN });
     }
 
-    /// A QRS complex with its T wave.
-    pub(crate) fn ventricles(&mut self, beat: &VentricularBeat, demand: &Demand, noise: &Noise) -> Beat {
+    /// A QRS complex with its T wave, and how many waves they are. Its peak is for [`Electrogram::own`] to say.
+    pub(crate) fn ventricles(&mut self, beat: &VentricularBeat, demand: &Demand, noise: &Noise) -> (Beat, usize) {
         let onset = beat.at;
         let mut told = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
         let (life, chance) = (demand.life, Chance::of(noise, onset));
@@ -152,6 +153,7 @@ impl Electrogram {
         };
         let turn = turned(0);
         self.deflections.retire(onset);
+        let mut waves = 0;
         for pathway in [Some(beat.pathway), beat.fused].into_iter().flatten() {
             let complex = demand.body.complex(pathway);
             let normal_ms = demand.body.complex(Pathway::Normal).qrs_ms;
@@ -167,7 +169,7 @@ impl Electrogram {
             for (wave, thing) in complex.qrs.iter().zip(3..) {
                 let size = size_qrs * chance.factor(thing, 0.5 * life.shape);
                 let turn = if beat.turn == 0 { turn } else { turned(thing as u32 - 3) };
-                self.start(onset, &[*wave], Manner { stretch, size, turn, depth });
+                waves += self.start(onset, &[*wave], Manner { stretch, size, turn, depth });
             }
             let qt_ms = beat.length.qt_ms + math::max(qrs_ms - demand.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
@@ -177,30 +179,40 @@ impl Electrogram {
             let [t, rest @ ..] = complex.t;
             if demand.tenting > 0.0 {
                 // A tented T leaves no ST segment.
-                self.start(end, &tented(t, demand.tenting, jt_ms), manner);
-                self.start(end, rest, Manner { size: manner.size * (1.0 - demand.tenting), ..manner });
+                waves += self.start(end, &tented(t, demand.tenting, jt_ms), manner);
+                waves += self.start(end, rest, Manner { size: manner.size * (1.0 - demand.tenting), ..manner });
             } else {
-                self.start(end, complex.t, manner);
+                waves += self.start(end, complex.t, manner);
             }
             // Levels are those of leads, so they are not turned with the axis.
             let level = Manner { size, ..Manner::PLAIN };
             if demand.q_mv != [0.0; 3] {
                 let wave = q_wave(vector_of(demand.q_mv), complex.qrs_ms);
-                self.start(onset, &[wave], Manner { stretch, ..level });
+                waves += self.start(onset, &[wave], Manner { stretch, ..level });
             }
             if demand.st_mv != [0.0; 3] {
-                self.start(end, &st_shift(vector_of(demand.st_mv), jt_ms), Manner { stretch: stretch_t, ..level });
+                waves +=
+                    self.start(end, &st_shift(vector_of(demand.st_mv), jt_ms), Manner { stretch: stretch_t, ..level });
             }
             if demand.t_mv != [0.0; 3] {
-                self.start(end, &[t_shift(t, vector_of(demand.t_mv))], Manner { stretch: stretch_t, ..level });
+                waves += self.start(end, &[t_shift(t, vector_of(demand.t_mv))], Manner { stretch: stretch_t, ..level });
             }
             if end > told.end {
-                told.peak = onset.shifted(complex.peak_ms * 0.001 * stretch);
                 told.end = end;
                 told.t_end = onset.shifted(qt_ms * 0.001);
             }
         }
-        told
+        (told, waves)
+    }
+
+    /// A beat that has just been drawn in so many waves, by itself.
+    pub(crate) fn own(&self, beat: &Beat, waves: usize) -> Qrs<'_> {
+        Qrs { waves: self.deflections.last(waves), onset: beat.onset, end: beat.end }
+    }
+
+    /// A beat that has just been drawn, on what is left of waves that began before it.
+    pub(crate) fn with_waves_before(&self, beat: &Beat) -> Qrs<'_> {
+        Qrs { waves: self.deflections.all(), onset: beat.onset, end: beat.end }
     }
 
     /// A pulse of the pacing device.
@@ -245,7 +257,8 @@ impl Electrogram {
         waves.start(at, started);
     }
 
-    fn start(&mut self, at: Instant, waves: &[Wave], manner: Manner) {
+    /// Starts waves and says how many.
+    fn start(&mut self, at: Instant, waves: &[Wave], manner: Manner) -> usize {
         let s = 0.001 * manner.stretch;
         let (sine, cosine) = manner.turn;
         for wave in waves {
@@ -254,6 +267,7 @@ impl Electrogram {
             let vector_mv = [cosine * x - sine * y, sine * x + cosine * y, z * manner.depth];
             self.deflections.start(Deflection { bump, vector_mv });
         }
+        waves.len()
     }
 
     /// Adds the heart vector, mV, at consecutive instants up to just before `until`, with their frame clocks and maybe some that

@@ -24,7 +24,7 @@
 //! - QRS onset and end, P onset and end: where the heart vector rises above, and last falls below, 5 % of its peak in that
 //!   wave. A template starts up to 7 ms (P: 9 ms) before its visible onset, and the distance between its two visible
 //!   edges is the duration that it says.
-//! - QRS peak: the largest heart vector.
+//! - QRS peak: the largest heart vector of the beat by itself; `measure.rs` finds it.
 //! - T end: where the steepest tangent of the falling flank meets the base line (Lepeschkin and Surawicz 1952), 5 % of the T
 //!   peak follows up to 12 ms later, as the tail fades slowly.
 
@@ -57,8 +57,6 @@ pub struct Complex {
     pub qrs: &'static [Wave],
     /// Nominal QRS duration, ms: the waves stretch when another is set.
     pub qrs_ms: f32,
-    /// Peak of the heart vector after QRS onset at the nominal duration, ms.
-    pub peak_ms: f32,
     /// The T wave, the ST segment's wave and the tail, from the end of the QRS, at the nominal JT (QT less QRS), with which they stretch.
     pub t: &'static [Wave; 3],
     /// Nominal QT, ms.
@@ -113,7 +111,6 @@ const fn after_p(length_ms: f32, [x, y, z]: [f32; 3]) -> Wave {
 struct Shape<const N: usize> {
     qrs: [Wave; N],
     qrs_ms: f32,
-    peak_ms: f32,
     t: [Wave; 3],
     jt_ms: f32,
 }
@@ -127,7 +124,6 @@ impl<const N: usize> Shape<N> {
             i += 1;
         }
         self.qrs_ms *= qrs_time;
-        self.peak_ms *= qrs_time;
         let mut i = 0;
         while i < self.t.len() {
             self.t[i] = self.t[i].scaled(jt_time, size);
@@ -146,7 +142,6 @@ macro_rules! complexes {
             Complex {
                 qrs: &SHAPE.qrs,
                 qrs_ms: SHAPE.qrs_ms,
-                peak_ms: SHAPE.peak_ms,
                 t: &SHAPE.t,
                 qt_ms: SHAPE.qrs_ms + SHAPE.jt_ms,
             }

@@ -11,6 +11,17 @@ use crate::test_signal;
 use crate::time::{Instant, Span, TICKS_PER_SECOND};
 
 impl Player<'_> {
+    /// Factor on the heart's waves at an instant.
+    pub(super) fn heart_gain(&self, at: Instant) -> f32 {
+        let Some(placed) = &self.step else { return 1.0 };
+        let value = |field| self.glide.course(placed, field).at(at.since(placed.start));
+        let mut filling = [0.0];
+        self.respiration.fillings(&[at], &mut filling);
+        let [filling] = filling;
+        // Smallest with full lungs.
+        value(Field::EcgGain) * (1.0 + value(Field::BreathingGain) * 0.01 * (0.5 - filling))
+    }
+
     /// Draws the frames of a segment into rows, the first of them `from`.
     // Not inlined: a caller that is compiled for size shall not slow it down.
     #[inline(never)]

@@ -6,7 +6,9 @@ use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
 use crate::artefact::Layers;
 use crate::cuff;
 use crate::ecg::electrogram::VentricularBeat;
+use crate::ecg::measure::{ST_AFTER_J, lead_of_eight, row_of};
 use crate::field::Field;
+use crate::frame::{INDEPENDENT_LEADS, Lead};
 use crate::heart::{Activation, Heart};
 use crate::noise::Noise;
 use crate::pressure::arterial;
@@ -15,7 +17,7 @@ use crate::pressure::{self, Pressures};
 use crate::respiration::Act;
 use crate::test_signal::{self, TestSignal};
 use crate::time::Instant;
-use crate::truth::{AtrialBeat, CuffEvent, Event, Observer, RefusedBeat};
+use crate::truth::{AtrialBeat, Beat, CuffEvent, Event, LeadBeat, Observer, RefusedBeat};
 
 impl Player<'_> {
     /// Processes the events due at or before `now`, and returns the time of the next.
@@ -204,13 +206,20 @@ impl Player<'_> {
                 } else {
                     test_signal::Beat::new(&value_at(self.step.as_ref(), at))
                 };
-                let told = if drawn && !self.ecg_rests {
+                if drawn && !self.ecg_rests {
                     let demand = self.ecg_demand(now);
-                    self.ecg.ventricles(&beat, &demand, &self.noise)
+                    let (mut told, waves) = self.ecg.ventricles(&beat, &demand, &self.noise);
+                    // Work that serves the observer alone.
+                    if observer.listens() {
+                        told.peak = self.ecg.own(&told, waves).peak();
+                        observer.observe(Event::Beat(told));
+                        self.report_leads(&told, true, observer);
+                    }
                 } else {
-                    self.test_beat.told(at, code)
-                };
-                observer.observe(Event::Beat(told));
+                    let told = self.test_beat.told(at, code);
+                    observer.observe(Event::Beat(told));
+                    self.report_leads(&told, false, observer);
+                }
                 self.with_pressures(now, |pressures, moment| {
                     pressures.ventricles(at, interval, p_onset.is_some(), moment)
                 });
@@ -232,6 +241,24 @@ impl Player<'_> {
                     observer.observe(Event::Episode { episode, at, starts });
                 }
             }
+        }
+    }
+
+    /// Reports a beat in each lead that is asked for: of the waves just drawn, or of a test signal's beat.
+    fn report_leads(&self, beat: &Beat, drawn: bool, observer: &mut dyn Observer) {
+        let st_at = beat.end.plus(ST_AFTER_J);
+        for lead in Lead::ALL.into_iter().filter(|lead| self.leads & 1 << *lead as u16 != 0) {
+            let (r_at, [base_mv, r_mv, st_mv]) = if drawn {
+                let (qrs, row) = (self.ecg.with_waves_before(beat), row_of(lead));
+                let r_at = qrs.r_at(row);
+                (r_at, [beat.onset, r_at, st_at].map(|at| self.heart_gain(at) * qrs.value(row, at)))
+            } else {
+                let share = lead_of_eight(lead, [1.0; INDEPENDENT_LEADS]);
+                let at = [beat.onset, beat.peak, st_at];
+                (beat.peak, at.map(|at| share * self.test_beat.value(beat.onset, at)))
+            };
+            let (r_mv, st_mv) = (r_mv - base_mv, st_mv - base_mv);
+            observer.observe(Event::Lead(LeadBeat { onset: beat.onset, peak: beat.peak, lead, r_at, r_mv, st_mv }));
         }
     }
 

@@ -29,7 +29,6 @@ pub(super) const NORMAL: Shape<6> = Shape {
         wave(60.0, 22.5, 28.3, [-0.018, -0.019, -0.147]),
     ],
     qrs_ms: 92.0,
-    peak_ms: 46.7,
     t: repolarisation([0.32, 0.17, -0.20], [0.042, 0.022, -0.056]),
     jt_ms: JT_MS,
 };
@@ -43,7 +42,6 @@ pub(super) const RIGHT_BUNDLE: Shape<4> = Shape {
         wave(52.3, 43.1, 56.4, [-0.364, -0.023, -0.501]),
     ],
     qrs_ms: 130.0,
-    peak_ms: 48.5,
     t: repolarisation([0.30, 0.19, 0.12], [0.045, 0.03, 0.03]),
     jt_ms: JT_MS,
 };
@@ -56,7 +54,6 @@ pub(super) const LEFT_BUNDLE: Shape<3> = Shape {
         wave(46.3, 64.0, 51.7, [0.834, 0.158, 1.130]),
     ],
     qrs_ms: 144.0,
-    peak_ms: 97.5,
     t: opposite([-0.28, -0.06, -0.4]),
     jt_ms: JT_MS,
 };
@@ -70,7 +67,6 @@ pub(super) const LEFT_ANTERIOR: Shape<4> = Shape {
         wave(63.5, 27.2, 28.0, [-0.282, -0.253, 0.099]),
     ],
     qrs_ms: 104.0,
-    peak_ms: 64.0,
     t: repolarisation([0.28, 0.22, -0.20], [0.036, 0.028, -0.056]),
     jt_ms: JT_MS,
 };
@@ -85,7 +81,6 @@ pub(super) const LEFT_POSTERIOR: Shape<5> = Shape {
         wave(64.5, 28.4, 30.4, [-0.148, 0.161, 0.112]),
     ],
     qrs_ms: 104.0,
-    peak_ms: 62.8,
     t: repolarisation([0.32, 0.10, -0.20], [0.042, 0.013, -0.056]),
     jt_ms: JT_MS,
 };
@@ -101,7 +96,6 @@ pub(super) const PRE_EXCITED: Shape<5> = Shape {
         wave(80.0, 20.1, 56.9, [-0.204, -0.100, 0.249]),
     ],
     qrs_ms: 130.0,
-    peak_ms: 66.5,
     t: opposite([-0.05, -0.1, -0.22]),
     jt_ms: JT_MS,
 };
@@ -114,7 +108,6 @@ pub(super) const RIGHT_VENTRICLE: Shape<3> = Shape {
         wave(70.0, 36.0, 67.0, [0.419, 0.792, 0.920]),
     ],
     qrs_ms: 150.0,
-    peak_ms: 59.0,
     t: opposite([-0.25, -0.38, -0.32]),
     jt_ms: JT_MS,
 };
@@ -128,7 +121,6 @@ pub(super) const LEFT_VENTRICLE: Shape<3> = Shape {
         wave(80.0, 42.0, 56.0, [-0.300, -0.100, -0.100]),
     ],
     qrs_ms: 150.0,
-    peak_ms: 71.5,
     t: opposite([0.14, 0.34, 0.32]),
     jt_ms: JT_MS,
 };
@@ -141,7 +133,6 @@ pub(super) const PACED: Shape<3> = Shape {
         wave(84.0, 48.0, 47.0, [-0.026, -0.343, 0.661]),
     ],
     qrs_ms: 160.0,
-    peak_ms: 74.0,
     t: opposite([-0.2, 0.28, -0.28]),
     jt_ms: JT_MS,
 };
@@ -154,7 +145,6 @@ pub(super) const ESCAPE: Shape<3> = Shape {
         wave(91.0, 50.0, 47.0, [-0.325, 0.392, -0.314]),
     ],
     qrs_ms: 170.0,
-    peak_ms: 80.0,
     t: opposite([0.03, -0.24, 0.22]),
     jt_ms: JT_MS,
 };
@@ -167,7 +157,6 @@ pub(super) const AGONAL: Shape<3> = Shape {
         wave(122.0, 67.5, 86.0, [-0.160, 0.020, 0.300]),
     ],
     qrs_ms: 248.5,
-    peak_ms: 95.0,
     t: opposite([-0.065, -0.08, -0.065]),
     jt_ms: JT_MS,
 };

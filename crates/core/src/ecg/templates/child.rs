@@ -36,7 +36,6 @@ const NORMAL: Shape<4> = Shape {
         wave(54.4, 15.5, 20.0, [-0.290, -0.073, 0.195]),
     ],
     qrs_ms: 76.0,
-    peak_ms: 35.5,
     t: repolarisation([0.36, 0.3, 0.14], [0.05, 0.042, 0.02]),
     jt_ms: JT_MS,
 }

@@ -37,7 +37,6 @@ const NORMAL: Shape<4> = Shape {
         wave(33.8, 14.1, 13.0, [-0.336, -0.008, 0.698]),
     ],
     qrs_ms: 54.0,
-    peak_ms: 26.5,
     t: repolarisation([0.2, 0.17, 0.1], [0.028, 0.024, 0.014]),
     jt_ms: JT_MS,
 }

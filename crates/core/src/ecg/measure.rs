@@ -1,0 +1,113 @@
+//! Measurements of one beat from the closed form of its waves: where its heart vector is longest, and its R and ST in a lead.
+//!
+//! Its own waves are QRS, lost forces, T, ST and its shift, as they were started: stretched, turned, fused and changed by chance.
+//! Pacing pulses, fibrillatory waves, artefacts and what begins later play no part.
+
+use super::deflection::Deflection;
+use super::leads::{DOWER, lead_of};
+use crate::frame::{Channel, Frame, INDEPENDENT_LEADS, Lead};
+use crate::math::{abs, clamp};
+use crate::time::{Instant, Span};
+
+/// Points at a time: the second look is 31 times as fine as the first.
+const POINTS: usize = 64;
+
+/// ST is read so long after the J point (IEC 60601-2-27 leaves it to the monitor; 60 or 80 ms are common practice, no source).
+pub(crate) const ST_AFTER_J: Span = Span::millis(60);
+
+/// No wave of the heart is as short, s; a pacing pulse never lasts longer.
+const LONGEST_PULSE_S: f32 = 0.0025;
+
+/// A beat and the waves that count.
+pub(crate) struct Qrs<'a> {
+    /// Its own, alone or with those before it. Pacing pulses among them are left out.
+    pub waves: &'a [Deflection],
+    /// QRS onset.
+    pub onset: Instant,
+    /// QRS end.
+    pub end: Instant,
+}
+
+impl Qrs<'_> {
+    /// Where the heart vector is longest between QRS onset and end.
+    pub(crate) fn peak(&self) -> Instant {
+        self.largest(|[x, y, z]| x * x + y * y + z * z)
+    }
+
+    /// Where a lead is furthest from its value at QRS onset, between QRS onset and end.
+    pub(crate) fn r_at(&self, row: [f32; 3]) -> Instant {
+        let base_mv = self.value(row, self.onset);
+        self.largest(|vector| abs(lead_of(row, vector) - base_mv))
+    }
+
+    /// A lead at an instant, mV.
+    pub(crate) fn value(&self, row: [f32; 3], at: Instant) -> f32 {
+        let mut vector = [[0.0; 1]; 3];
+        self.add_to(&[at.clock()], &mut vector);
+        lead_of(row, vector.map(|[value]| value))
+    }
+
+    fn add_to<const N: usize>(&self, clocks: &[u32; N], [x, y, z]: &mut [[f32; N]; 3]) {
+        let of_heart = |wave: &&Deflection| wave.bump.length_s() > LONGEST_PULSE_S;
+        for Deflection { bump, vector_mv: [mv_x, mv_y, mv_z] } in self.waves.iter().filter(of_heart) {
+            bump.add_to(clocks, &mut [(&mut *x, *mv_x), (&mut *y, *mv_y), (&mut *z, *mv_z)]);
+        }
+    }
+
+    /// Where `size` of the heart vector is largest. A first look finds the tallest of its tops, a second one its place.
+    fn largest(&self, size: impl Fn([f32; 3]) -> f32) -> Instant {
+        let mut from = self.onset;
+        let mut length = self.end.since(self.onset);
+        let mut place = 0.0;
+        for look in 0..2 {
+            let at = |point: u64| from.plus(Span::from_ticks(length.ticks() * point / (POINTS as u64 - 1)));
+            let clocks: [u32; POINTS] = core::array::from_fn(|point| at(point as u64).clock());
+            let mut vectors = [[0.0; POINTS]; 3];
+            self.add_to(&clocks, &mut vectors);
+            let [x, y, z] = &vectors;
+            let mut sizes = [0.0; POINTS];
+            for (((sum, x), y), z) in sizes.iter_mut().zip(x).zip(y).zip(z) {
+                *sum = size([*x, *y, *z]);
+            }
+            let (point, offset) = top(&sizes);
+            place = point as f32 + offset;
+            if look == 0 {
+                let (first, last) =
+                    (at((point as u64).saturating_sub(1)), at((point as u64 + 1).min(POINTS as u64 - 1)));
+                (from, length) = (first, last.since(first));
+            }
+        }
+        from.shifted(place * (1.0 / (POINTS as f32 - 1.0)) * length.as_secs())
+    }
+}
+
+/// The largest of consecutive values, as the top of a parabola where its neighbours are lower: which, and how far beside it.
+fn top(values: &[f32; POINTS]) -> (usize, f32) {
+    let mut best = (0, 0.0, f32::NEG_INFINITY);
+    for (point, value) in values.iter().enumerate() {
+        let before = point.checked_sub(1).and_then(|before| values.get(before));
+        let (mut offset, mut height) = (0.0, *value);
+        if let (Some(before), Some(after)) = (before, values.get(point + 1)) {
+            let bend = 2.0 * value - before - after;
+            if value >= before && value >= after && bend > 0.0 {
+                offset = clamp(0.5 * (after - before) / bend, -0.5, 0.5);
+                height += 0.25 * (after - before) * offset;
+            }
+        }
+        if height > best.2 {
+            best = (point, offset, height);
+        }
+    }
+    (best.0, best.1)
+}
+
+/// A lead of eight independent ones, in their unit.
+pub(crate) fn lead_of_eight(lead: Lead, leads_mv: [f32; INDEPENDENT_LEADS]) -> f32 {
+    Frame { leads_mv, ..Frame::default() }.sample(Channel::Lead(lead))
+}
+
+/// What a lead takes of X, Y and Z.
+pub(crate) fn row_of(lead: Lead) -> [f32; 3] {
+    let [x, y, z] = [0, 1, 2].map(|axis| DOWER.map(|row| row.get(axis).copied().unwrap_or(0.0)));
+    [x, y, z].map(|eight| lead_of_eight(lead, eight))
+}
