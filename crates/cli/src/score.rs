@@ -25,7 +25,7 @@ pub struct ScoreArgs {
     reference: PathBuf,
     /// Output of the detector or monitor: a file (CSV, JSON, annotation file), or a folder of them.
     test: PathBuf,
-    /// Kind of events to score.
+    /// Kind of results to score.
     #[arg(long, value_enum, default_value = "beats")]
     what: What,
 
