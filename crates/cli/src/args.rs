@@ -1,4 +1,4 @@
-//! What may be typed: every verb with its arguments, from which help, completions and the manual page are made.
+//! The command line: every verb with its arguments. Help, completions and the manual page come from it.
 
 use crate::flags;
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -47,12 +47,12 @@ pub enum Verb {
     Manual,
 }
 
-/// Render a script, or one step made of flags, to a file; beside it what is in it.
+/// Render a script, or one step made of flags, to a file with the truth beside it.
 ///
-/// OUT.wav, OUT.csv, OUT.edf, or OUT.dat of a record OUT.hea holds the signal, OUT.channels.json what its numbers mean,
-/// and OUT.beats.csv, OUT.atrial.csv, OUT.pulses.csv, OUT.breaths.csv, OUT.pacing.csv, OUT.cuff.csv, OUT.episodes.csv and
-/// OUT.steps.csv the truth about it. A record and EDF+ carry beats and steps as annotations too. All appear complete or
-/// not at all. Numbers are the same in every format with as many bits, rounded once.
+/// OUT.wav, OUT.csv, OUT.edf, or OUT.dat of a record OUT.hea holds the signal, OUT.channels.json the meaning of its numbers,
+/// OUT.manifest.json every file with its digest. The truth is in OUT.beats.csv, and likewise in atrial, pulses, breaths, pacing,
+/// cuff, episodes, refused, steps, readings and alarms. A record and EDF+ carry beats and steps as annotations too. All appear
+/// complete or not at all. Numbers are the same in every format with as many bits, rounded once.
 #[derive(Args)]
 #[command(after_help = "Examples:\n  \
     pulsewright render ward.json -o ward.wav\n  \
@@ -60,7 +60,7 @@ pub enum Verb {
     pulsewright render --rhythm sinus --set breathing.depth_ohm=0.5 --duration 24h --channels II -o day.wav\n  \
     pulsewright render ward.json --channels leads --bits 12 -o ward.hea")]
 pub struct Render {
-    /// The script; - reads it from standard input. Without one the flags say what is played.
+    /// The script; - reads it from standard input. Without one the flags make one step.
     pub script: Option<PathBuf>,
 
     /// File to write, ending in .wav, .csv, .edf, .hea or .raw; - is standard output, the signal alone.
@@ -104,7 +104,7 @@ pub struct Render {
     #[arg(long, help_heading = "Output")]
     pub force: bool,
 
-    /// Wait until the disk has a large signal, too. What is small is waited for anyway.
+    /// Wait until the disk has a large signal, too; small files are always waited for.
     #[arg(long, help_heading = "Output")]
     pub sync: bool,
 }
@@ -123,7 +123,7 @@ pub struct Render {
     pulsewright stream --rhythm sinus --live --log played.json | ./converter\n  \
     pulsewright stream ward.json --fast --duration 10m --bits float --header | ./algorithm")]
 pub struct Stream {
-    /// The script; - reads it from standard input. Without one the flags say what is played.
+    /// The script; - reads it from standard input. Without one the flags make one step.
     pub script: Option<PathBuf>,
 
     /// Longest to stream, as 30s, 5m or 24h.
@@ -156,7 +156,7 @@ pub struct Stream {
     #[command(flatten)]
     pub samples: SampleFlags,
 
-    /// Codes for the converters of this rig instead of channels; what it can't reach is held, counted and told. Test benches
+    /// Codes for the converters of this rig instead of channels; samples beyond its reach are held and counted. Test benches
     /// only: never to a person, nor to equipment connected to one. Verify the rig's output with a calibrated meter first.
     #[arg(long, value_name = "RIG", conflicts_with_all = ["channels", "bits"], help_heading = "Output")]
     pub rig: Option<PathBuf>,
@@ -176,7 +176,7 @@ pub struct Stream {
     pulsewright plot ward.json --from 1m --duration 20s -o ward.svg\n  \
     pulsewright plot --rhythm sinus --channels 12-lead,arterial,respiration -o sinus.png --dpi 300")]
 pub struct Plot {
-    /// The script; - reads it from standard input. Without one the flags say what is played.
+    /// The script; - reads it from standard input. Without one the flags make one step.
     pub script: Option<PathBuf>,
 
     /// Picture to write, ending in .svg or .png; - prints to the terminal.
@@ -256,7 +256,7 @@ pub struct Patient {
     pub set: Vec<(Field, f32)>,
 }
 
-/// What is in a frame, and how often one comes.
+/// Channels, bits and rate of the frames.
 #[derive(Args)]
 pub struct SampleFlags {
     /// Frames a second, 100 to 48000.

@@ -100,7 +100,7 @@ pub enum Target {
 }
 
 impl Target {
-    /// What `output` names.
+    /// The kind of target that `output` names.
     pub fn of(output: &Path) -> Target {
         if output == Path::new("-") {
             return Target::Stdout;
@@ -178,12 +178,12 @@ fn file_format(format: FormatWord, bits: BitsWord) -> Result<FileFormat, Failure
     }
 }
 
-/// What is read is never overwritten by what it says, not even by force.
+/// Refuses a target that is one of the inputs, with `--force` too.
 fn check_inputs(render: &Render, format: FileFormat) -> Outcome {
     let inputs = render.script.iter().chain(&render.rig.rig).map(PathBuf::as_path);
     let names = Names::new(&render.output, format, 1);
     refuse_inputs(names.all(), inputs.clone()).map_err(Failure::input)?;
-    // Of the numbered files those that are there: any of them may be replaced.
+    // Of the numbered files the existing ones: any of them may be replaced.
     let folder = render.output.parent().filter(|folder| *folder != Path::new("")).unwrap_or(Path::new("."));
     let there = fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok).map(|entry| entry.path());
     let stem = render.output.file_stem().unwrap_or_default();
