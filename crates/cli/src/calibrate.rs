@@ -1,4 +1,4 @@
-//! `calibrate`: two levels of each output, what a meter reads of them, and the correction back into the rig's description.
+//! `calibrate`: two levels of each output, the readings of a meter, and the correction in the rig's description.
 
 use crate::diagnostics::{Failure, Outcome, print, warn};
 use crate::output::claim;
@@ -87,7 +87,7 @@ fn names_of(path: &Path) -> u64 {
     path.metadata().map_or(1, |there| there.nlink())
 }
 
-/// Other systems do not say.
+/// Other systems do not give the number.
 #[cfg(not(unix))]
 fn names_of(_: &Path) -> u64 {
     1
@@ -240,7 +240,7 @@ fn count(outputs: usize) -> String {
     if outputs == 1 { "1 output".to_owned() } else { format!("{outputs} outputs") }
 }
 
-/// Writes the levels as frames, and says when which is played.
+/// Writes the levels as frames, and prints when each is played.
 fn play(args: &Calibrate, rig: &Rig, target: &Path) -> Outcome {
     let packing = match target.extension().and_then(|extension| extension.to_str()) {
         Some("raw") => Packing::Raw,

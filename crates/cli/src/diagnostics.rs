@@ -87,7 +87,7 @@ pub fn say(message: &str) {
 /// Standard output for people.
 pub type Out = Terminal<BufWriter<StdoutLock<'static>>>;
 
-/// Lets `write` print to standard output, fit for a terminal, through a buffer, and flushes it.
+/// Calls `write` with a buffered standard output, fit for a terminal, and flushes it.
 pub fn print(write: impl FnOnce(&mut Out) -> io::Result<()>) -> Outcome {
     let mut out = Terminal::new(BufWriter::new(io::stdout().lock()));
     write(&mut out).and_then(|()| out.flush()).map_err(|error| Failure::output(&error))
@@ -98,7 +98,7 @@ pub fn conversation() -> Terminal<StdoutLock<'static>> {
     Terminal::new(io::stdout().lock())
 }
 
-/// Lets `write` print a document of ours to standard output, byte for byte.
+/// Calls `write` with a buffered standard output that takes a document byte for byte, and flushes it.
 pub fn print_document(write: impl FnOnce(&mut BufWriter<StdoutLock<'static>>) -> io::Result<()>) -> Outcome {
     let mut out = BufWriter::new(io::stdout().lock());
     write(&mut out).and_then(|()| out.flush()).map_err(|error| Failure::output(&error))

@@ -1,4 +1,4 @@
-//! Asked to end by a signal: remembered, so that work under way can take its passing files away first.
+//! A signal to end is remembered, so that work under way can remove its temporary files first.
 
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -8,7 +8,7 @@ static ASKED: AtomicBool = AtomicBool::new(false);
 ///
 /// Only for work that looks at [`asked`] often.
 pub fn watch() {
-    // Without a handler a signal ends the program at once, as ever: also good.
+    // Without a handler a signal ends the program at once, which is safe too.
     let _ = ctrlc::set_handler(|| ASKED.store(true, Ordering::Relaxed));
 }
 

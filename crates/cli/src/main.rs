@@ -1,6 +1,6 @@
 //! The `pulsewright` command line: arguments in, calls out, nothing else.
 //!
-//! [`args`] says what may be typed, one module per verb does it, [`diagnostics`] turns the outcome into a message and an
+//! [`args`] has the arguments, one module per verb does the work, [`diagnostics`] turns the outcome into a message and an
 //! exit code. A new verb is a row in [`args::Verb`], a module, and an arm in `main`.
 
 mod args;

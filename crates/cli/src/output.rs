@@ -1,4 +1,4 @@
-//! Files to write, claimed before the work: none is taken, being written by another process, or read by the same work.
+//! Files to write, claimed before the work. A file is refused that exists, that another process writes, or that the work reads.
 
 use crate::diagnostics::Failure;
 use pulsewright_files::atomic::{Set, refuse_inputs};

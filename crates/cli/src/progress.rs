@@ -1,4 +1,4 @@
-//! How far long work has come, for people: on a terminal, and only once it has taken a while.
+//! A progress bar for long work: on a terminal only, and only after a while.
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::time::{Duration, Instant};

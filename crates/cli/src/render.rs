@@ -95,7 +95,7 @@ pub enum Target {
     Files,
     /// Standard output.
     Stdout,
-    /// Something that is there and is neither file nor folder: written through, never replaced.
+    /// A pipe or device: written through, never replaced.
     Device,
 }
 

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 /// Report on a record: compute every verdict again, list changes, say where to look, and show how readings moved.
 ///
-/// The record is what a worksheet or a session saved, or one written by hand as JSON or CSV; it is only read. Exit code 0
+/// The record comes from a worksheet or a session, or is written by hand as JSON or CSV; it is only read. Exit code 0
 /// when everything passed (or was skipped for a reason), 1 when something failed, is missing or was changed, 2 when the
 /// record can't be read.
 #[derive(Args, Debug)]
@@ -46,7 +46,7 @@ pub fn run(args: &ReportArgs) -> Outcome {
     let inputs = args.earlier.iter().chain([&args.record]).chain(&args.script).chain(&args.rig).map(PathBuf::as_path);
     let set = claim(&paths, inputs, args.force)?;
     let record = record_files::record(&args.record)?;
-    // The seed that the record was made with, so that another one on the command line then is not taken for a change.
+    // The record's own seed: a seed given on its command line must not count as a change.
     let seed = record.plan.as_ref().and_then(|plan| plan.seed.parse().ok());
     let fresh = args.script.as_ref().map(|script| record_files::plan(script, args.rig.as_deref(), seed)).transpose()?;
     let earlier = args.earlier.iter().map(|path| record_files::record(path)).collect::<Result<Vec<_>, _>>()?;

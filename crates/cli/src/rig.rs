@@ -22,7 +22,7 @@ pub fn load(path: &Path) -> Result<(Vec<u8>, Rig), Failure> {
     Ok((text, rig))
 }
 
-/// Does what was asked about a rig.
+/// Runs a verb of `rig`.
 pub fn run(args: &RigArgs) -> Outcome {
     match &args.verb {
         RigVerb::Check(check) => self::check(check),
