@@ -103,9 +103,12 @@ def test_every_range_of_the_catalogue_is_in_the_schema(validator):
     assert len(fields) > 10
     for field in fields:
         if field["words"]:
-            groups = field["path"].split(".")
+            *groups, leaf = field["path"].split(".")
             for word, good in [(field["words"][0], True), (field["words"][-1], True), ("no such word", False), (0, False)]:
-                step = {"duration_s": 1, groups[0]: {groups[1]: word}}
+                step = {leaf: word}
+                for group in reversed(groups):
+                    step = {group: step}
+                step = {"duration_s": 1} | step
                 assert validator.is_valid({"version": 1, "steps": [step]}) == good, (field["path"], word)
             continue
         for value, good in [(field["min"], True), (field["max"], True), (field["min"] - 1, False), (field["max"] * 1.1, False)]:
