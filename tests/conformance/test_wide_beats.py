@@ -63,6 +63,10 @@ UNANSWERED = 0.05
 """Share of a record's beats that may be without an answer, or not be found exactly once; but one of them may."""
 UNANSWERED_NAMED = {"paced-no-sensing": 0.25}
 """Pulses that sense nothing start beats within the T wave of others."""
+BRISK_P_S = {"neonate": 0.064}
+"""P waves that on a T wave move as fast as the rule's slowest QRS, 7 mV/s, and last so long: a newborn's are as tall as an adult's in two
+thirds of the time. One that no beat follows may stand so near a QRS that no 45 ms of quiet is left; that beat does not count when the
+rule has no answer (see the end of global_qrs.py's first words)."""
 MISREAD = 0.05
 """Share of a record's narrow beats that may read wide, but one of them may: f waves that run into a QRS. No wide beat may read narrow."""
 
@@ -100,11 +104,15 @@ def measure(folder: Path, rhythm: str, rate_bpm: float | None = None, body: str 
     inner = [qrs.steepest_s for qrs in found if EDGE_S <= qrs.steepest_s <= duration_s - EDGE_S]
     strays = [t for t in inner if not any(start <= t <= stop for start, stop in spans)]
     assert not strays, f"{rhythm} at {rate_bpm} bpm, {body}: QRS where there are none, {strays}"
-    return sort_by_kind(found, beats, duration_s, rhythm)
+    brisk = [(p, p + BRISK_P_S[body]) for p in (float(row["time_s"]) for row in read_truth(target, "atrial"))] if body in BRISK_P_S else []
+    return sort_by_kind(found, beats, duration_s, rhythm, brisk)
 
 
-def sort_by_kind(found: list[Qrs], beats: list[dict[str, str]], duration_s: float, rhythm: str) -> dict[str, Kind]:
+def sort_by_kind(
+    found: list[Qrs], beats: list[dict[str, str]], duration_s: float, rhythm: str, brisk_p: list[tuple[float, float]] = ()
+) -> dict[str, Kind]:
     """The QRS found within each beat of the truth, by the beat's kind; a beat with none, two or an unanswered one counts as unanswered."""
+    quiet_s = 0.001 * RULE.quiet_ms
     kinds: dict[str, tuple[list, list, list]] = {}
     for beat in beats:
         onset, end, code = float(beat["qrs_onset_s"]), float(beat["qrs_end_s"]), beat["code"]
@@ -116,7 +124,7 @@ def sort_by_kind(found: list[Qrs], beats: list[dict[str, str]], duration_s: floa
         if len(here) == 1 and here[0] is not None:
             read.append(here[0])
             true.append(1000.0 * (end - onset))
-        else:
+        elif len(here) != 1 or beat["p_onset_s"] or not any(p < end + quiet_s and p_end > onset - quiet_s for p, p_end in brisk_p):
             lost.append(onset)
     return {name: Kind(np.array(read), np.array(true), len(lost)) for name, (read, true, lost) in kinds.items()}
 

@@ -1,7 +1,7 @@
 //! Noise that every recording has: of electrodes, amplifier and a little muscle, each lead its own.
 //!
 //! Chance sits on two lattices, of 2^-7 s and 2^-2 s; between lattice points the value moves in a straight line. Half of the
-//! power lies below 3 Hz and the rest falls towards 100 Hz, as between the waves of record 100 of the MIT-BIH database.
+//! power lies below 3 Hz and the rest falls towards 100 Hz: a colour chosen so that detectors hear it, not fitted to a recording.
 
 use crate::frame::INDEPENDENT_LEADS;
 use crate::noise::{Noise, Purpose};

@@ -112,6 +112,13 @@ const PACING: [f32; 3] = [0.25, 0.90, 0.14];
 /// QRS duration of a fused beat over that of its wide part.
 const FUSED: f32 = 0.7;
 
+/// Share of its template's JT below which a T wave gets lower as it gets shorter.
+///
+/// It is then at most 1/0.8 times as steep as at rest, a third as steep as the QRS of a ventricular beat. At full height the T
+/// waves of fast ventricular tachycardias, whose JT is below 100 ms, leave a delineator no quiet stretch to end the QRS at (chosen
+/// by that; no source).
+const FULL_T: f32 = 0.8;
+
 /// How waves of a template are changed when they are drawn.
 #[derive(Clone, Copy)]
 struct Manner {
@@ -174,7 +181,8 @@ impl Electrogram {
             let qt_ms = beat.length.qt_ms + math::max(qrs_ms - demand.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
-            let manner = Manner { stretch: stretch_t, size: size_t * demand.t_size, turn, depth };
+            let lower = math::min(stretch_t / FULL_T, 1.0);
+            let manner = Manner { stretch: stretch_t, size: size_t * lower * demand.t_size, turn, depth };
             let jt_ms = complex.qt_ms - complex.qrs_ms;
             let [t, rest @ ..] = complex.t;
             if demand.tenting > 0.0 {
@@ -195,7 +203,8 @@ impl Electrogram {
                     self.start(end, &st_shift(vector_of(demand.st_mv), jt_ms), Manner { stretch: stretch_t, ..level });
             }
             if demand.t_mv != [0.0; 3] {
-                waves += self.start(end, &[t_shift(t, vector_of(demand.t_mv))], Manner { stretch: stretch_t, ..level });
+                let shift = t_shift(t, vector_of(demand.t_mv));
+                waves += self.start(end, &[shift], Manner { stretch: stretch_t, size: size * lower, ..level });
             }
             if end > told.end {
                 told.end = end;

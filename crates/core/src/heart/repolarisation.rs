@@ -15,8 +15,9 @@ fn fridericia_ms(qtc_ms: f32, interval_s: f32) -> f32 {
 /// that it was not made for.
 const LARGEST_SHARE: f32 = 0.9;
 
-/// Largest share of an interval that QRS takes.
-const WIDEST_SHARE: f32 = 0.55;
+/// Largest share of an interval that QRS takes: 133 ms at 300 bpm, so that the shorter intervals of an irregular rhythm also leave it
+/// the 120 ms from which it is wide.
+const WIDEST_SHARE: f32 = 2.0 / 3.0;
 /// Shortest time from J to the end of T, ms: one that is shorter would be as steep as a QRS.
 const SHORTEST_JT_MS: f32 = 45.0;
 
