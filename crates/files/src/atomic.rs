@@ -1,6 +1,6 @@
 //! Files that appear whole or not at all, alone or as a set.
 //!
-//! The one way in which anything of ours is written to a file. Each part is written under a passing name in the folder of its
+//! The one way in which anything of ours is written to a file. Each part is written under a temporary name in the folder of its
 //! final one and synced; when every part is complete, all get their names. Whatever interrupts the work (an error, a signal, a
 //! lost process, lost power) leaves the old set or the new one: an error takes all changes back at once, and the
 //! next process that writes in the folder or reads a set there takes back the changes of a killed one ([`settle`]).
@@ -58,8 +58,8 @@ impl FileError {
 /// How far a set outlives a loss of power.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Durability {
-    /// Passing files of a work folder: not at all.
-    Passing,
+    /// Temporary files of a work folder: not at all.
+    Temporary,
     /// All but large signals, which a script can make again: their manifest says whether they are whole.
     #[default]
     Usual,
@@ -184,8 +184,8 @@ impl Set {
         durability: Durability,
     ) -> Result<Set, FileError> {
         check_free(names.clone(), overwrite)?;
-        if durability == Durability::Passing {
-            return Ok(Set { claims: vec![Claim::passing(target)], overwrite, durability });
+        if durability == Durability::Temporary {
+            return Ok(Set { claims: vec![Claim::temporary(target)], overwrite, durability });
         }
         // Links among the names may lead to other folders.
         let key = target.file_stem().unwrap_or(target.as_os_str());
@@ -203,7 +203,7 @@ impl Set {
     /// # Errors
     /// When nothing can be written in its folder.
     pub fn part(&self, path: &Path) -> Result<Unfinished, FileError> {
-        self.begin(path, self.durability != Durability::Passing)
+        self.begin(path, self.durability != Durability::Temporary)
     }
 
     /// A part that a script can make again and that may be large.
@@ -253,13 +253,13 @@ impl Set {
     pub fn publish(self, parts: Vec<Finished>, gone: &[&Path]) -> Result<Vec<PathBuf>, FileError> {
         let gone: Vec<PathBuf> = gone.iter().filter(|path| is_there(path)).map(|path| resolved(path)).collect();
         let paths: Vec<PathBuf> = parts.iter().map(|part| part.path.clone()).collect();
-        let simple = self.durability == Durability::Passing || (parts.len() <= 1 && gone.is_empty());
+        let simple = self.durability == Durability::Temporary || (parts.len() <= 1 && gone.is_empty());
         if simple {
             let new = paths.iter().all(|path| !is_there(path));
             for part in parts {
                 part.name(self.overwrite)?;
             }
-            if self.durability == Durability::Passing {
+            if self.durability == Durability::Temporary {
                 return Ok(paths);
             }
             return self.sync_folders().map(|()| paths.clone()).inspect_err(|_| {

@@ -10,7 +10,7 @@ use pulsewright_text::source::{self, Unreadable};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
-/// What follows the signal's name, in place of its extension.
+/// Follows the signal's name, in place of its extension.
 pub const SUFFIX: &str = "manifest.json";
 
 /// Version of the document's shape.
@@ -35,7 +35,7 @@ pub struct Manifest {
 pub struct Part {
     /// Its name.
     pub name: String,
-    /// What it holds: `signal`, `truth`, `channels`, `header` or `annotations`.
+    /// Its content: `signal`, `truth`, `channels`, `header` or `annotations`.
     pub holds: Holds,
     /// How many bytes it has.
     pub bytes: u64,
@@ -43,7 +43,7 @@ pub struct Part {
     pub sha256: String,
 }
 
-/// What a file of a render holds.
+/// Content of a file of a render.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Holds {
@@ -59,18 +59,18 @@ pub enum Holds {
     Annotations,
 }
 
-/// Why a file is not what the manifest beside it says.
+/// Why a file does not match the manifest beside it.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum Mismatch {
     /// The manifest is there but can't be read.
     #[error("{} cannot be read: {}", .0.display(), .1)]
     Unreadable(PathBuf, String),
-    /// It does not tell of the file.
-    #[error("{} is not one of the files that {} tells of: it belongs to another render", .0.display(), .1.display())]
+    /// The manifest does not list the file.
+    #[error("{} is not one of the files that {} lists: it belongs to another render", .0.display(), .1.display())]
     Unknown(PathBuf, PathBuf),
-    /// The file is another than was rendered.
-    #[error("{} is not the file that {} tells of: it was changed, or belongs to another signal", .0.display(), .1.display())]
+    /// The file differs from the rendered one.
+    #[error("{} is not the file that {} lists: it was changed, or belongs to another signal", .0.display(), .1.display())]
     Changed(PathBuf, PathBuf),
     /// The signal beside it is another.
     #[error("{} is the truth of another signal than {} beside it", .0.display(), .1.display())]
@@ -78,7 +78,7 @@ pub enum Mismatch {
 }
 
 impl Manifest {
-    /// Of complete parts, each with what it holds.
+    /// For complete parts, each with its content.
     pub fn new<'a>(parts: impl IntoIterator<Item = (&'a Finished, Holds)>) -> Manifest {
         let files = parts.into_iter().map(|(part, holds)| Part {
             name: part.path().file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned()),
@@ -106,7 +106,7 @@ impl Manifest {
 
 /// Checks a truth table, or the annotations of a record, against the manifest beside it: that it is the file that was
 /// rendered, and that the signal beside it, if there is one, is the one that it belongs to. Without a manifest, and for a name
-/// that no render gives, nothing can be said.
+/// that no render gives, every file passes.
 ///
 /// # Errors
 /// [`Mismatch`] when it belongs to another signal.

@@ -55,7 +55,7 @@ pub struct Splitter<'p, 'a> {
     marks: Option<Marks>,
     grain: u64,
     section: usize,
-    /// Frames of the section behind.
+    /// Frames of the section before the next part.
     behind: u64,
 }
 

@@ -1,4 +1,4 @@
-//! What a render will be, worked out and refused before any work: how many frames, which files, how large.
+//! The plan of a render, worked out and checked before any work: how many frames, which files, how large.
 
 use crate::atomic::Durability;
 use crate::format::{Column, Encoder, Encoding, FileFormat, Heading, Section};
@@ -15,7 +15,7 @@ use pulsewright_core::settings::Field;
 use pulsewright_core::test_signal;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 
-/// What is rendered.
+/// Content of a render.
 #[derive(Clone, Copy, Debug)]
 pub struct Content<'a> {
     /// The script.
@@ -24,7 +24,7 @@ pub struct Content<'a> {
     pub title: &'a str,
     /// Names of steps by item of the script; a missing one is empty.
     pub labels: &'a [&'a str],
-    /// Limits of the alarms that its truth tells of.
+    /// Limits of the alarms in its truth.
     pub limits: AlarmLimits,
 }
 
@@ -56,7 +56,7 @@ pub struct Options {
 #[non_exhaustive]
 pub enum PlanError {
     /// The script holds a step and no duration bounds it.
-    #[error("the script holds a step until it is told to go on; bound it with --duration, as in --duration 10m")]
+    #[error("the script holds a step without end; bound it with --duration, as in --duration 10m")]
     Endless,
     /// Not a single frame.
     #[error("the duration holds no frame")]
@@ -101,15 +101,15 @@ pub enum PlanError {
         item: usize,
         /// Frames a second.
         rate: u32,
-        /// What goes wrong.
+        /// The fault.
         fault: test_signal::Fault,
     },
-    /// A range that an EDF+ header can't tell.
+    /// A range that does not fit an EDF+ header.
     #[error("the range of {} takes more than the 8 characters of an EDF+ header; write WAV or CSV", .0.id())]
     RangeText(Channel),
 }
 
-/// Coarser steps are told of, mV: IEC 60601-2-25 asks recorders for 5 uV (from memory).
+/// Coarser steps get a note, mV: IEC 60601-2-25 asks recorders for 5 uV (from memory).
 const COARSE_MV: f64 = 0.005;
 
 /// Most files that a split makes.
@@ -117,7 +117,7 @@ pub const MOST_FILES: u64 = 9999;
 
 /// A render worked out.
 pub struct Plan<'a> {
-    /// What is rendered.
+    /// Content of the render.
     pub content: Content<'a>,
     /// Frames a second.
     pub rate: FrameRate,
@@ -135,7 +135,7 @@ pub struct Plan<'a> {
     pub format: FileFormat,
     /// How EDF+ files are made up.
     edf: edf::Layout,
-    /// What writes the signal's files in place of the format's own.
+    /// An encoder in place of the format's own.
     given: Option<&'a dyn Encoder>,
 }
 
@@ -204,7 +204,7 @@ impl<'a> Plan<'a> {
         if format == FileFormat::Edf { plan.with_edf() } else { Ok(plan) }
     }
 
-    /// Finds what the header of an EDF+ file needs to know.
+    /// Finds the room for annotations in the records of an EDF+ file.
     fn with_edf(self) -> Result<Plan<'a>, PlanError> {
         if let Some(column) = self.columns.iter().find(|column| edf::limits(column).is_none()) {
             return Err(PlanError::RangeText(column.channel));
@@ -228,7 +228,7 @@ impl<'a> Plan<'a> {
         Edf::new(&self.columns, self.content, self.rate, &self.sections, self.edf)
     }
 
-    /// What the heads of files tell of the whole.
+    /// Content of the heads of files.
     pub fn heading(&self) -> Heading<'a> {
         Heading { title: self.content.title, seed: self.content.script.seed(), rate: self.rate }
     }
@@ -238,7 +238,7 @@ impl<'a> Plan<'a> {
         Plan { given: Some(encoder), ..self }
     }
 
-    /// What writes the signal's files.
+    /// The encoder of the signal's files.
     pub fn encoder(&self) -> Box<dyn Encoder + '_> {
         if let Some(given) = self.given {
             return Box::new(given);
@@ -256,21 +256,21 @@ impl<'a> Plan<'a> {
     /// The signals that have to be played.
     pub fn signals(&self) -> block::Signals {
         let channels: Vec<Channel> = self.columns.iter().map(|column| column.channel).collect();
-        // What a given encoder looks at is its own affair.
+        // A given encoder may read any signal.
         if self.given.is_some() { block::Signals::ALL } else { block::Signals::of(&channels) }
     }
 
-    /// Whether the signal's files carry what happens between their frames.
+    /// Whether the signal's files carry marks between their frames.
     pub fn carries_marks(&self) -> bool {
         self.format == FileFormat::Edf
     }
 
-    /// What whoever uses the signal should know, a sentence each; nothing that keeps it from being rendered.
+    /// Notes for users of the signal, a sentence each; no note keeps it from being rendered.
     pub fn notes(&self) -> Vec<String> {
         self.slow_for_pulses().into_iter().chain(self.coarse()).chain(self.wide()).chain(self.filled_up()).collect()
     }
 
-    /// Leads stored in steps that a monitor's user could see, because something tall has to fit.
+    /// Leads stored in steps that a monitor's user could see, because tall pulses have to fit.
     fn coarse(&self) -> Option<String> {
         let potentials = self.columns.iter().filter(|column| column.channel.kind() == ChannelKind::Potential);
         let step = potentials.filter_map(|column| column.scale).map(|scale| scale.step()).fold(0.0, f64::max);
@@ -303,7 +303,7 @@ impl<'a> Plan<'a> {
         })
     }
 
-    /// Pacing pulses that the frames are too far apart for.
+    /// Frames that are too far apart for pacing pulses.
     fn slow_for_pulses(&self) -> Option<String> {
         let steps = self.content.script.items().iter().filter_map(|item| match item {
             Item::Step(step) => Some(step),
@@ -317,7 +317,7 @@ impl<'a> Plan<'a> {
         (shown && needed > rate).then(|| {
             format!(
                 "a pacing pulse of {width_ms} ms needs {needed} frames a second to hold two frames; at {rate} some are drawn too \
-                 low or missed, but the truth tells of each"
+                 low or missed, but the truth lists each"
             )
         })
     }
@@ -379,7 +379,7 @@ mod tests {
         plan_of(seconds, change).map(|(plan, _)| plan)
     }
 
-    /// Frames and sections, and what is noted of them.
+    /// Frames, sections and notes.
     #[allow(clippy::type_complexity)]
     fn plan_of(
         seconds: Option<u32>,
@@ -434,7 +434,7 @@ mod tests {
     }
 
     #[test]
-    fn a_file_over_4_gib_is_told_with_the_ways_around() {
+    fn a_file_over_4_gib_is_noted_with_the_ways_around() {
         let day = |split| {
             plan_of(Some(86_400), |o| {
                 o.rate = FrameRate::lit(2000);
@@ -442,15 +442,15 @@ mod tests {
                 o.split = split;
             })
         };
-        let told = day(None).unwrap().1;
-        assert!(told.len() == 1 && told[0].contains("RF64") && told[0].contains("--split 6h"), "{told:?}");
+        let found = day(None).unwrap().1;
+        assert!(found.len() == 1 && found[0].contains("RF64") && found[0].contains("--split 6h"), "{found:?}");
         let none: [String; 0] = [];
         assert_eq!(day(Some(Span::secs(6 * 3600))).unwrap().1, none);
         assert_eq!(day(Some(Span::secs(12 * 3600))).unwrap().1.len(), 1);
     }
 
     #[test]
-    fn what_a_format_can_t_hold_is_refused() {
+    fn widths_that_a_format_does_not_have_are_refused() {
         let width = |format| matches!(plan(Some(1), |o| o.format = format), Err(PlanError::Width(_)));
         assert!(width(FileFormat::Wav(Encoding::Integer(Bits::B12))));
         assert!(width(FileFormat::Rf64(Encoding::Integer(Bits::B12))));
@@ -464,7 +464,7 @@ mod tests {
     }
 
     #[test]
-    fn what_pacing_pulses_need_is_noted() {
+    fn the_frame_rate_that_pacing_pulses_need_is_noted() {
         let notes = |settings, rate_hz, channels: &[Channel]| {
             let items = [Item::Step(Step::lasting(Span::secs(1), settings))];
             let script = Script::new(1, &items).unwrap();
@@ -484,9 +484,9 @@ mod tests {
                 .notes()
         };
         let paced = Settings::new(&ADULT, &PACED_VVI).lit(Field::PacingMs, 0.5);
-        let told = notes(paced, 1000, Channel::USUAL);
-        assert_eq!(told.len(), 1);
-        assert!(told[0].contains("0.5 ms") && told[0].contains("4000 frames a second"), "{told:?}");
+        let found = notes(paced, 1000, Channel::USUAL);
+        assert_eq!(found.len(), 1);
+        assert!(found[0].contains("0.5 ms") && found[0].contains("4000 frames a second"), "{found:?}");
         let none: [String; 0] = [];
         let tall = notes(paced.lit(Field::PacingMv, 700.0), 4000, Channel::USUAL);
         assert!(tall.len() == 1 && tall[0].contains("steps of 0.05 mV"), "{tall:?}");

@@ -1,4 +1,4 @@
-//! Renders a script to files or to a stream: the signal, what its numbers mean, and the truth about it.
+//! Renders a script to files or to a stream: the signal, its channel description, and the truth about it.
 
 use crate::atomic::{Durability, FileError, Finished, Set, Unfinished};
 use crate::digest::FramesDigest;
@@ -43,18 +43,18 @@ pub enum RenderError {
     /// A sample was not a number: a fault of the program, never of the script.
     #[error("{0} has a sample that is not a number between frame {1} and {2}")]
     NotANumber(String, u64, u64),
-    /// Whoever describes the signal refused it.
+    /// `describe` refused the signal.
     #[error("{0}")]
     Refused(String),
-    /// The caller wanted no more of it.
+    /// The caller stopped it.
     #[error("stopped")]
     Stopped,
 }
 
-/// Told how many frames of how many are written; may stop the work.
+/// Called with the frames written and the frames in all; may stop the work.
 pub type Progress<'a> = &'a mut dyn FnMut(u64, u64) -> ControlFlow<()>;
 
-/// What was rendered.
+/// Result of a render.
 #[derive(Clone, Debug)]
 pub struct Report {
     /// Files in the order in which they got their names: the truth, the description, the signal.
@@ -63,20 +63,20 @@ pub struct Report {
     pub frames: u64,
     /// Frames a second.
     pub rate: FrameRate,
-    /// The channels as stored, with what was clipped.
+    /// The channels as stored, with counts of clipped samples.
     pub channels: Vec<ChannelDescription>,
-    /// What was counted for each lane of the encoder.
+    /// Counts for each lane of the encoder.
     pub tallies: Vec<Tally>,
     /// Digest of the frames as played.
     pub digest: FramesDigest,
-    /// What whoever uses the signal should know, a sentence each.
+    /// Notes for users of the signal, a sentence each.
     pub notes: Vec<String>,
 }
 
 /// Renders to `target` and, beside it, the channel description and the truth.
 ///
 /// # Errors
-/// [`RenderError`]; whatever it is, no file has been changed and none is left half written.
+/// [`RenderError`]; after any error no file has been changed and none is left half written.
 pub fn render_to_files(
     content: Content<'_>,
     options: &Options,
@@ -91,7 +91,7 @@ pub fn render_to_files(
     })
 }
 
-/// A channel that went beyond its scale, in words. A scale holds whatever its channel may take, so that none should.
+/// A channel that went beyond its scale, in words. A scale holds the whole range of its channel, so that none should.
 fn clipped(report: &Report) -> Option<String> {
     let channel = report.channels.iter().find(|channel| channel.clipped > 0)?;
     let (min, max) = (channel.min.unwrap_or(0.0), channel.max.unwrap_or(0.0));
@@ -101,11 +101,11 @@ fn clipped(report: &Report) -> Option<String> {
     ))
 }
 
-/// What takes the place of keys of the channel description, or why the signal is refused.
+/// Gives keys that replace those of the channel description, or the reason to refuse the signal.
 pub type Describe<'a> = &'a dyn Fn(&Report) -> Result<Map<String, Value>, String>;
 
-/// Renders to `target` as [`render_to_files`] does, with frames that `encoder` writes and what `describe` makes of what
-/// was counted in the channel description.
+/// Renders to `target` as [`render_to_files`] does, with frames that `encoder` writes and, in the channel description,
+/// the keys that `describe` makes of the counts.
 ///
 /// # Errors
 /// As [`render_to_files`], and [`RenderError::Refused`] with the words of `describe`.
@@ -135,11 +135,11 @@ fn write_files(
     {
         return Err(RenderError::RecordName(name(header)));
     }
-    // Also those that will not be written: beside this signal they would tell of another.
+    // Also those that will not be written: beside this signal they would describe another.
     let set = Set::of_render(target, names.all(), options.overwrite, options.durability)?;
     let mut run = Run::new(plan);
     let mut signal = SignalFiles { plan, set: &set, names: &names.signal, open: None, done: Vec::new() };
-    // First, so that a folder that takes no files is told with the name that was asked for.
+    // First, so that the error of a folder that takes no files has the name that was asked for.
     signal.open(0)?;
     let mut truth = if options.truth { Some(truth_files(plan, &set, names)?) } else { None };
     let mut annotations = match &names.record {
@@ -191,7 +191,7 @@ fn write_files(
         let annotations = annotations.finish().map_err(FileError::of(&names.annotations))?;
         finished.push((annotations.finish()?, Holds::Annotations));
     }
-    // Late, so that a signal under its final name has everything beside it; of a record, what leads to the rest.
+    // Late, so that a signal under its final name has everything beside it; the header of a record comes after its signal.
     finished.extend(signal.into_iter().map(|signal| (signal, Holds::Signal)));
     if let Some(RecordNames { header, .. }) = &names.record {
         let mut file = set.part(header)?;
@@ -200,8 +200,8 @@ fn write_files(
     }
     let manifest = Manifest::new(finished.iter().map(|(part, holds)| (part, *holds)));
     let mut parts: Vec<Finished> = finished.into_iter().map(|(part, _)| part).collect();
-    // Last of all: what it tells of is there.
-    if options.durability != Durability::Passing {
+    // Last of all: its files are complete.
+    if options.durability != Durability::Temporary {
         let mut file = set.part(&names.manifest)?;
         write_json(&mut file, &manifest).map_err(FileError::of(&names.manifest))?;
         parts.push(file.finish()?);
@@ -293,7 +293,7 @@ trait Sink {
     fn put(&mut self, part: &Part) -> Result<(), RenderError>;
 }
 
-/// What adds up over the parts.
+/// Sums over the parts.
 struct Run<'p, 'a> {
     plan: &'p Plan<'a>,
     lanes: Vec<String>,

@@ -16,7 +16,7 @@
 //!
 //! Where asked for, [`leads`] describes each beat in single leads.
 //!
-//! An empty cell means: there is none. Steps, readings and alarms are what a correct monitor shows of what is played
+//! An empty cell means: there is none. Steps, readings and alarms are those that a correct monitor shows for the signal
 //! ([`pulsewright_core::expect`]).
 
 mod foreseen;
@@ -34,7 +34,7 @@ use std::io::{self, Write};
 
 /// The truth files.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[allow(missing_docs)] // The table above says what each holds.
+#[allow(missing_docs)] // The table above describes each.
 pub enum TruthFile {
     Beats,
     Atrial,
@@ -65,7 +65,7 @@ impl TruthFile {
         TruthFile::Refused,
     ];
 
-    /// What follows the signal's name, in place of its extension.
+    /// Follows the signal's name, in place of its extension.
     pub const fn suffix(self) -> &'static str {
         match self {
             TruthFile::Beats => "beats.csv",
@@ -169,10 +169,10 @@ impl<'a, W: Write> Truth<'a, W> {
         self
     }
 
-    /// Writes what was still going on at the end, and gives the files back.
+    /// Writes the rows that are still open at the end, and gives the files back.
     ///
     /// # Errors
-    /// The first that writing met with.
+    /// The first error of writing.
     pub fn finish(mut self) -> io::Result<[W; TruthFile::ALL.len()]> {
         let end = self.rate.instant_of(self.frames);
         self.end_step();
@@ -327,7 +327,7 @@ impl<W: Write> Observer for Truth<'_, W> {
                 write!(self.row, ",{},{}", beat.site.id(), beat.why.id()).ok();
                 self.write(TruthFile::Refused);
             }
-            // An event of a later version has a file of its own to go to.
+            // An event of a later version needs a file of its own.
             _ => {}
         }
     }
@@ -435,7 +435,7 @@ mod tests {
     }
 
     #[test]
-    fn steps_say_what_a_monitor_should_read() {
+    fn steps_have_the_readings_of_a_correct_monitor() {
         let rest = Settings::new(&ADULT, &SINUS).lit(Field::RateBpm, 80.0);
         let ramps = [Ramp { field: Field::RateBpm, to: 120.0, over: None }];
         let items = [
@@ -461,7 +461,7 @@ mod tests {
     }
 
     #[test]
-    fn alarms_are_told_with_onset_and_end() {
+    fn alarms_are_written_with_onset_and_end() {
         let rest = Settings::new(&ADULT, &SINUS).lit(Field::RateBpm, 60.0);
         let items = [step(rest, 10), step(rest.with_rhythm(&VENTRICULAR_FIBRILLATION), 10), step(rest, 10)];
         let files = truth(&items, &[], 15_000);
@@ -481,7 +481,7 @@ mod tests {
     }
 
     #[test]
-    fn every_pulse_of_a_pacing_device_is_told() {
+    fn every_pulse_of_a_pacing_device_is_written() {
         let rhythm = pulsewright_core::heart::catalogue::find("paced-vvi").unwrap();
         let files = truth(&[step(Settings::new(&ADULT, rhythm).lit(Field::RateBpm, 60.0), 10)], &[], 5000);
         let (paces, beats) = (file(&files, TruthFile::Pacing), file(&files, TruthFile::Beats));
@@ -491,7 +491,7 @@ mod tests {
     }
 
     #[test]
-    fn every_phase_of_the_cuff_is_told_with_what_to_read() {
+    fn every_phase_of_the_cuff_is_written_with_its_reading() {
         let rest = Settings::new(&ADULT, &SINUS);
         let measured = rest.lit(Field::CuffInflate, 160.0).lit(Field::CuffDeflation, 5.0);
         let burst = rest.lit(Field::CuffInflate, 350.0);

@@ -160,13 +160,13 @@ impl Place {
 
 impl Drop for Place {
     fn drop(&mut self) {
-        // Files that can't be removed go with the whole folder of passing files, at the end of the run.
+        // Files that can't be removed go with the whole folder of temporary files, at the end of the run.
         let _ = fs::remove_dir_all(&self.folder);
     }
 }
 
 impl Worker<'_> {
-    /// Runs the detector on one record. Passing files are made in `folder`.
+    /// Runs the detector on one record. Temporary files are made in `folder`.
     ///
     /// # Errors
     /// When the command can't be started, the record can't be rendered, or `stop` says so.

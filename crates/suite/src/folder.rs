@@ -6,7 +6,7 @@
 //! | `answers/RECORD.csv` | the detector's answer as it gave it (another suffix if asked for) |
 //! | `answers/RECORD.failure.txt` | why there is none; remove it to run the record again |
 //! | `signals/` | signals and truth, if they are kept |
-//! | `work/` | passing files of a run under way |
+//! | `work/` | temporary files of a run under way |
 
 use crate::detector::Outcome;
 use crate::record::Record;
@@ -178,12 +178,12 @@ impl Folder {
         self.root.join("signals")
     }
 
-    /// Where passing files go.
+    /// Where temporary files go.
     pub(crate) fn work(&self) -> PathBuf {
         self.root.join("work")
     }
 
-    /// Takes away the passing files that a killed run left. Answers that never became whole went when the folder was claimed.
+    /// Takes away the temporary files that a killed run left. Answers that never became whole went when the folder was claimed.
     pub(crate) fn tidy(&self) -> Result<(), SuiteError> {
         let work = self.work();
         if work.exists() {
@@ -246,7 +246,7 @@ fn unreadable(path: &Path, error: Unreadable) -> SuiteError {
     }
 }
 
-/// Whether nothing is in a folder, passing files aside, or the folder is not there.
+/// Whether nothing is in a folder, temporary files aside, or the folder is not there.
 fn is_empty(folder: &Path) -> Result<bool, SuiteError> {
     match fs::read_dir(folder) {
         Ok(entries) => {

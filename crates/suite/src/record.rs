@@ -82,8 +82,8 @@ impl Record {
     /// # Errors
     /// When it can't be rendered or written.
     pub fn render_file(&self, plan: &Plan, target: &Path, truth: bool) -> Result<(), SuiteError> {
-        // Kept signals are synced; passing ones can be made again.
-        let durability = if truth { Durability::Usual } else { Durability::Passing };
+        // Kept signals are synced; temporary ones can be made again.
+        let durability = if truth { Durability::Usual } else { Durability::Temporary };
         let options = Options { truth, overwrite: true, durability, ..self.options(plan, plan.format) };
         let rendered = self.with_content(|content| {
             render_to_files(content, &options, target, &mut |_, _| ControlFlow::Continue(()))

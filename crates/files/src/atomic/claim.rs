@@ -1,7 +1,7 @@
 //! The right to write under a name, held by one process at a time, and the files that a killed holder has left.
 //!
 //! A claim is a locked file beside the names it stands for, `.pulsewright-TOKEN.lock`; the system gives the lock up when its
-//! holder ends, however it ends. All passing files of the holder carry the token: parts that wait for their names
+//! holder ends, however it ends. All temporary files of the holder carry the token: parts that wait for their names
 //! (`-N.partial`), old files that are about to be replaced (`-N.old`) and the journal of a set that gets its names
 //! (`.journal`). A free lock therefore means that everything with its token was left behind: the set is taken back to what it
 //! was, and the rest is removed.
@@ -20,7 +20,7 @@ use std::sync::{Mutex, PoisonError};
 use std::thread;
 use std::time::Duration;
 
-/// Names of passing files begin with this.
+/// Names of temporary files begin with this.
 const PREFIX: &str = ".pulsewright-";
 
 /// How often a lock is tried, and how long between: a process that clears a folder holds the locks of others for a moment.
@@ -41,7 +41,7 @@ pub struct Claim {
 /// Folders that this process has cleared: once is enough.
 static CLEARED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
 
-/// Passing files of this process so far: each has a number of its own.
+/// Temporary files of this process so far: each has a number of its own.
 static NEXT: AtomicU32 = AtomicU32::new(0);
 
 /// Why a lock was not had.
@@ -78,8 +78,8 @@ impl Claim {
         Ok(claim)
     }
 
-    /// For passing files: no lock, and nothing is cleared.
-    pub(super) fn passing(path: &Path) -> Claim {
+    /// For temporary files: no lock, and nothing is cleared.
+    pub(super) fn temporary(path: &Path) -> Claim {
         let token = format!("p{}", std::process::id());
         Claim { folder: folder_of(path).to_owned(), token, lock: None, left: false }
     }
@@ -110,12 +110,12 @@ impl Claim {
         Err(NoLock::Held(holder))
     }
 
-    /// The path of a passing file.
+    /// The path of a temporary file.
     pub(super) fn hidden(&self, end: &str) -> PathBuf {
         self.folder.join(format!("{PREFIX}{}{end}", self.token))
     }
 
-    /// The path of a passing file with a number of its own.
+    /// The path of a temporary file with a number of its own.
     pub(super) fn numbered(&self, end: &str) -> PathBuf {
         self.hidden(&format!("-{}.{end}", NEXT.fetch_add(1, Ordering::Relaxed)))
     }
@@ -145,7 +145,7 @@ impl Claim {
         sync_folder(&self.folder).map_err(FileError::of(&self.folder))
     }
 
-    /// Takes back a set that was getting its names, then removes all passing files.
+    /// Takes back a set that was getting its names, then removes all temporary files.
     fn clear(&self) -> io::Result<()> {
         if !self.left {
             return Ok(());
@@ -211,13 +211,13 @@ fn clear_folder(folder: &Path, except: &str) {
     }
 }
 
-/// The names in a folder that could be those of passing files.
+/// The names in a folder that could be those of temporary files.
 fn names(folder: &Path) -> Vec<String> {
     let entries = fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok);
     entries.filter_map(|entry| entry.file_name().into_string().ok()).filter(|name| name.starts_with(PREFIX)).collect()
 }
 
-/// The token in the name of a passing file.
+/// The token in the name of a temporary file.
 fn token_of(name: &str) -> Option<&str> {
     let rest = name.strip_prefix(PREFIX)?;
     let (token, end) = rest.split_at(rest.find(['-', '.'])?);

@@ -54,9 +54,9 @@ fn room_set_aside_is_no_content() {
     let set = Set::of_files(&[&path], false).unwrap();
     let file = set.signal(&path).unwrap();
     file.reserve(1 << 20).unwrap();
-    let passing = fs::metadata(&file.staged).unwrap();
-    assert_eq!(passing.len(), 0);
-    assert!(passing.blocks() * 512 >= 1 << 20, "{} blocks", passing.blocks());
+    let reserved = fs::metadata(&file.staged).unwrap();
+    assert_eq!(reserved.len(), 0);
+    assert!(reserved.blocks() * 512 >= 1 << 20, "{} blocks", reserved.blocks());
     file.reserve(u64::MAX).expect("more than a file can have is left to the writing");
 }
 
