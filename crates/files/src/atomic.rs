@@ -173,7 +173,7 @@ impl Set {
         Ok(Set { claims, overwrite, durability: Durability::Usual })
     }
 
-    /// Claims the files of a render to `target`: those that share its name, of which `names` are all.
+    /// Claims the files of a render to `target`; `names` are all files that share its name.
     ///
     /// # Errors
     /// When one is taken, being written by another process, or can't be.
@@ -345,7 +345,7 @@ impl Change {
         }
         for (folder, at, _) in &self.folders {
             sync_folder(folder).map_err(FileError::of(folder))?;
-            // From here on the new set is the one that holds.
+            // From here on the new set is in force.
             fs::remove_file(at).map_err(FileError::of(at))?;
             sync_folder(folder).map_err(FileError::of(folder))?;
         }

@@ -155,7 +155,7 @@ impl<'a> Edf<'a> {
         }
     }
 
-    /// Appends a mark, its time counted from `start`; not one that no frame of the file belongs to.
+    /// Appends a mark, its time counted from `start`; skips a mark without a frame in the file.
     fn push(&self, text: &mut Vec<u8>, start: Instant, mark: &Mark) {
         let all = self.sections.last().map_or(0, |section| section.first + section.frames);
         if nearest_frame(mark.at, self.rate) >= all {

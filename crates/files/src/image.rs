@@ -19,7 +19,7 @@ pub fn bytes(script: &Script<'_>) -> Result<Vec<u8>, WriteError> {
     Ok(bytes)
 }
 
-/// A Rust constant of an image; `name` is turned into one that Rust takes.
+/// A Rust constant of an image; `name` becomes a valid Rust name.
 pub fn rust_constant(name: &str, image: &[u8]) -> String {
     let name = identifier(name).to_uppercase();
     let mut text = String::from(
@@ -30,7 +30,7 @@ pub fn rust_constant(name: &str, image: &[u8]) -> String {
     text
 }
 
-/// A C constant of an image; `name` is turned into one that C takes.
+/// A C constant of an image; `name` becomes a valid C name.
 pub fn c_constant(name: &str, image: &[u8]) -> String {
     let name = identifier(name);
     let mut text = String::from("/* Image of a script. Made by `pulsewright compile`. */\n");

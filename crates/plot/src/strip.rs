@@ -83,7 +83,7 @@ pub enum StripError {
         /// Unit.
         unit: &'static str,
     },
-    /// A word that is no channel.
+    /// A word that names no channel.
     #[error("no channel is called `{0}`")]
     UnknownChannel(String),
 }

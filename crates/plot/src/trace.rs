@@ -41,7 +41,7 @@ fn on_chord(points: &[Point]) -> bool {
         return true;
     };
     let slope = (last.y_mm - first.y_mm) / (last.x_mm - first.x_mm);
-    // Distance across the line, not along y: on a steep flank a small y error is no visible one.
+    // Distance across the line, not along y: on a steep flank an error in y is hardly visible.
     let across = 1.0 / (1.0 + slope * slope).sqrt();
     inner.iter().all(|p| ((p.y_mm - first.y_mm - slope * (p.x_mm - first.x_mm)) * across).abs() <= TOLERANCE_MM)
 }

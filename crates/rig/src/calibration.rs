@@ -25,7 +25,7 @@ pub struct Levels {
 
 impl Levels {
     /// Of an output: at an eighth and seven eighths of its codes, away from ends that an amplifier may not reach; read by a meter
-    /// of this resistance, or by one that draws nothing.
+    /// of this resistance, or by an ideal meter.
     pub fn new(rig: &Rig, output: &Output, meter_ohm: Option<f64>) -> Levels {
         let (lowest, highest) = rig.converter.codes();
         let eighth = (highest - lowest + 1) / 8;
@@ -94,7 +94,7 @@ pub fn judge(levels: &Levels, readings: [f64; 2], accept: bool) -> Result<Findin
     }
     let span = levels.nominal[1] - levels.nominal[0];
     let gain = (readings[1] - readings[0]) / span;
-    // A meter's last digit is no signal.
+    // A difference in a meter's last digit is not a signal.
     if gain.abs() < 1e-4 {
         return Err(Absurd::Still);
     }

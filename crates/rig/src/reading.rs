@@ -78,7 +78,7 @@ pub fn readings_of(rig: &Rig, word: &str, low: &str, high: &str) -> Result<Outpu
 /// decimals have points. Lines that start with `#` and empty ones do not count.
 ///
 /// # Errors
-/// The first line that is no such row, with its number.
+/// A message with the number of the first line that is not such a row.
 pub fn parse_table(rig: &Rig, text: &str) -> Result<Vec<OutputReadings>, String> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut lines =

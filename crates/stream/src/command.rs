@@ -41,7 +41,7 @@ stop                 end";
 const VERBS: [&str; 10] = ["rhythm", "body", "rate", "pressure", "breaths", "set", "beat", "hold", "next", "stop"];
 
 impl Command {
-    /// Reads a line; an empty one, or one that starts with #, is no command.
+    /// Reads a line; `None` for an empty line or one that starts with `#`.
     ///
     /// # Errors
     /// The mistake, the allowed values and the nearest word.

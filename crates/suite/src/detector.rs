@@ -60,7 +60,7 @@ pub enum Outcome {
 }
 
 impl Detector {
-    /// A command given as its words; `stays` for one that is started once per core. `timeout` is for one record.
+    /// For a command given as its words; with `stays` it is started once per core. `timeout` is for one record.
     ///
     /// # Errors
     /// [`SuiteError::Command`] for an empty command, an unknown placeholder, or one that does not go with staying.
@@ -286,7 +286,7 @@ fn ended(
         Err(Waited::Gone) => Vec::new(),
         Err(why) => return Err(why),
     };
-    // Its output is closed, so it is about to end; one that is not is late.
+    // Its output is closed, so it should end soon; otherwise it is late.
     process.wait(deadline, stop).map(|status| (status, said))
 }
 

@@ -29,7 +29,7 @@ pub struct SuiteReport {
     pub failures: Vec<Failure>,
     /// Records with the signal of an earlier one, in order. They are scored like any other.
     pub repeats: Vec<Repeat>,
-    /// All records by each dimension of which the plan has more than one value.
+    /// All records by each dimension with more than one value in the plan.
     pub groups: Vec<Group>,
     /// The score.
     pub score: Report,

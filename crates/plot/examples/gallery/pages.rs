@@ -80,7 +80,7 @@ fn telling_start(script: &Script<'_>) -> Instant {
         // Beats other than the usual ones, up to the two that show that their shapes differ.
         let unusual = inside.len() - kinds.values().max().copied().unwrap_or(0);
         let pause = inside.windows(2).map(|pair| pair[1].0 - pair[0].0).fold(0.0, f64::max);
-        // Pauses to a fifth of a second: a healthy variability is no reason to look elsewhere.
+        // Pauses to a fifth of a second: healthy variability does not move the strip.
         (kinds.len(), unusual.min(2), (pause * 5.0) as u32)
     };
     let mut best = (4, score(4));
