@@ -44,8 +44,11 @@ fn settled(frames: &[Frame], of: &Expected, channel: Channel) -> Vec<f64> {
     frames[at(of.from)..at(of.end).min(frames.len())].iter().map(|frame| f64::from(frame.sample(channel))).collect()
 }
 
+/// A turning point: its index and its value.
+type Turn = (usize, f64);
+
 /// Turning points at least `least` apart in value: peaks and troughs with their index.
-fn turns(samples: &[f64], least: f64) -> (Vec<(usize, f64)>, Vec<(usize, f64)>) {
+fn turns(samples: &[f64], least: f64) -> (Vec<Turn>, Vec<Turn>) {
     let (mut peaks, mut troughs) = (Vec::new(), Vec::new());
     let (mut high, mut low) = ((0, samples[0]), (0, samples[0]));
     let mut rising = None;
@@ -163,12 +166,8 @@ fn beats(samples: &[f64], least_mv: f64) -> Vec<usize> {
     let moved: Vec<f64> = samples.windows(15).map(|some| (some[14] - some[0]).abs()).collect();
     let mut found: Vec<usize> = Vec::new();
     for (i, value) in moved.iter().enumerate() {
-        match found.last() {
-            Some(last) if i - last < HZ * 3 / 20 => {
-                if *value > moved[*last] {
-                    *found.last_mut().unwrap() = i;
-                }
-            }
+        match found.last_mut() {
+            Some(last) if i - *last < HZ * 3 / 20 => *last = if *value > moved[*last] { i } else { *last },
             _ if *value > least_mv => found.push(i),
             _ => {}
         }

@@ -84,15 +84,15 @@ fn fibrillation_has_no_memory_no_repeat_and_the_rate_set() {
 
 #[test]
 fn a_code_says_when_a_beat_came() {
-    for body in 0..BODIES.len() {
+    for body in BODIES {
         for rhythm in RHYTHMS.iter().filter(|rhythm| rhythm.ectopy.is_some()) {
-            let (min, max) = rhythm.allowed_bpm(BODIES[body].resting_bpm, rhythm.usual_ratio());
-            let usual = Settings::new(BODIES[body], rhythm).get(Field::RateBpm);
+            let (min, max) = rhythm.allowed_bpm(body.resting_bpm, rhythm.usual_ratio());
+            let usual = Settings::new(body, rhythm).get(Field::RateBpm);
             for rate in [usual, 0.5 * (usual + min), 0.5 * (usual + max)] {
                 for life in [0.0, 1.0, 2.0] {
-                    let set = Settings::new(BODIES[body], rhythm).lit(Field::RateBpm, rate).lit(Field::Life, life);
+                    let set = Settings::new(body, rhythm).lit(Field::RateBpm, rate).lit(Field::Life, life);
                     let found = beats(set, 5, 120);
-                    let at = format!("{} {} {rate} bpm, life {life}", BODIES[body].id, rhythm.id);
+                    let at = format!("{} {} {rate} bpm, life {life}", body.id, rhythm.id);
                     let mut premature = 0;
                     for pair in found.windows(2) {
                         let on_t = pair[1].onset < pair[0].t_end;

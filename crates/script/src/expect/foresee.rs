@@ -158,7 +158,7 @@ fn after(expected: &Expected, at: Instant) -> f64 {
     (at.since(expected.start).as_secs_f64() * 1000.0).round() / 1000.0
 }
 
-fn sounding<'e>(kind: AlarmKind, expected: &'e Expected) -> Option<&'e Sounded> {
+fn sounding(kind: AlarmKind, expected: &Expected) -> Option<&Sounded> {
     expected.alarms.get(kind).filter(|sounded| expected.sounds(sounded))
 }
 
