@@ -196,7 +196,7 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
             *lead += share.0 * pair.0 + share.1 * pair.1;
         }
         if breathing {
-            let mv = breathing_mv.at(since) * (respiration.filling(now) - 0.5);
+            let mv = breathing_mv.at(since) * (respiration.lung_volume(now) - 0.5);
             for (lead, share) in leads_mv.iter_mut().zip(BREATHING_SHARES) {
                 *lead += share * mv;
             }

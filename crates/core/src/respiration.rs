@@ -212,43 +212,43 @@ impl Respiration {
         }
     }
 
-    /// How far the lungs are filled, 0 to 1.
-    pub(crate) fn filling(&self, now: Instant) -> f32 {
-        let mut filling = [0.0];
-        self.fillings(&[now], &mut filling);
-        let [filling] = filling;
-        filling
+    /// Volume of the lungs as a share of the breath, 0 to 1.
+    pub(crate) fn lung_volume(&self, now: Instant) -> f32 {
+        let mut lung_volume = [0.0];
+        self.lung_volumes(&[now], &mut lung_volume);
+        let [lung_volume] = lung_volume;
+        lung_volume
     }
 
-    /// How far the lungs are filled, 0 to 1, at each of consecutive instants.
-    pub(crate) fn fillings(&self, instants: &[Instant], fillings: &mut [f32]) {
+    /// Volume of the lungs as a share of the breath, 0 to 1, at each of consecutive instants.
+    pub(crate) fn lung_volumes(&self, instants: &[Instant], lung_volumes: &mut [f32]) {
         let Some(breath) = self.breath else {
-            fillings.fill(0.0);
+            lung_volumes.fill(0.0);
             return;
         };
         let rising = instants.partition_point(|now| *now < breath.peak);
         let (up, down) = instants.split_at_checked(rising).unwrap_or_default();
-        let (filling_up, filling_down) = fillings.split_at_mut_checked(rising).unwrap_or_default();
-        shares(up, breath.start, breath.peak, filling_up);
-        shares(down, breath.peak, breath.end, filling_down);
+        let (volumes_up, volumes_down) = lung_volumes.split_at_mut_checked(rising).unwrap_or_default();
+        shares(up, breath.start, breath.peak, volumes_up);
+        shares(down, breath.peak, breath.end, volumes_down);
         // A ventilator's flow falls from the start of the breath on.
         if self.ventilated {
-            filling_up.iter_mut().for_each(|x| *x = *x * (2.0 - *x));
-            filling_down.iter_mut().for_each(|x| *x = recoil(*x));
+            volumes_up.iter_mut().for_each(|x| *x = *x * (2.0 - *x));
+            volumes_down.iter_mut().for_each(|x| *x = recoil(*x));
         } else {
-            filling_up.iter_mut().for_each(|x| *x = math::smooth_step(*x));
-            filling_down.iter_mut().for_each(|x| *x = 1.0 - math::smooth_step(*x));
+            volumes_up.iter_mut().for_each(|x| *x = math::smooth_step(*x));
+            volumes_down.iter_mut().for_each(|x| *x = 1.0 - math::smooth_step(*x));
         }
     }
 
-    /// Turns fillings at consecutive instants into changes of impedance against the base, ohm.
-    pub(crate) fn to_impedances(&self, instants: &[Instant], clocks: &[u32], fillings: &mut [f32]) {
+    /// Turns lung volumes at consecutive instants into changes of impedance against the base, ohm.
+    pub(crate) fn to_impedances(&self, instants: &[Instant], clocks: &[u32], lung_volumes: &mut [f32]) {
         let Some(first) = instants.first() else { return };
         let depth = self.breath.map_or(0.0, |breath| breath.depth_ohm);
-        fillings.iter_mut().for_each(|filling| *filling *= depth);
+        lung_volumes.iter_mut().for_each(|lung_volume| *lung_volume *= depth);
         for (bump, ohm) in self.heartbeats.iter().flatten() {
             if bump.end() > *first {
-                bump.add_to(clocks, &mut [(&mut *fillings, *ohm)]);
+                bump.add_to(clocks, &mut [(&mut *lung_volumes, *ohm)]);
             }
         }
     }

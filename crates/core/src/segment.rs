@@ -12,12 +12,18 @@ pub(crate) struct Segment<const N: usize> {
     instants: [Instant; N],
     clocks: [u32; N],
     vectors: [[f32; N]; 3],
-    fillings: [f32; N],
+    lung_volumes: [f32; N],
 }
 
 impl<const N: usize> Segment<N> {
     pub(crate) fn new() -> Segment<N> {
-        Segment { count: 0, instants: [Instant::ZERO; N], clocks: [0; N], vectors: [[0.0; N]; 3], fillings: [0.0; N] }
+        Segment {
+            count: 0,
+            instants: [Instant::ZERO; N],
+            clocks: [0; N],
+            vectors: [[0.0; N]; 3],
+            lung_volumes: [0.0; N],
+        }
     }
 
     /// How many frames it has.
@@ -51,7 +57,7 @@ impl<const N: usize> Segment<N> {
             clocks: self.clocks.get(..self.count)?,
             filled: self.clocks.get(..filled)?,
             vectors,
-            fillings: self.fillings.get_mut(..self.count)?,
+            lung_volumes: self.lung_volumes.get_mut(..self.count)?,
         })
     }
 }
@@ -66,5 +72,5 @@ pub(crate) struct Parts<'a> {
     /// As many as are filled, all zero.
     pub(crate) vectors: [&'a mut [f32]; 3],
     /// Space for one value a frame.
-    pub(crate) fillings: &'a mut [f32],
+    pub(crate) lung_volumes: &'a mut [f32],
 }

@@ -196,7 +196,7 @@ impl Beat {
     }
 
     /// The beat as the truth reports it.
-    pub(crate) fn told(&self, onset: Instant, code: BeatCode) -> truth::Beat {
+    pub(crate) fn report(&self, onset: Instant, code: BeatCode) -> truth::Beat {
         let end = onset.shifted(self.width_s);
         let t_end = if self.t_mv == 0.0 { end } else { end.max(onset.plus(QT)) };
         truth::Beat { onset, peak: onset.shifted(0.5 * self.width_s), end, t_end, p_onset: None, code }

@@ -24,8 +24,8 @@ pub struct Beat {
     pub code: BeatCode,
 }
 
-/// A beat in one lead, from the closed form of its waves and of what is left of those that began before it (its P wave, the T wave
-/// before). Pacing pulses, fibrillatory waves, artefacts and what begins after its QRS onset play no part.
+/// A beat in one lead, from the closed form of its waves and the rest of waves that began before it (its P wave, the T wave
+/// before). Pacing pulses, fibrillatory waves, artefacts and waves that begin after its QRS onset do not count.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LeadBeat {
     /// QRS onset.
@@ -34,9 +34,9 @@ pub struct LeadBeat {
     pub peak: Instant,
     /// The lead.
     pub lead: Lead,
-    /// Between QRS onset and end, when it is furthest from its value at QRS onset.
+    /// When the lead is furthest from its value at QRS onset, between QRS onset and end.
     pub r_at: Instant,
-    /// That far, mV; below zero where the lead goes down.
+    /// The difference then, mV; negative where the lead goes down.
     pub r_mv: f32,
     /// Value 60 ms after the J point less that at QRS onset, mV.
     pub st_mv: f32,
@@ -172,7 +172,7 @@ pub enum Event {
     Atrial(AtrialBeat),
     /// A QRS starts.
     Beat(Beat),
-    /// What the beat before is in a lead; of the leads that the player was asked for, in their usual order.
+    /// The beat just reported, in a lead: one event for each lead requested, in the usual order.
     Lead(LeadBeat),
     /// An episode starts or ends.
     Episode {

@@ -17,7 +17,7 @@ use crate::truth::Beat;
 
 /// How waves are to be drawn at an instant.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Demand {
+pub(crate) struct WaveConditions {
     /// Whose waves.
     pub body: &'static Body,
     /// QRS duration of a normally conducted beat, ms.
@@ -69,7 +69,7 @@ impl<'n> Chance<'n> {
 
 /// How pulses of a pacing device are to be drawn at an instant.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct PulseDemand {
+pub(crate) struct PulseConditions {
     /// Height in lead II, mV.
     pub mv: f32,
     /// Width, ms.
@@ -145,16 +145,21 @@ impl Electrogram {
         self.start(at, body.p(origin), Manner { stretch, size, ..Manner::PLAIN });
     }
 
-    /// A QRS complex with its T wave, and how many waves they are. Its peak is for [`Electrogram::own`] to say.
-    pub(crate) fn ventricles(&mut self, beat: &VentricularBeat, demand: &Demand, noise: &Noise) -> (Beat, usize) {
+    /// A QRS complex with its T wave, and their number of waves. [`Electrogram::own`] finds its peak.
+    pub(crate) fn ventricles(
+        &mut self,
+        beat: &VentricularBeat,
+        conditions: &WaveConditions,
+        noise: &Noise,
+    ) -> (Beat, usize) {
         let onset = beat.at;
-        let mut told = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
-        let (life, chance) = (demand.life, Chance::of(noise, onset));
+        let mut report = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
+        let (life, chance) = (conditions.life, Chance::of(noise, onset));
         let size = if beat.fused.is_some() { 0.5 } else { 1.0 };
         let (size_qrs, size_t) = (size * chance.factor(0, life.shape), size * chance.factor(1, life.t));
         let depth = if beat.turn == 0 { 1.0 } else { math::cos_turn(beat.turn) };
         // Each wave turns a little further than the one before, so that a turned beat is no mirror image.
-        let turned = |wave: u32| match beat.turn.wrapping_add((beat.turn >> 4) * wave).wrapping_add(demand.axis) {
+        let turned = |wave: u32| match beat.turn.wrapping_add((beat.turn >> 4) * wave).wrapping_add(conditions.axis) {
             0 => Manner::PLAIN.turn,
             turn => (math::sin_turn(turn), math::cos_turn(turn)),
         };
@@ -162,12 +167,12 @@ impl Electrogram {
         self.deflections.retire(onset);
         let mut waves = 0;
         for pathway in [Some(beat.pathway), beat.fused].into_iter().flatten() {
-            let complex = demand.body.complex(pathway);
-            let normal_ms = demand.body.complex(Pathway::Normal).qrs_ms;
-            let qrs_ms = beat.length.width * qrs_ms(complex.qrs_ms, normal_ms, demand.qrs_ms);
+            let complex = conditions.body.complex(pathway);
+            let normal_ms = conditions.body.complex(Pathway::Normal).qrs_ms;
+            let qrs_ms = beat.length.width * qrs_ms(complex.qrs_ms, normal_ms, conditions.qrs_ms);
             // Two fronts that meet are done sooner than the wide one alone (common practice, no source).
-            let qrs_ms = if beat.fused.is_some() && qrs_ms > demand.qrs_ms {
-                math::max(FUSED * qrs_ms, demand.qrs_ms)
+            let qrs_ms = if beat.fused.is_some() && qrs_ms > conditions.qrs_ms {
+                math::max(FUSED * qrs_ms, conditions.qrs_ms)
             } else {
                 qrs_ms
             };
@@ -178,40 +183,43 @@ impl Electrogram {
                 let turn = if beat.turn == 0 { turn } else { turned(thing as u32 - 3) };
                 waves += self.start(onset, &[*wave], Manner { stretch, size, turn, depth });
             }
-            let qt_ms = beat.length.qt_ms + math::max(qrs_ms - demand.qrs_ms, 0.0);
+            let qt_ms = beat.length.qt_ms + math::max(qrs_ms - conditions.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
             let lower = math::min(stretch_t / FULL_T, 1.0);
-            let manner = Manner { stretch: stretch_t, size: size_t * lower * demand.t_size, turn, depth };
+            let manner = Manner { stretch: stretch_t, size: size_t * lower * conditions.t_size, turn, depth };
             let jt_ms = complex.qt_ms - complex.qrs_ms;
             let [t, rest @ ..] = complex.t;
-            if demand.tenting > 0.0 {
+            if conditions.tenting > 0.0 {
                 // A tented T leaves no ST segment.
-                waves += self.start(end, &tented(t, demand.tenting, jt_ms), manner);
-                waves += self.start(end, rest, Manner { size: manner.size * (1.0 - demand.tenting), ..manner });
+                waves += self.start(end, &tented(t, conditions.tenting, jt_ms), manner);
+                waves += self.start(end, rest, Manner { size: manner.size * (1.0 - conditions.tenting), ..manner });
             } else {
                 waves += self.start(end, complex.t, manner);
             }
             // Levels are those of leads, so they are not turned with the axis.
             let level = Manner { size, ..Manner::PLAIN };
-            if demand.q_mv != [0.0; 3] {
-                let wave = q_wave(vector_of(demand.q_mv), complex.qrs_ms);
+            if conditions.q_mv != [0.0; 3] {
+                let wave = q_wave(vector_of(conditions.q_mv), complex.qrs_ms);
                 waves += self.start(onset, &[wave], Manner { stretch, ..level });
             }
-            if demand.st_mv != [0.0; 3] {
-                waves +=
-                    self.start(end, &st_shift(vector_of(demand.st_mv), jt_ms), Manner { stretch: stretch_t, ..level });
+            if conditions.st_mv != [0.0; 3] {
+                waves += self.start(
+                    end,
+                    &st_shift(vector_of(conditions.st_mv), jt_ms),
+                    Manner { stretch: stretch_t, ..level },
+                );
             }
-            if demand.t_mv != [0.0; 3] {
-                let shift = t_shift(t, vector_of(demand.t_mv));
+            if conditions.t_mv != [0.0; 3] {
+                let shift = t_shift(t, vector_of(conditions.t_mv));
                 waves += self.start(end, &[shift], Manner { stretch: stretch_t, size: size * lower, ..level });
             }
-            if end > told.end {
-                told.end = end;
-                told.t_end = onset.shifted(qt_ms * 0.001);
+            if end > report.end {
+                report.end = end;
+                report.t_end = onset.shifted(qt_ms * 0.001);
             }
         }
-        (told, waves)
+        (report, waves)
     }
 
     /// A beat that has just been drawn in so many waves, by itself.
@@ -219,20 +227,20 @@ impl Electrogram {
         Qrs { waves: self.deflections.last(waves), onset: beat.onset, end: beat.end }
     }
 
-    /// A beat that has just been drawn, on what is left of waves that began before it.
+    /// A beat that has just been drawn, on the rest of waves that began before it.
     pub(crate) fn with_waves_before(&self, beat: &Beat) -> Qrs<'_> {
         Qrs { waves: self.deflections.all(), onset: beat.onset, end: beat.end }
     }
 
     /// A pulse of the pacing device.
-    pub(crate) fn pace(&mut self, at: Instant, demand: &PulseDemand) {
-        let edge_s = math::max(demand.ms * 0.000_1, 1e-5);
-        let hold_s = demand.ms * 0.001 - edge_s;
+    pub(crate) fn pace(&mut self, at: Instant, conditions: &PulseConditions) {
+        let edge_s = math::max(conditions.ms * 0.000_1, 1e-5);
+        let hold_s = conditions.ms * 0.001 - edge_s;
         let bump = Bump::new(at, edge_s, hold_s, edge_s);
         self.deflections.retire(at);
-        self.deflections.start(Deflection { bump, vector_mv: PACING.map(|axis| axis * demand.mv) });
-        let tail_mv = demand.tail.start_mv(demand.mv, demand.ms * 0.001);
-        self.overshoot.start(bump.end(), tail_mv, demand.tail.tau_s);
+        self.deflections.start(Deflection { bump, vector_mv: PACING.map(|axis| axis * conditions.mv) });
+        let tail_mv = conditions.tail.start_mv(conditions.mv, conditions.ms * 0.001);
+        self.overshoot.start(bump.end(), tail_mv, conditions.tail.tau_s);
     }
 
     /// Fibrillation or ventricular flutter starts or ends.

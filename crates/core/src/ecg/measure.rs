@@ -1,7 +1,7 @@
 //! Measurements of one beat from the closed form of its waves: where its heart vector is longest, and its R and ST in a lead.
 //!
 //! Its own waves are QRS, lost forces, T, ST and its shift, as they were started: stretched, turned, fused and changed by chance.
-//! Pacing pulses, fibrillatory waves, artefacts and what begins later play no part.
+//! Pacing pulses, fibrillatory waves, artefacts and later waves do not count.
 
 use super::deflection::Deflection;
 use super::leads::{DOWER, lead_of};
@@ -106,7 +106,7 @@ pub(crate) fn lead_of_eight(lead: Lead, leads_mv: [f32; INDEPENDENT_LEADS]) -> f
     Frame { leads_mv, ..Frame::default() }.sample(Channel::Lead(lead))
 }
 
-/// What a lead takes of X, Y and Z.
+/// Weights of X, Y and Z in a lead.
 pub(crate) fn row_of(lead: Lead) -> [f32; 3] {
     let [x, y, z] = [0, 1, 2].map(|axis| DOWER.map(|row| row.get(axis).copied().unwrap_or(0.0)));
     [x, y, z].map(|eight| lead_of_eight(lead, eight))

@@ -15,11 +15,11 @@ impl Player<'_> {
     pub(super) fn heart_gain(&self, at: Instant) -> f32 {
         let Some(placed) = &self.step else { return 1.0 };
         let value = |field| self.glide.course(placed, field).at(at.since(placed.start));
-        let mut filling = [0.0];
-        self.respiration.fillings(&[at], &mut filling);
-        let [filling] = filling;
+        let mut lung_volume = [0.0];
+        self.respiration.lung_volumes(&[at], &mut lung_volume);
+        let [lung_volume] = lung_volume;
         // Smallest with full lungs.
-        value(Field::EcgGain) * (1.0 + value(Field::BreathingGain) * 0.01 * (0.5 - filling))
+        value(Field::EcgGain) * (1.0 + value(Field::BreathingGain) * 0.01 * (0.5 - lung_volume))
     }
 
     /// Draws the frames of a segment into rows, the first of them `from`.
@@ -32,7 +32,9 @@ impl Player<'_> {
         from: usize,
         shared: &mut Option<artefact::Shared>,
     ) {
-        let Some(Parts { instants, clocks, filled, vectors: [x, y, z], fillings }) = segment.parts() else { return };
+        let Some(Parts { instants, clocks, filled, vectors: [x, y, z], lung_volumes }) = segment.parts() else {
+            return;
+        };
         let Some(first) = instants.first().copied() else { return };
         let signals = rows.signals();
         let step = self.step;
@@ -43,7 +45,7 @@ impl Player<'_> {
         let (gain, breathing_percent) = (gliding(Field::EcgGain), gliding(Field::BreathingGain));
         let breathes = breathing_percent.settled(after) != Some(0.0);
         if signals.respiration || breathes {
-            self.respiration.fillings(instants, fillings);
+            self.respiration.lung_volumes(instants, lung_volumes);
         }
         if signals.ecg {
             self.ecg.add_to(instants, filled, self.clock.now(), [&mut *x, &mut *y, &mut *z]);
@@ -55,11 +57,11 @@ impl Player<'_> {
                 }
                 _ => {
                     let vectors = x.iter_mut().zip(&mut *y).zip(&mut *z);
-                    for ((((x, y), z), now), filling) in vectors.zip(instants).zip(&*fillings) {
+                    for ((((x, y), z), now), lung_volume) in vectors.zip(instants).zip(&*lung_volumes) {
                         let mut gain = gain.at(since(now));
                         if breathes {
                             // Smallest with full lungs.
-                            gain *= 1.0 + breathing_percent.at(since(now)) * 0.01 * (0.5 - filling);
+                            gain *= 1.0 + breathing_percent.at(since(now)) * 0.01 * (0.5 - lung_volume);
                         }
                         (*x, *y, *z) = (*x * gain, *y * gain, *z * gain);
                     }
@@ -68,10 +70,10 @@ impl Player<'_> {
             rows.put_leads(from, [x, y, z]);
         }
         if signals.respiration {
-            self.respiration.to_impedances(instants, clocks, fillings);
+            self.respiration.to_impedances(instants, clocks, lung_volumes);
             let base_ohm = course(Field::BaseOhm);
             let settled = base_ohm.settled(after);
-            for ((place, now), change_ohm) in rows.respiration(from).zip(instants).zip(&*fillings) {
+            for ((place, now), change_ohm) in rows.respiration(from).zip(instants).zip(&*lung_volumes) {
                 *place = settled.unwrap_or_else(|| base_ohm.at(since(now))) + change_ohm;
             }
         }
@@ -80,7 +82,7 @@ impl Player<'_> {
                 rows.cuff(from).zip(instants).for_each(|([cuff, oscillation], _)| (*cuff, *oscillation) = (0.0, 0.0));
             } else {
                 // The values in their place have been used.
-                let oscillations = fillings;
+                let oscillations = lung_volumes;
                 oscillations.fill(0.0);
                 self.cuff.add_oscillations(instants, clocks, oscillations);
                 for (([cuff, oscillation], now), mmhg) in rows.cuff(from).zip(instants).zip(&*oscillations) {

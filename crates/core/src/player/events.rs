@@ -71,8 +71,10 @@ impl Player<'_> {
     fn ask_for_beat(&mut self, at: Instant, observer: &mut dyn Observer) {
         let beat = self.step.as_ref().and_then(|placed| placed.step.beat(self.beats_asked as usize));
         self.beats_asked += 1;
-        if let (Some(beat), Some(demand)) = (beat, self.heart_conditions(at)) {
-            self.with_heart(at, observer, |heart, noise, emit| heart.premature(at, beat.site, &demand, noise, emit));
+        if let (Some(beat), Some(conditions)) = (beat, self.heart_conditions(at)) {
+            self.with_heart(at, observer, |heart, noise, emit| {
+                heart.premature(at, beat.site, &conditions, noise, emit)
+            });
         }
     }
 
@@ -105,10 +107,10 @@ impl Player<'_> {
         self.look_at_conditions(at, observer);
         let breathing = self.breathing(at);
         self.respiration.retime(at, &breathing);
-        if let Some(demand) = self.heart_conditions(at) {
-            self.with_heart(at, observer, |heart, noise, emit| heart.change(at, &demand, noise, emit));
+        if let Some(conditions) = self.heart_conditions(at) {
+            self.with_heart(at, observer, |heart, noise, emit| heart.change(at, &conditions, noise, emit));
             if first {
-                let first_beat = self.heart.first_beat(&demand);
+                let first_beat = self.heart.first_beat(&conditions);
                 self.with_pressures(at, |pressures, moment| pressures.begin(first_beat, moment));
             }
         }
@@ -131,8 +133,8 @@ impl Player<'_> {
     }
 
     fn start_breath(&mut self, observer: &mut dyn Observer) {
-        let demand = self.breathing(self.respiration.next());
-        match self.respiration.start(&demand) {
+        let conditions = self.breathing(self.respiration.next());
+        match self.respiration.start(&conditions) {
             Some(Act::Breath(breath)) => observer.observe(Event::Breath(breath)),
             Some(Act::Apnoea { at, starts }) => {
                 observer.observe(Event::Episode { episode: Episode::Apnoea, at, starts });
@@ -142,8 +144,8 @@ impl Player<'_> {
     }
 
     fn beat(&mut self, at: Instant, observer: &mut dyn Observer) {
-        if let Some(demand) = self.heart_conditions(at) {
-            self.with_heart(at, observer, |heart, noise, emit| heart.fire(&demand, noise, emit));
+        if let Some(conditions) = self.heart_conditions(at) {
+            self.with_heart(at, observer, |heart, noise, emit| heart.fire(&conditions, noise, emit));
         }
     }
 
@@ -207,18 +209,18 @@ impl Player<'_> {
                     test_signal::Beat::new(&value_at(self.step.as_ref(), at))
                 };
                 if drawn && !self.ecg_rests {
-                    let demand = self.ecg_demand(now);
-                    let (mut told, waves) = self.ecg.ventricles(&beat, &demand, &self.noise);
+                    let conditions = self.wave_conditions(now);
+                    let (mut report, waves) = self.ecg.ventricles(&beat, &conditions, &self.noise);
                     // Work that serves the observer alone.
                     if observer.listens() {
-                        told.peak = self.ecg.own(&told, waves).peak();
-                        observer.observe(Event::Beat(told));
-                        self.report_leads(&told, true, observer);
+                        report.peak = self.ecg.own(&report, waves).peak();
+                        observer.observe(Event::Beat(report));
+                        self.report_leads(&report, true, observer);
                     }
                 } else {
-                    let told = self.test_beat.told(at, code);
-                    observer.observe(Event::Beat(told));
-                    self.report_leads(&told, false, observer);
+                    let report = self.test_beat.report(at, code);
+                    observer.observe(Event::Beat(report));
+                    self.report_leads(&report, false, observer);
                 }
                 self.with_pressures(now, |pressures, moment| {
                     pressures.ventricles(at, interval, p_onset.is_some(), moment)
@@ -227,7 +229,7 @@ impl Player<'_> {
                 self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares(at).1);
             }
             Activation::Pace { at, chamber, captures } => {
-                self.ecg.pace(at, &self.device_demand(now));
+                self.ecg.pace(at, &self.pulse_conditions(now));
                 observer.observe(Event::Pace { at, chamber, captures });
             }
             Activation::Refused { at, asked, why } => {

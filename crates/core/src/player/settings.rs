@@ -99,14 +99,14 @@ impl Player<'_> {
         math::pow(math::clamp(faster, 0.4, 4.0), -0.3)
     }
 
-    pub(super) fn ecg_demand(&self, at: Instant) -> electrogram::Demand {
+    pub(super) fn wave_conditions(&self, at: Instant) -> electrogram::WaveConditions {
         let over_a_breath_deg = self.value(Field::AxisBreathDeg, at);
         let mut axis_deg = self.value(Field::AxisDeg, at);
         if over_a_breath_deg > 0.0 {
             // Full lungs push the heart upright: to the right.
-            axis_deg += over_a_breath_deg * (self.respiration.filling(at) - 0.5);
+            axis_deg += over_a_breath_deg * (self.respiration.lung_volume(at) - 0.5);
         }
-        electrogram::Demand {
+        electrogram::WaveConditions {
             body: self.step.as_ref().map_or(&crate::body::ADULT, |placed| placed.step.body()),
             qrs_ms: self.value(Field::QrsMs, at),
             st_mv: [Field::StInferiorMv, Field::StAnteriorMv, Field::StLateralMv].map(|field| self.value(field, at)),
@@ -158,8 +158,8 @@ impl Player<'_> {
         }
     }
 
-    pub(super) fn device_demand(&self, at: Instant) -> electrogram::PulseDemand {
-        electrogram::PulseDemand {
+    pub(super) fn pulse_conditions(&self, at: Instant) -> electrogram::PulseConditions {
+        electrogram::PulseConditions {
             mv: self.value(Field::PacingMv, at),
             ms: self.value(Field::PacingMs, at),
             tail: Tail {

@@ -169,7 +169,7 @@ impl Moment<'_> {
     /// Breathing as beats feel it, 0 to 1: level for 30 % of inspiration and expiration at either end, so that a beat
     /// meets both ends of it at four beats a breath or more.
     fn sway(&self) -> f32 {
-        crate::math::clamp(1.6 * self.respiration.filling(self.at) - 0.3, 0.0, 1.0)
+        crate::math::clamp(1.6 * self.respiration.lung_volume(self.at) - 0.3, 0.0, 1.0)
     }
 
     /// Fall of the pressure in the chest, mmHg.
