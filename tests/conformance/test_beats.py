@@ -16,8 +16,11 @@ from reading import Beat, Recording, read_beats, read_steps, read_wav
 EXAMPLE = ROOT / "examples" / "ward-round.json"
 FRAME_RATES_HZ = (250, 360, 500, 1000)
 NO_COUNTABLE_BEATS = {"ventricular-fibrillation", "asystole"}
+SLOW_S = 0.001 * json.loads(EXAMPLE.read_text(encoding="utf-8"))["steps"][0]["variability"]["slow_ms"]
 AT_LEAST = 0.995
 """Sensitivity and positive predictivity asked of at least three detectors in every step."""
+LEARNING_S = 2.0
+"""Detectors learn their thresholds for so long: Pan and Tompkins, IEEE Trans Biomed Eng 32 (1985) 230-236 (from memory)."""
 EDGE_S = 0.3
 """Detectors need some signal on both sides of a beat, so beats nearer than this to the record's ends are left out."""
 
@@ -70,7 +73,7 @@ def test_every_beat_is_heard(example, heard):
         if row not in countable(steps):
             continue
         a, b = span(row)
-        inner = (a + EDGE_S, b - EDGE_S)
+        inner = (a + LEARNING_S, b - EDGE_S)
         n_true = len(within(true, *inner))
         assert n_true > 0, row
         reached = 0
@@ -106,6 +109,17 @@ def _asked(steps: list[dict], before: list[tuple[float, float]]) -> list[tuple[f
     return rates
 
 
+def strays(rhythm: str, rate_bpm: float, n_beats: int) -> float:
+    """How far the mean of a step may be off by chance, as a share: RR is drawn at random since it is as irregular as a heart's.
+
+    In atrial fibrillation every interval is a draw of its own: three standard errors. In sinus rhythm the slow noise moves in about
+    10 s, as long as a step has settled, so its mean may be off by the whole standard deviation that the script asks for.
+    """
+    if rhythm == "atrial-fibrillation":
+        return 3 * 0.24 / np.sqrt(n_beats)
+    return SLOW_S * rate_bpm / 60.0 if rhythm == "sinus" else 0.0
+
+
 def test_mean_rate_is_the_scripts(example, heard):
     """Over the whole intervals of a step; three detectors find the same."""
     _, beats, steps = example
@@ -126,8 +140,13 @@ def test_mean_rate_is_the_scripts(example, heard):
         expected = first + slope_bpm_s * ((true[0] + true[-1]) / 2 - a)
         played = mean_rate_bpm(true)
         # While the rate moves, it is known no better than how far it moves from one beat to the next.
-        tolerance = 0.5 + abs(slope_bpm_s) * 60.0 / expected
-        assert float(row["rate_bpm"]) == pytest.approx((first + last) / 2, abs=0.01), row
+        tolerance = 0.5 + abs(slope_bpm_s) * 60.0 / expected + expected * strays(row["rhythm"], expected, len(alike))
+        # The table holds the mean of what is played once readings have settled; a QRS on the edge may count by its onset or its peak.
+        settled = float(row["settled_s"])
+        by_peak = np.array([beat.time_s for beat in beats if settled <= beat.time_s < b])
+        by_onset = np.array([beat.qrs_onset_s for beat in beats if settled <= beat.qrs_onset_s < b])
+        rate = float(row["rate_bpm"])
+        assert rate in (pytest.approx(mean_rate_bpm(by_peak), abs=0.02), pytest.approx(mean_rate_bpm(by_onset), abs=0.02)), row
         pairs = [np.array(match(true, times).pairs) for times in by_detector.values()]
         same = sum(len(p) > 1 and abs(mean_rate_bpm(p[:, 0]) - mean_rate_bpm(p[:, 1])) <= 0.5 for p in pairs)
         if abs(played - expected) > tolerance or same < 3:
