@@ -10,7 +10,7 @@ use pulsewright_core::time::FrameRate;
 use pulsewright_core::truth::{Event, LeadBeat, Observer};
 use std::io::{self, Write};
 
-/// What follows the signal's name, in place of its extension.
+/// Follows the signal's name, in place of its extension.
 pub const SUFFIX: &str = "leads.csv";
 
 /// Writes rows as beats happen, those of beats whose peak is in the signal.
