@@ -82,7 +82,10 @@ impl Heart {
             widest_ms = math::max(widest_ms, qrs_ms(conditions.body.qrs_ms(pathway), normal_ms, conditions.qrs_ms));
         }
         let next = period.min(self.next_regular(now, conditions));
-        let width = math::min(WIDEST_SHARE * 1000.0 * next.as_secs() / widest_ms, 1.0);
+        let next_ms = 1000.0 * next.as_secs();
+        // Faster than 300 bpm, the shortest JT needs more than the rest; half is left to the QRS at any rate.
+        let room_ms = math::max(LARGEST_SHARE * next_ms - SHORTEST_JT_MS, 0.5 * next_ms);
+        let width = math::min(math::min(WIDEST_SHARE * next_ms, room_ms) / widest_ms, 1.0);
         let wider_ms = math::max(widest_ms * width - conditions.qrs_ms, 0.0);
         let longest_ms = LARGEST_SHARE * 1000.0 * next.min(interval).as_secs();
         let shortest_ms = math::min(widest_ms * width, conditions.qrs_ms) + SHORTEST_JT_MS;
