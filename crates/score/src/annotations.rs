@@ -72,7 +72,7 @@ impl EpisodeKind {
     /// Episode by its name in a table, short as in the reports or in full; `None` if unknown.
     pub fn of_name(name: &str) -> Option<EpisodeKind> {
         match name.trim().to_ascii_lowercase().as_str() {
-            "vf" | "ventricular-fibrillation" => Some(EpisodeKind::Vf),
+            "vf" | "ventricular-fibrillation" | "ventricular-flutter" => Some(EpisodeKind::Vf),
             "af" | "atrial-fibrillation" => Some(EpisodeKind::Af),
             "atrial-flutter" => Some(EpisodeKind::AtrialFlutter),
             "asystole" => Some(EpisodeKind::Asystole),

@@ -231,8 +231,8 @@ pub fn episodes_from_table(table: &Table) -> Result<Vec<Episode>, Problem> {
     let mut episodes = Vec::new();
     table.rows(|row| {
         let name = row.cell(kind);
-        // Truth of a kind that is not scored here.
-        if name == "other" {
+        // Truth of kinds that are not scored.
+        if ["other", "st-shift", "noise", "lead-off"].contains(&name) {
             return Ok(());
         }
         let Some(kind) = EpisodeKind::of_name(name) else {
@@ -266,6 +266,17 @@ mod tests {
             table::parse(text, options.delimiter)?
         };
         Ok(from_table(&table, options)?.beats.iter().map(|b| (b.at.s(), b.code)).collect())
+    }
+
+    #[test]
+    fn every_episode_of_the_truth_is_scored_or_passed_over() {
+        let text =
+            "start_s,end_s,episode\n1,2,ventricular-flutter\n3,4,noise\n5,6,lead-off\n7,8,st-shift\n9,10,apnoea\n";
+        let episodes = episodes_from_table(&table::parse(text, None).unwrap()).unwrap();
+        let kinds: Vec<EpisodeKind> = episodes.iter().map(|episode| episode.kind).collect();
+        assert_eq!(kinds, [EpisodeKind::Vf, EpisodeKind::Apnoea]);
+        let strange = table::parse("start_s,end_s,episode\n1,2,dance\n", None).unwrap();
+        assert!(episodes_from_table(&strange).is_err());
     }
 
     #[test]
