@@ -18,8 +18,8 @@ const LARGEST_SHARE: f32 = 0.9;
 /// Largest share of an interval that QRS takes: 133 ms at 300 bpm, so that the shorter intervals of an irregular rhythm also leave it
 /// the 120 ms from which it is wide.
 const WIDEST_SHARE: f32 = 2.0 / 3.0;
-/// Shortest time from J to the end of T, ms: one that is shorter would be as steep as a QRS.
-const SHORTEST_JT_MS: f32 = 45.0;
+/// Shortest time from J to the end of T, ms; T is low there, so that it is not as steep as a QRS.
+const SHORTEST_JT_MS: f32 = 40.0;
 
 /// QRS duration of a beat that takes `pathway`, ms, where a normal beat's is set: what a pathway adds stays added, and a
 /// pathway of its own, over 1.5 times as wide as the normal one, keeps its width.
