@@ -39,6 +39,11 @@ TURNING = {
 
 NAMED = {
     ("agonal", "wfdb gqrs"): "it looks for slopes of a QRS of about 80 ms; agonal ones are 240 ms wide and low",
+    ("agonal", "sleepecg"): "it finds the start and the end of a QRS of 240 ms as two beats, 0.17 and 0.18 s from the peak",
+    ("paced-ddd", "wfdb xqrs"): "it takes atrial pulses of 2 mV for beats and then misses half of the QRS of 1 mV",
+    ("paced-ddd", "neurokit2 default"): "pacing pulses of 2 mV raise its threshold over half of the QRS of 1 mV",
+    ("paced-tracking", "neurokit2 default"): "pacing pulses raise its threshold over half of the QRS",
+    ("paced-oversensing", "neurokit2 default"): "it searches back through the pause of 4 s and there lowers its threshold to the P waves",
     ("paced-oversensing", "sleepecg"): "it searches back through the pause of 4 s and there lowers its threshold to the P waves",
 }
 """Failures that the rules of `explained` do not cover, each with what was seen."""

@@ -123,5 +123,7 @@ def test_the_same_renders_succeed_undisturbed(tmp_path, short_script):
         outcome = render(short_script, tmp_path / target, channels="II")
         assert outcome.code == 0, outcome
         assert (tmp_path / target).stat().st_size > 50_000
-        for sidecar in SIDECARS:
-            (tmp_path / sidecar).unlink()
+        assert all((tmp_path / sidecar).exists() for sidecar in SIDECARS)
+        for file in tmp_path.glob("out.*"):
+            if file.name not in TARGETS:
+                file.unlink()
