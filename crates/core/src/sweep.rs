@@ -82,12 +82,12 @@ impl Sweep {
         let logarithm = ((u128::from(size << size_up) * u128::from(LN_2)) >> 64) as u64;
         let logarithm_up = logarithm.leading_zeros();
         let product_up = product.leading_zeros() as i32 - 1;
-        let quotient = (product << product_up) / u128::from(logarithm << logarithm_up);
+        let quotient = (product << product_up).checked_div(u128::from(logarithm << logarithm_up)).unwrap_or(0);
         // The quotient is below 2^64: a number below 2^127 over one of at least 2^63.
         let turns = quotient as u64;
         // The product is in ticks of 2^-32 s, the logarithm in 2^-58.
         let exponent = exponent - 32 - product_up + LOG_BITS as i32 + size_up as i32 + logarithm_up as i32;
-        let per_tick = (u128::from(size) << TICK_BITS) / u128::from(length.ticks());
+        let per_tick = (u128::from(size) << TICK_BITS).checked_div(u128::from(length.ticks())).unwrap_or(0);
         Sweep { from, falls: growth < 0, per_tick, turns, exponent }
     }
 
@@ -122,7 +122,7 @@ fn growth(from: Frequency, to: Frequency) -> i64 {
     let (above, above_up) = (above << above.leading_zeros(), above.leading_zeros() as i32);
     let mut whole = i64::from(above_exponent - above_up - below_exponent + below_up);
     // The quotient of the mantissas, from 1 to 2, in 2^-62.
-    let mut quotient = (u128::from(above) << POWER_BITS) / u128::from(below);
+    let mut quotient = (u128::from(above) << POWER_BITS).checked_div(u128::from(below)).unwrap_or(0);
     if quotient < 1 << POWER_BITS {
         quotient <<= 1;
         whole -= 1;

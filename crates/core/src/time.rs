@@ -244,6 +244,11 @@ impl FrameRate {
         crate::math::ceil(2000.0 / width_ms) as u32
     }
 
+    /// Time from one frame to the next, rounded down to a tick.
+    pub(crate) fn frame(self) -> Span {
+        Span(TICKS_PER_SECOND.checked_div(u64::from(self.0)).unwrap_or(0))
+    }
+
     /// Frames a second.
     pub const fn as_hz(self) -> u32 {
         self.0

@@ -50,7 +50,7 @@ pub fn line_of(what: impl fmt::Display) -> String {
 
 /// Text of several lines for a terminal: line ends and tabs stay.
 ///
-/// It is no substitute for [`line`] where a foreign word is put into a line.
+/// It is no substitute for [`line()`] where a foreign word is put into a line.
 pub fn block(text: &str) -> Cow<'_, str> {
     shown(text, |c| matches!(c, '\n' | '\t'))
 }

@@ -7,7 +7,7 @@ use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, EctopicSite, Episode, Path
 use crate::time::{Instant, Span};
 
 /// Settings of the heart at an instant, resolved to plain numbers.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy)]
 pub(crate) struct HeartConditions {
     /// The rhythm.
     pub rhythm: &'static Rhythm,
@@ -40,7 +40,7 @@ pub(crate) struct HeartConditions {
 }
 
 /// How wide the beats of a body are.
-pub(crate) trait Conduction: core::fmt::Debug {
+pub(crate) trait Conduction {
     /// QRS duration of a beat that takes this pathway, ms.
     fn qrs_ms(&self, pathway: Pathway) -> f32;
 }

@@ -131,7 +131,9 @@ impl Band {
     /// The spline through lattice values with a standard deviation of 1.
     fn spline(&self, at: Instant, noise: &Noise) -> f32 {
         let spacing = self.spacing.ticks();
-        let (whole, part) = (at.ticks() / spacing, at.ticks() % spacing);
+        // Without a check by the compiler that could panic: no band has a spacing of zero.
+        let whole = at.ticks().checked_div(spacing).unwrap_or(0);
+        let part = at.ticks() - whole * spacing;
         let u = part as f32 / spacing as f32;
         let rest = 1.0 - u;
         // The four pieces of a cubic B-spline.

@@ -8,7 +8,7 @@ use crate::field::Field;
 use crate::pressure::sites;
 use crate::segment::{Parts, Segment};
 use crate::test_signal;
-use crate::time::{Instant, Span, TICKS_PER_SECOND};
+use crate::time::Instant;
 
 impl Player<'_> {
     /// Factor on the heart's waves at an instant.
@@ -102,7 +102,7 @@ impl Player<'_> {
         // A beat of the step before may still be under way.
         let onset = self.heart.last_beat().unwrap_or(Instant::NEVER);
         if self.test_on || self.test_beat.lasts(onset, first) {
-            let frame = Span::from_ticks(TICKS_PER_SECOND / u64::from(self.clock.rate().as_hz()));
+            let frame = self.clock.rate().frame();
             test_signal::add_to(&Self::test_conditions(placed), &self.test_beat, onset, instants, frame, rows, from);
         }
         if !self.artefacts.none() {
