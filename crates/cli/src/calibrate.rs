@@ -3,8 +3,8 @@
 use crate::diagnostics::{Failure, Outcome, print, warn};
 use crate::output::claim;
 use crate::rig::load;
-use crate::rig_args::Calibrate;
 use crate::table::write_table;
+use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_files::atomic::{FileError, Set, is_device};
 use pulsewright_record::calendar::today;
 use pulsewright_rig::calibration::{Finding, Levels, Measurement, TOLERANCE_PERCENT, judge, write_back};
@@ -29,11 +29,46 @@ struct Measured {
     finding: Finding,
 }
 
+/// A measurement of a rig.
+pub struct Request {
+    /// Its description.
+    pub rig: PathBuf,
+    /// Readings of flags: output, low and high as written.
+    pub readings: Vec<(String, String, String)>,
+    /// A table of readings.
+    pub table: Option<PathBuf>,
+    /// The meter, by its number and the date of its own calibration.
+    pub meter: Option<String>,
+    /// Its input resistance, ohm.
+    pub meter_ohm: Option<f64>,
+    /// Whether readings far off are taken.
+    pub accept: bool,
+    /// Whether the rig is only judged as it is.
+    pub check: bool,
+    /// Frames of the levels to write instead.
+    pub levels: Option<LevelFrames>,
+}
+
+/// Frames that play the levels.
+pub struct LevelFrames {
+    /// File to write.
+    pub path: PathBuf,
+    /// How codes stand in it.
+    pub packing: Packing,
+    /// Frames a second.
+    pub frame_rate: FrameRate,
+    /// Time for which each level is held.
+    pub hold: Span,
+    /// Whether a file that is there may be replaced.
+    pub force: bool,
+}
+
 /// Walks over the outputs.
-pub fn run(args: &Calibrate) -> Outcome {
+pub fn run(request: Request) -> Outcome {
+    let args = &request;
     let (text, rig) = load(&args.rig)?;
-    if let Some(target) = &args.levels {
-        return play(args, &rig, target);
+    if let Some(levels) = &args.levels {
+        return play(args, &rig, levels);
     }
     let given = given(args, &rig)?;
     let asked = given.is_empty() && io::stdin().is_terminal();
@@ -94,16 +129,16 @@ fn names_of(_: &Path) -> u64 {
 }
 
 /// Readings from flags and from a table.
-fn given(args: &Calibrate, rig: &Rig) -> Result<Vec<OutputReadings>, Failure> {
+fn given(args: &Request, rig: &Rig) -> Result<Vec<OutputReadings>, Failure> {
     let mut given = Vec::new();
-    if let Some(path) = &args.readings {
+    if let Some(path) = &args.table {
         let name = source::name(path);
         let bytes = source::file(path, source::DOCUMENT).map_err(Failure::input)?;
         let text = source::utf8(&bytes)
             .map_err(|at| Failure::input(format!("{name}: byte {at} is not UTF-8 text; save it as UTF-8")))?;
         given = parse_table(rig, text).map_err(|what| Failure::input(format!("{name}: {what}")))?;
     }
-    for (word, low, high) in &args.reading {
+    for (word, low, high) in &args.readings {
         let readings = readings_of(rig, word, low, high).map_err(Failure::input)?;
         if given.iter().any(|other| other.0 == readings.0) {
             return Err(Failure::input(format!("readings of {word} are given twice")));
@@ -113,7 +148,7 @@ fn given(args: &Calibrate, rig: &Rig) -> Result<Vec<OutputReadings>, Failure> {
     Ok(given)
 }
 
-fn judged(args: &Calibrate, rig: &Rig, given: &[OutputReadings]) -> Result<Vec<Measured>, Failure> {
+fn judged(args: &Request, rig: &Rig, given: &[OutputReadings]) -> Result<Vec<Measured>, Failure> {
     let one = |(output, readings): &OutputReadings| {
         let description = rig.outputs.get(*output).ok_or_else(|| Failure::input("no such output"))?;
         let levels = Levels::new(rig, description, args.meter_ohm);
@@ -126,7 +161,7 @@ fn judged(args: &Calibrate, rig: &Rig, given: &[OutputReadings]) -> Result<Vec<M
 }
 
 /// Asks at the terminal, output by output; the end of input ends the walk.
-fn ask(args: &Calibrate, rig: &Rig) -> Result<Vec<Measured>, Failure> {
+fn ask(args: &Request, rig: &Rig) -> Result<Vec<Measured>, Failure> {
     say(
         "Readings at the connector; Enter skips an output, Ctrl-D ends the walk, Ctrl-C leaves everything as it is.\n",
     )?;
@@ -210,7 +245,7 @@ fn report(out: &mut impl Write, rig: &Rig, measured: &[Measured]) -> io::Result<
 }
 
 /// Writes the corrections back, all or none.
-fn correct(args: &Calibrate, rig: &Rig, text: &[u8], measured: &[Measured], set: Set) -> Outcome {
+fn correct(args: &Request, rig: &Rig, text: &[u8], measured: &[Measured], set: Set) -> Outcome {
     let date = today();
     let meter = args.meter.as_deref().unwrap_or_default();
     let text = source::utf8(text).unwrap_or_default();
@@ -241,17 +276,12 @@ fn count(outputs: usize) -> String {
 }
 
 /// Writes the levels as frames, and prints when each is played.
-fn play(args: &Calibrate, rig: &Rig, target: &Path) -> Outcome {
-    let packing = match target.extension().and_then(|extension| extension.to_str()) {
-        Some("raw") => Packing::Raw,
-        Some("wav") => Packing::Wav(args.frame_rate),
-        _ => return Err(Failure::input("--levels writes frames: end the name in .raw or .wav")),
-    };
-    let frames = RigFrames::new(rig, packing).map_err(Failure::input)?;
-    let hold_s = args.hold.as_secs_f64();
-    let hold = (hold_s * f64::from(args.frame_rate.as_hz())).round().max(1.0) as u64;
-    let inputs = args.readings.iter().chain([&args.rig]).map(PathBuf::as_path);
-    let set = claim(&[target], inputs, args.force)?;
+fn play(args: &Request, rig: &Rig, levels: &LevelFrames) -> Outcome {
+    let target = levels.path.as_path();
+    let frames = RigFrames::new(rig, levels.packing).map_err(Failure::input)?;
+    let rate_hz = f64::from(levels.frame_rate.as_hz());
+    let hold = (levels.hold.as_secs_f64() * rate_hz).round().max(1.0) as u64;
+    let set = claim(&[target], [args.rig.as_path()], levels.force)?;
     let write = || -> Result<(), FileError> {
         if is_device(target) {
             let mut device = OpenOptions::new().write(true).open(target).map_err(FileError::of(target))?;
@@ -264,7 +294,7 @@ fn play(args: &Calibrate, rig: &Rig, target: &Path) -> Outcome {
     };
     write().map_err(Failure::input)?;
     warn_of_meter(rig, args.meter_ohm);
-    print(|out| show_levels(out, rig, args.meter_ohm, Some(hold as f64 / f64::from(args.frame_rate.as_hz()))))
+    print(|out| show_levels(out, rig, args.meter_ohm, Some(hold as f64 / rate_hz)))
 }
 
 /// The levels of every output; with a hold, when they are played.

@@ -1,6 +1,5 @@
 //! `catalog`: the lists to choose from, as tables for people or JSON for programs.
 
-use crate::args::{Catalog, List};
 use crate::channel_groups::GROUPS;
 use crate::diagnostics::{Outcome, print};
 use crate::table::write_table;
@@ -11,10 +10,31 @@ use pulsewright_core::settings::Field;
 use serde_json::{Value, json};
 use std::io::{self, Write};
 
+/// Lists of the catalogue.
+pub struct Request {
+    /// The one list; all without.
+    pub list: Option<List>,
+    /// As JSON instead of tables.
+    pub json: bool,
+}
+
+/// A list of the catalogue.
+#[derive(Clone, Copy)]
+pub enum List {
+    /// Rhythms with their rates and the alarm expected of a monitor.
+    Rhythms,
+    /// Bodies with their resting values.
+    Bodies,
+    /// Channels, and the words for groups of them.
+    Channels,
+    /// Settings of a step with unit and range.
+    Fields,
+}
+
 const LISTS: [List; 4] = [List::Rhythms, List::Bodies, List::Channels, List::Fields];
 
 /// Prints the lists asked for.
-pub fn run(catalog: &Catalog) -> Outcome {
+pub fn run(catalog: Request) -> Outcome {
     let lists = catalog.list.as_ref().map_or(&LISTS[..], std::slice::from_ref);
     print(|out| if catalog.json { write_json(out, lists) } else { write_tables(out, lists) })
 }

@@ -3,38 +3,27 @@
 use crate::diagnostics::{Failure, Outcome, print_document};
 use crate::output::claim;
 use crate::script_file::load;
-use clap::{Args, ValueEnum};
 use pulsewright_core::script::Script;
 use pulsewright_files::image::{bytes, c_constant, rust_constant};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-/// Make a compact image of a script, which a microcontroller keeps in flash and plays with the same bits.
-///
-/// Titles, notes, names of steps and expectations stay behind: the signal does not need them.
-#[derive(Args, Debug)]
-#[command(after_help = "Examples:\n  pulsewright compile examples/ward-round.json -o ward-round.pwi\n  \
-    pulsewright compile examples/ward-round.json --format c -o ward_round.h")]
-pub struct CompileArgs {
-    /// The script; - is standard input.
-    script: PathBuf,
-    /// File to write; - is standard output.
-    #[arg(short, long, value_name = "OUT")]
-    output: PathBuf,
-    /// Form of the output; docs/image.md specifies the bytes.
-    #[arg(long, value_enum, default_value = "image")]
-    format: Format,
-    /// Seed of everything left to chance, in place of the script's.
-    #[arg(long, value_name = "NUMBER")]
-    seed: Option<u64>,
-    /// Overwrite a file that is there.
-    #[arg(long)]
-    force: bool,
+/// An image to make.
+pub struct Request {
+    /// The script; `-` is standard input.
+    pub script: PathBuf,
+    /// File to write; `-` is standard output.
+    pub output: PathBuf,
+    /// Form of the image.
+    pub format: Format,
+    /// Seed in place of the script's.
+    pub seed: Option<u64>,
+    /// Whether a file that is there may be replaced.
+    pub force: bool,
 }
 
 /// A form of an image.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Format {
+pub enum Format {
     /// The bytes.
     Image,
     /// A Rust constant of the bytes, named after the script's file.
@@ -44,7 +33,7 @@ enum Format {
 }
 
 /// Compiles the script.
-pub fn run(args: &CompileArgs) -> Outcome {
+pub fn run(args: Request) -> Outcome {
     let to_output = args.output == Path::new("-");
     let set = claim(&[&args.output], [args.script.as_path()], args.force)?;
     let mut document = load(&args.script)?;

@@ -1,7 +1,10 @@
 //! The `pulsewright` command line: arguments in, calls out, nothing else.
 //!
-//! [`args`] has the arguments, one module per verb does the work, [`diagnostics`] turns the outcome into a message and an
-//! exit code. A new verb is a row in [`args::Verb`], a module, and an arm in `main`.
+//! [`args`] reads the flags of each verb and makes a request of plain values; the module of the verb does the work of a
+//! request, and knows no flags; [`diagnostics`] turns the outcome into a message and an exit code.
+//!
+//! A new verb is a row in [`args::Verb`], a file of flags below `args`, a module with a `Request` and its `run`, and an arm
+//! in [`run`].
 
 mod args;
 mod calibrate;
@@ -10,55 +13,55 @@ mod channel_groups;
 mod check;
 mod compile;
 mod diagnostics;
-mod flags;
 mod interruption;
 mod manual;
 mod output;
-mod patient;
 mod plot;
 mod progress;
 mod record_files;
 mod render;
 mod report;
 mod rig;
-mod rig_args;
-mod rig_render;
 mod schema;
 mod score;
-mod score_flags;
+mod scoring;
 mod script_file;
 mod session;
+mod source;
 mod stream;
 mod suite;
 mod table;
 mod worksheet;
 
 use args::{Arguments, Verb};
-use clap::Parser;
+use clap::{CommandFactory, Parser};
+use diagnostics::Outcome;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    let arguments = match Arguments::try_parse() {
-        Ok(arguments) => arguments,
-        Err(error) => return diagnostics::usage(&error),
-    };
-    let outcome = match arguments.verb {
-        Verb::Render(render) => render::run(&render),
-        Verb::Stream(stream) => stream::run(&stream),
-        Verb::Plot(plot) => plot::run(&plot),
-        Verb::Catalog(catalog) => catalog::run(&catalog),
-        Verb::Check(check) => check::run(&check),
-        Verb::Schema(schema) => schema::run(&schema),
-        Verb::Compile(compile) => compile::run(&compile),
-        Verb::Calibrate(calibrate) => calibrate::run(&calibrate),
-        Verb::Rig(rig) => rig::run(&rig),
-        Verb::Completions(completions) => manual::completions(completions.shell),
-        Verb::Score(score) => score::run(&score),
-        Verb::Suite(suite) => suite::run(&suite),
-        Verb::Worksheet(worksheet) => worksheet::run(&worksheet),
-        Verb::Session(session) => session::run(&session),
-        Verb::Report(report) => report::run(&report),
-        Verb::Manual => manual::page(),
-    };
-    diagnostics::report(outcome)
+    match Arguments::try_parse() {
+        Ok(arguments) => diagnostics::report(run(arguments.verb)),
+        Err(error) => diagnostics::usage(&error),
+    }
+}
+
+fn run(verb: Verb) -> Outcome {
+    match verb {
+        Verb::Render(flags) => render::run(flags.request()?),
+        Verb::Stream(flags) => stream::run(flags.request()?),
+        Verb::Plot(flags) => plot::run(flags.request()?),
+        Verb::Catalog(flags) => catalog::run(flags.request()),
+        Verb::Check(flags) => check::run(&flags.scripts),
+        Verb::Schema(flags) => schema::run(flags.request()),
+        Verb::Compile(flags) => compile::run(flags.request()),
+        Verb::Calibrate(flags) => calibrate::run(flags.request()?),
+        Verb::Rig(flags) => rig::run(flags.request()),
+        Verb::Completions(flags) => manual::completions(Arguments::command(), flags.shell),
+        Verb::Score(flags) => score::run(flags.request()?),
+        Verb::Suite(flags) => suite::run(flags.request()?),
+        Verb::Worksheet(flags) => worksheet::run(flags.request()?),
+        Verb::Session(flags) => session::run(flags.request()?),
+        Verb::Report(flags) => report::run(flags.request()?),
+        Verb::Manual => manual::page(Arguments::command()),
+    }
 }

@@ -1,15 +1,13 @@
 //! The manual page and shell completions, from the same table as the help.
 
-use crate::args::Arguments;
 use crate::diagnostics::{Outcome, print_document};
-use clap::CommandFactory;
+use clap::Command;
 use clap_complete::Shell;
 use clap_mangen::Man;
 use std::io::Write;
 
 /// Prints the manual page: the front page, then each verb's.
-pub fn page() -> Outcome {
-    let mut command = Arguments::command();
+pub fn page(mut command: Command) -> Outcome {
     command.build();
     print_document(|out| {
         Man::new(command.clone()).render(out)?;
@@ -26,9 +24,9 @@ pub fn page() -> Outcome {
 }
 
 /// Prints a shell's completions.
-pub fn completions(shell: Shell) -> Outcome {
+pub fn completions(mut command: Command, shell: Shell) -> Outcome {
     // The generator panics when it cannot write, so it writes to memory.
     let mut text = Vec::new();
-    clap_complete::generate(shell, &mut Arguments::command(), "pulsewright", &mut text);
+    clap_complete::generate(shell, &mut command, "pulsewright", &mut text);
     print_document(|out| out.write_all(&text))
 }

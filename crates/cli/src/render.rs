@@ -1,42 +1,65 @@
 //! `render`: a script, or one step made of flags, to files or standard output.
 
-use crate::args::{BitsWord, FormatWord, Render};
 use crate::diagnostics::{Failure, Outcome, warn};
 use crate::progress::Progress;
-use crate::rig_render::RigRender;
-use crate::{interruption, patient};
-use pulsewright_core::frame::Channel;
+use crate::source::Source;
+use crate::{interruption, rig};
 use pulsewright_core::script::Script;
 use pulsewright_files::atomic::{reason, refuse_inputs};
-use pulsewright_files::{
-    Bits, Content, Durability, Encoding, FileFormat, Names, Options, RenderError, render_to_files, render_to_stream,
-};
-use pulsewright_script::Document;
+use pulsewright_files::{Content, FileFormat, Names, Options, RenderError, render_to_files, render_to_stream};
+use pulsewright_rig::{Clip, RigRender};
 use std::fs::{self, File};
 use std::io::{self, IsTerminal};
 use std::ops::ControlFlow;
 use std::path::{Path, PathBuf};
 
+/// A render.
+pub struct Request {
+    /// What is played.
+    pub source: Source,
+    /// File to write; `-` is standard output.
+    pub output: PathBuf,
+    /// Rate, channels, format and files.
+    pub options: Options,
+    /// A rig whose codes are written instead of channels.
+    pub rig: Option<ForRig>,
+}
+
+/// A rig to write codes for.
+pub struct ForRig {
+    /// Its description.
+    pub path: PathBuf,
+    /// How clipping is handled.
+    pub clip: Clip,
+}
+
 /// Renders.
-pub fn run(render: &Render) -> Outcome {
-    let options = options(render)?;
-    let rig = match &render.rig.rig {
-        Some(rig) => Some(RigRender::new(rig, options.format, options.rate, render.rig.clip)?),
+pub fn run(request: Request) -> Outcome {
+    let Request { source, output, options, rig } = request;
+    let target = Target::of(&output);
+    if !matches!(target, Target::Files) {
+        check_single(&options)?;
+    }
+    let mut inputs: Vec<&Path> = source.file().into_iter().collect();
+    inputs.extend(rig.iter().map(|rig| rig.path.as_path()));
+    let rig = match &rig {
+        Some(ForRig { path, clip }) => {
+            let (_, rig) = rig::load(path)?;
+            Some(RigRender::new(rig, options.format, options.rate, *clip).map_err(Failure::input)?)
+        }
         None => None,
     };
     let options = match &rig {
-        Some(rig) => rig.options(options)?,
+        Some(rig) => rig.options(options).map_err(Failure::input)?,
         None => options,
     };
-    let target = Target::of(&render.output);
     let is_text = matches!(options.format, FileFormat::Csv(_));
     if matches!(target, Target::Stdout) && !is_text && io::stdout().is_terminal() {
         return Err(Failure::input(
             "this format is not for a terminal; write it to a file or a pipe, or take --format csv",
         ));
     }
-    let document = patient::document(render.script.as_deref(), &render.patient)?;
-    let document = render.seed.into_iter().fold(document, Document::with_seed);
+    let document = source.document()?;
     let items = document.items();
     let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
     let labels: Vec<&str> = (0..items.len()).map(|item| document.label(item)).collect();
@@ -46,7 +69,7 @@ pub fn run(render: &Render) -> Outcome {
         labels: &labels,
         limits: document.alarm_limits(),
     };
-    check_inputs(render, options.format)?;
+    check_inputs(&output, &options, &inputs)?;
     let mut bar = Progress::new();
     let mut progress = |done, total| {
         bar.show(done, total);
@@ -56,8 +79,8 @@ pub fn run(render: &Render) -> Outcome {
         Target::Files => {
             interruption::watch();
             match &rig {
-                Some(rig) => rig.to_files(content, &options, &render.output, &mut progress),
-                None => render_to_files(content, &options, &render.output, &mut progress),
+                Some(rig) => rig.to_files(content, &options, &output, &mut progress),
+                None => render_to_files(content, &options, &output, &mut progress),
             }
         }
         Target::Stdout => match &rig {
@@ -65,8 +88,7 @@ pub fn run(render: &Render) -> Outcome {
             None => render_to_stream(content, &options, &mut io::stdout().lock(), &mut progress),
         },
         Target::Device => {
-            let mut device =
-                File::options().write(true).open(&render.output).map_err(|error| failed(&render.output, &error))?;
+            let mut device = File::options().write(true).open(&output).map_err(|error| failed(&output, &error))?;
             match &rig {
                 Some(rig) => rig.to_stream(content, &options, &mut device, &mut progress),
                 None => render_to_stream(content, &options, &mut device, &mut progress),
@@ -78,12 +100,12 @@ pub fn run(render: &Render) -> Outcome {
         Ok(report) => {
             report.notes.iter().for_each(|note| warn(note));
             if let Some(rig) = &rig {
-                rig.warn(&report);
+                rig.clipped(&report.tallies).iter().for_each(|words| warn(words));
             }
             Ok(())
         }
         Err(RenderError::Stream(error)) if error.kind() == io::ErrorKind::BrokenPipe => Err(Failure::Closed),
-        Err(RenderError::Stream(error)) => Err(failed(&render.output, &error)),
+        Err(RenderError::Stream(error)) => Err(failed(&output, &error)),
         Err(RenderError::Stopped) => Err(Failure::input("interrupted; nothing was written")),
         Err(error) => Err(Failure::input(error)),
     }
@@ -117,78 +139,28 @@ fn failed(output: &Path, error: &io::Error) -> Failure {
     Failure::input(format!("cannot write {name}: {}", reason(error)))
 }
 
-fn options(render: &Render) -> Result<Options, Failure> {
-    let extension = render.output.extension().and_then(|extension| extension.to_str()).map(str::to_ascii_lowercase);
-    let format = match (render.format, extension.as_deref()) {
-        (Some(format), _) => format,
-        (None, Some("wav")) => FormatWord::Wav,
-        (None, Some("raw")) => FormatWord::Raw,
-        (None, Some("csv")) => FormatWord::Csv,
-        (None, Some("edf")) => FormatWord::Edf,
-        (None, Some("hea")) => FormatWord::Wfdb,
-        (None, _) if render.output == Path::new("-") => FormatWord::Csv,
-        (None, _) => {
-            return Err(Failure::input(format!(
-                "'{}' does not say its format: end it in .wav, .csv, .edf, .hea or .raw, or add --format",
-                render.output.display()
-            )));
-        }
-    };
-    let format = file_format(format, render.samples.bits)?;
-    if render.split.is_some() && !matches!(Target::of(&render.output), Target::Files) {
+/// Refuses options that need a file's name.
+fn check_single(options: &Options) -> Outcome {
+    if options.split.is_some() {
         return Err(Failure::input("--split makes files; give -o a file's name"));
     }
-    if render.lead_truth.is_some() && !matches!(Target::of(&render.output), Target::Files) {
+    if !options.lead_truth.is_empty() {
         return Err(Failure::input("--lead-truth makes a file beside the signal; give -o a file's name"));
     }
-    let chosen = render.lead_truth.iter().flat_map(|channels| &channels.0);
-    Ok(Options {
-        rate: render.samples.frame_rate,
-        channels: render.samples.channels.0.clone(),
-        format,
-        duration: render.duration,
-        split: render.split,
-        truth: !render.no_truth,
-        lead_truth: chosen
-            .filter_map(|channel| if let Channel::Lead(lead) = channel { Some(*lead) } else { None })
-            .collect(),
-        overwrite: render.force,
-        durability: if render.sync { Durability::Full } else { Durability::Usual },
-    })
-}
-
-fn file_format(format: FormatWord, bits: BitsWord) -> Result<FileFormat, Failure> {
-    let encoding = bits.encoding();
-    match (format, encoding) {
-        (FormatWord::Wav, encoding) => Ok(FileFormat::Wav(encoding)),
-        (FormatWord::Raw, encoding) => Ok(FileFormat::Raw(encoding)),
-        (FormatWord::Rf64, encoding) => Ok(FileFormat::Rf64(encoding)),
-        (FormatWord::Csv, Encoding::Integer(bits)) => Ok(FileFormat::Csv(bits)),
-        (FormatWord::Csv, Encoding::Float) => {
-            Err(Failure::input("--bits float is for WAV; in CSV 12, 16, 24 or 32 bits decide the decimals"))
-        }
-        (FormatWord::Edf, Encoding::Integer(Bits::B16)) => Ok(FileFormat::Edf),
-        (FormatWord::Edf, _) => {
-            Err(Failure::input("EDF+ has 16 bits a sample: leave --bits out, or write WAV, CSV or a record (.hea)"))
-        }
-        (FormatWord::Wfdb, Encoding::Integer(bits)) => Ok(FileFormat::Record(bits)),
-        (FormatWord::Wfdb, Encoding::Float) => {
-            Err(Failure::input("a record has samples of 12, 16 or 24 bits; for floats write WAV"))
-        }
-    }
+    Ok(())
 }
 
 /// Refuses a target that is one of the inputs, with `--force` too.
-fn check_inputs(render: &Render, format: FileFormat) -> Outcome {
-    let inputs = render.script.iter().chain(&render.rig.rig).map(PathBuf::as_path);
-    let names = Names::new(&render.output, format, 1);
+fn check_inputs(output: &Path, options: &Options, inputs: &[&Path]) -> Outcome {
+    let inputs = inputs.iter().copied();
+    let names = Names::new(output, options.format, 1);
     refuse_inputs(names.all(), inputs.clone()).map_err(Failure::input)?;
     // Of the numbered files the existing ones: any of them may be replaced.
-    let folder = render.output.parent().filter(|folder| *folder != Path::new("")).unwrap_or(Path::new("."));
+    let folder = output.parent().filter(|folder| *folder != Path::new("")).unwrap_or(Path::new("."));
     let there = fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok).map(|entry| entry.path());
-    let stem = render.output.file_stem().unwrap_or_default();
+    let stem = output.file_stem().unwrap_or_default();
     let numbered = there.filter(|path| {
-        render.split.is_some() && path.file_stem().map(Path::new).and_then(Path::file_stem) == Some(stem)
+        options.split.is_some() && path.file_stem().map(Path::new).and_then(Path::file_stem) == Some(stem)
     });
     let numbered: Vec<PathBuf> = numbered.collect();
     refuse_inputs(numbered.iter().map(PathBuf::as_path), inputs).map_err(Failure::input)

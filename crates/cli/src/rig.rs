@@ -1,9 +1,9 @@
 //! `rig`: reads the description of a bench rig and judges it.
 
 use crate::diagnostics::{Failure, Outcome, error, print};
-use crate::rig_args::{RigArgs, RigCheck, RigVerb};
 use crate::script_file::bytes;
 use crate::table::write_table;
+use pulsewright_core::time::FrameRate;
 use pulsewright_rig::description::{Correction, Filter, Output, Rig, Signal, labels};
 use pulsewright_rig::figures::{
     IMPEDANCE_NOISE_OHM, MONITOR_NOISE_UV, OutputFigures, REACH_MV, STEP_MMHG, STEP_UV, Sine, TOP_HZ, decibel,
@@ -13,7 +13,7 @@ use pulsewright_rig::read::parse;
 use pulsewright_rig::table::coding_word;
 use pulsewright_text::{fit, source};
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// The text of the rig at `path` (`-` is standard input), and the rig.
 pub fn load(path: &Path) -> Result<(Vec<u8>, Rig), Failure> {
@@ -22,14 +22,16 @@ pub fn load(path: &Path) -> Result<(Vec<u8>, Rig), Failure> {
     Ok((text, rig))
 }
 
-/// Runs a verb of `rig`.
-pub fn run(args: &RigArgs) -> Outcome {
-    match &args.verb {
-        RigVerb::Check(check) => self::check(check),
-    }
+/// A rig to judge.
+pub struct Request {
+    /// Its description; `-` is standard input.
+    pub rig: PathBuf,
+    /// Frames a second.
+    pub frame_rate: FrameRate,
 }
 
-fn check(check: &RigCheck) -> Outcome {
+/// Prints steps, reach and frequency response of a rig.
+pub fn run(check: Request) -> Outcome {
     let (_, rig) = load(&check.rig)?;
     let name = source::name(&check.rig);
     let rate_hz = f64::from(check.frame_rate.as_hz());

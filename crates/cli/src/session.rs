@@ -1,12 +1,9 @@
 //! `session`: plays a plan step by step in real time and asks for the readings.
 
 use crate::diagnostics::{Failure, Outcome, conversation, print, warn};
-use crate::flags;
 use crate::output::claim;
 use crate::record_files;
-use crate::rig_args::ClipWord;
-use crate::rig_render::RigRender;
-use clap::Args;
+use crate::rig;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
@@ -17,47 +14,30 @@ use pulsewright_record::Record;
 use pulsewright_record::report::Report;
 use pulsewright_record::session::draft::Draft;
 use pulsewright_record::session::{Output, Samples, Session, SessionError, Silent};
+use pulsewright_rig::{Clip, RigRender};
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-/// Go through a plan in the terminal: it plays step by step in real time, holds, asks, and writes the record.
-///
-/// A step holds until its readings are entered; alarms are timed from its first frame. After every answer a draft is kept
-/// beside the record; the same command line goes on where a session was left or cut off. Ends as `report` does: exit code
-/// 0 when everything passed, 1 when something failed or is missing, 2 when it was left or can't go on.
-#[derive(Args, Debug)]
-#[command(after_help = "For test benches only: never to a person, nor to equipment connected to one.\n\n\
-    Examples:\n  \
-    pulsewright session examples/plan-transport-monitor.json -o record.json\n  \
-    pulsewright session plan.json -o record.json --play /dev/rig --rig bench.json")]
-pub struct SessionArgs {
-    /// The script; docs/script.md specifies the expectations of its steps.
-    script: PathBuf,
-    /// Record to write, ending in .json; the draft is called the same with .draft behind.
-    #[arg(short, long, value_name = "OUT")]
-    output: PathBuf,
-    /// File, pipe or device that takes the signal as it plays: codes for the converters of --rig, else frames of the usual
-    /// channels, 32-bit floats; little-endian. Without it only the clock runs, for a rig that plays by itself.
-    #[arg(long, value_name = "FILE")]
-    play: Option<PathBuf>,
-    /// Frames a second, 100 to 48000.
-    #[arg(long, value_name = "HZ", value_parser = flags::frame_rate, default_value = "500")]
-    frame_rate: FrameRate,
-    /// Description of the rig with its correction, whose digest goes into the record. Samples beyond its reach are held
-    /// at the nearest code, counted and reported.
-    #[arg(long, value_name = "FILE")]
-    rig: Option<PathBuf>,
-    /// Overwrite a record, or a file of signal, that is there.
-    #[arg(long)]
-    force: bool,
+/// A plan to go through.
+pub struct Request {
+    /// The script.
+    pub script: PathBuf,
+    /// Record to write.
+    pub output: PathBuf,
+    /// File, pipe or device that takes the signal.
+    pub play: Option<PathBuf>,
+    /// Frames a second.
+    pub frame_rate: FrameRate,
+    /// Description of the rig.
+    pub rig: Option<PathBuf>,
+    /// Whether files that are there may be replaced.
+    pub force: bool,
 }
 
 /// Goes through the plan.
-pub fn run(args: &SessionArgs) -> Outcome {
-    if !args.output.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("json")) {
-        return Err(Failure::input(format!("'{}' is to be a record: end it in .json", args.output.display())));
-    }
+pub fn run(request: Request) -> Outcome {
+    let args = &request;
     let set = claim_files(args)?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), None)?;
     let draft = draft(&args.output);
@@ -99,7 +79,7 @@ fn draft(output: &Path) -> PathBuf {
 }
 
 /// Claims the record, and the signal if it goes to a plain file.
-fn claim_files(args: &SessionArgs) -> Result<Set, Failure> {
+fn claim_files(args: &Request) -> Result<Set, Failure> {
     if is_device(&args.output) {
         let name = args.output.display();
         return Err(Failure::input(format!("{name} is a pipe or a device; a record is a plain file")));
@@ -113,7 +93,7 @@ fn claim_files(args: &SessionArgs) -> Result<Set, Failure> {
     claim(&outputs, inputs, args.force)
 }
 
-fn output(args: &SessionArgs) -> Result<Box<dyn Output>, Failure> {
+fn output(args: &Request) -> Result<Box<dyn Output>, Failure> {
     let Some(path) = &args.play else { return Ok(Box::new(Silent)) };
     let rig = args.rig.as_ref().map(|rig| RigCodes::new(rig, args.frame_rate)).transpose()?;
     let name = path.display().to_string();
@@ -135,7 +115,8 @@ struct RigCodes {
 
 impl RigCodes {
     fn new(path: &Path, rate: FrameRate) -> Result<RigCodes, Failure> {
-        let rig = RigRender::new(path, FileFormat::Raw(Encoding::Float), rate, ClipWord::Count)?;
+        let (_, rig) = rig::load(path)?;
+        let rig = RigRender::new(rig, FileFormat::Raw(Encoding::Float), rate, Clip::Count).map_err(Failure::input)?;
         let needed = SiteSet::of(&rig.channels()).map_err(Failure::input)?;
         // The record's digest is that of the usual pressures wherever they will do.
         let usual = needed.sites().all(|site| SiteSet::USUAL.has(site));

@@ -1,18 +1,17 @@
 //! `stream`: frames to standard output at the pace of the clock, led by commands from standard input.
 
-use crate::args::{SampleFlags, Stream};
 use crate::diagnostics::{Failure, Outcome, say, warn};
 use crate::output::claim;
-use crate::rig_args::ClipWord;
-use crate::rig_render::RigRender;
-use crate::{interruption, patient};
+use crate::source::Source;
+use crate::{interruption, rig};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
-use pulsewright_core::time::{FrameRate, Instant};
+use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_files::atomic::Set;
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::{Encoding, FileFormat};
+use pulsewright_rig::{Clip, RigRender};
 use pulsewright_script::Document;
 use pulsewright_stream::{Command, Ended, LivePlayer, Pace, Samples, command, send};
 use serde_json::Value;
@@ -22,22 +21,53 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver};
 use std::thread;
 
+/// A stream.
+pub struct Request {
+    /// What is played.
+    pub source: Source,
+    /// Longest to stream.
+    pub duration: Option<Span>,
+    /// Whether standard input gives commands.
+    pub live: bool,
+    /// Script to write at the end: what was played.
+    pub log: Option<PathBuf>,
+    /// Whether a log that is there may be replaced.
+    pub force: bool,
+    /// When frames are sent.
+    pub pace: Pace,
+    /// Frames a second.
+    pub frame_rate: FrameRate,
+    /// Form of the frames.
+    pub form: Form,
+    /// Whether a line of JSON comes before the frames.
+    pub header: bool,
+}
+
+/// Form of the frames.
+pub enum Form {
+    /// Samples of these channels.
+    Channels(Vec<Channel>, Encoding),
+    /// Codes for the rig of this description.
+    Rig(PathBuf),
+}
+
 /// Streams.
-pub fn run(stream: &Stream) -> Outcome {
+pub fn run(request: Request) -> Outcome {
+    let stream = &request;
     if io::stdout().is_terminal() {
         return Err(Failure::input("a stream is not for a terminal; send it to a pipe or a device"));
     }
-    if stream.live && stream.script.as_deref() == Some(Path::new("-")) {
+    if stream.live && stream.source.file() == Some(Path::new("-")) {
         return Err(Failure::input("--live reads commands from standard input; give the script as a file"));
     }
-    let inputs = stream.script.iter().chain(&stream.rig).map(PathBuf::as_path);
+    let rig = if let Form::Rig(path) = &stream.form { Some(path.as_path()) } else { None };
+    let inputs = stream.source.file().into_iter().chain(rig);
     let set = stream.log.as_deref().map(|log| claim(&[log], inputs, stream.force)).transpose()?;
-    let rate = stream.samples.frame_rate;
-    let document = patient::document(stream.script.as_deref(), &stream.patient)?;
-    let document = stream.seed.into_iter().fold(document, Document::with_seed);
+    let rate = stream.frame_rate;
+    let document = stream.source.document()?;
     let items = document.items();
     let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
-    let sent = RefCell::new(Sent::new(stream, &script)?);
+    let sent = RefCell::new(Sent::new(&stream.form, rate, &script)?);
     let channels = sent.borrow().channels();
     let chosen = SiteSet::of(&channels).map_err(Failure::input)?;
     let arena = bumpalo::Bump::new();
@@ -65,8 +95,7 @@ pub fn run(stream: &Stream) -> Outcome {
         sent.borrow_mut().encode(&block[..filled], bytes);
         filled as u64
     };
-    let pace = if stream.fast { Pace::Free } else { Pace::Clock };
-    let ended = send(rate, pace, header, make, standard_output()?, interruption::asked);
+    let ended = send(rate, stream.pace, header, make, standard_output()?, interruption::asked);
     let log = stream.log.as_deref().zip(set).map_or(Ok(()), |(path, set)| {
         let log = live.borrow().log();
         warn_of_scales(&log, &sent.borrow());
@@ -74,7 +103,7 @@ pub fn run(stream: &Stream) -> Outcome {
     });
     match ended {
         Ok(ended) => {
-            report(&ended, pace, &sent.borrow(), rate.as_hz());
+            report(&ended, stream.pace, &sent.borrow(), rate.as_hz());
             log
         }
         // The log still holds for the frames before the reader left.
@@ -91,14 +120,17 @@ enum Sent {
 }
 
 impl Sent {
-    fn new(stream: &Stream, script: &Script<'_>) -> Result<Sent, Failure> {
-        let SampleFlags { frame_rate: rate, channels, bits } = &stream.samples;
-        let Some(path) = &stream.rig else {
-            return Ok(Sent::Channels(Samples::new(script, &channels.0, bits.encoding(), *rate)));
-        };
-        let rig = RigRender::new(path, FileFormat::Raw(Encoding::Float), *rate, ClipWord::Count)?;
-        let tallies = rig.no_tallies();
-        Ok(Sent::Rig(rig, tallies))
+    fn new(form: &Form, rate: FrameRate, script: &Script<'_>) -> Result<Sent, Failure> {
+        match form {
+            Form::Channels(channels, encoding) => Ok(Sent::Channels(Samples::new(script, channels, *encoding, rate))),
+            Form::Rig(path) => {
+                let (_, rig) = rig::load(path)?;
+                let rig = RigRender::new(rig, FileFormat::Raw(Encoding::Float), rate, Clip::Count);
+                let rig = rig.map_err(Failure::input)?;
+                let tallies = rig.no_tallies();
+                Ok(Sent::Rig(rig, tallies))
+            }
+        }
     }
 
     fn channels(&self) -> Vec<Channel> {

@@ -3,39 +3,25 @@
 use crate::diagnostics::{Failure, Outcome};
 use crate::output::claim;
 use crate::record_files;
-use clap::Args;
 use pulsewright_record::worksheet::page;
 use std::path::PathBuf;
 
-/// Make a worksheet of a script whose steps say what to expect: one page to fill in at the bench.
-///
-/// The page holds everything and needs no network. It judges readings as they are entered, times alarms, keeps drafts
-/// over a reload, saves a record for `pulsewright report`, and prints.
-#[derive(Args, Debug)]
-#[command(after_help = "For test benches only: never to a person, nor to equipment connected to one.\n\n\
-    Example:\n  pulsewright worksheet examples/plan-adult-monitor.json -o worksheet.html")]
-pub struct WorksheetArgs {
-    /// The script; docs/script.md specifies the expectations of its steps.
-    script: PathBuf,
-    /// Page to write, ending in .html.
-    #[arg(short, long, value_name = "OUT")]
-    output: PathBuf,
-    /// Description of the rig with its correction, whose digest goes into the record.
-    #[arg(long, value_name = "FILE")]
-    rig: Option<PathBuf>,
-    /// Seed of everything left to chance, in place of the script's.
-    #[arg(long, value_name = "NUMBER")]
-    seed: Option<u64>,
-    /// Overwrite a page that is there.
-    #[arg(long)]
-    force: bool,
+/// A worksheet to make.
+pub struct Request {
+    /// The script.
+    pub script: PathBuf,
+    /// Page to write.
+    pub output: PathBuf,
+    /// Description of the rig.
+    pub rig: Option<PathBuf>,
+    /// Seed in place of the script's.
+    pub seed: Option<u64>,
+    /// Whether a page that is there may be replaced.
+    pub force: bool,
 }
 
 /// Makes the page.
-pub fn run(args: &WorksheetArgs) -> Outcome {
-    if !args.output.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("html")) {
-        return Err(Failure::input(format!("'{}' is to be a page: end it in .html", args.output.display())));
-    }
+pub fn run(args: Request) -> Outcome {
     let inputs = args.rig.iter().chain([&args.script]).map(PathBuf::as_path);
     let set = claim(&[&args.output], inputs, args.force)?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), args.seed)?;

@@ -22,7 +22,8 @@
 //!
 //! # Map
 //! [`description`] is the rig in memory, [`read`] and [`schema`] its JSON; [`mod@line`] the straight lines from code to volts
-//! to connector to signal; [`frames`] turns frames into codes, for files and for streams; [`table`] gives the meaning
+//! to connector to signal; [`frames`] turns frames into codes, for files and for streams; [`render`] renders
+//! a script to them; [`table`] gives the meaning
 //! of a code; [`figures`] judges steps and frame rates, [`judge`] finds dangerous and useless outputs; [`walk`] plays the
 //! levels of a measurement, [`reading`] takes a meter's readings, [`calibration`] corrects a rig by them.
 //!
@@ -41,9 +42,11 @@ pub mod line;
 mod quantities;
 pub mod read;
 pub mod reading;
+pub mod render;
 pub mod schema;
 pub mod table;
 pub mod walk;
 
 pub use description::{Coding, Converter, Correction, Output, Rig, Signal, Terminal};
 pub use frames::{Packing, RigFrames};
+pub use render::{Clip, RigRender};

@@ -114,6 +114,33 @@ pub fn parse_table(rig: &Rig, text: &str) -> Result<Vec<OutputReadings>, String>
     Ok(found)
 }
 
+/// A resistance such as 10000000, 10M or 10 Mohm, in ohm.
+///
+/// # Errors
+/// The range of a meter, for people.
+pub fn resistance(text: &str) -> Result<f64, String> {
+    let number = text.trim().trim_end_matches("ohm").trim_end();
+    let (number, factor) = [('k', 1e3), ('M', 1e6), ('G', 1e9)]
+        .iter()
+        .find_map(|(letter, factor)| Some((number.strip_suffix(*letter)?, *factor)))
+        .unwrap_or((number, 1.0));
+    let ohm = number.trim().parse::<f64>().map(|number| number * factor);
+    ohm.ok().filter(|ohm| (1e3..=1e12).contains(ohm)).ok_or_else(|| "a meter has 1k to 1000G ohm, as 10M".to_owned())
+}
+
+/// Output, low and high reading as written; a unit after the high one may stand for both.
+///
+/// # Errors
+/// The form of readings, for people.
+pub fn as_written(text: &str) -> Result<(String, String, String), String> {
+    let expected = || "readings are OUTPUT=LOW/HIGH, as RA=-4.69/4.71 or 'RA=-4,69 / 4,71 mV'".to_owned();
+    let (output, readings) = text.split_once('=').ok_or_else(expected)?;
+    let (low, high) = readings.split_once('/').ok_or_else(expected)?;
+    let unit = |text: &str| text.trim_start_matches(|c: char| !c.is_alphabetic()).to_owned();
+    let low = if unit(low).is_empty() { format!("{low}{}", unit(high)) } else { low.to_owned() };
+    Ok((output.to_owned(), low, high.to_owned()))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -27,7 +27,7 @@
 //! # Map
 //! [`parse`] walks the text through [`reader::Node`] (values that know their place) and `keys` (the tree that the field table's
 //! paths make), resolves each step with `carry`, and collects [`Problem`]s. [`reader`] is the part that any JSON
-//! document can use, [`typed`] the part that flags and commands share. `write` and `schema` read the same tree.
+//! document can use, [`typed`] the part that flags and commands share. [`outline`] gives the times of the parts. `write` and `schema` read the same tree.
 
 mod beats;
 mod carry;
@@ -36,6 +36,7 @@ mod document;
 pub mod expect;
 mod keys;
 mod one_step;
+pub mod outline;
 mod parse;
 mod problem;
 pub mod reader;

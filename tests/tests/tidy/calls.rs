@@ -91,6 +91,15 @@ pub fn terminals(code: &Code) -> Vec<(usize, String)> {
     found.map(|used| (used.line, used.path.join("::"))).collect()
 }
 
+/// The flags of the command line and the library that reads them.
+pub fn flags(code: &Code) -> Vec<(usize, String)> {
+    let flags = code.paths.iter().filter(|(_, used)| {
+        let path: Vec<&str> = used.path.iter().map(String::as_str).collect();
+        matches!(path.as_slice(), ["clap", ..] | ["crate", "args", ..] | ["super", "args", ..])
+    });
+    flags.map(|(_, used)| (used.line, format!("`{}` is for the flags alone", used.path.join("::")))).collect()
+}
+
 /// The crate of elementary functions, called past the one module that may.
 pub fn libm(code: &Code) -> Vec<(usize, String)> {
     of_crates(code, &["libm"]).map(|(line, path)| (line, format!("`{path}` is not by way of math.rs"))).collect()

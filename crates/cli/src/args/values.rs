@@ -1,59 +1,23 @@
 //! Parsers of flag values. The message of a refusal says which values are allowed; clap adds flag and value.
 
-use crate::args::{Channels, Lines};
 use crate::channel_groups::{GROUPS, Group};
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
-use pulsewright_core::time::{FrameRate, Span, TICKS_PER_SECOND};
-use pulsewright_plot::strip::{self, StripError};
+use pulsewright_core::time::{FrameRate, Span};
+use pulsewright_plot::strip::{self, Line, StripError};
+pub use pulsewright_script::typed::span;
 use pulsewright_script::typed::{self, nearest, value};
 
-/// A length of time: a decimal number and a unit, or several.
-pub fn span(text: &str) -> Result<Span, String> {
-    let expected = || "a time is a number with its unit, as 500ms, 30s, 5m, 24h or 1h30m".to_owned();
-    let mut rest = text;
-    let mut nanos: u128 = 0;
-    while !rest.is_empty() {
-        let digits = rest.find(|c: char| !c.is_ascii_digit() && c != '.').ok_or_else(expected)?;
-        let (number, tail) = rest.split_at(digits);
-        let unit = tail.find(|c: char| c.is_ascii_digit() || c == '.').unwrap_or(tail.len());
-        let (unit, tail) = tail.split_at(unit);
-        let unit_nanos: u128 = match unit {
-            "ms" => 1_000_000,
-            "s" => 1_000_000_000,
-            "m" | "min" => 60_000_000_000,
-            "h" => 3_600_000_000_000,
-            _ => return Err(expected()),
-        };
-        let billionths = billionths(number).ok_or_else(expected)?;
-        nanos = nanos.saturating_add(billionths.saturating_mul(unit_nanos) / 1_000_000_000);
-        rest = tail;
-    }
-    let ticks = nanos.saturating_mul(u128::from(TICKS_PER_SECOND)) / 1_000_000_000;
-    match u64::try_from(ticks) {
-        Ok(0) => Err(if text.is_empty() { expected() } else { "a time is longer than nothing".to_owned() }),
-        Ok(ticks) if ticks <= LONGEST.ticks() => Ok(Span::from_ticks(ticks)),
-        _ => Err("a time is at most 1000000h, which is 114 years".to_owned()),
-    }
-}
+/// Channels chosen. A type of its own, since a bare list would mean a flag given several times.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Channels(pub Vec<Channel>);
 
-/// Longest time that a flag takes: a round number below the range of `Instant`.
-const LONGEST: Span = Span::secs(3_600_000_000);
-
-/// A decimal number in units of 10^-9; digits beyond the ninth are cut off.
-fn billionths(number: &str) -> Option<u128> {
-    let (whole, part) = number.split_once('.').unwrap_or((number, ""));
-    let is_number = |digits: &str| digits.bytes().all(|byte| byte.is_ascii_digit());
-    if whole.len() + part.len() == 0 || whole.len() > 20 || !is_number(whole) || !is_number(part) {
-        return None;
-    }
-    let part: String = part.chars().chain("000000000".chars()).take(9).collect();
-    let whole: u128 = if whole.is_empty() { 0 } else { whole.parse().ok()? };
-    Some(whole * 1_000_000_000 + part.parse::<u128>().ok()?)
-}
+/// Lines of a strip.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Lines(pub Vec<Line>);
 
 /// A frame rate.
 pub fn frame_rate(text: &str) -> Result<FrameRate, String> {
@@ -162,28 +126,6 @@ fn unknown<'a>(kind: &str, typed: &str, words: impl IntoIterator<Item = &'a str>
 mod tests {
     use super::*;
     use pulsewright_core::frame::Lead;
-
-    #[test]
-    fn times_are_read_exactly() {
-        assert_eq!(span("30s"), Ok(Span::secs(30)));
-        assert_eq!(span("24h"), Ok(Span::secs(86_400)));
-        assert_eq!(span("1h30m"), Ok(Span::secs(5400)));
-        assert_eq!(span("1.5h"), Ok(Span::secs(5400)));
-        assert_eq!(span(".5s"), Ok(Span::millis(500)));
-        assert_eq!(span("250ms"), Ok(Span::millis(250)));
-        assert_eq!(span("2min"), Ok(Span::secs(120)));
-        assert_eq!(span("1000000h"), Ok(LONGEST));
-    }
-
-    #[test]
-    fn times_that_are_none_are_refused() {
-        for text in ["", "5", "s", "-5s", "5 s", "1e40s", "NaN", "5x", "5s3", "1.2.3s", ".s", "1000001h", "0s", "+5s"] {
-            assert!(span(text).is_err(), "{text}");
-        }
-        assert!(span(&"9".repeat(500)).is_err());
-        assert!(span(&format!("{}h", "9".repeat(500))).is_err());
-        assert!(span("99999999999999999999h").is_err());
-    }
 
     #[test]
     fn numbers_are_held_to_their_range() {

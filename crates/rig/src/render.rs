@@ -1,41 +1,68 @@
-//! `render --rig`: codes for a rig's converters, to files or a stream.
+//! Codes for a rig's converters, to files or a stream, with the handling of samples that the rig can't reach.
 
-use crate::diagnostics::{Failure, warn};
-use crate::rig::load;
-use crate::rig_args::ClipWord;
+use crate::description::Rig;
+use crate::frames::{Packing, RigFrames, Unsigned};
+use crate::table::{OutputDescription, coding_word};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, Report, render_through, stream_through};
-use pulsewright_rig::table::{OutputDescription, coding_word};
-use pulsewright_rig::{Packing, Rig, RigFrames};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::Path;
 
+/// What happens when the rig can't reach a sample.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Clip {
+    /// The render is refused; no file is written.
+    Refuse,
+    /// The nearest code is held, and the sample counted.
+    Count,
+}
+
+/// A rig that a render can't be made for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum UnfitForRig {
+    /// The format has no integers for converters.
+    #[error("--rig writes .raw or .wav: integers for its converters")]
+    Format,
+    /// The packing can't hold the codes.
+    #[error(transparent)]
+    Unsigned(#[from] Unsigned),
+    /// The rig follows no channel.
+    #[error("the rig has the reference alone: nothing to render")]
+    NothingToRender,
+}
+
 /// A rig ready for a render.
+#[derive(Clone, Debug)]
 pub struct RigRender {
     rig: Rig,
     frames: RigFrames,
-    clip: ClipWord,
+    clip: Clip,
 }
 
 impl RigRender {
-    /// The rig at `path` for frames of `format`, which is WAV or raw.
-    pub fn new(path: &Path, format: FileFormat, rate: FrameRate, clip: ClipWord) -> Result<RigRender, Failure> {
-        let (_, rig) = load(path)?;
+    /// For frames of `format`, which is WAV or raw.
+    ///
+    /// # Errors
+    /// [`UnfitForRig::Format`], [`UnfitForRig::Unsigned`].
+    pub fn new(rig: Rig, format: FileFormat, rate: FrameRate, clip: Clip) -> Result<RigRender, UnfitForRig> {
         let packing = match format {
             FileFormat::Raw(_) => Packing::Raw,
             FileFormat::Wav(_) => Packing::Wav(rate),
-            _ => return Err(Failure::input("--rig writes .raw or .wav: integers for its converters")),
+            _ => return Err(UnfitForRig::Format),
         };
-        let frames = RigFrames::new(&rig, packing).map_err(Failure::input)?;
+        let frames = RigFrames::new(&rig, packing)?;
         Ok(RigRender { rig, frames, clip })
     }
 
     /// `options` with the channels that the rig follows.
-    pub fn options(&self, options: Options) -> Result<Options, Failure> {
+    ///
+    /// # Errors
+    /// [`UnfitForRig::NothingToRender`].
+    pub fn options(&self, options: Options) -> Result<Options, UnfitForRig> {
         let format = match options.format {
             FileFormat::Raw(_) => FileFormat::Raw(Encoding::Float),
             // Played as it is; the codes are the rig's.
@@ -43,7 +70,7 @@ impl RigRender {
         };
         let channels = self.frames.channels();
         if channels.is_empty() {
-            return Err(Failure::input("the rig has the reference alone: nothing to render"));
+            return Err(UnfitForRig::NothingToRender);
         }
         Ok(Options { channels, format, ..options })
     }
@@ -77,6 +104,9 @@ impl RigRender {
     }
 
     /// Renders to files.
+    ///
+    /// # Errors
+    /// Those of [`render_through`]; [`RenderError::Refused`] when samples were clipped and clipping is refused.
     pub fn to_files(
         &self,
         content: Content<'_>,
@@ -85,7 +115,7 @@ impl RigRender {
         progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
     ) -> Result<Report, RenderError> {
         let describe = |report: &Report| {
-            if self.clip == ClipWord::Refuse
+            if self.clip == Clip::Refuse
                 && let Some(words) = self.clipped(&report.tallies).first()
             {
                 return Err(format!(
@@ -98,6 +128,9 @@ impl RigRender {
     }
 
     /// Renders to a stream; clipping is known only at its end.
+    ///
+    /// # Errors
+    /// Those of [`stream_through`]; [`RenderError::Refused`] when samples were clipped and clipping is refused.
     pub fn to_stream(
         &self,
         content: Content<'_>,
@@ -107,14 +140,9 @@ impl RigRender {
     ) -> Result<Report, RenderError> {
         let report = stream_through(content, options, &self.frames, stream, progress)?;
         match self.clipped(&report.tallies).first() {
-            Some(words) if self.clip == ClipWord::Refuse => Err(RenderError::Refused(words.clone())),
+            Some(words) if self.clip == Clip::Refuse => Err(RenderError::Refused(words.clone())),
             _ => Ok(report),
         }
-    }
-
-    /// Warns of clipped samples.
-    pub fn warn(&self, report: &Report) {
-        self.clipped(&report.tallies).iter().for_each(|words| warn(words));
     }
 
     /// A sentence for each output with clipped samples.

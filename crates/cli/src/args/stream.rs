@@ -1,0 +1,86 @@
+//! `stream`.
+
+use super::samples::SampleFlags;
+use super::source::Patient;
+use super::values;
+use crate::diagnostics::Failure;
+use crate::stream::{Form, Request};
+use clap::Args;
+use pulsewright_core::time::Span;
+use pulsewright_stream::Pace;
+use std::path::PathBuf;
+
+/// Send frames to standard output as they are due, for a converter, an algorithm or another program.
+///
+/// Samples are interleaved, little-endian, as in a WAV file; --header puts a line of JSON before them that says so. The pace is
+/// that of the clock over any length. A reader that is slow loses nothing: the stream falls behind, says so at the end, and
+/// catches up. It ends with the script, with --duration, on a signal, or when the reader goes away.
+///
+/// With --live each line of standard input is a command; 'help' lists them. A command takes effect just after the next beat and
+/// then holds. --log writes what was played as a script that renders to the same bytes.
+#[derive(Args)]
+#[command(after_help = "Never to a patient, nor to equipment connected to one.\n\nExamples:\n  \
+    pulsewright stream ward.json --channels II,arterial --frame-rate 1000 | ./converter\n  \
+    pulsewright stream --rhythm sinus --live --log played.json | ./converter\n  \
+    pulsewright stream ward.json --fast --duration 10m --bits float --header | ./algorithm")]
+pub struct Stream {
+    /// The script; - reads it from standard input. Without one the flags make one step.
+    script: Option<PathBuf>,
+
+    /// Longest to stream, as 30s, 5m or 24h.
+    #[arg(short, long, value_name = "TIME", value_parser = values::span)]
+    duration: Option<Span>,
+
+    /// Seed of everything left to chance, in place of the script's.
+    #[arg(long, value_name = "NUMBER")]
+    seed: Option<u64>,
+
+    #[command(flatten)]
+    patient: Patient,
+
+    /// Take commands from standard input, a line each.
+    #[arg(long, help_heading = "Leading")]
+    live: bool,
+
+    /// Write what was played as a script, at the end.
+    #[arg(long, value_name = "SCRIPT", help_heading = "Leading")]
+    log: Option<PathBuf>,
+
+    /// Overwrite a log that is there.
+    #[arg(long, help_heading = "Leading")]
+    force: bool,
+
+    /// As fast as it is taken, instead of at the clock's pace.
+    #[arg(long, help_heading = "Output")]
+    fast: bool,
+
+    #[command(flatten)]
+    samples: SampleFlags,
+
+    /// Codes for the converters of this rig instead of channels; samples beyond its reach are held and counted. Test benches
+    /// only: never to a person, nor to equipment connected to one. Verify the rig's output with a calibrated meter first.
+    #[arg(long, value_name = "RIG", conflicts_with_all = ["channels", "bits"], help_heading = "Output")]
+    rig: Option<PathBuf>,
+
+    /// A line of JSON before the frames: frame rate, sample, and how each channel's numbers become values.
+    #[arg(long, help_heading = "Output")]
+    header: bool,
+}
+
+impl Stream {
+    /// The request.
+    pub fn request(self) -> Result<Request, Failure> {
+        let SampleFlags { frame_rate, channels, bits } = self.samples;
+        Ok(Request {
+            source: self.patient.source(self.script, self.seed)?,
+            duration: self.duration,
+            live: self.live,
+            log: self.log,
+            force: self.force,
+            pace: if self.fast { Pace::Free } else { Pace::Clock },
+            frame_rate,
+            form: self.rig.map_or(Form::Channels(channels.0, bits.encoding()), Form::Rig),
+            header: self.header,
+        })
+    }
+}

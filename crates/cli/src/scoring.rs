@@ -1,0 +1,85 @@
+//! Parts of the requests of `score` and `suite`: limits, and where reports go.
+
+use crate::diagnostics::{Failure, Outcome, print, print_document};
+use crate::output::claim;
+use pulsewright_files::atomic::Set;
+use pulsewright_score::limits::{Bound, Limits, Scope};
+use pulsewright_score::read::{Place, Problem, in_file};
+use pulsewright_text::fit;
+use pulsewright_text::source;
+use std::borrow::Cow;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Where limits come from.
+pub struct LimitSources {
+    /// A file of limits.
+    pub file: Option<PathBuf>,
+    /// Limits as written, such as `se=99.5`.
+    pub texts: Vec<(Scope, Bound, String)>,
+}
+
+impl LimitSources {
+    /// All limits.
+    pub fn limits(&self) -> Result<Limits, Failure> {
+        let mut limits = Limits::default();
+        if let Some(path) = &self.file {
+            let bytes = source::file(path, source::DOCUMENT).map_err(Failure::input)?;
+            let text = source::utf8(&bytes).map_err(|at| Problem::new(Place::Byte(at), "not UTF-8 text"));
+            let added = text.and_then(|text| limits.add_json(text));
+            added.map_err(in_file(path)).map_err(Failure::input)?;
+        }
+        for (scope, bound, text) in &self.texts {
+            limits.add_text(*scope, *bound, text).map_err(Failure::input)?;
+        }
+        Ok(limits)
+    }
+}
+
+/// A form of a report.
+#[derive(Clone, Copy)]
+pub enum Form {
+    Text,
+    Json,
+    Csv,
+    Junit,
+}
+
+/// Where reports go.
+pub struct Reports {
+    /// Form on standard output.
+    pub form: Form,
+    /// Files to write.
+    pub files: Vec<(PathBuf, Form)>,
+    /// File for the outcome of every beat.
+    pub beats: Option<PathBuf>,
+    /// Whether files that are there may be replaced.
+    pub force: bool,
+}
+
+impl Reports {
+    /// Claims the files, before any work on `inputs`.
+    pub fn claim<'a>(&self, inputs: impl IntoIterator<Item = &'a Path> + Clone) -> Result<Set, Failure> {
+        let outputs: Vec<&Path> = self.outputs().collect();
+        claim(&outputs, inputs, self.force)
+    }
+
+    /// The files that are written.
+    pub fn outputs(&self) -> impl Iterator<Item = &Path> {
+        self.files.iter().map(|(path, _)| path).chain(&self.beats).map(PathBuf::as_path)
+    }
+
+    /// Writes the files, then the report to standard output.
+    pub fn write<'t>(&self, set: Set, beats: Option<&str>, report: impl Fn(Form) -> Cow<'t, str>) -> Outcome {
+        let reports: Vec<_> = self.files.iter().map(|(path, form)| (path.as_path(), report(*form))).collect();
+        let beats = self.beats.as_deref().zip(beats.map(str::as_bytes));
+        let reports = reports.iter().map(|(path, text)| (*path, text.as_bytes()));
+        let files: Vec<(&Path, &[u8])> = beats.into_iter().chain(reports).collect();
+        set.write(&files).map_err(Failure::input)?;
+        let report = report(self.form);
+        match self.form {
+            Form::Json => print_document(|out| out.write_all(fit::json(&report).as_bytes())),
+            _ => print(|out| out.write_all(report.as_bytes())),
+        }
+    }
+}

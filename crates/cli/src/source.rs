@@ -1,0 +1,67 @@
+//! The script to play: a file, or one step made of flags.
+
+use crate::diagnostics::Failure;
+use crate::script_file;
+use pulsewright_core::body::Body;
+use pulsewright_core::heart::rhythm::Rhythm;
+use pulsewright_core::settings::Field;
+use pulsewright_script::{Document, OneStep};
+use std::path::{Path, PathBuf};
+
+/// What is played, with which seed.
+pub struct Source {
+    /// What is played.
+    pub played: Played,
+    /// Seed in place of the script's.
+    pub seed: Option<u64>,
+}
+
+/// What is played.
+pub enum Played {
+    /// The script of a file; `-` is standard input.
+    Script(PathBuf),
+    /// One step without a script.
+    Step(Step),
+}
+
+/// One step: a resting adult in sinus rhythm, except for what it names.
+pub struct Step {
+    /// Rhythm.
+    pub rhythm: Option<&'static Rhythm>,
+    /// Body.
+    pub body: Option<&'static Body>,
+    /// Settings; the last value of a field counts.
+    pub values: Vec<(Field, f32)>,
+}
+
+impl Source {
+    /// The file that is read.
+    pub fn file(&self) -> Option<&Path> {
+        match &self.played {
+            Played::Script(path) => Some(path),
+            Played::Step(_) => None,
+        }
+    }
+
+    /// The script, with its seed.
+    pub fn document(&self) -> Result<Document, Failure> {
+        let document = match &self.played {
+            Played::Script(path) => script_file::load(path)?,
+            Played::Step(step) => step.document()?,
+        };
+        Ok(self.seed.into_iter().fold(document, Document::with_seed))
+    }
+}
+
+impl Step {
+    fn document(&self) -> Result<Document, Failure> {
+        let values: Vec<(&str, f32)> = self.values.iter().map(|(field, value)| (field.info().path, *value)).collect();
+        let step = OneStep {
+            rhythm: self.rhythm.map(|rhythm| rhythm.id),
+            body: self.body.map(|body| body.id),
+            values: &values,
+            ..OneStep::default()
+        };
+        step.document("command line").map_err(|problems| Failure::Script(Box::new(problems)))
+    }
+}
