@@ -1,7 +1,7 @@
 //! The rig in memory: a converter and the circuit behind each of its outputs.
 
 use crate::line::Line;
-use pulsewright_core::frame::{Channel, Electrode, Frame, PressureSite};
+use pulsewright_core::frame::{Channel, Electrode, PressureSite};
 
 /// A rig.
 #[derive(Clone, Debug, PartialEq)]
@@ -170,16 +170,6 @@ impl Signal {
         }
     }
 
-    /// Three times its value in a frame, in its unit: so that an electrode's third of leads is exact in `f64`.
-    pub fn thrice(&self, frame: &Frame) -> f64 {
-        match self {
-            Signal::Electrode(Terminal::Active(electrode)) => electrode_thirds_mv(frame, *electrode),
-            Signal::Electrode(Terminal::Reference) => 0.0,
-            Signal::Bridge { channel, .. } => 3.0 * f64::from(frame.sample(*channel)),
-            Signal::Resistor { .. } => 3.0 * f64::from(frame.respiration_ohm),
-        }
-    }
-
     /// From the signal to the level at the connector.
     pub fn to_connector(&self) -> Line {
         match self {
@@ -188,23 +178,6 @@ impl Signal {
             }
             Signal::Electrode(_) | Signal::Resistor { .. } => Line { slope: 1.0, intercept: 0.0 },
         }
-    }
-}
-
-/// Potential of an electrode against the mean of the limbs, in thirds of a mV: sums and differences of a few `f32`s near
-/// each other, exact in `f64`, so that leads derived from it are the frame's own.
-pub fn electrode_thirds_mv(frame: &Frame, electrode: Electrode) -> f64 {
-    let [i, ii, v1, v2, v3, v4, v5, v6] = frame.leads_mv.map(f64::from);
-    match electrode {
-        Electrode::RA => -(i + ii),
-        Electrode::LA => 2.0 * i - ii,
-        Electrode::LL => 2.0 * ii - i,
-        Electrode::V1 => 3.0 * v1,
-        Electrode::V2 => 3.0 * v2,
-        Electrode::V3 => 3.0 * v3,
-        Electrode::V4 => 3.0 * v4,
-        Electrode::V5 => 3.0 * v5,
-        Electrode::V6 => 3.0 * v6,
     }
 }
 
@@ -347,29 +320,5 @@ mod tests {
         let element = Output { attenuation: 1.0, ..output(Signal::Resistor { ohm_per_v: 2.0, base_ohm: 1000.0 }) };
         let code = CONVERTER.volts((-2.5, 2.5)).back(0.5);
         assert_eq!(element.code_to_signal(&CONVERTER).of(code), 1001.0);
-    }
-
-    #[test]
-    fn leads_come_back_exactly_from_electrodes() {
-        // Any values of a frame's 24 bits; the leads' own definitions, in thirds.
-        let mut seed = 1_u32;
-        let mut lead = || {
-            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            (seed >> 8) as f32 / 8_388_608.0 - 1.0
-        };
-        for _ in 0..10_000 {
-            let frame = Frame { leads_mv: [(); 8].map(|()| 3.0 * lead()), ..Frame::default() };
-            let [i, ii, v1, ..] = frame.leads_mv.map(f64::from);
-            let v6 = f64::from(frame.leads_mv[7]);
-            let at = |electrode| electrode_thirds_mv(&frame, electrode);
-            let (ra, la, ll) = (at(Electrode::RA), at(Electrode::LA), at(Electrode::LL));
-            assert_eq!(ra + la + ll, 0.0, "the central terminal");
-            assert_eq!([la - ra, ll - ra, ll - la], [3.0 * i, 3.0 * ii, 3.0 * (ii - i)]);
-            // Goldberger: an electrode against the mean of the other two.
-            assert_eq!(ra - 0.5 * (la + ll), 3.0 * (-0.5 * (i + ii)));
-            assert_eq!(la - 0.5 * (ra + ll), 3.0 * (i - 0.5 * ii));
-            assert_eq!(ll - 0.5 * (ra + la), 3.0 * (ii - 0.5 * i));
-            assert_eq!([at(Electrode::V1), at(Electrode::V6)], [3.0 * v1, 3.0 * v6]);
-        }
     }
 }

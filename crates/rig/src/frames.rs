@@ -1,10 +1,11 @@
 //! Frames to codes: for files through [`Encoder`], for streams through [`RigFrames::push`].
 
-use crate::description::{Coding, Output, Rig, Signal};
-use crate::line::Line;
+use crate::description::{Coding, Rig, Signal};
+use crate::wiring::wiring;
 use pulsewright_core::block::Block;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::time::FrameRate;
+use pulsewright_device::wiring::{Wiring, WiringError};
 use pulsewright_files::buffer::Buffer;
 use pulsewright_files::format::{Encoder, Section};
 use pulsewright_files::quantiser::Tally;
@@ -19,28 +20,25 @@ pub enum Packing {
     Wav(FrameRate),
 }
 
-/// A rig whose codes a packing can't hold.
+/// A rig whose codes can't be made.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "samples of WAV are signed, and {0} bits of offset binary need all of an unsigned word: \
-     write .raw, or say \"coding\": \"twos-complement\" if the converter takes that"
-)]
-pub struct Unsigned(u32);
-
-/// One output, ready to work.
-#[derive(Clone, Copy, Debug)]
-struct Lane {
-    signal: Signal,
-    /// From three times the signal to the code.
-    to_code: Line,
+pub enum RigError {
+    /// A WAV file can't hold its codes, of as many bits.
+    #[error(
+        "samples of WAV are signed, and {0} bits of offset binary need all of an unsigned word: \
+         write .raw, or say \"coding\": \"twos-complement\" if the converter takes that"
+    )]
+    Unsigned(u32),
+    /// The wiring can't be.
+    #[error("{0}")]
+    Wiring(#[from] WiringError),
 }
 
 /// Turns frames into codes.
 #[derive(Clone, Debug)]
 pub struct RigFrames {
-    lanes: Vec<Lane>,
-    lowest: f64,
-    highest: f64,
+    signals: Vec<Signal>,
+    wiring: Wiring,
     bytes: usize,
     head: Option<Head>,
 }
@@ -49,8 +47,8 @@ impl RigFrames {
     /// For a rig.
     ///
     /// # Errors
-    /// [`Unsigned`] when a WAV file can't hold its codes.
-    pub fn new(rig: &Rig, packing: Packing) -> Result<RigFrames, Unsigned> {
+    /// [`RigError`] when a WAV file can't hold its codes, or a step is far too fine or too coarse.
+    pub fn new(rig: &Rig, packing: Packing) -> Result<RigFrames, RigError> {
         let converter = &rig.converter;
         let bytes = match packing {
             Packing::Raw if converter.bits > 16 => 4,
@@ -59,13 +57,8 @@ impl RigFrames {
         };
         let full = converter.bits as usize == 8 * bytes;
         if matches!(packing, Packing::Wav(_)) && full && converter.coding == Coding::OffsetBinary {
-            return Err(Unsigned(converter.bits));
+            return Err(RigError::Unsigned(converter.bits));
         }
-        let lane = |output: &Output| {
-            let to_signal = output.code_to_signal(converter);
-            let to_code = to_signal.reversed();
-            Lane { signal: output.signal, to_code: Line { slope: to_code.slope / 3.0, ..to_code } }
-        };
         let head = match packing {
             Packing::Raw => None,
             Packing::Wav(rate) => {
@@ -73,20 +66,14 @@ impl RigFrames {
                 Some(Head { channels, sample_bytes: bytes, float: false, rate, always_wide: false })
             }
         };
-        let (lowest, highest) = converter.codes();
-        Ok(RigFrames {
-            lanes: rig.outputs.iter().map(lane).collect(),
-            lowest: lowest as f64,
-            highest: highest as f64,
-            bytes,
-            head,
-        })
+        let signals = rig.outputs.iter().map(|output| output.signal).collect();
+        Ok(RigFrames { signals, wiring: wiring(rig)?, bytes, head })
     }
 
     /// Channels of the core that it follows, each once.
     pub fn channels(&self) -> Vec<Channel> {
         let mut channels = Vec::new();
-        for channel in self.lanes.iter().filter_map(|lane| lane.signal.channel()) {
+        for channel in self.signals.iter().filter_map(Signal::channel) {
             if !channels.contains(&channel) {
                 channels.push(channel);
             }
@@ -94,29 +81,33 @@ impl RigFrames {
         channels
     }
 
+    /// The same in integers, for a board.
+    pub fn wiring(&self) -> &Wiring {
+        &self.wiring
+    }
+
     /// Word for a code in the description of a stream: signed or not, and the bits of its word.
     pub fn sample_word(&self) -> String {
-        let letter = if self.lowest < 0.0 { 'i' } else { 'u' };
+        let letter = if self.wiring.codes().0 < 0 { 'i' } else { 'u' };
         format!("{letter}{}", 8 * self.bytes)
     }
 
     /// Bytes of a frame.
     pub fn frame_bytes(&self) -> usize {
-        self.bytes * self.lanes.len()
+        self.bytes * self.signals.len()
     }
 
     /// Code of each output for a frame, and whether it was clamped to the converter's range.
     pub fn codes(&self, frame: &Frame) -> impl Iterator<Item = (i64, bool)> {
-        self.lanes.iter().map(|lane| {
-            let exact = lane.to_code.of(lane.signal.thrice(frame)).round_ties_even();
-            let clamped = exact.clamp(self.lowest, self.highest);
-            (clamped as i64, clamped != exact)
+        self.wiring.outputs().iter().map(|output| {
+            let (code, beyond) = self.wiring.code(output, frame);
+            (i64::from(code), beyond)
         })
     }
 
     /// Appends the codes of consecutive frames; gives the samples of each output that were clipped.
     pub fn push(&self, frames: impl IntoIterator<Item = Frame>, bytes: &mut Vec<u8>) -> Vec<u64> {
-        let mut clipped = vec![0; self.lanes.len()];
+        let mut clipped = vec![0; self.signals.len()];
         for frame in frames {
             let start = bytes.len();
             bytes.resize(start + self.frame_bytes(), 0);
@@ -141,7 +132,7 @@ impl RigFrames {
 
 impl Encoder for RigFrames {
     fn lanes(&self) -> Vec<String> {
-        self.lanes.iter().map(|lane| lane.signal.name().to_owned()).collect()
+        self.signals.iter().map(|signal| signal.name().to_owned()).collect()
     }
 
     fn encoded_bytes(&self, section: Section) -> Option<u64> {
@@ -155,7 +146,7 @@ impl Encoder for RigFrames {
     }
 
     fn encode(&self, _: u64, block: &Block, bytes: &mut Buffer, tallies: &mut [Tally]) {
-        let mut clipped = vec![0; self.lanes.len()];
+        let mut clipped = vec![0; self.signals.len()];
         let places = bytes.room(block.len() * self.frame_bytes()).chunks_mut(self.frame_bytes().max(1));
         for (frame, place) in (0..block.len()).filter_map(|index| block.frame(index)).zip(places) {
             self.put(&frame, place, &mut clipped);
@@ -229,9 +220,11 @@ mod tests {
             let frames = RigFrames::new(&rig, Packing::Raw).unwrap();
             for n in 0..2000_u16 {
                 let frame = frame(f32::from(n) * 0.002 - 2.0, f32::from(n) * 0.1);
-                for (output, (code, beyond)) in rig.outputs.iter().zip(frames.codes(&frame)) {
+                let [i, ii, ..] = frame.leads_mv.map(f64::from);
+                let exact = [(2.0 * i - ii) / 3.0, 0.0, f64::from(frame.pressure_mmhg[0])];
+                for ((output, value), (code, beyond)) in rig.outputs.iter().zip(exact).zip(frames.codes(&frame)) {
                     let line = output.code_to_signal(&rig.converter);
-                    let off = (line.of(code as f64) - output.signal.thrice(&frame) / 3.0).abs();
+                    let off = (line.of(code as f64) - value).abs();
                     assert!(!beyond && off <= line.slope.abs() * 0.500_001, "{bits} {n}: {off}");
                 }
             }

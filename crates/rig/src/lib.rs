@@ -23,12 +23,12 @@
 //! # Map
 //! [`description`] is the rig in memory, [`read`] and [`schema`] its JSON; [`mod@line`] the straight lines from code to volts
 //! to connector to signal; [`frames`] turns frames into codes, for files and for streams; [`render`] renders
-//! a script to them; [`table`] gives the meaning
-//! of a code; [`figures`] judges steps and frame rates, [`judge`] finds dangerous and useless outputs; [`walk`] plays the
+//! a script to them; [`table`] gives the meaning of a code; [`mod@wiring`] is the rig in integers, for boards and for the
+//! desk; [`figures`] judges steps and frame rates, [`judge`] finds dangerous and useless outputs; [`walk`] plays the
 //! levels of a measurement, [`reading`] takes a meter's readings, [`calibration`] corrects a rig by them.
 //!
 //! # What holds
-//! - Electrode potentials are exact before the one rounding to a code: leads re-derived from them are the leads.
+//! - Electrode potentials are exact to 2^-48 mV before the one rounding to a code: leads re-derived from them are the leads.
 //! - An ideal converter behind these codes is within half a step of the signal, wherever it is not clipped; clipped
 //!   samples are counted.
 #![forbid(unsafe_code)]
@@ -46,6 +46,7 @@ pub mod render;
 pub mod schema;
 pub mod table;
 pub mod walk;
+pub mod wiring;
 
 pub use description::{Coding, Converter, Correction, Output, Rig, Signal, Terminal};
 pub use frames::{Packing, RigFrames};

@@ -1,7 +1,7 @@
 //! Codes for a rig's converters, to files or a stream, with the handling of samples that the rig can't reach.
 
 use crate::description::Rig;
-use crate::frames::{Packing, RigFrames, Unsigned};
+use crate::frames::{Packing, RigError, RigFrames};
 use crate::table::{OutputDescription, coding_word};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::time::FrameRate;
@@ -27,9 +27,9 @@ pub enum UnfitForRig {
     /// The format has no integers for converters.
     #[error("--rig writes .raw or .wav: integers for its converters")]
     Format,
-    /// The packing can't hold the codes.
+    /// The codes can't be made, or the packing can't hold them.
     #[error(transparent)]
-    Unsigned(#[from] Unsigned),
+    Codes(#[from] RigError),
     /// The rig follows no channel.
     #[error("the rig has the reference alone: nothing to render")]
     NothingToRender,
@@ -47,7 +47,7 @@ impl RigRender {
     /// For frames of `format`, which is WAV or raw.
     ///
     /// # Errors
-    /// [`UnfitForRig::Format`], [`UnfitForRig::Unsigned`].
+    /// [`UnfitForRig::Format`], [`UnfitForRig::Codes`].
     pub fn new(rig: Rig, format: FileFormat, rate: FrameRate, clip: Clip) -> Result<RigRender, UnfitForRig> {
         let packing = match format {
             FileFormat::Raw(_) => Packing::Raw,
@@ -56,6 +56,11 @@ impl RigRender {
         };
         let frames = RigFrames::new(&rig, packing)?;
         Ok(RigRender { rig, frames, clip })
+    }
+
+    /// How frames become codes.
+    pub fn frames(&self) -> &RigFrames {
+        &self.frames
     }
 
     /// `options` with the channels that the rig follows.

@@ -1,8 +1,9 @@
 //! The levels of a measurement one after the other: each output low, then high, the others at rest.
 
 use crate::calibration::Levels;
-use crate::description::{Output, Rig, Signal};
+use crate::description::Rig;
 use crate::frames::RigFrames;
+use crate::wiring::rest_code;
 use pulsewright_files::format::{Encoder, Section};
 use std::io::{self, Write};
 
@@ -33,17 +34,6 @@ pub fn levels(rig: &Rig) -> Vec<Level> {
         Level { output, which, codes }
     };
     pairs.map(level).collect()
-}
-
-/// The code nearest to nothing: 0 mV, 0 mmHg, or the element's base.
-fn rest_code(rig: &Rig, output: &Output) -> i64 {
-    let nothing = match output.signal {
-        Signal::Electrode(_) | Signal::Bridge { .. } => 0.0,
-        Signal::Resistor { base_ohm, .. } => base_ohm,
-    };
-    let (lowest, highest) = rig.converter.codes();
-    let code = output.code_to_signal(&rig.converter).back(nothing).round_ties_even();
-    code.clamp(lowest as f64, highest as f64) as i64
 }
 
 /// Writes every level, each for `hold` frames.

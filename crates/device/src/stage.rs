@@ -1,0 +1,347 @@
+//! The output stage: at each tick of a timer the next frame goes to the converters; on any fault they go to rest.
+
+use crate::converter::Converters;
+use crate::link::message::Status;
+use crate::marks::{Lines, Marks};
+use crate::wiring::{MAX_OUTPUTS, Wiring};
+use heapless::spsc::Consumer;
+
+/// A frame ready for the converters.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RigFrame<const OUTPUTS: usize> {
+    /// A code for each output.
+    pub codes: [i32; OUTPUTS],
+    /// Digital outputs.
+    pub marks: Marks,
+}
+
+/// A watchdog that resets the board, or brings its outputs to rest, when it is not fed.
+pub trait Watchdog {
+    /// Called once for each frame that was shown, and for nothing else.
+    fn feed(&mut self);
+}
+
+/// A board without a watchdog.
+impl Watchdog for () {
+    fn feed(&mut self) {}
+}
+
+/// State of the stage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum State {
+    /// Frames are shown.
+    Playing,
+    /// The outputs are at rest.
+    Resting(Cause),
+}
+
+/// Why the outputs are at rest.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cause {
+    /// Nothing was started.
+    NotStarted,
+    /// It was asked for.
+    Stopped,
+    /// No frame came for longer than the stage waits.
+    Underrun,
+    /// A converter did not answer.
+    Converter,
+    /// The host on the link was silent.
+    Silence,
+}
+
+/// Counts since the start.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Counts {
+    /// Frames shown.
+    pub frames: u64,
+    /// Ticks that found no frame while playing: the last frame stayed on the outputs.
+    pub empty: u32,
+    /// Ticks that came later than half a frame.
+    pub late: u32,
+    /// Errors of the converters.
+    pub errors: u32,
+}
+
+/// Shows frames at the ticks of a timer.
+///
+/// A tick first latches what the tick before has loaded, so that the moment of a frame depends on the timer alone; then it loads
+/// the next frame. A frame is therefore shown one tick after it was taken.
+#[allow(missing_debug_implementations)] // The queue has none.
+pub struct Stage<'q, C, L, W, const OUTPUTS: usize> {
+    converters: C,
+    lines: L,
+    watchdog: W,
+    frames: Consumer<'q, RigFrame<OUTPUTS>>,
+    rest: [i32; OUTPUTS],
+    /// Codes of the outputs in use.
+    used: usize,
+    state: State,
+    /// Marks of the frame that is loaded and not yet shown.
+    loaded: Option<Marks>,
+    /// Empty ticks in a row.
+    waited: u32,
+    patience: u32,
+    period: u32,
+    last_tick: Option<u32>,
+    counts: Counts,
+}
+
+impl<'q, C: Converters, L: Lines, W: Watchdog, const OUTPUTS: usize> Stage<'q, C, L, W, OUTPUTS> {
+    /// At rest, for the outputs of a wiring (those beyond `OUTPUTS` are not driven).
+    ///
+    /// `period` is the time of a frame in counts of the timer that [`Stage::tick`] gets, 0 when lateness is not counted. Rest comes
+    /// after more than `patience` ticks without a frame.
+    pub fn new(
+        wiring: &Wiring,
+        (converters, lines, watchdog): (C, L, W),
+        frames: Consumer<'q, RigFrame<OUTPUTS>>,
+        period: u32,
+        patience: u32,
+    ) -> Self {
+        let mut rest = [0; OUTPUTS];
+        rest.iter_mut().zip(wiring.outputs()).for_each(|(place, output)| *place = output.rest);
+        let mut stage = Stage {
+            converters,
+            lines,
+            watchdog,
+            frames,
+            rest,
+            used: wiring.outputs().len().min(OUTPUTS).min(MAX_OUTPUTS),
+            state: State::Resting(Cause::NotStarted),
+            loaded: None,
+            waited: 0,
+            patience,
+            period,
+            last_tick: None,
+            counts: Counts::default(),
+        };
+        stage.rest(Cause::NotStarted);
+        stage
+    }
+
+    /// State.
+    pub const fn state(&self) -> State {
+        self.state
+    }
+
+    /// Counts.
+    pub const fn counts(&self) -> Counts {
+        self.counts
+    }
+
+    /// Frames that wait.
+    pub fn waiting(&self) -> usize {
+        self.frames.len()
+    }
+
+    /// Starts to show the frames that wait, at the next tick.
+    pub fn start(&mut self) {
+        self.waited = 0;
+        self.last_tick = None;
+        self.state = State::Playing;
+    }
+
+    /// Brings the outputs to rest, and throws away the frames that wait.
+    pub fn stop(&mut self, cause: Cause) {
+        self.rest(cause);
+    }
+
+    /// State and counts as the link sends them; counts beyond 32 bits wrap.
+    pub fn status(&self) -> Status {
+        let cause = match self.state {
+            State::Playing | State::Resting(Cause::NotStarted) => 0,
+            State::Resting(Cause::Stopped) => 1,
+            State::Resting(Cause::Underrun) => 2,
+            State::Resting(Cause::Converter) => 3,
+            State::Resting(Cause::Silence) => 4,
+        };
+        let Counts { frames, empty, late, errors } = self.counts;
+        Status { playing: self.state == State::Playing, cause, frames: frames as u32, empty, late, errors }
+    }
+
+    /// One frame of time has passed; `now` is the time in counts of the timer, which wraps.
+    pub fn tick(&mut self, now: u32) {
+        let State::Playing = self.state else {
+            // Once more: a converter that has lost its code to a disturbance gets it back.
+            self.drive_to_rest();
+            return;
+        };
+        self.count_lateness(now);
+        if let Some(marks) = self.loaded.take() {
+            if self.converters.latch().is_err() {
+                return self.fail();
+            }
+            self.lines.set(marks);
+            self.watchdog.feed();
+            self.counts.frames += 1;
+        }
+        match self.frames.dequeue() {
+            Some(frame) => {
+                self.waited = 0;
+                if self.converters.load(frame.codes.get(..self.used).unwrap_or(&frame.codes)).is_err() {
+                    return self.fail();
+                }
+                self.loaded = Some(frame.marks);
+            }
+            None => {
+                self.counts.empty = self.counts.empty.saturating_add(1);
+                self.waited += 1;
+                if self.waited > self.patience {
+                    self.rest(Cause::Underrun);
+                }
+            }
+        }
+    }
+
+    fn count_lateness(&mut self, now: u32) {
+        if let (Some(last), 1..) = (self.last_tick, self.period) {
+            let late = now.wrapping_sub(last) > self.period + self.period / 2;
+            self.counts.late = self.counts.late.saturating_add(u32::from(late));
+        }
+        self.last_tick = Some(now);
+    }
+
+    fn fail(&mut self) {
+        self.counts.errors = self.counts.errors.saturating_add(1);
+        self.rest(Cause::Converter);
+    }
+
+    fn rest(&mut self, cause: Cause) {
+        self.state = State::Resting(cause);
+        self.loaded = None;
+        while self.frames.dequeue().is_some() {}
+        self.drive_to_rest();
+    }
+
+    fn drive_to_rest(&mut self) {
+        let codes = self.rest.get(..self.used).unwrap_or(&self.rest);
+        let shown = self.converters.load(codes).and_then(|()| self.converters.latch());
+        self.counts.errors = self.counts.errors.saturating_add(u32::from(shown.is_err()));
+        self.lines.set(Marks::default());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fixed::Slope;
+    use crate::wiring::{Output, Source};
+    use heapless::spsc::Queue;
+    use std::vec::Vec;
+
+    /// Converters that keep what they show, and fail when told to.
+    #[derive(Default)]
+    struct Model {
+        loaded: Vec<i32>,
+        shown: Vec<Vec<i32>>,
+        stuck: bool,
+    }
+
+    impl Converters for &mut Model {
+        type Error = ();
+
+        fn load(&mut self, codes: &[i32]) -> Result<(), ()> {
+            self.loaded = codes.to_vec();
+            if self.stuck { Err(()) } else { Ok(()) }
+        }
+
+        fn latch(&mut self) -> Result<(), ()> {
+            if self.stuck {
+                return Err(());
+            }
+            self.shown.push(self.loaded.clone());
+            Ok(())
+        }
+    }
+
+    struct Fed<'a>(&'a mut u32);
+
+    impl Watchdog for Fed<'_> {
+        fn feed(&mut self) {
+            *self.0 += 1;
+        }
+    }
+
+    fn wiring() -> Wiring {
+        let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 0 };
+        let output = |rest| Output { source: Source::Respiration, slope, rest };
+        Wiring::new(&[output(3), output(-4)], (-128, 127)).unwrap()
+    }
+
+    fn frame(code: i32) -> RigFrame<2> {
+        RigFrame { codes: [code, -code], marks: Marks::R_WAVE }
+    }
+
+    #[test]
+    fn a_frame_is_shown_one_tick_after_it_is_taken() {
+        let (mut model, mut fed, mut queue) = (Model::default(), 0, Queue::<_, 8>::new());
+        let (mut producer, consumer) = queue.split();
+        let mut stage = Stage::new(&wiring(), (&mut model, (), Fed(&mut fed)), consumer, 0, 2);
+        producer.enqueue(frame(10)).unwrap();
+        producer.enqueue(frame(20)).unwrap();
+        stage.start();
+        (0..3).for_each(|now| stage.tick(now));
+        assert_eq!((stage.counts().frames, stage.counts().empty, stage.state()), (2, 1, State::Playing));
+        assert_eq!(model.shown, [[3, -4], [10, -10], [20, -20]]);
+        assert_eq!(fed, 2);
+    }
+
+    #[test]
+    fn no_frames_bring_the_outputs_to_rest_and_starve_the_watchdog() {
+        let (mut model, mut fed, mut queue) = (Model::default(), 0, Queue::<_, 8>::new());
+        let (mut producer, consumer) = queue.split();
+        let mut stage = Stage::new(&wiring(), (&mut model, (), Fed(&mut fed)), consumer, 0, 2);
+        producer.enqueue(frame(10)).unwrap();
+        stage.start();
+        (0..4).for_each(|now| stage.tick(now));
+        assert_eq!(stage.state(), State::Resting(Cause::Underrun));
+        // A frame that comes too late is not shown by itself.
+        producer.enqueue(frame(30)).unwrap();
+        stage.tick(4);
+        assert_eq!(stage.state(), State::Resting(Cause::Underrun));
+        assert_eq!(model.shown, [[3, -4], [10, -10], [3, -4], [3, -4]]);
+        assert_eq!(fed, 1);
+    }
+
+    #[test]
+    fn a_stuck_converter_brings_rest_and_gets_it_when_it_answers_again() {
+        let (mut model, mut queue) = (Model { stuck: true, ..Model::default() }, Queue::<_, 8>::new());
+        let (mut producer, consumer) = queue.split();
+        let mut stage = Stage::new(&wiring(), (&mut model, (), ()), consumer, 0, 2);
+        producer.enqueue(frame(10)).unwrap();
+        stage.start();
+        stage.tick(0);
+        assert_eq!(stage.state(), State::Resting(Cause::Converter));
+        assert_eq!(stage.counts().errors, 3, "at the start, the load, and the way to rest");
+        stage.converters.stuck = false;
+        stage.tick(1);
+        assert_eq!(model.shown, [[3, -4]]);
+    }
+
+    #[test]
+    fn late_ticks_are_counted_over_the_wrap_of_the_timer() {
+        let (mut model, mut queue) = (Model::default(), Queue::<RigFrame<2>, 8>::new());
+        let (_, consumer) = queue.split();
+        let mut stage = Stage::new(&wiring(), (&mut model, (), ()), consumer, 100, 10);
+        stage.start();
+        for now in [u32::MAX - 250, u32::MAX - 150, u32::MAX - 50, 110, 210] {
+            stage.tick(now);
+        }
+        assert_eq!(stage.counts().late, 1);
+    }
+
+    #[test]
+    fn a_stop_throws_away_what_waits() {
+        let (mut model, mut queue) = (Model::default(), Queue::<_, 8>::new());
+        let (mut producer, consumer) = queue.split();
+        let mut stage = Stage::new(&wiring(), (&mut model, (), ()), consumer, 0, 2);
+        producer.enqueue(frame(10)).unwrap();
+        stage.start();
+        stage.stop(Cause::Stopped);
+        stage.start();
+        stage.tick(0);
+        stage.tick(1);
+        assert_eq!((stage.waiting(), stage.counts().frames), (0, 0));
+    }
+}

@@ -1,0 +1,249 @@
+//! The outputs of a rig: which signal each carries, and its code.
+
+use crate::fixed::{Fixed, Slope};
+use pulsewright_core::anatomy::PressureSite;
+use pulsewright_core::frame::Frame;
+
+/// Most outputs of a rig: ten electrodes, ten pressures, the cuff, respiration.
+pub const MAX_OUTPUTS: usize = 22;
+
+/// Signal of an output.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Source {
+    /// The reference electrode: always zero.
+    Reference,
+    /// A limb electrode against the mean of the limbs, three times its mV: its own leads are then exact.
+    Limb(Limb),
+    /// A chest electrode, V1 to V6 by index from 0, mV.
+    Chest(u8),
+    /// Impedance of respiration, ohm.
+    Respiration,
+    /// A pressure, mmHg.
+    Pressure(PressureSite),
+    /// The cuff, mmHg.
+    Cuff,
+}
+
+/// A limb electrode.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Limb {
+    /// Right arm.
+    RightArm,
+    /// Left arm.
+    LeftArm,
+    /// Left leg.
+    LeftLeg,
+}
+
+impl Source {
+    /// Its number in an image.
+    pub const fn number(self) -> u8 {
+        match self {
+            Source::Reference => 0,
+            Source::Limb(Limb::RightArm) => 1,
+            Source::Limb(Limb::LeftArm) => 2,
+            Source::Limb(Limb::LeftLeg) => 3,
+            Source::Chest(index) => 4 + index,
+            Source::Respiration => 16,
+            Source::Cuff => 17,
+            Source::Pressure(site) => 32 + site as u8,
+        }
+    }
+
+    /// The source of a number.
+    pub fn of_number(number: u8) -> Option<Source> {
+        Some(match number {
+            0 => Source::Reference,
+            1 => Source::Limb(Limb::RightArm),
+            2 => Source::Limb(Limb::LeftArm),
+            3 => Source::Limb(Limb::LeftLeg),
+            4..10 => Source::Chest(number - 4),
+            16 => Source::Respiration,
+            17 => Source::Cuff,
+            32.. => Source::Pressure(*PressureSite::ALL.get(usize::from(number) - 32)?),
+            _ => return None,
+        })
+    }
+
+    /// Its value in a frame.
+    fn value(self, frame: &Frame) -> Fixed {
+        let [i, ii, chest @ ..] = &frame.leads_mv;
+        let sample = match self {
+            Source::Reference => return Fixed::ZERO,
+            Source::Limb(limb) => {
+                let (i, ii) = (Fixed::new(*i), Fixed::new(*ii));
+                return match limb {
+                    Limb::RightArm => Fixed::ZERO.minus(i).minus(ii),
+                    Limb::LeftArm => i.plus(i).minus(ii),
+                    Limb::LeftLeg => ii.plus(ii).minus(i),
+                };
+            }
+            Source::Chest(index) => chest.get(usize::from(index)).copied().unwrap_or(0.0),
+            Source::Respiration => frame.respiration_ohm,
+            Source::Pressure(site) => frame.pressure_mmhg[site as usize],
+            Source::Cuff => frame.cuff_mmhg[0],
+        };
+        Fixed::new(sample)
+    }
+}
+
+/// An output.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Output {
+    /// Its signal.
+    pub source: Source,
+    /// From the signal (of a limb electrode three times its mV) to the code.
+    pub slope: Slope,
+    /// Code of rest: 0 mV, 0 mmHg, or the base of the element.
+    pub rest: i32,
+}
+
+/// The outputs of a rig, in the order of the codes of a frame.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Wiring {
+    outputs: heapless::Vec<Output, MAX_OUTPUTS>,
+    lowest: i32,
+    highest: i32,
+}
+
+/// A wiring that can't be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WiringError {
+    /// No output, or more than [`MAX_OUTPUTS`].
+    Outputs,
+    /// The range of codes is empty or wider than 24 bits.
+    Codes,
+    /// The slope of the output of this index is out of range, or its rest is no code.
+    Output(usize),
+}
+
+impl core::fmt::Display for WiringError {
+    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
+        match self {
+            WiringError::Outputs => write!(f, "a rig has 1 to {MAX_OUTPUTS} outputs"),
+            WiringError::Codes => write!(f, "codes have 8 to 24 bits"),
+            WiringError::Output(index) => {
+                write!(f, "output {} of the rig: a step is far too fine or too coarse", index + 1)
+            }
+        }
+    }
+}
+
+impl core::error::Error for WiringError {}
+
+impl Wiring {
+    /// Of outputs and the lowest and highest code.
+    ///
+    /// # Errors
+    /// [`WiringError`].
+    pub fn new(outputs: &[Output], (lowest, highest): (i32, i32)) -> Result<Wiring, WiringError> {
+        let count = i64::from(highest) - i64::from(lowest);
+        if !(255..1 << 24).contains(&count) {
+            return Err(WiringError::Codes);
+        }
+        let wrong = |output: &Output| !output.slope.is_valid() || !(lowest..=highest).contains(&output.rest);
+        if let Some(index) = outputs.iter().position(wrong) {
+            return Err(WiringError::Output(index));
+        }
+        let outputs = heapless::Vec::from_slice(outputs).map_err(|_| WiringError::Outputs)?;
+        if outputs.is_empty() {
+            return Err(WiringError::Outputs);
+        }
+        Ok(Wiring { outputs, lowest, highest })
+    }
+
+    /// The outputs.
+    pub fn outputs(&self) -> &[Output] {
+        &self.outputs
+    }
+
+    /// Lowest and highest code.
+    pub const fn codes(&self) -> (i32, i32) {
+        (self.lowest, self.highest)
+    }
+
+    /// The code of an output for a frame, and whether the converter does not reach it.
+    pub fn code(&self, output: &Output, frame: &Frame) -> (i32, bool) {
+        let code = output.slope.code(output.source.value(frame));
+        let held = code.clamp(i64::from(self.lowest), i64::from(self.highest));
+        // Within 24 bits after the clamp.
+        (held as i32, held != code)
+    }
+
+    /// Puts the code of each output into `codes`, and returns how many the converter does not reach.
+    ///
+    /// Places beyond the outputs are left as they are.
+    pub fn put(&self, frame: &Frame, codes: &mut [i32]) -> usize {
+        let mut clipped = 0;
+        for (place, output) in codes.iter_mut().zip(&self.outputs) {
+            let (code, beyond) = self.code(output, frame);
+            *place = code;
+            clipped += usize::from(beyond);
+        }
+        clipped
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_lead_back_to_their_sources() {
+        let known = (0..=u8::MAX).filter_map(|number| Some((number, Source::of_number(number)?)));
+        let mut count = 0;
+        for (number, source) in known {
+            assert_eq!(source.number(), number);
+            count += 1;
+        }
+        assert_eq!(count, MAX_OUTPUTS);
+    }
+
+    #[test]
+    fn limbs_are_thirds_of_leads() {
+        let frame = Frame { leads_mv: [0.3, 1.1, 0.0, 0.0, 0.0, 0.0, 0.0, -0.2], ..Frame::default() };
+        let [ra, la, ll] = [Limb::RightArm, Limb::LeftArm, Limb::LeftLeg].map(|limb| Source::Limb(limb).value(&frame));
+        let (i, ii) = (Fixed::new(0.3), Fixed::new(1.1));
+        assert_eq!(la.minus(ra), i.plus(i).plus(i));
+        assert_eq!(ll.minus(ra), ii.plus(ii).plus(ii));
+        assert_eq!(ra.plus(la).plus(ll), Fixed::ZERO);
+        assert_eq!(Source::Chest(5).value(&frame), Fixed::new(-0.2));
+    }
+
+    #[test]
+    fn leads_come_back_exactly_from_electrodes() {
+        // Any values of a frame's 24 bits; the definitions of the leads, in thirds and halves.
+        let mut seed = 1_u32;
+        let mut lead = || {
+            seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            3.0 * ((seed >> 8) as f32 / 8_388_608.0 - 1.0)
+        };
+        for _ in 0..10_000 {
+            let frame = Frame { leads_mv: [(); 8].map(|()| lead()), ..Frame::default() };
+            let [i, ii] = [0, 1].map(|index| Fixed::new(frame.leads_mv[index]).0);
+            let at = |limb| Source::Limb(limb).value(&frame).0;
+            let (ra, la, ll) = (at(Limb::RightArm), at(Limb::LeftArm), at(Limb::LeftLeg));
+            assert_eq!(ra + la + ll, 0, "the central terminal");
+            assert_eq!([la - ra, ll - ra, ll - la], [3 * i, 3 * ii, 3 * (ii - i)]);
+            // Goldberger: an electrode against the mean of the other two.
+            assert_eq!(2 * ra - la - ll, -3 * (i + ii));
+            assert_eq!(2 * la - ra - ll, 3 * (2 * i - ii));
+            assert_eq!(2 * ll - ra - la, 3 * (2 * ii - i));
+        }
+    }
+
+    #[test]
+    fn wirings_that_cannot_be_are_refused() {
+        let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 0 };
+        let output = Output { source: Source::Reference, slope, rest: 0 };
+        let new = |output, codes| Wiring::new(&[output], codes).err();
+        assert_eq!(new(output, (-128, 127)), None);
+        assert_eq!(Wiring::new(&[], (-128, 127)).err(), Some(WiringError::Outputs));
+        assert_eq!(Wiring::new(&[output; 23], (-128, 127)).err(), Some(WiringError::Outputs));
+        assert_eq!(new(output, (0, 1 << 24)), Some(WiringError::Codes));
+        assert_eq!(new(output, (i32::MIN, i32::MAX)), Some(WiringError::Codes));
+        assert_eq!(new(Output { rest: 200, ..output }, (-128, 127)), Some(WiringError::Output(0)));
+        let steep = Slope { shift: 7, ..slope };
+        assert_eq!(new(Output { slope: steep, ..output }, (-128, 127)), Some(WiringError::Output(0)));
+    }
+}

@@ -1,0 +1,188 @@
+//! A serial line of this computer: a writer of code frames whose thread keeps the conversation with the board.
+
+use super::host::{Host, LinkError};
+use pulsewright_device::wiring::Wiring;
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::fs::{Mode, OFlags};
+use rustix::termios::{self, OptionalActions};
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::Path;
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
+use std::thread::JoinHandle;
+use std::time::{Duration, Instant};
+
+/// A board that has not answered for so long is not there.
+const NO_ANSWER: Duration = Duration::from_secs(3);
+/// How long the board may take to show the frames that it has, at the end.
+const LAST_FRAMES: Duration = Duration::from_secs(2);
+/// How often the conversation looks at its clock.
+const LOOK: Timespec = Timespec { tv_sec: 0, tv_nsec: 1_000_000 };
+
+/// What the two threads share.
+struct Shared {
+    host: Mutex<State>,
+    changed: Condvar,
+}
+
+struct State {
+    host: Host,
+    failed: Option<String>,
+    ended: bool,
+}
+
+impl Shared {
+    fn state(&self) -> MutexGuard<'_, State> {
+        self.host.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+/// Takes frames of a rig's codes, packed as `.raw` files are, and sends them to the board.
+///
+/// A write waits while the board has no room. Dropping it brings the board to rest once it has shown the last frame.
+pub struct BoardWriter {
+    shared: Arc<Shared>,
+    thread: Option<JoinHandle<()>>,
+    /// Bytes of a frame without its marks, and of the frame that is not whole yet.
+    frame_bytes: usize,
+    partial: Vec<u8>,
+}
+
+impl std::fmt::Debug for BoardWriter {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("BoardWriter").finish_non_exhaustive()
+    }
+}
+
+impl BoardWriter {
+    /// Opens the line at `path` and waits until the board answers. A terminal line is switched to raw bytes; its speed stays as it
+    /// is set.
+    ///
+    /// `frame_bytes` are the bytes of a frame of codes.
+    ///
+    /// # Errors
+    /// When the line can't be opened, nothing answers, or the board was built for another rig.
+    pub fn open(path: &Path, wiring: &Wiring, frame_bytes: usize) -> io::Result<BoardWriter> {
+        let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
+        let line = File::from(rustix::fs::open(path, flags, Mode::empty())?);
+        if let Ok(mut settings) = termios::tcgetattr(&line) {
+            settings.make_raw();
+            termios::tcsetattr(&line, OptionalActions::Now, &settings)?;
+        }
+        let host = Host::new(wiring, 1 + frame_bytes);
+        let state = State { host, failed: None, ended: false };
+        let shared = Arc::new(Shared { host: Mutex::new(state), changed: Condvar::new() });
+        let thread = {
+            let shared = Arc::clone(&shared);
+            std::thread::Builder::new().name("link".to_owned()).spawn(move || converse(line, &shared))?
+        };
+        let writer = BoardWriter { shared, thread: Some(thread), frame_bytes, partial: Vec::new() };
+        writer.wait(|state| state.host.is_open())?;
+        Ok(writer)
+    }
+
+    /// Frames that were sent more than once, so far.
+    pub fn repeated(&self) -> u64 {
+        self.shared.state().host.repeated()
+    }
+
+    /// Waits until `ready`, or the conversation has failed.
+    fn wait(&self, mut ready: impl FnMut(&mut State) -> bool) -> io::Result<()> {
+        let mut state = self.shared.state();
+        loop {
+            if let Some(why) = &state.failed {
+                return Err(io::Error::other(why.clone()));
+            }
+            if ready(&mut state) {
+                return Ok(());
+            }
+            state = self.shared.changed.wait(state).unwrap_or_else(PoisonError::into_inner);
+        }
+    }
+}
+
+impl Write for BoardWriter {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.partial.extend_from_slice(bytes);
+        let whole = self.partial.len() / self.frame_bytes.max(1) * self.frame_bytes;
+        for codes in self.partial.chunks_exact(self.frame_bytes.max(1)) {
+            self.wait(|state| state.host.push(0, codes))?;
+        }
+        self.partial.drain(..whole);
+        Ok(bytes.len())
+    }
+
+    /// Frames are on their way as they are taken.
+    fn flush(&mut self) -> io::Result<()> {
+        self.wait(|_| true)
+    }
+}
+
+impl Drop for BoardWriter {
+    fn drop(&mut self) {
+        self.shared.state().host.finish();
+        if let Some(thread) = self.thread.take() {
+            // A panic of the conversation has been printed; there is nobody left to hand it to.
+            thread.join().unwrap_or(());
+        }
+    }
+}
+
+/// Carries the conversation until it has ended or failed.
+fn converse(line: File, shared: &Shared) {
+    let result = talk(line, shared);
+    let mut state = shared.state();
+    state.failed = result.err().map(|error| error.to_string());
+    state.ended = true;
+    shared.changed.notify_all();
+}
+
+fn talk(mut line: File, shared: &Shared) -> io::Result<()> {
+    let start = Instant::now();
+    let mut finishing = None;
+    let mut outgoing = Vec::new();
+    loop {
+        let flags = if outgoing.is_empty() { PollFlags::IN } else { PollFlags::IN | PollFlags::OUT };
+        match poll(&mut [PollFd::new(&line, flags)], Some(&LOOK)) {
+            Ok(_) | Err(rustix::io::Errno::INTR) => {}
+            Err(error) => return Err(error.into()),
+        }
+        let now = start.elapsed().as_millis() as u32;
+        let mut incoming = [0; 512];
+        let count = match line.read(&mut incoming) {
+            Ok(count) => count,
+            Err(error) if error.kind() == io::ErrorKind::WouldBlock => 0,
+            Err(error) => return Err(error),
+        };
+        let mut state = shared.state();
+        let host = &mut state.host;
+        host.receive(incoming.get(..count).unwrap_or_default(), now).map_err(io::Error::other)?;
+        let quiet = host.quiet_for(now).unwrap_or(now);
+        if u128::from(quiet) > NO_ANSWER.as_millis() {
+            return Err(io::Error::new(io::ErrorKind::TimedOut, "the board does not answer"));
+        }
+        if host.is_stopped() {
+            return Ok(());
+        }
+        if host.is_finishing() && host.is_empty() {
+            let since = *finishing.get_or_insert(now);
+            if u128::from(now.wrapping_sub(since)) > LAST_FRAMES.as_millis() {
+                host.stop();
+            }
+        }
+        host.send(now, &mut outgoing);
+        shared.changed.notify_all();
+        drop(state);
+        match line.write(&outgoing) {
+            Ok(count) => drop(outgoing.drain(..count)),
+            Err(error) if error.kind() == io::ErrorKind::WouldBlock => {}
+            Err(error) => return Err(error),
+        }
+    }
+}
+
+impl From<LinkError> for io::Error {
+    fn from(error: LinkError) -> io::Error {
+        io::Error::other(error)
+    }
+}
