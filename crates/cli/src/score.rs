@@ -154,7 +154,7 @@ fn score_alarms(args: &Request) -> Result<Scored, Failure> {
     let test_options = &args.reading_test;
     let log = read::read_table(&args.test, test_options).map_err(Failure::input)?;
     let log = alarms::logged(&log, test_options).map_err(in_file(&args.test)).map_err(Failure::input)?;
-    let results = alarms::score(&expected, &log);
+    let results = alarms::score(&expected, &log).map_err(in_file(&args.test)).map_err(Failure::input)?;
     let cases = alarms::cases(&results);
     Ok(Scored::new("alarms", alarms::text(&results), json(&results), alarms::csv(&results), &cases))
 }

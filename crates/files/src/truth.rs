@@ -11,7 +11,7 @@
 //! | `episodes` | fibrillation, flutter, apnoea, ST shift, noise, lead off | `start_s`, `end_s`, `episode` |
 //! | `steps` | step played | `step` (from 1), `name`, `start_s`, `end_s`, `rhythm`, `body`, `rate_bpm`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg`, `breaths_per_min` (means), `alarm` (highest priority), `alarm_name`, `alarm_s` (when its limit is reached), `settled_s` (from here on the readings count), then lowest and highest of each reading |
 //! | `readings` | reading of a step | `step`, `reading`, `unit`, `start_s`, `end_s`, `settle_s`, `expected` (mean), `low`, `high`, `why` |
-//! | `alarms` | time that an alarm's condition held, in the order in which they end | `alarm`, `time_s` (its limit is reached), `within_s`, `end_s`, `priority`, `begin_s` |
+//! | `alarms` | time that an alarm's condition held, in the order in which they end | `alarm`, `time_s` (its limit is reached), `within_s`, `end_s`, `priority`, `begin_s`, `required` |
 //! | `refused` | beat that was asked for and does not come | `time_s` (when it was to come), `site`, `why` |
 //!
 //! Where asked for, [`leads`] describes each beat in single leads.
@@ -101,7 +101,7 @@ impl TruthFile {
                  breaths_high_per_min"
             }
             TruthFile::Readings => "step,reading,unit,start_s,end_s,settle_s,expected,low,high,why",
-            TruthFile::Alarms => "alarm,time_s,within_s,end_s,priority,begin_s",
+            TruthFile::Alarms => "alarm,time_s,within_s,end_s,priority,begin_s,required",
             TruthFile::Refused => "time_s,site,why",
         }
     }

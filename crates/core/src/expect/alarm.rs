@@ -108,6 +108,24 @@ impl Alarm {
         }
     }
 
+    /// Whether a monitor must give it. Monitors average differently, so a rate that lies beyond its limit for less than the
+    /// time they have may go without an alarm.
+    pub fn is_required(&self) -> bool {
+        let of_average = matches!(
+            self.kind,
+            AlarmKind::ExtremeTachycardia
+                | AlarmKind::ExtremeBradycardia
+                | AlarmKind::HighRate
+                | AlarmKind::LowRate
+                | AlarmKind::HighBreathing
+                | AlarmKind::LowBreathing
+                | AlarmKind::AtrialFibrillation
+                | AlarmKind::Irregular
+        );
+        let lasts_s = self.end.map_or(f32::INFINITY, |end| end.since(self.onset).as_secs());
+        !of_average || lasts_s >= self.usual_within_s()
+    }
+
     /// Earliest time of a correct alarm: half of the way from begin to onset.
     pub fn soonest(&self) -> Instant {
         self.begin.plus(self.onset.since(self.begin).scaled(0.5))

@@ -1,8 +1,9 @@
 //! Expected readings and alarms of a step.
 
-use super::alarm::{Sounded, StepAlarms};
+use super::alarm::{AlarmKind, Sounded, StepAlarms};
 use super::reading::{Cause, Reading};
 use crate::anatomy::PressureSite;
+use crate::heart::rhythm::Priority;
 use crate::time::{Instant, Span};
 
 /// Readings have settled this long after the start of a step, or after half of a step shorter than twice that: the time for
@@ -60,11 +61,20 @@ impl Expected {
         self.pressures.get(site as usize).unwrap_or(&Pressure::NOT_PLAYED)
     }
 
-    /// The most urgent alarm that a monitor must know of in the first 20 s of the step; the most urgent of all when there is
+    /// The most urgent alarm that a monitor must give in the first 20 s of the step; the most urgent of all when there is
     /// none by then.
     pub fn alarm(&self) -> Option<&Sounded> {
+        self.alarm_of(None)
+    }
+
+    /// The same among the alarms of a priority.
+    pub fn alarm_of(&self, priority: Option<Priority>) -> Option<&Sounded> {
         let soon = self.start.plus(SETTLING);
-        let mut sounding = self.alarms.iter().filter(|sounded| self.sounds(sounded));
+        let wanted = |kind: AlarmKind| priority.is_none_or(|priority| kind.priority() == priority);
+        let mut sounding = self
+            .alarms
+            .iter()
+            .filter(|sounded| wanted(sounded.first.kind) && self.sounds(sounded) && sounded.first.is_required());
         let first = sounding.clone().find(|sounded| sounded.first.onset <= soon);
         first.or(sounding.next())
     }

@@ -21,6 +21,12 @@ const OF_PATTERN: [AlarmKind; 6] = [
     AlarmKind::Irregular,
 ];
 
+/// Alarms of a pacing device's pulses.
+const OF_PACING: [AlarmKind; 2] = [AlarmKind::NoCapture, AlarmKind::NoSensing];
+
+/// So long after its last pulse a pacing device is out of use, s (common practice, no source).
+const PULSES_OVER_S: f32 = 4.0;
+
 /// The last beats, one bit each, the newest lowest.
 #[derive(Clone, Copy, Debug, Default)]
 struct Pattern {
@@ -65,6 +71,7 @@ pub(super) struct HeartAlarms {
     /// The last beat, or the start of the script.
     last: Instant,
     last_own: Option<Instant>,
+    last_pulse: Option<Instant>,
     fibrillating: Option<Instant>,
     fibrillating_atria: bool,
     /// Ventricular beats in a row, and the first of them.
@@ -98,6 +105,7 @@ impl HeartAlarms {
             premature: Pattern::default(),
             last: Instant::ZERO,
             last_own: None,
+            last_pulse: None,
             fibrillating: None,
             fibrillating_atria: false,
             run: 0,
@@ -112,6 +120,7 @@ impl HeartAlarms {
         *self = HeartAlarms {
             last: self.last,
             last_own: self.last_own,
+            last_pulse: self.last_pulse,
             fibrillating: self.fibrillating,
             fibrillating_atria: self.fibrillating_atria,
             ..HeartAlarms::new()
@@ -122,13 +131,22 @@ impl HeartAlarms {
     pub(super) fn suspend(&mut self, now: Instant, board: &mut Board, sink: &mut dyn AlarmSink) {
         self.last = now;
         self.forget();
-        for kind in OF_RATE.into_iter().chain(OF_PATTERN).chain([AlarmKind::Asystole, AlarmKind::Pause]) {
+        self.last_pulse = None;
+        let others = OF_PACING.into_iter().chain([AlarmKind::Asystole, AlarmKind::Pause]);
+        for kind in OF_RATE.into_iter().chain(OF_PATTERN).chain(others) {
             board.clear(kind, now, sink);
         }
     }
 
     /// Advances to `now`.
     pub(super) fn pass(&mut self, now: Instant, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
+        let over = self.last_pulse.map(|pulse| pulse.plus(Span::from_secs(PULSES_OVER_S)));
+        if let Some(over) = over.filter(|over| now > *over) {
+            self.last_pulse = None;
+            for kind in OF_PACING {
+                board.clear(kind, over, sink);
+            }
+        }
         if let Some(began) = self.fibrillating {
             let known = began.plus(Span::from_secs(limit(AlarmLimit::FibrillationS)));
             if now >= known {
@@ -170,7 +188,7 @@ impl HeartAlarms {
         let interval_s = self.rate.beat(now);
         self.last = now;
         if beat.code == BeatCode::ROnT {
-            board.flash(AlarmKind::ROnT, now, now, now, sink);
+            board.flash(AlarmKind::ROnT, beat.onset, now, now, sink);
         }
         let missed = self.missed.take();
         if let (Some(missed), Some(interval_s)) = (missed, interval_s)
@@ -188,7 +206,7 @@ impl HeartAlarms {
             }
         }
         self.premature.push(ventricular || supraventricular(beat.code));
-        self.runs(now, ventricular, limit, board, sink);
+        self.runs(beat, ventricular, limit, board, sink);
         self.rates(now, before, interval_s, limit, board, sink);
         self.irregular(now, limit, board, sink);
     }
@@ -205,7 +223,8 @@ impl HeartAlarms {
     }
 
     /// Ventricular beats: single, in pairs, in runs, in patterns.
-    fn runs(&mut self, now: Instant, ventricular: bool, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
+    fn runs(&mut self, beat: &Beat, ventricular: bool, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
+        let now = beat.peak;
         self.pattern.push(ventricular);
         let patterned = [(AlarmKind::Bigeminy, 2), (AlarmKind::Trigeminy, 3)];
         for (kind, length) in patterned {
@@ -230,7 +249,7 @@ impl HeartAlarms {
             return;
         }
         if self.run == 0 {
-            self.run_began = now;
+            self.run_began = beat.onset;
         }
         self.run = self.run.saturating_add(1);
         if self.run < needed.max(2) {
@@ -322,6 +341,7 @@ impl HeartAlarms {
         board: &mut Board,
         sink: &mut dyn AlarmSink,
     ) {
+        self.last_pulse = Some(at);
         if captures {
             board.clear(AlarmKind::NoCapture, at, sink);
         } else {

@@ -106,8 +106,12 @@ impl<'a> Watch<'a> {
             pulses.begin(at, self.from);
         }
         self.breaths.begin(at, self.from);
-        for meter in &mut self.pressures {
+        for (site, meter) in PressureSite::ALL.iter().zip(&mut self.pressures) {
             meter.begin(at, self.from);
+            // No pulse goes on behind a closed transducer.
+            if placed.step.get(sites::fields(*site).closed) >= 0.5 {
+                meter.interrupt(at);
+            }
         }
         self.board.begin();
         if !self.has_beats() {

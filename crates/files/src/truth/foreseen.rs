@@ -140,5 +140,5 @@ fn push_alarm(row: &mut Vec<u8>, alarm: &Alarm) {
     }
     write!(row, ",{},", alarm.kind.priority().id()).ok();
     push_instant(row, alarm.begin);
-    row.push(b'\n');
+    writeln!(row, ",{}", if alarm.is_required() { "yes" } else { "no" }).ok();
 }

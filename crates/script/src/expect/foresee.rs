@@ -170,10 +170,7 @@ fn fill_alarm(of: &mut ExpectedAlarm, expected: &Expected) -> Option<Problem> {
         (None, _) => expected.alarm(),
         (Some(_), Some(kind)) => sounding(kind, expected),
         // A name of one's own is another word for the most urgent alarm of that priority.
-        (Some(_), None) => {
-            let alike = |sounded: &&Sounded| Some(sounded.first.kind.priority()) == written.priority;
-            expected.alarm().filter(alike)
-        }
+        (Some(_), None) => written.priority.and_then(|priority| expected.alarm_of(Some(priority))),
     };
     if found.is_none() && (kind.is_some() || written.priority.is_none()) {
         let what = match kind {
@@ -203,7 +200,8 @@ fn fill_alarm(of: &mut ExpectedAlarm, expected: &Expected) -> Option<Problem> {
     of.soonest_s = match found {
         // It sounds already.
         Some(sounded) if sounded.first.onset <= expected.start => 0.0,
-        Some(sounded) => after(expected, sounded.first.soonest()).max(SOONEST_S),
+        // A stopwatch shows tenths.
+        Some(sounded) => ((after(expected, sounded.first.soonest()) * 10.0).floor() / 10.0).max(SOONEST_S),
         None => SOONEST_S,
     };
     let usual = found.map_or(OWN_WITHIN_S, |sounded| f64::from((sounded.first.usual_within_s() * 10.0) as i32) / 10.0);
