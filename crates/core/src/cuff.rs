@@ -13,6 +13,7 @@
 //! envelope of its own pressures, so that alternating, irregular and drifting pulses each oscillate by their own size.
 
 mod crossing;
+mod pulse;
 pub(crate) mod reach;
 
 use crate::ecg::deflection::Bump;
@@ -20,6 +21,8 @@ use crate::math::{exp, floor, max, min, smooth_step};
 use crate::time::{Instant, Span};
 use crate::truth::{CuffEvent, CuffPhase, CuffReading};
 use crossing::Passage;
+
+pub(crate) use pulse::Pulse;
 
 /// Settings of a measurement.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -38,19 +41,6 @@ pub(crate) struct CuffConditions {
     pub vent_mmhg: f32,
     /// Pressure that opens the valve during inflation, mmHg.
     pub limit_mmhg: f32,
-}
-
-/// A pulse of the artery under the cuff.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Pulse {
-    /// Foot of the upstroke under the cuff.
-    pub foot: Instant,
-    /// Highest pressure, mmHg.
-    pub systolic_mmhg: f32,
-    /// Mean from the foot to the next one expected, mmHg.
-    pub mean_mmhg: f32,
-    /// Pressure at the foot, mmHg.
-    pub diastolic_mmhg: f32,
 }
 
 /// Oscillations of an arm.

@@ -13,10 +13,13 @@
 mod atria;
 mod av_node;
 pub mod catalogue;
+mod clock;
 mod conditions;
 mod ectopy;
+mod impulse;
 mod irregular;
 mod pacing;
+mod recovery;
 mod repolarisation;
 pub mod rhythm;
 mod variability;
@@ -27,91 +30,15 @@ use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 use av_node::Node;
+use clock::{CLOCK_ORDER, CLOCKS, Clock};
+use impulse::{Descent, Impulse, Place};
 use irregular::Irregular;
-use pacing::Device;
-use repolarisation::Memory;
+use recovery::Memory;
 use rhythm::{Atria, AvNode, PacingMode, Rhythm, Ventricles};
 
 pub(crate) use conditions::{Activation, Asked, Conduction, Emit, HeartConditions};
-pub(crate) use repolarisation::{Length, qrs_ms};
+pub(crate) use recovery::{Length, qrs_ms};
 pub(crate) use variability::{Life, Variability};
-
-/// How an impulse goes down from the atria.
-#[derive(Clone, Copy, Debug)]
-struct Descent {
-    pr: Span,
-    code: BeatCode,
-    /// The beat asked for that it is to bring.
-    asked: Option<Asked>,
-}
-
-/// An impulse on its way to the ventricles.
-#[derive(Clone, Copy, Debug)]
-struct Impulse {
-    arrives: Instant,
-    p_onset: Option<Instant>,
-    pathway: Pathway,
-    code: BeatCode,
-    /// From a focus or device in the ventricles, not from above.
-    ventricular: bool,
-    /// Turn of its axis in the frontal plane, 2^-32 turns.
-    turn: u32,
-    /// The beat asked for that it is to bring.
-    asked: Option<Asked>,
-}
-
-/// Where a sinus impulse lies but for breathing, and where it would lie without any variability.
-#[derive(Clone, Copy, Debug)]
-struct Place {
-    due: Instant,
-    regular: Instant,
-}
-
-impl Place {
-    const fn regular(at: Instant) -> Place {
-        Place { due: at, regular: at }
-    }
-}
-
-/// The clocks; those due together fire in this order.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[repr(usize)]
-enum Clock {
-    /// The sinus node, or the focus that took its place.
-    Sinus,
-    /// Atria activated from below.
-    Retrograde,
-    /// The device's atrial pulse.
-    PaceAtrium,
-    /// The atria answering the device's pulse.
-    PacedAtria,
-    /// An impulse that fibrillating atria bring through the node.
-    Irregular,
-    /// An impulse arriving at the ventricles.
-    Arrival,
-    /// A premature beat.
-    Ectopic,
-    /// A regular focus below the atria.
-    Focus,
-    /// An escape focus.
-    Escape,
-    /// The device's ventricular pulse.
-    PaceVentricle,
-}
-
-const CLOCK_ORDER: [Clock; 10] = [
-    Clock::Sinus,
-    Clock::Retrograde,
-    Clock::PaceAtrium,
-    Clock::PacedAtria,
-    Clock::Irregular,
-    Clock::Arrival,
-    Clock::Ectopic,
-    Clock::Focus,
-    Clock::Escape,
-    Clock::PaceVentricle,
-];
-const CLOCKS: usize = CLOCK_ORDER.len();
 
 /// Impulses on their way at once: PR is at most 0.6 s and the node takes no two within 60 % of a period.
 const IMPULSES: usize = 4;
@@ -123,7 +50,8 @@ pub(crate) struct Heart {
     clocks: [Instant; CLOCKS],
     impulses: [Option<Impulse>; IMPULSES],
     node: Node,
-    device: Device,
+    /// Pulses that the device has given to the ventricles in this rhythm.
+    device_pulses: u64,
     irregular: Irregular,
     memory: Memory,
     /// Where the sinus beat now due, and the one before, would lie without variability.
@@ -185,7 +113,7 @@ impl Heart {
             clocks: [Instant::NEVER; CLOCKS],
             impulses: [None; IMPULSES],
             node: Node::new(),
-            device: Device::new(),
+            device_pulses: 0,
             irregular: Irregular::new(),
             memory: Memory::new(),
             sinus_due: Place::regular(Instant::NEVER),
@@ -247,7 +175,7 @@ impl Heart {
         let changed = !core::ptr::eq(before, self.rhythm);
         if changed {
             self.node.reset();
-            self.device.reset();
+            self.device_pulses = 0;
             self.irregular.reset();
             self.focus_count = 0;
             self.until_fault = 0;

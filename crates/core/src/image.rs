@@ -17,6 +17,7 @@
 
 pub(crate) mod bytes;
 mod check_sum;
+mod numbers;
 pub(crate) mod step;
 mod write;
 
@@ -25,9 +26,10 @@ pub use write::{WriteError, write};
 use crate::step::{Entry, ScriptError};
 use crate::time::Span;
 use crate::timeline::{Source, Timeline};
-use bytes::{Bytes, CHECK_SUM, HEADER, MARK, TABLES, VERSION, u16_at, u32_at};
+use bytes::{Bytes, CHECK_SUM, HEADER, MARK, TABLES, VERSION};
 use check_sum::CheckSum;
 use core::fmt;
+use numbers::{u16_at, u32_at};
 
 /// An image that has been checked.
 #[derive(Clone, Copy, Debug)]

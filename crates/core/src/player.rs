@@ -8,6 +8,7 @@ mod conditions;
 mod drawing;
 mod events;
 mod glide;
+mod moment;
 mod settings;
 
 use crate::anatomy::PressureSite;
@@ -31,7 +32,7 @@ use crate::timeline::{Placed, Timeline};
 use crate::truth::{Event, Observer};
 use conditions::Conditions;
 use glide::Glide;
-use settings::moment;
+use moment::moment;
 
 /// Frames worked on together between two events.
 const SEGMENT: usize = 16;

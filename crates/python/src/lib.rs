@@ -3,6 +3,7 @@
 //! Samples are `float32` arrays of channels by frames, made once and handed over without a copy; every value equals that of a file
 //! with `--bits float`. The interpreter's lock is free while signals are made and scored.
 
+mod error;
 mod player;
 mod score;
 mod script;
@@ -12,17 +13,10 @@ mod truth;
 
 use pyo3::prelude::*;
 
-pyo3::create_exception!(
-    pulsewright,
-    ScriptError,
-    pyo3::exceptions::PyValueError,
-    "A script, a plan or a request that can't be played; the message names every place and the allowed values."
-);
-
 /// The compiled part of the package.
 #[pymodule]
 fn _native(module: &Bound<'_, PyModule>) -> PyResult<()> {
-    module.add("ScriptError", module.py().get_type::<ScriptError>())?;
+    module.add("ScriptError", module.py().get_type::<error::ScriptError>())?;
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add_class::<signals::Signals>()?;
     module.add_class::<player::Player>()?;

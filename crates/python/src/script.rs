@@ -1,6 +1,6 @@
 //! Arguments from Python as scripts, channels and rates.
 
-use crate::ScriptError;
+use crate::error::ScriptError;
 use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::Channel;
 use pulsewright_core::script::Script;

@@ -5,6 +5,7 @@
 mod api;
 mod arrows;
 mod calls;
+mod circles;
 mod floors;
 mod source;
 
@@ -17,30 +18,6 @@ const MOST_PUBLIC: usize = 200;
 
 /// Lines of a file at most.
 const LONGEST: usize = 600;
-
-/// Circles of more than two files that may stay: a file of each, how many files it has at most, the reason.
-const CIRCLES: [(&str, usize, &str); 8] = [
-    ("crates/python/src/lib.rs", 7, "the Python error is made at the root, which names the classes of every module"),
-    ("crates/core/src/player.rs", 3, "the methods of the player lie in several files"),
-    (
-        "crates/core/src/heart.rs",
-        8,
-        "the methods of the heart lie in several files, and its parts take what it is asked for",
-    ),
-    (
-        "crates/files/src/plan.rs",
-        3,
-        "the plan of a render asks each format for its parts, and a format its plan for scales",
-    ),
-    (
-        "crates/record/src/judge.rs",
-        7,
-        "plans take the tolerance of verdicts, verdicts ask which instruments are missing",
-    ),
-    ("crates/score/src/read.rs", 6, "the readers take places and problems from the module that calls them"),
-    ("crates/script/src/lib.rs", 17, "limits and documents are named at the crate's root"),
-    ("crates/suite/src/lib.rs", 11, "plans, folders and errors are named at the crate's root"),
-];
 
 fn core() -> Crate {
     Crate::read(&root().join("crates/core/src/lib.rs"))
@@ -78,26 +55,7 @@ fn imports_of_the_core_go_down_or_stay() {
 
 #[test]
 fn no_circle_of_files_without_a_reason() {
-    let mut found = Vec::new();
-    let mut met = BTreeSet::new();
-    for one in crates() {
-        for circle in one.circles().into_iter().filter(|circle| circle.len() > 2) {
-            let names: Vec<String> = circle.iter().map(|i| shown(&one.files[*i].path)).collect();
-            let reason = CIRCLES
-                .iter()
-                .position(|(file, most, _)| names.len() <= *most && names.iter().any(|name| name == file));
-            match reason {
-                Some(reason) => {
-                    met.insert(reason);
-                }
-                None => found.push(format!("a circle of {} files: {}", names.len(), names.join(", "))),
-            }
-        }
-    }
-    let stale =
-        (0..CIRCLES.len()).filter(|i| !met.contains(i)).map(|i| format!("no circle any more: {}", CIRCLES[i].0));
-    found.extend(stale);
-    none(found);
+    none(circles::check(&crates()));
 }
 
 #[test]

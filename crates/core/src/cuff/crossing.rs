@@ -6,7 +6,7 @@
 //!                  o  '-o._o
 //! ```
 
-use super::Pulse;
+use super::pulse::Pulse;
 use crate::math::min;
 use crate::time::Instant;
 use crate::truth::{Band, CuffReading};

@@ -1,6 +1,6 @@
 //! Conditions of the heart, and its activations.
 
-use super::repolarisation::Length;
+use super::recovery::Length;
 use super::rhythm::{Atria, Rhythm};
 use super::variability::{Life, Variability};
 use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, EctopicSite, Episode, Pathway, Refusal};

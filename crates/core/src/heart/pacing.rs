@@ -5,22 +5,6 @@ use super::{Activation, CAPTURE, Clock, Emit, Heart, HeartConditions, Impulse};
 use crate::anatomy::{BeatCode, Chamber, Pathway};
 use crate::time::{Instant, Span};
 
-/// The device's memory: how many pulses it gave to the chamber that it drives.
-#[derive(Clone, Debug)]
-pub(super) struct Device {
-    pulses: u64,
-}
-
-impl Device {
-    pub(super) const fn new() -> Device {
-        Device { pulses: 0 }
-    }
-
-    pub(super) fn reset(&mut self) {
-        self.pulses = 0;
-    }
-}
-
 /// A device that tracks faster atria waits this much longer than their period before it paces them.
 const TRACKING: f32 = 1.3;
 
@@ -101,8 +85,8 @@ impl Heart {
     pub(super) fn pace_ventricle(&mut self, now: Instant, conditions: &HeartConditions, emit: Emit<'_>) {
         self.stop(Clock::PaceVentricle);
         let Some(Pacing { mode, fault }) = conditions.rhythm.pacing else { return };
-        self.device.pulses = self.device.pulses.wrapping_add(1);
-        let pulses = self.device.pulses;
+        self.device_pulses = self.device_pulses.wrapping_add(1);
+        let pulses = self.device_pulses;
         if mode == PacingMode::Vvi {
             let silent =
                 matches!(fault, PacingFault::Oversensing(after) if pulses.is_multiple_of(u64::from(after.max(1))));

@@ -1,5 +1,6 @@
 //! QT: how long the ventricles take to recover after a beat.
 
+use super::recovery::{Length, qrs_ms};
 use super::{Heart, HeartConditions};
 use crate::anatomy::Pathway;
 use crate::math;
@@ -20,36 +21,6 @@ const LARGEST_SHARE: f32 = 0.9;
 const WIDEST_SHARE: f32 = 2.0 / 3.0;
 /// Shortest time from J to the end of T, ms; T is low there, so that it is not as steep as a QRS.
 const SHORTEST_JT_MS: f32 = 40.0;
-
-/// QRS duration of a beat that takes `pathway`, ms, where a normal beat's is set: what a pathway adds stays added, and a
-/// pathway of its own, over 1.5 times as wide as the normal one, keeps its width.
-pub(crate) fn qrs_ms(pathway_ms: f32, normal_ms: f32, set_ms: f32) -> f32 {
-    if pathway_ms > 1.5 * normal_ms { pathway_ms } else { pathway_ms + set_ms - normal_ms }
-}
-
-/// Memory of QT.
-#[derive(Clone, Debug)]
-pub(super) struct Memory {
-    /// The interval that QT has followed so far, s; zero before the first beat.
-    interval_s: f32,
-    /// End of the last T wave.
-    pub(super) t_end: Instant,
-}
-
-impl Memory {
-    pub(super) const fn new() -> Memory {
-        Memory { interval_s: 0.0, t_end: Instant::ZERO }
-    }
-}
-
-/// How long a beat takes.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Length {
-    /// QT with the QRS duration set, ms; a wider QRS adds the difference.
-    pub qt_ms: f32,
-    /// Factor on the QRS duration of its pathways, below 1 where they would leave a fast rhythm no time.
-    pub width: f32,
-}
 
 impl Heart {
     /// Lengths of a beat at `now` that spreads by these pathways; later beats depend on them.

@@ -1,5 +1,6 @@
-//! The bytes of an image: where its items lie, and numbers read where they lie.
+//! The bytes of an image, and where its items lie.
 
+use super::numbers::{u32_at, u64_at};
 use super::step::ImageStep;
 use crate::body::BODIES;
 use crate::field::Field;
@@ -97,20 +98,4 @@ const fn name(mut digest: u32, name: &str) -> u32 {
         i += 1;
     }
     digest.wrapping_mul(0x0100_0193)
-}
-
-pub(super) fn u16_at(bytes: &[u8], place: usize) -> Option<u16> {
-    Some(u16::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
-}
-
-pub(super) fn u32_at(bytes: &[u8], place: usize) -> Option<u32> {
-    Some(u32::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
-}
-
-pub(super) fn u64_at(bytes: &[u8], place: usize) -> Option<u64> {
-    Some(u64::from_le_bytes(*bytes.get(place..)?.first_chunk()?))
-}
-
-pub(super) fn f32_at(bytes: &[u8], place: usize) -> Option<f32> {
-    u32_at(bytes, place).map(f32::from_bits)
 }

@@ -1,6 +1,6 @@
 //! A step of an image, read where it lies.
 
-use super::bytes::{f32_at, u16_at, u64_at};
+use super::numbers::{f32_at, u16_at, u64_at};
 use crate::anatomy::EctopicSite;
 use crate::body::{BODIES, Body};
 use crate::field::{FIELDS, Field};

@@ -1,6 +1,5 @@
 //! Episodes that settings make: a shifted ST segment, noise, an electrode off.
 
-use super::Player;
 use crate::anatomy::Episode;
 use crate::artefact::{OFF, SWITCHES};
 use crate::field::{Field, Values};
@@ -31,15 +30,11 @@ impl Conditions {
     pub(super) fn next(&self) -> Instant {
         self.next
     }
-}
 
-impl Player<'_> {
     /// Reports the conditions that start or end at `at`.
-    pub(super) fn look_at_conditions(&mut self, at: Instant, observer: &mut dyn Observer) {
-        let Some(placed) = &self.step else { return };
+    pub(super) fn look(&mut self, placed: &Placed<'_>, at: Instant, observer: &mut dyn Observer) {
         let on = [shifted(placed, at), noisy(placed, at), off(placed)];
-        let next = next_change(placed, at);
-        let before = core::mem::replace(&mut self.conditions, Conditions { on, next }).on;
+        let before = core::mem::replace(self, Conditions { on, next: next_change(placed, at) }).on;
         for ((episode, before), starts) in KINDS.into_iter().zip(before).zip(on) {
             if before != starts {
                 observer.observe(Event::Episode { episode, at, starts });

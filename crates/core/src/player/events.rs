@@ -1,7 +1,7 @@
 //! Events at an instant: steps, breaths, the heart, pulses, the cuff. Each is reported and handed to the part that draws it.
 
 use super::Player;
-use super::settings::{moment, value_at};
+use super::moment::{moment, value_at};
 use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
 use crate::artefact::Layers;
 use crate::cuff;
@@ -56,6 +56,12 @@ impl Player<'_> {
             } else if let Some(event) = self.cuff.start() {
                 self.report_cuff(&event, observer);
             }
+        }
+    }
+
+    fn look_at_conditions(&mut self, at: Instant, observer: &mut dyn Observer) {
+        if let Some(placed) = &self.step {
+            self.conditions.look(placed, at, observer);
         }
     }
 

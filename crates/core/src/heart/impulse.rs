@@ -1,0 +1,42 @@
+//! Impulses between atria and ventricles, and the places of sinus impulses in time.
+
+use super::conditions::Asked;
+use crate::anatomy::{BeatCode, Pathway};
+use crate::time::{Instant, Span};
+
+/// How an impulse goes down from the atria.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Descent {
+    pub(super) pr: Span,
+    pub(super) code: BeatCode,
+    /// The beat asked for that it is to bring.
+    pub(super) asked: Option<Asked>,
+}
+
+/// An impulse on its way to the ventricles.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Impulse {
+    pub(super) arrives: Instant,
+    pub(super) p_onset: Option<Instant>,
+    pub(super) pathway: Pathway,
+    pub(super) code: BeatCode,
+    /// From a focus or device in the ventricles, not from above.
+    pub(super) ventricular: bool,
+    /// Turn of its axis in the frontal plane, 2^-32 turns.
+    pub(super) turn: u32,
+    /// The beat asked for that it is to bring.
+    pub(super) asked: Option<Asked>,
+}
+
+/// Where a sinus impulse lies but for breathing, and where it would lie without any variability.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Place {
+    pub(super) due: Instant,
+    pub(super) regular: Instant,
+}
+
+impl Place {
+    pub(super) const fn regular(at: Instant) -> Place {
+        Place { due: at, regular: at }
+    }
+}
