@@ -3,7 +3,7 @@
 //! Wave shapes of a body live in `ecg/templates`.
 
 use crate::anatomy::{AtrialOrigin, Pathway};
-use crate::ecg::templates::{Complex, Wave, adult, child, neonate};
+use crate::ecg::templates::{Complex, Templates, Wave, adult, child, neonate};
 use crate::field::Field;
 
 /// A body: resting values and the shapes of its beats.
@@ -17,8 +17,9 @@ pub struct Body {
     pub resting_bpm: f32,
     /// Resting values of the fields that depend on the body.
     pub values: &'static [(Field, f32)],
-    complex: fn(Pathway) -> &'static Complex,
-    p: fn(AtrialOrigin) -> &'static [Wave],
+    /// Shapes of its beats.
+    #[doc(hidden)]
+    pub templates: &'static Templates,
 }
 
 /// Adult at rest. Intervals within the normal ranges of adult textbooks; pressures 120/80, common practice.
@@ -50,8 +51,7 @@ pub static ADULT: Body = Body {
         (Field::IntracranialPulse, 3.0),
         (Field::IntracranialSecond, 80.0),
     ],
-    complex: adult::complex,
-    p: adult::p,
+    templates: &adult::TEMPLATES,
 };
 
 /// Child of school age, about eight years. Rate within 60 to 110 at 6 to 12 years awake (PALS 2006, from memory); PR and
@@ -85,8 +85,7 @@ pub static CHILD: Body = Body {
         (Field::IntracranialPulse, 2.5),
         (Field::IntracranialSecond, 80.0),
     ],
-    complex: child::complex,
-    p: child::p,
+    templates: &child::TEMPLATES,
 };
 
 /// Term newborn. Rate, PR and QRS about the means of day one (Davignon 1979, from memory); pressure of a term newborn
@@ -119,8 +118,7 @@ pub static NEONATE: Body = Body {
         (Field::IntracranialPulse, 2.0),
         (Field::IntracranialSecond, 80.0),
     ],
-    complex: neonate::complex,
-    p: neonate::p,
+    templates: &neonate::TEMPLATES,
 };
 
 /// Every body.
@@ -136,13 +134,13 @@ impl Body {
     /// QRS and T of a beat that comes down `pathway`.
     #[doc(hidden)]
     pub fn complex(&self, pathway: Pathway) -> &'static Complex {
-        (self.complex)(pathway)
+        self.templates.complexes[pathway as usize]
     }
 
     /// P wave of an atrial activation from `origin`, from its onset.
     #[doc(hidden)]
     pub fn p(&self, origin: AtrialOrigin) -> &'static [Wave] {
-        (self.p)(origin)
+        self.templates.p[origin as usize]
     }
 
     /// The body with this word.

@@ -10,7 +10,7 @@ pub mod ecg {
     pub use crate::ecg::fibrillation::Fibrillation;
     pub use crate::ecg::leads::DOWER;
     pub use crate::ecg::pathology::{LeadGroup, q_wave, st_shift, t_shift, tented};
-    pub use crate::ecg::templates::{Complex, FLUTTER_CYCLE_MS, Wave};
+    pub use crate::ecg::templates::{Complex, FLUTTER_CYCLE_MS, Templates, Wave};
 }
 
 /// Elementary functions.

@@ -32,6 +32,8 @@ pub(crate) mod adult;
 pub(crate) mod child;
 pub(crate) mod neonate;
 
+use crate::anatomy::{AtrialOrigin, Pathway};
+
 /// Cycle for which the waves of [`AtrialOrigin::Flutter`](crate::anatomy::AtrialOrigin::Flutter) are drawn, ms: 300 a minute. Another cycle stretches them.
 pub const FLUTTER_CYCLE_MS: f32 = 200.0;
 
@@ -134,9 +136,18 @@ impl<const N: usize> Shape<N> {
     }
 }
 
-/// The complexes of a body, one static for each shape, and the choice between them.
-macro_rules! complexes {
-    ($($pathway:ident = $name:ident: $shape:expr;)*) => {
+/// The shapes of a body's beats.
+#[derive(Debug)]
+pub struct Templates {
+    /// QRS and T of each pathway, in the order of [`Pathway::ALL`].
+    pub complexes: [&'static Complex; Pathway::ALL.len()],
+    /// P wave of each origin, from its onset, in the order of [`AtrialOrigin::ALL`].
+    pub p: [&'static [Wave]; AtrialOrigin::ALL.len()],
+}
+
+/// The templates of a body: one static for each shape, in the order of the pathways; before them the P waves.
+macro_rules! templates {
+    (p: $p:expr; $($pathway:ident = $name:ident: $shape:expr;)*) => {
         $(static $name: Complex = {
             const SHAPE: &Shape<{ $shape.qrs.len() }> = &$shape;
             Complex {
@@ -147,12 +158,16 @@ macro_rules! complexes {
             }
         };)*
 
-        /// QRS and T of a beat that comes down `pathway`.
-        pub(crate) fn complex(pathway: Pathway) -> &'static Complex {
-            match pathway {
-                $(Pathway::$pathway => &$name,)*
-            }
-        }
+        pub(crate) static TEMPLATES: Templates = Templates { complexes: [$(&$name,)*], p: $p };
+
+        const _: () = {
+            let mut i = 0;
+            $(
+                assert!(Pathway::$pathway as usize == i, "a shape out of order");
+                i += 1;
+            )*
+            assert!(i == Pathway::ALL.len());
+        };
     };
 }
-use complexes;
+use templates;

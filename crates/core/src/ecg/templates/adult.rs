@@ -1,9 +1,10 @@
 //! Wave shapes of an adult; those of smaller bodies that have no shape of their own are made from them.
 
-use super::{Complex, JT_MS, Shape, Wave, after_p, complexes, opposite, repolarisation, wave};
-use crate::anatomy::{AtrialOrigin, Pathway};
+use super::{Complex, JT_MS, Shape, Templates, Wave, after_p, opposite, repolarisation, templates, wave};
+use crate::anatomy::Pathway;
 
-complexes! {
+templates! {
+    p: [&SINUS, &HIGH, &LOW, &LEFT, &JUNCTION, &FLUTTER, &PACED_ATRIUM];
     Normal = NORMAL_COMPLEX: NORMAL;
     RightBundleBranchBlock = RIGHT_BUNDLE_COMPLEX: RIGHT_BUNDLE;
     LeftBundleBranchBlock = LEFT_BUNDLE_COMPLEX: LEFT_BUNDLE;
@@ -160,19 +161,6 @@ pub(super) const AGONAL: Shape<3> = Shape {
     t: opposite([-0.065, -0.08, -0.065]),
     jt_ms: JT_MS,
 };
-
-/// P wave of an atrial activation from `origin`.
-pub(crate) fn p(origin: AtrialOrigin) -> &'static [Wave] {
-    match origin {
-        AtrialOrigin::Sinus => &SINUS,
-        AtrialOrigin::EctopicHigh => &HIGH,
-        AtrialOrigin::EctopicLow => &LOW,
-        AtrialOrigin::EctopicLeft => &LEFT,
-        AtrialOrigin::Junction => &JUNCTION,
-        AtrialOrigin::Flutter => &FLUTTER,
-        AtrialOrigin::Paced => &PACED_ATRIUM,
-    }
-}
 
 /// From the sinus node: right atrium to the front, left atrium to the back, so that V1 is biphasic; 100 ms.
 pub(super) const SINUS: [Wave; 3] = [

@@ -3,8 +3,8 @@
 //! Blocks and ventricular beats are an adult's, shorter: bundle branch block is over 100 ms at 4 to 16 years (AHA/ACCF/HRS
 //! part III, 2009).
 
-use super::{Complex, JT_MS, Shape, Wave, adult, after_p, complexes, repolarisation, wave};
-use crate::anatomy::{AtrialOrigin, Pathway};
+use super::{Complex, JT_MS, Shape, Templates, Wave, adult, after_p, repolarisation, templates, wave};
+use crate::anatomy::Pathway;
 
 /// QRS duration over an adult's.
 const QRS_TIME: f32 = 0.85;
@@ -13,7 +13,8 @@ const JT_TIME: f32 = 264.0 / JT_MS;
 /// Amplitude over an adult's.
 const SIZE: f32 = 1.05;
 
-complexes! {
+templates! {
+    p: [&SINUS, &HIGH, &LOW, &LEFT, &JUNCTION, &adult::FLUTTER, &PACED_ATRIUM];
     Normal = NORMAL_COMPLEX: NORMAL;
     RightBundleBranchBlock = RIGHT_BUNDLE_COMPLEX: adult::RIGHT_BUNDLE.scaled(QRS_TIME, JT_TIME, SIZE);
     LeftBundleBranchBlock = LEFT_BUNDLE_COMPLEX: adult::LEFT_BUNDLE.scaled(QRS_TIME, JT_TIME, SIZE);
@@ -40,19 +41,6 @@ const NORMAL: Shape<4> = Shape {
     jt_ms: JT_MS,
 }
 .scaled(1.0, JT_TIME, 1.0);
-
-/// P wave of an atrial activation from `origin`.
-pub(crate) fn p(origin: AtrialOrigin) -> &'static [Wave] {
-    match origin {
-        AtrialOrigin::Sinus => &SINUS,
-        AtrialOrigin::EctopicHigh => &HIGH,
-        AtrialOrigin::EctopicLow => &LOW,
-        AtrialOrigin::EctopicLeft => &LEFT,
-        AtrialOrigin::Junction => &JUNCTION,
-        AtrialOrigin::Flutter => &adult::FLUTTER,
-        AtrialOrigin::Paced => &PACED_ATRIUM,
-    }
-}
 
 /// P duration over an adult's.
 const P_TIME: f32 = 0.84;
