@@ -6,12 +6,12 @@
 //! bytes they take before anything is written; it costs no samples.
 
 use crate::buffer::Buffer;
+use crate::content::Content;
 use crate::csv::on_one_line;
 use crate::decimal::{push_fixed, push_instant, push_span};
 use crate::format::{Column, Encoder, Section, lanes};
 use crate::interleave::spread;
 use crate::marks::{Mark, What};
-use crate::plan::Content;
 use crate::quantiser::{BLOCK, Quantiser, Tally};
 use crate::scale::Bits;
 use crate::truth::{episode_word, nearest_frame, phase_word};

@@ -45,6 +45,7 @@
 
 pub mod atomic;
 pub mod buffer;
+pub mod content;
 pub mod csv;
 mod decimal;
 pub mod digest;
@@ -64,12 +65,14 @@ mod row;
 pub mod scale;
 pub mod sha256;
 pub mod sidecar;
+mod split;
 pub mod truth;
 pub mod wav;
 
 pub use atomic::Durability;
+pub use content::Content;
 pub use format::{Encoding, FileFormat};
 pub use names::Names;
-pub use plan::{Content, Options, PlanError};
+pub use plan::{Options, PlanError};
 pub use render::{RenderError, Report, render_through, render_to_files, render_to_stream, stream_through};
 pub use scale::Bits;

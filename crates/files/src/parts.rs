@@ -6,18 +6,16 @@
 use crate::buffer::Buffer;
 use crate::digest::FramesDigest;
 use crate::format::{Encoder, Section};
-use crate::marks::{Mark, Marks};
+use crate::marks::Mark;
 use crate::plan::Plan;
 use crate::quantiser::Tally;
+use crate::split::{Splitter, UnencodedPart};
 use pulsewright_core::block::Block;
 use pulsewright_core::player::Player;
 use pulsewright_core::truth::Observer;
 use std::collections::{BTreeMap, VecDeque};
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread;
-
-/// Frames of a part: about a megabyte of 14 channels at 16 bits. Handing over wakes a thread, which costs more than it seems.
-const PART_FRAMES: u64 = 32_768;
 
 /// Parts under way for each core: one being played, one waiting.
 const AHEAD: usize = 2;
@@ -34,70 +32,6 @@ struct Job<'a> {
     player: Player<'a>,
     marks: Vec<Mark>,
     bytes: Buffer,
-}
-
-/// A part that is not yet encoded.
-pub struct UnencodedPart<'a> {
-    /// Index of its section.
-    pub section: usize,
-    /// Its frames.
-    pub place: Section,
-    /// A player at its start.
-    pub player: Player<'a>,
-    /// The marks in it; none when they were not asked for.
-    pub marks: Vec<Mark>,
-}
-
-/// Splits a plan into parts. It skips over each part, which costs only the part's events.
-pub struct Splitter<'p, 'a> {
-    plan: &'p Plan<'a>,
-    player: Player<'a>,
-    marks: Option<Marks>,
-    grain: u64,
-    section: usize,
-    /// Frames of the section before the next part.
-    behind: u64,
-}
-
-impl<'p, 'a> Splitter<'p, 'a> {
-    /// At the start, for parts of whole multiples of `grain` frames; `marks` asks for the marks of each part.
-    pub fn new(plan: &'p Plan<'a>, grain: u64, marks: bool) -> Splitter<'p, 'a> {
-        let player = Player::new(plan.content.script, plan.rate).with_pressures_at(plan.pressures);
-        let player = player.with_beats_in(&plan.lead_truth);
-        Splitter { plan, player, marks: marks.then(Marks::default), grain: grain.max(1), section: 0, behind: 0 }
-    }
-
-    /// The next part; `observer` gets every event in it. No part lies in two sections.
-    pub fn next_part(&mut self, observer: &mut impl Observer) -> Option<UnencodedPart<'a>> {
-        let section = self.plan.sections.get(self.section)?;
-        let whole = (PART_FRAMES / self.grain).max(1) * self.grain;
-        let frames = whole.min(section.frames - self.behind);
-        let place = Section { first: section.first + self.behind, frames };
-        let (player, index) = (self.player.clone(), self.section);
-        let marks = match &mut self.marks {
-            None => {
-                self.player.skip_observed(frames, observer);
-                Vec::new()
-            }
-            Some(marks) => {
-                self.player.skip_observed(frames, &mut |event| {
-                    marks.observe(event);
-                    observer.observe(event);
-                });
-                marks.take_before(self.plan.rate.instant_of(place.first + frames)).collect()
-            }
-        };
-        self.behind += frames;
-        if self.behind >= section.frames {
-            (self.section, self.behind) = (self.section + 1, 0);
-        }
-        Some(UnencodedPart { section: index, place, player, marks })
-    }
-
-    /// Reports to `observer` the events that the end of the render cuts off, when the script would go on.
-    pub fn end_here(&mut self, observer: &mut impl Observer) {
-        self.player.end_here(observer);
-    }
 }
 
 /// A part encoded.
@@ -231,7 +165,7 @@ pub fn play<E>(
         }
         let _close = CloseOnDrop(queue);
         let mut block = block();
-        let mut splitter = Splitter::new(plan, encoder.grain(), plan.carries_marks());
+        let mut splitter = Splitter::new(plan.played(), encoder.grain(), plan.carries_marks());
         let mut spare: Vec<Buffer> = Vec::new();
         let (mut ordered, mut taken) = (0, 0);
         loop {
@@ -289,8 +223,9 @@ fn encode(encoder: &dyn Encoder, lanes: usize, job: Box<Job<'_>>, block: &mut Bl
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::content::Content;
     use crate::format::{Encoding, FileFormat};
-    use crate::plan::{Content, Options};
+    use crate::plan::Options;
     use crate::scale::Bits;
     use pulsewright_core::body::ADULT;
     use pulsewright_core::frame::Channel;

@@ -1,32 +1,19 @@
 //! The plan of a render, worked out and checked before any work: how many frames, which files, how large.
 
 use crate::atomic::Durability;
+use crate::content::Content;
 use crate::format::{Column, Encoder, Encoding, FileFormat, Heading, Section};
-use crate::parts::Splitter;
 use crate::scale::{Bits, Reach};
+use crate::split::{Played, Splitter};
 use crate::wav::{LARGEST, Wav};
 use crate::{csv::Csv, edf, edf::Edf, record, record::Signals, sidecar};
 use pulsewright_core::block;
-use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::{Channel, ChannelKind, Lead};
 use pulsewright_core::pressure::{SiteSet, TooManySites};
 use pulsewright_core::script::{Item, Script};
 use pulsewright_core::settings::Field;
 use pulsewright_core::test_signal;
 use pulsewright_core::time::{FrameRate, Instant, Span};
-
-/// Content of a render.
-#[derive(Clone, Copy, Debug)]
-pub struct Content<'a> {
-    /// The script.
-    pub script: &'a Script<'a>,
-    /// Its title; may be empty.
-    pub title: &'a str,
-    /// Names of steps by item of the script; a missing one is empty.
-    pub labels: &'a [&'a str],
-    /// Limits of the alarms in its truth.
-    pub limits: AlarmLimits,
-}
 
 /// How it is rendered.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -215,7 +202,7 @@ impl<'a> Plan<'a> {
         }
         let mut most = 0;
         let encoder = self.edf();
-        let mut splitter = Splitter::new(&self, encoder.grain(), true);
+        let mut splitter = Splitter::new(self.played(), encoder.grain(), true);
         while let Some(part) = splitter.next_part(&mut ()) {
             encoder.notes(part.place, &part.marks, |_, text| most = most.max(text.len()));
         }
@@ -226,6 +213,17 @@ impl<'a> Plan<'a> {
 
     fn edf(&self) -> Edf<'_> {
         Edf::new(&self.columns, self.content, self.rate, &self.sections, self.edf)
+    }
+
+    /// What is played, file by file.
+    pub(crate) fn played(&self) -> Played<'_, 'a> {
+        Played {
+            script: self.content.script,
+            rate: self.rate,
+            pressures: self.pressures,
+            lead_truth: &self.lead_truth,
+            sections: &self.sections,
+        }
     }
 
     /// Content of the heads of files.
@@ -371,6 +369,7 @@ fn sections(rate: FrameRate, frames: u64, split: Option<Span>) -> Result<Vec<Sec
 mod tests {
     use super::*;
     use pulsewright_core::body::ADULT;
+    use pulsewright_core::expect::AlarmLimits;
     use pulsewright_core::heart::catalogue::{PACED_VVI, SINUS};
     use pulsewright_core::script::Step;
     use pulsewright_core::settings::Settings;

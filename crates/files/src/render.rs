@@ -1,12 +1,13 @@
 //! Renders a script to files or to a stream: the signal, its channel description, and the truth about it.
 
 use crate::atomic::{Durability, FileError, Finished, Set, Unfinished};
+use crate::content::Content;
 use crate::digest::FramesDigest;
 use crate::format::{Encoder, FileFormat};
 use crate::manifest::{Holds, Manifest};
 use crate::names::{Names, RecordNames};
 use crate::parts::{Part, play};
-use crate::plan::{Content, Options, Plan, PlanError};
+use crate::plan::{Options, Plan, PlanError};
 use crate::quantiser::Tally;
 use crate::record::{self, annotations::Annotations};
 use crate::sidecar::{self, ChannelDescription, Description};

@@ -119,8 +119,7 @@ pub struct Truth<'a, W: Write> {
     row: Vec<u8>,
     trouble: io::Result<()>,
     last_peak: Option<Instant>,
-    /// `None` when only events are wanted.
-    foreseen: Option<Foreseen<'a>>,
+    foreseen: Foreseen<'a>,
     step_began: bool,
     running: Vec<(Episode, Instant)>,
 }
@@ -143,7 +142,7 @@ impl<'a, W: Write> Truth<'a, W> {
             row: Vec::new(),
             trouble: Ok(()),
             last_peak: None,
-            foreseen: Some(Foreseen::new(script, SiteSet::USUAL, AlarmLimits::USUAL, rate.instant_of(frames))),
+            foreseen: Foreseen::new(script, SiteSet::USUAL, AlarmLimits::USUAL, rate.instant_of(frames)),
             step_began: false,
             running: Vec::new(),
         };
@@ -159,13 +158,7 @@ impl<'a, W: Write> Truth<'a, W> {
     /// To be called before the first event.
     pub fn expecting(mut self, sites: SiteSet, limits: AlarmLimits) -> Truth<'a, W> {
         let end = self.rate.instant_of(self.frames);
-        self.foreseen = Some(Foreseen::new(self.script, sites, limits, end));
-        self
-    }
-
-    /// The same without steps, readings and alarms.
-    pub fn of_events_alone(mut self) -> Truth<'a, W> {
-        self.foreseen = None;
+        self.foreseen = Foreseen::new(self.script, sites, limits, end);
         self
     }
 
@@ -176,10 +169,8 @@ impl<'a, W: Write> Truth<'a, W> {
     pub fn finish(mut self) -> io::Result<[W; TruthFile::ALL.len()]> {
         let end = self.rate.instant_of(self.frames);
         self.end_step();
-        if let Some(foreseen) = &mut self.foreseen {
-            let alarms = foreseen.finish();
-            self.append(TruthFile::Alarms, &alarms);
-        }
+        let alarms = self.foreseen.finish();
+        self.append(TruthFile::Alarms, &alarms);
         while let Some((episode, start)) = self.running.first().copied() {
             self.end_episode(episode, start, end);
         }
@@ -223,11 +214,8 @@ impl<'a, W: Write> Truth<'a, W> {
     }
 
     fn end_step(&mut self) {
-        if !std::mem::take(&mut self.step_began) {
-            return;
-        }
-        if let Some(foreseen) = &mut self.foreseen {
-            let rows = foreseen.next_step(self.script, self.labels);
+        if std::mem::take(&mut self.step_began) {
+            let rows = self.foreseen.next_step(self.script, self.labels);
             self.append(TruthFile::Steps, &rows.steps);
             self.append(TruthFile::Readings, &rows.readings);
             self.append(TruthFile::Alarms, &rows.alarms);

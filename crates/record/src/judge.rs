@@ -3,7 +3,6 @@
 use crate::plan::{Item, Plan, PlanAlarm, PlanClear, PlanReading, PlanStep};
 use crate::record::{Entry, Record};
 use crate::written;
-use pulsewright_score::tolerance::Tolerance;
 use serde::Serialize;
 
 /// How an item fared.
@@ -54,11 +53,6 @@ static NOTHING: Entry = Entry {
     verdict: String::new(),
 };
 
-/// The limits of a reading.
-pub fn tolerance(reading: &PlanReading) -> Tolerance {
-    Tolerance { absolute: reading.tolerance, percent: reading.tolerance_percent, min: reading.min, max: reading.max }
-}
-
 /// Judges what was entered for an item.
 pub fn judge<'a>(item: Item<'_>, record: &'a Record) -> Judged<'a> {
     let entry = record.items.get(item.id()).unwrap_or(&NOTHING);
@@ -84,7 +78,7 @@ fn of_reading<'a>(reading: &PlanReading, entry: &'a Entry) -> Judged<'a> {
     let Some(value) = written::number(&entry.value, &reading.unit) else {
         return open(format!("\"{}\" is not a number in {}", entry.value.trim(), reading.unit), entry);
     };
-    if tolerance(reading).allows_in(reading.band(), value) {
+    if reading.limits().allows_in(reading.band(), value) {
         return Judged { verdict: Verdict::Pass, why: String::new(), value: Some(value), entry };
     }
     let why = match reading.band() {

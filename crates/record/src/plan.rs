@@ -4,6 +4,7 @@ use crate::seal;
 use crate::walk::Walk;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::Span;
+use pulsewright_score::tolerance::Tolerance;
 use pulsewright_script::expect::AlarmSetting;
 use pulsewright_script::{Document, Step};
 use serde::{Deserialize, Serialize};
@@ -148,10 +149,14 @@ impl PlanReading {
         self.low.zip(self.high).map(|(low, high)| [low, high]).or(self.value.map(|value| [value; 2]))
     }
 
+    /// Its limits.
+    pub fn limits(&self) -> Tolerance {
+        Tolerance { absolute: self.tolerance, percent: self.tolerance_percent, min: self.min, max: self.max }
+    }
+
     /// Whether it moves by more than the tolerance of a single value: then the band is asked for.
     pub fn moves(&self) -> bool {
-        let tolerance = crate::judge::tolerance(self);
-        let width = self.value.and_then(|value| tolerance.width(value)).unwrap_or(0.0);
+        let width = self.value.and_then(|value| self.limits().width(value)).unwrap_or(0.0);
         self.band().is_some_and(|[low, high]| high - low > width)
     }
 

@@ -50,6 +50,13 @@ impl Instant {
         Instant::from_s(frame as f64 / rate_hz)
     }
 
+    /// Nearest tick to `count` parts of a second, `per_s` of which make one; `None` beyond the accepted time, and for none.
+    pub fn from_fraction(count: u64, per_s: u64) -> Option<Instant> {
+        let whole =
+            (u128::from(count) * TICKS_PER_S as u128 * 2 + u128::from(per_s)).checked_div(2 * u128::from(per_s))?;
+        i64::try_from(whole).ok().map(Instant).filter(|at| *at <= Instant::END)
+    }
+
     /// The time in seconds.
     pub fn s(self) -> f64 {
         self.0 as f64 / TICKS_PER_S as f64
@@ -127,5 +134,16 @@ mod tests {
         assert_eq!(Instant::from_frame(1, f64::NAN), None);
         assert_eq!(Instant::from_frame(36, 360.0), Instant::from_s(0.1));
         assert_eq!(Instant::from_frame(-36, 360.0), Instant::from_s(-0.1));
+        assert_eq!(Instant::from_fraction(u64::MAX, 1), None);
+        assert_eq!(Instant::from_fraction(1, 0), None);
+    }
+
+    #[test]
+    fn fractions_of_a_second_are_within_half_a_tick() {
+        assert_eq!(Instant::from_fraction(3, 4), Instant::from_s(0.75));
+        // 2^-32 s is 0.164 ticks, and 1.25 s with 4 parts more 0.66 beyond a whole one.
+        assert_eq!(Instant::from_fraction(1, 1 << 32), Some(Instant(0)));
+        let parts = (5_u64 << 30) + 4;
+        assert_eq!(Instant::from_fraction(parts, 1 << 32), Some(Instant(TICKS_PER_S / 4 * 5 + 1)));
     }
 }

@@ -11,8 +11,9 @@ use crate::annotations::Annotations;
 pub mod annotation_file;
 pub mod beats;
 pub mod header;
+mod options;
 
-pub use beats::TimeUnit;
+pub use options::{ReadOptions, TimeUnit};
 use pulsewright_text::source::{self, Unreadable, reason};
 use pulsewright_text::table;
 pub use pulsewright_text::table::{Place, Problem, Table};
@@ -40,27 +41,6 @@ pub enum ReadError {
         /// The problem and its place.
         problem: Problem,
     },
-}
-
-/// The caller's knowledge of a file that the file itself may lack.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct ReadOptions {
-    /// Unit of times when the column name has none.
-    pub unit: Option<TimeUnit>,
-    /// Frames per second, for times in frames; goes before the rate in a file or its header.
-    pub rate_hz: Option<f64>,
-    /// Column that holds the times, if not one of the usual names.
-    pub time_column: Option<String>,
-    /// Column that holds the beat codes, if not one of the usual names.
-    pub code_column: Option<String>,
-    /// Ignore columns of codes (pulses and breaths have none of the beat codes).
-    pub times_only: bool,
-    /// Only rows whose column `channel` holds this; needed where that column holds more than one name.
-    pub channel: Option<String>,
-    /// Delimiter of a CSV, if it cannot be seen.
-    pub delimiter: Option<u8>,
-    /// Whether it is the reference: an empty reference is an error, as it could not show a fault.
-    pub is_reference: bool,
 }
 
 /// Reads the beats, episodes and shutdown of one side from a file of any known form.

@@ -1,7 +1,9 @@
 //! Premature beats at given times: the list behind a step's `beats`.
 
-use crate::parse::{Path, Walk};
+use crate::limits::MAX_STEP_S;
+use crate::reader::Path;
 use crate::reader::{Kind, Node};
+use crate::walk::Walk;
 use crate::words::{join, nearest, quoted, shown};
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::script::TimedBeat;
@@ -56,7 +58,7 @@ impl Walk {
     /// Seconds after the start of the step, within it.
     fn beat_time(&mut self, node: Node<'_>, path: &Path<'_>, duration: Option<Span>) -> Option<Span> {
         let seconds = if node.kind() == Kind::Number { node.raw().parse().unwrap_or(f64::NAN) } else { f64::NAN };
-        let longest = duration.map_or(crate::step::MAX_STEP_S, Span::as_secs_f64);
+        let longest = duration.map_or(MAX_STEP_S, Span::as_secs_f64);
         if !(0.0..=longest).contains(&seconds) {
             let what = format!("at_s can't be {}", shown(node.raw()));
             self.report(

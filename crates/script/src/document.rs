@@ -1,6 +1,6 @@
 //! A document in memory: steps with everything resolved, as a core script needs them.
 
-use crate::expect::{AlarmSetting, AlarmSettings, Expectations, Limits};
+use crate::expect::expected::{AlarmSetting, AlarmSettings, Expectations, Limits};
 use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::script::{Item, Ramp, Script, TimedBeat};
 use pulsewright_core::settings::Settings;

@@ -3,207 +3,22 @@
 //! A limit comes from the step first, then from the document's own `limits` (the maker's, as a rule), then from the table
 //! of [`Quantity`]: the standard's default. Each carries its source in words, printed beside every verdict.
 
+pub(crate) mod expected;
 mod foresee;
+mod limit;
 mod quantity;
 mod read;
-mod schema;
+pub(crate) mod schema;
 mod settings;
 mod write;
 
-pub use foresee::{CUFF_HOLD_S, FORESEEN_S, HOLD_S, reading_of, why};
-pub use quantity::{Origin, Quantity};
-pub(crate) use read::Limits;
-pub(crate) use schema::{
-    alarm_limits as alarm_limits_schema, alarms_or_readings, limits as limits_schema, lines as lines_schema,
+pub use expected::{
+    ALARM_SOURCE, AlarmSetting, CLEAR_SOURCE, CLEAR_WITHIN_S, Expectations, ExpectedAlarm, ExpectedClear,
+    ExpectedReading, ExpectedSilence,
 };
+pub use foresee::{CUFF_HOLD_S, FORESEEN_S, HOLD_S, reading_of, why};
+pub use limit::Limit;
+pub use quantity::{Origin, Quantity};
 pub(crate) use write::{
     alarm_settings as alarm_settings_json, expect as expect_json, limits as limits_json, lines as lines_json,
 };
-
-use pulsewright_core::expect::{AlarmKind, AlarmLimit};
-use pulsewright_core::heart::rhythm::Priority;
-use std::fmt;
-use std::ops::Range;
-
-/// Source of the default time limit of an alarm.
-pub const ALARM_SOURCE: &str = "10 s: IEC 60601-2-27 / EC13 4.2.8, from memory; from the begin of the condition, or where the limit is a delay, from its end";
-
-/// Time in which an alarm clears by default, seconds.
-pub const CLEAR_WITHIN_S: f64 = 30.0;
-
-/// Source of [`CLEAR_WITHIN_S`].
-pub const CLEAR_SOURCE: &str = "no standard; common practice, no source";
-
-/// The expectations of a step.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Expectations {
-    /// Readings, in the order of the document; a quantity stands at most once.
-    pub readings: Vec<ExpectedReading>,
-    /// Alarms, in the order of the document.
-    pub alarms: Vec<ExpectedAlarm>,
-    /// Alarms that must not sound.
-    pub silent: Vec<ExpectedSilence>,
-    /// Alarms of the step before that must end.
-    pub clears: Vec<ExpectedClear>,
-}
-
-impl Expectations {
-    /// Whether nothing is expected.
-    pub fn is_empty(&self) -> bool {
-        self.readings.is_empty() && self.alarms.is_empty() && self.silent.is_empty() && self.clears.is_empty()
-    }
-}
-
-/// One reading that a monitor must show.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ExpectedReading {
-    /// The quantity that is read.
-    pub quantity: Quantity,
-    /// Value that the limit lies around, in the quantity's unit; the mean when it moves; `None` when the limit is a range of
-    /// its own.
-    pub value: Option<f64>,
-    /// Lowest and highest value that a correct monitor shows.
-    pub band: Option<[f64; 2]>,
-    /// Why it is as it is, in words; may be empty.
-    pub why: String,
-    /// Its limits.
-    pub limit: Limit,
-    /// Whether the document's step named value and limit itself; the rest was filled in.
-    pub(crate) named: Named,
-    pub(crate) place: Place,
-}
-
-/// Where an expectation stands in its text. Any two are equal: the places of its parts do not change a document.
-#[derive(Clone, Default)]
-pub(crate) struct Place {
-    pub(crate) span: Range<usize>,
-    pub(crate) path: String,
-}
-
-impl fmt::Debug for Place {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("Place")
-    }
-}
-
-impl PartialEq for Place {
-    fn eq(&self, _: &Place) -> bool {
-        true
-    }
-}
-
-/// A limit that the monitor's alarms are set to.
-#[derive(Clone, Debug, PartialEq)]
-pub struct AlarmSetting {
-    /// Which.
-    pub limit: AlarmLimit,
-    /// Its value; `None` switches the alarm off.
-    pub value: Option<f32>,
-    /// Where it comes from, one line.
-    pub source: String,
-}
-
-/// Those of a document.
-pub(crate) type AlarmSettings = Vec<AlarmSetting>;
-
-/// Which parts of an expectation stand in the document.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(crate) struct Named {
-    pub(crate) value: bool,
-    pub(crate) limit: bool,
-}
-
-/// The limits of a reading. Of the two tolerances the larger counts; edges are allowed.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Limit {
-    /// Largest error, in the quantity's unit.
-    pub tolerance: Option<f64>,
-    /// Largest error, percent of the expected value.
-    pub tolerance_percent: Option<f64>,
-    /// Smallest reading, in the quantity's unit.
-    pub min: Option<f64>,
-    /// Largest reading, in the quantity's unit.
-    pub max: Option<f64>,
-    /// Where the limit comes from, one line.
-    pub source: String,
-}
-
-impl Limit {
-    /// Whether it needs a value to lie around.
-    pub fn is_around_a_value(&self) -> bool {
-        self.tolerance.is_some() || self.tolerance_percent.is_some()
-    }
-
-    /// The limit in words, such as "±5 bpm or ±10 %, the larger" or "78 to 82 bpm".
-    pub fn words(&self, unit: &str) -> String {
-        let mut parts = Vec::new();
-        match (self.tolerance, self.tolerance_percent) {
-            (Some(absolute), Some(percent)) => parts.push(format!("±{absolute} {unit} or ±{percent} %, the larger")),
-            (Some(absolute), None) => parts.push(format!("±{absolute} {unit}")),
-            (None, Some(percent)) => parts.push(format!("±{percent} %")),
-            (None, None) => {}
-        }
-        match (self.min, self.max) {
-            (Some(min), Some(max)) => parts.push(format!("{min} to {max} {unit}")),
-            (Some(min), None) => parts.push(format!("at least {min} {unit}")),
-            (None, Some(max)) => parts.push(format!("at most {max} {unit}")),
-            (None, None) => {}
-        }
-        parts.join(", ")
-    }
-}
-
-/// One alarm that a monitor must give.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ExpectedAlarm {
-    /// Its name; the monitor's own words may differ.
-    pub name: String,
-    /// Which it is, unless it has a name of its own.
-    pub kind: Option<AlarmKind>,
-    /// Priority that it must have.
-    pub priority: Priority,
-    /// When its limit is reached, seconds from the start of the step; 0 when it was before.
-    pub onset_s: f64,
-    /// Soonest that a monitor can know, seconds from the start of the step.
-    pub soonest_s: f64,
-    /// Longest time from the onset, seconds.
-    pub within_s: f64,
-    /// Where the time limit comes from, one line.
-    pub source: String,
-    pub(crate) written: WrittenAlarm,
-    pub(crate) place: Place,
-}
-
-/// The part of an alarm that the document names; the rest is filled in.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub(crate) struct WrittenAlarm {
-    pub(crate) name: Option<String>,
-    pub(crate) priority: Option<Priority>,
-    pub(crate) within_s: Option<f64>,
-    pub(crate) source: Option<String>,
-}
-
-/// One alarm that a monitor must not give.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ExpectedSilence {
-    /// Its name.
-    pub name: String,
-    /// Which it is, unless it has a name of its own.
-    pub kind: Option<AlarmKind>,
-    pub(crate) place: Place,
-}
-
-/// One alarm that must end, as its condition has.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ExpectedClear {
-    /// Which.
-    pub kind: AlarmKind,
-    /// When its condition ends, seconds from the start of the step.
-    pub end_s: f64,
-    /// Longest time from then on, seconds.
-    pub within_s: f64,
-    /// Where the time limit comes from, one line.
-    pub source: String,
-    pub(crate) written_within_s: Option<f64>,
-    pub(crate) place: Place,
-}

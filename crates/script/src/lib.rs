@@ -35,6 +35,7 @@ pub mod catalogue_text;
 mod document;
 pub mod expect;
 mod keys;
+mod limits;
 mod one_step;
 pub mod outline;
 mod parse;
@@ -43,17 +44,13 @@ pub mod reader;
 mod schema;
 mod step;
 pub mod typed;
+mod walk;
 mod words;
 mod write;
 
 pub use document::{Document, Part, Step};
+pub use limits::{MAX_BYTES, MAX_STEPS};
 pub use one_step::OneStep;
 pub use parse::{parse, read};
 pub use problem::{Problem, Problems};
 pub use schema::schema;
-
-/// Longest text read, bytes: 16 MiB.
-pub const MAX_BYTES: usize = 16 << 20;
-
-/// Most steps and repeats in a document.
-pub const MAX_STEPS: usize = 100_000;

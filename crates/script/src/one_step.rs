@@ -2,10 +2,11 @@
 
 use crate::carry::{self, Change, Value};
 use crate::document::{Document, Part, Step};
-use crate::expect::Expectations;
+use crate::expect::expected::Expectations;
 use crate::keys;
+use crate::limits::MAX_STEP_S;
 use crate::problem::{Collected, Problem, Problems};
-use crate::step::{MAX_STEP_S, span_of};
+use crate::step::span_of;
 use crate::words::{self, nearest, quoted, range, shown, unit};
 use pulsewright_core::script::MIN_STEP;
 use pulsewright_core::settings::Field;

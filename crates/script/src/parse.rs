@@ -2,15 +2,13 @@
 
 use crate::carry;
 use crate::document::{Document, Part, too_long};
-use crate::expect::Limits;
+use crate::limits::{MAX_BYTES, MAX_STEPS};
 use crate::problem::{Collected, Problem, Problems};
-pub(crate) use crate::reader::Path;
-use crate::reader::{DocumentKind, open};
-use crate::reader::{Entry, Kind, Node};
+use crate::reader::{DocumentKind, Entry, Kind, Node, Path, open};
+use crate::walk::Walk;
 use crate::words::{nearest, quoted, shown};
-use crate::{MAX_BYTES, MAX_STEPS};
 use pulsewright_core::script::MAX_NESTING;
-use pulsewright_core::settings::{FIELDS, Field, Settings};
+use pulsewright_core::settings::FIELDS;
 use std::io::{self, Read};
 
 /// The kind of document, for messages.
@@ -65,18 +63,6 @@ pub fn read(source: impl Read, name: &str) -> Result<Document, Problems> {
         Ok(_) => parse(&text, name),
         Err(error) => Err(Problems::of(name, "", Collected::one(Problem::new(format!("can't read it: {error}"))))),
     }
-}
-
-/// The walk over a document: what it found so far.
-pub(crate) struct Walk {
-    pub(crate) found: Collected,
-    /// The state that the next step starts from.
-    pub(crate) carried: Settings,
-    /// Fields whose value was refused: their conflicts are not reported.
-    pub(crate) doubtful: [bool; FIELDS],
-    /// Limits of the document, known before its steps are read.
-    pub(crate) limits: Limits,
-    pub(crate) parts: Vec<Part>,
 }
 
 impl Walk {
@@ -205,57 +191,5 @@ impl Walk {
         let level = level.unwrap_or(0);
         self.parts.push(Part::Repeat { first, times, level });
         level
-    }
-
-    /// See [`Collected::entries`].
-    pub(crate) fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<Entry<'a>>> {
-        self.found.entries(node, path, what)
-    }
-
-    /// See [`Collected::whole`].
-    fn whole(&mut self, node: Node<'_>, path: &Path<'_>, min: u64, max: u64) -> Option<u64> {
-        self.found.whole(node, path, min, max)
-    }
-
-    /// See [`Collected::text`].
-    pub(crate) fn text(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
-        self.found.text(node, path)
-    }
-
-    /// See [`Collected::line`].
-    pub(crate) fn line(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
-        self.found.line(node, path)
-    }
-
-    /// See [`Collected::wrong_kind`].
-    pub(crate) fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: Kind) {
-        self.found.wrong_kind(node, path, wanted);
-    }
-
-    /// See [`Collected::missing`].
-    pub(crate) fn missing(&mut self, node: Node<'_>, path: &Path<'_>, key: &str, allowed: &str) {
-        self.found.missing(node, path, key, allowed);
-    }
-
-    /// See [`Collected::unknown`].
-    pub(crate) fn unknown(&mut self, entry: &Entry<'_>, path: &Path<'_>, keys: &[&str], nearest: Option<String>) {
-        self.found.unknown(entry, path, keys, nearest);
-    }
-
-    /// See [`Collected::report`].
-    pub(crate) fn report(
-        &mut self,
-        node: Node<'_>,
-        path: &Path<'_>,
-        more: impl FnOnce(Problem) -> Problem,
-        what: String,
-    ) {
-        self.found.report(node, path, more, what);
-    }
-
-    pub(crate) fn doubt(&mut self, field: Field, doubtful: bool) {
-        if let Some(doubt) = self.doubtful.get_mut(field as usize) {
-            *doubt = doubtful;
-        }
     }
 }

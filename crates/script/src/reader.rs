@@ -7,7 +7,7 @@ pub use crate::problem::{Collected, Problem, Problems};
 pub use crate::words::{join, nearest, quoted, shown};
 pub use pulsewright_text::node::{Entry, Kind, Node};
 
-use crate::MAX_BYTES;
+use crate::limits::MAX_BYTES;
 use pulsewright_text::json::{MAX_DEPTH, too_deep};
 use std::fmt;
 use std::ops::RangeInclusive;

@@ -1,11 +1,13 @@
 //! The schema of documents, from the same tables that reading uses.
 
-use crate::MAX_STEPS;
 use crate::beats::{BEAT_KEYS, MAX_BEATS};
-use crate::expect::{alarm_limits_schema, alarms_or_readings, limits_schema, lines_schema};
+use crate::expect::schema::{
+    alarm_limits as alarm_limits_schema, alarms_or_readings, limits as limits_schema, lines as lines_schema,
+};
 use crate::keys::{self, Branch};
+use crate::limits::{MAX_STEP_S, MAX_STEPS};
 use crate::reader::MAX_LINE;
-use crate::step::{EACH, MAX_STEP_S};
+use crate::step::EACH;
 use crate::words::range;
 use crate::write::number;
 use pulsewright_core::body::{ADULT, BODIES};

@@ -2,19 +2,18 @@
 
 use crate::carry::{Change, Value};
 use crate::document::Step;
-use crate::expect::Expectations;
+use crate::expect::expected::Expectations;
 use crate::keys::{self, Branch, STEP_WORDS};
-use crate::parse::{Path, Walk};
+use crate::limits::MAX_STEP_S;
+use crate::reader::Path;
 use crate::reader::{Entry, Kind, Node};
+use crate::walk::Walk;
 use crate::words::{self, nearest, quoted, range, shown, unit};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::script::MIN_STEP;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
-
-/// Longest step, seconds: the longest time of 64 bits.
-pub(crate) const MAX_STEP_S: f64 = 4_294_967_295.0;
 
 /// The word that plays every rhythm in turn.
 pub(crate) const EACH: &str = "each";

@@ -15,8 +15,9 @@ mod process;
 
 pub use guard::Guard;
 
+use crate::error::SuiteError;
+use crate::plan::Plan;
 use crate::record::Record;
-use crate::{Plan, SuiteError};
 use process::{Process, Waited, all_of, lines_of, on_one_line, receive};
 use pulsewright_text::source::{self, Unreadable};
 use std::fs;

@@ -8,10 +8,12 @@
 //! | `signals/` | signals and truth, if they are kept |
 //! | `work/` | temporary files of a run under way |
 
+use crate::detector::Detector;
 use crate::detector::Outcome;
+use crate::error::SuiteError;
+use crate::plan::Plan;
 use crate::record::Record;
-use crate::run::Shard;
-use crate::{Detector, Plan, SuiteError};
+use crate::shard::Shard;
 use pulsewright_files::atomic::Claim;
 use pulsewright_text::json;
 use pulsewright_text::source::{self, Unreadable};

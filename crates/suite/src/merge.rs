@@ -1,6 +1,8 @@
 //! Shards joined to one folder, as if one run had filled it.
 
-use crate::{Folder, Manifest, Plan, SuiteError};
+use crate::error::SuiteError;
+use crate::folder::{Folder, Manifest};
+use crate::plan::Plan;
 use std::path::{Path, PathBuf};
 
 /// Copies the answers of shard folders into `target`, which then holds every record of the plan.

@@ -20,7 +20,7 @@
 mod axes;
 mod file;
 
-use crate::SuiteError;
+use crate::error::SuiteError;
 use crate::record::{Record, name};
 use axes::Axes;
 use file::{BitsWord, PlanFile, ScoreRules, SignalWord};

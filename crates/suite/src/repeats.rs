@@ -2,8 +2,10 @@
 //!
 //! A seed changes only random values: a steady rhythm without noise is the same for every seed.
 
+use crate::error::SuiteError;
+use crate::plan::Plan;
+use crate::pool;
 use crate::record::Record;
-use crate::{Plan, SuiteError, pool};
 use serde::Serialize;
 use std::collections::HashMap;
 

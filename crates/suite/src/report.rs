@@ -1,10 +1,15 @@
 //! The report of a suite: the score of every record and of all, by each dimension of the matrix, and the failures.
 
+use crate::answer::read_answer;
+use crate::error::SuiteError;
+use crate::folder::Folder;
+use crate::plan::Plan;
+use crate::pool;
 use crate::record::Record;
-use crate::{Folder, Plan, Repeat, SuiteError, pool, repeats};
+use crate::repeats::{Repeat, repeats};
 use pulsewright_score::limits::Limits;
-use pulsewright_score::read::{ReadError, ReadOptions, read_annotations};
-use pulsewright_score::record::{Events, RecordReport, Sums};
+use pulsewright_score::read::{ReadError, ReadOptions};
+use pulsewright_score::record::{RecordReport, Sums};
 use pulsewright_score::report::text::{aligned, percent};
 use pulsewright_score::report::{Case, Report, csv, junit, text};
 use pulsewright_score::{Annotations, matrix::Detection, score_record};
@@ -55,21 +60,6 @@ pub struct Group {
     pub records: usize,
     /// Their events found, missed and extra, pooled.
     pub detection: Detection,
-}
-
-/// Reads a record's answer. Times in frames need no frame rate: it is the record's.
-pub(crate) fn read_answer(
-    plan: &Plan,
-    record: &Record,
-    folder: &Folder,
-    reading: &ReadOptions,
-) -> Result<Annotations, ReadError> {
-    let reading = ReadOptions {
-        rate_hz: Some(f64::from(record.frame_rate.as_hz())),
-        times_only: plan.options.events != Events::Beats,
-        ..reading.clone()
-    };
-    read_annotations(&folder.answer(record), &reading)
 }
 
 impl SuiteReport {

@@ -1,49 +1,18 @@
 //! A run: every record of a shard that has no outcome yet, on all cores.
 
+use crate::answer::read_answer;
+use crate::detector::Detector;
 use crate::detector::{Guard, Outcome, Worker};
+use crate::error::SuiteError;
+use crate::folder::Folder;
+use crate::plan::Plan;
+use crate::pool;
 use crate::record::Record;
-use crate::report::read_answer;
-use crate::{Detector, Folder, Plan, SuiteError, pool};
 use pulsewright_score::read::ReadOptions;
-use serde::{Deserialize, Serialize};
-use std::fmt;
 use std::fs;
 use std::ops::ControlFlow;
-use std::str::FromStr;
 use std::sync::atomic::{AtomicU64, Ordering};
 use tempfile::TempDir;
-
-/// Part `part` of `of`: every `of`th record, starting with the `part`th.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Shard {
-    part: u32,
-    of: u32,
-}
-
-impl Shard {
-    /// The records that belong to the shard.
-    pub fn of(self, records: &[Record]) -> Vec<&Record> {
-        records.iter().skip(self.part as usize - 1).step_by(self.of as usize).collect()
-    }
-}
-
-impl FromStr for Shard {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Shard, String> {
-        let shard =
-            text.split_once('/').and_then(|(part, of)| Some(Shard { part: part.parse().ok()?, of: of.parse().ok()? }));
-        shard
-            .filter(|shard| (1..=shard.of).contains(&shard.part))
-            .ok_or_else(|| "a shard is part/parts, as 1/4 to 4/4".to_owned())
-    }
-}
-
-impl fmt::Display for Shard {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}/{}", self.part, self.of)
-    }
-}
 
 /// Options of a run. None of them changes the answers.
 #[derive(Clone, Debug)]
@@ -159,27 +128,5 @@ impl<'a> ActiveRun<'a> {
         }
         self.done.fetch_add(1, Ordering::Relaxed);
         Ok(())
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn shards_are_parts_of_a_whole() {
-        for bad in ["", "1", "0/2", "3/2", "1/0", "-1/2", "1/2/3", "a/b"] {
-            assert!(bad.parse::<Shard>().is_err(), "{bad}");
-        }
-        let text = r#"{"version": 1, "duration_s": 10, "score": {"learning_s": 0},
-            "blocks": [{"rhythm": ["sinus"], "seed": {"from": 0, "count": 7}}]}"#;
-        let plan = Plan::parse(text, "plan").unwrap();
-        let mut names: Vec<String> = Vec::new();
-        for shard in ["1/3", "2/3", "3/3"] {
-            let shard: Shard = shard.parse().unwrap();
-            names.extend(shard.of(&plan.records).iter().map(|record| record.name.clone()));
-        }
-        names.sort();
-        assert_eq!(names, plan.records.iter().map(|record| record.name.clone()).collect::<Vec<_>>());
     }
 }

@@ -9,9 +9,9 @@
 //!
 //! Breaths, pulses and cuff have no codes there; the tables beside the signal hold them.
 
+use crate::content::Content;
 use crate::csv::on_one_line;
 use crate::marks::{Mark, Marks, What};
-use crate::plan::Content;
 use crate::truth::nearest_frame;
 use pulsewright_core::script::Item;
 use pulsewright_core::time::{FrameRate, Instant};

@@ -10,7 +10,7 @@ use crate::codes::code_of_number;
 use crate::instant::Instant;
 
 use super::header::Header;
-use super::{Place, Problem};
+use pulsewright_text::table::{Place, Problem};
 
 const SKIP: u16 = 59;
 const NUM: u16 = 60;

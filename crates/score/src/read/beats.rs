@@ -1,27 +1,13 @@
 //! The meaning of the columns of a table of beats.
 
-use serde::{Deserialize, Serialize};
-
 use crate::annotations::{Annotation, Annotations, Episode, EpisodeKind, Stretch};
 use crate::codes::is_code;
 use crate::instant::Instant;
 
-use super::{Place, Problem, ReadOptions};
+use super::options::{ReadOptions, TimeUnit};
 use pulsewright_text::fit::cut;
 use pulsewright_text::number::short;
-use pulsewright_text::table::{Row, Table};
-
-/// Unit of a column of times.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum TimeUnit {
-    /// Seconds.
-    S,
-    /// Milliseconds.
-    Ms,
-    /// Frames of the signal, counted from 0; needs the frame rate.
-    Frame,
-}
+use pulsewright_text::table::{Place, Problem, Row, Table};
 
 /// Column names that name their unit, best first.
 const TIME_COLUMNS: [(&str, TimeUnit); 20] = [

@@ -1,6 +1,6 @@
 //! The record line of an open waveform-database header: frame rate and length.
 
-use super::{Place, Problem};
+use pulsewright_text::table::{Place, Problem};
 
 /// The part of a header that the scorer needs.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,9 +1,9 @@
 //! Fills in a document's expectations: plays its steps and sets the values that were left out.
 
-use super::{
-    ALARM_SOURCE, CLEAR_SOURCE, CLEAR_WITHIN_S, ExpectedAlarm, ExpectedClear, ExpectedReading, ExpectedSilence, Origin,
-    Place, Quantity,
+use super::expected::{
+    ALARM_SOURCE, CLEAR_SOURCE, CLEAR_WITHIN_S, ExpectedAlarm, ExpectedClear, ExpectedReading, ExpectedSilence, Place,
 };
+use super::quantity::{Origin, Quantity};
 use crate::document::{Document, Part};
 use crate::problem::Problem;
 use pulsewright_core::anatomy::PressureSite;

@@ -1,6 +1,6 @@
 //! The table of a monitor's readings: word, unit, source of the value, and the default limit.
 
-use super::Limit;
+use super::limit::Limit;
 use pulsewright_core::frame::PressureSite;
 use pulsewright_core::settings::Settings;
 

@@ -1,13 +1,15 @@
 //! Reading the expectations of a document: `expect` of a step, `limits` of the document, and the lists of lines beside them.
 
-use super::foresee::kind_of;
-use super::{
-    Expectations, ExpectedAlarm, ExpectedClear, ExpectedReading, ExpectedSilence, Limit, Named, Place, Quantity,
-    WrittenAlarm,
+use super::expected::{
+    Expectations, ExpectedAlarm, ExpectedClear, ExpectedReading, ExpectedSilence, Limits, Named, Place, WrittenAlarm,
 };
+use super::foresee::kind_of;
+use super::limit::Limit;
+use super::quantity::Quantity;
 use crate::document::Step;
-use crate::parse::{Path, Walk};
+use crate::reader::Path;
 use crate::reader::{Entry, Kind, Node};
+use crate::walk::Walk;
 use crate::words::{join, nearest, quoted, shown};
 use pulsewright_core::expect::AlarmKind;
 use pulsewright_core::heart::rhythm::Priority;
@@ -27,9 +29,6 @@ pub(crate) const CLEAR_KEYS: [&str; 3] = ["name", "within_s", "source"];
 
 /// Priorities that an alarm can have.
 pub(crate) const PRIORITIES: [Priority; 3] = [Priority::High, Priority::Medium, Priority::Low];
-
-/// The document's own limits, by quantity.
-pub(crate) type Limits = Vec<(Quantity, Limit)>;
 
 fn place(node: Node<'_>, path: &Path<'_>) -> Place {
     Place { span: node.mark(), path: path.to_string() }

@@ -1,6 +1,6 @@
 //! The schema of expectations, from the tables that reading uses.
 
-use super::Quantity;
+use super::quantity::Quantity;
 use super::read::{MAX_ENTRIES, PRIORITIES, USUAL};
 use super::settings::{OFF, SETTING_KEYS};
 use crate::schema::line;

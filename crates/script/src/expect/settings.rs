@@ -1,8 +1,9 @@
 //! Reading a monitor's alarm limits: `alarm_limits` of the document.
 
-use super::{AlarmSetting, AlarmSettings};
-use crate::parse::{Path, Walk};
+use super::expected::{AlarmSetting, AlarmSettings};
 use crate::reader::Node;
+use crate::reader::Path;
+use crate::walk::Walk;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::expect::AlarmLimit;
 

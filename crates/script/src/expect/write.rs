@@ -1,8 +1,11 @@
 //! Expectations back to JSON: the parts that the document named; the others are filled in on reading.
 
-use super::read::{Limits, USUAL};
+use super::expected::Limits;
+use super::expected::{AlarmSetting, Expectations, ExpectedReading, WrittenAlarm};
+use super::limit::Limit;
+use super::quantity::Quantity;
+use super::read::USUAL;
 use super::settings::OFF;
-use super::{AlarmSetting, Expectations, ExpectedReading, Limit, WrittenAlarm};
 use serde_json::{Map, Value, json};
 
 /// A list of lines.
@@ -12,7 +15,7 @@ pub(crate) fn lines(lines: &[String]) -> Value {
 
 /// The document's limits.
 pub(crate) fn limits(limits: &Limits) -> Value {
-    let one = |(quantity, limit): &(super::Quantity, Limit)| {
+    let one = |(quantity, limit): &(Quantity, Limit)| {
         let mut object = Map::new();
         members(limit, &mut object);
         (quantity.id().to_owned(), Value::Object(object))

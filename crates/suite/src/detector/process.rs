@@ -1,7 +1,7 @@
 //! A detector's process: its output and its end.
 
 use super::guard::Guard;
-use crate::SuiteError;
+use crate::error::SuiteError;
 use std::io::{self, BufRead, BufReader, Read};
 use std::process::{Child, ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};

@@ -1,0 +1,74 @@
+//! The walk over a document: what it has found so far, and how it reads a value or reports a problem.
+
+use crate::document::Part;
+use crate::expect::expected::Limits;
+use crate::problem::{Collected, Problem};
+use crate::reader::{Entry, Kind, Node, Path};
+use pulsewright_core::settings::{FIELDS, Field, Settings};
+
+/// The walk over a document: what it found so far.
+pub(crate) struct Walk {
+    pub(crate) found: Collected,
+    /// The state that the next step starts from.
+    pub(crate) carried: Settings,
+    /// Fields whose value was refused: their conflicts are not reported.
+    pub(crate) doubtful: [bool; FIELDS],
+    /// Limits of the document, known before its steps are read.
+    pub(crate) limits: Limits,
+    pub(crate) parts: Vec<Part>,
+}
+
+impl Walk {
+    /// See [`Collected::entries`].
+    pub(crate) fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<Entry<'a>>> {
+        self.found.entries(node, path, what)
+    }
+
+    /// See [`Collected::whole`].
+    pub(crate) fn whole(&mut self, node: Node<'_>, path: &Path<'_>, min: u64, max: u64) -> Option<u64> {
+        self.found.whole(node, path, min, max)
+    }
+
+    /// See [`Collected::text`].
+    pub(crate) fn text(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
+        self.found.text(node, path)
+    }
+
+    /// See [`Collected::line`].
+    pub(crate) fn line(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
+        self.found.line(node, path)
+    }
+
+    /// See [`Collected::wrong_kind`].
+    pub(crate) fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: Kind) {
+        self.found.wrong_kind(node, path, wanted);
+    }
+
+    /// See [`Collected::missing`].
+    pub(crate) fn missing(&mut self, node: Node<'_>, path: &Path<'_>, key: &str, allowed: &str) {
+        self.found.missing(node, path, key, allowed);
+    }
+
+    /// See [`Collected::unknown`].
+    pub(crate) fn unknown(&mut self, entry: &Entry<'_>, path: &Path<'_>, keys: &[&str], nearest: Option<String>) {
+        self.found.unknown(entry, path, keys, nearest);
+    }
+
+    /// See [`Collected::report`].
+    pub(crate) fn report(
+        &mut self,
+        node: Node<'_>,
+        path: &Path<'_>,
+        more: impl FnOnce(Problem) -> Problem,
+        what: String,
+    ) {
+        self.found.report(node, path, more, what);
+    }
+
+    /// Notes whether the value of a field was refused.
+    pub(crate) fn doubt(&mut self, field: Field, doubtful: bool) {
+        if let Some(doubt) = self.doubtful.get_mut(field as usize) {
+            *doubt = doubtful;
+        }
+    }
+}
