@@ -1,7 +1,7 @@
 //! Whether a record is unchanged, and whether it belongs to a script and a rig.
 
 use crate::plan::Plan;
-use crate::record::{Origin, Record};
+use crate::record::{Origin, Record, broken_seal};
 
 /// The result of the digests.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -10,27 +10,6 @@ pub struct Integrity {
     pub changed: Vec<String>,
     /// Doubts that the digests can't settle, a line each.
     pub unknown: Vec<String>,
-}
-
-/// Why a record is not as a worksheet or a session saved it; `None` when it is, or is a table, which has no digest.
-pub fn broken_seal(record: &Record) -> Option<&'static str> {
-    if record.origin == Origin::Table {
-        return None;
-    }
-    match (&record.digest, &record.found_digest) {
-        (None, _) => {
-            return Some(
-                "the record has no digest: it was taken out, or neither worksheet nor session saved the record",
-            );
-        }
-        (Some(said), Some(found)) if said == found => {}
-        (Some(_), _) => return Some("the record was changed after it was saved: its digest does not fit"),
-    }
-    let plan = record.plan.as_ref()?;
-    // The text of a record that was read counts: an empty member may have been taken out of it.
-    let found = record.found_plan_digest.clone().unwrap_or_else(|| plan.own_digest());
-    let changed = plan.digest != found;
-    changed.then_some("the plan in the record was changed: what was expected is not what the script said")
 }
 
 /// Checks a record against its digests, and against the `fresh` plan of the script given with it, if any.

@@ -2,15 +2,13 @@
 
 use crate::seal;
 use crate::walk::Walk;
+pub use crate::walk::{Frames, MAX_STEPS, PlanError};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::Span;
 use pulsewright_score::tolerance::Tolerance;
 use pulsewright_script::expect::AlarmSetting;
 use pulsewright_script::{Document, Step};
 use serde::{Deserialize, Serialize};
-
-/// Most steps of a plan, repeats played out.
-pub const MAX_STEPS: usize = 500;
 
 /// A plan: everything that a verdict depends on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -51,18 +49,6 @@ pub struct Rig {
     /// Name of its file.
     pub name: String,
     /// SHA-256 of its description with its correction.
-    pub digest: String,
-}
-
-/// Identity of the frames that the script makes.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Frames {
-    /// Frames a second.
-    pub rate_hz: u32,
-    /// How many, with steps that hold played for [`crate::walk::HOLD_S`] and at most [`crate::walk::MAX_S`] in all.
-    pub count: u64,
-    /// Their digest, 16 hexadecimal digits.
     pub digest: String,
 }
 
@@ -242,21 +228,6 @@ impl PlanClear {
     pub fn latest_s(&self) -> f64 {
         ((self.end_s + self.within_s) * 1000.0).round() / 1000.0
     }
-}
-
-/// Why a document makes no plan.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[non_exhaustive]
-pub enum PlanError {
-    /// No step expects anything.
-    #[error("no step of the script says what to expect; add \"expect\" to its steps (docs/script.md, expectations)")]
-    NothingExpected,
-    /// Too many steps for a page.
-    #[error("the script plays more than {MAX_STEPS} steps, repeats counted; too many for a worksheet")]
-    TooManySteps,
-    /// The core refuses the script.
-    #[error("{0}")]
-    Script(String),
 }
 
 impl Plan {

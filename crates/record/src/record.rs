@@ -1,6 +1,5 @@
 //! A filled-in worksheet: what was read, by whom, with what.
 
-use crate::integrity::broken_seal;
 use crate::plan::Plan;
 use crate::seal;
 use pulsewright_text::{json, source};
@@ -270,4 +269,25 @@ fn bad_json(broken: json::Broken, name: &str) -> BadRecord {
         said
     };
     BadRecord::at(name, broken.line, broken.column, what)
+}
+
+/// Why a record is not as a worksheet or a session saved it; `None` when it is, or is a table, which has no digest.
+pub fn broken_seal(record: &Record) -> Option<&'static str> {
+    if record.origin == Origin::Table {
+        return None;
+    }
+    match (&record.digest, &record.found_digest) {
+        (None, _) => {
+            return Some(
+                "the record has no digest: it was taken out, or neither worksheet nor session saved the record",
+            );
+        }
+        (Some(said), Some(found)) if said == found => {}
+        (Some(_), _) => return Some("the record was changed after it was saved: its digest does not fit"),
+    }
+    let plan = record.plan.as_ref()?;
+    // The text of a record that was read counts: an empty member may have been taken out of it.
+    let found = record.found_plan_digest.clone().unwrap_or_else(|| plan.own_digest());
+    let changed = plan.digest != found;
+    changed.then_some("the plan in the record was changed: what was expected is not what the script said")
 }

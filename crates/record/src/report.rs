@@ -10,7 +10,7 @@ use crate::guide::guide;
 use crate::integrity::{self, Integrity};
 use crate::judge::{Judgement, Overall, Verdict};
 use crate::plan::Plan;
-use crate::record::Record;
+use crate::record::{Record, broken_seal};
 use crate::trend::{Trend, trends};
 use pulsewright_text::fit::line;
 use std::fmt::Write as _;
@@ -61,7 +61,7 @@ impl<'a> Report<'a> {
         for (index, other) in earlier.iter().enumerate() {
             let name = if other.name.is_empty() { format!("number {}", index + 1) } else { other.name.clone() };
             let problem = |why: &str| format!("earlier record {name}: {why}");
-            integrity.changed.extend(integrity::broken_seal(other).map(problem));
+            integrity.changed.extend(broken_seal(other).map(problem));
         }
         Ok(Report { plan, record, judgement, integrity, trends, left_out })
     }

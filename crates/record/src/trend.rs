@@ -1,11 +1,10 @@
 //! Readings of the same asset over earlier records: how each error moved.
 
 use crate::calendar::day;
-use crate::integrity::broken_seal;
 use crate::judge::{Judgement, Verdict};
 use crate::plan::{Item, Plan, PlanReading};
-use crate::record::Record;
 pub use crate::record::date;
+use crate::record::{Record, broken_seal};
 use pulsewright_score::tolerance::Tolerance;
 
 /// One earlier or present reading.

@@ -1,7 +1,6 @@
 //! A document's steps one after the other; steps that hold play for a fixed time. Strips and frame digests are made from
 //! it.
 
-use crate::plan::{Frames, MAX_STEPS, PlanError};
 use pulsewright_core::block::{BLOCK, Block, Signals};
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script};
@@ -10,6 +9,37 @@ use pulsewright_core::timeline::Placed;
 use pulsewright_files::digest::FramesDigest;
 use pulsewright_plot::recording::{Recording, RecordingError};
 use pulsewright_script::Document;
+use serde::{Deserialize, Serialize};
+
+/// Most steps of a plan, repeats played out.
+pub const MAX_STEPS: usize = 500;
+
+/// Identity of the frames that the script makes.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Frames {
+    /// Frames a second.
+    pub rate_hz: u32,
+    /// How many, with steps that hold played for [`crate::walk::HOLD_S`] and at most [`crate::walk::MAX_S`] in all.
+    pub count: u64,
+    /// Their digest, 16 hexadecimal digits.
+    pub digest: String,
+}
+
+/// Why a document makes no plan.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum PlanError {
+    /// No step expects anything.
+    #[error("no step of the script says what to expect; add \"expect\" to its steps (docs/script.md, expectations)")]
+    NothingExpected,
+    /// Too many steps for a page.
+    #[error("the script plays more than {MAX_STEPS} steps, repeats counted; too many for a worksheet")]
+    TooManySteps,
+    /// The core refuses the script.
+    #[error("{0}")]
+    Script(String),
+}
 
 /// Seconds for which a step that holds is played here; a bench holds it as long as it takes.
 pub const HOLD_S: u32 = 20;

@@ -2,11 +2,10 @@
 
 use crate::beats::{BEAT_KEYS, MAX_BEATS};
 use crate::expect::schema::{
-    alarm_limits as alarm_limits_schema, alarms_or_readings, limits as limits_schema, lines as lines_schema,
+    alarm_limits as alarm_limits_schema, alarms_or_readings, limits as limits_schema, line, lines as lines_schema,
 };
 use crate::keys::{self, Branch};
 use crate::limits::{MAX_STEP_S, MAX_STEPS};
-use crate::reader::MAX_LINE;
 use crate::step::EACH;
 use crate::words::range;
 use crate::write::number;
@@ -119,12 +118,6 @@ fn step() -> Value {
         "additionalProperties": false,
         "properties": properties
     })
-}
-
-/// Text that fits a line of a table.
-pub(crate) fn line(description: &str) -> Value {
-    let pattern = "^[^\\u0000-\\u001f\\u007f-\\u009f]*$";
-    json!({"type": "string", "maxLength": MAX_LINE, "pattern": pattern, "description": description})
 }
 
 /// Properties of the keys below `group`.

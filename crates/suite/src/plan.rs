@@ -23,6 +23,7 @@ mod file;
 use crate::error::SuiteError;
 use crate::record::{Record, name};
 use axes::Axes;
+pub use axes::MOST_RECORDS;
 use file::{BitsWord, PlanFile, ScoreRules, SignalWord};
 use pulsewright_core::frame::Channel;
 use pulsewright_files::{Bits, Encoding, FileFormat};
@@ -31,9 +32,6 @@ use pulsewright_script::typed::unknown_of;
 use pulsewright_text::{json, source};
 use serde_json::Value;
 use std::path::Path;
-
-/// Most records of a plan.
-pub const MOST_RECORDS: usize = 1_000_000;
 
 /// Most scripts of a plan, those that are left out included; frame rates and seeds make records of a script, not scripts.
 pub const MOST_SCRIPTS: usize = 100_000;

@@ -3,7 +3,7 @@
 use super::quantity::Quantity;
 use super::read::{MAX_ENTRIES, PRIORITIES, USUAL};
 use super::settings::{OFF, SETTING_KEYS};
-use crate::schema::line;
+use crate::reader::MAX_LINE;
 use pulsewright_core::expect::{AlarmKind, AlarmLimit};
 use serde_json::{Map, Value, json};
 
@@ -127,4 +127,10 @@ pub(crate) fn alarms_or_readings() -> Value {
             }
         }
     })
+}
+
+/// Text that fits a line of a table.
+pub(crate) fn line(description: &str) -> Value {
+    let pattern = "^[^\\u0000-\\u001f\\u007f-\\u009f]*$";
+    json!({"type": "string", "maxLength": MAX_LINE, "pattern": pattern, "description": description})
 }

@@ -1,6 +1,5 @@
 //! A block of a plan multiplied out.
 
-use super::MOST_RECORDS;
 use super::file::{Block, Rate, Seeds};
 use crate::record::Record;
 use pulsewright_core::body::{BODIES, Body};
@@ -11,6 +10,9 @@ use pulsewright_core::time::FrameRate;
 use pulsewright_script::typed::{self, unknown_of};
 use pulsewright_script::{Document, OneStep};
 use std::sync::Arc;
+
+/// Most records of a plan.
+pub const MOST_RECORDS: usize = 1_000_000;
 
 /// A block with every word found.
 pub(super) struct Axes {
