@@ -177,18 +177,16 @@ fn ask(args: &Request, rig: &Rig) -> Result<Vec<Measured>, Failure> {
                 loop {
                     let (code, about) = (levels.codes[which], levels.expected[which]);
                     say(&format!("{name}, {word} level, code {code}, about {about:.4} {unit}: "))?;
-                    let mut line = String::new();
-                    let read = io::stdin().read_line(&mut line);
-                    if read.map_err(|error| Failure::input(format!("cannot read the terminal: {}", reason(&error))))?
-                        == 0
-                    {
+                    let line = source::line(&mut io::stdin().lock())
+                        .map_err(|error| Failure::input(format!("cannot read the terminal: {}", reason(&error))))?;
+                    let Some(line) = line else {
                         say("\n")?;
                         break 'outputs;
-                    }
-                    if line.trim().is_empty() {
+                    };
+                    if line.as_ref().is_ok_and(|line| line.trim().is_empty()) {
                         continue 'outputs;
                     }
-                    match parse_reading(&line, unit) {
+                    match line.map_err(|bad| bad.to_string()).and_then(|line| parse_reading(&line, unit)) {
                         Ok(reading) => {
                             readings[which] = reading;
                             break;

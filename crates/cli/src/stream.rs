@@ -14,9 +14,10 @@ use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_rig::{Clip, RigRender};
 use pulsewright_script::Document;
 use pulsewright_stream::{Command, Ended, LivePlayer, Pace, Samples, command, send};
+use pulsewright_text::source::{self, BadLine};
 use serde_json::Value;
 use std::cell::{Cell, RefCell};
-use std::io::{self, BufRead, IsTerminal};
+use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver};
 use std::thread;
@@ -183,12 +184,18 @@ fn standard_output() -> Result<io::Stdout, Failure> {
     Ok(io::stdout())
 }
 
+/// Most commands that wait, and most that are carried out between two blocks: a flood of them must not hold the signal up.
+const WAITING: usize = 256;
+
+/// A line of standard input, or why it is none.
+type Line = Result<String, BadLine>;
+
 /// Lines of standard input, as they come.
-fn read_commands() -> Receiver<String> {
-    let (lines, read) = mpsc::channel();
+fn read_commands() -> Receiver<Line> {
+    let (lines, read) = mpsc::sync_channel(WAITING);
     thread::spawn(move || {
-        for line in io::stdin().lock().lines() {
-            let Ok(line) = line else { break };
+        let mut input = io::stdin().lock();
+        while let Ok(Some(line)) = source::line(&mut input) {
             if lines.send(line).is_err() {
                 break;
             }
@@ -198,8 +205,15 @@ fn read_commands() -> Receiver<String> {
 }
 
 /// Carries out the commands that have come since the last call.
-fn obey(commands: &Receiver<String>, live: &mut LivePlayer<'_>, stopping: &Cell<bool>) {
-    for line in commands.try_iter() {
+fn obey(commands: &Receiver<Line>, live: &mut LivePlayer<'_>, stopping: &Cell<bool>) {
+    for line in commands.try_iter().take(WAITING) {
+        let line = match line {
+            Ok(line) => line,
+            Err(bad) => {
+                warn(&bad.to_string());
+                continue;
+            }
+        };
         match Command::parse(&line) {
             Ok(None) => {}
             Ok(Some(Command::Stop)) => stopping.set(true),

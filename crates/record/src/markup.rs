@@ -5,6 +5,7 @@ use crate::walk::Walk;
 use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_plot::strip::{self, Line, Sheet};
 use pulsewright_plot::svg::{self, escape};
+use pulsewright_text::fit;
 use std::fmt::Write as _;
 
 /// When a page is dark.
@@ -40,7 +41,7 @@ pub const CAUTIONS: [&str; 4] = [
 
 /// JSON that may stand in a script element.
 pub(crate) fn json_in_script(json: &str) -> String {
-    json.replace('<', "\\u003c").replace('\u{2028}', "\\u2028").replace('\u{2029}', "\\u2029")
+    fit::json(json).replace('<', "\\u003c")
 }
 
 /// A list of lines as list items.

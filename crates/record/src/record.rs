@@ -2,7 +2,7 @@
 
 use crate::plan::Plan;
 use crate::seal;
-use pulsewright_text::{json, source};
+use pulsewright_text::{fit, json, source};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -225,7 +225,7 @@ impl Record {
             sealed.doubt = broken_seal(self).unwrap_or_default().to_owned();
         }
         sealed.digest = Some(sealed.own_digest());
-        serde_json::to_string_pretty(&sealed).unwrap_or_default() + "\n"
+        fit::json(&serde_json::to_string_pretty(&sealed).unwrap_or_default()).into_owned() + "\n"
     }
 
     /// The digest that it must have.

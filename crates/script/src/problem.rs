@@ -1,7 +1,8 @@
 //! Problems of a document: the place, the mistake, the allowed values; and how they are shown.
 
 use annotate_snippets::{AnnotationKind, Level, Origin, Renderer, Snippet};
-use pulsewright_text::fit::{cut, line};
+use pulsewright_text::fit::{block, cut, line};
+use std::borrow::Cow;
 use std::fmt;
 use std::ops::Range;
 
@@ -160,18 +161,21 @@ impl Problems {
             Some(span) => {
                 let also = problem.also.as_ref().filter(|(also, _)| also.start.abs_diff(span.start) < LINE);
                 let (excerpt, base, number, whole) = self.excerpt(span, also.map(|(span, _)| span));
+                let seen_excerpt = seen(excerpt);
+                let unchanged = seen_excerpt == excerpt;
+                let place = |at: usize| seen(&excerpt[..boundary(excerpt, at.saturating_sub(base))]).len();
                 let inside = |span: &Range<usize>| {
-                    let start = boundary(excerpt, span.start.saturating_sub(base));
-                    start..first_line(excerpt, start, boundary(excerpt, span.end.saturating_sub(base)))
+                    let start = boundary(&seen_excerpt, place(span.start));
+                    start..first_line(&seen_excerpt, start, boundary(&seen_excerpt, place(span.end)))
                 };
                 let label = if problem.path.is_empty() { String::new() } else { fit(&format!("at {}", problem.path)) };
                 let main = AnnotationKind::Primary.span(inside(span)).label(label);
                 let also = also.map(|(s, why)| AnnotationKind::Context.span(inside(s)).label(fit(why)));
-                let snippet = Snippet::source(excerpt).line_start(number).annotation(main).annotations(also);
-                if whole {
+                let snippet = Snippet::source(seen_excerpt).line_start(number).annotation(main).annotations(also);
+                if unchanged && whole {
                     title.element(snippet.path(name))
                 } else {
-                    // The column of a piece of a line would be wrong.
+                    // The column of a piece of a line would be wrong, and so would that behind an escape.
                     let (at, column) = self.place(problem).unwrap_or((number, 1));
                     title.element(Origin::path(name).line(at).char_column(column)).element(snippet)
                 }
@@ -205,6 +209,14 @@ impl Problems {
         let from = boundary(text, start.max(first.saturating_sub(LINE)));
         (text.get(from..end).unwrap_or(""), from, line, from == start)
     }
+}
+
+/// An excerpt as a terminal may show it: what does something instead of being seen is an escape. Line ends are alike.
+fn seen(excerpt: &str) -> Cow<'_, str> {
+    if !excerpt.contains("\r\n") {
+        return block(excerpt);
+    }
+    Cow::Owned(excerpt.split("\r\n").map(block).collect::<Vec<_>>().join("\n"))
 }
 
 /// `at`, or the nearest place before it that does not split a character.

@@ -68,7 +68,7 @@ pub fn prints(code: &Code) -> Vec<(usize, String)> {
     named(&code.macros, &PRINTS).map(|(line, name)| (line, format!("`{name}!` prints"))).collect()
 }
 
-/// Files and JSON that are read past the bounded reader: `fs::read`, `File::open`, `serde_json::from_str` and their kin.
+/// Files, lines and JSON that are read past the bounded reader: `fs::read`, `File::open`, `read_line`, `serde_json::from_str` and their kin.
 pub fn reads(code: &Code) -> Vec<(usize, String)> {
     let found = code.paths.iter().map(|(_, used)| used).filter(|used| {
         let mut last = used.path.iter().rev().map(String::as_str);
@@ -79,7 +79,8 @@ pub fn reads(code: &Code) -> Vec<(usize, String)> {
             _ => false,
         }
     });
-    found.map(|used| (used.line, used.path.join("::"))).collect()
+    let lines = named(&code.methods, &["read_line"]).map(|(line, name)| (line, format!("`{name}` has no bound")));
+    found.map(|used| (used.line, used.path.join("::"))).chain(lines).collect()
 }
 
 /// Standard output and standard error, taken hold of by their functions.

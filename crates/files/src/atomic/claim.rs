@@ -73,9 +73,16 @@ impl Claim {
             // The number is only for messages of other processes: a full disk shows soon enough.
             let _ = lock.set_len(0).and_then(|()| write!(lock, "{}", std::process::id()));
         }
-        claim.clear().map_err(FileError::of(path))?;
-        claim.clear_others();
-        Ok(claim)
+        match claim.clear() {
+            Ok(()) => {
+                claim.clear_others();
+                Ok(claim)
+            }
+            Err(error) => {
+                claim.lose();
+                Err(FileError::Io(path.to_owned(), error))
+            }
+        }
     }
 
     /// For temporary files: no lock, and nothing is cleared.
@@ -151,7 +158,7 @@ impl Claim {
             return Ok(());
         }
         let journal = self.hidden(".journal");
-        if let Some(left) = Journal::read(&journal)? {
+        if let Some(left) = Journal::read(&journal, &format!("{PREFIX}{}", self.token))? {
             left.undo(&self.folder)?;
             sync_folder(&self.folder)?;
         }
@@ -163,20 +170,17 @@ impl Claim {
         Ok(())
     }
 
+    /// Gives the lock up as the system does for a killed process: its file stays, and says that other files may be left.
+    pub(super) fn lose(mut self) {
+        self.lock = None;
+    }
+
     /// Does the same for all that is left in the folder under other names. Files that can't be removed stay.
     fn clear_others(&self) {
         let mut cleared = CLEARED.lock().unwrap_or_else(PoisonError::into_inner);
         if self.lock.is_some() && cleared.insert(self.folder.clone()) {
             clear_folder(&self.folder, &self.token);
         }
-    }
-}
-
-#[cfg(test)]
-impl Claim {
-    /// Gives the lock up as the system does for a killed process: nothing is removed.
-    pub(super) fn lose(mut self) {
-        self.lock = None;
     }
 }
 
@@ -203,10 +207,12 @@ fn clear_folder(folder: &Path, except: &str) {
     for token in tokens {
         // A locked one is at work, or another process clears it.
         let path = folder.join(format!("{PREFIX}{token}.lock"));
-        let Ok((file, _)) = open_lock(&path) else { continue };
+        let Ok((file, new)) = open_lock(&path) else { continue };
         if file.try_lock().is_ok() && is_at(&file, &path) {
             let claim = Claim { folder: folder.to_owned(), token: token.to_owned(), lock: Some(file), left: true };
-            let _ = claim.clear();
+            if claim.clear().is_err() && !new {
+                claim.lose();
+            }
         }
     }
 }

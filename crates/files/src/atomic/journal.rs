@@ -1,11 +1,13 @@
 //! The state of a set before it got its names, so that it can be taken back.
 
 use crate::sha256::of_file;
+use pulsewright_text::json;
+use pulsewright_text::source::{self, Unreadable};
 use serde::{Deserialize, Serialize};
-use std::ffi::OsString;
+use std::ffi::{OsStr, OsString};
 use std::fs;
 use std::io;
-use std::path::Path;
+use std::path::{Component, Path};
 
 /// The changes of names in one folder. It is there from before the first change until after the last.
 #[derive(Debug, Default, Serialize, Deserialize)]
@@ -27,15 +29,30 @@ pub(super) struct Entry {
 }
 
 impl Journal {
-    /// Reads one that was left behind, if one was. It was synced before it got its name.
+    /// Reads the one that a holder of `mark` left behind, if there is one; temporary files of this holder begin with `mark`.
+    ///
+    /// It was synced before it got its name, so one that is not as it was written was changed by hand. It is not followed then:
+    /// its names could be those of any file.
     ///
     /// # Errors
-    /// When it can't be read.
-    pub(super) fn read(path: &Path) -> io::Result<Option<Journal>> {
-        match fs::read(path) {
-            Ok(text) => serde_json::from_slice(&text).map(Some).map_err(io::Error::from),
-            Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(None),
-            Err(error) => Err(error),
+    /// When it can't be read, or is not as it was written.
+    pub(super) fn read(path: &Path, mark: &str) -> io::Result<Option<Journal>> {
+        let text = match source::file(path, source::DOCUMENT) {
+            Ok(text) => text,
+            Err(Unreadable::Io { source, .. }) if source.kind() == io::ErrorKind::NotFound => return Ok(None),
+            Err(Unreadable::Io { source, .. }) => return Err(source),
+            Err(error) => return Err(io::Error::other(error)),
+        };
+        let journal = source::utf8(&text).ok().and_then(|text| json::parse::<Journal>(text).ok());
+        match journal.filter(|journal| journal.entries.iter().all(|entry| entry.is_sound(mark))) {
+            Some(journal) => Ok(Some(journal)),
+            None => {
+                let what = format!(
+                    "{} is not as it was written; take it away, and look after the files beside it",
+                    source::name(path)
+                );
+                Err(io::Error::other(what))
+            }
         }
     }
 
@@ -49,7 +66,19 @@ impl Journal {
     }
 }
 
+/// Whether this is a name in the folder, and no way to another one.
+fn is_name(name: &OsStr) -> bool {
+    let mut parts = Path::new(name).components();
+    matches!((parts.next(), parts.next()), (Some(Component::Normal(part)), None) if part == name)
+}
+
 impl Entry {
+    /// Whether all names are in the folder, and those of temporary files the holder's own.
+    fn is_sound(&self, mark: &str) -> bool {
+        let own = |name: &OsString| is_name(name) && name.as_encoded_bytes().starts_with(mark.as_bytes());
+        is_name(&self.name) && self.staged.iter().chain(&self.backup).all(own)
+    }
+
     fn undo(&self, folder: &Path) -> io::Result<()> {
         let name = folder.join(&self.name);
         let staged = self.staged.as_ref().map(|staged| folder.join(staged));

@@ -202,3 +202,50 @@ fn a_folder_that_is_not_there_is_named() {
     let message = write_whole(&path, b"", false).unwrap_err().to_string();
     assert!(message.contains("none/out.wav") && message.contains("folder does not exist"), "{message}");
 }
+
+#[test]
+fn a_journal_that_was_changed_is_not_followed() {
+    let above = tempfile::tempdir().unwrap();
+    let folder = above.path().join("set");
+    fs::create_dir(&folder).unwrap();
+    fs::write(above.path().join("precious"), "precious").unwrap();
+    let claim = Claim::new(&folder.join("out")).unwrap();
+    let mark = name(&claim.hidden(""));
+    let (at, lock) = (claim.hidden(".journal"), claim.hidden(".lock"));
+    claim.lose();
+    let own = |end: &str| Some(format!("{mark}{end}").into());
+    let entry = |name: &str, staged, backup| Entry { name: name.into(), staged, backup, sha256: None };
+    let deep = OsStr::new("../precious").to_owned();
+    for (entry, sound) in [
+        (entry("../precious", own("-0.partial"), None), false),
+        (entry("a/b", own("-0.partial"), None), false),
+        (entry("..", None, None), false),
+        (entry("", None, None), false),
+        (entry("out", Some(deep.clone()), None), false),
+        (entry("out", None, Some(deep)), false),
+        (entry("out", Some("other".into()), None), false),
+        (entry("out", own("-0.partial"), own("-1.old")), true),
+    ] {
+        let text = serde_json::to_string(&Journal { entries: vec![entry] }).unwrap();
+        for (text, sound) in
+            [(text.clone(), sound), (text.replacen("{", "{\"entries\":[],", 1), false), (text + "x", false)]
+        {
+            fs::write(&at, &text).unwrap();
+            fs::write(&lock, "").unwrap();
+            match (Claim::new(&folder.join("out")), sound) {
+                (Ok(claim), true) => drop(claim),
+                (Err(error), false) => {
+                    assert!(error.to_string().contains(".journal is not as it was written"), "{error}");
+                    assert_eq!(fs::read_to_string(&at).unwrap(), text);
+                    fs::remove_file(&at).unwrap();
+                }
+                (claimed, _) => panic!("{text}: {claimed:?}"),
+            }
+            assert_eq!(names(above.path()), ["precious", "set"]);
+        }
+    }
+}
+
+fn name(path: &Path) -> String {
+    path.file_name().unwrap().to_str().unwrap().to_owned()
+}

@@ -176,11 +176,14 @@
       typeof value === "string" && value.toWellFormed ? value.toWellFormed() : value);
     return { ...whole, digest: seal.record(whole) };
   }
+  /** JSON as a terminal may show it, as the program writes it: unseen characters are escapes. */
+  const unseenEscaped = (json) => json.replace(/[\u007f-\u009f\u061c\u180e\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\ufffe\uffff]/g,
+    (c) => `\\u${c.charCodeAt(0).toString(16).padStart(4, "0")}`);
   function save() {
     const made = record();
     const safe = (text) => (text || "").replace(/[^A-Za-z0-9-]+/g, "-");
     const link = document.createElement("a");
-    link.href = URL.createObjectURL(new Blob([`${JSON.stringify(made, null, 2)}\n`], { type: "application/json" }));
+    link.href = URL.createObjectURL(new Blob([`${unseenEscaped(JSON.stringify(made, null, 2))}\n`], { type: "application/json" }));
     link.download = `record-${safe(state.about.asset) || "no-asset"}-${safe(state.about.date) || made.saved_at.slice(0, 10)}.json`;
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);

@@ -6,6 +6,7 @@ use crate::judge::{Verdict, judge, plain};
 use crate::markup::CAUTIONS;
 use crate::plan::{Item, Plan, PlanStep};
 use crate::record::{Entry, KitState, Record, Signature};
+use pulsewright_text::source;
 use std::io::{self, BufRead, Write};
 use std::time::{Instant, SystemTime};
 
@@ -25,14 +26,18 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
 
     /// An answer, without its line end. `q` and the end of the input leave the session.
     pub(super) fn ask(&mut self, question: &str) -> Said<String> {
-        write!(self.out, "{question}")?;
-        self.out.flush()?;
-        let mut line = String::new();
-        if self.input.read_line(&mut line)? == 0 || line.trim().eq_ignore_ascii_case("q") {
-            writeln!(self.out)?;
-            return Err(SessionError::Left);
+        loop {
+            write!(self.out, "{question}")?;
+            self.out.flush()?;
+            match source::line(self.input)? {
+                Some(Ok(line)) if !line.trim().eq_ignore_ascii_case("q") => return Ok(line.trim().to_owned()),
+                Some(Err(bad)) => self.say(&format!("    {bad}"))?,
+                Some(Ok(_)) | None => {
+                    writeln!(self.out)?;
+                    return Err(SessionError::Left);
+                }
+            }
         }
-        Ok(line.trim().to_owned())
     }
 
     /// Saves the record so far.

@@ -7,15 +7,12 @@
 use crate::record::Record;
 use crate::seal;
 use pulsewright_files::atomic::{folder_of, sync_folder};
-use pulsewright_text::json;
 use pulsewright_text::source::{self, Unreadable};
+use pulsewright_text::{fit, json};
 use serde_json::{Map, Value};
 use std::fs::{File, OpenOptions};
 use std::io::{self, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
-
-/// Most bytes of a draft: some thousand answers.
-const MOST: u64 = 256 << 20;
 
 /// A draft that is appended to.
 #[derive(Debug)]
@@ -49,7 +46,7 @@ impl Draft {
     /// # Errors
     /// When a line was changed, or it can't be read.
     pub fn open(path: &Path) -> Result<(Draft, Option<String>), DraftError> {
-        let text = match source::file(path, MOST) {
+        let text = match source::file(path, source::TABLE) {
             Ok(text) => text,
             Err(Unreadable::Io { source, .. }) if source.kind() == io::ErrorKind::NotFound => Vec::new(),
             Err(Unreadable::Io { source, .. }) => return Err(source.into()),
@@ -90,7 +87,7 @@ impl Draft {
         line.insert("record".to_owned(), record);
         let digest = seal::of_object(&Value::Object(line.clone()));
         line.insert("digest".to_owned(), Value::String(digest.clone()));
-        let text = Value::Object(line).to_string() + "\n";
+        let text = fit::json(&Value::Object(line).to_string()).into_owned() + "\n";
         let new = self.file.is_none();
         let file = match &mut self.file {
             Some(file) => file,
