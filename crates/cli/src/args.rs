@@ -20,6 +20,9 @@ mod values;
 mod worksheet;
 
 use clap::{Parser, Subcommand};
+use pulsewright_text::fit;
+use std::env;
+use std::ffi::{OsStr, OsString};
 
 /// Reference patient signals whose truth is known: ECG, respiration and pressures from rhythm scripts.
 #[derive(Parser)]
@@ -34,6 +37,32 @@ use clap::{Parser, Subcommand};
 pub struct Arguments {
     #[command(subcommand)]
     pub verb: Verb,
+}
+
+/// Most characters of an argument that a message repeats.
+const LONGEST_SHOWN: usize = 200;
+
+impl Arguments {
+    /// Reads the command line.
+    ///
+    /// # Errors
+    /// The message of what is wrong with it, or the help that was asked for. A message repeats arguments, so they are shown in it
+    /// as a terminal may have them: on one line, without unseen characters, cut.
+    pub fn typed() -> Result<Arguments, clap::Error> {
+        let words: Vec<OsString> = env::args_os().collect();
+        Arguments::try_parse_from(&words).map_err(|error| {
+            let again = Arguments::try_parse_from(words.iter().map(|word| shown(word)));
+            again.err().filter(|again| again.kind() == error.kind()).unwrap_or(error)
+        })
+    }
+}
+
+/// An argument as a message shows it.
+fn shown(word: &OsStr) -> OsString {
+    match word.to_str() {
+        Some(word) => fit::cut(&fit::line(word), LONGEST_SHOWN).into_owned().into(),
+        None => word.to_owned(),
+    }
 }
 
 #[derive(Subcommand)]

@@ -34,12 +34,12 @@ mod table;
 mod worksheet;
 
 use args::{Arguments, Verb};
-use clap::{CommandFactory, Parser};
+use clap::CommandFactory;
 use diagnostics::Outcome;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    match Arguments::try_parse() {
+    match Arguments::typed() {
         Ok(arguments) => diagnostics::report(run(arguments.verb)),
         Err(error) => diagnostics::usage(&error),
     }
