@@ -1,17 +1,21 @@
-//! `compile`: a script as a compact image for a microcontroller.
+//! `compile`: a script or a rig as a compact image for a microcontroller.
 
 use crate::diagnostics::{Failure, Outcome, print_document};
 use crate::output::claim;
+use crate::rig;
 use crate::script_file::load;
 use pulsewright_core::script::Script;
-use pulsewright_files::image::{bytes, c_constant, rust_constant};
+use pulsewright_files::image::{Holds, bytes, c_constant, rust_constant};
+use pulsewright_rig::wiring::wiring;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// An image to make.
 pub struct Request {
-    /// The script; `-` is standard input.
-    pub script: PathBuf,
+    /// The script or the rig; `-` is standard input.
+    pub input: PathBuf,
+    /// Which of them it is.
+    pub holds: Holds,
     /// File to write; `-` is standard output.
     pub output: PathBuf,
     /// Form of the image.
@@ -26,31 +30,38 @@ pub struct Request {
 pub enum Format {
     /// The bytes.
     Image,
-    /// A Rust constant of the bytes, named after the script's file.
+    /// A Rust constant of the bytes, named after the input's file.
     Rust,
-    /// A C constant of the bytes, named after the script's file.
+    /// A C constant of the bytes, named after the input's file.
     C,
 }
 
-/// Compiles the script.
+/// Compiles the script or the rig.
 pub fn run(args: Request) -> Outcome {
     let to_output = args.output == Path::new("-");
-    let set = claim(&[&args.output], [args.script.as_path()], args.force)?;
-    let mut document = load(&args.script)?;
-    if let Some(seed) = args.seed {
-        document = document.with_seed(seed);
-    }
-    let items = document.items();
-    let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
-    let image = bytes(&script).map_err(Failure::input)?;
-    let stem = args.script.file_stem().map_or("script".into(), |stem| stem.to_string_lossy());
+    let set = claim(&[&args.output], [args.input.as_path()], args.force)?;
+    let image = match args.holds {
+        Holds::Script => script_image(&args)?,
+        Holds::Rig => wiring(&rig::load(&args.input)?.1).map_err(Failure::input)?.image().to_vec(),
+    };
+    let stem = args.input.file_stem().map_or("image".into(), |stem| stem.to_string_lossy());
     let content = match args.format {
         Format::Image => image,
-        Format::Rust => rust_constant(&stem, &image).into_bytes(),
-        Format::C => c_constant(&stem, &image).into_bytes(),
+        Format::Rust => rust_constant(args.holds, &stem, &image).into_bytes(),
+        Format::C => c_constant(args.holds, &stem, &image).into_bytes(),
     };
     if to_output {
         return print_document(|out| out.write_all(&content));
     }
     set.write(&[(&args.output, &content)]).map_err(Failure::input)
+}
+
+fn script_image(args: &Request) -> Result<Vec<u8>, Failure> {
+    let mut document = load(&args.input)?;
+    if let Some(seed) = args.seed {
+        document = document.with_seed(seed);
+    }
+    let items = document.items();
+    let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
+    bytes(&script).map_err(Failure::input)
 }

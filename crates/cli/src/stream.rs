@@ -17,7 +17,7 @@ use pulsewright_stream::{Command, Ended, LivePlayer, Pace, Samples, command, sen
 use pulsewright_text::source::{self, BadLine};
 use serde_json::Value;
 use std::cell::{Cell, RefCell};
-use std::io::{self, IsTerminal};
+use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver};
 use std::thread;
@@ -42,6 +42,8 @@ pub struct Request {
     pub form: Form,
     /// Whether a line of JSON comes before the frames.
     pub header: bool,
+    /// Serial line of a board that takes the codes of a rig, in place of standard output.
+    pub board: Option<PathBuf>,
 }
 
 /// Form of the frames.
@@ -55,7 +57,7 @@ pub enum Form {
 /// Streams.
 pub fn run(request: Request) -> Outcome {
     let stream = &request;
-    if io::stdout().is_terminal() {
+    if stream.board.is_none() && io::stdout().is_terminal() {
         return Err(Failure::input("a stream is not for a terminal; send it to a pipe or a device"));
     }
     if stream.live && stream.source.file() == Some(Path::new("-")) {
@@ -96,7 +98,8 @@ pub fn run(request: Request) -> Outcome {
         sent.borrow_mut().encode(&block[..filled], bytes);
         filled as u64
     };
-    let ended = send(rate, stream.pace, header, make, standard_output()?, interruption::asked);
+    let (sink, repeats) = sink(stream.board.as_deref(), &sent.borrow(), rate)?;
+    let ended = send(rate, stream.pace, header, make, sink, interruption::asked);
     let log = stream.log.as_deref().zip(set).map_or(Ok(()), |(path, set)| {
         let log = live.borrow().log();
         warn_of_scales(&log, &sent.borrow());
@@ -105,6 +108,9 @@ pub fn run(request: Request) -> Outcome {
     match ended {
         Ok(ended) => {
             report(&ended, stream.pace, &sent.borrow(), rate.as_hz());
+            if let Some(repeats) = repeats {
+                say(&format!("{} frames were sent to the board more than once", repeats()));
+            }
             log
         }
         // The log still holds for the frames before the reader left.
@@ -170,6 +176,34 @@ impl Sent {
             Sent::Rig(rig, tallies) => rig.clipped(tallies),
         }
     }
+}
+
+/// Where frames go.
+type Sink = Box<dyn Write + Send>;
+/// Counts the frames that a board got more than once.
+type Repeats = Box<dyn Fn() -> u64>;
+
+/// The board at the end of a serial line, or standard output.
+fn sink(board: Option<&Path>, sent: &Sent, rate: FrameRate) -> Result<(Sink, Option<Repeats>), Failure> {
+    match (board, sent) {
+        (Some(line), Sent::Rig(rig, _)) => board_at(line, rig, rate).map(|(sink, repeats)| (sink, Some(repeats))),
+        (Some(_), Sent::Channels(_)) => Err(Failure::input("--board takes the codes of a rig: give --rig")),
+        (None, _) => Ok((Box::new(standard_output()?), None)),
+    }
+}
+
+#[cfg(unix)]
+fn board_at(line: &Path, rig: &RigRender, rate: FrameRate) -> Result<(Sink, Repeats), Failure> {
+    let frames = rig.frames();
+    let board = pulsewright_stream::link::BoardWriter::open(line, frames.wiring(), frames.frame_bytes(), rate);
+    let board = board.map_err(|error| Failure::input(format!("{}: {error}", source::name(line))))?;
+    let repeats = board.repeats();
+    Ok((Box::new(board), Box::new(move || repeats.count())))
+}
+
+#[cfg(not(unix))]
+fn board_at(_: &Path, _: &RigRender, _: FrameRate) -> Result<(Sink, Repeats), Failure> {
+    Err(Failure::input("--board needs a serial line of Unix; on this system send the frames to a program of yours"))
 }
 
 /// Standard output without the line buffer of the standard library, which would flush at any byte 10 of the signal.

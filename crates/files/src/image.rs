@@ -1,6 +1,6 @@
-//! Images of scripts for microcontrollers: as bytes, or as the text of a constant that holds them.
+//! Images of scripts and rigs for microcontrollers: as bytes, or as the text of a constant that holds them.
 //!
-//! The format is the core's ([`pulsewright_core::image`]); `docs/image.md` specifies it.
+//! `docs/image.md` specifies the formats.
 
 use pulsewright_core::image::{self, WriteError};
 use pulsewright_core::script::Script;
@@ -19,21 +19,39 @@ pub fn bytes(script: &Script<'_>) -> Result<Vec<u8>, WriteError> {
     Ok(bytes)
 }
 
+/// What an image holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Holds {
+    /// A script.
+    Script,
+    /// The wiring of a rig.
+    Rig,
+}
+
+impl Holds {
+    /// Words for it, and the function that reads it.
+    fn words(self) -> (&'static str, &'static str) {
+        match self {
+            Holds::Script => ("Image of a script", "pulsewright_core::image::Image::new"),
+            Holds::Rig => ("Image of a rig", "pulsewright_device::wiring::Wiring::of_image"),
+        }
+    }
+}
+
 /// A Rust constant of an image; `name` becomes a valid Rust name.
-pub fn rust_constant(name: &str, image: &[u8]) -> String {
+pub fn rust_constant(holds: Holds, name: &str, image: &[u8]) -> String {
     let name = identifier(name).to_uppercase();
-    let mut text = String::from(
-        "/// Image of a script, for `pulsewright_core::image::Image::new`. Made by `pulsewright compile`.\n",
-    );
+    let (words, reader) = holds.words();
+    let mut text = format!("/// {words}, for `{reader}`. Made by `pulsewright compile`.\n");
     text += "#[rustfmt::skip]\n";
     text += &format!("pub static {name}: [u8; {}] = [\n{}];\n", image.len(), lines(image));
     text
 }
 
 /// A C constant of an image; `name` becomes a valid C name.
-pub fn c_constant(name: &str, image: &[u8]) -> String {
+pub fn c_constant(holds: Holds, name: &str, image: &[u8]) -> String {
     let name = identifier(name);
-    let mut text = String::from("/* Image of a script. Made by `pulsewright compile`. */\n");
+    let mut text = format!("/* {}. Made by `pulsewright compile`. */\n", holds.words().0);
     text += &format!("static const unsigned char {name}[{}] = {{\n{}}};\n", image.len(), lines(image));
     text
 }
@@ -63,9 +81,9 @@ mod tests {
     #[test]
     fn constants_hold_every_byte_under_a_name_that_their_language_takes() {
         let image: Vec<u8> = (0..40).collect();
-        let rust = rust_constant("ward-round 2", &image);
+        let rust = rust_constant(Holds::Script, "ward-round 2", &image);
         assert!(rust.contains("pub static WARD_ROUND_2: [u8; 40] = [\n    0x00, 0x01,"), "{rust}");
-        let c = c_constant("12-leads", &image);
+        let c = c_constant(Holds::Script, "12-leads", &image);
         assert!(c.contains("static const unsigned char script_12_leads[40] = {\n"), "{c}");
         for text in [rust, c] {
             let bytes: Vec<u8> = text

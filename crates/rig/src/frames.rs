@@ -38,7 +38,8 @@ pub enum RigError {
 #[derive(Clone, Debug)]
 pub struct RigFrames {
     signals: Vec<Signal>,
-    wiring: Wiring,
+    // Two dozen outputs are most of a kilobyte.
+    wiring: Box<Wiring>,
     bytes: usize,
     head: Option<Head>,
 }
@@ -67,7 +68,7 @@ impl RigFrames {
             }
         };
         let signals = rig.outputs.iter().map(|output| output.signal).collect();
-        Ok(RigFrames { signals, wiring: wiring(rig)?, bytes, head })
+        Ok(RigFrames { signals, wiring: Box::new(wiring(rig)?), bytes, head })
     }
 
     /// Channels of the core that it follows, each once.

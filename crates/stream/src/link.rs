@@ -6,4 +6,4 @@ mod serial;
 
 pub use host::{Host, LinkError};
 #[cfg(unix)]
-pub use serial::BoardWriter;
+pub use serial::{BoardWriter, Repeats};

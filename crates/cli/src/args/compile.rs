@@ -2,17 +2,23 @@
 
 use crate::compile::{Format, Request};
 use clap::{Args, ValueEnum};
+use pulsewright_files::image::Holds;
 use std::path::PathBuf;
 
-/// Make a compact image of a script, which a microcontroller keeps in flash and plays with the same bits.
+/// Make a compact image of a script or of a rig, which a microcontroller keeps in flash and plays with the same bits.
 ///
 /// Titles, notes, names of steps and expectations stay behind: the signal does not need them.
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  pulsewright compile examples/ward-round.json -o ward-round.pwi\n  \
-    pulsewright compile examples/ward-round.json --format c -o ward_round.h")]
+    pulsewright compile examples/ward-round.json --format c -o ward_round.h\n  \
+    pulsewright compile --rig examples/rig/bench.json -o bench.pwr")]
 pub struct Compile {
     /// The script; - is standard input.
-    script: PathBuf,
+    #[arg(required_unless_present = "rig", conflicts_with = "rig")]
+    script: Option<PathBuf>,
+    /// The description of a rig in place of a script: its wiring, for the codes of its converters.
+    #[arg(long, value_name = "RIG", conflicts_with = "seed")]
+    rig: Option<PathBuf>,
     /// File to write; - is standard output.
     #[arg(short, long, value_name = "OUT")]
     output: PathBuf,
@@ -32,9 +38,9 @@ pub struct Compile {
 enum FormatWord {
     /// The bytes.
     Image,
-    /// A Rust constant of the bytes, named after the script's file.
+    /// A Rust constant of the bytes, named after the input's file.
     Rust,
-    /// A C constant of the bytes, named after the script's file.
+    /// A C constant of the bytes, named after the input's file.
     C,
 }
 
@@ -46,6 +52,9 @@ impl Compile {
             FormatWord::Rust => Format::Rust,
             FormatWord::C => Format::C,
         };
-        Request { script: self.script, output: self.output, format, seed: self.seed, force: self.force }
+        let holds = if self.rig.is_some() { Holds::Rig } else { Holds::Script };
+        // One of the two is there: clap requires it.
+        let input = self.rig.or(self.script).unwrap_or_default();
+        Request { input, holds, output: self.output, format, seed: self.seed, force: self.force }
     }
 }

@@ -62,6 +62,10 @@ pub struct Stream {
     #[arg(long, value_name = "RIG", conflicts_with_all = ["channels", "bits"], help_heading = "Output")]
     rig: Option<PathBuf>,
 
+    /// Serial line of a board that drives the rig's converters, as /dev/ttyACM0, in place of standard output; see docs/link.md.
+    #[arg(long, value_name = "LINE", requires = "rig", conflicts_with = "header", help_heading = "Output")]
+    board: Option<PathBuf>,
+
     /// A line of JSON before the frames: frame rate, sample, and how each channel's numbers become values.
     #[arg(long, help_heading = "Output")]
     header: bool,
@@ -81,6 +85,7 @@ impl Stream {
             frame_rate,
             form: self.rig.map_or(Form::Channels(channels.0, bits.encoding()), Form::Rig),
             header: self.header,
+            board: self.board,
         })
     }
 }

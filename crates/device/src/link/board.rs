@@ -16,7 +16,10 @@ pub enum Heard {
     /// Go to rest: a conversation begins, or the host asks for it.
     Stop,
     /// Show frames.
-    Start,
+    Start {
+        /// So many a second.
+        hz: u32,
+    },
 }
 
 /// The board's end.
@@ -98,10 +101,13 @@ impl<'q, const OUTPUTS: usize> Board<'q, OUTPUTS> {
                 self.owes.taken = true;
                 None
             }
-            ToBoard::Alive => None,
-            ToBoard::Start => {
+            ToBoard::Alive => {
                 self.owes.status = true;
-                self.open.then_some(Heard::Start)
+                None
+            }
+            ToBoard::Start { hz } => {
+                self.owes.status = true;
+                self.open.then_some(Heard::Start { hz })
             }
             ToBoard::Stop => {
                 self.owes.status = true;

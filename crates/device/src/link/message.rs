@@ -20,10 +20,14 @@ pub enum ToBoard<'a> {
         /// The frames.
         bytes: &'a [u8],
     },
-    /// The host is there. Sent whenever nothing else is, so that the board can tell silence.
+    /// The host is there. Sent whenever nothing else is, so that the board notices silence. The board answers
+    /// [`ToHost::Status`].
     Alive,
     /// Shows frames from now on. The board answers [`ToHost::Status`].
-    Start,
+    Start {
+        /// Frames a second.
+        hz: u32,
+    },
     /// Brings the outputs to rest. The board answers [`ToHost::Status`].
     Stop,
 }

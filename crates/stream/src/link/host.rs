@@ -1,12 +1,15 @@
 //! The conversation itself, without a line or a clock: bytes and times go in, bytes come out.
 
-use pulsewright_device::link::message::{Status, ToBoard, ToHost, VERSION};
+use pulsewright_core::time::FrameRate;
+use pulsewright_device::link::message::{ToBoard, ToHost, VERSION};
 use pulsewright_device::link::packet::{Collector, MAX_FRAME_BYTES, MAX_PACKET, encode};
 use pulsewright_device::wiring::Wiring;
 use std::collections::VecDeque;
 
-/// A packet without an answer is sent again after this, ms.
+/// A packet without an answer is sent again after this and twice the time that answers take, ms.
 const AGAIN_MS: u32 = 8;
+/// Longest wait for an answer, ms.
+const LONGEST_MS: u32 = 60;
 /// The board hears something at least this often, ms: a quarter of the silence that it allows.
 const ALIVE_MS: u32 = 10;
 /// Frames that may wait to be sent: more keep the sender waiting.
@@ -39,9 +42,7 @@ enum Phase {
     Starting,
     /// The board shows them.
     Playing,
-    /// The board was asked to rest.
-    Stopping,
-    /// The board has said that it rests.
+    /// The board has shown the last frame and rests.
     Stopped,
 }
 
@@ -53,6 +54,7 @@ pub struct Host {
     /// CRC-32 of the image of the rig's wiring.
     wiring: u32,
     frame_bytes: usize,
+    rate: FrameRate,
     /// Frames that the board has not confirmed, the oldest first.
     waiting: VecDeque<Vec<u8>>,
     /// Number of the oldest of them.
@@ -68,19 +70,21 @@ pub struct Host {
     last_request: Option<u32>,
     last_frames: Option<u32>,
     last_answer: Option<u32>,
+    /// Time from a packet of frames to its answer, smoothed, ms.
+    answer_ms: u32,
     repeated: u64,
-    status: Status,
     finishing: bool,
 }
 
 impl Host {
-    /// For frames of `frame_bytes` bytes, marks included, made for `wiring`.
-    pub fn new(wiring: &Wiring, frame_bytes: usize) -> Host {
+    /// For frames of `frame_bytes` bytes, marks included, made for `wiring`, shown at `rate`.
+    pub fn new(wiring: &Wiring, frame_bytes: usize, rate: FrameRate) -> Host {
         Host {
             phase: Phase::Opening,
             line: Collector::default(),
             wiring: wiring.digest(),
             frame_bytes,
+            rate,
             packet: MAX_FRAME_BYTES / frame_bytes.max(1),
             waiting: VecDeque::new(),
             first: 0,
@@ -90,8 +94,8 @@ impl Host {
             last_request: None,
             last_frames: None,
             last_answer: None,
+            answer_ms: 0,
             repeated: 0,
-            status: Status::default(),
             finishing: false,
         }
     }
@@ -110,23 +114,9 @@ impl Host {
         self.finishing = true;
     }
 
-    /// The board rests at once.
-    pub fn stop(&mut self) {
-        self.finishing = true;
-        self.waiting.clear();
-        self.sent = 0;
-        self.phase = Phase::Stopping;
-        self.last_request = None;
-    }
-
     /// Whether the board has answered.
     pub fn is_open(&self) -> bool {
         self.phase != Phase::Opening
-    }
-
-    /// Whether no frames follow.
-    pub fn is_finishing(&self) -> bool {
-        self.finishing
     }
 
     /// Whether the board has said that it rests after the last frame.
@@ -134,24 +124,9 @@ impl Host {
         self.phase == Phase::Stopped
     }
 
-    /// Whether the board has confirmed every frame.
-    pub fn is_empty(&self) -> bool {
-        self.waiting.is_empty()
-    }
-
-    /// Frames that the board has confirmed.
-    pub fn confirmed(&self) -> u32 {
-        self.first
-    }
-
     /// Frames that were sent more than once, because they or the answer did not arrive.
     pub fn repeated(&self) -> u64 {
         self.repeated
-    }
-
-    /// What the board said last of its output stage.
-    pub fn status(&self) -> Status {
-        self.status
     }
 
     /// Time since the board has said anything, ms; `None` before it has.
@@ -171,13 +146,13 @@ impl Host {
             let mut plain = [0; MAX_PACKET];
             if let Some(message) = self.line.message(&mut plain, |message: ToHost| message) {
                 self.last_answer = Some(now);
-                self.hear(message)?;
+                self.hear(message, now)?;
             }
         }
         Ok(())
     }
 
-    fn hear(&mut self, message: ToHost) -> Result<(), LinkError> {
+    fn hear(&mut self, message: ToHost, now: u32) -> Result<(), LinkError> {
         match message {
             ToHost::Ready { version, .. } if version != VERSION => Err(LinkError::Version(version)),
             ToHost::Ready { wiring, outputs, code_bytes, room, .. } => {
@@ -197,6 +172,8 @@ impl Host {
                     self.waiting.drain(..taken);
                     self.first = next;
                     if taken > 0 {
+                        let took = self.last_frames.map_or(0, |last| now.wrapping_sub(last)).min(LONGEST_MS);
+                        self.answer_ms = (3 * self.answer_ms + took).div_ceil(4);
                         self.sent = 0;
                         self.packet = (self.packet + 1).min(MAX_FRAME_BYTES / self.frame_bytes.max(1));
                     }
@@ -205,10 +182,8 @@ impl Host {
                 Ok(())
             }
             ToHost::Status(status) => {
-                self.status = status;
                 self.phase = match (self.phase, status.playing) {
                     (Phase::Starting, true) => Phase::Playing,
-                    (Phase::Stopping, false) => Phase::Stopped,
                     // The last frame was shown, and none came after it.
                     (Phase::Playing, false) if self.finishing && self.waiting.is_empty() && status.cause == 2 => {
                         Phase::Stopped
@@ -225,8 +200,7 @@ impl Host {
     pub fn send(&mut self, now: u32, out: &mut Vec<u8>) {
         let request = match self.phase {
             Phase::Opening => Some(ToBoard::Hello { version: VERSION }),
-            Phase::Starting => Some(ToBoard::Start),
-            Phase::Stopping => Some(ToBoard::Stop),
+            Phase::Starting => Some(ToBoard::Start { hz: self.rate.as_hz() }),
             Phase::Filling | Phase::Playing | Phase::Stopped => None,
         };
         if let Some(request) = request.filter(|_| due(self.last_request, now, AGAIN_MS)) {
@@ -248,7 +222,7 @@ impl Host {
 
     /// One packet of frames at a time: the next goes out with the answer to this one, or again when none comes.
     fn send_frames(&mut self, now: u32, out: &mut Vec<u8>) {
-        let late = due(self.last_frames, now, AGAIN_MS);
+        let late = due(self.last_frames, now, (AGAIN_MS + 2 * self.answer_ms).min(LONGEST_MS));
         if self.waiting.is_empty() || (self.sent > 0 && !late) || (self.room == 0 && !late) {
             return;
         }
@@ -292,6 +266,7 @@ mod tests {
     use heapless::spsc::Queue;
     use pulsewright_device::converter::Converters;
     use pulsewright_device::fixed::Slope;
+    use pulsewright_device::link::message::Status;
     use pulsewright_device::link::{Board, Heard};
     use pulsewright_device::stage::{Cause, Stage, State};
     use pulsewright_device::wiring::{Output, Source};
@@ -352,7 +327,7 @@ mod tests {
         let (producer, consumer) = queue.split();
         let mut stage: Stage<'_, _, _, _, 2> = Stage::new(&wiring(), (&mut words, (), ()), consumer, 0, 20);
         let mut board = Board::new(&wiring(), producer);
-        let mut host = Host::new(&wiring(), 5);
+        let mut host = Host::new(&wiring(), 5, FrameRate::lit(1000));
         let mut line = Line { seed: 1, wrong };
         let (mut offered, mut rested_at) = (0, 0);
         for now in 0..400_000 {
@@ -367,7 +342,7 @@ mod tests {
             let carried = if now < cut { line.carry(&bytes) } else { Vec::new() };
             for byte in carried {
                 match board.take(byte, now) {
-                    Some(Heard::Start) => stage.start(),
+                    Some(Heard::Start { .. }) => stage.start(),
                     Some(Heard::Stop) => stage.stop(Cause::Stopped),
                     None => {}
                 }
@@ -438,7 +413,7 @@ mod tests {
         let other = Wiring::new(&[Output { source: Source::Reference, slope, rest: 0 }; 2], (-32_768, 32_767)).unwrap();
         let mut queue = Queue::<_, 8>::new();
         let mut board: Board<'_, 2> = Board::new(&other, queue.split().0);
-        let mut host = Host::new(&wiring(), 5);
+        let mut host = Host::new(&wiring(), 5, FrameRate::lit(1000));
         let mut bytes = Vec::new();
         host.send(0, &mut bytes);
         let heard: Vec<Heard> = bytes.iter().filter_map(|byte| board.take(*byte, 0)).collect();

@@ -1,6 +1,8 @@
 //! A serial line of this computer: a writer of code frames whose thread keeps the conversation with the board.
 
 use super::host::{Host, LinkError};
+use crate::clock::ask_to_wake_on_time;
+use pulsewright_core::time::FrameRate;
 use pulsewright_device::wiring::Wiring;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::fs::{Mode, OFlags};
@@ -14,8 +16,6 @@ use std::time::{Duration, Instant};
 
 /// A board that has not answered for so long is not there.
 const NO_ANSWER: Duration = Duration::from_secs(3);
-/// How long the board may take to show the frames that it has, at the end.
-const LAST_FRAMES: Duration = Duration::from_secs(2);
 /// How often the conversation looks at its clock.
 const LOOK: Timespec = Timespec { tv_sec: 0, tv_nsec: 1_000_000 };
 
@@ -58,18 +58,18 @@ impl BoardWriter {
     /// Opens the line at `path` and waits until the board answers. A terminal line is switched to raw bytes; its speed stays as it
     /// is set.
     ///
-    /// `frame_bytes` are the bytes of a frame of codes.
+    /// `frame_bytes` are the bytes of a frame of codes; the board shows `rate` of them.
     ///
     /// # Errors
     /// When the line can't be opened, nothing answers, or the board was built for another rig.
-    pub fn open(path: &Path, wiring: &Wiring, frame_bytes: usize) -> io::Result<BoardWriter> {
+    pub fn open(path: &Path, wiring: &Wiring, frame_bytes: usize, rate: FrameRate) -> io::Result<BoardWriter> {
         let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
         let line = File::from(rustix::fs::open(path, flags, Mode::empty())?);
         if let Ok(mut settings) = termios::tcgetattr(&line) {
             settings.make_raw();
             termios::tcsetattr(&line, OptionalActions::Now, &settings)?;
         }
-        let host = Host::new(wiring, 1 + frame_bytes);
+        let host = Host::new(wiring, 1 + frame_bytes, rate);
         let state = State { host, failed: None, ended: false };
         let shared = Arc::new(Shared { host: Mutex::new(state), changed: Condvar::new() });
         let thread = {
@@ -81,9 +81,9 @@ impl BoardWriter {
         Ok(writer)
     }
 
-    /// Frames that were sent more than once, so far.
-    pub fn repeated(&self) -> u64 {
-        self.shared.state().host.repeated()
+    /// Counts the frames that were sent more than once; it still counts when the writer has gone.
+    pub fn repeats(&self) -> Repeats {
+        Repeats(Arc::clone(&self.shared))
     }
 
     /// Waits until `ready`, or the conversation has failed.
@@ -98,6 +98,22 @@ impl BoardWriter {
             }
             state = self.shared.changed.wait(state).unwrap_or_else(PoisonError::into_inner);
         }
+    }
+}
+
+/// How many frames were sent more than once, because they or their answer did not arrive whole.
+pub struct Repeats(Arc<Shared>);
+
+impl std::fmt::Debug for Repeats {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_tuple("Repeats").field(&self.count()).finish()
+    }
+}
+
+impl Repeats {
+    /// So far.
+    pub fn count(&self) -> u64 {
+        self.0.state().host.repeated()
     }
 }
 
@@ -138,8 +154,9 @@ fn converse(line: File, shared: &Shared) {
 }
 
 fn talk(mut line: File, shared: &Shared) -> io::Result<()> {
+    // A thread that waits behind ordinary work is silent for too long.
+    ask_to_wake_on_time();
     let start = Instant::now();
-    let mut finishing = None;
     let mut outgoing = Vec::new();
     loop {
         let flags = if outgoing.is_empty() { PollFlags::IN } else { PollFlags::IN | PollFlags::OUT };
@@ -163,12 +180,6 @@ fn talk(mut line: File, shared: &Shared) -> io::Result<()> {
         }
         if host.is_stopped() {
             return Ok(());
-        }
-        if host.is_finishing() && host.is_empty() {
-            let since = *finishing.get_or_insert(now);
-            if u128::from(now.wrapping_sub(since)) > LAST_FRAMES.as_millis() {
-                host.stop();
-            }
         }
         host.send(now, &mut outgoing);
         shared.changed.notify_all();

@@ -1,0 +1,161 @@
+//! The emulated board: its clock, its system timer, two serial ports.
+//!
+//! With `src/board.rs` the only places with `unsafe`, and the only ones to rewrite for another board. Addresses: Arm application
+//! note AN386 (MPS2 FPGA image for Cortex-M4), memory map; registers: Arm Cortex-M System Design Kit technical reference manual,
+//! APB timer and APB UART.
+
+use core::cell::RefCell;
+use core::ptr::{read_volatile, write_volatile};
+use core::sync::atomic::{AtomicU32, Ordering};
+use cortex_m::interrupt::Mutex;
+use cortex_m::peripheral::syst::SystClkSource;
+use cortex_m::peripheral::{NVIC, SYST};
+use cortex_m_rt::exception;
+use heapless::Deque;
+
+/// Counts of the timer and of the system timer a second.
+pub const CLOCK_HZ: u32 = 25_000_000;
+
+const TIMER: usize = 0x4000_0000;
+const LINK_PORT: usize = 0x4000_4000;
+const TRACE_PORT: usize = 0x4000_5000;
+
+fn read(address: usize) -> u32 {
+    // SAFETY: only addresses of this board's timer and ports are read, and reading them is defined.
+    unsafe { read_volatile(address as *const u32) }
+}
+
+fn write(address: usize, value: u32) {
+    // SAFETY: only registers of this board's timer and ports are written; each has one owner here.
+    unsafe { write_volatile(address as *mut u32, value) }
+}
+
+/// Starts the clock that [`now`] reads.
+pub fn start_clock() {
+    write(TIMER, 0);
+    write(TIMER + 8, u32::MAX);
+    write(TIMER + 4, u32::MAX);
+    write(TIMER, 1);
+}
+
+/// Counts of the clock since its start, modulo 2^32.
+pub fn now() -> u32 {
+    u32::MAX.wrapping_sub(read(TIMER + 4))
+}
+
+/// Counts of whole wraps of the clock, seen by the tick.
+static WRAPS: AtomicU32 = AtomicU32::new(0);
+static LAST: AtomicU32 = AtomicU32::new(0);
+
+/// Looks for a wrap of the clock: called at every tick, far more often than it wraps.
+pub fn count_tick() {
+    let now = now();
+    if now < LAST.swap(now, Ordering::Relaxed) {
+        WRAPS.store(WRAPS.load(Ordering::Relaxed).wrapping_add(1), Ordering::Relaxed);
+    }
+}
+
+/// Milliseconds since the start, modulo 2^32.
+pub fn millis() -> u32 {
+    // 2^32 counts are 171 798 ms and 17 280 counts: the wrap is a third of a millisecond off, once in three minutes.
+    WRAPS.load(Ordering::Relaxed).wrapping_mul(171_799).wrapping_add(now() / (CLOCK_HZ / 1000))
+}
+
+/// The system timer, whose interrupt is a tick.
+pub struct Ticker(SYST);
+
+impl Ticker {
+    /// Ticks `hz` times a second.
+    pub fn start(hz: u32) -> Ticker {
+        // SAFETY: the only use of the core's peripherals in this program.
+        let peripherals = unsafe { cortex_m::Peripherals::steal() };
+        let mut timer = peripherals.SYST;
+        timer.set_clock_source(SystClkSource::Core);
+        let mut ticker = Ticker(timer);
+        ticker.set(hz);
+        ticker.0.enable_interrupt();
+        ticker.0.enable_counter();
+        ticker
+    }
+
+    /// Ticks `hz` times a second from now on.
+    pub fn set(&mut self, hz: u32) {
+        self.0.set_reload(CLOCK_HZ / hz.clamp(2, CLOCK_HZ) - 1);
+        self.0.clear_current();
+    }
+}
+
+fn open(port: usize, control: u32) {
+    // The least that the port takes: the emulator sends at once.
+    write(port + 16, 16);
+    write(port + 8, control);
+}
+
+/// Bytes of the link that wait for the main loop.
+static RECEIVED: Mutex<RefCell<Deque<u8, 1024>>> = Mutex::new(RefCell::new(Deque::new()));
+
+/// The serial port of the link.
+pub struct Port(());
+
+/// Its interrupt for a byte that has come.
+#[derive(Clone, Copy)]
+struct Received;
+
+// SAFETY: interrupt 0 of this board is "UART 0 receive".
+unsafe impl cortex_m::interrupt::InterruptNumber for Received {
+    fn number(self) -> u16 {
+        0
+    }
+}
+
+/// A byte has come: the port holds one alone, so it is taken at once. A byte without room is lost, and its packet comes again.
+#[exception]
+unsafe fn DefaultHandler(_: i16) {
+    write(LINK_PORT + 12, 2);
+    while read(LINK_PORT + 4) & 2 != 0 {
+        let byte = read(LINK_PORT) as u8;
+        cortex_m::interrupt::free(|token| RECEIVED.borrow(token).borrow_mut().push_back(byte).unwrap_or(()));
+    }
+}
+
+impl Port {
+    /// Opens it; a byte that comes wakes the processor.
+    pub fn open() -> Port {
+        // Transmit, receive, interrupt at a received byte.
+        open(LINK_PORT, 0b1011);
+        // SAFETY: no critical section relies on this interrupt being masked by number.
+        unsafe { NVIC::unmask(Received) };
+        Port(())
+    }
+
+    /// The byte that has come, if one has.
+    pub fn read(&mut self) -> Option<u8> {
+        cortex_m::interrupt::free(|token| RECEIVED.borrow(token).borrow_mut().pop_front())
+    }
+
+    /// Sends a byte.
+    pub fn write(&mut self, byte: u8) {
+        send(LINK_PORT, byte);
+    }
+}
+
+fn send(port: usize, byte: u8) {
+    while read(port + 4) & 1 != 0 {}
+    write(port, u32::from(byte));
+}
+
+/// The serial port that says what the converters show.
+pub struct Trace(());
+
+impl Trace {
+    /// Opens it.
+    pub fn open() -> Trace {
+        open(TRACE_PORT, 1);
+        Trace(())
+    }
+
+    /// Sends a byte.
+    pub fn write(&mut self, byte: u8) {
+        send(TRACE_PORT, byte);
+    }
+}

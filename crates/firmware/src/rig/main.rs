@@ -1,0 +1,107 @@
+//! A board that drives the converters of a bench rig with the frames of a host, on an emulated Cortex-M4F.
+//!
+//! Frames come over the first serial port by the link of `pulsewright-device`; a timer interrupt hands them to the converters. The
+//! converters are modelled: each latch sends its moment, in counts of the timer, and the words that it shows to the second serial
+//! port, where a test reads them. On a part of yours replace `board` and `model`; the rest stays.
+//!
+//! **For test benches only**: never to a person, nor to equipment connected to one.
+#![no_std]
+#![no_main]
+
+mod bench;
+mod board;
+mod model;
+
+use board::{Port, Ticker};
+use core::cell::RefCell;
+use core::panic::PanicInfo;
+use cortex_m::interrupt::Mutex;
+use cortex_m_rt::{entry, exception};
+use heapless::spsc::Queue;
+use model::{Latch, Words};
+use pulsewright_device::converter::SpiConverters;
+use pulsewright_device::link::packet::MAX_PACKET;
+use pulsewright_device::link::{Board, Heard};
+use pulsewright_device::stage::{Cause, RigFrame, Stage, State};
+use pulsewright_device::wiring::{MAX_OUTPUTS, Wiring};
+
+/// Outputs of the rig.
+const OUTPUTS: usize = 13;
+/// Frames that wait at most: a quarter of a second at 1000 frames a second.
+const ROOM: usize = 256;
+/// Ticks without a frame before the outputs go to rest.
+const PATIENCE: u32 = 20;
+
+type RigStage = Stage<'static, SpiConverters<Words, Latch>, (), (), OUTPUTS>;
+
+/// The output stage, which the timer interrupt drives and the main loop starts and stops.
+static STAGE: Mutex<RefCell<Option<RigStage>>> = Mutex::new(RefCell::new(None));
+
+#[panic_handler]
+fn panic(_: &PanicInfo) -> ! {
+    rest_for_ever()
+}
+
+/// What no program can go on from: the interrupt that would show frames never comes again, and a watchdog resets the board.
+fn rest_for_ever() -> ! {
+    cortex_m::interrupt::disable();
+    loop {
+        cortex_m::asm::wfi();
+    }
+}
+
+/// Uses the output stage, while no interrupt does.
+fn with_stage<R>(use_it: impl FnOnce(&mut RigStage) -> R) -> Option<R> {
+    cortex_m::interrupt::free(|token| STAGE.borrow(token).borrow_mut().as_mut().map(use_it))
+}
+
+#[exception]
+fn SysTick() {
+    board::count_tick();
+    with_stage(|stage| stage.tick(board::now()));
+}
+
+#[entry]
+fn main() -> ! {
+    let Ok(wiring) = Wiring::of_image(&bench::BENCH) else { rest_for_ever() };
+    let Some(queue) = cortex_m::singleton!(: Queue<RigFrame<OUTPUTS>, ROOM> = Queue::new()) else { rest_for_ever() };
+    let (frames, shown) = queue.split();
+    board::start_clock();
+    let mut link: Board<'_, OUTPUTS> = Board::new(&wiring, frames);
+    let mut port = Port::open();
+    let mut addresses = [0; MAX_OUTPUTS];
+    addresses.iter_mut().zip(0_u8..).for_each(|(address, number)| *address = number);
+    let converters = SpiConverters::new(Words, Latch::open(), addresses, 16);
+    let stage = Stage::new(&wiring, (converters, (), ()), shown, 0, PATIENCE);
+    cortex_m::interrupt::free(|token| STAGE.borrow(token).replace(Some(stage)));
+    let mut ticker = Ticker::start(1000);
+    let mut state = State::Resting(Cause::NotStarted);
+    loop {
+        while let Some(byte) = port.read() {
+            match link.take(byte, board::millis()) {
+                Some(Heard::Start { hz }) => {
+                    ticker.set(hz);
+                    with_stage(Stage::start);
+                }
+                Some(Heard::Stop) => {
+                    with_stage(|stage| stage.stop(Cause::Stopped));
+                }
+                None => {}
+            }
+        }
+        if link.is_silent(board::millis()) {
+            with_stage(|stage| stage.stop(Cause::Silence));
+        }
+        let Some((now, status)) = with_stage(|stage| (stage.state(), stage.status())) else { rest_for_ever() };
+        if now != state {
+            state = now;
+            link.report();
+        }
+        let mut packet = [0; MAX_PACKET];
+        while let Some(answer) = link.answer(status, &mut packet) {
+            answer.iter().for_each(|byte| port.write(*byte));
+        }
+        // The port or the timer wakes it.
+        cortex_m::asm::wfi();
+    }
+}
