@@ -64,9 +64,23 @@ fn crates_use_what_the_table_allows() {
     let allowed = arrows::allowed(&text);
     assert!(allowed.len() > 10, "the table was not found");
     let mut packages = arrows::packages("Cargo.toml");
-    packages.retain(|package| !package["manifest_path"].as_str().unwrap_or_default().contains("any_input"));
+    packages.retain(|package| {
+        let path = package["manifest_path"].as_str().unwrap_or_default();
+        ["any_input", "examples/suite"].iter().all(|aside| !path.contains(aside))
+    });
     packages.extend(arrows::packages("crates/firmware/Cargo.toml"));
     none(arrows::check(&allowed, &arrows::used(&packages), &["cli", "tests"]));
+}
+
+/// The release build runs the tests of this program alone.
+#[test]
+fn the_program_of_all_tests_has_every_test_file() {
+    let all = std::fs::read_to_string(root().join("tests/all.rs")).expect("the program of all tests");
+    let tests = std::fs::read_dir(root().join("tests/tests")).expect("the tests").flatten();
+    let names =
+        tests.map(|entry| entry.file_name().to_string_lossy().into_owned()).filter(|name| name.ends_with(".rs"));
+    let missing = names.filter(|name| !all.contains(&format!("#[path = \"tests/{name}\"]")));
+    none(missing.map(|name| format!("tests/all.rs has no module for tests/tests/{name}")).collect());
 }
 
 #[test]
