@@ -127,6 +127,11 @@ impl<'a> Player<'a> {
         self
     }
 
+    /// Frames a second.
+    pub fn rate(&self) -> FrameRate {
+        self.clock.rate()
+    }
+
     /// Index of the next frame.
     pub fn position(&self) -> u64 {
         self.clock.index()
