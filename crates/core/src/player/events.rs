@@ -7,6 +7,7 @@ use crate::artefact::Layers;
 use crate::cuff;
 use crate::ecg::electrogram::VentricularBeat;
 use crate::ecg::measure::{ST_AFTER_J, lead_of_eight, row_of};
+use crate::ecg::person::Person;
 use crate::field::Field;
 use crate::frame::{INDEPENDENT_LEADS, Lead};
 use crate::heart::{Activation, Heart};
@@ -198,7 +199,9 @@ impl Player<'_> {
                 if drawn {
                     if !self.ecg_rests {
                         // Potassium that tents T flattens P.
-                        let size = 1.0 - 0.007 * self.value(Field::TentingPercent, now);
+                        let flat = 1.0 - 0.007 * self.value(Field::TentingPercent, now);
+                        let person = Person::of(&self.noise, 0.01 * self.value(Field::PersonPercent, now));
+                        let size = flat * person.p(origin);
                         self.ecg.atria(at, origin, cycle, body, size);
                     }
                     observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));

@@ -6,6 +6,7 @@ use crate::artefact;
 use crate::cuff;
 use crate::ecg::electrogram;
 use crate::ecg::overshoot::Tail;
+use crate::ecg::person::Person;
 use crate::field::Field;
 use crate::heart::{self, Variability};
 use crate::math;
@@ -53,6 +54,7 @@ impl Player<'_> {
         let step = &self.step.as_ref()?.step;
         let (breath_start, breath_period) = self.respiration.pace();
         let pr_s = 0.001 * self.value(Field::PrMs, at) * self.pr_follows(at);
+        let person = Person::of(&self.noise, 0.01 * step.get(Field::PersonPercent)).rr();
         Some(heart::HeartConditions {
             rhythm: step.rhythm(),
             rate_bpm: self.value(Field::RateBpm, at),
@@ -67,10 +69,10 @@ impl Player<'_> {
             coupling: Span::from_secs(0.001 * step.get(Field::CouplingMs)),
             irregularity: 0.01 * step.get(Field::FibrillationPercent),
             variability: Variability {
-                breathing_ms: self.value(Field::BreathingRrMs, at),
-                slow_ms: self.value(Field::SlowRrMs, at),
-                very_slow_ms: self.value(Field::VerySlowRrMs, at),
-                fast_ms: self.value(Field::FastRrMs, at),
+                breathing_ms: person * self.value(Field::BreathingRrMs, at),
+                slow_ms: person * self.value(Field::SlowRrMs, at),
+                very_slow_ms: person * self.value(Field::VerySlowRrMs, at),
+                fast_ms: person * self.value(Field::FastRrMs, at),
                 resting: Span::period(step.body().resting_bpm),
                 breath_start,
                 breath_period,
@@ -119,6 +121,7 @@ impl Player<'_> {
                 shape: 0.01 * self.value(Field::ShapePercent, at),
                 width: 0.01 * self.value(Field::QrsSdPercent, at),
                 t: 0.01 * self.value(Field::TSdPercent, at),
+                person: 0.01 * self.value(Field::PersonPercent, at),
             },
         }
     }
