@@ -11,7 +11,8 @@ use super::pulses::{PulseMeter, SMALLEST_PULSE_MMHG};
 use super::rate::{RateMeter, Rule};
 use super::reading::{Cause, Causes, Reading, ReadingBand};
 use crate::anatomy::PressureSite;
-use crate::pressure::sites;
+
+use crate::field::transducer;
 use crate::settings::Field;
 use crate::site_set::SiteSet;
 use crate::test_signal::TestSignal;
@@ -103,7 +104,7 @@ impl<'a> Watch<'a> {
         for (site, meter) in PressureSite::ALL.iter().zip(&mut self.pressures) {
             meter.begin(at, self.from);
             // No pulse goes on behind a closed transducer.
-            if placed.step.get(sites::fields(*site).closed) >= 0.5 {
+            if placed.step.is_on(transducer(*site).closed) {
                 meter.interrupt(at);
             }
         }
@@ -140,7 +141,7 @@ impl<'a> Watch<'a> {
 
     /// Whether the step plays beats, or could.
     fn has_beats(&self) -> bool {
-        self.placed.is_none_or(|placed| TestSignal::numbered(placed.step.get(Field::TestSignal)).has_beats())
+        self.placed.is_none_or(|placed| placed.step.test_signal().has_beats())
     }
 
     /// Advances to `now`.
@@ -193,7 +194,7 @@ impl<'a> Watch<'a> {
 
     fn beat(&mut self, beat: &Beat, sink: &mut dyn AlarmSink) {
         let Some(placed) = self.placed else { return };
-        if TestSignal::numbered(placed.step.get(Field::TestSignal)) == TestSignal::TriangularQrs {
+        if placed.step.test_signal() == TestSignal::TriangularQrs {
             let height_mv = crate::math::abs(self.value(Field::TestHeightMv, beat.onset));
             let spike = placed.step.get(Field::TestWidthMs) <= UNSEEN_SPIKE_MS && height_mv <= 1.0;
             if height_mv <= LARGEST_UNSEEN_MV || spike {
@@ -300,7 +301,7 @@ impl<'a> Watch<'a> {
             }
             _ => breaths,
         };
-        let closed = |site| step.get(sites::fields(site).closed) >= 0.5;
+        let closed = |site| step.is_on(transducer(site).closed);
         let pressures = core::array::from_fn(|i| {
             let (Some(site), Some(meter)) = (PressureSite::ALL.get(i).copied(), self.pressures.get(i)) else {
                 return Pressure::NOT_PLAYED;

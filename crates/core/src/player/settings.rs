@@ -1,7 +1,6 @@
 //! Values of a step at an instant for breathing, heart, waves, pacing device and cuff.
 
 use super::Player;
-use super::moment::value_at;
 use crate::artefact;
 use crate::cuff;
 use crate::ecg::electrogram;
@@ -11,13 +10,18 @@ use crate::field::Field;
 use crate::heart::{self, Variability};
 use crate::math;
 use crate::respiration;
-use crate::test_signal::{self, TestSignal};
+use crate::test_signal;
 use crate::time::{Instant, Span};
 use crate::timeline::Placed;
 
 impl Player<'_> {
     pub(super) fn value(&self, field: Field, at: Instant) -> f32 {
-        value_at(self.step.as_ref(), at)(field)
+        self.step.as_ref().map_or(0.0, |placed| placed.value(field, at))
+    }
+
+    /// Whether a switch is on.
+    pub(super) fn is_on(&self, switch: Field) -> bool {
+        self.step.as_ref().is_some_and(|placed| placed.step.is_on(switch))
     }
 
     pub(super) fn measurement(&self, at: Instant) -> cuff::CuffConditions {
@@ -35,19 +39,19 @@ impl Player<'_> {
     pub(super) fn breathing(&self, at: Instant) -> respiration::BreathingConditions {
         respiration::BreathingConditions {
             per_minute: self.value(Field::BreathsPerMin, at),
-            depth_ohm: self.value(Field::BreathDepthOhm, at) * self.impedance_shares(at).0,
+            depth_ohm: self.value(Field::BreathDepthOhm, at) * self.impedance_shares().0,
             expiration_ratio: self.value(Field::ExpirationRatio, at),
-            ventilated: self.value(Field::Ventilated, at) >= 0.5,
+            ventilated: self.is_on(Field::Ventilated),
             pause_s: self.value(Field::BreathPauseS, at),
             pause_every_s: self.value(Field::BreathPauseEveryS, at),
             waxing: 0.01 * self.value(Field::BreathWaxing, at),
-            sigh_every: self.value(Field::SighEvery, at) as u16,
+            sigh_every: self.step.as_ref().map_or(0, |placed| placed.step.count(Field::SighEvery)),
         }
     }
 
     /// Shares of breaths and heartbeats that the impedance electrodes see (sizes common practice, no source).
-    pub(super) fn impedance_shares(&self, at: Instant) -> (f32, f32) {
-        if self.value(Field::BreathLead, at) < 0.5 { (1.0, 1.0) } else { (0.6, 1.5) }
+    pub(super) fn impedance_shares(&self) -> (f32, f32) {
+        if self.is_on(Field::BreathLead) { (0.6, 1.5) } else { (1.0, 1.0) }
     }
 
     pub(super) fn heart_conditions(&self, at: Instant) -> Option<heart::HeartConditions> {
@@ -94,7 +98,7 @@ impl Player<'_> {
     /// 70 bpm and 127 ms at 150, as in exercise; from memory).
     fn pr_follows(&self, at: Instant) -> f32 {
         let Some(step) = self.step.as_ref().map(|placed| &placed.step) else { return 1.0 };
-        if step.get(Field::PrFollows) < 0.5 {
+        if !step.is_on(Field::PrFollows) {
             return 1.0;
         }
         let faster = self.value(Field::RateBpm, at) / step.body().resting_bpm;
@@ -150,7 +154,7 @@ impl Player<'_> {
         test_signal::TestConditions {
             start: placed.start,
             duration: placed.step.duration(),
-            signal: TestSignal::numbered(value(Field::TestSignal)),
+            signal: placed.step.test_signal(),
             hz: value(Field::TestHz),
             last_hz: value(Field::TestLastHz),
             drift_hz: value(Field::TestDriftHz),
