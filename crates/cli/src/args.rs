@@ -4,6 +4,7 @@
 mod calibrate;
 mod catalog;
 mod compile;
+mod console;
 mod documents;
 mod plot;
 mod render;
@@ -80,6 +81,7 @@ pub enum Verb {
     Suite(Box<suite::Suite>),
     Worksheet(worksheet::Worksheet),
     Session(session::Session),
+    Console(Box<console::Console>),
     Report(report::Report),
     Completions(documents::Completions),
     /// Print the manual page (roff): `pulsewright manual | man -l -`.

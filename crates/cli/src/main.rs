@@ -12,6 +12,7 @@ mod catalog;
 mod channel_groups;
 mod check;
 mod compile;
+mod console;
 mod diagnostics;
 mod interruption;
 mod manual;
@@ -27,6 +28,7 @@ mod score;
 mod scoring;
 mod script_file;
 mod session;
+mod signal_output;
 mod source;
 mod stream;
 mod suite;
@@ -61,6 +63,7 @@ fn run(verb: Verb) -> Outcome {
         Verb::Suite(flags) => suite::run(flags.request()?),
         Verb::Worksheet(flags) => worksheet::run(flags.request()?),
         Verb::Session(flags) => session::run(flags.request()?),
+        Verb::Console(flags) => console::run(flags.request()?),
         Verb::Report(flags) => report::run(flags.request()?),
         Verb::Manual => manual::page(Arguments::command()),
     }

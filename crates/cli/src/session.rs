@@ -3,18 +3,15 @@
 use crate::diagnostics::{Failure, Outcome, conversation, print, warn};
 use crate::output::claim;
 use crate::record_files;
-use crate::rig;
+use crate::signal_output::{self, RigCodes};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::{Set, is_device, reason};
-use pulsewright_files::quantiser::Tally;
-use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_record::Record;
 use pulsewright_record::report::Report;
 use pulsewright_record::session::draft::Draft;
 use pulsewright_record::session::{Output, Samples, Session, SessionError, Silent};
-use pulsewright_rig::{Clip, RigRender};
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -84,10 +81,7 @@ fn claim_files(args: &Request) -> Result<Set, Failure> {
         let name = args.output.display();
         return Err(Failure::input(format!("{name} is a pipe or a device; a record is a plain file")));
     }
-    let play = args.play.as_deref().filter(|play| !is_device(play));
-    if play == Some(Path::new("-")) {
-        return Err(Failure::input("standard output is the session's own; give --play a file or a pipe"));
-    }
+    let play = args.play.as_deref().map_or(Ok(None), signal_output::plain_file)?;
     let inputs = args.rig.iter().chain([&args.script]).map(PathBuf::as_path);
     let outputs: Vec<&Path> = play.into_iter().chain([args.output.as_path()]).collect();
     claim(&outputs, inputs, args.force)
@@ -97,33 +91,13 @@ fn output(args: &Request) -> Result<Box<dyn Output>, Failure> {
     let Some(path) = &args.play else { return Ok(Box::new(Silent)) };
     let rig = args.rig.as_ref().map(|rig| RigCodes::new(rig, args.frame_rate)).transpose()?;
     let name = path.display().to_string();
-    // Written as it is due, so that a program that follows the file sees it in time. It is claimed, and no input.
-    let file = File::options().write(true).create(!is_device(path)).truncate(!is_device(path)).open(path);
-    let file = file.map_err(|error| Failure::input(format!("cannot write {name}: {}", reason(&error))))?;
+    // It is claimed, and no input.
+    let file = signal_output::open(path)
+        .map_err(|error| Failure::input(format!("cannot write {name}: {}", reason(&error))))?;
     Ok(match rig {
         Some(codes) => Box::new(ToRig { name, file, codes, bytes: Vec::new() }),
         None => Box::new(Samples::new(name, file)),
     })
-}
-
-/// Frames as a rig's codes, with what was clipped.
-struct RigCodes {
-    rig: RigRender,
-    pressures: SiteSet,
-    tallies: Vec<Tally>,
-}
-
-impl RigCodes {
-    fn new(path: &Path, rate: FrameRate) -> Result<RigCodes, Failure> {
-        let (_, rig) = rig::load(path)?;
-        let rig = RigRender::new(rig, FileFormat::Raw(Encoding::Float), rate, Clip::Count).map_err(Failure::input)?;
-        let needed = SiteSet::of(&rig.channels()).map_err(Failure::input)?;
-        // The record's digest is that of the usual pressures wherever they will do.
-        let usual = needed.sites().all(|site| SiteSet::USUAL.has(site));
-        let pressures = if usual { SiteSet::USUAL } else { needed };
-        let tallies = rig.no_tallies();
-        Ok(RigCodes { rig, pressures, tallies })
-    }
 }
 
 /// Codes to a rig's converters.
@@ -137,8 +111,7 @@ struct ToRig {
 impl Output for ToRig {
     fn take(&mut self, frames: &[Frame]) -> io::Result<()> {
         self.bytes.clear();
-        let RigCodes { rig, tallies, .. } = &mut self.codes;
-        rig.encode(frames, &mut self.bytes, tallies);
+        self.codes.encode(frames, &mut self.bytes);
         self.file.write_all(&self.bytes)
     }
 
@@ -151,6 +124,6 @@ impl Output for ToRig {
     }
 
     fn remarks(&self) -> Vec<String> {
-        self.codes.rig.clipped(&self.codes.tallies)
+        self.codes.clipped()
     }
 }

@@ -41,6 +41,7 @@ pub mod outline;
 mod parse;
 mod problem;
 pub mod reader;
+pub mod rhythm_words;
 mod schema;
 mod step;
 pub mod typed;

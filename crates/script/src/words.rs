@@ -1,29 +1,14 @@
 //! Words of a list and the one nearest to a written word; numbers and foreign text as printed in messages.
 
+use crate::rhythm_words;
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Rhythm;
-use pulsewright_core::settings::{FieldInfo, FieldKind};
+use pulsewright_core::settings::FieldInfo;
 use pulsewright_text::fit::{cut, line};
 
 /// Longest piece of a document quoted in a message, characters.
 const QUOTED: usize = 48;
-
-/// Abbreviations of rhythms in common clinical use (common practice, no source), and the words of scripts.
-const ABBREVIATIONS: [(&str, &str); 12] = [
-    ("af", "atrial-fibrillation"),
-    ("afib", "atrial-fibrillation"),
-    ("afl", "atrial-flutter"),
-    ("aflutter", "atrial-flutter"),
-    ("aivr", "idioventricular-accelerated"),
-    ("mat", "multifocal-atrial-tachycardia"),
-    ("nsr", "sinus"),
-    ("svt", "supraventricular-tachycardia"),
-    ("vf", "ventricular-fibrillation"),
-    ("vfib", "ventricular-fibrillation"),
-    ("vt", "ventricular-tachycardia"),
-    ("vtach", "ventricular-tachycardia"),
-];
 
 /// The word most like `written`, if one is close enough to be meant; for an abbreviation, the word in full.
 pub fn nearest<'w>(written: &str, words: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
@@ -32,7 +17,7 @@ pub fn nearest<'w>(written: &str, words: impl IntoIterator<Item = &'w str>) -> O
         return None;
     }
     let plain = plain(written);
-    let in_full = ABBREVIATIONS.iter().find(|(short, _)| *short == plain).map(|(_, word)| *word);
+    let in_full = rhythm_words::in_full(written);
     let likeness =
         |word: &str| if in_full == Some(word) { 1.0 } else { strsim::jaro_winkler(&plain, &word.to_lowercase()) };
     words
@@ -91,27 +76,15 @@ pub fn shown(text: &str) -> String {
 
 /// A field's range with its unit: "10 to 320 mmHg"; or its words.
 pub(crate) fn range(info: &FieldInfo) -> String {
-    match info.kind {
-        FieldKind::Choice(words) => join(words.iter().copied()),
-        FieldKind::Switch => "0 or 1".to_owned(),
-        FieldKind::Count => format!("whole numbers from {} to {}", info.min, info.max),
-        FieldKind::Number => format!("{} to {}{}", info.min, info.max, unit(info)),
+    if !info.words.is_empty() {
+        return join(info.words.iter().copied());
     }
+    format!("{} to {}{}", info.min, info.max, unit(info))
 }
 
-/// The values that a field takes, as a sentence ends: "a number of 10 to 320 mmHg".
-pub(crate) fn kind(info: &FieldInfo) -> String {
-    match info.kind {
-        FieldKind::Choice(_) => format!("one of {}", range(info)),
-        FieldKind::Switch => range(info),
-        FieldKind::Count => format!("a whole number from {} to {}", info.min, info.max),
-        FieldKind::Number => format!("a number of {}", range(info)),
-    }
-}
-
-/// A field's unit with a leading space; nothing for plain numbers and switches.
+/// A field's unit with a leading space; nothing for plain numbers.
 pub(crate) fn unit(info: &FieldInfo) -> String {
-    if info.unit == "1" || info.kind == FieldKind::Switch { String::new() } else { format!(" {}", info.unit) }
+    if info.unit == "1" { String::new() } else { format!(" {}", info.unit) }
 }
 
 #[cfg(test)]
@@ -120,8 +93,11 @@ mod tests {
 
     #[test]
     fn abbreviations_of_rhythms_find_their_word() {
-        for (short, word) in ABBREVIATIONS {
-            assert_eq!(rhythm(&short.to_uppercase()).unwrap_err().nearest, Some(quoted(word)), "{short}");
+        for row in rhythm_words::ALL {
+            for short in row.words {
+                let refused = rhythm(&short.to_uppercase()).unwrap_err();
+                assert_eq!(refused.nearest, Some(quoted(row.id)), "{short}");
+            }
         }
         // A list without the word does not get it.
         assert_eq!(nearest("vfib", ["II", "arterial"]), None);

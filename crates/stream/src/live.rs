@@ -78,10 +78,16 @@ impl<'a> LivePlayer<'a> {
 
     /// Fills frames, at most [`LivePlayer::block`] of them, and returns how many; 0 once the script has ended.
     pub fn fill(&mut self, frames: &mut [Frame]) -> usize {
+        self.fill_observed(frames, &mut |_| ())
+    }
+
+    /// As [`LivePlayer::fill`], and hands every event up to the last frame to `observe`.
+    pub fn fill_observed(&mut self, frames: &mut [Frame], observe: &mut dyn FnMut(Event)) -> usize {
         if self.ended() {
             return 0;
         }
-        let mut filled = self.player.fill_observed(frames, &mut Start(&mut self.played, &mut self.next));
+        let mut start = Start { played: &mut self.played, next: &mut self.next, observe };
+        let mut filled = self.player.fill_observed(frames, &mut start);
         if let Some(end) = self.end() {
             // A step without a follower ends the script: frames that the player filled after it do not count.
             let count = self.rate.frame_at_or_after(end);
@@ -173,16 +179,34 @@ impl<'a> LivePlayer<'a> {
             Command::Beat(site) => vec![TimedBeat { after: Span::ZERO, site: *site }],
             _ => Vec::new(),
         };
-        let step = Step {
-            name: None,
-            duration: None,
-            settings,
-            ramps: Vec::new(),
-            beats,
-            expect: Expectations::default(),
-            cautions: Vec::new(),
-            prepare: Vec::new(),
-        };
+        self.replace(held(None, settings, beats), at)?;
+        Ok(at)
+    }
+
+    /// Plays these settings from the next frame on, and holds them; returns when. A wave that has begun goes on to its end.
+    ///
+    /// The name is that of the step in the log; `beats` are premature beats after its start.
+    ///
+    /// # Errors
+    /// Settings that exclude each other; nothing has changed.
+    pub fn play_at_once(
+        &mut self,
+        name: Option<String>,
+        settings: Settings,
+        beats: Vec<TimedBeat>,
+    ) -> Result<Instant, String> {
+        let at = self.soonest();
+        self.replace(held(name, settings, beats), at)?;
+        Ok(at)
+    }
+
+    /// Settings of the next frame if no command came.
+    pub fn settings(&self) -> Settings {
+        self.settings_at(self.rate.instant_of(self.position()))
+    }
+
+    /// Puts a command's step in the place of what waits.
+    fn replace(&mut self, step: Step, at: Instant) -> Result<(), String> {
         if let Some(conflict) = step.item().conflicts().next() {
             return Err(conflict.to_string());
         }
@@ -193,7 +217,7 @@ impl<'a> LivePlayer<'a> {
             }
         }
         self.play_next(step, at, true);
-        Ok(at)
+        Ok(())
     }
 
     /// Settings at an instant if no command came.
@@ -218,7 +242,7 @@ impl<'a> LivePlayer<'a> {
     /// never before the present step has the least duration of a step.
     fn effect(&self, command: &Command) -> Instant {
         let now = self.rate.instant_of(self.position());
-        let soonest = self.played.last().map_or(now, |scheduled| scheduled.start.plus(MIN_STEP).max(now));
+        let soonest = self.soonest();
         if matches!(command, Command::Beat(_)) {
             return soonest;
         }
@@ -237,6 +261,12 @@ impl<'a> LivePlayer<'a> {
         });
         let scripted = self.next.as_ref().map(|scheduled| scheduled.start.max(soonest));
         [beat, scripted].into_iter().flatten().min().unwrap_or(soonest)
+    }
+
+    /// The next frame, or the end of the present step's least duration.
+    fn soonest(&self) -> Instant {
+        let now = self.rate.instant_of(self.position());
+        self.played.last().map_or(now, |scheduled| scheduled.start.plus(MIN_STEP).max(now))
     }
 
     /// Whether the present step has the least duration of a step, so that playing may stop here.
@@ -267,13 +297,32 @@ impl<'a> LivePlayer<'a> {
     }
 }
 
-/// Logs the waiting step when it starts.
-struct Start<'s>(&'s mut Vec<Scheduled>, &'s mut Option<Scheduled>);
+/// A step that holds until the next command.
+fn held(name: Option<String>, settings: Settings, beats: Vec<TimedBeat>) -> Step {
+    Step {
+        name,
+        duration: None,
+        settings,
+        ramps: Vec::new(),
+        beats,
+        expect: Expectations::default(),
+        cautions: Vec::new(),
+        prepare: Vec::new(),
+    }
+}
+
+/// Logs the waiting step when it starts, and passes events on.
+struct Start<'s> {
+    played: &'s mut Vec<Scheduled>,
+    next: &'s mut Option<Scheduled>,
+    observe: &'s mut dyn FnMut(Event),
+}
 
 impl Observer for Start<'_> {
     fn observe(&mut self, event: Event) {
         if let Event::Step { at, .. } = event {
-            self.0.extend(self.1.take().map(|scheduled| Scheduled { start: at, ..scheduled }));
+            self.played.extend(self.next.take().map(|scheduled| Scheduled { start: at, ..scheduled }));
         }
+        (self.observe)(event);
     }
 }

@@ -3,8 +3,7 @@
 use super::rate::RateMeter;
 use super::reading::{Cause, Causes};
 use crate::anatomy::PressureSite;
-
-use crate::field::transducer;
+use crate::pressure::sites;
 use crate::settings::Field;
 use crate::timeline::PlayedStep;
 
@@ -48,8 +47,8 @@ fn group(field: Field) -> &'static str {
 
 pub(super) fn of_pressure(step: &PlayedStep<'_>, site: PressureSite, of_rate: Causes) -> Causes {
     use PressureSite as Site;
-    let fields = transducer(site);
-    if step.is_on(fields.closed) {
+    let fields = sites::fields(site);
+    if step.get(fields.closed) >= 0.5 {
         return Causes::NONE.and(Cause::Closed).and_if(ramps(step, |field| field == fields.level), Cause::Ramp);
     }
     let own = group(fields.level);

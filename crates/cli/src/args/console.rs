@@ -1,0 +1,73 @@
+//! `console`.
+
+use super::values;
+use crate::console::Request;
+use crate::diagnostics::Failure;
+use clap::Args;
+use pulsewright_core::time::FrameRate;
+use std::net::{IpAddr, SocketAddr};
+use std::path::PathBuf;
+
+/// Open the bench console in a browser: choose a rhythm, see and hold it, change it, stop it.
+///
+/// The page comes from this program, at an address of this computer alone; the link works once, and the program prints the next
+/// one. Nothing plays before two confirmations on the page: no person is connected, and the outputs were verified with a meter.
+/// Everything that is played is kept in the folder as a script that renders to the same bytes. Ctrl+C ends it, with outputs at
+/// rest.
+#[derive(Args, Debug)]
+#[command(after_help = "For test benches only: never to a person, nor to equipment connected to one.\n\n\
+    Examples:\n  \
+    pulsewright console\n  \
+    pulsewright console --play /dev/rig --rig bench.json --frame-rate 1000")]
+pub struct Console {
+    /// File, pipe or device that takes the signal as it plays: codes for the converters of --rig, else frames of the usual
+    /// channels, 32-bit floats; little-endian. Without it only the clock runs.
+    #[arg(long, value_name = "FILE")]
+    play: Option<PathBuf>,
+    /// Description of the rig with its correction. Samples beyond its reach are held at the nearest code, counted and reported.
+    #[arg(long, value_name = "FILE")]
+    rig: Option<PathBuf>,
+    /// Frames a second, 100 to 48000.
+    #[arg(long, value_name = "HZ", value_parser = values::frame_rate, default_value = "500")]
+    frame_rate: FrameRate,
+    /// Seed of everything left to chance.
+    #[arg(long, value_name = "NUMBER", default_value = "1")]
+    seed: u64,
+    /// Folder of the logs, and of favourite and recent rhythms; made when it is not there.
+    #[arg(long, value_name = "FOLDER", default_value = "pulsewright-console")]
+    folder: PathBuf,
+    /// Port; 0 takes a free one.
+    #[arg(long, value_name = "PORT", default_value = "0")]
+    port: u16,
+    /// Address to listen at, for a tablet on a bench network of its own; the traffic is not encrypted.
+    #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1")]
+    listen: IpAddr,
+    /// Print the link only, without opening the browser.
+    #[arg(long)]
+    no_open: bool,
+    /// Overwrite a file of signal that is there.
+    #[arg(long)]
+    force: bool,
+}
+
+impl Console {
+    /// The request.
+    pub fn request(self) -> Result<Request, Failure> {
+        if self.listen.is_unspecified() {
+            return Err(Failure::input(format!(
+                "--listen {}: name the address of this computer that the tablet will use",
+                self.listen
+            )));
+        }
+        Ok(Request {
+            play: self.play,
+            rig: self.rig,
+            frame_rate: self.frame_rate,
+            seed: self.seed,
+            folder: self.folder,
+            address: SocketAddr::new(self.listen, self.port),
+            open: !self.no_open,
+            force: self.force,
+        })
+    }
+}

@@ -1,0 +1,94 @@
+//! The book: favourite and recent rhythms, kept in the folder.
+
+use pulsewright_core::heart::catalogue::find;
+use pulsewright_files::atomic::{Claim, FileError};
+use pulsewright_text::{json, source};
+use serde::{Deserialize, Serialize};
+use std::path::{Path, PathBuf};
+
+/// Name of its file.
+const FILE: &str = "console.json";
+
+/// Most bytes read.
+const MOST: u64 = 1 << 20;
+
+/// How many recent rhythms it keeps.
+const RECENT: usize = 8;
+
+/// The lists.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub struct Lists {
+    /// Favourites, in the order in which they were chosen.
+    pub favourites: Vec<String>,
+    /// The rhythms played last, the latest first.
+    pub recent: Vec<String>,
+}
+
+/// The lists with their file.
+pub struct Book {
+    path: PathBuf,
+    claim: Claim,
+    /// The lists.
+    pub lists: Lists,
+}
+
+impl Book {
+    /// The book of a folder; an empty one where there is none, or none that can be read.
+    ///
+    /// # Errors
+    /// When another console works in the folder.
+    pub fn open(folder: &Path) -> Result<Book, FileError> {
+        let path = folder.join(FILE);
+        let claim = Claim::new(&path)?;
+        let text = source::file(&path, MOST).ok().and_then(|bytes| String::from_utf8(bytes).ok());
+        let mut lists: Lists = text.and_then(|text| json::parse(&text).ok()).unwrap_or_default();
+        lists.favourites.retain(|id| find(id).is_some());
+        lists.recent.retain(|id| find(id).is_some());
+        Ok(Book { path, claim, lists })
+    }
+
+    /// A rhythm was played.
+    pub fn played(&mut self, id: &str) -> Result<(), FileError> {
+        self.lists.recent.retain(|other| other != id);
+        self.lists.recent.insert(0, id.to_owned());
+        self.lists.recent.truncate(RECENT);
+        self.keep()
+    }
+
+    /// A rhythm becomes a favourite, or is one no more.
+    pub fn favour(&mut self, id: &str, on: bool) -> Result<(), FileError> {
+        self.lists.favourites.retain(|other| other != id);
+        if on {
+            self.lists.favourites.push(id.to_owned());
+        }
+        self.keep()
+    }
+
+    fn keep(&self) -> Result<(), FileError> {
+        let text = serde_json::to_string_pretty(&self.lists).unwrap_or_default() + "\n";
+        self.claim.write_whole(&self.path, text.as_bytes())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn favourites_and_recent_rhythms_outlive_the_program() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let mut book = Book::open(folder.path()).expect("a book");
+        for id in ["sinus", "asystole", "sinus", "torsades"] {
+            book.played(id).expect("written");
+        }
+        book.favour("asystole", true).expect("written");
+        book.favour("sinus", true).expect("written");
+        book.favour("asystole", false).expect("written");
+        assert!(Book::open(folder.path()).is_err(), "one console works in a folder at a time");
+        drop(book);
+        let lists = Book::open(folder.path()).expect("a book").lists;
+        assert_eq!(lists.recent, ["torsades", "sinus", "asystole"]);
+        assert_eq!(lists.favourites, ["sinus"]);
+    }
+}

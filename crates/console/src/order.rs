@@ -1,0 +1,222 @@
+//! Orders: what the page asks for, read from a message.
+
+use crate::controls;
+use pulsewright_core::body::{BODIES, Body};
+use pulsewright_core::heart::catalogue::{RHYTHMS, find};
+use pulsewright_core::heart::rhythm::{EctopicSite, Rhythm};
+use pulsewright_core::settings::{Field, Settings};
+use pulsewright_script::typed::{self, unknown, unknown_of};
+use serde::Deserialize;
+use std::collections::BTreeMap;
+
+/// Longest time of one rhythm in a sequence, s.
+const MOST_SECONDS: f64 = 86_400.0;
+
+/// Most rhythms in a sequence.
+const MOST_ENTRIES: usize = 100;
+
+/// Something to do, with all its words known and its numbers in range.
+#[derive(Clone, Debug)]
+pub enum Order {
+    /// Play this rhythm at its usual rate, and hold it.
+    Rhythm(&'static Rhythm),
+    /// Another body with its resting values.
+    Body(&'static Body),
+    /// Settings take these values.
+    Set(Vec<(Field, f32)>),
+    /// A premature beat at once.
+    Beat(EctopicSite),
+    /// Rhythms one after the other, each for so many seconds; the last one holds.
+    Sequence(Vec<(&'static Rhythm, f64)>),
+    /// The next rhythm of the sequence.
+    Next,
+    /// The sequence waits, or goes on.
+    Pause(bool),
+    /// Every output to rest.
+    Stop,
+}
+
+/// A message of the page.
+#[derive(Debug, Deserialize)]
+pub struct Message {
+    /// Number that the answer carries.
+    pub n: u64,
+    /// The request.
+    #[serde(flatten)]
+    pub request: Request,
+}
+
+/// A request as written.
+#[derive(Debug, Deserialize)]
+#[serde(tag = "do", rename_all = "kebab-case")]
+pub enum Request {
+    /// Nobody is connected and the outputs were verified: opens the outputs.
+    Confirm {
+        /// No person is connected.
+        person: bool,
+        /// The outputs were verified with a calibrated meter.
+        output: bool,
+    },
+    /// See [`Order::Rhythm`].
+    Rhythm {
+        /// Its word.
+        rhythm: String,
+    },
+    /// See [`Order::Body`].
+    Body {
+        /// Its word.
+        body: String,
+    },
+    /// See [`Order::Set`].
+    Set {
+        /// By path.
+        values: BTreeMap<String, f32>,
+    },
+    /// See [`Order::Beat`].
+    Beat {
+        /// Its word.
+        site: String,
+    },
+    /// See [`Order::Sequence`].
+    Sequence {
+        /// Rhythms and seconds.
+        steps: Vec<(String, f64)>,
+    },
+    /// See [`Order::Next`].
+    Next,
+    /// See [`Order::Pause`].
+    Pause {
+        /// Whether it waits.
+        on: bool,
+    },
+    /// See [`Order::Stop`].
+    Stop,
+    /// A rhythm becomes a favourite, or is one no more.
+    Favourite {
+        /// Its word.
+        rhythm: String,
+        /// Whether it is one.
+        on: bool,
+    },
+}
+
+/// The rhythm with this word.
+pub fn rhythm(word: &str) -> Result<&'static Rhythm, String> {
+    find(word).ok_or_else(|| unknown("rhythm", word, RHYTHMS.iter().map(|rhythm| rhythm.id)))
+}
+
+impl Request {
+    /// The order for the player; `None` for a request that is no matter of the player.
+    ///
+    /// # Errors
+    /// The first word that is unknown, or the first number out of its range.
+    pub fn order(&self) -> Result<Option<Order>, String> {
+        Ok(Some(match self {
+            Request::Confirm { .. } | Request::Favourite { .. } => return Ok(None),
+            Request::Rhythm { rhythm: word } => Order::Rhythm(rhythm(word)?),
+            Request::Body { body } => {
+                let found = BODIES.iter().copied().find(|one| one.id == body);
+                Order::Body(found.ok_or_else(|| unknown_of("body", body, BODIES.iter().map(|body| body.id)))?)
+            }
+            Request::Set { values } => {
+                let read = |(path, value): (&String, &f32)| {
+                    let field = typed::field(path).ok_or_else(|| unknown("setting", path, typed::paths()))?;
+                    Ok((field, typed::value(field, &value.to_string())?))
+                };
+                Order::Set(values.iter().map(read).collect::<Result<_, String>>()?)
+            }
+            Request::Beat { site: word } => {
+                let sites = || EctopicSite::ALL.iter();
+                let site = sites().copied().find(|site| site.id() == word);
+                Order::Beat(site.ok_or_else(|| unknown_of("site", word, sites().map(|site| site.id())))?)
+            }
+            Request::Sequence { steps } => {
+                if steps.is_empty() || steps.len() > MOST_ENTRIES {
+                    return Err(format!("a sequence has 1 to {MOST_ENTRIES} rhythms"));
+                }
+                let read = |(word, seconds): &(String, f64)| {
+                    let allowed = (1.0..=MOST_SECONDS).contains(seconds);
+                    let refused = || format!("a rhythm of a sequence plays 1 to {MOST_SECONDS} s, not {seconds}");
+                    Ok((rhythm(word)?, if allowed { *seconds } else { return Err(refused()) }))
+                };
+                Order::Sequence(steps.iter().map(read).collect::<Result<_, String>>()?)
+            }
+            Request::Next => Order::Next,
+            Request::Pause { on } => Order::Pause(*on),
+            Request::Stop => Order::Stop,
+        }))
+    }
+}
+
+/// The patient after an order that changes it.
+///
+/// # Errors
+/// A rate in a rhythm without beats, settings that exclude each other.
+pub fn changed(patient: &Settings, order: &Order) -> Result<Settings, String> {
+    match order {
+        Order::Rhythm(rhythm) => Ok(patient.with_rhythm(rhythm)),
+        Order::Body(body) => Ok(patient.with_body(body)),
+        Order::Set(values) => {
+            let mut settings = *patient;
+            for (field, value) in values {
+                if *field == Field::RateBpm {
+                    rate_allowed(&settings, *value)?;
+                }
+                settings = settings.with(*field, *value).map_err(|error| error.to_string())?;
+            }
+            Ok(settings)
+        }
+        _ => Ok(*patient),
+    }
+}
+
+fn rate_allowed(settings: &Settings, bpm: f32) -> Result<(), String> {
+    let name = settings.rhythm().name;
+    match controls::rate(settings) {
+        None => Err(format!("{name} has no beats, so it has no rate to set")),
+        Some((min, max)) if !(min..=max).contains(&bpm) => Err(format!("{name} allows {min} to {max} bpm")),
+        Some(_) => Ok(()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pulsewright_core::ADULT;
+    use pulsewright_core::heart::catalogue::named;
+
+    fn order(text: &str) -> Result<Option<Order>, String> {
+        let message: Message = serde_json::from_str(text).map_err(|error| error.to_string())?;
+        message.request.order()
+    }
+
+    #[test]
+    fn messages_are_read_or_refused_with_the_reason() {
+        assert!(matches!(
+            order(r#"{"n": 1, "do": "rhythm", "rhythm": "asystole"}"#),
+            Ok(Some(Order::Rhythm(rhythm))) if rhythm.id == "asystole"
+        ));
+        assert!(matches!(order(r#"{"n": 1, "do": "stop"}"#), Ok(Some(Order::Stop))));
+        for (text, part) in [
+            (r#"{"n": 1, "do": "rhythm", "rhythm": "vfib"}"#, "ventricular-fibrillation"),
+            (r#"{"n": 1, "do": "set", "values": {"rate_bpm": 9000}}"#, "5 to 400"),
+            (r#"{"n": 1, "do": "set", "values": {"rate": 70}}"#, "no setting 'rate'"),
+            (r#"{"n": 1, "do": "sequence", "steps": []}"#, "1 to 100"),
+            (r#"{"n": 1, "do": "sequence", "steps": [["sinus", 0.1]]}"#, "1 to 86400"),
+            (r#"{"n": 1, "do": "beat", "site": "left"}"#, "left-ventricular"),
+            (r#"{"n": 1, "do": "burn"}"#, "unknown variant"),
+        ] {
+            let message = order(text).expect_err(text);
+            assert!(message.contains(part), "{text}: {message}");
+        }
+    }
+
+    #[test]
+    fn a_rate_is_for_a_rhythm_that_has_one() {
+        let rate = Order::Set(vec![(Field::RateBpm, 300.0)]);
+        let refused = |id: &str| changed(&Settings::new(&ADULT, named(id)), &rate).map(|_| ()).expect_err(id);
+        assert!(refused("ventricular-fibrillation").contains("has no rate"));
+        assert!(refused("av-block-1").contains("30 to 120 bpm"));
+        assert!(changed(&Settings::new(&ADULT, named("ventricular-tachycardia")), &rate).is_ok());
+    }
+}

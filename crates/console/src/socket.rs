@@ -1,0 +1,223 @@
+//! The socket of one page: orders in, frames and states out.
+
+use crate::answers::refused;
+use crate::desktop::Desktop;
+use crate::order::{self, Message as Asking, Order, Request};
+use crate::run::Asked;
+use crate::shared::Down;
+use axum::extract::State;
+use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket, WebSocketUpgrade, close_code};
+use axum::http::{HeaderMap, StatusCode};
+use axum::response::Response;
+use pulsewright_record::calendar;
+use pulsewright_text::json;
+use serde_json::{Value, json};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::{Duration, Instant, SystemTime};
+use tokio::sync::broadcast::error::RecvError;
+use tokio::sync::{mpsc, oneshot};
+use tokio::time::timeout;
+
+/// Longest message of a page, bytes.
+const LONGEST: usize = 16 << 10;
+
+/// Messages that a page may send at once, and a second over a longer time: more than a person can press.
+const BURST: f64 = 100.0;
+const PER_S: f64 = 50.0;
+
+/// Pages that may be open at a time.
+const MOST_PAGES: usize = 8;
+
+/// How long a page may take over a message to it.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// How long an order waits for the player, which waits for the consumer.
+const ANSWER: Duration = Duration::from_secs(2);
+
+static PAGES: AtomicUsize = AtomicUsize::new(0);
+
+/// Opens the socket of a page of ours.
+pub async fn open(State(desktop): State<Arc<Desktop>>, headers: HeaderMap, upgrade: WebSocketUpgrade) -> Response {
+    if !desktop.guard.knows_page(&headers) {
+        return refused(StatusCode::FORBIDDEN);
+    }
+    if PAGES.load(Ordering::Relaxed) >= MOST_PAGES {
+        return refused(StatusCode::TOO_MANY_REQUESTS);
+    }
+    let upgrade = upgrade.max_message_size(LONGEST).max_frame_size(LONGEST);
+    upgrade.on_upgrade(async move |socket| {
+        PAGES.fetch_add(1, Ordering::Relaxed);
+        // A page that went away needs no word about it.
+        let _ = talk(socket, desktop).await;
+        PAGES.fetch_sub(1, Ordering::Relaxed);
+    })
+}
+
+/// Talks with a page until it goes away, or breaks the rules.
+async fn talk(mut socket: WebSocket, desktop: Arc<Desktop>) -> Result<(), axum::Error> {
+    let mut down = desktop.shared.listen();
+    let (answers, mut answered) = mpsc::channel(BURST as usize);
+    send(&mut socket, Message::Text(lists(&desktop))).await?;
+    for text in desktop.shared.so_far() {
+        send(&mut socket, Message::Text(text)).await?;
+    }
+    let mut allowance = Allowance::new(Instant::now());
+    loop {
+        tokio::select! {
+            received = socket.recv() => match received {
+                None => return Ok(()),
+                Some(Err(error)) => return Err(error),
+                Some(Ok(Message::Text(text))) => {
+                    if !allowance.take(Instant::now()) {
+                        return close(&mut socket, close_code::POLICY, "too many messages").await;
+                    }
+                    listen(&text, &desktop, &answers);
+                }
+                Some(Ok(Message::Binary(_))) => return close(&mut socket, close_code::UNSUPPORTED, "text only").await,
+                Some(Ok(Message::Close(_))) => return Ok(()),
+                Some(Ok(Message::Ping(_) | Message::Pong(_))) if !allowance.take(Instant::now()) => {
+                    return close(&mut socket, close_code::POLICY, "too many messages").await;
+                }
+                Some(Ok(_)) => {}
+            },
+            Some(answer) = answered.recv() => send(&mut socket, Message::Text(answer)).await?,
+            message = down.recv() => match message {
+                Ok(Down::Text(text)) => send(&mut socket, Message::Text(text)).await?,
+                Ok(Down::Frames(bytes)) => send(&mut socket, Message::Binary(bytes)).await?,
+                // Too slow for the frames: it misses some, and the next ones say where they belong.
+                Err(RecvError::Lagged(_)) => {
+                    for text in desktop.shared.so_far() {
+                        send(&mut socket, Message::Text(text)).await?;
+                    }
+                }
+                Err(RecvError::Closed) => return Ok(()),
+            },
+        }
+    }
+}
+
+async fn send(socket: &mut WebSocket, message: Message) -> Result<(), axum::Error> {
+    timeout(PATIENCE, socket.send(message)).await.unwrap_or_else(|slow| Err(axum::Error::new(slow)))
+}
+
+async fn close(socket: &mut WebSocket, code: u16, reason: &'static str) -> Result<(), axum::Error> {
+    send(socket, Message::Close(Some(CloseFrame { code, reason: Utf8Bytes::from_static(reason) }))).await
+}
+
+/// Carries out a message; its answer comes through `answers`.
+fn listen(text: &str, desktop: &Arc<Desktop>, answers: &mpsc::Sender<Utf8Bytes>) {
+    let Asking { n, request } = match json::parse(text) {
+        Ok(asking) => asking,
+        Err(error) => {
+            answer(answers, 0, Err(format!("the message can't be read: {error}")));
+            return;
+        }
+    };
+    match at_once(&request, desktop) {
+        Some(done) => answer(answers, n, done),
+        None => match request.order() {
+            Ok(Some(order)) => order_later(n, order, desktop, answers),
+            Ok(None) => {}
+            Err(why) => answer(answers, n, Err(why)),
+        },
+    }
+}
+
+/// Requests that the player has nothing to do with.
+fn at_once(request: &Request, desktop: &Arc<Desktop>) -> Option<Result<Value, String>> {
+    match request {
+        Request::Confirm { person: true, output: true } => {
+            let moment = calendar::utc(SystemTime::now());
+            desktop.confirm(vec![
+                format!("Connected to no person: confirmed {moment}"),
+                format!("Output verified with a calibrated meter: confirmed {moment}"),
+            ]);
+            Some(Ok(Value::Null))
+        }
+        Request::Confirm { person: false, .. } => {
+            Some(Err("outputs stay closed while a person may be connected".to_owned()))
+        }
+        Request::Confirm { .. } => Some(Err("outputs stay closed until they were verified with a meter".to_owned())),
+        Request::Favourite { rhythm, on } => Some(order::rhythm(rhythm).and_then(|rhythm| {
+            desktop.book().favour(rhythm.id, *on).map_err(|error| error.to_string())?;
+            desktop.shared.send_text(lists(desktop));
+            Ok(Value::Null)
+        })),
+        _ => None,
+    }
+}
+
+/// Hands an order to the player, and answers when it was carried out.
+fn order_later(n: u64, order: Order, desktop: &Arc<Desktop>, answers: &mpsc::Sender<Utf8Bytes>) {
+    let played = if let Order::Rhythm(rhythm) = &order { Some(rhythm.id) } else { None };
+    let (reply, replied) = oneshot::channel();
+    if let Err(why) = desktop.ask(Asked { order, reply }) {
+        answer(answers, n, Err(why));
+        return;
+    }
+    let (desktop, answers) = (desktop.clone(), answers.clone());
+    tokio::spawn(async move {
+        let done = match timeout(ANSWER, replied).await {
+            Ok(Ok(done)) => done.map(|frame| json!(frame)),
+            Ok(Err(_)) => Err("the output has ended".to_owned()),
+            Err(_) => Err("the output takes no frames; nothing was changed, and only a stop will follow".to_owned()),
+        };
+        if let (Some(id), Ok(_)) = (played, &done) {
+            if let Err(error) = desktop.book().played(id) {
+                desktop.shared.warn(&error.to_string());
+            }
+            desktop.shared.send_text(lists(&desktop));
+        }
+        answer(&answers, n, done);
+    });
+}
+
+fn answer(answers: &mpsc::Sender<Utf8Bytes>, n: u64, done: Result<Value, String>) {
+    let text = match done {
+        Ok(frame) => json!({"t": "answer", "n": n, "ok": true, "frame": frame}),
+        Err(why) => json!({"t": "answer", "n": n, "ok": false, "why": why}),
+    };
+    // A page with so many answers waiting reads none.
+    let _ = answers.try_send(Utf8Bytes::from(text.to_string()));
+}
+
+fn lists(desktop: &Desktop) -> Utf8Bytes {
+    let lists = &desktop.book().lists;
+    Utf8Bytes::from(json!({"t": "lists", "favourites": lists.favourites, "recent": lists.recent}).to_string())
+}
+
+/// Messages that a page may still send.
+struct Allowance {
+    left: f64,
+    since: Instant,
+}
+
+impl Allowance {
+    fn new(now: Instant) -> Allowance {
+        Allowance { left: BURST, since: now }
+    }
+
+    fn take(&mut self, now: Instant) -> bool {
+        self.left = (self.left + now.duration_since(self.since).as_secs_f64() * PER_S).min(BURST);
+        self.since = now;
+        self.left -= 1.0;
+        self.left >= 0.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_page_may_send_what_a_person_can_press_and_no_flood() {
+        let start = Instant::now();
+        let mut allowance = Allowance::new(start);
+        let pressed = (0..1000).all(|i| allowance.take(start + Duration::from_millis(25 * i)));
+        assert!(pressed, "40 a second are allowed");
+        let end = start + Duration::from_secs(25);
+        let let_in = (0..10_000).filter(|i| allowance.take(end + Duration::from_micros(100 * i))).count();
+        assert!((100..=160).contains(&let_in), "{let_in}");
+    }
+}

@@ -1,0 +1,122 @@
+//! Hands each block to the consumer, and once it was taken to the pages.
+
+use crate::shared::Shared;
+use axum::body::Bytes;
+use axum::extract::ws::Utf8Bytes;
+use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::time::FrameRate;
+use serde_json::{Value, json};
+use std::io::{self, Write};
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, Sender};
+use std::time::Instant;
+
+/// Frames a second that pages get at most; of more, every second, third, ... frame.
+const SHOWN_HZ: u32 = 500;
+
+/// Frames go to the pages this often, a second.
+const MESSAGES_PER_S: u32 = 60;
+
+/// Channels that pages get, in this order.
+pub fn channels() -> impl Iterator<Item = Channel> + Clone {
+    let shown = |channel: &Channel| !matches!(channel, Channel::Electrode(_));
+    Channel::ALL.iter().copied().filter(shown)
+}
+
+/// Every which frame pages get.
+pub fn every(rate: FrameRate) -> u32 {
+    rate.as_hz().div_ceil(SHOWN_HZ)
+}
+
+/// A block that was made.
+#[derive(Debug, Default)]
+pub struct Made {
+    /// Index of its first frame.
+    pub first: u64,
+    /// How many frames.
+    pub frames: u64,
+    /// Samples of [`channels`] of the frames that pages get.
+    pub samples: Vec<f32>,
+    /// Marks.
+    pub marks: Vec<Value>,
+}
+
+impl Made {
+    /// What pages get of a block.
+    pub fn new(first: u64, frames: &[Frame], marks: Vec<Value>, rate: FrameRate) -> Made {
+        let every = u64::from(every(rate));
+        let shown = frames.iter().zip(first..).filter(|(_, index)| index % every == 0);
+        let samples = shown.flat_map(|(frame, _)| channels().map(|channel| frame.sample(channel))).collect();
+        Made { first, frames: frames.len() as u64, samples, marks }
+    }
+}
+
+/// The writer that the stream writes to.
+pub struct Tee {
+    sink: Box<dyn Write + Send>,
+    made: Receiver<Made>,
+    shared: Arc<Shared>,
+    gathered: Made,
+    least: u64,
+    shown_from: u64,
+}
+
+impl Tee {
+    /// To `sink`; `made` has every block before it is written.
+    pub fn new(sink: Box<dyn Write + Send>, made: Receiver<Made>, shared: Arc<Shared>) -> Tee {
+        let least = u64::from(shared.rate.as_hz().div_ceil(MESSAGES_PER_S));
+        Tee { sink, made, shared, gathered: Made::default(), least, shown_from: 0 }
+    }
+
+    /// A block was taken.
+    fn taken(&mut self) {
+        let Ok(made) = self.made.try_recv() else { return };
+        self.shared.count(made.frames);
+        self.gathered.frames += made.frames;
+        self.gathered.samples.extend(made.samples);
+        self.gathered.marks.extend(made.marks);
+        if self.gathered.frames >= self.least {
+            self.send();
+        }
+    }
+
+    fn send(&mut self) {
+        let gathered = std::mem::take(&mut self.gathered);
+        self.gathered.first = gathered.first + gathered.frames;
+        let shown = gathered.samples.len() / channels().count();
+        // The number of the first shown frame, how many, then the samples frame by frame; little-endian.
+        let mut bytes = Vec::with_capacity(12 + 4 * gathered.samples.len());
+        bytes.extend((self.shown_from as f64).to_le_bytes());
+        bytes.extend((shown as u32).to_le_bytes());
+        bytes.extend(gathered.samples.iter().flat_map(|sample| sample.to_le_bytes()));
+        self.shown_from += shown as u64;
+        self.shared.send_frames(Bytes::from(bytes));
+        if !gathered.marks.is_empty() {
+            self.shared.send_text(Utf8Bytes::from(json!({"t": "marks", "marks": gathered.marks}).to_string()));
+        }
+    }
+}
+
+impl Write for Tee {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.sink.write(bytes)
+    }
+
+    fn write_all(&mut self, bytes: &[u8]) -> io::Result<()> {
+        // A stream without a header writes an empty one before the first block is due.
+        if !bytes.is_empty() {
+            self.shared.begin(Instant::now());
+        }
+        self.sink.write_all(bytes)
+    }
+
+    /// The stream flushes after each block.
+    fn flush(&mut self) -> io::Result<()> {
+        self.sink.flush()?;
+        self.taken();
+        Ok(())
+    }
+}
+
+/// The end of the channel by which the player hands over what pages get.
+pub type Making = Sender<Made>;

@@ -1,0 +1,318 @@
+"""The console in a browser: real server, real binary, a rig at a pipe; the bytes it got, how soon, and who is kept out."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import os
+import socket
+import time
+
+import numpy as np
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import expect
+from scipy.signal import periodogram
+
+from console_bench import CHANNELS, FRAME_BYTES, HZ, Console, Rig, choose, confirm, enter, rendered
+from program import run
+from worksheet_page import browser
+
+pytestmark = pytest.mark.xdist_group("browser")
+
+LEAD_II = CHANNELS.index("II")
+ARTERIAL = CHANNELS.index("arterial")
+RESPIRATION = CHANNELS.index("respiration")
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with browser() as chromium:
+        yield chromium
+
+
+@pytest.fixture
+def rig(tmp_path):
+    return Rig(tmp_path / "rig")
+
+
+@pytest.fixture
+def console(tmp_path, rig):
+    console = Console(tmp_path, "--play", rig.path)
+    yield console
+    if console.process.poll() is None:
+        console.kill()
+
+
+def test_fibrillation_is_found_by_vf_held_changed_to_asystole_and_stopped(chromium, console, rig, tmp_path, record_property):
+    page = enter(chromium, console)
+    assert not rig.bytes(), "nothing plays before the two confirmations"
+    confirm(page)
+    choose(page, "vf", "Ventricular fibrillation, coarse")
+    expect(page.locator("#status-word")).to_have_text("Playing")
+    expect(page.locator("#alarm")).to_contain_text("Ventricular fibrillation, high priority")
+    page.wait_for_timeout(20_500)
+    expect(page.locator("#since")).to_have_text("for 0:20")
+    choose(page, "flatline", "Asystole")
+    page.wait_for_timeout(3000)
+
+    # From the key to the first frame at the rig that differs, by the rig's own clock; the best of some, since the machine may be busy.
+    delays = []
+    for _ in range(4):
+        page.click("#stop")
+        expect(page.locator("#status-word")).to_have_text("At rest")
+        page.fill("#search", "vf")
+        page.wait_for_timeout(500)
+        before = len(rig.frames())
+        assert not rig.frames()[-50:, :12].any(), "it rests half a second after a stop"
+        pressed = time.monotonic()
+        page.press("#search", "Enter")
+        expect(page.locator("#status-word")).to_have_text("Playing")
+        page.wait_for_timeout(300)
+        ecg = rig.frames()[:, LEAD_II]
+        first = before + int(np.flatnonzero(ecg[before:] != 0.0)[0])
+        delays.append(1000 * (rig.came_at(first) - pressed))
+    record_property("counts", f"console: {np.median(delays):.0f} ms from a key to the first changed frame, {min(delays):.0f} to {max(delays):.0f}")
+    assert min(delays) < 150
+
+    page.keyboard.press("Escape")
+    expect(page.locator("#status-word")).to_have_text("At rest")
+    page.wait_for_timeout(500)
+    pictures = page.evaluate("picturesDrawn()")
+    page.wait_for_timeout(1000)
+    record_property("counts", f"console: {page.evaluate('picturesDrawn()') - pictures} pictures drawn in a second")
+    said = console.end()
+    assert "played:" in said
+    rig.thread.join(60)
+    assert rig.bytes() == rendered(console.log(), tmp_path), "the rig got the bytes of a render of the log"
+
+    steps = console.steps()
+    assert [step.get("rhythm") for step in steps[:3]] == ["asystole", "ventricular-fibrillation", "asystole"]
+    ends = np.cumsum([step["duration_s"] for step in steps])
+    ecg = rig.frames()[:, LEAD_II]
+    fibrillation = ecg[int((ends[0] + 1) * HZ) : int((ends[1] - 0.1) * HZ)]
+    assert len(fibrillation) > 19 * HZ, "it was held"
+    frequency, power = periodogram(fibrillation, HZ)
+    # Dominant frequency of ventricular fibrillation 4 to 6 Hz: Clayton 1995, from memory; a margin for a short stretch.
+    assert 3 < frequency[np.argmax(power)] < 7
+    assert np.ptp(fibrillation) > 0.2
+    still = ecg[int((ends[1] + 1) * HZ) : int(ends[2] * HZ)]
+    # An asystole has no deflection over 0.1 mV (monitors' performance disclosures, from memory).
+    assert np.ptp(still) < 0.1
+    # At rest every electrode is at 0 mV and every pressure at 0 mmHg.
+    resting = rig.frames()[-HZ:]
+    assert not resting[:, :12].any() and not resting[:, ARTERIAL].any()
+    assert not [line for line in page.said if "socket" not in line.lower() and "ERR_CONNECTION" not in line], page.said
+    own = {f"http://{console.address}", f"ws://{console.address}"}
+    assert all(any(url.startswith(start) for start in own) for url in page.asked), page.asked
+
+
+def test_settings_beats_and_a_sequence_play_and_are_logged(chromium, console, rig, tmp_path):
+    page = enter(chromium, console)
+    confirm(page)
+    choose(page, "nsr", "Sinus rhythm")
+    page.fill("#c-rate_bpm", "120")
+    page.press("#c-rate_bpm", "Enter")
+    expect(page.locator("#readings")).to_contain_text("120")
+    # The systolic pressure is typed first, below the diastolic one: both are sent once they fit.
+    page.fill('[id="c-arterial.systolic_mmhg"]', "70")
+    page.press('[id="c-arterial.systolic_mmhg"]', "Tab")
+    expect(page.locator("#message")).to_contain_text("Not sent yet")
+    page.fill('[id="c-arterial.diastolic_mmhg"]', "45")
+    page.press('[id="c-arterial.diastolic_mmhg"]', "Tab")
+    expect(page.locator("#readings")).to_contain_text("70 / 45")
+    page.wait_for_timeout(6000)
+    pressure = rig.frames()[-4 * HZ :, ARTERIAL]
+    assert abs(pressure.max() - 70) < 2 and abs(pressure.min() - 45) < 2
+    page.get_by_role("button", name="left ventricular").click()
+    page.fill("#c-rate_bpm", "900")
+    page.press("#c-rate_bpm", "Enter")
+    expect(page.locator("#message")).to_contain_text("20 to 350")
+    for typed, name in [("asystole", "Asystole"), ("bigeminy", "Ventricular bigeminy")]:
+        page.fill("#search", typed)
+        page.get_by_role("button", name=f"Add to the sequence: {name}", exact=True).click()
+    page.fill("#seconds", "2")
+    page.fill("#search", "torsades")
+    page.get_by_role("button", name="Add to the sequence: Torsades de pointes").click()
+    page.click("#sequence-start")
+    expect(page.locator("#h-now")).to_have_text("Asystole")
+    page.click("#sequence-next")
+    expect(page.locator("#h-now")).to_have_text("Ventricular bigeminy")
+    page.click("#sequence-pause")
+    expect(page.locator("#sequence-pause")).to_have_text("Go on")
+    page.click("#sequence-next")
+    expect(page.locator("#h-now")).to_have_text("Torsades de pointes")
+    page.click("#stop")
+    expect(page.locator("#h-now")).to_have_text("At rest")
+    console.end()
+    rig.thread.join(60)
+    assert rig.bytes() == rendered(console.log(), tmp_path)
+    steps = console.steps()
+    words = [step["rhythm"] for step in steps if "rhythm" in step]
+    assert words == ["asystole", "sinus", "asystole", "ventricular-bigeminy", "torsades", "asystole"]
+    assert [beat["site"] for step in steps for beat in step.get("beats", [])] == ["left-ventricular"]
+    assert [step["rate_bpm"] for step in steps if step.get("rate_bpm")] == [120]
+
+
+def get(console: Console, path: str, **headers: str) -> http.client.HTTPResponse:
+    connection = http.client.HTTPConnection(console.address, timeout=60)
+    connection.putrequest("GET", path, skip_host="Host" in headers)
+    for name, value in headers.items():
+        connection.putheader(name, value)
+    connection.endheaders()
+    return connection.getresponse()
+
+
+UPGRADE = {
+    "Connection": "Upgrade", "Upgrade": "websocket", "Sec-WebSocket-Version": "13",
+    "Sec-WebSocket-Key": "dGhlIHNhbXBsZSBub25jZQ==",  # Any 16 bytes: RFC 6455, 1.3.
+}
+
+
+def test_strangers_are_kept_out(console):
+    token = console.link().rsplit("/", 1)[-1]
+    for path in ["/", "/console.js", "/data.json", "/socket", "/enter/", f"/enter/{token[:-1]}0", f"/enter/{token}x"]:
+        assert get(console, path).status in (403, 404), path
+    assert get(console, f"/enter/{token}", Host="evil.example").status == 421
+    assert get(console, f"/enter/{token}", Host=f"evil.example:{console.address.split(':')[1]}").status == 421
+    entered = get(console, f"/enter/{token}")
+    assert entered.status == 303
+    assert get(console, f"/enter/{token}").status == 403, "a link works once"
+    cookie = entered.getheader("Set-Cookie")
+    assert "HttpOnly" in cookie and "SameSite=Strict" in cookie
+    pair = {"Cookie": cookie.split(";")[0]}
+    page = get(console, "/", **pair)
+    assert page.status == 200
+    policy = page.getheader("Content-Security-Policy")
+    assert "default-src 'none'" in policy and "unsafe" not in policy and "frame-ancestors 'none'" in policy
+    assert page.getheader("Access-Control-Allow-Origin") is None
+    own = f"http://{console.address}"
+    assert get(console, "/socket", Origin=own, **pair, **UPGRADE).status == 101
+    for origin in ["http://evil.example", f"http://evil.example:{console.address.split(':')[1]}", "null", f"https://{console.address}"]:
+        assert get(console, "/socket", Origin=origin, **pair, **UPGRADE).status == 403, origin
+    assert get(console, "/socket", **pair, **UPGRADE).status == 403, "no page of ours"
+    assert get(console, "/socket", Origin=own, **UPGRADE).status == 403, "no link"
+
+
+def closed_by(page, script: str) -> int:
+    """The code with which the server closes a socket of the page on which this was done."""
+    return page.evaluate(f"""() => new Promise((done) => {{
+        const socket = new WebSocket(`ws://${{location.host}}/socket`);
+        socket.onclose = ({{ code }}) => done(code);
+        socket.onopen = () => {{ {script} }};
+    }})""")
+
+
+def hundred_megabytes(console: Console, page) -> int:
+    """Sends one message of 100 MB by hand (RFC 6455, 5.2), and gives how many bytes went out before the socket was closed."""
+    host, port = console.address.split(":")
+    (cookie,) = page.context.cookies()
+    lines = {"Host": console.address, "Origin": f"http://{console.address}", "Cookie": f"{cookie['name']}={cookie['value']}", **UPGRADE}
+    with socket.create_connection((host, int(port)), timeout=60) as raw:
+        raw.sendall(("GET /socket HTTP/1.1\r\n" + "".join(f"{name}: {value}\r\n" for name, value in lines.items()) + "\r\n").encode())
+        assert b"101" in raw.recv(64)
+        sent = 0
+        try:
+            raw.sendall(b"\x81\xff" + (100_000_000).to_bytes(8, "big") + bytes(4))
+            for _ in range(1000):
+                raw.sendall(bytes(100_000))
+                sent += 100_000
+        except OSError:
+            pass
+        return sent
+
+
+def test_floods_and_two_pages_at_once_disturb_nothing(chromium, console, rig, tmp_path, record_property):
+    first = enter(chromium, console)
+    second = enter(chromium, console)
+    refused = first.evaluate("""() => new Promise((done) => {
+        const socket = new WebSocket(`ws://${location.host}/socket`);
+        socket.onopen = () => socket.send(JSON.stringify({ n: 7, do: "rhythm", rhythm: "sinus" }));
+        socket.onmessage = ({ data }) => { const told = typeof data === "string" && JSON.parse(data); if (told.t === "answer") done(told); };
+    })""")
+    assert not refused["ok"] and "confirm" in refused["why"] and not rig.bytes()
+    confirm(first)
+    second.click("#confirm-no")
+    choose(second, "sinus", "Sinus rhythm")
+    expect(first.locator("#h-now")).to_have_text("Sinus rhythm")
+
+    start = time.monotonic()
+    flood = 'for (let i = 0; i < 10000; i += 1) socket.send(JSON.stringify({ n: i, do: "set", values: { rate_bpm: 60 + (i % 50) } }));'
+    assert closed_by(first, flood) in (1008, 1006)
+    assert hundred_megabytes(console, first) < 10_000_000, "a message beyond the limit is not taken to its end"
+    assert closed_by(first, "socket.send(new ArrayBuffer(8));") in (1003, 1006)
+    status = open(f"/proc/{console.process.pid}/status").read()
+    peak_mb = int(next(line for line in status.splitlines() if line.startswith("VmHWM")).split()[1]) / 1024
+    record_property("counts", f"console: {peak_mb:.0f} MB at most, floods over in {time.monotonic() - start:.1f} s")
+    assert peak_mb < 150, "a message is not kept beyond its limit"
+
+    # Both pages lead at once; both show what plays.
+    first.fill("#search", "asystole")
+    second.fill("#search", "torsades")
+    first.press("#search", "Enter")
+    second.press("#search", "Enter")
+    expect(second.locator("#h-now")).to_have_text("Torsades de pointes")
+    expect(first.locator("#h-now")).to_have_text("Torsades de pointes")
+    first.wait_for_timeout(1000)
+    first.click("#stop")
+    expect(second.locator("#h-now")).to_have_text("At rest")
+    console.end()
+    rig.thread.join(60)
+    assert rig.bytes() == rendered(console.log(), tmp_path), "nothing was lost, and the log has all of it"
+    assert len(console.steps()) < 300, "of a flood only what a person could press is played"
+
+
+def test_a_killed_console_leaves_a_log_that_plays(chromium, console, rig, tmp_path):
+    page = enter(chromium, console)
+    confirm(page)
+    choose(page, "vt", "Ventricular tachycardia, monomorphic")
+    page.wait_for_timeout(1500)
+    console.kill()
+    expect(page.locator("#status-word")).to_have_text("No program")
+    rig.thread.join(60)
+    log = json.loads(console.log().read_text("utf-8"))
+    assert log["steps"][-1]["rhythm"] == "ventricular-tachycardia" and log["steps"][-1]["duration_s"] == "hold"
+    seconds = len(rig.frames()) / HZ
+    target = tmp_path / "again.raw"
+    flags = ["--channels", ",".join(CHANNELS), "--format", "raw", "--bits", "float", "--no-truth", "--duration", f"{seconds + 1:.3f}s"]
+    assert run("render", console.log(), "-o", target, "--frame-rate", HZ, *flags).code == 0
+    got = rig.bytes()
+    assert len(got) > FRAME_BYTES * HZ and target.read_bytes()[: len(got)] == got
+
+
+def test_an_output_that_takes_nothing_is_not_called_playing(chromium, tmp_path):
+    pipe = tmp_path / "slow"
+    os.mkfifo(pipe)
+    console = Console(tmp_path, "--play", pipe)
+    try:
+        page = enter(chromium, console)
+        page.check("#no-person")
+        page.check("#verified")
+        page.click("#confirm-yes")
+        expect(page.locator("#status-word")).to_have_text("Opening")
+        reader = os.open(pipe, os.O_RDONLY)
+        expect(page.locator("#status-word")).to_have_text("At rest")
+        # A pipe holds 64 KiB: then nothing is taken any more.
+        expect(page.locator("#status-word")).to_have_text("Not taken")
+        expect(page.locator("#status-more")).to_contain_text("behind")
+        os.close(reader)
+        expect(page.locator("#status-word")).to_have_text("Output ended")
+    finally:
+        console.kill()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_serious_fault_of_accessibility(chromium, console, rig, scheme):
+    for size in [(1440, 900), (390, 844)]:
+        page = enter(chromium, console, scheme, size)
+        looked_at = Axe().run(page).response
+        if page.locator("#closed").is_visible():
+            confirm(page)
+        else:
+            page.click("#confirm-no")
+        choose(page, "vf", "Ventricular fibrillation, coarse")
+        page.fill("#search", "")
+        for response in [looked_at, Axe().run(page).response]:
+            assert len(response["passes"]) > 10, "axe-core looked at nothing"
+            serious = [fault for fault in response["violations"] if fault["impact"] in ("serious", "critical")]
+            assert not serious, [(fault["id"], fault["nodes"][0]["html"][:150]) for fault in serious]
