@@ -11,6 +11,7 @@ No `close` is made to fail: it releases its file whatever it returns, and the st
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shutil
@@ -19,6 +20,7 @@ from pathlib import Path
 
 import pytest
 import scripts
+from cryptography.hazmat.primitives import serialization
 from program import PROGRAM, ROOT, run
 
 CHANGING = {
@@ -30,6 +32,16 @@ OTHERS_TRIED = 1 if ALL else 10
 """One in so many of the calls that change nothing."""
 HIDDEN = ".pulsewright-"
 RIG = ROOT / "examples" / "rig" / "bench.json"
+CONVERSATION = {
+    "version": 1, "title": "Invented plan", "notes": "Invented data.", "seed": 3, "kit": ["cable"], "prepare": ["no person"],
+    "steps": [{"name": "rate", "duration_s": "hold", "rate_bpm": 80, "expect": {"readings": ["heart-rate"], "silent": ["asystole"]}}],
+}
+ANSWERS = b"80\n" * 20
+"""An answer that every question takes, wherever a session is taken up."""
+SUITE = {
+    "version": 1, "duration_s": 4, "score": {"learning_s": 0},
+    "blocks": [{"rhythm": ["sinus"], "rate_bpm": [75], "frame_rate_hz": [250], "seed": {"from": 1, "count": 2}}],
+}
 PLAN = ROOT / "examples" / "plan-transport-monitor.json"
 
 
@@ -40,7 +52,12 @@ def inputs(tmp_path_factory):
     for name, rate in (("old", 60), ("new", 100)):
         scripts.write(folder / f"{name}.json", scripts.step(2, rate_bpm=rate))
         (folder / f"{name}-beats.csv").write_text(f"time_s\n1\n{rate / 50}\n")
-        (folder / f"{name}-record.csv").write_text(f"item,value\nabout.asset,{name}\n")
+    (folder / "suite.json").write_text(json.dumps(SUITE))
+    (folder / "session.json").write_text(json.dumps(CONVERSATION))
+    for name in ("old", "new"):
+        run("session", folder / "session.json", "-o", folder / f"{name}-record.json", stdin=name.encode() + b"\n" + ANSWERS)
+    shutil.copy(folder / "new-record.json", folder / "record.json")
+    run("report", "--new-key", folder / "key.pem")
     rig = (folder / "new-rig.json", folder / "old-rig.json")
     shutil.copy(RIG, rig[0])
     rig[1].write_text(RIG.read_text().replace("bench", "Bench"))
@@ -49,7 +66,7 @@ def inputs(tmp_path_factory):
 
 def commands(verb, inputs, state, folder):
     """The command line that makes the `old` or the `new` state in a folder."""
-    script, beats, record = inputs / f"{state}.json", inputs / f"{state}-beats.csv", inputs / f"{state}-record.csv"
+    script, beats, record = inputs / f"{state}.json", inputs / f"{state}-beats.csv", inputs / f"{state}-record.json"
     seed = ["--seed", "1" if state == "old" else "2"]
     return {
         "render wav": ["render", script, "-o", folder / "out.wav"],
@@ -59,10 +76,14 @@ def commands(verb, inputs, state, folder):
         "plot": ["plot", script, "-o", folder / "out.svg"],
         "compile": ["compile", script, "-o", folder / "out.pwi"],
         "stream --log": ["stream", script, "--fast", "--duration", "1s", "--log", folder / "out.json"],
-        "worksheet": ["worksheet", PLAN, *seed, "-o", folder / "out.html"],
-        "report": ["report", record, "--script", PLAN, "-o", folder / "out.json", "-o", folder / "out.csv"],
+        "worksheet": ["worksheet", inputs / "session.json", *seed, "-o", folder / "out.html"],
+        "report": ["report", record, "-o", folder / "out.json", "-o", folder / "out.csv"],
         "score": ["score", beats, beats, "--learning-s", "0", "--write", folder / "a.json", "--write", folder / "b.csv", "--beats", folder / "c.csv"],
         "calibrate --levels": ["calibrate", inputs / f"{state}-rig.json", "--levels", folder / "out.raw", "--hold", "1s" if state == "old" else "2s"],
+        "suite": ["suite", inputs / "suite.json", "-o", folder, "--jobs", "1", "--", "/bin/cp", inputs / "new-beats.csv", "{beats-out}"],
+        "session": ["session", inputs / "session.json", "-o", folder / "record.json"],
+        "report --new-key": ["report", "--new-key", folder / "key.pem"],
+        "report --sign": ["report", folder / "record.json", "--sign", inputs / "key.pem", "--signer", "A. Invented", "--meaning", "performed"],
     }[verb]
 
 
@@ -70,19 +91,26 @@ VERBS = [
     "render wav", "render hea", "render split, no truth", "render rig", "plot", "compile", "stream --log", "worksheet", "report",
     "score", "calibrate --levels",
 ]
+MORE_VERBS = ["suite", "session", "report --new-key", "report --sign"]
+"""Verbs whose files differ from run to run, or are kept where a run was cut off."""
 
 
-def traced(words, *flags, log="/dev/null"):
+def options_of(verb):
+    """What a run of it gets from standard input."""
+    return {"stdin": ANSWERS} if verb == "session" else {}
+
+
+def traced(words, *flags, log="/dev/null", stdin=b""):
     """Runs the program under strace; gives its exit code, negative for a signal."""
     command = ["strace", "-qq", "-o", str(log), *flags, str(PROGRAM), *map(str, words)]
-    ended = subprocess.run(command, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, timeout=20, check=False)
+    ended = subprocess.run(command, input=stdin, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, timeout=60, check=False)
     assert b"panicked" not in ended.stderr, ended.stderr
     return ended.returncode
 
 
-def calls(words, folder, log):
+def calls(words, folder, log, **options):
     """The calls that concern a folder: name, which of its name, and whether it is tried."""
-    traced(words, "-y", "-e", "trace=%file,%desc", log=log)
+    traced(words, "-y", "-e", "trace=%file,%desc", log=log, **options)
     counts, found, others = {}, [], 0
     for line in Path(log).read_text(errors="replace").splitlines():
         call = re.match(r"(\w+)\(", line)
@@ -99,11 +127,12 @@ def calls(words, folder, log):
 
 
 def visible(folder):
-    return {path.name: path.read_bytes() for path in folder.iterdir() if not path.name.startswith(HIDDEN)}
+    files = [path for path in folder.rglob("*") if path.is_file() and not path.name.startswith(HIDDEN)]
+    return {str(path.relative_to(folder)): path.read_bytes() for path in files}
 
 
 def hidden(folder):
-    return [path.name for path in folder.iterdir() if path.name.startswith(HIDDEN)]
+    return [path.name for path in folder.rglob("*") if path.name.startswith(HIDDEN)]
 
 
 def settle(folder, inputs):
@@ -208,3 +237,74 @@ def test_a_correction_killed_and_failing_at_every_call(tmp_path, record_property
                 assert visible(folder) == new
                 assert not hidden(folder)
     record_property("counts", f"calibrate, the rig itself: killed before each of {len(tried)} calls and failed at each")
+
+
+def is_whole(verb, folder, inputs, new):
+    """Whether the files that a cut off run left are those of a run that ended, as far as they are there."""
+    state = visible(folder)
+    if verb == "suite":
+        # What a detector is at work on is in `work`.
+        return all(content == new.get(name) for name, content in state.items() if not name.startswith("work"))
+    if verb == "session":
+        # A draft is judged by the run that takes it up.
+        return set(state) <= {"record.json", "record.json.draft"} and ("record.json" not in state or run("report", folder / "record.json").code == 0)
+    if verb == "report --sign":
+        verified = run("report", folder / "record.json", "--verify", inputs / "key.pem.pub")
+        return "record.json.signatures" not in state or verified.code == 0
+    if not state:
+        return True
+    if set(state) != {"key.pem", "key.pem.pub"} or (folder / "key.pem").stat().st_mode & 0o077:
+        return False
+    key = serialization.load_pem_private_key(state["key.pem"], None).public_key()
+    return key == serialization.load_pem_public_key(state["key.pem.pub"])
+
+
+def is_done(verb, folder, new):
+    """Whether the work is done."""
+    done = {"suite": set(new), "session": {"record.json"}, "report --new-key": {"key.pem", "key.pem.pub"}, "report --sign": {"record.json", "record.json.signatures"}}
+    return done[verb] <= set(visible(folder))
+
+
+@pytest.mark.skipif(not shutil.which("strace"), reason="no strace: .ci/test installs it")
+@pytest.mark.parametrize("verb", MORE_VERBS)
+def test_cut_off_at_every_call_and_taken_up(tmp_path, inputs, verb, record_property):
+    """The same for verbs that go on where they were cut off, or whose files differ from run to run."""
+    folder = tmp_path / "set"
+    words, options = commands(verb, inputs, "new", folder), options_of(verb)
+
+    def begin():
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir()
+        if verb == "report --sign":
+            shutil.copy(inputs / "record.json", folder)
+
+    begin()
+    tried = calls(words, folder, tmp_path / "log", **options)
+    new = visible(folder)
+    assert is_done(verb, folder, new) and is_whole(verb, folder, inputs, new) and not hidden(folder)
+    if not ALL:
+        # A session syncs and writes alike for each answer.
+        tried = tried[:: max(1, len(tried) // 30)]
+    lost = 0
+    for how in ("signal=KILL", "error=EIO"):
+        for name, count in tried:
+            if how == "error=EIO" and name == "close":
+                continue
+            at = f"{how} at {name} {count}"
+            begin()
+            code = traced(words, "-e", f"trace={name}", "-e", f"inject={name}:{how}:when={count}", **options)
+            assert code == -9 if how == "signal=KILL" else code in (0, 1, 2), (at, code)
+            if any(name.endswith(".journal") for name in hidden(folder)):
+                settle(folder, inputs)
+            assert is_whole(verb, folder, inputs, new), (at, sorted(visible(folder)))
+            if how == "error=EIO" and code == 0:
+                assert is_done(verb, folder, new), at
+            if not is_done(verb, folder, new):
+                lost += 1
+                again = run(*words, **options)
+                assert again.code == 0, (at, again)
+                assert is_done(verb, folder, new) and is_whole(verb, folder, inputs, new), at
+                assert not hidden(folder), (at, hidden(folder))
+                assert verb != "suite" or set(visible(folder)) == set(new), at
+                assert not (folder / "record.json.draft").exists(), at
+    record_property("counts", f"{verb}: killed before each of {len(tried)} calls and failed at each; {lost} times taken up by the same command line")

@@ -11,31 +11,54 @@ from pathlib import Path
 
 import pytest
 from program import PROGRAM, assert_refused, run
-from test_crash_model import VERBS, commands, hidden, inputs, visible  # noqa: F401
+from test_crash_model import MORE_VERBS, RIG, VERBS, commands, hidden, inputs, options_of, visible  # noqa: F401
 
 
-@pytest.mark.skipif(not shutil.which("strace"), reason="no strace: .ci/test installs it")
-@pytest.mark.parametrize("verb", VERBS)
-def test_the_second_is_refused_and_names_the_first(tmp_path, inputs, verb):  # noqa: F811
-    folder = tmp_path / "set"
-    folder.mkdir()
-    words = commands(verb, inputs, "new", folder)
-    # Stopped by strace when it first syncs a part: it has claimed its names by then.
-    command = ["strace", "-qq", "-o", tmp_path / "log", "-e", "trace=fsync", "-e", "inject=fsync:signal=STOP:when=1", PROGRAM, *words]
-    first = subprocess.Popen(list(map(str, command)), stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+def two_at_once(first_words, second_words, folder, *, call="fsync", when=1, **options):
+    """Starts a command, stops it at a call of the system, and runs a second one, which must be refused and name the first. Gives how the
+    first ended. strace stops it when it first syncs a part: it has claimed its names by then."""
+    if not shutil.which("strace"):
+        pytest.skip("no strace: .ci/test installs it")
+    log = folder.with_name(f"{folder.name} log")
+    log.unlink(missing_ok=True)
+    command = ["strace", "-qq", "-o", log, "-e", f"trace={call}", "-e", f"inject={call}:signal=STOP:when={when}", PROGRAM, *first_words]
+    first = subprocess.Popen(list(map(str, command)), stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
     try:
+        if "stdin" in options:
+            first.stdin.write(options["stdin"])
+            first.stdin.flush()
         children = Path(f"/proc/{first.pid}/task/{first.pid}/children")
         deadline = time.monotonic() + 60
-        while "SIGSTOP" not in ((tmp_path / "log").read_text() if (tmp_path / "log").exists() else ""):
+        while "SIGSTOP" not in (log.read_text() if log.exists() else ""):
             assert first.poll() is None and time.monotonic() < deadline
             time.sleep(0.005)
         process = int(children.read_text().split()[0])
-        before = hidden(folder)
-        assert_refused(run(*words, "--force", within_s=60), f"is being written by process {process}")
-        assert hidden(folder) == before and not visible(folder)
+        before = hidden(folder), visible(folder)
+        assert_refused(run(*second_words, within_s=60, **options), f"is being written by process {process}")
+        assert (hidden(folder), visible(folder)) == before
         os.kill(process, signal.SIGCONT)
         _, stderr = first.communicate(timeout=60)
     finally:
         first.kill()
+        log.unlink(missing_ok=True)
     assert first.returncode in (0, 1), stderr
     assert visible(folder) and not hidden(folder)
+
+
+@pytest.mark.parametrize("verb", [*VERBS, *MORE_VERBS])
+def test_the_second_is_refused_and_names_the_first(tmp_path, inputs, verb):  # noqa: F811
+    folder = tmp_path / "set"
+    folder.mkdir()
+    if verb == "report --sign":
+        shutil.copy(inputs / "record.json", folder)
+    words = commands(verb, inputs, "new", folder)
+    force = [] if verb in MORE_VERBS else ["--force"]
+    two_at_once(words, [*words, *force], folder, **options_of(verb))
+
+
+def test_two_corrections_of_one_rig(tmp_path):
+    folder = tmp_path / "set"
+    folder.mkdir()
+    shutil.copy(RIG, folder / "bench.json")
+    words = ["calibrate", folder / "bench.json", "--meter", "invented", "--accept", "--reading", "RA=-4.69/4.71"]
+    two_at_once(words, words, folder)

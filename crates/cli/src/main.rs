@@ -29,6 +29,7 @@ mod scoring;
 mod script_file;
 mod session;
 mod signal_output;
+mod signatures;
 mod source;
 mod stream;
 mod suite;

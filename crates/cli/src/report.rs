@@ -3,12 +3,21 @@
 use crate::diagnostics::{Failure, Outcome, print};
 use crate::output::claim;
 use crate::record_files;
+use crate::signatures::{self, Signing};
 use pulsewright_record::report::{Report, data, page};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+/// The work.
+pub enum Request {
+    /// A report.
+    Report(Box<ReportRequest>),
+    /// A new key to sign with.
+    NewKey(PathBuf),
+}
+
 /// A report to make.
-pub struct Request {
+pub struct ReportRequest {
     /// The record.
     pub record: PathBuf,
     /// The script that it was made from.
@@ -21,6 +30,10 @@ pub struct Request {
     pub outputs: Vec<(PathBuf, Form)>,
     /// Whether reports that are there may be replaced.
     pub force: bool,
+    /// A signature to add.
+    pub signing: Option<Signing>,
+    /// Public keys to verify signatures with.
+    pub verify: Vec<PathBuf>,
 }
 
 /// Form of a report.
@@ -31,17 +44,38 @@ pub enum Form {
 }
 
 /// Reports.
-pub fn run(args: Request) -> Outcome {
+pub fn run(request: Request) -> Outcome {
+    match request {
+        Request::NewKey(key) => signatures::new_key(&key),
+        Request::Report(args) => report(&args),
+    }
+}
+
+fn report(args: &ReportRequest) -> Outcome {
     let paths: Vec<&Path> = args.outputs.iter().map(|(path, _)| path.as_path()).collect();
-    let inputs = args.earlier.iter().chain([&args.record]).chain(&args.script).chain(&args.rig).map(PathBuf::as_path);
+    let keys = args.verify.iter().chain(args.signing.as_ref().map(|signing| &signing.key));
+    let inputs = args
+        .earlier
+        .iter()
+        .chain([&args.record])
+        .chain(&args.script)
+        .chain(&args.rig)
+        .chain(keys)
+        .map(PathBuf::as_path);
     let set = claim(&paths, inputs, args.force)?;
     let record = record_files::record(&args.record)?;
     // The record's own seed: a seed given on its command line must not count as a change.
     let seed = record.plan.as_ref().and_then(|plan| plan.seed.parse().ok());
     let fresh = args.script.as_ref().map(|script| record_files::plan(script, args.rig.as_deref(), seed)).transpose()?;
     let earlier = args.earlier.iter().map(|path| record_files::record(path)).collect::<Result<Vec<_>, _>>()?;
-    let report = Report::new(&record, fresh.as_ref().map(|(_, plan)| plan), &earlier)
+    let mut report = Report::new(&record, fresh.as_ref().map(|(_, plan)| plan), &earlier)
         .map_err(|error| Failure::input(format!("{}: {error}", args.record.display())))?;
+    if let Some(signing) = &args.signing {
+        signatures::sign(&args.record, &record, signing)?;
+    }
+    if !args.verify.is_empty() {
+        signatures::verify(&args.record, &record, &args.verify, &mut report.integrity)?;
+    }
     let made = args.outputs.iter().map(|(path, form)| {
         let text = match form {
             Form::Html => page::html(&report),

@@ -403,6 +403,20 @@ impl Unfinished {
         &self.path
     }
 
+    /// Keeps the part, before anything is written, to its owner, where files have modes.
+    ///
+    /// # Errors
+    /// When the system refuses.
+    pub fn keep_to_owner(&self) -> Result<(), FileError> {
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            let file = &self.writer.get_ref().file;
+            file.set_permissions(fs::Permissions::from_mode(0o600)).map_err(FileError::of(&self.path))?;
+        }
+        Ok(())
+    }
+
     /// Sets room aside for this many bytes, where the system can: so a full disk shows before the work rather than after it, and
     /// the system need not look for room block by block.
     ///

@@ -10,6 +10,8 @@ pub struct Integrity {
     pub changed: Vec<String>,
     /// Doubts that the digests can't settle, a line each.
     pub unknown: Vec<String>,
+    /// Signatures that were verified, a line each.
+    pub signed: Vec<String>,
 }
 
 /// Checks a record against its digests, and against the `fresh` plan of the script given with it, if any.

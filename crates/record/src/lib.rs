@@ -3,7 +3,7 @@
 //! # Map
 //! [`plan`] has the expectations of a script, step by step, and the identity of its frames. [`worksheet`] makes one page of
 //! it to fill in; the page and the terminal's session save a [`record`], which people may also write by hand
-//! ([`record_csv`]). [`judge`] derives every verdict from the numbers, [`integrity`] finds changes, [`guide`] names the
+//! ([`record_csv`]). [`signature`] binds a person to a record that was saved. [`judge`] derives every verdict from the numbers, [`integrity`] finds changes, [`guide`] names the
 //! places to look after a failure, [`trend`] follows the readings of one asset. [`report`] writes all of it.
 //!
 //! # Guarantees
@@ -24,6 +24,7 @@ pub mod record_csv;
 pub mod report;
 pub mod seal;
 pub mod session;
+pub mod signature;
 pub mod trend;
 pub mod walk;
 pub mod worksheet;

@@ -126,6 +126,9 @@ impl<'a> Report<'a> {
             let drift = crate::judge::signed(trend.drift);
             let _ = writeln!(text, "drift    {}: {drift} {}", line(&trend.name), line(&trend.unit));
         }
+        for signed in &self.integrity.signed {
+            let _ = writeln!(text, "signed   {}", line(signed));
+        }
         for unknown in &self.integrity.unknown {
             let _ = writeln!(text, "note     {}", line(unknown));
         }

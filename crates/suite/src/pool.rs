@@ -17,22 +17,22 @@ pub fn map<T: Sync, S, R: Send, E: Send>(
     let next = AtomicUsize::new(0);
     let failed = AtomicBool::new(false);
     let done = Mutex::new(Vec::with_capacity(items.len()));
-    thread::scope(|scope| {
-        for _ in 0..jobs.clamp(1, items.len().max(1)) {
-            scope.spawn(|| {
-                let mut state = start();
-                while !failed.load(Ordering::Relaxed) {
-                    let index = next.fetch_add(1, Ordering::Relaxed);
-                    let Some(item) = items.get(index) else {
-                        break;
-                    };
-                    let result = work(&mut state, item);
-                    failed.fetch_or(result.is_err(), Ordering::Relaxed);
-                    done.lock().unwrap_or_else(PoisonError::into_inner).push((index, result));
-                }
-            });
+    let worker = || {
+        let mut state = start();
+        while !failed.load(Ordering::Relaxed) {
+            let index = next.fetch_add(1, Ordering::Relaxed);
+            let Some(item) = items.get(index) else {
+                break;
+            };
+            let result = work(&mut state, item);
+            failed.fetch_or(result.is_err(), Ordering::Relaxed);
+            done.lock().unwrap_or_else(PoisonError::into_inner).push((index, result));
         }
-    });
+    };
+    match jobs.min(items.len()) {
+        0 | 1 => worker(),
+        threads => thread::scope(|scope| (0..threads).for_each(|_| _ = scope.spawn(worker))),
+    }
     let mut done = done.into_inner().unwrap_or_else(PoisonError::into_inner);
     done.sort_by_key(|(index, _)| *index);
     done.into_iter().map(|(_, result)| result).collect()

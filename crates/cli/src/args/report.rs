@@ -1,7 +1,8 @@
 //! `report`.
 
 use crate::diagnostics::Failure;
-use crate::report::{Form, Request};
+use crate::report::{Form, ReportRequest, Request};
+use crate::signatures::Signing;
 use clap::Args;
 use std::path::{Path, PathBuf};
 
@@ -15,10 +16,14 @@ use std::path::{Path, PathBuf};
     Examples:\n  \
     pulsewright report record.json -o report.html -o report.json\n  \
     pulsewright report record.json --script plan.json --earlier 2025.json --earlier 2024.json -o report.html\n  \
-    pulsewright report by-hand.csv --script plan.json")]
+    pulsewright report by-hand.csv --script plan.json\n  \
+    pulsewright report --new-key anna.pem\n  \
+    pulsewright report record.json --sign anna.pem --signer 'Anna Example' --meaning reviewed\n  \
+    pulsewright report record.json --verify anna.pem.pub")]
 pub struct Report {
     /// The record, JSON or CSV.
-    record: PathBuf,
+    #[arg(required_unless_present = "new_key")]
+    record: Option<PathBuf>,
     /// The script that it was made from: needed when the record holds no plan, else held against it.
     #[arg(long, value_name = "FILE")]
     script: Option<PathBuf>,
@@ -34,20 +39,44 @@ pub struct Report {
     /// Overwrite reports that are there.
     #[arg(long)]
     force: bool,
+
+    /// Sign the record with this private key (Ed25519, PEM); the signature is added to RECORD.signatures. Not for tables.
+    #[arg(long, value_name = "KEY", requires_all = ["signer", "meaning"], conflicts_with_all = ["output", "verify"], help_heading = "Signatures")]
+    sign: Option<PathBuf>,
+    /// Name of the person who signs.
+    #[arg(long, value_name = "NAME", requires = "sign", help_heading = "Signatures")]
+    signer: Option<String>,
+    /// The meaning of the signature, such as performed, reviewed or approved.
+    #[arg(long, value_name = "WORDS", requires = "sign", help_heading = "Signatures")]
+    meaning: Option<String>,
+    /// Verify the signatures in RECORD.signatures with this public key (PEM), which must have signed; may be given several times.
+    #[arg(long, value_name = "PUBLIC_KEY", help_heading = "Signatures")]
+    verify: Vec<PathBuf>,
+    /// Only make a key: KEY for its owner alone, KEY.pub for those who verify.
+    #[arg(long, value_name = "KEY", exclusive = true, help_heading = "Signatures")]
+    new_key: Option<PathBuf>,
 }
 
 impl Report {
     /// The request.
     pub fn request(self) -> Result<Request, Failure> {
+        let record = match (self.new_key, self.record) {
+            (Some(key), _) => return Ok(Request::NewKey(key)),
+            (None, Some(record)) => record,
+            (None, None) => return Err(Failure::input("no record is named")),
+        };
         let outputs = self.output.into_iter().map(|path| form(&path).map(|form| (path, form)));
-        Ok(Request {
-            record: self.record,
+        let signing = |(key, (signer, meaning))| Signing { key, signer, meaning };
+        Ok(Request::Report(Box::new(ReportRequest {
+            record,
             script: self.script,
             rig: self.rig,
             earlier: self.earlier,
             outputs: outputs.collect::<Result<_, Failure>>()?,
             force: self.force,
-        })
+            signing: self.sign.zip(self.signer.zip(self.meaning)).map(signing),
+            verify: self.verify,
+        })))
     }
 }
 

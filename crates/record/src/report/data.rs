@@ -75,6 +75,7 @@ pub fn json(report: &Report<'_>) -> String {
         "missing": report.judgement.missing,
         "changed": report.objections(),
         "unknown": report.integrity.unknown,
+        "signed": report.integrity.signed,
         "trends": trends,
         "instruments": report.record.instruments,
         "signatures": report.record.signatures,

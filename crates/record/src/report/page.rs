@@ -61,7 +61,8 @@ fn head(report: &Report<'_>, html: &mut String) {
             lines(&objections)
         );
     }
-    let notes = &report.integrity.unknown;
+    let signed = report.integrity.signed.iter().map(|signed| format!("Signed: {signed}"));
+    let notes: Vec<String> = signed.chain(report.integrity.unknown.iter().cloned()).collect();
     if !notes.is_empty() {
         let _ = writeln!(html, "<section class=\"card\" aria-label=\"Notes\"><ul>{}</ul></section>", lines(notes));
     }
