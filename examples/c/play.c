@@ -6,6 +6,8 @@
  *   target/play 2000
  *
  * With --bits it prints every value of a frame as its bits, for comparing machines.
+ * With --events it plays arterial and venous pressure alone and prints what happens, a line each: a trigger output of a rig goes
+ * high at those frames.
  */
 #include <stdio.h>
 #include <stdlib.h>
@@ -14,7 +16,7 @@
 #include "pulsewright.h"
 #include "image.h" /* declares `ward_round`, after the script's file */
 
-enum { FRAMES_PER_SECOND = 500, BLOCK = 16 };
+enum { FRAMES_PER_SECOND = 500, BLOCK = 16, ROOM = 32, ARTERIAL = 1 << 0, VENOUS = 1 << 3 };
 
 static pulsewright_player player;
 
@@ -27,14 +29,50 @@ static void print_bits(const pulsewright_frame *frame) {
     }
 }
 
+static void print_event(const pulsewright_event *event) {
+    unsigned long frame = (unsigned long)event->frame, peak = (unsigned long)event->peak_frame;
+    switch (event->kind) {
+    case PULSEWRIGHT_EVENT_BEAT:
+        printf("%lu beat %c, peak at %lu\n", frame, (char)event->detail, peak);
+        break;
+    case PULSEWRIGHT_EVENT_ATRIAL_PACE:
+    case PULSEWRIGHT_EVENT_VENTRICULAR_PACE:
+        printf("%lu pacing pulse%s\n", frame, event->detail ? "" : ", no answer");
+        break;
+    default:
+        break;
+    }
+}
+
+/* Plays `left` frames and prints the events; every one must have found room. */
+static int print_events(size_t left) {
+    if (pulsewright_pressures(&player, ARTERIAL | VENOUS) != PULSEWRIGHT_OK) return 2;
+    while (left > 0) {
+        pulsewright_frame block[BLOCK];
+        pulsewright_event events[ROOM];
+        size_t happened;
+        size_t filled = pulsewright_fill_events(&player, block, left < BLOCK ? left : BLOCK, events, ROOM, &happened);
+        if (happened > ROOM) return 3;
+        for (size_t i = 0; i < happened; i++) print_event(&events[i]);
+        if (filled == 0) break;
+        left -= filled;
+    }
+    return 0;
+}
+
 int main(int argc, char **argv) {
     size_t left = argc > 1 ? strtoul(argv[1], NULL, 10) : 1000;
     int as_bits = argc > 2 && strcmp(argv[2], "--bits") == 0;
+    if (pulsewright_interface() != PULSEWRIGHT_INTERFACE) {
+        fprintf(stderr, "the library is not that of the header\n");
+        return 2;
+    }
     int32_t status = pulsewright_start(&player, ward_round, sizeof ward_round, FRAMES_PER_SECOND, -1);
     if (status != PULSEWRIGHT_OK) {
         fprintf(stderr, "the image is refused: status %ld\n", (long)status);
         return 2;
     }
+    if (argc > 2 && strcmp(argv[2], "--events") == 0) return print_events(left);
     while (left > 0) {
         pulsewright_frame block[BLOCK];
         size_t filled = pulsewright_fill(&player, block, left < BLOCK ? left : BLOCK);

@@ -141,3 +141,43 @@ def test_an_amplitude_that_a_step_changes_glides(tmp_path):
         # A jump shows in the second difference as no wave does.
         bend = np.abs(np.diff(leads_mv[frame - 3 : frame + 4], 2, axis=0)).max()
         assert bend <= 1.1 * np.abs(np.diff(steady, 2, axis=0)).max()
+
+
+def typical_beat(leads_mv: np.ndarray, beats) -> np.ndarray:
+    onsets = [round(float(beat["qrs_onset_s"]) * FRAME_RATE_HZ) for beat in beats][2:-2]
+    return np.median([leads_mv[onset - 100 : onset + 250] for onset in onsets], axis=0)
+
+
+def test_each_seed_is_a_person_of_its_own_who_stays_the_same(tmp_path):
+    persons = []
+    for seed in range(12):
+        words = ("--rhythm", "sinus", "--rate", 60, "--seed", seed, "--set", "variability.person_percent=15")
+        leads_mv, beats = leads_and_beats(tmp_path, f"person-{seed}", *words, duration="12s")
+        beat = typical_beat(leads_mv, beats)
+        for k, other in enumerate(beats[2:-2]):
+            onset = round(float(other["qrs_onset_s"]) * FRAME_RATE_HZ)
+            assert np.abs(leads_mv[onset - 100 : onset + 250] - beat).max() < 0.06, f"beat {k}: where frames fall on steep waves"
+        persons.append(beat)
+    usual = typical_beat(*leads_and_beats(tmp_path, "usual", "--rhythm", "sinus", "--rate", 60, duration="12s"))
+    r, t = (np.array([beat[part].max(axis=0) for beat in [*persons, usual]]) for part in (slice(95, 150), slice(180, 250)))
+    for lead in ("I", "II", "V3", "V4", "V5"):
+        k = LEADS.index(lead)
+        assert 0.05 < r[:-1, k].std() / r[-1, k] < 0.5, f"R of {lead}"
+        assert 0.1 < t[:-1, k].std() / t[-1, k] < 0.6, f"T of {lead}"
+        assert (t[:-1, k] > 0.02).all(), "T stays upright"
+    for a, b in zip(persons, persons[1:], strict=False):
+        assert np.abs(a - b).max() > 0.1
+
+
+def test_noise_has_the_colour_of_recordings(tmp_path):
+    """Between beats recordings of persons at rest have 3 to 20 uV RMS from 15 to 45 Hz and 8 to 90 uV below 0.5 Hz (measured in the tests'
+    recordings)."""
+    words = ("--rhythm", "asystole", "--set", "variability.noise_mv=0.026")
+    noise, _ = leads_and_beats(tmp_path, "colour", *words, duration="600s")
+    assert noise.std(axis=0) == pytest.approx(np.full(len(LEADS), 0.026), rel=0.15)
+    hz, density = welch(noise, FRAME_RATE_HZ, nperseg=8192, axis=0)
+    rms_uv = lambda low, high: 1000 * np.sqrt(density[(hz >= low) & (hz < high)].sum(axis=0) * hz[1])  # noqa: E731
+    assert (rms_uv(0, 0.5) > 15).all() and (rms_uv(0, 0.5) < 30).all()
+    fast = rms_uv(15, 45)
+    assert (fast > 1.2).all() and (fast < 12).all()
+    assert fast.max() > 1.3 * fast.min(), "electrodes do not sit equally well"

@@ -1,7 +1,7 @@
 //! The demonstration's lines, computed here.
 
-use crate::demonstration::{Lines, RATE, SEQUENCE, Tally, with_pressures, words};
-use crate::items::{SCRIPT_ITEMS, SEED};
+use super::demonstration::{Lines, RATE, SEQUENCE, Tally, with_pressures, words};
+use super::items::{SCRIPT_ITEMS, SEED};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, ScriptError};

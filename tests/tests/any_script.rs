@@ -10,7 +10,7 @@ use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Ramp, Script, Step};
-use pulsewright_core::settings::{Field, Settings};
+use pulsewright_core::settings::{Field, FieldKind, Settings};
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_core::truth::Event;
 
@@ -37,7 +37,7 @@ fn set() -> impl Strategy<Value = (Field, f32)> {
 fn at_share(field: Field, share: f32) -> f32 {
     let info = field.info();
     let value = (info.min + share * (info.max - info.min)).clamp(info.min, info.max);
-    if info.words.is_empty() { value } else { value.round() }
+    if info.kind == FieldKind::Number { value } else { value.round() }
 }
 
 type StepValues = (usize, usize, u32, Vec<(Field, f32)>, Option<(Field, f32)>);

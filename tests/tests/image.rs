@@ -8,7 +8,7 @@ use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::image::{self, Image, ImageError};
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Ramp, Script, Step, TimedBeat};
-use pulsewright_core::settings::{Field, Settings};
+use pulsewright_core::settings::{Field, FieldKind, Settings};
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_core::truth::Event;
 use pulsewright_tests::check_sum::check_sum;
@@ -101,7 +101,7 @@ impl Built {
         let at = |field: Field, share: f32| {
             let info = field.info();
             let value = (info.min + share * (info.max - info.min)).clamp(info.min, info.max);
-            if info.words.is_empty() { value } else { value.round() }
+            if info.kind == FieldKind::Number { value } else { value.round() }
         };
         let mut settings = Settings::new(BODIES[*body], RHYTHMS[*rhythm]);
         for (index, share) in fields {

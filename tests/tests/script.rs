@@ -24,8 +24,8 @@ fn played(document: &Document) -> Vec<String> {
 /// A number somewhere about a field's range, mostly within it, or one of its words.
 fn number(field: Field) -> BoxedStrategy<Value> {
     let (min, max) = (field.info().min, field.info().max);
-    if !field.info().words.is_empty() {
-        return proptest::sample::select(field.info().words).prop_map(|word| json!(word)).boxed();
+    if !field.info().words().is_empty() {
+        return proptest::sample::select(field.info().words()).prop_map(|word| json!(word)).boxed();
     }
     prop_oneof![
         40 => (min..=max).prop_map(|value| json!(value)),

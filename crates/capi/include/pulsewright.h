@@ -24,16 +24,22 @@ enum pulsewright_status {
     PULSEWRIGHT_NOT_AN_IMAGE = 4, /* or of another version of the format */
     PULSEWRIGHT_DAMAGED = 5,      /* cut off or changed */
     PULSEWRIGHT_OTHER_TABLES = 6, /* made by a version with other settings, bodies or rhythms: compile the script anew */
-    PULSEWRIGHT_NO_SCRIPT = 7     /* items that make no script */
+    PULSEWRIGHT_NO_SCRIPT = 7,    /* items that make no script */
+    PULSEWRIGHT_NOT_STARTED = 8,  /* no player was started in that memory */
+    PULSEWRIGHT_PRESSURES = 9,    /* more than eight pressures, or an unknown one */
+    PULSEWRIGHT_TOO_LATE = 10     /* a frame has been played already */
 };
 
+/* Version of this interface; compare it with pulsewright_interface() of the library that you link. */
+#define PULSEWRIGHT_INTERFACE 2
+
 #if UINTPTR_MAX > 0xffffffffu
-#define PULSEWRIGHT_PLAYER_WORDS 784
+#define PULSEWRIGHT_PLAYER_WORDS 788
 #else
-#define PULSEWRIGHT_PLAYER_WORDS 768
+#define PULSEWRIGHT_PLAYER_WORDS 772
 #endif
 
-/* Memory of a player: static, or on a stack that has room for it. Copied bytes are a copy of the player. */
+/* Memory of a player: static, or initialised on a stack that has room for it. Copied bytes are a copy of the player. */
 typedef struct pulsewright_player {
     uint64_t words[PULSEWRIGHT_PLAYER_WORDS];
 } pulsewright_player;
@@ -47,13 +53,47 @@ typedef struct pulsewright_frame {
     float cuff_mmhg[2];       /* cuff pressure, the oscillation in it */
 } pulsewright_frame;
 
+enum pulsewright_event_kind {
+    PULSEWRIGHT_EVENT_STEP = 1,             /* detail: its item */
+    PULSEWRIGHT_EVENT_ATRIAL = 2,           /* a P wave starts */
+    PULSEWRIGHT_EVENT_BEAT = 3,             /* a QRS starts; detail: the letter of its annotation, as 'N' or 'V' */
+    PULSEWRIGHT_EVENT_ATRIAL_PACE = 4,      /* detail: 1 when the atrium answers */
+    PULSEWRIGHT_EVENT_VENTRICULAR_PACE = 5, /* detail: 1 when the ventricle answers */
+    PULSEWRIGHT_EVENT_BREATH = 6,
+    PULSEWRIGHT_EVENT_EPISODE_START = 7,    /* detail: 0 atrial fibrillation, 1 atrial flutter, 2 ventricular flutter, */
+    PULSEWRIGHT_EVENT_EPISODE_END = 8       /* 3 ventricular fibrillation, 4 apnoea, 5 ST shift, 6 noise, 7 lead off */
+};
+
+/* Something that happened. */
+typedef struct pulsewright_event {
+    uint64_t frame;      /* the first frame at or after it; frames count from 0 */
+    uint64_t peak_frame; /* of a beat its QRS peak, of a breath the end of inspiration; else `frame` */
+    uint32_t kind;       /* enum pulsewright_event_kind */
+    uint32_t detail;
+} pulsewright_event;
+
+/* The interface that the library has. */
+uint32_t pulsewright_interface(void);
+
 /* Puts a player at the start of the image that `pulsewright compile` has made; of the step at `item` alone, counted from 0,
  * where that is not negative. Checks the image, which must then stay as it is while the player is used. */
 int32_t pulsewright_start(pulsewright_player *player, const uint8_t *image, size_t length, uint32_t frames_per_second,
                           int32_t item);
 
-/* Fills `count` frames and says how many; fewer only at the end. `player` must have been started. */
+/* Chooses the pressures that are played, at most eight, before the first frame: bit n is pressure_mmhg[n]. All but the two atria
+ * are played where this is not called; four pressures take less time than eight. */
+int32_t pulsewright_pressures(pulsewright_player *player, uint32_t sites);
+
+/* Fills `count` frames and says how many; fewer only at the end, none where no player was started. */
 size_t pulsewright_fill(pulsewright_player *player, pulsewright_frame *frames, size_t count);
+
+/* The same, with what happens: puts the first `room` events into `events`, and the number of all of them into `happened`. An event
+ * comes with the call that plays its frame, or sooner: keep it until its frame is shown, for a trigger. */
+size_t pulsewright_fill_events(pulsewright_player *player, pulsewright_frame *frames, size_t count, pulsewright_event *events,
+                               size_t room, size_t *happened);
+
+/* Potentials of RA, LA, LL and V1 to V6, mV, against the mean of the limbs. */
+void pulsewright_electrodes(const pulsewright_frame *frame, float electrodes_mv[9]);
 
 /* Passes over `count` frames, or to the end, and says how many. */
 uint64_t pulsewright_skip(pulsewright_player *player, uint64_t count);

@@ -1,18 +1,22 @@
 //! The core for programs in C: `include/pulsewright.h` declares what this defines.
 //!
 //! Nothing is allocated. The caller owns the memory of a player and of the image that it plays; the header gives each function's
-//! conditions for pointers; the functions refuse null and memory that is not aligned.
+//! conditions for pointers; the functions refuse null, memory that is not aligned, and memory without a started player.
 #![no_std]
 
 // The panic handler of a desk computer; the core itself never panics.
 #[cfg(not(target_os = "none"))]
 extern crate std;
 
+pub mod events;
+
 use core::mem::MaybeUninit;
 use core::slice;
-use pulsewright_core::frame::{self, PressureSite};
+use events::Event;
+use pulsewright_core::frame::{self, Electrode, PressureSite};
 use pulsewright_core::image::{Image, ImageError};
 use pulsewright_core::player::Player;
+use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
 
 /// A program without an operating system stops here; the core never panics.
@@ -22,8 +26,21 @@ fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
     loop {}
 }
 
+/// Version of this interface: higher when functions were added, or changed what they do.
+pub const INTERFACE: u32 = 2;
+
 /// Memory of a player, in words of 8 bytes.
-pub const PLAYER_WORDS: usize = if size_of::<usize>() == 4 { 768 } else { 784 };
+pub const PLAYER_WORDS: usize = if size_of::<usize>() == 4 { 772 } else { 788 };
+
+/// In the first word of memory that holds a player: any other content is not one.
+const STARTED: u64 = 0x5057_2d73_7461_7274 ^ INTERFACE as u64;
+
+/// What the memory holds.
+#[repr(C)]
+struct Held {
+    started: u64,
+    player: Player<'static>,
+}
 
 /// Memory of a player, as the header declares it.
 #[repr(C, align(8))]
@@ -31,8 +48,8 @@ pub struct PlayerMemory {
     words: [MaybeUninit<u64>; PLAYER_WORDS],
 }
 
-const _: () = assert!(size_of::<Player<'_>>() <= size_of::<PlayerMemory>());
-const _: () = assert!(align_of::<Player<'_>>() <= align_of::<PlayerMemory>());
+const _: () = assert!(size_of::<Held>() <= size_of::<PlayerMemory>());
+const _: () = assert!(align_of::<Held>() <= align_of::<PlayerMemory>());
 
 /// A frame, as the header declares it.
 #[repr(C)]
@@ -79,6 +96,12 @@ pub enum Status {
     OtherTables = 6,
     /// An image whose items make no script.
     NoScript = 7,
+    /// No player was started in that memory.
+    NotStarted = 8,
+    /// More than eight pressures, or an unknown one.
+    Pressures = 9,
+    /// A frame has been played already.
+    TooLate = 10,
 }
 
 impl From<ImageError> for Status {
@@ -120,36 +143,135 @@ pub unsafe extern "C" fn pulsewright_start(
         Err(_) => Some(image),
     };
     let Some(image) = chosen else { return Status::Item };
+    let held = Held { started: STARTED, player: Player::of_image(&image, rate) };
     // SAFETY: not null, aligned, the caller's, and by the assertions above large enough; a player needs no drop.
-    unsafe { player.cast::<Player<'static>>().write(Player::of_image(&image, rate)) };
+    unsafe { player.cast::<Held>().write(held) };
     Status::Ok
 }
+
+/// [`INTERFACE`].
+#[unsafe(no_mangle)]
+pub extern "C" fn pulsewright_interface() -> u32 {
+    INTERFACE
+}
+
+/// Chooses the pressures that are played, before the first frame: bit n is the pressure at index n of a frame.
+///
+/// # Safety
+/// As [`pulsewright_fill`] for `player`.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn pulsewright_pressures(player: *mut PlayerMemory, sites: u32) -> Status {
+    // SAFETY: the caller promises memory of its own.
+    let Some(player) = (unsafe { started(player) }) else { return Status::NotStarted };
+    if player.position() > 0 {
+        return Status::TooLate;
+    }
+    if sites >> PressureSite::COUNT != 0 || sites.count_ones() as usize > pulsewright_core::pressure::AT_ONCE {
+        return Status::Pressures;
+    }
+    let mut chosen = [PressureSite::Arterial; PressureSite::COUNT];
+    let mut count = 0;
+    let known = PressureSite::ALL.iter().filter(|site| sites & 1 << **site as u32 != 0);
+    for (place, site) in chosen.iter_mut().zip(known) {
+        *place = *site;
+        count += 1;
+    }
+    let Ok(set) = SiteSet::new(chosen.get(..count).unwrap_or_default()) else { return Status::Pressures };
+    *player = player.clone().with_pressures_at(set);
+    Status::Ok
+}
+
+/// Potentials of RA, LA, LL and V1 to V6 of a frame, mV, against the mean of the limbs.
+///
+/// # Safety
+/// `frame` points to a frame, `electrodes_mv` to nine floats of the caller's. Either may be null.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn pulsewright_electrodes(frame: *const Frame, electrodes_mv: *mut f32) {
+    if frame.is_null() || !frame.is_aligned() || electrodes_mv.is_null() || !electrodes_mv.is_aligned() {
+        return;
+    }
+    // SAFETY: not null, aligned, and the caller's frame.
+    let leads = unsafe { (*frame).leads_mv };
+    let [i, ii, _, _, _, _, v1, v2, v3, v4, v5, v6] = leads;
+    let frame = frame::Frame { leads_mv: [i, ii, v1, v2, v3, v4, v5, v6], ..frame::Frame::default() };
+    for (index, electrode) in ELECTRODES.into_iter().enumerate() {
+        // SAFETY: the caller promises room for nine.
+        unsafe { electrodes_mv.add(index).write(frame.electrode_mv(electrode)) };
+    }
+}
+
+/// Electrodes in the order of [`pulsewright_electrodes`].
+const ELECTRODES: [Electrode; 9] = [
+    Electrode::RA,
+    Electrode::LA,
+    Electrode::LL,
+    Electrode::V1,
+    Electrode::V2,
+    Electrode::V3,
+    Electrode::V4,
+    Electrode::V5,
+    Electrode::V6,
+];
 
 /// Fills `count` frames and returns how many; fewer only at the end.
 ///
 /// # Safety
-/// `player` points to a player that [`pulsewright_start`] has made, which nothing else uses meanwhile; `frames` to `count` frames
+/// `player` points to initialised memory for a player, which nothing else uses meanwhile; `frames` to `count` frames
 /// of the caller's. Either may be null.
 #[unsafe(no_mangle)]
 pub unsafe extern "C" fn pulsewright_fill(player: *mut PlayerMemory, frames: *mut Frame, count: usize) -> usize {
-    if frames.is_null() || !frames.is_aligned() {
-        return 0;
-    }
-    // SAFETY: the caller promises a started player of its own.
-    let Some(player) = (unsafe { started(player) }) else { return 0 };
-    let mut block = [frame::Frame::default(); 16];
+    // SAFETY: the same promises; no room for events.
+    unsafe { pulsewright_fill_events(player, frames, count, core::ptr::null_mut(), 0, core::ptr::null_mut()) }
+}
+
+/// As [`pulsewright_fill`], with what happens meanwhile: the first `room` events, and the count of all of them.
+///
+/// An event comes with the call that plays its frame, or sooner.
+///
+/// # Safety
+/// As [`pulsewright_fill`]; `events` points to `room` events of the caller's and `happened` to a number, either may be null.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn pulsewright_fill_events(
+    player: *mut PlayerMemory,
+    frames: *mut Frame,
+    count: usize,
+    events: *mut Event,
+    room: usize,
+    happened: *mut usize,
+) -> usize {
+    let room = if events.is_null() || !events.is_aligned() { 0 } else { room };
+    let mut counted = 0;
     let mut filled = 0;
-    while filled < count {
-        let asked = block.len().min(count - filled);
-        let n = player.fill(block.get_mut(..asked).unwrap_or(&mut []));
-        for (i, frame) in block.iter().take(n).enumerate() {
-            // SAFETY: `filled + i` is below `count`; the caller promises as many frames, which may not be initialised.
-            unsafe { frames.add(filled + i).write(frame.into()) };
+    // SAFETY: the caller promises memory of its own.
+    let player = unsafe { started(player) }.filter(|_| !frames.is_null() && frames.is_aligned());
+    if let Some(player) = player {
+        let rate = player.rate();
+        let mut block = [frame::Frame::default(); 16];
+        while filled < count {
+            let asked = block.len().min(count - filled);
+            let mut take = |event| {
+                if let Some(event) = Event::of(&event, rate) {
+                    if counted < room {
+                        // SAFETY: below `room`; the caller promises as many events, which may not be initialised.
+                        unsafe { events.add(counted).write(event) };
+                    }
+                    counted += 1;
+                }
+            };
+            let n = player.fill_observed(block.get_mut(..asked).unwrap_or(&mut []), &mut take);
+            for (i, frame) in block.iter().take(n).enumerate() {
+                // SAFETY: `filled + i` is below `count`; the caller promises as many frames, which may not be initialised.
+                unsafe { frames.add(filled + i).write(frame.into()) };
+            }
+            filled += n;
+            if n < asked {
+                break;
+            }
         }
-        filled += n;
-        if n < asked {
-            break;
-        }
+    }
+    if !happened.is_null() && happened.is_aligned() {
+        // SAFETY: not null, aligned, the caller's.
+        unsafe { happened.write(counted) };
     }
     filled
 }
@@ -176,11 +298,19 @@ pub unsafe extern "C" fn pulsewright_next_step(player: *mut PlayerMemory) {
     }
 }
 
-/// The player in memory of the caller; `None` for null or misaligned memory.
+/// The player in memory of the caller; `None` for null, misaligned memory, or memory without a started player.
 ///
 /// # Safety
-/// `memory` is null, or holds a player that nothing else uses for `'p`.
+/// `memory` is null, or initialised memory that nothing else uses for `'p`.
 unsafe fn started<'p>(memory: *mut PlayerMemory) -> Option<&'p mut Player<'static>> {
-    // SAFETY: aligned here, not null by `as_mut`, a player by the caller's promise.
-    if memory.is_aligned() { unsafe { memory.cast::<Player<'static>>().as_mut() } } else { None }
+    if memory.is_null() || !memory.is_aligned() {
+        return None;
+    }
+    // SAFETY: not null, aligned and initialised by the caller's promise: the first word is any number.
+    let started = unsafe { memory.cast::<u64>().read() };
+    if started != STARTED {
+        return None;
+    }
+    // SAFETY: only `pulsewright_start` writes that word, together with a player.
+    unsafe { memory.cast::<Held>().as_mut() }.map(|held| &mut held.player)
 }

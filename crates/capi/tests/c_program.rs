@@ -1,10 +1,15 @@
 //! The example in C, compiled and run: its frames are the core's, and the header agrees with the library.
 
-use pulsewright_capi::{Frame, PLAYER_WORDS, PlayerMemory, Status, pulsewright_fill, pulsewright_start};
+use pulsewright_capi::events::{Event as CEvent, Kind};
+use pulsewright_capi::{
+    Frame, INTERFACE, PLAYER_WORDS, PlayerMemory, Status, pulsewright_electrodes, pulsewright_fill,
+    pulsewright_next_step, pulsewright_pressures, pulsewright_skip, pulsewright_start,
+};
 use pulsewright_core::frame::Frame as CoreFrame;
 use pulsewright_core::player::Player;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
+use pulsewright_core::truth::Event;
 use pulsewright_files::image::{bytes, c_constant};
 use std::fs;
 use std::mem::{MaybeUninit, offset_of};
@@ -72,6 +77,31 @@ fn the_example_plays_the_frames_of_the_script() {
     assert_eq!(lines.next(), None);
     // It shows something: a QRS is about a millivolt.
     assert!(block.iter().any(|frame| frame.leads_mv[1] > 0.5));
+
+    let printed = run(Command::new(&program).args([&frames.to_string(), "--events"]));
+    let rate = FrameRate::lit(500);
+    let mut player = Player::new(&script, rate);
+    let mut expected = Vec::new();
+    player.fill_observed(&mut block, &mut |event| match event {
+        Event::Beat(beat) => expected.push(format!(
+            "{} beat {}, peak at {}",
+            rate.frame_at_or_after(beat.onset),
+            beat.code.symbol(),
+            rate.frame_at_or_after(beat.peak)
+        )),
+        Event::Pace { at, captures, .. } => {
+            let answer = if captures { "" } else { ", no answer" };
+            expected.push(format!("{} pacing pulse{answer}", rate.frame_at_or_after(at)));
+        }
+        _ => {}
+    });
+    assert!(expected.len() > 20);
+    assert_eq!(printed.lines().collect::<Vec<_>>(), expected);
+    // A trigger at the peak of a beat lies where lead II has its QRS.
+    let peaks = expected.iter().filter_map(|line| line.split("peak at ").nth(1)?.parse::<usize>().ok());
+    for peak in peaks.filter(|peak| *peak < block.len()) {
+        assert!(block[peak].leads_mv[1].abs() > 0.2, "frame {peak}");
+    }
 }
 
 /// Sizes, places and numbers that C takes from the header.
@@ -86,9 +116,28 @@ fn the_header_declares_what_the_library_has() {
         ("DAMAGED", Status::Damaged),
         ("OTHER_TABLES", Status::OtherTables),
         ("NO_SCRIPT", Status::NoScript),
+        ("NOT_STARTED", Status::NotStarted),
+        ("PRESSURES", Status::Pressures),
+        ("TOO_LATE", Status::TooLate),
     ];
     let mut facts: Vec<(String, usize)> =
         statuses.iter().map(|(name, status)| (format!("PULSEWRIGHT_{name}"), *status as usize)).collect();
+    let kinds = [
+        ("STEP", Kind::Step),
+        ("ATRIAL", Kind::Atrial),
+        ("BEAT", Kind::Beat),
+        ("ATRIAL_PACE", Kind::AtrialPace),
+        ("VENTRICULAR_PACE", Kind::VentricularPace),
+        ("BREATH", Kind::Breath),
+        ("EPISODE_START", Kind::EpisodeStart),
+        ("EPISODE_END", Kind::EpisodeEnd),
+    ];
+    facts.extend(kinds.iter().map(|(name, kind)| (format!("PULSEWRIGHT_EVENT_{name}"), *kind as usize)));
+    facts.push(("PULSEWRIGHT_INTERFACE".into(), INTERFACE as usize));
+    facts.push(("sizeof(pulsewright_event)".into(), size_of::<CEvent>()));
+    facts.push(("offsetof(pulsewright_event, peak_frame)".into(), offset_of!(CEvent, peak_frame)));
+    facts.push(("offsetof(pulsewright_event, kind)".into(), offset_of!(CEvent, kind)));
+    facts.push(("offsetof(pulsewright_event, detail)".into(), offset_of!(CEvent, detail)));
     facts.push(("PULSEWRIGHT_PLAYER_WORDS".into(), PLAYER_WORDS));
     facts.push(("sizeof(pulsewright_player)".into(), size_of::<PlayerMemory>()));
     facts.push(("_Alignof(pulsewright_player)".into(), align_of::<PlayerMemory>()));
@@ -105,15 +154,16 @@ fn the_header_declares_what_the_library_has() {
     fs::write(&file, text).expect("a file");
     run(compiler().arg("-c").arg(&file).arg("-o").arg(folder.path().join("layout.o")));
     // Every function of the library is declared.
-    for line in include_str!("../src/lib.rs").lines().filter(|line| line.starts_with("pub unsafe extern \"C\" fn ")) {
-        let name = line.split(['(', ' ']).nth(5).expect("a name");
+    let functions = include_str!("../src/lib.rs").lines().filter_map(|line| line.split_once("extern \"C\" fn "));
+    for (_, rest) in functions {
+        let name = rest.split('(').next().expect("a name");
         assert!(HEADER.contains(&format!("{name}(")), "{name} is not in the header");
     }
 }
 
 #[test]
 fn what_cannot_be_played_is_refused() {
-    let mut memory = Box::new(MaybeUninit::<PlayerMemory>::uninit());
+    let mut memory = Box::new(MaybeUninit::<PlayerMemory>::zeroed());
     let player = memory.as_mut_ptr();
     let settings = pulsewright_core::settings::Settings::new(
         &pulsewright_core::body::ADULT,
@@ -149,4 +199,56 @@ fn what_cannot_be_played_is_refused() {
         assert_eq!(pulsewright_fill(player, std::ptr::null_mut(), 600), 0);
         assert_eq!(pulsewright_fill(player, frames.as_mut_ptr(), 600), 500);
     }
+}
+
+/// Memory of any content that was never started: no function plays it, none crashes.
+#[test]
+fn memory_without_a_player_is_refused() {
+    let mut number = 1_u64;
+    let mut frames = vec![Frame::default(); 20];
+    for round in 0..1000 {
+        let mut words = [0_u64; PLAYER_WORDS];
+        for word in &mut words {
+            number = number.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+            *word = [0, u64::MAX, number, number >> 32][round % 4];
+        }
+        let player = (&raw mut words).cast::<PlayerMemory>();
+        // SAFETY: initialised memory of this test's, as large and as aligned as a player's.
+        unsafe {
+            assert_eq!(pulsewright_fill(player, frames.as_mut_ptr(), 20), 0);
+            assert_eq!(pulsewright_skip(player, 20), 0);
+            assert_eq!(pulsewright_pressures(player, 1), Status::NotStarted);
+            pulsewright_next_step(player);
+        }
+    }
+}
+
+#[test]
+fn pressures_are_chosen_before_the_first_frame() {
+    let step = pulsewright_core::Step::lasting(
+        pulsewright_core::Span::secs(5),
+        pulsewright_core::Settings::new(&pulsewright_core::ADULT, &pulsewright_core::SINUS),
+    );
+    let items = [pulsewright_core::Item::Step(step)];
+    let image = bytes(&Script::new(1, &items).expect("a script")).expect("an image").leak();
+    let mut memory = Box::new(MaybeUninit::<PlayerMemory>::zeroed());
+    let player = memory.as_mut_ptr();
+    let mut frames = vec![Frame::default(); 500];
+    // SAFETY: the memory is this test's, the image lives to the end of the program, there is room for as many frames.
+    unsafe {
+        assert_eq!(pulsewright_start(player, image.as_ptr(), image.len(), 100, -1), Status::Ok);
+        assert_eq!(pulsewright_pressures(player, 0x1ff), Status::Pressures);
+        assert_eq!(pulsewright_pressures(player, 1 << 10), Status::Pressures);
+        assert_eq!(pulsewright_pressures(player, 1 << 3), Status::Ok);
+        assert_eq!(pulsewright_fill(player, frames.as_mut_ptr(), 500), 500);
+        assert_eq!(pulsewright_pressures(player, 1), Status::TooLate);
+        let mut electrodes = [f32::NAN; 9];
+        for frame in &frames {
+            pulsewright_electrodes(frame, electrodes.as_mut_ptr());
+            let [ra, la, ll, v1, ..] = electrodes;
+            assert!((la - ra - frame.leads_mv[0]).abs() < 1e-5 && (ll - ra - frame.leads_mv[1]).abs() < 1e-5);
+            assert_eq!(v1, frame.leads_mv[6]);
+        }
+    }
+    assert!(frames.iter().all(|frame| frame.pressure_mmhg[0] == 0.0 && frame.pressure_mmhg[3] > 0.0));
 }

@@ -6,7 +6,7 @@ use crate::table::write_table;
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::RHYTHMS;
-use pulsewright_core::settings::Field;
+use pulsewright_core::settings::{Field, FieldKind};
 use serde_json::{Value, json};
 use std::io::{self, Write};
 
@@ -105,10 +105,10 @@ fn table(list: List) -> (Vec<&'static str>, Vec<Vec<String>>) {
                     let info = field.info();
                     vec![
                         info.path.into(),
-                        if info.words.is_empty() {
-                            format!("{} to {}", info.min, info.max)
-                        } else {
-                            info.words.join(", ")
+                        match info.kind {
+                            FieldKind::Number | FieldKind::Count => format!("{} to {}", info.min, info.max),
+                            FieldKind::Switch => "0 or 1".to_owned(),
+                            FieldKind::Choice(words) => words.join(", "),
                         },
                         info.unit.into(),
                         format!("{}{}", info.doc, if info.ramps { " Can ramp." } else { "" }),
@@ -148,7 +148,7 @@ fn as_json(list: List) -> Value {
                 let info = field.info();
                 json!({
                     "path": info.path, "unit": info.unit, "min": number(info.min), "max": number(info.max), "ramps": info.ramps,
-                    "doc": info.doc, "words": info.words,
+                    "doc": info.doc, "words": info.words(),
                 })
             })
             .collect(),

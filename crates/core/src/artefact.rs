@@ -69,8 +69,8 @@ pub(crate) struct Layers {
 }
 
 impl Layers {
-    /// The layers of a step in which these fields are `used`, at its start or by a ramp, and have these values at its start.
-    pub(crate) fn of(used: impl Fn(Field) -> bool, value: impl Fn(Field) -> f32) -> Layers {
+    /// The layers of a step in which these fields are `used`, at its start or by a ramp, and these switches are on.
+    pub(crate) fn of(used: impl Fn(Field) -> bool, on: impl Fn(Field) -> bool) -> Layers {
         let mut layers = Layers::default();
         for (i, field) in SWITCHES.into_iter().enumerate() {
             if used(field) {
@@ -78,7 +78,7 @@ impl Layers {
             }
         }
         for (i, field) in OFF.into_iter().enumerate() {
-            if value(field) >= 0.5 {
+            if on(field) {
                 layers.off |= 1 << i;
             }
         }

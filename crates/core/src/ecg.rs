@@ -7,5 +7,6 @@ pub(crate) mod leads;
 pub(crate) mod measure;
 pub(crate) mod overshoot;
 pub(crate) mod pathology;
+pub(crate) mod person;
 pub(crate) mod reach;
 pub(crate) mod templates;

@@ -14,20 +14,22 @@
 //!
 //! | reading | how it is averaged |
 //! |---|---|
-//! | heart rate, pulse rate | the last 12 RR intervals without the longest and the shortest, the last 4 when three in a row exceed 1200 ms (makers' disclosures under EC13 4.1.2.1 d); the mean of the step is its beats over their time |
+//! | heart rate, pulse rate | the last 12 RR intervals without the longest and the shortest, the last 4 when three in a row exceed 1200 ms (makers' disclosures under EC13 4.1.2.1 d); the mean of the step is its beats over their time. Pulses count twice: all of them, and those at least half as high as the highest of the last 8 |
 //! | respiration rate | the last 8 breaths of at least 0.1 ohm |
 //! | systolic, diastolic | highest and lowest pressure of each pulse at the transducer |
-//! | mean | of each pulse; the mean of the step is the integral over all its time |
+//! | mean | of each pulse from trough to trough; the mean of the step is that of all time between its first and last trough |
 //!
 //! A step's readings count from [`SETTLING`] on, or from half of a shorter step on.
 
 mod alarm;
 mod causes;
+mod corner;
 mod expected;
 mod heart_alarms;
 mod limits;
 mod pressure;
 mod pressure_alarms;
+mod pulses;
 mod rate;
 mod reading;
 mod rows;

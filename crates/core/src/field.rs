@@ -1,11 +1,24 @@
-//! The table of every numeric setting: its path, unit and range.
+//! The table of every setting: its path, kind, unit and range.
 //!
 //! Every layer reads this table: the JSON script takes its keys, ranges and schema from it, ramps and live changes
 //! address a [`Field`], the reference page prints it.
 //! A new setting is a new row here and a reader in the module that uses it.
 
-use crate::time::Instant;
+use crate::anatomy::PressureSite;
 use core::fmt;
+
+/// The kind of a field's values.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum FieldKind {
+    /// Any number within the range.
+    Number,
+    /// 0 for off, 1 for on.
+    Switch,
+    /// A whole number.
+    Count,
+    /// A choice: documents name it by one of these words, and its value is the word's place.
+    Choice(&'static [&'static str]),
+}
 
 /// The part of a row that the core itself reads while it plays.
 ///
@@ -15,6 +28,8 @@ pub(crate) struct Limits {
     pub(crate) min: f32,
     pub(crate) max: f32,
     pub(crate) ramps: bool,
+    /// Whether only whole numbers are values.
+    pub(crate) whole: bool,
 }
 
 /// Name, unit, range and meaning of a numeric field.
@@ -32,22 +47,96 @@ pub struct FieldInfo {
     pub ramps: bool,
     /// One line on what it means.
     pub doc: &'static str,
-    /// Words for the values 0, 1, 2 and so on, where a document names a choice instead of a number; else empty.
-    pub words: &'static [&'static str],
+    /// Kind of its values.
+    pub kind: FieldKind,
 }
 
-macro_rules! words {
+impl FieldInfo {
+    /// Words of a choice; empty for other kinds.
+    pub const fn words(&self) -> &'static [&'static str] {
+        match self.kind {
+            FieldKind::Choice(words) => words,
+            _ => &[],
+        }
+    }
+
+    /// Whether the field takes a value: within its range, and whole unless it is a number. NaN is refused.
+    pub const fn allows(&self, value: f32) -> bool {
+        Limits { min: self.min, max: self.max, ramps: self.ramps, whole: self.kind.is_whole() }.allow(value)
+    }
+}
+
+impl FieldKind {
+    const fn is_whole(&self) -> bool {
+        !matches!(self, FieldKind::Number)
+    }
+}
+
+/// The fields of the transducer at a site.
+#[derive(Clone, Copy, Debug)]
+pub struct TransducerFields {
+    /// Level added, mmHg.
+    pub level: Field,
+    /// Whether it is closed to the patient.
+    pub closed: Field,
+    /// Natural frequency of the line, Hz; 0 for none.
+    pub line_hz: Field,
+    /// Damping ratio of the line.
+    pub damping: Field,
+}
+
+macro_rules! kind {
     () => {
-        &[]
+        FieldKind::Number
     };
-    ($words:expr) => {
-        $words
+    ($kind:expr) => {
+        $kind
     };
 }
 
+/// The fields of patient and cuff as they are written, and between them four for each transducer.
 macro_rules! fields {
-    ($($(#[$meta:meta])* $name:ident: $path:literal, $unit:literal, $min:literal ..= $max:literal, $ramps:literal, $doc:literal $(, $words:expr)?;)*) => {
-        /// A numeric setting of a step.
+    (
+        patient { $($name:ident: $path:expr, $unit:expr, $min:literal ..= $max:literal, $ramps:literal, $doc:expr $(, $kind:expr)?;)* }
+        transducers { $($site:ident, $group:literal, $adjective:literal: $level:ident, $closed:ident, $hz:ident, $damping:ident;)* }
+        cuff { $($cuff:ident: $cuff_path:expr, $cuff_unit:expr, $cuff_min:literal ..= $cuff_max:literal, $cuff_ramps:literal, $cuff_doc:expr $(, $cuff_kind:expr)?;)* }
+    ) => {
+        table! {
+            $($name: $path, $unit, $min ..= $max, $ramps, $doc, kind!($($kind)?);)*
+            $(
+                $level: concat!($group, ".level_mmhg"), "mmHg", -50.0 ..= 300.0, true,
+                    concat!($adjective, " transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed."),
+                    FieldKind::Number;
+                $closed: concat!($group, ".closed"), "0/1", 0.0 ..= 1.0, false,
+                    concat!($adjective, " transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone."),
+                    Switch;
+                $hz: concat!($group, ".line_hz"), "Hz", 0.0 ..= 200.0, false,
+                    concat!($adjective, " line: natural frequency; below 1 the line passes everything."),
+                    FieldKind::Number;
+                $damping: concat!($group, ".line_damping"), "1", 0.02 ..= 3.0, false,
+                    concat!($adjective, " line: damping ratio."),
+                    FieldKind::Number;
+            )*
+            $($cuff: $cuff_path, $cuff_unit, $cuff_min ..= $cuff_max, $cuff_ramps, $cuff_doc, kind!($($cuff_kind)?);)*
+        }
+
+        /// The fields of the transducer at a site.
+        pub const fn transducer(site: PressureSite) -> TransducerFields {
+            match site {
+                $(PressureSite::$site => TransducerFields {
+                    level: Field::$level,
+                    closed: Field::$closed,
+                    line_hz: Field::$hz,
+                    damping: Field::$damping,
+                },)*
+            }
+        }
+    };
+}
+
+macro_rules! table {
+    ($($name:ident: $path:expr, $unit:expr, $min:literal ..= $max:literal, $ramps:literal, $doc:expr, $kind:expr;)*) => {
+        /// A setting of a step, as a number.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         #[repr(u8)]
         pub enum Field { $(#[doc = $doc] $name,)* }
@@ -59,25 +148,29 @@ macro_rules! fields {
             /// The field's row in the table.
             pub const fn info(self) -> &'static FieldInfo {
                 match self {
-                    $(Field::$name => &FieldInfo { path: $path, unit: $unit, min: $min, max: $max, ramps: $ramps, doc: $doc, words: words!($($words)?) },)*
+                    $(Field::$name => &FieldInfo { path: $path, unit: $unit, min: $min, max: $max, ramps: $ramps, doc: $doc, kind: $kind },)*
                 }
             }
 
             /// The field's range, and whether it may ramp.
             pub(crate) const fn limits(self) -> Limits {
                 let (min, max) = RANGES[self as usize];
-                Limits { min, max, ramps: RAMPS[self as usize] }
+                Limits { min, max, ramps: RAMPS[self as usize], whole: WHOLE[self as usize] }
             }
         }
 
         static RANGES: [(f32, f32); FIELDS] = [$(($min, $max),)*];
         static RAMPS: [bool; FIELDS] = [$($ramps,)*];
+        static WHOLE: [bool; FIELDS] = [$($kind.is_whole(),)*];
     };
 }
 
+use FieldKind::{Choice, Count, Switch};
+
 fields! {
-    Life: "life", "1", 0.0 ..= 2.0, false, "How far beats differ from each other as a person's do: naming it sets the fields of `variability` to their values at that life, except those that the step names too; none makes all beats of a kind alike.", LIVES;
-    AvRatio: "heart.av_ratio", "1", 1.0 ..= 10.0, false, "Atrial impulses in one round of AV conduction: n:1 in flutter and high-grade block, n:(n-1) in type I and II; setting it sets the usual rate.";
+patient {
+    Life: "life", "1", 0.0 ..= 2.0, false, "How far beats differ from each other as a person's do: naming it sets the fields of `variability` to their values at that life, except those that the step names too; none makes all beats of a kind alike.", Choice(LIVES);
+    AvRatio: "heart.av_ratio", "1", 1.0 ..= 10.0, false, "Atrial impulses in one round of AV conduction: n:1 in flutter and high-grade block, n:(n-1) in type I and II; setting it sets the usual rate.", Count;
     RateBpm: "rate_bpm", "bpm", 5.0 ..= 400.0, true, "Ventricular rate that the rhythm holds; each rhythm allows a part of this range.";
     AtrialBpm: "heart.atrial_bpm", "bpm", 20.0 ..= 200.0, false, "Rate of atria that beat on their own (third-degree block, ventricular tachycardia, asynchronous pacing).";
     PauseS: "heart.pause_s", "s", 1.0 ..= 20.0, false, "Length of a sinus pause, or of the silence of an oversensing pacemaker.";
@@ -90,7 +183,7 @@ fields! {
     OvershootCharge: "pacing.overshoot_charge", "1", 0.0 ..= 1.0, false, "Share of a pacing pulse's charge that the tail gives back: 1 makes it height times width over time constant (method B) and sets the percentage aside; 0 leaves it to that.";
     OvershootMs: "pacing.overshoot_ms", "ms", 4.0 ..= 100.0, false, "Time constant with which the tail of a pacing pulse decays.";
     PrMs: "ecg.pr_ms", "ms", 60.0 ..= 600.0, false, "From P onset to QRS onset in a conducted beat.";
-    PrFollows: "ecg.pr_follows_rate", "0/1", 0.0 ..= 1.0, false, "1: PR is that of the body's resting rate and shortens as the rate rises, with its power of -0.3; naming ecg.pr_ms sets 0, so that PR is as set.";
+    PrFollows: "ecg.pr_follows_rate", "0/1", 0.0 ..= 1.0, false, "1: PR is that of the body's resting rate and shortens as the rate rises, with its power of -0.3; naming ecg.pr_ms sets 0, so that PR is as set.", Switch;
     QrsMs: "ecg.qrs_ms", "ms", 30.0 ..= 200.0, false, "QRS duration of a normally conducted beat.";
     QtcMs: "ecg.qtc_ms", "ms", 250.0 ..= 650.0, false, "QT interval at 60 bpm; at other rates it follows the cube root of the preceding RR (Fridericia), up to 90 % of the RR.";
     EcgGain: "ecg.gain", "1", 0.05 ..= 5.0, true, "Factor on every ECG amplitude.";
@@ -120,18 +213,19 @@ fields! {
     QrsSdPercent: "variability.qrs_percent", "%", 0.0 ..= 10.0, false, "Random change of QRS duration from beat to beat: standard deviation.";
     TSdPercent: "variability.t_percent", "%", 0.0 ..= 30.0, false, "Random change of the T wave's height from beat to beat: standard deviation.";
     AxisBreathDeg: "variability.axis_deg", "deg", 0.0 ..= 30.0, false, "Turn of the axis over a breath, from empty to full lungs.";
-    BackgroundMv: "variability.noise_mv", "mV", 0.0 ..= 0.2, false, "Noise that every recording has, each lead its own: mV RMS; half of its power below 3 Hz, the rest falling towards 100 Hz.";
+    PersonPercent: "variability.person_percent", "%", 0.0 ..= 30.0, false, "How far the person that the seed chooses differs from the body's usual shapes: standard deviation of the size of each QRS wave and of P; of T by twice, of the ST segment and of RR variability by three times as much, of the axis by 0.6 degrees for each percent.";
+    BackgroundMv: "variability.noise_mv", "mV", 0.0 ..= 0.2, false, "Noise that every recording has, each lead its own: mV RMS; two thirds of its power below 0.5 Hz, an eighth up to 100 Hz, of which each lead has its own share.";
     BreathsPerMin: "breathing.rate_per_min", "breaths/min", 0.0 ..= 150.0, true, "Breaths a minute; 0 is apnoea.";
     BreathDepthOhm: "breathing.depth_ohm", "ohm", 0.0 ..= 10.0, true, "Impedance change of a breath, base to peak; 0 is apnoea.";
     BaseOhm: "breathing.base_ohm", "ohm", 100.0 ..= 3000.0, true, "Base impedance between the electrodes.";
     ExpirationRatio: "breathing.expiration_ratio", "1", 0.5 ..= 4.0, false, "Expiration time over inspiration time: 2 is an I:E of 1:2.";
     CardiacOhm: "breathing.cardiac_ohm", "ohm", 0.0 ..= 2.0, true, "Impedance change of each heartbeat (cardiac artefact), base to peak.";
-    BreathLead: "breathing.lead_i", "0/1", 0.0 ..= 1.0, false, "Electrodes of the impedance: 0 right arm to left leg; 1 right to left arm, where breaths show at 60 % and heartbeats at 150 %.";
-    Ventilated: "breathing.ventilated", "0/1", 0.0 ..= 1.0, false, "Shape of a breath: 0 one's own, 1 a ventilator's (filled fast, emptied by recoil).";
+    BreathLead: "breathing.lead_i", "0/1", 0.0 ..= 1.0, false, "Electrodes of the impedance: 0 right arm to left leg; 1 right to left arm, where breaths show at 60 % and heartbeats at 150 %.", Switch;
+    Ventilated: "breathing.ventilated", "0/1", 0.0 ..= 1.0, false, "Shape of a breath: 0 one's own, 1 a ventilator's (filled fast, emptied by recoil).", Switch;
     BreathPauseS: "breathing.pause_s", "s", 0.0 ..= 60.0, false, "Periodic breathing: length of the pauses, from the end of a breath to the start of the next; 0 for none.";
     BreathPauseEveryS: "breathing.pause_every_s", "s", 5.0 ..= 300.0, false, "Periodic breathing: from one pause to the next, to the nearest whole breath.";
     BreathWaxing: "breathing.waxing_percent", "%", 0.0 ..= 100.0, false, "Periodic breathing: how much shallower the breaths next to a pause are.";
-    SighEvery: "breathing.sigh_every", "breaths", 0.0 ..= 500.0, false, "A breath 2.5 times as deep after this many; 0 for none.";
+    SighEvery: "breathing.sigh_every", "breaths", 0.0 ..= 500.0, false, "A breath 2.5 times as deep after this many; 0 for none.", Count;
     BreathingGain: "breathing.ecg_percent", "%", 0.0 ..= 30.0, false, "Change of ECG amplitude over a breath, peak to peak.";
     MainsMv: "artefact.mains_mv", "mV", 0.0 ..= 10.0, true, "Mains hum: mV RMS in I, II, III and V1 to V6, 0.87 of it in aVR, aVL and aVF, as for all noise.";
     MainsHz: "artefact.mains_hz", "Hz", 45.0 ..= 65.0, false, "Mains frequency.";
@@ -143,16 +237,16 @@ fields! {
     ElectrodeMv: "artefact.electrode_mv", "mV", 0.0 ..= 10.0, true, "Electrodes that shift on the skin, 0.5 to 12 Hz, where QRS detectors listen: mV RMS.";
     ElectrodeBurstS: "artefact.electrode_burst_s", "s", 0.0 ..= 60.0, false, "Length of bursts of electrode noise; 0 for noise without a break.";
     ElectrodeEveryS: "artefact.electrode_every_s", "s", 1.0 ..= 300.0, false, "One burst of electrode noise in this time, somewhere in it.";
-    OffRa: "artefact.off_ra", "1", 0.0 ..= 1.0, false, "1: electrode RA is off, which flattens II; with two limb electrodes off every lead is flat.";
-    OffLa: "artefact.off_la", "1", 0.0 ..= 1.0, false, "1: electrode LA is off, which flattens I; with two limb electrodes off every lead is flat.";
-    OffLl: "artefact.off_ll", "1", 0.0 ..= 1.0, false, "1: electrode LL is off, which flattens II; with two limb electrodes off every lead is flat.";
-    OffV1: "artefact.off_v1", "1", 0.0 ..= 1.0, false, "1: electrode V1 is off; its lead is flat.";
-    OffV2: "artefact.off_v2", "1", 0.0 ..= 1.0, false, "1: electrode V2 is off; its lead is flat.";
-    OffV3: "artefact.off_v3", "1", 0.0 ..= 1.0, false, "1: electrode V3 is off; its lead is flat.";
-    OffV4: "artefact.off_v4", "1", 0.0 ..= 1.0, false, "1: electrode V4 is off; its lead is flat.";
-    OffV5: "artefact.off_v5", "1", 0.0 ..= 1.0, false, "1: electrode V5 is off; its lead is flat.";
-    OffV6: "artefact.off_v6", "1", 0.0 ..= 1.0, false, "1: electrode V6 is off; its lead is flat.";
-    TestSignal: "test.signal", "1", 0.0 ..= 7.0, false, "Test signal in place of the heart's waves.", TEST_SIGNALS;
+    OffRa: "artefact.off_ra", "1", 0.0 ..= 1.0, false, "1: electrode RA is off, which flattens II; with two limb electrodes off every lead is flat.", Switch;
+    OffLa: "artefact.off_la", "1", 0.0 ..= 1.0, false, "1: electrode LA is off, which flattens I; with two limb electrodes off every lead is flat.", Switch;
+    OffLl: "artefact.off_ll", "1", 0.0 ..= 1.0, false, "1: electrode LL is off, which flattens II; with two limb electrodes off every lead is flat.", Switch;
+    OffV1: "artefact.off_v1", "1", 0.0 ..= 1.0, false, "1: electrode V1 is off; its lead is flat.", Switch;
+    OffV2: "artefact.off_v2", "1", 0.0 ..= 1.0, false, "1: electrode V2 is off; its lead is flat.", Switch;
+    OffV3: "artefact.off_v3", "1", 0.0 ..= 1.0, false, "1: electrode V3 is off; its lead is flat.", Switch;
+    OffV4: "artefact.off_v4", "1", 0.0 ..= 1.0, false, "1: electrode V4 is off; its lead is flat.", Switch;
+    OffV5: "artefact.off_v5", "1", 0.0 ..= 1.0, false, "1: electrode V5 is off; its lead is flat.", Switch;
+    OffV6: "artefact.off_v6", "1", 0.0 ..= 1.0, false, "1: electrode V6 is off; its lead is flat.", Switch;
+    TestSignal: "test.signal", "1", 0.0 ..= 7.0, false, "Test signal in place of the heart's waves.", Choice(TEST_SIGNALS);
     TestHeightMv: "test.height_mv", "mV", -20.0 ..= 20.0, true, "Test signal: peak of a triangular QRS or an impulse, level, or a wave from its lowest to its highest; a QRS takes the value at its onset.";
     TestWidthMs: "test.width_ms", "ms", 1.0 ..= 2000.0, false, "Test signal: base of a triangular QRS, or length of an impulse.";
     TestHz: "test.hz", "Hz", 0.01 ..= 1000.0, false, "Test signal: frequency of a wave or of impulses; where a sweep starts.";
@@ -183,63 +277,38 @@ fields! {
     IntracranialMean: "intracranial.mean_mmhg", "mmHg", -10.0 ..= 120.0, true, "Mean intracranial pressure.";
     IntracranialPulse: "intracranial.pulse_mmhg", "mmHg", 0.0 ..= 40.0, true, "Intracranial pulse, foot to top.";
     IntracranialSecond: "intracranial.second_percent", "%", 50.0 ..= 160.0, true, "Height of the second wave of the intracranial pulse against the first: under 100 normal, over 100 in a stiff brain.";
-    ArterialLevel: "arterial.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Arterial transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
-    ArterialClosed: "arterial.closed", "0/1", 0.0 ..= 1.0, false, "Arterial transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
-    ArterialLineHz: "arterial.line_hz", "Hz", 0.0 ..= 200.0, false, "Arterial line: natural frequency; below 1 the line passes everything.";
-    ArterialDamping: "arterial.line_damping", "1", 0.02 ..= 3.0, false, "Arterial line: damping ratio.";
-    FemoralLevel: "femoral.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Femoral transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
-    FemoralClosed: "femoral.closed", "0/1", 0.0 ..= 1.0, false, "Femoral transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
-    FemoralLineHz: "femoral.line_hz", "Hz", 0.0 ..= 200.0, false, "Femoral line: natural frequency; below 1 the line passes everything.";
-    FemoralDamping: "femoral.line_damping", "1", 0.02 ..= 3.0, false, "Femoral line: damping ratio.";
-    PulmonaryLevel: "pulmonary.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Pulmonary artery transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
-    PulmonaryClosed: "pulmonary.closed", "0/1", 0.0 ..= 1.0, false, "Pulmonary artery transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
-    PulmonaryLineHz: "pulmonary.line_hz", "Hz", 0.0 ..= 200.0, false, "Pulmonary artery line: natural frequency; below 1 the line passes everything.";
-    PulmonaryDamping: "pulmonary.line_damping", "1", 0.02 ..= 3.0, false, "Pulmonary artery line: damping ratio.";
-    VenousLevel: "venous.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Central venous transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
-    VenousClosed: "venous.closed", "0/1", 0.0 ..= 1.0, false, "Central venous transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
-    VenousLineHz: "venous.line_hz", "Hz", 0.0 ..= 200.0, false, "Central venous line: natural frequency; below 1 the line passes everything.";
-    VenousDamping: "venous.line_damping", "1", 0.02 ..= 3.0, false, "Central venous line: damping ratio.";
-    RightAtriumLevel: "right_atrium.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Right atrial transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
-    RightAtriumClosed: "right_atrium.closed", "0/1", 0.0 ..= 1.0, false, "Right atrial transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
-    RightAtriumLineHz: "right_atrium.line_hz", "Hz", 0.0 ..= 200.0, false, "Right atrial line: natural frequency; below 1 the line passes everything.";
-    RightAtriumDamping: "right_atrium.line_damping", "1", 0.02 ..= 3.0, false, "Right atrial line: damping ratio.";
-    RightVentricleLevel: "right_ventricle.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Right ventricular transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
-    RightVentricleClosed: "right_ventricle.closed", "0/1", 0.0 ..= 1.0, false, "Right ventricular transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
-    RightVentricleLineHz: "right_ventricle.line_hz", "Hz", 0.0 ..= 200.0, false, "Right ventricular line: natural frequency; below 1 the line passes everything.";
-    RightVentricleDamping: "right_ventricle.line_damping", "1", 0.02 ..= 3.0, false, "Right ventricular line: damping ratio.";
-    LeftVentricleLevel: "left_ventricle.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Left ventricular transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
-    LeftVentricleClosed: "left_ventricle.closed", "0/1", 0.0 ..= 1.0, false, "Left ventricular transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
-    LeftVentricleLineHz: "left_ventricle.line_hz", "Hz", 0.0 ..= 200.0, false, "Left ventricular line: natural frequency; below 1 the line passes everything.";
-    LeftVentricleDamping: "left_ventricle.line_damping", "1", 0.02 ..= 3.0, false, "Left ventricular line: damping ratio.";
-    LeftAtriumLevel: "left_atrium.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Left atrial transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
-    LeftAtriumClosed: "left_atrium.closed", "0/1", 0.0 ..= 1.0, false, "Left atrial transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
-    LeftAtriumLineHz: "left_atrium.line_hz", "Hz", 0.0 ..= 200.0, false, "Left atrial line: natural frequency; below 1 the line passes everything.";
-    LeftAtriumDamping: "left_atrium.line_damping", "1", 0.02 ..= 3.0, false, "Left atrial line: damping ratio.";
-    WedgeLevel: "wedge.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Wedge transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
-    WedgeClosed: "wedge.closed", "0/1", 0.0 ..= 1.0, false, "Wedge transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
-    WedgeLineHz: "wedge.line_hz", "Hz", 0.0 ..= 200.0, false, "Wedge line: natural frequency; below 1 the line passes everything.";
-    WedgeDamping: "wedge.line_damping", "1", 0.02 ..= 3.0, false, "Wedge line: damping ratio.";
-    IntracranialLevel: "intracranial.level_mmhg", "mmHg", -50.0 ..= 300.0, true, "Intracranial transducer: added to the pressure (zero offset, drift by a ramp, height: 7.4 mmHg per 10 cm), or the static level when closed.";
-    IntracranialClosed: "intracranial.closed", "0/1", 0.0 ..= 1.0, false, "Intracranial transducer: 0 open to the patient, 1 closed to the patient, so that it sees the level alone.";
-    IntracranialLineHz: "intracranial.line_hz", "Hz", 0.0 ..= 200.0, false, "Intracranial line: natural frequency; below 1 the line passes everything.";
-    IntracranialDamping: "intracranial.line_damping", "1", 0.02 ..= 3.0, false, "Intracranial line: damping ratio.";
+}
+transducers {
+    Arterial, "arterial", "Arterial": ArterialLevel, ArterialClosed, ArterialLineHz, ArterialDamping;
+    Femoral, "femoral", "Femoral": FemoralLevel, FemoralClosed, FemoralLineHz, FemoralDamping;
+    Pulmonary, "pulmonary", "Pulmonary artery": PulmonaryLevel, PulmonaryClosed, PulmonaryLineHz, PulmonaryDamping;
+    Venous, "venous", "Central venous": VenousLevel, VenousClosed, VenousLineHz, VenousDamping;
+    RightAtrium, "right_atrium", "Right atrial": RightAtriumLevel, RightAtriumClosed, RightAtriumLineHz, RightAtriumDamping;
+    RightVentricle, "right_ventricle", "Right ventricular": RightVentricleLevel, RightVentricleClosed, RightVentricleLineHz, RightVentricleDamping;
+    LeftVentricle, "left_ventricle", "Left ventricular": LeftVentricleLevel, LeftVentricleClosed, LeftVentricleLineHz, LeftVentricleDamping;
+    LeftAtrium, "left_atrium", "Left atrial": LeftAtriumLevel, LeftAtriumClosed, LeftAtriumLineHz, LeftAtriumDamping;
+    Wedge, "wedge", "Wedge": WedgeLevel, WedgeClosed, WedgeLineHz, WedgeDamping;
+    Intracranial, "intracranial", "Intracranial": IntracranialLevel, IntracranialClosed, IntracranialLineHz, IntracranialDamping;
+}
+cuff {
     CuffInflate: "cuff.inflate_mmhg", "mmHg", 0.0 ..= 350.0, false, "Cuff: pressure to which each step inflates it at its start, a measurement; 0 leaves it as it is.";
     CuffInflation: "cuff.inflation_mmhg_per_s", "mmHg/s", 1.0 ..= 200.0, false, "Cuff: rate of inflation.";
     CuffDeflation: "cuff.deflation_mmhg_per_s", "mmHg/s", 0.0 ..= 50.0, false, "Cuff: rate of deflation; 0 keeps the pressure, but for the leak.";
     CuffStep: "cuff.step_mmhg", "mmHg", 0.0 ..= 30.0, false, "Cuff: steps in which it deflates at that rate; 0 for a straight line.";
     CuffLeak: "cuff.leak_mmhg_per_min", "mmHg/min", 0.0 ..= 120.0, false, "Cuff: leak once it is inflated.";
     CuffVentAt: "cuff.vent_mmhg", "mmHg", 1.0 ..= 200.0, false, "Cuff: pressure at which the deflation ends and the valve opens.";
-    CuffVent: "cuff.vent", "0/1", 0.0 ..= 1.0, false, "Cuff: 1 opens the valve at the start of the step.";
+    CuffVent: "cuff.vent", "0/1", 0.0 ..= 1.0, false, "Cuff: 1 opens the valve at the start of the step.", Switch;
     CuffLimit: "cuff.limit_mmhg", "mmHg", 50.0 ..= 350.0, false, "Cuff: over-pressure that opens the valve during inflation.";
     CuffOscillation: "cuff.oscillation_mmhg", "mmHg", 0.0 ..= 10.0, true, "Cuff: largest oscillation, foot to peak, at the mean arterial pressure.";
     CuffSystolicShare: "cuff.systolic_percent", "%", 20.0 ..= 90.0, false, "Cuff: oscillation at the systolic pressure, share of the largest.";
     CuffDiastolicShare: "cuff.diastolic_percent", "%", 30.0 ..= 95.0, false, "Cuff: oscillation at the diastolic pressure, share of the largest.";
 }
+}
 
 impl Limits {
-    /// Whether a value lies within; NaN does not.
+    /// Whether a value lies within, and is whole where it must be; NaN does not.
     pub(crate) const fn allow(self, value: f32) -> bool {
-        value >= self.min && value <= self.max
+        value >= self.min && value <= self.max && (!self.whole || value as i32 as f32 == value)
     }
 
     /// Zero, or the end of the range nearest to it.
@@ -254,16 +323,10 @@ pub(crate) const LIVES: &[&str] = &["none", "resting", "lively"];
 /// Words of [`Field::TestSignal`], in the order of [`crate::test_signal::TestSignal::ALL`].
 const TEST_SIGNALS: &[&str] = &["none", "triangular-qrs", "level", "square", "triangle", "sine", "sweep", "impulses"];
 
-/// The settings at each instant of the step being played.
-pub(crate) trait Values {
-    /// The value of a field at an instant.
-    fn value(&self, field: Field, at: Instant) -> f32;
-}
-
 /// Number of fields.
 pub const FIELDS: usize = Field::ALL.len();
 
-/// A value outside a field's range, or not a number.
+/// A value outside a field's range, not a number, or not whole where it must be.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OutOfRange {
     /// The field.
@@ -274,8 +337,16 @@ pub struct OutOfRange {
 
 impl fmt::Display for OutOfRange {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let info = self.field.info();
-        write!(f, "{} = {} is outside {} to {} {}", info.path, self.value, info.min, info.max, info.unit)
+        let (info, value) = (self.field.info(), self.value);
+        match info.kind {
+            FieldKind::Number => {
+                write!(f, "{} = {value} is outside {} to {} {}", info.path, info.min, info.max, info.unit)
+            }
+            FieldKind::Switch => write!(f, "{} = {value} is neither 0 nor 1", info.path),
+            FieldKind::Count | FieldKind::Choice(_) => {
+                write!(f, "{} = {value} is no whole number from {} to {}", info.path, info.min, info.max)
+            }
+        }
     }
 }
 

@@ -28,7 +28,6 @@ pub mod pressure {
     pub use crate::pressure::arterial::{
         FEMORAL, Form, PULMONARY, RADIAL, Target, ejection_time_s, pre_ejection_s, steady,
     };
-    pub use crate::pressure::sites::fields;
 }
 
 /// Loops in wide vectors.

@@ -21,7 +21,7 @@ use crate::frame_clock::FrameClock;
 use crate::heart::Heart;
 use crate::image::Image;
 use crate::noise::Noise;
-use crate::pressure::{self, Pressures};
+use crate::pressure::{self, PressureConditions, Pressures};
 use crate::respiration::Respiration;
 use crate::script::{Script, Step};
 use crate::segment::Segment;
@@ -32,7 +32,7 @@ use crate::timeline::{Placed, Timeline};
 use crate::truth::{Event, Observer};
 use conditions::Conditions;
 use glide::Glide;
-use moment::moment;
+use moment::{moment, transducers};
 
 /// Frames worked on together between two events.
 const SEGMENT: usize = 16;
@@ -57,6 +57,9 @@ pub struct Player<'a> {
     heart: Heart,
     respiration: Respiration,
     pressures: Pressures,
+    pressures_set: PressureConditions,
+    /// Whether they ramp in the step.
+    pressures_ramp: bool,
     cuff: Cuff,
     ecg: Electrogram,
     test_beat: test_signal::Beat,
@@ -104,6 +107,8 @@ impl<'a> Player<'a> {
             heart: Heart::new(),
             respiration: Respiration::new(),
             pressures: Pressures::new(SiteSet::USUAL),
+            pressures_set: PressureConditions::default(),
+            pressures_ramp: false,
             cuff: Cuff::new(),
             ecg: Electrogram::default(),
             test_beat: test_signal::Beat::default(),
@@ -125,6 +130,11 @@ impl<'a> Player<'a> {
     pub fn with_beats_in(mut self, leads: &[Lead]) -> Player<'a> {
         self.leads = leads.iter().fold(0, |bits, lead| bits | 1 << *lead as u16);
         self
+    }
+
+    /// Frames a second.
+    pub fn rate(&self) -> FrameRate {
+        self.clock.rate()
     }
 
     /// Index of the next frame.
@@ -242,8 +252,9 @@ impl<'a> Player<'a> {
         self.happen(arrived, observer);
         let mut other = self.clone();
         let [lowest, highest] = pressure::EXTREMES_MMHG;
-        self.with_pressures(arrived, |pressures, moment| pressures.forget(lowest, moment));
-        other.with_pressures(arrived, |pressures, moment| pressures.forget(highest, moment));
+        let set = self.step.as_ref().map_or_else(Default::default, |placed| transducers(placed, arrived));
+        self.pressures.forget(arrived, lowest, &set);
+        other.pressures.forget(arrived, highest, &set);
         self.happen(until, observer);
         other.happen(until, observer);
         if !self.pressures.agree(&other.pressures) {
@@ -274,7 +285,8 @@ impl<'a> Player<'a> {
             observer.observe(Event::CuffReading(reading));
         }
         self.refuse_the_rest(self.end, observer);
-        let moment = moment(self.step.as_ref(), self.end, &self.respiration);
+        self.set_pressures(self.end);
+        let moment = moment(self.step.as_ref(), &self.pressures_set, self.end, &self.respiration);
         self.pressures.finish(self.end, &moment, observer);
     }
 

@@ -12,6 +12,7 @@
 
 pub(crate) mod arterial;
 pub(crate) mod chambers;
+mod conditions;
 pub(crate) mod contractions;
 pub(crate) mod ejection;
 pub(crate) mod intracranial;
@@ -21,7 +22,6 @@ pub(crate) mod sites;
 pub(crate) mod trace;
 
 use crate::anatomy::PressureSite;
-use crate::field::Field;
 use crate::math::max;
 use crate::site_set::bit;
 use crate::time::{Instant, Span};
@@ -31,6 +31,8 @@ use ejection::{Ejection, Stroke};
 use line::Transducer;
 use sites::{Beat, Heart, Moment, Sides};
 use trace::{Plan, Trace};
+
+pub(crate) use conditions::{PressureConditions, TransducerConditions, Transducers};
 
 pub use crate::site_set::{AT_ONCE, SiteSet, TooManySites};
 
@@ -187,10 +189,9 @@ impl Pressures {
     }
 
     /// A step changed the connections of the transducers; `levels` are those before.
-    pub(crate) fn connect(&mut self, levels: &[f32; PressureSite::COUNT], moment: &Moment<'_>) {
+    pub(crate) fn connect(&mut self, now: Instant, levels: &[f32; PressureSite::COUNT], set: &Transducers) {
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
-            let level_mmhg = levels.get(site as usize).copied().unwrap_or(0.0);
-            transducer.connect(moment.at, level_mmhg, &moment.connection(site));
+            transducer.connect(now, levels[site as usize], &set[site as usize].connection());
         }
     }
 
@@ -336,7 +337,7 @@ impl Pressures {
 
     /// Whether the cycle at a site is a pulse, and the transducer open to it.
     fn is_reported(&self, site: PressureSite, moment: &Moment<'_>) -> bool {
-        self.pulsing & bit(site) != 0 && moment.open(site) >= 0.5
+        self.pulsing & bit(site) != 0 && moment.is_open(site)
     }
 
     /// The pulses cut off by the end of the script at `end`.
@@ -363,10 +364,10 @@ impl Pressures {
     /// Sets the pressure at every site to `mmhg`, when all contractions before [`Pressures::recall`] have arrived.
     ///
     /// Beats draw over it. Once the lowest and the highest pressure have led to the same, any pressure between would have too.
-    pub(crate) fn forget(&mut self, mmhg: f32, moment: &Moment<'_>) {
+    pub(crate) fn forget(&mut self, now: Instant, mmhg: f32, set: &Transducers) {
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
-            *transducer = Transducer::new(Trace::at_rest(moment.at, mmhg));
-            transducer.connect(moment.at, 0.0, &moment.connection(site));
+            *transducer = Transducer::new(Trace::at_rest(now, mmhg));
+            transducer.connect(now, 0.0, &set[site as usize].connection());
         }
         self.pulsing = 0;
     }
@@ -382,9 +383,4 @@ impl Pressures {
     pub(crate) fn transducer(&mut self, site: PressureSite) -> Option<&mut Transducer> {
         self.transducers.get_mut(self.chosen.place(site)?)
     }
-}
-
-/// Levels of every transducer, mmHg.
-pub(crate) fn levels(value: &dyn Fn(Field) -> f32) -> [f32; PressureSite::COUNT] {
-    core::array::from_fn(|i| PressureSite::ALL.get(i).map_or(0.0, |site| value(sites::fields(*site).level)))
 }

@@ -4,8 +4,9 @@ use crate::body::{ADULT, BODIES, Body};
 use crate::heart::catalogue::SINUS;
 use crate::heart::rhythm::{ADULT_RESTING_BPM, Rhythm};
 use crate::life::{LIFE, Row};
+use crate::test_signal::TestSignal;
 
-pub use crate::field::{FIELDS, Field, FieldInfo, OutOfRange};
+pub use crate::field::{FIELDS, Field, FieldInfo, FieldKind, OutOfRange};
 
 /// Everything a step plays: a value for each field, the rhythm and the body.
 ///
@@ -144,6 +145,11 @@ impl Settings {
     /// The value of a field.
     pub const fn get(&self, field: Field) -> f32 {
         self.values[field as usize]
+    }
+
+    /// The test signal chosen.
+    pub const fn test_signal(&self) -> TestSignal {
+        TestSignal::numbered(self.get(Field::TestSignal))
     }
 
     /// The rhythm.

@@ -122,9 +122,8 @@ pub enum Fault {
 
 impl Fault {
     /// Why `rate` can't carry the test signal and the drift of settings that `get` reads; `None` if it can.
-    pub fn of(get: impl Fn(Field) -> f32, rate: FrameRate) -> Option<Fault> {
+    pub fn of(signal: TestSignal, get: impl Fn(Field) -> f32, rate: FrameRate) -> Option<Fault> {
         let rate_hz = rate.as_hz() as f32;
-        let signal = TestSignal::numbered(get(Field::TestSignal));
         let short = |length_ms: f32, frames: f32| {
             let least_hz = 1000.0 * frames / length_ms;
             (rate_hz < least_hz).then_some(Fault::Short { signal, length_ms, least_hz })
@@ -189,10 +188,9 @@ pub(crate) struct Beat {
 }
 
 impl Beat {
-    /// A QRS of the size and width that a step's values have at its onset.
-    pub(crate) fn new(value: &impl Fn(Field) -> f32) -> Beat {
-        let (qrs_mv, t_mv) = (value(Field::TestHeightMv), value(Field::TestTMv));
-        Beat { width_s: 0.001 * value(Field::TestWidthMs), qrs_mv, t_mv }
+    /// A QRS of this width and height, and its T wave.
+    pub(crate) fn new(width_ms: f32, qrs_mv: f32, t_mv: f32) -> Beat {
+        Beat { width_s: 0.001 * width_ms, qrs_mv, t_mv }
     }
 
     /// The beat as the truth reports it.

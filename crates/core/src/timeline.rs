@@ -2,7 +2,7 @@
 
 use crate::body::Body;
 use crate::course::Course;
-use crate::field::{Field, OutOfRange, Values};
+use crate::field::{Field, OutOfRange};
 use crate::heart::rhythm::Rhythm;
 use crate::image::bytes::Bytes;
 use crate::image::step::ImageStep;
@@ -63,6 +63,21 @@ impl<'a> PlayedStep<'a> {
             Holder::Item(step) => step.settings.get(field),
             Holder::Image(step) => step.get(field),
         }
+    }
+
+    /// Whether a switch is on.
+    pub(crate) fn is_on(&self, switch: Field) -> bool {
+        self.get(switch) != 0.0
+    }
+
+    /// The value of a count.
+    pub(crate) fn count(&self, count: Field) -> u16 {
+        self.get(count) as u16
+    }
+
+    /// The test signal chosen.
+    pub(crate) fn test_signal(&self) -> TestSignal {
+        TestSignal::numbered(self.get(Field::TestSignal))
     }
 
     /// The value of a field at `since_start` into the step.
@@ -135,8 +150,8 @@ impl<'a> PlayedStep<'a> {
                 let wrong = systolic_mmhg > 0.0 && systolic_mmhg < diastolic_mmhg + 2.0;
                 wrong.then_some(Conflict::PressureOrder { of, systolic_mmhg, diastolic_mmhg })
             });
-            let beats = (!TestSignal::numbered(step.get(Field::TestSignal)).has_beats() && step.rhythm().beats())
-                .then_some(Conflict::BeatsOfTestSignal);
+            let beats =
+                (!step.test_signal().has_beats() && step.rhythm().beats()).then_some(Conflict::BeatsOfTestSignal);
             rate.into_iter().chain(ratio).chain(order).chain(beats)
         })
     }
@@ -258,10 +273,11 @@ pub struct Placed<'a> {
     pub step: PlayedStep<'a>,
 }
 
-impl Values for Placed<'_> {
+impl Placed<'_> {
+    /// The value of a field at an instant of the step.
     // Not inlined: a hundred places call it.
     #[inline(never)]
-    fn value(&self, field: Field, at: Instant) -> f32 {
+    pub(crate) fn value(&self, field: Field, at: Instant) -> f32 {
         if self.step.steady() { self.step.get(field) } else { self.step.value(field, at.since(self.start)) }
     }
 }

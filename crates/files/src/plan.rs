@@ -133,7 +133,8 @@ fn check_test_signals(script: &Script<'_>, rate: FrameRate, channels: &[Channel]
     }
     for (item, entry) in script.items().iter().enumerate() {
         let Item::Step(step) = entry else { continue };
-        if let Some(fault) = test_signal::Fault::of(|field| step.settings.get(field), rate) {
+        if let Some(fault) = test_signal::Fault::of(step.settings.test_signal(), |field| step.settings.get(field), rate)
+        {
             return Err(PlanError::TestSignal { item, rate: rate.as_hz(), fault });
         }
     }

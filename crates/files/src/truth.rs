@@ -455,7 +455,7 @@ mod tests {
         let files = truth(&items, &[], 15_000);
         let rows = file(&files, TruthFile::Alarms);
         let fibrillation = rows.iter().find(|row| row[0] == "ventricular-fibrillation").unwrap();
-        assert_eq!(fibrillation[1..], ["14.000000", "6.000", "20.000000", "high", "10.000000"]);
+        assert_eq!(fibrillation[1..], ["14.000000", "6.000", "20.000000", "high", "10.000000", "yes"]);
     }
 
     #[test]

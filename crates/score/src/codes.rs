@@ -4,61 +4,8 @@
 //! ectopic, V ventricular ectopic, F fusion, Q paced or unclassifiable (EC57). Sources differ over the
 //! escape beats `e`, `j`, `n`; both readings are offered and every report names the one it used.
 
+pub use pulsewright_text::annotation::{code_of_number, is_code};
 use serde::{Deserialize, Serialize};
-
-/// Number in the annotation file and code letter, in numeric order.
-const CODES: [(u8, char); 40] = [
-    (1, 'N'),
-    (2, 'L'),
-    (3, 'R'),
-    (4, 'a'),
-    (5, 'V'),
-    (6, 'F'),
-    (7, 'J'),
-    (8, 'A'),
-    (9, 'S'),
-    (10, 'E'),
-    (11, 'j'),
-    (12, '/'),
-    (13, 'Q'),
-    (14, '~'),
-    (16, '|'),
-    (18, 's'),
-    (19, 'T'),
-    (20, '*'),
-    (21, 'D'),
-    (22, '"'),
-    (23, '='),
-    (24, 'p'),
-    (25, 'B'),
-    (26, '^'),
-    (27, 't'),
-    (28, '+'),
-    (29, 'u'),
-    (30, '?'),
-    (31, '!'),
-    (32, '['),
-    (33, ']'),
-    (34, 'e'),
-    (35, 'n'),
-    (36, '@'),
-    (37, 'x'),
-    (38, 'f'),
-    (39, '('),
-    (40, ')'),
-    (41, 'r'),
-    (42, '#'),
-];
-
-/// Code letter of a number of the annotation file; `None` if the number has no meaning there.
-pub fn code_of_number(number: u8) -> Option<char> {
-    CODES.iter().find(|(n, _)| *n == number).map(|(_, code)| *code)
-}
-
-/// True for a letter of the open code table.
-pub fn is_code(code: char) -> bool {
-    CODES.iter().any(|(_, c)| *c == code)
-}
 
 /// Class of a beat.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize)]
@@ -137,6 +84,7 @@ pub fn is_beat(code: char) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use pulsewright_text::annotation::CODES;
 
     #[test]
     fn maps_differ_in_the_escapes_only() {

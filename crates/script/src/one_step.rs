@@ -51,7 +51,7 @@ impl OneStep<'_> {
         });
         for (path, value) in self.values {
             match keys::field(path) {
-                Some(field) if (field.info().min..=field.info().max).contains(value) => {
+                Some(field) if field.info().allows(*value) => {
                     change.values.push((field, Value::Held(*value + 0.0)));
                 }
                 Some(field) => {

@@ -8,7 +8,7 @@ pub use crate::words::{join, nearest, quoted, shown};
 pub use pulsewright_text::node::{Entry, Kind, Node};
 
 use crate::limits::MAX_BYTES;
-use pulsewright_text::json::{MAX_DEPTH, too_deep};
+use pulsewright_text::json::{self, MAX_DEPTH, too_deep};
 use std::fmt;
 use std::ops::RangeInclusive;
 
@@ -75,8 +75,7 @@ fn broken(text: &str, error: &serde_json::Error, kind: &DocumentKind) -> Problem
     while !text.is_char_boundary(at) {
         at -= 1;
     }
-    let said = error.to_string();
-    let said = said.split(" at line ").next().unwrap_or_default();
+    let said = json::without_place(error);
     let rest = text.get(at..).unwrap_or_default();
     // The reader stops one character into some of these words.
     let word = text.get(at.saturating_sub(1)..).unwrap_or(rest);

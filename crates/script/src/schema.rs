@@ -13,7 +13,7 @@ use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::script::{MAX_NESTING, MIN_STEP};
-use pulsewright_core::settings::{Field, FieldInfo};
+use pulsewright_core::settings::{Field, FieldInfo, FieldKind};
 use serde_json::{Map, Value, json};
 
 /// JSON Schema (2020-12) of script documents.
@@ -135,10 +135,14 @@ fn group(group: &str) -> Map<String, Value> {
 fn field_schema(field: Field) -> Value {
     let info: &FieldInfo = field.info();
     let description = format!("{} Allowed: {}.", info.doc, range(info));
-    if !info.words.is_empty() {
-        return json!({"description": info.doc, "enum": info.words});
+    if !info.words().is_empty() {
+        return json!({"description": info.doc, "enum": info.words()});
     }
-    let number = json!({"type": "number", "minimum": number(info.min), "maximum": number(info.max)});
+    let number = match info.kind {
+        FieldKind::Switch => json!({"enum": [0, 1]}),
+        FieldKind::Count => json!({"type": "integer", "minimum": number(info.min), "maximum": number(info.max)}),
+        _ => json!({"type": "number", "minimum": number(info.min), "maximum": number(info.max)}),
+    };
     if !info.ramps {
         let mut number = number;
         number["description"] = description.into();

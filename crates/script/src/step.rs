@@ -241,11 +241,11 @@ impl Walk {
     /// A number within the field's range, or the place of a word among its words.
     fn number(&mut self, field: Field, node: Node<'_>, path: &Path<'_>) -> Option<f32> {
         let info = field.info();
-        if !info.words.is_empty() {
+        if !info.words().is_empty() {
             let word = self.text(node, path)?;
-            let place = info.words.iter().position(|known| *known == word);
+            let place = info.words().iter().position(|known| *known == word);
             if place.is_none() {
-                let near = nearest(&word, info.words.iter().copied()).map(quoted);
+                let near = nearest(&word, info.words().iter().copied()).map(quoted);
                 let what = format!("{} can't be {}", info.path, quoted(&word));
                 self.report(node, path, |p| p.allowed(range(info)).nearest(near), what);
             }
@@ -253,7 +253,7 @@ impl Walk {
         }
         let number = (node.kind() == Kind::Number).then(|| node.raw().parse().unwrap_or(f32::NAN));
         // Adding zero turns -0 into 0: values that are equal to a reader get the same bits.
-        let good = number.filter(|number| (info.min..=info.max).contains(number)).map(|number| number + 0.0);
+        let good = number.filter(|number| info.allows(*number)).map(|number| number + 0.0);
         if good.is_none() {
             let ramp = if info.ramps { ", or a ramp {\"to\": number}" } else { "" };
             let what = match number {

@@ -2,7 +2,7 @@
 
 pub use crate::words::nearest;
 
-use crate::words::unit;
+use crate::words::kind;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 
@@ -37,14 +37,16 @@ pub fn field(path: &str) -> Option<Field> {
 /// The allowed values.
 pub fn value(field: Field, text: &str) -> Result<f32, String> {
     let info = field.info();
-    if !info.words.is_empty() {
-        let place = info.words.iter().position(|word| *word == text);
-        return place.map(|place| place as f32).ok_or_else(|| unknown_of(info.path, text, info.words.iter().copied()));
+    if !info.words().is_empty() {
+        let place = info.words().iter().position(|word| *word == text);
+        return place
+            .map(|place| place as f32)
+            .ok_or_else(|| unknown_of(info.path, text, info.words().iter().copied()));
     }
     match text.parse::<f32>() {
         // A negative zero is the same setting as zero.
-        Ok(value) if value >= info.min && value <= info.max => Ok(value + 0.0),
-        _ => Err(format!("{} is a number of {} to {}{}", info.path, info.min, info.max, unit(info))),
+        Ok(value) if info.allows(value) => Ok(value + 0.0),
+        _ => Err(format!("{} is {}", info.path, kind(info))),
     }
 }
 

@@ -4,7 +4,7 @@ use crate::rhythm_words;
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Rhythm;
-use pulsewright_core::settings::FieldInfo;
+use pulsewright_core::settings::{FieldInfo, FieldKind};
 use pulsewright_text::fit::{cut, line};
 
 /// Longest piece of a document quoted in a message, characters.
@@ -76,15 +76,27 @@ pub fn shown(text: &str) -> String {
 
 /// A field's range with its unit: "10 to 320 mmHg"; or its words.
 pub(crate) fn range(info: &FieldInfo) -> String {
-    if !info.words.is_empty() {
-        return join(info.words.iter().copied());
+    match info.kind {
+        FieldKind::Choice(words) => join(words.iter().copied()),
+        FieldKind::Switch => "0 or 1".to_owned(),
+        FieldKind::Count => format!("whole numbers from {} to {}", info.min, info.max),
+        FieldKind::Number => format!("{} to {}{}", info.min, info.max, unit(info)),
     }
-    format!("{} to {}{}", info.min, info.max, unit(info))
 }
 
-/// A field's unit with a leading space; nothing for plain numbers.
+/// The values that a field takes, as a sentence ends: "a number of 10 to 320 mmHg".
+pub(crate) fn kind(info: &FieldInfo) -> String {
+    match info.kind {
+        FieldKind::Choice(_) => format!("one of {}", range(info)),
+        FieldKind::Switch => range(info),
+        FieldKind::Count => format!("a whole number from {} to {}", info.min, info.max),
+        FieldKind::Number => format!("a number of {}", range(info)),
+    }
+}
+
+/// A field's unit with a leading space; nothing for plain numbers and switches.
 pub(crate) fn unit(info: &FieldInfo) -> String {
-    if info.unit == "1" { String::new() } else { format!(" {}", info.unit) }
+    if info.unit == "1" || info.kind == FieldKind::Switch { String::new() } else { format!(" {}", info.unit) }
 }
 
 #[cfg(test)]

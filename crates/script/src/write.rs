@@ -75,7 +75,7 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
     insert_lines(&mut object, &[("cautions", &step.cautions), ("prepare", &step.prepare)]);
     for (field, named) in &change.values {
         let value = match named {
-            Named::Held(value) => match field.info().words.get(*value as usize) {
+            Named::Held(value) => match field.info().words().get(*value as usize) {
                 Some(word) => (*word).into(),
                 None => number(*value),
             },

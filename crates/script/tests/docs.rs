@@ -5,7 +5,7 @@
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::expect::{AlarmKind, AlarmLimit};
 use pulsewright_core::heart::catalogue::RHYTHMS;
-use pulsewright_core::settings::Field;
+use pulsewright_core::settings::{Field, FieldKind};
 use pulsewright_script::expect::Quantity;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -87,10 +87,14 @@ fn rows(head: &str, rows: impl Iterator<Item = String>) -> String {
 fn fields() -> String {
     let row = |field: &Field| {
         let info = field.info();
-        let unit = if info.unit == "1" { "" } else { info.unit };
+        let unit = if info.unit == "1" || info.kind == FieldKind::Switch { "" } else { info.unit };
         let ramps = if info.ramps { "yes" } else { "" };
-        let words: Vec<String> = info.words.iter().map(|word| format!("`{word}`")).collect();
-        let range = if words.is_empty() { format!("{} to {}", info.min, info.max) } else { words.join(", ") };
+        let range = match info.kind {
+            FieldKind::Number => format!("{} to {}", info.min, info.max),
+            FieldKind::Count => format!("{} to {}, whole", info.min, info.max),
+            FieldKind::Switch => "0 or 1".to_owned(),
+            FieldKind::Choice(words) => words.iter().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", "),
+        };
         format!("| `{}` | {range} | {unit} | {ramps} | {} |", info.path, info.doc)
     };
     rows("| field | range | unit | ramps | meaning |", Field::ALL.iter().map(row))

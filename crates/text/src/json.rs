@@ -36,17 +36,20 @@ pub struct Broken {
 
 impl Broken {
     fn of(error: &serde_json::Error) -> Broken {
-        // The place stands beside; the text repeats it.
-        let what = error.to_string();
-        let what = what.rsplit_once(" at line ").map_or(what.as_str(), |(what, _)| what);
         Broken {
             line: error.line().max(1),
             column: error.column().max(1),
-            what: fit::cut(&fit::line(what), LONGEST).into_owned(),
+            what: fit::cut(&fit::line(&without_place(error)), LONGEST).into_owned(),
             cut_off: error.is_eof(),
             syntax: error.is_syntax(),
         }
     }
+}
+
+/// The message of a reader's error without line and column, which it repeats at its end.
+pub fn without_place(error: &serde_json::Error) -> String {
+    let message = error.to_string();
+    message.rsplit_once(" at line ").map_or_else(|| message.clone(), |(what, _)| what.to_owned())
 }
 
 /// Reads a document of type `T`.

@@ -8,6 +8,7 @@
 //! | [`node`] | JSON values that know their place in the text |
 //! | [`table`] | CSV, columns of blanks, and JSON as rows of cells, one row in memory at a time |
 //! | [`fit`] | text made fit for a terminal, a page, a JSON document, a spreadsheet's cell |
+//! | [`annotation`] | the open annotation set: code letters and their numbers |
 //! | [`number`] | numbers of any size in few characters |
 //!
 //! # Guarantees
@@ -15,6 +16,7 @@
 //!   other ways.
 //! - Every input gets an answer: no panic, memory in proportion to the stated sizes.
 
+pub mod annotation;
 pub mod fit;
 pub mod json;
 pub mod node;

@@ -10,7 +10,7 @@ use pulsewright_core::image::{self, Image};
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Ramp, Script, Step, TimedBeat};
-use pulsewright_core::settings::{Field, Settings};
+use pulsewright_core::settings::{Field, FieldKind, Settings};
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_core::truth::Event;
 
@@ -191,5 +191,5 @@ fn set(u: &mut Unstructured<'_>) -> Result<(Field, f32)> {
     let info = field.info();
     let share = f32::from(u.arbitrary::<u8>()?) / 255.0;
     let value = (info.min + share * share * (info.max - info.min)).clamp(info.min, info.max);
-    Ok((field, if info.words.is_empty() { value } else { value.round() }))
+    Ok((field, if info.kind == FieldKind::Number { value } else { value.round() }))
 }

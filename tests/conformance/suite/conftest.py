@@ -20,9 +20,9 @@ def program():
 
 @pytest.fixture(scope="session")
 def slope_detector(program):
-    path = Path(program).parent / "examples" / "slope_detector"
+    path = Path(program).parent / "slope_detector"
     if not path.is_file():
-        pytest.fail(f"{path} is not there; build it with `cargo build -p pulsewright --examples`")
+        pytest.fail(f"{path} is not there; build it with `cargo build -p pulsewright-slope-detector`")
     return str(path)
 
 

@@ -9,6 +9,8 @@ mod circles;
 mod floors;
 mod source;
 
+use pulsewright_core::PressureSite;
+use pulsewright_core::settings::Field;
 use source::{Code, Crate, File, files, root, shown};
 use std::collections::BTreeSet;
 use std::path::Path;
@@ -64,9 +66,23 @@ fn crates_use_what_the_table_allows() {
     let allowed = arrows::allowed(&text);
     assert!(allowed.len() > 10, "the table was not found");
     let mut packages = arrows::packages("Cargo.toml");
-    packages.retain(|package| !package["manifest_path"].as_str().unwrap_or_default().contains("any_input"));
+    packages.retain(|package| {
+        let path = package["manifest_path"].as_str().unwrap_or_default();
+        ["any_input", "examples/suite"].iter().all(|aside| !path.contains(aside))
+    });
     packages.extend(arrows::packages("crates/firmware/Cargo.toml"));
     none(arrows::check(&allowed, &arrows::used(&packages), &["cli", "tests"]));
+}
+
+/// The release build runs the tests of this program alone.
+#[test]
+fn the_program_of_all_tests_has_every_test_file() {
+    let all = std::fs::read_to_string(root().join("tests/all.rs")).expect("the program of all tests");
+    let tests = std::fs::read_dir(root().join("tests/tests")).expect("the tests").flatten();
+    let names =
+        tests.map(|entry| entry.file_name().to_string_lossy().into_owned()).filter(|name| name.ends_with(".rs"));
+    let missing = names.filter(|name| !all.contains(&format!("#[path = \"tests/{name}\"]")));
+    none(missing.map(|name| format!("tests/all.rs has no module for tests/tests/{name}")).collect());
 }
 
 #[test]
@@ -212,20 +228,23 @@ fn the_guide_names_what_exists() {
 #[test]
 fn every_setting_has_a_reader() {
     let core = core();
-    let table = core.files.iter().find(|file| file.module == ["field"]).expect("the table of settings");
-    let text = std::fs::read_to_string(&table.path).expect("it is read above");
-    let rows = text.lines().filter_map(|line| {
-        let (name, rest) = line.trim().split_once(": \"")?;
-        (rest.ends_with("\";") || rest.ends_with(';')).then_some(name)
-    });
-    let rows: BTreeSet<&str> = rows.filter(|name| name.chars().all(char::is_alphanumeric)).collect();
-    assert!(rows.len() > 100, "the table was not found");
+    // The sheet reads the fields of the transducers by site, through the members of `TransducerFields`.
+    let members = [("Level", "level"), ("Closed", "closed"), ("LineHz", "line_hz"), ("Damping", "damping")];
+    let sites: BTreeSet<String> = PressureSite::ALL.iter().map(|site| format!("{site:?}")).collect();
+    let member = |name: &str| {
+        let found = members.iter().find(|(end, _)| name.strip_suffix(end).is_some_and(|site| sites.contains(site)));
+        found.map(|(_, member)| format!("fields.{member}"))
+    };
     let readers =
         core.files.iter().filter(|file| !matches!(file.module.first().map(String::as_str), Some("field" | "body")));
     let readers = readers.filter(|file| !file.module.iter().any(|module| module == "catalogue"));
     let text: String = readers.map(|file| std::fs::read_to_string(&file.path).expect("it is read above")).collect();
     let words: BTreeSet<&str> = text.split(|c: char| !c.is_alphanumeric()).collect();
-    none(rows.difference(&words).map(|name| format!("no reader of the setting {name}")).collect());
+    let unread = Field::ALL.iter().map(|field| format!("{field:?}")).filter(|name| match member(name) {
+        Some(member) => !text.contains(&member),
+        None => !words.contains(name.as_str()),
+    });
+    none(unread.map(|name| format!("no reader of the setting {name}")).collect());
 }
 
 /// The listing in the tree changes by decision: `BLESS=1` writes it anew.

@@ -1,7 +1,9 @@
 //! Noise that every recording has: of electrodes, amplifier and a little muscle, each lead its own.
 //!
-//! Chance sits on two lattices, of 2^-7 s and 2^-2 s; between lattice points the value moves in a straight line. Half of the
-//! power lies below 3 Hz and the rest falls towards 100 Hz: a colour chosen so that detectors hear it, not fitted to a recording.
+//! Chance sits on three lattices, of 2^-7 s, 2^-2 s and 1 s; between lattice points the value moves in a straight line. The colour is
+//! that of recordings of persons at rest: between beats their leads have 3 to 20 uV RMS from 15 to 45 Hz, the less the better an
+//! electrode sits, and 8 to 90 uV of wander below 0.5 Hz (records 100 and s0010_re in the tests' data, and a 12-lead recording in
+//! the package pydicom; measured).
 
 use crate::frame::INDEPENDENT_LEADS;
 use crate::noise::{Noise, Purpose};
@@ -10,9 +12,14 @@ use crate::time::Instant;
 /// Makes the RMS of a lattice 1: 256 / sqrt(12) for the draw, sqrt(2/3) for the straight lines.
 const UNIT: f32 = 1.0 / (73.9 * 0.816_496_6);
 
-/// Shares of the fast and the slow lattice; the squares add to 1.
-const FAST: f32 = 0.72 * UNIT;
-const SLOW: f32 = 0.694 * UNIT;
+/// Shares of the lattices; the squares add to 1.
+const FAST: f32 = 0.346 * UNIT;
+const SLOW: f32 = 0.48 * UNIT;
+const WANDER: f32 = 0.806 * UNIT;
+
+/// How far the fast part of one lead differs from that of another, either way, and the factor that leaves its power as it is.
+const CONTACT: f32 = 0.6;
+const SAME_POWER: f32 = 0.945;
 
 /// A lattice with the points around the last frame.
 struct Lattice<const BITS: u32> {
@@ -50,26 +57,41 @@ impl<const BITS: u32> Lattice<BITS> {
     }
 }
 
-/// The two lattices, so that frames close together share their points.
+/// The lattices, so that frames close together share their points.
 pub(super) struct Background {
     fast: Lattice<25>,
     slow: Lattice<30>,
+    wander: Lattice<32>,
+    /// Factors on the fast part of each lead, once they are known.
+    contacts: Option<[f32; INDEPENDENT_LEADS]>,
 }
 
 impl Background {
     pub(super) const fn new() -> Background {
-        Background { fast: Lattice::new(0), slow: Lattice::new(1 << 63) }
+        Background { fast: Lattice::new(0), slow: Lattice::new(1 << 63), wander: Lattice::new(1 << 62), contacts: None }
     }
 
     /// Adds noise of `mv` RMS to the independent leads; II has half of its power from I, so that III has as much as they.
     pub(super) fn add_to(&mut self, noise: &Noise, now: Instant, mv: f32, leads_mv: &mut [f32; INDEPENDENT_LEADS]) {
+        let contacts = *self.contacts.get_or_insert_with(|| contacts(noise));
         let mut own = [0.0; INDEPENDENT_LEADS];
         self.fast.add_to(noise, now, mv * FAST, &mut own);
+        for (own, contact) in own.iter_mut().zip(contacts) {
+            *own *= contact;
+        }
         self.slow.add_to(noise, now, mv * SLOW, &mut own);
+        self.wander.add_to(noise, now, mv * WANDER, &mut own);
         let [i, ii, ..] = &mut own;
         *ii = 0.5 * *i + 0.866_025_4 * *ii;
         for (lead, own) in leads_mv.iter_mut().zip(own) {
             *lead += own;
         }
     }
+}
+
+/// How much of the fast part each lead has: electrodes do not sit equally well.
+fn contacts(noise: &Noise) -> [f32; INDEPENDENT_LEADS] {
+    let bytes = |i: u64| noise.bits(Purpose::Background, 3 << 62 | i).to_le_bytes();
+    let [[a, b, c, d], [e, f, g, h]] = [bytes(0), bytes(1)];
+    [a, b, c, d, e, f, g, h].map(|byte| SAME_POWER * (1.0 + CONTACT / 128.0 * f32::from(byte as i8)))
 }

@@ -11,5 +11,5 @@ pub(crate) const LAYERS: [(Field, f32); 7] = [
     (Field::MotionMv, 5.0),
     (Field::SurgeryMv, 5.0),
     (Field::ElectrodeMv, 5.0),
-    (Field::BackgroundMv, 5.0),
+    (Field::BackgroundMv, 5.5),
 ];

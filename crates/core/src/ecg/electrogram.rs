@@ -5,6 +5,7 @@ use super::fibrillation::{Fibrillation, Waves};
 use super::measure::Qrs;
 use super::overshoot::{Overshoot, Tail};
 use super::pathology::{q_wave, st_shift, t_shift, tented, vector_of};
+use super::person::Person;
 use super::templates::{FLUTTER_CYCLE_MS, Wave};
 use crate::anatomy::{AtrialOrigin, BeatCode, Episode, Pathway};
 use crate::body::Body;
@@ -47,6 +48,8 @@ pub(crate) struct Life {
     pub width: f32,
     /// Height of T, share.
     pub t: f32,
+    /// Shapes of a person against those of another, share.
+    pub person: f32,
 }
 
 /// Random values of one beat.
@@ -155,11 +158,13 @@ impl Electrogram {
         let onset = beat.at;
         let mut report = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
         let (life, chance) = (conditions.life, Chance::of(noise, onset));
+        let person = Person::of(noise, life.person);
         let size = if beat.fused.is_some() { 0.5 } else { 1.0 };
         let (size_qrs, size_t) = (size * chance.factor(0, life.shape), size * chance.factor(1, life.t));
         let depth = if beat.turn == 0 { 1.0 } else { math::cos_turn(beat.turn) };
         // Each wave turns a little further than the one before, so that a turned beat is no mirror image.
-        let turned = |wave: u32| match beat.turn.wrapping_add((beat.turn >> 4) * wave).wrapping_add(conditions.axis) {
+        let axis = conditions.axis.wrapping_add(person.turn());
+        let turned = |wave: u32| match beat.turn.wrapping_add((beat.turn >> 4) * wave).wrapping_add(axis) {
             0 => Manner::PLAIN.turn,
             turn => (math::sin_turn(turn), math::cos_turn(turn)),
         };
@@ -179,15 +184,28 @@ impl Electrogram {
             let qrs_ms = qrs_ms * chance.factor(2, life.width);
             let stretch = qrs_ms / complex.qrs_ms;
             for (wave, thing) in complex.qrs.iter().zip(3..) {
-                let size = size_qrs * chance.factor(thing, 0.5 * life.shape);
+                let size = size_qrs * chance.factor(thing, 0.5 * life.shape) * person.qrs(pathway, thing);
                 let turn = if beat.turn == 0 { turn } else { turned(thing as u32 - 3) };
-                waves += self.start(onset, &[*wave], Manner { stretch, size, turn, depth });
+                let mut wave = *wave;
+                if wave.at_ms > 0.0 && wave.at_ms < 0.5 * complex.qrs_ms {
+                    // The first and the last wave mark onset and end.
+                    wave.at_ms = math::max(wave.at_ms + complex.qrs_ms * person.later(pathway, thing), 0.0);
+                }
+                waves += self.start(onset, &[wave], Manner { stretch, size, turn, depth });
+            }
+            if pathway == Pathway::Normal {
+                for (detail, thing) in person.details(complex.qrs_ms).zip(12..) {
+                    let size = size_qrs * chance.factor(thing, 4.0 * life.shape);
+                    waves += self.start(onset, &[detail], Manner { stretch, size, turn, depth });
+                }
             }
             let qt_ms = beat.length.qt_ms + math::max(qrs_ms - conditions.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
             let lower = math::min(stretch_t / FULL_T, 1.0);
-            let manner = Manner { stretch: stretch_t, size: size_t * lower * conditions.t_size, turn, depth };
+            let usual_t = size_t * lower * conditions.t_size;
+            let (size_t, size_st) = (usual_t * person.t(pathway), usual_t * person.st(pathway));
+            let manner = Manner { stretch: stretch_t, size: size_t, turn, depth };
             let jt_ms = complex.qt_ms - complex.qrs_ms;
             let [t, rest @ ..] = complex.t;
             if conditions.tenting > 0.0 {
@@ -195,7 +213,9 @@ impl Electrogram {
                 waves += self.start(end, &tented(t, conditions.tenting, jt_ms), manner);
                 waves += self.start(end, rest, Manner { size: manner.size * (1.0 - conditions.tenting), ..manner });
             } else {
-                waves += self.start(end, complex.t, manner);
+                for (wave, size) in complex.t.iter().zip([size_t, size_st, size_t]) {
+                    waves += self.start(end, &[*wave], Manner { size, ..manner });
+                }
             }
             // Levels are those of leads, so they are not turned with the axis.
             let level = Manner { size, ..Manner::PLAIN };

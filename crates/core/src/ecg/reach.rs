@@ -8,6 +8,10 @@ use crate::reach::Ranges;
 /// Largest potential of any beat of any body at a gain of 1, mV; tall R waves of the catalogue stay below 3.
 const TALLEST_MV: f32 = 5.0;
 
+/// How much larger the waves of any person may be, for a deviation of 1: waves of the tallest template, each 3.47 deviations up, and
+/// the details beside them.
+const LARGER_PERSON: f32 = 2.0;
+
 /// Largest T wave of any beat of any body, mV.
 const TALLEST_T_MV: f32 = 1.5;
 
@@ -34,7 +38,9 @@ pub(crate) fn size_mv(of: Ranges<'_>, paced: bool) -> f32 {
     let size = |field| of(field).size();
     let levels: f32 = LEVELS.into_iter().map(size).sum();
     // T waves add to what else a beat has.
-    let beat = TALLEST_MV + max(0.01 * size(Field::TPercent) - 1.0, 0.0) * TALLEST_T_MV + LARGEST_LEAD * levels;
+    let person = 1.0 + LARGER_PERSON * 0.01 * size(Field::PersonPercent);
+    let beat =
+        TALLEST_MV * person + max(0.01 * size(Field::TPercent) - 1.0, 0.0) * TALLEST_T_MV + LARGEST_LEAD * levels;
     let gain = size(Field::EcgGain);
     let mut mv = beat * gain * (1.0 + 0.005 * size(Field::BreathingGain));
     if of(Field::TestSignal).highest > 0.0 {

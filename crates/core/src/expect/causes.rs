@@ -3,7 +3,8 @@
 use super::rate::RateMeter;
 use super::reading::{Cause, Causes};
 use crate::anatomy::PressureSite;
-use crate::pressure::sites;
+
+use crate::field::transducer;
 use crate::settings::Field;
 use crate::timeline::PlayedStep;
 
@@ -47,8 +48,8 @@ fn group(field: Field) -> &'static str {
 
 pub(super) fn of_pressure(step: &PlayedStep<'_>, site: PressureSite, of_rate: Causes) -> Causes {
     use PressureSite as Site;
-    let fields = sites::fields(site);
-    if step.get(fields.closed) >= 0.5 {
+    let fields = transducer(site);
+    if step.is_on(fields.closed) {
         return Causes::NONE.and(Cause::Closed).and_if(ramps(step, |field| field == fields.level), Cause::Ramp);
     }
     let own = group(fields.level);

@@ -1,8 +1,10 @@
 //! Pressures as a monitor reads them behind transducer and line: of each pulse its highest and lowest pressure, of all
 //! time the mean by integral.
 //!
-//! The feet of pulses are known; samples count between them. A parabola about the highest sample gives the peak.
+//! The feet of pulses in the vessel are known; the samples say the rest. Behind its line a pulse goes from its own trough to
+//! the next one. A parabola about the highest sample gives the peak, lines on both sides of the lowest give the trough.
 
+use super::corner::Corner;
 use super::reading::{Gathered, ReadingBand};
 use crate::math::{max, min};
 use crate::time::Instant;
@@ -10,39 +12,115 @@ use crate::time::Instant;
 /// Pieces of time over which a pressure without pulses is looked at, s.
 const PIECE_S: f32 = 1.0;
 
-#[derive(Clone, Copy, Debug)]
-struct Stretch {
-    start: Instant,
-    low: f32,
-    high: f32,
-    /// Lowest since the highest.
-    since_high: f32,
-    /// Lowest before the highest.
-    before_high: f32,
-    sum: f32,
+/// Sum of samples and their count.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Sum {
+    mmhg: f64,
     count: u32,
 }
 
-impl Stretch {
-    fn new(start: Instant) -> Stretch {
-        let none = f32::INFINITY;
-        Stretch { start, low: none, high: -none, since_high: none, before_high: none, sum: 0.0, count: 0 }
+impl Sum {
+    fn take(&mut self, mmhg: f32) {
+        self.mmhg += f64::from(mmhg);
+        self.count = self.count.wrapping_add(1);
+    }
+
+    /// Of the samples after `before`, their mean and their count.
+    fn mean_since(self, before: Sum) -> (f32, f32) {
+        let count = f64::from(self.count.wrapping_sub(before.count));
+        (((self.mmhg - before.mmhg) / count) as f32, count as f32)
+    }
+}
+
+/// A lowest pressure, and the sum of all samples up to it.
+#[derive(Clone, Copy, Debug)]
+struct Trough {
+    mmhg: f32,
+    at: Sum,
+}
+
+impl Trough {
+    const NONE: Trough = Trough { mmhg: f32::INFINITY, at: Sum { mmhg: 0.0, count: 0 } };
+
+    fn lower(self, other: Trough) -> Trough {
+        if other.mmhg < self.mmhg { other } else { self }
+    }
+}
+
+/// Time between the feet of two pulses in the vessel.
+///
+/// Its pulse is the greatest rise in it: a line delays, and then the runoff of the pulse before comes first and may be higher.
+#[derive(Clone, Copy, Debug)]
+struct Cycle {
+    start: Instant,
+    lowest: Trough,
+    rise: f32,
+    peak: f32,
+    /// Where the greatest rise begins.
+    foot: Trough,
+    since_peak: Trough,
+}
+
+impl Cycle {
+    fn new(start: Instant) -> Cycle {
+        let none = Trough::NONE;
+        Cycle { start, lowest: none, rise: 0.0, peak: f32::NEG_INFINITY, foot: none, since_peak: none }
+    }
+
+    fn take(&mut self, mmhg: f32, at: Sum) {
+        let here = Trough { mmhg, at };
+        self.lowest = self.lowest.lower(here);
+        if mmhg - self.lowest.mmhg > self.rise {
+            (self.rise, self.peak, self.foot) = (mmhg - self.lowest.mmhg, mmhg, self.lowest);
+            self.since_peak = Trough::NONE;
+        }
+        self.since_peak = self.since_peak.lower(here);
+    }
+
+    /// The peak lay between samples, if it lay so high.
+    fn raise(&mut self, mmhg: f32) {
+        if mmhg > self.peak && mmhg - self.foot.mmhg > self.rise {
+            (self.rise, self.peak) = (mmhg - self.foot.mmhg, mmhg);
+        }
+    }
+
+    /// The last trough lay between samples, if it lay so low.
+    fn lower(&mut self, mmhg: f32) {
+        if mmhg >= self.lowest.mmhg {
+            return;
+        }
+        if self.foot.at == self.lowest.at {
+            self.rise += self.foot.mmhg - mmhg;
+            self.foot.mmhg = mmhg;
+        } else {
+            self.since_peak.mmhg = min(self.since_peak.mmhg, mmhg);
+        }
+        self.lowest.mmhg = mmhg;
+    }
+}
+
+/// Samples of a second.
+#[derive(Clone, Copy, Debug)]
+struct Piece {
+    start: Instant,
+    low: f32,
+    high: f32,
+    sum: Sum,
+}
+
+impl Piece {
+    fn new(start: Instant) -> Piece {
+        Piece { start, low: f32::INFINITY, high: f32::NEG_INFINITY, sum: Sum::default() }
     }
 
     fn take(&mut self, mmhg: f32) {
         self.low = min(self.low, mmhg);
-        self.since_high = min(self.since_high, mmhg);
-        if mmhg > self.high {
-            self.high = mmhg;
-            self.before_high = min(self.before_high, self.since_high);
-            self.since_high = f32::INFINITY;
-        }
-        self.sum += mmhg;
-        self.count += 1;
+        self.high = max(self.high, mmhg);
+        self.sum.take(mmhg);
     }
 
-    fn mean(&self) -> f32 {
-        self.sum / self.count as f32
+    fn mean(&self) -> (f32, f32) {
+        self.sum.mean_since(Sum::default())
     }
 }
 
@@ -57,12 +135,11 @@ struct Triple {
 impl Triple {
     const NONE: Triple = Triple { high: Gathered::NONE, low: Gathered::NONE, mean: Gathered::NONE };
 
-    fn take(&mut self, stretch: &Stretch, low: f32) {
-        if stretch.count > 0 {
-            self.high.take(stretch.high, 1.0);
-            self.low.take(low, 1.0);
-            self.mean.take(stretch.mean(), stretch.count as f32);
-        }
+    fn take(&mut self, piece: &Piece) {
+        let (mean, count) = piece.mean();
+        self.high.take(piece.high, 1.0);
+        self.low.take(piece.low, 1.0);
+        self.mean.take(mean, count);
     }
 }
 
@@ -83,100 +160,125 @@ pub(super) struct Bands {
     pub(super) mean: Option<ReadingBand>,
 }
 
+/// The last whole pulse.
+#[derive(Clone, Copy, Debug)]
+struct Last {
+    start: Instant,
+    foot: Sum,
+}
+
 /// Reads one pressure.
 #[derive(Clone, Debug)]
 pub(super) struct PressureMeter {
+    /// A smaller rise is no pulse, mmHg.
+    smallest_mmhg: f32,
     from: Instant,
-    /// Whether the stretch since the last foot is whole.
-    whole: bool,
-    pulse: Stretch,
-    piece: Stretch,
-    /// Lowest after the peak of the pulse before.
-    after_peak: f32,
+    sum: Sum,
+    corner: Corner,
+    /// Since the last foot, if that was seen.
+    cycle: Option<Cycle>,
+    last: Option<Last>,
+    /// Lowest since the peak of the last pulse.
+    trough: Trough,
+    piece: Piece,
     before: [f32; 2],
     /// By pulses and by pieces of time; each once settled, and over the whole step.
     pulses: [Triple; 2],
     pieces: [Triple; 2],
-    all: Gathered,
     last_foot: Option<Instant>,
 }
 
 impl PressureMeter {
-    pub(super) fn new() -> PressureMeter {
+    /// A smaller rise than `smallest_mmhg` is no pulse.
+    pub(super) fn new(smallest_mmhg: f32) -> PressureMeter {
         PressureMeter {
+            smallest_mmhg,
             from: Instant::ZERO,
-            whole: false,
-            pulse: Stretch::new(Instant::ZERO),
-            piece: Stretch::new(Instant::ZERO),
-            after_peak: f32::INFINITY,
+            sum: Sum::default(),
+            corner: Corner::new(),
+            cycle: None,
+            last: None,
+            trough: Trough::NONE,
+            piece: Piece::new(Instant::ZERO),
             before: [f32::NAN; 2],
             pulses: [Triple::NONE; 2],
             pieces: [Triple::NONE; 2],
-            all: Gathered::NONE,
             last_foot: None,
         }
     }
 
     /// A step began, whose readings settle `from` then on.
     pub(super) fn begin(&mut self, begin: Instant, from: Instant) {
-        let kept = (self.pulse, self.whole, self.after_peak, self.before, self.last_foot);
-        *self = PressureMeter { from, ..PressureMeter::new() };
-        (self.pulse, self.whole, self.after_peak, self.before, self.last_foot) = kept;
-        self.piece = Stretch::new(begin);
+        self.from = from;
+        self.piece = Piece::new(begin);
+        (self.pulses, self.pieces) = ([Triple::NONE; 2], [Triple::NONE; 2]);
     }
 
     /// Some time was passed over: the present pulse is not whole.
     pub(super) fn interrupt(&mut self, now: Instant) {
-        self.whole = false;
-        self.after_peak = f32::INFINITY;
-        self.piece = Stretch::new(now);
-        self.before = [f32::NAN; 2];
+        (self.cycle, self.last, self.trough) = (None, None, Trough::NONE);
+        (self.corner, self.before) = (Corner::new(), [f32::NAN; 2]);
+        self.piece = Piece::new(now);
     }
 
     /// Takes a sample; returns the readings of a second without a pulse when it ends.
     pub(super) fn sample(&mut self, at: Instant, mmhg: f32) -> Option<Look> {
         let [a, b] = self.before;
         self.before = [b, mmhg];
-        self.pulse.take(mmhg);
-        if b > a && b >= mmhg {
-            // The vertex of the parabola through three samples, limited in case they are not of one wave.
-            let bend = 2.0 * b - a - mmhg;
-            let rise = (mmhg - a) * (mmhg - a) / (8.0 * bend);
-            self.pulse.high = max(self.pulse.high, b + min(rise, 0.25 * bend));
-        }
-        if at >= self.from {
-            self.all.take(mmhg, 1.0);
+        self.sum.take(mmhg);
+        let corner = self.corner.take(mmhg);
+        if let Some(cycle) = &mut self.cycle {
+            cycle.take(mmhg, self.sum);
+            if b > a && b >= mmhg {
+                // The vertex of the parabola through three samples, limited in case they are not of one wave.
+                let bend = 2.0 * b - a - mmhg;
+                let rise = (mmhg - a) * (mmhg - a) / (8.0 * bend);
+                cycle.raise(b + min(rise, 0.25 * bend));
+            }
+            if let Some(lowest) = corner {
+                cycle.lower(lowest);
+            }
         }
         self.piece.take(mmhg);
         if at.since(self.piece.start).as_secs() < PIECE_S {
             return None;
         }
-        let piece = core::mem::replace(&mut self.piece, Stretch::new(at));
+        let piece = core::mem::replace(&mut self.piece, Piece::new(at));
         let [settled, all] = &mut self.pieces;
-        all.take(&piece, piece.low);
+        all.take(&piece);
         if piece.start >= self.from {
-            settled.take(&piece, piece.low);
+            settled.take(&piece);
         }
         let quiet = self.last_foot.is_none_or(|foot| at.since(foot).as_secs() > 4.0);
-        quiet.then(|| Look { from: piece.start, high: piece.high, low: piece.low, mean: piece.mean() })
+        let (mean, _) = piece.mean();
+        quiet.then_some(Look { from: piece.start, high: piece.high, low: piece.low, mean })
     }
 
-    /// A pulse begins; returns the readings of the cycle before, if that was a pulse (`pulse_before`).
-    pub(super) fn foot(&mut self, at: Instant, pulse_before: bool) -> Option<Look> {
-        let pulse = core::mem::replace(&mut self.pulse, Stretch::new(at));
-        let before = core::mem::replace(&mut self.after_peak, pulse.since_high);
+    /// A pulse begins in the vessel; returns the readings of the pulse before.
+    pub(super) fn foot(&mut self, at: Instant) -> Option<Look> {
         self.last_foot = Some(at);
-        if !core::mem::replace(&mut self.whole, true) || !pulse_before || pulse.count < 3 {
+        let cycle = self.cycle.replace(Cycle::new(at))?;
+        if cycle.rise <= 0.0 || cycle.rise < self.smallest_mmhg {
+            self.trough = self.trough.lower(cycle.lowest);
             return None;
         }
-        // Diastolic is the trough between the last peak and the upstroke, behind any line.
-        let low = min(before, pulse.before_high);
-        let [settled, all] = &mut self.pulses;
-        all.take(&pulse, low);
-        if pulse.start >= self.from {
-            settled.take(&pulse, low);
+        // Diastolic is the trough between the last peak and the upstroke.
+        let low = self.trough.lower(cycle.foot).mmhg;
+        self.trough = cycle.since_peak;
+        let ended = self.last.replace(Last { start: cycle.start, foot: cycle.foot.at });
+        let from = self.from;
+        for (triple, since) in self.pulses.iter_mut().zip([from, Instant::ZERO]) {
+            if let Some(ended) = ended.filter(|ended| ended.start >= since) {
+                let (mean, count) = cycle.foot.at.mean_since(ended.foot);
+                triple.mean.take(mean, count);
+            }
+            if cycle.start >= since {
+                triple.high.take(cycle.peak, 1.0);
+                triple.low.take(low, 1.0);
+            }
         }
-        Some(Look { from: pulse.start, high: pulse.high, low, mean: pulse.mean() })
+        let (mean, _) = self.sum.mean_since(cycle.foot.at);
+        Some(Look { from: cycle.start, high: cycle.peak, low, mean })
     }
 
     /// Readings of the step that ends at `end`; without pulses, and unless the transducer is `closed`, only the mean.
@@ -189,18 +291,11 @@ impl PressureMeter {
             diastolic: triple.low.band(),
             mean: triple.mean.band(),
         };
-        let pulses = first(&self.pulses).filter(|_| !ceased);
-        let bands = match (closed, pulses, first(&self.pieces)) {
-            (false, Some(pulses), _) => read(pulses),
-            (true, _, Some(pieces)) => read(pieces),
-            (false, None, Some(pieces)) => Bands { mean: pieces.mean.band(), ..Bands::default() },
-            _ => Bands { mean: self.all.band(), ..Bands::default() },
-        };
-        // The integral over all settled time; pulses cut at its edges would shift it.
-        let mean = bands.mean.map(|band| match self.all.band() {
-            Some(all) => ReadingBand { mean: all.mean, ..band }.with(all.mean),
-            None => band,
-        });
-        Bands { mean, ..bands }
+        let pieces = first(&self.pieces);
+        match first(&self.pulses).filter(|_| !ceased && !closed) {
+            Some(pulses) => read(pulses),
+            None if closed => pieces.map(read).unwrap_or_default(),
+            None => Bands { mean: pieces.and_then(|pieces| pieces.mean.band()), ..Bands::default() },
+        }
     }
 }

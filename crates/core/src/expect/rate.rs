@@ -154,6 +154,11 @@ impl RateMeter {
         self.edges_s.map_or(band, |[first_s, last_s]| band.with(60.0 / first_s).with(60.0 / last_s))
     }
 
+    /// Beats that were counted once settled.
+    pub(super) fn beats(&self) -> u32 {
+        self.count
+    }
+
     /// Longest over shortest interval that was counted.
     pub(super) fn spread(&self) -> f32 {
         if self.count > 1 { self.longest_s / max(self.shortest_s, 0.01) } else { 1.0 }

@@ -7,10 +7,12 @@ use super::heart_alarms::{HeartAlarms, supraventricular};
 use super::limits::{AlarmLimit, AlarmLimits};
 use super::pressure::{Look, PressureMeter};
 use super::pressure_alarms::PressureAlarms;
+use super::pulses::{PulseMeter, SMALLEST_PULSE_MMHG};
 use super::rate::{RateMeter, Rule};
 use super::reading::{Cause, Causes, Reading, ReadingBand};
 use crate::anatomy::PressureSite;
-use crate::pressure::sites;
+
+use crate::field::transducer;
 use crate::settings::Field;
 use crate::site_set::SiteSet;
 use crate::test_signal::TestSignal;
@@ -20,9 +22,6 @@ use crate::truth::{self, Beat, BeatCode, Breath, Chamber, CuffReading, Episode, 
 
 /// Smallest breath that is seen, ohm (makers' printed specifications).
 pub const SMALLEST_BREATH_OHM: f32 = 0.1;
-
-/// Smallest pulse that is counted, mmHg (common practice, no source).
-const SMALLEST_PULSE_MMHG: f32 = 2.0;
 
 /// Largest QRS of a test signal that is not counted, mV (IEC 60601-2-27, as makers quote it).
 const LARGEST_UNSEEN_MV: f32 = 0.15;
@@ -48,9 +47,7 @@ pub(super) struct Watch<'a> {
     counts: Counts,
     cuff: Option<CuffReading>,
     rate: RateMeter,
-    /// Every pulse, and those at least half as high as the highest.
-    pulses: [RateMeter; 2],
-    highest_pulse_mmhg: f32,
+    pulses: PulseMeter,
     breaths: RateMeter,
     last_breath: Instant,
     pressures: [PressureMeter; PressureSite::COUNT],
@@ -71,11 +68,14 @@ impl<'a> Watch<'a> {
             counts: Counts::default(),
             cuff: None,
             rate: RateMeter::new(Rule::Beats),
-            pulses: core::array::from_fn(|_| RateMeter::new(Rule::Beats)),
-            highest_pulse_mmhg: 0.0,
+            pulses: PulseMeter::new(),
             breaths: RateMeter::new(Rule::Breaths),
             last_breath: Instant::ZERO,
-            pressures: core::array::from_fn(|_| PressureMeter::new()),
+            pressures: core::array::from_fn(|i| {
+                let artery = [PressureSite::Arterial, PressureSite::Femoral, PressureSite::Pulmonary];
+                let pulses = artery.iter().any(|artery| *artery as usize == i);
+                PressureMeter::new(if pulses { SMALLEST_PULSE_MMHG } else { 0.0 })
+            }),
             feet: [None; FEET],
             heart: HeartAlarms::new(),
             of_pressure: PressureAlarms::new(),
@@ -97,19 +97,14 @@ impl<'a> Watch<'a> {
         self.placed = Some(placed);
         self.from = at.plus(half.min(SETTLING));
         self.counts = Counts::default();
-        self.highest_pulse_mmhg = 0.0;
         self.cuff = None;
         self.rate.begin(at, self.from);
-        let [_, strong] = &mut self.pulses;
-        strong.forget();
-        for pulses in &mut self.pulses {
-            pulses.begin(at, self.from);
-        }
+        self.pulses.begin(at, self.from);
         self.breaths.begin(at, self.from);
         for (site, meter) in PressureSite::ALL.iter().zip(&mut self.pressures) {
             meter.begin(at, self.from);
             // No pulse goes on behind a closed transducer.
-            if placed.step.get(sites::fields(*site).closed) >= 0.5 {
+            if placed.step.is_on(transducer(*site).closed) {
                 meter.interrupt(at);
             }
         }
@@ -146,7 +141,7 @@ impl<'a> Watch<'a> {
 
     /// Whether the step plays beats, or could.
     fn has_beats(&self) -> bool {
-        self.placed.is_none_or(|placed| TestSignal::numbered(placed.step.get(Field::TestSignal)).has_beats())
+        self.placed.is_none_or(|placed| placed.step.test_signal().has_beats())
     }
 
     /// Advances to `now`.
@@ -199,7 +194,7 @@ impl<'a> Watch<'a> {
 
     fn beat(&mut self, beat: &Beat, sink: &mut dyn AlarmSink) {
         let Some(placed) = self.placed else { return };
-        if TestSignal::numbered(placed.step.get(Field::TestSignal)) == TestSignal::TriangularQrs {
+        if placed.step.test_signal() == TestSignal::TriangularQrs {
             let height_mv = crate::math::abs(self.value(Field::TestHeightMv, beat.onset));
             let spike = placed.step.get(Field::TestWidthMs) <= UNSEEN_SPIKE_MS && height_mv <= 1.0;
             if height_mv <= LARGEST_UNSEEN_MV || spike {
@@ -238,18 +233,8 @@ impl<'a> Watch<'a> {
         if let Some(place) = self.feet.iter_mut().find(|place| place.is_none()) {
             *place = Some(Foot { site: pulse.site, at: pulse.end });
         }
-        if pulse.site != PressureSite::Arterial {
-            return;
-        }
-        let height = pulse.systolic_mmhg - pulse.foot_mmhg;
-        if height < SMALLEST_PULSE_MMHG {
-            return;
-        }
-        self.highest_pulse_mmhg = crate::math::max(0.98 * self.highest_pulse_mmhg, height);
-        let [all, strong] = &mut self.pulses;
-        all.beat(pulse.foot);
-        if height >= 0.5 * self.highest_pulse_mmhg {
-            strong.beat(pulse.foot);
+        if pulse.site == PressureSite::Arterial {
+            self.pulses.pulse(pulse);
         }
     }
 
@@ -283,7 +268,7 @@ impl<'a> Watch<'a> {
             for place in &mut self.feet {
                 if let Some(foot) = place.filter(|foot| foot.site == site && foot.at <= at) {
                     *place = None;
-                    look(meter.foot(foot.at, true), at);
+                    look(meter.foot(foot.at), at);
                 }
             }
             look(meter.sample(at, mmhg), at);
@@ -316,7 +301,7 @@ impl<'a> Watch<'a> {
             }
             _ => breaths,
         };
-        let closed = |site| step.get(sites::fields(site).closed) >= 0.5;
+        let closed = |site| step.is_on(transducer(site).closed);
         let pressures = core::array::from_fn(|i| {
             let (Some(site), Some(meter)) = (PressureSite::ALL.get(i).copied(), self.pressures.get(i)) else {
                 return Pressure::NOT_PLAYED;
@@ -366,14 +351,13 @@ impl<'a> Watch<'a> {
         if closed || !self.chosen.has(PressureSite::Arterial) {
             return Reading::none(if closed { Cause::Closed } else { Cause::NotPlayed });
         }
-        let [all, strong] = &self.pulses;
-        let band = all.band(end, silence_s).map(|band| {
-            // Too few strong pulses have no rate of their own.
-            let strong = strong.band(end, silence_s).filter(|strong| strong.low > 0.0).unwrap_or(band);
-            band.with(strong.low).with(strong.high)
-        });
-        let silent = band.is_some_and(|band| band.high == 0.0);
-        if silent { Reading::none(Cause::NoPulses) } else { Reading { band, causes } }
+        let Some((band, weak)) = self.pulses.band(end, silence_s) else { return Reading { band: None, causes } };
+        if band.high == 0.0 {
+            return Reading::none(Cause::NoPulses);
+        }
+        let alternans = self.placed.is_some_and(|placed| placed.step.get(Field::Alternans) != 0.0);
+        let weaker = if alternans { Cause::Alternans } else { Cause::WeakBeats };
+        Reading { band: Some(band), causes: causes.and_if(weak, weaker) }
     }
 }
 

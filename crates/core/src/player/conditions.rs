@@ -2,7 +2,7 @@
 
 use crate::anatomy::Episode;
 use crate::artefact::{OFF, SWITCHES};
-use crate::field::{Field, Values};
+use crate::field::Field;
 use crate::time::Instant;
 use crate::timeline::Placed;
 use crate::truth::{Event, Observer};
@@ -56,7 +56,7 @@ fn noisy(placed: &Placed<'_>, at: Instant) -> bool {
 }
 
 fn off(placed: &Placed<'_>) -> bool {
-    OFF.into_iter().any(|field| placed.step.get(field) >= 0.5)
+    OFF.into_iter().any(|field| placed.step.is_on(field))
 }
 
 /// When a ramp passes the level of a shift, or ends.

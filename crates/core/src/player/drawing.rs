@@ -4,8 +4,8 @@ use super::Player;
 use crate::artefact;
 use crate::block::Rows;
 use crate::course::Course;
-use crate::field::Field;
-use crate::pressure::sites;
+use crate::field::{Field, transducer};
+
 use crate::segment::{Parts, Segment};
 use crate::test_signal;
 use crate::time::Instant;
@@ -91,7 +91,7 @@ impl Player<'_> {
             }
         }
         for site in self.pressures.chosen().sites() {
-            let level_mmhg = course(sites::fields(site).level);
+            let level_mmhg = course(transducer(site).level);
             let settled = level_mmhg.settled(after);
             let Some(transducer) = self.pressures.transducer(site) else { continue };
             for (place, now) in rows.pressure(site, from).zip(instants) {

@@ -1,19 +1,20 @@
 //! Events at an instant: steps, breaths, the heart, pulses, the cuff. Each is reported and handed to the part that draws it.
 
 use super::Player;
-use super::moment::{moment, value_at};
+use super::moment::{moment, pressure_conditions, pressures_ramp, transducers};
 use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
 use crate::artefact::Layers;
 use crate::cuff;
 use crate::ecg::electrogram::VentricularBeat;
 use crate::ecg::measure::{ST_AFTER_J, lead_of_eight, row_of};
+use crate::ecg::person::Person;
 use crate::field::Field;
 use crate::frame::{INDEPENDENT_LEADS, Lead};
 use crate::heart::{Activation, Heart};
 use crate::noise::Noise;
+use crate::pressure::Pressures;
 use crate::pressure::arterial;
 use crate::pressure::sites::Moment;
-use crate::pressure::{self, Pressures};
 use crate::respiration::Act;
 use crate::test_signal::{self, TestSignal};
 use crate::time::Instant;
@@ -103,11 +104,13 @@ impl Player<'_> {
         self.glide = self.glide.into_step(self.step.as_ref(), &placed);
         let glide = self.glide;
         self.artefacts =
-            Layers::of(|field| placed.step.uses(field) || glide.moves(field), |field| placed.step.get(field));
+            Layers::of(|field| placed.step.uses(field) || glide.moves(field), |field| placed.step.is_on(field));
         self.test_on = test_signal::is_on(|field| placed.step.uses(field));
         self.beats_asked = 0;
         let at = placed.start;
-        let levels = pressure::levels(&value_at(Some(self.step.as_ref().unwrap_or(&placed)), at));
+        let levels = transducers(self.step.as_ref().unwrap_or(&placed), at).map(|transducer| transducer.level_mmhg);
+        self.pressures_ramp = pressures_ramp(&placed.step);
+        self.pressures_set = pressure_conditions(&placed, at);
         self.step = Some(placed);
         observer.observe(Event::Step { item: placed.item, at });
         self.look_at_conditions(at, observer);
@@ -120,11 +123,9 @@ impl Player<'_> {
                 self.with_pressures(at, |pressures, moment| pressures.begin(first_beat, moment));
             }
         }
-        self.with_pressures(at, |pressures, moment| {
-            pressures.change(moment);
-            pressures.connect(&levels, moment);
-        });
-        let vent = self.value(Field::CuffVent, at) >= 0.5;
+        self.with_pressures(at, |pressures, moment| pressures.change(moment));
+        self.pressures.connect(at, &levels, &transducers(&placed, at));
+        let vent = self.is_on(Field::CuffVent);
         if let Some(event) = self.cuff.change(at, &self.measurement(at), vent) {
             self.report_cuff(&event, observer);
         }
@@ -159,9 +160,17 @@ impl Player<'_> {
         self.with_pressures(at, |pressures, moment| pressures.start(moment, observer));
     }
 
+    /// Brings the pressures' settings to an instant, where they ramp.
+    pub(super) fn set_pressures(&mut self, at: Instant) {
+        if let (Some(placed), true) = (&self.step, self.pressures_ramp) {
+            self.pressures_set = pressure_conditions(placed, at);
+        }
+    }
+
     /// Lets the pressures act on what holds at an instant.
     pub(super) fn with_pressures<R>(&mut self, at: Instant, act: impl FnOnce(&mut Pressures, &Moment<'_>) -> R) -> R {
-        let moment = moment(self.step.as_ref(), at, &self.respiration);
+        self.set_pressures(at);
+        let moment = moment(self.step.as_ref(), &self.pressures_set, at, &self.respiration);
         act(&mut self.pressures, &moment)
     }
 
@@ -192,13 +201,15 @@ impl Player<'_> {
             return;
         };
         let (rhythm, body) = (step.rhythm(), step.body());
-        let drawn = TestSignal::numbered(step.get(Field::TestSignal)) == TestSignal::None;
+        let drawn = step.test_signal() == TestSignal::None;
         match activation {
             Activation::Atria { at, origin, cycle } => {
                 if drawn {
                     if !self.ecg_rests {
                         // Potassium that tents T flattens P.
-                        let size = 1.0 - 0.007 * self.value(Field::TentingPercent, now);
+                        let flat = 1.0 - 0.007 * self.value(Field::TentingPercent, now);
+                        let person = Person::of(&self.noise, 0.01 * self.value(Field::PersonPercent, now));
+                        let size = flat * person.p(origin);
                         self.ecg.atria(at, origin, cycle, body, size);
                     }
                     observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
@@ -212,7 +223,14 @@ impl Player<'_> {
                 self.test_beat = if drawn {
                     test_signal::Beat::default()
                 } else {
-                    test_signal::Beat::new(&value_at(self.step.as_ref(), at))
+                    {
+                        let value = |field| self.value(field, at);
+                        test_signal::Beat::new(
+                            value(Field::TestWidthMs),
+                            value(Field::TestHeightMv),
+                            value(Field::TestTMv),
+                        )
+                    }
                 };
                 if drawn && !self.ecg_rests {
                     let conditions = self.wave_conditions(now);
@@ -232,7 +250,7 @@ impl Player<'_> {
                     pressures.ventricles(at, interval, p_onset.is_some(), moment)
                 });
                 self.oscillate(now, at, observer);
-                self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares(at).1);
+                self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares().1);
             }
             Activation::Pace { at, chamber, captures } => {
                 self.ecg.pace(at, &self.pulse_conditions(now));
@@ -275,7 +293,8 @@ impl Player<'_> {
         if self.cuff.is_empty() {
             return;
         }
-        let moment = moment(self.step.as_ref(), now, &self.respiration);
+        self.set_pressures(now);
+        let moment = moment(self.step.as_ref(), &self.pressures_set, now, &self.respiration);
         let (period, target) = (moment.period, moment.target(PressureSite::Arterial, true));
         let foot = onset.shifted(arterial::pre_ejection_s(period) + cuff::TRANSIT_S);
         let Some((diastolic_mmhg, systolic_mmhg, mean_mmhg)) = self.pressures.ejected(onset, period) else {

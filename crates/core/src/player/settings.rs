@@ -1,22 +1,27 @@
 //! Values of a step at an instant for breathing, heart, waves, pacing device and cuff.
 
 use super::Player;
-use super::moment::value_at;
 use crate::artefact;
 use crate::cuff;
 use crate::ecg::electrogram;
 use crate::ecg::overshoot::Tail;
+use crate::ecg::person::Person;
 use crate::field::Field;
 use crate::heart::{self, Variability};
 use crate::math;
 use crate::respiration;
-use crate::test_signal::{self, TestSignal};
+use crate::test_signal;
 use crate::time::{Instant, Span};
 use crate::timeline::Placed;
 
 impl Player<'_> {
     pub(super) fn value(&self, field: Field, at: Instant) -> f32 {
-        value_at(self.step.as_ref(), at)(field)
+        self.step.as_ref().map_or(0.0, |placed| placed.value(field, at))
+    }
+
+    /// Whether a switch is on.
+    pub(super) fn is_on(&self, switch: Field) -> bool {
+        self.step.as_ref().is_some_and(|placed| placed.step.is_on(switch))
     }
 
     pub(super) fn measurement(&self, at: Instant) -> cuff::CuffConditions {
@@ -34,25 +39,26 @@ impl Player<'_> {
     pub(super) fn breathing(&self, at: Instant) -> respiration::BreathingConditions {
         respiration::BreathingConditions {
             per_minute: self.value(Field::BreathsPerMin, at),
-            depth_ohm: self.value(Field::BreathDepthOhm, at) * self.impedance_shares(at).0,
+            depth_ohm: self.value(Field::BreathDepthOhm, at) * self.impedance_shares().0,
             expiration_ratio: self.value(Field::ExpirationRatio, at),
-            ventilated: self.value(Field::Ventilated, at) >= 0.5,
+            ventilated: self.is_on(Field::Ventilated),
             pause_s: self.value(Field::BreathPauseS, at),
             pause_every_s: self.value(Field::BreathPauseEveryS, at),
             waxing: 0.01 * self.value(Field::BreathWaxing, at),
-            sigh_every: self.value(Field::SighEvery, at) as u16,
+            sigh_every: self.step.as_ref().map_or(0, |placed| placed.step.count(Field::SighEvery)),
         }
     }
 
     /// Shares of breaths and heartbeats that the impedance electrodes see (sizes common practice, no source).
-    pub(super) fn impedance_shares(&self, at: Instant) -> (f32, f32) {
-        if self.value(Field::BreathLead, at) < 0.5 { (1.0, 1.0) } else { (0.6, 1.5) }
+    pub(super) fn impedance_shares(&self) -> (f32, f32) {
+        if self.is_on(Field::BreathLead) { (0.6, 1.5) } else { (1.0, 1.0) }
     }
 
     pub(super) fn heart_conditions(&self, at: Instant) -> Option<heart::HeartConditions> {
         let step = &self.step.as_ref()?.step;
         let (breath_start, breath_period) = self.respiration.pace();
         let pr_s = 0.001 * self.value(Field::PrMs, at) * self.pr_follows(at);
+        let person = Person::of(&self.noise, 0.01 * step.get(Field::PersonPercent)).rr();
         Some(heart::HeartConditions {
             rhythm: step.rhythm(),
             rate_bpm: self.value(Field::RateBpm, at),
@@ -67,10 +73,10 @@ impl Player<'_> {
             coupling: Span::from_secs(0.001 * step.get(Field::CouplingMs)),
             irregularity: 0.01 * step.get(Field::FibrillationPercent),
             variability: Variability {
-                breathing_ms: self.value(Field::BreathingRrMs, at),
-                slow_ms: self.value(Field::SlowRrMs, at),
-                very_slow_ms: self.value(Field::VerySlowRrMs, at),
-                fast_ms: self.value(Field::FastRrMs, at),
+                breathing_ms: person * self.value(Field::BreathingRrMs, at),
+                slow_ms: person * self.value(Field::SlowRrMs, at),
+                very_slow_ms: person * self.value(Field::VerySlowRrMs, at),
+                fast_ms: person * self.value(Field::FastRrMs, at),
                 resting: Span::period(step.body().resting_bpm),
                 breath_start,
                 breath_period,
@@ -92,7 +98,7 @@ impl Player<'_> {
     /// 70 bpm and 127 ms at 150, as in exercise; from memory).
     fn pr_follows(&self, at: Instant) -> f32 {
         let Some(step) = self.step.as_ref().map(|placed| &placed.step) else { return 1.0 };
-        if step.get(Field::PrFollows) < 0.5 {
+        if !step.is_on(Field::PrFollows) {
             return 1.0;
         }
         let faster = self.value(Field::RateBpm, at) / step.body().resting_bpm;
@@ -119,6 +125,7 @@ impl Player<'_> {
                 shape: 0.01 * self.value(Field::ShapePercent, at),
                 width: 0.01 * self.value(Field::QrsSdPercent, at),
                 t: 0.01 * self.value(Field::TSdPercent, at),
+                person: 0.01 * self.value(Field::PersonPercent, at),
             },
         }
     }
@@ -147,7 +154,7 @@ impl Player<'_> {
         test_signal::TestConditions {
             start: placed.start,
             duration: placed.step.duration(),
-            signal: TestSignal::numbered(value(Field::TestSignal)),
+            signal: placed.step.test_signal(),
             hz: value(Field::TestHz),
             last_hz: value(Field::TestLastHz),
             drift_hz: value(Field::TestDriftHz),

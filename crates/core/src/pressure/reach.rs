@@ -2,9 +2,8 @@
 //!
 //! Bounds, not estimates: pulses that follow too soon, strong beats after a pause, cannon waves and ringing lines stay within.
 
-use super::sites::{self, SiteFields};
 use crate::anatomy::PressureSite;
-use crate::field::Field;
+use crate::field::{Field, TransducerFields, transducer};
 use crate::math::{exp, max, min, sqrt};
 use crate::reach::{Range, Ranges};
 use core::f32::consts::{PI, TAU};
@@ -85,7 +84,7 @@ fn ringing(line_hz: f32, damping: f32, inside: f32, ways: f32, every_s: f32) -> 
 /// Range of the output of the transducer at a site, mmHg: `of` gives the range of each setting in a step, `ever` in the whole
 /// script, as a present pulse goes on when settings change.
 pub(crate) fn range(site: PressureSite, of: Ranges<'_>, ever: Ranges<'_>) -> Range {
-    let SiteFields { level, closed, line_hz, damping } = sites::fields(site);
+    let TransducerFields { level, closed, line_hz, damping } = transducer(site);
     let vessel = vessel(site, ever);
     // Where a step turns the stopcock or moves the level, both pressures are there for a while.
     let open = if ever(closed).lowest >= 1.0 { 0.0 } else { 1.0 };

@@ -4,56 +4,15 @@ use super::arterial::{self, FEMORAL, PULMONARY, RADIAL, Target};
 use super::chambers::{
     self, CENTRAL_VEIN, LEFT_ATRIUM, LEFT_VENTRICLE, Outflow, RIGHT_ATRIUM, RIGHT_VENTRICLE, Side, WEDGE,
 };
+use super::conditions::PressureConditions;
 use super::contractions::Contractions;
 use super::ejection::Stroke;
 use super::intracranial;
-use super::line::{Connection, Line};
 use super::trace::{Plan, Stillness, Trace};
 use crate::anatomy::PressureSite;
-use crate::field::{Field, Values};
 use crate::math::{exp, max, min};
 use crate::respiration::Respiration;
 use crate::time::{Instant, Span};
-
-/// The settings of a site's transducer.
-#[derive(Clone, Copy, Debug)]
-pub struct SiteFields {
-    /// Level added, mmHg.
-    pub level: Field,
-    /// Stopcock: 0 open, 1 closed.
-    pub closed: Field,
-    /// Natural frequency of the line, Hz; 0 for none.
-    pub line_hz: Field,
-    /// Damping ratio of the line.
-    pub damping: Field,
-}
-
-/// The settings of the transducer at a site.
-pub const fn fields(site: PressureSite) -> SiteFields {
-    macro_rules! of {
-        ($level:ident, $closed:ident, $hz:ident, $damping:ident) => {
-            SiteFields { level: Field::$level, closed: Field::$closed, line_hz: Field::$hz, damping: Field::$damping }
-        };
-    }
-    match site {
-        PressureSite::Arterial => of!(ArterialLevel, ArterialClosed, ArterialLineHz, ArterialDamping),
-        PressureSite::Femoral => of!(FemoralLevel, FemoralClosed, FemoralLineHz, FemoralDamping),
-        PressureSite::Pulmonary => of!(PulmonaryLevel, PulmonaryClosed, PulmonaryLineHz, PulmonaryDamping),
-        PressureSite::Venous => of!(VenousLevel, VenousClosed, VenousLineHz, VenousDamping),
-        PressureSite::RightAtrium => of!(RightAtriumLevel, RightAtriumClosed, RightAtriumLineHz, RightAtriumDamping),
-        PressureSite::RightVentricle => {
-            of!(RightVentricleLevel, RightVentricleClosed, RightVentricleLineHz, RightVentricleDamping)
-        }
-        PressureSite::LeftVentricle => {
-            of!(LeftVentricleLevel, LeftVentricleClosed, LeftVentricleLineHz, LeftVentricleDamping)
-        }
-        PressureSite::LeftAtrium => of!(LeftAtriumLevel, LeftAtriumClosed, LeftAtriumLineHz, LeftAtriumDamping),
-        PressureSite::Wedge => of!(WedgeLevel, WedgeClosed, WedgeLineHz, WedgeDamping),
-        PressureSite::Intracranial => {
-            of!(IntracranialLevel, IntracranialClosed, IntracranialLineHz, IntracranialDamping)
-        }
-    }
-}
 
 /// From QRS onset to the effect of a beat at a site, where beats have this period.
 pub(crate) fn beat_delay(site: PressureSite, period: Span) -> Span {
@@ -153,8 +112,8 @@ pub(crate) struct Moment<'v> {
     pub at: Instant,
     /// Expected interval between beats.
     pub period: Span,
-    /// The settings; none before the first step.
-    pub set: Option<&'v dyn Values>,
+    /// The settings.
+    pub set: &'v PressureConditions,
     /// Breathing.
     pub respiration: &'v Respiration,
     /// The rhythm's share of a normal stroke.
@@ -162,10 +121,6 @@ pub(crate) struct Moment<'v> {
 }
 
 impl Moment<'_> {
-    fn get(&self, field: Field) -> f32 {
-        self.set.map_or(0.0, |set| set.value(field, self.at))
-    }
-
     /// Breathing as beats feel it, 0 to 1: level for 30 % of inspiration and expiration at either end, so that a beat
     /// meets both ends of it at four beats a breath or more.
     fn sway(&self) -> f32 {
@@ -174,7 +129,7 @@ impl Moment<'_> {
 
     /// Fall of the pressure in the chest, mmHg.
     fn chest(&self) -> f32 {
-        let most = self.get(Field::ChestBreathing);
+        let most = self.set.chest_breathing_mmhg;
         if most == 0.0 { 0.0 } else { most * self.sway() }
     }
 
@@ -183,23 +138,23 @@ impl Moment<'_> {
         let period = self.period;
         if site == PressureSite::Pulmonary {
             let fall = self.chest();
-            let diastolic = max(self.get(Field::PulmonaryDiastolic) - fall, 1.0);
-            let systolic = max(self.get(Field::PulmonarySystolic) - fall, diastolic + 1.0);
+            let diastolic = max(self.set.pulmonary_diastolic_mmhg - fall, 1.0);
+            let systolic = max(self.set.pulmonary_systolic_mmhg - fall, diastolic + 1.0);
             return Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period };
         }
-        let (mut systolic, mut diastolic) = (self.get(Field::ArterialSystolic), self.get(Field::ArterialDiastolic));
+        let (mut systolic, mut diastolic) = (self.set.arterial_systolic_mmhg, self.set.arterial_diastolic_mmhg);
         if site == PressureSite::Femoral {
-            let (own_systolic, own_diastolic) = (self.get(Field::FemoralSystolic), self.get(Field::FemoralDiastolic));
+            let (own_systolic, own_diastolic) = (self.set.femoral_systolic_mmhg, self.set.femoral_diastolic_mmhg);
             systolic = if own_systolic > 0.0 { own_systolic } else { systolic };
             diastolic = if own_diastolic > 0.0 { own_diastolic } else { diastolic };
         }
-        let (swing, variation) = (self.get(Field::ArterialSwing), self.get(Field::PulseVariation));
+        let (swing, variation) = (self.set.arterial_swing_mmhg, self.set.pulse_variation_percent);
         let sway = if swing == 0.0 && variation == 0.0 { 0.5 } else { self.sway() };
         let fall = swing * sway;
         let variation = 0.01 * variation * (sway - 0.5);
         let size = (systolic - diastolic) * (1.0 + variation);
         let diastolic = max(diastolic - fall, 1.0);
-        let alternation = if odd { 0.0 } else { self.get(Field::Alternans) };
+        let alternation = if odd { 0.0 } else { self.set.alternans_mmhg };
         // Each weak pulse stays one: a larger alternation would take it away.
         let systolic = diastolic + size - min(alternation, MOST_ALTERNANS * size);
         Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period }
@@ -225,16 +180,15 @@ impl Moment<'_> {
 
     /// Mean filling pressure, mmHg.
     fn filling_mmhg(&self) -> f32 {
-        arterial::filling_mmhg(self.get(Field::VenousMean))
+        arterial::filling_mmhg(self.set.venous_mean_mmhg)
     }
 
     /// By how much the top of a regular beat of a ventricle is above that of its artery, mmHg: 0 unless set.
     fn over_mmhg(&self, site: PressureSite) -> f32 {
         let (set, artery, form) = match site {
-            PressureSite::LeftVentricle => (Field::LeftVentricleSystolic, PressureSite::Arterial, &RADIAL),
-            _ => (Field::RightVentricleSystolic, PressureSite::Pulmonary, &PULMONARY),
+            PressureSite::LeftVentricle => (self.set.left_ventricle_systolic_mmhg, PressureSite::Arterial, &RADIAL),
+            _ => (self.set.right_ventricle_systolic_mmhg, PressureSite::Pulmonary, &PULMONARY),
         };
-        let set = self.get(set);
         if set <= 0.0 {
             return 0.0;
         }
@@ -245,41 +199,41 @@ impl Moment<'_> {
     fn end_diastolic(&self, site: PressureSite) -> f32 {
         let end = match site {
             PressureSite::LeftVentricle | PressureSite::LeftAtrium | PressureSite::Wedge => {
-                Field::LeftVentricleEndDiastolic
+                self.set.left_ventricle_end_diastolic_mmhg
             }
-            _ => Field::RightVentricleEndDiastolic,
+            _ => self.set.right_ventricle_end_diastolic_mmhg,
         };
-        max(self.get(end) - self.chest(), 0.5)
+        max(end - self.chest(), 0.5)
     }
 
     /// Mean pressure set for an atrium, mmHg.
     fn atrial_mean(&self, site: PressureSite) -> f32 {
         let mean = match site {
-            PressureSite::LeftVentricle | PressureSite::LeftAtrium | PressureSite::Wedge => Field::LeftAtriumMean,
-            _ => Field::VenousMean,
+            PressureSite::LeftVentricle | PressureSite::LeftAtrium | PressureSite::Wedge => {
+                self.set.left_atrium_mean_mmhg
+            }
+            _ => self.set.venous_mean_mmhg,
         };
-        self.get(mean) - self.chest()
+        mean - self.chest()
     }
 
     /// Atrium and ventricle as seen at a site in or before the heart, over this resting pressure.
     pub(crate) fn side(&self, site: PressureSite, rest_mmhg: f32) -> Side {
         let (atrium, wave) = match site {
-            PressureSite::LeftVentricle | PressureSite::LeftAtrium => (&LEFT_ATRIUM, Field::LeftAtriumWave),
-            PressureSite::Wedge => (&WEDGE, Field::LeftAtriumWave),
-            PressureSite::Venous => (&CENTRAL_VEIN, Field::VenousWave),
-            _ => (&RIGHT_ATRIUM, Field::VenousWave),
+            PressureSite::LeftVentricle | PressureSite::LeftAtrium => (&LEFT_ATRIUM, self.set.left_atrium_wave_mmhg),
+            PressureSite::Wedge => (&WEDGE, self.set.left_atrium_wave_mmhg),
+            PressureSite::Venous => (&CENTRAL_VEIN, self.set.venous_wave_mmhg),
+            _ => (&RIGHT_ATRIUM, self.set.venous_wave_mmhg),
         };
         Side {
             atrium,
             rest_mmhg,
-            wave_mmhg: self.get(wave),
+            wave_mmhg: wave,
             end_diastolic_mmhg: self.end_diastolic(site),
             filling_mmhg: self.filling_mmhg(),
             period: self.period,
             timing: self.period,
-            rise_s: chambers::rise_s(
-                0.001 * self.get(Field::PrMs) + chambers::closing_s(self.period) - chambers::A_WAVE_S,
-            ),
+            rise_s: chambers::rise_s(0.001 * self.set.pr_ms + chambers::closing_s(self.period) - chambers::A_WAVE_S),
         }
     }
 
@@ -314,7 +268,7 @@ impl Moment<'_> {
             PressureSite::Arterial => &RADIAL,
             PressureSite::Femoral => &FEMORAL,
             PressureSite::Pulmonary => &PULMONARY,
-            PressureSite::Intracranial => return Stillness { mmhg: self.get(Field::IntracranialMean), per_s: 1.0 },
+            PressureSite::Intracranial => return Stillness { mmhg: self.set.intracranial_mean_mmhg, per_s: 1.0 },
             _ => return arterial::still_vein(self.filling_mmhg()),
         };
         arterial::still(form, self.target(site, true).diastolic_mmhg, self.filling_mmhg())
@@ -333,7 +287,7 @@ impl Moment<'_> {
     /// Mean intracranial pressure, mmHg: the veins of the neck carry half of the chest's breathing up there (common practice, no
     /// source).
     fn intracranial_mean(&self) -> f32 {
-        self.get(Field::IntracranialMean) - 0.5 * self.chest()
+        self.set.intracranial_mean_mmhg - 0.5 * self.chest()
     }
 
     /// Plan of a beat at a site from the pressure and slope there; `None` when it is too weak.
@@ -359,8 +313,8 @@ impl Moment<'_> {
                 Some(self.side_in(site, *heart.rests.of(site), beat).contraction(form, here, &outflow))
             }
             PressureSite::Intracranial => {
-                let (mean, pulse) = (self.intracranial_mean(), self.get(Field::IntracranialPulse));
-                let second = 0.01 * self.get(Field::IntracranialSecond);
+                let (mean, pulse) = (self.intracranial_mean(), self.set.intracranial_pulse_mmhg);
+                let second = 0.01 * self.set.intracranial_second_percent;
                 let size = min(beat.stroke.strength, 1.4);
                 (beat.stroke.strength >= arterial::WEAKEST)
                     .then(|| intracranial::pulse(here, mean, pulse * size, second, self.period))
@@ -397,23 +351,13 @@ impl Moment<'_> {
         }
     }
 
-    /// How the transducer at a site is connected.
-    pub(crate) fn connection(&self, site: PressureSite) -> Connection {
-        let fields = fields(site);
-        Connection {
-            open: self.open(site),
-            level_mmhg: self.get(fields.level),
-            line: Line::new(self.get(fields.line_hz), self.get(fields.damping)),
-        }
-    }
-
-    /// Share of the vessel's pressure that arrives at the transducer at a site.
-    pub(crate) fn open(&self, site: PressureSite) -> f32 {
-        1.0 - self.get(fields(site).closed)
+    /// Whether the transducer at a site is open to the patient.
+    pub(crate) fn is_open(&self, site: PressureSite) -> bool {
+        self.set.closed & 1 << site as u16 == 0
     }
 
     /// Catheter whip at a site, mmHg.
     pub(crate) fn whip(&self, site: PressureSite) -> f32 {
-        if site == PressureSite::Pulmonary { self.get(Field::PulmonaryWhip) } else { 0.0 }
+        if site == PressureSite::Pulmonary { self.set.pulmonary_whip_mmhg } else { 0.0 }
     }
 }

@@ -15,40 +15,26 @@ use crate::marks::{Mark, Marks, What};
 use crate::truth::nearest_frame;
 use pulsewright_core::script::Item;
 use pulsewright_core::time::{FrameRate, Instant};
-use pulsewright_core::truth::{BeatCode, Episode, Event, Observer};
+use pulsewright_core::truth::{Episode, Event, Observer};
+use pulsewright_text::annotation::{AUX, SKIP, number_of_code};
 use std::io::{self, Write};
-
-const NOTE: u16 = 22;
-const PACING_PULSE: u16 = 26;
-const RHYTHM: u16 = 28;
-const FIBRILLATION: [u16; 2] = [32, 33];
-const SKIP: u16 = 59;
-const AUX: u16 = 63;
 
 /// Most bytes of text that readers take.
 const LONGEST_TEXT: usize = 250;
 
-/// Number of a beat's code.
-const fn number(code: BeatCode) -> u16 {
-    match code {
-        BeatCode::Normal => 1,
-        BeatCode::LeftBundleBranchBlock => 2,
-        BeatCode::RightBundleBranchBlock => 3,
-        BeatCode::AberratedAtrialPremature => 4,
-        BeatCode::VentricularPremature => 5,
-        BeatCode::Fusion => 6,
-        BeatCode::JunctionalPremature => 7,
-        BeatCode::AtrialPremature => 8,
-        BeatCode::SupraventricularPremature => 9,
-        BeatCode::VentricularEscape => 10,
-        BeatCode::JunctionalEscape => 11,
-        BeatCode::Paced => 12,
-        BeatCode::AtrialEscape => 34,
-        BeatCode::SupraventricularEscape => 35,
-        BeatCode::PacedFusion => 38,
-        BeatCode::ROnT => 41,
-        _ => 13,
-    }
+/// Code of a note.
+const NOTE: char = '"';
+/// Code of a pacing pulse.
+const PACING_PULSE: char = '^';
+/// Code of a change of rhythm.
+const RHYTHM: char = '+';
+/// Codes of the start and the end of fibrillation.
+const FIBRILLATION: [char; 2] = ['[', ']'];
+
+/// Number of a code; of one that the set does not have, that of an unclassifiable beat.
+fn number(code: char) -> u16 {
+    const UNCLASSIFIABLE: u16 = 13;
+    number_of_code(code).map_or(UNCLASSIFIABLE, u16::from)
 }
 
 /// Text of a rhythm: the open database's where it has one (`(ASYS` and `(VFIB` from sets beside the first, from memory),
@@ -128,7 +114,7 @@ impl<'a, W: Write> Annotations<'a, W> {
             self.write_first_name();
         }
         match mark.what {
-            What::Beat(code) => self.annotation(frame, number(code), ""),
+            What::Beat(code) => self.annotation(frame, code.symbol(), ""),
             What::Step(item) => {
                 let Some(Item::Step(step)) = self.content.script.items().get(item) else {
                     return;
@@ -156,7 +142,7 @@ impl<'a, W: Write> Annotations<'a, W> {
     }
 
     /// One annotation, at a frame not before that of the last.
-    fn annotation(&mut self, frame: u64, kind: u16, text: &str) {
+    fn annotation(&mut self, frame: u64, code: char, text: &str) {
         let mut bytes = Vec::new();
         let mut push = |word: u16| bytes.extend_from_slice(&word.to_le_bytes());
         let mut since = frame.saturating_sub(self.written);
@@ -168,7 +154,7 @@ impl<'a, W: Write> Annotations<'a, W> {
             push(jump as u16);
             since -= jump;
         }
-        push(kind << 10 | since as u16);
+        push(number(code) << 10 | since as u16);
         self.written = frame;
         let mut length = text.len().min(LONGEST_TEXT);
         while !text.is_char_boundary(length) {
@@ -207,7 +193,7 @@ mod tests {
     use pulsewright_core::script::{Script, Step};
     use pulsewright_core::settings::Settings;
     use pulsewright_core::time::Span;
-    use pulsewright_core::truth::Beat;
+    use pulsewright_core::truth::{Beat, BeatCode};
 
     fn file(labels: &[&str], frames: u64, events: &[Event]) -> Vec<u8> {
         let settings = Settings::new(&ADULT, &SINUS);
@@ -265,7 +251,7 @@ mod tests {
         // Numbers and letters of the open annotation set, as the scorer reads them too.
         let letters = " NLRaVFJASEj/Q";
         for code in [BeatCode::Normal, BeatCode::VentricularPremature, BeatCode::Paced, BeatCode::Unclassifiable] {
-            assert_eq!(letters.chars().nth(number(code).into()), Some(code.symbol()));
+            assert_eq!(letters.chars().nth(number(code.symbol()).into()), Some(code.symbol()));
         }
     }
 

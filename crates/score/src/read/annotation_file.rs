@@ -10,13 +10,8 @@ use crate::codes::code_of_number;
 use crate::instant::Instant;
 
 use super::header::Header;
+use pulsewright_text::annotation::{AUX, CHN, NUM, SKIP, SUB};
 use pulsewright_text::table::{Place, Problem};
-
-const SKIP: u16 = 59;
-const NUM: u16 = 60;
-const SUB: u16 = 61;
-const CHN: u16 = 62;
-const AUX: u16 = 63;
 
 /// Text of the note in which a file may state its own frame rate.
 const RESOLUTION_NOTE: &str = "## time resolution: ";

@@ -158,7 +158,7 @@ fn found<T>(
 
 fn in_range(field: Field, value: f32) -> Result<f32, String> {
     let info = field.info();
-    if (info.min..=info.max).contains(&value) {
+    if info.allows(value) {
         Ok(value)
     } else {
         Err(format!("{}: {value}; allowed {} to {} {}", info.path, info.min, info.max, info.unit))

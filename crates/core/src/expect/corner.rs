@@ -1,0 +1,67 @@
+//! Depth of a trough that lies between samples.
+
+use crate::math::min;
+
+/// Follows samples, and says how low the pressure was between those two of them where it turned up.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Corner {
+    /// The last four, the oldest first.
+    last: [f32; 4],
+}
+
+impl Corner {
+    pub(super) const fn new() -> Corner {
+        Corner { last: [f32::NAN; 4] }
+    }
+
+    /// Takes a sample; returns the trough between the second and the third last, if there was one.
+    ///
+    /// An upstroke ends the runoff at once. The runoff goes on from its last two samples until it meets the upstroke, with as
+    /// much less slope as it lost just before, so that a round trough is not made deeper than it was.
+    pub(super) fn take(&mut self, now: f32) -> Option<f32> {
+        let [before, a, b, c] = self.last;
+        self.last = [a, b, c, now];
+        let (fall, rise) = (a - b, now - c);
+        // False too when a sample is missing, as NaN is not compared.
+        if !(fall >= 0.0 && rise >= 0.0 && fall + rise > 0.0) {
+            return None;
+        }
+        let meets = ((b - c + rise) / (fall + rise)).clamp(0.0, 1.0);
+        let slope = (2.0 * fall - (before - a)).clamp(0.0, fall);
+        Some(min(b, c) - (slope * meets - (b - min(b, c))).max(0.0))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Corner;
+
+    /// The deepest trough of these samples.
+    fn deepest(samples: impl Iterator<Item = f32>) -> f32 {
+        let mut corner = Corner::new();
+        samples.filter_map(|sample| corner.take(sample)).fold(f32::INFINITY, f32::min)
+    }
+
+    #[test]
+    fn a_corner_between_samples_is_found() {
+        for late in [0.0, 0.2, 0.5, 0.8] {
+            let samples = (0..20).map(|i| i as f32 - 10.0 - late).map(|t| 50.0 + if t < 0.0 { -t } else { 5.0 * t });
+            let found = deepest(samples);
+            assert!((found - 50.0).abs() < 0.01, "{late}: {found}");
+        }
+    }
+
+    #[test]
+    fn a_round_trough_is_not_made_deeper() {
+        for late in [0.0, 0.3, 0.5] {
+            let found = deepest((0..20).map(|i| i as f32 - 10.0 - late).map(|t| 50.0 + 0.1 * t * t));
+            assert!((50.0 - 0.01..50.03).contains(&found), "{late}: {found}");
+        }
+    }
+
+    #[test]
+    fn falling_and_rising_pressures_have_no_trough() {
+        assert_eq!(deepest((0..20).map(|i| -(i as f32))), f32::INFINITY);
+        assert_eq!(deepest((0..20).map(|i| 100.0 + i as f32)), f32::INFINITY);
+    }
+}

@@ -1,0 +1,71 @@
+//! Rate of arterial pulses, by a monitor that counts every pulse and by one that misses weak pulses.
+
+use super::rate::{RateMeter, Rule};
+use super::reading::ReadingBand;
+use crate::math::max;
+use crate::time::Instant;
+use crate::truth::Pulse;
+
+/// Smallest pulse that is counted, mmHg (common practice, no source).
+pub(super) const SMALLEST_PULSE_MMHG: f32 = 2.0;
+
+/// A pulse is weak when it has less than this share of the highest of the last few (common practice, no source).
+const WEAK: f32 = 0.5;
+
+/// The last few.
+const COMPARED: usize = 8;
+
+#[derive(Clone, Debug)]
+pub(super) struct PulseMeter {
+    begin: Instant,
+    heights_mmhg: [f32; COMPARED],
+    all: RateMeter,
+    strong: RateMeter,
+}
+
+impl PulseMeter {
+    pub(super) const fn new() -> PulseMeter {
+        PulseMeter {
+            begin: Instant::ZERO,
+            heights_mmhg: [0.0; COMPARED],
+            all: RateMeter::new(Rule::Beats),
+            strong: RateMeter::new(Rule::Beats),
+        }
+    }
+
+    /// A step began, whose readings settle `from` then on.
+    pub(super) fn begin(&mut self, begin: Instant, from: Instant) {
+        self.begin = begin;
+        self.heights_mmhg = [0.0; COMPARED];
+        self.strong.forget();
+        self.all.begin(begin, from);
+        self.strong.begin(begin, from);
+    }
+
+    /// A pulse has ended.
+    pub(super) fn pulse(&mut self, pulse: &Pulse) {
+        let height_mmhg = pulse.systolic_mmhg - pulse.foot_mmhg;
+        if height_mmhg < SMALLEST_PULSE_MMHG {
+            return;
+        }
+        self.all.beat(pulse.foot);
+        if pulse.foot < self.begin {
+            return;
+        }
+        self.heights_mmhg.rotate_right(1);
+        if let Some(newest) = self.heights_mmhg.first_mut() {
+            *newest = height_mmhg;
+        }
+        if height_mmhg >= WEAK * self.heights_mmhg.iter().copied().fold(0.0, max) {
+            self.strong.beat(pulse.foot);
+        }
+    }
+
+    /// Band of the step that ends at `end`, and whether weak pulses make it wider. A gap of `silence_s` is shown as no rate.
+    pub(super) fn band(&self, end: Instant, silence_s: f32) -> Option<(ReadingBand, bool)> {
+        let all = self.all.band(end, silence_s)?;
+        // Strong pulses that are too far apart have no rate of their own.
+        let strong = self.strong.band(end, silence_s).filter(|strong| strong.low > 0.0).unwrap_or(all);
+        Some((all.with(strong.low).with(strong.high), self.strong.beats() < self.all.beats()))
+    }
+}
