@@ -28,7 +28,10 @@ BLOCK_FRAMES = RATE_HZ // 50
 """A command takes effect with a block."""
 N_CHANNELS = 14
 FRAME_BYTES = 4 * N_CHANNELS
-BEFORE = ["INV-7", "type", "serial", "place", "", ""]
+BEFORE = ["INV-7", "type", "serial", "1.0", "place", "WO-3", "R-1", "2099-01-31", "", "", "", ""]
+"""Equipment, a rig and no other instrument, kit, preparation."""
+SAFE = ["", ""]
+"""Asked only when a signal leaves the program: no person is connected, the output was verified."""
 AFTER = ["", "A. Invented"]
 
 
@@ -69,7 +72,7 @@ def end(process: subprocess.Popen) -> tuple[int, str, str]:
 def test_asked_timed_played_and_judged(plan, tmp_path):
     signal = tmp_path / "signal.f32"
     process = session(plan, "--play", signal)
-    answer(process, *BEFORE)
+    answer(process, *BEFORE, *SAFE)
     until(process, "the larger): ")
     while signal.stat().st_size < 150 * FRAME_BYTES:
         time.sleep(0.01)
@@ -104,6 +107,8 @@ def test_asked_timed_played_and_judged(plan, tmp_path):
 
     record = json.loads((tmp_path / "record.json").read_text("utf-8"))
     assert not (tmp_path / "record.json.draft").exists()
+    assert record["about"]["software"] == "1.0" and record["about"]["work_order"] == "WO-3"
+    assert record["instruments"][0] == {"what": "Rig", "id": "R-1", "due": "2099-01-31"}
     assert record["items"]["1.heart-rate"]["value"] == "81"
     # Alarms are timed from the first frame of their step, to a tenth of a second; longer than it took here they can't be.
     assert 2.4 <= float(record["items"]["3.alarm-1"]["value"]) <= arrest_at_most_s + 0.1
@@ -136,7 +141,7 @@ def test_cut_off_and_taken_up_again(plan, tmp_path):
     process.kill()
     process.wait()
     lines = (tmp_path / "record.json.draft").read_text("utf-8").splitlines()
-    assert len(lines) > len(BEFORE), "a line for each answer"
+    assert len(lines) >= len(BEFORE), "a line for each answer; number and calibration of an instrument are one"
     draft = json.loads(lines[-1])["record"]
     assert draft["items"]["1.heart-rate"]["value"] == "81" and draft["about"]["asset"] == "INV-7"
 
@@ -164,7 +169,7 @@ def test_a_rig_is_played_the_codes_of_a_render(plan, tmp_path):
     rig = ROOT / "examples" / "rig" / "bench.json"
     played = tmp_path / "played.raw"
     process = session(plan, "--play", played, "--rig", rig)
-    answer(process, *BEFORE)
+    answer(process, *BEFORE, *SAFE)
     until(process, "the larger): ")
     while played.stat().st_size < 20_000:
         time.sleep(0.01)
@@ -194,6 +199,27 @@ def test_a_draft_that_was_changed_is_not_taken_up(plan, tmp_path):
         draft.write_text(left, "utf-8")
         outcome = run("session", plan, "-o", tmp_path / "record.json", stdin=b"")
         assert outcome.code == 2 and "left before the end" in outcome.stderr, outcome
+
+
+@pytest.mark.parametrize("refused", [[*BEFORE[:-1], "n"], [*BEFORE, "n"], [*BEFORE, "", "n"]], ids=["plan", "person", "meter"])
+def test_a_refused_preparation_plays_nothing(plan, tmp_path, refused):
+    signal = tmp_path / "signal.f32"
+    typed = "".join(f"{line}\n" for line in refused).encode()
+    outcome = run("session", plan, "-o", tmp_path / "record.json", "--play", signal, stdin=typed)
+    assert outcome.code == 2 and "nothing is played: not prepared" in outcome.stderr, outcome
+    assert signal.stat().st_size == 0
+    # The same command line asks for it again, and for nothing else.
+    outcome = run("session", plan, "-o", tmp_path / "record.json", "--play", signal, "--force", stdin=b"")
+    assert b"connected to no person?" in outcome.stdout or b"Prepare: no person" in outcome.stdout, outcome
+    assert b"Asset number" not in outcome.stdout
+
+
+def test_help_and_a_device_that_is_not_there(plan, tmp_path):
+    outcome = run("session", plan, "-o", tmp_path / "record.json", stdin=b"?\nINV-7\n")
+    assert b"skips a reading or an alarm" in outcome.stdout and outcome.stdout.count(b"Asset number") == 2
+    missing = "/dev/no-such-rig"
+    outcome = run("session", plan, "-o", tmp_path / "other.json", "--play", missing, stdin=b"")
+    assert outcome.code == 2 and f"there is no device {missing}" in outcome.stderr, outcome
 
 
 def test_two_sessions_do_not_share_a_draft(plan, tmp_path):

@@ -34,6 +34,7 @@ mod source;
 mod stream;
 mod suite;
 mod table;
+mod terminal;
 mod worksheet;
 
 use args::{Arguments, Verb};

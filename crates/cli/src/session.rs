@@ -4,6 +4,7 @@ use crate::diagnostics::{Failure, Outcome, conversation, print, warn};
 use crate::output::claim;
 use crate::record_files;
 use crate::signal_output::{self, RigCodes};
+use crate::terminal;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
@@ -11,7 +12,7 @@ use pulsewright_files::atomic::{Set, is_device, reason};
 use pulsewright_record::Record;
 use pulsewright_record::report::Report;
 use pulsewright_record::session::draft::Draft;
-use pulsewright_record::session::{Output, Samples, Session, SessionError, Silent};
+use pulsewright_record::session::{Output, Samples, Session, SessionError, Silent, Terminal};
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -51,7 +52,9 @@ pub fn run(request: Request) -> Outcome {
         )));
     }
     let mut output = output(args)?;
-    let session = Session { plan: &plan, document: &document, rate: args.frame_rate };
+    let discard_typed = || terminal::discard_typed();
+    let terminal = Terminal { columns: terminal::columns(), discard_typed: &discard_typed };
+    let session = Session { plan: &plan, document: &document, rate: args.frame_rate, terminal };
     let mut save = |record: &Record| kept.append(record);
     let mut input = io::stdin().lock();
     let outcome = session.run(&mut record, output.as_mut(), &mut input, &mut conversation(), &mut save);

@@ -81,6 +81,10 @@ pub fn run(request: Request) -> Outcome {
         header.push(b'\n');
     }
     let commands = stream.live.then(read_commands);
+    if stream.live {
+        let first = document.label(0);
+        say(&format!("plays: {first}; a line is a command: 'help' lists the commands, 'list' the rhythms"));
+    }
     interruption::watch();
     let most = stream.duration.map_or(u64::MAX, |span| rate.frame_at_or_after(Instant::ZERO.plus(span)));
     let stopping = Cell::new(false);
@@ -252,10 +256,14 @@ fn obey(commands: &Receiver<Line>, live: &mut LivePlayer<'_>, stopping: &Cell<bo
             Ok(None) => {}
             Ok(Some(Command::Stop)) => stopping.set(true),
             Ok(Some(command)) => match live.apply(&command) {
-                Ok(at) => say(&format!("{:.3} s: {}", at.as_secs_f64(), line.trim())),
+                Ok(at) => {
+                    say(&format!("{:.3} s: {}", at.as_secs_f64(), line.trim()));
+                    command::remark(&command, &live.settings()).iter().for_each(|words| warn(words));
+                }
                 Err(why) => warn(&format!("{}: {why}", line.trim())),
             },
-            Err(_) if line.trim() == "help" => command::HELP.lines().for_each(say),
+            Err(_) if matches!(line.trim(), "help" | "?") => command::HELP.lines().for_each(say),
+            Err(_) if line.trim() == "list" => command::list().for_each(|line| say(&line)),
             Err(why) => warn(&format!("{}: {why}", line.trim())),
         }
     }

@@ -29,6 +29,9 @@ pub enum SessionError {
     /// The person left, or the input ended.
     #[error("left before the end; the same command line goes on from here")]
     Left,
+    /// A preparation was refused, so nothing is played.
+    #[error("nothing is played: not prepared: {0}; the same command line goes on from here")]
+    NotPrepared(String),
     /// The output of frames failed.
     #[error("the signal could not be written: {0}")]
     Output(String),
@@ -40,6 +43,14 @@ pub enum SessionError {
     Plan(#[from] PlanError),
 }
 
+/// The terminal that a session talks through.
+pub struct Terminal<'a> {
+    /// Its width, columns; lines break between words.
+    pub columns: usize,
+    /// Throws away what was typed and not yet read: a key pressed before an alarm's question must not answer it.
+    pub discard_typed: &'a dyn Fn(),
+}
+
 /// The parts of a session.
 pub struct Session<'a> {
     /// The plan.
@@ -48,6 +59,8 @@ pub struct Session<'a> {
     pub document: &'a Document,
     /// Frames a second.
     pub rate: FrameRate,
+    /// The terminal.
+    pub terminal: Terminal<'a>,
 }
 
 impl Session<'_> {
@@ -67,10 +80,14 @@ impl Session<'_> {
         record.plan = Some(self.plan.clone());
         let (rate_hz, name) = (self.rate.as_hz(), output.name());
         record.played.get_or_insert_with(|| Played { rate_hz, output: name, steps: Vec::new() });
-        let mut talk = Talk { input, out, save };
+        let plays = output.plays();
+        let mut talk = Talk { input, out, terminal: &self.terminal, save };
         talk.before(self.plan, record)?;
         let played = record.played.as_ref().map_or(0, |played| played.steps.len());
         if played < self.plan.steps.len() {
+            if plays {
+                talk.safe()?;
+            }
             if played > 0 {
                 talk.say(&format!("Taking up at step {} of {}.", played + 1, self.plan.steps.len()))?;
             }
@@ -126,6 +143,7 @@ impl Session<'_> {
                 talk.readings(step, record)?;
                 talk.silent(step, record)?;
             } else if let Some(lasts) = lasts {
+                talk.say(&format!("  Nothing to read: the next step follows after {} s.", lasts.as_secs_f64()))?;
                 thread::sleep((began + lasts).saturating_duration_since(Instant::now()));
             } else {
                 talk.ask("  Enter to go on: ")?;

@@ -3,7 +3,8 @@
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
 use pulsewright_core::heart::rhythm::{EctopicSite, Rhythm};
-use pulsewright_core::settings::Field;
+use pulsewright_core::settings::{Field, Settings};
+use pulsewright_script::rhythm_words::{self, RhythmGroup};
 use pulsewright_script::typed::{self, unknown, unknown_of, value};
 
 /// A command while frames are sent.
@@ -27,7 +28,7 @@ pub enum Command {
 
 /// How commands are written, a line each.
 pub const HELP: &str = "\
-rhythm WORD          another rhythm, at its usual rate
+rhythm WORD          another rhythm, at its usual rate; everyday words will do, as vf or chb
 body WORD            another body, with its resting values
 rate BPM             ventricular rate
 pressure 120/80      arterial pressure, mmHg
@@ -36,7 +37,25 @@ set FIELD=VALUE      any other setting
 beat SITE            a premature beat at once
 hold                 hold the present state
 next                 the script's next step
-stop                 end";
+stop                 end
+list                 the rhythms
+help                 these commands";
+
+/// The rhythms, a line for each group.
+pub fn list() -> impl Iterator<Item = String> {
+    RhythmGroup::ALL.iter().map(|group| {
+        let words = rhythm_words::ALL.iter().filter(|row| row.group == *group).map(|row| row.id);
+        format!("{}: {}", group.name(), words.collect::<Vec<_>>().join(", "))
+    })
+}
+
+/// What a person has to know about a command that was carried out and changes nothing in these settings.
+pub fn remark(command: &Command, settings: &Settings) -> Option<String> {
+    let Command::Set(values) = command else { return None };
+    let rate = values.iter().any(|(field, _)| *field == Field::RateBpm);
+    let name = settings.rhythm().name.to_lowercase();
+    (rate && !settings.rhythm().beats()).then(|| format!("{name} has no beats, so the rate changes nothing"))
+}
 
 const VERBS: [&str; 10] = ["rhythm", "body", "rate", "pressure", "breaths", "set", "beat", "hold", "next", "stop"];
 
@@ -60,7 +79,11 @@ impl Command {
             _ => Err(format!("{verb} takes nothing more")),
         };
         let command = match verb {
-            "rhythm" => Command::Rhythm(find("rhythm", one("word")?, RHYTHMS, |rhythm| rhythm.id)?),
+            "rhythm" => {
+                let typed = rest.join(" ");
+                let word = rhythm_words::in_full(&typed).map_or_else(|| one("word"), Ok)?;
+                Command::Rhythm(find("rhythm", word, RHYTHMS, |rhythm| rhythm.id)?)
+            }
             "body" => Command::Body(find("body", one("word")?, BODIES, |body| body.id)?),
             "rate" => Command::Set(vec![(Field::RateBpm, value(Field::RateBpm, one("number")?)?)]),
             "breaths" => Command::Set(vec![(Field::BreathsPerMin, value(Field::BreathsPerMin, one("number")?)?)]),
@@ -119,6 +142,13 @@ mod tests {
             matches!(Command::parse("rhythm asystole"), Ok(Some(Command::Rhythm(rhythm))) if rhythm.id == "asystole")
         );
         assert!(matches!(Command::parse("  hold "), Ok(Some(Command::Hold))));
+        for line in ["rhythm vf", "rhythm V-Fib", "rhythm v fib", "rhythm ventricular-fibrillation"] {
+            let read = Command::parse(line);
+            assert!(
+                matches!(read, Ok(Some(Command::Rhythm(rhythm))) if rhythm.id == "ventricular-fibrillation"),
+                "{line}"
+            );
+        }
         assert!(matches!(Command::parse("set test.signal=sine"), Ok(Some(Command::Set(values))) if values[0].1 == 5.0));
         assert!(matches!(Command::parse(""), Ok(None)) && matches!(Command::parse("# later"), Ok(None)));
         for (line, part) in [

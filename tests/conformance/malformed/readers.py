@@ -20,7 +20,7 @@ PLAN = {
     "version": 1, "title": "Invented plan", "notes": "Invented data.", "seed": 3, "kit": ["cable"], "prepare": ["no person"],
     "steps": [{"name": "rate", "duration_s": "hold", "rate_bpm": 80, "expect": {"readings": ["heart-rate", "arterial-mean"], "silent": ["asystole"]}}],
 }
-ANSWERS = "INV-7\ntype\nserial\nplace\n\n\n80\n96\n\n\nA. Invented\n"
+ANSWERS = "INV-7\ntype\nserial\n1.0\nplace\nWO-3\n\n\n\n\n\n80\n96\n\n\nA. Invented\n"
 SUITE = {
     "version": 1, "duration_s": 4, "score": {"learning_s": 0},
     "blocks": [{"rhythm": ["sinus"], "rate_bpm": [75], "frame_rate_hz": [250], "seed": {"from": 1, "count": 2}}],
@@ -245,7 +245,7 @@ def cut_off(plan: Path, folder: Path) -> None:
     """Leaves a draft of a session whose input ended."""
     from program import run
 
-    left = run("session", plan, "-o", folder / "draft.json", stdin=b"".join(ANSWERS.encode().splitlines(keepends=True)[:7]))
+    left = run("session", plan, "-o", folder / "draft.json", stdin=b"".join(ANSWERS.encode().splitlines(keepends=True)[:12]))
     assert left.code == 2 and "left before the end" in left.stderr, left
 
 

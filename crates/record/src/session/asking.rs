@@ -1,19 +1,34 @@
 //! Questions and answers of a session.
 
-use super::SessionError;
-use crate::calendar::{today, utc};
+use super::{SessionError, Terminal};
+use crate::calendar::{day, today, utc};
 use crate::judge::{Verdict, judge, plain};
 use crate::markup::CAUTIONS;
 use crate::plan::{Item, Plan, PlanStep};
-use crate::record::{Entry, KitState, Record, Signature};
+use crate::record::{ABOUT, Entry, Instrument, KitState, Record, Signature};
 use pulsewright_text::source;
 use std::io::{self, BufRead, Write};
 use std::time::{Instant, SystemTime};
+
+/// What may be answered, for the answer `?`.
+const HELP: [&str; 7] = [
+    "Enter      yes; or, at an alarm, it sounds now",
+    "n          no; at an alarm, it was not heard",
+    "a number   what the monitor shows; 120,5 and 16 kPa are understood",
+    "s REASON   skips a reading or an alarm, with the reason",
+    "q          leaves; the same command line goes on from there",
+    "?          this list",
+    "A step plays on until its questions are answered.",
+];
+
+/// The instruments that are asked for.
+const INSTRUMENTS: [&str; 3] = ["Rig", "Meter that verified the rig", "Pressure or cuff reference"];
 
 /// Both sides of the terminal, and where the record is saved.
 pub(super) struct Talk<'t, R, W> {
     pub(super) input: &'t mut R,
     pub(super) out: &'t mut W,
+    pub(super) terminal: &'t Terminal<'t>,
     pub(super) save: &'t mut dyn FnMut(&Record) -> io::Result<()>,
 }
 
@@ -21,15 +36,18 @@ type Said<T> = Result<T, SessionError>;
 
 impl<R: BufRead, W: Write> Talk<'_, R, W> {
     pub(super) fn say(&mut self, line: &str) -> Said<()> {
-        Ok(writeln!(self.out, "{line}")?)
+        Ok(writeln!(self.out, "{}", wrapped(line, self.terminal.columns))?)
     }
 
     /// An answer, without its line end. `q` and the end of the input leave the session.
     pub(super) fn ask(&mut self, question: &str) -> Said<String> {
         loop {
-            write!(self.out, "{question}")?;
+            write!(self.out, "{}", wrapped(question, self.terminal.columns))?;
             self.out.flush()?;
             match source::line(self.input)? {
+                Some(Ok(line)) if line.trim() == "?" => {
+                    HELP.iter().try_for_each(|line| self.say(&format!("    {line}")))?;
+                }
                 Some(Ok(line)) if !line.trim().eq_ignore_ascii_case("q") => return Ok(line.trim().to_owned()),
                 Some(Err(bad)) => self.say(&format!("    {bad}"))?,
                 Some(Ok(_)) | None => {
@@ -52,20 +70,17 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
         for line in CAUTIONS.iter().copied().chain(plan.cautions.iter().map(String::as_str)) {
             self.say(&format!("  ! {line}"))?;
         }
-        self.say("q leaves at any question; the same command line goes on from there.")?;
-        for (word, question) in [
-            ("asset", "Asset number: "),
-            ("model", "Type: "),
-            ("serial", "Serial number: "),
-            ("location", "Location: "),
-        ] {
+        self.say("q leaves at any question; the same command line goes on from there. ? shows what may be answered.")?;
+        for (word, name) in ABOUT.iter().filter(|(word, _)| *word != "date") {
+            let (word, question) = (*word, format!("{name}: "));
             if !record.about.contains_key(word) {
-                let answer = self.ask(question)?;
+                let answer = self.ask(&question)?;
                 record.about.insert(word.to_owned(), answer);
                 self.save(record)?;
             }
         }
         record.about.entry("date".to_owned()).or_insert_with(today);
+        self.instruments(record)?;
         for (index, line) in plan.kit.iter().enumerate() {
             let number = (index + 1).to_string();
             if record.kit.get(&number).is_none_or(|state| state.out.is_empty())
@@ -75,7 +90,50 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
                 self.save(record)?;
             }
         }
-        self.prepare("0", &plan.prepare, record)
+        self.prepare("0", &plan.prepare, record)?;
+        let unprepared = plan.prepare.iter().enumerate().find(|(index, _)| {
+            let id = format!("0.prepare-{}", index + 1);
+            !record.prepared.contains_key(&id)
+        });
+        match unprepared {
+            Some((_, line)) => Err(SessionError::NotPrepared(line.clone())),
+            None => Ok(()),
+        }
+    }
+
+    /// Asks for the number and the calibration of each instrument, once.
+    fn instruments(&mut self, record: &mut Record) -> Said<()> {
+        for what in INSTRUMENTS {
+            if record.instruments.iter().any(|instrument| instrument.what == what) {
+                continue;
+            }
+            let id = self.ask(&format!("{what}, number [Enter: not used] "))?;
+            let due = if id.is_empty() { String::new() } else { self.day(what)? };
+            record.instruments.push(Instrument { what: what.to_owned(), id, due });
+            self.save(record)?;
+        }
+        Ok(())
+    }
+
+    /// A day, or nothing.
+    fn day(&mut self, what: &str) -> Said<String> {
+        loop {
+            let due = self.ask(&format!("{what}, calibrated until, as 2027-03-01: "))?;
+            if due.is_empty() || day(&due).is_some() {
+                return Ok(due);
+            }
+            self.say("    write the day as 2027-03-01, or nothing")?;
+        }
+    }
+
+    /// Asks what has to hold each time before anything is played.
+    pub(super) fn safe(&mut self) -> Said<()> {
+        for line in ["the monitor is connected to no person", "the output was verified with a calibrated meter"] {
+            if !self.yes(&format!("Before anything plays: {line}? [Enter, n] "))? {
+                return Err(SessionError::NotPrepared(line.to_owned()));
+            }
+        }
+        Ok(())
     }
 
     fn yes(&mut self, question: &str) -> Said<bool> {
@@ -102,6 +160,8 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     /// The alarms of a step that began at `began`.
     pub(super) fn alarms(&mut self, step: &PlanStep, began: Instant, record: &mut Record) -> Said<()> {
         for alarm in &step.alarms {
+            // A key pressed before the question says nothing about this alarm.
+            (self.terminal.discard_typed)();
             let question = format!(
                 "  Alarm {}, {} priority, {}at the latest {} s after the start of the step. Enter when it sounds, n not heard, s REASON skips: ",
                 alarm.name,
@@ -133,6 +193,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     /// The alarms of the step before, which must end.
     pub(super) fn clears(&mut self, step: &PlanStep, began: Instant, record: &mut Record) -> Said<()> {
         for clear in &step.clears {
+            (self.terminal.discard_typed)();
             let question = format!(
                 "  Alarm {} ends within {} s. Enter when it has ended, n it goes on, s REASON skips: ",
                 clear.name,
@@ -242,12 +303,57 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
             let at = utc(SystemTime::now());
             record.signatures.insert("done".to_owned(), Signature { name, at });
         }
+        // Those that were not used were kept until here, so that they are asked for once.
+        record.instruments.retain(|instrument| !instrument.id.is_empty());
         self.save(record)
     }
+}
+
+/// Lines broken between words, so that none is wider than the terminal; later lines keep the indent of the first.
+fn wrapped(text: &str, columns: usize) -> String {
+    let broken = text.split('\n').map(|line| {
+        let indent = line.chars().take_while(|letter| *letter == ' ').count();
+        let end = line.len() - line.trim_end_matches(' ').len();
+        let (mut out, mut width) = (" ".repeat(indent), indent);
+        for word in line.split(' ').filter(|word| !word.is_empty()) {
+            let length = word.chars().count();
+            if width > indent && (width + 1 + length).saturating_add(end) > columns {
+                out.push('\n');
+                out.push_str(&" ".repeat(indent));
+                width = indent;
+            } else if width > indent {
+                out.push(' ');
+                width += 1;
+            }
+            out.push_str(word);
+            width += length;
+        }
+        out + &" ".repeat(if line.len() > indent { end } else { 0 })
+    });
+    broken.collect::<Vec<_>>().join("\n")
 }
 
 /// The reason after `s `; `s` alone is no reason.
 fn skip(answer: &str) -> Option<String> {
     let (word, reason) = answer.split_once(' ')?;
     (word.eq_ignore_ascii_case("s") && !reason.trim().is_empty()).then(|| reason.trim().to_owned())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_break_between_words_only() {
+        let question = "  Alarm Ventricular fibrillation, high priority, at the latest 10 s after the start: ";
+        for columns in [30, 60, 90] {
+            let lines = wrapped(question, columns);
+            assert!(lines.lines().all(|line| line.chars().count() <= columns), "{lines}");
+            assert!(lines.lines().all(|line| line.starts_with("  ")) && lines.ends_with(": "));
+            let words = |text: &str| text.split_whitespace().map(str::to_owned).collect::<Vec<_>>();
+            assert_eq!(words(&lines), words(question));
+        }
+        assert_eq!(wrapped(question, usize::MAX), question);
+        assert_eq!(wrapped("\nStep 1:  two", usize::MAX), "\nStep 1: two");
+    }
 }

@@ -33,6 +33,11 @@ pub trait Output: Send {
     /// Its name in the record.
     fn name(&self) -> String;
 
+    /// Whether a signal leaves the program.
+    fn plays(&self) -> bool {
+        true
+    }
+
     /// The pressures that are to be played for it.
     fn pressures(&self) -> SiteSet {
         SiteSet::USUAL
@@ -55,6 +60,10 @@ impl Output for Silent {
 
     fn name(&self) -> String {
         "none".to_owned()
+    }
+
+    fn plays(&self) -> bool {
+        false
     }
 }
 

@@ -1,0 +1,37 @@
+//! The terminal that a person types at: its width, and what was typed ahead.
+
+use std::io::{self, IsTerminal};
+
+/// Columns of the terminal; any number for a pipe.
+pub fn columns() -> usize {
+    if !io::stdout().is_terminal() {
+        return usize::MAX;
+    }
+    width().filter(|columns| *columns >= 20).unwrap_or(80)
+}
+
+/// Throws away what was typed at the terminal and not yet read; a pipe keeps its lines.
+pub fn discard_typed() {
+    if io::stdin().is_terminal() {
+        discard();
+    }
+}
+
+#[cfg(unix)]
+fn width() -> Option<usize> {
+    rustix::termios::tcgetwinsize(io::stdout()).ok().map(|size| usize::from(size.ws_col))
+}
+
+#[cfg(unix)]
+fn discard() {
+    // A terminal that can't do it asks again all the same, when the answer comes too soon.
+    let _ = rustix::termios::tcflush(io::stdin(), rustix::termios::QueueSelector::IFlush);
+}
+
+#[cfg(not(unix))]
+fn width() -> Option<usize> {
+    None
+}
+
+#[cfg(not(unix))]
+fn discard() {}
