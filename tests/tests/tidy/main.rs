@@ -13,7 +13,7 @@ use pulsewright_core::PressureSite;
 use pulsewright_core::settings::Field;
 use source::{Code, Crate, File, files, root, shown};
 use std::collections::BTreeSet;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// Public items of the core at most: those that a path can name, without methods and fields.
 const MOST_PUBLIC: usize = 200;
@@ -198,6 +198,35 @@ fn unsafe_code_is_forbidden_but_for_c_and_the_board() {
     none(found.collect());
 }
 
+/// Packages that the workspace names and no member uses.
+#[test]
+fn every_package_of_the_workspace_has_a_use() {
+    let text = std::fs::read_to_string(root().join("Cargo.toml")).expect("the workspace");
+    let named = text.lines().skip_while(|line| *line != "[workspace.dependencies]").skip(1);
+    let named: Vec<&str> = named
+        .take_while(|line| !line.starts_with('['))
+        .filter_map(|line| Some(line.split_once(" = ")?.0))
+        .filter(|name| !name.starts_with("pulsewright"))
+        .collect();
+    assert!(named.len() > 20, "the table was not found");
+    let members: Vec<(PathBuf, String)> = ["crates", "tests"]
+        .into_iter()
+        .flat_map(|folder| files(folder, "Cargo.toml"))
+        .map(|path| (path.clone(), std::fs::read_to_string(&path).expect("it was found")))
+        .collect();
+    let used = |name: &str| {
+        let declared = |text: &str| text.lines().any(|line| line.starts_with(&format!("{name} = ")));
+        let path = format!("{}::", name.replace('-', "_"));
+        members.iter().filter(|(_, text)| declared(text)).any(|(manifest, _)| {
+            let folder = shown(manifest.parent().expect("a folder"));
+            files(&folder, ".rs")
+                .iter()
+                .any(|file| std::fs::read_to_string(file).is_ok_and(|text| text.contains(&path)))
+        })
+    };
+    none(named.into_iter().filter(|name| !used(name)).map(|name| format!("no member uses `{name}`")).collect());
+}
+
 /// Crates that only tests may need.
 #[test]
 fn test_tools_ship_with_nothing() {
@@ -251,7 +280,14 @@ fn every_setting_has_a_reader() {
 #[test]
 fn the_public_items_of_the_core_are_those_listed() {
     let listing = api::Listing::of(&core());
-    let heading = "# Public items of the core; then their methods, fields and variants, and other names. Made by tests/tests/tidy.\n";
+    let methods = listing.details.iter().filter(|detail| detail.contains("fn ")).count();
+    let heading = format!(
+        "# Public items of the core, made by tests/tests/tidy from the sources. Counted against {MOST_PUBLIC}: what a path can name\n\
+         # (modules, types, traits, functions, constants), {} here. Below the blank line, listed and not counted: {methods} methods, and\n\
+         # constants, fields, variants and other names of the same. Methods of the types that macros make (Field, AlarmKind,\n\
+         # AlarmLimit, Cause) are not listed.\n",
+        listing.items.len()
+    );
     let lines: Vec<&str> = listing
         .items
         .iter()
