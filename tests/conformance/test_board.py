@@ -101,7 +101,7 @@ def test_the_words_of_the_converters_are_those_of_a_render(built, tmp_path):
         log = tmp_path / f"log-{attempt}.json"
         with Board(built, tmp_path) as board:
             process = stream(board, tmp_path, "--duration", f"{SECONDS}s", "--live", "--log", log)
-            for second, command in enumerate(["rate 110", "rhythm ventricular-tachycardia", "rhythm sinus", "beat left-ventricle"]):
+            for second, command in enumerate(["rate 110", "rhythm ventricular-tachycardia", "rhythm sinus", "beat left-ventricular"]):
                 time.sleep(1.5)
                 if process.poll() is None:
                     process.stdin.write(f"{command}\n")

@@ -62,7 +62,11 @@ pub fn millis() -> u32 {
 }
 
 /// The system timer, whose interrupt is a tick.
-pub struct Ticker(SYST);
+pub struct Ticker {
+    timer: SYST,
+    /// Counts of a period.
+    period: u32,
+}
 
 impl Ticker {
     /// Ticks `hz` times a second.
@@ -71,17 +75,24 @@ impl Ticker {
         let peripherals = unsafe { cortex_m::Peripherals::steal() };
         let mut timer = peripherals.SYST;
         timer.set_clock_source(SystClkSource::Core);
-        let mut ticker = Ticker(timer);
+        let mut ticker = Ticker { timer, period: 0 };
         ticker.set(hz);
-        ticker.0.enable_interrupt();
-        ticker.0.enable_counter();
+        ticker.timer.enable_interrupt();
+        ticker.timer.enable_counter();
         ticker
     }
 
     /// Ticks `hz` times a second from now on.
     pub fn set(&mut self, hz: u32) {
-        self.0.set_reload(CLOCK_HZ / hz.clamp(2, CLOCK_HZ) - 1);
-        self.0.clear_current();
+        self.period = CLOCK_HZ / hz.clamp(2, CLOCK_HZ / 1000);
+        self.timer.set_reload(self.period - 1);
+        self.timer.clear_current();
+    }
+
+    /// Makes the periods after this one longer by so many millionths, or shorter.
+    pub fn trim(&mut self, ppm: i32) {
+        let counts = i64::from(self.period) * i64::from(ppm) / 1_000_000;
+        self.timer.set_reload((i64::from(self.period) + counts) as u32 - 1);
     }
 }
 

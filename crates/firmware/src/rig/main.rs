@@ -29,6 +29,8 @@ use pulsewright_device::wiring::{MAX_OUTPUTS, Wiring};
 const OUTPUTS: usize = 13;
 /// Frames that wait at most: a quarter of a second at 1000 frames a second.
 const ROOM: usize = 256;
+/// Frames that wait while the clocks of host and board agree: the host's head start.
+const TARGET: usize = 48;
 /// Ticks without a frame before the outputs go to rest.
 const PATIENCE: u32 = 20;
 
@@ -92,7 +94,9 @@ fn main() -> ! {
         if link.is_silent(board::millis()) {
             with_stage(|stage| stage.stop(Cause::Silence));
         }
-        let Some((now, status)) = with_stage(|stage| (stage.state(), stage.status())) else { rest_for_ever() };
+        let seen = with_stage(|stage| (stage.state(), stage.status(), stage.trim_ppm(TARGET)));
+        let Some((now, status, trim)) = seen else { rest_for_ever() };
+        ticker.trim(trim);
         if now != state {
             state = now;
             link.report();

@@ -184,8 +184,8 @@ impl Host {
             ToHost::Status(status) => {
                 self.phase = match (self.phase, status.playing) {
                     (Phase::Starting, true) => Phase::Playing,
-                    // The last frame was shown, and none came after it.
-                    (Phase::Playing, false) if self.finishing && self.waiting.is_empty() && status.cause == 2 => {
+                    // Every frame was shown, and none came after the last.
+                    (Phase::Starting | Phase::Playing, false) if self.is_over() && status.frames == self.first => {
                         Phase::Stopped
                     }
                     (Phase::Playing, false) => return Err(LinkError::Rest(cause(status.cause))),
@@ -194,6 +194,11 @@ impl Host {
                 Ok(())
             }
         }
+    }
+
+    /// Whether the board has every frame, and none follows.
+    fn is_over(&self) -> bool {
+        self.finishing && self.waiting.is_empty()
     }
 
     /// Appends the packets that are due at `now`.
@@ -210,7 +215,7 @@ impl Host {
         if matches!(self.phase, Phase::Filling | Phase::Starting | Phase::Playing) {
             self.send_frames(now, out);
         }
-        let enough = self.first >= HEAD_START || (self.finishing && self.waiting.is_empty());
+        let enough = self.first >= HEAD_START || self.is_over();
         if self.phase == Phase::Filling && enough {
             self.phase = Phase::Starting;
             self.last_request = None;
@@ -405,6 +410,56 @@ mod tests {
         let seen = shown(&words);
         assert_eq!(seen, expected(seen.len() as u16));
         assert_eq!(words.last().unwrap(), &[-7, -7]);
+    }
+
+    /// A host that makes a frame each millisecond of its clock, and a board whose clock differs by so many millionths and is trimmed
+    /// or not, for ten minutes; returns the fewest and most frames that waited, and the ticks that found none.
+    fn drift(ppm: f64, trimmed: bool) -> (usize, usize, u32) {
+        let (mut words, mut queue) = (Words::default(), Queue::<_, 256>::new());
+        let (producer, consumer) = queue.split();
+        let mut stage: Stage<'_, _, _, _, 2> = Stage::new(&wiring(), (&mut words, (), ()), consumer, 0, 20);
+        let mut board = Board::new(&wiring(), producer);
+        let mut host = Host::new(&wiring(), 5, FrameRate::lit(1000));
+        let (mut due, mut least, mut most) = (0.0, usize::MAX, 0);
+        for now in 0..600_000 {
+            host.push(0, &[0; 4]);
+            let mut bytes = Vec::new();
+            host.send(now, &mut bytes);
+            for byte in bytes {
+                match board.take(byte, now) {
+                    Some(Heard::Start { .. }) => stage.start(),
+                    Some(Heard::Stop) => stage.stop(Cause::Stopped),
+                    None => {}
+                }
+            }
+            while due <= f64::from(now) {
+                stage.tick(now);
+                let trim = if trimmed { f64::from(stage.trim_ppm(48)) } else { 0.0 };
+                due += (1.0 - ppm / 1e6) * (1.0 + trim / 1e6);
+            }
+            let mut packet = [0; MAX_PACKET];
+            while let Some(answer) = board.answer(stage.status(), &mut packet) {
+                let answer = answer.to_vec();
+                if host.receive(&answer, now).is_err() {
+                    panic!("the board went to rest");
+                }
+            }
+            if now > 10_000 {
+                (least, most) = (least.min(stage.waiting()), most.max(stage.waiting()));
+            }
+        }
+        (least, most, stage.counts().empty)
+    }
+
+    #[test]
+    fn clocks_that_differ_are_followed() {
+        let (_, _, empty) = drift(100.0, false);
+        assert!(empty > 5, "without the trim the frames run out: {empty}");
+        for ppm in [-100.0, 100.0] {
+            let (least, most, empty) = drift(ppm, true);
+            assert_eq!(empty, 0, "{ppm}");
+            assert!(least > 16 && most < 100, "{ppm}: {least} to {most} frames waited");
+        }
     }
 
     #[test]
