@@ -27,6 +27,9 @@ const OF_PACING: [AlarmKind; 2] = [AlarmKind::NoCapture, AlarmKind::NoSensing];
 /// So long after its last pulse a pacing device is out of use, s (common practice, no source).
 const PULSES_OVER_S: f32 = 4.0;
 
+/// A QRS that begins this soon after a pulse hides whether the pulse captured, s (common practice, no source).
+const ANSWERED_S: f32 = 0.1;
+
 /// The last beats, one bit each, the newest lowest.
 #[derive(Clone, Copy, Debug, Default)]
 struct Pattern {
@@ -72,6 +75,8 @@ pub(super) struct HeartAlarms {
     last: Instant,
     last_own: Option<Instant>,
     last_pulse: Option<Instant>,
+    /// A pulse that did not capture and that no QRS has followed so far.
+    unanswered: Option<Instant>,
     fibrillating: Option<Instant>,
     fibrillating_atria: bool,
     /// Ventricular beats in a row, and the first of them.
@@ -106,6 +111,7 @@ impl HeartAlarms {
             last: Instant::ZERO,
             last_own: None,
             last_pulse: None,
+            unanswered: None,
             fibrillating: None,
             fibrillating_atria: false,
             run: 0,
@@ -121,6 +127,7 @@ impl HeartAlarms {
             last: self.last,
             last_own: self.last_own,
             last_pulse: self.last_pulse,
+            unanswered: self.unanswered,
             fibrillating: self.fibrillating,
             fibrillating_atria: self.fibrillating_atria,
             ..HeartAlarms::new()
@@ -132,6 +139,7 @@ impl HeartAlarms {
         self.last = now;
         self.forget();
         self.last_pulse = None;
+        self.unanswered = None;
         let others = OF_PACING.into_iter().chain([AlarmKind::Asystole, AlarmKind::Pause]);
         for kind in OF_RATE.into_iter().chain(OF_PATTERN).chain(others) {
             board.clear(kind, now, sink);
@@ -140,6 +148,11 @@ impl HeartAlarms {
 
     /// Advances to `now`.
     pub(super) fn pass(&mut self, now: Instant, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
+        let known = self.unanswered.map(|pulse| (pulse, pulse.plus(Span::from_secs(ANSWERED_S))));
+        if let Some((pulse, known)) = known.filter(|(_, known)| now > *known) {
+            self.unanswered = None;
+            board.raise(AlarmKind::NoCapture, pulse, known);
+        }
         let over = self.last_pulse.map(|pulse| pulse.plus(Span::from_secs(PULSES_OVER_S)));
         if let Some(over) = over.filter(|over| now > *over) {
             self.last_pulse = None;
@@ -175,6 +188,9 @@ impl HeartAlarms {
     /// A beat, its type known.
     pub(super) fn beat(&mut self, beat: &Beat, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
         let now = beat.peak;
+        if self.unanswered.is_some_and(|pulse| beat.onset.since(pulse).as_secs() <= ANSWERED_S) {
+            self.unanswered = None;
+        }
         self.pass(now, limit, board, sink);
         let ventricular =
             matches!(beat.code, BeatCode::VentricularPremature | BeatCode::ROnT | BeatCode::VentricularEscape);
@@ -345,7 +361,7 @@ impl HeartAlarms {
         if captures {
             board.clear(AlarmKind::NoCapture, at, sink);
         } else {
-            board.raise(AlarmKind::NoCapture, at, at);
+            self.unanswered = Some(at);
         }
         // A pulse within the heart's own QRS came too early to sense it.
         let since_s = self.last_own.map_or(f32::INFINITY, |own| at.since(own).as_secs());

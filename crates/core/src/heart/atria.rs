@@ -1,6 +1,6 @@
 //! The atria: the sinus node or the focus in its place, and the impulses that they send down.
 
-use super::rhythm::{Atria, AvNode, SinusFault, Ventricles};
+use super::rhythm::{Atria, AvNode, PacingFault, SinusFault, Ventricles};
 use super::{
     ATRIA_REFRACTORY, Activation, COMPETING, Clock, Descent, Emit, Heart, HeartConditions, Impulse, Place, SHORTEST,
     SHORTEST_PR, follows, refuse,
@@ -8,6 +8,11 @@ use super::{
 use crate::anatomy::{AtrialOrigin, Refusal};
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
+
+/// Whether a device that is well competes with own beats.
+fn senses(conditions: &HeartConditions) -> bool {
+    conditions.rhythm.pacing.is_some_and(|pacing| pacing.fault == PacingFault::None)
+}
 
 impl Heart {
     pub(super) fn change_atria(&mut self, now: Instant, changed: bool, conditions: &HeartConditions, noise: &Noise) {
@@ -82,7 +87,7 @@ impl Heart {
             }
             // Two sources in competition do not keep step.
             Atria::Independent
-                if matches!(conditions.rhythm.ventricles, Ventricles::Focus { .. })
+                if (matches!(conditions.rhythm.ventricles, Ventricles::Focus { .. }) || senses(conditions))
                     && matches!(conditions.rhythm.av, AvNode::Conducting) =>
             {
                 interval = self.irregular.interval(interval, COMPETING, Purpose::AtrialFocus, noise);

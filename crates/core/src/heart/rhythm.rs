@@ -410,6 +410,10 @@ impl Rhythm {
                     Some(60.0 * pulses / (60.0 / rate_bpm * (pulses - 1.0) + value(Field::PauseS)))
                 }
                 PacingFault::NoSensing => Some(value(Field::AtrialBpm)),
+                // Where own beats compete, a little more than the faster of the two.
+                PacingFault::None if matches!((self.atria, self.av), (Atria::Independent, AvNode::Conducting)) => {
+                    Some(math::max(rate_bpm, value(Field::AtrialBpm)))
+                }
                 PacingFault::None => Some(rate_bpm),
             };
         }

@@ -43,15 +43,21 @@ fn rhythm_text(id: &str) -> String {
     let text = match id {
         "sinus" | "sinus-arrhythmia" | "sinus-tachycardia" => "N",
         "sinus-bradycardia" => "SBR",
-        "atrial-fibrillation" | "atrial-fibrillation-fine" => "AFIB",
+        "atrial-fibrillation"
+        | "atrial-fibrillation-fine"
+        | "atrial-fibrillation-pre-excited"
+        | "atrial-fibrillation-complete-block" => "AFIB",
         "atrial-flutter" | "atrial-flutter-varying" => "AFL",
-        "supraventricular-tachycardia" | "atrial-tachycardia" => "SVTA",
+        "supraventricular-tachycardia" | "supraventricular-tachycardia-aberrant" | "atrial-tachycardia" => "SVTA",
         "junctional-escape" | "junctional-accelerated" | "junctional-tachycardia" => "NOD",
         "av-block-2-type-1" | "av-block-2-type-2" | "av-block-2-1" => "BII",
         "ventricular-bigeminy" => "B",
         "ventricular-trigeminy" => "T",
         "idioventricular" | "idioventricular-accelerated" => "IVR",
-        "ventricular-tachycardia" | "ventricular-tachycardia-polymorphic" | "torsades" => "VT",
+        "ventricular-tachycardia"
+        | "ventricular-tachycardia-right"
+        | "ventricular-tachycardia-polymorphic"
+        | "torsades" => "VT",
         "ventricular-flutter" => "VFL",
         "ventricular-fibrillation" | "ventricular-fibrillation-fine" => "VFIB",
         "asystole" | "ventricular-standstill" => "ASYS",

@@ -52,6 +52,40 @@ pub static ATRIAL_FIBRILLATION_FINE: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
+/// Atrial fibrillation over an accessory pathway: fast, irregular, wide with delta waves (textbooks, from memory).
+pub static ATRIAL_FIBRILLATION_PRE_EXCITED: Rhythm = Rhythm {
+    id: "atrial-fibrillation-pre-excited",
+    name: "Atrial fibrillation, pre-excited",
+    usual: UsualRate::Adult(190.0, 0.3),
+    min_bpm: 120.0,
+    max_bpm: 280.0,
+    alarm: Priority::High,
+    values: &[(Field::FibrillationPercent, 20.0)],
+    atria: Atria::Fibrillation { hz: 6.5, mv: 0.07 },
+    av: AvNode::Irregular,
+    pathway: Pathway::PreExcited,
+    ejection: 0.6,
+    ..SINUS_RECORD
+};
+
+/// Atrial fibrillation with complete block: f waves, and a slow, regular, narrow escape rhythm of the junction.
+pub static ATRIAL_FIBRILLATION_BLOCK: Rhythm = Rhythm {
+    id: "atrial-fibrillation-complete-block",
+    name: "Atrial fibrillation, complete block",
+    usual: UsualRate::Adult(42.0, 0.55),
+    min_bpm: 25.0,
+    max_bpm: 60.0,
+    alarm: Priority::Medium,
+    atria: Atria::Fibrillation { hz: 6.0, mv: 0.095 },
+    av: AvNode::Blocked,
+    ventricles: Ventricles::Focus {
+        focus: Focus::Junction(JunctionalP::Absent),
+        code: BeatCode::JunctionalEscape,
+        spread: 0.0,
+    },
+    ..SINUS_RECORD
+};
+
 /// Atrial flutter: atria at 250 to 350 a minute, 300 typical (Goldberger), n:1 to the ventricles; 4:1 unless the AV ratio is set.
 pub static ATRIAL_FLUTTER: Rhythm = Rhythm {
     id: "atrial-flutter",
@@ -81,7 +115,9 @@ pub static ATRIAL_FLUTTER_VARYING: Rhythm = Rhythm {
 };
 
 /// Supraventricular tachycardia by re-entry: 140 to 250 bpm, regular, narrow, P hidden in the QRS end (Goldberger); begins and ends abruptly.
-pub static SUPRAVENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
+pub static SUPRAVENTRICULAR_TACHYCARDIA: Rhythm = SUPRAVENTRICULAR_TACHYCARDIA_RECORD;
+
+const SUPRAVENTRICULAR_TACHYCARDIA_RECORD: Rhythm = Rhythm {
     id: "supraventricular-tachycardia",
     name: "Supraventricular tachycardia",
     usual: UsualRate::Adult(182.0, 0.55),
@@ -97,6 +133,21 @@ pub static SUPRAVENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
     },
     ejection: 0.75,
     ..SINUS_RECORD
+};
+
+/// The same with the right bundle branch blocked by the rate: wide, and no tachycardia of the ventricles.
+pub static SUPRAVENTRICULAR_TACHYCARDIA_ABERRANT: Rhythm = Rhythm {
+    id: "supraventricular-tachycardia-aberrant",
+    name: "Supraventricular tachycardia, aberrant",
+    max_bpm: 250.0,
+    pathway: Pathway::RightBundleBranchBlock,
+    ventricles: Ventricles::Focus {
+        focus: Focus::Junction(JunctionalP::After),
+        code: BeatCode::AberratedAtrialPremature,
+        spread: 0.0,
+    },
+    ejection: 0.7,
+    ..SUPRAVENTRICULAR_TACHYCARDIA_RECORD
 };
 
 /// Atrial tachycardia from one ectopic focus: P of another shape before each QRS.

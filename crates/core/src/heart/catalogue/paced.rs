@@ -27,6 +27,21 @@ pub static PACED_VVI: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
+/// VVI beside a sinus node of nearly the same rate that conducts: the device is inhibited by own beats, paces their pauses, and some
+/// beats are fusion or a pulse in an own QRS.
+pub static PACED_VVI_COMPETING: Rhythm = Rhythm {
+    id: "paced-vvi-competing",
+    name: "Ventricular pacing (VVI), own rhythm competing",
+    usual: UsualRate::Adult(60.0, 1.0),
+    min_bpm: 30.0,
+    max_bpm: 120.0,
+    values: &[(Field::AtrialBpm, 62.0)],
+    atria: Atria::Independent,
+    pacing: Some(Pacing { mode: PacingMode::Vvi, fault: PacingFault::None }),
+    ejection: 0.95,
+    ..SINUS_RECORD
+};
+
 /// DDD: a pulse and P, then after the AV delay a pulse and QRS.
 pub static PACED_DDD: Rhythm = Rhythm {
     id: "paced-ddd",

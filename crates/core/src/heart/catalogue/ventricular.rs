@@ -215,6 +215,21 @@ pub static VENTRICULAR_TACHYCARDIA: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
+/// Monomorphic ventricular tachycardia from the right ventricle's outflow tract: like left bundle branch block, axis down, P independent.
+pub static VENTRICULAR_TACHYCARDIA_RIGHT: Rhythm = Rhythm {
+    id: "ventricular-tachycardia-right",
+    name: "Ventricular tachycardia, right ventricle",
+    usual: UsualRate::Adult(165.0, 0.4),
+    min_bpm: 100.0,
+    max_bpm: 300.0,
+    alarm: Priority::High,
+    values: &[(Field::AtrialBpm, 80.0)],
+    atria: Atria::Independent,
+    ventricles: focus(Pathway::RightVentricle, BeatCode::VentricularPremature),
+    ejection: 0.55,
+    ..SINUS_RECORD
+};
+
 /// Polymorphic ventricular tachycardia: irregular, another axis with each beat and no regular twist, QT normal before it.
 pub static VENTRICULAR_TACHYCARDIA_POLYMORPHIC: Rhythm = Rhythm {
     id: "ventricular-tachycardia-polymorphic",
@@ -319,6 +334,21 @@ pub static AGONAL: Rhythm = Rhythm {
         spread: 0.15,
     },
     ejection: 0.1,
+    ..SINUS_RECORD
+};
+
+/// Pulseless electrical activity: organised beats, slow and wide, that eject nothing; what an ECG alone takes for a rhythm.
+pub static PULSELESS_ELECTRICAL_ACTIVITY: Rhythm = Rhythm {
+    id: "pulseless-electrical-activity",
+    name: "Pulseless electrical activity",
+    usual: UsualRate::Adult(35.0, 0.5),
+    min_bpm: 20.0,
+    max_bpm: 120.0,
+    alarm: Priority::High,
+    atria: Atria::Still,
+    av: AvNode::Blocked,
+    ventricles: focus(Pathway::Escape, BeatCode::VentricularEscape),
+    ejection: 0.0,
     ..SINUS_RECORD
 };
 
