@@ -1,12 +1,12 @@
 //! Pieces of the pages: strips, the look that worksheet and report share.
 
-use crate::plan::PlanStep;
+use crate::plan::{Plan, PlanStep};
 use crate::walk::Walk;
+use maud::{Markup, PreEscaped, html};
 use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_plot::strip::{self, Line, Sheet};
 use pulsewright_plot::svg::{self, escape};
 use pulsewright_text::fit;
-use std::fmt::Write as _;
 
 /// When a page is dark.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,14 +44,44 @@ pub(crate) fn json_in_script(json: &str) -> String {
     fit::json(json).replace('<', "\\u003c")
 }
 
+/// Foreign text on one line, fit for a page.
+pub(crate) fn text(words: &str) -> Markup {
+    PreEscaped(escape(words))
+}
+
 /// A list of lines as list items.
-pub(crate) fn lines(lines: impl IntoIterator<Item = impl AsRef<str>>) -> String {
-    let mut html = String::new();
-    for line in lines {
-        // Writing to a string cannot fail.
-        let _ = write!(html, "<li>{}</li>", escape(line.as_ref()));
+pub(crate) fn lines(lines: impl IntoIterator<Item = impl AsRef<str>>) -> Markup {
+    html! {
+        @for line in lines { li { (text(line.as_ref())) } }
     }
-    html
+}
+
+/// The name and the content policy of a page, whose scripts and pictures are as `policy` allows.
+pub(crate) fn meta(policy: &str) -> Markup {
+    let policy = format!("default-src 'none'; style-src 'unsafe-inline'; {policy}base-uri 'none'; form-action 'none'");
+    html! {
+        meta charset="utf-8";
+        meta name="viewport" content="width=device-width, initial-scale=1";
+        meta http-equiv="Content-Security-Policy" content=(policy);
+    }
+}
+
+/// The cautions at the head or the foot of a page.
+pub(crate) fn cautions(own: &[String]) -> Markup {
+    html! {
+        section class="card caution" aria-labelledby="cautions" {
+            h2 id="cautions" { "Cautions" }
+            ul { (lines(CAUTIONS)) (lines(own)) }
+        }
+    }
+}
+
+/// The rig that a plan names.
+pub(crate) fn rig(plan: &Plan) -> Markup {
+    match &plan.rig {
+        Some(rig) => html! { (text(&rig.name)) " " (text(&rig.digest)) },
+        None => html! { "not named" },
+    }
 }
 
 /// The style of inline strips.
@@ -60,7 +90,7 @@ pub(crate) fn strip_style() -> String {
 }
 
 /// The strip of a step; `None` when nothing can be drawn of it.
-pub(crate) fn strip(walk: &Walk<'_>, index: usize, step: &PlanStep) -> Option<String> {
+pub(crate) fn strip(walk: &Walk<'_>, index: usize, step: &PlanStep) -> Option<Markup> {
     let mut recording = walk.stretch(index, STRIP_S).ok()?;
     recording.labels.fill(step.name.clone());
     let sheet = Sheet {
@@ -71,7 +101,7 @@ pub(crate) fn strip(walk: &Walk<'_>, index: usize, step: &PlanStep) -> Option<St
         ..Sheet::usual()
     };
     let drawing = strip::draw(&recording, &sheet).ok()?;
-    Some(svg::inline(&drawing, "strip", &format!("strip-{}", step.id)))
+    Some(PreEscaped(svg::inline(&drawing, "strip", &format!("strip-{}", step.id))))
 }
 
 /// Lead II and the other signals of the step's readings; two more at most.
