@@ -230,6 +230,34 @@ def test_a_saved_record_opens_again_and_a_foreign_one_does_not(chromium, sheet, 
         assert fresh.locator("[data-about=asset]").input_value() == "INV-0042"
 
 
+@pytest.mark.parametrize("change", ["a reading", "no digest", "a member twice"])
+def test_a_changed_record_stays_in_doubt_when_it_is_saved_again(chromium, sheet, tmp_path, change):
+    page = Watched(chromium).open(sheet)
+    fill_first_half(page)
+    sound = save(page, tmp_path).read_text("utf-8")
+    changed = tmp_path / "changed.json"
+    digest = json.loads(sound)["digest"]
+    changed.write_text({
+        "a reading": sound.replace('"INV-0042"', '"INV-0043"', 1),
+        "no digest": sound.replace(f',\n  "digest": "{digest}"', "", 1),
+        "a member twice": sound.replace('"asset": ', '"asset": "INV-0043", "asset": "INV-0041", "asset_": ', 1),
+    }[change], "utf-8")
+    assert changed.read_text("utf-8") != sound
+    fresh = Watched(chromium).open(sheet)
+    fresh.locator("#file").set_input_files(changed)
+    expect(fresh.locator("#message")).to_contain_text("changed after it was saved")
+    reload(fresh)
+    again = save(fresh, tmp_path)
+    assert json.loads(again.read_text("utf-8"))["doubt"]
+    outcome = run("report", again)
+    assert outcome.code == 1 and b"\nchanged: " in outcome.stdout and b"made from one that was changed" in outcome.stdout, outcome
+    # Once more through a page: the doubt stays.
+    third = Watched(chromium).open(sheet)
+    third.locator("#file").set_input_files(again)
+    expect(third.locator("#message")).to_contain_text("changed after it was saved")
+    assert run("report", save(third, tmp_path)).code == 1
+
+
 def test_keys_alone_are_enough(chromium, sheet):
     page = Watched(chromium).open(sheet)
     page.locator("[data-about=asset]").focus()

@@ -14,6 +14,7 @@ use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_rig::{Clip, RigRender};
 use pulsewright_script::Document;
 use pulsewright_stream::{Command, Ended, LivePlayer, Pace, Samples, command, send};
+use pulsewright_text::fit;
 use pulsewright_text::source::{self, BadLine};
 use serde_json::Value;
 use std::cell::{Cell, RefCell};
@@ -305,5 +306,6 @@ fn warn_of_scales(log: &Document, sent: &Sent) {
 
 fn write_log(set: Set, path: &Path, log: &Document) -> Outcome {
     let text = serde_json::to_string_pretty(&log.to_json()).map_err(Failure::input)? + "\n";
+    let text = fit::json(&text);
     set.write(&[(path, text.as_bytes())]).map_err(Failure::input)
 }

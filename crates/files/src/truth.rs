@@ -24,6 +24,7 @@ pub mod leads;
 
 use crate::decimal::{push_instant, push_rounded, push_span};
 use foreseen::Foreseen;
+use pulsewright_text::fit;
 use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::{Channel, PressureSite};
 use pulsewright_core::pressure::SiteSet;
@@ -357,9 +358,9 @@ fn site_channel(site: PressureSite) -> Channel {
     Channel::Pressure(site)
 }
 
-/// A cell of CSV: in quotes where it has to be, always on one line.
+/// A cell of CSV: in quotes where it has to be, always on one line, and no formula.
 fn quoted(text: &str) -> String {
-    let text = crate::csv::on_one_line(text);
+    let text = fit::cell(&crate::csv::on_one_line(text)).into_owned();
     if text.contains([',', '"']) || text.starts_with(['#', ' ']) || text.ends_with(' ') {
         format!("\"{}\"", text.replace('"', "\"\""))
     } else {
