@@ -129,7 +129,7 @@ def test_no_verb_writes_what_it_reads(tmp_path, script, number, link):
 
 
 def test_names_of_steps_calculate_nothing_and_move_nothing(tmp_path):
-    names = ["=cmd|' /C calc'!A0", "@SUM(A1)", "-2+3", "a\u202eb", "a\x1b[2J\nb", "plain, \"quoted\""]
+    names = ["=cmd|' /C calc'!A0", "@SUM(A1)", "-2+3", "a\u202eb", "a\x1b[2J", "plain, \"quoted\""]
     text = {"version": 1, "steps": [{"name": name, "duration_s": 1} for name in names]}
     (tmp_path / "names.json").write_text(json.dumps(text))
     succeed("render", tmp_path / "names.json", "-o", tmp_path / "out.csv", "--channels", "II")

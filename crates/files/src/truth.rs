@@ -24,13 +24,13 @@ pub mod leads;
 
 use crate::decimal::{push_instant, push_rounded, push_span};
 use foreseen::Foreseen;
-use pulsewright_text::fit;
 use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::{Channel, PressureSite};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, TICKS_PER_SECOND};
 use pulsewright_core::truth::{Band, Beat, Chamber, CuffEvent, CuffPhase, CuffReading, Episode, Event, Observer};
+use pulsewright_text::fit;
 use std::io::{self, Write};
 
 /// The truth files.

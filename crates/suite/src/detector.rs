@@ -215,7 +215,7 @@ impl Worker<'_> {
             Err(Waited::Stopped) => return Err(SuiteError::Stopped),
             Err(_) => Outcome::Failure(self.late()),
             Ok((status, _)) if !status.success() => Outcome::Failure(process.complaint(&ended_how(status))),
-            Ok(_) if self.detector.wants(BEATS_OUT) => answer_file(&place.beats, &process),
+            Ok(_) if self.detector.wants(BEATS_OUT) => answer_file(&place.beats, &process)?,
             Ok((_, said)) if said.len() as u64 > MOST_ANSWER => Outcome::Failure(too_much()),
             Ok((_, said)) => Outcome::Answer(said),
         })
@@ -248,7 +248,7 @@ impl Worker<'_> {
         };
         let answer = said.trim_end_matches(['\r', '\n']).strip_prefix(&record.name);
         let outcome = match answer.and_then(|answer| answer.strip_prefix('\t')) {
-            Some("ok") => answer_file(&place.beats, &staying.process),
+            Some("ok") => answer_file(&place.beats, &staying.process)?,
             Some(why) if !on_one_line(why).is_empty() => Outcome::Failure(on_one_line(why)),
             _ => {
                 let why = "in place of the record's name, a tab and ok; messages belong on standard error";
@@ -291,11 +291,21 @@ fn ended(
     process.wait(deadline, stop).map(|status| (status, said))
 }
 
-fn answer_file(beats: &Path, process: &Process<'_>) -> Outcome {
+/// The detector's answer in its file.
+///
+/// # Errors
+/// When the system can't read it: no fault of the detector, so the record is not done.
+fn answer_file(beats: &Path, process: &Process<'_>) -> Result<Outcome, SuiteError> {
+    use io::ErrorKind::{IsADirectory, NotADirectory, NotFound, PermissionDenied};
     match source::file(beats, MOST_ANSWER) {
-        Err(Unreadable::TooLarge { .. }) => Outcome::Failure(too_much()),
-        Ok(bytes) => Outcome::Answer(bytes),
-        Err(_) => Outcome::Failure(process.complaint("wrote no file of beats")),
+        Ok(bytes) => Ok(Outcome::Answer(bytes)),
+        Err(Unreadable::Io { source, .. })
+            if !matches!(source.kind(), NotFound | NotADirectory | PermissionDenied | IsADirectory) =>
+        {
+            Err(SuiteError::io(beats)(source))
+        }
+        Err(Unreadable::TooLarge { .. }) => Ok(Outcome::Failure(too_much())),
+        Err(_) => Ok(Outcome::Failure(process.complaint("wrote no file of beats"))),
     }
 }
 
