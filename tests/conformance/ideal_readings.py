@@ -67,7 +67,10 @@ class Monitor:
             ends = self.breaths.end_s[self.breaths.end_s < at_s]
             if len(ends) and at_s - ends[-1] > self.limits["apnoea_s"]:
                 return 0.0
-            return 60 / np.mean(np.diff(starts)[-8:]) if len(starts) > 1 else np.nan
+            intervals = np.diff(starts)
+            silent = np.flatnonzero(intervals > self.limits["apnoea_s"])
+            kept = intervals[silent[-1] + 1 :] if len(silent) else intervals
+            return 60 / np.mean(kept[-8:]) if len(kept) else 0.0
         channel, part = quantity.split("-")
         if channel == "cuff":
             return _cuff(part, self.signals.part(start_s, at_s))

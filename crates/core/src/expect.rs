@@ -22,6 +22,7 @@
 //! A step's readings count from [`SETTLING`] on, or from half of a shorter step on.
 
 mod alarm;
+mod breaths;
 mod causes;
 mod corner;
 mod expected;

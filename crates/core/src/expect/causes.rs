@@ -15,7 +15,6 @@ pub(super) struct Counts {
     pub(super) premature: u32,
     /// Beats that the script asks for and that did not come.
     pub(super) refused: u32,
-    pub(super) shallow_breaths: u32,
     /// Whether the ventricles fibrillated once settled.
     pub(super) fibrillated: bool,
 }
@@ -34,11 +33,11 @@ pub(super) fn of_rate(step: &PlayedStep<'_>, counts: &Counts, rate: &RateMeter) 
         .and_if(!premature && spread >= 1.8, Cause::Pauses)
 }
 
-pub(super) fn of_breaths(step: &PlayedStep<'_>, counts: &Counts) -> Causes {
+pub(super) fn of_breaths(step: &PlayedStep<'_>, shallow: u32) -> Causes {
     Causes::NONE
         .and_if(ramps(step, |field| matches!(field, Field::BreathsPerMin | Field::BreathDepthOhm)), Cause::Ramp)
         .and_if(step.get(Field::BreathPauseS) > 0.0 && step.get(Field::BreathsPerMin) > 0.0, Cause::Periodic)
-        .and_if(counts.shallow_breaths > 0, Cause::ShallowBreaths)
+        .and_if(shallow > 0, Cause::ShallowBreaths)
 }
 
 /// The group of settings that a field belongs to.

@@ -45,6 +45,8 @@ pub struct Expected {
     pub pulse: Reading,
     /// Breaths a minute.
     pub breaths: Reading,
+    /// From here on the reading of breaths has settled: its average holds no breath of the step before, or the apnoea is known.
+    pub breaths_from: Instant,
     /// By site.
     pub pressures: [Pressure; PressureSite::COUNT],
     /// Reading of a cuff's deflation, if it came in the step: systolic, diastolic, mean, mmHg.

@@ -23,9 +23,13 @@ const FEW: usize = 4;
 pub(super) enum Rule {
     /// As the module says.
     Beats,
-    /// The mean of the last eight (common practice, no source).
+    /// The mean of the last eight (common practice, no source). They reach back into the step before, so that the reading of a
+    /// new rate counts from the eighth breath on.
     Breaths,
 }
+
+/// Breaths averaged.
+const BREATHS: usize = 8;
 
 /// Averages intervals between beats, pulses or breaths.
 #[derive(Clone, Debug)]
@@ -35,8 +39,11 @@ pub(super) struct RateMeter {
     intervals: [f32; KEPT],
     kept: usize,
     last: Option<Instant>,
-    /// Intervals that began before are not kept.
+    /// Intervals that began before are of the step before; only those of breaths are kept.
     begin: Instant,
+    /// Intervals of this step, and whether the average still holds older ones.
+    fresh: usize,
+    mixed: bool,
     /// From here on the reading has settled.
     from: Instant,
     total: Span,
@@ -56,6 +63,8 @@ impl RateMeter {
             kept: 0,
             last: None,
             begin: Instant::ZERO,
+            fresh: 0,
+            mixed: false,
             from: Instant::ZERO,
             total: Span::ZERO,
             count: 0,
@@ -68,12 +77,28 @@ impl RateMeter {
 
     /// A step began, whose readings settle `from` then on.
     pub(super) fn begin(&mut self, begin: Instant, from: Instant) {
-        *self = RateMeter { begin, from, last: self.last, ..RateMeter::new(self.rule) };
+        let RateMeter { rule, intervals, last, .. } = *self;
+        let kept = if rule == Rule::Breaths { self.kept } else { 0 };
+        *self = RateMeter { begin, from, last, intervals, kept, mixed: kept > 0, ..RateMeter::new(rule) };
+    }
+
+    /// From here on the reading has settled.
+    pub(super) fn from(&self) -> Instant {
+        self.from
+    }
+
+    /// A silence so long that no rate was shown ends at `at`; what was before does not count any more.
+    pub(super) fn resume(&mut self, at: Instant) {
+        if at >= self.from {
+            self.longest_s = f32::INFINITY;
+        }
+        self.forget();
     }
 
     /// Forgets all intervals.
     pub(super) fn forget(&mut self) {
         self.kept = 0;
+        self.mixed = false;
         self.last = None;
     }
 
@@ -82,8 +107,16 @@ impl RateMeter {
         let last = self.last.replace(at)?;
         let interval = at.since(last);
         let interval_s = interval.as_secs();
-        if last >= self.begin {
+        if self.mixed && at >= self.from {
+            // It was shown until now.
+            self.show();
+        }
+        if last >= self.begin || self.rule == Rule::Breaths {
             self.push(interval_s);
+        }
+        self.fresh += usize::from(last >= self.begin);
+        if self.mixed && self.fresh >= BREATHS {
+            self.settle(at);
         }
         if last >= self.from {
             self.total = self.total.plus(interval);
@@ -92,12 +125,28 @@ impl RateMeter {
             self.shortest_s = min(self.shortest_s, interval_s);
             self.edges_s = Some([self.edges_s.map_or(interval_s, |[first, _]| first), interval_s]);
         }
-        if at >= self.from
-            && let Some(rate) = self.displayed()
-        {
-            self.shown = Some(self.shown.map_or(ReadingBand::steady(rate), |band| band.with(rate)));
+        if at >= self.from {
+            self.show();
         }
         Some(interval_s)
+    }
+
+    fn show(&mut self) {
+        if let Some(rate) = self.displayed() {
+            self.shown = Some(self.shown.map_or(ReadingBand::steady(rate), |band| band.with(rate)));
+        }
+    }
+
+    /// The average holds no older intervals any more; what it was until now counts only if it was the same.
+    fn settle(&mut self, at: Instant) {
+        self.mixed = false;
+        let (Some(shown), Some(rate)) = (self.shown, self.displayed()) else { return };
+        if max(shown.high, rate) > 1.01 * min(shown.low, rate) {
+            let older = core::mem::replace(self, RateMeter::new(self.rule));
+            let RateMeter { intervals, kept, last, begin, fresh, longest_s, .. } = older;
+            let longest_s = if longest_s == f32::INFINITY { longest_s } else { 0.0 };
+            *self = RateMeter { intervals, kept, last, begin, fresh, longest_s, from: at, ..RateMeter::new(self.rule) };
+        }
     }
 
     fn push(&mut self, interval_s: f32) {
@@ -119,7 +168,7 @@ impl RateMeter {
         let mean = |of: &[f32]| of.iter().sum::<f32>() / of.len() as f32;
         let period_s = match self.rule {
             _ if intervals.is_empty() => return None,
-            Rule::Breaths => mean(intervals.get(..8).unwrap_or(intervals)),
+            Rule::Breaths => mean(intervals.get(..BREATHS).unwrap_or(intervals)),
             Rule::Beats if intervals.len() >= 3 && intervals.iter().take(3).all(|interval| *interval > SLOW_S) => {
                 mean(intervals.get(..FEW).unwrap_or(intervals))
             }
@@ -143,7 +192,8 @@ impl RateMeter {
         } else if self.last.is_none_or(|last| end.since(last).as_secs() >= silence_s) {
             return Some(ReadingBand::steady(0.0));
         } else {
-            ReadingBand::steady(self.displayed()?)
+            let resumes = (self.longest_s == f32::INFINITY).then_some(0.0);
+            ReadingBand::steady(self.displayed().or(resumes)?)
         };
         Some(if longest_s >= silence_s { band.with(0.0) } else { band })
     }

@@ -1,6 +1,7 @@
 //! State gathered while a script is played: beats, pulses, breaths and pressures of the present step, and its alarms.
 
-use super::alarm::{AlarmKind, AlarmSink, Board};
+use super::alarm::{AlarmSink, Board};
+use super::breaths::BreathMeter;
 use super::causes::{self, Counts};
 use super::expected::{Expected, Pressure, SETTLING};
 use super::heart_alarms::{HeartAlarms, supraventricular};
@@ -48,8 +49,7 @@ pub(super) struct Watch<'a> {
     cuff: Option<CuffReading>,
     rate: RateMeter,
     pulses: PulseMeter,
-    breaths: RateMeter,
-    last_breath: Instant,
+    breaths: BreathMeter,
     pressures: [PressureMeter; PressureSite::COUNT],
     feet: [Option<Foot>; FEET],
     heart: HeartAlarms,
@@ -69,8 +69,7 @@ impl<'a> Watch<'a> {
             cuff: None,
             rate: RateMeter::new(Rule::Beats),
             pulses: PulseMeter::new(),
-            breaths: RateMeter::new(Rule::Breaths),
-            last_breath: Instant::ZERO,
+            breaths: BreathMeter::new(),
             pressures: core::array::from_fn(|i| {
                 let artery = [PressureSite::Arterial, PressureSite::Femoral, PressureSite::Pulmonary];
                 let pulses = artery.iter().any(|artery| *artery as usize == i);
@@ -154,12 +153,7 @@ impl<'a> Watch<'a> {
         } else {
             self.heart.suspend(now, &mut self.board, sink);
         }
-        let limit_s = limit(AlarmLimit::ApnoeaS);
-        let known = self.last_breath.plus(Span::from_secs(limit_s));
-        if limit_s > 0.0 && now > known {
-            self.board.raise(AlarmKind::Apnoea, self.last_breath, known);
-            self.board.clear(AlarmKind::LowBreathing, known, sink);
-        }
+        self.breaths.pass(now, &limit, &mut self.board, sink);
     }
 
     /// An event other than the start of a step.
@@ -210,23 +204,10 @@ impl<'a> Watch<'a> {
     }
 
     fn breath(&mut self, breath: &Breath, sink: &mut dyn AlarmSink) {
-        if breath.depth_ohm < SMALLEST_BREATH_OHM {
-            self.counts.shallow_breaths += 1;
-            return;
-        }
-        self.pass(breath.start, sink);
-        self.board.clear(AlarmKind::Apnoea, breath.start, sink);
         let Some(placed) = self.placed else { return };
-        let before = self.last_breath;
-        self.last_breath = breath.end;
-        self.breaths.beat(breath.start);
-        let body = placed.step.body();
-        let [low, high] = [AlarmLimit::BreathsLow, AlarmLimit::BreathsHigh].map(|limit| self.limits.of(limit, body));
-        if let Some(rate) = self.breaths.displayed().filter(|_| self.breaths.intervals().len() >= 4) {
-            let since = |beyond: bool| beyond.then_some(before);
-            self.board.set(AlarmKind::LowBreathing, since(rate < low), breath.start, sink);
-            self.board.set(AlarmKind::HighBreathing, since(rate > high), breath.start, sink);
-        }
+        self.pass(breath.start, sink);
+        let (limits, body) = (self.limits, placed.step.body());
+        self.breaths.breath(breath, &|limit| limits.of(limit, body), &mut self.board, sink);
     }
 
     fn pulse(&mut self, pulse: &Pulse) {
@@ -290,17 +271,7 @@ impl<'a> Watch<'a> {
             let silent = band.is_some_and(|band| band.high == 0.0);
             Reading { band, causes: if silent { Causes::NONE.and(Cause::NoBeats) } else { of_rate } }
         };
-        let causes = causes::of_breaths(step, &self.counts);
-        let band = self.breaths.band(end, limit(AlarmLimit::ApnoeaS));
-        let moves = causes.has(Cause::Ramp);
-        let band = if moves { band.map(|band| self.breaths.moving(band)) } else { band };
-        let breaths = Reading { band, causes };
-        let breaths = match breaths.band {
-            Some(band) if band.high == 0.0 => {
-                Reading { causes: breaths.causes.and_if(self.counts.shallow_breaths == 0, Cause::NoBreaths), ..breaths }
-            }
-            _ => breaths,
-        };
+        let (breaths, breaths_from) = self.breaths.reading(step, end, &limit);
         let closed = |site| step.is_on(transducer(site).closed);
         let pressures = core::array::from_fn(|i| {
             let (Some(site), Some(meter)) = (PressureSite::ALL.get(i).copied(), self.pressures.get(i)) else {
@@ -332,6 +303,7 @@ impl<'a> Watch<'a> {
             rate,
             pulse: self.pulse_rate(end, closed(PressureSite::Arterial), of_rate, limit(AlarmLimit::AsystoleS)),
             breaths,
+            breaths_from: breaths_from.min(end),
             pressures,
             cuff: self.cuff_reading(of_rate),
             alarms: *self.board.step(),

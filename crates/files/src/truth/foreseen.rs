@@ -60,20 +60,21 @@ impl<'a> Foreseen<'a> {
 
     fn push_readings(&self, row: &mut Vec<u8>, expected: &Expected) {
         let played = self.played;
-        let mut push = |name: &str, unit: &str, reading: &Reading| {
+        let mut push_from = |from: Instant, name: &str, unit: &str, reading: &Reading| {
             write!(row, "{played},{name},{unit},").ok();
             push_instant(row, expected.start);
             row.push(b',');
             push_instant(row, expected.end);
             row.push(b',');
-            push_rounded(row, expected.from.since(expected.start).as_secs(), 3);
+            push_rounded(row, from.since(expected.start).as_secs(), 3);
             push_band(row, reading);
             let why: Vec<&str> = reading.causes.iter().map(|cause| cause.words()).collect();
             writeln!(row, ",{}", quoted(&why.join("; "))).ok();
         };
-        push("heart-rate", "bpm", &expected.rate);
-        push("pulse-rate", "bpm", &expected.pulse);
-        push("respiration-rate", "breaths/min", &expected.breaths);
+        push_from(expected.from, "heart-rate", "bpm", &expected.rate);
+        push_from(expected.from, "pulse-rate", "bpm", &expected.pulse);
+        push_from(expected.breaths_from, "respiration-rate", "breaths/min", &expected.breaths);
+        let mut push = |name: &str, unit: &str, reading: &Reading| push_from(expected.from, name, unit, reading);
         for site in self.sites.sites() {
             let pressure = expected.pressure(site);
             let parts =
