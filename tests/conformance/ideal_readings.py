@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 from scipy.signal import butter, detrend, sosfiltfilt
 
 from ideal_alarms import Alarm, breathing_alarms, heart_alarms, pressure_alarms
@@ -72,12 +73,33 @@ class Monitor:
             kept = intervals[silent[-1] + 1 :] if len(silent) else intervals
             return 60 / np.mean(kept[-8:]) if len(kept) else 0.0
         channel, part = quantity.split("-")
+        if channel == "st":
+            return self._st(part, at_s)
         if channel == "cuff":
             return _cuff(part, self.signals.part(start_s, at_s))
         if channel == "arterial":
             return self._arterial(part, at_s)
         recent = self.signals.part(at_s - PRESSURE_S, at_s).venous_mmhg
         return float(np.mean(recent)) if quantity == "venous-mean" else np.nan
+
+    def _st(self, lead: str, at_s: float) -> float:
+        """Of the last 15 s, 60 ms after the end of each QRS against its onset, both where the leads move at 5 % of their highest speed."""
+        rate_hz, begin_s = self.signals.rate_hz, max(at_s - 15, 0)
+        leads = self.signals.part(begin_s, at_s).leads_mv
+        one, two, v1, v5 = leads.T
+        values = {"I": one, "II": two, "III": two - one, "V1": v1, "V5": v5}[lead]
+        speed = uniform_filter1d(np.linalg.norm(np.gradient(leads, axis=0), axis=1), rate_hz // 100)
+        levels = []
+        for qrs_s in self.heart.qrs_s[~self.heart.ventricular & ~self.heart.captured]:
+            peak = round((qrs_s - begin_s) * rate_hz)
+            if not 0.2 * rate_hz < peak < len(speed) - 0.3 * rate_hz:
+                continue
+            about = speed[peak - round(0.1 * rate_hz) : peak + round(0.1 * rate_hz)]
+            moving = np.flatnonzero(about > 0.05 * np.max(about)) + peak - round(0.1 * rate_hz)
+            pieces = np.split(moving, np.flatnonzero(np.diff(moving) > 0.012 * rate_hz) + 1)
+            qrs = max(pieces, key=lambda piece: np.max(speed[piece]))
+            levels.append(values[qrs[-1] + round(0.06 * rate_hz)] - values[qrs[0]])
+        return float(np.mean(levels)) if levels else np.nan
 
     def _arterial(self, part: str, at_s: float) -> float:
         pulses = self.pulses

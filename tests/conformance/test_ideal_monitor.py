@@ -24,8 +24,6 @@ CHANNELS = "I,II,V1,V5,respiration,arterial,venous,cuff"
 CATEGORY = {"adult": 0, "neonatal": 2, "transport": 0}
 HOLD_S, CUFF_HOLD_S = 60, 180
 """So long a step that holds is played here; a cuff needs longer."""
-RESOLUTION = {"cuff-leak": 0.1}
-"""Of a reading, in its unit; of the others 1."""
 
 
 @dataclass
@@ -81,7 +79,7 @@ def bench(request, tmp_path_factory) -> Bench:
     document = json.loads(source.read_text("utf-8"))
     (folder / "bounded.json").write_text(json.dumps(bounded(document)), "utf-8")
     succeed("render", folder / "bounded.json", "-o", folder / "played.wav", "--channels", CHANNELS, "--bits", "float",
-            "--frame-rate", FRAME_RATE_HZ)
+            "--frame-rate", FRAME_RATE_HZ, "--lead-truth", "II,III,V5")
     samples, rate_hz = soundfile.read(folder / "played.wav", dtype="float32")
     assert rate_hz == FRAME_RATE_HZ
     signals = Signals(rate_hz, samples[:, :4].astype(np.float64), *samples[:, 4:].T)
@@ -97,7 +95,7 @@ def bench(request, tmp_path_factory) -> Bench:
 
 def rounded(quantity: str, value: float) -> float:
     """As a display shows it."""
-    step = RESOLUTION.get(quantity, 1)
+    step = 0.01 if quantity.startswith("st-") else 0.1 if quantity == "cuff-leak" else 1
     return round(value / step) * step
 
 
@@ -179,13 +177,19 @@ def scored(bench: Bench, what: str, reference: list[dict], log: Path) -> list[di
     return [row for row in rows if row["passed"] != "true"]
 
 
+def has_st(bench: Bench, step: str) -> bool:
+    """Whether QRS onset and ST stand clear of other waves: P and T run into them in fast and in ectopic rhythms."""
+    times = bench.steps[int(step) - 1]
+    return times["rhythm"].startswith("sinus") and float(times["rate_bpm"] or 0) <= 120
+
+
 def test_its_log_of_readings_passes(bench):
     items = (item for _, _, item in bench.items("readings"))
     tolerances = {item["quantity"]: item for item in items if not item["quantity"].startswith("cuff")}
     reference = [
         row | {key: tolerances[row["reading"]][key] for key in ("tolerance", "tolerance_percent")}
         for row in csv.DictReader((bench.folder / "played.readings.csv").open())
-        if row["reading"] in tolerances
+        if row["reading"] in tolerances and (not row["reading"].startswith("st-") or has_st(bench, row["step"]))
     ]
     log = log_of_readings(bench, bench.monitor, set(tolerances))
     assert scored(bench, "readings", reference, log) == []
@@ -299,3 +303,20 @@ def test_an_alarm_that_is_slow_fails_its_items(bench):
         late = [replace(of, time_s=of.time_s + LATE_S, end_s=max(of.end_s, of.time_s + LATE_S)) for of in alarms]
         heard = [slow if of.kind == kind else of for of, slow in zip(alarms, late, strict=True)]
         assert failed(bench, bench.monitor, heard) == items_of(bench, kind), kind
+
+
+@pytest.mark.parametrize(("wall", "rate_bpm"), [("inferior", 60), ("lateral", 95)])
+def test_st_levels_are_those_of_the_samples(tmp_path, wall, rate_bpm):
+    """Each lead to 0.05 mV: so far the ends of the QRS, where its speed falls to 5 %, move a level that slopes."""
+    succeed("render", "--rhythm", "sinus", "--rate", rate_bpm, "--set", f"st.{wall}_mv=-0.2", "--duration", "45s", "-o",
+            tmp_path / "out.wav", "--channels", CHANNELS, "--bits", "float", "--frame-rate", FRAME_RATE_HZ,
+            "--lead-truth", "I,II,III,V5")
+    samples, _ = soundfile.read(tmp_path / "out.wav", dtype="float32")
+    signals = Signals(FRAME_RATE_HZ, samples[:, :4].astype(np.float64), *samples[:, 4:].T)
+    monitor = Monitor.connected(signals, limits_of({}, 0))
+    rows = {row["reading"]: row for row in csv.DictReader((tmp_path / "out.readings.csv").open())}
+    for lead in ("I", "II", "III", "V5"):
+        row = rows[f"st-{lead}"]
+        assert float(row["low"]) - 0.05 <= monitor.shows(f"st-{lead}", 0, 44) <= float(row["high"]) + 0.05, lead
+    shifted = {"inferior": ("st-II", "st-III"), "lateral": ("st-I", "st-V5")}[wall]
+    assert all(float(rows[name]["expected"]) < -0.05 for name in shifted)

@@ -10,6 +10,7 @@ use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_files::atomic::Set;
 use pulsewright_files::quantiser::Tally;
+use pulsewright_files::truth::{self, TruthFile};
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_rig::{Clip, RigRender};
 use pulsewright_script::Document;
@@ -66,7 +67,8 @@ pub fn run(request: Request) -> Outcome {
     }
     let rig = if let Form::Rig(path) = &stream.form { Some(path.as_path()) } else { None };
     let inputs = stream.source.file().into_iter().chain(rig);
-    let set = stream.log.as_deref().map(|log| claim(&[log], inputs, stream.force)).transpose()?;
+    let log = stream.log.as_deref().map(Log::new);
+    let set = log.as_ref().map(|log| claim(&log.paths(), inputs, stream.force)).transpose()?;
     let rate = stream.frame_rate;
     let document = stream.source.document()?;
     let items = document.items();
@@ -105,10 +107,11 @@ pub fn run(request: Request) -> Outcome {
     };
     let (sink, repeats) = sink(stream.board.as_deref(), &sent.borrow(), rate)?;
     let ended = send(rate, stream.pace, header, make, sink, interruption::asked);
-    let log = stream.log.as_deref().zip(set).map_or(Ok(()), |(path, set)| {
-        let log = live.borrow().log();
-        warn_of_scales(&log, &sent.borrow());
-        write_log(set, path, &log)
+    let log = log.zip(set).map_or(Ok(()), |(log, set)| {
+        let live = live.borrow();
+        let played = live.log();
+        warn_of_scales(&played, &sent.borrow());
+        log.write(set, &played, rate.instant_of(live.position()))
     });
     match ended {
         Ok(ended) => {
@@ -304,8 +307,31 @@ fn warn_of_scales(log: &Document, sent: &Sent) {
     }
 }
 
-fn write_log(set: Set, path: &Path, log: &Document) -> Outcome {
-    let text = serde_json::to_string_pretty(&log.to_json()).map_err(Failure::input)? + "\n";
-    let text = fit::json(&text);
-    set.write(&[(path, text.as_bytes())]).map_err(Failure::input)
+/// The log, and beside it the tables of what a correct monitor shows.
+struct Log {
+    script: PathBuf,
+    tables: [PathBuf; 3],
+}
+
+impl Log {
+    fn new(script: &Path) -> Log {
+        let tables = [TruthFile::Steps, TruthFile::Readings, TruthFile::Alarms];
+        Log { script: script.to_owned(), tables: tables.map(|file| script.with_extension(file.suffix())) }
+    }
+
+    fn paths(&self) -> Vec<&Path> {
+        [&self.script].into_iter().chain(&self.tables).map(PathBuf::as_path).collect()
+    }
+
+    fn write(&self, set: Set, played: &Document, end: Instant) -> Outcome {
+        let text = serde_json::to_string_pretty(&played.to_json()).map_err(Failure::input)? + "\n";
+        let text = fit::json(&text);
+        let items = played.items();
+        let script = Script::new(played.seed(), &items).map_err(Failure::input)?;
+        let labels: Vec<&str> = (0..items.len()).map(|item| played.label(item)).collect();
+        let tables = truth::expectations(&script, &labels, played.alarm_limits(), end);
+        let tables = self.tables.iter().zip(&tables).map(|(path, (_, table))| (path.as_path(), table.as_slice()));
+        let files: Vec<(&Path, &[u8])> = [(self.script.as_path(), text.as_bytes())].into_iter().chain(tables).collect();
+        set.write(&files).map_err(Failure::input)
+    }
 }

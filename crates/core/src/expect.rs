@@ -18,6 +18,7 @@
 //! | respiration rate | the last 8 breaths of at least 0.1 ohm |
 //! | systolic, diastolic | highest and lowest pressure of each pulse at the transducer |
 //! | mean | of each pulse from trough to trough; the mean of the step is that of all time between its first and last trough |
+//! | ST | of each beat that is conducted from above, 60 ms after the J point against QRS onset |
 //!
 //! A step's readings count from [`SETTLING`] on, or from half of a shorter step on.
 
@@ -34,6 +35,7 @@ mod pulses;
 mod rate;
 mod reading;
 mod rows;
+mod st;
 mod watch;
 
 pub use alarm::{Alarm, AlarmKind, AlarmSink, Sounded, StepAlarms};
@@ -42,6 +44,7 @@ pub use limits::{AlarmLimit, AlarmLimits};
 pub use reading::{Cause, Causes, Reading, ReadingBand};
 pub use watch::SMALLEST_BREATH_OHM;
 
+use crate::frame::Lead;
 use crate::player::Player;
 use crate::script::Script;
 use crate::site_set::SiteSet;
@@ -89,6 +92,12 @@ impl<'a> Forecast<'a> {
             step_start: Instant::ZERO,
             over: false,
         }
+    }
+
+    /// The same with the ST level in these leads. It costs some work at each beat.
+    pub fn with_st_in(mut self, leads: &[Lead]) -> Forecast<'a> {
+        self.player = self.player.with_beats_in(leads);
+        self
     }
 
     /// The next step; `None` after the last. `sink` gets every alarm as it ends.

@@ -220,7 +220,7 @@ fn write_json(file: &mut Unfinished, document: &impl serde::Serialize) -> io::Re
 }
 
 /// The truth's files, open.
-fn truth_files<'a>(plan: &Plan<'a>, set: &Set, names: &Names) -> Result<Truth<'a, Unfinished>, RenderError> {
+fn truth_files<'a>(plan: &'a Plan<'a>, set: &Set, names: &Names) -> Result<Truth<'a, Unfinished>, RenderError> {
     let mut files = Vec::new();
     for name in &names.truth {
         files.push(set.part(name)?);
@@ -229,7 +229,7 @@ fn truth_files<'a>(plan: &Plan<'a>, set: &Set, names: &Names) -> Result<Truth<'a
         return Err(RenderError::Stopped);
     };
     let truth = Truth::new(plan.content.script, plan.content.labels, plan.rate, plan.frames, files);
-    Ok(truth.expecting(plan.pressures, plan.content.limits))
+    Ok(truth.expecting(plan.pressures, &plan.lead_truth, plan.content.limits))
 }
 
 fn record_header(plan: &Plan<'_>, run: &Run<'_, '_>, name: &str) -> String {

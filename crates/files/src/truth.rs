@@ -23,9 +23,9 @@ mod foreseen;
 pub mod leads;
 
 use crate::decimal::{push_instant, push_rounded, push_span};
-use foreseen::Foreseen;
+use foreseen::{Foreseen, Rows};
 use pulsewright_core::expect::AlarmLimits;
-use pulsewright_core::frame::{Channel, PressureSite};
+use pulsewright_core::frame::{Channel, Lead, PressureSite};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, TICKS_PER_SECOND};
@@ -108,6 +108,28 @@ impl TruthFile {
     }
 }
 
+/// The tables of the readings and alarms of a correct monitor over a script up to `end`; `labels` by item of the script.
+pub fn expectations(
+    script: &Script<'_>,
+    labels: &[&str],
+    limits: AlarmLimits,
+    end: Instant,
+) -> [(TruthFile, Vec<u8>); 3] {
+    let mut foreseen = Foreseen::new(script, SiteSet::USUAL, limits, end);
+    let mut tables = [TruthFile::Steps, TruthFile::Readings, TruthFile::Alarms]
+        .map(|file| (file, format!("{}\n", file.columns()).into_bytes()));
+    loop {
+        let Rows { steps, readings, alarms } = foreseen.next_step(script, labels);
+        let over = steps.is_empty();
+        for ((_, table), rows) in tables.iter_mut().zip([steps, readings, alarms]) {
+            table.extend_from_slice(&rows);
+        }
+        if over {
+            return tables;
+        }
+    }
+}
+
 /// Writes events as they happen.
 ///
 /// An error of the files is kept until [`Truth::finish`]; nothing is written after it.
@@ -154,12 +176,12 @@ impl<'a, W: Write> Truth<'a, W> {
         truth
     }
 
-    /// The same with these pressures beside the artery's, and with these limits of alarms.
+    /// The same with these pressures beside the artery's, the ST level in these leads, and these limits of alarms.
     ///
     /// To be called before the first event.
-    pub fn expecting(mut self, sites: SiteSet, limits: AlarmLimits) -> Truth<'a, W> {
+    pub fn expecting(mut self, sites: SiteSet, leads: &'a [Lead], limits: AlarmLimits) -> Truth<'a, W> {
         let end = self.rate.instant_of(self.frames);
-        self.foreseen = Foreseen::new(self.script, sites, limits, end);
+        self.foreseen = Foreseen::new(self.script, sites, limits, end).with_st_in(leads);
         self
     }
 

@@ -277,6 +277,7 @@ impl<'a> LivePlayer<'a> {
 
     /// The steps played up to the next frame, as a document that plays them again.
     ///
+    /// Expectations that a step does not bear as it was played, such as the alarm of one that was cut short, are left out.
     /// A last step that is shorter than the least duration gets the least duration; see [`LivePlayer::may_stop`].
     pub fn log(&self) -> Document {
         let end = self.rate.instant_of(self.position());
@@ -293,7 +294,7 @@ impl<'a> LivePlayer<'a> {
         });
         let title = self.document.title().map_or("As played".to_owned(), |title| format!("{title}, as played"));
         let notes = "Written while frames were sent: rendered, it gives the same bytes.".to_owned();
-        self.document.clone().with_steps(title, notes, steps.collect())
+        self.document.clone().with_steps(title, notes, steps.collect()).with_expectations_that_hold()
     }
 }
 

@@ -42,7 +42,7 @@ pub struct Stream {
     #[arg(long, help_heading = "Leading")]
     live: bool,
 
-    /// Write what was played as a script, at the end.
+    /// Write what was played as a script, at the end; beside it steps, readings and alarms of a correct monitor.
     #[arg(long, value_name = "SCRIPT", help_heading = "Leading")]
     log: Option<PathBuf>,
 

@@ -3,6 +3,7 @@
 use super::alarm::{AlarmKind, Sounded, StepAlarms};
 use super::reading::{Cause, Reading};
 use crate::anatomy::PressureSite;
+use crate::frame::Lead;
 use crate::heart::rhythm::Priority;
 use crate::time::{Instant, Span};
 
@@ -47,6 +48,8 @@ pub struct Expected {
     pub breaths: Reading,
     /// From here on the reading of breaths has settled: its average holds no breath of the step before, or the apnoea is known.
     pub breaths_from: Instant,
+    /// ST level by lead, in the order of [`Lead::ALL`], mV; only of the leads that were asked for.
+    pub st: [Reading; Lead::ALL.len()],
     /// By site.
     pub pressures: [Pressure; PressureSite::COUNT],
     /// Reading of a cuff's deflation, if it came in the step: systolic, diastolic, mean, mmHg.

@@ -50,6 +50,8 @@ macro_rules! causes {
 }
 
 causes! {
+    /// No beat that is conducted from above.
+    NoOwnBeats: "no beat comes from which ST is read: all are ventricular or paced";
     /// The quantity is not played.
     NotPlayed: "it is not played";
     /// A test signal without beats is played.

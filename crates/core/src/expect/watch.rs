@@ -11,6 +11,7 @@ use super::pressure_alarms::PressureAlarms;
 use super::pulses::{PulseMeter, SMALLEST_PULSE_MMHG};
 use super::rate::{RateMeter, Rule};
 use super::reading::{Cause, Causes, Reading, ReadingBand};
+use super::st::StMeter;
 use crate::anatomy::PressureSite;
 
 use crate::field::transducer;
@@ -50,6 +51,7 @@ pub(super) struct Watch<'a> {
     rate: RateMeter,
     pulses: PulseMeter,
     breaths: BreathMeter,
+    st: StMeter,
     pressures: [PressureMeter; PressureSite::COUNT],
     feet: [Option<Foot>; FEET],
     heart: HeartAlarms,
@@ -70,6 +72,7 @@ impl<'a> Watch<'a> {
             rate: RateMeter::new(Rule::Beats),
             pulses: PulseMeter::new(),
             breaths: BreathMeter::new(),
+            st: StMeter::new(),
             pressures: core::array::from_fn(|i| {
                 let artery = [PressureSite::Arterial, PressureSite::Femoral, PressureSite::Pulmonary];
                 let pulses = artery.iter().any(|artery| *artery as usize == i);
@@ -100,6 +103,7 @@ impl<'a> Watch<'a> {
         self.rate.begin(at, self.from);
         self.pulses.begin(at, self.from);
         self.breaths.begin(at, self.from);
+        self.st.begin(self.from);
         for (site, meter) in PressureSite::ALL.iter().zip(&mut self.pressures) {
             meter.begin(at, self.from);
             // No pulse goes on behind a closed transducer.
@@ -159,7 +163,11 @@ impl<'a> Watch<'a> {
     /// An event other than the start of a step.
     pub(super) fn event(&mut self, event: Event, sink: &mut dyn AlarmSink) {
         match event {
-            Event::Beat(beat) => self.beat(&beat, sink),
+            Event::Beat(beat) => {
+                self.st.beat(beat.code);
+                self.beat(&beat, sink);
+            }
+            Event::Lead(beat) => self.st.lead(&beat),
             Event::Episode {
                 episode: Episode::VentricularFibrillation | Episode::VentricularFlutter,
                 at,
@@ -304,6 +312,7 @@ impl<'a> Watch<'a> {
             pulse: self.pulse_rate(end, closed(PressureSite::Arterial), of_rate, limit(AlarmLimit::AsystoleS)),
             breaths,
             breaths_from: breaths_from.min(end),
+            st: self.st.readings(),
             pressures,
             cuff: self.cuff_reading(of_rate),
             alarms: *self.board.step(),

@@ -3,7 +3,7 @@
 use super::quoted;
 use crate::decimal::{push_instant, push_rounded};
 use pulsewright_core::expect::{Alarm, AlarmLimits, Expected, Forecast, Reading};
-use pulsewright_core::frame::{Channel, PressureSite};
+use pulsewright_core::frame::{Channel, Lead, PressureSite};
 use pulsewright_core::heart::rhythm::Priority;
 use pulsewright_core::pressure::{AT_ONCE, SiteSet};
 use pulsewright_core::script::{Item, Script, Step};
@@ -22,6 +22,7 @@ pub(super) struct Rows {
 pub(super) struct Foreseen<'a> {
     forecast: Box<Forecast<'a>>,
     sites: SiteSet,
+    leads: &'a [Lead],
     played: u64,
 }
 
@@ -33,7 +34,13 @@ impl<'a> Foreseen<'a> {
             all.push(PressureSite::Arterial);
         }
         let sites = SiteSet::new(&all).unwrap_or(sites);
-        Foreseen { forecast: Box::new(Forecast::new(script, sites, limits, end)), sites, played: 0 }
+        Foreseen { forecast: Box::new(Forecast::new(script, sites, limits, end)), sites, leads: &[], played: 0 }
+    }
+
+    /// The same with the ST level in these leads.
+    pub(super) fn with_st_in(self, leads: &'a [Lead]) -> Foreseen<'a> {
+        let forecast = Box::new(self.forecast.with_st_in(leads));
+        Foreseen { forecast, leads, ..self }
     }
 
     /// The rows of the next step.
@@ -81,6 +88,11 @@ impl<'a> Foreseen<'a> {
                 [("systolic", &pressure.systolic), ("diastolic", &pressure.diastolic), ("mean", &pressure.mean)];
             for (part, reading) in parts {
                 push(&format!("{}-{part}", Channel::Pressure(site).id()), "mmHg", reading);
+            }
+        }
+        for lead in self.leads {
+            if let Some(reading) = expected.st.get(*lead as usize) {
+                push(&format!("st-{}", Channel::Lead(*lead).id()), "mV", reading);
             }
         }
         if expected.cuff.iter().any(|reading| reading.band.is_some()) {

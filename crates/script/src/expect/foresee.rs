@@ -1,13 +1,15 @@
 //! Fills in a document's expectations: plays its steps and sets the values that were left out.
 
 use super::expected::{
-    ALARM_SOURCE, CLEAR_SOURCE, CLEAR_WITHIN_S, ExpectedAlarm, ExpectedClear, ExpectedReading, ExpectedSilence, Place,
+    ALARM_SOURCE, CLEAR_SOURCE, CLEAR_WITHIN_S, Expectations, ExpectedAlarm, ExpectedClear, ExpectedReading,
+    ExpectedSilence, Place,
 };
 use super::quantity::{Origin, Quantity};
 use crate::document::{Document, Part};
 use crate::problem::Problem;
 use pulsewright_core::anatomy::PressureSite;
 use pulsewright_core::expect::{AlarmKind, Expected, Forecast, Reading, Sounded};
+use pulsewright_core::frame::Lead;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Script};
 use pulsewright_core::settings::Field;
@@ -57,20 +59,46 @@ impl Document {
 
     fn foresee_at(&self, script: &Script<'_>, sites: SiteSet, most: usize) -> Vec<Expected> {
         let last = Instant::ZERO.plus(Span::secs(FORESEEN_S));
-        let mut forecast = Box::new(Forecast::new(script, sites, self.alarm_limits(), last));
+        let leads: Vec<Lead> = self.asked().filter_map(|quantity| quantity.lead()).collect();
+        let mut forecast = Box::new(Forecast::new(script, sites, self.alarm_limits(), last).with_st_in(&leads));
         std::iter::from_fn(|| forecast.next_step(&mut ())).take(most).collect()
+    }
+
+    /// The quantities that its steps read.
+    fn asked(&self) -> impl Iterator<Item = Quantity> {
+        let steps = self.parts().iter().filter_map(|part| match part {
+            Part::Step(step) => Some(step),
+            Part::Repeat { .. } => None,
+        });
+        steps.flat_map(|step| step.expect.readings.iter().map(|reading| reading.quantity))
     }
 
     /// Whether a step reads one of these pressures.
     fn reads(&self, sites: &[PressureSite]) -> bool {
-        let of_sites = |reading: &ExpectedReading| match reading.quantity.origin() {
+        self.asked().any(|quantity| match quantity.origin() {
             Origin::Systolic(site) | Origin::Diastolic(site) | Origin::Mean(site) => sites.contains(&site),
             _ => false,
-        };
-        self.parts().iter().any(|part| match part {
-            Part::Step(step) => step.expect.readings.iter().any(of_sites),
-            Part::Repeat { .. } => false,
         })
+    }
+
+    /// The same document without the expectations that its steps do not bear, such as the alarm of a step that was cut short.
+    pub fn with_expectations_that_hold(mut self) -> Document {
+        if !self.expects() {
+            return self;
+        }
+        let foreseen = self.foresee(self.parts.len());
+        for (item, part) in self.parts.iter_mut().enumerate() {
+            let Part::Step(step) = part else { continue };
+            let Some(expected) = foreseen.iter().find(|expected| expected.item == item) else {
+                step.expect = Expectations::default();
+                continue;
+            };
+            step.expect.readings.retain_mut(|of| fill_reading(of, expected).is_none());
+            step.expect.alarms.retain_mut(|of| fill_alarm(of, expected).is_none());
+            step.expect.silent.retain(|of| refute_silence(of, expected).is_none());
+            step.expect.clears.retain_mut(|of| fill_clear(of, expected).is_none());
+        }
+        self
     }
 
     /// Fills in the values that expectations leave out; returns the problems in them.
@@ -115,6 +143,7 @@ pub fn reading_of(quantity: Quantity, expected: &Expected) -> Option<&Reading> {
         Origin::Diastolic(site) => &expected.pressure(site).diastolic,
         Origin::Mean(site) => &expected.pressure(site).mean,
         Origin::Cuff(part) => expected.cuff.get(part)?,
+        Origin::St(lead) => expected.st.get(lead as usize)?,
         Origin::Typed => return None,
     })
 }
@@ -124,9 +153,10 @@ pub fn why(reading: &Reading) -> String {
     reading.causes.iter().map(|cause| cause.words()).collect::<Vec<_>>().join("; ")
 }
 
-/// A tenth is finer than the resolution of monitors, and hides the errors of sampling in the last digits.
-fn tenth(value: f32) -> f64 {
-    (f64::from(value) * 10.0).round() / 10.0
+/// Rounded finer than monitors show it, so that errors of sampling in the last digits are hidden: to tenths, mV to thousandths.
+fn rounded(quantity: Quantity, value: f32) -> f64 {
+    let parts = if quantity.unit() == "mV" { 1000.0 } else { 10.0 };
+    (f64::from(value) * parts).round() / parts
 }
 
 fn fill_reading(of: &mut ExpectedReading, expected: &Expected) -> Option<Problem> {
@@ -137,8 +167,9 @@ fn fill_reading(of: &mut ExpectedReading, expected: &Expected) -> Option<Problem
         return None;
     }
     let band = reading.and_then(|reading| reading.band);
-    of.value = band.map(|band| tenth(band.mean));
-    of.band = band.map(|band| [tenth(band.low), tenth(band.high)]);
+    let rounded = |value: f32| rounded(of.quantity, value);
+    of.value = band.map(|band| rounded(band.mean));
+    of.band = band.map(|band| [rounded(band.low), rounded(band.high)]);
     if of.value.is_some() || !of.limit.is_around_a_value() {
         return None;
     }

@@ -1,7 +1,7 @@
 //! The table of a monitor's readings: word, unit, source of the value, and the default limit.
 
 use super::limit::Limit;
-use pulsewright_core::frame::PressureSite;
+use pulsewright_core::frame::{Lead, PressureSite};
 use pulsewright_core::settings::Settings;
 
 /// The source of a value.
@@ -21,6 +21,8 @@ pub enum Origin {
     Diastolic(PressureSite),
     /// Mean pressure at a site.
     Mean(PressureSite),
+    /// ST level in a lead, 60 ms after the J point against QRS onset.
+    St(Lead),
     /// Not from the signal: a document must give the value, or the limit is a range.
     Typed,
 }
@@ -110,6 +112,18 @@ quantities! {
     CuffPressure: "cuff-pressure", "Static cuff pressure", "mmHg", Origin::Typed, CUFF_STATIC;
     CuffLeak: "cuff-leak", "Cuff leak", "mmHg/min", Origin::Typed, LEAK;
     CuffCeiling: "cuff-ceiling", "Highest cuff pressure", "mmHg", Origin::Typed, CEILING;
+    StI: "st-I", "ST level in I", "mV", Origin::St(Lead::I), Usual::Unsaid;
+    StII: "st-II", "ST level in II", "mV", Origin::St(Lead::II), Usual::Unsaid;
+    StIII: "st-III", "ST level in III", "mV", Origin::St(Lead::III), Usual::Unsaid;
+    StAvr: "st-aVR", "ST level in aVR", "mV", Origin::St(Lead::AVR), Usual::Unsaid;
+    StAvl: "st-aVL", "ST level in aVL", "mV", Origin::St(Lead::AVL), Usual::Unsaid;
+    StAvf: "st-aVF", "ST level in aVF", "mV", Origin::St(Lead::AVF), Usual::Unsaid;
+    StV1: "st-V1", "ST level in V1", "mV", Origin::St(Lead::V1), Usual::Unsaid;
+    StV2: "st-V2", "ST level in V2", "mV", Origin::St(Lead::V2), Usual::Unsaid;
+    StV3: "st-V3", "ST level in V3", "mV", Origin::St(Lead::V3), Usual::Unsaid;
+    StV4: "st-V4", "ST level in V4", "mV", Origin::St(Lead::V4), Usual::Unsaid;
+    StV5: "st-V5", "ST level in V5", "mV", Origin::St(Lead::V5), Usual::Unsaid;
+    StV6: "st-V6", "ST level in V6", "mV", Origin::St(Lead::V6), Usual::Unsaid;
     EcgAmplitude: "ecg-amplitude", "Displayed ECG amplitude", "mV", Origin::Typed, AMPLITUDE;
 }
 
@@ -117,6 +131,11 @@ impl Quantity {
     /// The quantity with this word.
     pub fn find(word: &str) -> Option<Quantity> {
         Quantity::ALL.iter().copied().find(|quantity| quantity.id() == word)
+    }
+
+    /// The lead that it is read in.
+    pub fn lead(self) -> Option<Lead> {
+        if let Origin::St(lead) = self.origin() { Some(lead) } else { None }
     }
 
     /// The limit when neither step nor document names one; `None` when no standard does.
