@@ -39,10 +39,10 @@ mod st;
 mod watch;
 
 pub use alarm::{Alarm, AlarmKind, AlarmSink, Sounded, StepAlarms};
+pub use breaths::SMALLEST_BREATH_OHM;
 pub use expected::{Expected, Pressure, SETTLING};
 pub use limits::{AlarmLimit, AlarmLimits};
 pub use reading::{Cause, Causes, Reading, ReadingBand};
-pub use watch::SMALLEST_BREATH_OHM;
 
 use crate::frame::Lead;
 use crate::player::Player;

@@ -5,10 +5,12 @@ use super::causes;
 use super::limits::AlarmLimit;
 use super::rate::{RateMeter, Rule};
 use super::reading::{Cause, Reading};
-use super::watch::SMALLEST_BREATH_OHM;
 use crate::time::{Instant, Span};
 use crate::timeline::PlayedStep;
 use crate::truth::Breath;
+
+/// Smallest breath that is seen, ohm (makers' printed specifications).
+pub const SMALLEST_BREATH_OHM: f32 = 0.1;
 
 /// A limit, as it holds now.
 type Limit<'l> = &'l dyn Fn(AlarmLimit) -> f32;

@@ -22,9 +22,6 @@ use crate::time::{Instant, Span};
 use crate::timeline::{Placed, Timeline};
 use crate::truth::{self, Beat, BeatCode, Breath, Chamber, CuffReading, Episode, Event, Observer, Pulse};
 
-/// Smallest breath that is seen, ohm (makers' printed specifications).
-pub const SMALLEST_BREATH_OHM: f32 = 0.1;
-
 /// Largest QRS of a test signal that is not counted, mV (IEC 60601-2-27, as makers quote it).
 const LARGEST_UNSEEN_MV: f32 = 0.15;
 
