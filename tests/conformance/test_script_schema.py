@@ -34,6 +34,9 @@ GOOD = {
     "hold": document({"duration_s": "hold"}),
     "ramp": document({"rate_bpm": {"from": 60, "to": 90}, "breathing": {"depth_ohm": {"to": 2}}}),
     "all words": document({"name": "é", "rhythm": "asystole", "body": "neonate"}, title="t", notes="n\nm", seed=2**64 - 1),
+    "rhythm of one's own": document(
+        {"rhythm": "mine"}, rhythms={"mine": {"extends": "atrial-flutter", "usual": {"bpm": 280}, "settings": {"heart": {"av_ratio": 3}}}}
+    ),
     "repeats": {"version": 1, "steps": [{"repeat": 2, "steps": [{"repeat": 3, "steps": [{"duration_s": 1}]}]}]},
 }
 
@@ -49,7 +52,10 @@ BAD = {
     "zero duration": document({"duration_s": 0}),
     "endless duration": document({"duration_s": 1e10}),
     "duration in words": document({"duration_s": "forever"}),
-    "rhythm": document({"rhythm": "sinsu"}),
+    "rhythm": document({"rhythm": "Sinus rhythm"}),
+    "rhythm of one's own": document({}, rhythms={"mine": {"extends": "sinus", "atria": {"hz": 6, "hertz": 6}}}),
+    "word of a rhythm": document({}, rhythms={"My rhythm": {}}),
+    "parameter out of range": document({}, rhythms={"mine": {"ectopy": {"site": "atrial", "run": 1.5}}}),
     "body": document({"body": "horse"}),
     "rate": document({"rate_bpm": 10000}),
     "text for a number": document({"rate_bpm": "72"}),
@@ -65,6 +71,8 @@ BAD = {
 
 # Good JSON by the schema, which can't express these rules; only `check` finds them.
 BEYOND_THE_SCHEMA = {
+    "unknown rhythm": document({"rhythm": "sinsu"}),
+    "parameter without its kind": document({}, rhythms={"mine": {"atria": {"hz": 6}}}),
     "rate of the rhythm": document({"rhythm": "ventricular-tachycardia", "rate_bpm": 72}),
     "order of pressures": document({"arterial": {"systolic_mmhg": 70}}),
     "ramp in a hold": document({"duration_s": "hold", "rate_bpm": {"to": 80}}),

@@ -7,6 +7,7 @@ use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::settings::{Field, FieldKind};
+use pulsewright_script::rhythms;
 use serde_json::{Value, json};
 use std::io::{self, Write};
 
@@ -128,6 +129,7 @@ fn as_json(list: List) -> Value {
                 json!({
                     "id": rhythm.id, "name": rhythm.name, "beats": rhythm.beats(), "alarm": rhythm.alarm.id(),
                     "usual_bpm": rhythm.usual_rate(ADULT.resting_bpm, rhythm.usual_ratio()), "min_bpm": min, "max_bpm": max,
+                    "document": rhythms::json(rhythm),
                 })
             })
             .collect(),

@@ -1,7 +1,7 @@
 //! Reading the script that an argument names.
 
 use crate::diagnostics::Failure;
-use pulsewright_script::{Document, parse};
+use pulsewright_script::{Document, parse_beside};
 use pulsewright_text::source;
 use std::io;
 use std::path::Path;
@@ -12,7 +12,15 @@ const STANDARD_INPUT: &str = "standard input";
 /// The script in the file at `path`; `-` is standard input.
 pub fn load(path: &Path) -> Result<Document, Failure> {
     let (text, name) = bytes(path)?;
-    parse(&text, &name).map_err(|problems| Failure::Script(Box::new(problems)))
+    parse_beside(&text, &name, &|file| beside(path, file)).map_err(|problems| Failure::Script(Box::new(problems)))
+}
+
+/// The bytes of a file in the folder of the script at `path`.
+fn beside(path: &Path, file: &str) -> Result<Vec<u8>, String> {
+    if path == Path::new("-") {
+        return Err("a script on standard input has no folder".to_owned());
+    }
+    source::file(&path.with_file_name(file), source::DOCUMENT).map_err(|error| error.to_string())
 }
 
 /// The bytes of a document that a person wrote, and its name in messages; `-` is standard input.

@@ -42,6 +42,27 @@ pub enum BeatCode {
 }
 
 impl BeatCode {
+    /// Every code.
+    pub const ALL: &'static [BeatCode] = &[
+        BeatCode::Normal,
+        BeatCode::LeftBundleBranchBlock,
+        BeatCode::RightBundleBranchBlock,
+        BeatCode::AtrialPremature,
+        BeatCode::AberratedAtrialPremature,
+        BeatCode::JunctionalPremature,
+        BeatCode::SupraventricularPremature,
+        BeatCode::VentricularPremature,
+        BeatCode::ROnT,
+        BeatCode::Fusion,
+        BeatCode::AtrialEscape,
+        BeatCode::JunctionalEscape,
+        BeatCode::SupraventricularEscape,
+        BeatCode::VentricularEscape,
+        BeatCode::Paced,
+        BeatCode::PacedFusion,
+        BeatCode::Unclassifiable,
+    ];
+
     /// The one-letter symbol.
     pub const fn symbol(self) -> char {
         match self {

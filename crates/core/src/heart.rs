@@ -46,7 +46,10 @@ const IMPULSES: usize = 4;
 /// The heart's state between events.
 #[derive(Clone, Debug)]
 pub(crate) struct Heart {
-    rhythm: &'static Rhythm,
+    /// Which rhythm is played; `None` before the first.
+    which: Option<usize>,
+    /// Which of [`Episode::RHYTHMS`] are under way.
+    episodes: [bool; Episode::RHYTHMS.len()],
     clocks: [Instant; CLOCKS],
     impulses: [Option<Impulse>; IMPULSES],
     node: Node,
@@ -109,7 +112,8 @@ impl Heart {
     /// A heart at rest; the first [`Heart::change`] starts it.
     pub(crate) fn new() -> Heart {
         Heart {
-            rhythm: &catalogue::ASYSTOLE,
+            which: None,
+            episodes: [false; Episode::RHYTHMS.len()],
             clocks: [Instant::NEVER; CLOCKS],
             impulses: [None; IMPULSES],
             node: Node::new(),
@@ -171,8 +175,7 @@ impl Heart {
     ///
     /// At the very start the first QRS comes half a period in, or as soon after as PR allows.
     pub(crate) fn change(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
-        let before = core::mem::replace(&mut self.rhythm, conditions.rhythm);
-        let changed = !core::ptr::eq(before, self.rhythm);
+        let changed = self.which.replace(conditions.which) != Some(conditions.which);
         if changed {
             self.node.reset();
             self.device_pulses = 0;
@@ -188,9 +191,9 @@ impl Heart {
             self.stop(Clock::Retrograde);
             self.ectopic_left = 0;
             self.plan_ectopic(conditions, noise);
-            for episode in Episode::RHYTHMS {
-                let starts = plays(self.rhythm, episode);
-                if starts != plays(before, episode) {
+            for (under_way, episode) in self.episodes.iter_mut().zip(Episode::RHYTHMS) {
+                let starts = plays(&conditions.rhythm, episode);
+                if core::mem::replace(under_way, starts) != starts {
                     emit(Activation::Episode { episode, at: now, starts });
                 }
             }

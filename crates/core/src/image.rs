@@ -18,9 +18,11 @@
 pub(crate) mod bytes;
 mod check_sum;
 mod numbers;
+mod own;
 pub(crate) mod step;
 mod write;
 
+pub use own::{MOST_OWN, OWN};
 pub use write::{WriteError, write};
 
 use crate::step::{Entry, ScriptError};
@@ -58,6 +60,8 @@ pub enum ImageError {
     Item(usize),
     /// A value out of its field's range, by the index of its item.
     Value(usize),
+    /// A rhythm of the image's own that is cut off or makes no sense, by its index.
+    Rhythm(u16),
     /// Items that do not make a script.
     Script(ScriptError),
 }
@@ -76,6 +80,7 @@ impl fmt::Display for ImageError {
             ),
             ImageError::Item(i) => write!(f, "item {i} of the image is cut off or names what does not exist"),
             ImageError::Value(i) => write!(f, "item {i} of the image has a value out of range"),
+            ImageError::Rhythm(i) => write!(f, "rhythm {i} of the image is cut off or makes no sense"),
             ImageError::Script(e) => e.fmt(f),
         }
     }
@@ -115,6 +120,9 @@ impl<'a> Image<'a> {
         }
         let count = u32_at(bytes, 28).ok_or(short)?;
         let image = Bytes::new(bytes, count);
+        for index in 0..image.own_rhythms() {
+            image.own_rhythm(index).ok_or(ImageError::Rhythm(index))?;
+        }
         for item in 0..count as usize {
             match image.entry(item) {
                 Some(Entry::Step(step)) => {

@@ -14,6 +14,8 @@ use crate::time::{Instant, Span};
 #[derive(Clone, Copy, Debug)]
 pub struct PlayedStep<'a>(Holder<'a>);
 
+// A step of an image is large and a reference is not, but there is no heap to put it on.
+#[allow(clippy::large_enum_variant)]
 #[derive(Clone, Copy, Debug)]
 enum Holder<'a> {
     Item(&'a Step<'a>),
@@ -41,11 +43,19 @@ impl<'a> PlayedStep<'a> {
         }
     }
 
-    /// The rhythm.
-    pub fn rhythm(&self) -> &'static Rhythm {
+    /// The rhythm; one that only an image has is called [`crate::image::OWN`].
+    pub fn rhythm(&self) -> &Rhythm {
         match &self.0 {
             Holder::Item(step) => step.settings.rhythm(),
             Holder::Image(step) => step.rhythm(),
+        }
+    }
+
+    /// Identifies the rhythm among those of the script or image: where its record lies.
+    pub(crate) fn which_rhythm(&self) -> usize {
+        match &self.0 {
+            Holder::Item(step) => core::ptr::from_ref(step.settings.rhythm()) as usize,
+            Holder::Image(step) => step.which_rhythm(),
         }
     }
 

@@ -15,7 +15,7 @@ pub(crate) const MAX_BEATS: usize = 10_000;
 /// Keys of one beat.
 pub(crate) const BEAT_KEYS: [&str; 2] = ["at_s", "site"];
 
-impl Walk {
+impl Walk<'_> {
     /// The beats of a step that lasts `duration` (`None`: holds), in order of time.
     pub(crate) fn beats(&mut self, node: Node<'_>, path: &Path<'_>, duration: Option<Span>) -> Vec<TimedBeat> {
         let Some((list, count)) = node.list(MAX_BEATS) else {

@@ -2,6 +2,8 @@
 
 use crate::expect::expected::{AlarmSetting, AlarmSettings, Expectations, Limits};
 use pulsewright_core::expect::AlarmLimits;
+use pulsewright_core::heart::catalogue;
+use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::script::{Item, Ramp, Script, TimedBeat};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{Instant, Span};
@@ -156,6 +158,20 @@ impl Document {
     /// The name of the step at an item index: its own, or its rhythm's.
     pub fn label(&self, item: usize) -> &str {
         self.step(item).map_or("", |step| step.name.as_deref().unwrap_or(step.settings.rhythm().name))
+    }
+
+    /// The rhythms of its steps that the catalogue does not have, each once.
+    pub fn own_rhythms(&self) -> Vec<&'static Rhythm> {
+        let mut own: Vec<&'static Rhythm> = Vec::new();
+        for part in &self.parts {
+            if let Part::Step(step) = part {
+                let rhythm = step.settings.rhythm();
+                if catalogue::find(rhythm.id).is_none() && !own.iter().any(|one| one.id == rhythm.id) {
+                    own.push(rhythm);
+                }
+            }
+        }
+        own
     }
 
     /// Whether a step holds, so that only the render's length bounds the script.

@@ -23,6 +23,9 @@ pub(crate) enum Branch {
 pub(crate) const STEP_WORDS: [&str; 8] =
     ["name", "duration_s", "rhythm", "body", "beats", "expect", "cautions", "prepare"];
 
+/// The word that plays every rhythm in turn.
+pub(crate) const EACH: &str = "each";
+
 /// The keys below `group` ("" for the step itself, else a path with its dot), in the order of the table.
 pub(crate) fn children(group: &str) -> Vec<Child> {
     let mut found: Vec<Child> = Vec::new();

@@ -5,17 +5,16 @@ use crate::document::{Document, Part, too_long};
 use crate::limits::{MAX_BYTES, MAX_STEPS};
 use crate::problem::{Collected, Problem, Problems};
 use crate::reader::{DocumentKind, Entry, Kind, Node, Path, open};
-use crate::walk::Walk;
+use crate::walk::{Beside, Walk, nothing_beside};
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::script::MAX_NESTING;
-use pulsewright_core::settings::FIELDS;
 use std::io::{self, Read};
 
 /// The kind of document, for messages.
 const KIND: DocumentKind =
     DocumentKind { noun: "a script", shape: "a script document", help: "docs/script.md shows one" };
 
-const DOCUMENT_KEYS: [&str; 11] = [
+const DOCUMENT_KEYS: [&str; 12] = [
     "version",
     "title",
     "notes",
@@ -26,6 +25,7 @@ const DOCUMENT_KEYS: [&str; 11] = [
     "prepare",
     "limits",
     "alarm_limits",
+    "rhythms",
     "steps",
 ];
 const REPEAT_KEYS: [&str; 2] = ["repeat", "steps"];
@@ -33,16 +33,19 @@ const REPEAT_KEYS: [&str; 2] = ["repeat", "steps"];
 /// Reads the document in `text`, called `name` in messages.
 ///
 /// # Errors
-/// Every problem of the document at once; only the first syntax error.
+/// Every problem of the document at once; only the first syntax error. A document that names files beside it has one problem for
+/// each: [`parse_beside`] reads them.
 pub fn parse(text: &[u8], name: &str) -> Result<Document, Problems> {
+    parse_beside(text, name, &nothing_beside)
+}
+
+/// As [`parse`]; `beside` gives the bytes of a file beside the script, by a path in its folder, or says why it can't.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_beside(text: &[u8], name: &str, beside: &Beside<'_>) -> Result<Document, Problems> {
     let (text, root) = open(text, name, &KIND)?;
-    let mut walk = Walk {
-        found: Collected::default(),
-        carried: carry::RESTING,
-        doubtful: [false; FIELDS],
-        limits: vec![],
-        parts: vec![],
-    };
+    let mut walk = Walk::new(beside);
     let mut document = walk.document(root);
     if walk.found.is_empty() {
         for problem in document.fill_in() {
@@ -65,7 +68,7 @@ pub fn read(source: impl Read, name: &str) -> Result<Document, Problems> {
     }
 }
 
-impl Walk {
+impl Walk<'_> {
     fn document(&mut self, root: Node<'_>) -> Document {
         let path = Path::Root;
         let mut document = Document::default();
@@ -77,6 +80,9 @@ impl Walk {
         // Steps are checked against these, in any order of the text.
         if let Some(entry) = entries.iter().find(|entry| entry.key == "limits") {
             self.limits = self.limits(entry.value, &path.key("limits"));
+        }
+        if let Some(entry) = entries.iter().find(|entry| entry.key == "rhythms") {
+            self.rhythms(entry.value, &path.key("rhythms"));
         }
         for entry in &entries {
             let path = path.key(&entry.key);
@@ -100,7 +106,7 @@ impl Walk {
                 "kit" => document.kit = self.lines(entry.value, &path),
                 "cautions" => document.cautions = self.lines(entry.value, &path),
                 "prepare" => document.prepare = self.lines(entry.value, &path),
-                "limits" => {}
+                "limits" | "rhythms" => {}
                 "alarm_limits" => document.alarm_limits = self.alarm_settings(entry.value, &path),
                 "steps" => {
                     steps = Some(entry);

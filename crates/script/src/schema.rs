@@ -4,16 +4,16 @@ use crate::beats::{BEAT_KEYS, MAX_BEATS};
 use crate::expect::schema::{
     alarm_limits as alarm_limits_schema, alarms_or_readings, limits as limits_schema, line, lines as lines_schema,
 };
-use crate::keys::{self, Branch};
+use crate::field_schema::group;
+use crate::keys::EACH;
 use crate::limits::{MAX_STEP_S, MAX_STEPS};
-use crate::step::EACH;
-use crate::words::range;
-use crate::write::number;
+use crate::number::number;
+use crate::rhythms::schema::schema as rhythm_schema;
+use crate::rhythms::word;
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::script::{MAX_NESTING, MIN_STEP};
-use pulsewright_core::settings::{Field, FieldInfo, FieldKind};
 use serde_json::{Map, Value, json};
 
 /// JSON Schema (2020-12) of script documents.
@@ -42,9 +42,17 @@ pub fn schema() -> Value {
             "prepare": lines_schema("What to do before the first step."),
             "limits": limits_schema(),
             "alarm_limits": alarm_limits_schema(),
+            "rhythms": {
+                "type": "object",
+                "description": "Rhythms of one's own, each under its word: a document, or the name of a file beside the script that holds one.",
+                "maxProperties": word::MOST,
+                "propertyNames": {"pattern": word::PATTERN},
+                "additionalProperties": {"anyOf": [{"$ref": "#/$defs/rhythm"}, {"type": "string", "minLength": 1}]}
+            },
             "steps": {"$ref": "#/$defs/steps"}
         },
         "$defs": {
+            "rhythm": rhythm_schema(),
             "steps": {
                 "type": "array", "minItems": 1, "maxItems": MAX_STEPS,
                 "items": {
@@ -87,8 +95,13 @@ fn step() -> Value {
     });
     let each = json!({"const": EACH, "title": "Every rhythm in turn, each at its usual rate for duration_s"});
     let rhythms: Vec<Value> = rhythms.chain([each]).collect();
-    properties
-        .insert("rhythm".into(), json!({"description": "The heart's rhythm; sets its usual rate.", "oneOf": rhythms}));
+    properties.insert(
+        "rhythm".into(),
+        json!({
+            "description": "The heart's rhythm, of the catalogue or of \"rhythms\"; sets its usual rate.",
+            "anyOf": [{"oneOf": rhythms}, {"type": "string", "pattern": word::PATTERN}]
+        }),
+    );
     let bodies: Vec<Value> = BODIES.iter().map(|body| json!({"const": body.id, "title": body.name})).collect();
     properties
         .insert("body".into(), json!({"description": "The patient; sets the body's resting values.", "oneOf": bodies}));
@@ -117,52 +130,5 @@ fn step() -> Value {
         "required": ["duration_s"],
         "additionalProperties": false,
         "properties": properties
-    })
-}
-
-/// Properties of the keys below `group`.
-fn group(group: &str) -> Map<String, Value> {
-    let property = |child: keys::Child| match child.what {
-        Branch::Field(field) => (child.key.to_owned(), field_schema(field)),
-        Branch::Group(below) => {
-            let below = json!({"type": "object", "additionalProperties": false, "properties": self::group(below)});
-            (child.key.to_owned(), below)
-        }
-    };
-    keys::children(group).into_iter().map(property).collect()
-}
-
-fn field_schema(field: Field) -> Value {
-    let info: &FieldInfo = field.info();
-    let description = format!("{} Allowed: {}.", info.doc, range(info));
-    if !info.words().is_empty() {
-        return json!({"description": info.doc, "enum": info.words()});
-    }
-    let number = match info.kind {
-        FieldKind::Switch => json!({"enum": [0, 1]}),
-        FieldKind::Count => json!({"type": "integer", "minimum": number(info.min), "maximum": number(info.max)}),
-        _ => json!({"type": "number", "minimum": number(info.min), "maximum": number(info.max)}),
-    };
-    if !info.ramps {
-        let mut number = number;
-        number["description"] = description.into();
-        return number;
-    }
-    json!({
-        "description": format!("{description} A number, or a ramp over the step."),
-        "anyOf": [
-            number,
-            {
-                "type": "object", "required": ["to"], "additionalProperties": false,
-                "properties": {
-                    "from": number,
-                    "to": number,
-                    "over_s": {
-                        "type": "number", "minimum": crate::write::number(MIN_STEP.as_secs()), "maximum": MAX_STEP_S as u64,
-                        "description": "How long the ramp takes, if not the whole step."
-                    }
-                }
-            }
-        ]
     })
 }

@@ -3,7 +3,7 @@
 use crate::carry::{Change, Value};
 use crate::document::Step;
 use crate::expect::expected::Expectations;
-use crate::keys::{self, Branch, STEP_WORDS};
+use crate::keys::{self, Branch, EACH, STEP_WORDS};
 use crate::limits::MAX_STEP_S;
 use crate::reader::Path;
 use crate::reader::{Entry, Kind, Node};
@@ -15,15 +15,12 @@ use pulsewright_core::script::MIN_STEP;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 
-/// The word that plays every rhythm in turn.
-pub(crate) const EACH: &str = "each";
-
 const RAMP_KEYS: [&str; 3] = ["from", "to", "over_s"];
 
 /// Fields named by a step, with where.
 type Named<'a> = Vec<(Field, Node<'a>)>;
 
-impl Walk {
+impl Walk<'_> {
     /// The step; one for each rhythm of the catalogue when its rhythm is the word [`EACH`].
     pub(crate) fn step(&mut self, node: Node<'_>, entries: &[Entry<'_>], path: &Path<'_>) -> Vec<Step> {
         let mut each = false;
@@ -48,7 +45,7 @@ impl Walk {
                 "cautions" => cautions = self.lines(entry.value, &path),
                 "prepare" => prepare = self.lines(entry.value, &path),
                 "rhythm" => {
-                    change.rhythm = self.word(entry.value, &path, words::rhythm);
+                    change.rhythm = self.rhythm_word(entry.value, &path);
                     self.doubt(Field::RateBpm, change.rhythm.is_none());
                     choice = Some(entry.value);
                 }
@@ -162,7 +159,7 @@ impl Walk {
     }
 
     /// The fields below `group`, and the keys that are none.
-    fn group<'a>(
+    pub(crate) fn group<'a>(
         &mut self,
         entries: &[Entry<'a>],
         group: &str,

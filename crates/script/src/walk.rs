@@ -1,13 +1,29 @@
 //! The walk over a document: what it has found so far, and how it reads a value or reports a problem.
 
+use crate::carry;
 use crate::document::Part;
 use crate::expect::expected::Limits;
 use crate::problem::{Collected, Problem};
 use crate::reader::{Entry, Kind, Node, Path};
+use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::{FIELDS, Field, Settings};
 
+/// Gives the bytes of a file beside a script, or says why it can't.
+pub type Beside<'f> = dyn Fn(&str) -> Result<Vec<u8>, String> + 'f;
+
+/// For a script without a folder.
+pub(crate) fn nothing_beside(_: &str) -> Result<Vec<u8>, String> {
+    Err("this script is not read from a file".to_owned())
+}
+
 /// The walk over a document: what it found so far.
-pub(crate) struct Walk {
+pub(crate) struct Walk<'b> {
+    /// Files beside the script.
+    pub(crate) beside: &'b Beside<'b>,
+    /// Rhythms of the document's own, known before its steps are read.
+    pub(crate) own: Vec<&'static Rhythm>,
+    /// Words of rhythms that have problems.
+    pub(crate) refused: Vec<String>,
     pub(crate) found: Collected,
     /// The state that the next step starts from.
     pub(crate) carried: Settings,
@@ -18,7 +34,20 @@ pub(crate) struct Walk {
     pub(crate) parts: Vec<Part>,
 }
 
-impl Walk {
+impl<'b> Walk<'b> {
+    pub(crate) fn new(beside: &'b Beside<'b>) -> Walk<'b> {
+        Walk {
+            beside,
+            own: vec![],
+            refused: vec![],
+            found: Collected::default(),
+            carried: carry::RESTING,
+            doubtful: [false; FIELDS],
+            limits: vec![],
+            parts: vec![],
+        }
+    }
+
     /// See [`Collected::entries`].
     pub(crate) fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<Entry<'a>>> {
         self.found.entries(node, path, what)

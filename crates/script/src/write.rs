@@ -3,6 +3,8 @@
 use crate::carry::{self, Change, Value as Named};
 use crate::document::{Document, Part, Step};
 use crate::expect::{alarm_settings_json, expect_json, limits_json, lines_json};
+use crate::number::{insert, number, shortest};
+use crate::rhythms::write::json as rhythm_json;
 use crate::step::span_of;
 use pulsewright_core::script::TimedBeat;
 use pulsewright_core::settings::{Field, Settings};
@@ -46,6 +48,11 @@ impl Document {
         }
         if !self.alarm_limits.is_empty() {
             document.insert("alarm_limits".into(), alarm_settings_json(&self.alarm_limits));
+        }
+        let rhythms = self.own_rhythms();
+        if !rhythms.is_empty() {
+            let own = rhythms.into_iter().map(|rhythm| (rhythm.id.to_owned(), rhythm_json(rhythm)));
+            document.insert("rhythms".into(), Value::Object(own.collect()));
         }
         document.insert("steps".into(), list.into_iter().map(|(_, item)| item).collect());
         Value::Object(document)
@@ -128,38 +135,10 @@ fn difference(step: &Step, carried: &Settings) -> Change {
     change
 }
 
-/// Puts `value` below a dotted path.
-fn insert(object: &mut Map<String, Value>, path: &str, value: Value) {
-    match path.split_once('.') {
-        None => {
-            object.insert(path.to_owned(), value);
-        }
-        Some((group, rest)) => {
-            let group = object.entry(group).or_insert_with(|| Value::Object(Map::new()));
-            if let Value::Object(group) = group {
-                insert(group, rest, value);
-            }
-        }
-    }
-}
-
-/// The shortest decimal that reads back as this value.
-pub(crate) fn number(value: f32) -> Value {
-    shortest(&value.to_string())
-}
-
 /// The shortest decimal of seconds that reads back as this span.
 fn seconds(span: Span) -> Value {
     let exact = span.as_secs_f64();
     let written = (0..=10).map(|decimals| format!("{exact:.decimals$}"));
     let same = |text: &String| text.parse().ok().and_then(span_of) == Some(span);
     written.into_iter().find(same).map_or_else(|| exact.into(), |text| shortest(&text))
-}
-
-fn shortest(decimal: &str) -> Value {
-    match (decimal.parse::<u64>(), decimal.parse::<f64>()) {
-        (Ok(whole), _) => whole.into(),
-        (_, Ok(value)) => value.into(),
-        _ => Value::Null,
-    }
 }

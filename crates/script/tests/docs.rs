@@ -5,6 +5,7 @@
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::expect::{AlarmKind, AlarmLimit};
 use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::heart::rhythm::parameter::Parameter;
 use pulsewright_core::settings::{Field, FieldKind};
 use pulsewright_script::expect::Quantity;
 use std::fs;
@@ -41,6 +42,7 @@ fn the_reference_has_the_tables_of_the_core() {
     let page = with_table(&page, "fields", &fields());
     let page = with_table(&page, "rhythms", &rhythms());
     let page = with_table(&page, "bodies", &bodies());
+    let page = with_table(&page, "parameters", &parameters());
     let page = with_table(&page, "alarms", &alarms());
     let page = with_table(&page, "alarm limits", &alarm_limits());
     check("script.md", &page);
@@ -111,6 +113,18 @@ fn rhythms() -> String {
         format!("| `{}` | {} | {usual} | {allowed} | {} |", rhythm.id, rhythm.name, rhythm.alarm.id())
     };
     rows("| word | rhythm | usual bpm (adult) | allowed bpm | alarm |", RHYTHMS.iter().map(row))
+}
+
+fn parameters() -> String {
+    let row = |parameter: &Parameter| {
+        let info = parameter.info();
+        let unit = if info.unit == "1" { "" } else { info.unit };
+        let words: Vec<String> = info.words.iter().map(|word| format!("`{word}`")).collect();
+        let whole = if info.whole { ", whole" } else { "" };
+        let range = if words.is_empty() { format!("{} to {}{whole}", info.min, info.max) } else { words.join(", ") };
+        format!("| `{}` | {range} | {unit} | {} |", info.path, info.doc)
+    };
+    rows("| parameter | range | unit | meaning |", Parameter::ALL.iter().map(row))
 }
 
 fn alarms() -> String {

@@ -10,7 +10,9 @@ use crate::time::{Instant, Span};
 #[derive(Clone, Copy)]
 pub(crate) struct HeartConditions {
     /// The rhythm.
-    pub rhythm: &'static Rhythm,
+    pub rhythm: Rhythm,
+    /// Identifies the rhythm: it differs from that of another, whatever the records have in common.
+    pub which: usize,
     /// Rate, bpm.
     pub rate_bpm: f32,
     /// Rate of atria that beat on their own, bpm.

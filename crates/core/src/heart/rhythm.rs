@@ -2,6 +2,8 @@
 //!
 //! A rhythm is data. A new one is a new record in [`super::catalogue`], not new control flow.
 
+pub mod parameter;
+
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
 use crate::field::Field;
 use crate::math;
@@ -231,7 +233,7 @@ pub struct Pacing {
 }
 
 /// A rhythm.
-#[derive(Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rhythm {
     /// Word in scripts and flags.
     pub id: &'static str,

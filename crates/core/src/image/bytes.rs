@@ -1,10 +1,13 @@
 //! The bytes of an image, and where its items lie.
 
-use super::numbers::{u32_at, u64_at};
+use super::numbers::{u16_at, u32_at, u64_at};
+use super::own;
 use super::step::ImageStep;
 use crate::body::BODIES;
 use crate::field::Field;
 use crate::heart::catalogue::RHYTHMS;
+use crate::heart::rhythm::Rhythm;
+use crate::heart::rhythm::parameter::Parameter;
 use crate::step::Entry;
 
 /// First bytes of an image.
@@ -55,11 +58,35 @@ impl<'a> Bytes<'a> {
         self.bytes.get(u32_at(self.bytes, place)? as usize..)
     }
 
+    /// How many rhythms of its own the image has.
+    pub(super) fn own_rhythms(&self) -> u16 {
+        u16_at(self.bytes, 6).unwrap_or(0)
+    }
+
+    /// The rhythm of the image's own at an index, and where it lies; `None` where there is none or it makes no sense.
+    pub(super) fn own_rhythm(&self, index: u16) -> Option<(Rhythm, usize)> {
+        if index >= self.own_rhythms() {
+            return None;
+        }
+        let items = u32_at(self.bytes, 28)? as usize;
+        let place = 4usize.checked_mul(items.checked_add(usize::from(index))?)?.checked_add(HEADER)?;
+        let record = self.bytes.get(u32_at(self.bytes, place)? as usize..)?;
+        Some((own::read(record)?, record.as_ptr() as usize))
+    }
+
+    /// The rhythm that a number stands for: those of the catalogue, then the image's own.
+    fn rhythm(&self, number: u8) -> Option<(Rhythm, usize)> {
+        match RHYTHMS.get(usize::from(number)) {
+            Some(rhythm) => Some((**rhythm, core::ptr::from_ref(*rhythm) as usize)),
+            None => self.own_rhythm(u16::from(number) - RHYTHMS.len() as u16),
+        }
+    }
+
     /// The step or repeat at an index; `None` where there is none, or where it is cut off or names what does not exist.
     pub(crate) fn entry(&self, item: usize) -> Option<Entry<ImageStep<'a>>> {
         let record = self.record(item)?;
         match *record.first()? {
-            STEP => Some(Entry::Step(ImageStep::new(record)?)),
+            STEP => Some(Entry::Step(ImageStep::new(record, |number| self.rhythm(number))?)),
             REPEAT => {
                 Some(Entry::Repeat { level: *record.get(1)?, first: u32_at(record, 4)?, times: u32_at(record, 8)? })
             }
@@ -68,7 +95,7 @@ impl<'a> Bytes<'a> {
     }
 }
 
-/// Identifies the settings, bodies and rhythms of this build and their order: FNV-1a over their names.
+/// Identifies the settings, bodies, rhythms and parameters of rhythms of this build and their order: FNV-1a over their names.
 pub(super) const TABLES: u32 = {
     let mut digest = 0x811c_9dc5;
     let mut i = 0;
@@ -84,6 +111,11 @@ pub(super) const TABLES: u32 = {
     let mut i = 0;
     while i < RHYTHMS.len() {
         digest = name(digest, RHYTHMS[i].id);
+        i += 1;
+    }
+    let mut i = 0;
+    while i < Parameter::ALL.len() {
+        digest = name(digest, Parameter::ALL[i].info().path);
         i += 1;
     }
     digest

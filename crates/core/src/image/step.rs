@@ -4,7 +4,6 @@ use super::numbers::{f32_at, u16_at, u64_at};
 use crate::anatomy::EctopicSite;
 use crate::body::{BODIES, Body};
 use crate::field::{FIELDS, Field};
-use crate::heart::catalogue::{RHYTHMS, SINUS};
 use crate::heart::rhythm::Rhythm;
 use crate::settings::resting_in_sinus;
 use crate::step::{Ramp, TimedBeat};
@@ -33,13 +32,16 @@ pub(crate) struct ImageStep<'a> {
     /// How many differ in the words before each.
     before: [u8; WORDS],
     ramps: u8,
+    rhythm: Rhythm,
+    which_rhythm: usize,
 }
 
 impl<'a> ImageStep<'a> {
-    /// The step at the start of `record`; `None` if it is cut off or names what does not exist.
-    pub(super) fn new(record: &'a [u8]) -> Option<ImageStep<'a>> {
-        let (&[_, body, rhythm, changes, ramps, _, _, _], _) = record.split_first_chunk()?;
-        RHYTHMS.get(usize::from(rhythm))?;
+    /// The step at the start of `record`, with the rhythm that its number stands for and where that lies; `None` if it is cut off or
+    /// names what does not exist.
+    pub(super) fn new(record: &'a [u8], rhythm: impl FnOnce(u8) -> Option<(Rhythm, usize)>) -> Option<ImageStep<'a>> {
+        let (&[_, body, number, changes, ramps, _, _, _], _) = record.split_first_chunk()?;
+        let (rhythm, which_rhythm) = rhythm(number)?;
         let fields = record.get(HEAD..)?.get(..usize::from(changes))?;
         let values = record.get(HEAD + fields.len()..)?.get(..4 * fields.len())?;
         let mut step = ImageStep {
@@ -49,6 +51,8 @@ impl<'a> ImageStep<'a> {
             differs: [0; WORDS],
             before: [0; WORDS],
             ramps,
+            rhythm,
+            which_rhythm,
         };
         let mut next = 0;
         for &field in fields {
@@ -88,8 +92,12 @@ impl<'a> ImageStep<'a> {
         u64_at(self.record, 8).filter(|ticks| *ticks > 0).map(Span::from_ticks)
     }
 
-    pub(crate) fn rhythm(&self) -> &'static Rhythm {
-        self.byte(2).and_then(|rhythm| RHYTHMS.get(rhythm)).copied().unwrap_or(&SINUS)
+    pub(crate) fn rhythm(&self) -> &Rhythm {
+        &self.rhythm
+    }
+
+    pub(crate) fn which_rhythm(&self) -> usize {
+        self.which_rhythm
     }
 
     pub(crate) fn body(&self) -> &'static Body {

@@ -2,11 +2,13 @@
 
 use super::bytes::{CHECK_SUM, HEADER, MARK, REPEAT, STEP, TABLES, VERSION};
 use super::check_sum::CheckSum;
+use super::own::{self, MOST_OWN, Own};
 use super::step::{BEAT, HEAD, RAMP};
 use crate::anatomy::EctopicSite;
 use crate::body::BODIES;
 use crate::field::{FIELDS, Field};
 use crate::heart::catalogue::RHYTHMS;
+use crate::heart::rhythm::Rhythm;
 use crate::script::Script;
 use crate::settings::resting_in_sinus;
 use crate::step::{Item, Ramp, Step};
@@ -14,13 +16,13 @@ use crate::time::Span;
 use core::fmt;
 
 // Fields, bodies and rhythms are numbered by a byte.
-const _: () = assert!(FIELDS <= 255 && BODIES.len() <= 255 && RHYTHMS.len() <= 255);
+const _: () = assert!(FIELDS <= 255 && BODIES.len() <= 255 && RHYTHMS.len() + MOST_OWN <= 256);
 
 /// Why a script does not fit an image.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum WriteError {
-    /// A rhythm that is not in the catalogue, by item index.
+    /// One rhythm of one's own more than [`MOST_OWN`], by item index.
     Rhythm(usize),
     /// A body that is none of [`BODIES`], by item index.
     Body(usize),
@@ -33,7 +35,9 @@ pub enum WriteError {
 impl fmt::Display for WriteError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            WriteError::Rhythm(i) => write!(f, "item {i}: an image can't hold a rhythm that is not in the catalogue"),
+            WriteError::Rhythm(i) => {
+                write!(f, "item {i}: an image holds at most {MOST_OWN} rhythms that are not in the catalogue")
+            }
             WriteError::Body(i) => write!(f, "item {i}: an image can't hold a body of one's own"),
             WriteError::Beats(i) => write!(f, "item {i}: an image holds at most 65535 premature beats a step"),
             WriteError::Size => f.write_str("the image would be larger than 4 GiB"),
@@ -49,49 +53,67 @@ impl core::error::Error for WriteError {}
 /// A script that does not fit; nothing has been written then.
 pub fn write(script: &Script<'_>, mut put: impl FnMut(&[u8])) -> Result<(), WriteError> {
     let items = script.items();
-    let mut length = HEADER + 4 * items.len();
+    let mut own = Own::NONE;
+    for (i, item) in items.iter().enumerate() {
+        if let Item::Step(step) = item
+            && catalogued(step.settings.rhythm()).is_none()
+        {
+            own.join(step.settings.rhythm()).ok_or(WriteError::Rhythm(i))?;
+        }
+    }
+    let mut length = HEADER + 4 * items.len() + own.all().map(|rhythm| 4 + own::length(rhythm)).sum::<usize>();
     for (i, item) in items.iter().enumerate() {
         length += match item {
-            Item::Step(step) => Record::new(i, step)?.length(),
+            Item::Step(step) => Record::new(i, step, &own)?.length(),
             Item::Repeat { .. } => REPEAT_LENGTH,
         };
     }
     let length = u32::try_from(length).map_err(|_| WriteError::Size)?;
     let mut sum = CheckSum::new();
     let mut position = 0;
-    put_all(script, length, 0, &mut |part| {
+    put_all(script, &own, length, 0, &mut |part| {
         // The sum is over everything but itself, and is written as a separate part.
         if position != CHECK_SUM.start {
             sum.take(part);
         }
         position += part.len();
     })?;
-    put_all(script, length, sum.value(), &mut put)
+    put_all(script, &own, length, sum.value(), &mut put)
 }
 
 const REPEAT_LENGTH: usize = 12;
 
-fn put_all(script: &Script<'_>, length: u32, sum: u32, put: &mut dyn FnMut(&[u8])) -> Result<(), WriteError> {
+fn put_all(
+    script: &Script<'_>,
+    own: &Own,
+    length: u32,
+    sum: u32,
+    put: &mut dyn FnMut(&[u8]),
+) -> Result<(), WriteError> {
     let items = script.items();
     put(&MARK);
     put(&VERSION.to_le_bytes());
-    put(&[0, 0]);
+    put(&(own.all().count() as u16).to_le_bytes());
     put(&sum.to_le_bytes());
     put(&length.to_le_bytes());
     put(&script.seed().to_le_bytes());
     put(&TABLES.to_le_bytes());
     put(&(items.len() as u32).to_le_bytes());
-    let mut place = (HEADER + 4 * items.len()) as u32;
+    let mut place = (HEADER + 4 * (items.len() + own.all().count())) as u32;
     for (i, item) in items.iter().enumerate() {
         put(&place.to_le_bytes());
         place += match item {
-            Item::Step(step) => Record::new(i, step)?.length() as u32,
+            Item::Step(step) => Record::new(i, step, own)?.length() as u32,
             Item::Repeat { .. } => REPEAT_LENGTH as u32,
         };
     }
+    for rhythm in own.all() {
+        put(&place.to_le_bytes());
+        place += own::length(rhythm) as u32;
+    }
     for (i, item) in items.iter().enumerate() {
         match item {
-            Item::Step(step) => Record::new(i, step)?.put(put),
+            Item::Step(step) => Record::new(i, step, own)?.put(put),
             Item::Repeat { first, times, level } => {
                 put(&[REPEAT, *level, 0, 0]);
                 put(&first.to_le_bytes());
@@ -99,7 +121,13 @@ fn put_all(script: &Script<'_>, length: u32, sum: u32, put: &mut dyn FnMut(&[u8]
             }
         }
     }
+    own.all().for_each(|rhythm| own::put(rhythm, put));
     Ok(())
+}
+
+/// The number of a rhythm of the catalogue.
+fn catalogued(rhythm: &'static Rhythm) -> Option<usize> {
+    RHYTHMS.iter().position(|one| core::ptr::eq(*one, rhythm))
 }
 
 /// A step with the numbers that its record needs.
@@ -112,10 +140,11 @@ struct Record<'a> {
 }
 
 impl<'a> Record<'a> {
-    fn new(item: usize, step: &'a Step<'a>) -> Result<Record<'a>, WriteError> {
+    fn new(item: usize, step: &'a Step<'a>, own: &Own) -> Result<Record<'a>, WriteError> {
         let settings = &step.settings;
         let body = BODIES.iter().position(|body| core::ptr::eq(*body, settings.body()));
-        let rhythm = RHYTHMS.iter().position(|rhythm| core::ptr::eq(*rhythm, settings.rhythm()));
+        let rhythm = settings.rhythm();
+        let rhythm = catalogued(rhythm).or_else(|| Some(RHYTHMS.len() + own.position(rhythm)?));
         let body = body.ok_or(WriteError::Body(item))?;
         Ok(Record {
             step,

@@ -60,7 +60,8 @@ impl Player<'_> {
         let pr_s = 0.001 * self.value(Field::PrMs, at) * self.pr_follows(at);
         let person = Person::of(&self.noise, 0.01 * step.get(Field::PersonPercent)).rr();
         Some(heart::HeartConditions {
-            rhythm: step.rhythm(),
+            rhythm: *step.rhythm(),
+            which: step.which_rhythm(),
             rate_bpm: self.value(Field::RateBpm, at),
             atrial_bpm: step.get(Field::AtrialBpm),
             ratio: step.get(Field::AvRatio),

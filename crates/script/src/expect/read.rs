@@ -49,7 +49,7 @@ fn unfilled(written: WrittenAlarm, node: Node<'_>, path: &Path<'_>) -> ExpectedA
     }
 }
 
-impl Walk {
+impl Walk<'_> {
     /// A list of short lines, such as cautions.
     pub(crate) fn lines(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<String> {
         let Some((list, count)) = node.list(MAX_ENTRIES) else {

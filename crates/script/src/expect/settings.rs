@@ -12,7 +12,7 @@ pub(crate) const OFF: &str = "off";
 
 pub(crate) const SETTING_KEYS: [&str; 2] = ["value", "source"];
 
-impl Walk {
+impl Walk<'_> {
     /// An object of limits, each with its value and source.
     pub(crate) fn alarm_settings(&mut self, node: Node<'_>, path: &Path<'_>) -> AlarmSettings {
         let mut settings = AlarmSettings::new();

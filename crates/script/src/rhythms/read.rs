@@ -1,0 +1,263 @@
+//! Reading the rhythms of a script: every mistake at its place.
+
+use super::kept::{MOST_KEPT, keep};
+use super::word::{KEYS, MOST, groups, is_taken, is_word};
+use crate::carry::{Change, Value};
+use crate::keys::STEP_WORDS;
+use crate::problem::{Problem, Problems};
+use crate::reader::{DocumentKind, Entry, Kind, Node, Path, join, nearest, open, quoted, shown};
+use crate::walk::{Walk, nothing_beside};
+use pulsewright_core::heart::catalogue::{self, RHYTHMS};
+use pulsewright_core::heart::rhythm::Rhythm;
+use pulsewright_core::heart::rhythm::parameter::Parameter;
+use pulsewright_core::settings::Field;
+
+/// The kind of document, for messages about a file.
+const KIND: DocumentKind =
+    DocumentKind { noun: "a rhythm", shape: "a rhythm's document", help: "docs/script.md shows one" };
+
+/// Settings that a rhythm can't bring: its rate is a parameter, and life is the person's.
+const NOT_BROUGHT: [Field; 2] = [Field::RateBpm, Field::Life];
+
+/// A parameter that a document names, with where.
+type Named<'a> = (Parameter, f32, Node<'a>, String);
+
+impl Walk<'_> {
+    /// The rhythms of the document, each under its word.
+    pub(crate) fn rhythms(&mut self, node: Node<'_>, path: &Path<'_>) {
+        let Some(entries) = self.entries(node, path, "words with rhythms") else { return };
+        for entry in &entries {
+            let path = path.key(&entry.key);
+            let word = entry.key.as_str();
+            let problem = if !is_word(word) {
+                Some(("small letters, digits and hyphens, at most 48".to_owned(), "can't be a rhythm's word"))
+            } else if is_taken(word) {
+                Some((
+                    "a word of one's own, and \"extends\" to change a rhythm".to_owned(),
+                    "is a word of the catalogue",
+                ))
+            } else if self.own.len() >= MOST {
+                Some((format!("at most {MOST} rhythms"), "is one rhythm too many"))
+            } else {
+                None
+            };
+            if let Some((allowed, what)) = problem {
+                self.report(entry.key_node, &path, |p| p.allowed(allowed), format!("{} {what}", quoted(word)));
+            } else if let Some(rhythm) = self.rhythm_or_file(word, entry.value, &path) {
+                self.own.push(rhythm);
+            } else {
+                // Steps that name it are not wrong.
+                self.refused.push(word.to_owned());
+            }
+        }
+    }
+
+    /// A rhythm written here, or in a file beside the script.
+    fn rhythm_or_file(&mut self, word: &str, node: Node<'_>, path: &Path<'_>) -> Option<&'static Rhythm> {
+        if node.kind() != Kind::Text {
+            return self.rhythm_document(word, node, path);
+        }
+        let file = self.text(node, path)?;
+        let inside = !file.is_empty()
+            && !file.contains(['\\', '\0'])
+            && !file.split('/').any(|part| matches!(part, "" | "." | ".."));
+        if !inside {
+            let allowed = "a file in the script's folder or below, such as \"my-rhythm.json\"";
+            self.report(node, path, |p| p.allowed(allowed), format!("{} is no file beside the script", quoted(&file)));
+            return None;
+        }
+        let text = match (self.beside)(&file) {
+            Ok(text) => text,
+            Err(why) => {
+                self.report(node, path, |p| p, format!("the rhythm's file can't be read: {}", shown(&why)));
+                return None;
+            }
+        };
+        // A walk of its own: places are those of the file.
+        let mut walk = Walk { own: self.own.clone(), ..Walk::new(&nothing_beside) };
+        let problems = match open(&text, &file, &KIND) {
+            Ok((text, root)) => {
+                let rhythm = walk.rhythm_document(word, root, &Path::Root);
+                let versioned =
+                    root.object(usize::MAX).is_some_and(|(entries, _)| entries.iter().any(|e| e.key == "version"));
+                if !versioned {
+                    walk.missing(root, &Path::Root, "version", "\"version\": 1");
+                }
+                if walk.found.is_empty() {
+                    return rhythm;
+                }
+                Problems::of(&file, text, walk.found)
+            }
+            Err(problems) => problems,
+        };
+        for problem in problems.list() {
+            let at = problems.place(problem).map_or(String::new(), |(line, column)| format!(":{line}:{column}"));
+            let what = format!("{}{at}: {}", shown(&file), problem.what);
+            let (allowed, nearest) = (problem.allowed.clone(), problem.nearest.clone());
+            self.report(node, path, |p| Problem { allowed, nearest, ..p }, what);
+        }
+        None
+    }
+
+    /// A rhythm's document.
+    fn rhythm_document(&mut self, word: &str, node: Node<'_>, path: &Path<'_>) -> Option<&'static Rhythm> {
+        let entries = self.entries(node, path, "a rhythm")?;
+        let before = self.found.count();
+        let mut base = &catalogue::SINUS;
+        let mut name = None;
+        let mut named = Vec::new();
+        let mut settings = None;
+        for entry in &entries {
+            let path = path.key(&entry.key);
+            match entry.key.as_str() {
+                "version" if entry.value.raw() == "1" => {}
+                "version" => {
+                    let what = format!("version {} is not known here", shown(entry.value.raw()));
+                    self.report(entry.value, &path, |p| p.allowed("1"), what);
+                }
+                "extends" => base = self.rhythm_word(entry.value, &path).unwrap_or(base),
+                "name" => name = self.line(entry.value, &path),
+                "settings" => settings = Some(entry),
+                _ => self.parameters(entry, &path, &mut named),
+            }
+        }
+        let mut rhythm = *base;
+        // In the order of the table, where a kind comes before what belongs to it; the order in the text does not count.
+        named.sort_by_key(|(parameter, ..)| *parameter);
+        for (parameter, value, node, at) in named {
+            match rhythm.with_parameter(parameter, value) {
+                Ok(changed) => rhythm = changed,
+                Err(_) => self.absent(&rhythm, parameter, node, &at),
+            }
+        }
+        let values = self.brought(base, settings, path);
+        if rhythm.min_bpm > rhythm.max_bpm {
+            let what = format!("min_bpm {} is above max_bpm {}", rhythm.min_bpm, rhythm.max_bpm);
+            self.report(node, path, |p| p, what);
+        }
+        if self.found.count() > before {
+            return None;
+        }
+        let kept = keep(rhythm, word, name.as_deref().unwrap_or(word), &values);
+        if kept.is_none() {
+            let allowed = format!("at most {MOST_KEPT} different rhythms in one run of a program");
+            self.report(node, path, |p| p.allowed(allowed), "too many rhythms".into());
+        }
+        kept
+    }
+
+    /// The settings that the rhythm brings: those of the one that it extends, but for its own.
+    fn brought(&mut self, base: &Rhythm, entry: Option<&Entry<'_>>, path: &Path<'_>) -> Vec<(Field, f32)> {
+        let mut values = base.values.to_vec();
+        let Some(entry) = entry else { return values };
+        let path = path.key("settings");
+        let Some(entries) = self.entries(entry.value, &path, "settings of a step") else { return values };
+        for entry in entries.iter().filter(|entry| STEP_WORDS.contains(&entry.key.as_str())) {
+            self.unknown(entry, &path.key(&entry.key), &["numbers of the table of fields"], None);
+        }
+        let (mut change, mut named) = (Change::default(), Vec::new());
+        self.group(&entries, "", &path, &mut change, &mut named);
+        for (field, node) in named {
+            let value = change.values.iter().rev().find(|(other, _)| *other == field).map(|(_, value)| *value);
+            if NOT_BROUGHT.contains(&field) {
+                let allowed = "\"usual\" for the rate; life in a step";
+                let what = format!("{} can't belong to a rhythm", field.info().path);
+                self.report(node, &path.key(field.info().path), |p| p.allowed(allowed), what);
+                continue;
+            }
+            match value {
+                Some(Value::Held(value)) => {
+                    values.retain(|(other, _)| *other != field);
+                    values.push((field, value));
+                }
+                Some(Value::Ramp { .. }) => {
+                    let what = format!("{} ramps in a rhythm", field.info().path);
+                    self.report(node, &path.key(field.info().path), |p| p.allowed("ramps in steps"), what);
+                }
+                None => {}
+            }
+        }
+        values
+    }
+
+    /// A parameter, or a group of them.
+    fn parameters<'a>(&mut self, entry: &Entry<'a>, path: &Path<'_>, named: &mut Vec<Named<'a>>) {
+        let key = entry.key.as_str();
+        if let Some(parameter) = find(key) {
+            named.extend(self.parameter(parameter, entry.value, path));
+        } else if groups().any(|group| group == key) {
+            let Some(entries) = self.entries(entry.value, path, "a group of parameters") else { return };
+            let paths = || Parameter::ALL.iter().map(|parameter| parameter.info().path);
+            let keys: Vec<&str> = paths().filter_map(|path| path.strip_prefix(key)?.strip_prefix('.')).collect();
+            for entry in &entries {
+                let path = path.key(&entry.key);
+                match find(&format!("{key}.{}", entry.key)) {
+                    Some(parameter) => named.extend(self.parameter(parameter, entry.value, &path)),
+                    None => {
+                        let near = nearest(&entry.key, keys.iter().copied()).map(quoted);
+                        self.unknown(entry, &path, &keys, near);
+                    }
+                }
+            }
+        } else {
+            let alone = Parameter::ALL.iter().map(|parameter| parameter.info().path).filter(|path| !path.contains('.'));
+            let keys: Vec<&str> = KEYS.into_iter().chain(alone).chain(groups()).collect();
+            self.unknown(entry, path, &keys, nearest(key, keys.iter().copied()).map(quoted));
+        }
+    }
+
+    /// A number of a parameter's range, or the place of a word among its words.
+    fn parameter<'a>(&mut self, parameter: Parameter, node: Node<'a>, path: &Path<'_>) -> Option<Named<'a>> {
+        let info = parameter.info();
+        let value = if !info.words.is_empty() {
+            self.found.word(node, path, info.words)? as f32
+        } else if info.whole {
+            self.found.whole(node, path, info.min as u64, info.max as u64)? as f32
+        } else {
+            let unit = if info.unit == "1" { "" } else { info.unit };
+            self.found.number(node, path, f64::from(info.min)..=f64::from(info.max), unit)?;
+            // Read anew, or a decimal would be rounded twice.
+            node.raw().parse::<f32>().ok()?.clamp(info.min, info.max) + 0.0
+        };
+        Some((parameter, value, node, path.to_string()))
+    }
+
+    /// Reports a parameter of a kind that the rhythm does not have.
+    fn absent(&mut self, rhythm: &Rhythm, parameter: Parameter, node: Node<'_>, at: &str) {
+        let path = parameter.info().path;
+        let group = path.split('.').next().unwrap_or(path);
+        let here = Parameter::ALL.iter().filter(|other| other.info().path.split('.').next() == Some(group));
+        let has = here.filter_map(|other| {
+            let place = rhythm.parameter(*other)?;
+            let word = other.info().words.get(place as usize)?;
+            Some(format!("{} is \"{word}\"", other.info().path))
+        });
+        let has: Vec<String> = has.collect();
+        let problem = Problem::new(format!("{path} has no meaning where {}", has.join(", "))).at(node.mark()).path(at);
+        self.found.push(problem);
+    }
+
+    /// A rhythm's word: of the script's own rhythms, or of the catalogue.
+    pub(crate) fn rhythm_word(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<&'static Rhythm> {
+        let word = self.text(node, path)?;
+        if let Some(own) = self.own.iter().find(|rhythm| rhythm.id == word) {
+            return Some(own);
+        }
+        if self.refused.contains(&word) {
+            return None;
+        }
+        let known = catalogue::find(&word);
+        if known.is_none() {
+            let words = || self.own.iter().chain(RHYTHMS).map(|rhythm| rhythm.id);
+            let (allowed, near) = (join(words()), nearest(&word, words()).map(quoted));
+            let what = format!("unknown rhythm {}", quoted(&word));
+            self.report(node, path, |p| p.allowed(allowed).nearest(near), what);
+        }
+        known
+    }
+}
+
+/// The parameter with this path.
+fn find(path: &str) -> Option<Parameter> {
+    Parameter::ALL.iter().copied().find(|parameter| parameter.info().path == path)
+}

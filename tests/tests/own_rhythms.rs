@@ -1,0 +1,199 @@
+//! Rhythms of one's own: the catalogue written as documents and read again plays the bits of the catalogue, from a script and from
+//! an image; and a rhythm that differs plays what it says.
+
+use pulsewright_core::frame::{Digest, Frame};
+use pulsewright_core::heart::catalogue::{self, RHYTHMS};
+use pulsewright_core::heart::rhythm::Rhythm;
+use pulsewright_core::heart::rhythm::parameter::{Parameter, ParameterError};
+use pulsewright_core::image::{self, Image, ImageError, MOST_OWN, WriteError};
+use pulsewright_core::player::Player;
+use pulsewright_core::script::Script;
+use pulsewright_core::time::FrameRate;
+use pulsewright_core::truth::Event;
+use pulsewright_script::{Document, parse, rhythms};
+use pulsewright_tests::check_sum::check_sum;
+use serde_json::{Value, json};
+
+const RATE: FrameRate = FrameRate::lit(250);
+
+fn document(value: &Value) -> Document {
+    parse(value.to_string().as_bytes(), "x.json").unwrap_or_else(|problems| panic!("{problems}"))
+}
+
+fn compiled(script: &Script<'_>) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    image::write(script, |part| bytes.extend_from_slice(part)).expect("a script that fits");
+    bytes
+}
+
+/// Digest of every frame, and every event.
+fn played(mut player: Player<'_>) -> (u64, Vec<Event>) {
+    let (mut digest, mut events) = (Digest::default(), Vec::new());
+    let mut block = [Frame::default(); 500];
+    while let n @ 1.. = player.fill_observed(&mut block, &mut |event| events.push(event)) {
+        block.iter().take(n).for_each(|frame| digest.update(frame));
+    }
+    (digest.value(), events)
+}
+
+/// The script with a rhythm's own copy, between two steps of others, so that the changes to and from it count too.
+fn copy_of(rhythm: &Rhythm, word: &str) -> Value {
+    // A rhythm that follows itself does not start anew, and its copy does.
+    let other = |word| if rhythm.id == word { "torsades" } else { word };
+    json!({"version": 1, "seed": 11, "rhythms": {"copy": rhythms::json(rhythm)}, "steps": [
+        {"duration_s": 4, "rhythm": other("atrial-fibrillation"), "life": "resting"},
+        {"duration_s": 20, "rhythm": word},
+        {"duration_s": 4, "rhythm": other("sinus")}
+    ]})
+}
+
+#[test]
+fn every_rhythm_as_a_document_plays_its_own_bits() {
+    for rhythm in RHYTHMS {
+        let [builtin, copy] = [rhythm.id, "copy"].map(|word| document(&copy_of(rhythm, word)));
+        let [builtin_items, copy_items] = [builtin.items(), copy.items()];
+        let builtin = Script::new(builtin.seed(), &builtin_items).expect("a script");
+        let copied = Script::new(copy.seed(), &copy_items).expect("a script");
+        let expected = played(Player::new(&builtin, RATE));
+        assert!(expected == played(Player::new(&copied, RATE)), "{} from a document", rhythm.id);
+        let bytes = compiled(&copied);
+        let image = Image::new(&bytes).expect("what was written can be read");
+        assert!(expected == played(Player::of_image(&image, RATE)), "{} from an image", rhythm.id);
+        // It can be written and read once more.
+        assert_eq!(document(&copy.to_json()).to_json(), copy.to_json(), "{}", rhythm.id);
+    }
+}
+
+/// A catalogue record is its parameters and nothing else, from whatever rhythm one starts.
+#[test]
+fn parameters_make_any_rhythm_from_any_other() {
+    for from in RHYTHMS {
+        for to in RHYTHMS {
+            let put = |rhythm: Rhythm, parameter: &Parameter| match to.parameter(*parameter) {
+                Some(value) => rhythm.with_parameter(*parameter, value).expect("in order"),
+                None => rhythm,
+            };
+            let made = Parameter::ALL.iter().fold(**from, put);
+            assert_eq!(Rhythm { id: to.id, name: to.name, values: to.values, ..made }, **to, "from {}", from.id);
+        }
+    }
+}
+
+#[test]
+fn every_parameter_belongs_to_a_rhythm_and_keeps_its_range() {
+    // No rhythm of the catalogue has an escape focus that twists.
+    let twisting = catalogue::SINUS.with_parameter(Parameter::EscapeFocus, 16.0).expect("a focus");
+    let all: Vec<Rhythm> = RHYTHMS.iter().map(|rhythm| **rhythm).chain([twisting]).collect();
+    for parameter in Parameter::ALL {
+        let info = parameter.info();
+        let has = all.iter().find_map(|rhythm| Some((rhythm, rhythm.parameter(*parameter)?)));
+        let (rhythm, value) = has.unwrap_or_else(|| panic!("{} belongs to no rhythm", info.path));
+        assert!(rhythm.with_parameter(*parameter, value).is_ok(), "{}", info.path);
+        for wrong in [info.min - 0.01, info.max + 1.0, f32::NAN, f32::INFINITY] {
+            let refused = rhythm.with_parameter(*parameter, wrong);
+            assert!(matches!(refused, Err(ParameterError::OutOfRange(..))), "{} = {wrong}", info.path);
+        }
+        let halves = rhythm.with_parameter(*parameter, info.min + 0.5);
+        assert_eq!(halves.is_err(), info.whole, "{}", info.path);
+    }
+}
+
+/// Words that no part of a record has must not be read as another part.
+#[test]
+fn a_parameter_of_a_kind_that_is_not_chosen_is_refused() {
+    let absent = Parameter::ALL.iter().filter(|parameter| {
+        let sinus = &catalogue::SINUS;
+        sinus.parameter(**parameter).is_none()
+            && sinus.with_parameter(**parameter, parameter.info().min.max(1.0).min(parameter.info().max))
+                == Err(ParameterError::Absent(**parameter))
+    });
+    assert_eq!(absent.count(), 26);
+}
+
+/// The distances between the beats that a document asks for: two conducted, then a couplet, all over again.
+#[test]
+fn an_extended_rhythm_plays_what_its_document_says() {
+    let document = document(&json!({"version": 1, "rhythms": {
+        "couplets-of-two": {
+            "extends": "ventricular-trigeminy", "name": "Couplets after two",
+            "ectopy": {"run": 2, "share": 0.5, "run_period": 0.6}
+        }
+    }, "steps": [{"duration_s": 60, "rhythm": "couplets-of-two", "rate_bpm": 60}]}));
+    assert_eq!(document.label(0), "Couplets after two");
+    let items = document.items();
+    let script = Script::new(0, &items).expect("a script");
+    let (_, events) = played(Player::new(&script, RATE));
+    let beats: Vec<_> = events
+        .iter()
+        .filter_map(|event| match event {
+            Event::Beat(beat) => Some((beat.code.symbol(), beat.onset)),
+            _ => None,
+        })
+        .collect();
+    let codes: String = beats.iter().map(|(code, _)| *code).collect();
+    assert!(codes.contains("NNVVNNVVNNVVNNVV"), "{codes}");
+    for pair in beats.windows(2).skip(8) {
+        let [(before, from), (code, to)] = pair else { continue };
+        let interval_s = to.since(*from).as_secs();
+        let expected_s = match (before, code) {
+            ('N', 'V') => 0.5,
+            ('V', 'V') => 0.6,
+            ('N', 'N') => 1.0,
+            _ => continue,
+        };
+        assert!((interval_s - expected_s).abs() < 0.002, "{before} to {code}: {interval_s} s");
+    }
+}
+
+fn many(count: usize) -> Value {
+    let own: serde_json::Map<String, Value> =
+        (0..count).map(|i| (format!("own-{i:02}"), json!({"usual": {"factor": 1.0 + 0.01 * i as f64}}))).collect();
+    let steps: Vec<Value> = own.keys().map(|word| json!({"duration_s": 1, "rhythm": word})).collect();
+    json!({"version": 1, "rhythms": own, "steps": steps})
+}
+
+#[test]
+fn an_image_holds_as_many_rhythms_as_it_says() {
+    let full = document(&many(MOST_OWN));
+    let items = full.items();
+    let script = Script::new(0, &items).expect("a script");
+    let bytes = compiled(&script);
+    let image = Image::new(&bytes).expect("what was written can be read");
+    assert_eq!(played(Player::new(&script, RATE)), played(Player::of_image(&image, RATE)));
+    let more = document(&many(MOST_OWN + 1));
+    let items = more.items();
+    let script = Script::new(0, &items).expect("a script");
+    assert_eq!(image::write(&script, |_| ()), Err(WriteError::Rhythm(MOST_OWN)));
+}
+
+/// One byte after the other is changed, with the check sum made right: the image is refused or plays to its end.
+#[test]
+fn no_byte_of_an_own_rhythm_can_do_harm() {
+    let own = document(&json!({"version": 1, "rhythms": {"own": {
+        "extends": "ventricular-run", "escape": {"focus": "twisting"}, "pacing": {"mode": "vvi", "fault": "no-capture"},
+        "sinus_fault": {"kind": "arrest"}
+    }}, "steps": [{"duration_s": 5, "rhythm": "own"}]}));
+    let items = own.items();
+    let bytes = compiled(&Script::new(0, &items).expect("a script"));
+    let (mut refused, mut taken) = (0, 0);
+    for place in 32..bytes.len() {
+        for value in [0, 1, 7, 40, 127, 128, 255] {
+            let mut changed = bytes.clone();
+            changed[place] = value;
+            let sum = check_sum(&changed);
+            changed[8..12].copy_from_slice(&sum.to_le_bytes());
+            match Image::new(&changed) {
+                Ok(image) => {
+                    taken += 1;
+                    // A step may be as long as it likes now.
+                    let (mut player, mut frames) = (Player::of_image(&image, RATE), vec![Frame::default(); 2500]);
+                    player.fill(&mut frames);
+                    assert!(frames.iter().all(|frame| frame.leads_mv.iter().all(|mv| mv.is_finite())));
+                }
+                Err(ImageError::CheckSum) => panic!("the sum of this test is wrong"),
+                Err(_) => refused += 1,
+            }
+        }
+    }
+    assert!(refused > 100 && taken > 10, "{refused} refused, {taken} taken");
+}
