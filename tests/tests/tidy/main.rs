@@ -4,6 +4,7 @@
 
 mod api;
 mod arrows;
+mod book;
 mod calls;
 mod circles;
 mod floors;
@@ -116,7 +117,8 @@ const READERS: [(&str, &str); 5] = [
 ];
 
 /// Files that take hold of a terminal, with the reason.
-const TERMINALS: [(&str, &str); 3] = [
+const TERMINALS: [(&str, &str); 4] = [
+    ("crates/cli/src/terminal.rs", "it asks whether standard output is one, and how wide"),
     ("crates/cli/src/diagnostics.rs", "it makes text fit for the terminal"),
     ("crates/cli/src/stream.rs", "frames go to standard output, which is no terminal"),
     ("crates/cli/src/render.rs", "a signal goes to standard output"),
@@ -242,6 +244,11 @@ fn test_tools_ship_with_nothing() {
     none(found.collect());
 }
 
+#[test]
+fn every_page_is_in_the_book_and_every_link_leads_somewhere() {
+    none(book::check());
+}
+
 /// The files and folders that the guide names.
 #[test]
 fn the_guide_names_what_exists() {
@@ -312,7 +319,7 @@ mod on_text {
     //! The rules on text that breaks them.
 
     use super::source::{Code, Crate, File};
-    use super::{arrows, calls, floors};
+    use super::{arrows, book, calls, floors};
     use std::path::PathBuf;
 
     fn code(text: &str) -> Code {
@@ -370,6 +377,17 @@ mod on_text {
         assert_eq!(lines(calls::prints(&code("fn f() {\n println!(\"a\");\n g(|| { dbg!(1) });\n}"))), [2, 3]);
         assert!(calls::prints(&code("fn f() { writeln!(w, \"println!\"); }\n/// println!()\nfn g() {}")).is_empty());
         assert!(calls::prints(&code("#[cfg(test)]\nmod tests { fn f() { println!() } }")).is_empty());
+    }
+
+    #[test]
+    fn anchors_and_links_of_a_page_are_found() {
+        let page =
+            book::Page::read("# At *the* bench\n## `life`, none\n## At the bench\n[a](b.md#c) ![d](e.svg)\n`[f](g)`\n");
+        assert_eq!(
+            page.anchors.iter().map(String::as_str).collect::<Vec<_>>(),
+            ["at-the-bench", "at-the-bench-1", "life-none"]
+        );
+        assert_eq!(page.links, ["b.md#c", "e.svg"]);
     }
 
     #[test]
