@@ -154,6 +154,51 @@ def test_settings_beats_and_a_sequence_play_and_are_logged(chromium, console, ri
     assert [step["rate_bpm"] for step in steps if step.get("rate_bpm")] == [120]
 
 
+PLAN = {
+    "version": 1, "title": "Invented plan", "seed": 5, "prepare": ["Sound is on"], "steps": [
+        {"name": "rate", "duration_s": "hold", "rate_bpm": 80, "expect": {"readings": ["heart-rate"]}},
+        {"name": "faster", "duration_s": 1, "rate_bpm": {"to": 110}},
+        {"name": "arrest", "duration_s": "hold", "rhythm": "asystole", "expect": {"alarms": "usual"}},
+    ],
+}
+
+
+def test_a_plan_is_played_and_timed_step_by_step(chromium, rig, tmp_path):
+    plan = tmp_path / "plan.json"
+    plan.write_text(json.dumps(PLAN), "utf-8")
+    console = Console(tmp_path, plan, "--play", rig.path)
+    try:
+        page = enter(chromium, console)
+        confirm(page)
+        page.get_by_role("button", name="Play the first step").click()
+        expect(page.locator("#plan-step")).to_have_text("rate")
+        expect(page.locator("#plan-items")).to_contain_text("80 bpm")
+        page.get_by_role("button", name="Next: faster").click()
+        expect(page.locator("#watch")).to_contain_text("over")
+        page.get_by_role("button", name="Next: arrest").click()
+        expect(page.locator("#plan-items")).to_contain_text("high priority")
+        page.wait_for_timeout(2500)
+        page.locator("#h-now").click()
+        page.keyboard.press(" ")
+        heard = time.monotonic()
+        expect(page.locator("#noted")).to_contain_text("noted after")
+        noted = float(page.locator("#noted").inner_text().split("after ")[1].split(" s")[0])
+        choose(page, "vf", "Ventricular fibrillation, coarse")
+        expect(page.locator("#plan-step")).to_contain_text("no longer played")
+        console.end()
+        rig.thread.join(60)
+        assert rig.bytes() == rendered(console.log(), tmp_path)
+        steps = console.steps()
+        assert json.loads(console.log().read_text("utf-8"))["seed"] == PLAN["seed"]
+        assert [step.get("name") for step in steps[1:4]] == ["rate", "faster", "arrest"]
+        assert steps[2]["rate_bpm"] == {"to": 110, "over_s": 1}
+        # The time noted is from the first frame of the step at the rig to the key, by the rig's own clock.
+        first = int(np.ceil(sum(step["duration_s"] for step in steps[:3]) * HZ))
+        assert abs(noted - (heard - rig.came_at(first))) < 0.5
+    finally:
+        console.kill()
+
+
 def get(console: Console, path: str, **headers: str) -> http.client.HTTPResponse:
     connection = http.client.HTTPConnection(console.address, timeout=60)
     connection.putrequest("GET", path, skip_host="Host" in headers)
@@ -171,7 +216,8 @@ UPGRADE = {
 
 def test_strangers_are_kept_out(console):
     token = console.link().rsplit("/", 1)[-1]
-    for path in ["/", "/console.js", "/data.json", "/socket", "/enter/", f"/enter/{token[:-1]}0", f"/enter/{token}x"]:
+    other = token[:-1] + ("1" if token[-1] == "0" else "0")
+    for path in ["/", "/console.js", "/data.json", "/socket", "/enter/", f"/enter/{other}", f"/enter/{token}x"]:
         assert get(console, path).status in (403, 404), path
     assert get(console, f"/enter/{token}", Host="evil.example").status == 421
     assert get(console, f"/enter/{token}", Host=f"evil.example:{console.address.split(':')[1]}").status == 421

@@ -8,14 +8,16 @@ use std::path::PathBuf;
 /// A console to open.
 #[cfg_attr(not(feature = "console"), allow(dead_code))]
 pub struct Request {
+    /// The plan whose steps the page offers.
+    pub plan: Option<PathBuf>,
     /// File, pipe or device that takes the signal.
     pub play: Option<PathBuf>,
     /// Description of the rig.
     pub rig: Option<PathBuf>,
     /// Frames a second.
     pub frame_rate: FrameRate,
-    /// Seed of everything left to chance.
-    pub seed: u64,
+    /// Seed of everything left to chance, in place of the plan's.
+    pub seed: Option<u64>,
     /// Folder of logs and favourites.
     pub folder: PathBuf,
     /// Address to listen at.
@@ -43,8 +45,9 @@ mod built {
     use crate::diagnostics::{say, warn};
     use crate::interruption;
     use crate::output::claim;
+    use crate::record_files;
     use crate::signal_output::{self, RigCodes};
-    use pulsewright_console::{Coder, Console, Consumer, Nowhere, serve};
+    use pulsewright_console::{Coder, Console, Consumer, Nowhere, Planned, serve};
     use pulsewright_core::frame::{Channel, Frame};
     use pulsewright_core::pressure::SiteSet;
     use std::io::{self, Write};
@@ -56,6 +59,11 @@ mod built {
         // Held until the end: no other process writes there.
         let _claimed = plain.map(|file| claim(&[file], request.rig.as_deref(), request.force)).transpose()?;
         let consumer = consumer(&request)?;
+        let plan = request.plan.as_deref().map(|script| {
+            let (document, plan) = record_files::plan(script, request.rig.as_deref(), None)?;
+            Ok((document.seed(), Planned::new(&plan, &document).map_err(Failure::input)?))
+        });
+        let (seed, plan) = plan.transpose()?.map_or((1, None), |(seed, plan)| (seed, Some(plan)));
         if !request.address.ip().is_loopback() {
             warn(
                 "the console can be reached from the network: its traffic is not encrypted, so anyone on the way can read and \
@@ -66,8 +74,9 @@ mod built {
         let console = Console {
             address: request.address,
             rate: request.frame_rate,
-            seed: request.seed,
+            seed: request.seed.unwrap_or(seed),
             folder: request.folder.clone(),
+            plan,
             consumer,
         };
         let mut open = request.open;

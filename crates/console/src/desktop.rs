@@ -6,6 +6,7 @@ use crate::desk::Desk;
 use crate::guard::Guard;
 use crate::run::{Asked, run};
 use crate::shared::Shared;
+use pulsewright_script::Step;
 use std::sync::mpsc::{self, Sender};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use std::thread::{self, JoinHandle};
@@ -32,6 +33,8 @@ pub struct Waiting {
     pub consumer: Consumer,
     /// Seed of everything left to chance.
     pub seed: u64,
+    /// Steps of the plan.
+    pub planned: Vec<Step>,
     /// Keeps the log.
     pub desk: Arc<Desk>,
 }
@@ -55,10 +58,13 @@ impl Desktop {
         let mut state = self.run.lock().unwrap_or_else(PoisonError::into_inner);
         *state = match std::mem::replace(&mut *state, RunState::Over) {
             RunState::Waiting(waiting) => {
-                let Waiting { consumer, seed, desk } = *waiting;
+                let Waiting { consumer, seed, planned, desk } = *waiting;
                 let (asked, orders) = mpsc::channel();
                 let shared = self.shared.clone();
-                RunState::Running(asked, thread::spawn(move || run(consumer, seed, confirmed, &orders, &shared, &desk)))
+                RunState::Running(
+                    asked,
+                    thread::spawn(move || run(consumer, seed, planned, confirmed, &orders, &shared, &desk)),
+                )
             }
             other => other,
         };

@@ -32,6 +32,7 @@ mod guard;
 mod marks;
 mod order;
 mod page;
+mod planned;
 mod rest;
 mod run;
 mod server;
@@ -41,4 +42,5 @@ mod tee;
 
 pub use consumer::{Coder, Consumer, Nowhere};
 pub use error::ConsoleError;
+pub use planned::Planned;
 pub use server::{Console, Served, serve};

@@ -32,6 +32,8 @@ pub enum Order {
     Next,
     /// The sequence waits, or goes on.
     Pause(bool),
+    /// A step of the plan, by its place.
+    Step(usize),
     /// Every output to rest.
     Stop,
 }
@@ -89,6 +91,11 @@ pub enum Request {
         /// Whether it waits.
         on: bool,
     },
+    /// See [`Order::Step`].
+    Step {
+        /// Its place, from 0.
+        step: usize,
+    },
     /// See [`Order::Stop`].
     Stop,
     /// A rhythm becomes a favourite, or is one no more.
@@ -143,6 +150,7 @@ impl Request {
             }
             Request::Next => Order::Next,
             Request::Pause { on } => Order::Pause(*on),
+            Request::Step { step } => Order::Step(*step),
             Request::Stop => Order::Stop,
         }))
     }

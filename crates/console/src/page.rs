@@ -28,14 +28,14 @@ pub static FILES: &[File] = &[
 ];
 
 /// Everything that does not change while the console runs.
-pub fn data(rate: FrameRate, output: &str, log: &str) -> Value {
+pub fn data(rate: FrameRate, output: &str, log: &str, plan: Value) -> Value {
     let channels: Vec<Value> = tee::channels().map(|of| json!({"id": of.id(), "unit": of.kind().unit()})).collect();
     json!({
         "rhythms": rhythms(), "controls": controls::list(), "channels": channels,
         "bodies": BODIES.iter().map(|body| json!({"id": body.id, "name": body.name})).collect::<Vec<_>>(),
         "sites": EctopicSite::ALL.iter().map(|site| site.id()).collect::<Vec<_>>(),
         "rate_hz": rate.as_hz(), "every": tee::every(rate), "output": output, "log": log,
-        "version": env!("CARGO_PKG_VERSION"),
+        "plan": plan, "version": env!("CARGO_PKG_VERSION"),
     })
 }
 

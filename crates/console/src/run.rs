@@ -44,6 +44,7 @@ pub struct Asked {
 pub fn run(
     consumer: Consumer,
     seed: u64,
+    planned: Vec<Step>,
     confirmed: Vec<String>,
     orders: &Receiver<Asked>,
     shared: &Arc<Shared>,
@@ -70,7 +71,7 @@ pub fn run(
     let arena = bumpalo::Bump::new();
     let live = RefCell::new(LivePlayer::new(&arena, &document, &script, pressures, shared.rate));
     let (making, made) = mpsc::channel();
-    let mut lead = Lead::new(shared, desk);
+    let mut lead = Lead::new(shared, desk, planned);
     let mut block = vec![Frame::default(); live.borrow().block()];
     shared.set_output(OutputState::Taking);
     let make = |bytes: &mut Vec<u8>| {
@@ -152,14 +153,18 @@ struct Lead<'s> {
     patient: Settings,
     resting: bool,
     sequence: Option<Sequence>,
+    /// Steps of the plan.
+    planned: Vec<Step>,
+    /// Place of the step of the plan that plays.
+    step: Option<usize>,
     /// When the rest before the end began.
     closing: Option<Instant>,
 }
 
 impl<'s> Lead<'s> {
-    fn new(shared: &'s Shared, desk: &'s Desk) -> Lead<'s> {
+    fn new(shared: &'s Shared, desk: &'s Desk, planned: Vec<Step>) -> Lead<'s> {
         let patient = Settings::new(&ADULT, &SINUS);
-        let lead = Lead { shared, desk, patient, resting: true, sequence: None, closing: None };
+        let lead = Lead { shared, desk, patient, resting: true, sequence: None, planned, step: None, closing: None };
         lead.tell(0);
         lead
     }
@@ -175,7 +180,18 @@ impl<'s> Lead<'s> {
 
     fn carry_out(&mut self, order: &Order, live: &mut LivePlayer<'_>) -> Result<u64, String> {
         let now = live.position();
+        if !self.resting {
+            // A ramp of the plan may have moved them.
+            self.patient = live.settings();
+        }
         match order {
+            Order::Step(place) => {
+                let step = self.planned.get(*place).ok_or("the plan has no such step")?.clone();
+                let patient = step.settings;
+                let at = live.play_step_at_once(step)?;
+                (self.patient, self.resting, self.sequence, self.step) = (patient, false, None, Some(*place));
+                Ok(self.starts(at))
+            }
             Order::Rhythm(_) => {
                 let patient = changed(&self.patient, order)?;
                 self.sequence = None;
@@ -259,12 +275,15 @@ impl<'s> Lead<'s> {
         let at = live.play_at_once(None, patient, beats)?;
         self.patient = patient;
         self.resting = false;
+        // It is no longer the step that the plan wants.
+        self.step = None;
         Ok(self.starts(at))
     }
 
     fn rest(&mut self, live: &mut LivePlayer<'_>) -> Result<u64, String> {
         let at = live.play_at_once(Some(rest::NAME.to_owned()), rest::settings(self.patient.body()), Vec::new())?;
         self.resting = true;
+        self.step = None;
         Ok(self.starts(at))
     }
 
@@ -303,7 +322,7 @@ impl<'s> Lead<'s> {
         });
         self.shared.set_state(json!({
             "t": "state", "resting": self.resting, "rhythm": rhythm.id, "name": rhythm.name, "body": self.patient.body().id,
-            "values": controls::values(&self.patient), "since": frame, "sequence": sequence,
+            "values": controls::values(&self.patient), "since": frame, "sequence": sequence, "step": self.step,
         }));
     }
 }

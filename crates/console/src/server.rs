@@ -7,6 +7,7 @@ use crate::desk::Desk;
 use crate::desktop::{Desktop, Waiting};
 use crate::error::ConsoleError;
 use crate::guard::Guard;
+use crate::planned::Planned;
 use crate::shared::Shared;
 use crate::{page, socket};
 use axum::Router;
@@ -23,6 +24,7 @@ use axum::routing::get;
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::FileError;
 use pulsewright_record::calendar;
+use serde_json::Value;
 use std::fs;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -50,6 +52,8 @@ pub struct Console {
     pub seed: u64,
     /// Folder of the logs and the book of favourites.
     pub folder: PathBuf,
+    /// A plan whose steps the page offers.
+    pub plan: Option<Planned>,
     /// What takes the frames.
     pub consumer: Consumer,
 }
@@ -72,14 +76,15 @@ pub fn serve(
     mut on_link: impl FnMut(&str) + Send + 'static,
     asked: impl Fn() -> bool,
 ) -> Result<Served, ConsoleError> {
-    let Console { address, rate, seed, folder, consumer } = console;
+    let Console { address, rate, seed, folder, plan, consumer } = console;
+    let (planned, on_page) = plan.map_or((Vec::new(), Value::Null), |plan| (plan.steps, plan.page));
     fs::create_dir_all(&folder).map_err(FileError::of(&folder))?;
     let book = Book::open(&folder)?;
     let moment = calendar::utc(SystemTime::now()).replace(':', "-");
     let log = folder.join(format!("played-{moment}.json"));
     let shared = Arc::new(Shared::new(rate));
     let desk = Arc::new(Desk::new(log.clone(), shared.clone())?);
-    let data = page::data(rate, &consumer.name, &log.display().to_string()).to_string();
+    let data = page::data(rate, &consumer.name, &log.display().to_string(), on_page).to_string();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(ConsoleError::Server)?;
     runtime
         .block_on(async {
@@ -87,7 +92,7 @@ pub fn serve(
                 tokio::net::TcpListener::bind(address).await.map_err(|error| ConsoleError::Listen(address, error))?;
             let guard = Guard::new(listener.local_addr().map_err(ConsoleError::Server)?)?;
             on_link(&guard.link());
-            let waiting = Waiting { consumer, seed, desk: desk.clone() };
+            let waiting = Waiting { consumer, seed, planned, desk: desk.clone() };
             let desktop = Arc::new(Desktop::new(shared.clone(), guard, book, data, waiting, Box::new(on_link)));
             let server = tokio::spawn(axum::serve(listener, router(desktop.clone())).into_future());
             let mut next = Instant::now();

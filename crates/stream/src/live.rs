@@ -195,8 +195,16 @@ impl<'a> LivePlayer<'a> {
         settings: Settings,
         beats: Vec<TimedBeat>,
     ) -> Result<Instant, String> {
+        self.play_step_at_once(held(name, settings, beats))
+    }
+
+    /// As [`LivePlayer::play_at_once`], a whole step with its ramps, each of which has a length of its own or its step's.
+    ///
+    /// # Errors
+    /// Settings that exclude each other; nothing has changed.
+    pub fn play_step_at_once(&mut self, step: Step) -> Result<Instant, String> {
         let at = self.soonest();
-        self.replace(held(name, settings, beats), at)?;
+        self.replace(step, at)?;
         Ok(at)
     }
 

@@ -18,8 +18,11 @@ use std::path::PathBuf;
 #[command(after_help = "For test benches only: never to a person, nor to equipment connected to one.\n\n\
     Examples:\n  \
     pulsewright console\n  \
+    pulsewright console examples/plan-transport-monitor.json\n  \
     pulsewright console --play /dev/rig --rig bench.json --frame-rate 1000")]
 pub struct Console {
+    /// A plan, whose steps the page plays and times one by one; a script with expectations.
+    plan: Option<PathBuf>,
     /// File, pipe or device that takes the signal as it plays: codes for the converters of --rig, else frames of the usual
     /// channels, 32-bit floats; little-endian. Without it only the clock runs.
     #[arg(long, value_name = "FILE")]
@@ -30,9 +33,9 @@ pub struct Console {
     /// Frames a second, 100 to 48000.
     #[arg(long, value_name = "HZ", value_parser = values::frame_rate, default_value = "500")]
     frame_rate: FrameRate,
-    /// Seed of everything left to chance.
-    #[arg(long, value_name = "NUMBER", default_value = "1")]
-    seed: u64,
+    /// Seed of everything left to chance; without it the plan's, or 1.
+    #[arg(long, value_name = "NUMBER")]
+    seed: Option<u64>,
     /// Folder of the logs, and of favourite and recent rhythms; made when it is not there.
     #[arg(long, value_name = "FOLDER", default_value = "pulsewright-console")]
     folder: PathBuf,
@@ -60,6 +63,7 @@ impl Console {
             )));
         }
         Ok(Request {
+            plan: self.plan,
             play: self.play,
             rig: self.rig,
             frame_rate: self.frame_rate,

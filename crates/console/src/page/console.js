@@ -169,6 +169,7 @@ function showState() {
   }
   for (const button of by("sites").children) button.disabled = state.resting;
   showSequence();
+  showPlan();
   showClock();
 }
 
@@ -329,6 +330,67 @@ by("sequence-pause").addEventListener("click", () => play({ do: "pause", on: !st
 by("sequence-next").addEventListener("click", () => play({ do: "next" }));
 by("sequence-clear").addEventListener("click", () => { planned = []; showSequence(); });
 
+// Plan.
+let place = null; // Of the step that plays, or played last.
+let noted = [];
+const sinceFirstFrame = () => Math.max(0, strips.end * data.every - state.since) / data.rate_hz;
+const follows = () => (place === null ? 0 : place + 1);
+
+function showPlan() {
+  if (!data.plan) return;
+  const steps = data.plan.steps;
+  const playing = state?.step ?? null;
+  if (playing !== null && (playing !== place || state.since !== showPlan.since)) {
+    place = playing;
+    noted = [];
+    showPlan.since = state.since;
+  }
+  by("plan-place").textContent = place === null ? `${steps.length} steps` : `Step ${place + 1} of ${steps.length}`;
+  const step = steps[place ?? -1];
+  by("plan-step").textContent = step ? `${step.name}${playing === null ? " (no longer played)" : ""}` : "No step plays yet";
+  by("plan-plays").textContent = step?.plays || "";
+  by("plan-lines").replaceChildren(...[...(step?.cautions || []).map((line) => `Caution: ${line}`), ...(step?.prepare || []).map((line) => `Prepare: ${line}`)].map((line) => make("li", {}, line)));
+  by("plan-items").hidden = !step?.items.length;
+  by("plan-items").tBodies[0].replaceChildren(...(step?.items || []).map((item) => make("tr", {}, make("th", { scope: "row" }, item.name), make("td", {}, item.expect), make("td", {}, [item.why, item.source].filter(Boolean).join(" ")))));
+  by("heard").disabled = playing === null;
+  by("plan-again").disabled = place === null;
+  const next = steps[follows()];
+  by("plan-next").textContent = next ? `${place === null ? "Play the first step" : `Next: ${next.name}`}` : "The plan is done";
+  by("plan-next").disabled = !next;
+  [...by("plan-steps").querySelectorAll("button")].forEach((button, at) => (at === playing ? button.setAttribute("aria-current", "true") : button.removeAttribute("aria-current")));
+  showNoted();
+}
+
+function showNoted() {
+  by("noted").replaceChildren(...noted.map((seconds) => make("li", {}, `noted after ${seconds.toFixed(1)} s`)));
+}
+
+function tick() {
+  const step = data.plan?.steps[place ?? -1];
+  if (step && state?.step === place) {
+    const time = sinceFirstFrame();
+    const left = step.rest_s === null ? "" : time < step.rest_s ? `, ${Math.ceil(step.rest_s - time)} s left` : ", over";
+    by("watch").textContent = `${time.toFixed(1)} s${left}`;
+  }
+}
+function note() {
+  if (state?.step === null || state?.step === undefined) return;
+  noted.push(sinceFirstFrame());
+  showNoted();
+}
+if (data.plan) {
+  by("plan").hidden = false;
+  by("h-plan").textContent = data.plan.title;
+  const lines = [...data.plan.cautions.map((line) => `Caution: ${line}`), ...data.plan.kit.map((line) => `Kit: ${line}`), ...data.plan.prepare.map((line) => `Prepare: ${line}`)];
+  by("plan-before").hidden = !lines.length;
+  by("plan-before").querySelector("ul").append(...lines.map((line) => make("li", {}, line)));
+  by("plan-steps").append(...data.plan.steps.map((step, at) => make("li", {}, make("button", { type: "button", onclick: () => play({ do: "step", step: at }) }, step.name))));
+  by("plan-next").addEventListener("click", () => play({ do: "step", step: follows() }));
+  by("plan-again").addEventListener("click", () => play({ do: "step", step: place }));
+  by("heard").addEventListener("click", note);
+  setInterval(tick, 100);
+}
+
 // Stop, confirmations, keys.
 const stop = () => play({ do: "stop" });
 by("stop").addEventListener("click", stop);
@@ -346,6 +408,7 @@ document.addEventListener("keydown", (event) => {
   if (event.target.matches("input, select")) return;
   if (event.key === "/") { by("search").focus(); event.preventDefault(); }
   if (event.key === "?") by("help").showModal();
+  if (event.key === " " && data.plan && !event.target.matches("button, summary, a")) { note(); event.preventDefault(); }
 });
 
 // Strips.
@@ -378,6 +441,7 @@ by("log").textContent = data.log;
 showStrips();
 showRhythms();
 showExpected(null);
+showPlan();
 showClock();
 connect();
 by("confirm").showModal();

@@ -1,0 +1,88 @@
+//! The steps of a plan: as they are played, and as the page shows them.
+
+use pulsewright_core::script::Ramp;
+use pulsewright_core::time::Span;
+use pulsewright_record::judge::plain;
+use pulsewright_record::plan::{Item, PlanStep};
+use pulsewright_record::walk::Walk;
+use pulsewright_record::{Plan, PlanError};
+use pulsewright_script::expect::Expectations;
+use pulsewright_script::{Document, Step};
+use serde_json::{Value, json};
+
+/// The steps of a plan.
+pub struct Planned {
+    /// Each as it is played: it holds until the next order; its ramps keep their lengths.
+    pub steps: Vec<Step>,
+    /// What the page shows.
+    pub page: Value,
+}
+
+impl Planned {
+    /// The steps of a plan that was made of `document`, in playing order.
+    ///
+    /// # Errors
+    /// As [`Walk::new`].
+    pub fn new(plan: &Plan, document: &Document) -> Result<Planned, PlanError> {
+        let walk = Walk::new(document)?;
+        let placed = walk.placed();
+        let scripted: Vec<&Step> = placed.iter().filter_map(|placed| document.step(placed.item)).collect();
+        let shown: Vec<Value> = plan.steps.iter().zip(&scripted).map(|(step, of)| on_page(step, of.duration)).collect();
+        let page = json!({
+            "title": plan.title, "cautions": plan.cautions, "prepare": plan.prepare, "kit": plan.kit, "steps": shown,
+        });
+        Ok(Planned { steps: scripted.into_iter().map(held).collect(), page })
+    }
+}
+
+/// The step until the next order. What it expects is no part of the log: it may last too short for it.
+fn held(step: &Step) -> Step {
+    let own = |ramp: &Ramp| Ramp { over: ramp.over.or(step.duration), ..*ramp };
+    Step {
+        name: Some(step.name.clone().unwrap_or_else(|| step.settings.rhythm().name.to_owned())),
+        duration: None,
+        ramps: step.ramps.iter().map(own).collect(),
+        expect: Expectations::default(),
+        ..step.clone()
+    }
+}
+
+fn on_page(step: &PlanStep, lasts: Option<Span>) -> Value {
+    let readings = step.readings.iter().map(Item::Reading);
+    let alarms = step.alarms.iter().map(Item::Alarm);
+    let silent = step.silent.iter().map(Item::Silence);
+    let clears = step.clears.iter().map(Item::Clear);
+    let items: Vec<Value> = readings.chain(alarms).chain(silent).chain(clears).map(item).collect();
+    // Only a step with nothing to read has an end of its own.
+    let rest_s = lasts.filter(|_| items.is_empty()).map(Span::as_secs_f64);
+    json!({
+        "id": step.id, "name": step.name, "plays": step.plays, "cautions": step.cautions, "prepare": step.prepare,
+        "items": items, "rest_s": rest_s,
+    })
+}
+
+/// What to expect of an item, why, and where the limit comes from.
+fn item(item: Item<'_>) -> Value {
+    let (expect, why, source, timed) = match item {
+        Item::Reading(reading) => {
+            let expected = reading.expected();
+            let sign = if expected.is_empty() { "" } else { ", " };
+            (format!("{expected}{sign}{}", reading.allowed), reading.because(), reading.source.as_str(), false)
+        }
+        Item::Alarm(alarm) => {
+            let onset = match alarm.onset_s > 0.0 {
+                true => format!("Its limit is reached after {} s.", plain(alarm.onset_s)),
+                false => String::new(),
+            };
+            let within =
+                format!("{} priority, {} s after the start at the latest", alarm.priority, plain(alarm.latest_s()));
+            (within, onset, alarm.source.as_str(), true)
+        }
+        Item::Silence(_) => ("stays silent".to_owned(), String::new(), "", false),
+        Item::Clear(clear) => {
+            let ends = format!("ends {} s after the start at the latest", plain(clear.latest_s()));
+            (ends, String::new(), clear.source.as_str(), true)
+        }
+    };
+    json!({"id": item.id(), "name": item.name(), "expect": expect, "why": why, "source": source, "timed": timed})
+}
