@@ -36,7 +36,7 @@ pub fn run(scripts: &[PathBuf]) -> Outcome {
 }
 
 fn show(name: &str, document: &Document) -> Outcome {
-    let foreseen = document.foresee(FORESEEN);
+    let foreseen = document.foresee_alarms(FORESEEN);
     let outline = Outline::new(document);
     print(|out| {
         let title = document.title().map_or(String::new(), |title| format!(": {}", fit::line(title)));

@@ -48,13 +48,10 @@ use crate::frame::Lead;
 use crate::player::Player;
 use crate::script::Script;
 use crate::site_set::SiteSet;
-use crate::time::{FrameRate, Instant, Span};
+use crate::time::{Instant, Span};
 use crate::timeline::Timeline;
-use rows::{ROWS, Rows};
+use rows::{RATE, ROWS, Rows};
 use watch::{Listener, Watch};
-
-/// Samples of pressures a second.
-const RATE: FrameRate = FrameRate::lit(250);
 
 /// So long a step's pressures are sampled without a gap; a ramp's all the time.
 const CLOSELY: Span = Span::secs(300);
@@ -144,9 +141,8 @@ impl<'a> Forecast<'a> {
             let count = left.min(ROWS as u64) as usize;
             let filled = player.fill_pressures(rows, count, &mut listener);
             for site in self.sites.sites() {
-                let samples = rows.of(site).iter().take(filled).enumerate();
-                let samples = samples.map(|(i, mmhg)| (RATE.instant_of(position + i as u64), *mmhg));
-                watch.samples(site, samples, sink);
+                let samples = rows.of(site).get(..filled).unwrap_or_default();
+                watch.samples(site, samples, |i| RATE.instant_of(position + i as u64), sink);
             }
             watch.pass(RATE.instant_of(position + filled.saturating_sub(1) as u64), sink);
         }

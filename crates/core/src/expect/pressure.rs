@@ -6,11 +6,12 @@
 
 use super::corner::Corner;
 use super::reading::{Gathered, ReadingBand};
+use super::rows::RATE;
 use crate::math::{max, min};
 use crate::time::Instant;
 
-/// Pieces of time over which a pressure without pulses is looked at, s.
-const PIECE_S: f32 = 1.0;
+/// A pressure without pulses is looked at in pieces of so many samples.
+const PIECE: u32 = RATE.as_hz();
 
 /// Sum of samples and their count.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -221,8 +222,8 @@ impl PressureMeter {
         self.piece = Piece::new(now);
     }
 
-    /// Takes a sample; returns the readings of a second without a pulse when it ends.
-    pub(super) fn sample(&mut self, at: Instant, mmhg: f32) -> Option<Look> {
+    /// Takes a sample; says whether a piece of time ends with it.
+    pub(super) fn sample(&mut self, mmhg: f32) -> bool {
         let [a, b] = self.before;
         self.before = [b, mmhg];
         self.sum.take(mmhg);
@@ -240,9 +241,11 @@ impl PressureMeter {
             }
         }
         self.piece.take(mmhg);
-        if at.since(self.piece.start).as_secs() < PIECE_S {
-            return None;
-        }
+        self.piece.sum.count >= PIECE
+    }
+
+    /// A piece of time ends; returns its readings if it had no pulse.
+    pub(super) fn end_piece(&mut self, at: Instant) -> Option<Look> {
         let piece = core::mem::replace(&mut self.piece, Piece::new(at));
         let [settled, all] = &mut self.pieces;
         all.take(&piece);

@@ -3,6 +3,10 @@
 use crate::anatomy::PressureSite;
 use crate::block::{self, Signals};
 use crate::frame::INDEPENDENT_LEADS;
+use crate::time::FrameRate;
+
+/// Samples of pressures a second.
+pub(super) const RATE: FrameRate = FrameRate::lit(250);
 
 /// Frames worked on together.
 pub(super) const ROWS: usize = 16;

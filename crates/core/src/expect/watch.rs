@@ -232,11 +232,12 @@ impl<'a> Watch<'a> {
         self.feet = [None; FEET];
     }
 
-    /// Samples of the sites played, at consecutive instants.
+    /// Samples of a site at consecutive instants, which `at` gives by their index.
     pub(super) fn samples(
         &mut self,
         site: PressureSite,
-        samples: impl Iterator<Item = (Instant, f32)>,
+        samples: &[f32],
+        at: impl Fn(usize) -> Instant,
         sink: &mut dyn AlarmSink,
     ) {
         let Some(placed) = self.placed else { return };
@@ -250,14 +251,25 @@ impl<'a> Watch<'a> {
                 of_pressure.look(site, &look, now, &limit, board, sink);
             }
         };
-        for (at, mmhg) in samples {
-            for place in &mut self.feet {
-                if let Some(foot) = place.filter(|foot| foot.site == site && foot.at <= at) {
-                    *place = None;
-                    look(meter.foot(foot.at), at);
+        let mut feet = self.feet.iter().flatten().any(|foot| foot.site == site);
+        for (i, mmhg) in samples.iter().enumerate() {
+            if feet {
+                let now = at(i);
+                feet = false;
+                for place in &mut self.feet {
+                    match place.filter(|foot| foot.site == site) {
+                        Some(foot) if foot.at <= now => {
+                            *place = None;
+                            look(meter.foot(foot.at), now);
+                        }
+                        Some(_) => feet = true,
+                        None => {}
+                    }
                 }
             }
-            look(meter.sample(at, mmhg), at);
+            if meter.sample(*mmhg) {
+                look(meter.end_piece(at(i)), at(i));
+            }
         }
     }
 
