@@ -97,7 +97,8 @@ def test_random_scripts_obey_their_valves(tmp_path, part):
     ventricle fall a little later than its atrium, and a beat too weak to open a valve can be taken for filling here.
     """
     over = []
-    names = rhythms()
+    # Its beats contract by less than the 4 mmHg by which a contraction is found here.
+    names = [name for name in rhythms() if name != "pulseless-electrical-activity"]
     for seed in range(50 * part, 50 * part + 50):
         chance = random.Random(seed)
         body = chance.choice(["adult", "child", "neonate"])
