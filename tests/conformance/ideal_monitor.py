@@ -217,7 +217,7 @@ class Breaths:
 
 
 def find_breaths(impedance_ohm: np.ndarray, rate_hz: int, heart_bpm: float) -> Breaths:
-    """Breaths of at least 0.1 ohm; what is as fast as the heart is the heart's."""
+    """Breaths of at least 0.1 ohm; a wave as fast as the heart is the heart's."""
     slow_hz = 10
     slow = resample_poly(impedance_ohm.astype(np.float64) - impedance_ohm[0], 1, rate_hz // slow_hz, padtype="line")
     cut_hz = 0.75 * heart_bpm / 60

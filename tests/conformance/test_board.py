@@ -110,7 +110,7 @@ def test_the_words_of_the_converters_are_those_of_a_render(built, tmp_path):
             time.sleep(0.2)
             words = played(board.shown())
         expected = rendered(log, tmp_path)
-        # The first and last frames of a signal may be those of rest, which cannot be told from it.
+        # The first and last frames of a signal may be those of rest, which look the same.
         start = next((n for n in range(len(expected)) if len(words) and (expected[n] == words[0]).all()), 0)
         assert len(words) <= len(expected) - start
         # Whether the board could keep the time of this computer or not: no wrong word.

@@ -89,7 +89,7 @@ def cells_that_calculate(text: bytes) -> list[str]:
 
 
 def judge(reader, text: bytes, folder: Path, before: set[str], result) -> str | None:
-    """What is wrong with the way a command took a text."""
+    """Faults in the way a command took a text."""
     code, seconds, size = result
     samples = reader.words[0] == "stream"
     stdout, stderr = (folder / "stdout").read_bytes(), (folder / "stderr").read_bytes()

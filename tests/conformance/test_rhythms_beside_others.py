@@ -1,4 +1,4 @@
-"""Rhythms that are told from their neighbours by one thing: pulse, width, regularity, sensing. All read from the samples by scipy.
+"""Rhythms that differ from their neighbours in one thing: pulse, width, regularity, sensing. All read from the samples by scipy.
 
 Criteria are those of textbooks of electrocardiography (from memory).
 """

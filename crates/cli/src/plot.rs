@@ -18,7 +18,7 @@ const COLUMNS: usize = 80;
 
 /// A strip.
 pub struct Request {
-    /// What is played.
+    /// The script or step to play.
     pub source: Source,
     /// Picture to write; `-` is the terminal.
     pub output: PathBuf,

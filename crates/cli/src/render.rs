@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 
 /// A render.
 pub struct Request {
-    /// What is played.
+    /// The script or step to play.
     pub source: Source,
     /// File to write; `-` is standard output.
     pub output: PathBuf,

@@ -8,15 +8,15 @@ use pulsewright_core::settings::Field;
 use pulsewright_script::{Document, OneStep};
 use std::path::{Path, PathBuf};
 
-/// What is played, with which seed.
+/// The script to play, and its seed.
 pub struct Source {
-    /// What is played.
+    /// The script of a file, or one step.
     pub played: Played,
     /// Seed in place of the script's.
     pub seed: Option<u64>,
 }
 
-/// What is played.
+/// The script of a file, or one step.
 pub enum Played {
     /// The script of a file; `-` is standard input.
     Script(PathBuf),

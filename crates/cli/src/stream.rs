@@ -26,7 +26,7 @@ use std::thread;
 
 /// A stream.
 pub struct Request {
-    /// What is played.
+    /// The script or step to play.
     pub source: Source,
     /// Longest to stream.
     pub duration: Option<Span>,

@@ -216,7 +216,7 @@ impl<'a> Plan<'a> {
         Edf::new(&self.columns, self.content, self.rate, &self.sections, self.edf)
     }
 
-    /// What is played, file by file.
+    /// The signal and the files that it is split into.
     pub(crate) fn played(&self) -> Played<'_, 'a> {
         Played {
             script: self.content.script,

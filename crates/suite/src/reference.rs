@@ -86,10 +86,8 @@ impl Reference {
 impl Observer for Reference {
     fn observe(&mut self, event: Event) {
         match (self.events, event) {
-            (Events::Beats, Event::Beat(beat)) => {
-                if nearest_frame(beat.peak, self.rate) < self.frames {
-                    self.add(beat.peak, beat.code.symbol());
-                }
+            (Events::Beats, Event::Beat(beat)) if nearest_frame(beat.peak, self.rate) < self.frames => {
+                self.add(beat.peak, beat.code.symbol());
             }
             (Events::Beats, Event::Episode { episode, at, starts: true }) => {
                 self.running.push((episode, instant(at)));
@@ -112,7 +110,7 @@ impl Observer for Reference {
 
 /// A time of the player in the ticks of scores, to the nearest.
 fn instant(at: PlayerInstant) -> Instant {
-    Instant::from_fraction(at.ticks(), TICKS_PER_SECOND.into()).unwrap_or(Instant::END)
+    Instant::from_fraction(at.ticks(), TICKS_PER_SECOND).unwrap_or(Instant::END)
 }
 
 #[cfg(test)]

@@ -16,7 +16,7 @@ HOSTILE = (
 NUMBERS = ("0", "-1", "-0", "1e400", "-1e400", "1e-400", "NaN", "Infinity", "9" * 400, "0." + "0" * 400 + "1", "18446744073709551616", "1.5", "1e308", "0x10", "1_000", "+1", "01", "1.", ".5", "--1", "\u0663")
 
 LARGE = 1 << 20
-"""Length of what is repeated to make an input large."""
+"""Length of the piece that is repeated to make an input large."""
 
 
 def any_text(sound: bytes, chance: random.Random) -> bytes:

@@ -1,4 +1,4 @@
-//! Flags that choose what is played.
+//! Flags that choose the script, or make one step.
 
 use super::values;
 use crate::diagnostics::Failure;

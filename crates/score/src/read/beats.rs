@@ -155,7 +155,7 @@ struct Channels<'o> {
 
 impl<'o> Channels<'o> {
     /// Most names listed.
-    const TOLD: usize = 20;
+    const LISTED: usize = 20;
 
     fn find(table: &Table, options: &'o ReadOptions) -> Result<Channels<'o>, Problem> {
         let column = table.column(&["channel"]);
@@ -171,7 +171,7 @@ impl<'o> Channels<'o> {
     fn wants(&mut self, row: &Row<'_>) -> bool {
         let Some(column) = self.column else { return true };
         let name = row.cell(column);
-        if self.met.len() < Self::TOLD && !self.met.iter().any(|met| met == name) {
+        if self.met.len() < Self::LISTED && !self.met.iter().any(|met| met == name) {
             self.met.push(name.to_owned());
         }
         self.asked.is_none_or(|asked| asked == name)
