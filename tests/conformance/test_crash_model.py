@@ -36,8 +36,8 @@ CONVERSATION = {
     "version": 1, "title": "Invented plan", "notes": "Invented data.", "seed": 3, "kit": ["cable"], "prepare": ["no person"],
     "steps": [{"name": "rate", "duration_s": "hold", "rate_bpm": 80, "expect": {"readings": ["heart-rate"], "silent": ["asystole"]}}],
 }
-ANSWERS = b"80\n" * 20
-"""An answer that every question takes, wherever a session is taken up."""
+ANSWERS = b"80\n2099-01-31\n" * 40
+"""Two answers, one of which every question takes, wherever a session is taken up."""
 SUITE = {
     "version": 1, "duration_s": 4, "score": {"learning_s": 0},
     "blocks": [{"rhythm": ["sinus"], "rate_bpm": [75], "frame_rate_hz": [250], "seed": {"from": 1, "count": 2}}],
