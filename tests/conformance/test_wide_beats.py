@@ -28,7 +28,7 @@ WIDE_CODES = frozenset("VrE/LR")
 """Truth codes of beats that are wide by definition: ventricular, escape, paced, bundle branch block."""
 FUSED_CODES = frozenset("Ff")
 """Made of a wide and a narrow beat: anything between, no limit published."""
-WIDE_ALTHOUGH_N = {"pre-excitation"}
+WIDE_ALTHOUGH_N = {"pre-excitation", "atrial-fibrillation-pre-excited", "supraventricular-tachycardia-aberrant"}
 NO_BEATS = {"ventricular-flutter", "ventricular-fibrillation", "ventricular-fibrillation-fine", "asystole", "ventricular-standstill", "paced-no-response"}
 
 RATES_BPM = (30, 45, 55, 75, 95, 120, 150, 180, 220, 250, 280)
