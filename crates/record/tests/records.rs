@@ -282,3 +282,16 @@ fn foreign_text_stays_text() {
     );
     assert!(html.contains("&lt;script&gt;"));
 }
+
+#[test]
+fn an_alarm_late_and_of_another_priority_fails_for_both_reasons() {
+    let mut late = entered(&[("2.alarm-1", "30")]);
+    if let Some(entry) = late.items.get_mut("2.alarm-1") {
+        entry.priority = "low".into();
+    }
+    let report = data::json(&Report::new(&saved(&late), None, &[]).unwrap());
+    assert!(report.contains("late by 20") && report.contains("and low in place of high"), "{report}");
+    // The stopwatch was pressed before an alarm can be known: nothing is judged.
+    let report = data::json(&Report::new(&record(&[("2.alarm-1", "0")]), None, &[]).unwrap());
+    assert!(report.contains("sooner than an alarm can be known"), "{report}");
+}
