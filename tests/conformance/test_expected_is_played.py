@@ -1,0 +1,296 @@
+"""What is reported of a signal is what is played: every reading, measured from the samples alone.
+
+A reading is a mean and a band, from the lowest to the highest value that a correct monitor shows. Each of the three must be what
+`shown` measures: rates within 1 bpm or 1 %, breathing within 0.3 a minute, pressures within 1 mmHg, a cuff within 3 mmHg. The
+band may be neither narrower nor wider.
+
+`PULSEWRIGHT_EXPECT=all` plays 300 s of every rhythm and 300 random scripts; without it 120 s and 20 of the scripts,
+and the shorter two of the plans.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+from pathlib import Path
+
+import numpy as np
+import pytest
+from oscillometry import read_cuff
+from program import ROOT, rendered, succeed
+from reading import read_steps, read_truth, read_wav
+from scripts import document, step
+from shown import LEADS, Band, shown
+
+ALL = os.environ.get("PULSEWRIGHT_EXPECT") == "all"
+FRAME_RATE_HZ = 500
+SITES = ("arterial", "femoral", "pulmonary", "venous", "wedge", "intracranial")
+CHANNELS = ",".join((*LEADS, "respiration", *SITES))
+CATALOGUE = json.loads(succeed("catalog", "rhythms", "--json").stdout)["rhythms"]
+RHYTHMS = [rhythm["id"] for rhythm in CATALOGUE]
+FIBRILLATION = ("ventricular-flutter", "ventricular-fibrillation", "ventricular-fibrillation-fine")
+"""No QRS to count, and any number on the screen."""
+
+BY_PULSE = ("arterial", "femoral", "pulmonary")
+"""Sites whose pulses have a foot to be found; of the others the mean is compared."""
+
+SHORTEST_S, FEWEST = 8.0, 6
+"""Of the settled part of a step, and of the beats in it, so that there is something to average."""
+
+
+def tolerance(word: str, value: float) -> float:
+    """How far a reported value may be from a measured one."""
+    if word in ("heart-rate", "pulse-rate"):
+        return max(1.0, 0.01 * value)
+    return 0.3 if word == "respiration-rate" else 1.0
+
+
+def fault(word: str, row: dict[str, str], measured: dict[str, Band | None]) -> str | None:
+    """How a reported reading departs from the measured one, in words."""
+    site, found = word.rpartition("-")[0], measured[word]
+    if row["expected"] == "":
+        seen = found if word.endswith("-rate") else measured[f"{site}-pulses"]
+        return f"{word}: none reported ({row['why']}), measured {seen}" if seen else None
+    mean, low, high = (float(row[key]) for key in ("expected", "low", "high"))
+    reported = f"{word}: reported {mean} ({low} to {high}; {row['why']})"
+    if found is None:
+        return None if mean == 0.0 and word.endswith("-rate") else f"{reported}, measured none"
+    within = tolerance(word, found.mean[0])
+    lows, highs = found.low, found.high
+    if "moves" in row["why"] and found.edges:
+        # A monitor that averages few beats shows more of a rate that is moved.
+        lows, highs = (min(lows[0], *found.edges), lows[1]), (highs[0], max(highs[1], *found.edges))
+    means = found.mean
+    rate = measured["heart-rate"]
+    if word == "pulse-rate" and rate and ("strength" in row["why"] or "every other" in row["why"]):
+        # A pulse too weak for these means may count, one for each beat.
+        means, highs = (means[0], max(means[1], rate.mean[1])), (highs[0], max(highs[1], rate.high[1]))
+    only_mean = word.endswith("-mean") and site not in BY_PULSE or word == "heart-rate" and row["rhythm"] in UNMEASURED
+    pairs = ((mean, means),) if only_mean else ((mean, means), (low, lows), (high, highs))
+    wrong = any(not bottom - within <= value <= top + within for value, (bottom, top) in pairs)
+    return f"{reported}, measured {found}" if wrong else None
+
+
+UNMEASURED = {
+    "multifocal-atrial-tachycardia": "some beats come so soon that their pulses have no foot",
+    "agonal": "its weak pulses of 2 mmHg count or not by a hair",
+    "ventricular-tachycardia-polymorphic": "200 beats a minute of every axis and strength run into each other",
+}
+"""Rhythms whose pulses these means do not find, nor more than the mean of their rate."""
+
+
+UNEVEN = ("atrial-fibrillation", "sinus-arrest")
+"""Rhythms whose soonest beats give pulmonary pulses without a foot that these means find: one in some hundreds of pulses."""
+
+
+def is_measured(word: str, why: str, rhythm: str, beats: int) -> bool:
+    """Whether these means can measure a reading, with its causes, in a rhythm where so many beats are found."""
+    site = word.rpartition("-")[0]
+    if word == "respiration-rate" and "pauses" in why:
+        # Which breaths are averaged about a pause is a rule of each maker.
+        return False
+    if site == "pulmonary" and rhythm in UNEVEN and not word.endswith("systolic"):
+        return False
+    if word.startswith("cuff") or site not in BY_PULSE and word.endswith("tolic"):
+        return False
+    if rhythm in UNMEASURED and (word == "pulse-rate" or site in BY_PULSE):
+        return False
+    return word == "respiration-rate" or not 0 < beats < FEWEST
+
+
+def faults(script: Path, target: Path, unmeasured: tuple[str, ...] = ()) -> list[str]:
+    """Plays a script and measures it: each reported reading that the samples do not show. Cuffs: see `test_cuff`."""
+    succeed("render", script, "-o", target, "--bits", "float", "--channels", CHANNELS, "--frame-rate", FRAME_RATE_HZ, "--force")
+    recording = read_wav(target)
+    rows = read_truth(target, "readings")
+    steps = {row["step"]: row for row in rows}
+    spans = {
+        key: (float(row["start_s"]), float(row["start_s"]) + float(row["settle_s"]), float(row["end_s"])) for key, row in steps.items()
+    }
+    measured = dict(zip(spans, shown(recording.values, SITES, FRAME_RATE_HZ, list(spans.values())), strict=True))
+    rhythm_of = {row["step"]: row["rhythm"] for row in read_steps(target)}
+    found = []
+    for row in rows:
+        word, key = row["reading"], row["step"]
+        if spans[key][2] - spans[key][1] < SHORTEST_S or key in unmeasured:
+            continue
+        rate = measured[key]["heart-rate"]
+        if not is_measured(word, row["why"], rhythm_of[key], rate.count if rate else 0):
+            continue
+        if word in ("heart-rate", "pulse-rate") and rhythm_of[key] in FIBRILLATION:
+            if row["expected"] not in ("", "0.00"):
+                found.append(f"step {key}: {word} of {rhythm_of[key]} is reported as {row['expected']}")
+            continue
+        if (words := fault(word, {**row, "rhythm": rhythm_of[key]}, measured[key])) is not None:
+            found.append(f"step {key} ({rhythm_of[key]}): {words}")
+    assert len(rows) >= 9 * len(steps), "readings are missing"
+    return found
+
+
+def test_a_wrong_report_is_seen(tmp_path):
+    """The law from the other side: a reading moved by more than its tolerance, or a band that holds anything, is a fault."""
+    assert not played(tmp_path, step(60), seed=1)
+    rows = read_truth(tmp_path / "out.wav", "readings")
+    recording = read_wav(tmp_path / "out.wav")
+    [measured] = shown(recording.values, SITES, FRAME_RATE_HZ, [(0.0, 20.0, 60.0)])
+    compared = [row for row in rows if is_measured(row["reading"], row["why"], "sinus", 40) and row["expected"]]
+    assert len(compared) >= 12
+    for row in compared:
+        row["rhythm"] = "sinus"
+        assert fault(row["reading"], row, measured) is None
+        value = float(row["expected"])
+        moved = 2.2 * tolerance(row["reading"], value)
+        for wrong in ({"expected": str(value + moved)}, {"expected": str(value - moved)}, {"expected": ""}):
+            # A missing mean is seen where the pressure has pulses.
+            if wrong["expected"] or measured.get(f"{row['reading'].rpartition('-')[0]}-pulses") or row["reading"].endswith("rate"):
+                assert fault(row["reading"], {**row, **wrong}, measured), (row, wrong)
+        if not row["reading"].endswith("-mean"):
+            assert fault(row["reading"], {**row, "low": "0", "high": "300"}, measured), row
+
+
+def played(folder: Path, *steps: dict, seed: int) -> list[str]:
+    """Faults of a script of these steps."""
+    script = folder / "script.json"
+    script.write_text(json.dumps(document(*steps, seed=seed)), encoding="utf-8")
+    return faults(script, folder / "out.wav")
+
+
+@pytest.mark.parametrize("rhythm", RHYTHMS)
+def test_every_rhythm(rhythm, tmp_path):
+    found = played(tmp_path, step(300 if ALL else 120, rhythm), seed=5)
+    assert not found, "\n".join(found)
+
+
+# Premature beats of the young give pulses a third as high, whose feet these means do not find: they are played for adults alone.
+BODIES = [
+    (body, rhythm)
+    for body in ("child", "neonate")
+    for rhythm in ("sinus", "supraventricular-tachycardia", "av-block-2-type-1", "asystole")
+]
+
+
+@pytest.mark.parametrize(("body", "rhythm"), BODIES)
+def test_every_body(body, rhythm, tmp_path):
+    found = played(tmp_path, step(300 if ALL else 120, rhythm, body=body), seed=6)
+    assert not found, "\n".join(found)
+
+
+def some_step(chance: random.Random) -> dict:
+    """A step of some settings that make a reading other than what is set."""
+    rhythm = chance.choice(("sinus",) * 5 + ("atrial-fibrillation", "av-block-2-type-1", "ventricular-premature", "sinus-arrest", "asystole"))
+    systolic = chance.uniform(80, 190)
+    arterial: dict = {"systolic_mmhg": systolic, "diastolic_mmhg": systolic - chance.uniform(25, 0.45 * systolic)}
+    chosen = {"duration_s": round(chance.uniform(38, 50), 1), "rhythm": rhythm, "arterial": arterial}
+    if rhythm == "sinus":
+        chosen["rate_bpm"] = chance.choice((chance.uniform(40, 160), {"to": chance.uniform(50, 140)}))
+    if chance.random() < 0.3:
+        chosen["life"] = chance.choice(("resting", "lively"))
+    kind = chance.randrange(9)
+    if kind == 0:
+        arterial |= {"line_hz": chance.uniform(3, 25), "line_damping": chance.uniform(0.08, 1.6)}
+    elif kind == 1:
+        arterial["level_mmhg"] = chance.choice((chance.uniform(-30, 60), {"to": chance.uniform(-30, 60)}))
+    elif kind == 2:
+        site = chance.choice(("arterial", "pulmonary", "venous"))
+        closed = {"closed": 1, "level_mmhg": chance.uniform(-20, 250)}
+        chosen[site] = {**(arterial if site == "arterial" else {}), **closed}
+    elif kind == 3:
+        arterial["systolic_mmhg"] = {"from": systolic, "to": systolic + chance.uniform(5, 60)}
+    elif kind == 4:
+        arterial["alternans_mmhg"] = chance.uniform(3, 30)
+    elif kind == 5:
+        arterial["breathing_mmhg"] = chance.uniform(3, 30)
+    elif kind == 6:
+        chosen["duration_s"] = 120
+        chosen["breathing"] = {"rate_per_min": 20, "pause_s": chance.uniform(4, 15), "pause_every_s": chance.uniform(20, 40)}
+    elif kind == 7:
+        chosen["chest"] = {"breathing_mmhg": chance.uniform(-12, 15)}
+    else:
+        chosen["breathing"] = {"rate_per_min": chance.choice((0, chance.uniform(6, 50)))}
+        arterial["variation_percent"] = chance.uniform(5, 40)
+    return chosen
+
+
+CLEAN = {
+    "arterial": {"closed": 0, "level_mmhg": 0, "line_hz": 0, "alternans_mmhg": 0, "breathing_mmhg": 0, "variation_percent": 0},
+    "pulmonary": {"closed": 0, "level_mmhg": 0},
+    "venous": {"closed": 0, "level_mmhg": 0},
+    "breathing": {"rate_per_min": 15, "pause_s": 0},
+    "chest": {"breathing_mmhg": 0},
+    "life": "none",
+}
+
+
+def merged(settings: dict, more: dict) -> dict:
+    """Settings with others in their place, group by group."""
+    return {
+        key: {**settings.get(key, {}), **more[key]} if isinstance(more.get(key), dict) and key in CLEAN else more.get(key, settings.get(key))
+        for key in {**settings, **more}
+    }
+
+
+RANDOM, TOGETHER = 300, 10
+
+
+@pytest.mark.parametrize("first", range(0, RANDOM if ALL else 2 * TOGETHER, TOGETHER))
+def test_random_scripts(first, tmp_path):
+    found = []
+    for seed in range(first, first + TOGETHER):
+        chance = random.Random(seed)
+        # The last step is there to have beats after the end of the second.
+        steps = [*(merged(CLEAN, some_step(chance)) for _ in range(2)), {"duration_s": 3}]
+        found += [f"seed {seed}, {words}" for words in played(tmp_path, *steps, seed=seed)]
+    assert not found, "\n".join(found)
+
+
+PLANS = ("plan-adult-monitor.json", "plan-neonatal-monitor.json", "plan-transport-monitor.json")
+
+
+@pytest.mark.parametrize("plan", PLANS if ALL else PLANS[1:])
+def test_every_plan(plan, tmp_path):
+    """Steps that hold are played for a minute each; their expectations, which the plan may set, are left out."""
+    written = json.loads((ROOT / "examples" / plan).read_text(encoding="utf-8"))
+
+    def bounded(steps: list[dict]) -> list[dict]:
+        return [
+            {**one, "steps": bounded(one["steps"])}
+            if "steps" in one
+            else {**one, "expect": {}, "duration_s": 60 if one["duration_s"] == "hold" else one["duration_s"]}
+            for one in steps
+        ]
+
+    script = tmp_path / "script.json"
+    script.write_text(json.dumps({**written, "limits": {}, "steps": bounded(written["steps"])}), encoding="utf-8")
+    # A tall triangular T wave is there to be counted by a monitor that is not good enough, and this measure is none.
+    tall = tuple(str(i) for i, one in enumerate(written["steps"], 1) if one.get("name", "").startswith("tall T"))
+    found = faults(script, tmp_path / "out.wav", tall)
+    assert not found, "\n".join(found)
+
+
+CUFFS = {
+    "steady": {},
+    "alternans": {"arterial": {"alternans_mmhg": 12}},
+    "rising": {"arterial": {"systolic_mmhg": {"to": 140}, "diastolic_mmhg": {"to": 95}}},
+    "low": {"arterial": {"systolic_mmhg": 85, "diastolic_mmhg": 50}},
+    "neonate": {"body": "neonate", "cuff": {"inflate_mmhg": 120, "deflation_mmhg_per_s": 2.5, "oscillation_mmhg": 1.5}},
+}
+
+
+@pytest.mark.parametrize("name", CUFFS)
+def test_cuff(name, tmp_path):
+    """One measurement: what is reported lies within 3 mmHg of what a cuff reads of the samples, or holds it in its band."""
+    settings = CUFFS[name]
+    cuff = {"inflate_mmhg": 180, "deflation_mmhg_per_s": 2.5, "oscillation_mmhg": 2.5, **settings.get("cuff", {})}
+    script = tmp_path / "script.json"
+    steps = [step(10, **{k: v for k, v in settings.items() if k == "body"}), step(80, **{"rhythm": "sinus", **settings, "cuff": cuff})]
+    script.write_text(json.dumps(document(*steps, seed=2)), encoding="utf-8")
+    target = rendered(script, tmp_path / "out.wav", frame_rate_hz=500, channels="cuff", bits="float")
+    [row] = [row for row in read_truth(target, "cuff") if row["systolic_mmhg"]]
+    samples = np.asarray(read_wav(target).values("cuff"))[10 * 500 :]
+    measured = read_cuff(samples, 500, 0.5, 0.8)
+    for part in ("systolic", "mean", "diastolic"):
+        value, seen = float(row[f"{part}_mmhg"]), getattr(measured, f"{part}_mmhg")
+        low, high = (float(row.get(f"{part}_{end}_mmhg") or value) for end in ("low", "high"))
+        assert low - 3.0 <= seen <= high + 3.0, f"{part}: reported {value} ({low} to {high}), measured {seen}"
+        assert high - low < 3.0 or name in ("alternans", "rising"), f"{part}: a band of {low} to {high}"
