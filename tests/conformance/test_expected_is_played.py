@@ -73,6 +73,7 @@ def fault(word: str, row: dict[str, str], measured: dict[str, Band | None]) -> s
 
 
 UNMEASURED = {
+    "atrial-fibrillation-pre-excited": "some beats come so soon that their pulses have no foot",
     "multifocal-atrial-tachycardia": "some beats come so soon that their pulses have no foot",
     "agonal": "its weak pulses of 2 mmHg count or not by a hair",
     "ventricular-tachycardia-polymorphic": "200 beats a minute of every axis and strength run into each other",
