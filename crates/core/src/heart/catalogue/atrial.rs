@@ -56,9 +56,9 @@ pub static ATRIAL_FIBRILLATION_FINE: Rhythm = Rhythm {
 pub static ATRIAL_FIBRILLATION_PRE_EXCITED: Rhythm = Rhythm {
     id: "atrial-fibrillation-pre-excited",
     name: "Atrial fibrillation, pre-excited",
-    usual: UsualRate::Adult(190.0, 0.3),
+    usual: UsualRate::Adult(190.0, 0.2),
     min_bpm: 120.0,
-    max_bpm: 280.0,
+    max_bpm: 220.0,
     alarm: Priority::High,
     values: &[(Field::FibrillationPercent, 20.0)],
     atria: Atria::Fibrillation { hz: 6.5, mv: 0.07 },
