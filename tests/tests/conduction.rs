@@ -6,8 +6,8 @@
 use pulsewright_core::anatomy::AtrialOrigin;
 use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_core::script::{Conflict, Item, Script, ScriptError};
-use pulsewright_core::settings::Field;
 use pulsewright_core::truth::{Beat, Event};
+use pulsewright_core::{ADULT, Field, Settings, named};
 use pulsewright_tests::played::{Played, items, ms, play};
 use pulsewright_tests::statistics::{autocorrelation, deviation, dominant_hz, mean};
 
@@ -121,7 +121,7 @@ fn fixed_ratios_conduct_one_of_so_many() {
 #[test]
 fn any_ratio_keeps_the_rate_that_was_set() {
     let rhythms = ["av-block-2-type-1", "av-block-2-type-2", "atrial-flutter", "atrial-flutter-varying"];
-    for (rhythm, ratio) in rhythms.into_iter().flat_map(|rhythm| [2.0, 2.4, 2.6, 4.5].map(|ratio| (rhythm, ratio))) {
+    for (rhythm, ratio) in rhythms.into_iter().flat_map(|rhythm| [2, 3, 4, 5].map(|ratio| (rhythm, ratio))) {
         let words = format!("{rhythm} heart.av_ratio={ratio} variability.breathing_ms=0");
         let Item::Step(step) = items(&[(1.0, &words)])[0] else { panic!("a step") };
         let set = f64::from(step.settings.get(Field::RateBpm));
@@ -135,8 +135,10 @@ fn any_ratio_keeps_the_rate_that_was_set() {
 
 #[test]
 fn where_one_of_each_round_is_dropped_a_round_of_one_is_refused() {
+    // Rounds are whole.
+    assert!(Settings::new(&ADULT, named("atrial-flutter")).with(Field::AvRatio, 2.4).is_err());
     for rhythm in ["av-block-2-type-1", "av-block-2-type-2"] {
-        for (ratio, allowed) in [(1.0, false), (1.9, false), (2.0, true)] {
+        for (ratio, allowed) in [(1.0, false), (2.0, true)] {
             let items = items(&[(10.0, &format!("{rhythm} heart.av_ratio={ratio}"))]);
             let refused = ScriptError::Conflict(0, Conflict::RatioOfRhythm { ratio, min: 2.0 });
             assert_eq!(Script::new(0, &items).err(), (!allowed).then_some(refused), "{rhythm} at {ratio}");
