@@ -16,8 +16,9 @@ impl Corner {
 
     /// Takes a sample; returns the trough between the second and the third last, if there was one.
     ///
-    /// An upstroke ends the runoff at once. The runoff goes on from its last two samples until it meets the upstroke, with as
-    /// much less slope as it lost just before, so that a round trough is not made deeper than it was.
+    /// The runoff goes on from its last two samples, with as much less slope as it lost just before, so that a round trough is
+    /// not made deeper than it was. It ends where an upstroke that begins without a slope, as all of ours do, meets it: that
+    /// parabola goes through the last two samples.
     pub(super) fn take(&mut self, now: f32) -> Option<f32> {
         let [before, a, b, c] = self.last;
         self.last = [a, b, c, now];
@@ -26,11 +27,25 @@ impl Corner {
         if !(fall >= 0.0 && rise >= 0.0 && fall + rise > 0.0) {
             return None;
         }
-        let meets = ((b - c + rise) / (fall + rise)).clamp(0.0, 1.0);
         let slope = (2.0 * fall - (before - a)).clamp(0.0, fall);
-        Some(min(b, c) - (slope * meets - (b - min(b, c))).max(0.0))
+        // Where the foot is between the two samples: too early while the later of them is too high for the parabola.
+        let (mut early, mut late) = (0.0, 1.0);
+        for _ in 0..HALVINGS {
+            let middle = 0.5 * (early + late);
+            let foot = b - slope * middle;
+            let (near, far) = (1.0 - middle, 2.0 - middle);
+            if (c - foot) * far * far < (now - foot) * near * near {
+                early = middle;
+            } else {
+                late = middle;
+            }
+        }
+        Some(min(min(b, c), b - slope * early))
     }
 }
+
+/// A thousandth of the time between samples.
+const HALVINGS: u32 = 10;
 
 #[cfg(test)]
 mod tests {
@@ -45,9 +60,10 @@ mod tests {
     #[test]
     fn a_corner_between_samples_is_found() {
         for late in [0.0, 0.2, 0.5, 0.8] {
-            let samples = (0..20).map(|i| i as f32 - 10.0 - late).map(|t| 50.0 + if t < 0.0 { -t } else { 5.0 * t });
+            let samples =
+                (0..20).map(|i| i as f32 - 10.0 - late).map(|t| 50.0 + if t < 0.0 { -t } else { 2.0 * t * t });
             let found = deepest(samples);
-            assert!((found - 50.0).abs() < 0.01, "{late}: {found}");
+            assert!((found - 50.0).abs() < 0.02, "{late}: {found}");
         }
     }
 
