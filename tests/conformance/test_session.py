@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import select
 import subprocess
 import time
 from pathlib import Path
@@ -250,3 +252,33 @@ def test_what_is_refused(plan, tmp_path):
     plan.write_text(json.dumps(PLAN | {"seed": 4}), "utf-8")
     outcome = run("session", plan, "-o", tmp_path / "record.json", stdin=b"")
     assert outcome.code == 2 and "draft of another plan" in outcome.stderr
+
+
+def test_keys_typed_ahead_at_a_terminal_answer_no_alarm(plan, tmp_path):
+    """Enter pressed before an alarm is asked for is no alarm that was heard: at a terminal such keys are thrown away."""
+    keyboard, terminal = os.openpty()
+    command = [str(PROGRAM), "session", str(plan), "-o", str(tmp_path / "record.json")]
+    process = subprocess.Popen(command, stdin=terminal, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    os.close(terminal)
+
+    def typed(line: str, question: str) -> None:
+        until(process, question)
+        # The question has been written; the session has just begun to wait.
+        time.sleep(0.2)
+        os.write(keyboard, f"{line}\n".encode())
+
+    for line in BEFORE:
+        typed(line, ": ")
+    # Two answers to questions that come, and at once the keys for an alarm that nobody has heard yet.
+    typed("81", "the larger): ")
+    typed("s no cable\n\nh", "the larger): ")
+    until(process, "s REASON skips: ")
+    # What follows is a question only when the keys were taken for an answer.
+    said, _, _ = select.select([process.stdout], [], [], 3.0)
+    assert not said, "the alarm was answered by keys that were typed before it"
+    os.close(keyboard)
+    process.kill()
+    process.communicate()
+    draft = json.loads((tmp_path / "record.json.draft").read_text("utf-8").splitlines()[-1])["record"]
+    assert draft["items"]["1.heart-rate"]["value"] == "81"
+    assert draft["items"].get("3.alarm-1", {}).get("value", "") == ""

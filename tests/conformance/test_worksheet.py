@@ -230,6 +230,27 @@ def test_a_saved_record_opens_again_and_a_foreign_one_does_not(chromium, sheet, 
         assert fresh.locator("[data-about=asset]").input_value() == "INV-0042"
 
 
+def test_a_session_s_record_keeps_what_was_played(chromium, tmp_path):
+    plan = tmp_path / "plan.json"
+    steps = [{"name": "rate", "duration_s": "hold", "rate_bpm": 80, "expect": {"readings": ["heart-rate"]}}]
+    plan.write_text(json.dumps({"version": 1, "title": "Invented plan", "notes": "Invented data.", "steps": steps}), "utf-8")
+    answers = ["INV-0042", "", "", "", "", "", "", "", "", "", "yes", "yes", "80", "", "A. Invented", "", ""]
+    signal, record = tmp_path / "signal.f32", tmp_path / "record.json"
+    run("session", plan, "-o", record, "--play", signal, stdin="".join(f"{line}\n" for line in answers).encode())
+    played = json.loads(record.read_text("utf-8"))["played"]
+    assert played["steps"][0]["frames"] > 0
+    sheet = tmp_path / "sheet.html"
+    succeed("worksheet", plan, "-o", sheet)
+    page = Watched(chromium).open(sheet)
+    page.locator("#file").set_input_files(record)
+    expect(page.locator("[data-about=asset]")).to_have_value("INV-0042")
+    enter(page, "1.heart-rate", "81")
+    again = save(page, tmp_path)
+    saved = json.loads(again.read_text("utf-8"))
+    assert saved["played"] == played and saved["items"]["1.heart-rate"]["value"] == "81"
+    assert b"changed: " not in run("report", again).stdout
+
+
 @pytest.mark.parametrize("change", ["a reading", "no digest", "a member twice"])
 def test_a_changed_record_stays_in_doubt_when_it_is_saved_again(chromium, sheet, tmp_path, change):
     page = Watched(chromium).open(sheet)

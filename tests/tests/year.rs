@@ -1,6 +1,6 @@
 //! A year of signal, passed over by `skip`: nothing drifts, in leaps of any size.
 //!
-//! A year is some 40 million beats, about 25 s in a release build. Debug builds pass nine days.
+//! A year is some 40 million beats, about two minutes in a release build on two busy cores. Debug builds pass nine days.
 
 use pulsewright_core::frame::{Digest, Frame};
 use pulsewright_core::player::Player;

@@ -73,13 +73,14 @@ impl BreathMeter {
     /// The rate of the step that ends at `end`, and from when on it counts.
     pub(super) fn reading(&self, step: &PlayedStep<'_>, end: Instant, limit: Limit<'_>) -> (Reading, Instant) {
         let causes = causes::of_breaths(step, self.shallow);
-        let band = self.rate.band(end, limit(AlarmLimit::ApnoeaS));
+        let band = self.rate.band(end, None, limit(AlarmLimit::ApnoeaS));
         let band = if causes.has(Cause::Ramp) { band.map(|band| self.rate.moving(band)) } else { band };
         let from = self.rate.from();
         if band.is_some_and(|band| band.high == 0.0) {
             let causes = causes.and_if(self.shallow == 0, Cause::NoBreaths);
             return (Reading { band, causes }, from.max(self.known(limit).unwrap_or(from)));
         }
-        (Reading { band, causes }, from)
+        let mixed = self.rate.holds_older() && band.is_some_and(|band| band.low < band.high);
+        (Reading { band, causes: causes.and_if(mixed, Cause::EarlierBreaths) }, from)
     }
 }

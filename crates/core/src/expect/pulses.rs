@@ -19,6 +19,8 @@ const COMPARED: usize = 8;
 pub(super) struct PulseMeter {
     begin: Instant,
     heights_mmhg: [f32; COMPARED],
+    /// Foot of the pulse that goes on.
+    running: Option<Instant>,
     all: RateMeter,
     strong: RateMeter,
 }
@@ -28,6 +30,7 @@ impl PulseMeter {
         PulseMeter {
             begin: Instant::ZERO,
             heights_mmhg: [0.0; COMPARED],
+            running: None,
             all: RateMeter::new(Rule::Beats),
             strong: RateMeter::new(Rule::Beats),
         }
@@ -44,6 +47,7 @@ impl PulseMeter {
 
     /// A pulse has ended.
     pub(super) fn pulse(&mut self, pulse: &Pulse) {
+        self.running = Some(pulse.end);
         let height_mmhg = pulse.systolic_mmhg - pulse.foot_mmhg;
         if height_mmhg < SMALLEST_PULSE_MMHG {
             return;
@@ -63,9 +67,11 @@ impl PulseMeter {
 
     /// Band of the step that ends at `end`, and whether weak pulses make it wider. A gap of `silence_s` is shown as no rate.
     pub(super) fn band(&self, end: Instant, silence_s: f32) -> Option<(ReadingBand, bool)> {
-        let all = self.all.band(end, silence_s)?;
+        // The end of the last pulse is that of the script when none follows.
+        let running = self.running.filter(|foot| *foot < end);
+        let all = self.all.band(end, running, silence_s)?;
         // Strong pulses that are too far apart have no rate of their own.
-        let strong = self.strong.band(end, silence_s).filter(|strong| strong.low > 0.0).unwrap_or(all);
+        let strong = self.strong.band(end, running, silence_s).filter(|strong| strong.low > 0.0).unwrap_or(all);
         Some((all.with(strong.low).with(strong.high), self.strong.beats() < self.all.beats()))
     }
 }

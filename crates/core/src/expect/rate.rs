@@ -183,13 +183,16 @@ impl RateMeter {
     }
 
     /// The band of the step that ends at `end`; a gap of `silence_s` is shown as no rate. `None` when the step is too short.
-    pub(super) fn band(&self, end: Instant, silence_s: f32) -> Option<ReadingBand> {
-        let gap_s = end.since(self.last.map_or(self.from, |last| last.max(self.from))).as_secs();
+    ///
+    /// `running` is the begin of one that has not been counted because it goes on.
+    pub(super) fn band(&self, end: Instant, running: Option<Instant>, silence_s: f32) -> Option<ReadingBand> {
+        let last = self.last.max(running);
+        let gap_s = end.since(last.map_or(self.from, |last| last.max(self.from))).as_secs();
         let longest_s = max(self.longest_s, gap_s);
         let band = if self.count > 0 {
             let mean = (60.0 * f64::from(self.count) / self.total.as_secs_f64()) as f32;
             ReadingBand { mean, ..self.shown.unwrap_or(ReadingBand::steady(mean)) }.with(mean)
-        } else if self.last.is_none_or(|last| end.since(last).as_secs() >= silence_s) {
+        } else if last.is_none_or(|last| end.since(last).as_secs() >= silence_s) {
             return Some(ReadingBand::steady(0.0));
         } else {
             let resumes = (self.longest_s == f32::INFINITY).then_some(0.0);
@@ -202,6 +205,11 @@ impl RateMeter {
     /// shows more.
     pub(super) fn moving(&self, band: ReadingBand) -> ReadingBand {
         self.edges_s.map_or(band, |[first_s, last_s]| band.with(60.0 / first_s).with(60.0 / last_s))
+    }
+
+    /// Whether the average still holds intervals of the step before.
+    pub(super) fn holds_older(&self) -> bool {
+        self.mixed
     }
 
     /// Beats that were counted once settled.

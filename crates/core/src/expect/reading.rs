@@ -68,6 +68,8 @@ causes! {
     NoBreaths: "no breath comes";
     /// Breaths too small to be seen.
     ShallowBreaths: "the breaths are too shallow to be seen";
+    /// The average of breaths still holds some of the step before.
+    EarlierBreaths: "the average still holds breaths of the step before";
     /// The stopcock is closed to the patient.
     Closed: "the transducer is closed to the patient";
     /// The transducer adds a level.

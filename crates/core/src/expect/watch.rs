@@ -283,7 +283,7 @@ impl<'a> Watch<'a> {
         } else if self.counts.fibrillated || self.heart.fibrillates() {
             Reading::none(Cause::Fibrillation)
         } else {
-            let band = self.rate.band(end, limit(AlarmLimit::AsystoleS));
+            let band = self.rate.band(end, None, limit(AlarmLimit::AsystoleS));
             let band = if of_rate.has(Cause::Ramp) { band.map(|band| self.rate.moving(band)) } else { band };
             let silent = band.is_some_and(|band| band.high == 0.0);
             Reading { band, causes: if silent { Causes::NONE.and(Cause::NoBeats) } else { of_rate } }
