@@ -8,7 +8,7 @@ use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, Span};
-use pulsewright_files::atomic::Set;
+use pulsewright_files::atomic::{Set, is_device};
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::truth::{self, TruthFile};
 use pulsewright_files::{Encoding, FileFormat};
@@ -307,16 +307,17 @@ fn warn_of_scales(log: &Document, sent: &Sent) {
     }
 }
 
-/// The log, and beside it the tables of what a correct monitor shows.
+/// The log, and beside it the tables of what a correct monitor shows; beside a pipe or a device there are none.
 struct Log {
     script: PathBuf,
-    tables: [PathBuf; 3],
+    tables: Vec<PathBuf>,
 }
 
 impl Log {
     fn new(script: &Path) -> Log {
         let tables = [TruthFile::Steps, TruthFile::Readings, TruthFile::Alarms];
-        Log { script: script.to_owned(), tables: tables.map(|file| script.with_extension(file.suffix())) }
+        let tables = tables.iter().filter(|_| !is_device(script)).map(|file| script.with_extension(file.suffix()));
+        Log { script: script.to_owned(), tables: tables.collect() }
     }
 
     fn paths(&self) -> Vec<&Path> {

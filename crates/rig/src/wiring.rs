@@ -27,7 +27,7 @@ fn wired(rig: &Rig, output: &Output) -> Option<Wired> {
     let to_code = output.code_to_signal(&rig.converter).reversed();
     let source = source(output.signal)?;
     let unit = if matches!(source, Source::Limb(_)) { 3.0 } else { 1.0 };
-    let slope = slope(Line { slope: to_code.slope / unit, ..to_code })?;
+    let slope = slope(Line { slope: to_code.slope / unit, ..to_code }, middle(rig))?;
     Some(Wired { source, slope, rest: rest_code(rig, output) as i32 })
 }
 
@@ -63,8 +63,15 @@ fn source(signal: Signal) -> Option<Source> {
     })
 }
 
-/// The line with as many bits of its slope as fit.
-fn slope(line: Line) -> Option<Slope> {
+/// The code in the middle.
+fn middle(rig: &Rig) -> f64 {
+    let (lowest, highest) = rig.converter.codes();
+    0.5 * (lowest as f64 + highest as f64)
+}
+
+/// The line with as many bits of its slope as fit. It is exact at the code `middle`, so that what its slope lacks counts over half
+/// the codes at most, however far from zero the signal is.
+fn slope(line: Line, middle: f64) -> Option<Slope> {
     if !line.slope.is_normal() || !line.intercept.is_finite() {
         return None;
     }
@@ -74,7 +81,9 @@ fn slope(line: Line) -> Option<Slope> {
     let most = f64::from(i32::MAX);
     let shift = (MANTISSA_BITS - exponent).min(i32::from(Slope::MOST_SHIFT));
     let shift = if scaled(shift).abs() > most { shift - 1 } else { shift };
-    let offset = line.intercept * 2_f64.powi(CODE_BITS as i32);
+    let rounded = scaled(shift) * 2_f64.powi(-shift);
+    let intercept = middle - rounded * line.back(middle);
+    let offset = intercept * 2_f64.powi(CODE_BITS as i32);
     let slope =
         Slope { mantissa: scaled(shift) as i32, shift: u8::try_from(shift).ok()?, offset: offset.round() as i64 };
     (slope.is_valid() && slope.mantissa != 0).then_some(slope)
@@ -88,14 +97,14 @@ mod tests {
     #[test]
     fn a_slope_is_as_exact_as_its_bits() {
         for value in [1.0, -1.0, 1752.4, -0.003, 8_000_000.0, 0.999_999_999_99] {
-            let line = slope(Line { slope: value, intercept: 0.0 }).unwrap();
+            let line = slope(Line { slope: value, intercept: 0.0 }, 0.0).unwrap();
             let back = f64::from(line.mantissa) * 2_f64.powi(-i32::from(line.shift));
             assert!((back / value - 1.0).abs() < 2_f64.powi(-30), "{value}: {back}");
         }
-        let line = slope(Line { slope: 1000.0, intercept: -12.5 }).unwrap();
+        let line = slope(Line { slope: 1000.0, intercept: -12.5 }, 0.0).unwrap();
         assert_eq!([0.0, 0.0125, 1.0].map(|x| line.code(Fixed::new(x))), [-12, 0, 988]);
         for value in [0.0, f64::NAN, 1e9, 1e-20] {
-            assert_eq!(slope(Line { slope: value, intercept: 0.0 }), None, "{value}");
+            assert_eq!(slope(Line { slope: value, intercept: 0.0 }, 0.0), None, "{value}");
         }
     }
 }

@@ -109,7 +109,8 @@ pub fn json(document: &str) -> Cow<'_, str> {
 /// A cell of a table that a spreadsheet may open, before it is quoted: one line, and never a formula.
 ///
 /// A spreadsheet calculates a cell that starts with `=`, `+`, `-`, `@` (or their wide forms), also behind blanks. Such a
-/// cell gets an apostrophe before it, unless it is a plain number. (OWASP, "CSV Injection", from memory.)
+/// cell gets an apostrophe before it, unless it is a plain number, which words without operators may follow, as a unit does.
+/// (OWASP, "CSV Injection", from memory.)
 pub fn cell(text: &str) -> Cow<'_, str> {
     let fit = line(text);
     let start = fit.trim_start();
@@ -118,9 +119,12 @@ pub fn cell(text: &str) -> Cow<'_, str> {
     if calculates && !is_number(start.trim_end()) { Cow::Owned(format!("'{fit}")) } else { fit }
 }
 
-/// Digits with a sign, a point or comma, an exponent.
+/// Digits with a sign, a point or comma, an exponent; then words of letters and digits.
 fn is_number(text: &str) -> bool {
-    text.bytes().all(|byte| byte.is_ascii_digit() || b"+-.,eE".contains(&byte))
+    let (text, words) = text.split_once(' ').unwrap_or((text, ""));
+    let plain = words.chars().all(|letter| letter.is_alphanumeric() || " .,%/".contains(letter));
+    plain
+        && text.bytes().all(|byte| byte.is_ascii_digit() || b"+-.,eE".contains(&byte))
         && text.replace(',', ".").parse::<f64>().is_ok()
 }
 
@@ -196,10 +200,21 @@ mod tests {
 
     #[test]
     fn cells_calculate_nothing() {
-        for text in ["=cmd|' /C calc'!A0", "@SUM(1)", "+1+cmd", "-2-3", "  =1", "\u{ff1d}1", "-"] {
+        for text in [
+            "=cmd|' /C calc'!A0",
+            "@SUM(1)",
+            "+1+cmd",
+            "-2-3",
+            "-2 +3",
+            "-1 cmd|' /C calc'!A0",
+            "+1 A(2)",
+            "  =1",
+            "\u{ff1d}1",
+            "-",
+        ] {
             assert_eq!(cell(text), format!("'{text}"));
         }
-        for text in ["-3.5", "+7", "-1e-3", "-2,5", "72 bpm", "", "a=b", "'=1"] {
+        for text in ["-3.5", "+7", "-1e-3", "-2,5", "-0.5 mV", "-300 mV, 320 mV/s", "72 bpm", "", "a=b", "'=1"] {
             assert_eq!(cell(text), text);
         }
         assert_eq!(cell("\t=1"), "\\t=1");

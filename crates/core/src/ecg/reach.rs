@@ -39,8 +39,8 @@ pub(crate) fn size_mv(of: Ranges<'_>, paced: bool) -> f32 {
     let levels: f32 = LEVELS.into_iter().map(size).sum();
     // T waves add to what else a beat has.
     let person = 1.0 + LARGER_PERSON * 0.01 * size(Field::PersonPercent);
-    let beat =
-        TALLEST_MV * person + max(0.01 * size(Field::TPercent) - 1.0, 0.0) * TALLEST_T_MV + LARGEST_LEAD * levels;
+    let waves = TALLEST_MV + max(0.01 * size(Field::TPercent) - 1.0, 0.0) * TALLEST_T_MV;
+    let beat = waves * person + LARGEST_LEAD * levels;
     let gain = size(Field::EcgGain);
     let mut mv = beat * gain * (1.0 + 0.005 * size(Field::BreathingGain));
     if of(Field::TestSignal).highest > 0.0 {

@@ -37,11 +37,11 @@ impl Player<'_> {
         };
         let Some(first) = instants.first().copied() else { return };
         let signals = rows.signals();
-        let step = self.step;
+        let step = self.step.as_ref();
         let step_start = step.map_or(Instant::ZERO, |placed| placed.start);
         let course = |field| step.map_or(Course::held(0.0), |placed| placed.step.course(field));
         let (after, since) = (first.since(step_start), |now: &Instant| now.since(step_start));
-        let gliding = |field| step.map_or(Course::held(0.0), |placed| self.glide.course(&placed, field));
+        let gliding = |field| step.map_or(Course::held(0.0), |placed| self.glide.course(placed, field));
         let (gain, breathing_percent) = (gliding(Field::EcgGain), gliding(Field::BreathingGain));
         let breathes = breathing_percent.settled(after) != Some(0.0);
         if signals.respiration || breathes {

@@ -197,7 +197,7 @@ impl Player<'_> {
     }
 
     fn take_up(&mut self, now: Instant, activation: Activation, observer: &mut dyn Observer) {
-        let Some(step) = self.step.as_ref().map(|placed| placed.step) else {
+        let Some(step) = self.step.as_ref().map(|placed| &placed.step) else {
             return;
         };
         let (rhythm, body) = (step.rhythm(), step.body());

@@ -20,7 +20,10 @@ impl Script<'_> {
         match channel {
             Channel::Lead(_) | Channel::Electrode(_) => self.over(|step| {
                 let paced = step.settings.rhythm().pacing.is_some();
-                Range::within(ecg::reach::size_mv(&|field| step.range_of(field), paced))
+                // The gain of the step before fades into this one.
+                let gain = ever(Field::EcgGain);
+                let range = |field| if matches!(field, Field::EcgGain) { gain } else { step.range_of(field) };
+                Range::within(ecg::reach::size_mv(&range, paced))
             }),
             Channel::Respiration => respiration::range(&ever),
             Channel::Pressure(site) => {
