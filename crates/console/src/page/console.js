@@ -41,7 +41,9 @@ by("theme").addEventListener("click", () => {
 
 // Messages.
 let messageTimer = 0;
+let saidAt = 0;
 function say(words) {
+  saidAt = performance.now();
   by("message").textContent = words;
   by("message").hidden = !words;
   clearTimeout(messageTimer);
@@ -60,8 +62,11 @@ function order(request) {
 }
 
 async function play(request) {
+  const asked = performance.now();
   const answer = await order(request);
-  say(answer.ok ? "" : answer.why || "");
+  if (!answer.ok) say(answer.why || "");
+  // A message that came after this request is about something else, and stays.
+  else if (saidAt <= asked) say("");
   return answer.ok;
 }
 
