@@ -91,7 +91,7 @@ def test_asked_timed_played_and_judged(plan, tmp_path):
     until(process, "none]: ")
     answer(process, "h")
     refused = until(process, "s REASON skips: ")
-    assert "sooner than an alarm can be known" in refused
+    assert "s is too soon: no monitor can know before" in refused
     answer(process, "", after_s=2.0)
     until(process, "none]: ")
     arrest_at_most_s = time.monotonic() - before_pause
@@ -208,7 +208,7 @@ def test_a_refused_preparation_plays_nothing(plan, tmp_path, refused):
     signal = tmp_path / "signal.f32"
     typed = "".join(f"{line}\n" for line in refused).encode()
     outcome = run("session", plan, "-o", tmp_path / "record.json", "--play", signal, stdin=typed)
-    assert outcome.code == 2 and "nothing is played: not prepared" in outcome.stderr, outcome
+    assert outcome.code == 2 and "nothing was played, because this is not prepared" in outcome.stderr, outcome
     assert signal.stat().st_size == 0
     # The same command line asks for it again, and for nothing else.
     outcome = run("session", plan, "-o", tmp_path / "record.json", "--play", signal, "--force", stdin=b"")

@@ -26,7 +26,7 @@ pub struct Request {
     pub plan: PathBuf,
     /// Where answers come from; without, the records are listed.
     pub answers: Option<Answers>,
-    /// Detectors at work at a time; one per core without.
+    /// Detectors that run at a time; one per core without.
     pub jobs: Option<usize>,
     /// How answers are read.
     pub reading: ReadOptions,

@@ -98,7 +98,7 @@ fn breathing(judgement: &Judgement<'_>, reading: &PlanReading, judged: &Judged<'
     if judged.value.zip(heart).is_some_and(|(value, heart)| (value - heart).abs() <= 3.0) {
         return vec![
             "The reading equals the heart rate: heartbeats in the impedance are counted as breaths.",
-            "Detection level: raise it, or let the monitor set it anew; try the other respiration lead.",
+            "Detection level: raise it, or let the monitor set it again; try the other respiration lead.",
         ];
     }
     vec![

@@ -109,7 +109,7 @@ fn of_alarm<'a>(alarm: &PlanAlarm, entry: &'a Entry) -> Judged<'a> {
     };
     if delay < alarm.soonest_s - SLACK_S {
         let why = format!(
-            "{} s is sooner than an alarm can be known, {} s; time it anew",
+            "{} s is too soon: no monitor can know before {} s; time it again",
             plain(delay),
             plain(alarm.soonest_s)
         );

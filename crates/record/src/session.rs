@@ -30,7 +30,7 @@ pub enum SessionError {
     #[error("left before the end; the same command line goes on from here")]
     Left,
     /// A preparation was refused, so nothing is played.
-    #[error("nothing is played: not prepared: {0}; the same command line goes on from here")]
+    #[error("nothing was played, because this is not prepared: {0}; the same command line goes on from here")]
     NotPrepared(String),
     /// The output of frames failed.
     #[error("the signal could not be written: {0}")]

@@ -72,7 +72,7 @@ fn top(plan: &Plan) -> Markup {
                 button type="button" id="theme" aria-pressed="false" { "Dark" }
                 button type="button" id="open" { "Open record" }
                 input type="file" id="file" accept=".json" hidden;
-                button type="button" id="clear" { "Start anew" }
+                button type="button" id="clear" { "Clear this page" }
                 button type="button" id="save" class="main" { "Save record" }
             }
         }
@@ -187,7 +187,7 @@ fn step(step: &PlanStep, strip: Option<Markup>) -> Markup {
             @if let Some(strip) = strip {
                 figure class="paper" {
                     (strip)
-                    figcaption { "6 s of it once settled; the times count a step that holds as 20 s." }
+                    figcaption { "6 s of the step after it has settled; times count each step that holds as 20 s." }
                 }
             }
             @if !step.cautions.is_empty() {
@@ -332,7 +332,7 @@ fn after(plan: &Plan) -> Markup {
                 }
             }
             p class="hint" {
-                "Save the record as a file; " kbd { "pulsewright report FILE" } " derives every verdict anew. Keys: "
+                "Save the record as a file; " kbd { "pulsewright report FILE" } " computes every verdict again. Keys: "
                 kbd { "Enter" } " next field, " kbd { "Alt" } "+" kbd { "\u{2193}" } " and " kbd { "Alt" } "+"
                 kbd { "\u{2191}" } " next and previous step, " kbd { "Ctrl" } "+" kbd { "S" } " save."
             }

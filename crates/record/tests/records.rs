@@ -293,5 +293,5 @@ fn an_alarm_late_and_of_another_priority_fails_for_both_reasons() {
     assert!(report.contains("late by 20") && report.contains("and low in place of high"), "{report}");
     // The stopwatch was pressed before an alarm can be known: nothing is judged.
     let report = data::json(&Report::new(&record(&[("2.alarm-1", "0")]), None, &[]).unwrap());
-    assert!(report.contains("sooner than an alarm can be known"), "{report}");
+    assert!(report.contains("s is too soon: no monitor can know before"), "{report}");
 }

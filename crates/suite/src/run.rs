@@ -17,7 +17,7 @@ use tempfile::TempDir;
 /// Options of a run. None of them changes the answers.
 #[derive(Clone, Debug)]
 pub struct RunOptions {
-    /// Detectors at work at a time.
+    /// Detectors that run at a time.
     pub jobs: usize,
     /// Whether signals and truth stay in the folder.
     pub keep_signals: bool,

@@ -20,7 +20,7 @@ use std::path::PathBuf;
 pub struct Session {
     /// The script; docs/script.md specifies the expectations of its steps.
     script: PathBuf,
-    /// Record to write, ending in .json; the draft is called the same with .draft behind.
+    /// Record to write, ending in .json; the draft has the same name with .draft added.
     #[arg(short, long, value_name = "OUT")]
     output: PathBuf,
     /// File, pipe or device that takes the signal as it plays: codes for the converters of --rig, else frames of the usual
@@ -43,7 +43,7 @@ impl Session {
     /// The request.
     pub fn request(self) -> Result<Request, Failure> {
         if !self.output.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("json")) {
-            return Err(Failure::input(format!("'{}' is to be a record: end it in .json", self.output.display())));
+            return Err(Failure::input(format!("'{}' must be a record: end it in .json", self.output.display())));
         }
         Ok(Request {
             script: self.script,

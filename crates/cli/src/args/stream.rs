@@ -14,7 +14,8 @@ use std::path::PathBuf;
 ///
 /// Samples are interleaved, little-endian, as in a WAV file; --header puts a line of JSON before them that says so. The pace is
 /// that of the clock over any length. A reader that is slow loses nothing: the stream falls behind, says so at the end, and
-/// catches up. It ends with the script, with --duration, on a signal, or when the reader goes away.
+/// catches up. It ends with the script, with --duration, on an interrupt or a request to terminate, or when the reader goes
+/// away.
 ///
 /// With --live each line of standard input is a command; 'help' lists them. A command takes effect just after the next beat and
 /// then holds. --log writes what was played as a script that renders to the same bytes.
@@ -50,7 +51,7 @@ pub struct Stream {
     #[arg(long, help_heading = "Leading")]
     force: bool,
 
-    /// As fast as it is taken, instead of at the clock's pace.
+    /// Send frames as fast as they are taken, not at the clock's pace.
     #[arg(long, help_heading = "Output")]
     fast: bool,
 

@@ -27,7 +27,7 @@ use std::time::Duration;
 pub struct Suite {
     /// The plan, JSON.
     plan: PathBuf,
-    /// Folder of answers: made, or gone on in.
+    /// Folder of answers; made when it is not there, else the run in it goes on.
     #[arg(short, long, value_name = "FOLDER", required_unless_present = "list")]
     output: Option<PathBuf>,
     /// The detector and its arguments, after --.
@@ -43,7 +43,7 @@ pub struct Suite {
     /// Join a folder of a shard; given once for each.
     #[arg(long, value_name = "FOLDER", conflicts_with_all = ["command", "shard", "stay", "keep_signals"], help_heading = "Running")]
     merge: Vec<PathBuf>,
-    /// Detectors at work at a time [default: one per core].
+    /// Detectors that run at a time [default: one per core].
     #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..), help_heading = "Running")]
     jobs: Option<u16>,
     /// Longest that the detector may take for one record.

@@ -33,7 +33,7 @@ impl Worksheet {
     /// The request.
     pub fn request(self) -> Result<Request, Failure> {
         if !self.output.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("html")) {
-            return Err(Failure::input(format!("'{}' is to be a page: end it in .html", self.output.display())));
+            return Err(Failure::input(format!("'{}' must be a page: end it in .html", self.output.display())));
         }
         Ok(Request { script: self.script, output: self.output, rig: self.rig, seed: self.seed, force: self.force })
     }

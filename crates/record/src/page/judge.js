@@ -91,7 +91,7 @@ const judge = (() => {
     if (!text(entry, "priority")) return { verdict: "open", why: "priority not entered" };
     const soonest = given(of.soonest_s) ? of.soonest_s : 0.1;
     if (delay < soonest - 1e-6) {
-      return { verdict: "open", why: `${plain(delay)} s is sooner than an alarm can be known, ${plain(soonest)} s; time it anew` };
+      return { verdict: "open", why: `${plain(delay)} s is too soon: no monitor can know before ${plain(soonest)} s; time it again` };
     }
     const latest = Math.round(((of.onset_s || 0) + of.within_s) * 1000) / 1000;
     const found = [];

@@ -315,7 +315,7 @@ fn foot(report: &Report<'_>) -> Markup {
             }
             p {
                 "A digest shows that a file was changed by mistake or in passing. "
-                "A forger can compute it anew: keep a signed copy."
+                "A forger can compute a new one: keep a signed copy."
             }
         }
     }
