@@ -16,7 +16,8 @@ while read -r change group; do
 done
 for group in $groups; do kill -s KILL -- "-$group"; done"#;
 
-/// The watcher of a run. Where it can't be started, a killed run leaves its detectors behind.
+/// The watcher of a run. Where it can't be started, a killed run leaves its detectors behind; so does a run that is killed in the
+/// instant between the start of a detector and the message about it: a group has no number before its process has begun.
 pub struct Guard {
     watcher: Mutex<Option<(Child, ChildStdin)>>,
 }
