@@ -1,8 +1,9 @@
-"""What is reported of a signal is what is played: every reading, measured from the samples alone.
+"""Reported readings are those that are played: each is measured from the samples alone.
 
 A reading is a mean and a band, from the lowest to the highest value that a correct monitor shows. Each of the three must be what
 `shown` measures: rates within 1 bpm or 1 %, breathing within 0.3 a minute, pressures within 1 mmHg, a cuff within 3 mmHg. The
-band may be neither narrower nor wider.
+band may be neither narrower nor wider. Readings that these means can't measure are left out by the script that was written,
+never by the report; of a step of 30 s or more at least six are compared.
 
 `PULSEWRIGHT_EXPECT=all` plays 300 s of every rhythm and 300 random scripts; without it 120 s and 20 of the scripts,
 and the shorter two of the plans.
@@ -13,6 +14,8 @@ from __future__ import annotations
 import json
 import os
 import random
+from collections import Counter
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -38,6 +41,60 @@ BY_PULSE = ("arterial", "femoral", "pulmonary")
 SHORTEST_S, FEWEST = 8.0, 6
 """Of the settled part of a step, and of the beats in it, so that there is something to average."""
 
+LONG_S, FEWEST_ROWS = 30.0, 6
+"""Of a step so long at least so many readings are compared."""
+
+STEADY = ("sinus", "sinus-bradycardia", "sinus-tachycardia", "supraventricular-tachycardia")
+"""Rhythms with beats of one strength."""
+
+
+@dataclass(frozen=True)
+class Played:
+    """Settings of a step as the script has them, and those at the end of the step before."""
+
+    now: dict
+    before: dict
+
+    @property
+    def rhythm(self) -> str:
+        return self.now["rhythm"]
+
+    @property
+    def breathing(self) -> dict:
+        return self.now.get("breathing", {})
+
+    def moves(self, word: str) -> bool:
+        """Whether the step moves what a rate counts."""
+        return isinstance(self.breathing.get("rate_per_min") if word == "respiration-rate" else self.now.get("rate_bpm"), dict)
+
+    @property
+    def weak_pulses(self) -> bool:
+        """Whether some pulses are weaker than others."""
+        arterial = self.now.get("arterial", {})
+        differ = arterial.get("alternans_mmhg", 0) or arterial.get("variation_percent", 0) or self.now.get("life", "none") != "none"
+        return bool(differ) or self.rhythm not in STEADY
+
+    @property
+    def other_breaths_before(self) -> bool:
+        return bool(self.before) and self.breathing != self.before.get("breathing", {})
+
+
+def in_force(steps: list[dict]) -> list[Played]:
+    """Settings of each step: those that it leaves out are those of the step before, and a ramp ends at its target."""
+
+    def over(old: dict, new: dict) -> dict:
+        return old | {key: over(old.get(key, {}), value) if isinstance(value, dict) and "to" not in value else value for key, value in new.items()}
+
+    def ended(settings: dict) -> dict:
+        return {key: value["to"] if isinstance(value, dict) and "to" in value else ended(value) if isinstance(value, dict) else value for key, value in settings.items()}
+
+    found, before = [], {}
+    for one in steps:
+        assert "steps" not in one, "a group of steps is not followed here"
+        found.append(Played(over(before, one), before))
+        before = ended(found[-1].now)
+    return found
+
 
 def tolerance(word: str, value: float) -> float:
     """How far a reported value may be from a measured one."""
@@ -46,7 +103,7 @@ def tolerance(word: str, value: float) -> float:
     return 0.3 if word == "respiration-rate" else 1.0
 
 
-def fault(word: str, row: dict[str, str], measured: dict[str, Band | None]) -> str | None:
+def fault(word: str, row: dict[str, str], measured: dict[str, Band | None], played: Played) -> str | None:
     """How a reported reading departs from the measured one, in words."""
     site, found = word.rpartition("-")[0], measured[word]
     if row["expected"] == "":
@@ -58,17 +115,18 @@ def fault(word: str, row: dict[str, str], measured: dict[str, Band | None]) -> s
         return None if mean == 0.0 and word.endswith("-rate") else f"{reported}, measured none"
     within = tolerance(word, found.mean[0])
     lows, highs = found.low, found.high
-    if "moves" in row["why"] and found.edges:
+    if played.moves(word) and found.edges:
         # A monitor that averages few beats shows more of a rate that is moved.
         lows, highs = (min(lows[0], *found.edges), lows[1]), (highs[0], max(highs[1], *found.edges))
     means = found.mean
     rate = measured["heart-rate"]
-    if word == "pulse-rate" and rate and ("strength" in row["why"] or "every other" in row["why"]):
+    if word == "pulse-rate" and rate and played.weak_pulses:
         # A pulse too weak for these means may count, one for each beat.
         means, highs = (means[0], max(means[1], rate.mean[1])), (highs[0], max(highs[1], rate.high[1]))
-    only_mean = word.endswith("-mean") and site not in BY_PULSE or word == "heart-rate" and row["rhythm"] in UNMEASURED
+    only_mean = word.endswith("-mean") and (site not in BY_PULSE or has_no_feet(site, played.rhythm))
+    only_mean = only_mean or word == "heart-rate" and played.rhythm in UNMEASURED
     # A monitor that averages fewer breaths shows none of the step before.
-    only_mean = only_mean or "the step before" in row["why"]
+    only_mean = only_mean or word == "respiration-rate" and played.other_breaths_before
     pairs = ((mean, means),) if only_mean else ((mean, means), (low, lows), (high, highs))
     wrong = any(not bottom - within <= value <= top + within for value, (bottom, top) in pairs)
     return f"{reported}, measured {found}" if wrong else None
@@ -87,48 +145,69 @@ UNEVEN = ("atrial-fibrillation", "sinus-arrest")
 """Rhythms whose soonest beats give pulmonary pulses without a foot that these means find: one in some hundreds of pulses."""
 
 
-def is_measured(word: str, why: str, rhythm: str, beats: int) -> bool:
-    """Whether these means can measure a reading, with its causes, in a rhythm where so many beats are found."""
+def has_no_feet(site: str, rhythm: str) -> bool:
+    """Whether some pulses have no foot that these means find."""
+    return rhythm in UNMEASURED or site == "pulmonary" and rhythm in UNEVEN
+
+
+def is_measured(word: str, played: Played, beats: int) -> bool:
+    """Whether these means can measure a reading in a step where so many beats are found."""
     site = word.rpartition("-")[0]
-    if word == "respiration-rate" and "pauses" in why:
+    if word == "respiration-rate":
         # Which breaths are averaged about a pause is a rule of each maker.
-        return False
-    if site == "pulmonary" and rhythm in UNEVEN and not word.endswith("systolic"):
-        return False
+        return not played.breathing.get("pause_s")
     if word.startswith("cuff") or site not in BY_PULSE and word.endswith("tolic"):
         return False
-    if rhythm in UNMEASURED and (word == "pulse-rate" or site in BY_PULSE):
+    if played.rhythm in UNMEASURED and (word == "pulse-rate" or site in BY_PULSE and word.endswith("tolic")):
         return False
-    return word == "respiration-rate" or not 0 < beats < FEWEST
+    if site == "pulmonary" and played.rhythm in UNEVEN and word.endswith("diastolic"):
+        return False
+    return not 0 < beats < FEWEST
 
 
-def faults(script: Path, target: Path, unmeasured: tuple[str, ...] = ()) -> list[str]:
+def plain_mean(samples: np.ndarray, span: tuple[float, float, float]) -> Band:
+    """Mean of the settled part of a step, as far as a beat more or less at its edges moves it."""
+    a, b = (round(at_s * FRAME_RATE_HZ) for at_s in span[1:])
+    means = [float(samples[first:last].mean()) for first in (a, a + FRAME_RATE_HZ) for last in (b - FRAME_RATE_HZ, b)]
+    ends = min(means), max(means)
+    return Band(ends, ends, ends, 1)
+
+
+def faults(script: Path, target: Path, unmeasured: dict[str, tuple[str, ...]] | None = None) -> list[str]:
     """Plays a script and measures it: each reported reading that the samples do not show. Cuffs: see `test_cuff`."""
     succeed("render", script, "-o", target, "--bits", "float", "--channels", CHANNELS, "--frame-rate", FRAME_RATE_HZ, "--force")
     recording = read_wav(target)
     rows = read_truth(target, "readings")
-    steps = {row["step"]: row for row in rows}
-    spans = {
-        key: (float(row["start_s"]), float(row["start_s"]) + float(row["settle_s"]), float(row["end_s"])) for key, row in steps.items()
-    }
-    measured = dict(zip(spans, shown(recording.values, SITES, FRAME_RATE_HZ, list(spans.values())), strict=True))
-    rhythm_of = {row["step"]: row["rhythm"] for row in read_steps(target)}
-    found = []
+    steps = {row["step"]: played for row, played in zip(read_steps(target), in_force(json.loads(script.read_text("utf-8"))["steps"]), strict=True)}
+    spans = list({span_of(row): None for row in rows})
+    measured = dict(zip(spans, shown(recording.values, SITES, FRAME_RATE_HZ, spans), strict=True))
+    found, compared = [], Counter()
     for row in rows:
-        word, key = row["reading"], row["step"]
-        if spans[key][2] - spans[key][1] < SHORTEST_S or key in unmeasured:
+        word, key, span = row["reading"], row["step"], span_of(row)
+        played, readings = steps[key], measured[span]
+        rate = None if played.rhythm in FIBRILLATION else readings["heart-rate"]
+        if span[2] - span[1] < SHORTEST_S or not is_measured(word, played, rate.count if rate else 0) or word in (unmeasured or {}).get(key, ()):
             continue
-        rate = measured[key]["heart-rate"]
-        if not is_measured(word, row["why"], rhythm_of[key], rate.count if rate else 0):
-            continue
-        if word in ("heart-rate", "pulse-rate") and rhythm_of[key] in FIBRILLATION:
+        compared[key] += 1
+        if word in ("heart-rate", "pulse-rate") and played.rhythm in FIBRILLATION:
             if row["expected"] not in ("", "0.00"):
-                found.append(f"step {key}: {word} of {rhythm_of[key]} is reported as {row['expected']}")
+                found.append(f"step {key}: {word} of {played.rhythm} is reported as {row['expected']}")
             continue
-        if (words := fault(word, {**row, "rhythm": rhythm_of[key]}, measured[key])) is not None:
-            found.append(f"step {key} ({rhythm_of[key]}): {words}")
+        site = word.rpartition("-")[0]
+        if word.endswith("-mean") and has_no_feet(site, played.rhythm):
+            readings = {**readings, word: plain_mean(recording.values(site), span)}
+        if (words := fault(word, row, readings, played)) is not None:
+            found.append(f"step {key} ({played.rhythm}): {words}")
+    few = {row["step"] for row in rows if float(row["end_s"]) - float(row["start_s"]) >= LONG_S and compared[row["step"]] < FEWEST_ROWS}
+    assert not few, f"nearly nothing is compared in the steps {few}: {compared}"
     assert len(rows) >= 9 * len(steps), "readings are missing"
     return found
+
+
+def span_of(row: dict[str, str]) -> tuple[float, float, float]:
+    """Start of a row's step, from when on the reading counts, and the step's end, s."""
+    start_s = float(row["start_s"])
+    return start_s, start_s + float(row["settle_s"]), float(row["end_s"])
 
 
 def test_a_wrong_report_is_seen(tmp_path):
@@ -137,19 +216,19 @@ def test_a_wrong_report_is_seen(tmp_path):
     rows = read_truth(tmp_path / "out.wav", "readings")
     recording = read_wav(tmp_path / "out.wav")
     [measured] = shown(recording.values, SITES, FRAME_RATE_HZ, [(0.0, 20.0, 60.0)])
-    compared = [row for row in rows if is_measured(row["reading"], row["why"], "sinus", 40) and row["expected"]]
+    [sinus] = in_force([step(60)])
+    compared = [row for row in rows if is_measured(row["reading"], sinus, 40) and row["expected"]]
     assert len(compared) >= 12
     for row in compared:
-        row["rhythm"] = "sinus"
-        assert fault(row["reading"], row, measured) is None
+        assert fault(row["reading"], row, measured, sinus) is None
         value = float(row["expected"])
         moved = 2.2 * tolerance(row["reading"], value)
         for wrong in ({"expected": str(value + moved)}, {"expected": str(value - moved)}, {"expected": ""}):
             # A missing mean is seen where the pressure has pulses.
             if wrong["expected"] or measured.get(f"{row['reading'].rpartition('-')[0]}-pulses") or row["reading"].endswith("rate"):
-                assert fault(row["reading"], {**row, **wrong}, measured), (row, wrong)
+                assert fault(row["reading"], {**row, **wrong}, measured, sinus), (row, wrong)
         if not row["reading"].endswith("-mean"):
-            assert fault(row["reading"], {**row, "low": "0", "high": "300"}, measured), row
+            assert fault(row["reading"], {**row, "low": "0", "high": "300"}, measured, sinus), row
 
 
 def played(folder: Path, *steps: dict, seed: int) -> list[str]:
@@ -267,8 +346,9 @@ def test_every_plan(plan, tmp_path):
     script.write_text(json.dumps({**written, "limits": {}, "steps": bounded(written["steps"])}), encoding="utf-8")
     # A tall triangular T wave and heartbeats in the impedance are there to be counted by a monitor that is not good enough, and
     # this measure is none.
-    traps = ("tall T", "apnoea with heartbeats")
-    unmeasured = tuple(str(i) for i, one in enumerate(written["steps"], 1) if one.get("name", "").startswith(traps))
+    traps = {"tall T": ("heart-rate", "pulse-rate"), "apnoea with heartbeats": ("respiration-rate",)}
+    named = {str(i): one.get("name", "") for i, one in enumerate(written["steps"], 1)}
+    unmeasured = {key: words for key, name in named.items() for trap, words in traps.items() if name.startswith(trap)}
     found = faults(script, tmp_path / "out.wav", unmeasured)
     assert not found, "\n".join(found)
 
@@ -298,4 +378,4 @@ def test_cuff(name, tmp_path):
         value, seen = float(row[f"{part}_mmhg"]), getattr(measured, f"{part}_mmhg")
         low, high = (float(row.get(f"{part}_{end}_mmhg") or value) for end in ("low", "high"))
         assert low - 3.0 <= seen <= high + 3.0, f"{part}: reported {value} ({low} to {high}), measured {seen}"
-        assert high - low < 3.0 or name in ("alternans", "rising"), f"{part}: a band of {low} to {high}"
+        assert high - low < (20.0 if name in ("alternans", "rising") else 3.0), f"{part}: a band of {low} to {high}"
