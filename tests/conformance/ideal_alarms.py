@@ -1,6 +1,6 @@
 """Alarms of a monitor without faults, from what `ideal_monitor` found in the samples and the limits that the monitor is set to.
 
-The rules are those that docs/script.md states; priorities are makers' printed defaults.
+The rules are those that docs/script.md states.
 """
 
 from __future__ import annotations
@@ -16,6 +16,29 @@ PULSES_OVER_S = 4.0
 PRESSURE_DELAY_S = 4.0
 RATES = (("extreme-tachycardia", "extreme_high_bpm", 1), ("extreme-bradycardia", "extreme_low_bpm", -1),
          ("high-rate", "rate_high_bpm", 1), ("low-rate", "rate_low_bpm", -1))
+
+PRIORITIES = {
+    "ventricular-fibrillation": "high",
+    "asystole": "high",
+    "ventricular-tachycardia": "high",
+    "extreme-tachycardia": "high",
+    "extreme-bradycardia": "high",
+    "apnoea": "high",
+    "ventricular-rhythm": "medium",
+    "ventricular-run": "medium",
+    "r-on-t": "medium",
+    "pacing-no-sensing": "medium",
+    "pacing-no-capture": "medium",
+    "pause": "medium",
+    "high-rate": "medium",
+    "low-rate": "medium",
+    "arterial-high": "medium",
+    "arterial-low": "medium",
+    "venous-high": "medium",
+    "venous-low": "medium",
+    "missed-beat": "low",
+}
+"""By default; the three names are those of IEC 60601-1-8, the choice is makers' printed defaults (common practice)."""
 
 
 @dataclass

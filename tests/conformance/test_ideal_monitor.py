@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from ideal_alarms import Alarm
+from ideal_alarms import PRIORITIES, Alarm
 from ideal_monitor import Signals
 from ideal_readings import Monitor, without_flat_beats
 from program import ROOT, run, succeed
@@ -37,8 +37,6 @@ class Bench:
     monitor: Monitor
     kinds: dict[str, str]
     """Words of alarms by their names."""
-    priorities: dict[str, str]
-    """Priorities of alarms by their words."""
 
     def items(self, part: str) -> list[tuple[dict, dict, dict]]:
         """Items of the plan: the step, its times, and the item."""
@@ -89,8 +87,7 @@ def bench(request, tmp_path_factory) -> Bench:
     alarms = table((ROOT / "docs" / "script.md").read_text("utf-8"), "alarms")
     monitor = Monitor.connected(signals, limits_of(document, CATEGORY[name]))
     steps = list(csv.DictReader((folder / "played.steps.csv").open()))
-    words = {row[1]: row[0] for row in alarms}
-    return Bench(name, folder, plan, steps, monitor, words, {row[0]: row[2] for row in alarms})
+    return Bench(name, folder, plan, steps, monitor, {row[1]: row[0] for row in alarms})
 
 
 def rounded(quantity: str, value: float) -> float:
@@ -111,7 +108,7 @@ def answers(bench: Bench, monitor: Monitor, alarms: list[Alarm]) -> dict[str, tu
         kind = bench.kinds[item["name"]]
         heard = [of for of in alarms if of.kind == kind and of.time_s < end_s and of.end_s >= start_s]
         first = min(heard, key=lambda of: of.time_s, default=None)
-        written[item["id"]] = ("no", "") if first is None else (f"{max(first.time_s - start_s, 0):.1f}", bench.priorities[first.kind])
+        written[item["id"]] = ("no", "") if first is None else (f"{max(first.time_s - start_s, 0):.1f}", PRIORITIES[first.kind])
     return written
 
 
@@ -201,7 +198,7 @@ def log_of_alarms(bench: Bench, alarms: list[Alarm], kinds: set[str]) -> Path:
     for alarm in alarms:
         end = "" if alarm.end_s == np.inf else f"{alarm.end_s:.3f}"
         if alarm.kind in kinds:
-            lines.append(f"{alarm.time_s:.3f},{alarm.kind},{bench.priorities[alarm.kind]},{end}")
+            lines.append(f"{alarm.time_s:.3f},{alarm.kind},{PRIORITIES[alarm.kind]},{end}")
     (bench.folder / "alarms.log.csv").write_text("\n".join(lines), "utf-8")
     return bench.folder / "alarms.log.csv"
 
