@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 import subprocess
+import time
 from pathlib import Path
 
 import pytest
@@ -115,11 +116,14 @@ def test_a_flood_of_commands_does_not_hold_the_signal_up(tmp_path, inputs):  # n
     flood = subprocess.Popen(["yes", "rate 90"], stdout=subprocess.PIPE)
     try:
         words = [str(PROGRAM), "stream", str(inputs / "new.json"), "--live", "--duration", "500ms", "--channels", "II"]
+        start = time.monotonic()
         sent = subprocess.run(words, stdin=flood.stdout, capture_output=True, timeout=60, check=False)
+        elapsed_s = time.monotonic() - start
     finally:
         flood.kill()
         flood.wait()
     assert sent.returncode == 0 and len(sent.stdout) == 250 * 2
+    assert 0.45 < elapsed_s < 5, f"{elapsed_s:.2f} s for a signal of 0.5 s (a busy machine takes longer, a flood for ever)"
 
 
 @pytest.mark.skipif(not shutil.which("strace"), reason="no strace: .ci/test installs it")

@@ -143,6 +143,9 @@ def test_malformed_inputs_are_refused_in_words(tmp_path, all_readers, name, reco
     before = [files(Path(job["folder"])) for job in jobs]
     results = run_all(jobs)
     assert results[0][0] == reader.sound_code, (tmp_path / "0" / "stderr").read_text()
+    if name == "commands of a stream":
+        said = (tmp_path / "0" / "stderr").read_text()
+        assert "s: rate 90" in said and "s: pressure 120/80" in said, f"the commands were not read: {said}"
     codes = {code: sum(result[0] == code for result in results) for code in (0, 1, 2)}
     wrong = []
     for index, (text, job, there, result) in enumerate(zip(texts, jobs, before, results, strict=True)):

@@ -212,7 +212,7 @@ def readers(folder: Path) -> dict[str, Reader]:
             beside=((made / "answers", "part/answers"),), writes=("out",),
         ),
         "suite answer": Reader(times, "answer", ["suite", folder / "suite.json", "-o", "out", "--jobs", "1", *reads_answers], (T, C), writes=("out",), sound_code=0),
-        "commands of a stream": Reader(COMMANDS.encode(), "stdin", ["stream", script, "--live", "--duration", "20ms", "--log", "out.json"], lines,
+        "commands of a stream": Reader(COMMANDS.encode(), "stdin", ["stream", script, "--live", "--duration", "200ms", "--log", "out.json"], lines,
                                        ("out.json", "out.steps.csv", "out.readings.csv", "out.alarms.csv")),
         "readings of a calibration": Reader(
             b"output,low,high\nRA,-4.69,4.71\nLA,-4.69 mV,4.71\n", "in.csv", ["calibrate", rig, "--check", "--accept", "--meter", "invented", "--readings", "in.csv"], (T, C, C), sound_code=1,
