@@ -1,6 +1,6 @@
 //! Depth of a trough that lies between samples.
 
-use crate::math::min;
+use crate::math::{clamp, min};
 
 /// Follows samples, and says how low the pressure was between those two of them where it turned up.
 #[derive(Clone, Copy, Debug)]
@@ -27,7 +27,8 @@ impl Corner {
         if !(fall >= 0.0 && rise >= 0.0 && fall + rise > 0.0) {
             return None;
         }
-        let slope = (2.0 * fall - (before - a)).clamp(0.0, fall);
+        // Level where the sample before is missing, as NaN takes the lower end.
+        let slope = clamp(2.0 * fall - (before - a), 0.0, fall);
         // Where the foot is between the two samples: too early while the later of them is too high for the parabola.
         let (mut early, mut late) = (0.0, 1.0);
         for _ in 0..HALVINGS {
@@ -73,6 +74,15 @@ mod tests {
             let found = deepest((0..20).map(|i| i as f32 - 10.0 - late).map(|t| 50.0 + 0.1 * t * t));
             assert!((50.0 - 0.01..50.03).contains(&found), "{late}: {found}");
         }
+    }
+
+    /// No slope of the runoff is known before the second sample.
+    #[test]
+    fn a_trough_within_the_first_four_samples_is_a_number() {
+        let mut corner = Corner::new();
+        let found = [60.0, 55.0, 58.0, 66.0].map(|sample| corner.take(sample));
+        let [None, None, None, Some(trough)] = found else { panic!("{found:?}") };
+        assert!((45.0..=55.0).contains(&trough), "{trough}");
     }
 
     #[test]
