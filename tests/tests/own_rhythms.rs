@@ -1,14 +1,16 @@
 //! Rhythms of one's own: the catalogue written as documents and read again plays the bits of the catalogue, from a script and from
 //! an image; and a rhythm that differs plays what it says.
 
+use pulsewright_core::body::{ADULT, NEONATE};
 use pulsewright_core::frame::{Digest, Frame};
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
-use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::heart::rhythm::parameter::{Parameter, ParameterError};
+use pulsewright_core::heart::rhythm::{Rhythm, UsualRate};
 use pulsewright_core::image::{self, Image, ImageError, MOST_OWN, WriteError};
 use pulsewright_core::player::Player;
-use pulsewright_core::script::Script;
-use pulsewright_core::time::FrameRate;
+use pulsewright_core::script::{Item, Script, Step};
+use pulsewright_core::settings::{Field, Settings};
+use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_core::truth::Event;
 use pulsewright_script::{Document, parse, rhythms};
 use pulsewright_tests::check_sum::check_sum;
@@ -166,7 +168,26 @@ fn an_image_holds_as_many_rhythms_as_it_says() {
     assert_eq!(image::write(&script, |_| ()), Err(WriteError::Rhythm(MOST_OWN)));
 }
 
-/// One byte after the other is changed, with the check sum made right: the image is refused or plays to its end.
+/// A program can make a record that a document can't.
+#[test]
+fn an_image_is_not_written_of_a_rhythm_that_it_could_not_be_read_with() {
+    static STRONG: Rhythm = Rhythm { ejection: 2.5, ..Rhythm::SINUS };
+    static NO_NUMBER: Rhythm = Rhythm { ejection: f32::NAN, ..Rhythm::SINUS };
+    // The highest follows the body: a neonate has a rate between the two.
+    static CROSSED: Rhythm =
+        Rhythm { usual: UsualRate::Adult(60.0, 1.0), min_bpm: 100.0, max_bpm: 60.0, ..Rhythm::SINUS };
+    for (body, rhythm) in [(&ADULT, &STRONG), (&ADULT, &NO_NUMBER), (&NEONATE, &CROSSED)] {
+        let settings = Settings::new(body, rhythm).with(Field::RateBpm, 105.0).expect("a rate");
+        let items = [Item::Step(Step::lasting(Span::secs(1), settings))];
+        let script = Script::new(0, &items).expect("a script");
+        let mut parts = 0;
+        assert_eq!(image::write(&script, |_| parts += 1), Err(WriteError::RhythmOutOfRange(0)));
+        assert_eq!(parts, 0, "nothing is written");
+    }
+}
+
+/// One byte after the other is changed, with the check sum made right: the image is refused or plays finite signals, as long as
+/// these ten seconds of them show.
 #[test]
 fn no_byte_of_an_own_rhythm_can_do_harm() {
     let own = document(&json!({"version": 1, "rhythms": {"own": {
@@ -188,7 +209,11 @@ fn no_byte_of_an_own_rhythm_can_do_harm() {
                     // A step may be as long as it likes now.
                     let (mut player, mut frames) = (Player::of_image(&image, RATE), vec![Frame::default(); 2500]);
                     player.fill(&mut frames);
-                    assert!(frames.iter().all(|frame| frame.leads_mv.iter().all(|mv| mv.is_finite())));
+                    let finite = |frame: &Frame| {
+                        let mut values = frame.leads_mv.iter().chain(&frame.pressure_mmhg);
+                        values.all(|value| value.is_finite())
+                    };
+                    assert!(frames.iter().all(finite), "byte {place} is {value}");
                 }
                 Err(ImageError::CheckSum) => panic!("the sum of this test is wrong"),
                 Err(_) => refused += 1,

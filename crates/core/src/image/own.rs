@@ -20,7 +20,17 @@ pub(super) fn read(record: &[u8]) -> Option<Rhythm> {
         let parameter = *Parameter::ALL.get(usize::from(*number))?;
         rhythm = rhythm.with_parameter(parameter, f32_at(values, 4 * i)?).ok()?;
     }
-    (rhythm.min_bpm <= rhythm.max_bpm).then_some(rhythm)
+    rates_in_order(&rhythm).then_some(rhythm)
+}
+
+/// Whether a rhythm's record, once put out, can be read.
+pub(super) fn readable(rhythm: &Rhythm) -> bool {
+    let allowed = |parameter: &Parameter| rhythm.parameter(*parameter).is_none_or(|value| parameter.allows(value));
+    rates_in_order(rhythm) && Parameter::ALL.iter().all(allowed)
+}
+
+fn rates_in_order(rhythm: &Rhythm) -> bool {
+    rhythm.min_bpm <= rhythm.max_bpm
 }
 
 /// Bytes of a rhythm's record.

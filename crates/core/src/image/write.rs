@@ -24,6 +24,8 @@ const _: () = assert!(FIELDS <= 255 && BODIES.len() <= 255 && RHYTHMS.len() + MO
 pub enum WriteError {
     /// One rhythm of one's own more than [`MOST_OWN`], by item index.
     Rhythm(usize),
+    /// A rhythm of one's own with a value out of its parameter's range, or whose lowest rate is above its highest, by item index.
+    RhythmOutOfRange(usize),
     /// A body that is none of [`BODIES`], by item index.
     Body(usize),
     /// More than 65 535 premature beats in a step, by item index.
@@ -37,6 +39,9 @@ impl fmt::Display for WriteError {
         match self {
             WriteError::Rhythm(i) => {
                 write!(f, "item {i}: an image holds at most {MOST_OWN} rhythms that are not in the catalogue")
+            }
+            WriteError::RhythmOutOfRange(i) => {
+                write!(f, "item {i}: the rhythm has a value out of range, or its lowest rate is above its highest")
             }
             WriteError::Body(i) => write!(f, "item {i}: an image can't hold a body of one's own"),
             WriteError::Beats(i) => write!(f, "item {i}: an image holds at most 65535 premature beats a step"),
@@ -58,6 +63,9 @@ pub fn write(script: &Script<'_>, mut put: impl FnMut(&[u8])) -> Result<(), Writ
         if let Item::Step(step) = item
             && catalogued(step.settings.rhythm()).is_none()
         {
+            if !own::readable(step.settings.rhythm()) {
+                return Err(WriteError::RhythmOutOfRange(i));
+            }
             own.join(step.settings.rhythm()).ok_or(WriteError::Rhythm(i))?;
         }
     }
