@@ -1,7 +1,7 @@
 //! Artefacts are as large, as fast and as consistent as the field table says, measured in frames by plain arithmetic.
 
 use pulsewright_core::body::ADULT;
-use pulsewright_core::frame::{Electrode, Frame, Lead};
+use pulsewright_core::frame::{Channel, Electrode, Frame, Lead};
 use pulsewright_core::heart::catalogue::{ASYSTOLE, SINUS};
 use pulsewright_core::internal::artefact::{Movement, OFFSET_MV};
 use pulsewright_core::internal::noise::Noise;
@@ -214,4 +214,34 @@ fn an_electrode_off_flattens_its_leads_and_keeps_the_sums() {
         assert!((i + iii - ii).abs() < 1e-5 && (avr + avl + avf).abs() < 1e-5);
         assert!((la - ra - i).abs() < 1e-5 && (ll - ra - ii).abs() < 1e-5 && (ra + la + ll).abs() < 1e-5);
     }
+}
+
+/// Mains hum before an offset: it still fades when the offset has come, so the reach of both together is needed.
+fn hum_then_offset(pause: Option<Item<'static>>) -> (Vec<Item<'static>>, usize) {
+    let with = |settings: Settings, field, value| settings.with(field, value).expect("in range");
+    let hum = with(still(), Field::MainsMv, 10.0);
+    let level = with(with(still(), Field::TestSignal, 2.0), Field::TestOffsetMv, 18.0);
+    let step = |settings| Item::Step(Step::lasting(Span::secs(2), settings));
+    let frames = 250 * if pause.is_some() { 6 } else { 4 };
+    ([Some(step(hum)), pause, Some(step(level))].into_iter().flatten().collect(), frames)
+}
+
+#[test]
+fn samples_of_noise_that_fades_into_another_step_stay_within_the_reach() {
+    let channel = Channel::Lead(Lead::II);
+    let quiet = Item::Step(Step::lasting(Span::secs(2), still()));
+    let reaches = [None, Some(quiet)].map(|pause| {
+        let (items, count) = hum_then_offset(pause);
+        let script = Script::new(1, &items).expect("a script");
+        let mut frames = vec![Frame::default(); count];
+        Player::new(&script, FrameRate::lit(250)).fill(&mut frames);
+        let largest = lead(&frames, Lead::II).into_iter().map(f64::abs).fold(0.0, f64::max);
+        let reach = f64::from(script.reach(channel).size());
+        assert!(largest <= reach, "{largest} mV beyond {reach}");
+        (largest, reach)
+    });
+    let [(together, _), (apart, reach)] = reaches;
+    // The noise shows in the offset, and a step between keeps the two apart in samples and in the reach.
+    assert!(together > 28.0 && apart < 20.0, "{together} and {apart}");
+    assert!(reach < 24.0, "{reach}");
 }

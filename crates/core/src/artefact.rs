@@ -46,6 +46,18 @@ pub(crate) const SWITCHES: [Field; 8] = [
     Field::BackgroundMv,
 ];
 
+/// Amplitudes that glide from the value of the step before: those of the layers, and the two factors on the heart's signal.
+pub(crate) const GLIDING: [Field; SWITCHES.len() + 2] = {
+    let mut fields = [Field::EcgGain; SWITCHES.len() + 2];
+    fields[1] = Field::BreathingGain;
+    let mut i = 0;
+    while i < SWITCHES.len() {
+        fields[2 + i] = SWITCHES[i];
+        i += 1;
+    }
+    fields
+};
+
 /// Electrodes that may come off, in the order of [`crate::frame::Electrode`].
 pub(crate) const OFF: [Field; 9] = [
     Field::OffRa,

@@ -1,22 +1,14 @@
 //! Amplitudes that a step sets anew: they glide from the value before to the new one, so that no wave is torn.
 
-use crate::artefact::SWITCHES;
+use crate::artefact::GLIDING;
 use crate::course::Course;
 use crate::field::Field;
 use crate::timeline::Placed;
 
-/// How many amplitudes glide: the layers of noise, and the two factors on the heart's signal.
-const COUNT: usize = SWITCHES.len() + 2;
-
-/// The amplitudes that glide.
-fn fields() -> impl Iterator<Item = Field> {
-    SWITCHES.into_iter().chain([Field::EcgGain, Field::BreathingGain])
-}
-
 /// How far each amplitude was from its new value when the step began.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Glide {
-    offsets: [f32; COUNT],
+    offsets: [f32; GLIDING.len()],
 }
 
 impl Glide {
@@ -25,7 +17,7 @@ impl Glide {
         let mut glide = Glide::default();
         if let Some(before) = before {
             let since = next.start.since(before.start);
-            for (offset, field) in glide.offsets.iter_mut().zip(fields()) {
+            for (offset, field) in glide.offsets.iter_mut().zip(GLIDING) {
                 *offset = self.course(before, field).at(since) - next.step.get(field);
             }
         }
@@ -43,6 +35,6 @@ impl Glide {
     }
 
     fn offset(&self, field: Field) -> f32 {
-        fields().zip(self.offsets).find_map(|(of, offset)| (of == field).then_some(offset)).unwrap_or(0.0)
+        GLIDING.into_iter().zip(self.offsets).find_map(|(of, offset)| (of == field).then_some(offset)).unwrap_or(0.0)
     }
 }

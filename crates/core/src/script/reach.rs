@@ -1,11 +1,15 @@
 //! The range of every setting and every channel over a script.
 
 use super::{Item, Script, Step};
+use crate::artefact::GLIDING;
+use crate::course::{Course, GLIDE};
 use crate::field::Field;
 use crate::frame::Channel;
+use crate::math::{max, min};
 use crate::reach::Range;
 use crate::time::Span;
 use crate::{cuff, ecg, pressure, respiration};
+use core::array;
 
 impl Script<'_> {
     /// From the lowest to the highest value that a setting has in the script.
@@ -18,13 +22,7 @@ impl Script<'_> {
     pub fn reach(&self, channel: Channel) -> Range {
         let ever = |field| self.range_of(field);
         match channel {
-            Channel::Lead(_) | Channel::Electrode(_) => self.over(|step| {
-                let paced = step.settings.rhythm().pacing.is_some();
-                // The gain of the step before fades into this one.
-                let gain = ever(Field::EcgGain);
-                let range = |field| if matches!(field, Field::EcgGain) { gain } else { step.range_of(field) };
-                Range::within(ecg::reach::size_mv(&range, paced))
-            }),
+            Channel::Lead(_) | Channel::Electrode(_) => self.ecg(),
             Channel::Respiration => respiration::range(&ever),
             Channel::Pressure(site) => {
                 self.over(|step| pressure::reach::range(site, &|field| step.range_of(field), &ever))
@@ -34,12 +32,30 @@ impl Script<'_> {
         }
     }
 
-    fn over(&self, range: impl Fn(&Step<'_>) -> Range) -> Range {
+    /// Reach of the leads and electrodes: amplitudes fade from the step before into each.
+    fn ecg(&self) -> Range {
+        // With repeats, any step may come before.
+        let repeats = self.items().iter().any(|item| matches!(item, Item::Repeat { .. }));
+        let anywhere = repeats.then(|| GLIDING.map(|field| self.range_of(field)));
+        let mut came = anywhere;
+        self.over(|step| {
+            let before = came.unwrap_or(GLIDING.map(|field| Range::of(step.value(field, Span::ZERO))));
+            let gliding: [Range; GLIDING.len()] = array::from_fn(|i| step.range_from(GLIDING[i], before[i]));
+            came = anywhere.or(Some(array::from_fn(|i| step.end_from(GLIDING[i], before[i]))));
+            let range = |field| match GLIDING.iter().zip(gliding).find(|(glides, _)| **glides == field) {
+                Some((_, range)) => range,
+                None => step.range_of(field),
+            };
+            Range::within(ecg::reach::size_mv(&range, step.settings.rhythm().pacing.is_some()))
+        })
+    }
+
+    fn over(&self, range: impl FnMut(&Step<'_>) -> Range) -> Range {
         let steps = self.items().iter().filter_map(|item| match item {
-            Item::Step(step) => Some(range(step)),
+            Item::Step(step) => Some(step),
             Item::Repeat { .. } => None,
         });
-        steps.reduce(Range::and).unwrap_or(Range::of(0.0))
+        steps.map(range).reduce(Range::and).unwrap_or(Range::of(0.0))
     }
 }
 
@@ -47,7 +63,30 @@ impl Step<'_> {
     /// From the lowest to the highest value that a setting has in the step: a ramp goes from one end to the other.
     pub fn range_of(&self, field: Field) -> Range {
         // A step that holds comes to the end of its ramps.
-        let end = self.duration.unwrap_or(Span::MAX);
+        self.range_until(field, self.duration.unwrap_or(Span::MAX))
+    }
+
+    fn range_until(&self, field: Field, end: Span) -> Range {
         Range::of(self.value(field, Span::ZERO)).and(Range::of(self.value(field, end)))
+    }
+
+    /// The range of an amplitude that glides into the step from one of the values `before`.
+    fn range_from(&self, field: Field, before: Range) -> Range {
+        let start = self.value(field, Span::ZERO);
+        let early = self.range_until(field, GLIDE.min(self.duration.unwrap_or(Span::MAX)));
+        let gliding = Range {
+            lowest: early.lowest + min(before.lowest - start, 0.0),
+            highest: early.highest + max(before.highest - start, 0.0),
+        };
+        self.range_of(field).and(gliding)
+    }
+
+    /// The range of such an amplitude at the end of the step.
+    fn end_from(&self, field: Field, before: Range) -> Range {
+        // A step that holds may be left at any time.
+        let Some(duration) = self.duration else { return self.range_from(field, before) };
+        let (start, end) = (self.value(field, Span::ZERO), self.value(field, duration));
+        let rest = Course::held(0.0).gliding(1.0).at(duration);
+        Range { lowest: end + rest * (before.lowest - start), highest: end + rest * (before.highest - start) }
     }
 }
