@@ -4,12 +4,15 @@
 //! table of the fields. A parameter that names a kind comes before the parameters that the kind has: in the order of the table,
 //! [`Rhythm::with_parameter`] makes any record from any other.
 
+mod words;
+
 use super::{
     Atria, AvNode, Coupling, EctopicSite, Ectopy, Escape, Focus, JunctionalP, Pacing, PacingFault, PacingMode, Pattern,
-    Priority, Rhythm, SinusFault, UsualRate, Ventricles,
+    Rhythm, SinusFault, UsualRate, Ventricles,
 };
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
 use core::fmt;
+use words::{ALARMS, ATRIA, CODES, FOCI, JUNCTIONS, OR_NO_FOCUS, PATHWAYS, PRIORITIES, SITES};
 
 /// Name, unit, range and meaning of a parameter.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -68,7 +71,7 @@ parameters! {
     UsualFollows: "usual.follows", "1", number 0.0 ..= 2.0, "How far the rate follows the resting rate of a smaller body: 0 not at all, 1 in proportion.";
     MinBpm: "min_bpm", "bpm", number 1.0 ..= 500.0, "Lowest rate allowed; of the atria where the usual rate is theirs.";
     MaxBpm: "max_bpm", "bpm", number 1.0 ..= 500.0, "Highest rate allowed; of the atria where the usual rate is theirs.";
-    Alarm: "alarm", "1", word 0.0 ..= 3.0, "Priority of the alarm expected of a monitor with usual settings.", &["none", "low", "medium", "high"];
+    Alarm: "alarm", "1", word 0.0 ..= 3.0, "Priority of the alarm expected of a monitor with usual settings.", ALARMS;
     Ejection: "ejection", "1", number 0.0 ..= 2.0, "Stroke volume over that of sinus rhythm at the same filling time; 0 ejects nothing.";
     Atria: "atria.source", "1", word 0.0 ..= 11.0, "Source of atrial impulses: the sinus node or a focus in its place, several foci in turn, a sinus node independent of the ventricles, fibrillation, a pacing device, none.", ATRIA;
     AtriaSpread: "atria.spread", "1", number 0.0 ..= 0.5, "Several foci: how far their intervals vary, share of the mean.";
@@ -90,7 +93,7 @@ parameters! {
     EscapeTwist: "escape.twist_beats", "1", number 1.0 ..= 100.0, "A twisting escape focus: beats in which the axis turns over.";
     EscapeBpm: "escape.bpm", "bpm", number 5.0 ..= 300.0, "Rate of the escape focus.";
     EscapeCode: "escape.code", "1", word 0.0 ..= 16.0, "How escape beats are annotated.", CODES;
-    Ectopy: "ectopy.site", "1", word 0.0 ..= 5.0, "Where premature beats come from.", &["none", "atrial", "junctional", "right-ventricular", "left-ventricular", "either-ventricle"];
+    Ectopy: "ectopy.site", "1", word 0.0 ..= 5.0, "Where premature beats come from.", SITES;
     EctopyPattern: "ectopy.pattern", "1", word 0.0 ..= 1.0, "When premature beats come: after so many conducted beats, or at random.", &["after-every", "per-minute"];
     EctopyBeats: "ectopy.beats", "1", whole 1.0 ..= 1000.0, "Conducted beats before each group of premature beats: 1 is bigeminy.";
     EctopyPerMinute: "ectopy.per_minute", "1/min", number 0.1 ..= 100.0, "Groups of premature beats a minute, at random.";
@@ -105,65 +108,7 @@ parameters! {
     PacingEvery: "pacing.every", "1", whole 1.0 ..= 1000.0, "Every so many-th pulse has the fault.";
 }
 
-/// Sources of the atria: the origins first.
-const ATRIA: &[&str] = &[
-    "sinus-node",
-    "ectopic-high",
-    "ectopic-low",
-    "ectopic-left",
-    "junction",
-    "flutter",
-    "paced-p",
-    "multifocal",
-    "independent",
-    "fibrillation",
-    "device",
-    "still",
-];
-/// As [`Pathway::ALL`].
-const PATHWAYS: &[&str] = &[
-    "normal",
-    "right-bundle-blocked",
-    "left-bundle-blocked",
-    "left-anterior-blocked",
-    "left-posterior-blocked",
-    "pre-excited",
-    "right-ventricle",
-    "left-ventricle",
-    "paced",
-    "escape",
-    "dying",
-];
-/// As [`BeatCode::ALL`]: the letters of the open waveform-database annotation set.
-const CODES: &[&str] = &["N", "L", "R", "A", "a", "J", "S", "V", "r", "F", "e", "j", "n", "E", "/", "f", "Q"];
-/// As [`JUNCTIONS`].
-const JUNCTION_WORDS: [&str; 4] = ["junction-p-before", "junction-p-within", "junction-p-after", "junction-no-p"];
-const JUNCTIONS: [JunctionalP; 4] = [JunctionalP::Before, JunctionalP::Within, JunctionalP::After, JunctionalP::Absent];
-const FOCI: [&str; 17] = foci(["", ""], 0);
-const OR_NO_FOCUS: [&str; 18] = foci(["none", ""], 1);
-
-/// Words of foci from an index on: the junction's, one for each pathway, twisting, shifting.
-const fn foci<const N: usize>(before: [&'static str; 2], first: usize) -> [&'static str; N] {
-    let mut words = [before[0]; N];
-    let mut i = first;
-    while i < N {
-        let focus = i - first;
-        words[i] = if focus < 4 {
-            JUNCTION_WORDS[focus]
-        } else if focus < 15 {
-            PATHWAYS[focus - 4]
-        } else if focus == 15 {
-            "twisting"
-        } else {
-            "shifting"
-        };
-        i += 1;
-    }
-    words
-}
-
 const PACING_MODES: [PacingMode; 3] = [PacingMode::Aai, PacingMode::Vvi, PacingMode::Ddd];
-const PRIORITIES: [Priority; 4] = [Priority::None, Priority::Low, Priority::Medium, Priority::High];
 const AV: [AvNode; 7] = [
     AvNode::Conducting,
     AvNode::Decremental,
