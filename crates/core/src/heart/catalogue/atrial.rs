@@ -78,11 +78,7 @@ pub static ATRIAL_FIBRILLATION_BLOCK: Rhythm = Rhythm {
     alarm: Priority::Medium,
     atria: Atria::Fibrillation { hz: 6.0, mv: 0.095 },
     av: AvNode::Blocked,
-    ventricles: Ventricles::Focus {
-        focus: Focus::Junction(JunctionalP::Absent),
-        code: BeatCode::JunctionalEscape,
-        spread: 0.0,
-    },
+    ventricles: junction(JunctionalP::Absent, BeatCode::JunctionalEscape),
     ..SINUS_RECORD
 };
 
@@ -126,11 +122,7 @@ const SUPRAVENTRICULAR_TACHYCARDIA_RECORD: Rhythm = Rhythm {
     alarm: Priority::Medium,
     atria: Atria::Still,
     av: AvNode::Blocked,
-    ventricles: Ventricles::Focus {
-        focus: Focus::Junction(JunctionalP::After),
-        code: BeatCode::SupraventricularPremature,
-        spread: 0.0,
-    },
+    ventricles: junction(JunctionalP::After, BeatCode::SupraventricularPremature),
     ejection: 0.75,
     ..SINUS_RECORD
 };
@@ -141,11 +133,7 @@ pub static SUPRAVENTRICULAR_TACHYCARDIA_ABERRANT: Rhythm = Rhythm {
     name: "Supraventricular tachycardia, aberrant",
     max_bpm: 250.0,
     pathway: Pathway::RightBundleBranchBlock,
-    ventricles: Ventricles::Focus {
-        focus: Focus::Junction(JunctionalP::After),
-        code: BeatCode::AberratedAtrialPremature,
-        spread: 0.0,
-    },
+    ventricles: junction(JunctionalP::After, BeatCode::AberratedAtrialPremature),
     ejection: 0.7,
     ..SUPRAVENTRICULAR_TACHYCARDIA_RECORD
 };

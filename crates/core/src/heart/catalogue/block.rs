@@ -77,11 +77,7 @@ pub static AV_BLOCK_THIRD_JUNCTIONAL: Rhythm = Rhythm {
     values: &[(Field::AtrialBpm, 80.0)],
     atria: Atria::Independent,
     av: AvNode::Blocked,
-    ventricles: Ventricles::Focus {
-        focus: Focus::Junction(JunctionalP::Absent),
-        code: BeatCode::JunctionalEscape,
-        spread: 0.0,
-    },
+    ventricles: junction(JunctionalP::Absent, BeatCode::JunctionalEscape),
     ..SINUS_RECORD
 };
 

@@ -22,11 +22,7 @@ pub static JUNCTIONAL_ESCAPE: Rhythm = Rhythm {
     alarm: Priority::Medium,
     atria: Atria::Still,
     av: AvNode::Blocked,
-    ventricles: Ventricles::Focus {
-        focus: Focus::Junction(JunctionalP::Before),
-        code: BeatCode::JunctionalEscape,
-        spread: 0.0,
-    },
+    ventricles: junction(JunctionalP::Before, BeatCode::JunctionalEscape),
     ..SINUS_RECORD
 };
 
@@ -40,11 +36,7 @@ pub static JUNCTIONAL_ACCELERATED: Rhythm = Rhythm {
     alarm: Priority::Low,
     atria: Atria::Still,
     av: AvNode::Blocked,
-    ventricles: Ventricles::Focus {
-        focus: Focus::Junction(JunctionalP::Within),
-        code: BeatCode::JunctionalPremature,
-        spread: 0.0,
-    },
+    ventricles: junction(JunctionalP::Within, BeatCode::JunctionalPremature),
     ..SINUS_RECORD
 };
 
@@ -58,11 +50,7 @@ pub static JUNCTIONAL_TACHYCARDIA: Rhythm = Rhythm {
     alarm: Priority::Medium,
     atria: Atria::Still,
     av: AvNode::Blocked,
-    ventricles: Ventricles::Focus {
-        focus: Focus::Junction(JunctionalP::After),
-        code: BeatCode::JunctionalPremature,
-        spread: 0.0,
-    },
+    ventricles: junction(JunctionalP::After, BeatCode::JunctionalPremature),
     ejection: 0.9,
     ..SINUS_RECORD
 };

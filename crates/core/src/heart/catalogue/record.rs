@@ -38,6 +38,11 @@ pub(super) const fn focus(pathway: Pathway, code: BeatCode) -> Ventricles {
     Ventricles::Focus { focus: Focus::Ventricle(pathway), code, spread: 0.0 }
 }
 
+/// A focus in the AV junction, with its P wave where it is said, annotated as given.
+pub(super) const fn junction(p: JunctionalP, code: BeatCode) -> Ventricles {
+    Ventricles::Focus { focus: Focus::Junction(p), code, spread: 0.0 }
+}
+
 /// Single premature beats from a site with a full beat between them.
 pub(super) const fn premature(site: EctopicSite, pattern: Pattern) -> Option<Ectopy> {
     Some(Ectopy {
