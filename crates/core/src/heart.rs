@@ -77,7 +77,7 @@ pub(crate) struct Heart {
 }
 
 /// The ventricles answer no second impulse this soon after one, or 55 % of a period where that is shorter.
-fn ventricles_refractory(conditions: &HeartConditions) -> Span {
+fn ventricles_refractory(conditions: &HeartConditions<'_>) -> Span {
     conditions.period().scaled(0.55).min(Span::millis(240))
 }
 /// The atria answer no second impulse this soon after one, or 55 % of their period where that is shorter: effective refractory
@@ -85,7 +85,7 @@ fn ventricles_refractory(conditions: &HeartConditions) -> Span {
 const ATRIA_REFRACTORY: Span = Span::millis(200);
 /// Impulses from above and from a ventricular focus that arrive within 50 ms of each other fuse, or within a tenth of a
 /// period where that is shorter.
-fn fusion(conditions: &HeartConditions) -> Span {
+fn fusion(conditions: &HeartConditions<'_>) -> Span {
     conditions.period().scaled(0.1).min(Span::millis(50))
 }
 /// Share of its period below which no variability brings the sinus node.
@@ -137,7 +137,7 @@ impl Heart {
     }
 
     /// QRS onset of the first beat to come, if one is due.
-    pub(crate) fn first_beat(&self, conditions: &HeartConditions) -> Option<Instant> {
+    pub(crate) fn first_beat(&self, conditions: &HeartConditions<'_>) -> Option<Instant> {
         let follows = conditions.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
         let conducts = follows || !matches!(conditions.rhythm.av, AvNode::Blocked);
         let above = if conducts { self.clock(Clock::Sinus).min(self.clock(Clock::PaceAtrium)) } else { Instant::NEVER };
@@ -174,7 +174,7 @@ impl Heart {
     /// Applies changed conditions at `now`: sources that stay keep their beat, new ones start after it.
     ///
     /// At the very start the first QRS comes half a period in, or as soon after as PR allows.
-    pub(crate) fn change(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
+    pub(crate) fn change(&mut self, now: Instant, conditions: &HeartConditions<'_>, noise: &Noise, emit: Emit<'_>) {
         let changed = self.which.replace(conditions.which) != Some(conditions.which);
         if changed {
             self.node.reset();
@@ -192,7 +192,7 @@ impl Heart {
             self.ectopic_left = 0;
             self.plan_ectopic(conditions, noise);
             for (under_way, episode) in self.episodes.iter_mut().zip(Episode::RHYTHMS) {
-                let starts = plays(&conditions.rhythm, episode);
+                let starts = plays(conditions.rhythm, episode);
                 if core::mem::replace(under_way, starts) != starts {
                     emit(Activation::Episode { episode, at: now, starts });
                 }
@@ -209,7 +209,7 @@ impl Heart {
         }
     }
 
-    fn change_ventricles(&mut self, now: Instant, changed: bool, conditions: &HeartConditions, emit: Emit<'_>) {
+    fn change_ventricles(&mut self, now: Instant, changed: bool, conditions: &HeartConditions<'_>, emit: Emit<'_>) {
         match conditions.rhythm.ventricles {
             Ventricles::Focus { .. } => self.set(Clock::Focus, self.new_source(now, conditions.period())),
             Ventricles::Following => self.stop(Clock::Focus),
@@ -225,21 +225,21 @@ impl Heart {
         }
     }
 
-    fn await_escape(&mut self, from: Instant, conditions: &HeartConditions) {
+    fn await_escape(&mut self, from: Instant, conditions: &HeartConditions<'_>) {
         if let Some(escape) = conditions.rhythm.escape {
             self.set(Clock::Escape, from.plus(Span::period(escape.bpm)));
         }
     }
 
     /// Place of the sinus impulse an interval after another, with random variability.
-    fn after(&self, last: Place, interval: Span, conditions: &HeartConditions, noise: &Noise) -> Place {
+    fn after(&self, last: Place, interval: Span, conditions: &HeartConditions<'_>, noise: &Noise) -> Place {
         let regular = last.regular.plus(interval);
         let wander_s = conditions.variability.change_s(last.regular, regular, conditions.atrial_period(), noise);
         Place { due: last.due.plus(interval).shifted(follows(conditions) * wander_s), regular }
     }
 
     /// Lets the earliest clock ring.
-    pub(crate) fn fire(&mut self, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
+    pub(crate) fn fire(&mut self, conditions: &HeartConditions<'_>, noise: &Noise, emit: Emit<'_>) {
         let now = self.next();
         let Some(clock) = CLOCK_ORDER.into_iter().find(|clock| self.clock(*clock) == now) else { return };
         match clock {
@@ -287,7 +287,7 @@ impl Heart {
         arrives: Instant,
         p_onset: Option<Instant>,
         code: BeatCode,
-        conditions: &HeartConditions,
+        conditions: &HeartConditions<'_>,
     ) -> Impulse {
         Impulse { arrives, p_onset, pathway: conditions.rhythm.pathway, code, ventricular: false, turn: 0, asked: None }
     }
@@ -312,7 +312,7 @@ impl Heart {
         self.impulses.iter().flatten().map(|impulse| impulse.arrives).min().unwrap_or(Instant::NEVER)
     }
 
-    fn await_irregular(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise) {
+    fn await_irregular(&mut self, now: Instant, conditions: &HeartConditions<'_>, noise: &Noise) {
         if matches!(conditions.rhythm.av, AvNode::Irregular) {
             let interval = self.irregular.fibrillation(conditions.period(), conditions.irregularity, noise);
             self.set(Clock::Irregular, now.plus(interval));
@@ -321,7 +321,7 @@ impl Heart {
 
     /// Ashman's phenomenon (Gouaux and Ashman 1947): the right bundle, whose refractory period follows the interval before,
     /// does not conduct a beat that ends a long interval's short successor.
-    fn aberrant(&self, impulse: Impulse, conditions: &HeartConditions) -> Impulse {
+    fn aberrant(&self, impulse: Impulse, conditions: &HeartConditions<'_>) -> Impulse {
         let (Some(before), Some(last)) = (self.interval_before, self.last_ventricular) else { return impulse };
         let long = before > conditions.period().scaled(ASHMAN_LONG);
         let short = impulse.arrives.since(last) < before.scaled(ASHMAN_SHORT);
@@ -333,7 +333,7 @@ impl Heart {
     }
 
     /// Time from `now` to the next beat of a source that does not depend on this one.
-    fn next_regular(&self, now: Instant, conditions: &HeartConditions) -> Span {
+    fn next_regular(&self, now: Instant, conditions: &HeartConditions<'_>) -> Span {
         let mut next = self.clock(Clock::Irregular).min(self.clock(Clock::Focus));
         let passes = matches!(conditions.rhythm.av, AvNode::Conducting | AvNode::Dropping | AvNode::Decremental);
         let tracks = conditions.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
@@ -353,7 +353,7 @@ impl Heart {
         if next == Instant::NEVER || next < soonest { Span::MAX } else { next.since(now) }
     }
 
-    fn fire_focus(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
+    fn fire_focus(&mut self, now: Instant, conditions: &HeartConditions<'_>, noise: &Noise, emit: Emit<'_>) {
         let Ventricles::Focus { focus, code, spread } = conditions.rhythm.ventricles else {
             self.stop(Clock::Focus);
             return;
@@ -363,7 +363,7 @@ impl Heart {
         self.activate_from(focus, code, now, None, conditions, noise, emit);
     }
 
-    fn await_focus(&mut self, now: Instant, spread: f32, conditions: &HeartConditions, noise: &Noise) {
+    fn await_focus(&mut self, now: Instant, spread: f32, conditions: &HeartConditions<'_>, noise: &Noise) {
         let mut interval = conditions.period();
         let spread = math::sqrt(spread * spread + conditions.life.focus * conditions.life.focus);
         if spread > 0.0 {
@@ -387,7 +387,7 @@ fn refuse(asked: Option<Asked>, at: Instant, why: Refusal, emit: Emit<'_>) {
 }
 
 /// How far the source of atrial impulses follows the variability of the sinus node.
-fn follows(conditions: &HeartConditions) -> f32 {
+fn follows(conditions: &HeartConditions<'_>) -> f32 {
     match conditions.rhythm.atria {
         Atria::Driving(AtrialOrigin::Flutter) => FLUTTER_FOLLOWS,
         Atria::Driving(AtrialOrigin::Sinus) | Atria::Independent => 1.0,

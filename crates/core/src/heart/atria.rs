@@ -10,12 +10,18 @@ use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 
 /// Whether a device that is well competes with own beats.
-fn senses(conditions: &HeartConditions) -> bool {
+fn sound_device_competes(conditions: &HeartConditions<'_>) -> bool {
     conditions.rhythm.pacing.is_some_and(|pacing| pacing.fault == PacingFault::None)
 }
 
 impl Heart {
-    pub(super) fn change_atria(&mut self, now: Instant, changed: bool, conditions: &HeartConditions, noise: &Noise) {
+    pub(super) fn change_atria(
+        &mut self,
+        now: Instant,
+        changed: bool,
+        conditions: &HeartConditions<'_>,
+        noise: &Noise,
+    ) {
         let period = conditions.period();
         match conditions.rhythm.atria {
             Atria::Driving(_) | Atria::Multifocal(_) | Atria::Independent => {
@@ -47,13 +53,13 @@ impl Heart {
     }
 
     /// Lets the sinus node fire about a place, in step with breathing, but not before `soonest`.
-    pub(super) fn schedule_sinus(&mut self, place: Place, soonest: Instant, conditions: &HeartConditions) {
+    pub(super) fn schedule_sinus(&mut self, place: Place, soonest: Instant, conditions: &HeartConditions<'_>) {
         self.sinus_due = place;
         let breathing_s = conditions.variability.breathing_s(place.due, conditions.atrial_period());
         self.set(Clock::Sinus, place.due.shifted(follows(conditions) * breathing_s).max(soonest));
     }
 
-    pub(super) fn fire_sinus(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
+    pub(super) fn fire_sinus(&mut self, now: Instant, conditions: &HeartConditions<'_>, noise: &Noise, emit: Emit<'_>) {
         self.sinus_count = self.sinus_count.wrapping_add(1);
         self.last_sinus_due = Some(self.sinus_due);
         let mut interval = conditions.atrial_period();
@@ -87,7 +93,8 @@ impl Heart {
             }
             // Two sources in competition do not keep step.
             Atria::Independent
-                if (matches!(conditions.rhythm.ventricles, Ventricles::Focus { .. }) || senses(conditions))
+                if (matches!(conditions.rhythm.ventricles, Ventricles::Focus { .. })
+                    || sound_device_competes(conditions))
                     && matches!(conditions.rhythm.av, AvNode::Conducting) =>
             {
                 interval = self.irregular.interval(interval, COMPETING, Purpose::AtrialFocus, noise);
@@ -108,7 +115,7 @@ impl Heart {
     }
 
     /// Number of impulses before the sinus node fails: that of the rhythm, by chance a few more or less.
-    pub(super) fn plan_fault(&mut self, fault: SinusFault, conditions: &HeartConditions, noise: &Noise) {
+    pub(super) fn plan_fault(&mut self, fault: SinusFault, conditions: &HeartConditions<'_>, noise: &Noise) {
         let every = match fault {
             SinusFault::Arrest(beats) => beats.max(1),
             SinusFault::ExitBlock(every) => every.max(2),
@@ -125,7 +132,7 @@ impl Heart {
         now: Instant,
         origin: AtrialOrigin,
         down: Option<Descent>,
-        conditions: &HeartConditions,
+        conditions: &HeartConditions<'_>,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
@@ -153,13 +160,13 @@ impl Heart {
     }
 
     /// Whether the atria take an impulse.
-    pub(super) fn atria_ready(&self, now: Instant, conditions: &HeartConditions) -> bool {
+    pub(super) fn atria_ready(&self, now: Instant, conditions: &HeartConditions<'_>) -> bool {
         let refractory = conditions.atrial_period().scaled(0.55).min(ATRIA_REFRACTORY);
         let fibrillate = matches!(conditions.rhythm.atria, Atria::Fibrillation { .. });
         !fibrillate && self.last_atrial.is_none_or(|last| now.since(last) >= refractory)
     }
 
-    pub(super) fn reset_sinus(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise) {
+    pub(super) fn reset_sinus(&mut self, now: Instant, conditions: &HeartConditions<'_>, noise: &Noise) {
         if self.clock(Clock::Sinus) != Instant::NEVER {
             let place = Place::regular(now);
             self.last_sinus_due = Some(place);

@@ -61,7 +61,7 @@ impl Node {
     }
 
     /// Ventricles fired on their own; `conceal` when the impulse got into the node deep enough to stop the next one.
-    pub(super) fn invade(&mut self, now: Instant, conceal: bool, conditions: &HeartConditions) {
+    pub(super) fn invade(&mut self, now: Instant, conceal: bool, conditions: &HeartConditions<'_>) {
         let share = if conceal {
             conditions.atrial_period().scaled(CONCEALED_SHARE)
         } else if matches!(conditions.rhythm.ventricles, Ventricles::Focus { .. }) {
@@ -90,7 +90,7 @@ impl Node {
         &mut self,
         now: Instant,
         pr: Span,
-        conditions: &HeartConditions,
+        conditions: &HeartConditions<'_>,
         noise: &Noise,
     ) -> Option<Span> {
         if now < self.taken_until {
@@ -143,7 +143,7 @@ impl Node {
     }
 
     /// Type I: the delay by the time since the last impulse left; lost when the node has recovered too little.
-    fn decrement(&self, now: Instant, pr: Span, ratio: u16, conditions: &HeartConditions) -> Option<Span> {
+    fn decrement(&self, now: Instant, pr: Span, ratio: u16, conditions: &HeartConditions<'_>) -> Option<Span> {
         let period_s = conditions.atrial_period().as_secs();
         let pr_s = pr.as_secs();
         let delay_s = |recovery_s: f32| {

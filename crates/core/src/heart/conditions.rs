@@ -8,10 +8,11 @@ use crate::time::{Instant, Span};
 
 /// Settings of the heart at an instant, resolved to plain numbers.
 #[derive(Clone, Copy)]
-pub(crate) struct HeartConditions {
+pub(crate) struct HeartConditions<'r> {
     /// The rhythm.
-    pub rhythm: Rhythm,
-    /// Identifies the rhythm: it differs from that of another, whatever the records have in common.
+    pub rhythm: &'r Rhythm,
+    /// Identifies the rhythm: the address of its record in the catalogue, the script or the image. Contents would not do, as a
+    /// copy of a rhythm starts anew, nor would the address of `rhythm`, as each step of an image holds a record of its own.
     pub which: usize,
     /// Rate, bpm.
     pub rate_bpm: f32,
@@ -47,7 +48,7 @@ pub(crate) trait Conduction {
     fn qrs_ms(&self, pathway: Pathway) -> f32;
 }
 
-impl HeartConditions {
+impl HeartConditions<'_> {
     /// Mean interval between beats at the rate set.
     pub(crate) fn period(&self) -> Span {
         Span::period(self.rate_bpm)

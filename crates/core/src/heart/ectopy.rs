@@ -23,7 +23,7 @@ impl Heart {
         &mut self,
         now: Instant,
         site: EctopicSite,
-        conditions: &HeartConditions,
+        conditions: &HeartConditions<'_>,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
@@ -37,7 +37,13 @@ impl Heart {
         self.activate_ectopic(now, site, asked, conditions, noise, emit);
     }
 
-    pub(super) fn fire_ectopic(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise, emit: Emit<'_>) {
+    pub(super) fn fire_ectopic(
+        &mut self,
+        now: Instant,
+        conditions: &HeartConditions<'_>,
+        noise: &Noise,
+        emit: Emit<'_>,
+    ) {
         self.stop(Clock::Ectopic);
         let Some(ectopy) = conditions.rhythm.ectopy else { return };
         self.ectopic_count = self.ectopic_count.wrapping_add(1);
@@ -66,7 +72,7 @@ impl Heart {
         now: Instant,
         site: EctopicSite,
         asked: Option<Asked>,
-        conditions: &HeartConditions,
+        conditions: &HeartConditions<'_>,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
@@ -101,7 +107,7 @@ impl Heart {
         pathway: Pathway,
         turn: u32,
         asked: Option<Asked>,
-        conditions: &HeartConditions,
+        conditions: &HeartConditions<'_>,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
@@ -113,7 +119,7 @@ impl Heart {
     }
 
     /// After a conducted beat at `now`: is a premature beat due?
-    pub(super) fn schedule_ectopic(&mut self, now: Instant, conditions: &HeartConditions, noise: &Noise) {
+    pub(super) fn schedule_ectopic(&mut self, now: Instant, conditions: &HeartConditions<'_>, noise: &Noise) {
         let Some(ectopy) = conditions.rhythm.ectopy else { return };
         if self.conducted_since_ectopic < self.next_ectopic_after || self.ectopic_left > 0 {
             return;
@@ -152,7 +158,7 @@ impl Heart {
     }
 
     /// Number of conducted beats before the next premature beat.
-    pub(super) fn plan_ectopic(&mut self, conditions: &HeartConditions, noise: &Noise) {
+    pub(super) fn plan_ectopic(&mut self, conditions: &HeartConditions<'_>, noise: &Noise) {
         self.conducted_since_ectopic = 0;
         self.next_ectopic_after = match conditions.rhythm.ectopy.map(|ectopy| ectopy.pattern) {
             None => 0,

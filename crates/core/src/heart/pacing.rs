@@ -9,7 +9,7 @@ use crate::time::{Instant, Span};
 const TRACKING: f32 = 1.3;
 
 impl Heart {
-    pub(super) fn change_device(&mut self, now: Instant, changed: bool, conditions: &HeartConditions) {
+    pub(super) fn change_device(&mut self, now: Instant, changed: bool, conditions: &HeartConditions<'_>) {
         let Some(pacing) = conditions.rhythm.pacing else {
             self.stop(Clock::PaceAtrium);
             self.stop(Clock::PaceVentricle);
@@ -34,14 +34,14 @@ impl Heart {
     }
 
     /// Period after which the device paces the atria.
-    fn atrial_escape(&self, conditions: &HeartConditions) -> Span {
+    fn atrial_escape(&self, conditions: &HeartConditions<'_>) -> Span {
         match conditions.rhythm.atria {
             Atria::Paced => conditions.period(),
             _ => conditions.period().scaled(TRACKING),
         }
     }
 
-    pub(super) fn pace_atrium(&mut self, now: Instant, conditions: &HeartConditions, emit: Emit<'_>) {
+    pub(super) fn pace_atrium(&mut self, now: Instant, conditions: &HeartConditions<'_>, emit: Emit<'_>) {
         self.stop(Clock::PaceAtrium);
         let Some(pacing) = conditions.rhythm.pacing else { return };
         self.set(Clock::PaceAtrium, now.plus(self.atrial_escape(conditions)));
@@ -58,7 +58,7 @@ impl Heart {
     }
 
     /// An atrial activation; `own` when the device made it, whose cycle is timed from its pulse.
-    pub(super) fn device_sees_atria(&mut self, now: Instant, own: bool, conditions: &HeartConditions) {
+    pub(super) fn device_sees_atria(&mut self, now: Instant, own: bool, conditions: &HeartConditions<'_>) {
         let Some(pacing) = conditions.rhythm.pacing else { return };
         if own || pacing.mode == PacingMode::Vvi || pacing.fault == PacingFault::NoSensing {
             return;
@@ -70,7 +70,7 @@ impl Heart {
     }
 
     /// A ventricular activation; `own` when the device made it.
-    pub(super) fn device_sees_ventricles(&mut self, now: Instant, own: bool, conditions: &HeartConditions) {
+    pub(super) fn device_sees_ventricles(&mut self, now: Instant, own: bool, conditions: &HeartConditions<'_>) {
         let Some(Pacing { mode, fault }) = conditions.rhythm.pacing else { return };
         if own || fault == PacingFault::NoSensing {
             return;
@@ -82,7 +82,7 @@ impl Heart {
         }
     }
 
-    pub(super) fn pace_ventricle(&mut self, now: Instant, conditions: &HeartConditions, emit: Emit<'_>) {
+    pub(super) fn pace_ventricle(&mut self, now: Instant, conditions: &HeartConditions<'_>, emit: Emit<'_>) {
         self.stop(Clock::PaceVentricle);
         let Some(Pacing { mode, fault }) = conditions.rhythm.pacing else { return };
         self.device_pulses = self.device_pulses.wrapping_add(1);

@@ -29,7 +29,7 @@ impl Heart {
         now: Instant,
         interval: Option<Span>,
         pathways: [Option<Pathway>; 2],
-        conditions: &HeartConditions,
+        conditions: &HeartConditions<'_>,
         noise: &Noise,
     ) -> Length {
         let period = conditions.period();

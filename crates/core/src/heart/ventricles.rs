@@ -20,7 +20,7 @@ impl Heart {
         code: BeatCode,
         now: Instant,
         asked: Option<Asked>,
-        conditions: &HeartConditions,
+        conditions: &HeartConditions<'_>,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
@@ -54,7 +54,7 @@ impl Heart {
     pub(super) fn activate_ventricles(
         &mut self,
         impulse: Impulse,
-        conditions: &HeartConditions,
+        conditions: &HeartConditions<'_>,
         noise: &Noise,
         emit: Emit<'_>,
     ) {
@@ -115,14 +115,14 @@ impl Heart {
     }
 
     /// The impulse from above that would arrive close enough to `now` to fuse.
-    fn take_meeting(&mut self, now: Instant, conditions: &HeartConditions) -> Option<Impulse> {
+    fn take_meeting(&mut self, now: Instant, conditions: &HeartConditions<'_>) -> Option<Impulse> {
         let until = now.plus(fusion(conditions));
         let meets = |impulse: Impulse| !impulse.ventricular && impulse.arrives <= until;
         self.impulses.iter_mut().find(|place| place.is_some_and(meets)).and_then(Option::take)
     }
 
     /// Other sources answer to a ventricular activation.
-    fn answer_ventricles(&mut self, now: Instant, impulse: &Impulse, conditions: &HeartConditions, noise: &Noise) {
+    fn answer_ventricles(&mut self, now: Instant, impulse: &Impulse, conditions: &HeartConditions<'_>, noise: &Noise) {
         self.await_escape(now, conditions);
         self.device_sees_ventricles(now, impulse.code == BeatCode::Paced, conditions);
         if self.clock(Clock::Irregular) < now.plus(conditions.period().scaled(0.4)) {

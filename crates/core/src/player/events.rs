@@ -2,6 +2,7 @@
 
 use super::Player;
 use super::moment::{moment, pressure_conditions, pressures_ramp, transducers};
+use super::settings::heart_conditions;
 use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
 use crate::artefact::Layers;
 use crate::cuff;
@@ -10,7 +11,7 @@ use crate::ecg::measure::{ST_AFTER_J, lead_of_eight, row_of};
 use crate::ecg::person::Person;
 use crate::field::Field;
 use crate::frame::{INDEPENDENT_LEADS, Lead};
-use crate::heart::{Activation, Heart};
+use crate::heart::{Activation, Emit, Heart, HeartConditions};
 use crate::noise::Noise;
 use crate::pressure::Pressures;
 use crate::pressure::arterial;
@@ -78,9 +79,9 @@ impl Player<'_> {
     fn ask_for_beat(&mut self, at: Instant, observer: &mut dyn Observer) {
         let beat = self.step.as_ref().and_then(|placed| placed.step.beat(self.beats_asked as usize));
         self.beats_asked += 1;
-        if let (Some(beat), Some(conditions)) = (beat, self.heart_conditions(at)) {
-            self.with_heart(at, observer, |heart, noise, emit| {
-                heart.premature(at, beat.site, &conditions, noise, emit)
+        if let Some(beat) = beat {
+            self.with_heart(at, observer, |heart, conditions, noise, emit| {
+                heart.premature(at, beat.site, conditions, noise, emit);
             });
         }
     }
@@ -116,12 +117,12 @@ impl Player<'_> {
         self.look_at_conditions(at, observer);
         let breathing = self.breathing(at);
         self.respiration.retime(at, &breathing);
-        if let Some(conditions) = self.heart_conditions(at) {
-            self.with_heart(at, observer, |heart, noise, emit| heart.change(at, &conditions, noise, emit));
-            if first {
-                let first_beat = self.heart.first_beat(&conditions);
-                self.with_pressures(at, |pressures, moment| pressures.begin(first_beat, moment));
-            }
+        let first_beat = self.with_heart(at, observer, |heart, conditions, noise, emit| {
+            heart.change(at, conditions, noise, emit);
+            heart.first_beat(conditions)
+        });
+        if first {
+            self.with_pressures(at, |pressures, moment| pressures.begin(first_beat.flatten(), moment));
         }
         self.with_pressures(at, |pressures, moment| pressures.change(moment));
         self.pressures.connect(at, &levels, &transducers(&placed, at));
@@ -151,9 +152,7 @@ impl Player<'_> {
     }
 
     fn beat(&mut self, at: Instant, observer: &mut dyn Observer) {
-        if let Some(conditions) = self.heart_conditions(at) {
-            self.with_heart(at, observer, |heart, noise, emit| heart.fire(&conditions, noise, emit));
-        }
+        self.with_heart(at, observer, |heart, conditions, noise, emit| heart.fire(conditions, noise, emit));
     }
 
     fn start_pulse(&mut self, at: Instant, observer: &mut dyn Observer) {
@@ -174,18 +173,19 @@ impl Player<'_> {
         act(&mut self.pressures, &moment)
     }
 
-    /// Lets the heart act and draws what it emits.
-    fn with_heart(
+    /// Lets the heart act on what holds at an instant and draws what it emits; `None` before the first step.
+    fn with_heart<R>(
         &mut self,
         at: Instant,
         observer: &mut dyn Observer,
-        act: impl FnOnce(&mut Heart, &Noise, &mut dyn FnMut(Activation)),
-    ) {
+        act: impl FnOnce(&mut Heart, &HeartConditions<'_>, &Noise, Emit<'_>) -> R,
+    ) -> Option<R> {
+        let conditions = heart_conditions(self.step.as_ref()?, &self.respiration, &self.noise, at);
         // At most one activation of each kind, and an end and a start of each episode, comes of one event, or the end of
         // all impulses on their way.
         let mut emitted = [None; 8];
         let mut count = 0;
-        act(&mut self.heart, &self.noise, &mut |activation| {
+        let acted = act(&mut self.heart, &conditions, &self.noise, &mut |activation| {
             if let Some(place) = emitted.get_mut(count) {
                 *place = Some(activation);
                 count += 1;
@@ -194,6 +194,7 @@ impl Player<'_> {
         for activation in emitted.into_iter().flatten() {
             self.take_up(at, activation, observer);
         }
+        Some(acted)
     }
 
     fn take_up(&mut self, now: Instant, activation: Activation, observer: &mut dyn Observer) {
@@ -223,14 +224,8 @@ impl Player<'_> {
                 self.test_beat = if drawn {
                     test_signal::Beat::default()
                 } else {
-                    {
-                        let value = |field| self.value(field, at);
-                        test_signal::Beat::new(
-                            value(Field::TestWidthMs),
-                            value(Field::TestHeightMv),
-                            value(Field::TestTMv),
-                        )
-                    }
+                    let value = |field| self.value(field, at);
+                    test_signal::Beat::new(value(Field::TestWidthMs), value(Field::TestHeightMv), value(Field::TestTMv))
                 };
                 if drawn && !self.ecg_rests {
                     let conditions = self.wave_conditions(now);

@@ -9,7 +9,8 @@ use crate::ecg::person::Person;
 use crate::field::Field;
 use crate::heart::{self, Variability};
 use crate::math;
-use crate::respiration;
+use crate::noise::Noise;
+use crate::respiration::{self, Respiration};
 use crate::test_signal;
 use crate::time::{Instant, Span};
 use crate::timeline::Placed;
@@ -52,58 +53,6 @@ impl Player<'_> {
     /// Shares of breaths and heartbeats that the impedance electrodes see (sizes common practice, no source).
     pub(super) fn impedance_shares(&self) -> (f32, f32) {
         if self.is_on(Field::BreathLead) { (0.6, 1.5) } else { (1.0, 1.0) }
-    }
-
-    pub(super) fn heart_conditions(&self, at: Instant) -> Option<heart::HeartConditions> {
-        let step = &self.step.as_ref()?.step;
-        let (breath_start, breath_period) = self.respiration.pace();
-        let pr_s = 0.001 * self.value(Field::PrMs, at) * self.pr_follows(at);
-        let person = Person::of(&self.noise, 0.01 * step.get(Field::PersonPercent)).rr();
-        Some(heart::HeartConditions {
-            rhythm: *step.rhythm(),
-            which: step.which_rhythm(),
-            rate_bpm: self.value(Field::RateBpm, at),
-            atrial_bpm: step.get(Field::AtrialBpm),
-            ratio: step.get(Field::AvRatio),
-            pause: Span::from_secs(step.get(Field::PauseS)),
-            qtc_ms: step.get(Field::QtcMs),
-            pr: Span::from_secs(pr_s),
-            qrs_ms: step.get(Field::QrsMs),
-            body: step.body(),
-            premature_per_min: step.get(Field::PrematurePerMin),
-            coupling: Span::from_secs(0.001 * step.get(Field::CouplingMs)),
-            irregularity: 0.01 * step.get(Field::FibrillationPercent),
-            variability: Variability {
-                breathing_ms: person * self.value(Field::BreathingRrMs, at),
-                slow_ms: person * self.value(Field::SlowRrMs, at),
-                very_slow_ms: person * self.value(Field::VerySlowRrMs, at),
-                fast_ms: person * self.value(Field::FastRrMs, at),
-                resting: Span::period(step.body().resting_bpm),
-                breath_start,
-                breath_period,
-                inspiration: 1.0 / (1.0 + step.get(Field::ExpirationRatio)),
-                delay: Span::from_secs(pr_s),
-            },
-            life: heart::Life {
-                pr_ms: step.get(Field::PrSdMs),
-                qt_ms: step.get(Field::QtSdMs),
-                qt_lag_s: step.get(Field::QtLagS),
-                coupling_ms: step.get(Field::CouplingSdMs),
-                pause: 0.01 * step.get(Field::PausePercent),
-                focus: 0.01 * step.get(Field::FocusPercent),
-            },
-        })
-    }
-
-    /// Factor on PR, where it follows the rate: shorter in fast hearts, by 0.3 of the logarithm of RR (about 160 ms at
-    /// 70 bpm and 127 ms at 150, as in exercise; from memory).
-    fn pr_follows(&self, at: Instant) -> f32 {
-        let Some(step) = self.step.as_ref().map(|placed| &placed.step) else { return 1.0 };
-        if !step.is_on(Field::PrFollows) {
-            return 1.0;
-        }
-        let faster = self.value(Field::RateBpm, at) / step.body().resting_bpm;
-        math::pow(math::clamp(faster, 0.4, 4.0), -0.3)
     }
 
     pub(super) fn wave_conditions(&self, at: Instant) -> electrogram::WaveConditions {
@@ -177,4 +126,61 @@ impl Player<'_> {
             },
         }
     }
+}
+
+/// A step's values for the heart at an instant.
+pub(super) fn heart_conditions<'s>(
+    placed: &'s Placed<'_>,
+    respiration: &Respiration,
+    noise: &Noise,
+    at: Instant,
+) -> heart::HeartConditions<'s> {
+    let step = &placed.step;
+    let (breath_start, breath_period) = respiration.pace();
+    let pr_s = 0.001 * placed.value(Field::PrMs, at) * pr_follows(placed, at);
+    let person = Person::of(noise, 0.01 * step.get(Field::PersonPercent)).rr();
+    heart::HeartConditions {
+        rhythm: step.rhythm(),
+        which: step.which_rhythm(),
+        rate_bpm: placed.value(Field::RateBpm, at),
+        atrial_bpm: step.get(Field::AtrialBpm),
+        ratio: step.get(Field::AvRatio),
+        pause: Span::from_secs(step.get(Field::PauseS)),
+        qtc_ms: step.get(Field::QtcMs),
+        pr: Span::from_secs(pr_s),
+        qrs_ms: step.get(Field::QrsMs),
+        body: step.body(),
+        premature_per_min: step.get(Field::PrematurePerMin),
+        coupling: Span::from_secs(0.001 * step.get(Field::CouplingMs)),
+        irregularity: 0.01 * step.get(Field::FibrillationPercent),
+        variability: Variability {
+            breathing_ms: person * placed.value(Field::BreathingRrMs, at),
+            slow_ms: person * placed.value(Field::SlowRrMs, at),
+            very_slow_ms: person * placed.value(Field::VerySlowRrMs, at),
+            fast_ms: person * placed.value(Field::FastRrMs, at),
+            resting: Span::period(step.body().resting_bpm),
+            breath_start,
+            breath_period,
+            inspiration: 1.0 / (1.0 + step.get(Field::ExpirationRatio)),
+            delay: Span::from_secs(pr_s),
+        },
+        life: heart::Life {
+            pr_ms: step.get(Field::PrSdMs),
+            qt_ms: step.get(Field::QtSdMs),
+            qt_lag_s: step.get(Field::QtLagS),
+            coupling_ms: step.get(Field::CouplingSdMs),
+            pause: 0.01 * step.get(Field::PausePercent),
+            focus: 0.01 * step.get(Field::FocusPercent),
+        },
+    }
+}
+
+/// Factor on PR, where it follows the rate: shorter in fast hearts, by 0.3 of the logarithm of RR (about 160 ms at
+/// 70 bpm and 127 ms at 150, as in exercise; from memory).
+fn pr_follows(placed: &Placed<'_>, at: Instant) -> f32 {
+    if !placed.step.is_on(Field::PrFollows) {
+        return 1.0;
+    }
+    let faster = placed.value(Field::RateBpm, at) / placed.step.body().resting_bpm;
+    math::pow(math::clamp(faster, 0.4, 4.0), -0.3)
 }
