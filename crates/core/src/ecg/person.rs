@@ -75,13 +75,13 @@ impl<'n> Person<'n> {
     /// Factor on the T wave.
     pub(crate) fn t(self, pathway: Pathway) -> f32 {
         let differs = self.differs(pathway as usize, 0);
-        math::max(1.0 + T * differs - LOWER_T * differs.abs(), LEAST_T)
+        math::max(1.0 + T * differs - LOWER_T * math::abs(differs), LEAST_T)
     }
 
     /// Factor on the wave of the ST segment.
     pub(crate) fn st(self, pathway: Pathway) -> f32 {
         let differs = self.differs(pathway as usize, 1);
-        1.0 + ST * differs - LOWER_ST * differs.abs()
+        1.0 + ST * differs - LOWER_ST * math::abs(differs)
     }
 
     /// How much later a wave inside the QRS comes, share of the QRS duration.

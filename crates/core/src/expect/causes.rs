@@ -3,7 +3,6 @@
 use super::rate::RateMeter;
 use super::reading::{Cause, Causes};
 use crate::anatomy::PressureSite;
-
 use crate::field::transducer;
 use crate::settings::Field;
 use crate::timeline::PlayedStep;

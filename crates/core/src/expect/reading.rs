@@ -51,7 +51,7 @@ macro_rules! causes {
 
 causes! {
     /// No beat that is conducted from above.
-    NoOwnBeats: "no beat comes from which ST is read: all are ventricular or paced";
+    NoOwnBeats: "all beats are ventricular or paced, so ST is not read";
     /// The quantity is not played.
     NotPlayed: "it is not played";
     /// A test signal without beats is played.

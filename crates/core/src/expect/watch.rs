@@ -13,7 +13,6 @@ use super::rate::{RateMeter, Rule};
 use super::reading::{Cause, Causes, Reading, ReadingBand};
 use super::st::StMeter;
 use crate::anatomy::PressureSite;
-
 use crate::field::transducer;
 use crate::settings::Field;
 use crate::site_set::SiteSet;

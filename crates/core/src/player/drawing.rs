@@ -5,7 +5,6 @@ use crate::artefact;
 use crate::block::Rows;
 use crate::course::Course;
 use crate::field::{Field, transducer};
-
 use crate::segment::{Parts, Segment};
 use crate::test_signal;
 use crate::time::Instant;
