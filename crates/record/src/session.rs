@@ -138,8 +138,8 @@ impl Session<'_> {
             let began = self.wait(progress, step, record, talk)?;
             let lasts = self.lasts(index);
             if step.has_items() {
-                talk.clears(step, began, record)?;
                 talk.alarms(step, began, record)?;
+                talk.clears(step, began, record)?;
                 talk.readings(step, record)?;
                 talk.silent(step, record)?;
             } else if let Some(lasts) = lasts {

@@ -129,6 +129,8 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     /// Asks what has to hold each time before anything is played.
     pub(super) fn safe(&mut self) -> Said<()> {
         for line in ["the monitor is connected to no person", "the output was verified with a calibrated meter"] {
+            // A key pressed before the question confirms nothing.
+            (self.terminal.discard_typed)();
             if !self.yes(&format!("Before anything plays: {line}? [Enter, n] "))? {
                 return Err(SessionError::NotPrepared(line.to_owned()));
             }
@@ -136,8 +138,27 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
         Ok(())
     }
 
+    /// Enter or `y` is yes, `n` is no; any other answer is no answer.
     fn yes(&mut self, question: &str) -> Said<bool> {
-        Ok(!self.ask(question)?.to_lowercase().starts_with('n'))
+        loop {
+            match self.ask(question)?.to_lowercase().chars().next() {
+                None | Some('y') => return Ok(true),
+                Some('n') => return Ok(false),
+                Some(_) => self.say("    Enter, or n")?,
+            }
+        }
+    }
+
+    /// Asks until the answer is one of an alarm's.
+    fn ask_alarm(&mut self, question: &str) -> Said<Answer> {
+        loop {
+            // A key pressed before the question says nothing about this alarm.
+            (self.terminal.discard_typed)();
+            match answer(&self.ask(question)?) {
+                Some(answer) => return Ok(answer),
+                None => self.say("    Enter, n, or s with a REASON")?,
+            }
+        }
     }
 
     /// Preparations that are not yet ticked.
@@ -160,8 +181,6 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     /// The alarms of a step that began at `began`.
     pub(super) fn alarms(&mut self, step: &PlanStep, began: Instant, record: &mut Record) -> Said<()> {
         for alarm in &step.alarms {
-            // A key pressed before the question says nothing about this alarm.
-            (self.terminal.discard_typed)();
             let question = format!(
                 "  Alarm {}, {} priority, {}at the latest {} s after the start of the step. Enter when it sounds, n not heard, s REASON skips: ",
                 alarm.name,
@@ -170,16 +189,16 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
                 plain(alarm.latest_s())
             );
             loop {
-                let answer = self.ask(&question)?;
+                let answer = self.ask_alarm(&question)?;
                 let delay_s = began.elapsed().as_secs_f64();
                 let mut entry = Entry::default();
-                if let Some(reason) = skip(&answer) {
-                    entry.skip = reason;
-                } else if answer.eq_ignore_ascii_case("n") {
-                    entry.heard = "no".to_owned();
-                } else {
-                    entry.value = format!("{delay_s:.1}");
-                    entry.priority = self.priority(delay_s)?;
+                match answer {
+                    Answer::Skip(reason) => entry.skip = reason,
+                    Answer::No => entry.heard = "no".to_owned(),
+                    Answer::Now => {
+                        entry.value = format!("{delay_s:.1}");
+                        entry.priority = self.priority(delay_s)?;
+                    }
                 }
                 // An alarm that can't have sounded yet is asked about again.
                 if self.enter(Item::Alarm(alarm), entry, record)? != Verdict::Open {
@@ -193,20 +212,17 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     /// The alarms of the step before, which must end.
     pub(super) fn clears(&mut self, step: &PlanStep, began: Instant, record: &mut Record) -> Said<()> {
         for clear in &step.clears {
-            (self.terminal.discard_typed)();
             let question = format!(
                 "  Alarm {} ends within {} s. Enter when it has ended, n it goes on, s REASON skips: ",
                 clear.name,
                 plain(clear.latest_s())
             );
-            let answer = self.ask(&question)?;
+            let answer = self.ask_alarm(&question)?;
             let mut entry = Entry::default();
-            if let Some(reason) = skip(&answer) {
-                entry.skip = reason;
-            } else if answer.eq_ignore_ascii_case("n") {
-                entry.heard = "yes".to_owned();
-            } else {
-                entry.value = format!("{:.1}", began.elapsed().as_secs_f64());
+            match answer {
+                Answer::Skip(reason) => entry.skip = reason,
+                Answer::No => entry.heard = "yes".to_owned(),
+                Answer::Now => entry.value = format!("{:.1}", began.elapsed().as_secs_f64()),
             }
             self.enter(Item::Clear(clear), entry, record)?;
         }
@@ -217,12 +233,11 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     pub(super) fn silent(&mut self, step: &PlanStep, record: &mut Record) -> Said<()> {
         for silence in &step.silent {
             let question = format!("  Did {} stay silent? Enter yes, n it sounded, s REASON skips: ", silence.name);
-            let answer = self.ask(&question)?;
             let mut entry = Entry::default();
-            match skip(&answer) {
-                Some(reason) => entry.skip = reason,
-                None if answer.to_lowercase().starts_with('n') => entry.heard = "yes".to_owned(),
-                None => entry.heard = "no".to_owned(),
+            match self.ask_alarm(&question)? {
+                Answer::Skip(reason) => entry.skip = reason,
+                Answer::No => entry.heard = "yes".to_owned(),
+                Answer::Now => entry.heard = "no".to_owned(),
             }
             self.enter(Item::Silence(silence), entry, record)?;
         }
@@ -333,6 +348,26 @@ fn wrapped(text: &str, columns: usize) -> String {
     broken.collect::<Vec<_>>().join("\n")
 }
 
+/// An answer about an alarm.
+#[derive(Debug, PartialEq, Eq)]
+enum Answer {
+    /// It sounds, or has ended, now; it stayed silent.
+    Now,
+    /// It does not.
+    No,
+    /// It was not looked for, and why.
+    Skip(String),
+}
+
+/// Reads an answer about an alarm. One that is none of them must not count as "now": an alarm would pass that was not heard.
+fn answer(text: &str) -> Option<Answer> {
+    match text.chars().next() {
+        None => Some(Answer::Now),
+        Some('n' | 'N') => Some(Answer::No),
+        Some(_) => skip(text).map(Answer::Skip),
+    }
+}
+
 /// The reason after `s `; `s` alone is no reason.
 fn skip(answer: &str) -> Option<String> {
     let (word, reason) = answer.split_once(' ')?;
@@ -342,6 +377,41 @@ fn skip(answer: &str) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn only_an_empty_answer_is_now() {
+        assert_eq!(answer(""), Some(Answer::Now));
+        for no in ["n", "N", "no", "not heard"] {
+            assert_eq!(answer(no), Some(Answer::No), "{no}");
+        }
+        assert_eq!(answer("s muted"), Some(Answer::Skip("muted".to_owned())));
+        for unclear in ["s", "S ", "12", "high", "0"] {
+            assert_eq!(answer(unclear), None, "{unclear}");
+        }
+    }
+
+    /// Plays a terminal: lines typed before a question are gone when typed keys are discarded, those typed after it are read.
+    #[test]
+    fn keys_typed_ahead_confirm_nothing() {
+        let discarded = std::cell::Cell::new(0);
+        let discard_typed = || discarded.set(discarded.get() + 1);
+        let terminal = Terminal { columns: usize::MAX, discard_typed: &discard_typed };
+        let said = |lines: &str| {
+            discarded.set(0);
+            let (mut input, mut out) = (lines.as_bytes(), Vec::new());
+            let mut talk = Talk { input: &mut input, out: &mut out, terminal: &terminal, save: &mut |_| Ok(()) };
+            (talk.safe(), discarded.get())
+        };
+        assert!(matches!(said("\ny\n"), (Ok(()), 2)));
+        assert!(matches!(said("wait\n\n\n"), (Ok(()), 2)));
+        assert!(matches!(said("no\n"), (Err(SessionError::NotPrepared(_)), 1)));
+        assert!(matches!(said("wait\n"), (Err(SessionError::Left), 1)));
+        let (mut input, mut out) = ("12\ns\n\n".as_bytes(), Vec::new());
+        let mut talk = Talk { input: &mut input, out: &mut out, terminal: &terminal, save: &mut |_| Ok(()) };
+        discarded.set(0);
+        assert_eq!(talk.ask_alarm("Alarm: ").unwrap(), Answer::Now);
+        assert_eq!(discarded.get(), 3);
+    }
 
     #[test]
     fn lines_break_between_words_only() {
