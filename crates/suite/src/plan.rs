@@ -93,9 +93,16 @@ impl Plan {
                 file.duration_s, options.learning_s
             ));
         }
+        let channels = channels(&file.channels)?;
+        let pressure = |channel: &Channel| matches!(channel, Channel::Pressure(_));
+        if options.events == Events::Pulses && !channels.iter().any(pressure) {
+            return Err(
+                "score.events: pulses are those of a pressure; name one in channels, such as \"arterial\"".to_owned()
+            );
+        }
         let mut plan = Plan {
             title: file.title,
-            channels: channels(&file.channels)?,
+            channels,
             format: format(file.signal, file.bits)?,
             options,
             pulse_channel: file.score.channel,
@@ -274,6 +281,8 @@ mod tests {
         }
         let long = r#"{"version": 1, "duration_s": 10, "blocks": [{"rhythm": ["sinus"]}]}"#;
         assert!(Plan::parse(long, "p").unwrap_err().to_string().contains("learning period of 300 s"));
+        let pulses = r#"{"version": 1, "duration_s": 10, "channels": ["II"], "score": {"events": "pulses"}, "blocks": [{"rhythm": ["sinus"]}]}"#;
+        assert!(Plan::parse(pulses, "p").unwrap_err().to_string().contains("name one in channels"));
         let twice = "{\"version\": 1,\n \"duration_s\": }";
         assert!(Plan::parse(twice, "p").unwrap_err().to_string().starts_with("p: line 2, column"));
     }

@@ -170,6 +170,20 @@ mod tests {
         }
     }
 
+    /// The pressures of the signal alone have pulses, so one needs no name.
+    #[test]
+    fn one_pressure_needs_no_name() {
+        for channel in ["arterial", "pulmonary", "left-atrium"] {
+            let text = format!(
+                r#"{{"version": 1, "duration_s": 12, "channels": ["II", "{channel}"],
+                    "score": {{"events": "pulses", "learning_s": 0}}, "blocks": [{{"rhythm": ["sinus"]}}]}}"#
+            );
+            let plan = Plan::parse(&text, "plan").unwrap();
+            let found = plan.records[0].reference(&plan).unwrap().beats.len();
+            assert_eq!(found, written(&plan, 0, "pulses", true).beats.len(), "{channel}");
+        }
+    }
+
     #[test]
     fn pulses_of_several_pressures_do_not_mix() {
         let text = r#"{"version": 1, "duration_s": 12, "channels": ["arterial", "pulmonary"],

@@ -72,9 +72,11 @@ impl Record {
     pub fn reference(&self, plan: &Plan) -> Result<Annotations, SuiteError> {
         let options = self.options(plan, plan.format);
         let collected = self.with_content(|content| {
-            let frames = pulsewright_files::plan::Plan::new(content, &options).map_err(RenderError::from)?.frames;
-            let mut reference = Reference::new(plan.options.events, self.frame_rate, frames);
-            Player::new(content.script, self.frame_rate).skip_observed(frames, &mut reference);
+            let files = pulsewright_files::plan::Plan::new(content, &options).map_err(RenderError::from)?;
+            let mut reference = Reference::new(plan.options.events, self.frame_rate, files.frames);
+            // The pressures that the signal has, and no others.
+            let mut player = Player::new(content.script, self.frame_rate).with_pressures_at(files.pressures);
+            player.skip_observed(files.frames, &mut reference);
             Ok(reference)
         })?;
         let reference = collected.map_err(|error| self.failed(error))?;
