@@ -119,10 +119,13 @@ pub fn cell(text: &str) -> Cow<'_, str> {
     if calculates && !is_number(start.trim_end()) { Cow::Owned(format!("'{fit}")) } else { fit }
 }
 
-/// Digits with a sign, a point or comma, an exponent; then words of letters and digits.
+/// Digits with a sign, a point or comma, an exponent; then words of letters and digits. A slash is part of a word, as in `mV/s`:
+/// anywhere else it would divide.
 fn is_number(text: &str) -> bool {
     let (text, words) = text.split_once(' ').unwrap_or((text, ""));
-    let plain = words.chars().all(|letter| letter.is_alphanumeric() || " .,%/".contains(letter));
+    let plain = words.chars().all(|letter| letter.is_alphanumeric() || " .,%/".contains(letter))
+        && words.split('/').skip(1).all(|part| part.starts_with(char::is_alphanumeric))
+        && words.split('/').rev().skip(1).all(|part| part.ends_with(char::is_alphanumeric));
     plain
         && text.bytes().all(|byte| byte.is_ascii_digit() || b"+-.,eE".contains(&byte))
         && text.replace(',', ".").parse::<f64>().is_ok()
@@ -207,6 +210,8 @@ mod tests {
             "-2-3",
             "-2 +3",
             "-1 cmd|' /C calc'!A0",
+            "-1 /A1",
+            "-1 / A1",
             "+1 A(2)",
             "  =1",
             "\u{ff1d}1",
