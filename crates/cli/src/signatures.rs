@@ -30,10 +30,7 @@ pub fn new_key(path: &Path) -> Outcome {
     let set = Set::of_files(&[path, &public], false).map_err(Failure::input)?;
     let key = PrivateKey::generate().map_err(Failure::input)?;
     let write = |path: &Path, text: &[u8], private: bool| {
-        let mut part = set.part(path)?;
-        if private {
-            part.keep_to_owner()?;
-        }
+        let mut part = if private { set.private_part(path)? } else { set.part(path)? };
         part.write_all(text).map_err(FileError::of(path))?;
         part.finish()
     };

@@ -203,7 +203,15 @@ impl Set {
     /// # Errors
     /// When nothing can be written in its folder.
     pub fn part(&self, path: &Path) -> Result<Unfinished, FileError> {
-        self.begin(path, self.durability != Durability::Temporary)
+        self.begin(path, self.durability != Durability::Temporary, false)
+    }
+
+    /// As [`Set::part`], from its first moment for its owner alone, where files have modes.
+    ///
+    /// # Errors
+    /// As [`Set::part`].
+    pub fn private_part(&self, path: &Path) -> Result<Unfinished, FileError> {
+        self.begin(path, self.durability != Durability::Temporary, true)
     }
 
     /// A part that a script can make again and that may be large.
@@ -211,16 +219,16 @@ impl Set {
     /// # Errors
     /// As [`Set::part`].
     pub fn signal(&self, path: &Path) -> Result<Unfinished, FileError> {
-        let part = self.begin(path, self.durability == Durability::Full)?;
+        let part = self.begin(path, self.durability == Durability::Full, false)?;
         Ok(Unfinished { sync: if self.durability == Durability::Usual { Some(SMALL) } else { part.sync }, ..part })
     }
 
-    fn begin(&self, path: &Path, sync: bool) -> Result<Unfinished, FileError> {
+    fn begin(&self, path: &Path, sync: bool, private: bool) -> Result<Unfinished, FileError> {
         let path = resolved(path);
         let claim = self.claim_of(&path).ok_or_else(|| {
             FileError::Io(path.clone(), io::Error::other("it was linked to another folder meanwhile"))
         })?;
-        Unfinished::new(claim, &path, sync)
+        Unfinished::new(claim, &path, sync, private)
     }
 
     fn claim_of(&self, path: &Path) -> Option<&Claim> {
@@ -382,10 +390,19 @@ impl Entry {
 }
 
 impl Unfinished {
-    fn new(claim: &Claim, path: &Path, sync: bool) -> Result<Unfinished, FileError> {
+    fn new(claim: &Claim, path: &Path, sync: bool, private: bool) -> Result<Unfinished, FileError> {
+        let mut options = OpenOptions::new();
+        options.write(true).create_new(true);
+        #[cfg(unix)]
+        if private {
+            use std::os::unix::fs::OpenOptionsExt;
+            options.mode(0o600);
+        }
+        #[cfg(not(unix))]
+        let _ = private;
         let (file, staged) = loop {
             let staged = claim.numbered("partial");
-            match OpenOptions::new().write(true).create_new(true).open(&staged) {
+            match options.open(&staged) {
                 Ok(file) => break (file, staged),
                 // Left behind where there are no locks.
                 Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
@@ -401,20 +418,6 @@ impl Unfinished {
     /// Its final name.
     pub fn path(&self) -> &Path {
         &self.path
-    }
-
-    /// Keeps the part, before anything is written, to its owner, where files have modes.
-    ///
-    /// # Errors
-    /// When the system refuses.
-    pub fn keep_to_owner(&self) -> Result<(), FileError> {
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt;
-            let file = &self.writer.get_ref().file;
-            file.set_permissions(fs::Permissions::from_mode(0o600)).map_err(FileError::of(&self.path))?;
-        }
-        Ok(())
     }
 
     /// Sets room aside for this many bytes, where the system can: so a full disk shows before the work rather than after it, and

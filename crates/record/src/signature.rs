@@ -123,8 +123,8 @@ impl PrivateKey {
     pub fn to_pem(&self) -> Result<impl AsRef<[u8]> + use<>, SignatureError> {
         // Without the public key beside it, so that programs that know only the first version of PKCS#8 read it.
         let bytes = KeypairBytes { secret_key: self.0.to_bytes(), public_key: None };
-        let pem = bytes.to_pkcs8_pem(LineEnding::LF).map_err(|_| SignatureError::PrivateKey)?;
-        Ok(pem.as_bytes().to_vec())
+        // Its memory is wiped when it is dropped.
+        bytes.to_pkcs8_pem(LineEnding::LF).map_err(|_| SignatureError::PrivateKey)
     }
 
     /// The public key as PEM, for those who verify.

@@ -138,7 +138,7 @@ impl Claim {
     /// # Errors
     /// When it can't be written.
     pub fn write_whole(&self, path: &Path, bytes: &[u8]) -> Result<(), FileError> {
-        let mut file = Unfinished::new(self, path, true)?;
+        let mut file = Unfinished::new(self, path, true, false)?;
         file.write_all(bytes).map_err(FileError::of(path))?;
         let Finished { path, staged, .. } = file.finish()?;
         staged.persist(&path).map_err(|error| FileError::Io(path, error.error))
