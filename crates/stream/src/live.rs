@@ -179,6 +179,7 @@ impl<'a> LivePlayer<'a> {
             Command::Beat(site) => vec![TimedBeat { after: Span::ZERO, site: *site }],
             _ => Vec::new(),
         };
+        let beats = self.with_waiting(beats, at);
         self.replace(held(None, settings, beats), at)?;
         Ok(at)
     }
@@ -195,10 +196,12 @@ impl<'a> LivePlayer<'a> {
         settings: Settings,
         beats: Vec<TimedBeat>,
     ) -> Result<Instant, String> {
+        let beats = self.with_waiting(beats, self.soonest());
         self.play_step_at_once(held(name, settings, beats))
     }
 
-    /// As [`LivePlayer::play_at_once`], a whole step with its ramps, each of which has a length of its own or its step's.
+    /// As [`LivePlayer::play_at_once`], a whole step with its ramps, each of which has a length of its own or its step's. Premature
+    /// beats that an earlier command asked for at the same instant do not come.
     ///
     /// # Errors
     /// Settings that exclude each other; nothing has changed.
@@ -211,6 +214,18 @@ impl<'a> LivePlayer<'a> {
     /// Settings of the next frame if no command came.
     pub fn settings(&self) -> Settings {
         self.settings_at(self.rate.instant_of(self.position()))
+    }
+
+    /// Beats with those of a command's step that waits for the same instant, which the new step replaces.
+    fn with_waiting(&self, beats: Vec<TimedBeat>, at: Instant) -> Vec<TimedBeat> {
+        let waiting = self.next.as_ref().filter(|scheduled| scheduled.by_command && scheduled.start == at);
+        let mut all: Vec<TimedBeat> = waiting.map_or(Vec::new(), |scheduled| scheduled.step.beats.clone());
+        for beat in beats {
+            if !all.contains(&beat) {
+                all.push(beat);
+            }
+        }
+        all
     }
 
     /// Puts a command's step in the place of what waits.
@@ -333,5 +348,35 @@ impl Observer for Start<'_> {
             self.played.extend(self.next.take().map(|scheduled| Scheduled { start: at, ..scheduled }));
         }
         (self.observe)(event);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pulsewright_core::heart::rhythm::EctopicSite;
+    use pulsewright_core::settings::Field;
+    use pulsewright_script::Part;
+
+    /// An order that comes before a premature beat's step has begun must not take the beat away.
+    #[test]
+    fn a_beat_outlives_an_order_for_the_same_instant() {
+        let sinus = Settings::new(&ADULT, &SINUS);
+        let document =
+            Document::default().with_steps(String::new(), String::new(), vec![held(None, sinus, Vec::new())]);
+        let items = document.items();
+        let script = Script::new(1, &items).unwrap();
+        let arena = Bump::new();
+        let mut live = LivePlayer::new(&arena, &document, &script, SiteSet::USUAL, FrameRate::lit(500));
+        let mut frame = [Frame::default()];
+        (0..500).for_each(|_| _ = live.fill(&mut frame));
+        let beat = TimedBeat { after: Span::ZERO, site: EctopicSite::LeftVentricle };
+        let at = live.play_at_once(None, sinus, vec![beat]).unwrap();
+        let louder = sinus.with(Field::EcgGain, 2.0).unwrap();
+        assert_eq!(live.play_at_once(None, louder, vec![beat]).unwrap(), at);
+        (0..500).for_each(|_| _ = live.fill(&mut frame));
+        let log = live.log();
+        let Some(Part::Step(last)) = log.parts().last() else { panic!("a step") };
+        assert_eq!((last.settings.get(Field::EcgGain), last.beats.as_slice()), (2.0, &[beat][..]));
     }
 }
