@@ -57,7 +57,8 @@ mod built {
     pub fn run(request: Request) -> Outcome {
         let plain = request.play.as_deref().map_or(Ok(None), signal_output::plain_file)?;
         // Held until the end: no other process writes there.
-        let _claimed = plain.map(|file| claim(&[file], request.rig.as_deref(), request.force)).transpose()?;
+        let inputs = request.rig.as_deref().into_iter().chain(request.plan.as_deref());
+        let _claimed = plain.map(|file| claim(&[file], inputs, request.force)).transpose()?;
         let consumer = consumer(&request)?;
         let plan = request.plan.as_deref().map(|script| {
             let (document, plan) = record_files::plan(script, request.rig.as_deref(), None)?;
@@ -91,7 +92,10 @@ mod built {
         if let Some(log) = served.log {
             say(&format!("played: {}", log.display()));
         }
-        Ok(())
+        match served.failed {
+            Some(why) => Err(Failure::input(format!("the output failed: {why}"))),
+            None => Ok(()),
+        }
     }
 
     fn consumer(request: &Request) -> Result<Consumer, Failure> {

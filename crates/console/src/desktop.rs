@@ -4,7 +4,7 @@ use crate::book::Book;
 use crate::consumer::Consumer;
 use crate::desk::Desk;
 use crate::guard::Guard;
-use crate::run::{Asked, run};
+use crate::run::{Asked, Over, run};
 use crate::shared::Shared;
 use pulsewright_script::Step;
 use std::sync::mpsc::{self, Sender};
@@ -42,7 +42,7 @@ pub struct Waiting {
 /// The run, before and after it was confirmed.
 enum RunState {
     Waiting(Box<Waiting>),
-    Running(Sender<Asked>, JoinHandle<Vec<String>>),
+    Running(Sender<Asked>, JoinHandle<Over>),
     Over,
 }
 
@@ -83,7 +83,7 @@ impl Desktop {
     }
 
     /// Ends the run; it has ended when the handle has. `None` when nothing was played.
-    pub fn end(&self) -> Option<JoinHandle<Vec<String>>> {
+    pub fn end(&self) -> Option<JoinHandle<Over>> {
         self.shared.end();
         match std::mem::replace(&mut *self.run.lock().unwrap_or_else(PoisonError::into_inner), RunState::Over) {
             RunState::Running(_, run) => Some(run),

@@ -6,7 +6,7 @@ use crate::order::{Order, changed};
 use crate::shared::{OutputState, Shared};
 use crate::tee::{Made, Making, Tee};
 use crate::{controls, marks, rest};
-use pulsewright_core::body::ADULT;
+use pulsewright_core::body::{ADULT, Body};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::heart::catalogue::SINUS;
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -24,8 +24,11 @@ use std::sync::mpsc::{self, Receiver};
 use std::time::Duration;
 use tokio::sync::oneshot;
 
-/// How long outputs rest before the program ends.
+/// How long outputs rest before the program ends, from the block in which all are at 0.
 const LAST_REST: Span = Span::millis(200);
+
+/// How long the end waits for outputs that come to rest: a wave under way lasts less than this. Shorter than [`PATIENCE`].
+const LONGEST_END: Span = Span::secs(2);
 
 /// How long the end waits for a consumer that takes nothing.
 const PATIENCE: Duration = Duration::from_secs(3);
@@ -36,6 +39,15 @@ pub struct Asked {
     pub order: Order,
     /// Takes the frame at which it takes effect, or why it can't be done.
     pub reply: oneshot::Sender<Result<u64, String>>,
+}
+
+/// How a run ended.
+#[derive(Debug, Default)]
+pub struct Over {
+    /// Remarks of the consumer, a sentence each.
+    pub remarks: Vec<String>,
+    /// Why the output did not take all frames.
+    pub failed: Option<String>,
 }
 
 /// Plays until the end is asked for or the consumer goes away.
@@ -49,24 +61,22 @@ pub fn run(
     orders: &Receiver<Asked>,
     shared: &Arc<Shared>,
     desk: &Desk,
-) -> Vec<String> {
+) -> Over {
+    let failed = |why: String| {
+        shared.set_output(OutputState::Ended(why.clone()));
+        Over { remarks: Vec::new(), failed: Some(why) }
+    };
     let Consumer { open, mut coder, pressures, .. } = consumer;
     shared.set_output(OutputState::Opening);
     let sink = match open() {
         Ok(sink) => sink,
-        Err(error) => {
-            shared.set_output(OutputState::Ended(format!("it can't be opened: {error}")));
-            return Vec::new();
-        }
+        Err(error) => return failed(format!("it can't be opened: {error}")),
     };
     let document = document(seed, confirmed);
     let items = document.items();
     let script = match Script::new(document.seed(), &items) {
         Ok(script) => script,
-        Err(error) => {
-            shared.set_output(OutputState::Ended(error.to_string()));
-            return Vec::new();
-        }
+        Err(error) => return failed(error.to_string()),
     };
     let arena = bumpalo::Bump::new();
     let live = RefCell::new(LivePlayer::new(&arena, &document, &script, pressures, shared.rate));
@@ -83,7 +93,9 @@ pub fn run(
         if lead.is_over(&mut live) {
             return 0;
         }
+        let start = shared.rate.instant_of(live.position());
         let (filled, began) = fill(&mut live, &mut block, shared, &making, &mut *coder, bytes);
+        lead.look(block.get(..filled as usize).unwrap_or_default(), start);
         if began {
             lead.report(&live);
         }
@@ -92,13 +104,13 @@ pub fn run(
     let tee = Tee::new(sink, made, shared.clone());
     let outcome = send(shared.rate, Pace::Clock, Vec::new(), make, tee, || shared.asked_long_ago(PATIENCE));
     desk.change(Change::Ended(live.borrow().log()));
-    let ended = match outcome {
-        Ok(ended) if ended.not_taken > 0 => format!("it did not take the last {} frames", ended.not_taken),
-        Ok(_) => "the console was closed".to_owned(),
-        Err(error) => format!("it takes no more frames: {error}"),
+    let failed = match outcome {
+        Ok(ended) if ended.not_taken > 0 => Some(format!("it did not take the last {} frames", ended.not_taken)),
+        Ok(_) => None,
+        Err(error) => Some(format!("it takes no more frames: {error}")),
     };
-    shared.set_output(OutputState::Ended(ended));
-    coder.remarks()
+    shared.set_output(OutputState::Ended(failed.clone().unwrap_or_else(|| "the console was closed".to_owned())));
+    Over { remarks: coder.remarks(), failed }
 }
 
 /// Makes a block; returns how many frames it has, and whether a step began in it.
@@ -124,17 +136,22 @@ fn fill(
 
 /// The document that a run starts from: outputs at rest.
 fn document(seed: u64, confirmed: Vec<String>) -> Document {
-    let step = Step {
+    let step = Step { prepare: confirmed, ..resting(&ADULT) };
+    Document::default().with_steps("Bench console".to_owned(), String::new(), vec![step]).with_seed(seed)
+}
+
+/// The step of outputs at rest.
+fn resting(body: &'static Body) -> Step {
+    Step {
         name: Some(rest::NAME.to_owned()),
         duration: None,
-        settings: rest::settings(&ADULT),
+        settings: rest::settings(body),
         ramps: Vec::new(),
         beats: Vec::new(),
         expect: Expectations::default(),
         cautions: Vec::new(),
-        prepare: confirmed,
-    };
-    Document::default().with_steps("Bench console".to_owned(), String::new(), vec![step]).with_seed(seed)
+        prepare: Vec::new(),
+    }
 }
 
 /// Rhythms one after the other.
@@ -159,12 +176,24 @@ struct Lead<'s> {
     step: Option<usize>,
     /// When the rest before the end began.
     closing: Option<Instant>,
+    /// Since when every lead and pressure is at 0.
+    quiet: Option<Instant>,
 }
 
 impl<'s> Lead<'s> {
     fn new(shared: &'s Shared, desk: &'s Desk, planned: Vec<Step>) -> Lead<'s> {
         let patient = Settings::new(&ADULT, &SINUS);
-        let lead = Lead { shared, desk, patient, resting: true, sequence: None, planned, step: None, closing: None };
+        let lead = Lead {
+            shared,
+            desk,
+            patient,
+            resting: true,
+            sequence: None,
+            planned,
+            step: None,
+            closing: None,
+            quiet: None,
+        };
         lead.tell(0);
         lead
     }
@@ -281,7 +310,7 @@ impl<'s> Lead<'s> {
     }
 
     fn rest(&mut self, live: &mut LivePlayer<'_>) -> Result<u64, String> {
-        let at = live.play_at_once(Some(rest::NAME.to_owned()), rest::settings(self.patient.body()), Vec::new())?;
+        let at = live.play_step_at_once(resting(self.patient.body()))?;
         self.resting = true;
         self.step = None;
         Ok(self.starts(at))
@@ -298,7 +327,14 @@ impl<'s> Lead<'s> {
         self.desk.change(Change::Playing { log: live.log(), resting: self.resting });
     }
 
-    /// Whether the end was asked for and outputs have come to rest.
+    /// Looks whether the frames from `start` on are at rest.
+    fn look(&mut self, frames: &[Frame], start: Instant) {
+        let zero = |sample: &f32| *sample == 0.0;
+        let quiet = frames.iter().all(|frame| frame.leads_mv.iter().chain(&frame.pressure_mmhg).all(zero));
+        self.quiet = if quiet { self.quiet.or(Some(start)) } else { None };
+    }
+
+    /// Whether the end was asked for and outputs have come to rest: a wave that had begun went on to its end first.
     fn is_over(&mut self, live: &mut LivePlayer<'_>) -> bool {
         if !self.shared.ending() {
             return false;
@@ -309,7 +345,8 @@ impl<'s> Lead<'s> {
             // Resting settings never exclude each other.
             return !self.resting && self.rest(live).is_err();
         };
-        now.since(since) >= LAST_REST && live.may_stop()
+        let rested = self.quiet.is_some_and(|quiet| now.since(quiet.max(since)) >= LAST_REST);
+        (rested || now.since(since) >= LONGEST_END) && live.may_stop()
     }
 
     /// Says to all pages what plays from this frame on.
@@ -324,5 +361,118 @@ impl<'s> Lead<'s> {
             "t": "state", "resting": self.resting, "rhythm": rhythm.id, "name": rhythm.name, "body": self.patient.body().id,
             "values": controls::values(&self.patient), "since": frame, "sequence": sequence, "step": self.step,
         }));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::consumer::Coder;
+    use pulsewright_core::pressure::SiteSet;
+    use pulsewright_core::time::FrameRate;
+    use std::io::{self, Write};
+    use std::sync::Mutex;
+    use std::thread;
+
+    /// Keeps what it takes.
+    struct Kept(Arc<Mutex<Vec<u8>>>);
+
+    impl Write for Kept {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            self.0.lock().unwrap().extend(bytes);
+            Ok(bytes.len())
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    /// Lead II and the arterial pressure.
+    struct Two;
+
+    impl Coder for Two {
+        fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
+            for frame in frames {
+                bytes
+                    .extend([frame.leads_mv[1], frame.pressure_mmhg[0]].iter().flat_map(|sample| sample.to_le_bytes()));
+            }
+        }
+
+        fn remarks(&self) -> Vec<String> {
+            Vec::new()
+        }
+    }
+
+    fn frames(bytes: &[u8]) -> Vec<[f32; 2]> {
+        let sample = |bytes: &[u8]| f32::from_le_bytes(bytes.try_into().unwrap());
+        bytes.chunks_exact(8).map(|frame| [sample(&frame[..4]), sample(&frame[4..])]).collect()
+    }
+
+    #[test]
+    fn the_end_comes_after_the_wave_under_way() {
+        let folder = tempfile::tempdir().unwrap();
+        // Over a beat of 0.86 s, so that the end meets different waves.
+        let ends: Vec<_> = [1200, 1400, 1600, 1800]
+            .map(|after_ms| {
+                let log = folder.path().join(format!("log-{after_ms}.json"));
+                thread::spawn(move || {
+                    let shared = Arc::new(Shared::new(FrameRate::lit(500)));
+                    let desk = Desk::new(log, shared.clone()).unwrap();
+                    let kept = Arc::new(Mutex::new(Vec::new()));
+                    let sink = Kept(kept.clone());
+                    let consumer = Consumer {
+                        name: "a test".to_owned(),
+                        pressures: SiteSet::USUAL,
+                        coder: Box::new(Two),
+                        open: Box::new(move || Ok(Box::new(sink))),
+                    };
+                    let (asked, orders) = mpsc::channel();
+                    let (reply, _answer) = oneshot::channel();
+                    asked.send(Asked { order: Order::Rhythm(&SINUS), reply }).unwrap();
+                    let ender = shared.clone();
+                    let end = thread::spawn(move || {
+                        thread::sleep(Duration::from_millis(after_ms));
+                        ender.end();
+                    });
+                    let over = run(consumer, 1, Vec::new(), Vec::new(), &orders, &shared, &desk);
+                    end.join().unwrap();
+                    assert_eq!(over.failed, None);
+                    desk.close().unwrap();
+                    frames(&kept.lock().unwrap())
+                })
+            })
+            .into_iter()
+            .map(|played| played.join().unwrap())
+            .collect();
+        for played in ends {
+            let highest = |of: usize| played.iter().map(|frame| frame[of]).fold(0.0, f32::max);
+            assert!(
+                highest(0) > 0.3 && highest(1) > 60.0,
+                "a heart was played: {} mV, {} mmHg",
+                highest(0),
+                highest(1)
+            );
+            assert!(played.iter().rev().take(90).all(|frame| *frame == [0.0, 0.0]), "{:?}", played.last());
+            assert!(played.len() < 500 * 5, "it ended by itself");
+        }
+    }
+
+    #[test]
+    fn an_output_that_cannot_be_opened_is_a_failure() {
+        let folder = tempfile::tempdir().unwrap();
+        let shared = Arc::new(Shared::new(FrameRate::lit(500)));
+        let log = folder.path().join("log.json");
+        let desk = Desk::new(log.clone(), shared.clone()).unwrap();
+        let consumer = Consumer {
+            name: "a test".to_owned(),
+            pressures: SiteSet::USUAL,
+            coder: Box::new(Two),
+            open: Box::new(|| Err(io::Error::other("unplugged"))),
+        };
+        let over = run(consumer, 1, Vec::new(), Vec::new(), &mpsc::channel().1, &shared, &desk);
+        assert_eq!(over.failed.as_deref(), Some("it can't be opened: unplugged"));
+        desk.close().unwrap();
+        assert!(!log.exists());
     }
 }

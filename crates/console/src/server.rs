@@ -8,6 +8,7 @@ use crate::desktop::{Desktop, Waiting};
 use crate::error::ConsoleError;
 use crate::guard::Guard;
 use crate::planned::Planned;
+use crate::run::Over;
 use crate::shared::Shared;
 use crate::{page, socket};
 use axum::Router;
@@ -61,8 +62,10 @@ pub struct Console {
 /// How a console ended.
 #[derive(Debug)]
 pub struct Served {
-    /// The log, when something was played.
+    /// The log, when something was played and it was written.
     pub log: Option<PathBuf>,
+    /// Why the output did not take all frames.
+    pub failed: Option<String>,
     /// Remarks of the consumer, a sentence each.
     pub remarks: Vec<String>,
 }
@@ -103,33 +106,36 @@ pub fn serve(
                     shared.send_clock();
                 }
             }
-            let (remarks, played) = match desktop.end() {
-                Some(run) => (finish(run).await, true),
-                None => (Vec::new(), false),
+            let over = match desktop.end() {
+                Some(run) => Some(finish(run).await),
+                None => None,
             };
             server.abort();
             drop(desktop);
-            Ok((remarks, played))
+            Ok(over)
         })
-        .and_then(|(remarks, played)| {
+        .and_then(|over| {
             // A run that is stuck in a consumer still holds the desk; its last log was written when it changed last.
             if let Some(desk) = Arc::into_inner(desk) {
                 desk.close()?;
             }
-            Ok(Served { log: played.then_some(log), remarks })
+            let log = over.is_some().then_some(log).filter(|log| log.exists());
+            let Over { remarks, failed } = over.unwrap_or_default();
+            Ok(Served { log, failed, remarks })
         })
 }
 
 /// Waits until the run has ended, and not for a consumer that takes nothing.
-async fn finish(run: JoinHandle<Vec<String>>) -> Vec<String> {
+async fn finish(run: JoinHandle<Over>) -> Over {
     let patience = Instant::now() + Duration::from_secs(6);
     while !run.is_finished() && Instant::now() < patience {
         tokio::time::sleep(Duration::from_millis(10)).await;
     }
+    let failed = |why: &str| Over { remarks: Vec::new(), failed: Some(why.to_owned()) };
     if run.is_finished() {
-        run.join().unwrap_or_default()
+        run.join().unwrap_or_else(|_| failed("the player stopped"))
     } else {
-        vec!["the output took no frames at the end".to_owned()]
+        failed("it took no frames at the end")
     }
 }
 
