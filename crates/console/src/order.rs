@@ -52,7 +52,7 @@ pub struct Message {
 #[derive(Debug, Deserialize)]
 #[serde(tag = "do", rename_all = "kebab-case")]
 pub enum Request {
-    /// Nobody is connected and the outputs were verified: opens the outputs.
+    /// No person is connected and the outputs were verified: opens the outputs.
     Confirm {
         /// No person is connected.
         person: bool,

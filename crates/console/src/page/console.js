@@ -73,16 +73,16 @@ async function play(request) {
 function connect() {
   socket = new WebSocket(`ws://${location.host}/socket`);
   socket.binaryType = "arraybuffer";
-  socket.onmessage = ({ data: message }) => {
-    if (typeof message !== "string") { strips.take(message); return; }
-    const told = JSON.parse(message);
-    if (told.t === "state") { state = told; showState(); }
-    if (told.t === "expected") showExpected(told.expected);
-    if (told.t === "clock") { clock = told; showClock(); }
-    if (told.t === "marks") strips.mark(told.marks);
-    if (told.t === "lists") { lists = told; showRhythms(); }
-    if (told.t === "warning") say(told.words);
-    if (told.t === "answer") { answers.get(told.n)?.(told); answers.delete(told.n); }
+  socket.onmessage = ({ data: sent }) => {
+    if (typeof sent !== "string") { strips.take(sent); return; }
+    const message = JSON.parse(sent);
+    if (message.t === "state") { state = message; showState(); }
+    if (message.t === "expected") showExpected(message.expected);
+    if (message.t === "clock") { clock = message; showClock(); askFirst(); }
+    if (message.t === "marks") strips.mark(message.marks);
+    if (message.t === "lists") { lists = message; showRhythms(); }
+    if (message.t === "warning") say(message.words);
+    if (message.t === "answer") { answers.get(message.n)?.(message); answers.delete(message.n); }
   };
   socket.onclose = ({ reason }) => {
     for (const done of answers.values()) done({ ok: false, why: "The program went away before it answered." });
@@ -127,7 +127,7 @@ function row(rhythm) {
 function showRhythms() {
   const place = by("rhythms");
   const focused = document.activeElement?.closest?.("#rhythms li") ? document.activeElement : null;
-  const key = focused && [focused.closest("section section, .list")?.dataset.list, focused.closest("li").querySelector(".play").dataset.rhythm, focused.className];
+  const key = focused && [focused.closest(".list")?.dataset.list, focused.closest("li").querySelector(".play").dataset.rhythm, focused.className];
   const top = place.scrollTop;
   const list = (name, of) => {
     const part = make("div", { className: "list" }, make("h3", {}, name), make("ul", {}, ...of.map(row)));
@@ -140,7 +140,7 @@ function showRhythms() {
     parts = [list(matches.length ? `Found: ${matches.length}` : "No rhythm has this name", matches)];
   } else {
     parts = data.rhythms.map((group) => list(group.name, group.rhythms.map((rhythm) => find(rhythm.id))));
-    if (lists.recent.length) parts.unshift(list("Played last", lists.recent.map(find)));
+    if (lists.recent.length) parts.unshift(list("Recent", lists.recent.map(find)));
     if (lists.favourites.length) parts.unshift(list("Favourites", lists.favourites.map(find)));
   }
   place.replaceChildren(...parts);
@@ -182,12 +182,12 @@ function showClock(reason = "") {
   const words = {
     closed: ["", "Outputs closed", "nothing plays"],
     opening: ["wait", "Opening", `${data.output}: waits for the other end`],
-    behind: ["bad", "Not taken", `${data.output} takes no frames; ${(clock.late_ms / 1000).toFixed(1)} s behind`],
+    behind: ["bad", "Falling behind", `${data.output} takes no frames; ${(clock.late_ms / 1000).toFixed(1)} s behind`],
     ended: ["bad", "Output ended", clock.why],
     gone: ["bad", "No program", reason || "the program was closed, or does not answer"],
   };
   const resting = !state || state.resting;
-  const [is, word, more] = words[clock.output] || [resting ? "" : "playing", resting ? "At rest" : "Playing", `at most ${Math.max(1, clock.late_ms)} ms behind`];
+  const [is, word, more] = words[clock.output] || [resting ? "" : "playing", resting ? "At rest" : "Playing", `${clock.late_ms} ms behind`];
   by("status").dataset.is = is;
   by("status-word").textContent = word;
   by("status-more").textContent = more;
@@ -345,7 +345,9 @@ function showPlan() {
   if (!data.plan) return;
   const steps = data.plan.steps;
   const playing = state?.step ?? null;
-  if (playing !== null && (playing !== place || state.since !== showPlan.since)) {
+  const began = playing !== null && (playing !== place || state.since !== showPlan.since);
+  const pressed = [by("plan-next"), by("plan-again")].includes(document.activeElement);
+  if (began) {
     place = playing;
     noted = [];
     showPlan.since = state.since;
@@ -358,6 +360,8 @@ function showPlan() {
   by("plan-items").hidden = !step?.items.length;
   by("plan-items").tBodies[0].replaceChildren(...(step?.items || []).map((item) => make("tr", {}, make("th", { scope: "row" }, item.name), make("td", {}, item.expect), make("td", {}, [item.why, item.source].filter(Boolean).join(" ")))));
   by("heard").disabled = playing === null;
+  // So that the space bar notes the time instead of going on.
+  if (began && pressed) by("heard").focus();
   by("plan-again").disabled = place === null;
   const next = steps[follows()];
   by("plan-next").textContent = next ? `${place === null ? "Play the first step" : `Next: ${next.name}`}` : "The plan is done";
@@ -403,13 +407,23 @@ const ready = () => { by("confirm-yes").disabled = !(by("no-person").checked && 
 by("no-person").addEventListener("change", ready);
 by("verified").addEventListener("change", ready);
 by("confirm-open").addEventListener("click", () => by("confirm").showModal());
+// Asked once, while outputs are closed. Where they are open, the questions must not stand before the stop.
+let asked = false;
+function askFirst() {
+  const closed = clock.output === "closed";
+  if (closed && !asked) by("confirm").showModal();
+  if (!closed && by("confirm").open) by("confirm").close();
+  asked = true;
+}
 by("confirm-yes").addEventListener("click", async () => {
   if (await play({ do: "confirm", person: by("no-person").checked, output: by("verified").checked })) { by("confirm").close(); by("search").focus(); }
 });
 by("help-open").addEventListener("click", () => by("help").showModal());
 document.addEventListener("keydown", (event) => {
-  if (document.querySelector("dialog[open]") || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  // Also from a dialog, which closes by itself.
   if (event.key === "Escape" && !by("stop").disabled) { stop(); return; }
+  if (document.querySelector("dialog[open]")) return;
   if (event.target.matches("input, select")) return;
   if (event.key === "/") { by("search").focus(); event.preventDefault(); }
   if (event.key === "?") by("help").showModal();
@@ -449,6 +463,5 @@ showExpected(null);
 showPlan();
 showClock();
 connect();
-by("confirm").showModal();
 // For measurements: pictures drawn so far.
 window.picturesDrawn = () => strips.pictures;

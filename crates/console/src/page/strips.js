@@ -187,6 +187,8 @@ export class Strips {
 
   draw() {
     if (!this.strips || this.drawn >= this.end) return;
+    // After a pause of drawing, as of a page in the background, one sweep is not enough for what has come.
+    if (this.end - this.drawn > 0.9 * this.seconds() * this.rate) this.again();
     if (this.pictures % 60 === 0) this.fit();
     this.pictures += 1;
     const context = this.traces.getContext("2d");
