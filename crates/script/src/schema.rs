@@ -2,7 +2,8 @@
 
 use crate::beats::{BEAT_KEYS, MAX_BEATS};
 use crate::expect::schema::{
-    alarm_limits as alarm_limits_schema, alarms_or_readings, limits as limits_schema, line, lines as lines_schema,
+    alarm, alarm_limits as alarm_limits_schema, alarms_or_readings, limit, limits as limits_schema, line,
+    lines as lines_schema, quantity,
 };
 use crate::field_schema::group;
 use crate::keys::EACH;
@@ -52,6 +53,9 @@ pub fn schema() -> Value {
             "steps": {"$ref": "#/$defs/steps"}
         },
         "$defs": {
+            "alarm": alarm(),
+            "limit": limit(),
+            "quantity": quantity(),
             "rhythm": rhythm_schema(),
             "steps": {
                 "type": "array", "minItems": 1, "maxItems": MAX_STEPS,

@@ -27,7 +27,8 @@ fn every_mistake_is_reported_at_its_place() {
 "e": {"settings": {"rate_bpm": 60, "name": "x", "ecg": {"pr_ms": "long"}}},
 "f": {"escape": {"focus": "elbow"}, "ectopic": {}},
 "g": "g.json",
-"h": "../h.json""#,
+"h": "../h.json",
+"i": "c:i.json""#,
     );
     let expected = [
         r#"2:1 rhythms.My rhythm: "My rhythm" can't be a rhythm's word"#,
@@ -44,8 +45,39 @@ fn every_mistake_is_reported_at_its_place() {
         r#"9:37 rhythms.f.ectopic: unknown key "ectopic""#,
         r#"10:6 rhythms.g: the rhythm's file can't be read: this script is not read from a file"#,
         r#"11:6 rhythms.h: "../h.json" is no file beside the script"#,
+        r#"12:6 rhythms.i: "c:i.json" is no file beside the script"#,
     ];
     assert_eq!(found, expected, "{found:#?}");
+}
+
+#[test]
+fn an_unknown_setting_is_offered_only_settings_that_a_rhythm_can_bring() {
+    let text =
+        br#"{"version": 1, "rhythms": {"mine": {"settings": {"nam": 1, "life": 0}}}, "steps": [{"duration_s": 5}]}"#;
+    let problems = parse(text, "x.json").expect_err("two mistakes");
+    let [unknown, life] = problems.list() else { panic!("{problems}") };
+    let allowed = unknown.allowed.as_deref().expect("the keys");
+    assert!(allowed.contains("\"ecg\"") && allowed.contains("\"heart\""), "{allowed}");
+    for word in ["name", "duration_s", "rate_bpm", "life", "expect"] {
+        assert!(!allowed.contains(&format!("\"{word}\"")), "{allowed}");
+    }
+    assert_eq!(life.allowed.as_deref(), Some("in a step"));
+}
+
+#[test]
+fn a_rhythm_that_extends_a_refused_one_is_not_a_second_problem() {
+    let refused = r#""base": {"extends": "atrial-flutter", "av": "sometimes"}"#;
+    let mine = r#"{"version": 1, "extends": "base", "atria": {"hz": 5}}"#;
+    let script = |mine: &str| {
+        format!(
+            r#"{{"version": 1, "rhythms": {{{refused}, "mine": {mine}}}, "steps": [{{"duration_s": 5, "rhythm": "mine"}}]}}"#
+        )
+    };
+    let problems = parse(script(mine).as_bytes(), "x.json").expect_err("a mistake");
+    assert_eq!(problems.list().len(), 1, "{problems}");
+    let file = |_: &str| Ok(mine.as_bytes().to_vec());
+    let problems = parse_beside(script("\"mine.json\"").as_bytes(), "x.json", &file).expect_err("a mistake");
+    assert_eq!(problems.list().len(), 1, "{problems}");
 }
 
 #[test]

@@ -31,12 +31,33 @@ fn sourced() -> Value {
     json!({"tolerance": source, "tolerance_percent": source, "min": source, "max": source})
 }
 
-/// Limits of the document, by quantity.
-pub(crate) fn limits() -> Value {
-    let limit = json!({
+/// The words of alarms.
+pub(crate) fn alarm() -> Value {
+    let words: Vec<Value> =
+        AlarmKind::ALL.iter().map(|kind| json!({"const": kind.id(), "title": kind.name()})).collect();
+    json!({"oneOf": words})
+}
+
+/// The words of quantities.
+pub(crate) fn quantity() -> Value {
+    let words: Vec<Value> = Quantity::ALL
+        .iter()
+        .map(|quantity| json!({"const": quantity.id(), "title": format!("{}, {}", quantity.name(), quantity.unit())}))
+        .collect();
+    json!({"oneOf": words})
+}
+
+/// A limit of the document.
+pub(crate) fn limit() -> Value {
+    json!({
         "type": "object", "additionalProperties": false, "minProperties": 2, "required": ["source"],
         "properties": limit_members()
-    });
+    })
+}
+
+/// Limits of the document, by quantity.
+pub(crate) fn limits() -> Value {
+    let limit = json!({"$ref": "#/$defs/limit"});
     let quantities: Map<String, Value> =
         Quantity::ALL.iter().map(|quantity| (quantity.id().to_owned(), limit.clone())).collect();
     json!({
@@ -67,11 +88,7 @@ pub(crate) fn alarm_limits() -> Value {
 
 /// The expectations of a step.
 pub(crate) fn alarms_or_readings() -> Value {
-    let quantities: Vec<Value> = Quantity::ALL
-        .iter()
-        .map(|quantity| json!({"const": quantity.id(), "title": format!("{}, {}", quantity.name(), quantity.unit())}))
-        .collect();
-    let quantity = json!({"oneOf": quantities});
+    let quantity = json!({"$ref": "#/$defs/quantity"});
     let mut members = limit_members();
     members.insert("quantity".into(), quantity.clone());
     members.insert("value".into(), json!({"type": "number", "minimum": -1e6, "maximum": 1e6}));
@@ -89,9 +106,7 @@ pub(crate) fn alarms_or_readings() -> Value {
             "source": line("Where the time limit comes from.")
         }
     });
-    let words: Vec<Value> =
-        AlarmKind::ALL.iter().map(|kind| json!({"const": kind.id(), "title": kind.name()})).collect();
-    let word = json!({"oneOf": words});
+    let word = json!({"$ref": "#/$defs/alarm"});
     let either = |object: Value| json!({"if": {"type": "string"}, "then": word, "else": object});
     let silence = json!({
         "type": "object", "additionalProperties": false, "required": ["name"],

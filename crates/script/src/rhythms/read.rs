@@ -3,7 +3,7 @@
 use super::kept::{MOST_KEPT, keep};
 use super::word::{KEYS, MOST, groups, is_taken, is_word};
 use crate::carry::{Change, Value};
-use crate::keys::STEP_WORDS;
+use crate::keys::{self, Branch, Child};
 use crate::problem::{Problem, Problems};
 use crate::reader::{DocumentKind, Entry, Kind, Node, Path, join, nearest, open, quoted, shown};
 use crate::walk::{Walk, nothing_beside};
@@ -18,6 +18,11 @@ const KIND: DocumentKind =
 
 /// Settings that a rhythm can't bring: its rate is a parameter, and life is the person's.
 const NOT_BROUGHT: [Field; 2] = [Field::RateBpm, Field::Life];
+
+/// Whether a rhythm can bring a key of a step.
+pub(super) fn is_brought(child: &Child) -> bool {
+    !matches!(child.what, Branch::Field(field) if NOT_BROUGHT.contains(&field))
+}
 
 /// A parameter that a document names, with where.
 type Named<'a> = (Parameter, f32, Node<'a>, String);
@@ -59,7 +64,7 @@ impl Walk<'_> {
         }
         let file = self.text(node, path)?;
         let inside = !file.is_empty()
-            && !file.contains(['\\', '\0'])
+            && !file.contains(['\\', '\0', ':'])
             && !file.split('/').any(|part| matches!(part, "" | "." | ".."));
         if !inside {
             let allowed = "a file in the script's folder or below, such as \"my-rhythm.json\"";
@@ -74,7 +79,8 @@ impl Walk<'_> {
             }
         };
         // A walk of its own: places are those of the file.
-        let mut walk = Walk { own: self.own.clone(), ..Walk::new(&nothing_beside) };
+        let (own, refused) = (self.own.clone(), self.refused.clone());
+        let mut walk = Walk { own, refused, ..Walk::new(&nothing_beside) };
         let problems = match open(&text, &file, &KIND) {
             Ok((text, root)) => {
                 let rhythm = walk.rhythm_document(word, root, &Path::Root);
@@ -103,7 +109,7 @@ impl Walk<'_> {
     fn rhythm_document(&mut self, word: &str, node: Node<'_>, path: &Path<'_>) -> Option<&'static Rhythm> {
         let entries = self.entries(node, path, "a rhythm")?;
         let before = self.found.count();
-        let mut base = &catalogue::SINUS;
+        let mut base = Some(&catalogue::SINUS);
         let mut name = None;
         let mut named = Vec::new();
         let mut settings = None;
@@ -115,27 +121,31 @@ impl Walk<'_> {
                     let what = format!("version {} is not known here", shown(entry.value.raw()));
                     self.report(entry.value, &path, |p| p.allowed("1"), what);
                 }
-                "extends" => base = self.rhythm_word(entry.value, &path).unwrap_or(base),
+                "extends" => base = self.rhythm_word(entry.value, &path),
                 "name" => name = self.line(entry.value, &path),
                 "settings" => settings = Some(entry),
                 _ => self.parameters(entry, &path, &mut named),
             }
         }
+        let known = base.is_some();
+        let base = base.unwrap_or(&catalogue::SINUS);
         let mut rhythm = *base;
         // In the order of the table, where a kind comes before what belongs to it; the order in the text does not count.
         named.sort_by_key(|(parameter, ..)| *parameter);
         for (parameter, value, node, at) in named {
             match rhythm.with_parameter(parameter, value) {
                 Ok(changed) => rhythm = changed,
-                Err(_) => self.absent(&rhythm, parameter, node, &at),
+                Err(_) if known => self.absent(&rhythm, parameter, node, &at),
+                // Of a base that has problems it is not known whether it has the parameter.
+                Err(_) => {}
             }
         }
         let values = self.brought(base, settings, path);
-        if rhythm.min_bpm > rhythm.max_bpm {
+        if known && rhythm.min_bpm > rhythm.max_bpm {
             let what = format!("min_bpm {} is above max_bpm {}", rhythm.min_bpm, rhythm.max_bpm);
             self.report(node, path, |p| p, what);
         }
-        if self.found.count() > before {
+        if !known || self.found.count() > before {
             return None;
         }
         let kept = keep(rhythm, word, name.as_deref().unwrap_or(word), &values);
@@ -152,19 +162,31 @@ impl Walk<'_> {
         let Some(entry) = entry else { return values };
         let path = path.key("settings");
         let Some(entries) = self.entries(entry.value, &path, "settings of a step") else { return values };
-        for entry in entries.iter().filter(|entry| STEP_WORDS.contains(&entry.key.as_str())) {
-            self.unknown(entry, &path.key(&entry.key), &["numbers of the table of fields"], None);
+        let all: Vec<&str> =
+            keys::children("").iter().filter(|child| is_brought(child)).map(|child| child.key).collect();
+        let mut known = Vec::new();
+        for entry in entries {
+            let path = path.key(&entry.key);
+            match keys::find("", &entry.key) {
+                Some(Branch::Field(field)) if NOT_BROUGHT.contains(&field) => {
+                    let allowed = match field {
+                        Field::RateBpm => "the parameter \"usual\": {\"bpm\": ...} of the rhythm",
+                        _ => "in a step",
+                    };
+                    let what = format!("{} can't belong to a rhythm", entry.key);
+                    self.report(entry.value, &path, |p| p.allowed(allowed), what);
+                }
+                Some(_) => known.push(entry),
+                None => {
+                    let near = nearest(&entry.key, all.iter().copied()).map(quoted);
+                    self.unknown(&entry, &path, &all, near);
+                }
+            }
         }
         let (mut change, mut named) = (Change::default(), Vec::new());
-        self.group(&entries, "", &path, &mut change, &mut named);
+        self.group(&known, "", &path, &mut change, &mut named);
         for (field, node) in named {
             let value = change.values.iter().rev().find(|(other, _)| *other == field).map(|(_, value)| *value);
-            if NOT_BROUGHT.contains(&field) {
-                let allowed = "\"usual\" for the rate; life in a step";
-                let what = format!("{} can't belong to a rhythm", field.info().path);
-                self.report(node, &path.key(field.info().path), |p| p.allowed(allowed), what);
-                continue;
-            }
             match value {
                 Some(Value::Held(value)) => {
                     values.retain(|(other, _)| *other != field);
