@@ -43,3 +43,37 @@ fn the_adult_plan_plays_every_rhythm_of_high_and_medium_priority() {
         assert!(heard, "{} must raise an alarm and is not in the plan", rhythm.id);
     }
 }
+
+/// The whole numbers of a text, in order.
+fn numbers(text: &str) -> Vec<usize> {
+    text.split(|c: char| !c.is_ascii_digit()).filter_map(|digits| digits.parse().ok()).collect()
+}
+
+#[test]
+fn the_guide_names_the_steps_of_the_adult_plan_whose_alarm_has_high_priority() {
+    let (text, document) = ready("plan-adult-monitor.json");
+    let plan = Plan::new(&document, &text, None).unwrap();
+    let guide = include_str!("../../../docs/bench.md");
+    let line = guide.lines().find_map(|line| line.strip_prefix("In the adult plan steps ")).unwrap();
+    let (rhythms, rest) = line.split_once(" play the arrhythmias (").unwrap();
+    let (medium, apnoea) = rest.split_once(" have medium priority)").unwrap();
+    let (medium, apnoea) = (numbers(medium), numbers(apnoea));
+    let named = |number: usize| {
+        numbers(rhythms).chunks(2).any(|range| (range[0]..=range[1]).contains(&number)) || apnoea.contains(&number)
+    };
+
+    let mut alarms = 0;
+    for (number, step) in plan.steps.iter().enumerate().map(|(index, step)| (index + 1, step)) {
+        for alarm in &step.alarms {
+            alarms += 1;
+            let high = named(number) && !medium.contains(&number);
+            assert_eq!(alarm.priority == "high", high, "step {number}, {}: {}", step.name, alarm.priority);
+        }
+        assert!(
+            !medium.contains(&number) || (named(number) && !step.alarms.is_empty()),
+            "step {number}, {}",
+            step.name
+        );
+    }
+    assert!(alarms > 30, "{alarms}");
+}
