@@ -33,10 +33,10 @@ pub enum BitsWord {
     /// 24-bit integers; not EDF+.
     #[value(name = "24")]
     B24,
-    /// 32-bit integers; WAV and CSV.
+    /// 32-bit integers; WAV, raw and CSV.
     #[value(name = "32")]
     B32,
-    /// 32-bit floats in the channel's unit; WAV only.
+    /// 32-bit floats in the channel's unit; WAV and raw.
     Float,
 }
 
