@@ -100,6 +100,16 @@ fn every_parameter_belongs_to_a_rhythm_and_keeps_its_range() {
     }
 }
 
+#[test]
+fn a_value_refused_is_named_with_the_range_and_a_unit_where_it_has_one() {
+    let said = |parameter, value| ParameterError::OutOfRange(parameter, value).to_string();
+    assert_eq!(said(Parameter::SinusFaultBeats, 1.5), "sinus_fault.beats = 1.5 is no whole number from 1 to 1000");
+    assert_eq!(said(Parameter::UsualFactor, 20.0), "usual.factor = 20 is outside 0.05 to 10");
+    assert_eq!(said(Parameter::EscapeBpm, 1.0), "escape.bpm = 1 is outside 5 to 300 bpm");
+    let gain = Settings::new(&ADULT, &catalogue::SINUS).with(Field::EcgGain, 9.0);
+    assert_eq!(gain.expect_err("too large").to_string(), "ecg.gain = 9 is outside 0.05 to 5");
+}
+
 /// Words that no part of a record has must not be read as another part.
 #[test]
 fn a_parameter_of_a_kind_that_is_not_chosen_is_refused() {

@@ -340,7 +340,8 @@ impl fmt::Display for OutOfRange {
         let (info, value) = (self.field.info(), self.value);
         match info.kind {
             FieldKind::Number => {
-                write!(f, "{} = {value} is outside {} to {} {}", info.path, info.min, info.max, info.unit)
+                let [space, unit] = after_number(info.unit);
+                write!(f, "{} = {value} is outside {} to {}{space}{unit}", info.path, info.min, info.max)
             }
             FieldKind::Switch => write!(f, "{} = {value} is neither 0 nor 1", info.path),
             FieldKind::Count | FieldKind::Choice(_) => {
@@ -348,6 +349,11 @@ impl fmt::Display for OutOfRange {
             }
         }
     }
+}
+
+/// A unit as it follows a number, after a space: nothing for a ratio, whose unit is 1.
+pub(crate) fn after_number(unit: &'static str) -> [&'static str; 2] {
+    if unit == "1" { ["", ""] } else { [" ", unit] }
 }
 
 impl core::error::Error for OutOfRange {}

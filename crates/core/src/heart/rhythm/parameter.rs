@@ -11,6 +11,7 @@ use super::{
     Rhythm, SinusFault, UsualRate, Ventricles,
 };
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
+use crate::field::after_number;
 use core::fmt;
 use words::{ALARMS, ATRIA, CODES, FOCI, JUNCTIONS, OR_NO_FOCUS, PATHWAYS, PRIORITIES, SITES};
 
@@ -148,7 +149,11 @@ impl fmt::Display for ParameterError {
         match self {
             ParameterError::OutOfRange(parameter, value) => {
                 let info = parameter.info();
-                write!(f, "{} = {value} is outside {} to {} {}", info.path, info.min, info.max, info.unit)
+                if info.whole {
+                    return write!(f, "{} = {value} is no whole number from {} to {}", info.path, info.min, info.max);
+                }
+                let [space, unit] = after_number(info.unit);
+                write!(f, "{} = {value} is outside {} to {}{space}{unit}", info.path, info.min, info.max)
             }
             ParameterError::Absent(parameter) => {
                 write!(f, "{} does not belong to what the rhythm has", parameter.info().path)
