@@ -1,4 +1,4 @@
-"""Features of short stretches of single leads, and general classifiers that try to tell ours from recorded ones.
+"""Features of short stretches of single leads, and general classifiers that try to separate ours from recorded ones.
 
 A stretch is scaled by the size of its QRS, limited to the band that all recorders pass and described by its spectrum, wavelets,
 beats and intervals. No feature knows which lead, record or script it comes from.
@@ -155,8 +155,8 @@ def table(real, ours, fold):
     return rows, labels, folds, np.concatenate((of_real, weights(ours, shares)))
 
 
-def telling(real: list[Stretch], ours: list[Stretch]) -> list[tuple[str, float, float, float]]:
-    """Features by how well each alone tells ours from recorded ones: AUC (0.5 not at all), and both weighted medians."""
+def separating(real: list[Stretch], ours: list[Stretch]) -> list[tuple[str, float, float, float]]:
+    """Features by how well each alone separates ours from recorded ones: AUC (0.5 not at all), and both weighted medians."""
     rows, labels, _, weight = table(real, ours, lambda *_: 0)
     found = []
     for name, column in zip(real[0].features, rows.T, strict=True):

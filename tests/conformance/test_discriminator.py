@@ -1,10 +1,11 @@
-"""Whether general classifiers tell our resting adults from recorded persons.
+"""How well general classifiers separate our resting adults from recorded persons.
 
 Recordings: lead II and V5 of record 100 (MIT-BIH Arrhythmia Database), eight leads of record s0010_re (PTB Diagnostic ECG Database, a
 patient after an infarction) and eight leads of the 12-lead recording that the package pydicom ships as test data.
 Ours: `life` resting with seeds and rates from 60 to 95 bpm, nothing else set.
-Each model is trained without one person and a third of our scripts, and tried on those. 0.5 is a guess. The target is 0.75 or less.
-Three persons are few: the area differs by 0.1 from one choice of seeds to the next.
+Each model is trained without one person and a third of our scripts, and tried on those. 0.5 is a guess. The target is 0.75 or less,
+and is missed: the bounds keep the state that docs/signals.md prints. Three persons are few: the area differs by 0.1 from one choice
+of seeds to the next, so it is averaged over three choices.
 """
 
 from __future__ import annotations
@@ -15,15 +16,17 @@ import numpy as np
 import pydicom
 import pytest
 import wfdb
-from discriminator import judged, stretches, telling
+from discriminator import judged, separating, stretches
 from program import ROOT, succeed
 from reading import read_wav
 
 LEADS = ("I", "II", "V1", "V2", "V3", "V4", "V5", "V6")
 RECORDINGS = ROOT / "tests" / "data" / "recordings"
 SCRIPTS = 24
-MOST_AREA = 0.85
-"""Of the mean over models and persons; measured when this was written: see the changelog."""
+FIRST_SEEDS = (0, 1000, 2000)
+TARGET = 0.75
+MOST_AREA = {"logistic": 0.75, "kernel": 0.92, "trees": 0.95}
+"""Of each kind, the mean over choices of seeds and persons: 0.65, 0.84 and 0.88 when this was written."""
 
 
 def recorded():
@@ -44,10 +47,10 @@ def recorded():
     return found
 
 
-def played(folder: Path, *settings: str, scripts: int = SCRIPTS):
+def played(folder: Path, *settings: str, scripts: int = SCRIPTS, first_seed: int = 0):
     found = []
-    rates = np.random.default_rng(0).uniform(60, 95, scripts)
-    for seed, rate in enumerate(rates):
+    rates = np.random.default_rng(first_seed).uniform(60, 95, scripts)
+    for seed, rate in enumerate(rates, first_seed):
         target = folder / f"{seed}.wav"
         flags = [word for setting in settings for word in ("--set", setting)]
         succeed(
@@ -60,27 +63,31 @@ def played(folder: Path, *settings: str, scripts: int = SCRIPTS):
     return found
 
 
-def area(found) -> float:
-    return float(np.mean([value for value in found.values() if isinstance(value, float)]))
-
-
 @pytest.fixture(scope="module")
 def people():
     return recorded()
 
 
-def test_a_resting_adult_passes_for_a_recorded_one(people, tmp_path, capsys):
-    ours = played(tmp_path, "life=resting")
-    found = judged(people, ours)
+def test_resting_adults_are_no_easier_to_separate_than_the_documentation_says(people, tmp_path, capsys):
+    choices = []
+    for first_seed in FIRST_SEEDS:
+        folder = tmp_path / str(first_seed)
+        folder.mkdir()
+        ours = played(folder, "life=resting", first_seed=first_seed)
+        choices.append(judged(people, ours))
+    found = {name: float(np.mean([choice[name] for choice in choices])) for name in MOST_AREA}
     with capsys.disabled():
-        print(f"\n  area under the curve {area(found):.2f} (target 0.75)")
+        print(f"\n  area under the curve {np.mean(list(found.values())):.2f} (target {TARGET})")
         for name, value in found.items():
-            print(f"    {name}: {value if isinstance(value, dict) else round(value, 2)}")
-        for name, alone, of_persons, of_ours in telling(people, ours)[:8]:
-            print(f"    tells: {name}, alone {alone:.2f}; recorded {of_persons:.2f}, ours {of_ours:.2f}")
-    assert area(found) <= MOST_AREA
+            print(f"    {name}: {value:.2f} of " + ", ".join(f"{choice[name]:.2f}" for choice in choices))
+        for name, alone, of_persons, of_ours in separating(people, ours)[:8]:
+            print(f"    separates: {name}, alone {alone:.2f}; recorded {of_persons:.2f}, ours {of_ours:.2f}")
+    for name, most in MOST_AREA.items():
+        assert found[name] <= most, name
 
 
-def test_equal_beats_do_not(people, tmp_path):
+def test_equal_beats_are_separated_by_each_kind(people, tmp_path):
     """The classifiers are no blunt tool: without life they know ours at once."""
-    assert area(judged(people, played(tmp_path, scripts=9))) > 0.95
+    found = judged(people, played(tmp_path, scripts=9))
+    for name in MOST_AREA:
+        assert found[name] > 0.95, name
