@@ -18,9 +18,11 @@ import json
 import os
 import platform
 import re
+import shutil
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -50,9 +52,14 @@ def render(seconds: int, target: str) -> list[str]:
     return ["render", "--rhythm", "sinus", "--duration", f"{seconds}s", "--channels", "leads", "--force", "-o", target]
 
 
-def per_frame(folder: Path, target: str) -> int:
+def stream(seconds: int) -> list[str]:
+    """Arguments of the same signal as bare frames, without truth and without digests."""
+    return ["stream", "--fast", "--rhythm", "sinus", "--duration", f"{seconds}s", "--channels", "leads"]
+
+
+def per_frame(folder: Path, arguments: Callable[[int], list[str]]) -> int:
     short_s, long_s = 10, 20
-    short, long = (counted(folder, *render(seconds, target)) for seconds in (short_s, long_s))
+    short, long = (counted(folder, *arguments(seconds)) for seconds in (short_s, long_s))
     return (long - short) // ((long_s - short_s) * 500)
 
 
@@ -79,11 +86,15 @@ def counts(folder: Path) -> dict[str, int]:
         "help": counted(folder, "--help"),
         "check.1000-steps": counted(folder, "check", "steps.json"),
         "render.wav.10-s": counted(folder, *render(10, "signal.wav")),
-        "render.wav.frame": per_frame(folder, "signal.wav"),
-        "render.csv.frame": per_frame(folder, "signal.csv"),
+        "render.wav.frame": per_frame(folder, lambda seconds: render(seconds, "signal.wav")),
+        "render.csv.frame": per_frame(folder, lambda seconds: render(seconds, "signal.csv")),
+        "stream.frame": per_frame(folder, stream),
     }
     subprocess.run([PROGRAM, *render(600, "minutes.wav")], cwd=folder, check=True, stderr=subprocess.DEVNULL)
     found["score.600-s"] = counted(folder, "score", "minutes.beats.csv", "minutes.beats.csv")
+    # Without a manifest beside it nothing is hashed, and the scoring itself counts.
+    shutil.copy(folder / "minutes.beats.csv", folder / "alone.csv")
+    found["score.600-s.alone"] = counted(folder, "score", "alone.csv", "alone.csv")
     return found
 
 
