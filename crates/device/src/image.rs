@@ -1,17 +1,4 @@
-//! Image of a rig: its wiring as bytes in flash, beside the image of a script.
-//!
-//! | at | bytes | |
-//! |---:|---:|---|
-//! | 0 | 4 | `PWRI` |
-//! | 4 | 2 | version, 1 |
-//! | 6 | 2 | number of outputs, n |
-//! | 8 | 4 | check sum: CRC-32 as in IEEE 802.3 over all bytes but these four |
-//! | 12 | 4 | lowest code, signed |
-//! | 16 | 4 | highest code, signed |
-//! | 20 | 20 n | the outputs |
-//!
-//! An output: source (1 byte), shift (1), two zeros, mantissa (4, signed), offset (8, signed), code of rest (4, signed).
-//! Numbers are little-endian.
+//! Image of a rig: its wiring as bytes in flash, beside the image of a script. docs/image.md specifies the bytes.
 
 use crate::fixed::Slope;
 use crate::wiring::{MAX_OUTPUTS, Output, Source, Wiring, WiringError};

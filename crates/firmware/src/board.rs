@@ -1,6 +1,6 @@
 //! The emulated board: its timer, its floating-point mode, its stack.
 //!
-//! The only module with `unsafe`, and the only one to rewrite for another board.
+//! With `src/rig/board.rs` the only modules with `unsafe`, and the only ones to rewrite for another board.
 //! Addresses: Arm application note AN386 (MPS2 FPGA image for Cortex-M4), memory map; timer registers: Arm Cortex-M System
 //! Design Kit technical reference manual, APB timer.
 
