@@ -166,17 +166,10 @@ pub unsafe extern "C" fn pulsewright_pressures(player: *mut PlayerMemory, sites:
     if player.position() > 0 {
         return Status::TooLate;
     }
-    if sites >> PressureSite::COUNT != 0 || sites.count_ones() as usize > pulsewright_core::pressure::AT_ONCE {
+    if sites >> PressureSite::COUNT != 0 {
         return Status::Pressures;
     }
-    let mut chosen = [PressureSite::Arterial; PressureSite::COUNT];
-    let mut count = 0;
-    let known = PressureSite::ALL.iter().filter(|site| sites & 1 << **site as u32 != 0);
-    for (place, site) in chosen.iter_mut().zip(known) {
-        *place = *site;
-        count += 1;
-    }
-    let Ok(set) = SiteSet::new(chosen.get(..count).unwrap_or_default()) else { return Status::Pressures };
+    let Ok(set) = SiteSet::of_bits(sites as u16) else { return Status::Pressures };
     *player = player.clone().with_pressures_at(set);
     Status::Ok
 }

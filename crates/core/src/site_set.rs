@@ -58,7 +58,8 @@ impl SiteSet {
         self.0
     }
 
-    fn of_bits(bits: u16) -> Result<SiteSet, TooManySites> {
+    /// The sites of these bits: bit n is the site at index n of [`PressureSite::ALL`].
+    pub fn of_bits(bits: u16) -> Result<SiteSet, TooManySites> {
         let count = bits.count_ones() as usize;
         if count > AT_ONCE { Err(TooManySites(count)) } else { Ok(SiteSet(bits)) }
     }
