@@ -11,16 +11,14 @@ import re
 import signal
 import subprocess
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 import program
 
-ROOT = Path(__file__).resolve().parents[2]
-RIG = ROOT / "examples/rig/bench.json"
-TOUR = ROOT / "examples/tour.json"
+RIG = program.ROOT / "examples/rig/bench.json"
+TOUR = program.ROOT / "examples/tour.json"
 HZ = 250
 SECONDS = int(os.environ.get("PULSEWRIGHT_BOARD_SECONDS", "12"))
 # The emulated board's timer.
@@ -33,7 +31,7 @@ ATTEMPTS = 4
 @pytest.fixture(scope="module")
 def built():
     """Emulator and image of the board."""
-    done = subprocess.run(["bash", ".ci/firmware", "build"], cwd=ROOT, capture_output=True, text=True, timeout=900)
+    done = subprocess.run(["bash", ".ci/firmware", "build"], cwd=program.ROOT, capture_output=True, text=True, timeout=900)
     assert done.returncode == 0, done.stdout[-2000:] + done.stderr[-2000:]
     emulator, image = done.stdout.splitlines()[-2:]
     return emulator, image
@@ -72,10 +70,10 @@ class Board:
         return np.frombuffer(content[: len(content) // SHOWN.itemsize * SHOWN.itemsize], dtype=SHOWN)
 
 
-def stream(board, folder, *arguments, **more):
+def stream(board, *arguments):
     command = ["stream", TOUR, "--rig", RIG, "--frame-rate", str(HZ), "--board", board.line, *arguments]
     return subprocess.Popen(
-        [program.PROGRAM, *map(str, command)], stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **more
+        [program.PROGRAM, *map(str, command)], stdin=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     )
 
 
@@ -100,8 +98,8 @@ def test_the_words_of_the_converters_are_those_of_a_render(built, tmp_path):
     for attempt in range(ATTEMPTS):
         log = tmp_path / f"log-{attempt}.json"
         with Board(built, tmp_path) as board:
-            process = stream(board, tmp_path, "--duration", f"{SECONDS}s", "--live", "--log", log)
-            for second, command in enumerate(["rate 110", "rhythm ventricular-tachycardia", "rhythm sinus", "beat left-ventricular"]):
+            process = stream(board, "--duration", f"{SECONDS}s", "--live", "--log", log)
+            for command in ("rate 110", "rhythm ventricular-tachycardia", "rhythm sinus", "beat left-ventricular"):
                 time.sleep(1.5)
                 if process.poll() is None:
                     process.stdin.write(f"{command}\n")
@@ -123,13 +121,14 @@ def test_the_words_of_the_converters_are_those_of_a_render(built, tmp_path):
 
 
 def test_a_silent_host_brings_rest(built, tmp_path):
-    """The board has frames for a second, and rests all the same within 50 ms: a stopped program is a fault."""
+    """The board has frames for a second, and shows less than 80 ms of them before it rests: a stopped program is a fault."""
     for _ in range(ATTEMPTS):
         with Board(built, tmp_path) as board:
-            process = stream(board, tmp_path, "--duration", "60s")
+            process = stream(board, "--duration", "60s")
             deadline = time.monotonic() + 30
             while time.monotonic() < deadline and (not board.trace.exists() or len(played(board.shown())) < HZ):
                 time.sleep(0.02)
+            playing = process.poll() is None
             process.send_signal(signal.SIGSTOP)
             before = len(played(board.shown()))
             time.sleep(1.0)
@@ -138,11 +137,13 @@ def test_a_silent_host_brings_rest(built, tmp_path):
             process.communicate()
         rest = (after["words"][-1] == after["words"][0]).all()
         late = (len(played(after)) - before) / HZ
+        # However late this computer is: a host that stays silent for a second always brings rest.
+        assert rest
         # 40 ms of silence, a tick, and what this computer took between the signal and the look.
-        if rest and before > 0 and late < 0.08:
+        if playing and before >= HZ and late < 0.08:
             print(f"{1000 * late:.0f} ms of frames were shown after the host had stopped")
             return
-    pytest.fail(f"rest {rest}, {late} s of frames after the host had stopped")
+    pytest.fail(f"{before} frames before the host had stopped, {late} s of frames after it")
 
 
 def test_ticks_do_not_jitter(built, tmp_path):

@@ -14,6 +14,7 @@ use pulsewright_files::truth::{self, TruthFile};
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_rig::{Clip, RigRender};
 use pulsewright_script::Document;
+use pulsewright_stream::link::LinkReport;
 use pulsewright_stream::{Command, Ended, LivePlayer, Pace, Samples, command, send};
 use pulsewright_text::fit;
 use pulsewright_text::source::{self, BadLine};
@@ -105,7 +106,7 @@ pub fn run(request: Request) -> Outcome {
         sent.borrow_mut().encode(&block[..filled], bytes);
         filled as u64
     };
-    let (sink, repeats) = sink(stream.board.as_deref(), &sent.borrow(), rate)?;
+    let (sink, board) = sink(stream.board.as_deref(), &sent.borrow(), rate)?;
     let ended = send(rate, stream.pace, header, make, sink, interruption::asked);
     let log = log.zip(set).map_or(Ok(()), |(log, set)| {
         let live = live.borrow();
@@ -116,13 +117,11 @@ pub fn run(request: Request) -> Outcome {
     match ended {
         Ok(ended) => {
             report(&ended, stream.pace, &sent.borrow(), rate.as_hz());
-            if let Some(repeats) = repeats {
-                say(&format!("{} frames were sent to the board more than once", repeats()));
-            }
-            log
+            // The log holds whatever became of the board.
+            log.and(board.map_or(Ok(()), |board| board.say()))
         }
         // The log still holds for the frames before the reader left.
-        Err(error) => log.and(Err(Failure::output(&error))),
+        Err(error) => log.and(Err(board.map_or_else(|| Failure::output(&error), |board| board.failure(&error)))),
     }
 }
 
@@ -188,29 +187,47 @@ impl Sent {
 
 /// Where frames go.
 type Sink = Box<dyn Write + Send>;
-/// Counts the frames that a board got more than once.
-type Repeats = Box<dyn Fn() -> u64>;
+
+/// The board at the end of a serial line.
+struct Board<'a> {
+    line: &'a Path,
+    report: Box<dyn Fn() -> LinkReport>,
+}
+
+impl Board<'_> {
+    /// Says how the conversation has ended.
+    fn say(&self) -> Outcome {
+        let LinkReport { repeated, empty, failed } = (self.report)();
+        say(&format!(
+            "{repeated} frames were sent to the board more than once; {empty} ticks of its timer found no frame"
+        ));
+        failed.map_or(Ok(()), |why| Err(self.failure(&why)))
+    }
+
+    fn failure(&self, why: &dyn std::fmt::Display) -> Failure {
+        Failure::input(format!("{}: {why}", source::name(self.line)))
+    }
+}
 
 /// The board at the end of a serial line, or standard output.
-fn sink(board: Option<&Path>, sent: &Sent, rate: FrameRate) -> Result<(Sink, Option<Repeats>), Failure> {
+fn sink<'a>(board: Option<&'a Path>, sent: &Sent, rate: FrameRate) -> Result<(Sink, Option<Board<'a>>), Failure> {
     match (board, sent) {
-        (Some(line), Sent::Rig(rig, _)) => board_at(line, rig, rate).map(|(sink, repeats)| (sink, Some(repeats))),
+        (Some(line), Sent::Rig(rig, _)) => board_at(line, rig, rate).map(|(sink, board)| (sink, Some(board))),
         (Some(_), Sent::Channels(_)) => Err(Failure::input("--board takes the codes of a rig: give --rig")),
         (None, _) => Ok((Box::new(standard_output()?), None)),
     }
 }
 
 #[cfg(unix)]
-fn board_at(line: &Path, rig: &RigRender, rate: FrameRate) -> Result<(Sink, Repeats), Failure> {
-    let frames = rig.frames();
-    let board = pulsewright_stream::link::BoardWriter::open(line, frames.wiring(), frames.frame_bytes(), rate);
-    let board = board.map_err(|error| Failure::input(format!("{}: {error}", source::name(line))))?;
-    let repeats = board.repeats();
-    Ok((Box::new(board), Box::new(move || repeats.count())))
+fn board_at<'a>(line: &'a Path, rig: &RigRender, rate: FrameRate) -> Result<(Sink, Board<'a>), Failure> {
+    let writer = pulsewright_stream::link::BoardWriter::open(line, rig.frames().wiring(), rate);
+    let writer = writer.map_err(|error| Failure::input(format!("{}: {error}", source::name(line))))?;
+    let board = Board { line, report: Box::new(writer.reporter()) };
+    Ok((Box::new(writer), board))
 }
 
 #[cfg(not(unix))]
-fn board_at(_: &Path, _: &RigRender, _: FrameRate) -> Result<(Sink, Repeats), Failure> {
+fn board_at<'a>(_: &'a Path, _: &RigRender, _: FrameRate) -> Result<(Sink, Board<'a>), Failure> {
     Err(Failure::input("--board needs a serial line of Unix; on this system send the frames to a program of yours"))
 }
 

@@ -64,3 +64,48 @@ impl<'a> Maker<'a> {
         made
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fixed::Slope;
+    use crate::marks::Marks;
+    use crate::wiring::{Output, Source};
+    use heapless::spsc::Queue;
+    use pulsewright_core::{ADULT, Field, Item, SINUS, Script, Settings, Span, Step};
+    use std::vec::Vec;
+
+    const RATE: FrameRate = FrameRate::lit(1000);
+
+    #[test]
+    fn frames_carry_their_codes_and_leads_are_off_at_their_frames() {
+        let sinus = Settings::new(&ADULT, &SINUS);
+        // Neither 1150 nor 1355 is the start of a block of 16.
+        let items = [(1150, 0.0), (205, 1.0), (1000, 0.0)]
+            .map(|(ms, off)| Item::Step(Step::lasting(Span::millis(ms), sinus.lit(Field::OffV1, off))));
+        let script = Script::new(3, &items).unwrap();
+        let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 0 };
+        let output = Output { source: Source::Chest(0), slope, rest: 0 };
+        let wiring = Wiring::new(&[output], (-32_768, 32_767)).unwrap();
+        let mut maker = Maker::new(Player::new(&script, RATE), RATE);
+        let mut queue = Queue::<RigFrame<1>, 64>::new();
+        let (mut producer, mut consumer) = queue.split();
+        let mut made = Vec::new();
+        while maker.fill(&wiring, &mut producer) > 0 {
+            while let Some(frame) = consumer.dequeue() {
+                made.push(frame);
+            }
+        }
+        let off: Vec<usize> = (0..made.len()).filter(|n| made[*n].marks.has(Marks::LEAD_OFF)).collect();
+        assert_eq!(off, (1150..1355).collect::<Vec<_>>());
+        // The flat lead itself, and nothing else, is where the mark is.
+        let still = |n: &usize| made[n - 3].codes == made[*n].codes && made[n + 3].codes == made[*n].codes;
+        assert!((1153..1352).all(|n| still(&n)), "the lead of an electrode that is off is flat");
+        let mut frames = std::vec![Frame::default(); 3000];
+        let count = Player::new(&script, RATE).fill(&mut frames);
+        let expected: Vec<i32> = frames[..count].iter().map(|frame| wiring.code(&output, frame).0).collect();
+        assert_eq!(made.iter().map(|frame| frame.codes[0]).collect::<Vec<_>>(), expected);
+        assert!(made.iter().any(|frame| frame.marks.has(Marks::R_WAVE)));
+        assert_eq!((made.len(), maker.clipped()), (2355, 0));
+    }
+}

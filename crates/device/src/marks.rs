@@ -50,7 +50,7 @@ impl Lines for () {
     fn set(&mut self, _: Marks) {}
 }
 
-/// Triggers that are to come or are on.
+/// Triggers that are to come or are on, and changes of the leads that are to come.
 const PENDING: usize = 16;
 
 /// Turns events into the marks of frames.
@@ -59,6 +59,8 @@ pub struct Triggers {
     rate: FrameRate,
     /// First frame of a trigger, and its mark.
     pending: heapless::Vec<(u64, Marks), PENDING>,
+    /// First frame with a lead off, or with all on again, in order.
+    changes: heapless::Deque<(u64, bool), PENDING>,
     lead_off: bool,
     missed: u32,
 }
@@ -69,7 +71,7 @@ impl Triggers {
 
     /// At a frame rate.
     pub const fn new(rate: FrameRate) -> Triggers {
-        Triggers { rate, pending: heapless::Vec::new(), lead_off: false, missed: 0 }
+        Triggers { rate, pending: heapless::Vec::new(), changes: heapless::Deque::new(), lead_off: false, missed: 0 }
     }
 
     /// Takes an event, reported before the frames after it are marked.
@@ -78,7 +80,7 @@ impl Triggers {
             Event::Beat(beat) => self.plan(beat.peak, Marks::R_WAVE),
             Event::Pace { at, chamber: Chamber::Atrium, .. } => self.plan(at, Marks::ATRIAL_PACE),
             Event::Pace { at, .. } => self.plan(at, Marks::VENTRICULAR_PACE),
-            Event::Episode { episode: Episode::LeadOff, starts, .. } => self.lead_off = starts,
+            Event::Episode { episode: Episode::LeadOff, at, starts } => self.change(at, starts),
             _ => {}
         }
     }
@@ -88,7 +90,17 @@ impl Triggers {
         self.missed = self.missed.saturating_add(u32::from(planned.is_err()));
     }
 
-    /// Triggers that found no room: more than 16 at once, which no heart gives.
+    fn change(&mut self, at: Instant, off: bool) {
+        if self.changes.is_full() {
+            // The last state counts, whatever came before it.
+            self.changes.pop_back();
+            self.missed = self.missed.saturating_add(1);
+        }
+        // There is room now.
+        self.changes.push_back((self.rate.frame_at_or_after(at), off)).unwrap_or(());
+    }
+
+    /// Triggers and changes of the leads that found no room: more than 16 at once, which no heart gives.
     pub const fn missed(&self) -> u32 {
         self.missed
     }
@@ -99,6 +111,10 @@ impl Triggers {
         self.pending.retain(|(first, _)| frame < first.saturating_add(width));
         let on = self.pending.iter().filter(|(first, _)| *first <= frame);
         let marks = on.fold(Marks::default(), |marks, (_, mark)| marks.with(*mark));
+        while let Some(&(_, off)) = self.changes.front().filter(|(first, _)| *first <= frame) {
+            self.lead_off = off;
+            self.changes.pop_front();
+        }
         if self.lead_off { marks.with(Marks::LEAD_OFF) } else { marks }
     }
 }
@@ -119,13 +135,25 @@ mod tests {
     }
 
     #[test]
-    fn a_lead_off_lasts() {
+    fn a_lead_is_off_from_its_moment_to_its_end() {
         let mut triggers = Triggers::new(FrameRate::lit(500));
-        let event = |starts| Event::Episode { episode: Episode::LeadOff, at: Instant::ZERO, starts };
-        triggers.take(event(true));
-        assert!(triggers.of_frame(0).has(Marks::LEAD_OFF) && triggers.of_frame(100).has(Marks::LEAD_OFF));
-        triggers.take(event(false));
-        assert_eq!(triggers.of_frame(101), Marks::default());
+        let at = |ms| Instant::ZERO.plus(Span::millis(ms));
+        let event = |ms, starts| Event::Episode { episode: Episode::LeadOff, at: at(ms), starts };
+        [event(5, true), event(11, false), event(13, true), event(39, false)]
+            .into_iter()
+            .for_each(|event| triggers.take(event));
+        let off: Vec<u64> = (0..30).filter(|frame| triggers.of_frame(*frame).has(Marks::LEAD_OFF)).collect();
+        let expected: Vec<u64> = (3..6).chain(7..20).collect();
+        assert_eq!(off, expected, "6 to 10 ms and 14 to 38 ms");
+    }
+
+    #[test]
+    fn too_many_changes_of_the_leads_leave_the_last_state() {
+        let mut triggers = Triggers::new(FrameRate::lit(500));
+        for n in 0..20 {
+            triggers.take(Event::Episode { episode: Episode::LeadOff, at: Instant::ZERO, starts: n % 2 == 0 });
+        }
+        assert_eq!((triggers.missed(), triggers.of_frame(0)), (4, Marks::default()));
     }
 
     #[test]

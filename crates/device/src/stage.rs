@@ -216,7 +216,7 @@ impl<'q, C: Converters, L: Lines, W: Watchdog, const OUTPUTS: usize> Stage<'q, C
 
     fn count_lateness(&mut self, now: u32) {
         if let (Some(last), 1..) = (self.last_tick, self.period) {
-            let late = now.wrapping_sub(last) > self.period + self.period / 2;
+            let late = now.wrapping_sub(last) > self.period.saturating_add(self.period / 2);
             self.counts.late = self.counts.late.saturating_add(u32::from(late));
         }
         self.last_tick = Some(now);
@@ -349,6 +349,16 @@ mod tests {
             stage.tick(now);
         }
         assert_eq!(stage.counts().late, 1);
+    }
+
+    #[test]
+    fn the_longest_period_is_no_reason_to_stop() {
+        let (mut model, mut queue) = (Model::default(), Queue::<RigFrame<2>, 8>::new());
+        let (_, consumer) = queue.split();
+        let mut stage = Stage::new(&wiring(), (&mut model, (), ()), consumer, u32::MAX, 10);
+        stage.start();
+        (0..3).for_each(|now| stage.tick(now));
+        assert_eq!((stage.counts().late, stage.state()), (0, State::Playing));
     }
 
     #[test]

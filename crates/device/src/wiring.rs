@@ -43,7 +43,8 @@ impl Source {
             Source::Limb(Limb::RightArm) => 1,
             Source::Limb(Limb::LeftArm) => 2,
             Source::Limb(Limb::LeftLeg) => 3,
-            Source::Chest(index) => 4 + index,
+            // One beyond V6 gets the number of another source, or of none: a wiring refuses it.
+            Source::Chest(index) => 4_u8.saturating_add(index),
             Source::Respiration => 16,
             Source::Cuff => 17,
             Source::Pressure(site) => 32 + site as u8,
@@ -115,6 +116,8 @@ pub enum WiringError {
     Codes,
     /// The slope of the output of this index is out of range, or its rest is no code.
     Output(usize),
+    /// The output of this index carries a chest electrode beyond V6.
+    Source(usize),
 }
 
 impl core::fmt::Display for WiringError {
@@ -125,6 +128,7 @@ impl core::fmt::Display for WiringError {
             WiringError::Output(index) => {
                 write!(f, "output {} of the rig: a step is far too fine or too coarse", index + 1)
             }
+            WiringError::Source(index) => write!(f, "output {} of the rig: no chest electrode is beyond V6", index + 1),
         }
     }
 }
@@ -145,6 +149,10 @@ impl Wiring {
         if let Some(index) = outputs.iter().position(wrong) {
             return Err(WiringError::Output(index));
         }
+        let unknown = |output: &Output| Source::of_number(output.source.number()) != Some(output.source);
+        if let Some(index) = outputs.iter().position(unknown) {
+            return Err(WiringError::Source(index));
+        }
         let outputs = heapless::Vec::from_slice(outputs).map_err(|_| WiringError::Outputs)?;
         if outputs.is_empty() {
             return Err(WiringError::Outputs);
@@ -160,6 +168,12 @@ impl Wiring {
     /// Lowest and highest code.
     pub const fn codes(&self) -> (i32, i32) {
         (self.lowest, self.highest)
+    }
+
+    /// Bytes of a code's word on the link and in a file, 2 or 4.
+    pub const fn code_bytes(&self) -> usize {
+        // Both fit in 32 bits and their difference in 24.
+        if self.highest - self.lowest < 1 << 16 { 2 } else { 4 }
     }
 
     /// The code of an output for a frame, and whether the converter does not reach it.
@@ -243,6 +257,10 @@ mod tests {
         assert_eq!(new(output, (0, 1 << 24)), Some(WiringError::Codes));
         assert_eq!(new(output, (i32::MIN, i32::MAX)), Some(WiringError::Codes));
         assert_eq!(new(Output { rest: 200, ..output }, (-128, 127)), Some(WiringError::Output(0)));
+        for index in [6, 12, 28, 251, u8::MAX] {
+            let beyond = Output { source: Source::Chest(index), ..output };
+            assert_eq!(Wiring::new(&[output, beyond], (-128, 127)).err(), Some(WiringError::Source(1)), "{index}");
+        }
         let steep = Slope { shift: 7, ..slope };
         assert_eq!(new(Output { slope: steep, ..output }, (-128, 127)), Some(WiringError::Output(0)));
     }

@@ -51,10 +51,11 @@ impl RigFrames {
     /// [`RigError`] when a WAV file can't hold its codes, or a step is far too fine or too coarse.
     pub fn new(rig: &Rig, packing: Packing) -> Result<RigFrames, RigError> {
         let converter = &rig.converter;
+        let wiring = Box::new(wiring(rig)?);
         let bytes = match packing {
-            Packing::Raw if converter.bits > 16 => 4,
             Packing::Wav(_) if converter.bits > 16 => 3,
-            Packing::Raw | Packing::Wav(_) => 2,
+            Packing::Wav(_) => 2,
+            Packing::Raw => wiring.code_bytes(),
         };
         let full = converter.bits as usize == 8 * bytes;
         if matches!(packing, Packing::Wav(_)) && full && converter.coding == Coding::OffsetBinary {
@@ -68,7 +69,7 @@ impl RigFrames {
             }
         };
         let signals = rig.outputs.iter().map(|output| output.signal).collect();
-        Ok(RigFrames { signals, wiring: Box::new(wiring(rig)?), bytes, head })
+        Ok(RigFrames { signals, wiring, bytes, head })
     }
 
     /// Channels of the core that it follows, each once.

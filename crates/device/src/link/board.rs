@@ -52,24 +52,18 @@ struct Owed {
 impl<'q, const OUTPUTS: usize> Board<'q, OUTPUTS> {
     /// For a wiring, in front of the queue of a stage.
     pub fn new(wiring: &Wiring, queue: Producer<'q, RigFrame<OUTPUTS>>) -> Self {
-        let (lowest, highest) = wiring.codes();
         Board {
             queue,
             line: Collector::default(),
             wiring: wiring.digest(),
             outputs: wiring.outputs().len().min(OUTPUTS) as u8,
-            code_bytes: if i64::from(highest) - i64::from(lowest) < 1 << 16 { 2 } else { 4 },
-            codes: (lowest, highest),
+            code_bytes: wiring.code_bytes() as u8,
+            codes: wiring.codes(),
             next: 0,
             open: false,
             last_heard: None,
             owes: Owed::default(),
         }
-    }
-
-    /// Packets that were damaged on their way.
-    pub const fn thrown_away(&self) -> u32 {
-        self.line.thrown_away()
     }
 
     /// Takes a byte of the line at `now`, in ms of a clock that wraps.
@@ -78,10 +72,8 @@ impl<'q, const OUTPUTS: usize> Board<'q, OUTPUTS> {
             return None;
         }
         let mut plain = [0; MAX_PACKET];
-        let mut line = core::mem::take(&mut self.line);
-        let heard = line.message(&mut plain, |message| self.hear(message, now));
-        self.line = line;
-        heard.flatten()
+        let message = self.line.message(&mut plain)?;
+        self.hear(message, now)
     }
 
     fn hear(&mut self, message: ToBoard<'_>, now: u32) -> Option<Heard> {

@@ -25,15 +25,9 @@ pub struct Collector {
     bytes: heapless::Vec<u8, MAX_PACKET>,
     /// The packet is longer than any: skip to its end.
     too_long: bool,
-    thrown_away: u32,
 }
 
 impl Collector {
-    /// Packets that did not fit their sum.
-    pub const fn thrown_away(&self) -> u32 {
-        self.thrown_away
-    }
-
     /// Takes a byte; `true` when it ended a packet, which [`Collector::message`] then reads.
     pub fn take(&mut self, byte: u8) -> bool {
         if byte == 0 {
@@ -43,27 +37,18 @@ impl Collector {
         false
     }
 
-    /// The message of the packet that has just ended, given to `use_it`; `None` when it was damaged. The next packet begins.
-    pub fn message<'de, M: Deserialize<'de>, R>(
-        &mut self,
-        plain: &'de mut [u8; MAX_PACKET],
-        use_it: impl FnOnce(M) -> R,
-    ) -> Option<R> {
-        let empty = self.bytes.is_empty();
+    /// The message of the packet that has just ended, decoded into `plain`; `None` when it was damaged. The next packet begins.
+    pub fn message<'de, M: Deserialize<'de>>(&mut self, plain: &'de mut [u8; MAX_PACKET]) -> Option<M> {
         let whole = !core::mem::take(&mut self.too_long);
         let decoded = if whole { cobs::decode(&self.bytes, plain).ok() } else { None };
         self.bytes.clear();
-        let message = decoded.and_then(|length| {
-            let used = length.checked_sub(4)?;
-            let (body, sum) = plain.get(..used + 4)?.split_at_checked(used)?;
-            if CHECK_SUM.checksum(body).to_le_bytes() != sum {
-                return None;
-            }
-            // A message with something behind it is not one of ours.
-            postcard::take_from_bytes(body).ok().filter(|(_, rest)| rest.is_empty()).map(|(message, _)| message)
-        });
-        // Two zeros in a row are an empty packet, which does no harm.
-        self.thrown_away = self.thrown_away.saturating_add(u32::from(message.is_none() && !empty));
-        message.map(use_it)
+        // Two zeros in a row are an empty packet, which is none.
+        let used = decoded?.checked_sub(4)?;
+        let (body, sum) = plain.get(..used + 4)?.split_at_checked(used)?;
+        if CHECK_SUM.checksum(body).to_le_bytes() != sum {
+            return None;
+        }
+        // A message with something behind it is not one of ours.
+        postcard::take_from_bytes(body).ok().filter(|(_, rest)| rest.is_empty()).map(|(message, _)| message)
     }
 }

@@ -1,6 +1,6 @@
 //! The emulated board: its clock, its system timer, two serial ports.
 //!
-//! With `src/board.rs` the only places with `unsafe`, and the only ones to rewrite for another board. Addresses: Arm application
+//! With `src/board.rs` the only modules with `unsafe`, and the only ones to rewrite for another board. Addresses: Arm application
 //! note AN386 (MPS2 FPGA image for Cortex-M4), memory map; registers: Arm Cortex-M System Design Kit technical reference manual,
 //! APB timer and APB UART.
 
@@ -47,7 +47,7 @@ pub fn now() -> u32 {
 static WRAPS: AtomicU32 = AtomicU32::new(0);
 static LAST: AtomicU32 = AtomicU32::new(0);
 
-/// Looks for a wrap of the clock: called at every tick, far more often than it wraps.
+/// Looks for a wrap of the clock, far more often than it wraps: at every tick and whenever the time is asked for.
 pub fn count_tick() {
     let now = now();
     if now < LAST.swap(now, Ordering::Relaxed) {
@@ -57,8 +57,15 @@ pub fn count_tick() {
 
 /// Milliseconds since the start, modulo 2^32.
 pub fn millis() -> u32 {
-    // 2^32 counts are 171 798 ms and 17 280 counts: the wrap is a third of a millisecond off, once in three minutes.
-    WRAPS.load(Ordering::Relaxed).wrapping_mul(171_799).wrapping_add(now() / (CLOCK_HZ / 1000))
+    // Between a wrap and the next tick only this look finds the wrap; no tick comes between the look and the sum.
+    cortex_m::interrupt::free(|_| {
+        count_tick();
+        // 2^32 counts are 171 798 ms and 17 280 counts: the wrap is a third of a millisecond off, once in three minutes.
+        WRAPS
+            .load(Ordering::Relaxed)
+            .wrapping_mul(171_799)
+            .wrapping_add(LAST.load(Ordering::Relaxed) / (CLOCK_HZ / 1000))
+    })
 }
 
 /// The system timer, whose interrupt is a tick.

@@ -21,7 +21,7 @@ use heapless::spsc::Queue;
 use model::{Latch, Words};
 use pulsewright_device::converter::SpiConverters;
 use pulsewright_device::link::packet::MAX_PACKET;
-use pulsewright_device::link::{Board, Heard};
+use pulsewright_device::link::{Board, HEAD_START, Heard};
 use pulsewright_device::stage::{Cause, RigFrame, Stage, State};
 use pulsewright_device::wiring::{MAX_OUTPUTS, Wiring};
 
@@ -29,8 +29,8 @@ use pulsewright_device::wiring::{MAX_OUTPUTS, Wiring};
 const OUTPUTS: usize = 13;
 /// Frames that wait at most: a quarter of a second at 1000 frames a second.
 const ROOM: usize = 256;
-/// Frames that wait while the clocks of host and board agree: the host's head start.
-const TARGET: usize = 48;
+/// Frames that wait while the clocks of host and board agree.
+const TARGET: usize = HEAD_START as usize;
 /// Ticks without a frame before the outputs go to rest.
 const PATIENCE: u32 = 20;
 
@@ -81,10 +81,12 @@ fn main() -> ! {
     loop {
         while let Some(byte) = port.read() {
             match link.take(byte, board::millis()) {
-                Some(Heard::Start { hz }) => {
+                // The host asks again until it hears that frames are shown: their period must not begin anew.
+                Some(Heard::Start { hz }) if with_stage(|stage| stage.state()) != Some(State::Playing) => {
                     ticker.set(hz);
                     with_stage(Stage::start);
                 }
+                Some(Heard::Start { .. }) => {}
                 Some(Heard::Stop) => {
                     with_stage(|stage| stage.stop(Cause::Stopped));
                 }

@@ -1,5 +1,6 @@
 //! A serial line of this computer: a writer of code frames whose thread keeps the conversation with the board.
 
+use super::LinkReport;
 use super::host::{Host, LinkError};
 use crate::clock::ask_to_wake_on_time;
 use pulsewright_core::time::FrameRate;
@@ -28,7 +29,6 @@ struct Shared {
 struct State {
     host: Host,
     failed: Option<String>,
-    ended: bool,
 }
 
 impl Shared {
@@ -58,32 +58,38 @@ impl BoardWriter {
     /// Opens the line at `path` and waits until the board answers. A terminal line is switched to raw bytes; its speed stays as it
     /// is set.
     ///
-    /// `frame_bytes` are the bytes of a frame of codes; the board shows `rate` of them.
+    /// The board shows `rate` frames a second.
     ///
     /// # Errors
     /// When the line can't be opened, nothing answers, or the board was built for another rig.
-    pub fn open(path: &Path, wiring: &Wiring, frame_bytes: usize, rate: FrameRate) -> io::Result<BoardWriter> {
+    pub fn open(path: &Path, wiring: &Wiring, rate: FrameRate) -> io::Result<BoardWriter> {
         let flags = OFlags::RDWR | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
         let line = File::from(rustix::fs::open(path, flags, Mode::empty())?);
         if let Ok(mut settings) = termios::tcgetattr(&line) {
             settings.make_raw();
             termios::tcsetattr(&line, OptionalActions::Now, &settings)?;
         }
-        let host = Host::new(wiring, 1 + frame_bytes, rate);
-        let state = State { host, failed: None, ended: false };
+        let host = Host::new(wiring, rate);
+        let state = State { host, failed: None };
         let shared = Arc::new(Shared { host: Mutex::new(state), changed: Condvar::new() });
         let thread = {
             let shared = Arc::clone(&shared);
             std::thread::Builder::new().name("link".to_owned()).spawn(move || converse(line, &shared))?
         };
+        let frame_bytes = wiring.outputs().len() * wiring.code_bytes();
         let writer = BoardWriter { shared, thread: Some(thread), frame_bytes, partial: Vec::new() };
         writer.wait(|state| state.host.is_open())?;
         Ok(writer)
     }
 
-    /// Counts the frames that were sent more than once; it still counts when the writer has gone.
-    pub fn repeats(&self) -> Repeats {
-        Repeats(Arc::clone(&self.shared))
+    /// Reports how the conversation has gone so far, and after the writer was dropped how it has ended: a board may fail after
+    /// the last frame was taken.
+    pub fn reporter(&self) -> impl Fn() -> LinkReport + Send + use<> {
+        let shared = Arc::clone(&self.shared);
+        move || {
+            let state = shared.state();
+            LinkReport { repeated: state.host.repeated(), empty: state.host.empty(), failed: state.failed.clone() }
+        }
     }
 
     /// Waits until `ready`, or the conversation has failed.
@@ -101,27 +107,11 @@ impl BoardWriter {
     }
 }
 
-/// How many frames were sent more than once, because they or their answer did not arrive whole.
-pub struct Repeats(Arc<Shared>);
-
-impl std::fmt::Debug for Repeats {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.debug_tuple("Repeats").field(&self.count()).finish()
-    }
-}
-
-impl Repeats {
-    /// So far.
-    pub fn count(&self) -> u64 {
-        self.0.state().host.repeated()
-    }
-}
-
 impl Write for BoardWriter {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         self.partial.extend_from_slice(bytes);
-        let whole = self.partial.len() / self.frame_bytes.max(1) * self.frame_bytes;
-        for codes in self.partial.chunks_exact(self.frame_bytes.max(1)) {
+        let whole = self.partial.len() / self.frame_bytes * self.frame_bytes;
+        for codes in self.partial.chunks_exact(self.frame_bytes) {
             self.wait(|state| state.host.push(0, codes))?;
         }
         self.partial.drain(..whole);
@@ -138,7 +128,7 @@ impl Drop for BoardWriter {
     fn drop(&mut self) {
         self.shared.state().host.finish();
         if let Some(thread) = self.thread.take() {
-            // A panic of the conversation has been printed; there is nobody left to hand it to.
+            // A panic of the conversation has been printed; a failure is for the reporter.
             thread.join().unwrap_or(());
         }
     }
@@ -149,7 +139,6 @@ fn converse(line: File, shared: &Shared) {
     let result = talk(line, shared);
     let mut state = shared.state();
     state.failed = result.err().map(|error| error.to_string());
-    state.ended = true;
     shared.changed.notify_all();
 }
 
@@ -167,6 +156,7 @@ fn talk(mut line: File, shared: &Shared) -> io::Result<()> {
         let now = start.elapsed().as_millis() as u32;
         let mut incoming = [0; 512];
         let count = match line.read(&mut incoming) {
+            Ok(0) => return Err(io::Error::new(io::ErrorKind::NotConnected, "the board is gone")),
             Ok(count) => count,
             Err(error) if error.kind() == io::ErrorKind::WouldBlock => 0,
             Err(error) => return Err(error),
@@ -181,7 +171,10 @@ fn talk(mut line: File, shared: &Shared) -> io::Result<()> {
         if host.is_stopped() {
             return Ok(());
         }
-        host.send(now, &mut outgoing);
+        // What the line has not taken yet would only be followed by the same again.
+        if outgoing.is_empty() {
+            host.send(now, &mut outgoing);
+        }
         shared.changed.notify_all();
         drop(state);
         match line.write(&outgoing) {
