@@ -8,6 +8,7 @@ import signal
 import subprocess
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -42,6 +43,14 @@ class Rig:
         content = self.bytes()
         whole = len(content) // FRAME_BYTES * FRAME_BYTES
         return np.frombuffer(content[:whole], "<f4").reshape(-1, len(CHANNELS))
+
+    def wait_for(self, holds: Callable[[np.ndarray], bool], most_s: float = 60.0) -> np.ndarray:
+        """The frames, once something holds of them."""
+        end = time.monotonic() + most_s
+        while not holds(frames := self.frames()):
+            assert time.monotonic() < end, f"it does not hold after {most_s} s"
+            time.sleep(0.02)
+        return frames
 
     def came_at(self, frame: int) -> float:
         """When the last byte of a frame came."""

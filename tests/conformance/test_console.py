@@ -5,6 +5,7 @@ from __future__ import annotations
 import http.client
 import json
 import os
+import re
 import socket
 import time
 
@@ -52,28 +53,25 @@ def test_fibrillation_is_found_by_vf_held_changed_to_asystole_and_stopped(chromi
     expect(page.locator("#status-word")).to_have_text("Playing")
     expect(page.locator("#alarm")).to_contain_text("Ventricular fibrillation, high priority")
     page.wait_for_timeout(20_500)
-    expect(page.locator("#since")).to_have_text("for 0:20")
+    expect(page.locator("#since")).to_have_text(re.compile(r"for 0:2\d"))
     choose(page, "flatline", "Asystole")
     page.wait_for_timeout(3000)
 
-    # From the key to the first frame at the rig that differs, by the rig's own clock; the best of some, since the machine may be busy.
+    # From the key to the first frame at the rig that differs, by the rig's own clock; the best of four, since the machine may be busy.
     delays = []
     for _ in range(4):
         page.click("#stop")
         expect(page.locator("#status-word")).to_have_text("At rest")
         page.fill("#search", "vf")
-        page.wait_for_timeout(500)
-        before = len(rig.frames())
-        assert not rig.frames()[-50:, :12].any(), "it rests half a second after a stop"
+        before = len(rig.wait_for(lambda frames: not frames[-HZ // 4 :, :12].any()))
         pressed = time.monotonic()
         page.press("#search", "Enter")
         expect(page.locator("#status-word")).to_have_text("Playing")
-        page.wait_for_timeout(300)
-        ecg = rig.frames()[:, LEAD_II]
+        ecg = rig.wait_for(lambda frames: frames[before:, LEAD_II].any())[:, LEAD_II]
         first = before + int(np.flatnonzero(ecg[before:] != 0.0)[0])
         delays.append(1000 * (rig.came_at(first) - pressed))
-    record_property("counts", f"console: {np.median(delays):.0f} ms from a key to the first changed frame, {min(delays):.0f} to {max(delays):.0f}")
-    assert min(delays) < 150
+    record_property("counts", f"console: {np.median(delays):.0f} ms from a key to the first changed frame (median), {min(delays):.0f} to {max(delays):.0f}")
+    assert min(delays) < 150, "best of four, ms"
 
     page.keyboard.press("Escape")
     expect(page.locator("#status-word")).to_have_text("At rest")
@@ -113,7 +111,7 @@ def test_settings_beats_and_a_sequence_play_and_are_logged(chromium, console, ri
     choose(page, "nsr", "Sinus rhythm")
     page.fill("#c-rate_bpm", "120")
     page.press("#c-rate_bpm", "Enter")
-    expect(page.locator("#readings")).to_contain_text("120")
+    expect(page.get_by_role("row", name=re.compile("^Heart rate")).get_by_role("cell").first).to_have_text("120 bpm")
     # The systolic pressure is typed first, below the diastolic one: both are sent once they fit.
     page.fill('[id="c-arterial.systolic_mmhg"]', "70")
     page.press('[id="c-arterial.systolic_mmhg"]', "Tab")
@@ -121,9 +119,12 @@ def test_settings_beats_and_a_sequence_play_and_are_logged(chromium, console, ri
     page.fill('[id="c-arterial.diastolic_mmhg"]', "45")
     page.press('[id="c-arterial.diastolic_mmhg"]', "Tab")
     expect(page.locator("#readings")).to_contain_text("70 / 45")
-    page.wait_for_timeout(6000)
-    pressure = rig.frames()[-4 * HZ :, ARTERIAL]
-    assert abs(pressure.max() - 70) < 2 and abs(pressure.min() - 45) < 2
+
+    def pulses(frames: np.ndarray) -> bool:
+        pressure = frames[-4 * HZ :, ARTERIAL]
+        return abs(pressure.max() - 70) < 2 and abs(pressure.min() - 45) < 2
+
+    rig.wait_for(pulses)
     page.get_by_role("button", name="left ventricular").click()
     page.fill("#c-rate_bpm", "900")
     page.press("#c-rate_bpm", "Enter")
@@ -240,12 +241,13 @@ def test_strangers_are_kept_out(console):
     assert get(console, "/socket", Origin=own, **UPGRADE).status == 403, "no link"
 
 
-def closed_by(page, script: str) -> int:
-    """The code with which the server closes a socket of the page on which this was done."""
+def closed_by(page, script: str) -> int | str:
+    """The code with which the server closes a socket of the page on which this was done, once it was open."""
     return page.evaluate(f"""() => new Promise((done) => {{
         const socket = new WebSocket(`ws://${{location.host}}/socket`);
-        socket.onclose = ({{ code }}) => done(code);
-        socket.onopen = () => {{ {script} }};
+        let opened = false;
+        socket.onclose = ({{ code }}) => done(opened ? code : "it never opened");
+        socket.onopen = () => {{ opened = true; {script} }};
     }})""")
 
 
@@ -274,7 +276,7 @@ def test_floods_and_two_pages_at_once_disturb_nothing(chromium, console, rig, tm
     refused = first.evaluate("""() => new Promise((done) => {
         const socket = new WebSocket(`ws://${location.host}/socket`);
         socket.onopen = () => socket.send(JSON.stringify({ n: 7, do: "rhythm", rhythm: "sinus" }));
-        socket.onmessage = ({ data }) => { const told = typeof data === "string" && JSON.parse(data); if (told.t === "answer") done(told); };
+        socket.onmessage = ({ data }) => { const message = typeof data === "string" && JSON.parse(data); if (message.t === "answer") done(message); };
     })""")
     assert not refused["ok"] and "confirm" in refused["why"] and not rig.bytes()
     confirm(first)
