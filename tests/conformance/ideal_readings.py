@@ -1,4 +1,4 @@
-"""What a monitor without faults shows at an instant, from what `ideal_monitor` found in the samples."""
+"""Readings of a monitor without faults at an instant, from what `ideal_monitor` found in the samples."""
 
 from __future__ import annotations
 

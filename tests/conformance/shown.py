@@ -1,4 +1,4 @@
-"""What a correct monitor shows of rendered samples: measured with scipy alone, from no truth file and no setting.
+"""Readings of a correct monitor from rendered samples: measured with scipy alone, from no truth file and no setting.
 
 The rules are those that docs/script.md states under "Expectations":
 - a heart rate is the mean of the last 12 RR intervals without the longest and the shortest, or of the last 4 when three in a row
@@ -27,7 +27,7 @@ Range = tuple[float, float]
 
 @dataclass(frozen=True)
 class Band:
-    """What is shown: for its lowest value, its highest and its mean the range in which each may be reported.
+    """A reading as shown: for its lowest value, its highest and its mean the range in which each may be reported.
 
     One beat more or less at the edges of the time watched is no fault, so the ends of a range are measured with and without it.
     """
@@ -150,7 +150,7 @@ def edged(times: np.ndarray, from_s: float, end_s: float) -> list[tuple[int, int
 
 
 def shown_rates(times: np.ndarray, begin_s: float, from_s: float, end_s: float) -> Band | None:
-    """What a monitor shows of a heart that beats at these times, from `from_s` on, having started to average at `begin_s`."""
+    """Heart rate that a monitor shows for beats at these times, from `from_s` on, having started to average at `begin_s`."""
     times = times[(times >= begin_s) & (times < end_s + SILENCE_S)]
     inside = times[(times >= from_s) & (times < end_s)]
     if len(inside) < 2:
@@ -198,7 +198,7 @@ def joined(*bands: Band | None) -> Band | None:
 
 
 def shown_pulses(pressure_mmhg: np.ndarray, frame_rate_hz: float, feet: np.ndarray, begin_s: float, from_s: float, end_s: float) -> Band | None:
-    """What monitors show of a pulse rate: one that counts every pulse, and one that misses the weak ones."""
+    """Pulse rates of two monitors: one that counts every pulse, and one that misses the weak ones."""
     own = feet[feet >= begin_s]
     ends = np.append(own[1:], own[-1:] + 0.5)
     heights = np.array(
@@ -227,7 +227,7 @@ def shown_pulses(pressure_mmhg: np.ndarray, frame_rate_hz: float, feet: np.ndarr
 
 
 def shown_breaths(impedance_ohm: np.ndarray, frame_rate_hz: float, begin_s: float, from_s: float, end_s: float) -> Band | None:
-    """What a monitor shows of breathing: the rate of the last eight breaths."""
+    """Breathing rate that a monitor shows: that of the last eight breaths."""
     slow = sosfiltfilt(butter(3, 4.0, fs=frame_rate_hz, output="sos"), impedance_ohm)
     tops, _ = find_peaks(slow, prominence=SMALLEST_BREATH_OHM, distance=max(1, int(0.2 * frame_rate_hz)))
     # A breath counts from its start, as breaths of other lengths have their tops elsewhere.
@@ -318,7 +318,7 @@ def shown(values, sites: tuple[str, ...], frame_rate_hz: float, spans: list[tupl
     for span in spans:
         rate, breaths = shown_rates(beats, *span), shown_breaths(impedance, frame_rate_hz, *span)
         if rate and breaths and abs(rate.mean[0] - breaths.mean[0]) < 0.05 * rate.mean[0]:
-            # What moves with the heart is its own artefact.
+            # Impedance that moves with the heart is its artefact.
             breaths = None
         found = {
             "heart-rate": rate,

@@ -129,7 +129,7 @@ def test_a_flood_of_commands_does_not_hold_the_signal_up(tmp_path, inputs):  # n
 @pytest.mark.skipif(not shutil.which("strace"), reason="no strace: .ci/test installs it")
 @pytest.mark.parametrize("verb", VERBS)
 def test_every_part_is_synced_before_it_has_its_name_and_the_folder_after(tmp_path, inputs, verb):  # noqa: F811
-    """What outlives a loss of power: the order of the calls, as strace sees them."""
+    """Files outlive a loss of power: the order of the calls, as strace sees them."""
     folder = tmp_path / "set"
     folder.mkdir()
     log = tmp_path / "log"

@@ -96,7 +96,7 @@ MORE_VERBS = ["suite", "session", "report --new-key", "report --sign"]
 
 
 def options_of(verb):
-    """What a run of it gets from standard input."""
+    """Standard input of a run."""
     return {"stdin": ANSWERS} if verb == "session" else {}
 
 
@@ -243,7 +243,7 @@ def is_whole(verb, folder, inputs, new):
     """Whether the files that a cut off run left are those of a run that ended, as far as they are there."""
     state = visible(folder)
     if verb == "suite":
-        # What a detector is at work on is in `work`.
+        # A record that a detector works on is in `work`.
         return all(content == new.get(name) for name, content in state.items() if not name.startswith("work"))
     if verb == "session":
         # A draft is judged by the run that takes it up.

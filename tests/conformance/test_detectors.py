@@ -33,7 +33,7 @@ def test_record_100_is_whole(record_100):
 def test_detector_finds_a_persons_beats(record_100, detector):
     lead, rate, beats = record_100
     agreement = match(beats, detector.beats_s(lead, rate))
-    # What these libraries reach on this record, measured: 99.87 to 100 % (three beats of 2273 at most).
+    # These libraries reach on this record, measured: 99.87 to 100 % (three beats of 2273 at most).
     assert len(agreement.missed_s) <= 3
     assert len(agreement.extra_s) <= 1
 

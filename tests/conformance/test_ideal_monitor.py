@@ -97,7 +97,7 @@ def rounded(quantity: str, value: float) -> float:
 
 
 def answers(bench: Bench, monitor: Monitor, alarms: list[Alarm]) -> dict[str, tuple[str, str]]:
-    """What a person writes down: of each item a value and a priority; "no" for an alarm that is not heard."""
+    """A record as written by a person: of each item a value and a priority; "no" for an alarm that is not heard."""
     written = {}
     for _, times, item in bench.items("readings"):
         start_s, end_s = float(times["start_s"]), float(times["end_s"])

@@ -125,7 +125,7 @@ def test_asked_timed_played_and_judged(plan, tmp_path):
     assert 1 <= played["steps"][1]["frames"] <= pause_at_most_s * RATE_HZ + BLOCK_FRAMES
     assert run("report", tmp_path / "record.json").code == 1
 
-    # What was played before the first change is what a render of the first step holds.
+    # Until the first change the frames are those of a render of the first step.
     first = played["steps"][0]["frames"]
     (tmp_path / "first.json").write_text(json.dumps(PLAN | {"steps": PLAN["steps"][:1]}), "utf-8")
     seconds = first / RATE_HZ + 1
@@ -269,11 +269,11 @@ def test_keys_typed_ahead_at_a_terminal_answer_no_alarm(plan, tmp_path):
 
     for line in BEFORE:
         typed(line, ": ")
-    # Two answers to questions that come, and at once the keys for an alarm that nobody has heard yet.
+    # Two answers to questions that come, and at once the keys for an alarm that has not been heard yet.
     typed("81", "the larger): ")
     typed("s no cable\n\nh", "the larger): ")
     until(process, "s REASON skips: ")
-    # What follows is a question only when the keys were taken for an answer.
+    # The next line is a question only when the keys were taken for an answer.
     said, _, _ = select.select([process.stdout], [], [], 3.0)
     assert not said, "the alarm was answered by keys that were typed before it"
     os.close(keyboard)

@@ -43,7 +43,7 @@ def signatures(record):
 
 
 def signed_bytes(entry: dict) -> bytes:
-    """What docs/record.md says is signed."""
+    """The signed bytes, as docs/record.md states them."""
     statement = {name: value for name, value in entry.items() if name != "signature"}
     return (TITLE + json.dumps(statement, sort_keys=True, separators=(",", ":"), ensure_ascii=False)).encode()
 

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 # Of a stopwatch that runs.
 RUNNING = re.compile(r"\brunning\b")
-# What a page shows at once on an idle machine may take seconds on a busy one.
+# A page that shows something at once on an idle machine may take seconds on a busy one.
 expect.set_options(timeout=60_000)
 
 
@@ -50,11 +50,11 @@ class Watched:
         return self.page
 
     def outside(self) -> list[str]:
-        """What it asked for that is not the file itself or made by it."""
+        """Requests for anything but the file itself and its own data."""
         return [url for url in self.asked if not url.startswith(("file:", "blob:", "data:"))]
 
 
-# What the browser keeps for the page.
+# The browser's storage for the page.
 KEPT = "JSON.stringify(Object.entries(localStorage).sort())"
 
 
