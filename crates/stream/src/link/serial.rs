@@ -1,7 +1,6 @@
 //! A serial line of this computer: a writer of code frames whose thread keeps the conversation with the board.
 
-use super::LinkReport;
-use super::host::{Host, LinkError};
+use super::host::{Host, LinkError, LinkReport};
 use crate::clock::ask_to_wake_on_time;
 use pulsewright_core::time::FrameRate;
 use pulsewright_device::wiring::Wiring;
