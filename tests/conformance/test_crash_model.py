@@ -21,7 +21,7 @@ from pathlib import Path
 import pytest
 import scripts
 from cryptography.hazmat.primitives import serialization
-from program import PROGRAM, ROOT, run
+from program import PROGRAM, ROOT, run, succeed
 
 CHANGING = {
     "write", "writev", "pwrite64", "fsync", "fdatasync", "ftruncate", "fallocate", "rename", "renameat", "renameat2", "link",
@@ -36,8 +36,8 @@ CONVERSATION = {
     "version": 1, "title": "Invented plan", "notes": "Invented data.", "seed": 3, "kit": ["cable"], "prepare": ["no person"],
     "steps": [{"name": "rate", "duration_s": "hold", "rate_bpm": 80, "expect": {"readings": ["heart-rate"], "silent": ["asystole"]}}],
 }
-ANSWERS = b"80\n2099-01-31\n" * 40
-"""Two answers, one of which every question takes, wherever a session is taken up."""
+ANSWERS = b"80\n\n" * 40
+"""Two answers, one of which every question of this plan takes, wherever a session is taken up: a number, and Enter."""
 SUITE = {
     "version": 1, "duration_s": 4, "score": {"learning_s": 0},
     "blocks": [{"rhythm": ["sinus"], "rate_bpm": [75], "frame_rate_hz": [250], "seed": {"from": 1, "count": 2}}],
@@ -55,9 +55,9 @@ def inputs(tmp_path_factory):
     (folder / "suite.json").write_text(json.dumps(SUITE))
     (folder / "session.json").write_text(json.dumps(CONVERSATION))
     for name in ("old", "new"):
-        run("session", folder / "session.json", "-o", folder / f"{name}-record.json", stdin=name.encode() + b"\n" + ANSWERS)
+        succeed("session", folder / "session.json", "-o", folder / f"{name}-record.json", stdin=name.encode() + b"\n" + ANSWERS)
     shutil.copy(folder / "new-record.json", folder / "record.json")
-    run("report", "--new-key", folder / "key.pem")
+    succeed("report", "--new-key", folder / "key.pem")
     rig = (folder / "new-rig.json", folder / "old-rig.json")
     shutil.copy(RIG, rig[0])
     rig[1].write_text(RIG.read_text().replace("bench", "Bench"))
