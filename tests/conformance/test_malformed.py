@@ -32,7 +32,8 @@ LONGEST_ARGUMENT = 100_000
 NAMES = (
     "script", "script, rendered", "script, from standard input", "plan", "rig", "rig, rendered", "rig, calibrated", "record", "record, earlier",
     "record, a table", "draft", "answers of a session", "limits", "reference, a table", "reference, annotations", "reference, a header beside",
-    "reference, a manifest beside", "detections, a table", "detections, JSON", "detections, annotations", "episodes", "readings, expected",
+    "reference, a manifest beside", "a signal beside its truth, WAV", "a signal beside its truth, record", "a signal beside its truth, EDF+",
+    "rhythm of one's own", "log of a stream", "plan of a console", "lists of a console", "signatures", "public key", "private key", "detections, a table", "detections, JSON", "detections, annotations", "episodes", "readings, expected",
     "readings, shown", "alarms, expected", "alarms, a log", "suite plan", "suite folder", "suite answer", "commands of a stream",
     "readings of a calibration", "reading of a calibration", "setting", "name of a rhythm", "name of a file", "journal of a set", "holder of a lock",
 )
@@ -60,7 +61,7 @@ def make(reader, text: bytes, folder: Path) -> dict:
     if not reader.in_arguments:
         (folder / reader.name).parent.mkdir(exist_ok=True)
         (folder / reader.name).write_bytes(text)
-    return {"words": command(reader, text), "folder": str(folder)}
+    return {"words": command(reader, text), "folder": str(folder), "until": reader.until}
 
 
 def run_all(jobs: list[dict]) -> list[tuple[int, float, int]]:

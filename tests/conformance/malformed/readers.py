@@ -25,6 +25,8 @@ SUITE = {
     "version": 1, "duration_s": 4, "score": {"learning_s": 0},
     "blocks": [{"rhythm": ["sinus"], "rate_bpm": [75], "frame_rate_hz": [250], "seed": {"from": 1, "count": 2}}],
 }
+OWN_RHYTHM = {"version": 1, "extends": "atrial-flutter", "name": "Invented flutter", "min_bpm": 40, "max_bpm": 200}
+WHO = ["--signer", "A. Invented", "--meaning", "reviewed"]
 COMMANDS = "# invented\nrate 90\npressure 120/80\nset ecg.gain=2\nrhythm atrial-fibrillation\nbeat left-ventricle\nbreaths 12\nhelp\nnext\nhold\n"
 MOST_DEPTH = 64
 """Deepest nesting of a document, docs/script.md."""
@@ -50,6 +52,8 @@ class Reader:
     sound_code: int = 0
     in_arguments: bool = False
     """The text is an argument, in place of the word `TEXT`."""
+    until: str = ""
+    """A message after which the command is interrupted, since it goes on until then."""
 
 
 def no_duplicates(pairs):
@@ -104,10 +108,28 @@ def not_by(schema: dict) -> Callable[[bytes], bool]:
     return lambda text: no_document(text) or not validator.is_valid(document(text))
 
 
+def no_own_rhythm(script_schema: dict) -> Callable[[bytes], bool]:
+    """No document, or none that the schema of scripts allows as a rhythm, beside its version."""
+    broken = not_by({"$schema": script_schema["$schema"], "$defs": script_schema["$defs"], "$ref": "#/$defs/rhythm"})
+
+    def judge(text: bytes) -> bool:
+        if no_document(text) or not isinstance(document(text), dict):
+            return True
+        rhythm = document(text)
+        return rhythm.pop("version", None) != 1 or broken(json.dumps(rhythm).encode())
+
+    return judge
+
+
 def other_than(sound: bytes) -> Callable[[bytes], bool]:
     """Another document than this, or none: layout and the way a number is written do not count."""
     value = document(sound)
     return lambda text: no_document(text) or document(text) != value
+
+
+def changed(sound: bytes) -> Callable[[bytes], bool]:
+    """Other bytes than these."""
+    return lambda text: text != sound
 
 
 def no_text(text: bytes) -> bool:
@@ -140,8 +162,8 @@ def readers(folder: Path) -> dict[str, Reader]:
     table = b"item,value,priority,heard,skip,remark\n1.silent-1,,,no,,\nabout.asset,INV-7,,,,\nabout.date,2026-11-25,,,,\nkit.1,back,,,,\n0.prepare-1,yes,,,,\n1.heart-rate,80,,,,fine\n1.arterial-mean,,,,no cable,\nsigned.done,A. Invented,,,,\n"
     cut_off(plan, folder)
     draft = (folder / "draft.json.draft").read_bytes()
-    succeed("render", script, "-o", folder / "truth.wav", "--channels", "II")
-    succeed("render", script, "-o", folder / "database.hea", "--channels", "II")
+    for signal in ("truth.wav", "database.hea", "european.edf"):
+        succeed("render", script, "-o", folder / signal, "--channels", "II")
     beats, manifest = folder / "truth.beats.csv", folder / "truth.manifest.json"
     header, atr = folder / "database.hea", folder / "database.atr"
     times = b"".join(line.split(b",")[0] + b"\n" for line in beats.read_bytes().splitlines() if not line.startswith(b"#"))
@@ -156,6 +178,18 @@ def readers(folder: Path) -> dict[str, Reader]:
     episodes = b"kind,start_s,end_s\nAF,1,2\nAF,3,4\n"
     for name, text in {"readings": readings, "shown": shown, "alarms": alarms, "log": log, "episodes": episodes}.items():
         (folder / name).with_suffix(".json" if name == "log" else ".csv").write_bytes(text)
+    own = json.dumps(OWN_RHYTHM).encode()
+    uses_own = {"version": 1, "rhythms": {"own": "own.json"}, "steps": [{"duration_s": 2, "rhythm": "own"}]}
+    (folder / "uses-own.json").write_text(json.dumps(uses_own))
+    led = succeed("stream", script, "--live", "--fast", "--duration", "1s", "--channels", "II", "--log", folder / "led.json", stdin=b"rate 90\nbeat left-ventricle\n")
+    assert led.stdout
+    log_of_stream = (folder / "led.json").read_bytes()
+    lists = b'{"favourites": ["asystole", "torsades"], "recent": ["sinus", "asystole"]}'
+    console = ["console", "--no-open", "--folder", "kept"]
+    succeed("report", "--new-key", folder / "key.pem")
+    key, public = folder / "key.pem", folder / "key.pem.pub"
+    succeed("report", folder / "record.json", "--sign", key, *WHO)
+    signatures = (folder / "record.json.signatures").read_bytes()
     suite = json.dumps(SUITE).encode()
     (folder / "suite.json").write_bytes(suite)
     detector = ["--", "/bin/cp", test, "{beats-out}"]
@@ -198,6 +232,32 @@ def readers(folder: Path) -> dict[str, Reader]:
         "reference, a manifest beside": Reader(
             manifest.read_bytes(), "truth.manifest.json", [*score, "truth.beats.csv", test], document_, beside=((beats, beats.name),), broken=no_document,
         ),
+        "a signal beside its truth, WAV": Reader(
+            (folder / "truth.wav").read_bytes(), "truth.wav", [*score, "truth.beats.csv", test], (T,), beside=((beats, beats.name), (manifest, manifest.name)),
+            broken=changed((folder / "truth.wav").read_bytes()),
+        ),
+        "a signal beside its truth, record": Reader(
+            (folder / "database.dat").read_bytes(), "database.dat", [*score, "database.beats.csv", test], (T,),
+            beside=tuple((folder / name, name) for name in ("database.beats.csv", "database.manifest.json", "database.hea", "database.atr")),
+            broken=changed((folder / "database.dat").read_bytes()),
+        ),
+        "a signal beside its truth, EDF+": Reader(
+            (folder / "european.edf").read_bytes(), "european.edf", [*score, "european.beats.csv", test], (T,),
+            beside=tuple((folder / name, name) for name in ("european.beats.csv", "european.manifest.json")), broken=changed((folder / "european.edf").read_bytes()),
+        ),
+        "rhythm of one's own": Reader(own, "own.json", ["check", "in.json"], document_, beside=((folder / "uses-own.json", "in.json"),), broken=no_own_rhythm(schemas["script"])),
+        "log of a stream": Reader(
+            log_of_stream, "in.json", ["render", "in.json", "-o", "out.wav", "--duration", "1s", "--channels", "II", "--no-truth"], document_,
+            ("out.wav", "out.channels.json", "out.manifest.json"), broken=not_by(schemas["script"]),
+        ),
+        "plan of a console": Reader(plan.read_bytes(), "in.json", [*console, "in.json"], document_, ("kept",), broken=not_by(schemas["script"]), until="console: http"),
+        "lists of a console": Reader(lists, "kept/console.json", console, document_, ("kept",), until="console: http"),
+        "signatures": Reader(
+            signatures, "record.json.signatures", ["report", "record.json", "--verify", public], document_, beside=((folder / "record.json", "record.json"),), broken=other_than(signatures),
+        ),
+        "public key": Reader(public.read_bytes(), "in.pub", ["report", folder / "record.json", "--verify", "in.pub"], lines, broken=no_text),
+        "private key": Reader(key.read_bytes(), "in.pem", ["report", "record.json", "--sign", "in.pem", *WHO], lines, ("record.json.signatures",),
+                              beside=((folder / "record.json", "record.json"),), broken=no_text),
         "detections, a table": Reader(times, "in.csv", [*score, beats, "in.csv", "--beats", "out.csv", "--write", "out.xml"], (T, C), ("out.csv", "out.xml")),
         "detections, JSON": Reader(as_json, "in.json", [*score, beats, "in.json", "--format", "json"], document_, broken=no_document),
         "detections, annotations": Reader(annotations(), "in.qrs", [*score, beats, "in.qrs", "--test-rate-hz", "360"], lines),
