@@ -12,11 +12,23 @@ pub fn unknown<'w>(kind: &str, typed: &str, words: impl IntoIterator<Item = &'w 
     format!("there is no {kind} '{typed}'{meant}")
 }
 
-/// As [`unknown`], for lists that are short enough to be shown whole.
+/// Most words that are listed beside the one that was probably meant.
+const LISTED: usize = 20;
+
+/// As [`unknown`], with the list of all words; without it where it is long and a word was probably meant.
 pub fn unknown_of<'w>(kind: &str, typed: &str, words: impl IntoIterator<Item = &'w str, IntoIter: Clone>) -> String {
     let words = words.into_iter();
     let all: Vec<&str> = words.clone().collect();
     let message = unknown(kind, typed, words);
+    if message.ends_with('?') && all.len() > LISTED {
+        let listed = match kind {
+            "rhythm" => " `pulsewright catalog rhythms` lists all",
+            "setting" => " `pulsewright catalog fields` lists all",
+            "channel" => " `pulsewright catalog channels` lists all",
+            _ => "",
+        };
+        return message + listed;
+    }
     let next = if message.ends_with('?') { " Allowed: " } else { "; allowed: " };
     format!("{message}{next}{}", all.join(", "))
 }
@@ -100,6 +112,7 @@ fn billionths(number: &str) -> Option<u128> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use pulsewright_core::heart::catalogue::RHYTHMS;
 
     #[test]
     fn the_nearest_word_is_found_or_none() {
@@ -110,6 +123,19 @@ mod tests {
         assert_eq!(nearest("avr", words), Some("aVR"));
         assert_eq!(nearest("xyzzy", words), None);
         assert_eq!(nearest("", words), None);
+    }
+
+    #[test]
+    fn a_long_list_is_left_out_where_a_word_was_probably_meant() {
+        let words = || RHYTHMS.iter().map(|rhythm| rhythm.id);
+        let near = unknown_of("rhythm", "sinsu", words());
+        assert_eq!(near, "there is no rhythm 'sinsu'; did you mean 'sinus'? `pulsewright catalog rhythms` lists all");
+        let none = unknown_of("rhythm", "xyzzy", words());
+        assert!(words().all(|word| none.contains(word)), "{none}");
+        assert_eq!(
+            unknown_of("step", "threee", ["two", "three"]),
+            "there is no step 'threee'; did you mean 'three'? Allowed: two, three"
+        );
     }
 
     #[test]

@@ -36,6 +36,19 @@ fn plain(written: &str) -> String {
 /// The rhythm with this word, or the allowed words and the nearest of them.
 pub(crate) fn rhythm(word: &str) -> Result<&'static Rhythm, Unknown> {
     find("rhythm", word, RHYTHMS, |rhythm| rhythm.id)
+        .map_err(|unknown| Unknown { allowed: rhythms([], unknown.nearest.is_some()), ..unknown })
+}
+
+/// The allowed words of rhythms, a script's `own` first. Where the nearest of them is `known` to the reader, the catalogue is
+/// named in place of its list, which fills a screen.
+pub(crate) fn rhythms<'w>(own: impl IntoIterator<Item = &'w str>, known: bool) -> String {
+    let own = own.into_iter();
+    if !known {
+        return join(own.chain(RHYTHMS.iter().map(|rhythm| rhythm.id)));
+    }
+    let own = join(own);
+    let rest = if own.is_empty() { own } else { format!("{own}; ") };
+    format!("{rest}the words that `pulsewright catalog rhythms` lists")
 }
 
 /// The body with this word, or the allowed words and the nearest of them.

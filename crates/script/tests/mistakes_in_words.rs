@@ -16,6 +16,22 @@ error: unknown rhythm "Ventricular Tachycardy"
   |                                                      ^^^^^^^^^^^^^^^^^^^^^^^^ at steps[0].rhythm
   |
   = help: did you mean "ventricular-tachycardia"?
+  = allowed: the words that `pulsewright catalog rhythms` lists
+"#,
+    );
+}
+
+#[test]
+fn a_rhythm_that_no_word_is_like() {
+    check(
+        r#"{"version": 1, "steps": [{"duration_s": 5, "rhythm": "qqqq"}]}"#,
+        r#"
+error: unknown rhythm "qqqq"
+ --> x.json:1:54
+  |
+1 | {"version": 1, "steps": [{"duration_s": 5, "rhythm": "qqqq"}]}
+  |                                                      ^^^^^^ at steps[0].rhythm
+  |
   = allowed: {rhythms}
 "#,
     );

@@ -198,7 +198,7 @@ error: unknown rhythm "sinsu"
   |                              ^^^^^^^ at steps[0].rhythm
   |
   = help: did you mean "sinus"?
-  = allowed: {rhythms}
+  = allowed: the words that `pulsewright catalog rhythms` lists
 
 error: rate_bpm can't be 4 bpm
  --> x.json:3:32

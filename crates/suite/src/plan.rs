@@ -278,6 +278,7 @@ mod tests {
         ] {
             let message = plan(block).expect_err(block);
             assert!(message.starts_with("plan.json: ") && message.contains(expected), "{message}");
+            assert!(!message.ends_with(" 1"), "a plain number has no unit: {message}");
         }
         let long = r#"{"version": 1, "duration_s": 10, "blocks": [{"rhythm": ["sinus"]}]}"#;
         assert!(Plan::parse(long, "p").unwrap_err().to_string().contains("learning period of 300 s"));

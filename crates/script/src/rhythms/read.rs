@@ -5,8 +5,9 @@ use super::word::{KEYS, MOST, groups, is_taken, is_word};
 use crate::carry::{Change, Value};
 use crate::keys::{self, Branch, Child};
 use crate::problem::{Problem, Problems};
-use crate::reader::{DocumentKind, Entry, Kind, Node, Path, join, nearest, open, quoted, shown};
+use crate::reader::{DocumentKind, Entry, Kind, Node, Path, nearest, open, quoted, shown};
 use crate::walk::{Walk, nothing_beside};
+use crate::words::rhythms;
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::heart::rhythm::parameter::Parameter;
@@ -271,7 +272,8 @@ impl Walk<'_> {
         let known = catalogue::find(&word);
         if known.is_none() {
             let words = || self.own.iter().chain(RHYTHMS).map(|rhythm| rhythm.id);
-            let (allowed, near) = (join(words()), nearest(&word, words()).map(quoted));
+            let near = nearest(&word, words()).map(quoted);
+            let allowed = rhythms(self.own.iter().map(|rhythm| rhythm.id), near.is_some());
             let what = format!("unknown rhythm {}", quoted(&word));
             self.report(node, path, |p| p.allowed(allowed).nearest(near), what);
         }

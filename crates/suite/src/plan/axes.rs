@@ -161,7 +161,8 @@ fn in_range(field: Field, value: f32) -> Result<f32, String> {
     if info.allows(value) {
         Ok(value)
     } else {
-        Err(format!("{}: {value}; allowed {} to {} {}", info.path, info.min, info.max, info.unit))
+        let unit = if info.unit == "1" { String::new() } else { format!(" {}", info.unit) };
+        Err(format!("{}: {value}; allowed {} to {}{unit}", info.path, info.min, info.max))
     }
 }
 
