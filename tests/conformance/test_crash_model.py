@@ -61,6 +61,11 @@ def inputs(tmp_path_factory):
     rig = (folder / "new-rig.json", folder / "old-rig.json")
     shutil.copy(RIG, rig[0])
     rig[1].write_text(RIG.read_text().replace("bench", "Bench"))
+    # A title is not compiled: the wiring has to differ.
+    shutil.copy(RIG, folder / "new-wiring.json")
+    wiring = json.loads(RIG.read_text())
+    wiring["outputs"].pop()
+    (folder / "old-wiring.json").write_text(json.dumps(wiring))
     return folder
 
 
@@ -75,6 +80,7 @@ def commands(verb, inputs, state, folder):
         "render rig": ["render", script, "--rig", RIG, "--clip", "count", "-o", folder / "out.raw"],
         "plot": ["plot", script, "-o", folder / "out.svg"],
         "compile": ["compile", script, "-o", folder / "out.pwi"],
+        "compile --rig": ["compile", "--rig", inputs / f"{state}-wiring.json", "-o", folder / "out.pwr"],
         "stream --log": ["stream", script, "--fast", "--duration", "1s", "--log", folder / "out.json"],
         "worksheet": ["worksheet", inputs / "session.json", *seed, "-o", folder / "out.html"],
         "report": ["report", record, "-o", folder / "out.json", "-o", folder / "out.csv"],
@@ -88,7 +94,7 @@ def commands(verb, inputs, state, folder):
 
 
 VERBS = [
-    "render wav", "render hea", "render split, no truth", "render rig", "plot", "compile", "stream --log", "worksheet", "report",
+    "render wav", "render hea", "render split, no truth", "render rig", "plot", "compile", "compile --rig", "stream --log", "worksheet", "report",
     "score", "calibrate --levels",
 ]
 MORE_VERBS = ["suite", "session", "report --new-key", "report --sign"]
@@ -145,7 +151,7 @@ def settle(folder, inputs):
 @pytest.mark.skipif(not shutil.which("strace"), reason="no strace: .ci/test installs it")
 @pytest.mark.parametrize(
     ("verb", "there"),
-    [(verb, "an old set there") for verb in VERBS if ALL or verb not in ("render hea", "render rig")] + [(verb, "nothing there") for verb in (VERBS if ALL else ["render wav", "report"])],
+    [(verb, "an old set there") for verb in VERBS if ALL or verb not in ("render hea", "render rig", "compile --rig")] + [(verb, "nothing there") for verb in (VERBS if ALL else ["render wav", "report"])],
 )
 def test_killed_and_failing_at_every_call(tmp_path, inputs, verb, there, record_property):
     folder = tmp_path / "set"

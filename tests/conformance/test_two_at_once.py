@@ -10,8 +10,8 @@ import time
 from pathlib import Path
 
 import pytest
-from program import PROGRAM, assert_refused, run
-from test_crash_model import MORE_VERBS, RIG, VERBS, commands, hidden, inputs, options_of, visible  # noqa: F401
+from program import PROGRAM, assert_refused, files_below, run
+from test_crash_model import ANSWERS, MORE_VERBS, RIG, VERBS, commands, hidden, inputs, options_of, visible  # noqa: F401
 
 
 def two_at_once(first_words, second_words, folder, *, call="fsync", when=1, **options):
@@ -62,3 +62,31 @@ def test_two_corrections_of_one_rig(tmp_path):
     shutil.copy(RIG, folder / "bench.json")
     words = ["calibrate", folder / "bench.json", "--meter", "invented", "--accept", "--reading", "RA=-4.69/4.71"]
     two_at_once(words, words, folder)
+
+
+@pytest.mark.parametrize("same", ["the folder", "the file of the signal"])
+def test_two_consoles(tmp_path, same):
+    kept, signal_ = tmp_path / "kept", tmp_path / "signal.f32"
+    words = ["console", "--no-open", "--folder", kept, "--play", signal_]
+    other = [tmp_path / "other" if same != "the folder" and word is kept else word for word in words]
+    other = [tmp_path / "other.f32" if same == "the folder" and word is signal_ else word for word in other]
+    first = subprocess.Popen(list(map(str, [PROGRAM, *words])), stdin=subprocess.DEVNULL, stderr=subprocess.PIPE)
+    try:
+        assert b"/enter/" in first.stderr.readline()
+        before = files_below(tmp_path)
+        named = "console.json" if same == "the folder" else signal_.name
+        assert_refused(run(*other, within_s=60), named, f"is being written by process {first.pid}")
+        assert {name: text for name, text in files_below(tmp_path).items() if not name.startswith("other")} == before
+        first.send_signal(signal.SIGINT)
+        assert first.wait(60) == 0
+    finally:
+        first.kill()
+        first.wait()
+    assert not hidden(tmp_path)
+
+
+def test_two_sessions_that_play_into_one_file(tmp_path, inputs):  # noqa: F811
+    folder = tmp_path / "set"
+    folder.mkdir()
+    words = [["session", inputs / "session.json", "-o", folder / f"{name}.json", "--play", folder / "signal.f32", "--force"] for name in ("one", "two")]
+    two_at_once(*words, folder, stdin=b"80\n" + ANSWERS)
