@@ -29,6 +29,8 @@ mod lifelike;
 mod morphology;
 #[path = "tests/numerics.rs"]
 mod numerics;
+#[path = "tests/own_bodies.rs"]
+mod own_bodies;
 #[path = "tests/own_rhythms.rs"]
 mod own_rhythms;
 #[path = "tests/pacing.rs"]

@@ -7,7 +7,7 @@ use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::settings::{Field, FieldKind};
-use pulsewright_script::rhythms;
+use pulsewright_script::{bodies, rhythms};
 use serde_json::{Value, json};
 use std::io::{self, Write};
 
@@ -138,7 +138,10 @@ fn as_json(list: List) -> Value {
             .map(|body| {
                 let values: Value =
                     body.values.iter().map(|(field, value)| (field.info().path.to_owned(), number(*value))).collect();
-                json!({ "id": body.id, "name": body.name, "resting_bpm": number(body.resting_bpm), "values": values })
+                json!({
+                    "id": body.id, "name": body.name, "resting_bpm": number(body.resting_bpm), "values": values,
+                    "document": bodies::json(body),
+                })
             })
             .collect(),
         List::Channels => {

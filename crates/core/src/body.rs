@@ -3,16 +3,47 @@
 //! Wave shapes of a body live in `ecg/templates`.
 
 use crate::anatomy::{AtrialOrigin, Pathway};
+use crate::ecg::templates::shapes::Shapes;
 use crate::ecg::templates::{Complex, Templates, Wave, adult, child, neonate};
 use crate::field::Field;
 
+/// Age group: whose usual alarm limits a monitor has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Age {
+    /// Adult.
+    Adult,
+    /// Child.
+    Child,
+    /// Newborn.
+    Neonate,
+}
+
+impl Age {
+    /// Every age group.
+    pub const ALL: [Age; 3] = [Age::Adult, Age::Child, Age::Neonate];
+
+    /// Word in documents.
+    pub const fn id(self) -> &'static str {
+        match self {
+            Age::Adult => "adult",
+            Age::Child => "child",
+            Age::Neonate => "neonate",
+        }
+    }
+}
+
+/// Lowest and highest resting sinus rate of a body, bpm.
+pub const RESTING_BPM: core::ops::RangeInclusive<f32> = 30.0..=220.0;
+
 /// A body: resting values and the shapes of its beats.
-#[derive(Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Body {
     /// Word in scripts and flags.
     pub id: &'static str,
     /// As printed.
     pub name: &'static str,
+    /// Age group.
+    pub age: Age,
     /// Resting sinus rate, bpm.
     pub resting_bpm: f32,
     /// Resting values of the fields that depend on the body.
@@ -26,6 +57,7 @@ pub struct Body {
 pub static ADULT: Body = Body {
     id: "adult",
     name: "Adult",
+    age: Age::Adult,
     resting_bpm: 70.0,
     values: &[
         (Field::PrMs, 160.0),
@@ -60,6 +92,7 @@ pub static ADULT: Body = Body {
 pub static CHILD: Body = Body {
     id: "child",
     name: "Child",
+    age: Age::Child,
     resting_bpm: 95.0,
     values: &[
         (Field::PrMs, 135.0),
@@ -93,6 +126,7 @@ pub static CHILD: Body = Body {
 pub static NEONATE: Body = Body {
     id: "neonate",
     name: "Neonate",
+    age: Age::Neonate,
     resting_bpm: 130.0,
     values: &[
         (Field::PrMs, 105.0),
@@ -124,9 +158,34 @@ pub static NEONATE: Body = Body {
 /// Every body.
 pub static BODIES: &[&Body] = &[&ADULT, &CHILD, &NEONATE];
 
+/// A body as it is played: of this program, or of an image, which has no word for it.
+#[derive(Clone, Copy, Debug)]
+pub struct PlayedBody<'a> {
+    /// Word in scripts.
+    pub id: &'static str,
+    /// Age group.
+    pub age: Age,
+    /// Resting sinus rate, bpm.
+    pub resting_bpm: f32,
+    /// Shapes of its beats.
+    pub(crate) shapes: Shapes<'a>,
+}
+
+impl From<&'static Body> for PlayedBody<'_> {
+    fn from(body: &'static Body) -> Self {
+        PlayedBody { id: body.id, age: body.age, resting_bpm: body.resting_bpm, shapes: Shapes::Known(body.templates) }
+    }
+}
+
 impl crate::heart::Conduction for Body {
     fn qrs_ms(&self, pathway: Pathway) -> f32 {
         self.complex(pathway).qrs_ms
+    }
+}
+
+impl crate::heart::Conduction for PlayedBody<'_> {
+    fn qrs_ms(&self, pathway: Pathway) -> f32 {
+        self.shapes.qrs_ms(pathway)
     }
 }
 
@@ -141,6 +200,14 @@ impl Body {
     #[doc(hidden)]
     pub fn p(&self, origin: AtrialOrigin) -> &'static [Wave] {
         self.templates.p[origin as usize]
+    }
+
+    /// The body of this program that it shares most shapes with, by its place in [`BODIES`].
+    #[doc(hidden)]
+    pub fn base(&self) -> (usize, &'static Body) {
+        let shared = |base: &Body| self.templates.shared(base.templates);
+        let all = BODIES.iter().copied().enumerate();
+        all.reduce(|best, other| if shared(other.1) > shared(best.1) { other } else { best }).unwrap_or((0, &ADULT))
     }
 
     /// The body with this word.

@@ -19,10 +19,12 @@ pub(crate) mod bytes;
 mod check_sum;
 mod numbers;
 mod own;
+mod own_body;
 pub(crate) mod step;
 mod write;
 
 pub use own::{MOST_OWN, OWN};
+pub use own_body::MOST_OWN_BODIES;
 pub use write::{WriteError, write};
 
 use crate::step::{Entry, ScriptError};
@@ -61,7 +63,9 @@ pub enum ImageError {
     /// A value out of its field's range, by the index of its item.
     Value(usize),
     /// A rhythm of the image's own that is cut off or makes no sense, by its index.
-    Rhythm(u16),
+    Rhythm(u8),
+    /// A body of the image's own that is cut off or makes no sense, by its index.
+    Body(u8),
     /// Items that do not make a script.
     Script(ScriptError),
 }
@@ -81,6 +85,7 @@ impl fmt::Display for ImageError {
             ImageError::Item(i) => write!(f, "item {i} of the image is cut off or names what does not exist"),
             ImageError::Value(i) => write!(f, "item {i} of the image has a value out of range"),
             ImageError::Rhythm(i) => write!(f, "rhythm {i} of the image is cut off or makes no sense"),
+            ImageError::Body(i) => write!(f, "body {i} of the image is cut off or makes no sense"),
             ImageError::Script(e) => e.fmt(f),
         }
     }
@@ -122,6 +127,11 @@ impl<'a> Image<'a> {
         let image = Bytes::new(bytes, count);
         for index in 0..image.own_rhythms() {
             image.own_rhythm(index).ok_or(ImageError::Rhythm(index))?;
+        }
+        for index in 0..image.own_bodies() {
+            if !image.own_body_allowed(index) {
+                return Err(ImageError::Body(index));
+            }
         }
         for item in 0..count as usize {
             match image.entry(item) {

@@ -10,6 +10,9 @@ pub mod ecg {
     pub use crate::ecg::fibrillation::Fibrillation;
     pub use crate::ecg::leads::DOWER;
     pub use crate::ecg::pathology::{LeadGroup, q_wave, st_shift, t_shift, tented};
+    pub use crate::ecg::templates::ranges::{
+        FALL_MS, HOLD_MS, MOST_P_WAVES, MOST_QRS_WAVES, MV, P_AT_MS, QRS_AT_MS, QRS_MS, QT_MS, SHORTEST_JT_MS, T_AT_MS,
+    };
     pub use crate::ecg::templates::{Complex, FLUTTER_CYCLE_MS, Templates, Wave};
 }
 

@@ -1,8 +1,9 @@
 //! Steps in playing order, from the items of a script or from a compact image of one.
 
-use crate::body::Body;
+use crate::body::PlayedBody;
 use crate::course::Course;
 use crate::field::{Field, OutOfRange};
+use crate::heart::Conduction;
 use crate::heart::rhythm::Rhythm;
 use crate::image::bytes::Bytes;
 use crate::image::step::ImageStep;
@@ -59,8 +60,16 @@ impl<'a> PlayedStep<'a> {
         }
     }
 
-    /// The body.
-    pub fn body(&self) -> &'static Body {
+    /// The body; one that only an image has is called [`crate::image::OWN`].
+    pub fn body(&self) -> PlayedBody<'a> {
+        match &self.0 {
+            Holder::Item(step) => step.settings.body().into(),
+            Holder::Image(step) => *step.body(),
+        }
+    }
+
+    /// How wide the beats of the body are.
+    pub(crate) fn conduction(&self) -> &dyn Conduction {
         match &self.0 {
             Holder::Item(step) => step.settings.body(),
             Holder::Image(step) => step.body(),

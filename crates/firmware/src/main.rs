@@ -19,11 +19,15 @@ use cortex_m_semihosting::debug;
 use demonstration::{Lines, RATE, SEQUENCE, Tally, with_pressures, words};
 use host_lines::HostLines;
 use pulsewright_core::frame::Frame;
+use pulsewright_core::heart::catalogue::SINUS;
 use pulsewright_core::image::Image;
 use pulsewright_core::player::Player;
 
 /// The demonstration script as `build.rs` has written it.
 static IMAGE: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/demonstration.pwi"));
+
+/// Each body in sinus rhythm, with the shapes of its beats in the image.
+static OWN_BODIES: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/own_bodies.pwi"));
 
 /// Frames in a block: 16 ms of signal, as a converter's buffer of a rig might hold.
 const BLOCK: usize = 16;
@@ -84,6 +88,8 @@ fn main() -> ! {
     lines.figure(&["work", "image"], u64::from(ticks) * INSTRUCTIONS_PER_TICK, "instructions");
     let mut block = [Frame::default(); BLOCK];
     let mut single = [Frame::default()];
+    let Ok(own_bodies) = Image::new(OWN_BODIES) else { exit(false) };
+    let mut own_bodies = programs(own_bodies);
     for (words, program) in programs(image) {
         let (tally, work) = play(&program, &timer, &mut block);
         tally.write(words, &mut lines);
@@ -95,6 +101,15 @@ fn main() -> ! {
             exit(false);
         }
         singles = singles.with(work);
+        if words[1] == SINUS.id {
+            let Some((_, own)) = own_bodies.next() else { exit(false) };
+            let (same, work) = play(&own, &timer, &mut block);
+            if same != tally {
+                exit(false);
+            }
+            lines.figure(&["work", words[0], "own", "worst-block"], work.worst, "instructions/frame");
+            blocks = blocks.with(work);
+        }
     }
     lines.figure(&["work", "average"], blocks.average(), "instructions/frame");
     lines.figure(&["work", "worst-block"], blocks.worst, "instructions/frame");

@@ -1,6 +1,7 @@
 //! A document in memory: steps with everything resolved, as a core script needs them.
 
 use crate::expect::expected::{AlarmSetting, AlarmSettings, Expectations, Limits};
+use pulsewright_core::body::Body;
 use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::heart::catalogue;
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -168,6 +169,20 @@ impl Document {
                 let rhythm = step.settings.rhythm();
                 if catalogue::find(rhythm.id).is_none() && !own.iter().any(|one| one.id == rhythm.id) {
                     own.push(rhythm);
+                }
+            }
+        }
+        own
+    }
+
+    /// The bodies of its steps that the catalogue does not have, each once.
+    pub fn own_bodies(&self) -> Vec<&'static Body> {
+        let mut own: Vec<&'static Body> = Vec::new();
+        for part in &self.parts {
+            if let Part::Step(step) = part {
+                let body = step.settings.body();
+                if Body::find(body.id).is_none() && !own.iter().any(|one| one.id == body.id) {
+                    own.push(body);
                 }
             }
         }

@@ -30,6 +30,8 @@
 //! document can use, [`typed`] the part that flags and commands share. [`outline`] gives the times of the parts. `write` and `schema` read the same tree.
 
 mod beats;
+mod beside;
+pub mod bodies;
 mod carry;
 pub mod catalogue_text;
 mod document;

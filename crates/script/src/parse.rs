@@ -14,7 +14,7 @@ use std::io::{self, Read};
 const KIND: DocumentKind =
     DocumentKind { noun: "a script", shape: "a script document", help: "docs/script.md shows one" };
 
-const DOCUMENT_KEYS: [&str; 12] = [
+const DOCUMENT_KEYS: [&str; 13] = [
     "version",
     "title",
     "notes",
@@ -25,6 +25,7 @@ const DOCUMENT_KEYS: [&str; 12] = [
     "prepare",
     "limits",
     "alarm_limits",
+    "bodies",
     "rhythms",
     "steps",
 ];
@@ -81,6 +82,9 @@ impl Walk<'_> {
         if let Some(entry) = entries.iter().find(|entry| entry.key == "limits") {
             self.limits = self.limits(entry.value, &path.key("limits"));
         }
+        if let Some(entry) = entries.iter().find(|entry| entry.key == "bodies") {
+            self.bodies(entry.value, &path.key("bodies"));
+        }
         if let Some(entry) = entries.iter().find(|entry| entry.key == "rhythms") {
             self.rhythms(entry.value, &path.key("rhythms"));
         }
@@ -106,7 +110,7 @@ impl Walk<'_> {
                 "kit" => document.kit = self.lines(entry.value, &path),
                 "cautions" => document.cautions = self.lines(entry.value, &path),
                 "prepare" => document.prepare = self.lines(entry.value, &path),
-                "limits" | "rhythms" => {}
+                "limits" | "bodies" | "rhythms" => {}
                 "alarm_limits" => document.alarm_limits = self.alarm_settings(entry.value, &path),
                 "steps" => {
                     steps = Some(entry);

@@ -1,6 +1,7 @@
 //! The schema of documents, from the same tables that reading uses.
 
 use crate::beats::{BEAT_KEYS, MAX_BEATS};
+use crate::bodies::schema as body_schemas;
 use crate::expect::schema::{
     alarm, alarm_limits as alarm_limits_schema, alarms_or_readings, limit, limits as limits_schema, line,
     lines as lines_schema, quantity,
@@ -43,6 +44,13 @@ pub fn schema() -> Value {
             "prepare": lines_schema("What to do before the first step."),
             "limits": limits_schema(),
             "alarm_limits": alarm_limits_schema(),
+            "bodies": {
+                "type": "object",
+                "description": "Bodies of one's own, each under its word: a document, or the name of a file beside the script that holds one.",
+                "maxProperties": body_schemas::MOST,
+                "propertyNames": {"pattern": word::PATTERN},
+                "additionalProperties": {"anyOf": [{"$ref": "#/$defs/body"}, {"type": "string", "minLength": 1}]}
+            },
             "rhythms": {
                 "type": "object",
                 "description": "Rhythms of one's own, each under its word: a document, or the name of a file beside the script that holds one.",
@@ -54,7 +62,10 @@ pub fn schema() -> Value {
         },
         "$defs": {
             "alarm": alarm(),
+            "body": body_schemas::schema(),
+            "complex": body_schemas::complex(),
             "limit": limit(),
+            "p_wave": body_schemas::p_wave(),
             "quantity": quantity(),
             "rhythm": rhythm_schema(),
             "steps": {
@@ -107,8 +118,13 @@ fn step() -> Value {
         }),
     );
     let bodies: Vec<Value> = BODIES.iter().map(|body| json!({"const": body.id, "title": body.name})).collect();
-    properties
-        .insert("body".into(), json!({"description": "The patient; sets the body's resting values.", "oneOf": bodies}));
+    properties.insert(
+        "body".into(),
+        json!({
+            "description": "The patient, of the catalogue or of \"bodies\"; sets the body's resting values.",
+            "anyOf": [{"oneOf": bodies}, {"type": "string", "pattern": word::PATTERN}]
+        }),
+    );
     let sites: Vec<&str> = EctopicSite::ALL.iter().map(|site| site.id()).collect();
     properties.insert(
         "beats".into(),

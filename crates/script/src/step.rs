@@ -8,7 +8,7 @@ use crate::limits::MAX_STEP_S;
 use crate::reader::Path;
 use crate::reader::{Entry, Kind, Node};
 use crate::walk::Walk;
-use crate::words::{self, nearest, quoted, range, shown, unit};
+use crate::words::{nearest, quoted, range, shown, unit};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::script::MIN_STEP;
@@ -33,6 +33,7 @@ impl Walk<'_> {
         let mut change = Change::default();
         let mut named = Named::new();
         let mut choice = None;
+        let mut doubtful_body = false;
         for entry in entries {
             let path = path.key(&entry.key);
             match entry.key.as_str() {
@@ -46,11 +47,16 @@ impl Walk<'_> {
                 "prepare" => prepare = self.lines(entry.value, &path),
                 "rhythm" => {
                     change.rhythm = self.rhythm_word(entry.value, &path);
-                    self.doubt(Field::RateBpm, change.rhythm.is_none());
+                    let known = change.rhythm.is_some() && !doubtful_body;
+                    self.doubt(Field::RateBpm, !known);
                     choice = Some(entry.value);
                 }
                 "body" => {
-                    change.body = self.word(entry.value, &path, words::body);
+                    change.body = self.body_word(entry.value, &path);
+                    doubtful_body = change.body.is_none();
+                    if doubtful_body {
+                        self.doubt(Field::RateBpm, true);
+                    }
                     choice = choice.or(Some(entry.value));
                 }
                 _ => {}
@@ -139,23 +145,6 @@ impl Walk<'_> {
             self.report(node, path, |p| p.allowed(allowed), what);
         }
         span
-    }
-
-    /// A word from a list.
-    fn word<T>(
-        &mut self,
-        node: Node<'_>,
-        path: &Path<'_>,
-        find: fn(&str) -> Result<&'static T, words::Unknown>,
-    ) -> Option<&'static T> {
-        let word = self.text(node, path)?;
-        match find(&word) {
-            Ok(found) => Some(found),
-            Err(unknown) => {
-                self.report(node, path, |p| p.allowed(unknown.allowed).nearest(unknown.nearest), unknown.what);
-                None
-            }
-        }
     }
 
     /// The fields below `group`, and the keys that are none.

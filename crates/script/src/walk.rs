@@ -5,6 +5,7 @@ use crate::document::Part;
 use crate::expect::expected::Limits;
 use crate::problem::{Collected, Problem};
 use crate::reader::{Entry, Kind, Node, Path};
+use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::{FIELDS, Field, Settings};
 
@@ -24,6 +25,9 @@ pub(crate) struct Walk<'b> {
     pub(crate) own: Vec<&'static Rhythm>,
     /// Words of rhythms that have problems.
     pub(crate) refused: Vec<String>,
+    /// Bodies of the document's own, likewise.
+    pub(crate) own_bodies: Vec<&'static Body>,
+    pub(crate) refused_bodies: Vec<String>,
     pub(crate) found: Collected,
     /// The state that the next step starts from.
     pub(crate) carried: Settings,
@@ -40,11 +44,24 @@ impl<'b> Walk<'b> {
             beside,
             own: vec![],
             refused: vec![],
+            own_bodies: vec![],
+            refused_bodies: vec![],
             found: Collected::default(),
             carried: carry::RESTING,
             doubtful: [false; FIELDS],
             limits: vec![],
             parts: vec![],
+        }
+    }
+
+    /// A walk over a file beside the document, which knows the rhythms and bodies above it.
+    pub(crate) fn of_file<'f>(&self, beside: &'f Beside<'f>) -> Walk<'f> {
+        Walk {
+            own: self.own.clone(),
+            refused: self.refused.clone(),
+            own_bodies: self.own_bodies.clone(),
+            refused_bodies: self.refused_bodies.clone(),
+            ..Walk::new(beside)
         }
     }
 

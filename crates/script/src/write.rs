@@ -1,5 +1,6 @@
 //! Document to JSON: each step has only its differences from the step before.
 
+use crate::bodies::write::own_json;
 use crate::carry::{self, Change, Value as Named};
 use crate::document::{Document, Part, Step};
 use crate::expect::{alarm_settings_json, expect_json, limits_json, lines_json};
@@ -48,6 +49,11 @@ impl Document {
         }
         if !self.alarm_limits.is_empty() {
             document.insert("alarm_limits".into(), alarm_settings_json(&self.alarm_limits));
+        }
+        let bodies = self.own_bodies();
+        if !bodies.is_empty() {
+            let own = bodies.into_iter().map(|body| (body.id.to_owned(), own_json(body)));
+            document.insert("bodies".into(), Value::Object(own.collect()));
         }
         let rhythms = self.own_rhythms();
         if !rhythms.is_empty() {

@@ -116,7 +116,7 @@ error: unknown key "titel"
   |                ^^^^^^^ at titel
   |
   = help: did you mean "title"?
-  = allowed: "version", "title", "notes", "seed", "asset_class", "kit", "cautions", "prepare", "limits", "alarm_limits", "rhythms", "steps"
+  = allowed: "version", "title", "notes", "seed", "asset_class", "kit", "cautions", "prepare", "limits", "alarm_limits", "bodies", "rhythms", "steps"
 "#,
     );
 }

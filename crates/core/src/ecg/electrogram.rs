@@ -6,9 +6,10 @@ use super::measure::Qrs;
 use super::overshoot::{Overshoot, Tail};
 use super::pathology::{q_wave, st_shift, t_shift, tented, vector_of};
 use super::person::Person;
+use super::templates::shapes::Shapes;
+use super::templates::wave_list::WaveList;
 use super::templates::{FLUTTER_CYCLE_MS, Wave};
 use crate::anatomy::{AtrialOrigin, BeatCode, Episode, Pathway};
-use crate::body::Body;
 use crate::heart::rhythm::{Atria, Rhythm, Ventricles};
 use crate::heart::{Length, qrs_ms};
 use crate::math;
@@ -18,9 +19,9 @@ use crate::truth::Beat;
 
 /// How waves are to be drawn at an instant.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct WaveConditions {
-    /// Whose waves.
-    pub body: &'static Body,
+pub(crate) struct WaveConditions<'a> {
+    /// Shapes of the body.
+    pub shapes: Shapes<'a>,
     /// QRS duration of a normally conducted beat, ms.
     pub qrs_ms: f32,
     /// ST level, mV, in the order of [`LeadGroup::ALL`](super::pathology::LeadGroup::ALL).
@@ -139,20 +140,22 @@ impl Manner {
 
 impl Electrogram {
     /// A P wave `size` times as large as usual; a flutter wave lasts one `cycle`.
-    pub(crate) fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, body: &Body, size: f32) {
+    pub(crate) fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, p: WaveList<'_>, size: f32) {
         let stretch = match origin {
             AtrialOrigin::Flutter => cycle.as_secs() * (1000.0 / FLUTTER_CYCLE_MS),
             _ => 1.0,
         };
         self.deflections.retire(at);
-        self.start(at, body.p(origin), Manner { stretch, size, ..Manner::PLAIN });
+        for wave in p.iter() {
+            self.start(at, &[wave], Manner { stretch, size, ..Manner::PLAIN });
+        }
     }
 
     /// A QRS complex with its T wave, and their number of waves. [`Electrogram::own`] finds its peak.
     pub(crate) fn ventricles(
         &mut self,
         beat: &VentricularBeat,
-        conditions: &WaveConditions,
+        conditions: &WaveConditions<'_>,
         noise: &Noise,
     ) -> (Beat, usize) {
         let onset = beat.at;
@@ -172,8 +175,8 @@ impl Electrogram {
         self.deflections.retire(onset);
         let mut waves = 0;
         for pathway in [Some(beat.pathway), beat.fused].into_iter().flatten() {
-            let complex = conditions.body.complex(pathway);
-            let normal_ms = conditions.body.complex(Pathway::Normal).qrs_ms;
+            let complex = conditions.shapes.complex(pathway);
+            let normal_ms = conditions.shapes.qrs_ms(Pathway::Normal);
             let qrs_ms = beat.length.width * qrs_ms(complex.qrs_ms, normal_ms, conditions.qrs_ms);
             // Two fronts that meet are done sooner than the wide one alone (common practice, no source).
             let qrs_ms = if beat.fused.is_some() && qrs_ms > conditions.qrs_ms {
@@ -183,10 +186,9 @@ impl Electrogram {
             };
             let qrs_ms = qrs_ms * chance.factor(2, life.width);
             let stretch = qrs_ms / complex.qrs_ms;
-            for (wave, thing) in complex.qrs.iter().zip(3..) {
+            for (mut wave, thing) in complex.qrs.iter().zip(3..) {
                 let size = size_qrs * chance.factor(thing, 0.5 * life.shape) * person.qrs(pathway, thing);
                 let turn = if beat.turn == 0 { turn } else { turned(thing as u32 - 3) };
-                let mut wave = *wave;
                 if wave.at_ms > 0.0 && wave.at_ms < 0.5 * complex.qrs_ms {
                     // The first and the last wave mark onset and end.
                     wave.at_ms = math::max(wave.at_ms + complex.qrs_ms * person.later(pathway, thing), 0.0);
@@ -207,14 +209,19 @@ impl Electrogram {
             let (size_t, size_st) = (usual_t * person.t(pathway), usual_t * person.st(pathway));
             let manner = Manner { stretch: stretch_t, size: size_t, turn, depth };
             let jt_ms = complex.qt_ms - complex.qrs_ms;
-            let [t, rest @ ..] = complex.t;
             if conditions.tenting > 0.0 {
                 // A tented T leaves no ST segment.
-                waves += self.start(end, &tented(t, conditions.tenting, jt_ms), manner);
-                waves += self.start(end, rest, Manner { size: manner.size * (1.0 - conditions.tenting), ..manner });
+                let rest = Manner { size: manner.size * (1.0 - conditions.tenting), ..manner };
+                for (i, wave) in complex.t.iter().enumerate() {
+                    waves += if i == 0 {
+                        self.start(end, &tented(&wave, conditions.tenting, jt_ms), manner)
+                    } else {
+                        self.start(end, &[wave], rest)
+                    };
+                }
             } else {
                 for (wave, size) in complex.t.iter().zip([size_t, size_st, size_t]) {
-                    waves += self.start(end, &[*wave], Manner { size, ..manner });
+                    waves += self.start(end, &[wave], Manner { size, ..manner });
                 }
             }
             // Levels are those of leads, so they are not turned with the axis.
@@ -230,8 +237,10 @@ impl Electrogram {
                     Manner { stretch: stretch_t, ..level },
                 );
             }
-            if conditions.t_mv != [0.0; 3] {
-                let shift = t_shift(t, vector_of(conditions.t_mv));
+            if conditions.t_mv != [0.0; 3]
+                && let Some(t) = complex.t.get(0)
+            {
+                let shift = t_shift(&t, vector_of(conditions.t_mv));
                 waves += self.start(end, &[shift], Manner { stretch: stretch_t, size: size * lower, ..level });
             }
             if end > report.end {

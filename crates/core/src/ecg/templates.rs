@@ -31,6 +31,10 @@
 pub(crate) mod adult;
 pub(crate) mod child;
 pub(crate) mod neonate;
+pub(crate) mod packed;
+pub(crate) mod ranges;
+pub(crate) mod shapes;
+pub(crate) mod wave_list;
 
 use crate::anatomy::{AtrialOrigin, Pathway};
 
@@ -53,7 +57,7 @@ pub struct Wave {
 }
 
 /// QRS complex and T wave of one kind of beat.
-#[derive(Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Complex {
     /// QRS waves, from QRS onset, at the nominal duration.
     pub qrs: &'static [Wave],
@@ -137,12 +141,30 @@ impl<const N: usize> Shape<N> {
 }
 
 /// The shapes of a body's beats.
-#[derive(Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Templates {
     /// QRS and T of each pathway, in the order of [`Pathway::ALL`].
     pub complexes: [&'static Complex; Pathway::ALL.len()],
     /// P wave of each origin, from its onset, in the order of [`AtrialOrigin::ALL`].
     pub p: [&'static [Wave]; AtrialOrigin::ALL.len()],
+}
+
+impl Templates {
+    /// Each complex that is not the one of `base`, in the order of the pathways; a copy of it counts as another.
+    pub fn own_complexes(&self, base: &Templates) -> impl Iterator<Item = Option<&'static Complex>> + use<> {
+        let pairs = self.complexes.into_iter().zip(base.complexes);
+        pairs.map(|(own, base)| (!core::ptr::eq(own, base)).then_some(own))
+    }
+
+    /// Each P wave that is not the one of `base`, likewise, in the order of the origins.
+    pub fn own_p(&self, base: &Templates) -> impl Iterator<Item = Option<&'static [Wave]>> + use<> {
+        self.p.into_iter().zip(base.p).map(|(own, base)| (!core::ptr::eq(own, base)).then_some(own))
+    }
+
+    /// How many shapes are those of `base`.
+    pub(crate) fn shared(&self, base: &Templates) -> usize {
+        self.own_complexes(base).filter(Option::is_none).count() + self.own_p(base).filter(Option::is_none).count()
+    }
 }
 
 /// The templates of a body: one static for each shape, in the order of the pathways; before them the P waves.

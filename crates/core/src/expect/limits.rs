@@ -1,6 +1,6 @@
 //! Alarm limits: the usual settings of a monitor, unless a plan gives others.
 
-use crate::body::{Body, CHILD, NEONATE};
+use crate::body::Age;
 
 const PRACTICE: &str = "common practice, no source";
 const MAKERS: &str = "makers' printed defaults";
@@ -105,17 +105,17 @@ impl AlarmLimits {
     /// The usual limits.
     pub const USUAL: AlarmLimits = AlarmLimits { set: [None; AlarmLimit::COUNT] };
 
-    /// Sets one limit for every body; NaN switches its alarm off.
+    /// Sets one limit for every age; NaN switches its alarm off.
     pub fn set(&mut self, limit: AlarmLimit, value: f32) {
         if let Some(place) = self.set.get_mut(limit as usize) {
             *place = Some(value);
         }
     }
 
-    /// A limit as it holds for a body.
+    /// A limit as it holds for an age.
     ///
     /// Extreme rates keep their distance from a low or high limit that was set: 10 bpm below, 20 bpm above.
-    pub fn of(&self, limit: AlarmLimit, body: &Body) -> f32 {
+    pub fn of(&self, limit: AlarmLimit, age: Age) -> f32 {
         if let Some(value) = self.set.get(limit as usize).copied().flatten() {
             return value;
         }
@@ -126,10 +126,10 @@ impl AlarmLimits {
             _ => None,
         };
         let [adult, child, neonate] = limit.usual();
-        follows.unwrap_or(match body.id {
-            id if id == NEONATE.id => neonate,
-            id if id == CHILD.id => child,
-            _ => adult,
+        follows.unwrap_or(match age {
+            Age::Adult => adult,
+            Age::Child => child,
+            Age::Neonate => neonate,
         })
     }
 }

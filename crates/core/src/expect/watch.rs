@@ -146,8 +146,8 @@ impl<'a> Watch<'a> {
     /// Advances to `now`.
     pub(super) fn pass(&mut self, now: Instant, sink: &mut dyn AlarmSink) {
         let Some(placed) = self.placed else { return };
-        let (limits, body) = (self.limits, placed.step.body());
-        let limit = |limit| limits.of(limit, body);
+        let (limits, age) = (self.limits, placed.step.body().age);
+        let limit = |limit| limits.of(limit, age);
         if self.has_beats() {
             self.heart.pass(now, &limit, &mut self.board, sink);
         } else {
@@ -203,15 +203,15 @@ impl<'a> Watch<'a> {
         self.counts.ventricular += u32::from(ventricular);
         self.counts.premature += u32::from(supraventricular(beat.code));
         self.rate.beat(beat.peak);
-        let (limits, body) = (self.limits, placed.step.body());
-        self.heart.beat(beat, &|limit| limits.of(limit, body), &mut self.board, sink);
+        let (limits, age) = (self.limits, placed.step.body().age);
+        self.heart.beat(beat, &|limit| limits.of(limit, age), &mut self.board, sink);
     }
 
     fn breath(&mut self, breath: &Breath, sink: &mut dyn AlarmSink) {
         let Some(placed) = self.placed else { return };
         self.pass(breath.start, sink);
-        let (limits, body) = (self.limits, placed.step.body());
-        self.breaths.breath(breath, &|limit| limits.of(limit, body), &mut self.board, sink);
+        let (limits, age) = (self.limits, placed.step.body().age);
+        self.breaths.breath(breath, &|limit| limits.of(limit, age), &mut self.board, sink);
     }
 
     fn pulse(&mut self, pulse: &Pulse) {
@@ -241,8 +241,8 @@ impl<'a> Watch<'a> {
     ) {
         let Some(placed) = self.placed else { return };
         let Some(meter) = self.pressures.get_mut(site as usize) else { return };
-        let (limits, body) = (self.limits, placed.step.body());
-        let limit = |limit| limits.of(limit, body);
+        let (limits, age) = (self.limits, placed.step.body().age);
+        let limit = |limit| limits.of(limit, age);
         let of_pressure = &mut self.of_pressure;
         let board = &mut self.board;
         let mut look = |look: Option<Look>, now: Instant| {
@@ -275,7 +275,7 @@ impl<'a> Watch<'a> {
     fn expected(&self, end: Instant) -> Option<Expected> {
         let placed = self.placed?;
         let step = &placed.step;
-        let limit = |limit| self.limits.of(limit, step.body());
+        let limit = |limit| self.limits.of(limit, step.body().age);
         let of_rate = causes::of_rate(step, &self.counts, &self.rate);
         let rate = if !self.has_beats() {
             Reading::none(Cause::TestSignal)

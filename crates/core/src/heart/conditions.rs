@@ -29,7 +29,7 @@ pub(crate) struct HeartConditions<'r> {
     /// QRS duration of a normally conducted beat, ms.
     pub qrs_ms: f32,
     /// Whose heart it is.
-    pub body: &'static dyn Conduction,
+    pub body: &'r dyn Conduction,
     /// Premature beats a minute, where the rhythm leaves their number to chance; 0 takes the rhythm's own.
     pub premature_per_min: f32,
     /// From the beat before to a premature beat; zero takes the rhythm's own.

@@ -1,9 +1,11 @@
 //! The bytes of an image, and where its items lie.
 
-use super::numbers::{u16_at, u32_at, u64_at};
+use super::numbers::{u32_at, u64_at};
 use super::own;
+use super::own_body;
 use super::step::ImageStep;
-use crate::body::BODIES;
+use crate::anatomy::{AtrialOrigin, Pathway};
+use crate::body::{BODIES, PlayedBody};
 use crate::field::Field;
 use crate::heart::catalogue::RHYTHMS;
 use crate::heart::rhythm::Rhythm;
@@ -13,7 +15,7 @@ use crate::step::Entry;
 /// First bytes of an image.
 pub(super) const MARK: [u8; 4] = *b"PWIM";
 /// Version of the format.
-pub(super) const VERSION: u16 = 1;
+pub(super) const VERSION: u16 = 2;
 /// Bytes before the positions of the items.
 pub(super) const HEADER: usize = 32;
 /// Where the check sum lies in the header.
@@ -59,26 +61,57 @@ impl<'a> Bytes<'a> {
     }
 
     /// How many rhythms of its own the image has.
-    pub(super) fn own_rhythms(&self) -> u16 {
-        u16_at(self.bytes, 6).unwrap_or(0)
+    pub(super) fn own_rhythms(&self) -> u8 {
+        self.bytes.get(6).copied().unwrap_or(0)
+    }
+
+    /// How many bodies of its own the image has.
+    pub(super) fn own_bodies(&self) -> u8 {
+        self.bytes.get(7).copied().unwrap_or(0)
     }
 
     /// The rhythm of the image's own at an index, and where it lies; `None` where there is none or it makes no sense.
-    pub(super) fn own_rhythm(&self, index: u16) -> Option<(Rhythm, usize)> {
+    pub(super) fn own_rhythm(&self, index: u8) -> Option<(Rhythm, usize)> {
         if index >= self.own_rhythms() {
             return None;
         }
-        let items = u32_at(self.bytes, 28)? as usize;
-        let place = 4usize.checked_mul(items.checked_add(usize::from(index))?)?.checked_add(HEADER)?;
-        let record = self.bytes.get(u32_at(self.bytes, place)? as usize..)?;
+        let record = self.after_items(index.into())?;
         Some((own::read(record)?, record.as_ptr() as usize))
+    }
+
+    /// The body of the image's own at an index; `None` where there is none or it is cut off.
+    fn own_body(&self, index: u8) -> Option<PlayedBody<'a>> {
+        if index >= self.own_bodies() {
+            return None;
+        }
+        own_body::read(self.after_items(usize::from(self.own_rhythms()) + usize::from(index))?)
+    }
+
+    /// Whether the body of the image's own at an index is whole and makes sense.
+    pub(super) fn own_body_allowed(&self, index: u8) -> bool {
+        self.own_body(index).is_some_and(|body| own_body::allowed(&body))
+    }
+
+    /// The bytes from the start of a record on that comes after the items.
+    fn after_items(&self, index: usize) -> Option<&'a [u8]> {
+        let items = u32_at(self.bytes, 28)? as usize;
+        let place = 4usize.checked_mul(items.checked_add(index)?)?.checked_add(HEADER)?;
+        self.bytes.get(u32_at(self.bytes, place)? as usize..)
+    }
+
+    /// The body that a number stands for: those of this program, then the image's own.
+    fn body(&self, number: u8) -> Option<PlayedBody<'a>> {
+        match BODIES.get(usize::from(number)) {
+            Some(body) => Some((*body).into()),
+            None => self.own_body(number - BODIES.len() as u8),
+        }
     }
 
     /// The rhythm that a number stands for: those of the catalogue, then the image's own.
     fn rhythm(&self, number: u8) -> Option<(Rhythm, usize)> {
         match RHYTHMS.get(usize::from(number)) {
             Some(rhythm) => Some((**rhythm, core::ptr::from_ref(*rhythm) as usize)),
-            None => self.own_rhythm(u16::from(number) - RHYTHMS.len() as u16),
+            None => self.own_rhythm(number - RHYTHMS.len() as u8),
         }
     }
 
@@ -86,7 +119,9 @@ impl<'a> Bytes<'a> {
     pub(crate) fn entry(&self, item: usize) -> Option<Entry<ImageStep<'a>>> {
         let record = self.record(item)?;
         match *record.first()? {
-            STEP => Some(Entry::Step(ImageStep::new(record, |number| self.rhythm(number))?)),
+            STEP => {
+                Some(Entry::Step(ImageStep::new(record, |number| self.rhythm(number), |number| self.body(number))?))
+            }
             REPEAT => {
                 Some(Entry::Repeat { level: *record.get(1)?, first: u32_at(record, 4)?, times: u32_at(record, 8)? })
             }
@@ -95,7 +130,8 @@ impl<'a> Bytes<'a> {
     }
 }
 
-/// Identifies the settings, bodies, rhythms and parameters of rhythms of this build and their order: FNV-1a over their names.
+/// Identifies the settings, bodies, rhythms and parameters of rhythms of this program and their order, and the number of shapes of a
+/// body: FNV-1a over their names.
 pub(super) const TABLES: u32 = {
     let mut digest = 0x811c_9dc5;
     let mut i = 0;
@@ -116,6 +152,11 @@ pub(super) const TABLES: u32 = {
     let mut i = 0;
     while i < Parameter::ALL.len() {
         digest = name(digest, Parameter::ALL[i].info().path);
+        i += 1;
+    }
+    i = 0;
+    while i < Pathway::ALL.len() + AtrialOrigin::ALL.len() {
+        digest = name(digest, if i < Pathway::ALL.len() { "pathway" } else { "origin" });
         i += 1;
     }
     digest

@@ -53,26 +53,26 @@ fn changes(rhythm: &Rhythm) -> impl Iterator<Item = (Parameter, f32)> + '_ {
     })
 }
 
-/// The rhythms of a script that the catalogue does not have, each once, in the order of the steps.
-pub(super) struct Own([Option<&'static Rhythm>; MOST_OWN]);
+/// The rhythms or bodies of a script that this program does not have, each once, in the order of the steps.
+pub(super) struct Own<T: 'static, const MOST: usize>([Option<&'static T>; MOST]);
 
-impl Own {
-    pub(super) const NONE: Own = Own([None; MOST_OWN]);
+impl<T, const MOST: usize> Own<T, MOST> {
+    pub(super) const NONE: Self = Own([None; MOST]);
 
-    /// The index of a rhythm, which joins the others if it is new; `None` when there is no room.
-    pub(super) fn join(&mut self, rhythm: &'static Rhythm) -> Option<usize> {
-        let free = self.0.iter().position(|one| one.is_none_or(|one| core::ptr::eq(one, rhythm)))?;
-        *self.0.get_mut(free)? = Some(rhythm);
+    /// The index of one, which joins the others if it is new; `None` when there is no room.
+    pub(super) fn join(&mut self, one: &'static T) -> Option<usize> {
+        let free = self.0.iter().position(|other| other.is_none_or(|other| core::ptr::eq(other, one)))?;
+        *self.0.get_mut(free)? = Some(one);
         Some(free)
     }
 
-    /// The index of a rhythm that has joined.
-    pub(super) fn position(&self, rhythm: &'static Rhythm) -> Option<usize> {
-        self.all().position(|one| core::ptr::eq(one, rhythm))
+    /// The index of one that has joined.
+    pub(super) fn position(&self, one: &'static T) -> Option<usize> {
+        self.all().position(|other| core::ptr::eq(other, one))
     }
 
     /// In order.
-    pub(super) fn all(&self) -> impl Iterator<Item = &'static Rhythm> + '_ {
+    pub(super) fn all(&self) -> impl Iterator<Item = &'static T> + '_ {
         self.0.iter().map_while(|one| *one)
     }
 }

@@ -2,7 +2,7 @@
 
 use super::numbers::{f32_at, u16_at, u64_at};
 use crate::anatomy::EctopicSite;
-use crate::body::{BODIES, Body};
+use crate::body::PlayedBody;
 use crate::field::{FIELDS, Field};
 use crate::heart::rhythm::Rhythm;
 use crate::settings::resting_in_sinus;
@@ -34,25 +34,32 @@ pub(crate) struct ImageStep<'a> {
     ramps: u8,
     rhythm: Rhythm,
     which_rhythm: usize,
+    body: PlayedBody<'a>,
 }
 
 impl<'a> ImageStep<'a> {
-    /// The step at the start of `record`, with the rhythm that its number stands for and where that lies; `None` if it is cut off or
-    /// names what does not exist.
-    pub(super) fn new(record: &'a [u8], rhythm: impl FnOnce(u8) -> Option<(Rhythm, usize)>) -> Option<ImageStep<'a>> {
-        let (&[_, body, number, changes, ramps, _, _, _], _) = record.split_first_chunk()?;
+    /// The step at the start of `record`, with the rhythm that its number stands for and where that lies, and its body; `None` if it
+    /// is cut off or names what does not exist.
+    pub(super) fn new(
+        record: &'a [u8],
+        rhythm: impl FnOnce(u8) -> Option<(Rhythm, usize)>,
+        body: impl FnOnce(u8) -> Option<PlayedBody<'a>>,
+    ) -> Option<ImageStep<'a>> {
+        let (&[_, whose, number, changes, ramps, _, _, _], _) = record.split_first_chunk()?;
         let (rhythm, which_rhythm) = rhythm(number)?;
+        let body = body(whose)?;
         let fields = record.get(HEAD..)?.get(..usize::from(changes))?;
         let values = record.get(HEAD + fields.len()..)?.get(..4 * fields.len())?;
         let mut step = ImageStep {
             record,
             values,
-            resting: resting_in_sinus(usize::from(body))?,
+            resting: resting_in_sinus(usize::from(whose)),
             differs: [0; WORDS],
             before: [0; WORDS],
             ramps,
             rhythm,
             which_rhythm,
+            body,
         };
         let mut next = 0;
         for &field in fields {
@@ -100,8 +107,8 @@ impl<'a> ImageStep<'a> {
         self.which_rhythm
     }
 
-    pub(crate) fn body(&self) -> &'static Body {
-        self.byte(1).and_then(|body| BODIES.get(body)).copied().unwrap_or(&crate::body::ADULT)
+    pub(crate) fn body(&self) -> &PlayedBody<'a> {
+        &self.body
     }
 
     /// How many fields ramp.

@@ -2,10 +2,11 @@
 
 use super::bytes::{CHECK_SUM, HEADER, MARK, REPEAT, STEP, TABLES, VERSION};
 use super::check_sum::CheckSum;
-use super::own::{self, MOST_OWN, Own};
+use super::own::{self, MOST_OWN};
+use super::own_body::{self, MOST_OWN_BODIES};
 use super::step::{BEAT, HEAD, RAMP};
 use crate::anatomy::EctopicSite;
-use crate::body::BODIES;
+use crate::body::{BODIES, Body};
 use crate::field::{FIELDS, Field};
 use crate::heart::catalogue::RHYTHMS;
 use crate::heart::rhythm::Rhythm;
@@ -16,7 +17,7 @@ use crate::time::Span;
 use core::fmt;
 
 // Fields, bodies and rhythms are numbered by a byte.
-const _: () = assert!(FIELDS <= 255 && BODIES.len() <= 255 && RHYTHMS.len() + MOST_OWN <= 256);
+const _: () = assert!(FIELDS <= 255 && BODIES.len() + MOST_OWN_BODIES <= 256 && RHYTHMS.len() + MOST_OWN <= 256);
 
 /// Why a script does not fit an image.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,8 +27,10 @@ pub enum WriteError {
     Rhythm(usize),
     /// A rhythm of one's own with a value out of its parameter's range, or whose lowest rate is above its highest, by item index.
     RhythmOutOfRange(usize),
-    /// A body that is none of [`BODIES`], by item index.
+    /// One body of one's own more than [`MOST_OWN_BODIES`], by item index.
     Body(usize),
+    /// A body of one's own with a number out of its range, by item index.
+    BodyOutOfRange(usize),
     /// More than 65 535 premature beats in a step, by item index.
     Beats(usize),
     /// More than 4 GiB.
@@ -43,7 +46,8 @@ impl fmt::Display for WriteError {
             WriteError::RhythmOutOfRange(i) => {
                 write!(f, "item {i}: the rhythm has a value out of range, or its lowest rate is above its highest")
             }
-            WriteError::Body(i) => write!(f, "item {i}: an image can't hold a body of one's own"),
+            WriteError::Body(i) => write!(f, "item {i}: an image holds at most {MOST_OWN_BODIES} bodies of one's own"),
+            WriteError::BodyOutOfRange(i) => write!(f, "item {i}: the body has a number out of range"),
             WriteError::Beats(i) => write!(f, "item {i}: an image holds at most 65535 premature beats a step"),
             WriteError::Size => f.write_str("the image would be larger than 4 GiB"),
         }
@@ -58,18 +62,10 @@ impl core::error::Error for WriteError {}
 /// A script that does not fit; nothing has been written then.
 pub fn write(script: &Script<'_>, mut put: impl FnMut(&[u8])) -> Result<(), WriteError> {
     let items = script.items();
-    let mut own = Own::NONE;
-    for (i, item) in items.iter().enumerate() {
-        if let Item::Step(step) = item
-            && catalogued(step.settings.rhythm()).is_none()
-        {
-            if !own::readable(step.settings.rhythm()) {
-                return Err(WriteError::RhythmOutOfRange(i));
-            }
-            own.join(step.settings.rhythm()).ok_or(WriteError::Rhythm(i))?;
-        }
-    }
-    let mut length = HEADER + 4 * items.len() + own.all().map(|rhythm| 4 + own::length(rhythm)).sum::<usize>();
+    let own = Own::of(items)?;
+    let rhythms: usize = own.rhythms.all().map(|rhythm| 4 + own::length(rhythm)).sum();
+    let bodies: usize = own.bodies.all().map(|body| 4 + own_body::length(body)).sum();
+    let mut length = HEADER + 4 * items.len() + rhythms + bodies;
     for (i, item) in items.iter().enumerate() {
         length += match item {
             Item::Step(step) => Record::new(i, step, &own)?.length(),
@@ -89,6 +85,35 @@ pub fn write(script: &Script<'_>, mut put: impl FnMut(&[u8])) -> Result<(), Writ
     put_all(script, &own, length, sum.value(), &mut put)
 }
 
+/// The rhythms and bodies of a script that this program does not have.
+struct Own {
+    rhythms: own::Own<Rhythm, MOST_OWN>,
+    bodies: own::Own<Body, MOST_OWN_BODIES>,
+}
+
+impl Own {
+    fn of(items: &[Item<'_>]) -> Result<Own, WriteError> {
+        let mut own = Own { rhythms: own::Own::NONE, bodies: own::Own::NONE };
+        for (i, item) in items.iter().enumerate() {
+            let Item::Step(step) = item else { continue };
+            let (rhythm, body) = (step.settings.rhythm(), step.settings.body());
+            if catalogued(rhythm).is_none() {
+                if !own::readable(rhythm) {
+                    return Err(WriteError::RhythmOutOfRange(i));
+                }
+                own.rhythms.join(rhythm).ok_or(WriteError::Rhythm(i))?;
+            }
+            if known(body).is_none() {
+                if !own_body::readable(body) {
+                    return Err(WriteError::BodyOutOfRange(i));
+                }
+                own.bodies.join(body).ok_or(WriteError::Body(i))?;
+            }
+        }
+        Ok(own)
+    }
+}
+
 const REPEAT_LENGTH: usize = 12;
 
 fn put_all(
@@ -101,13 +126,14 @@ fn put_all(
     let items = script.items();
     put(&MARK);
     put(&VERSION.to_le_bytes());
-    put(&(own.all().count() as u16).to_le_bytes());
+    put(&[own.rhythms.all().count() as u8, own.bodies.all().count() as u8]);
     put(&sum.to_le_bytes());
     put(&length.to_le_bytes());
     put(&script.seed().to_le_bytes());
     put(&TABLES.to_le_bytes());
     put(&(items.len() as u32).to_le_bytes());
-    let mut place = (HEADER + 4 * (items.len() + own.all().count())) as u32;
+    let records = items.len() + own.rhythms.all().count() + own.bodies.all().count();
+    let mut place = (HEADER + 4 * records) as u32;
     for (i, item) in items.iter().enumerate() {
         put(&place.to_le_bytes());
         place += match item {
@@ -115,9 +141,9 @@ fn put_all(
             Item::Repeat { .. } => REPEAT_LENGTH as u32,
         };
     }
-    for rhythm in own.all() {
+    for length in own.rhythms.all().map(own::length).chain(own.bodies.all().map(own_body::length)) {
         put(&place.to_le_bytes());
-        place += own::length(rhythm) as u32;
+        place += length as u32;
     }
     for (i, item) in items.iter().enumerate() {
         match item {
@@ -129,13 +155,19 @@ fn put_all(
             }
         }
     }
-    own.all().for_each(|rhythm| own::put(rhythm, put));
+    own.rhythms.all().for_each(|rhythm| own::put(rhythm, put));
+    own.bodies.all().for_each(|body| own_body::put(body, put));
     Ok(())
 }
 
 /// The number of a rhythm of the catalogue.
 fn catalogued(rhythm: &'static Rhythm) -> Option<usize> {
     RHYTHMS.iter().position(|one| core::ptr::eq(*one, rhythm))
+}
+
+/// The number of a body of this program.
+fn known(body: &'static Body) -> Option<usize> {
+    BODIES.iter().position(|one| core::ptr::eq(*one, body))
 }
 
 /// A step with the numbers that its record needs.
@@ -150,16 +182,17 @@ struct Record<'a> {
 impl<'a> Record<'a> {
     fn new(item: usize, step: &'a Step<'a>, own: &Own) -> Result<Record<'a>, WriteError> {
         let settings = &step.settings;
-        let body = BODIES.iter().position(|body| core::ptr::eq(*body, settings.body()));
+        let body = settings.body();
+        let body = known(body).or_else(|| Some(BODIES.len() + own.bodies.position(body)?));
         let rhythm = settings.rhythm();
-        let rhythm = catalogued(rhythm).or_else(|| Some(RHYTHMS.len() + own.position(rhythm)?));
+        let rhythm = catalogued(rhythm).or_else(|| Some(RHYTHMS.len() + own.rhythms.position(rhythm)?));
         let body = body.ok_or(WriteError::Body(item))?;
         Ok(Record {
             step,
             body: body as u8,
             rhythm: rhythm.ok_or(WriteError::Rhythm(item))? as u8,
             beats: u16::try_from(step.beats.len()).map_err(|_| WriteError::Beats(item))?,
-            resting: resting_in_sinus(body).ok_or(WriteError::Body(item))?,
+            resting: resting_in_sinus(body),
         })
     }
 

@@ -2,6 +2,7 @@
 
 use super::Player;
 use crate::artefact;
+use crate::body::{ADULT, PlayedBody};
 use crate::cuff;
 use crate::ecg::electrogram;
 use crate::ecg::overshoot::Tail;
@@ -15,7 +16,7 @@ use crate::test_signal;
 use crate::time::{Instant, Span};
 use crate::timeline::Placed;
 
-impl Player<'_> {
+impl<'a> Player<'a> {
     pub(super) fn value(&self, field: Field, at: Instant) -> f32 {
         self.step.as_ref().map_or(0.0, |placed| placed.value(field, at))
     }
@@ -55,7 +56,7 @@ impl Player<'_> {
         if self.is_on(Field::BreathLead) { (0.6, 1.5) } else { (1.0, 1.0) }
     }
 
-    pub(super) fn wave_conditions(&self, at: Instant) -> electrogram::WaveConditions {
+    pub(super) fn wave_conditions(&self, at: Instant) -> electrogram::WaveConditions<'a> {
         let over_a_breath_deg = self.value(Field::AxisBreathDeg, at);
         let mut axis_deg = self.value(Field::AxisDeg, at);
         if over_a_breath_deg > 0.0 {
@@ -63,7 +64,7 @@ impl Player<'_> {
             axis_deg += over_a_breath_deg * (self.respiration.lung_volume(at) - 0.5);
         }
         electrogram::WaveConditions {
-            body: self.step.as_ref().map_or(&crate::body::ADULT, |placed| placed.step.body()),
+            shapes: self.step.as_ref().map_or(PlayedBody::from(&ADULT), |placed| placed.step.body()).shapes,
             qrs_ms: self.value(Field::QrsMs, at),
             st_mv: [Field::StInferiorMv, Field::StAnteriorMv, Field::StLateralMv].map(|field| self.value(field, at)),
             t_mv: [Field::TInferiorMv, Field::TAnteriorMv, Field::TLateralMv].map(|field| self.value(field, at)),
@@ -149,7 +150,7 @@ pub(super) fn heart_conditions<'s>(
         qtc_ms: step.get(Field::QtcMs),
         pr: Span::from_secs(pr_s),
         qrs_ms: step.get(Field::QrsMs),
-        body: step.body(),
+        body: step.conduction(),
         premature_per_min: step.get(Field::PrematurePerMin),
         coupling: Span::from_secs(0.001 * step.get(Field::CouplingMs)),
         irregularity: 0.01 * step.get(Field::FibrillationPercent),

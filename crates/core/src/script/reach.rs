@@ -46,7 +46,8 @@ impl Script<'_> {
                 Some((_, range)) => range,
                 None => step.range_of(field),
             };
-            Range::within(ecg::reach::size_mv(&range, step.settings.rhythm().pacing.is_some()))
+            let settings = &step.settings;
+            Range::within(ecg::reach::size_mv(&range, settings.body().templates, settings.rhythm().pacing.is_some()))
         })
     }
 

@@ -1,6 +1,7 @@
 //! The table of a monitor's readings: word, unit, source of the value, and the default limit.
 
 use super::limit::Limit;
+use pulsewright_core::body::Age;
 use pulsewright_core::frame::{Lead, PressureSite};
 use pulsewright_core::settings::Settings;
 
@@ -149,7 +150,7 @@ impl Quantity {
             },
             Usual::AtMost(max, source) => Limit { max: Some(max), source: source.to_owned(), ..Limit::default() },
             Usual::AtMostByBody([grown, neonate], source) => {
-                let max = if settings.body().id == pulsewright_core::body::NEONATE.id { neonate } else { grown };
+                let max = if settings.body().age == Age::Neonate { neonate } else { grown };
                 Limit { max: Some(max), source: source.to_owned(), ..Limit::default() }
             }
             Usual::Unsaid => return None,

@@ -2,20 +2,23 @@
 
 use super::kept::{MOST_KEPT, keep};
 use super::word::{KEYS, MOST, groups, is_taken, is_word};
+use crate::beside::BesideKind;
 use crate::carry::{Change, Value};
 use crate::keys::{self, Branch, Child};
-use crate::problem::{Problem, Problems};
-use crate::reader::{DocumentKind, Entry, Kind, Node, Path, nearest, open, quoted, shown};
-use crate::walk::{Walk, nothing_beside};
+use crate::problem::Problem;
+use crate::reader::{DocumentKind, Entry, Node, Path, nearest, quoted, shown};
+use crate::walk::Walk;
 use crate::words::rhythms;
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::heart::rhythm::parameter::Parameter;
 use pulsewright_core::settings::Field;
 
-/// The kind of document, for messages about a file.
-const KIND: DocumentKind =
-    DocumentKind { noun: "a rhythm", shape: "a rhythm's document", help: "docs/script.md shows one" };
+const BESIDE: BesideKind = BesideKind {
+    kind: DocumentKind { noun: "a rhythm", shape: "a rhythm's document", help: "docs/script.md shows one" },
+    noun: "rhythm",
+    file: "my-rhythm.json",
+};
 
 /// Settings that a rhythm can't bring: its rate is a parameter, and life is the person's.
 const NOT_BROUGHT: [Field; 2] = [Field::RateBpm, Field::Life];
@@ -49,61 +52,15 @@ impl Walk<'_> {
             };
             if let Some((allowed, what)) = problem {
                 self.report(entry.key_node, &path, |p| p.allowed(allowed), format!("{} {what}", quoted(word)));
-            } else if let Some(rhythm) = self.rhythm_or_file(word, entry.value, &path) {
-                self.own.push(rhythm);
-            } else {
+                continue;
+            }
+            let read = |walk: &mut Walk<'_>, node: Node<'_>, path: &Path<'_>| walk.rhythm_document(word, node, path);
+            match self.here_or_beside(entry.value, &path, &BESIDE, read) {
+                Some(rhythm) => self.own.push(rhythm),
                 // Steps that name it are not wrong.
-                self.refused.push(word.to_owned());
+                None => self.refused.push(word.to_owned()),
             }
         }
-    }
-
-    /// A rhythm written here, or in a file beside the script.
-    fn rhythm_or_file(&mut self, word: &str, node: Node<'_>, path: &Path<'_>) -> Option<&'static Rhythm> {
-        if node.kind() != Kind::Text {
-            return self.rhythm_document(word, node, path);
-        }
-        let file = self.text(node, path)?;
-        let inside = !file.is_empty()
-            && !file.contains(['\\', '\0', ':'])
-            && !file.split('/').any(|part| matches!(part, "" | "." | ".."));
-        if !inside {
-            let allowed = "a file in the script's folder or below, such as \"my-rhythm.json\"";
-            self.report(node, path, |p| p.allowed(allowed), format!("{} is no file beside the script", quoted(&file)));
-            return None;
-        }
-        let text = match (self.beside)(&file) {
-            Ok(text) => text,
-            Err(why) => {
-                self.report(node, path, |p| p, format!("the rhythm's file can't be read: {}", shown(&why)));
-                return None;
-            }
-        };
-        // A walk of its own: places are those of the file.
-        let (own, refused) = (self.own.clone(), self.refused.clone());
-        let mut walk = Walk { own, refused, ..Walk::new(&nothing_beside) };
-        let problems = match open(&text, &file, &KIND) {
-            Ok((text, root)) => {
-                let rhythm = walk.rhythm_document(word, root, &Path::Root);
-                let versioned =
-                    root.object(usize::MAX).is_some_and(|(entries, _)| entries.iter().any(|e| e.key == "version"));
-                if !versioned {
-                    walk.missing(root, &Path::Root, "version", "\"version\": 1");
-                }
-                if walk.found.is_empty() {
-                    return rhythm;
-                }
-                Problems::of(&file, text, walk.found)
-            }
-            Err(problems) => problems,
-        };
-        for problem in problems.list() {
-            let at = problems.place(problem).map_or(String::new(), |(line, column)| format!(":{line}:{column}"));
-            let what = format!("{}{at}: {}", shown(&file), problem.what);
-            let (allowed, nearest) = (problem.allowed.clone(), problem.nearest.clone());
-            self.report(node, path, |p| Problem { allowed, nearest, ..p }, what);
-        }
-        None
     }
 
     /// A rhythm's document.

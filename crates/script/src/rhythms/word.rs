@@ -14,7 +14,7 @@ pub(crate) const MOST: usize = 200;
 pub(crate) const PATTERN: &str = "^[a-z0-9][a-z0-9-]{0,47}$";
 
 /// Whether a text has the form of a word: small letters, digits and hyphens, at most 48.
-pub(super) fn is_word(text: &str) -> bool {
+pub(crate) fn is_word(text: &str) -> bool {
     let inner = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-';
     (1..=48).contains(&text.len()) && text.bytes().all(inner) && !text.starts_with('-')
 }

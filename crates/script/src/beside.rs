@@ -1,0 +1,71 @@
+//! Documents that a script holds under a word of its own, or names as files beside it.
+
+use crate::problem::{Problem, Problems};
+use crate::reader::{DocumentKind, Kind, Node, Path, open, quoted, shown};
+use crate::walk::{Walk, nothing_beside};
+
+/// A kind of document that may lie beside a script.
+pub(crate) struct BesideKind {
+    /// For messages about its file.
+    pub(crate) kind: DocumentKind,
+    /// Whose file: "rhythm".
+    pub(crate) noun: &'static str,
+    /// The name of a file, for an example.
+    pub(crate) file: &'static str,
+}
+
+impl Walk<'_> {
+    /// What `read` makes of a document written here, or in a file beside the script.
+    pub(crate) fn here_or_beside<T>(
+        &mut self,
+        node: Node<'_>,
+        path: &Path<'_>,
+        of: &BesideKind,
+        read: impl Fn(&mut Walk<'_>, Node<'_>, &Path<'_>) -> Option<T>,
+    ) -> Option<T> {
+        if node.kind() != Kind::Text {
+            return read(self, node, path);
+        }
+        let file = self.text(node, path)?;
+        let inside = !file.is_empty()
+            && !file.contains(['\\', '\0', ':'])
+            && !file.split('/').any(|part| matches!(part, "" | "." | ".."));
+        if !inside {
+            let allowed = format!("a file in the script's folder or below, such as \"{}\"", of.file);
+            self.report(node, path, |p| p.allowed(allowed), format!("{} is no file beside the script", quoted(&file)));
+            return None;
+        }
+        let text = match (self.beside)(&file) {
+            Ok(text) => text,
+            Err(why) => {
+                let what = format!("the {}'s file can't be read: {}", of.noun, shown(&why));
+                self.report(node, path, |p| p, what);
+                return None;
+            }
+        };
+        // A walk of its own: places are those of the file.
+        let mut walk = self.of_file(&nothing_beside);
+        let problems = match open(&text, &file, &of.kind) {
+            Ok((text, root)) => {
+                let found = read(&mut walk, root, &Path::Root);
+                let versioned =
+                    root.object(usize::MAX).is_some_and(|(entries, _)| entries.iter().any(|e| e.key == "version"));
+                if !versioned {
+                    walk.missing(root, &Path::Root, "version", "\"version\": 1");
+                }
+                if walk.found.is_empty() {
+                    return found;
+                }
+                Problems::of(&file, text, walk.found)
+            }
+            Err(problems) => problems,
+        };
+        for problem in problems.list() {
+            let at = problems.place(problem).map_or(String::new(), |(line, column)| format!(":{line}:{column}"));
+            let what = format!("{}{at}: {}", shown(&file), problem.what);
+            let (allowed, nearest) = (problem.allowed.clone(), problem.nearest.clone());
+            self.report(node, path, |p| Problem { allowed, nearest, ..p }, what);
+        }
+        None
+    }
+}

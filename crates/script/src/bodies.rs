@@ -1,0 +1,14 @@
+//! Bodies of one's own: documents with resting values and the shapes of beats.
+//!
+//! The bodies of the catalogue are written in the same form ([`json`]), so that a built-in is an example, and a copy of one plays its
+//! bits. A script holds such documents under `bodies`, or names a file beside it there.
+
+mod edges;
+mod kept;
+mod read;
+pub(crate) mod schema;
+mod shapes;
+mod word;
+pub(crate) mod write;
+
+pub use write::json;

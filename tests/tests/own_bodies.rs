@@ -1,0 +1,211 @@
+//! Bodies of one's own: the bodies of the catalogue written as documents and read again play the bits of the catalogue, from a script
+//! and from an image; and a body that differs plays what it says.
+
+use pulsewright_core::body::{ADULT, BODIES, Body};
+use pulsewright_core::frame::{Channel, Digest, Frame};
+use pulsewright_core::heart::catalogue::{RHYTHMS, SINUS};
+use pulsewright_core::image::{self, Image, ImageError, MOST_OWN_BODIES, WriteError};
+use pulsewright_core::player::Player;
+use pulsewright_core::script::{Item, Script, Step};
+use pulsewright_core::settings::Settings;
+use pulsewright_core::time::{FrameRate, Span};
+use pulsewright_core::truth::Event;
+use pulsewright_script::{Document, bodies, parse};
+use pulsewright_tests::check_sum::check_sum;
+use serde_json::{Map, Value, json};
+
+const RATE: FrameRate = FrameRate::lit(250);
+
+fn document(value: &Value) -> Document {
+    parse(value.to_string().as_bytes(), "x.json").unwrap_or_else(|problems| panic!("{problems}"))
+}
+
+fn compiled(script: &Script<'_>) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    image::write(script, |part| bytes.extend_from_slice(part)).expect("a script that fits");
+    bytes
+}
+
+/// Digest of every frame, and every event.
+fn played(mut player: Player<'_>) -> (u64, Vec<Event>) {
+    let (mut digest, mut events) = (Digest::default(), Vec::new());
+    let mut block = [Frame::default(); 500];
+    while let n @ 1.. = player.fill_observed(&mut block, &mut |event| events.push(event)) {
+        block.iter().take(n).for_each(|frame| digest.update(frame));
+    }
+    (digest.value(), events)
+}
+
+/// Every rhythm for a while in a body, with life in the second half.
+fn every_rhythm(body: &Body, word: &str) -> Value {
+    let step = |(i, rhythm): (usize, &&pulsewright_core::heart::rhythm::Rhythm)| {
+        let life = if 2 * i < RHYTHMS.len() { "none" } else { "resting" };
+        json!({"duration_s": 4, "rhythm": rhythm.id, "body": word, "life": life})
+    };
+    let steps: Vec<Value> = RHYTHMS.iter().enumerate().map(step).collect();
+    json!({"version": 1, "seed": 5, "bodies": {"copy": bodies::json(body)}, "steps": steps})
+}
+
+#[test]
+fn every_body_as_a_document_plays_its_own_bits() {
+    for body in BODIES {
+        let [builtin, copy] = [body.id, "copy"].map(|word| document(&every_rhythm(body, word)));
+        let [builtin_items, copy_items] = [builtin.items(), copy.items()];
+        let builtin = Script::new(builtin.seed(), &builtin_items).expect("a script");
+        let copied = Script::new(copy.seed(), &copy_items).expect("a script");
+        let expected = played(Player::new(&builtin, RATE));
+        assert!(expected == played(Player::new(&copied, RATE)), "{} from a document", body.id);
+        let bytes = compiled(&copied);
+        // All shapes are in it.
+        assert!(bytes.len() > compiled(&builtin).len() + 2500, "{}", body.id);
+        let image = Image::new(&bytes).expect("what was written can be read");
+        assert!(expected == played(Player::of_image(&image, RATE)), "{} from an image", body.id);
+        for channel in Channel::ALL {
+            assert_eq!(builtin.reach(*channel), copied.reach(*channel), "{} {}", body.id, channel.id());
+        }
+        // It can be written and read once more, and plays the same then.
+        let again = document(&copy.to_json());
+        assert_eq!(again.to_json(), copy.to_json(), "{}", body.id);
+        let items = again.items();
+        let script = Script::new(again.seed(), &items).expect("a script");
+        assert!(expected == played(Player::new(&script, RATE)), "{} written", body.id);
+    }
+}
+
+/// Half as wide in its QRS, half the size in T, from an image too.
+fn slim() -> Value {
+    let mut shape = bodies::json(&ADULT)["complexes"]["normal"].clone();
+    shape["t"]["xyz_mv"] = json!([0.16, 0.085, -0.1]);
+    json!({"extends": "child", "name": "Slim", "age": "neonate", "resting_bpm": 60, "complexes": {"normal": shape},
+        "settings": {"ecg": {"qrs_ms": 92}}})
+}
+
+#[test]
+fn an_image_has_only_the_shapes_of_a_body_that_are_its_own() {
+    let own = document(&json!({"version": 1, "bodies": {"slim": slim()}, "steps": [
+        {"duration_s": 5, "rhythm": "sinus"},
+        {"duration_s": 20, "rhythm": "ventricular-run", "body": "slim", "life": "resting"},
+        {"duration_s": 5, "body": "neonate"}
+    ]}));
+    let items = own.items();
+    let script = Script::new(own.seed(), &items).expect("a script");
+    let bytes = compiled(&script);
+    assert!(bytes.len() < 1000, "{} bytes", bytes.len());
+    let image = Image::new(&bytes).expect("what was written can be read");
+    assert_eq!(played(Player::new(&script, RATE)), played(Player::of_image(&image, RATE)));
+    let bodies: Vec<_> =
+        image.timeline().map(|placed| (placed.step.body().id, placed.step.body().resting_bpm)).collect();
+    assert_eq!(bodies, [("adult", 70.0), (image::OWN, 60.0), ("neonate", 130.0)]);
+}
+
+/// A body that extends another of the script's own, whatever is left out.
+#[test]
+fn a_body_extends_one_above_it() {
+    let own =
+        document(&json!({"version": 1, "bodies": {"slim": slim(), "slimmer": {"extends": "slim", "resting_bpm": 50}},
+        "steps": [{"duration_s": 5, "body": "slimmer"}]}));
+    let body = own.step(0).expect("a step").settings.body();
+    assert_eq!((body.id, body.name, body.age.id(), body.resting_bpm), ("slimmer", "slimmer", "neonate", 50.0));
+    assert_eq!(body.templates.complexes[0].t[0].mv, [0.16, 0.085, -0.1]);
+    assert_eq!(body.templates.complexes[0].qrs, ADULT.templates.complexes[0].qrs);
+    // Read again it is the same body, which is kept once.
+    let again =
+        document(&json!({"version": 1, "bodies": {"slim": slim(), "slimmer": {"extends": "slim", "resting_bpm": 50}},
+        "steps": [{"duration_s": 9, "body": "slimmer"}]}));
+    assert!(std::ptr::eq(body, again.step(0).expect("a step").settings.body()));
+}
+
+fn many(count: usize) -> Value {
+    let own: Map<String, Value> =
+        (0..count).map(|i| (format!("own-{i:02}"), json!({"resting_bpm": 60.0 + i as f64}))).collect();
+    let steps: Vec<Value> = own.keys().map(|word| json!({"duration_s": 1, "body": word})).collect();
+    json!({"version": 1, "bodies": own, "steps": steps})
+}
+
+#[test]
+fn an_image_holds_as_many_bodies_as_it_says() {
+    let full = document(&many(MOST_OWN_BODIES));
+    let items = full.items();
+    let script = Script::new(0, &items).expect("a script");
+    let bytes = compiled(&script);
+    let image = Image::new(&bytes).expect("what was written can be read");
+    assert_eq!(played(Player::new(&script, RATE)), played(Player::of_image(&image, RATE)));
+    let more = document(&many(MOST_OWN_BODIES + 1));
+    let items = more.items();
+    let script = Script::new(0, &items).expect("a script");
+    assert_eq!(image::write(&script, |_| ()), Err(WriteError::Body(MOST_OWN_BODIES)));
+}
+
+/// A program can make a record that a document can't.
+#[test]
+fn an_image_is_not_written_of_a_body_that_it_could_not_be_read_with() {
+    static FAST: Body = Body { id: "fast", resting_bpm: 230.0, ..ADULT };
+    let items = [Item::Step(Step::lasting(Span::secs(1), Settings::new(&FAST, &RHYTHMS[2])))];
+    let script = Script::new(0, &items).expect("a script");
+    let mut parts = 0;
+    assert_eq!(image::write(&script, |_| parts += 1), Err(WriteError::BodyOutOfRange(0)));
+    assert_eq!(parts, 0, "nothing is written");
+}
+
+/// A body with large waves gets a scale that holds them.
+#[test]
+fn no_lead_of_a_tall_body_goes_beyond_its_reach() {
+    let mut tall = bodies::json(&ADULT);
+    for wave in tall["complexes"]["normal"]["qrs"].as_array_mut().expect("waves") {
+        for axis in wave["xyz_mv"].as_array_mut().expect("axes") {
+            *axis = json!(6.0 * axis.as_f64().expect("a number"));
+        }
+    }
+    let own = document(&json!({"version": 1, "bodies": {"tall": tall}, "steps": [{"duration_s": 5, "body": "tall"}]}));
+    let items = own.items();
+    let script = Script::new(0, &items).expect("a script");
+    let mut frames = vec![Frame::default(); 1250];
+    Player::new(&script, RATE).fill(&mut frames);
+    for channel in Channel::ALL.iter().filter(|channel| matches!(channel, Channel::Lead(_) | Channel::Electrode(_))) {
+        let most = frames.iter().map(|frame| frame.sample(*channel).abs()).fold(0.0, f32::max);
+        let reach = script.reach(*channel);
+        assert!(most <= reach.highest && -most >= reach.lowest, "{}: {most} mV", channel.id());
+    }
+    assert!(frames.iter().any(|frame| frame.leads_mv.iter().any(|mv| *mv > 5.0)), "taller than usual");
+    let usual = [Item::Step(Step::lasting(Span::secs(5), Settings::new(&ADULT, &SINUS)))];
+    let usual = Script::new(0, &usual).expect("a script");
+    assert!(script.reach(Channel::ALL[0]).highest > 2.0 * usual.reach(Channel::ALL[0]).highest);
+}
+
+/// One byte after the other is changed, with the check sum made right: the image is refused or plays finite signals, as long as
+/// these ten seconds of them show.
+#[test]
+fn no_byte_of_an_own_body_can_do_harm() {
+    let mut own = slim();
+    own["p_waves"] = json!({"sinus-node": bodies::json(&ADULT)["p_waves"]["sinus-node"]});
+    let own = document(&json!({"version": 1, "bodies": {"own": own}, "steps": [
+        {"duration_s": 5, "rhythm": "ventricular-bigeminy", "body": "own", "rate_bpm": 100}
+    ]}));
+    let items = own.items();
+    let bytes = compiled(&Script::new(0, &items).expect("a script"));
+    let (mut refused, mut taken) = (0, 0);
+    for place in 32..bytes.len() {
+        for value in [0, 1, 66, 127, 128, 255] {
+            let mut changed = bytes.clone();
+            changed[place] = value;
+            let sum = check_sum(&changed);
+            changed[8..12].copy_from_slice(&sum.to_le_bytes());
+            match Image::new(&changed) {
+                Ok(image) => {
+                    taken += 1;
+                    // A step may be as long as it likes now.
+                    let (mut player, mut frames) = (Player::of_image(&image, RATE), vec![Frame::default(); 2500]);
+                    player.fill(&mut frames);
+                    let finite = |frame: &Frame| {
+                        let mut values = frame.leads_mv.iter().chain(&frame.pressure_mmhg);
+                        values.all(|value| value.is_finite())
+                    };
+                    assert!(frames.iter().all(finite), "byte {place} is {value}");
+                }
+                Err(ImageError::CheckSum) => panic!("the sum of this test is wrong"),
+                Err(_) => refused += 1,
+            }
+        }
+    }
+    assert!(refused > 500 && taken > 100, "{refused} refused, {taken} taken");
+}
