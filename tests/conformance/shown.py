@@ -69,8 +69,11 @@ def speed_mv_per_s(leads_mv: np.ndarray, frame_rate_hz: float, band_hz: Range) -
     return np.sqrt(gaussian_filter1d(np.square(moved).sum(axis=0), 0.03 * frame_rate_hz))
 
 
-def beats_s(leads_mv: list[np.ndarray], frame_rate_hz: float) -> np.ndarray:
-    """Instants of QRS complexes: where the potentials of all leads are fast and sharp enough."""
+def beats_s(leads_mv: list[np.ndarray], frame_rate_hz: float) -> tuple[np.ndarray, np.ndarray]:
+    """QRS complexes, where the potentials of all leads are fast and sharp enough: the middle of each, and where it is fastest.
+
+    The middle is the centre of its power: its largest deflection may be another one from beat to beat.
+    """
     # One or two samples are a pacing pulse.
     leads = np.array([median_filter(lead, 5) for lead in leads_mv])
     speed = speed_mv_per_s(leads, frame_rate_hz, (3.0, 25.0))
@@ -80,18 +83,20 @@ def beats_s(leads_mv: list[np.ndarray], frame_rate_hz: float) -> np.ndarray:
     alone = falls | (speed[peaks] >= maximum_filter1d(speed, int(2 * NEAR_S * frame_rate_hz))[peaks])
     fastest = maximum_filter1d(speed, int(8.0 * frame_rate_hz))
     kept = alone & (speed[peaks] > SHARE_OF_FASTEST * fastest[peaks]) & (sharp[peaks] > SHARP * speed[peaks])
-    # A beat counts from where its potentials are largest, as detectors mark it.
     quick = sosfiltfilt(butter(2, (1.0, 40.0), btype="bandpass", fs=frame_rate_hz, output="sos"), leads, axis=1)
     size, around = np.square(quick).sum(axis=0), int(0.06 * frame_rate_hz)
-    largest = [max(0, peak - around) + int(np.argmax(size[max(0, peak - around) : peak + around])) for peak in peaks[kept]]
-    return np.unique(largest) / frame_rate_hz
+    first = np.maximum(0, peaks[kept] - around)
+    powers = [size[a : peak + around] for a, peak in zip(first, peaks[kept], strict=True)]
+    middle = [a + np.average(np.arange(len(power)), weights=power) for a, power in zip(first, powers, strict=True)]
+    return np.array(middle) / frame_rate_hz, peaks[kept] / frame_rate_hz
 
 
 SLOWEST_RISE_MMHG_PER_S = 5.0
 """Of a pulse of 2 mmHg that rises for its usual time, at its steepest."""
 
-LATE_S = (-0.1, 0.18)
-"""How much sooner or later than usual a pulse follows its beat: weak pulses of premature beats come later."""
+LATE_S = (-0.03, 0.03)
+"""How much sooner or later than usual a pulse follows its beat: the time from QRS to ejection differs by less from beat to beat,
+and the dicrotic wave of the pulse itself comes later (common practice, no source)."""
 
 
 PREMATURE = 0.8
@@ -211,15 +216,14 @@ def shown_pulses(pressure_mmhg: np.ndarray, frame_rate_hz: float, feet: np.ndarr
         shown_rates(own[[h >= share * heights[max(0, i + 1 - COMPARED) : i + 1].max() for i, h in enumerate(heights)]], begin_s, from_s, end_s)
         if len(own)
         else None
-        for share in (0.95 * WEAK, 1.05 * WEAK)
+        for share in (0.95 * WEAK, WEAK, 1.05 * WEAK)
     ]
     bands = [joined(every, one if one and one.low[0] > 0.0 else None) for one in strong]
     if None in bands:
         return every
-    first, second = bands
     return Band(
-        (min(first.low[0], second.low[0]), max(first.low[1], second.low[1])),
-        (min(first.high[0], second.high[0]), max(first.high[1], second.high[1])),
+        (min(one.low[0] for one in bands), max(one.low[1] for one in bands)),
+        (min(one.high[0] for one in bands), max(one.high[1] for one in bands)),
         every.mean,
         every.count,
         every.edges,
@@ -311,8 +315,8 @@ def shown(values, sites: tuple[str, ...], frame_rate_hz: float, spans: list[tupl
     `values` gives a channel's samples: the eight leads, `respiration` and the pressures of `sites`, the artery among them.
     A systolic and a diastolic pressure are `None` where nothing pulses.
     """
-    beats = beats_s([values(lead) for lead in LEADS], frame_rate_hz)
-    feet = {site: feet_s(values(site), frame_rate_hz, beats, after) for site, after in FIRST_RISE_S.items() if site in sites}
+    beats, fastest = beats_s([values(lead) for lead in LEADS], frame_rate_hz)
+    feet = {site: feet_s(values(site), frame_rate_hz, fastest, after) for site, after in FIRST_RISE_S.items() if site in sites}
     arterial, impedance = values("arterial"), values("respiration")
     readings = []
     for span in spans:

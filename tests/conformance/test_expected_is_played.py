@@ -179,14 +179,16 @@ def faults(script: Path, target: Path, unmeasured: dict[str, tuple[str, ...]] | 
     recording = read_wav(target)
     rows = read_truth(target, "readings")
     steps = {row["step"]: played for row, played in zip(read_steps(target), in_force(json.loads(script.read_text("utf-8"))["steps"]), strict=True)}
-    spans = list({span_of(row): None for row in rows})
+    spans = list({span_of(row): None for row in rows if span_of(row)[2] - span_of(row)[1] >= SHORTEST_S})
     measured = dict(zip(spans, shown(recording.values, SITES, FRAME_RATE_HZ, spans), strict=True))
     found, compared = [], Counter()
     for row in rows:
         word, key, span = row["reading"], row["step"], span_of(row)
+        if span not in measured:
+            continue
         played, readings = steps[key], measured[span]
         rate = None if played.rhythm in FIBRILLATION else readings["heart-rate"]
-        if span[2] - span[1] < SHORTEST_S or not is_measured(word, played, rate.count if rate else 0) or word in (unmeasured or {}).get(key, ()):
+        if not is_measured(word, played, rate.count if rate else 0) or word in (unmeasured or {}).get(key, ()):
             continue
         compared[key] += 1
         if word in ("heart-rate", "pulse-rate") and played.rhythm in FIBRILLATION:

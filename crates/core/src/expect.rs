@@ -14,7 +14,7 @@
 //!
 //! | reading | how it is averaged |
 //! |---|---|
-//! | heart rate, pulse rate | the last 12 RR intervals without the longest and the shortest, the last 4 when three in a row exceed 1200 ms (makers' disclosures under EC13 4.1.2.1 d); the mean of the step is its beats over their time. Pulses count twice: all of them, and those at least half as high as the highest of the last 8 |
+//! | heart rate, pulse rate | the last 12 RR intervals without the longest and the shortest, the last 4 when three in a row exceed 1200 ms (makers' disclosures under EC13 4.1.2.1 d); the mean of the step is its beats over their time. Pulses count twice: all of them, and those at least half as high as the highest of the last 8, behind the line |
 //! | respiration rate | the last 8 breaths of at least 0.1 ohm |
 //! | systolic, diastolic | highest and lowest pressure of each pulse at the transducer |
 //! | mean | of each pulse from trough to trough; the mean of the step is that of all time between its first and last trough |
@@ -133,9 +133,10 @@ impl<'a> Forecast<'a> {
         if gap && left > 1 {
             let rest_s = Span::from_ticks(period - since.ticks() % period).as_secs();
             let frames = (rest_s * RATE.as_hz() as f32) as u64 + 1;
+            listener.watch.close_eyes();
             player.skip_observed(frames.min(left - 1), &mut listener);
             let now = RATE.instant_of(player.position());
-            watch.interrupt(now);
+            watch.open_eyes(now);
             watch.pass(now, sink);
         } else {
             let count = left.min(ROWS as u64) as usize;

@@ -2,6 +2,16 @@
 
 use crate::math::{clamp, min};
 
+/// A trough between samples.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Turn {
+    pub(super) mmhg: f32,
+    /// So many samples before the last one.
+    pub(super) ago: f32,
+    /// Integral from the trough to the last sample.
+    pub(super) area: f32,
+}
+
 /// Follows samples, and says how low the pressure was between those two of them where it turned up.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Corner {
@@ -19,7 +29,7 @@ impl Corner {
     /// The runoff goes on from its last two samples, with as much less slope as it lost just before, so that a round trough is
     /// not made deeper than it was. It ends where an upstroke that begins without a slope, as all of ours do, meets it: that
     /// parabola goes through the last two samples.
-    pub(super) fn take(&mut self, now: f32) -> Option<f32> {
+    pub(super) fn take(&mut self, now: f32) -> Option<Turn> {
         let [before, a, b, c] = self.last;
         self.last = [a, b, c, now];
         let (fall, rise) = (a - b, now - c);
@@ -41,7 +51,9 @@ impl Corner {
                 late = middle;
             }
         }
-        Some(min(min(b, c), b - slope * early))
+        let mmhg = min(min(b, c), b - slope * early);
+        let late = 1.0 - early;
+        Some(Turn { mmhg, ago: 1.0 + late, area: 0.5 * (c + now) + 0.5 * late * (mmhg + c) })
     }
 }
 
@@ -55,7 +67,7 @@ mod tests {
     /// The deepest trough of these samples.
     fn deepest(samples: impl Iterator<Item = f32>) -> f32 {
         let mut corner = Corner::new();
-        samples.filter_map(|sample| corner.take(sample)).fold(f32::INFINITY, f32::min)
+        samples.filter_map(|sample| corner.take(sample)).map(|turn| turn.mmhg).fold(f32::INFINITY, f32::min)
     }
 
     #[test]
@@ -65,6 +77,22 @@ mod tests {
                 (0..20).map(|i| i as f32 - 10.0 - late).map(|t| 50.0 + if t < 0.0 { -t } else { 2.0 * t * t });
             let found = deepest(samples);
             assert!((found - 50.0).abs() < 0.02, "{late}: {found}");
+        }
+    }
+
+    /// Where the trough lies, and the integral from there, in closed form.
+    #[test]
+    fn a_corner_is_found_in_time() {
+        for late in [0.2, 0.5, 0.8] {
+            let pressure = |t: f32| 50.0 + if t < 0.0 { -t } else { 2.0 * t * t };
+            let mut corner = Corner::new();
+            let turns = (0..20).filter_map(|i| Some((i, corner.take(pressure(i as f32 - 10.0 - late))?)));
+            let (last, turn) = turns.min_by(|(_, a), (_, b)| a.mmhg.total_cmp(&b.mmhg)).expect("a trough");
+            let since = last as f32 - 10.0 - late;
+            assert!((turn.ago - since).abs() < 0.01, "{late}: {turn:?}");
+            // The trapezoids lie above the parabola by as much as 2 / 6 of each span cubed.
+            let area = 50.0 * since + 2.0 / 3.0 * since.powi(3);
+            assert!((-0.01..0.7).contains(&(turn.area - area)), "{late}: {turn:?}, {area}");
         }
     }
 
@@ -81,8 +109,8 @@ mod tests {
     fn a_trough_within_the_first_four_samples_is_a_number() {
         let mut corner = Corner::new();
         let found = [60.0, 55.0, 58.0, 66.0].map(|sample| corner.take(sample));
-        let [None, None, None, Some(trough)] = found else { panic!("{found:?}") };
-        assert!((45.0..=55.0).contains(&trough), "{trough}");
+        let [None, None, None, Some(turn)] = found else { panic!("{found:?}") };
+        assert!((45.0..=55.0).contains(&turn.mmhg), "{turn:?}");
     }
 
     #[test]

@@ -2,9 +2,10 @@
 //! time the mean by integral.
 //!
 //! The feet of pulses in the vessel are known; the samples say the rest. Behind its line a pulse goes from its own trough to
-//! the next one. A parabola about the highest sample gives the peak, lines on both sides of the lowest give the trough.
+//! the next one. A parabola about the highest sample gives the peak, lines on both sides of the lowest give the trough. Means
+//! are integrals by trapezoids, from trough to trough.
 
-use super::corner::Corner;
+use super::corner::{Corner, Turn};
 use super::reading::{Gathered, ReadingBand};
 use super::rows::RATE;
 use crate::math::{max, min};
@@ -13,27 +14,40 @@ use crate::time::Instant;
 /// A pressure without pulses is looked at in pieces of so many samples.
 const PIECE: u32 = RATE.as_hz();
 
-/// Sum of samples and their count.
+/// So long after its foot in the vessel a pulse has risen behind any line, s.
+const RISEN_S: f32 = 0.3;
+
+/// Sum of samples and their count; at a point between samples, the integral up to it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Sum {
     mmhg: f64,
-    count: u32,
+    count: f64,
 }
 
 impl Sum {
     fn take(&mut self, mmhg: f32) {
         self.mmhg += f64::from(mmhg);
-        self.count = self.count.wrapping_add(1);
+        self.count += 1.0;
     }
 
-    /// Of the samples after `before`, their mean and their count.
+    /// The integral up to the last sample, which is `mmhg`.
+    fn to(self, mmhg: f32) -> Sum {
+        Sum { mmhg: self.mmhg - 0.5 * f64::from(mmhg), count: self.count }
+    }
+
+    /// The integral up to a turn before the last sample.
+    fn back_to(self, turn: Turn) -> Sum {
+        Sum { mmhg: self.mmhg - f64::from(turn.area), count: self.count - f64::from(turn.ago) }
+    }
+
+    /// From `before` on, the mean and the number of samples.
     fn mean_since(self, before: Sum) -> (f32, f32) {
-        let count = f64::from(self.count.wrapping_sub(before.count));
+        let count = self.count - before.count;
         (((self.mmhg - before.mmhg) / count) as f32, count as f32)
     }
 }
 
-/// A lowest pressure, and the sum of all samples up to it.
+/// A lowest pressure, and the integral up to it.
 #[derive(Clone, Copy, Debug)]
 struct Trough {
     mmhg: f32,
@@ -41,7 +55,7 @@ struct Trough {
 }
 
 impl Trough {
-    const NONE: Trough = Trough { mmhg: f32::INFINITY, at: Sum { mmhg: 0.0, count: 0 } };
+    const NONE: Trough = Trough { mmhg: f32::INFINITY, at: Sum { mmhg: 0.0, count: 0.0 } };
 
     fn lower(self, other: Trough) -> Trough {
         if other.mmhg < self.mmhg { other } else { self }
@@ -86,17 +100,17 @@ impl Cycle {
     }
 
     /// The last trough lay between samples, if it lay so low.
-    fn lower(&mut self, mmhg: f32) {
-        if mmhg >= self.lowest.mmhg {
+    fn lower(&mut self, trough: Trough) {
+        if trough.mmhg >= self.lowest.mmhg {
             return;
         }
         if self.foot.at == self.lowest.at {
-            self.rise += self.foot.mmhg - mmhg;
-            self.foot.mmhg = mmhg;
+            self.rise += self.foot.mmhg - trough.mmhg;
+            self.foot = trough;
         } else {
-            self.since_peak.mmhg = min(self.since_peak.mmhg, mmhg);
+            self.since_peak = self.since_peak.lower(trough);
         }
-        self.lowest.mmhg = mmhg;
+        self.lowest = trough;
     }
 }
 
@@ -142,6 +156,14 @@ impl Triple {
         self.low.take(piece.low, 1.0);
         self.mean.take(mean, count);
     }
+
+    /// Takes the mean of the pulse that ends with the foot of `next`, if it began at `since` or later.
+    fn take_mean(&mut self, ended: Option<Last>, next: &Cycle, since: Instant) {
+        if let Some(ended) = ended.filter(|ended| ended.start >= since) {
+            let (mean, count) = next.foot.at.mean_since(ended.foot);
+            self.mean.take(mean, count);
+        }
+    }
 }
 
 /// Readings of a pulse, or of a second without one.
@@ -151,6 +173,8 @@ pub(super) struct Look {
     pub(super) high: f32,
     pub(super) low: f32,
     pub(super) mean: f32,
+    /// From the foot of the pulse to its peak; 0 without one.
+    pub(super) rise: f32,
 }
 
 /// Systolic, diastolic and mean pressure.
@@ -227,21 +251,22 @@ impl PressureMeter {
         let [a, b] = self.before;
         self.before = [b, mmhg];
         self.sum.take(mmhg);
-        let corner = self.corner.take(mmhg);
+        let turn = self.corner.take(mmhg);
+        let here = self.sum.to(mmhg);
         if let Some(cycle) = &mut self.cycle {
-            cycle.take(mmhg, self.sum);
+            cycle.take(mmhg, here);
             if b > a && b >= mmhg {
                 // The vertex of the parabola through three samples, limited in case they are not of one wave.
                 let bend = 2.0 * b - a - mmhg;
                 let rise = (mmhg - a) * (mmhg - a) / (8.0 * bend);
                 cycle.raise(b + min(rise, 0.25 * bend));
             }
-            if let Some(lowest) = corner {
-                cycle.lower(lowest);
+            if let Some(turn) = turn {
+                cycle.lower(Trough { mmhg: turn.mmhg, at: here.back_to(turn) });
             }
         }
         self.piece.take(mmhg);
-        self.piece.sum.count >= PIECE
+        self.piece.sum.count >= f64::from(PIECE)
     }
 
     /// A piece of time ends; returns its readings if it had no pulse.
@@ -254,7 +279,7 @@ impl PressureMeter {
         }
         let quiet = self.last_foot.is_none_or(|foot| at.since(foot).as_secs() > 4.0);
         let (mean, _) = piece.mean();
-        quiet.then_some(Look { from: piece.start, high: piece.high, low: piece.low, mean })
+        quiet.then_some(Look { from: piece.start, high: piece.high, low: piece.low, mean, rise: 0.0 })
     }
 
     /// A pulse begins in the vessel; returns the readings of the pulse before.
@@ -269,19 +294,34 @@ impl PressureMeter {
         let low = self.trough.lower(cycle.foot).mmhg;
         self.trough = cycle.since_peak;
         let ended = self.last.replace(Last { start: cycle.start, foot: cycle.foot.at });
-        let from = self.from;
-        for (triple, since) in self.pulses.iter_mut().zip([from, Instant::ZERO]) {
-            if let Some(ended) = ended.filter(|ended| ended.start >= since) {
-                let (mean, count) = cycle.foot.at.mean_since(ended.foot);
-                triple.mean.take(mean, count);
-            }
+        for (triple, since) in self.pulses.iter_mut().zip([self.from, Instant::ZERO]) {
+            triple.take_mean(ended, &cycle, since);
             if cycle.start >= since {
                 triple.high.take(cycle.peak, 1.0);
                 triple.low.take(low, 1.0);
             }
         }
-        let (mean, _) = self.sum.mean_since(cycle.foot.at);
-        Some(Look { from: cycle.start, high: cycle.peak, low, mean })
+        let (mean, _) = self.sum.to(self.before[1]).mean_since(cycle.foot.at);
+        Some(Look { from: cycle.start, high: cycle.peak, low, mean, rise: cycle.rise })
+    }
+
+    /// Whether all of the pulse that goes on was seen.
+    pub(super) fn follows(&self) -> bool {
+        self.cycle.is_some()
+    }
+
+    /// The settled pulses and all, up to `end`, with the mean of the last one whose successor has risen.
+    fn pulses(&self, end: Instant) -> [Triple; 2] {
+        let mut pulses = self.pulses;
+        if let Some((cycle, last)) = self.cycle.zip(self.last)
+            && cycle.rise > self.smallest_mmhg
+            && end.since(cycle.start).as_secs() > RISEN_S
+        {
+            for (triple, since) in pulses.iter_mut().zip([self.from, Instant::ZERO]) {
+                triple.take_mean(Some(last), &cycle, since);
+            }
+        }
+        pulses
     }
 
     /// Readings of the step that ends at `end`; without pulses, and unless the transducer is `closed`, only the mean.
@@ -295,7 +335,7 @@ impl PressureMeter {
             mean: triple.mean.band(),
         };
         let pieces = first(&self.pieces);
-        match first(&self.pulses).filter(|_| !ceased && !closed) {
+        match first(&self.pulses(end)).filter(|_| !ceased && !closed) {
             Some(pulses) => read(pulses),
             None if closed => pieces.map(read).unwrap_or_default(),
             None => Bands { mean: pieces.and_then(|pieces| pieces.mean.band()), ..Bands::default() },

@@ -1,10 +1,11 @@
 //! Rate of arterial pulses, by a monitor that counts every pulse and by one that misses weak pulses.
+//!
+//! Pulses have the height that they have behind their line.
 
 use super::rate::{RateMeter, Rule};
 use super::reading::ReadingBand;
 use crate::math::max;
 use crate::time::Instant;
-use crate::truth::Pulse;
 
 /// Smallest pulse that is counted, mmHg (common practice, no source).
 pub(super) const SMALLEST_PULSE_MMHG: f32 = 2.0;
@@ -19,8 +20,8 @@ const COMPARED: usize = 8;
 pub(super) struct PulseMeter {
     begin: Instant,
     heights_mmhg: [f32; COMPARED],
-    /// Foot of the pulse that goes on.
-    running: Option<Instant>,
+    /// Foot and end of the last pulse that is known: one of them is the foot of the pulse that goes on.
+    known: Option<[Instant; 2]>,
     all: RateMeter,
     strong: RateMeter,
 }
@@ -30,7 +31,7 @@ impl PulseMeter {
         PulseMeter {
             begin: Instant::ZERO,
             heights_mmhg: [0.0; COMPARED],
-            running: None,
+            known: None,
             all: RateMeter::new(Rule::Beats),
             strong: RateMeter::new(Rule::Beats),
         }
@@ -45,15 +46,18 @@ impl PulseMeter {
         self.strong.begin(begin, from);
     }
 
+    /// A pulse comes, and its end is known.
+    pub(super) fn known(&mut self, foot: Instant, end: Instant) {
+        self.known = Some([foot, end]);
+    }
+
     /// A pulse has ended.
-    pub(super) fn pulse(&mut self, pulse: &Pulse) {
-        self.running = Some(pulse.end);
-        let height_mmhg = pulse.systolic_mmhg - pulse.foot_mmhg;
+    pub(super) fn pulse(&mut self, foot: Instant, height_mmhg: f32) {
         if height_mmhg < SMALLEST_PULSE_MMHG {
             return;
         }
-        self.all.beat(pulse.foot);
-        if pulse.foot < self.begin {
+        self.all.beat(foot);
+        if foot < self.begin {
             return;
         }
         self.heights_mmhg.rotate_right(1);
@@ -61,14 +65,14 @@ impl PulseMeter {
             *newest = height_mmhg;
         }
         if height_mmhg >= WEAK * self.heights_mmhg.iter().copied().fold(0.0, max) {
-            self.strong.beat(pulse.foot);
+            self.strong.beat(foot);
         }
     }
 
     /// Band of the step that ends at `end`, and whether weak pulses make it wider. A gap of `silence_s` is shown as no rate.
     pub(super) fn band(&self, end: Instant, silence_s: f32) -> Option<(ReadingBand, bool)> {
         // The end of the last pulse is that of the script when none follows.
-        let running = self.running.filter(|foot| *foot < end);
+        let running = self.known.into_iter().flatten().filter(|foot| *foot < end).max();
         let all = self.all.band(end, running, silence_s)?;
         // Strong pulses that are too far apart have no rate of their own.
         let strong = self.strong.band(end, running, silence_s).filter(|strong| strong.low > 0.0).unwrap_or(all);

@@ -30,10 +30,13 @@ const UNSEEN_SPIKE_MS: f32 = 10.0;
 /// Feet of pulses within the frames that are filled together: one at each site at most.
 const FEET: usize = 16;
 
+/// Foot of a pulse, and the pulse that it ends: its own foot and its height in the vessel.
 #[derive(Clone, Copy, Debug)]
 struct Foot {
     site: PressureSite,
     at: Instant,
+    ended: Instant,
+    height_mmhg: f32,
 }
 
 #[derive(Clone, Debug)]
@@ -50,6 +53,8 @@ pub(super) struct Watch<'a> {
     st: StMeter,
     pressures: [PressureMeter; PressureSite::COUNT],
     feet: [Option<Foot>; FEET],
+    /// Time is passed over, and no samples come.
+    blind: bool,
     heart: HeartAlarms,
     of_pressure: PressureAlarms,
     board: Board,
@@ -75,6 +80,7 @@ impl<'a> Watch<'a> {
                 PressureMeter::new(if pulses { SMALLEST_PULSE_MMHG } else { 0.0 })
             }),
             feet: [None; FEET],
+            blind: false,
             heart: HeartAlarms::new(),
             of_pressure: PressureAlarms::new(),
             board: Board::new(),
@@ -215,20 +221,34 @@ impl<'a> Watch<'a> {
     }
 
     fn pulse(&mut self, pulse: &Pulse) {
-        if let Some(place) = self.feet.iter_mut().find(|place| place.is_none()) {
-            *place = Some(Foot { site: pulse.site, at: pulse.end });
+        let arterial = pulse.site == PressureSite::Arterial;
+        let height_mmhg = pulse.systolic_mmhg - pulse.foot_mmhg;
+        if arterial {
+            self.pulses.known(pulse.foot, pulse.end);
         }
-        if pulse.site == PressureSite::Arterial {
-            self.pulses.pulse(pulse);
+        if !self.blind {
+            if let Some(place) = self.feet.iter_mut().find(|place| place.is_none()) {
+                *place = Some(Foot { site: pulse.site, at: pulse.end, ended: pulse.foot, height_mmhg });
+            }
+        } else if arterial {
+            self.pulses.pulse(pulse.foot, height_mmhg);
         }
     }
 
-    /// Some time was passed over without samples.
-    pub(super) fn interrupt(&mut self, now: Instant) {
+    /// Some time will be passed over without samples: its pulses count as they are in the vessel.
+    pub(super) fn close_eyes(&mut self) {
+        self.blind = true;
+        for foot in self.feet.iter_mut().filter_map(Option::take).filter(|foot| foot.site == PressureSite::Arterial) {
+            self.pulses.pulse(foot.ended, foot.height_mmhg);
+        }
+    }
+
+    /// That time is over.
+    pub(super) fn open_eyes(&mut self, now: Instant) {
+        self.blind = false;
         for meter in &mut self.pressures {
             meter.interrupt(now);
         }
-        self.feet = [None; FEET];
     }
 
     /// Samples of a site at consecutive instants, which `at` gives by their index.
@@ -244,7 +264,7 @@ impl<'a> Watch<'a> {
         let (limits, age) = (self.limits, placed.step.body().age);
         let limit = |limit| limits.of(limit, age);
         let of_pressure = &mut self.of_pressure;
-        let board = &mut self.board;
+        let (board, pulses) = (&mut self.board, &mut self.pulses);
         let mut look = |look: Option<Look>, now: Instant| {
             if let Some(look) = look {
                 of_pressure.look(site, &look, now, &limit, board, sink);
@@ -259,7 +279,14 @@ impl<'a> Watch<'a> {
                     match place.filter(|foot| foot.site == site) {
                         Some(foot) if foot.at <= now => {
                             *place = None;
-                            look(meter.foot(foot.at), now);
+                            let follows = meter.follows();
+                            let read = meter.foot(foot.at);
+                            if site == PressureSite::Arterial {
+                                // Of a pulse that was not seen from its foot on, the vessel knows the height.
+                                let seen = read.map_or(0.0, |look| look.rise);
+                                pulses.pulse(foot.ended, if follows { seen } else { foot.height_mmhg });
+                            }
+                            look(read, now);
                         }
                         Some(_) => feet = true,
                         None => {}
