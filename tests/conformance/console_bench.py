@@ -67,7 +67,7 @@ class Console:
     """The program, serving; links come on its standard error."""
 
     def __init__(self, folder: Path, *flags: object) -> None:
-        self.folder = folder / "desk"
+        self.folder = folder / "bench"
         command = [str(PROGRAM), "console", "--no-open", "--folder", str(self.folder), *map(str, flags)]
         self.process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
         self.said: list[str] = []

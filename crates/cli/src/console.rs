@@ -46,10 +46,10 @@ mod built {
     use crate::interruption;
     use crate::output::claim;
     use crate::record_files;
-    use crate::signal_output::{self, RigCodes};
+    use crate::signal_output::{self, Form};
     use pulsewright_console::{Coder, Console, Consumer, Nowhere, Planned, serve};
-    use pulsewright_core::frame::{Channel, Frame};
-    use pulsewright_core::pressure::SiteSet;
+    use pulsewright_core::frame::Frame;
+    use pulsewright_record::instruments::NO_OUTPUT;
     use std::io::{self, Write};
     use std::path::Path;
 
@@ -62,7 +62,7 @@ mod built {
         let consumer = consumer(&request)?;
         let plan = request.plan.as_deref().map(|script| {
             let (document, plan) = record_files::plan(script, request.rig.as_deref(), None)?;
-            Ok((document.seed(), Planned::new(&plan, &document).map_err(Failure::input)?))
+            Ok((document.seed(), Planned::new(plan, &document).map_err(Failure::input)?))
         });
         let (seed, plan) = plan.transpose()?.map_or((1, None), |(seed, plan)| (seed, Some(plan)));
         if !request.address.ip().is_loopback() {
@@ -99,46 +99,27 @@ mod built {
     }
 
     fn consumer(request: &Request) -> Result<Consumer, Failure> {
-        let rig = request.rig.as_ref().map(|rig| RigCodes::new(rig, request.frame_rate)).transpose()?;
-        let pressures = rig.as_ref().map_or(SiteSet::USUAL, |rig| rig.pressures);
+        let form = Form::new(request.rig.as_deref(), request.frame_rate)?;
+        let pressures = form.pressures();
         let Some(path) = request.play.clone() else {
             return Ok(Consumer {
-                name: "none, the clock alone".to_owned(),
+                name: NO_OUTPUT.to_owned(),
                 pressures,
                 coder: Box::new(Nowhere),
                 open: Box::new(|| Ok(Box::new(io::sink()))),
             });
         };
-        let coder: Box<dyn Coder> = match rig {
-            Some(codes) => Box::new(ToRig(codes)),
-            None => Box::new(Usual),
-        };
-        Ok(Consumer { name: path.display().to_string(), pressures, coder, open: Box::new(move || opened(&path)) })
+        let name = path.display().to_string();
+        Ok(Consumer { name, pressures, coder: Box::new(Coded(form)), open: Box::new(move || opened(&path)) })
     }
 
     fn opened(path: &Path) -> io::Result<Box<dyn Write + Send>> {
         Ok(Box::new(signal_output::open(path)?))
     }
 
-    /// The usual channels as 32-bit floats.
-    struct Usual;
+    struct Coded(Form);
 
-    impl Coder for Usual {
-        fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
-            for frame in frames {
-                bytes.extend(Channel::USUAL.iter().flat_map(|channel| frame.sample(*channel).to_le_bytes()));
-            }
-        }
-
-        fn remarks(&self) -> Vec<String> {
-            Vec::new()
-        }
-    }
-
-    /// Codes of a rig.
-    struct ToRig(RigCodes);
-
-    impl Coder for ToRig {
+    impl Coder for Coded {
         fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
             self.0.encode(frames, bytes);
         }

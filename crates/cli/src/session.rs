@@ -3,16 +3,17 @@
 use crate::diagnostics::{Failure, Outcome, conversation, print, warn};
 use crate::output::claim;
 use crate::record_files;
-use crate::signal_output::{self, RigCodes};
+use crate::signal_output::{self, Form};
 use crate::terminal;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::{Set, is_device, reason};
-use pulsewright_record::Record;
+use pulsewright_record::instruments::NO_OUTPUT;
+use pulsewright_record::record::Played;
 use pulsewright_record::report::Report;
-use pulsewright_record::session::draft::Draft;
-use pulsewright_record::session::{Output, Samples, Session, SessionError, Silent, Terminal};
+use pulsewright_record::session::answers::Answers;
+use pulsewright_record::session::{Output, Session, SessionError, Silent, Terminal};
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -39,31 +40,21 @@ pub fn run(request: Request) -> Outcome {
     let set = claim_files(args)?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), None)?;
     let draft = draft(&args.output);
-    let in_draft = |what: String| Failure::input(format!("{}: {what}", draft.display()));
-    let (mut kept, text) = Draft::open(&draft).map_err(|error| in_draft(error.to_string()))?;
-    let mut record = match text {
-        Some(text) => Record::from_json(text.as_bytes(), &draft.display().to_string()).map_err(Failure::input)?,
-        None => Record::default(),
-    };
-    if record.plan.as_ref().is_some_and(|of_draft| of_draft.digest != plan.digest) {
-        return Err(Failure::input(format!(
-            "{} is the draft of another plan, or of this one before it was changed; take it away or choose another -o",
-            draft.display()
-        )));
-    }
+    let name = args.play.as_ref().map_or(NO_OUTPUT.to_owned(), |path| path.display().to_string());
+    let played = Played { rate_hz: args.frame_rate.as_hz(), output: name, ..Played::default() };
+    let mut answers = Answers::open(&draft, &plan, played).map_err(Failure::input)?;
     let mut output = output(args)?;
     let discard_typed = || terminal::discard_typed();
     let terminal = Terminal { columns: terminal::columns(), discard_typed: &discard_typed };
     let session = Session { plan: &plan, document: &document, rate: args.frame_rate, terminal };
-    let mut save = |record: &Record| kept.append(record);
     let mut input = io::stdin().lock();
-    let outcome = session.run(&mut record, output.as_mut(), &mut input, &mut conversation(), &mut save);
+    let outcome = session.run(&mut answers, output.as_mut(), &mut input, &mut conversation());
     output.remarks().iter().for_each(|words| warn(words));
     outcome.map_err(|error| match error {
         SessionError::Io(error) if error.kind() == io::ErrorKind::BrokenPipe => Failure::Closed,
         error => Failure::input(error),
     })?;
-    set.write(&[(&args.output, record.sealed_json().as_bytes())]).map_err(Failure::input)?;
+    set.write(&[(&args.output, answers.record().sealed_json().as_bytes())]).map_err(Failure::input)?;
     // The record is whole: a draft that can't be taken away is only in the way.
     let _ = fs::remove_file(&draft);
     let record = record_files::record(&args.output)?;
@@ -92,41 +83,32 @@ fn claim_files(args: &Request) -> Result<Set, Failure> {
 
 fn output(args: &Request) -> Result<Box<dyn Output>, Failure> {
     let Some(path) = &args.play else { return Ok(Box::new(Silent)) };
-    let rig = args.rig.as_ref().map(|rig| RigCodes::new(rig, args.frame_rate)).transpose()?;
-    let name = path.display().to_string();
+    let form = Form::new(args.rig.as_deref(), args.frame_rate)?;
     // It is claimed, and no input.
     let file = signal_output::open(path)
-        .map_err(|error| Failure::input(format!("cannot write {name}: {}", reason(&error))))?;
-    Ok(match rig {
-        Some(codes) => Box::new(ToRig { name, file, codes, bytes: Vec::new() }),
-        None => Box::new(Samples::new(name, file)),
-    })
+        .map_err(|error| Failure::input(format!("cannot write {}: {}", path.display(), reason(&error))))?;
+    Ok(Box::new(ToFile { file, form, bytes: Vec::new() }))
 }
 
-/// Codes to a rig's converters.
-struct ToRig {
-    name: String,
+/// Frames to a file, pipe or device.
+struct ToFile {
     file: File,
-    codes: RigCodes,
+    form: Form,
     bytes: Vec<u8>,
 }
 
-impl Output for ToRig {
+impl Output for ToFile {
     fn take(&mut self, frames: &[Frame]) -> io::Result<()> {
         self.bytes.clear();
-        self.codes.encode(frames, &mut self.bytes);
+        self.form.encode(frames, &mut self.bytes);
         self.file.write_all(&self.bytes)
     }
 
-    fn name(&self) -> String {
-        self.name.clone()
-    }
-
     fn pressures(&self) -> SiteSet {
-        self.codes.pressures
+        self.form.pressures()
     }
 
     fn remarks(&self) -> Vec<String> {
-        self.codes.clipped()
+        self.form.clipped()
     }
 }

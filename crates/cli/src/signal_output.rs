@@ -1,8 +1,8 @@
-//! The file, pipe or device that takes a signal while it plays, and the codes of a rig for it.
+//! The file, pipe or device that takes a signal while it plays, and the form in which it takes it.
 
 use crate::diagnostics::Failure;
 use crate::rig;
-use pulsewright_core::frame::Frame;
+use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::is_device;
@@ -36,17 +36,25 @@ pub fn open(path: &Path) -> io::Result<File> {
     File::options().write(true).create(!is_device(path)).truncate(!is_device(path)).open(path)
 }
 
-/// Frames as a rig's codes, with what was clipped.
+/// The form in which a signal leaves the program.
+pub enum Form {
+    /// Frames of the usual channels, 32-bit floats, little-endian.
+    Usual,
+    /// Codes of a rig.
+    Rig(Box<RigCodes>),
+}
+
+/// A rig with what was clipped so far.
 pub struct RigCodes {
     rig: RigRender,
-    /// The pressures that are to be played for it.
-    pub pressures: SiteSet,
+    pressures: SiteSet,
     tallies: Vec<Tally>,
 }
 
-impl RigCodes {
-    /// For the rig at `path`.
-    pub fn new(path: &Path, rate: FrameRate) -> Result<RigCodes, Failure> {
+impl Form {
+    /// Codes for the rig that is described at a path, or else the usual channels.
+    pub fn new(rig: Option<&Path>, rate: FrameRate) -> Result<Form, Failure> {
+        let Some(path) = rig else { return Ok(Form::Usual) };
         let (_, rig) = rig::load(path)?;
         let rig = RigRender::new(rig, FileFormat::Raw(Encoding::Float), rate, Clip::Count).map_err(Failure::input)?;
         let needed = SiteSet::of(&rig.channels()).map_err(Failure::input)?;
@@ -54,16 +62,34 @@ impl RigCodes {
         let usual = needed.sites().all(|site| SiteSet::USUAL.has(site));
         let pressures = if usual { SiteSet::USUAL } else { needed };
         let tallies = rig.no_tallies();
-        Ok(RigCodes { rig, pressures, tallies })
+        Ok(Form::Rig(Box::new(RigCodes { rig, pressures, tallies })))
     }
 
-    /// Appends frames as codes.
+    /// Appends frames as bytes.
     pub fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
-        self.rig.encode(frames, bytes, &mut self.tallies);
+        match self {
+            Form::Usual => {
+                for frame in frames {
+                    bytes.extend(Channel::USUAL.iter().flat_map(|channel| frame.sample(*channel).to_le_bytes()));
+                }
+            }
+            Form::Rig(codes) => codes.rig.encode(frames, bytes, &mut codes.tallies),
+        }
+    }
+
+    /// The pressures that are to be played for it.
+    pub fn pressures(&self) -> SiteSet {
+        match self {
+            Form::Usual => SiteSet::USUAL,
+            Form::Rig(codes) => codes.pressures,
+        }
     }
 
     /// A sentence for each output with clipped samples.
     pub fn clipped(&self) -> Vec<String> {
-        self.rig.clipped(&self.tallies)
+        match self {
+            Form::Usual => Vec::new(),
+            Form::Rig(codes) => codes.rig.clipped(&codes.tallies),
+        }
     }
 }

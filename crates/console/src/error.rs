@@ -13,6 +13,9 @@ pub enum ConsoleError {
     /// The folder can't be written, or another console works in it.
     #[error(transparent)]
     Folder(#[from] pulsewright_files::atomic::FileError),
+    /// The address book can't be read; it is left alone.
+    #[error("{0}: the address book can't be read: {1}")]
+    Addresses(String, String),
     /// The system gives no random numbers for the links.
     #[error("the system gives no random numbers: {0}")]
     Random(String),

@@ -9,6 +9,9 @@ use std::sync::Mutex;
 /// Browsers that may be in at a time.
 const MOST_SESSIONS: usize = 16;
 
+/// The port that goes without saying.
+const HTTP: u16 = 80;
+
 /// The guard of one address.
 pub struct Guard {
     hosts: Vec<String>,
@@ -33,6 +36,12 @@ impl Guard {
         let mut hosts = vec![address.to_string()];
         if address.ip().is_loopback() {
             hosts.push(format!("localhost:{port}"));
+        }
+        // A browser leaves the usual port out.
+        if port == HTTP {
+            let bare: Vec<String> =
+                hosts.iter().filter_map(|host| Some(host.strip_suffix(":80")?.to_owned())).collect();
+            hosts.extend(bare);
         }
         let keys = Mutex::new(Keys { link: random()?, sessions: Vec::new() });
         // Browsers keep cookies by name for all ports of a host.
@@ -133,6 +142,13 @@ mod tests {
             assert_eq!(guard.knows_host(&headers(&[(HOST, host)])), known, "{host}");
             assert_eq!(guard.knows_page(&headers(&[(ORIGIN, &format!("http://{host}"))])), known, "{host}");
             assert!(!guard.knows_page(&headers(&[(ORIGIN, &format!("https://{host}"))])));
+        }
+        let usual = Guard::new("127.0.0.1:80".parse().expect("an address")).expect("random numbers");
+        for (host, known) in
+            [("127.0.0.1", true), ("127.0.0.1:80", true), ("localhost", true), ("bench.example", false)]
+        {
+            assert_eq!(usual.knows_host(&headers(&[(HOST, host)])), known, "{host}");
+            assert_eq!(usual.knows_page(&headers(&[(ORIGIN, &format!("http://{host}"))])), known, "{host}");
         }
         assert!(!guard.knows_page(&headers(&[])) && !guard.knows_page(&headers(&[(ORIGIN, "null")])));
     }

@@ -8,8 +8,8 @@
 //! # Map
 //! [`serve`] opens the door: one address, one-time links, a page that is built in. `order` reads what the page asks for; `run`
 //! plays it on a thread of its own at the pace of the clock; `tee` hands each block to the consumer and then to the pages;
-//! `desk` works out the readings of a correct monitor and keeps the log; `book` keeps favourites. `page` has the data that the
-//! page is made from.
+//! `log` keeps the log and works out the readings of a correct monitor; `clerk` writes what people enter: the records of a plan
+//! (`checks`), the address book (`addresses`), favourites (`lists`). `page` has the data that the page is made from.
 //!
 //! # What holds
 //! - The core is the only maker of signals; the page draws the frames that the consumer took.
@@ -21,20 +21,24 @@
 //! Several pages read and write their sockets at the same time, and a page that does not read must delay neither the player nor
 //! the others; with blocking sockets that takes two threads a page and time limits by hand.
 
+mod addresses;
 mod answers;
-mod book;
+mod app;
+mod checks;
+mod clerk;
 mod consumer;
 mod controls;
-mod desk;
-mod desktop;
 mod error;
 mod guard;
+mod lists;
+mod log;
 mod marks;
 mod order;
 mod page;
 mod planned;
 mod rest;
 mod run;
+mod running;
 mod server;
 mod shared;
 mod socket;

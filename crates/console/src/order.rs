@@ -5,6 +5,7 @@ use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::{RHYTHMS, find};
 use pulsewright_core::heart::rhythm::{EctopicSite, Rhythm};
 use pulsewright_core::settings::{Field, Settings};
+use pulsewright_record::record::{Entry, Instrument};
 use pulsewright_script::typed::{self, unknown, unknown_of};
 use serde::Deserialize;
 use std::collections::BTreeMap;
@@ -98,6 +99,50 @@ pub enum Request {
     },
     /// See [`Order::Stop`].
     Stop,
+    /// Begins the check of a piece of equipment, or takes its draft up.
+    Begin {
+        /// Its asset number, and what else is known of it.
+        about: BTreeMap<String, String>,
+    },
+    /// Closes the record; its draft stays.
+    Leave,
+    /// An instrument that is used.
+    Instrument {
+        /// Its kind, number and calibration.
+        instrument: Instrument,
+    },
+    /// A piece of kit is out, or back, or is not.
+    Kit {
+        /// Its number in the plan, from 1.
+        number: String,
+        /// Back rather than out.
+        back: bool,
+        /// Whether it is.
+        on: bool,
+    },
+    /// A preparation is made, or is not.
+    Prepared {
+        /// Its id.
+        id: String,
+        /// Whether it is.
+        on: bool,
+    },
+    /// The entry of an item.
+    Enter {
+        /// The item's id.
+        item: String,
+        /// What was read.
+        entry: Entry,
+    },
+    /// Takes back the last entry.
+    Undo,
+    /// Signs the record and writes it.
+    Sign {
+        /// Who did the work.
+        name: String,
+        /// When the next check is due; may be empty.
+        next_due: String,
+    },
     /// A rhythm becomes a favourite, or is one no more.
     Favourite {
         /// Its word.
@@ -119,7 +164,16 @@ impl Request {
     /// The first word that is unknown, or the first number out of its range.
     pub fn order(&self) -> Result<Option<Order>, String> {
         Ok(Some(match self {
-            Request::Confirm { .. } | Request::Favourite { .. } => return Ok(None),
+            Request::Confirm { .. }
+            | Request::Favourite { .. }
+            | Request::Begin { .. }
+            | Request::Leave
+            | Request::Instrument { .. }
+            | Request::Kit { .. }
+            | Request::Prepared { .. }
+            | Request::Enter { .. }
+            | Request::Undo
+            | Request::Sign { .. } => return Ok(None),
             Request::Rhythm { rhythm: word } => Order::Rhythm(rhythm(word)?),
             Request::Body { body } => {
                 let found = BODIES.iter().copied().find(|one| one.id == body);

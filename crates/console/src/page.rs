@@ -1,7 +1,7 @@
 //! The page: its files, built in, and the data that it is made from.
 
 use crate::{controls, tee};
-use pulsewright_core::body::{ADULT, BODIES};
+use pulsewright_core::body::BODIES;
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::time::FrameRate;
@@ -23,6 +23,9 @@ pub static FILES: &[File] = &[
     File { path: "/", kind: "text/html; charset=utf-8", text: include_str!("page/console.html") },
     File { path: "/console.css", kind: "text/css; charset=utf-8", text: include_str!("page/console.css") },
     File { path: "/console.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/console.js") },
+    File { path: "/check.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/check.js") },
+    File { path: "/dom.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/dom.js") },
+    File { path: "/item.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/item.js") },
     File { path: "/icon.svg", kind: "image/svg+xml", text: include_str!("page/icon.svg") },
     File { path: "/strips.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/strips.js") },
 ];
@@ -47,9 +50,7 @@ fn rhythms() -> Value {
             .filter_map(|row| {
                 let rhythm = RHYTHMS.iter().find(|rhythm| rhythm.id == row.id)?;
                 let criteria = catalogue_text::find(row.id).map_or("", |text| text.criteria);
-                let usual = rhythm.usual_rate(ADULT.resting_bpm, rhythm.usual_ratio());
-                let usual = rhythm.beats().then(|| controls::plain(usual));
-                Some(json!({"id": row.id, "name": rhythm.name, "words": row.words, "criteria": criteria, "usual_bpm": usual}))
+                Some(json!({"id": row.id, "name": rhythm.name, "words": row.words, "criteria": criteria}))
             })
             .collect();
         json!({"name": group.name(), "rhythms": rows})

@@ -2,8 +2,10 @@
 
 use pulsewright_core::script::Ramp;
 use pulsewright_core::time::Span;
+use pulsewright_record::instruments::KINDS;
 use pulsewright_record::judge::plain;
 use pulsewright_record::plan::{Item, PlanStep};
+use pulsewright_record::record::ABOUT;
 use pulsewright_record::walk::Walk;
 use pulsewright_record::{Plan, PlanError};
 use pulsewright_script::expect::Expectations;
@@ -16,6 +18,8 @@ pub struct Planned {
     pub steps: Vec<Step>,
     /// What the page shows.
     pub page: Value,
+    /// The plan itself.
+    pub plan: Plan,
 }
 
 impl Planned {
@@ -23,15 +27,16 @@ impl Planned {
     ///
     /// # Errors
     /// As [`Walk::new`].
-    pub fn new(plan: &Plan, document: &Document) -> Result<Planned, PlanError> {
+    pub fn new(plan: Plan, document: &Document) -> Result<Planned, PlanError> {
         let walk = Walk::new(document)?;
         let placed = walk.placed();
         let scripted: Vec<&Step> = placed.iter().filter_map(|placed| document.step(placed.item)).collect();
         let shown: Vec<Value> = plan.steps.iter().zip(&scripted).map(|(step, of)| on_page(step, of.duration)).collect();
         let page = json!({
             "title": plan.title, "cautions": plan.cautions, "prepare": plan.prepare, "kit": plan.kit, "steps": shown,
+            "about": ABOUT, "instruments": KINDS,
         });
-        Ok(Planned { steps: scripted.into_iter().map(held).collect(), page })
+        Ok(Planned { steps: scripted.into_iter().map(held).collect(), page, plan })
     }
 }
 
@@ -48,11 +53,7 @@ fn held(step: &Step) -> Step {
 }
 
 fn on_page(step: &PlanStep, lasts: Option<Span>) -> Value {
-    let readings = step.readings.iter().map(Item::Reading);
-    let alarms = step.alarms.iter().map(Item::Alarm);
-    let silent = step.silent.iter().map(Item::Silence);
-    let clears = step.clears.iter().map(Item::Clear);
-    let items: Vec<Value> = readings.chain(alarms).chain(silent).chain(clears).map(item).collect();
+    let items: Vec<Value> = step.items().map(item).collect();
     // Only a step with nothing to read has an end of its own.
     let rest_s = lasts.filter(|_| items.is_empty()).map(Span::as_secs_f64);
     json!({
@@ -63,11 +64,18 @@ fn on_page(step: &PlanStep, lasts: Option<Span>) -> Value {
 
 /// What to expect of an item, why, and where the limit comes from.
 fn item(item: Item<'_>) -> Value {
-    let (expect, why, source, timed) = match item {
+    let (kind, unit) = match item {
+        Item::Reading(reading) => ("reading", reading.unit.as_str()),
+        Item::Alarm(_) => ("alarm", "s"),
+        Item::Silence(_) => ("silence", ""),
+        Item::Clear(_) => ("clear", "s"),
+        Item::Check(_) => ("check", ""),
+    };
+    let (expect, why, source) = match item {
         Item::Reading(reading) => {
             let expected = reading.expected();
             let sign = if expected.is_empty() { "" } else { ", " };
-            (format!("{expected}{sign}{}", reading.allowed), reading.because(), reading.source.as_str(), false)
+            (format!("{expected}{sign}{}", reading.allowed), reading.because(), reading.source.as_str())
         }
         Item::Alarm(alarm) => {
             let onset = match alarm.onset_s > 0.0 {
@@ -76,13 +84,14 @@ fn item(item: Item<'_>) -> Value {
             };
             let within =
                 format!("{} priority, {} s after the start at the latest", alarm.priority, plain(alarm.latest_s()));
-            (within, onset, alarm.source.as_str(), true)
+            (within, onset, alarm.source.as_str())
         }
-        Item::Silence(_) => ("stays silent".to_owned(), String::new(), "", false),
+        Item::Silence(_) => ("stays silent".to_owned(), String::new(), ""),
+        Item::Check(check) => ("in order".to_owned(), String::new(), check.source.as_str()),
         Item::Clear(clear) => {
             let ends = format!("ends {} s after the start at the latest", plain(clear.latest_s()));
-            (ends, String::new(), clear.source.as_str(), true)
+            (ends, String::new(), clear.source.as_str())
         }
     };
-    json!({"id": item.id(), "name": item.name(), "expect": expect, "why": why, "source": source, "timed": timed})
+    json!({"id": item.id(), "name": item.name(), "expect": expect, "why": why, "source": source, "kind": kind, "unit": unit})
 }

@@ -1,8 +1,10 @@
 //! The run: the live player on a thread of its own, led by orders, at the pace of the clock.
 
+use crate::clerk::Task;
 use crate::consumer::{Coder, Consumer};
-use crate::desk::{Change, Desk};
+use crate::log::{self, Change, Log, Tail};
 use crate::order::{Order, changed};
+use crate::running::Steps;
 use crate::shared::{OutputState, Shared};
 use crate::tee::{Made, Making, Tee};
 use crate::{controls, marks, rest};
@@ -20,7 +22,7 @@ use pulsewright_stream::{LivePlayer, Pace, send};
 use serde_json::{Value, json};
 use std::cell::RefCell;
 use std::sync::Arc;
-use std::sync::mpsc::{self, Receiver};
+use std::sync::mpsc::{self, Receiver, Sender};
 use std::time::Duration;
 use tokio::sync::oneshot;
 
@@ -50,6 +52,14 @@ pub struct Over {
     pub failed: Option<String>,
 }
 
+/// Where a run reports what it plays.
+pub struct Reports {
+    /// The log.
+    pub log: Log,
+    /// Takes the steps of the plan, for the record.
+    pub tasks: Sender<Task>,
+}
+
 /// Plays until the end is asked for or the consumer goes away.
 ///
 /// `confirmed` are the lines that a person confirmed before; the log keeps them as preparations of its first step.
@@ -60,7 +70,7 @@ pub fn run(
     confirmed: Vec<String>,
     orders: &Receiver<Asked>,
     shared: &Arc<Shared>,
-    desk: &Desk,
+    reports: Reports,
 ) -> Over {
     let failed = |why: String| {
         shared.set_output(OutputState::Ended(why.clone()));
@@ -81,7 +91,9 @@ pub fn run(
     let arena = bumpalo::Bump::new();
     let live = RefCell::new(LivePlayer::new(&arena, &document, &script, pressures, shared.rate));
     let (making, made) = mpsc::channel();
-    let mut lead = Lead::new(shared, desk, planned);
+    let Reports { log, tasks } = reports;
+    let mut lead = Lead::new(shared, log.clone(), planned);
+    let mut steps = Steps::new(tasks);
     let mut block = vec![Frame::default(); live.borrow().block()];
     shared.set_output(OutputState::Taking);
     let make = |bytes: &mut Vec<u8>| {
@@ -94,16 +106,20 @@ pub fn run(
             return 0;
         }
         let start = shared.rate.instant_of(live.position());
+        let first = live.position();
         let (filled, began) = fill(&mut live, &mut block, shared, &making, &mut *coder, bytes);
-        lead.look(block.get(..filled as usize).unwrap_or_default(), start);
-        if began {
+        let frames = block.get(..filled).unwrap_or_default();
+        lead.look(frames, start);
+        steps.take(frames, first, began.map(|frame| (frame, lead.step)));
+        if began.is_some() {
             lead.report(&live);
         }
-        filled
+        filled as u64
     };
     let tee = Tee::new(sink, made, shared.clone());
     let outcome = send(shared.rate, Pace::Clock, Vec::new(), make, tee, || shared.asked_long_ago(PATIENCE));
-    desk.change(Change::Ended(live.borrow().log()));
+    steps.end();
+    log.change(Change::Ended(lead.tail(&live.borrow())));
     let failed = match outcome {
         Ok(ended) if ended.not_taken > 0 => Some(format!("it did not take the last {} frames", ended.not_taken)),
         Ok(_) => None,
@@ -113,7 +129,7 @@ pub fn run(
     Over { remarks: coder.remarks(), failed }
 }
 
-/// Makes a block; returns how many frames it has, and whether a step began in it.
+/// Makes a block; returns how many frames it has, and the frame at which a step began in it: every step is longer than a block.
 fn fill(
     live: &mut LivePlayer<'_>,
     block: &mut [Frame],
@@ -121,23 +137,25 @@ fn fill(
     making: &Making,
     coder: &mut dyn Coder,
     bytes: &mut Vec<u8>,
-) -> (u64, bool) {
+) -> (usize, Option<u64>) {
     let first = live.position();
-    let (mut marks, mut began) = (Vec::new(), false);
+    let (mut marks, mut began) = (Vec::new(), None);
     let filled = live.fill_observed(block, &mut |event| {
-        began |= matches!(event, Event::Step { .. });
+        if let Event::Step { at, .. } = event {
+            began = Some(shared.rate.frame_at_or_after(at));
+        }
         marks.extend(marks::mark(&event, shared.rate));
     });
     let frames = block.get(..filled).unwrap_or_default();
     coder.encode(frames, bytes);
     let _ = making.send(Made::new(first, frames, marks, shared.rate));
-    (filled as u64, began)
+    (filled, began)
 }
 
 /// The document that a run starts from: outputs at rest.
 fn document(seed: u64, confirmed: Vec<String>) -> Document {
     let step = Step { prepare: confirmed, ..resting(&ADULT) };
-    Document::default().with_steps("Bench console".to_owned(), String::new(), vec![step]).with_seed(seed)
+    log::document(seed).with_steps(log::TITLE.to_owned(), String::new(), vec![step])
 }
 
 /// The step of outputs at rest.
@@ -162,10 +180,20 @@ struct Sequence {
     ends: Result<Instant, Span>,
 }
 
+impl Sequence {
+    /// The sequence at its next entry; `None` after the last one.
+    fn next(&self) -> Option<Sequence> {
+        let next = Sequence { steps: self.steps.clone(), at: self.at + 1, ends: self.ends };
+        (next.at < next.steps.len()).then_some(next)
+    }
+}
+
 /// Leads the player by orders.
 struct Lead<'s> {
     shared: &'s Shared,
-    desk: &'s Desk,
+    log: Log,
+    /// How many steps the log has.
+    logged: usize,
     /// What plays when outputs do not rest.
     patient: Settings,
     resting: bool,
@@ -181,11 +209,12 @@ struct Lead<'s> {
 }
 
 impl<'s> Lead<'s> {
-    fn new(shared: &'s Shared, desk: &'s Desk, planned: Vec<Step>) -> Lead<'s> {
+    fn new(shared: &'s Shared, log: Log, planned: Vec<Step>) -> Lead<'s> {
         let patient = Settings::new(&ADULT, &SINUS);
         let lead = Lead {
             shared,
-            desk,
+            log,
+            logged: 0,
             patient,
             resting: true,
             sequence: None,
@@ -241,16 +270,10 @@ impl<'s> Lead<'s> {
                 self.play(self.patient, beats, live)
             }
             Order::Sequence(steps) => {
-                let before = self.sequence.replace(Sequence { steps: steps.clone(), at: 0, ends: Err(Span::ZERO) });
-                let started = self.start_entry(0, live);
-                if started.is_err() {
-                    self.sequence = before;
-                }
-                started
+                self.start_entry(Sequence { steps: steps.clone(), at: 0, ends: Err(Span::ZERO) }, live)
             }
             Order::Next => {
-                let next = self.sequence.as_ref().map(|sequence| sequence.at + 1);
-                let next = next.filter(|next| self.sequence.as_ref().is_some_and(|of| *next < of.steps.len()));
+                let next = self.sequence.as_ref().and_then(Sequence::next);
                 self.start_entry(next.ok_or("no rhythm follows: build a sequence first")?, live)
             }
             Order::Pause(on) => {
@@ -271,32 +294,28 @@ impl<'s> Lead<'s> {
         }
     }
 
-    /// Starts an entry of the sequence.
-    fn start_entry(&mut self, at: usize, live: &mut LivePlayer<'_>) -> Result<u64, String> {
-        let entry = self.sequence.as_ref().and_then(|sequence| sequence.steps.get(at).copied());
-        let (rhythm, seconds) = entry.ok_or("no rhythm follows")?;
-        let paused = self.sequence.as_ref().is_some_and(|of| of.ends.is_err_and(|left| left > Span::ZERO));
+    /// Starts the entry at which a sequence stands; when its rhythm can't be played everything stays as it was.
+    fn start_entry(&mut self, mut sequence: Sequence, live: &mut LivePlayer<'_>) -> Result<u64, String> {
+        let (rhythm, seconds) = *sequence.steps.get(sequence.at).ok_or("no rhythm follows")?;
+        let paused = sequence.ends.is_err_and(|left| left > Span::ZERO);
         let lasts = Span::millis((seconds * 1000.0) as u64);
         let patient = changed(&self.patient, &Order::Rhythm(rhythm))?;
         let starts = self.shared.rate.instant_of(live.position());
-        if let Some(sequence) = &mut self.sequence {
-            sequence.at = at;
-            sequence.ends = if paused { Err(lasts) } else { Ok(starts.plus(lasts)) };
-        }
-        self.play(patient, Vec::new(), live)
+        sequence.ends = if paused { Err(lasts) } else { Ok(starts.plus(lasts)) };
+        let before = self.sequence.replace(sequence);
+        self.play(patient, Vec::new(), live).inspect_err(|_| self.sequence = before)
     }
 
     /// Goes on with the sequence when a rhythm's time is over; the last one holds.
     fn go_on(&mut self, live: &mut LivePlayer<'_>) {
         let now = self.shared.rate.instant_of(live.position());
-        let over = self.sequence.as_ref().is_some_and(|of| of.ends.is_ok_and(|ends| ends <= now));
-        let next = self.sequence.as_ref().map_or(0, |sequence| sequence.at + 1);
-        if over && self.sequence.as_ref().is_some_and(|sequence| next < sequence.steps.len()) {
+        let over = self.sequence.as_ref().filter(|of| of.ends.is_ok_and(|ends| ends <= now));
+        if let Some(next) = over.and_then(Sequence::next)
+            && self.start_entry(next, live).is_err()
+        {
             // Its settings were checked when the sequence was given; a body chosen since may forbid them, and it then holds.
-            if self.start_entry(next, live).is_err() {
-                self.sequence = None;
-                self.tell(live.position());
-            }
+            self.sequence = None;
+            self.tell(live.position());
         }
     }
 
@@ -322,9 +341,17 @@ impl<'s> Lead<'s> {
         frame
     }
 
-    /// Reports to the desk the step that has begun.
-    fn report(&self, live: &LivePlayer<'_>) {
-        self.desk.change(Change::Playing { log: live.log(), resting: self.resting });
+    /// Reports to the log the step that has begun.
+    fn report(&mut self, live: &LivePlayer<'_>) {
+        let tail = self.tail(live);
+        self.logged = tail.from + tail.steps.len();
+        self.log.change(Change::Began(tail, self.resting));
+    }
+
+    /// The steps that the log lacks, and the one before: it has ended since it was logged.
+    fn tail(&self, live: &LivePlayer<'_>) -> Tail {
+        let from = self.logged.saturating_sub(1);
+        Tail { from, steps: live.log_from(from) }
     }
 
     /// Looks whether the frames from `start` on are at rest.
@@ -354,8 +381,7 @@ impl<'s> Lead<'s> {
         let rhythm = self.patient.rhythm();
         let sequence = self.sequence.as_ref().map(|of| {
             let steps: Vec<Value> = of.steps.iter().map(|(rhythm, seconds)| json!([rhythm.id, seconds])).collect();
-            let ends = of.ends.ok().map(|ends| self.shared.rate.frame_at_or_after(ends));
-            json!({"steps": steps, "at": of.at, "paused": of.ends.is_err(), "ends": ends})
+            json!({"steps": steps, "at": of.at, "paused": of.ends.is_err()})
         });
         self.shared.set_state(json!({
             "t": "state", "resting": self.resting, "rhythm": rhythm.id, "name": rhythm.name, "body": self.patient.body().id,
@@ -418,7 +444,7 @@ mod tests {
                 let log = folder.path().join(format!("log-{after_ms}.json"));
                 thread::spawn(move || {
                     let shared = Arc::new(Shared::new(FrameRate::lit(500)));
-                    let desk = Desk::new(log, shared.clone()).unwrap();
+                    let (log, writer) = Log::new(log, 1, shared.clone()).unwrap();
                     let kept = Arc::new(Mutex::new(Vec::new()));
                     let sink = Kept(kept.clone());
                     let consumer = Consumer {
@@ -435,10 +461,12 @@ mod tests {
                         thread::sleep(Duration::from_millis(after_ms));
                         ender.end();
                     });
-                    let over = run(consumer, 1, Vec::new(), Vec::new(), &orders, &shared, &desk);
+                    let reports = Reports { log: log.clone(), tasks: mpsc::channel().0 };
+                    let over = run(consumer, 1, Vec::new(), Vec::new(), &orders, &shared, reports);
                     end.join().unwrap();
                     assert_eq!(over.failed, None);
-                    desk.close().unwrap();
+                    log.change(Change::Close);
+                    writer.join().unwrap().unwrap();
                     frames(&kept.lock().unwrap())
                 })
             })
@@ -462,17 +490,19 @@ mod tests {
     fn an_output_that_cannot_be_opened_is_a_failure() {
         let folder = tempfile::tempdir().unwrap();
         let shared = Arc::new(Shared::new(FrameRate::lit(500)));
-        let log = folder.path().join("log.json");
-        let desk = Desk::new(log.clone(), shared.clone()).unwrap();
+        let path = folder.path().join("log.json");
+        let (log, writer) = Log::new(path.clone(), 1, shared.clone()).unwrap();
         let consumer = Consumer {
             name: "a test".to_owned(),
             pressures: SiteSet::USUAL,
             coder: Box::new(Two),
             open: Box::new(|| Err(io::Error::other("unplugged"))),
         };
-        let over = run(consumer, 1, Vec::new(), Vec::new(), &mpsc::channel().1, &shared, &desk);
+        let reports = Reports { log: log.clone(), tasks: mpsc::channel().0 };
+        let over = run(consumer, 1, Vec::new(), Vec::new(), &mpsc::channel().1, &shared, reports);
         assert_eq!(over.failed.as_deref(), Some("it can't be opened: unplugged"));
-        desk.close().unwrap();
-        assert!(!log.exists());
+        log.change(Change::Close);
+        writer.join().unwrap().unwrap();
+        assert!(!path.exists());
     }
 }

@@ -1,14 +1,17 @@
 //! The server: one address, its files, the socket, and what all pages share.
 
+use crate::addresses::Addresses;
 use crate::answers::{content, refused};
-use crate::book::Book;
+use crate::app::{App, Waiting};
+use crate::checks::Checks;
+use crate::clerk::{Clerk, Task};
 use crate::consumer::Consumer;
-use crate::desk::Desk;
-use crate::desktop::{Desktop, Waiting};
 use crate::error::ConsoleError;
 use crate::guard::Guard;
+use crate::lists::KeptLists;
+use crate::log::{Change, Log};
 use crate::planned::Planned;
-use crate::run::Over;
+use crate::run::{Over, Reports};
 use crate::shared::Shared;
 use crate::{page, socket};
 use axum::Router;
@@ -51,7 +54,7 @@ pub struct Console {
     pub rate: FrameRate,
     /// Seed of everything left to chance.
     pub seed: u64,
-    /// Folder of the logs and the book of favourites.
+    /// Folder of logs, records, drafts, the address book and favourites.
     pub folder: PathBuf,
     /// A plan whose steps the page offers.
     pub plan: Option<Planned>,
@@ -80,14 +83,17 @@ pub fn serve(
     asked: impl Fn() -> bool,
 ) -> Result<Served, ConsoleError> {
     let Console { address, rate, seed, folder, plan, consumer } = console;
-    let (planned, on_page) = plan.map_or((Vec::new(), Value::Null), |plan| (plan.steps, plan.page));
+    let (planned, on_page, plan) =
+        plan.map_or((Vec::new(), Value::Null, None), |plan| (plan.steps, plan.page, Some(plan.plan)));
     fs::create_dir_all(&folder).map_err(FileError::of(&folder))?;
-    let book = Book::open(&folder)?;
+    let (lists, addresses) = (KeptLists::open(&folder)?, Addresses::open(&folder)?);
     let moment = calendar::utc(SystemTime::now()).replace(':', "-");
-    let log = folder.join(format!("played-{moment}.json"));
+    let path = folder.join(format!("played-{moment}.json"));
     let shared = Arc::new(Shared::new(rate));
-    let desk = Arc::new(Desk::new(log.clone(), shared.clone())?);
-    let data = page::data(rate, &consumer.name, &log.display().to_string(), on_page).to_string();
+    let (log, writer) = Log::new(path.clone(), seed, shared.clone())?;
+    let checks = plan.map(|plan| Checks::new(plan, folder, consumer.name.clone(), rate, log.clone()));
+    let (tasks, clerk) = Clerk { lists, addresses, checks, shared: shared.clone() }.work();
+    let data = page::data(rate, &consumer.name, &path.display().to_string(), on_page).to_string();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(ConsoleError::Server)?;
     runtime
         .block_on(async {
@@ -95,9 +101,10 @@ pub fn serve(
                 tokio::net::TcpListener::bind(address).await.map_err(|error| ConsoleError::Listen(address, error))?;
             let guard = Guard::new(listener.local_addr().map_err(ConsoleError::Server)?)?;
             on_link(&guard.link());
-            let waiting = Waiting { consumer, seed, planned, desk: desk.clone() };
-            let desktop = Arc::new(Desktop::new(shared.clone(), guard, book, data, waiting, Box::new(on_link)));
-            let server = tokio::spawn(axum::serve(listener, router(desktop.clone())).into_future());
+            let reports = Reports { log: log.clone(), tasks: tasks.clone() };
+            let waiting = Waiting { consumer, seed, planned, reports };
+            let app = Arc::new(App::new(shared.clone(), guard, data, waiting, Box::new(on_link)));
+            let server = tokio::spawn(axum::serve(listener, router(app.clone())).into_future());
             let mut next = Instant::now();
             while !asked() && !server.is_finished() {
                 tokio::time::sleep(LOOK).await;
@@ -106,20 +113,20 @@ pub fn serve(
                     shared.send_clock();
                 }
             }
-            let over = match desktop.end() {
+            let over = match app.end() {
                 Some(run) => Some(finish(run).await),
                 None => None,
             };
             server.abort();
-            drop(desktop);
             Ok(over)
         })
         .and_then(|over| {
-            // A run that is stuck in a consumer still holds the desk; its last log was written when it changed last.
-            if let Some(desk) = Arc::into_inner(desk) {
-                desk.close()?;
-            }
-            let log = over.is_some().then_some(log).filter(|log| log.exists());
+            // What was handed in before this is written first.
+            let _ = tasks.send(Task::Close);
+            let _ = clerk.join();
+            log.change(Change::Close);
+            writer.join().unwrap_or(Ok(()))?;
+            let log = over.is_some().then_some(path).filter(|log| log.exists());
             let Over { remarks, failed } = over.unwrap_or_default();
             Ok(Served { log, failed, remarks })
         })
@@ -139,19 +146,19 @@ async fn finish(run: JoinHandle<Over>) -> Over {
     }
 }
 
-fn router(desktop: Arc<Desktop>) -> Router {
+fn router(app: Arc<App>) -> Router {
     let mut router = Router::new().route("/data.json", get(data)).route("/socket", get(socket::open));
     for file in page::FILES {
         router = router.route(file.path, get(async || content(file.kind, file.text)));
     }
-    let inside = router.layer(middleware::from_fn_with_state(desktop.clone(), known_browser));
+    let inside = router.layer(middleware::from_fn_with_state(app.clone(), known_browser));
     let all = inside.route("/enter/{token}", get(enter));
-    all.layer(middleware::from_fn_with_state(desktop.clone(), known_host)).with_state(desktop)
+    all.layer(middleware::from_fn_with_state(app.clone(), known_host)).with_state(app)
 }
 
 /// Refuses requests to another name, and adds the headers of every answer.
-async fn known_host(State(desktop): State<Arc<Desktop>>, request: Request, next: Next) -> Response {
-    let known = desktop.guard.knows_host(request.headers());
+async fn known_host(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+    let known = app.guard.knows_host(request.headers());
     let mut response = if known { next.run(request).await } else { refused(StatusCode::MISDIRECTED_REQUEST) };
     let headers = response.headers_mut();
     let fixed: [(HeaderName, &str); 7] = [
@@ -168,21 +175,17 @@ async fn known_host(State(desktop): State<Arc<Desktop>>, request: Request, next:
 }
 
 /// Refuses browsers that came in by no link.
-async fn known_browser(State(desktop): State<Arc<Desktop>>, request: Request, next: Next) -> Response {
-    if desktop.guard.knows_browser(request.headers()) {
-        next.run(request).await
-    } else {
-        refused(StatusCode::FORBIDDEN)
-    }
+async fn known_browser(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+    if app.guard.knows_browser(request.headers()) { next.run(request).await } else { refused(StatusCode::FORBIDDEN) }
 }
 
-async fn enter(State(desktop): State<Arc<Desktop>>, Path(token): Path<String>) -> Response {
-    let Ok(Some(cookie)) = desktop.guard.enter(&token) else { return refused(StatusCode::FORBIDDEN) };
-    desktop.say_link();
+async fn enter(State(app): State<Arc<App>>, Path(token): Path<String>) -> Response {
+    let Ok(Some(cookie)) = app.guard.enter(&token) else { return refused(StatusCode::FORBIDDEN) };
+    app.say_link();
     let response = Response::builder().status(StatusCode::SEE_OTHER).header(LOCATION, "/").header(SET_COOKIE, cookie);
     response.body(Body::empty()).unwrap_or_default()
 }
 
-async fn data(State(desktop): State<Arc<Desktop>>) -> Response {
-    content("application/json", desktop.data.clone())
+async fn data(State(app): State<Arc<App>>) -> Response {
+    content("application/json", app.data.clone())
 }

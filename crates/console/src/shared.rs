@@ -51,6 +51,8 @@ struct Status {
     output: OutputState,
     state: Option<Utf8Bytes>,
     expected: Option<Utf8Bytes>,
+    lists: Option<Utf8Bytes>,
+    record: Option<Utf8Bytes>,
     /// When the first frame was taken.
     began: Option<Instant>,
     /// When the end was asked for.
@@ -60,7 +62,15 @@ struct Status {
 impl Shared {
     /// Before anything plays.
     pub fn new(rate: FrameRate) -> Shared {
-        let status = Status { output: OutputState::Closed, state: None, expected: None, began: None, ending: None };
+        let status = Status {
+            output: OutputState::Closed,
+            state: None,
+            expected: None,
+            lists: None,
+            record: None,
+            began: None,
+            ending: None,
+        };
         Shared { rate, down: broadcast::channel(WAITING).0, taken: AtomicU64::new(0), status: Mutex::new(status) }
     }
 
@@ -77,7 +87,8 @@ impl Shared {
     /// What a page that comes later has to know first.
     pub fn so_far(&self) -> Vec<Utf8Bytes> {
         let status = self.status();
-        status.state.iter().chain(&status.expected).cloned().chain([self.clock(&status)]).collect()
+        let kept = [&status.lists, &status.record, &status.state, &status.expected];
+        kept.into_iter().flatten().cloned().chain([self.clock(&status)]).collect()
     }
 
     /// To all pages.
@@ -105,6 +116,18 @@ impl Shared {
         self.send_text(text);
     }
 
+    /// Favourite and recent rhythms.
+    pub fn set_lists(&self, text: Utf8Bytes) {
+        self.status().lists = Some(text.clone());
+        self.send_text(text);
+    }
+
+    /// The record that is open, and what the folder has.
+    pub fn set_record(&self, text: Utf8Bytes) {
+        self.status().record = Some(text.clone());
+        self.send_text(text);
+    }
+
     /// A sentence that a person has to read.
     pub fn warn(&self, words: &str) {
         self.send_text(Utf8Bytes::from(json!({"t": "warning", "words": words}).to_string()));
@@ -121,6 +144,11 @@ impl Shared {
         if self.taken.load(Ordering::Relaxed) == 0 {
             self.status().began.get_or_insert(now);
         }
+    }
+
+    /// How many frames were taken so far.
+    pub fn taken(&self) -> u64 {
+        self.taken.load(Ordering::Relaxed)
     }
 
     /// So many more frames were taken.

@@ -1,8 +1,9 @@
 //! The socket of one page: orders in, frames and states out.
 
 use crate::answers::refused;
-use crate::desktop::Desktop;
-use crate::order::{self, Message as Asking, Order, Request};
+use crate::app::App;
+use crate::clerk::Task;
+use crate::order::{Message as Asking, Order, Request};
 use crate::run::Asked;
 use crate::shared::Down;
 use axum::extract::State;
@@ -13,10 +14,9 @@ use pulsewright_record::calendar;
 use pulsewright_text::json;
 use serde_json::{Value, json};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant, SystemTime};
 use tokio::sync::broadcast::error::RecvError;
-use tokio::sync::{mpsc, oneshot};
+use tokio::sync::{Semaphore, mpsc, oneshot};
 use tokio::time::timeout;
 
 /// Longest message of a page, bytes.
@@ -35,31 +35,28 @@ const PATIENCE: Duration = Duration::from_secs(5);
 /// How long an order waits for the player, which waits for the consumer.
 const ANSWER: Duration = Duration::from_secs(2);
 
-static PAGES: AtomicUsize = AtomicUsize::new(0);
+/// A place for each; it is given up with the socket.
+static PAGES: Semaphore = Semaphore::const_new(MOST_PAGES);
 
 /// Opens the socket of a page of ours.
-pub async fn open(State(desktop): State<Arc<Desktop>>, headers: HeaderMap, upgrade: WebSocketUpgrade) -> Response {
-    if !desktop.guard.knows_page(&headers) {
+pub async fn open(State(app): State<Arc<App>>, headers: HeaderMap, upgrade: WebSocketUpgrade) -> Response {
+    if !app.guard.knows_page(&headers) {
         return refused(StatusCode::FORBIDDEN);
     }
-    if PAGES.load(Ordering::Relaxed) >= MOST_PAGES {
-        return refused(StatusCode::TOO_MANY_REQUESTS);
-    }
+    let Ok(place) = PAGES.try_acquire() else { return refused(StatusCode::TOO_MANY_REQUESTS) };
     let upgrade = upgrade.max_message_size(LONGEST).max_frame_size(LONGEST);
     upgrade.on_upgrade(async move |socket| {
-        PAGES.fetch_add(1, Ordering::Relaxed);
         // A page that went away needs no word about it.
-        let _ = talk(socket, desktop).await;
-        PAGES.fetch_sub(1, Ordering::Relaxed);
+        let _ = talk(socket, app).await;
+        drop(place);
     })
 }
 
 /// Talks with a page until it goes away, or breaks the rules.
-async fn talk(mut socket: WebSocket, desktop: Arc<Desktop>) -> Result<(), axum::Error> {
-    let mut down = desktop.shared.listen();
+async fn talk(mut socket: WebSocket, app: Arc<App>) -> Result<(), axum::Error> {
+    let mut down = app.shared.listen();
     let (answers, mut answered) = mpsc::channel(BURST as usize);
-    send(&mut socket, Message::Text(lists(&desktop))).await?;
-    for text in desktop.shared.so_far() {
+    for text in app.shared.so_far() {
         send(&mut socket, Message::Text(text)).await?;
     }
     let mut allowance = Allowance::new(Instant::now());
@@ -72,7 +69,7 @@ async fn talk(mut socket: WebSocket, desktop: Arc<Desktop>) -> Result<(), axum::
                     if !allowance.take(Instant::now()) {
                         return close(&mut socket, close_code::POLICY, "too many messages").await;
                     }
-                    listen(&text, &desktop, &answers);
+                    listen(&text, &app, &answers);
                 }
                 Some(Ok(Message::Binary(_))) => return close(&mut socket, close_code::UNSUPPORTED, "text only").await,
                 Some(Ok(Message::Close(_))) => return Ok(()),
@@ -87,7 +84,7 @@ async fn talk(mut socket: WebSocket, desktop: Arc<Desktop>) -> Result<(), axum::
                 Ok(Down::Frames(bytes)) => send(&mut socket, Message::Binary(bytes)).await?,
                 // Too slow for the frames: it misses some, and the next ones say where they belong.
                 Err(RecvError::Lagged(_)) => {
-                    for text in desktop.shared.so_far() {
+                    for text in app.shared.so_far() {
                         send(&mut socket, Message::Text(text)).await?;
                     }
                 }
@@ -106,7 +103,7 @@ async fn close(socket: &mut WebSocket, code: u16, reason: &'static str) -> Resul
 }
 
 /// Carries out a message; its answer comes through `answers`.
-fn listen(text: &str, desktop: &Arc<Desktop>, answers: &mpsc::Sender<Utf8Bytes>) {
+fn listen(text: &str, app: &Arc<App>, answers: &mpsc::Sender<Utf8Bytes>) {
     let Asking { n, request } = match json::parse(text) {
         Ok(asking) => asking,
         Err(error) => {
@@ -114,49 +111,44 @@ fn listen(text: &str, desktop: &Arc<Desktop>, answers: &mpsc::Sender<Utf8Bytes>)
             return;
         }
     };
-    match at_once(&request, desktop) {
-        Some(done) => answer(answers, n, done),
-        None => match request.order() {
-            Ok(Some(order)) => order_later(n, order, desktop, answers),
-            Ok(None) => {}
-            Err(why) => answer(answers, n, Err(why)),
-        },
+    if let Request::Confirm { person, output } = request {
+        return answer(answers, n, confirm(person, output, app));
+    }
+    match request.order() {
+        Ok(Some(order)) => order_later(n, order, app, answers),
+        Ok(None) => {
+            let answers = answers.clone();
+            app.note(Task::Asked(request, Box::new(move |done| answer(&answers, n, done))));
+        }
+        Err(why) => answer(answers, n, Err(why)),
     }
 }
 
-/// Requests that the player has nothing to do with.
-fn at_once(request: &Request, desktop: &Arc<Desktop>) -> Option<Result<Value, String>> {
-    match request {
-        Request::Confirm { person: true, output: true } => {
-            let moment = calendar::utc(SystemTime::now());
-            desktop.confirm(vec![
-                format!("Connected to no person: confirmed {moment}"),
-                format!("Output verified with a calibrated meter: confirmed {moment}"),
-            ]);
-            Some(Ok(Value::Null))
-        }
-        Request::Confirm { person: false, .. } => {
-            Some(Err("outputs stay closed while a person may be connected".to_owned()))
-        }
-        Request::Confirm { .. } => Some(Err("outputs stay closed until they were verified with a meter".to_owned())),
-        Request::Favourite { rhythm, on } => Some(order::rhythm(rhythm).and_then(|rhythm| {
-            desktop.book().favour(rhythm.id, *on).map_err(|error| error.to_string())?;
-            desktop.shared.send_text(lists(desktop));
-            Ok(Value::Null)
-        })),
-        _ => None,
+/// Opens the outputs once a person has confirmed both.
+fn confirm(person: bool, output: bool, app: &App) -> Result<Value, String> {
+    if !person {
+        return Err("outputs stay closed while a person may be connected".to_owned());
     }
+    if !output {
+        return Err("outputs stay closed until they were verified with a meter".to_owned());
+    }
+    let moment = calendar::utc(SystemTime::now());
+    app.confirm(vec![
+        format!("Connected to no person: confirmed {moment}"),
+        format!("Output verified with a calibrated meter: confirmed {moment}"),
+    ]);
+    Ok(Value::Null)
 }
 
 /// Hands an order to the player, and answers when it was carried out.
-fn order_later(n: u64, order: Order, desktop: &Arc<Desktop>, answers: &mpsc::Sender<Utf8Bytes>) {
+fn order_later(n: u64, order: Order, app: &Arc<App>, answers: &mpsc::Sender<Utf8Bytes>) {
     let played = if let Order::Rhythm(rhythm) = &order { Some(rhythm.id) } else { None };
     let (reply, replied) = oneshot::channel();
-    if let Err(why) = desktop.ask(Asked { order, reply }) {
+    if let Err(why) = app.ask(Asked { order, reply }) {
         answer(answers, n, Err(why));
         return;
     }
-    let (desktop, answers) = (desktop.clone(), answers.clone());
+    let (app, answers) = (app.clone(), answers.clone());
     tokio::spawn(async move {
         let done = match timeout(ANSWER, replied).await {
             Ok(Ok(done)) => done.map(|frame| json!(frame)),
@@ -164,10 +156,7 @@ fn order_later(n: u64, order: Order, desktop: &Arc<Desktop>, answers: &mpsc::Sen
             Err(_) => Err("the output takes no frames; nothing was changed, and only a stop will follow".to_owned()),
         };
         if let (Some(id), Ok(_)) = (played, &done) {
-            if let Err(error) = desktop.book().played(id) {
-                desktop.shared.warn(&error.to_string());
-            }
-            desktop.shared.send_text(lists(&desktop));
+            app.note(Task::Played(id));
         }
         answer(&answers, n, done);
     });
@@ -180,11 +169,6 @@ fn answer(answers: &mpsc::Sender<Utf8Bytes>, n: u64, done: Result<Value, String>
     };
     // A page with so many answers waiting reads none.
     let _ = answers.try_send(Utf8Bytes::from(text.to_string()));
-}
-
-fn lists(desktop: &Desktop) -> Utf8Bytes {
-    let lists = &desktop.book().lists;
-    Utf8Bytes::from(json!({"t": "lists", "favourites": lists.favourites, "recent": lists.recent}).to_string())
 }
 
 /// Messages that a page may still send.

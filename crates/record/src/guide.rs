@@ -17,6 +17,9 @@ pub fn guide(judgement: &Judgement<'_>, item: Item<'_>, judged: &Judged<'_>) -> 
             "Limit setting: is the limit where the plan assumes it? Compare with its alarm limits.",
             "Latching: is it an alarm of the step before that was not acknowledged?",
         ],
+        // What to look at after a check by hand only its own manual can say.
+        item if item.is_manual() => Vec::new(),
+        Item::Check(_) => Vec::new(),
         Item::Clear(_) => vec![
             "Latching: many monitors hold an alarm until it is acknowledged; is it set so?",
             "Averaging: the reading must come back within its limit first.",

@@ -64,6 +64,7 @@ pub fn judge<'a>(item: Item<'_>, record: &'a Record) -> Judged<'a> {
         Item::Alarm(alarm) => of_alarm(alarm, entry),
         Item::Silence(_) => of_silence(entry),
         Item::Clear(clear) => of_clear(clear, entry),
+        Item::Check(_) => of_check(entry),
     }
 }
 
@@ -159,6 +160,17 @@ fn of_clear<'a>(clear: &PlanClear, entry: &'a Entry) -> Judged<'a> {
         return Judged { verdict: Verdict::Fail, why, value: Some(ended), entry };
     }
     Judged { verdict: Verdict::Pass, why: String::new(), value: Some(ended), entry }
+}
+
+fn of_check(entry: &Entry) -> Judged<'_> {
+    let value = entry.value.trim();
+    if value.eq_ignore_ascii_case("yes") {
+        return Judged { verdict: Verdict::Pass, why: String::new(), value: None, entry };
+    }
+    if value.eq_ignore_ascii_case("no") {
+        return Judged { verdict: Verdict::Fail, why: "not in order".to_owned(), value: None, entry };
+    }
+    open(if value.is_empty() { "not entered".to_owned() } else { format!("\"{value}\" is neither yes nor no") }, entry)
 }
 
 /// A number with at most two decimals.

@@ -6,7 +6,7 @@ pub use crate::walk::{Frames, MAX_STEPS, PlanError};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::Span;
 use pulsewright_score::tolerance::Tolerance;
-use pulsewright_script::expect::AlarmSetting;
+use pulsewright_script::expect::{AlarmSetting, ManualCheck};
 use pulsewright_script::{Document, Step};
 use serde::{Deserialize, Serialize};
 
@@ -78,12 +78,25 @@ pub struct PlanStep {
     /// Alarms that must end.
     #[serde(default)]
     pub clears: Vec<PlanClear>,
+    /// Checks by hand that are in order or not.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub checks: Vec<PlanCheck>,
 }
 
 impl PlanStep {
+    /// Its items.
+    pub fn items(&self) -> impl Iterator<Item = Item<'_>> {
+        let readings = self.readings.iter().map(Item::Reading);
+        let alarms = self.alarms.iter().map(Item::Alarm);
+        let silent = self.silent.iter().map(Item::Silence);
+        let clears = self.clears.iter().map(Item::Clear);
+        let checks = self.checks.iter().map(Item::Check);
+        readings.chain(alarms).chain(silent).chain(clears).chain(checks)
+    }
+
     /// Whether there is anything to read or to hear in it.
     pub fn has_items(&self) -> bool {
-        !(self.readings.is_empty() && self.alarms.is_empty() && self.silent.is_empty() && self.clears.is_empty())
+        self.items().next().is_some()
     }
 
     /// Whether there is anything to read, hear or heed in it.
@@ -230,6 +243,21 @@ impl PlanClear {
     }
 }
 
+/// A check by hand that is in order or not; one with a number is a [`PlanReading`].
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlanCheck {
+    /// Step and number, such as `3.manual-1`.
+    pub id: String,
+    /// What to check.
+    pub name: String,
+    /// Where it comes from.
+    pub source: String,
+}
+
+/// The quantity of a reading by hand begins with this; its number in the step follows.
+const MANUAL: &str = "manual-";
+
 impl Plan {
     /// The plan of a document read from `text`.
     ///
@@ -271,13 +299,7 @@ impl Plan {
 
     /// Every item with the step that it belongs to.
     pub fn items(&self) -> impl Iterator<Item = (&PlanStep, Item<'_>)> {
-        self.steps.iter().flat_map(|step| {
-            let readings = step.readings.iter().map(Item::Reading);
-            let alarms = step.alarms.iter().map(Item::Alarm);
-            let silent = step.silent.iter().map(Item::Silence);
-            let clears = step.clears.iter().map(Item::Clear);
-            readings.chain(alarms).chain(silent).chain(clears).map(move |item| (step, item))
-        })
+        self.steps.iter().flat_map(|step| step.items().map(move |item| (step, item)))
     }
 
     /// Every line to be ticked before work: its id and its words.
@@ -302,6 +324,8 @@ pub enum Item<'a> {
     Silence(&'a PlanSilence),
     /// An alarm that must end.
     Clear(&'a PlanClear),
+    /// A check by hand that is in order or not.
+    Check(&'a PlanCheck),
 }
 
 impl<'a> Item<'a> {
@@ -312,6 +336,16 @@ impl<'a> Item<'a> {
             Item::Alarm(alarm) => &alarm.id,
             Item::Silence(silence) => &silence.id,
             Item::Clear(clear) => &clear.id,
+            Item::Check(check) => &check.id,
+        }
+    }
+
+    /// Whether it is checked by hand: no signal is played for it.
+    pub fn is_manual(&self) -> bool {
+        match self {
+            Item::Reading(reading) => reading.quantity.starts_with(MANUAL),
+            Item::Check(_) => true,
+            Item::Alarm(_) | Item::Silence(_) | Item::Clear(_) => false,
         }
     }
 
@@ -322,6 +356,7 @@ impl<'a> Item<'a> {
             Item::Alarm(alarm) => &alarm.name,
             Item::Silence(silence) => &silence.name,
             Item::Clear(clear) => &clear.name,
+            Item::Check(check) => &check.name,
         }
     }
 }
@@ -375,6 +410,33 @@ fn plan_step(id: &str, label: &str, step: &Step) -> PlanStep {
         within_s: clear.within_s,
         source: clear.source.clone(),
     };
+    let manual_id = |index: usize| format!("{id}.{MANUAL}{}", index + 1);
+    let check = |(index, check): (usize, &ManualCheck)| PlanCheck {
+        id: manual_id(index),
+        name: check.name.clone(),
+        source: check.source.clone(),
+    };
+    let number = |(index, check): (usize, &ManualCheck)| {
+        let limit = check.limit.clone()?;
+        Some(PlanReading {
+            id: manual_id(index),
+            quantity: format!("{MANUAL}{}", index + 1),
+            name: check.name.clone(),
+            unit: check.unit.clone(),
+            value: check.value,
+            low: check.value,
+            high: check.value,
+            why: String::new(),
+            tolerance: limit.tolerance,
+            tolerance_percent: limit.tolerance_percent,
+            min: limit.min,
+            max: limit.max,
+            allowed: limit.words(&check.unit),
+            source: limit.source,
+        })
+    };
+    let by_hand = step.expect.manual.iter().enumerate();
+    let numbers = by_hand.clone().filter_map(number);
     PlanStep {
         id: id.to_owned(),
         name: label.to_owned(),
@@ -384,10 +446,11 @@ fn plan_step(id: &str, label: &str, step: &Step) -> PlanStep {
             .map_or("until the next step is called for".to_owned(), |span| format!("{} s", seconds(span))),
         cautions: step.cautions.clone(),
         prepare: step.prepare.clone(),
-        readings: step.expect.readings.iter().map(reading).collect(),
+        readings: step.expect.readings.iter().map(reading).chain(numbers).collect(),
         alarms: step.expect.alarms.iter().enumerate().map(alarm).collect(),
         silent: step.expect.silent.iter().enumerate().map(silence).collect(),
         clears: step.expect.clears.iter().enumerate().map(clear).collect(),
+        checks: by_hand.clone().filter(|(_, check)| check.limit.is_none()).map(check).collect(),
     }
 }
 

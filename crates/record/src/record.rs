@@ -48,6 +48,9 @@ pub struct Record {
     /// When it was saved, as the page's clock says.
     #[serde(default)]
     pub saved_at: String,
+    /// Answers that were replaced or taken back later, the earliest first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub earlier: Vec<Earlier>,
     /// The session's playing, if there was one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub played: Option<Played>,
@@ -129,6 +132,33 @@ pub struct Entry {
     pub verdict: String,
 }
 
+/// An answer that was replaced or taken back.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Earlier {
+    /// The item's id.
+    pub item: String,
+    /// When it was replaced, UTC.
+    pub until: String,
+    /// The entry until then.
+    pub entry: Entry,
+}
+
+impl Earlier {
+    /// It in words, such as `until 2026-11-25T14:03:22Z: 88, fail`.
+    pub fn words(&self) -> String {
+        let Entry { value, priority, heard, skip, verdict, .. } = &self.entry;
+        let heard = if heard.is_empty() { String::new() } else { format!("heard: {heard}") };
+        let skip = if skip.is_empty() { String::new() } else { format!("skipped: {skip}") };
+        let said: Vec<&str> = [value, priority, &heard, &skip, verdict]
+            .into_iter()
+            .map(String::as_str)
+            .filter(|word| !word.is_empty())
+            .collect();
+        format!("until {}: {}", self.until, said.join(", "))
+    }
+}
+
 /// A signature.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -149,6 +179,19 @@ pub struct Played {
     pub output: String,
     /// Step ids with the frames each was played for, in order.
     pub steps: Vec<PlayedStep>,
+    /// The log of all that was played until the record was signed, where one was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub log: Option<PlayedLog>,
+}
+
+/// The log beside a record: a script that renders to what was played.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PlayedLog {
+    /// Name of its file, in the folder of the record.
+    pub name: String,
+    /// SHA-256 of the file.
+    pub digest: String,
 }
 
 /// A step that a session played.

@@ -4,14 +4,16 @@
 //! first, their time counts from the step's first frame. After every answer the record is saved, so a
 //! session that was cut off goes on at its last step.
 
+pub mod answers;
 mod asking;
 pub mod draft;
 mod playing;
 
-pub use playing::{Output, Samples, Silent};
+pub use playing::{Output, Silent};
 
 use crate::plan::{Plan, PlanError, PlanStep};
-use crate::record::{Played, PlayedStep, Record};
+use crate::record::PlayedStep;
+use answers::Answers;
 use asking::Talk;
 use playing::{Command, Progress, bench, play, ramps};
 use pulsewright_core::script::Script;
@@ -35,7 +37,7 @@ pub enum SessionError {
     /// The output of frames failed.
     #[error("the signal could not be written: {0}")]
     Output(String),
-    /// The terminal or the draft failed.
+    /// The terminal failed, or the draft.
     #[error("{0}")]
     Io(#[from] io::Error),
     /// The core refuses the script.
@@ -64,26 +66,21 @@ pub struct Session<'a> {
 }
 
 impl Session<'_> {
-    /// Asks and plays until the plan is done; `record` is taken up where it stands and handed to `save` after each answer.
+    /// Asks and plays until the plan is done; the record is taken up where it stands.
     ///
     /// # Errors
     /// When the person leaves, or something fails; the entries until then have been saved.
     pub fn run(
         &self,
-        record: &mut Record,
+        answers: &mut Answers,
         output: &mut dyn Output,
         input: &mut impl BufRead,
         out: &mut impl Write,
-        save: &mut dyn FnMut(&Record) -> io::Result<()>,
     ) -> Result<(), SessionError> {
-        record.record = 1;
-        record.plan = Some(self.plan.clone());
-        let (rate_hz, name) = (self.rate.as_hz(), output.name());
-        record.played.get_or_insert_with(|| Played { rate_hz, output: name, steps: Vec::new() });
         let plays = output.plays();
-        let mut talk = Talk { input, out, terminal: &self.terminal, save };
-        talk.before(self.plan, record)?;
-        let played = record.played.as_ref().map_or(0, |played| played.steps.len());
+        let mut talk = Talk { input, out, terminal: &self.terminal };
+        talk.before(self.plan, answers)?;
+        let played = answers.record().played.as_ref().map_or(0, |played| played.steps.len());
         if played < self.plan.steps.len() {
             if plays {
                 talk.safe()?;
@@ -91,15 +88,15 @@ impl Session<'_> {
             if played > 0 {
                 talk.say(&format!("Taking up at step {} of {}.", played + 1, self.plan.steps.len()))?;
             }
-            self.steps(played, record, output, &mut talk)?;
+            self.steps(played, answers, output, &mut talk)?;
         }
-        talk.after(self.plan, record)
+        talk.after(self.plan, answers)
     }
 
     fn steps(
         &self,
         first: usize,
-        record: &mut Record,
+        answers: &mut Answers,
         output: &mut dyn Output,
         talk: &mut Talk<'_, impl BufRead, impl Write>,
     ) -> Result<(), SessionError> {
@@ -112,7 +109,7 @@ impl Session<'_> {
         thread::scope(|scope| {
             let (script, rate) = (&script, self.rate);
             let player = scope.spawn(move || play(script, first, rate, output, &commanded, &reports));
-            let asked = self.ask_all(first, record, &progress, &|command| _ = commands.send(command), talk);
+            let asked = self.ask_all(first, answers, &progress, &|command| _ = commands.send(command), talk);
             // The player ends when its command channel closes.
             drop(commands);
             let played = player.join().unwrap_or_else(|_| Err(io::Error::other("the player stopped")));
@@ -126,22 +123,23 @@ impl Session<'_> {
     fn ask_all(
         &self,
         first: usize,
-        record: &mut Record,
+        answers: &mut Answers,
         progress: &Receiver<Progress>,
         command: &dyn Fn(Command),
         talk: &mut Talk<'_, impl BufRead, impl Write>,
     ) -> Result<(), SessionError> {
         for (index, step) in self.plan.steps.iter().enumerate().skip(first) {
             talk.heading(step, index, self.plan.steps.len())?;
-            talk.prepare(&step.id, &step.prepare, record)?;
+            talk.prepare(&step.id, &step.prepare, answers)?;
             command(Command::Next);
-            let began = self.wait(progress, step, record, talk)?;
+            let began = self.wait(progress, step, answers, talk)?;
             let lasts = self.lasts(index);
             if step.has_items() {
-                talk.alarms(step, began, record)?;
-                talk.clears(step, began, record)?;
-                talk.readings(step, record)?;
-                talk.silent(step, record)?;
+                talk.alarms(step, began, answers)?;
+                talk.clears(step, began, answers)?;
+                talk.readings(step, answers)?;
+                talk.silent(step, answers)?;
+                talk.checks(step, answers)?;
             } else if let Some(lasts) = lasts {
                 talk.say(&format!("  Nothing to read: the next step follows after {} s.", lasts.as_secs_f64()))?;
                 thread::sleep((began + lasts).saturating_duration_since(Instant::now()));
@@ -151,7 +149,7 @@ impl Session<'_> {
         }
         command(Command::Next);
         while let Ok(report) = progress.recv() {
-            self.note(report, record, talk)?;
+            self.note(report, answers, talk)?;
         }
         Ok(())
     }
@@ -168,7 +166,7 @@ impl Session<'_> {
         &self,
         progress: &Receiver<Progress>,
         step: &PlanStep,
-        record: &mut Record,
+        answers: &mut Answers,
         talk: &mut Talk<'_, impl BufRead, impl Write>,
     ) -> Result<Instant, SessionError> {
         loop {
@@ -178,7 +176,7 @@ impl Session<'_> {
                 {
                     return Ok(at);
                 }
-                Ok(other) => self.note(other, record, talk)?,
+                Ok(other) => self.note(other, answers, talk)?,
                 Err(_) => return Err(SessionError::Output("the player stopped".to_owned())),
             }
         }
@@ -187,16 +185,13 @@ impl Session<'_> {
     fn note(
         &self,
         progress: Progress,
-        record: &mut Record,
+        answers: &mut Answers,
         talk: &mut Talk<'_, impl BufRead, impl Write>,
     ) -> Result<(), SessionError> {
         match progress {
             Progress::Ended { step, frames, digest } => {
                 let id = self.plan.steps.get(step).map_or(String::new(), |step| step.id.clone());
-                if let Some(played) = &mut record.played {
-                    played.steps.push(PlayedStep { id, frames, digest });
-                }
-                talk.save(record)
+                Ok(answers.played(PlayedStep { id, frames, digest })?)
             }
             Progress::Slipped(seconds) => talk.say(&format!(
                 "  The output took {seconds:.1} s too long to take the signal: times of this step are not to be relied on."

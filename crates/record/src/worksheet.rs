@@ -1,8 +1,9 @@
 //! The worksheet: one page that holds everything, works without a network, and saves the readings.
 
+use crate::instruments::KINDS;
 use crate::judge::plain;
 use crate::markup::{self, Dark, cautions, json_in_script, lines, look, meta, text};
-use crate::plan::{Plan, PlanAlarm, PlanClear, PlanReading, PlanSilence, PlanStep};
+use crate::plan::{Plan, PlanAlarm, PlanCheck, PlanClear, PlanReading, PlanSilence, PlanStep};
 use crate::record::ABOUT;
 use crate::walk::Walk;
 use crate::written;
@@ -10,8 +11,8 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use pulsewright_script::Document;
 use serde_json::json;
 
-/// Rows for instruments.
-const INSTRUMENTS: [&str; 4] = ["Rig", "Meter that verified the rig", "Pressure or cuff reference", "Other"];
+/// The last row for instruments.
+const OTHER: &str = "Other";
 
 /// The page of a plan that was made of `document`.
 pub fn page(plan: &Plan, document: &Document) -> String {
@@ -69,10 +70,11 @@ fn top(plan: &Plan) -> Markup {
             }
             p class="tally" role="status" { b id="tally" { "Nothing entered" } " " span id="draft" {} }
             div class="acts" {
+                button type="button" id="next-open" { "Next open" }
                 button type="button" id="theme" aria-pressed="false" { "Dark" }
                 button type="button" id="open" { "Open record" }
                 input type="file" id="file" accept=".json" hidden;
-                button type="button" id="clear" { "Clear this page" }
+                button type="button" id="clear" { "Start anew" }
                 button type="button" id="save" class="main" { "Save record" }
             }
         }
@@ -82,6 +84,7 @@ fn top(plan: &Plan) -> Markup {
             }
         }
         p class="alert" id="message" role="alert" hidden {}
+        div class="drafts" id="drafts" hidden { p { "Drafts in this browser:" } ul {} }
     }
 }
 
@@ -89,17 +92,21 @@ fn top(plan: &Plan) -> Markup {
 fn steps(plan: &Plan) -> Markup {
     html! {
         nav aria-label="Steps" {
-            ol {
-                li { a href="#before" { "Before" } }
-                @for step in &plan.steps {
-                    li {
-                        a href={ "#step-" (step.id) } data-step=(step.id) class=[(!step.asks()).then_some("passed-over")] {
-                            span class="dot" aria-hidden="true" {}
-                            span { (step.id) ". " (text(&step.name)) span class="word" {} }
+            details id="contents" {
+                summary { "Steps" }
+                ol {
+                    li { a href="#before" { "Before" } }
+                    @for step in &plan.steps {
+                        li {
+                            a href={ "#step-" (step.id) } data-step=(step.id)
+                                class=[(!step.asks()).then_some("passed-over")] {
+                                span class="dot" aria-hidden="true" {}
+                                span { (step.id) ". " (text(&step.name)) span class="word" {} }
+                            }
                         }
                     }
+                    li { a href="#after" { "After" } }
                 }
-                li { a href="#after" { "After" } }
             }
         }
     }
@@ -120,7 +127,7 @@ fn before(plan: &Plan) -> Markup {
             }
             h3 { "Instruments" }
             div class="instruments" {
-                @for (index, what) in INSTRUMENTS.iter().enumerate() { (instrument(index, what)) }
+                @for (index, what) in KINDS.into_iter().chain([OTHER]).enumerate() { (instrument(index, what)) }
             }
             (kit(plan, "out", "Kit taken out"))
             (prepare("0", &plan.prepare))
@@ -198,6 +205,7 @@ fn step(step: &PlanStep, strip: Option<Markup>) -> Markup {
             @for one in &step.alarms { (alarm(one)) }
             @for one in &step.silent { (silence(one)) }
             @for one in &step.clears { (clear(one)) }
+            @for one in &step.checks { (check(one)) }
         }
     }
 }
@@ -303,6 +311,19 @@ fn clear(clear: &PlanClear) -> Markup {
     item(&clear.id, "item alarm", names, limit, enter)
 }
 
+fn check(check: &PlanCheck) -> Markup {
+    let (id, name) = (&check.id, text(&check.name));
+    let limit = html! { "Checked by hand." (source(&check.source)) };
+    let enter = html! {
+        select id={ "v-" (id) } data-field="value" aria-describedby={ "l-" (id) } {
+            option value="" { "\u{2013}" }
+            option value="yes" { "in order" }
+            option value="no" { "not in order" }
+        }
+    };
+    item(id, "item", [name.clone(), name], limit, enter)
+}
+
 fn verdict(id: &str) -> Markup {
     html! {
         output class="verdict" for={ "v-" (id) } {
@@ -334,7 +355,7 @@ fn after(plan: &Plan) -> Markup {
             p class="hint" {
                 "Save the record as a file; " kbd { "pulsewright report FILE" } " computes every verdict again. Keys: "
                 kbd { "Enter" } " next field, " kbd { "Alt" } "+" kbd { "\u{2193}" } " and " kbd { "Alt" } "+"
-                kbd { "\u{2191}" } " next and previous step, " kbd { "Ctrl" } "+" kbd { "S" } " save."
+                kbd { "\u{2191}" } " next and previous step, " kbd { "Alt" } "+" kbd { "O" } " next open item, " kbd { "Ctrl" } "+" kbd { "S" } " save."
             }
         }
     }

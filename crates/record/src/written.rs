@@ -39,7 +39,7 @@ pub fn number(text: &str, unit: &str) -> Option<f64> {
     let end = text.find(|c: char| !matches!(c, '0'..='9' | '.' | ',' | '+' | '-')).unwrap_or(text.len());
     let (digits, rest) = text.split_at(end);
     let rest = rest.trim();
-    let factor = if rest.is_empty() {
+    let factor = if rest.is_empty() || rest.eq_ignore_ascii_case(unit) {
         1.0
     } else {
         UNITS.iter().find(|(written, own, _)| written.eq_ignore_ascii_case(rest) && *own == unit)?.2

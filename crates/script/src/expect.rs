@@ -6,6 +6,7 @@
 pub(crate) mod expected;
 mod foresee;
 mod limit;
+mod manual;
 mod quantity;
 mod read;
 pub(crate) mod schema;
@@ -18,6 +19,7 @@ pub use expected::{
 };
 pub use foresee::{CUFF_HOLD_S, FORESEEN_S, HOLD_S, reading_of, why};
 pub use limit::Limit;
+pub use manual::ManualCheck;
 pub use quantity::{Origin, Quantity};
 pub(crate) use write::{
     alarm_settings as alarm_settings_json, expect as expect_json, limits as limits_json, lines as lines_json,

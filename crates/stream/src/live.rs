@@ -303,9 +303,14 @@ impl<'a> LivePlayer<'a> {
     /// Expectations that a step does not bear as it was played, such as the alarm of one that was cut short, are left out.
     /// A last step that is shorter than the least duration gets the least duration; see [`LivePlayer::may_stop`].
     pub fn log(&self) -> Document {
+        as_played(self.document, self.log_from(0)).with_expectations_that_hold()
+    }
+
+    /// The steps of [`LivePlayer::log`] from the place `first` on, with what they expect as it was written.
+    pub fn log_from(&self, first: usize) -> Vec<Step> {
         let end = self.rate.instant_of(self.position());
-        let ends = self.played.iter().skip(1).map(|scheduled| scheduled.start).chain([end]);
-        let steps = self.played.iter().zip(ends).map(|(scheduled, end)| {
+        let ends = self.played.iter().skip(first + 1).map(|scheduled| scheduled.start).chain([end]);
+        let steps = self.played.iter().skip(first).zip(ends).map(|(scheduled, end)| {
             let lasted = end.since(scheduled.start).max(MIN_STEP);
             // A ramp over a whole step keeps its own length when the step was cut off or held on.
             let ramps = scheduled.step.ramps.iter().map(|ramp| Ramp {
@@ -315,10 +320,15 @@ impl<'a> LivePlayer<'a> {
             let beats = scheduled.step.beats.iter().copied().filter(|beat| beat.after < lasted);
             Step { duration: Some(lasted), ramps: ramps.collect(), beats: beats.collect(), ..scheduled.step.clone() }
         });
-        let title = self.document.title().map_or("As played".to_owned(), |title| format!("{title}, as played"));
-        let notes = "Written while frames were sent: rendered, it gives the same bytes.".to_owned();
-        self.document.clone().with_steps(title, notes, steps.collect()).with_expectations_that_hold()
+        steps.collect()
     }
+}
+
+/// The log of a document whose steps were played so.
+pub fn as_played(document: &Document, steps: Vec<Step>) -> Document {
+    let title = document.title().map_or("As played".to_owned(), |title| format!("{title}, as played"));
+    let notes = "Written while frames were sent: rendered, it gives the same bytes.".to_owned();
+    document.clone().with_steps(title, notes, steps)
 }
 
 /// A step that holds until the next command.

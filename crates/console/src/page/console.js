@@ -1,17 +1,8 @@
 // The console's page: orders to the program, states from it. It makes no signal and no number of its own.
 
+import { Check } from "./check.js";
+import { by, kept, make } from "./dom.js";
 import { Strips } from "./strips.js";
-
-const by = (id) => document.getElementById(id);
-const make = (tag, properties = {}, ...children) => {
-  const element = Object.assign(document.createElement(tag), properties);
-  element.append(...children);
-  return element;
-};
-const kept = {
-  get(key, otherwise) { try { return JSON.parse(localStorage.getItem(key)) ?? otherwise; } catch { return otherwise; } },
-  set(key, value) { try { localStorage.setItem(key, JSON.stringify(value)); } catch { /* The page works without it. */ } },
-};
 
 const data = await (await fetch("/data.json")).json();
 const rhythms = data.rhythms.flatMap((group) => group.rhythms.map((rhythm) => ({ ...rhythm, group: group.name })));
@@ -81,6 +72,7 @@ function connect() {
     if (message.t === "clock") { clock = message; showClock(); askFirst(); }
     if (message.t === "marks") strips.mark(message.marks);
     if (message.t === "lists") { lists = message; showRhythms(); }
+    if (message.t === "record") check?.showRecord(message);
     if (message.t === "warning") say(message.words);
     if (message.t === "answer") { answers.get(message.n)?.(message); answers.delete(message.n); }
   };
@@ -174,7 +166,7 @@ function showState() {
   }
   for (const button of by("sites").children) button.disabled = state.resting;
   showSequence();
-  showPlan();
+  check?.showState(state);
   showClock();
 }
 
@@ -336,69 +328,10 @@ by("sequence-next").addEventListener("click", () => play({ do: "next" }));
 by("sequence-clear").addEventListener("click", () => { planned = []; showSequence(); });
 
 // Plan.
-let place = null; // Of the step that plays, or played last.
-let noted = [];
-const sinceFirstFrame = () => Math.max(0, strips.end * data.every - state.since) / data.rate_hz;
-const follows = () => (place === null ? 0 : place + 1);
-
-function showPlan() {
-  if (!data.plan) return;
-  const steps = data.plan.steps;
-  const playing = state?.step ?? null;
-  const began = playing !== null && (playing !== place || state.since !== showPlan.since);
-  const pressed = [by("plan-next"), by("plan-again")].includes(document.activeElement);
-  if (began) {
-    place = playing;
-    noted = [];
-    showPlan.since = state.since;
-  }
-  by("plan-place").textContent = place === null ? `${steps.length} steps` : `Step ${place + 1} of ${steps.length}`;
-  const step = steps[place ?? -1];
-  by("plan-step").textContent = step ? `${step.name}${playing === null ? " (no longer played)" : ""}` : "No step plays yet";
-  by("plan-plays").textContent = step?.plays || "";
-  by("plan-lines").replaceChildren(...[...(step?.cautions || []).map((line) => `Caution: ${line}`), ...(step?.prepare || []).map((line) => `Prepare: ${line}`)].map((line) => make("li", {}, line)));
-  by("plan-items").hidden = !step?.items.length;
-  by("plan-items").tBodies[0].replaceChildren(...(step?.items || []).map((item) => make("tr", {}, make("th", { scope: "row" }, item.name), make("td", {}, item.expect), make("td", {}, [item.why, item.source].filter(Boolean).join(" ")))));
-  by("heard").disabled = playing === null;
-  // So that the space bar notes the time instead of going on.
-  if (began && pressed) by("heard").focus();
-  by("plan-again").disabled = place === null;
-  const next = steps[follows()];
-  by("plan-next").textContent = next ? `${place === null ? "Play the first step" : `Next: ${next.name}`}` : "The plan is done";
-  by("plan-next").disabled = !next;
-  [...by("plan-steps").querySelectorAll("button")].forEach((button, at) => (at === playing ? button.setAttribute("aria-current", "true") : button.removeAttribute("aria-current")));
-  showNoted();
-}
-
-function showNoted() {
-  by("noted").replaceChildren(...noted.map((seconds) => make("li", {}, `noted after ${seconds.toFixed(1)} s`)));
-}
-
-function tick() {
-  const step = data.plan?.steps[place ?? -1];
-  if (step && state?.step === place) {
-    const time = sinceFirstFrame();
-    const left = step.rest_s === null ? "" : time < step.rest_s ? `, ${Math.ceil(step.rest_s - time)} s left` : ", over";
-    by("watch").textContent = `${time.toFixed(1)} s${left}`;
-  }
-}
-function note() {
-  if (state?.step === null || state?.step === undefined) return;
-  noted.push(sinceFirstFrame());
-  showNoted();
-}
-if (data.plan) {
-  by("plan").hidden = false;
-  by("h-plan").textContent = data.plan.title;
-  const lines = [...data.plan.cautions.map((line) => `Caution: ${line}`), ...data.plan.kit.map((line) => `Kit: ${line}`), ...data.plan.prepare.map((line) => `Prepare: ${line}`)];
-  by("plan-before").hidden = !lines.length;
-  by("plan-before").querySelector("ul").append(...lines.map((line) => make("li", {}, line)));
-  by("plan-steps").append(...data.plan.steps.map((step, at) => make("li", {}, make("button", { type: "button", onclick: () => play({ do: "step", step: at }) }, step.name))));
-  by("plan-next").addEventListener("click", () => play({ do: "step", step: follows() }));
-  by("plan-again").addEventListener("click", () => play({ do: "step", step: place }));
-  by("heard").addEventListener("click", note);
-  setInterval(tick, 100);
-}
+const check = data.plan && new Check(data.plan, {
+  send: order, play, say,
+  sinceFirstFrame: () => Math.max(0, strips.end * data.every - state.since) / data.rate_hz,
+});
 
 // Stop, confirmations, keys.
 const stop = () => play({ do: "stop" });
@@ -427,7 +360,7 @@ document.addEventListener("keydown", (event) => {
   if (event.target.matches("input, select")) return;
   if (event.key === "/") { by("search").focus(); event.preventDefault(); }
   if (event.key === "?") by("help").showModal();
-  if (event.key === " " && data.plan && !event.target.matches("button, summary, a")) { note(); event.preventDefault(); }
+  if (event.key === " " && check && !event.target.matches("button, summary, a")) { check.note(); event.preventDefault(); }
 });
 
 // Strips.
@@ -455,12 +388,11 @@ by("lines").append(...data.channels.map(({ id }) => {
   });
   return make("label", {}, box, id);
 }));
-by("output").textContent = data.output;
+by("output").textContent = data.output === "none" ? "none, the clock alone" : data.output;
 by("log").textContent = data.log;
 showStrips();
 showRhythms();
 showExpected(null);
-showPlan();
 showClock();
 connect();
 // For measurements: pictures drawn so far.

@@ -13,7 +13,7 @@ const judge = (() => {
     const digits = /^[0-9.,+-]*/.exec(trimmed)[0];
     const rest = trimmed.slice(digits.length).trim();
     let factor = 1;
-    if (rest !== "") {
+    if (rest !== "" && lower(rest) !== lower(unit)) {
       const row = units.find(([written, own]) => lower(written) === lower(rest) && own === unit);
       if (!row) return null;
       factor = row[2];
@@ -123,5 +123,14 @@ const judge = (() => {
     return { verdict: "pass", why: "" };
   }
 
-  return { number, allows, reading, alarm, silence, clear };
+  /** The verdict on a check by hand that is in order or not, and why. */
+  function check(of, entry) {
+    if (text(entry, "skip")) return { verdict: "skipped", why: text(entry, "skip") };
+    const value = lower(text(entry, "value"));
+    if (value === "yes") return { verdict: "pass", why: "" };
+    if (value === "no") return { verdict: "fail", why: "not in order" };
+    return { verdict: "open", why: value && "neither yes nor no" };
+  }
+
+  return { number, allows, reading, alarm, silence, clear, check };
 })();

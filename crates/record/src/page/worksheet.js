@@ -14,11 +14,13 @@
     for (const of of step.alarms) items.set(of.id, { of, step, judge: judge.alarm });
     for (const of of step.silent || []) items.set(of.id, { of, step, judge: judge.silence });
     for (const of of step.clears || []) items.set(of.id, { of, step, judge: judge.clear });
+    for (const of of step.checks || []) items.set(of.id, { of, step, judge: judge.check });
   }
 
   /** Everything entered; `watches` holds when a stopwatch was started, so that it runs on over a reload. */
   const empty = () => ({ about: {}, instruments: {}, kit: {}, prepared: {}, items: {}, signatures: {}, watches: {}, doubt: "" });
   let state = empty();
+  let saved = false; // Whether all of it is in a file.
   const entry = (id) => (state.items[id] = state.items[id] || {});
 
   const message = (text) => {
@@ -26,18 +28,37 @@
     byId("message").hidden = !text;
   };
 
-  // Drafts.
-  function keep() {
+  // Drafts: each has a key of its own, so that pages in two tabs do not write over each other. A tab keeps its key over a reload.
+  const DRAFTS = `${KEY} `;
+  const newKey = () => `${DRAFTS}${Date.now().toString(36)}${Math.random().toString(36).slice(2, 8)}`;
+  let own = null;
+  function useKey(key) {
+    own = key;
     try {
-      localStorage.setItem(KEY, JSON.stringify(state));
+      sessionStorage.setItem(KEY, key);
+    } catch {
+      // Without it a reload begins anew; the draft is in the list then.
+    }
+  }
+  function keep() {
+    state.kept_at = new Date().toISOString();
+    try {
+      localStorage.setItem(own, JSON.stringify(state));
       byId("draft").textContent = "draft kept";
     } catch {
       byId("draft").textContent = "this browser keeps no drafts here: save often";
     }
   }
-  function recall() {
+  function forget(key) {
     try {
-      const kept = JSON.parse(localStorage.getItem(KEY));
+      localStorage.removeItem(key);
+    } catch {
+      // Nothing was kept, so nothing is to be forgotten.
+    }
+  }
+  function recall(key) {
+    try {
+      const kept = JSON.parse(localStorage.getItem(key));
       if (kept) {
         state = { ...empty(), ...kept };
         byId("draft").textContent = "draft taken up again";
@@ -45,6 +66,37 @@
     } catch {
       byId("draft").textContent = "no draft could be read";
     }
+  }
+  /** The drafts of this plan but the one on this page, the latest first. */
+  function others() {
+    try {
+      const keys = Object.keys(localStorage).filter((key) => key.startsWith(DRAFTS) && key !== own);
+      const drafts = keys.map((key) => ({ key, of: JSON.parse(localStorage.getItem(key)) })).filter(({ of }) => of);
+      return drafts.sort((a, b) => (a.of.kept_at < b.of.kept_at ? 1 : -1));
+    } catch {
+      return [];
+    }
+  }
+  function showDrafts() {
+    const drafts = others();
+    byId("drafts").hidden = !drafts.length;
+    one("#drafts ul").replaceChildren(...drafts.map(({ key, of }) => {
+      const row = document.createElement("li");
+      const button = (words, press) => {
+        const made = document.createElement("button");
+        made.type = "button";
+        made.textContent = words;
+        made.addEventListener("click", press);
+        return made;
+      };
+      const asset = (of.about && of.about.asset) || "no asset number";
+      const go = button(`Go on with ${asset}`, () => { useKey(key); recall(key); redraw(); showDrafts(); });
+      const drop = button("Forget", () => {
+        if (confirm(`Forget the draft of ${asset}?`)) { forget(key); showDrafts(); }
+      });
+      row.append(go, " ", drop, ` kept ${(of.kept_at || "").slice(0, 16).replace("T", " ")}`);
+      return row;
+    }));
   }
 
   // Fields: where each one's text lives in the state.
@@ -90,8 +142,13 @@
         row.dataset.verdict = found.verdict;
         one(".verdict .word", row).textContent = found.verdict;
         one(".why", row).textContent = found.why;
-        const field = one("[data-field=value], select", row);
-        field.setAttribute("aria-invalid", String(found.verdict === "open" && found.why !== ""));
+        // The field that the verdict waits for.
+        const wrong = found.verdict === "open" && found.why !== "";
+        const priority = found.why === "priority not entered";
+        for (const field of all("[data-field=value], select", row)) {
+          const meant = field.matches("[data-field=priority]") === priority;
+          field.setAttribute("aria-invalid", String(wrong && meant));
+        }
       }
     }
     for (const [id, verdicts] of bySteps) {
@@ -148,7 +205,7 @@
 
   // The record's file.
   function record() {
-    const saved = {
+    const made = {
       record: 1,
       plan,
       about: state.about,
@@ -162,17 +219,18 @@
       saved_at: new Date().toISOString(),
     };
     // Of the record that was opened: played steps stay, and so does the mark of one that was changed.
-    if (state.played) saved.played = state.played;
-    if (state.doubt) saved.doubt = state.doubt;
+    if (state.played) made.played = state.played;
+    if (state.earlier) made.earlier = state.earlier;
+    if (state.doubt) made.doubt = state.doubt;
     for (const id of items.keys()) {
       const found = verdict(id);
-      saved.items[id] = { ...(state.items[id] || {}), verdict: found.verdict };
+      made.items[id] = { ...(state.items[id] || {}), verdict: found.verdict };
     }
     for (const [role, of] of Object.entries(state.signatures)) {
-      if (of.name) saved.signatures[role] = { name: of.name, at: of.at || "" };
+      if (of.name) made.signatures[role] = { name: of.name, at: of.at || "" };
     }
     // Half of a surrogate pair can't be written as UTF-8.
-    const whole = JSON.parse(JSON.stringify(saved), (_, value) =>
+    const whole = JSON.parse(JSON.stringify(made), (_, value) =>
       typeof value === "string" && value.toWellFormed ? value.toWellFormed() : value);
     return { ...whole, digest: seal.record(whole) };
   }
@@ -187,6 +245,7 @@
     link.download = `record-${safe(state.about.asset) || "no-asset"}-${safe(state.about.date) || made.saved_at.slice(0, 10)}.json`;
     link.click();
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+    saved = true;
     byId("draft").textContent = `saved as ${link.download}`;
   }
   function load(text) {
@@ -205,6 +264,7 @@
     const doubt = read.doubt || (seal.fits(read, plan) ? "" : "its digest does not fit");
     state = { ...empty(), about: read.about || {}, kit: read.kit || {}, prepared: read.prepared || {}, signatures: read.signatures || {}, doubt };
     if (read.played) state.played = read.played;
+    if (read.earlier) state.earlier = read.earlier;
     for (const [id, of] of Object.entries(read.items || {})) {
       const { verdict: _, ...entered } = of;
       if (items.has(id)) state.items[id] = entered;
@@ -218,6 +278,7 @@
   }
 
   function changed() {
+    saved = false;
     judgeAll();
     keep();
   }
@@ -266,15 +327,18 @@
     keep();
   });
   byId("clear").addEventListener("click", () => {
-    if (!confirm("Forget everything entered on this page? Saved files stay.")) return;
-    state = empty();
-    try {
-      localStorage.removeItem(KEY);
-    } catch {
-      // Nothing was kept, so nothing is to be forgotten.
-    }
+    if (!confirm("Begin another record? The instruments stay entered; what was entered here stays in its draft.")) return;
+    const { instruments } = state;
+    if (saved) forget(own);
+    useKey(newKey());
+    state = { ...empty(), instruments: JSON.parse(JSON.stringify(instruments)) };
+    state.about.date = new Date().toISOString().slice(0, 10);
+    saved = false;
     byId("draft").textContent = "";
     redraw();
+    showDrafts();
+    scrollTo(0, 0);
+    one("[data-about=asset]").focus({ preventScroll: true });
   });
 
   const dark = matchMedia("(prefers-color-scheme: dark)");
@@ -299,7 +363,10 @@
         next.scrollIntoView();
         (one("input[data-field=value], button", next) || next).focus({ preventScroll: true });
       }
-    } else if (event.key === "Enter" && event.target.matches("main input:not([type=checkbox])")) {
+    } else if (event.altKey && event.key.toLowerCase() === "o") {
+      event.preventDefault();
+      nextOpen();
+    } else if (event.key === "Enter" && event.target.matches("main input, main select")) {
       event.preventDefault();
       const seen = fields.filter((field) => field.offsetParent !== null);
       const next = seen[seen.indexOf(event.target) + 1];
@@ -307,7 +374,53 @@
     }
   });
 
-  recall();
+  // Contents: they follow the step in view; on a small screen they are folded.
+  const wide = matchMedia("(min-width: 68rem)");
+  const fold = () => { byId("contents").open = wide.matches; };
+  fold();
+  wide.addEventListener("change", fold);
+  const places = [byId("before"), ...all(".step"), byId("after")];
+  function follow() {
+    const line = innerHeight / 3;
+    const here = places.filter((place) => place.getBoundingClientRect().top <= line).pop() || places[0];
+    for (const link of all("nav a")) {
+      const current = link.getAttribute("href") === `#${here.id}`;
+      if (current === link.hasAttribute("aria-current")) continue;
+      link.toggleAttribute("aria-current", current);
+      if (!current) continue;
+      link.setAttribute("aria-current", "step");
+      const list = link.closest("ol");
+      list.scrollTop = link.offsetTop - list.offsetTop - list.clientHeight / 3;
+    }
+  }
+  let waiting = false;
+  addEventListener("scroll", () => {
+    if (waiting) return;
+    waiting = true;
+    requestAnimationFrame(() => { waiting = false; follow(); });
+  }, { passive: true });
+
+  /** To the next open item after the one with the focus. */
+  function nextOpen() {
+    const rows = all("[data-item]");
+    const at = rows.indexOf(document.activeElement && document.activeElement.closest("[data-item]"));
+    const next = rows.slice(at + 1).concat(rows).find((row) => row.dataset.verdict === "open");
+    if (!next) return message("No item is open.");
+    next.scrollIntoView({ block: "center" });
+    return one("input[data-field=value], select", next).focus({ preventScroll: true });
+  }
+  byId("next-open").addEventListener("click", nextOpen);
+
+  let before = null;
+  try {
+    before = sessionStorage.getItem(KEY);
+  } catch {
+    // As above.
+  }
+  useKey(before || newKey());
+  recall(own);
+  showDrafts();
+  follow();
   if (!state.about.date) state.about.date = new Date().toISOString().slice(0, 10);
   redraw();
 })();

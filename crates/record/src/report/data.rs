@@ -3,6 +3,7 @@
 use super::Report;
 use crate::guide::guide;
 use crate::plan::Item;
+use crate::record::Earlier;
 use crate::trend::date;
 use pulsewright_text::fit;
 use pulsewright_text::number::short;
@@ -20,6 +21,8 @@ pub fn json(report: &Report<'_>) -> String {
                 "written": judged.entry.value.trim(), "value": judged.value, "remark": judged.entry.remark.trim(),
                 "guide": guide(&report.judgement, *item, judged)
             });
+            let earlier = report.record.earlier.iter().filter(|of| of.item == item.id());
+            value["earlier"] = earlier.map(Earlier::words).collect();
             match item {
                 Item::Reading(reading) => {
                     value["unit"] = reading.unit.as_str().into();
@@ -39,6 +42,7 @@ pub fn json(report: &Report<'_>) -> String {
                     value["source"] = alarm.source.as_str().into();
                 }
                 Item::Silence(_) => value["silent"] = true.into(),
+                Item::Check(check) => value["source"] = check.source.as_str().into(),
                 Item::Clear(clear) => {
                     value["unit"] = "s".into();
                     value["end_s"] = clear.end_s.into();
@@ -132,6 +136,7 @@ pub fn csv(report: &Report<'_>) -> String {
                 (String::new(), "s", allowed, alarm.source.as_str())
             }
             Item::Silence(_) => (String::new(), "", "must not sound".to_owned(), ""),
+            Item::Check(check) => (String::new(), "", "in order".to_owned(), check.source.as_str()),
             Item::Clear(clear) => {
                 (String::new(), "s", format!("ends within {} s", clear.latest_s()), clear.source.as_str())
             }

@@ -5,7 +5,7 @@ use crate::guide::guide;
 use crate::judge::{Judged, Overall, Verdict, plain, signed};
 use crate::markup::{self, Dark, cautions, lines, look, meta, text};
 use crate::plan::Item;
-use crate::record::ABOUT;
+use crate::record::{ABOUT, Earlier};
 use crate::trend::{Trend, date};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -27,6 +27,7 @@ pub fn html(report: &Report<'_>) -> String {
                 main {
                     (banner(report))
                     (changes(report))
+                    (failed(report))
                     (about(report))
                     (results(report))
                     (preparations(report))
@@ -121,12 +122,36 @@ fn wide(id: &str, heads: &[&str], rows: Markup) -> Markup {
     }
 }
 
+/// The items that failed, each with the places to look at next; nothing when none did.
+fn failed(report: &Report<'_>) -> Markup {
+    html! {
+        @if report.judgement.count(Verdict::Fail) > 0 {
+            section class="card" aria-labelledby="failed" {
+                h2 id="failed" { "Failed" }
+                (items(report, "failed", |verdict| verdict == Verdict::Fail))
+            }
+        }
+    }
+}
+
+/// Every item.
 fn results(report: &Report<'_>) -> Markup {
+    html! {
+        section class="card" aria-labelledby="results" {
+            h2 id="results" { "All results" }
+            (items(report, "results", |_| true))
+        }
+    }
+}
+
+/// The items with these verdicts below the heading `id`. The advice stands with the failures alone.
+fn items(report: &Report<'_>, id: &str, chosen: impl Fn(Verdict) -> bool) -> Markup {
     let mut last = "";
     let mut shown = Vec::new();
-    let rows = report.judgement.items.iter().map(|(step, item, judged)| {
+    let rows = report.judgement.items.iter().filter(|(_, _, judged)| chosen(judged.verdict));
+    let rows = rows.map(|(step, item, judged)| {
         let begins = std::mem::replace(&mut last, &step.id) != step.id;
-        let advice = guide(&report.judgement, *item, judged);
+        let advice = if chosen(Verdict::Pass) { Vec::new() } else { guide(&report.judgement, *item, judged) };
         // Readings of one pressure fail together; the advice is shown once.
         let again = advice == shown;
         shown.clone_from(&advice);
@@ -138,7 +163,7 @@ fn results(report: &Report<'_>) -> Markup {
                     }
                 }
             }
-            (row(*item, judged))
+            (row(*item, judged, &report.record.earlier))
             @if !advice.is_empty() && !again {
                 tr class="guide" { td colspan="5" { p { "Check next" } ol { (lines(&advice)) } } }
             }
@@ -146,15 +171,10 @@ fn results(report: &Report<'_>) -> Markup {
     });
     let heads = ["Check", "Expected", "Allowed, and why", "Read", "Verdict"];
     let rows: Vec<Markup> = rows.collect();
-    html! {
-        section class="card" aria-labelledby="results" {
-            h2 id="results" { "Results" }
-            (wide("results", &heads, html! { @for row in rows { (row) } }))
-        }
-    }
+    wide(id, &heads, html! { @for row in rows { (row) } })
 }
 
-fn row(item: Item<'_>, judged: &Judged<'_>) -> Markup {
+fn row(item: Item<'_>, judged: &Judged<'_>, earlier: &[Earlier]) -> Markup {
     let written = judged.entry.value.trim();
     let (expected, allowed, source, read) = match item {
         Item::Reading(reading) => {
@@ -184,22 +204,32 @@ fn row(item: Item<'_>, judged: &Judged<'_>) -> Markup {
             };
             ("silence".to_owned(), "must not sound".to_owned(), "", read.to_owned())
         }
+        Item::Check(check) => {
+            let read = match judged.verdict {
+                Verdict::Pass => "in order",
+                Verdict::Fail => "not in order",
+                _ => written,
+            };
+            ("in order".to_owned(), "by hand".to_owned(), check.source.as_str(), read.to_owned())
+        }
         Item::Clear(clear) => {
             let read = judged.value.map_or(String::new(), |ended| format!("{} s", plain(ended)));
             ("it ends".to_owned(), format!("within {} s", plain(clear.latest_s())), clear.source.as_str(), read)
         }
     };
-    let kind = if matches!(item, Item::Reading(_)) { "" } else { "Alarm: " };
+    let kind = if matches!(item, Item::Reading(_) | Item::Check(_)) { "" } else { "Alarm: " };
     let because = match item {
         Item::Reading(reading) if !reading.why.is_empty() => Some(reading.because()),
         _ => None,
     };
     let (word, remark) = (judged.verdict.id(), judged.entry.remark.trim());
+    let earlier = earlier.iter().filter(|of| of.item == item.id());
     html! {
         tr data-verdict=(word) {
             th scope="row" {
                 (kind) (text(item.name()))
                 @if !remark.is_empty() { p class="remark" { (text(remark)) } }
+                @for of in earlier { p class="remark" { (text(&of.words())) } }
             }
             td {
                 (text(&expected))

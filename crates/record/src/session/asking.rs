@@ -1,14 +1,16 @@
 //! Questions and answers of a session.
 
+use super::answers::{Answers, Found};
 use super::{SessionError, Terminal};
-use crate::calendar::{day, today, utc};
-use crate::judge::{Verdict, judge, plain};
+use crate::calendar::{day, today};
+use crate::instruments::KINDS;
+use crate::judge::{Verdict, plain};
 use crate::markup::CAUTIONS;
 use crate::plan::{Item, Plan, PlanStep};
-use crate::record::{ABOUT, Entry, Instrument, KitState, Record, Signature};
+use crate::record::{ABOUT, Entry, Instrument};
 use pulsewright_text::source;
-use std::io::{self, BufRead, Write};
-use std::time::{Instant, SystemTime};
+use std::io::{BufRead, Write};
+use std::time::Instant;
 
 /// What may be answered, for the answer `?`.
 const HELP: [&str; 7] = [
@@ -21,15 +23,11 @@ const HELP: [&str; 7] = [
     "A step plays on until its questions are answered.",
 ];
 
-/// The instruments that are asked for.
-const INSTRUMENTS: [&str; 3] = ["Rig", "Meter that verified the rig", "Pressure or cuff reference"];
-
-/// Both sides of the terminal, and where the record is saved.
+/// Both sides of the terminal.
 pub(super) struct Talk<'t, R, W> {
     pub(super) input: &'t mut R,
     pub(super) out: &'t mut W,
     pub(super) terminal: &'t Terminal<'t>,
-    pub(super) save: &'t mut dyn FnMut(&Record) -> io::Result<()>,
 }
 
 type Said<T> = Result<T, SessionError>;
@@ -58,14 +56,8 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
         }
     }
 
-    /// Saves the record so far.
-    pub(super) fn save(&mut self, record: &mut Record) -> Said<()> {
-        record.saved_at = utc(SystemTime::now());
-        Ok((self.save)(record)?)
-    }
-
     /// Cautions, the equipment, kit and preparations; only those not yet answered.
-    pub(super) fn before(&mut self, plan: &Plan, record: &mut Record) -> Said<()> {
+    pub(super) fn before(&mut self, plan: &Plan, answers: &mut Answers) -> Said<()> {
         self.say(&plan.title)?;
         for line in CAUTIONS.iter().copied().chain(plan.cautions.iter().map(String::as_str)) {
             self.say(&format!("  ! {line}"))?;
@@ -73,27 +65,27 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
         self.say("q leaves at any question; the same command line goes on from there. ? shows what may be answered.")?;
         for (word, name) in ABOUT.iter().filter(|(word, _)| *word != "date") {
             let (word, question) = (*word, format!("{name}: "));
-            if !record.about.contains_key(word) {
+            if !answers.record().about.contains_key(word) {
                 let answer = self.ask(&question)?;
-                record.about.insert(word.to_owned(), answer);
-                self.save(record)?;
+                answers.about([(word.to_owned(), answer)])?;
             }
         }
-        record.about.entry("date".to_owned()).or_insert_with(today);
-        self.instruments(record)?;
+        if !answers.record().about.contains_key("date") {
+            answers.about([("date".to_owned(), today())])?;
+        }
+        self.instruments(answers)?;
         for (index, line) in plan.kit.iter().enumerate() {
             let number = (index + 1).to_string();
-            if record.kit.get(&number).is_none_or(|state| state.out.is_empty())
+            if answers.record().kit.get(&number).is_none_or(|state| state.out.is_empty())
                 && self.yes(&format!("Kit out: {line}? [Enter, n] "))?
             {
-                record.kit.insert(number, KitState { out: "yes".to_owned(), back: String::new() });
-                self.save(record)?;
+                answers.kit_out(&number, true)?;
             }
         }
-        self.prepare("0", &plan.prepare, record)?;
+        self.prepare("0", &plan.prepare, answers)?;
         let unprepared = plan.prepare.iter().enumerate().find(|(index, _)| {
             let id = format!("0.prepare-{}", index + 1);
-            !record.prepared.contains_key(&id)
+            !answers.record().prepared.contains_key(&id)
         });
         match unprepared {
             Some((_, line)) => Err(SessionError::NotPrepared(line.clone())),
@@ -102,15 +94,14 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// Asks for the number and the calibration of each instrument, once.
-    fn instruments(&mut self, record: &mut Record) -> Said<()> {
-        for what in INSTRUMENTS {
-            if record.instruments.iter().any(|instrument| instrument.what == what) {
+    fn instruments(&mut self, answers: &mut Answers) -> Said<()> {
+        for what in KINDS {
+            if answers.record().instruments.iter().any(|instrument| instrument.what == what) {
                 continue;
             }
             let id = self.ask(&format!("{what}, number [Enter: not used] "))?;
             let due = if id.is_empty() { String::new() } else { self.day(what)? };
-            record.instruments.push(Instrument { what: what.to_owned(), id, due });
-            self.save(record)?;
+            answers.instrument(Instrument { what: what.to_owned(), id, due })?;
         }
         Ok(())
     }
@@ -162,12 +153,11 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// Preparations that are not yet ticked.
-    pub(super) fn prepare(&mut self, step: &str, lines: &[String], record: &mut Record) -> Said<()> {
+    pub(super) fn prepare(&mut self, step: &str, lines: &[String], answers: &mut Answers) -> Said<()> {
         for (index, line) in lines.iter().enumerate() {
             let id = format!("{step}.prepare-{}", index + 1);
-            if !record.prepared.contains_key(&id) && self.yes(&format!("  Prepare: {line} [Enter, n] "))? {
-                record.prepared.insert(id, "yes".to_owned());
-                self.save(record)?;
+            if !answers.record().prepared.contains_key(&id) && self.yes(&format!("  Prepare: {line} [Enter, n] "))? {
+                answers.prepared(&id, true)?;
             }
         }
         Ok(())
@@ -179,7 +169,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// The alarms of a step that began at `began`.
-    pub(super) fn alarms(&mut self, step: &PlanStep, began: Instant, record: &mut Record) -> Said<()> {
+    pub(super) fn alarms(&mut self, step: &PlanStep, began: Instant, answers: &mut Answers) -> Said<()> {
         for alarm in &step.alarms {
             let question = format!(
                 "  Alarm {}, {} priority, {}at the latest {} s after the start of the step. Enter when it sounds, n not heard, s REASON skips: ",
@@ -201,7 +191,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
                     }
                 }
                 // An alarm that can't have sounded yet is asked about again.
-                if self.enter(Item::Alarm(alarm), entry, record)? != Verdict::Open {
+                if self.enter(Item::Alarm(alarm), entry, answers)? != Verdict::Open {
                     break;
                 }
             }
@@ -210,7 +200,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// The alarms of the step before, which must end.
-    pub(super) fn clears(&mut self, step: &PlanStep, began: Instant, record: &mut Record) -> Said<()> {
+    pub(super) fn clears(&mut self, step: &PlanStep, began: Instant, answers: &mut Answers) -> Said<()> {
         for clear in &step.clears {
             let question = format!(
                 "  Alarm {} ends within {} s. Enter when it has ended, n it goes on, s REASON skips: ",
@@ -224,13 +214,13 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
                 Answer::No => entry.heard = "yes".to_owned(),
                 Answer::Now => entry.value = format!("{:.1}", began.elapsed().as_secs_f64()),
             }
-            self.enter(Item::Clear(clear), entry, record)?;
+            self.enter(Item::Clear(clear), entry, answers)?;
         }
         Ok(())
     }
 
     /// The alarms that must not have sounded.
-    pub(super) fn silent(&mut self, step: &PlanStep, record: &mut Record) -> Said<()> {
+    pub(super) fn silent(&mut self, step: &PlanStep, answers: &mut Answers) -> Said<()> {
         for silence in &step.silent {
             let question = format!("  Did {} stay silent? Enter yes, n it sounded, s REASON skips: ", silence.name);
             let mut entry = Entry::default();
@@ -239,7 +229,23 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
                 Answer::No => entry.heard = "yes".to_owned(),
                 Answer::Now => entry.heard = "no".to_owned(),
             }
-            self.enter(Item::Silence(silence), entry, record)?;
+            self.enter(Item::Silence(silence), entry, answers)?;
+        }
+        Ok(())
+    }
+
+    /// The checks by hand that are in order or not.
+    pub(super) fn checks(&mut self, step: &PlanStep, answers: &mut Answers) -> Said<()> {
+        for check in &step.checks {
+            let question =
+                format!("  {} ({}). Enter in order, n not in order, s REASON skips: ", check.name, check.source);
+            let mut entry = Entry::default();
+            match self.ask_alarm(&question)? {
+                Answer::Skip(reason) => entry.skip = reason,
+                Answer::No => entry.value = "no".to_owned(),
+                Answer::Now => entry.value = "yes".to_owned(),
+            }
+            self.enter(Item::Check(check), entry, answers)?;
         }
         Ok(())
     }
@@ -258,7 +264,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// The readings of a step; an entry that is not a number is asked for again.
-    pub(super) fn readings(&mut self, step: &PlanStep, record: &mut Record) -> Said<()> {
+    pub(super) fn readings(&mut self, step: &PlanStep, answers: &mut Answers) -> Said<()> {
         for reading in &step.readings {
             let expected = match reading.expected() {
                 expected if expected.is_empty() => expected,
@@ -274,7 +280,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
                     Some(reason) => Entry { skip: reason, ..Entry::default() },
                     None => Entry { value: answer, ..Entry::default() },
                 };
-                if self.enter(Item::Reading(reading), entry, record)? != Verdict::Open {
+                if self.enter(Item::Reading(reading), entry, answers)? != Verdict::Open {
                     break;
                 }
             }
@@ -283,16 +289,8 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// Takes an entry down and shows its verdict.
-    fn enter(&mut self, item: Item<'_>, entry: Entry, record: &mut Record) -> Said<Verdict> {
-        record.items.insert(item.id().to_owned(), entry);
-        let (verdict, why) = {
-            let judged = judge(item, record);
-            (judged.verdict, judged.why)
-        };
-        if let Some(entry) = record.items.get_mut(item.id()) {
-            entry.verdict = verdict.id().to_owned();
-        }
-        self.save(record)?;
+    fn enter(&mut self, item: Item<'_>, entry: Entry, answers: &mut Answers) -> Said<Verdict> {
+        let Found { verdict, why } = answers.enter(item.id(), entry)?;
         let why = if why.is_empty() { why } else { format!(": {why}") };
         self.say(&format!(
             "    {}{why}{}",
@@ -303,24 +301,21 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// Kit back, and the signature.
-    pub(super) fn after(&mut self, plan: &Plan, record: &mut Record) -> Said<()> {
+    pub(super) fn after(&mut self, plan: &Plan, answers: &mut Answers) -> Said<()> {
         self.say("")?;
         for (index, line) in plan.kit.iter().enumerate() {
             let number = (index + 1).to_string();
-            let out = record.kit.get(&number).is_some_and(|state| state.back.is_empty());
+            let out = answers.record().kit.get(&number).is_some_and(|state| state.back.is_empty());
             if out && self.yes(&format!("Kit back: {line}? [Enter, n] "))? {
-                record.kit.entry(number).or_default().back = "yes".to_owned();
-                self.save(record)?;
+                answers.kit_back(&number, true)?;
             }
         }
-        if !record.signatures.contains_key("done") {
-            let name = self.ask("Done by: ")?;
-            let at = utc(SystemTime::now());
-            record.signatures.insert("done".to_owned(), Signature { name, at });
+        if answers.record().signatures.contains_key("done") {
+            return Ok(());
         }
-        // Those that were not used were kept until here, so that they are asked for once.
-        record.instruments.retain(|instrument| !instrument.id.is_empty());
-        self.save(record)
+        // Instruments that are not used were kept until here, so that they are asked for once.
+        let name = self.ask("Done by: ")?;
+        Ok(answers.sign(name)?)
     }
 }
 
@@ -399,7 +394,7 @@ mod tests {
         let said = |lines: &str| {
             discarded.set(0);
             let (mut input, mut out) = (lines.as_bytes(), Vec::new());
-            let mut talk = Talk { input: &mut input, out: &mut out, terminal: &terminal, save: &mut |_| Ok(()) };
+            let mut talk = Talk { input: &mut input, out: &mut out, terminal: &terminal };
             (talk.safe(), discarded.get())
         };
         assert!(matches!(said("\ny\n"), (Ok(()), 2)));
@@ -407,7 +402,7 @@ mod tests {
         assert!(matches!(said("no\n"), (Err(SessionError::NotPrepared(_)), 1)));
         assert!(matches!(said("wait\n"), (Err(SessionError::Left), 1)));
         let (mut input, mut out) = ("12\ns\n\n".as_bytes(), Vec::new());
-        let mut talk = Talk { input: &mut input, out: &mut out, terminal: &terminal, save: &mut |_| Ok(()) };
+        let mut talk = Talk { input: &mut input, out: &mut out, terminal: &terminal };
         discarded.set(0);
         assert_eq!(talk.ask_alarm("Alarm: ").unwrap(), Answer::Now);
         assert_eq!(discarded.get(), 3);

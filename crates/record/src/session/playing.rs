@@ -2,7 +2,7 @@
 
 use crate::plan::PlanError;
 use crate::walk::Walk;
-use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::frame::Frame;
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Ramp, Script, Step};
@@ -12,7 +12,7 @@ use pulsewright_core::truth::Event;
 use pulsewright_files::digest::FramesDigest;
 use pulsewright_script::Document;
 use pulsewright_stream::Clock;
-use std::io::{self, Write};
+use std::io;
 use std::sync::mpsc::{Receiver, Sender, TryRecvError};
 use std::time::{Duration, Instant};
 
@@ -29,9 +29,6 @@ pub trait Output: Send {
     /// # Errors
     /// When they can't be taken; the session ends.
     fn take(&mut self, frames: &[Frame]) -> io::Result<()>;
-
-    /// Its name in the record.
-    fn name(&self) -> String;
 
     /// Whether a signal leaves the program.
     fn plays(&self) -> bool {
@@ -58,42 +55,8 @@ impl Output for Silent {
         Ok(())
     }
 
-    fn name(&self) -> String {
-        "none".to_owned()
-    }
-
     fn plays(&self) -> bool {
         false
-    }
-}
-
-/// Samples of the usual channels, frame by frame: 32-bit floats in the channel's unit, little-endian.
-#[derive(Debug)]
-pub struct Samples<W> {
-    name: String,
-    writer: W,
-    bytes: Vec<u8>,
-}
-
-impl<W: Write> Samples<W> {
-    /// To a writer called `name`.
-    pub fn new(name: String, writer: W) -> Samples<W> {
-        Samples { name, writer, bytes: Vec::new() }
-    }
-}
-
-impl<W: Write + Send> Output for Samples<W> {
-    fn take(&mut self, frames: &[Frame]) -> io::Result<()> {
-        self.bytes.clear();
-        for frame in frames {
-            self.bytes.extend(Channel::USUAL.iter().flat_map(|channel| frame.sample(*channel).to_le_bytes()));
-        }
-        self.writer.write_all(&self.bytes)?;
-        self.writer.flush()
-    }
-
-    fn name(&self) -> String {
-        self.name.clone()
     }
 }
 

@@ -1,6 +1,7 @@
 //! The expectations of a step, and the sources of their defaults.
 
 use super::limit::Limit;
+use super::manual::ManualCheck;
 use super::quantity::Quantity;
 use pulsewright_core::expect::{AlarmKind, AlarmLimit};
 use pulsewright_core::heart::rhythm::Priority;
@@ -27,12 +28,18 @@ pub struct Expectations {
     pub silent: Vec<ExpectedSilence>,
     /// Alarms of the step before that must end.
     pub clears: Vec<ExpectedClear>,
+    /// Checks by hand, in the order of the document.
+    pub manual: Vec<ManualCheck>,
 }
 
 impl Expectations {
     /// Whether nothing is expected.
     pub fn is_empty(&self) -> bool {
-        self.readings.is_empty() && self.alarms.is_empty() && self.silent.is_empty() && self.clears.is_empty()
+        self.readings.is_empty()
+            && self.alarms.is_empty()
+            && self.silent.is_empty()
+            && self.clears.is_empty()
+            && self.manual.is_empty()
     }
 }
 

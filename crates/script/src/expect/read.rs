@@ -20,7 +20,7 @@ pub(crate) const MAX_ENTRIES: usize = 50;
 /// The word for the alarm of the rhythm's class.
 pub(crate) const USUAL: &str = "usual";
 
-pub(crate) const EXPECT_KEYS: [&str; 4] = ["readings", "alarms", "silent", "clears"];
+pub(crate) const EXPECT_KEYS: [&str; 5] = ["readings", "alarms", "silent", "clears", "manual"];
 pub(crate) const LIMIT_KEYS: [&str; 5] = ["tolerance", "tolerance_percent", "min", "max", "source"];
 const READING_KEYS: [&str; 7] = ["quantity", "value", "tolerance", "tolerance_percent", "min", "max", "source"];
 const ALARM_KEYS: [&str; 4] = ["name", "priority", "within_s", "source"];
@@ -107,7 +107,7 @@ impl Walk<'_> {
     }
 
     /// The limit among the members of an object; `None` when it names none, or a bad one.
-    fn limit(&mut self, members: &[Entry<'_>], node: Node<'_>, path: &Path<'_>) -> Option<Limit> {
+    pub(super) fn limit(&mut self, members: &[Entry<'_>], node: Node<'_>, path: &Path<'_>) -> Option<Limit> {
         let mut limit = Limit::default();
         let (mut named, mut good, mut source) = (false, true, None);
         for member in members {
@@ -161,6 +161,7 @@ impl Walk<'_> {
                 "alarms" => expect.alarms = self.alarms(entry.value, &path),
                 "silent" => expect.silent = self.silent(entry.value, &path),
                 "clears" => expect.clears = self.clears(entry.value, &path),
+                "manual" => expect.manual = self.manual(entry.value, &path),
                 key => self.unknown(entry, &path, &EXPECT_KEYS, nearest(key, EXPECT_KEYS).map(quoted)),
             }
         }
@@ -322,7 +323,7 @@ impl Walk<'_> {
     /// Alarms that must not sound: words, or names of one's own as `{"name": ...}`.
     fn silent(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<ExpectedSilence> {
         let mut silent = Vec::new();
-        for (index, node) in self.entries_of(node, path).into_iter().enumerate() {
+        for (index, node) in self.entries_of(node, path, "a list of alarms").into_iter().enumerate() {
             let path = Path::Index(path, index);
             let (name, kind) = if node.kind() == Kind::Text {
                 let Some(kind) = self.known_alarm(node, &path) else { continue };
@@ -355,7 +356,7 @@ impl Walk<'_> {
     /// Alarms that must end: words, or objects with a time limit.
     fn clears(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<ExpectedClear> {
         let mut clears = Vec::new();
-        for (index, node) in self.entries_of(node, path).into_iter().enumerate() {
+        for (index, node) in self.entries_of(node, path, "a list of alarms").into_iter().enumerate() {
             let path = Path::Index(path, index);
             let (mut kind, mut within_s, mut source) = (None, None, None);
             if node.kind() == Kind::Text {
@@ -391,11 +392,11 @@ impl Walk<'_> {
         clears
     }
 
-    /// The entries of a list of alarms.
-    fn entries_of<'n>(&mut self, node: Node<'n>, path: &Path<'_>) -> Vec<Node<'n>> {
+    /// The entries of a list, which is `allowed`.
+    pub(super) fn entries_of<'n>(&mut self, node: Node<'n>, path: &Path<'_>, allowed: &str) -> Vec<Node<'n>> {
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
             let what = format!("{path} can't be {}", node.kind().noun());
-            self.report(node, path, |p| p.allowed("a list of alarms"), what);
+            self.report(node, path, |p| p.allowed(allowed), what);
             return Vec::new();
         };
         self.not_too_many(node, path, count);

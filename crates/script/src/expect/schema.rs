@@ -1,5 +1,6 @@
 //! The schema of expectations, from the tables that reading uses.
 
+use super::manual;
 use super::quantity::Quantity;
 use super::read::{MAX_ENTRIES, PRIORITIES, USUAL};
 use super::settings::{OFF, SETTING_KEYS};
@@ -13,7 +14,7 @@ pub(crate) fn lines(description: &str) -> Value {
 }
 
 /// The members of a limit.
-fn limit_members() -> Map<String, Value> {
+pub(super) fn limit_members() -> Map<String, Value> {
     let tolerance = json!({"type": "number", "minimum": 0, "maximum": 1e6});
     let bound = json!({"type": "number", "minimum": -1e6, "maximum": 1e6});
     let mut members = Map::new();
@@ -26,7 +27,7 @@ fn limit_members() -> Map<String, Value> {
 }
 
 /// A limit names its source.
-fn sourced() -> Value {
+pub(super) fn sourced() -> Value {
     let source = json!(["source"]);
     json!({"tolerance": source, "tolerance_percent": source, "min": source, "max": source})
 }
@@ -139,6 +140,10 @@ pub(crate) fn alarms_or_readings() -> Value {
             "clears": {
                 "description": "Alarms of the step before that must end.",
                 "type": "array", "maxItems": MAX_ENTRIES, "items": either(clear)
+            },
+            "manual": {
+                "description": "Checks by hand, for which no signal is played.",
+                "type": "array", "maxItems": MAX_ENTRIES, "items": manual::schema()
             }
         }
     })

@@ -3,6 +3,7 @@
 use super::expected::Limits;
 use super::expected::{AlarmSetting, Expectations, ExpectedReading, WrittenAlarm};
 use super::limit::Limit;
+use super::manual;
 use super::quantity::Quantity;
 use super::read::USUAL;
 use super::settings::OFF;
@@ -23,7 +24,7 @@ pub(crate) fn limits(limits: &Limits) -> Value {
     Value::Object(limits.iter().map(one).collect())
 }
 
-fn members(limit: &Limit, object: &mut Map<String, Value>) {
+pub(super) fn members(limit: &Limit, object: &mut Map<String, Value>) {
     let numbers = [
         ("tolerance", limit.tolerance),
         ("tolerance_percent", limit.tolerance_percent),
@@ -63,6 +64,9 @@ pub(crate) fn expect(expect: &Expectations) -> Value {
             None => Value::from(of.kind.id()),
         });
         object.insert("clears".into(), clears.collect());
+    }
+    if !expect.manual.is_empty() {
+        object.insert("manual".into(), expect.manual.iter().map(manual::written).collect());
     }
     Value::Object(object)
 }

@@ -1,4 +1,4 @@
-//! The book: favourite and recent rhythms, kept in the folder.
+//! Favourite and recent rhythms, kept in the folder.
 
 use pulsewright_core::heart::catalogue::find;
 use pulsewright_files::atomic::{Claim, FileError};
@@ -26,26 +26,26 @@ pub struct Lists {
 }
 
 /// The lists with their file.
-pub struct Book {
+pub struct KeptLists {
     path: PathBuf,
     claim: Claim,
     /// The lists.
     pub lists: Lists,
 }
 
-impl Book {
-    /// The book of a folder; an empty one where there is none, or none that can be read.
+impl KeptLists {
+    /// The lists of a folder; empty ones where there are none, or none that can be read.
     ///
     /// # Errors
     /// When another console works in the folder.
-    pub fn open(folder: &Path) -> Result<Book, FileError> {
+    pub fn open(folder: &Path) -> Result<KeptLists, FileError> {
         let path = folder.join(FILE);
         let claim = Claim::new(&path)?;
         let text = source::file(&path, MOST).ok().and_then(|bytes| String::from_utf8(bytes).ok());
         let mut lists: Lists = text.and_then(|text| json::parse(&text).ok()).unwrap_or_default();
         lists.favourites.retain(|id| find(id).is_some());
         lists.recent.retain(|id| find(id).is_some());
-        Ok(Book { path, claim, lists })
+        Ok(KeptLists { path, claim, lists })
     }
 
     /// A rhythm was played.
@@ -78,16 +78,16 @@ mod tests {
     #[test]
     fn favourites_and_recent_rhythms_outlive_the_program() {
         let folder = tempfile::tempdir().expect("a folder");
-        let mut book = Book::open(folder.path()).expect("a book");
+        let mut kept = KeptLists::open(folder.path()).expect("the lists");
         for id in ["sinus", "asystole", "sinus", "torsades"] {
-            book.played(id).expect("written");
+            kept.played(id).expect("written");
         }
-        book.favour("asystole", true).expect("written");
-        book.favour("sinus", true).expect("written");
-        book.favour("asystole", false).expect("written");
-        assert!(Book::open(folder.path()).is_err(), "one console works in a folder at a time");
-        drop(book);
-        let lists = Book::open(folder.path()).expect("a book").lists;
+        kept.favour("asystole", true).expect("written");
+        kept.favour("sinus", true).expect("written");
+        kept.favour("asystole", false).expect("written");
+        assert!(KeptLists::open(folder.path()).is_err(), "one console works in a folder at a time");
+        drop(kept);
+        let lists = KeptLists::open(folder.path()).expect("the lists").lists;
         assert_eq!(lists.recent, ["torsades", "sinus", "asystole"]);
         assert_eq!(lists.favourites, ["sinus"]);
     }

@@ -1,28 +1,27 @@
-//! The desktop: what every request works with.
+//! What every request works with.
 
-use crate::book::Book;
+use crate::clerk::Task;
 use crate::consumer::Consumer;
-use crate::desk::Desk;
 use crate::guard::Guard;
-use crate::run::{Asked, Over, run};
+use crate::run::{Asked, Over, Reports, run};
 use crate::shared::Shared;
 use pulsewright_script::Step;
 use std::sync::mpsc::{self, Sender};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
 
 /// Gets each link that works next.
 pub type Links = Box<dyn FnMut(&str) + Send>;
 
 /// What requests work with.
-pub struct Desktop {
+pub struct App {
     /// What is shared with the player.
     pub shared: Arc<Shared>,
     /// Who may come in.
     pub guard: Guard,
     /// What does not change while the console runs, JSON.
     pub data: String,
-    book: Mutex<Book>,
+    clerk: Sender<Task>,
     run: Mutex<RunState>,
     links: Mutex<Links>,
 }
@@ -35,8 +34,8 @@ pub struct Waiting {
     pub seed: u64,
     /// Steps of the plan.
     pub planned: Vec<Step>,
-    /// Keeps the log.
-    pub desk: Arc<Desk>,
+    /// Where the run reports.
+    pub reports: Reports,
 }
 
 /// The run, before and after it was confirmed.
@@ -46,11 +45,12 @@ enum RunState {
     Over,
 }
 
-impl Desktop {
+impl App {
     /// Before anything was confirmed; `links` gets each link that works next.
-    pub fn new(shared: Arc<Shared>, guard: Guard, book: Book, data: String, waiting: Waiting, links: Links) -> Desktop {
+    pub fn new(shared: Arc<Shared>, guard: Guard, data: String, waiting: Waiting, links: Links) -> App {
+        let clerk = waiting.reports.tasks.clone();
         let run = Mutex::new(RunState::Waiting(Box::new(waiting)));
-        Desktop { shared, guard, data, book: Mutex::new(book), run, links: Mutex::new(links) }
+        App { shared, guard, data, clerk, run, links: Mutex::new(links) }
     }
 
     /// Opens the outputs, once; `confirmed` are the lines that a person confirmed.
@@ -58,12 +58,12 @@ impl Desktop {
         let mut state = self.run.lock().unwrap_or_else(PoisonError::into_inner);
         *state = match std::mem::replace(&mut *state, RunState::Over) {
             RunState::Waiting(waiting) => {
-                let Waiting { consumer, seed, planned, desk } = *waiting;
+                let Waiting { consumer, seed, planned, reports } = *waiting;
                 let (asked, orders) = mpsc::channel();
                 let shared = self.shared.clone();
                 RunState::Running(
                     asked,
-                    thread::spawn(move || run(consumer, seed, planned, confirmed, &orders, &shared, &desk)),
+                    thread::spawn(move || run(consumer, seed, planned, confirmed, &orders, &shared, reports)),
                 )
             }
             other => other,
@@ -98,8 +98,9 @@ impl Desktop {
         }
     }
 
-    /// The book of favourites.
-    pub fn book(&self) -> MutexGuard<'_, Book> {
-        self.book.lock().unwrap_or_else(PoisonError::into_inner)
+    /// Hands a task to the clerk.
+    pub fn note(&self, task: Task) {
+        // It works until the server has ended.
+        let _ = self.clerk.send(task);
     }
 }

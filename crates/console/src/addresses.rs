@@ -1,0 +1,152 @@
+//! The address book: the equipment that is checked and the instruments, kept in the folder.
+
+use crate::error::ConsoleError;
+use pulsewright_files::atomic::{Claim, FileError};
+use pulsewright_record::record::Instrument;
+use pulsewright_text::{json, source};
+use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// Name of its file.
+const FILE: &str = "addresses.json";
+
+/// Most bytes read.
+const MOST: u64 = 16 << 20;
+
+/// What the file holds.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Entries {
+    /// The equipment, in the order in which it came first.
+    pub assets: Vec<Asset>,
+    /// The instruments as they were used last, one of each kind.
+    pub instruments: Vec<Instrument>,
+}
+
+/// A piece of equipment.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Asset {
+    /// Its number.
+    pub asset: String,
+    /// Its type.
+    pub model: String,
+    /// Its serial number.
+    pub serial: String,
+    /// Version of its software.
+    pub software: String,
+    /// Where it is used.
+    pub location: String,
+    /// When the next check is due, as 2027-03-01.
+    pub next_due: String,
+    /// When it was checked last.
+    pub checked: String,
+    /// How it fared then.
+    pub overall: String,
+    /// The record of that, in the folder.
+    pub record: String,
+}
+
+/// The address book with its file.
+pub struct Addresses {
+    path: PathBuf,
+    claim: Claim,
+    /// What it holds.
+    pub entries: Entries,
+}
+
+impl Addresses {
+    /// The address book of a folder, empty where there is none.
+    ///
+    /// # Errors
+    /// When it can't be read: it is never written over then. When another console works in the folder.
+    pub fn open(folder: &Path) -> Result<Addresses, ConsoleError> {
+        let path = folder.join(FILE);
+        let claim = Claim::new(&path)?;
+        let unreadable = |why: String| ConsoleError::Addresses(path.display().to_string(), why);
+        let entries = if path.exists() {
+            let bytes = source::file(&path, MOST).map_err(|error| unreadable(error.to_string()))?;
+            let text = String::from_utf8(bytes).map_err(|_| unreadable("it is not UTF-8 text".to_owned()))?;
+            json::parse(&text).map_err(|broken| unreadable(broken.to_string()))?
+        } else {
+            Entries::default()
+        };
+        Ok(Addresses { path, claim, entries })
+    }
+
+    /// A piece of equipment by its number.
+    pub fn asset(&self, number: &str) -> Option<&Asset> {
+        self.entries.assets.iter().find(|asset| asset.asset == number)
+    }
+
+    /// Keeps a piece of equipment, in the place of one with the same number.
+    ///
+    /// # Errors
+    /// When the file can't be written.
+    pub fn keep_asset(&mut self, asset: Asset) -> Result<(), FileError> {
+        match self.entries.assets.iter_mut().find(|other| other.asset == asset.asset) {
+            Some(other) => *other = asset,
+            None => self.entries.assets.push(asset),
+        }
+        self.keep()
+    }
+
+    /// Keeps an instrument, in the place of one of the same kind.
+    ///
+    /// # Errors
+    /// When the file can't be written.
+    pub fn keep_instrument(&mut self, instrument: Instrument) -> Result<(), FileError> {
+        match self.entries.instruments.iter_mut().find(|other| other.what == instrument.what) {
+            Some(other) => *other = instrument,
+            None => self.entries.instruments.push(instrument),
+        }
+        self.keep()
+    }
+
+    fn keep(&self) -> Result<(), FileError> {
+        let text = serde_json::to_string_pretty(&self.entries).unwrap_or_default() + "\n";
+        self.claim.write_whole(&self.path, text.as_bytes())?;
+        self.claim.sync_names()
+    }
+}
+
+impl Asset {
+    /// From the words of a record.
+    pub fn of(about: &BTreeMap<String, String>) -> Asset {
+        let word = |word: &str| about.get(word).map_or("", String::as_str).trim().to_owned();
+        Asset {
+            asset: word("asset"),
+            model: word("model"),
+            serial: word("serial"),
+            software: word("software"),
+            location: word("location"),
+            ..Asset::default()
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    #[test]
+    fn addresses_outlive_the_program_and_a_broken_file_is_left_alone() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let mut book = Addresses::open(folder.path()).expect("an address book");
+        let asset =
+            |number: &str, model: &str| Asset { asset: number.to_owned(), model: model.to_owned(), ..Asset::default() };
+        for (number, model) in [("INV-1", "one"), ("INV-2", "two"), ("INV-1", "three")] {
+            book.keep_asset(asset(number, model)).expect("written");
+        }
+        drop(book);
+        let book = Addresses::open(folder.path()).expect("an address book");
+        assert_eq!(book.entries.assets, [asset("INV-1", "three"), asset("INV-2", "two")]);
+        drop(book);
+        let path = folder.path().join(FILE);
+        fs::write(&path, "{\"assets\": [").expect("written");
+        assert!(Addresses::open(folder.path()).is_err());
+        assert_eq!(fs::read_to_string(&path).expect("text"), "{\"assets\": [");
+    }
+}

@@ -1,0 +1,193 @@
+//! The log on disk, and the readings of a correct monitor for what plays, worked out beside the player.
+
+use crate::shared::Shared;
+use pulsewright_core::expect::Expected;
+use pulsewright_core::time::Span;
+use pulsewright_files::atomic::{Claim, FileError};
+use pulsewright_script::expect::{Expectations, Quantity, reading_of, why};
+use pulsewright_script::{Document, Step};
+use pulsewright_stream::live::as_played;
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::mpsc::{self, Receiver, Sender, SyncSender};
+use std::thread::{self, JoinHandle};
+
+/// What the readings are worked out after: so much of the step before.
+const BEFORE: Span = Span::secs(10);
+
+/// The readings shown.
+const SHOWN: [Quantity; 9] = [
+    Quantity::HeartRate,
+    Quantity::RespirationRate,
+    Quantity::ArterialSystolic,
+    Quantity::ArterialDiastolic,
+    Quantity::ArterialMean,
+    Quantity::VenousMean,
+    Quantity::PulmonarySystolic,
+    Quantity::PulmonaryDiastolic,
+    Quantity::PulmonaryMean,
+];
+
+/// Something for the log.
+pub enum Change {
+    /// A step began; outputs rest in it, or not.
+    Began(Tail, bool),
+    /// The run is over.
+    Ended(Tail),
+    /// Takes the text of the log once everything before this is in it.
+    Copy(SyncSender<Vec<u8>>),
+    /// Nothing more will come.
+    Close,
+}
+
+/// The end of the log: steps that take the place of all from a place on.
+pub struct Tail {
+    /// The place.
+    pub from: usize,
+    /// The steps.
+    pub steps: Vec<Step>,
+}
+
+/// The way to the log, which is written on a thread of its own.
+#[derive(Clone)]
+pub struct Log(Sender<Change>);
+
+impl Log {
+    /// The log at `path` of a run with this seed; the handle has ended once it was closed, and has the error when the last text
+    /// could not be written.
+    ///
+    /// # Errors
+    /// When another process writes there.
+    pub fn new(
+        path: PathBuf,
+        seed: u64,
+        shared: Arc<Shared>,
+    ) -> Result<(Log, JoinHandle<Result<(), FileError>>), FileError> {
+        let claim = Claim::new(&path)?;
+        let (changes, received) = mpsc::channel();
+        let document = document(seed);
+        let writer = thread::spawn(move || write_all(&received, &document, &claim, &path, &shared));
+        Ok((Log(changes), writer))
+    }
+
+    /// Hands in a change.
+    pub fn change(&self, change: Change) {
+        let _ = self.0.send(change);
+    }
+
+    /// The text of the log as it is now; `None` when nothing was played.
+    pub fn copy(&self) -> Option<Vec<u8>> {
+        let (reply, replied) = mpsc::sync_channel(1);
+        self.change(Change::Copy(reply));
+        replied.recv().ok().filter(|text| !text.is_empty())
+    }
+}
+
+/// Title of what a run plays.
+pub const TITLE: &str = "Bench console";
+
+/// The document whose steps a run plays.
+pub fn document(seed: u64) -> Document {
+    Document::default().with_steps(TITLE.to_owned(), String::new(), Vec::new()).with_seed(seed)
+}
+
+fn write_all(
+    changes: &Receiver<Change>,
+    document: &Document,
+    claim: &Claim,
+    path: &Path,
+    shared: &Shared,
+) -> Result<(), FileError> {
+    let (mut steps, mut text, mut outcome): (Vec<Step>, Vec<u8>, _) = (Vec::new(), Vec::new(), Ok(()));
+    let mut closed = false;
+    while !closed {
+        let Ok(first) = changes.recv() else { break };
+        let (mut began, mut ended, mut copies) = (None, false, Vec::new());
+        // Those that have come meanwhile are written together.
+        for change in [first].into_iter().chain(changes.try_iter()) {
+            match change {
+                Change::Began(tail, resting) => {
+                    take(&mut steps, tail);
+                    began = Some(resting);
+                }
+                Change::Ended(tail) => {
+                    take(&mut steps, tail);
+                    ended = true;
+                }
+                Change::Copy(reply) => copies.push(reply),
+                Change::Close => closed = true,
+            }
+        }
+        if let Some(resting) = began {
+            let expected = if resting { None } else { expected(document, &steps) };
+            shared.set_expected(json!({"t": "expected", "expected": expected}));
+        }
+        if began.is_some() || ended {
+            text = written(document, &steps, ended);
+            outcome = write(&text, claim, path);
+            if let Err(error) = &outcome {
+                shared.warn(&format!("the log could not be written: {error}"));
+            }
+        }
+        copies.iter().for_each(|reply| _ = reply.send(text.clone()));
+    }
+    outcome
+}
+
+fn take(steps: &mut Vec<Step>, tail: Tail) {
+    steps.truncate(tail.from);
+    steps.extend(tail.steps);
+}
+
+/// The text. While its last step goes on it holds, so that a log that lost its program is a script still.
+fn written(document: &Document, steps: &[Step], ended: bool) -> Vec<u8> {
+    let mut steps = steps.to_vec();
+    if let Some(last) = steps.last_mut().filter(|_| !ended) {
+        last.duration = None;
+    }
+    format!("{:#}\n", as_played(document, steps).to_json()).into_bytes()
+}
+
+fn write(text: &[u8], claim: &Claim, path: &Path) -> Result<(), FileError> {
+    claim.write_whole(path, text)?;
+    claim.sync_names()
+}
+
+/// Readings and alarm of the last step when it holds, after the step before.
+fn expected(document: &Document, played: &[Step]) -> Option<Value> {
+    let last = played.last()?;
+    let before = played.iter().rev().nth(1).map(|step| Step {
+        duration: step.duration.map(|lasted| lasted.min(BEFORE)),
+        ramps: Vec::new(),
+        beats: Vec::new(),
+        expect: Expectations::default(),
+        ..step.clone()
+    });
+    let steps = before.into_iter().chain([Step { duration: None, beats: Vec::new(), ..last.clone() }]).collect();
+    let document = document.clone().with_steps(String::new(), String::new(), steps);
+    let foreseen = document.foresee(2);
+    let of_step = foreseen.last()?;
+    let readings: Vec<Value> = SHOWN.iter().map(|quantity| reading(*quantity, of_step)).collect();
+    let alarm = of_step.alarm().map(|sounded| {
+        let alarm = &sounded.first;
+        let onset_s = alarm.onset.since(of_step.start).as_secs_f64();
+        json!({
+            "name": alarm.kind.name(), "priority": alarm.kind.priority().id(),
+            "latest_s": ((onset_s + f64::from(alarm.usual_within_s())) * 10.0).round() / 10.0,
+        })
+    });
+    Some(json!({"readings": readings, "alarm": alarm}))
+}
+
+fn reading(quantity: Quantity, expected: &Expected) -> Value {
+    let tenth = |value: f32| (f64::from(value) * 10.0).round() / 10.0;
+    let found = reading_of(quantity, expected);
+    let band = found.and_then(|reading| reading.band);
+    json!({
+        "id": quantity.id(), "name": quantity.name(), "unit": quantity.unit(),
+        "low": band.map(|band| tenth(band.low)), "high": band.map(|band| tenth(band.high)),
+        "mean": band.map(|band| tenth(band.mean)),
+        "why": found.map_or(String::new(), why),
+    })
+}

@@ -1,0 +1,214 @@
+//! The answers of a session: the record in the making. An answer counts once the draft on disk has it.
+//!
+//! Terminal and console both write their records through it.
+
+use super::draft::{Draft, DraftError};
+use crate::calendar::utc;
+use crate::judge::{Verdict, judge};
+use crate::plan::Plan;
+use crate::record::{BadRecord, Earlier, Entry, Instrument, Played, PlayedStep, Record, Signature};
+use std::io;
+use std::path::Path;
+use std::time::SystemTime;
+
+/// Why a session can't begin, or go on.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum TakeUpError {
+    /// The draft can't be read, or was changed.
+    #[error("{0}: {1}")]
+    Draft(String, #[source] DraftError),
+    /// The draft holds no record.
+    #[error(transparent)]
+    Record(#[from] BadRecord),
+    /// The draft is another plan's.
+    #[error(
+        "{0} is the draft of another plan, or of this one before it was changed; take it away, or write the record under another name"
+    )]
+    OtherPlan(String),
+}
+
+/// An entry as it was judged.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Found {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Why, in a few words; may be empty.
+    pub why: String,
+}
+
+/// The record in the making, with its draft.
+#[derive(Debug)]
+pub struct Answers {
+    record: Record,
+    draft: Draft,
+    /// Items in the order in which they were entered, each with its entry before; the last is undone first.
+    undo: Vec<(String, Option<Entry>)>,
+}
+
+impl Answers {
+    /// Takes up the draft at `path`, or begins one there; `played` says where the signal goes and how fast.
+    ///
+    /// # Errors
+    /// When there is a draft that is no draft of this plan.
+    pub fn open(path: &Path, plan: &Plan, played: Played) -> Result<Answers, TakeUpError> {
+        let name = path.display().to_string();
+        let (draft, text) = Draft::open(path).map_err(|error| TakeUpError::Draft(name.clone(), error))?;
+        let mut record = match text {
+            Some(text) => Record::from_json(text.as_bytes(), &name)?,
+            None => Record::default(),
+        };
+        if record.plan.as_ref().is_some_and(|of_draft| of_draft.digest != plan.digest) {
+            return Err(TakeUpError::OtherPlan(name));
+        }
+        record.record = 1;
+        record.plan = Some(plan.clone());
+        record.played.get_or_insert(played);
+        Ok(Answers { record, draft, undo: Vec::new() })
+    }
+
+    /// The record as it is now.
+    pub fn record(&self) -> &Record {
+        &self.record
+    }
+
+    /// Makes a change and keeps it; one that can't be kept is taken back.
+    fn change(&mut self, make: impl FnOnce(&mut Record)) -> io::Result<()> {
+        let before = self.record.clone();
+        make(&mut self.record);
+        self.record.saved_at = utc(SystemTime::now());
+        self.draft.append(&self.record).inspect_err(|_| self.record = before)
+    }
+
+    /// Words about the equipment, by the words of [`crate::record::ABOUT`].
+    ///
+    /// # Errors
+    /// As every change: when the draft can't be written. Nothing has changed then.
+    pub fn about(&mut self, words: impl IntoIterator<Item = (String, String)>) -> io::Result<()> {
+        self.change(|record| record.about.extend(words))
+    }
+
+    /// An instrument, in the place of one of the same kind.
+    ///
+    /// # Errors
+    /// As [`Answers::about`].
+    pub fn instrument(&mut self, instrument: Instrument) -> io::Result<()> {
+        self.change(|record| match record.instruments.iter_mut().find(|other| other.what == instrument.what) {
+            Some(other) => *other = instrument,
+            None => record.instruments.push(instrument),
+        })
+    }
+
+    /// Whether a piece of kit was taken out.
+    ///
+    /// # Errors
+    /// As [`Answers::about`].
+    pub fn kit_out(&mut self, number: &str, out: bool) -> io::Result<()> {
+        self.change(|record| record.kit.entry(number.to_owned()).or_default().out = word(out))
+    }
+
+    /// Whether a piece of kit was brought back.
+    ///
+    /// # Errors
+    /// As [`Answers::about`].
+    pub fn kit_back(&mut self, number: &str, back: bool) -> io::Result<()> {
+        self.change(|record| record.kit.entry(number.to_owned()).or_default().back = word(back))
+    }
+
+    /// Whether a preparation was made.
+    ///
+    /// # Errors
+    /// As [`Answers::about`].
+    pub fn prepared(&mut self, id: &str, done: bool) -> io::Result<()> {
+        self.change(|record| {
+            record.prepared.remove(id);
+            if done {
+                record.prepared.insert(id.to_owned(), word(true));
+            }
+        })
+    }
+
+    /// Takes down the entry of an item and judges it. An answer that it replaces stays in the record.
+    ///
+    /// # Errors
+    /// As [`Answers::about`]; an item that the plan does not have.
+    pub fn enter(&mut self, id: &str, entry: Entry) -> io::Result<Found> {
+        let before = self.record.items.get(id).cloned();
+        let found = self.put(id, Some(entry))?;
+        self.undo.push((id.to_owned(), before));
+        Ok(found)
+    }
+
+    /// Takes back the last entry since the session was begun or taken up; gives the id of its item, or `None` when there is none.
+    ///
+    /// # Errors
+    /// As [`Answers::about`].
+    pub fn undo(&mut self) -> io::Result<Option<String>> {
+        let Some((id, before)) = self.undo.last().cloned() else { return Ok(None) };
+        self.put(&id, before)?;
+        self.undo.pop();
+        Ok(Some(id))
+    }
+
+    /// The item whose entry is undone next.
+    pub fn undone_next(&self) -> Option<&str> {
+        self.undo.last().map(|(id, _)| id.as_str())
+    }
+
+    fn put(&mut self, id: &str, entry: Option<Entry>) -> io::Result<Found> {
+        let unknown = || io::Error::new(io::ErrorKind::InvalidInput, format!("the plan has no item '{id}'"));
+        let mut after = self.record.clone();
+        let earlier = match &entry {
+            Some(_) => after.items.insert(id.to_owned(), entry.clone().unwrap_or_default()),
+            None => after.items.remove(id),
+        };
+        let found = {
+            let plan = after.plan.as_ref().ok_or_else(unknown)?;
+            let (_, item) = plan.items().find(|(_, item)| item.id() == id).ok_or_else(unknown)?;
+            let judged = judge(item, &after);
+            Found { verdict: judged.verdict, why: judged.why }
+        };
+        if let Some(entry) = after.items.get_mut(id) {
+            entry.verdict = found.verdict.id().to_owned();
+        }
+        // An entry that was asked for again was no answer, and a remark changes none.
+        let answered = earlier.filter(|earlier| !matches!(earlier.verdict.as_str(), "" | "open"));
+        if let Some(earlier) = answered.filter(|earlier| !same_answer(earlier, after.items.get(id))) {
+            after.earlier.push(Earlier { item: id.to_owned(), until: utc(SystemTime::now()), entry: earlier });
+        }
+        self.change(|record| *record = after)?;
+        Ok(found)
+    }
+
+    /// A step was played.
+    ///
+    /// # Errors
+    /// As [`Answers::about`].
+    pub fn played(&mut self, step: PlayedStep) -> io::Result<()> {
+        self.change(|record| record.played.get_or_insert_default().steps.push(step))
+    }
+
+    /// The person who did the work signs; instruments that were not used are left out from here on.
+    ///
+    /// # Errors
+    /// As [`Answers::about`].
+    pub fn sign(&mut self, name: String) -> io::Result<()> {
+        let at = utc(SystemTime::now());
+        self.change(|record| {
+            record.signatures.insert("done".to_owned(), Signature { name, at });
+            record.instruments.retain(|instrument| !instrument.id.is_empty());
+        })
+    }
+}
+
+fn word(yes: bool) -> String {
+    if yes { "yes".to_owned() } else { String::new() }
+}
+
+/// Whether two entries of an item answer the same.
+fn same_answer(earlier: &Entry, entry: Option<&Entry>) -> bool {
+    entry.is_some_and(|entry| {
+        let answer = |of: &Entry| [&of.value, &of.priority, &of.heard, &of.skip].map(|text| text.trim().to_owned());
+        answer(earlier) == answer(entry)
+    })
+}
