@@ -27,7 +27,7 @@ SUITE = {
 }
 OWN_RHYTHM = {"version": 1, "extends": "atrial-flutter", "name": "Invented flutter", "min_bpm": 40, "max_bpm": 200}
 WHO = ["--signer", "A. Invented", "--meaning", "reviewed"]
-COMMANDS = "# invented\nrate 90\npressure 120/80\nset ecg.gain=2\nrhythm atrial-fibrillation\nbeat left-ventricle\nbreaths 12\nhelp\nnext\nhold\n"
+COMMANDS = "# invented\nrate 90\npressure 120/80\nset ecg.gain=2\nrhythm atrial-fibrillation\nbeat left-ventricular\nbreaths 12\nhelp\nnext\nhold\n"
 MOST_DEPTH = 64
 """Deepest nesting of a document, docs/script.md."""
 
@@ -181,7 +181,7 @@ def readers(folder: Path) -> dict[str, Reader]:
     own = json.dumps(OWN_RHYTHM).encode()
     uses_own = {"version": 1, "rhythms": {"own": "own.json"}, "steps": [{"duration_s": 2, "rhythm": "own"}]}
     (folder / "uses-own.json").write_text(json.dumps(uses_own))
-    led = succeed("stream", script, "--live", "--fast", "--duration", "1s", "--channels", "II", "--log", folder / "led.json", stdin=b"rate 90\nbeat left-ventricle\n")
+    led = succeed("stream", script, "--live", "--fast", "--duration", "1s", "--channels", "II", "--log", folder / "led.json", stdin=b"rate 90\nbeat left-ventricular\n")
     assert led.stdout
     log_of_stream = (folder / "led.json").read_bytes()
     lists = b'{"favourites": ["asystole", "torsades"], "recent": ["sinus", "asystole"]}'
