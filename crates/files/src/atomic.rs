@@ -9,12 +9,15 @@
 //! set of one. [`refuse_inputs`] keeps the inputs from being overwritten.
 
 mod claim;
+mod folder;
 mod journal;
 
 pub use claim::{Claim, settle};
+pub use folder::sync_folder;
 
 use crate::sha256::{Sha256Digest, Sha256Writer};
 use claim::in_words;
+use folder::Folder;
 use journal::{Entry, Journal, is_there};
 use std::ffi::OsStr;
 use std::fs::{self, File, OpenOptions};
@@ -264,13 +267,14 @@ impl Set {
         let simple = self.durability == Durability::Temporary || (parts.len() <= 1 && gone.is_empty());
         if simple {
             let new = paths.iter().all(|path| !is_there(path));
+            let synced = self.claims.iter().filter(|_| self.durability != Durability::Temporary).map(Claim::folder);
+            let open = |path| Ok((path, Folder::open(path).map_err(FileError::of(path))?));
+            let folders = synced.map(open).collect::<Result<Vec<_>, FileError>>()?;
             for part in parts {
                 part.name(self.overwrite)?;
             }
-            if self.durability == Durability::Temporary {
-                return Ok(paths);
-            }
-            return self.sync_folders().map(|()| paths.clone()).inspect_err(|_| {
+            let sync = |(path, folder): (&Path, Folder)| folder.sync().map_err(FileError::of(path));
+            return folders.into_iter().try_for_each(sync).map(|()| paths.clone()).inspect_err(|_| {
                 // It is whole but may lose its name with power. What it replaced is gone; where nothing was, nothing is to be.
                 if new {
                     paths.iter().for_each(|path| _ = fs::remove_file(path));
@@ -290,10 +294,6 @@ impl Set {
                 Err(error)
             }
         }
-    }
-
-    fn sync_folders(&self) -> Result<(), FileError> {
-        self.claims.iter().try_for_each(|claim| sync_folder(claim.folder()).map_err(FileError::of(claim.folder())))
     }
 }
 
@@ -528,28 +528,6 @@ fn resolved(path: &Path) -> PathBuf {
     let link = fs::symlink_metadata(path).is_ok_and(|there| there.is_symlink());
     let to = if link { fs::canonicalize(path).ok() } else { None };
     to.unwrap_or_else(|| path.to_owned())
-}
-
-/// Syncs the names in a folder, where the system can.
-///
-/// # Errors
-/// When the system refuses.
-pub fn sync_folder(folder: &Path) -> io::Result<()> {
-    #[cfg(unix)]
-    {
-        use io::ErrorKind::{InvalidInput, PermissionDenied, Unsupported};
-        match File::open(folder).and_then(|folder| folder.sync_all()) {
-            // A folder that may not be read, or a file system without this.
-            Err(error) if matches!(error.kind(), InvalidInput | PermissionDenied | Unsupported) => Ok(()),
-            outcome => outcome,
-        }
-    }
-    #[cfg(not(unix))]
-    {
-        // Folders can't be opened there; the system keeps a journal of names by itself.
-        let _ = folder;
-        Ok(())
-    }
 }
 
 #[cfg(test)]
