@@ -3,6 +3,7 @@
 
 mod calibrate;
 mod catalog;
+mod cohort;
 mod compile;
 mod console;
 mod documents;
@@ -79,6 +80,7 @@ pub enum Verb {
     Calibrate(Box<calibrate::Calibrate>),
     Score(Box<score::Score>),
     Suite(Box<suite::Suite>),
+    Cohort(Box<cohort::Cohort>),
     Worksheet(worksheet::Worksheet),
     Session(session::Session),
     Console(Box<console::Console>),

@@ -11,6 +11,7 @@ mod calibrate;
 mod catalog;
 mod channel_groups;
 mod check;
+mod cohort;
 mod compile;
 mod console;
 mod diagnostics;
@@ -63,6 +64,7 @@ fn run(verb: Verb) -> Outcome {
         Verb::Completions(flags) => manual::completions(Arguments::command(), flags.shell),
         Verb::Score(flags) => score::run(flags.request()?),
         Verb::Suite(flags) => suite::run(flags.request()?),
+        Verb::Cohort(flags) => cohort::run(flags.request()?),
         Verb::Worksheet(flags) => worksheet::run(flags.request()?),
         Verb::Session(flags) => session::run(flags.request()?),
         Verb::Console(flags) => console::run(flags.request()?),

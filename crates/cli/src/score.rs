@@ -2,16 +2,18 @@
 //!
 //! Only arguments in, calls out: all counting lives in `pulsewright-score`.
 
+use std::borrow::Cow;
 use std::path::{Path, PathBuf};
+use std::time::Instant;
 
 use crate::diagnostics::{Failure, Outcome, warn};
 use crate::scoring::{Form, LimitSources, Reports};
 use pulsewright_files::atomic::{Set, refuse_inputs, settle};
 use pulsewright_files::manifest;
 use pulsewright_score::read::{self, ReadOptions, in_file};
-use pulsewright_score::record::{Events, Options};
+use pulsewright_score::record::{Events, Options, RecordReport};
 use pulsewright_score::record_set::pair_files;
-use pulsewright_score::report::{Case, Report, csv, json, junit, text};
+use pulsewright_score::report::{Case, Report, csv, json, junit, markdown, text};
 use pulsewright_score::{alarms, readings, score_record};
 
 /// A test to score.
@@ -58,33 +60,37 @@ pub fn run(request: Request) -> Outcome {
         What::Readings => score_readings(args)?,
         What::Alarms => score_alarms(args)?,
     };
-    args.reports.write(reports, scored.beats.as_deref(), |form| scored.form(form).into())?;
+    args.reports.write(reports, scored.beats.as_deref(), (&scored.name, &scored.cases), |form| scored.form(form))?;
     if scored.passed { Ok(()) } else { Err(Failure::Failed) }
 }
 
 /// A report in all its forms.
 struct Scored {
+    name: String,
     text: String,
     json: String,
     csv: String,
-    junit: String,
+    markdown: String,
+    cases: Vec<Case>,
     beats: Option<String>,
     passed: bool,
 }
 
 impl Scored {
-    fn new(what: &str, text: String, json: String, csv: String, cases: &[Case]) -> Scored {
-        let junit = junit::render(&format!("pulsewright.score.{what}"), cases);
+    fn new(what: &str, text: String, json: String, csv: String, cases: Vec<Case>) -> Scored {
+        let name = format!("pulsewright.score.{what}");
+        let markdown = markdown::of_cases(what, &cases);
         let passed = cases.iter().all(|case| case.failure.is_none());
-        Scored { text, json, csv, junit, beats: None, passed }
+        Scored { name, text, json, csv, markdown, cases, beats: None, passed }
     }
 
-    fn form(&self, form: Form) -> &str {
+    fn form(&self, form: Form) -> Cow<'_, str> {
         match form {
-            Form::Text => &self.text,
-            Form::Json => &self.json,
-            Form::Csv => &self.csv,
-            Form::Junit => &self.junit,
+            Form::Text => (&self.text).into(),
+            Form::Json => (&self.json).into(),
+            Form::Csv => (&self.csv).into(),
+            Form::Junit => junit::render(&self.name, &self.cases).into(),
+            Form::Markdown => (&self.markdown).into(),
         }
     }
 }
@@ -106,7 +112,9 @@ fn score_events(args: &Request, options: &Options) -> Result<Scored, Failure> {
     }
     let times_only = events != Events::Beats;
     let mut reports = Vec::with_capacity(records.len());
+    let mut times_s = Vec::with_capacity(records.len());
     for record in records {
+        let began = Instant::now();
         let reference_options = ReadOptions { times_only, ..args.reading_reference.clone() };
         let mut reference = read::read_annotations(&record.reference, &reference_options).map_err(Failure::input)?;
         let mut test = read::read_annotations(&record.test, &ReadOptions { times_only, ..args.reading_test.clone() })
@@ -127,10 +135,17 @@ fn score_events(args: &Request, options: &Options) -> Result<Scored, Failure> {
             ));
         }
         reports.push(report);
+        times_s.push(began.elapsed().as_secs_f64());
     }
     let report = Report::new(options, reports, &limits);
-    let cases = report.cases();
-    let mut scored = Scored::new(events.name(), text::render(&report), json(&report), csv::render(&report), &cases);
+    let mut cases = report.cases();
+    if cases.is_empty() {
+        let scored =
+            |(record, time_s): (&RecordReport, &f64)| Case::new(&record.record, "scored", None).taking(*time_s);
+        cases = report.records.iter().zip(&times_s).map(scored).collect();
+    }
+    let mut scored = Scored::new(events.name(), text::render(&report), json(&report), csv::render(&report), cases);
+    scored.markdown = markdown::render(&report);
     scored.beats = args.reports.beats.is_some().then(|| csv::beats(&report.records));
     Ok(scored)
 }
@@ -144,7 +159,7 @@ fn score_readings(args: &Request) -> Result<Scored, Failure> {
     let shown = readings::measured(&shown, test_options).map_err(in_file(&args.test)).map_err(Failure::input)?;
     let results = readings::score(&expected, &shown);
     let cases = readings::cases(&results);
-    Ok(Scored::new("readings", readings::text(&results), json(&results), readings::csv(&results), &cases))
+    Ok(Scored::new("readings", readings::text(&results), json(&results), readings::csv(&results), cases))
 }
 
 fn score_alarms(args: &Request) -> Result<Scored, Failure> {
@@ -156,7 +171,7 @@ fn score_alarms(args: &Request) -> Result<Scored, Failure> {
     let log = alarms::logged(&log, test_options).map_err(in_file(&args.test)).map_err(Failure::input)?;
     let results = alarms::score(&expected, &log).map_err(in_file(&args.test)).map_err(Failure::input)?;
     let cases = alarms::cases(&results);
-    Ok(Scored::new("alarms", alarms::text(&results), json(&results), alarms::csv(&results), &cases))
+    Ok(Scored::new("alarms", alarms::text(&results), json(&results), alarms::csv(&results), cases))
 }
 
 /// Claims the reports, before any work.

@@ -1,10 +1,11 @@
 //! Parts of the requests of `score` and `suite`: limits, and where reports go.
 
-use crate::diagnostics::{Failure, Outcome, print, print_document};
+use crate::diagnostics::{Failure, Outcome, print, print_document, say};
 use crate::output::claim;
 use pulsewright_files::atomic::Set;
 use pulsewright_score::limits::{Bound, Limits, Scope};
 use pulsewright_score::read::{Place, Problem, in_file};
+use pulsewright_score::report::{Case, annotations};
 use pulsewright_text::fit;
 use pulsewright_text::source;
 use std::borrow::Cow;
@@ -43,6 +44,7 @@ pub enum Form {
     Json,
     Csv,
     Junit,
+    Markdown,
 }
 
 /// Where reports go.
@@ -53,6 +55,8 @@ pub struct Reports {
     pub files: Vec<(PathBuf, Form)>,
     /// File for the outcome of every beat.
     pub beats: Option<PathBuf>,
+    /// Whether failures also go to standard error, as lines that build servers show.
+    pub annotate: bool,
     /// Whether files that are there may be replaced.
     pub force: bool,
 }
@@ -69,8 +73,14 @@ impl Reports {
         self.files.iter().map(|(path, _)| path).chain(&self.beats).map(PathBuf::as_path)
     }
 
-    /// Writes the files, then the report to standard output.
-    pub fn write<'t>(&self, set: Set, beats: Option<&str>, report: impl Fn(Form) -> Cow<'t, str>) -> Outcome {
+    /// Writes the files, then the report to standard output and, where asked for, the failures among `cases` to standard error.
+    pub fn write<'t>(
+        &self,
+        set: Set,
+        beats: Option<&str>,
+        (suite, cases): (&str, &[Case]),
+        report: impl Fn(Form) -> Cow<'t, str>,
+    ) -> Outcome {
         let reports: Vec<_> = self.files.iter().map(|(path, form)| (path.as_path(), report(*form))).collect();
         let beats = self.beats.as_deref().zip(beats.map(str::as_bytes));
         let reports = reports.iter().map(|(path, text)| (*path, text.as_bytes()));
@@ -78,8 +88,12 @@ impl Reports {
         set.write(&files).map_err(Failure::input)?;
         let report = report(self.form);
         match self.form {
-            Form::Json => print_document(|out| out.write_all(fit::json(&report).as_bytes())),
-            _ => print(|out| out.write_all(report.as_bytes())),
+            Form::Json => print_document(|out| out.write_all(fit::json(&report).as_bytes()))?,
+            _ => print(|out| out.write_all(report.as_bytes()))?,
         }
+        if self.annotate {
+            annotations::lines(suite, cases).iter().for_each(|line| say(line));
+        }
+        Ok(())
     }
 }

@@ -7,7 +7,7 @@ use crate::interruption;
 use crate::progress::Progress;
 use crate::scoring::{Form, LimitSources, Reports};
 use pulsewright_score::read::ReadOptions;
-use pulsewright_score::report::json;
+use pulsewright_score::report::{json, junit};
 use pulsewright_suite::run::RunOptions;
 use pulsewright_suite::{
     Detector, Folder, Manifest, Plan, Record, Shard, SuiteError, SuiteReport, merge, repeats, run as run_records,
@@ -99,12 +99,14 @@ pub fn run(args: Request) -> Outcome {
         Answers::Merge { output, folders } => merge(&plan, folders, output).map_err(Failure::input)?,
     };
     let report = SuiteReport::new(&plan, &records, &folder, &args.reading, &limits, jobs).map_err(Failure::input)?;
-    args.reports.write(reports, Some(&report.beats()), |form| {
+    let (name, cases) = (report.name(), report.cases());
+    args.reports.write(reports, Some(&report.beats()), (&name, &cases), |form| {
         match form {
             Form::Text => report.text(),
             Form::Json => json(&report),
             Form::Csv => report.csv(),
-            Form::Junit => report.junit(),
+            Form::Junit => junit::render(&name, &cases),
+            Form::Markdown => report.markdown(),
         }
         .into()
     })?;

@@ -10,6 +10,13 @@ use std::path::Path;
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Sha256Digest([u8; 32]);
 
+impl Sha256Digest {
+    /// Its 32 bytes.
+    pub fn bytes(self) -> [u8; 32] {
+        self.0
+    }
+}
+
 /// Takes bytes and keeps their digest.
 #[derive(Clone, Debug, Default)]
 pub struct Sha256Writer(Sha256);

@@ -19,10 +19,13 @@
 //! An empty cell means: there is none. Steps, readings and alarms are those that a correct monitor shows for the signal
 //! ([`pulsewright_core::expect`]).
 
+mod beats;
 mod foreseen;
 pub mod leads;
 
-use crate::decimal::{push_instant, push_rounded, push_span};
+pub use beats::BeatRows;
+
+use crate::decimal::{push_instant, push_rounded};
 use foreseen::{Foreseen, Rows};
 use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::{Channel, Lead, PressureSite};
@@ -141,7 +144,7 @@ pub struct Truth<'a, W: Write> {
     files: [W; TruthFile::ALL.len()],
     row: Vec<u8>,
     trouble: io::Result<()>,
-    last_peak: Option<Instant>,
+    beats: BeatRows,
     foreseen: Foreseen<'a>,
     step_began: bool,
     running: Vec<(Episode, Instant)>,
@@ -164,7 +167,7 @@ impl<'a, W: Write> Truth<'a, W> {
             files,
             row: Vec::new(),
             trouble: Ok(()),
-            last_peak: None,
+            beats: BeatRows::new(rate, frames),
             foreseen: Foreseen::new(script, SiteSet::USUAL, AlarmLimits::USUAL, rate.instant_of(frames)),
             step_began: false,
             running: Vec::new(),
@@ -215,25 +218,9 @@ impl<'a, W: Write> Truth<'a, W> {
     }
 
     fn beat(&mut self, beat: &Beat) {
-        let rr = self.last_peak.replace(beat.peak).map(|last| beat.peak.since(last));
-        let frame = nearest_frame(beat.peak, self.rate);
-        if frame >= self.frames {
-            return;
+        if self.beats.put(beat, &mut self.row) {
+            self.write(TruthFile::Beats);
         }
-        push_instant(&mut self.row, beat.peak);
-        write!(self.comma(), "{frame},{}", beat.code.symbol()).ok();
-        let row = self.comma();
-        if let Some(rr) = rr {
-            push_span(row, rr);
-        }
-        let row = self.comma();
-        if let Some(onset) = beat.p_onset {
-            push_instant(row, onset);
-        }
-        for instant in [beat.onset, beat.end, beat.t_end] {
-            push_instant(self.comma(), instant);
-        }
-        self.write(TruthFile::Beats);
     }
 
     fn end_step(&mut self) {

@@ -355,7 +355,7 @@ pub fn cases(results: &[AlarmResult]) -> Vec<Case> {
             format!("{}: delay {} s, limit {} s", result.outcome.name(), shown(result.delay_s), shown(result.within_s))
         };
         let name = format!("at {} s", short(result.time_s));
-        Case { subject: result.alarm.clone(), name, failure: (!result.passed()).then(why) }
+        Case::new(&result.alarm, &name, (!result.passed()).then(why))
     };
     results.iter().map(case).collect()
 }

@@ -266,7 +266,7 @@ pub fn cases(results: &[ReadingResult]) -> Vec<Case> {
             )
         };
         let name = format!("from {} s", short(e.start_s));
-        Case { subject: e.reading.clone(), name, failure: (!result.passed).then(why) }
+        Case::new(&e.reading, &name, (!result.passed).then(why))
     };
     results.iter().map(case).collect()
 }

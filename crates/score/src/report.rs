@@ -4,12 +4,14 @@
 
 use serde::Serialize;
 
-use crate::limits::{Limits, Verdict};
+use crate::limits::{Bound, Limits, Verdict};
 use crate::metrics::METRICS;
 use crate::record::{Figures, Options, RecordReport, Sums};
 
+pub mod annotations;
 pub mod csv;
 pub mod junit;
+pub mod markdown;
 pub mod text;
 
 pub use junit::Case;
@@ -84,21 +86,14 @@ impl Report {
         self.verdicts.iter().all(|verdict| verdict.passed)
     }
 
-    /// Test cases for [`junit`]: one per limit looked at; without limits one per record.
+    /// Test cases for [`junit`]: one for each limit looked at.
     pub fn cases(&self) -> Vec<Case> {
-        if self.verdicts.is_empty() {
-            return self.records.iter().map(|record| Case::passed(&record.record, "scored")).collect();
-        }
-        let cases = self.verdicts.iter().map(|verdict| Case {
-            subject: verdict.subject.clone(),
-            name: format!(
-                "{} {}",
-                verdict.metric,
-                if verdict.bound == crate::limits::Bound::Min { "min" } else { "max" }
-            ),
-            failure: (!verdict.passed).then(|| verdict.line()),
-        });
-        cases.collect()
+        let case = |verdict: &Verdict| {
+            let bound = if verdict.bound == Bound::Min { "min" } else { "max" };
+            let failure = (!verdict.passed).then(|| verdict.line());
+            Case::new(&verdict.subject, &format!("{} {bound}", verdict.metric), failure)
+        };
+        self.verdicts.iter().map(case).collect()
     }
 }
 

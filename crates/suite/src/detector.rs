@@ -101,7 +101,7 @@ impl Detector {
 
     /// A worker for one thread. `guard` ends the worker's processes when this process is killed.
     pub fn worker<'d>(&'d self, guard: &'d Guard) -> Worker<'d> {
-        Worker { detector: self, guard, staying: None }
+        Worker { detector: self, guard, staying: None, took: Duration::ZERO }
     }
 
     fn wants(&self, placeholder: &str) -> bool {
@@ -134,6 +134,7 @@ pub struct Worker<'d> {
     detector: &'d Detector,
     guard: &'d Guard,
     staying: Option<Staying<'d>>,
+    took: Duration,
 }
 
 /// A process that stays from record to record.
@@ -184,9 +185,29 @@ impl Worker<'_> {
         if to_file {
             record.render_file(plan, &place.signal, false)?;
         }
-        if self.detector.stays {
-            return self.ask_staying(record, &place, stop);
-        }
+        let began = Instant::now();
+        let outcome = if self.detector.stays {
+            self.ask_staying(record, &place, stop)
+        } else {
+            self.ask_once(record, plan, &place, to_file, stop)
+        };
+        self.took = began.elapsed();
+        outcome
+    }
+
+    /// How long the detector took for the last record; where it reads the signal from a pipe, the render is part of it.
+    pub fn took(&self) -> Duration {
+        self.took
+    }
+
+    fn ask_once(
+        &self,
+        record: &Record,
+        plan: &Plan,
+        place: &Place,
+        to_file: bool,
+        stop: &dyn Fn() -> bool,
+    ) -> Result<Outcome, SuiteError> {
         let fill = |word: &String| {
             word.replace(SIGNAL, &place.signal.display().to_string())
                 .replace(BEATS_OUT, &place.beats.display().to_string())

@@ -5,6 +5,7 @@
 //! | `suite.json` | the plan, the command, the shard to which the answers belong |
 //! | `answers/RECORD.csv` | the detector's answer as it gave it (another suffix if asked for) |
 //! | `answers/RECORD.failure.txt` | why there is none; remove it to run the record again |
+//! | `times.csv` | seconds that the detector took for each record, written when a run ends; for JUnit alone |
 //! | `signals/` | signals and truth, if they are kept |
 //! | `work/` | temporary files of a run under way |
 
@@ -19,12 +20,15 @@ use pulsewright_text::json;
 use pulsewright_text::source::{self, Unreadable};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
+use std::collections::BTreeMap;
+use std::fmt::Write;
 use std::fs;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 const MANIFEST: &str = "suite.json";
+const TIMES: &str = "times.csv";
 
 /// Plan, command and shard of the answers in a folder. Answers to another plan or command are refused.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -115,7 +119,7 @@ pub struct Folder {
 /// The right of one process to write a suite: its folder and the folder of its answers.
 #[derive(Debug)]
 struct Claims {
-    _root: Claim,
+    root: Claim,
     answers: Claim,
 }
 
@@ -146,7 +150,7 @@ impl Folder {
         }
         fs::create_dir_all(&answers).map_err(SuiteError::io(&answers))?;
         let answers = Claim::new(&answers.join(MANIFEST))?;
-        folder.claims = Some(Arc::new(Claims { _root: claim, answers }));
+        folder.claims = Some(Arc::new(Claims { root: claim, answers }));
         Ok(folder)
     }
 
@@ -220,6 +224,34 @@ impl Folder {
         match outcome {
             Outcome::Answer(bytes) => self.write(&self.answer(record), bytes),
             Outcome::Failure(why) => self.write(&self.failure_path(record), format!("{why}\n").as_bytes()),
+        }
+    }
+
+    /// Seconds that the detector took, by record. Of the records of a run that was killed they are not known.
+    pub fn times_s(&self) -> BTreeMap<String, f64> {
+        let table = source::file(&self.root.join(TIMES), source::TABLE).unwrap_or_default();
+        let table = String::from_utf8_lossy(&table);
+        let row = |line: &str| {
+            let (record, seconds) = line.rsplit_once(',')?;
+            Some((record.to_owned(), seconds.parse().ok().filter(|s: &f64| s.is_finite() && *s >= 0.0)?))
+        };
+        // They decide nothing, so a line that can't be read is left out.
+        table.lines().skip(1).filter_map(row).collect()
+    }
+
+    /// Keeps the seconds that the detector took.
+    ///
+    /// # Errors
+    /// When they can't be written.
+    pub(crate) fn keep_times_s(&self, times_s: &BTreeMap<String, f64>) -> Result<(), SuiteError> {
+        let mut table = "record,seconds\n".to_owned();
+        for (record, seconds) in times_s {
+            // Writing to a String cannot fail.
+            let _ = writeln!(table, "{record},{seconds:.6}");
+        }
+        match &self.claims {
+            Some(claims) => Ok(claims.root.write_whole(&self.root.join(TIMES), table.as_bytes())?),
+            None => Err(SuiteError::Folder { folder: self.root.clone(), what: "is only read".to_owned() }),
         }
     }
 

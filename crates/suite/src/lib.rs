@@ -22,7 +22,6 @@ mod error;
 pub mod folder;
 pub mod merge;
 pub mod plan;
-mod pool;
 pub mod record;
 mod reference;
 pub mod repeats;

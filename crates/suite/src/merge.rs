@@ -26,6 +26,10 @@ pub fn merge(plan: &Plan, shards: &[PathBuf], target: &Path) -> Result<Folder, S
         return Err(SuiteError::Command("no folders to merge".to_owned()));
     };
     let target_folder = Folder::open(target, &manifest)?;
+    let mut times_s = target_folder.times_s();
+    for folder in &folders {
+        times_s.extend(folder.times_s());
+    }
     let mut missing = Vec::new();
     for record in &plan.records {
         let mut found = target_folder.holds(record);
@@ -37,7 +41,10 @@ pub fn merge(plan: &Plan, shards: &[PathBuf], target: &Path) -> Result<Folder, S
         }
     }
     match missing.first() {
-        None => Ok(target_folder),
+        None => {
+            target_folder.keep_times_s(&times_s)?;
+            Ok(target_folder)
+        }
         Some(first) => {
             let what = format!(
                 "{} of {} records are in none of the folders, the first is {first}; has every shard run to its end?",

@@ -16,19 +16,23 @@
 //! Every block is multiplied out by itself. Combinations that exclude each other (a rate that the rhythm does not allow)
 //! are left out and listed in [`Plan::left_out`]; a word or number that could never be right is an error. A rhythm
 //! without beats has no rate, so its rates make one record, not many.
+//!
+//! A block may have people in place of a matrix: `{"people": {...}, "patients": {"from": 0, "count": 200}}`, as
+//! [`pulsewright_cohort::people`] draws them.
 
 mod axes;
 mod file;
+mod patients;
 
 use crate::error::SuiteError;
 use crate::record::{Record, name};
 use axes::Axes;
 pub use axes::MOST_RECORDS;
 use file::{BitsWord, PlanFile, ScoreRules, SignalWord};
+use pulsewright_cohort::plan::channels;
 use pulsewright_core::frame::Channel;
 use pulsewright_files::{Bits, Encoding, FileFormat};
 use pulsewright_score::record::{Events, Options};
-use pulsewright_script::typed::unknown_of;
 use pulsewright_text::{json, source};
 use serde_json::Value;
 use std::path::Path;
@@ -116,6 +120,14 @@ impl Plan {
         let mut combinations = Vec::new();
         let mut scripts: usize = 0;
         for (index, block) in file.blocks.iter().enumerate() {
+            if let Some(people) = &block.people {
+                let drawn = patients::records(block, people, file.duration_s);
+                combinations.extend(drawn.map_err(|what| format!("blocks[{index}].{what}"))?);
+                if combinations.len() > MOST_RECORDS {
+                    return Err(format!("more than {MOST_RECORDS} records"));
+                }
+                continue;
+            }
             let axes = Axes::of(block).map_err(|what| format!("blocks[{index}].{what}"))?;
             let before = combinations.len();
             scripts = scripts.saturating_add(axes.scripts());
@@ -159,23 +171,6 @@ fn options(rules: &ScoreRules) -> Result<Options, String> {
         return Err("score.delay_ms: at most 1000000 either way".to_owned());
     }
     Ok(options)
-}
-
-fn channels(words: &[String]) -> Result<Vec<Channel>, String> {
-    let all = || Channel::ALL.iter().map(|channel| channel.id());
-    if words.is_empty() {
-        return Err("channels: none; name at least one, such as \"II\"".to_owned());
-    }
-    let mut found: Vec<Channel> = Vec::new();
-    for (i, word) in words.iter().enumerate() {
-        let channel =
-            Channel::find(word).ok_or_else(|| format!("channels[{i}]: {}", unknown_of("channel", word, all())))?;
-        if found.contains(&channel) {
-            return Err(format!("channels[{i}]: {} is named twice", channel.id()));
-        }
-        found.push(channel);
-    }
-    Ok(found)
 }
 
 fn format(signal: SignalWord, bits: Option<BitsWord>) -> Result<FileFormat, String> {

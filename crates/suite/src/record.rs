@@ -24,8 +24,19 @@ pub struct Record {
     pub frame_rate: FrameRate,
     /// Seed.
     pub seed: u64,
+    /// The drawn patient; `None` for a record of a matrix.
+    pub patient: Option<Drawn>,
     /// The script, shared by the records of it; the seed is the record's own.
     pub document: Arc<Document>,
+}
+
+/// A patient of a plan's people.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Drawn {
+    /// Number among the people.
+    pub number: u64,
+    /// Name of the group.
+    pub group: String,
 }
 
 /// Longest name, bytes; file systems take 255 with what follows the name.
@@ -34,6 +45,9 @@ const LONGEST_NAME: usize = 160;
 /// The name of the `number`th record.
 pub(crate) fn name(number: usize, digits: usize, record: &Record) -> String {
     let mut name = format!("{number:0digits$}-{}-{}", record.rhythm.id, record.body.id);
+    if let Some(patient) = &record.patient {
+        return name + &format!("-patient{}-{}hz", patient.number, record.frame_rate.as_hz());
+    }
     if let Some(bpm) = record.rate_bpm {
         name += &format!("-{bpm}bpm");
     }
@@ -47,8 +61,17 @@ pub(crate) fn name(number: usize, digits: usize, record: &Record) -> String {
 }
 
 impl Record {
-    /// Values of the record in each dimension of the matrix, seeds aside: pairs of dimension and value.
+    /// Values of the record in each dimension of the matrix, seeds aside: pairs of dimension and value. Of a drawn patient the
+    /// values of settings are left out, as no two have the same.
     pub fn dimensions(&self) -> Vec<(&'static str, String)> {
+        if let Some(patient) = &self.patient {
+            return vec![
+                ("group", patient.group.clone()),
+                ("rhythm", self.rhythm.id.to_owned()),
+                ("body", self.body.id.to_owned()),
+                ("frame_rate_hz", self.frame_rate.as_hz().to_string()),
+            ];
+        }
         let rate = self.rate_bpm.map_or("usual".to_owned(), |bpm| bpm.to_string());
         let rate = if self.rhythm.beats() { rate } else { "none".to_owned() };
         let mut all = vec![

@@ -4,8 +4,8 @@
 
 use crate::error::SuiteError;
 use crate::plan::Plan;
-use crate::pool;
 use crate::record::Record;
+use pulsewright_cohort::pool;
 use serde::Serialize;
 use std::collections::HashMap;
 

@@ -4,18 +4,19 @@ use crate::answer::read_answer;
 use crate::error::SuiteError;
 use crate::folder::Folder;
 use crate::plan::Plan;
-use crate::pool;
 use crate::record::Record;
 use crate::repeats::{Repeat, repeats};
+use pulsewright_cohort::pool;
 use pulsewright_score::limits::Limits;
 use pulsewright_score::read::{ReadError, ReadOptions};
 use pulsewright_score::record::{RecordReport, Sums};
 use pulsewright_score::report::text::{aligned, percent};
-use pulsewright_score::report::{Case, Report, csv, junit, text};
+use pulsewright_score::report::{Case, Report, csv, markdown, text};
 use pulsewright_score::{Annotations, matrix::Detection, score_record};
 use pulsewright_text::fit;
 use pulsewright_text::source::Unreadable;
 use serde::Serialize;
+use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write;
 
 /// Records shown one by one in the text form; all are in the others.
@@ -38,6 +39,9 @@ pub struct SuiteReport {
     pub groups: Vec<Group>,
     /// The score.
     pub score: Report,
+    /// Seconds that the detector took, by record; only [`SuiteReport::cases`] shows them, as they differ from run to run.
+    #[serde(skip)]
+    pub times_s: BTreeMap<String, f64>,
 }
 
 /// A record without a readable answer.
@@ -87,6 +91,7 @@ impl SuiteReport {
             repeats: repeats(plan, records, jobs)?,
             groups: groups(records, &reports),
             score: Report::new(&plan.options, reports, limits),
+            times_s: folder.times_s(),
         })
     }
 
@@ -127,7 +132,7 @@ impl SuiteReport {
         }
         if !self.groups.is_empty() {
             out.push('\n');
-            out += &group_table(&self.groups);
+            out += &aligned(&group_rows(&self.groups));
         }
         out.push('\n');
         let mut shown = self.score.clone();
@@ -157,20 +162,47 @@ impl SuiteReport {
         csv::beats(&self.score.records)
     }
 
-    /// JUnit XML: a test case for each limit and each failure; without any, one per record.
-    pub fn junit(&self) -> String {
-        let mut cases: Vec<Case> = Vec::new();
-        for failure in &self.failures {
-            cases.push(Case {
-                subject: failure.record.clone(),
-                name: "answer".to_owned(),
-                failure: Some(failure.why.clone()),
-            });
+    /// Markdown with tables: failures, each dimension, limits, all records pooled, the worst records.
+    pub fn markdown(&self) -> String {
+        let title = if self.title.is_empty() { "Suite" } else { &self.title };
+        let mut out = markdown::heading(title, self.passed());
+        // Writing to a String cannot fail.
+        let _ = write!(out, "{} records", self.records);
+        if !self.repeats.is_empty() {
+            let _ = write!(out, ", {} of them repeat the signal of an earlier one", self.repeats.len());
         }
-        let failed = |record: &str| self.failures.iter().any(|failure| failure.record == record);
-        let only_scored = self.score.verdicts.is_empty();
-        cases.extend(self.score.cases().into_iter().filter(|case| !(only_scored && failed(&case.subject))));
-        junit::render(&format!("pulsewright.suite.{}", self.score.rules.options.events.name()), &cases)
+        out += "\n\n";
+        if !self.failures.is_empty() {
+            let _ = write!(out, "{} records without a readable answer\n\n", self.failures.len());
+            let mut rows = vec![["record", "why"].map(str::to_owned).to_vec()];
+            let row = |failure: &Failure| vec![failure.record.clone(), fit::message(&failure.why)];
+            rows.extend(self.failures.iter().take(SHOWN).map(row));
+            out += &markdown::table(&rows);
+            out.push('\n');
+        }
+        if !self.groups.is_empty() {
+            out += &markdown::table(&group_rows(&self.groups));
+            out.push('\n');
+        }
+        out += &markdown::body(&self.score);
+        out
+    }
+
+    /// Test cases: one for each record, with the time that the detector took, and one for each limit.
+    pub fn cases(&self) -> Vec<Case> {
+        let failures = self.failures.iter().map(|failure| (failure.record.as_str(), failure.why.as_str()));
+        let failures: HashMap<&str, &str> = failures.collect();
+        let answer = |record: &RecordReport| {
+            let failure = failures.get(record.record.as_str()).map(|why| (*why).to_owned());
+            let time_s = self.times_s.get(&record.record).copied().unwrap_or(0.0);
+            Case::new(&record.record, "answer", failure).taking(time_s)
+        };
+        self.score.records.iter().map(answer).chain(self.score.cases()).collect()
+    }
+
+    /// Name of the cases in a build.
+    pub fn name(&self) -> String {
+        format!("pulsewright.suite.{}", self.score.rules.options.events.name())
     }
 }
 
@@ -226,7 +258,7 @@ fn groups(records: &[&Record], reports: &[RecordReport]) -> Vec<Group> {
     of_several.map(group).collect()
 }
 
-fn group_table(groups: &[Group]) -> String {
+fn group_rows(groups: &[Group]) -> Vec<Vec<String>> {
     let titles = ["by", "value", "records", "found", "missed", "extra", "Se %", "+P %"];
     let mut rows = vec![titles.map(str::to_owned).to_vec()];
     for group in groups {
@@ -242,5 +274,5 @@ fn group_table(groups: &[Group]) -> String {
             percent(detection.predictivity.percent),
         ]);
     }
-    aligned(&rows)
+    rows
 }

@@ -6,12 +6,14 @@ use crate::detector::{Guard, Outcome, Worker};
 use crate::error::SuiteError;
 use crate::folder::Folder;
 use crate::plan::Plan;
-use crate::pool;
 use crate::record::Record;
+use pulsewright_cohort::pool;
 use pulsewright_score::read::ReadOptions;
+use std::collections::BTreeMap;
 use std::fs;
 use std::ops::ControlFlow;
 use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Mutex, PoisonError};
 use tempfile::TempDir;
 
 /// Options of a run. None of them changes the answers.
@@ -59,6 +61,7 @@ pub fn run(
         progress,
         total: records.len() as u64,
         done: AtomicU64::new((records.len() - to_do.len()) as u64),
+        times_s: Mutex::new(folder.times_s()),
     };
     let mut bench = active.bench()?;
     active.one(&mut bench, first, true)?;
@@ -75,6 +78,8 @@ pub fn run(
             active.one(bench, record, false)
         },
     );
+    // Also those of a run that is stopped.
+    folder.keep_times_s(&active.times_s.into_inner().unwrap_or_else(PoisonError::into_inner))?;
     outcome?;
     fs::remove_dir_all(&work).map_err(SuiteError::io(&work))
 }
@@ -89,6 +94,8 @@ struct ActiveRun<'a> {
     progress: Progress<'a>,
     total: u64,
     done: AtomicU64,
+    /// Seconds that the detector took, by record.
+    times_s: Mutex<BTreeMap<String, f64>>,
 }
 
 /// A thread's own detector and place to work.
@@ -117,6 +124,9 @@ impl<'a> ActiveRun<'a> {
         }
         let outcome = bench.worker.ask(record, self.plan, bench.place.path(), &stop)?;
         self.folder.keep(record, &outcome)?;
+        let mut times_s = self.times_s.lock().unwrap_or_else(PoisonError::into_inner);
+        times_s.insert(record.name.clone(), bench.worker.took().as_secs_f64());
+        drop(times_s);
         if first && matches!(outcome, Outcome::Answer(_)) {
             let read = read_answer(self.plan, record, self.folder, &self.options.reading);
             if let Err(error) = read {

@@ -13,6 +13,16 @@ pub struct Shard {
 }
 
 impl Shard {
+    /// Which part, from 1.
+    pub fn part(self) -> u32 {
+        self.part
+    }
+
+    /// Number of parts.
+    pub fn parts(self) -> u32 {
+        self.of
+    }
+
     /// The records that belong to the shard.
     pub fn of(self, records: &[Record]) -> Vec<&Record> {
         records.iter().skip(self.part as usize - 1).step_by(self.of as usize).collect()

@@ -151,7 +151,7 @@ BAD = [
     ("time_s\n1\n", ("--window-ms", "inf"), ["--window-ms"]),
     ("time_s\n1\n", ("--min", "see=99"), ["see", "nearest: se"]),
     ("time_s\n1\n", ("--min", "se=0.99"), ["percent"]),
-    ("time_s\n1\n", ("--write", "report.pdf"), [".txt, .json, .csv or .xml"]),
+    ("time_s\n1\n", ("--write", "report.pdf"), [".txt, .json, .csv, .md or .xml"]),
 ]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import signal
 import subprocess
 import sys
@@ -12,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-FORMS = ("report.json", "report.csv", "report.xml", "report.txt")
+FORMS = ("report.json", "report.csv", "report.xml", "report.txt", "report.md")
 
 
 def block(count=4, **more):
@@ -20,7 +21,8 @@ def block(count=4, **more):
 
 
 def reports(folder):
-    return [(folder / form).read_bytes() for form in FORMS]
+    """Every form of the report; the times in JUnit are those of a run."""
+    return [re.sub(rb' time="[0-9.]+"', b"", (folder / form).read_bytes()) for form in FORMS]
 
 
 def written(folder):
@@ -71,7 +73,7 @@ def test_killed_and_resumed_and_merged_give_the_undisturbed_report(suite, write_
     assert resumed.returncode == 0, resumed.stderr
     assert {name: (answers / name).stat().st_mtime_ns for name in done_before} == done_before, "nothing is done twice"
     assert reports(tmp_path / "killed-report") == undisturbed
-    assert sorted(path.name for path in (tmp_path / "killed").iterdir()) == ["answers", "suite.json"]
+    assert sorted(path.name for path in (tmp_path / "killed").iterdir()) == ["answers", "suite.json", "times.csv"]
     assert len(list(answers.iterdir())) == total, "what the killed run left half done is gone"
 
     for part in (1, 2):
@@ -111,6 +113,39 @@ def good(suite, write_plan, slope_detector):
     assert done.returncode == 0, done.stdout
     heard = [record["detection"]["matched"] for record in json.loads(done.stdout)["score"]["records"]]
     return plan, gross(done), heard
+
+
+def test_junit_has_the_times_of_the_detector_and_failures_are_shown(suite, write_plan, tmp_path):
+    plan = write_plan([block(3)])
+    command = python(
+        tmp_path,
+        "import sys, time\n"
+        "for line in sys.stdin:\n"
+        "    record, signal, beats, rate = line.rstrip('\\n').split('\\t')\n"
+        "    time.sleep(0.4 if record.endswith('seed2') else 0)\n"
+        "    open(beats, 'w').write('time_s\\n')\n"
+        "    print(record, 'no: 50 %, I give up' if record.endswith('seed3') else 'ok', sep='\\t', flush=True)\n",
+    )
+    words = ["-o", "out", "--stay", "--jobs", "1", "--min", "se=90", "--min-each", "se=0", "--write", "r.xml", "--write", "r.md", "--annotate"]
+    done = suite(plan, *words, command=command)
+    assert done.returncode == 1
+    root = ElementTree.parse(tmp_path / "r.xml").getroot()
+    cases = {(case.get("classname").rpartition("seed")[2] or "gross", case.get("name")): case for case in root.iter("testcase")}
+    answers = [case for case in root.iter("testcase") if case.get("name") == "answer"]
+    times = [float(case.get("time")) for case in answers]
+    assert len(answers) == 3 and 0.4 <= times[1] < 60 and float(root.get("time")) == pytest.approx(sum(times), abs=0.01)
+    assert (root.get("tests"), root.get("failures")) == ("7", "2"), cases
+    errors = [line for line in done.stderr.splitlines() if line.startswith("::error ")]
+    assert len(errors) == 2
+    assert errors[0].startswith("::error title=pulsewright.suite.beats%3A 0003-sinus") and errors[0].endswith("::no: 50 %25, I give up")
+    assert errors[1].endswith("::gross: se >= 90: 0.000")
+    page = (tmp_path / "r.md").read_text()
+    assert page.startswith("## Suite: FAILED\n") and "- FAIL gross: se &gt;= 90: 0.000\n" in page
+    tables = [line for line in page.splitlines() if line.startswith("|---")]
+    assert len(tables) == 3
+    again = suite(plan, *words[:-1], "--force", command=command)
+    assert (again.returncode, again.stderr) == (1, "")
+    assert ElementTree.tostring(ElementTree.parse(tmp_path / "r.xml").getroot()) == ElementTree.tostring(root), "a run that does nothing keeps the times"
 
 
 def worse(suite, plan, detector, *how):

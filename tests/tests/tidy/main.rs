@@ -259,7 +259,7 @@ fn numeric_traits_are_used_in_one_place() {
 /// Crates that only tests may need.
 #[test]
 fn test_tools_ship_with_nothing() {
-    let tools = ["proptest", "rand", "rand_chacha", "divan", "trycmd"];
+    let tools = ["proptest", "rand", "divan", "trycmd"];
     let packages = arrows::packages("Cargo.toml");
     let found = packages.iter().flat_map(|package| {
         let name = arrows::short_name(package);

@@ -99,12 +99,15 @@ pub struct ReportFlags {
     /// Form of the report on standard output.
     #[arg(long, value_enum, default_value = "text", help_heading = "Reports")]
     format: FormatWord,
-    /// Write the report also to a file; its ending (.txt, .json, .csv, .xml for JUnit) chooses the form.
+    /// Write the report also to a file; its ending (.txt, .json, .csv, .md, .xml for JUnit) chooses the form.
     #[arg(long, value_name = "FILE", help_heading = "Reports")]
     write: Vec<PathBuf>,
     /// Write the outcome of every beat, as CSV.
     #[arg(long, value_name = "FILE", help_heading = "Reports")]
     beats: Option<PathBuf>,
+    /// Print a line for each failure on standard error, `::error title=...::...`, which build servers show beside the change.
+    #[arg(long, help_heading = "Reports")]
+    annotate: bool,
     /// Replace files that exist.
     #[arg(long, help_heading = "Reports")]
     force: bool,
@@ -117,6 +120,7 @@ enum FormatWord {
     Json,
     Csv,
     Junit,
+    Markdown,
 }
 
 impl ReportFlags {
@@ -133,8 +137,10 @@ impl ReportFlags {
             FormatWord::Json => Form::Json,
             FormatWord::Csv => Form::Csv,
             FormatWord::Junit => Form::Junit,
+            FormatWord::Markdown => Form::Markdown,
         };
-        Ok(Reports { form, files: files.collect::<Result<_, Failure>>()?, beats: self.beats, force: self.force })
+        let files = files.collect::<Result<_, Failure>>()?;
+        Ok(Reports { form, files, beats: self.beats, annotate: self.annotate, force: self.force })
     }
 }
 
@@ -144,7 +150,8 @@ fn form_of(path: &Path) -> Result<Form, Failure> {
         Some("json") => Ok(Form::Json),
         Some("csv") => Ok(Form::Csv),
         Some("xml") => Ok(Form::Junit),
-        _ => Err(Failure::input(format!("{}: must end in .txt, .json, .csv or .xml", path.display()))),
+        Some("md") => Ok(Form::Markdown),
+        _ => Err(Failure::input(format!("{}: must end in .txt, .json, .csv, .md or .xml", path.display()))),
     }
 }
 

@@ -1,10 +1,11 @@
 //! JUnit XML, the form that build servers show test results from.
 
 use pulsewright_text::fit;
+use pulsewright_text::number::fixed;
 use std::fmt::Write;
 
 /// One test case.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Case {
     /// The subject of the test: `gross`, a record, a reading.
     pub subject: String,
@@ -12,12 +13,19 @@ pub struct Case {
     pub name: String,
     /// Why it failed; `None` if it passed.
     pub failure: Option<String>,
+    /// How long it took, s; 0 for a case that only looks at figures.
+    pub time_s: f64,
 }
 
 impl Case {
-    /// A case that passed.
-    pub fn passed(subject: &str, name: &str) -> Case {
-        Case { subject: subject.into(), name: name.into(), failure: None }
+    /// A case that passed where there is no `failure`, and took no time.
+    pub fn new(subject: &str, name: &str, failure: Option<String>) -> Case {
+        Case { subject: subject.into(), name: name.into(), failure, time_s: 0.0 }
+    }
+
+    /// The case with the time that it took, s.
+    pub fn taking(self, time_s: f64) -> Case {
+        Case { time_s, ..self }
     }
 }
 
@@ -27,15 +35,17 @@ pub fn render(suite: &str, cases: &[Case]) -> String {
     let mut xml = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
     let suite = escaped(suite);
     let tests = cases.len();
+    let time = fixed(cases.iter().map(|case| case.time_s).sum(), 3);
     // Writing to a String cannot fail.
-    let _ = writeln!(xml, "<testsuites tests=\"{tests}\" failures=\"{failures}\" errors=\"0\">");
+    let _ = writeln!(xml, "<testsuites tests=\"{tests}\" failures=\"{failures}\" errors=\"0\" time=\"{time}\">");
     let _ = writeln!(
         xml,
-        "  <testsuite name=\"{suite}\" tests=\"{tests}\" failures=\"{failures}\" errors=\"0\" skipped=\"0\">"
+        "  <testsuite name=\"{suite}\" tests=\"{tests}\" failures=\"{failures}\" errors=\"0\" skipped=\"0\" time=\"{time}\">"
     );
     for case in cases {
         let (subject, name) = (escaped(&case.subject), escaped(&case.name));
-        let _ = write!(xml, "    <testcase classname=\"{suite}.{subject}\" name=\"{name}\"");
+        let time = fixed(case.time_s, 3);
+        let _ = write!(xml, "    <testcase classname=\"{suite}.{subject}\" name=\"{name}\" time=\"{time}\"");
         let _ = match &case.failure {
             None => writeln!(xml, "/>"),
             Some(why) => writeln!(xml, ">\n      <failure message=\"{}\"/>\n    </testcase>", escaped(why)),
@@ -56,10 +66,11 @@ mod tests {
 
     #[test]
     fn failures_and_odd_letters() {
-        let bad = Case { subject: "a<b".into(), name: "se \"min\"".into(), failure: Some("x & \u{1}".into()) };
-        let xml = render("score", &[Case::passed("r", "se"), bad]);
+        let bad = Case::new("a<b", "se \"min\"", Some("x & \u{1}".into()));
+        let xml = render("score", &[Case::new("r", "se", None).taking(0.25), bad.taking(1.5)]);
         assert!(xml.contains("tests=\"2\" failures=\"1\""));
         assert!(xml.contains("classname=\"score.a&lt;b\" name=\"se &quot;min&quot;\""));
         assert!(xml.contains("message=\"x &amp; \\u{1}\""));
+        assert!(xml.contains("name=\"se\" time=\"0.250\"/>") && xml.contains("skipped=\"0\" time=\"1.750\">"));
     }
 }

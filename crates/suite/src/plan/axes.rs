@@ -35,11 +35,7 @@ impl Axes {
                 Rate::Bpm(bpm) => Some(in_range(Field::RateBpm, *bpm)?),
             });
         }
-        let mut frame_rates = Vec::new();
-        for hz in &block.frame_rate_hz {
-            let allowed = || format!("frame_rate_hz: {hz}; allowed {} to {}", FrameRate::MIN_HZ, FrameRate::MAX_HZ);
-            frame_rates.push(FrameRate::hz(*hz).map_err(|_| allowed())?);
-        }
+        let frame_rates = frame_rates(&block.frame_rate_hz)?;
         let seeds = match &block.seed {
             Seeds::List(list) => list.clone(),
             Seeds::Range(range) if range.count > MOST_RECORDS as u64 => {
@@ -122,6 +118,7 @@ impl Axes {
                     values: values.clone(),
                     frame_rate: *frame_rate,
                     seed: *seed,
+                    patient: None,
                     document: script.clone(),
                 });
             }
@@ -141,6 +138,15 @@ impl Axes {
         }
         combined.into_iter().map(Arc::from).collect()
     }
+}
+
+/// Frame rates of a block.
+pub(super) fn frame_rates(all: &[u32]) -> Result<Vec<FrameRate>, String> {
+    let rate = |hz: &u32| {
+        let allowed = || format!("frame_rate_hz: {hz}; allowed {} to {}", FrameRate::MIN_HZ, FrameRate::MAX_HZ);
+        FrameRate::hz(*hz).map_err(|_| allowed())
+    };
+    all.iter().map(rate).collect()
 }
 
 fn found<T>(

@@ -1,5 +1,6 @@
 //! The words of a plan's document.
 
+use pulsewright_cohort::people::PeopleFile;
 use pulsewright_score::ClassMap;
 use pulsewright_score::record::Events;
 use serde::Deserialize;
@@ -64,6 +65,7 @@ pub(super) struct ScoreRules {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Block {
+    #[serde(default)]
     pub(super) rhythm: Vec<String>,
     #[serde(default = "adult")]
     pub(super) body: Vec<String>,
@@ -75,6 +77,10 @@ pub(super) struct Block {
     pub(super) seed: Seeds,
     #[serde(default)]
     pub(super) set: BTreeMap<String, Vec<f32>>,
+    /// Drawn patients in place of a matrix.
+    pub(super) people: Option<PeopleFile>,
+    /// Their numbers.
+    pub(super) patients: Option<SeedRange>,
 }
 
 fn adult() -> Vec<String> {

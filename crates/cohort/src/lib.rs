@@ -1,0 +1,35 @@
+//! Patients drawn by seed and number, and packed sets of their signals.
+//!
+//! [`People`] describes a population: groups with their rhythms and bodies, and a [`Distribution`] for each setting.
+//! [`People::patient`] draws one [`Patient`], who has a script. A [`Plan`] adds length, channels and frame rate; [`write`](mod@write)
+//! renders all of its patients into a [`Folder`] of packs with an index.
+//!
+//! # Map
+//! [`distribution`] and [`normal`] hold the arithmetic of one variable, [`correlation`] that of several; [`people`] reads the
+//! document and draws; [`plan`] and [`record`] make signals and truth; [`mod@write`], [`folder`], [`npy`] and [`tables`] make
+//! files; [`pool`] spreads work over threads.
+//!
+//! # What holds
+//! - A patient depends on the people and the number alone: the same for ever, alone or among others, in any number of shards.
+//! - A draw belongs to a name: a further variable changes no other one.
+//! - Memory does not grow with the number of patients.
+#![forbid(unsafe_code)]
+
+pub mod correlation;
+pub mod distribution;
+mod error;
+pub mod folder;
+pub mod normal;
+pub mod npy;
+pub mod people;
+pub mod plan;
+pub mod pool;
+pub mod record;
+pub mod tables;
+pub mod write;
+
+pub use distribution::Distribution;
+pub use error::CohortError;
+pub use folder::{Folder, Manifest};
+pub use people::{Patient, People};
+pub use plan::Plan;

@@ -1,0 +1,147 @@
+//! The signal of a patient and its beats.
+
+use crate::error::CohortError;
+use crate::people::Patient;
+use crate::plan::Plan;
+use pulsewright_core::block::{BLOCK, Block, Signals};
+use pulsewright_core::expect::AlarmLimits;
+use pulsewright_core::player::Player;
+use pulsewright_core::pressure::SiteSet;
+use pulsewright_core::script::Script;
+use pulsewright_core::truth::Event;
+use pulsewright_files::truth::BeatRows;
+use pulsewright_files::{Content, Durability, Encoding, FileFormat, Options, RenderError, render_to_files};
+use std::ops::ControlFlow;
+use std::path::Path;
+
+/// Bytes of a sample.
+pub const SAMPLE: usize = size_of::<f32>();
+
+impl Plan {
+    /// Frames of each signal, after every check that a render to a file makes.
+    ///
+    /// # Errors
+    /// When a render would be refused.
+    pub fn frames(&self) -> Result<usize, CohortError> {
+        let first = self.patient(0)?;
+        let options = self.options(FileFormat::Raw(Encoding::Float));
+        let frames = self.with_content(&first, "", |content| {
+            let plan = pulsewright_files::plan::Plan::new(content, &options).map_err(RenderError::from)?;
+            Ok(plan.frames)
+        })?;
+        let frames = frames.map_err(|error: RenderError| failed(&first, error))?;
+        // A record is held in memory.
+        let most = isize::MAX as u64 / (SAMPLE * self.channels.len()) as u64;
+        let fits = usize::try_from(frames).ok().filter(|_| frames <= most);
+        fits.ok_or_else(|| CohortError::Plan(format!("records of {} s are too long for memory", self.duration_s)))
+    }
+
+    /// Bytes of the samples of one record.
+    ///
+    /// # Errors
+    /// As [`Plan::frames`].
+    pub fn record_bytes(&self) -> Result<usize, CohortError> {
+        Ok(self.frames()? * self.channels.len() * SAMPLE)
+    }
+
+    /// A block for [`Plan::samples`], which may serve any number of patients.
+    pub fn block(&self) -> Box<Block> {
+        Box::new(Block::new(Signals::of(&self.channels)))
+    }
+
+    /// The samples of a patient as the bytes of little-endian floats, channel after channel, in place of what `bytes` holds.
+    ///
+    /// # Errors
+    /// When no script can be played; a fault of the program.
+    pub fn samples(&self, patient: &Patient, block: &mut Block, bytes: &mut [u8]) -> Result<(), CohortError> {
+        let frames = bytes.len() / SAMPLE / self.channels.len();
+        self.with_content(patient, "", |content| {
+            let pressures = SiteSet::of(&self.channels).unwrap_or(SiteSet::USUAL);
+            let mut player = Player::new(content.script, self.frame_rate).with_pressures_at(pressures);
+            let mut done = 0;
+            while done < frames {
+                let filled = player.fill_block(block, BLOCK.min(frames - done));
+                if filled == 0 {
+                    break;
+                }
+                for (channel, row) in self.channels.iter().zip(bytes.chunks_exact_mut(frames * SAMPLE)) {
+                    let row = &mut row[done * SAMPLE..(done + filled) * SAMPLE];
+                    for (place, value) in row.chunks_exact_mut(SAMPLE).zip(block.column(*channel)) {
+                        place.copy_from_slice(&value.to_le_bytes());
+                    }
+                }
+                done += filled;
+            }
+        })
+    }
+
+    /// Appends a line for each beat of a patient: its number, then the columns of a table of beats.
+    ///
+    /// # Errors
+    /// When no script can be played; a fault of the program.
+    pub fn beats(&self, patient: &Patient, frames: usize, text: &mut Vec<u8>) -> Result<(), CohortError> {
+        let number = patient.number.to_string();
+        self.with_content(patient, "", |content| {
+            let none = SiteSet::of(&[]).unwrap_or(SiteSet::USUAL);
+            let mut rows = BeatRows::new(self.frame_rate, frames as u64);
+            let mut player = Player::new(content.script, self.frame_rate).with_pressures_at(none);
+            player.skip_observed(frames as u64, &mut |event: Event| {
+                if let Event::Beat(beat) = event {
+                    let begins = text.len();
+                    text.extend_from_slice(number.as_bytes());
+                    text.push(b',');
+                    if rows.put(&beat, text) {
+                        text.push(b'\n');
+                    } else {
+                        text.truncate(begins);
+                    }
+                }
+            });
+        })
+    }
+
+    /// Writes the signal of a patient in any format, with its truth.
+    ///
+    /// # Errors
+    /// When it can't be rendered or written.
+    pub fn render_file(&self, patient: &Patient, format: FileFormat, target: &Path) -> Result<(), CohortError> {
+        let options = Options { truth: true, ..self.options(format) };
+        let title = format!("patient {}", patient.number);
+        let rendered = self.with_content(patient, &title, |content| {
+            render_to_files(content, &options, target, &mut |_, _| ControlFlow::Continue(()))
+        })?;
+        rendered.map(|_| ()).map_err(|error| failed(patient, error))
+    }
+
+    fn options(&self, format: FileFormat) -> Options {
+        Options {
+            rate: self.frame_rate,
+            channels: self.channels.clone(),
+            format,
+            duration: None,
+            split: None,
+            truth: false,
+            lead_truth: Vec::new(),
+            overwrite: false,
+            durability: Durability::Usual,
+        }
+    }
+
+    /// Lends a patient's script out, which borrows from its own items.
+    fn with_content<T>(
+        &self,
+        patient: &Patient,
+        title: &str,
+        work: impl FnOnce(Content<'_>) -> T,
+    ) -> Result<T, CohortError> {
+        let items = patient.document.items();
+        let script = Script::new(patient.seed, &items)
+            .map_err(|error| CohortError::Patient { patient: patient.number, what: error.to_string() })?;
+        let labels: Vec<&str> = (0..items.len()).map(|item| patient.document.label(item)).collect();
+        Ok(work(Content { script: &script, title, labels: &labels, limits: AlarmLimits::USUAL }))
+    }
+}
+
+fn failed(patient: &Patient, error: RenderError) -> CohortError {
+    CohortError::Render { patient: patient.number, source: Box::new(error) }
+}

@@ -1,0 +1,48 @@
+//! Rows of the table of beats.
+
+use super::{TruthFile, nearest_frame};
+use crate::decimal::{push_instant, push_span};
+use pulsewright_core::time::{FrameRate, Instant};
+use pulsewright_core::truth::Beat;
+use std::io::Write;
+
+/// Words the beats of one signal, in order.
+pub struct BeatRows {
+    rate: FrameRate,
+    frames: u64,
+    last_peak: Option<Instant>,
+}
+
+impl BeatRows {
+    /// The columns.
+    pub const COLUMNS: &str = TruthFile::Beats.columns();
+
+    /// For a signal of `frames` frames.
+    pub fn new(rate: FrameRate, frames: u64) -> BeatRows {
+        BeatRows { rate, frames, last_peak: None }
+    }
+
+    /// Appends the row of a beat, without a line end. False, with nothing appended, for a beat whose peak is not in the signal.
+    pub fn put(&mut self, beat: &Beat, row: &mut Vec<u8>) -> bool {
+        let rr = self.last_peak.replace(beat.peak).map(|last| beat.peak.since(last));
+        let frame = nearest_frame(beat.peak, self.rate);
+        if frame >= self.frames {
+            return false;
+        }
+        push_instant(row, beat.peak);
+        // Writing to a Vec cannot fail.
+        let _ = write!(row, ",{frame},{},", beat.code.symbol());
+        if let Some(rr) = rr {
+            push_span(row, rr);
+        }
+        row.push(b',');
+        if let Some(onset) = beat.p_onset {
+            push_instant(row, onset);
+        }
+        for instant in [beat.onset, beat.end, beat.t_end] {
+            row.push(b',');
+            push_instant(row, instant);
+        }
+        true
+    }
+}

@@ -1,0 +1,49 @@
+//! A block of drawn patients.
+
+use super::axes::{MOST_RECORDS, frame_rates};
+use super::file::{Block, Rate, Seeds};
+use crate::record::{Drawn, Record};
+use pulsewright_cohort::people::{People, PeopleFile};
+use std::sync::Arc;
+
+/// The records of a block with people: each patient at each frame rate.
+pub(super) fn records(block: &Block, people: &PeopleFile, duration_s: f64) -> Result<Vec<Record>, String> {
+    let usual_rate = matches!(block.rate_bpm[..], [Rate::Usual(_)]);
+    let usual_body = block.body.len() == 1 && block.body.iter().all(|body| body == "adult");
+    let usual_seed = matches!(&block.seed, Seeds::List(seeds) if seeds[..] == [0]);
+    if !(block.rhythm.is_empty() && usual_body && usual_rate && usual_seed && block.set.is_empty()) {
+        return Err("people: rhythms, bodies, rates, seeds and settings of people are drawn; \
+                    beside people a block has patients and frame_rate_hz alone"
+            .to_owned());
+    }
+    let Some(patients) = &block.patients else {
+        return Err("people: which of them? Add \"patients\": {\"from\": 0, \"count\": 100}".to_owned());
+    };
+    let frame_rates = frame_rates(&block.frame_rate_hz)?;
+    let records = patients.count.saturating_mul(frame_rates.len() as u64);
+    if records == 0 || records > MOST_RECORDS as u64 {
+        return Err(format!("patients: {records} records; allowed 1 to {MOST_RECORDS}"));
+    }
+    let people = People::new(people).map_err(|what| format!("people.{what}"))?;
+    let mut records = Vec::new();
+    for index in 0..patients.count {
+        let number = patients.from.wrapping_add(index);
+        let patient = people.patient(number, duration_s).map_err(|what| format!("patient {number}: {what}"))?;
+        let values = patient.settings(&people).collect::<Vec<_>>().into();
+        let document = Arc::new(patient.document);
+        for frame_rate in &frame_rates {
+            records.push(Record {
+                name: String::new(),
+                rhythm: patient.rhythm,
+                body: patient.body,
+                rate_bpm: None,
+                values: Arc::clone(&values),
+                frame_rate: *frame_rate,
+                seed: patient.seed,
+                patient: Some(Drawn { number, group: patient.group.clone() }),
+                document: Arc::clone(&document),
+            });
+        }
+    }
+    Ok(records)
+}
