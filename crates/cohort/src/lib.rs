@@ -21,6 +21,7 @@ mod error;
 pub mod folder;
 pub mod normal;
 pub mod npy;
+mod one_step;
 pub mod people;
 pub mod plan;
 pub mod pool;

@@ -5,7 +5,7 @@ mod file;
 use crate::correlation::Correlation;
 use crate::distribution::Distribution;
 use crate::normal;
-use crate::plan::one_step;
+use crate::one_step::one_step;
 use file::{CorrelationWords, GroupWords};
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::RHYTHMS;
@@ -255,7 +255,7 @@ fn variable(name: &str, seed: u64) -> Result<Variable, String> {
     }
     let field = typed::field(name).ok_or_else(|| {
         let unknown = typed::unknown("setting", name, typed::paths());
-        format!("draw: {unknown}; variables that are no setting start with {PERSON}")
+        format!("draw: {unknown} (variables that are no setting start with {PERSON})")
     })?;
     Ok(Variable { name: name.to_owned(), field: Some(field), key })
 }

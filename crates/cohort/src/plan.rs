@@ -19,13 +19,9 @@
 
 use crate::error::CohortError;
 use crate::people::{Patient, People, PeopleFile};
-use pulsewright_core::body::Body;
 use pulsewright_core::frame::{Channel, Lead};
-use pulsewright_core::heart::rhythm::Rhythm;
-use pulsewright_core::settings::Field;
 use pulsewright_core::time::FrameRate;
 use pulsewright_script::typed::unknown_of;
-use pulsewright_script::{Document, OneStep};
 use pulsewright_text::{json, source};
 use serde::Deserialize;
 use serde_json::Value;
@@ -144,24 +140,4 @@ pub fn channels(words: &[String]) -> Result<Vec<Channel>, String> {
         found.push(channel);
     }
     Ok(found)
-}
-
-/// The script of one step with these settings.
-///
-/// # Errors
-/// Why it can't be, on one line.
-pub fn one_step(
-    seed: u64,
-    rhythm: &Rhythm,
-    body: &Body,
-    settings: impl Iterator<Item = (Field, f32)>,
-    duration_s: f64,
-) -> Result<Document, String> {
-    let values: Vec<(&str, f32)> = settings.map(|(field, value)| (field.info().path, value)).collect();
-    let step =
-        OneStep { seed, rhythm: Some(rhythm.id), body: Some(body.id), duration_s: Some(duration_s), values: &values };
-    step.document("plan").map_err(|problems| {
-        let what: Vec<&str> = problems.list().iter().map(|problem| problem.what.as_str()).collect();
-        what.join("; ")
-    })
 }

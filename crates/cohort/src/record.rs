@@ -66,8 +66,8 @@ impl Plan {
                 }
                 for (channel, row) in self.channels.iter().zip(bytes.chunks_exact_mut(frames * SAMPLE)) {
                     let row = &mut row[done * SAMPLE..(done + filled) * SAMPLE];
-                    for (place, value) in row.chunks_exact_mut(SAMPLE).zip(block.column(*channel)) {
-                        place.copy_from_slice(&value.to_le_bytes());
+                    for (place, value) in row.as_chunks_mut::<SAMPLE>().0.iter_mut().zip(block.column(*channel)) {
+                        *place = value.to_le_bytes();
                     }
                 }
                 done += filled;

@@ -23,7 +23,7 @@ mod beats;
 mod foreseen;
 pub mod leads;
 
-pub use beats::BeatRows;
+pub use beats::{BeatRows, nearest_frame};
 
 use crate::decimal::{push_instant, push_rounded};
 use foreseen::{Foreseen, Rows};
@@ -31,7 +31,7 @@ use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::{Channel, Lead, PressureSite};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
-use pulsewright_core::time::{FrameRate, Instant, TICKS_PER_SECOND};
+use pulsewright_core::time::{FrameRate, Instant};
 use pulsewright_core::truth::{Band, Beat, Chamber, CuffEvent, CuffPhase, CuffReading, Episode, Event, Observer};
 use pulsewright_text::fit;
 use std::io::{self, Write};
@@ -88,7 +88,7 @@ impl TruthFile {
 
     const fn columns(self) -> &'static str {
         match self {
-            TruthFile::Beats => "time_s,frame,code,rr_s,p_onset_s,qrs_onset_s,qrs_end_s,t_end_s",
+            TruthFile::Beats => BeatRows::COLUMNS,
             TruthFile::Atrial => "time_s,frame",
             TruthFile::Pulses => "time_s,channel,foot_mmhg,peak_s,systolic_mmhg,end_s,lowest_mmhg,mean_mmhg",
             TruthFile::Breaths => "time_s,peak_s,end_s,depth_ohm",
@@ -329,12 +329,6 @@ impl<W: Write> Observer for Truth<'_, W> {
             _ => {}
         }
     }
-}
-
-/// The frame nearest to an instant.
-pub fn nearest_frame(instant: Instant, rate: FrameRate) -> u64 {
-    let scaled = u128::from(instant.ticks()) * u128::from(rate.as_hz());
-    ((scaled + u128::from(TICKS_PER_SECOND / 2)) >> 32) as u64
 }
 
 /// Word of an episode in the truth.

@@ -3,6 +3,7 @@
 //! Samples are `float32` arrays of channels by frames, made once and handed over without a copy; every value equals that of a file
 //! with `--bits float`. The interpreter's lock is free while signals are made and scored.
 
+mod cohort;
 mod error;
 mod player;
 mod score;
@@ -21,6 +22,7 @@ fn _native(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add_class::<signals::Signals>()?;
     module.add_class::<player::Player>()?;
     module.add_class::<suite::Plan>()?;
+    module.add_class::<cohort::CohortPlan>()?;
     module.add_function(wrap_pyfunction!(signals::render, module)?)?;
     module.add_function(wrap_pyfunction!(score::score, module)?)
 }

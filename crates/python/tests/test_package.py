@@ -144,6 +144,30 @@ def test_a_suite_with_a_function_counts_as_the_program_does(tmp_path):
         pulsewright.suite(PLAN, lambda signals: 1 / 0)
 
 
+def test_patients_are_those_of_the_program(tmp_path):
+    plan = ROOT / "examples" / "cohort" / "people.json"
+    program("cohort", plan, "-n", "12", "-o", tmp_path / "c", "--packs", "1")
+    packed = np.load(tmp_path / "c" / "pack-1-of-1.npy")
+    cohort = pulsewright.Cohort(plan, 12)
+    assert len(cohort) == 12 and len(list(cohort)) == 12
+    with open(tmp_path / "c" / "patients.csv", newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    table = cohort.table()
+    for number in (11, 0, 5):
+        patient, row = cohort[number], rows[number]
+        assert np.array_equal(patient.render().samples.view(np.uint32), packed[number].view(np.uint32))
+        assert (patient.group, patient.rhythm, patient.body, patient.seed) == (row["group"], row["rhythm"], row["body"], int(row["seed"]))
+        for name, value in patient.values.items():
+            assert np.float32(row[name]) == np.float32(value) == table[name][number]
+    assert cohort[-1].seed == cohort[11].seed == table["seed"][11]
+    with pytest.raises(IndexError):
+        cohort[12]
+    with pytest.raises(pulsewright.ScriptError, match="sinus"):
+        pulsewright.Cohort({"version": 1, "duration_s": 10, "people": {"groups": [{"rhythm": "snius"}]}}, 5)
+    far = pulsewright.Cohort(plan, 2**40)
+    assert far[2**40 - 1].render()["II"].shape == (5000,)
+
+
 def test_the_pytest_helper_passes_and_fails_by_the_limits(tmp_path):
     (tmp_path / "plan.json").write_text(json.dumps(PLAN), encoding="utf-8")
     (tmp_path / "test_detector.py").write_text(

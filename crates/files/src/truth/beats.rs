@@ -1,8 +1,7 @@
 //! Rows of the table of beats.
 
-use super::{TruthFile, nearest_frame};
 use crate::decimal::{push_instant, push_span};
-use pulsewright_core::time::{FrameRate, Instant};
+use pulsewright_core::time::{FrameRate, Instant, TICKS_PER_SECOND};
 use pulsewright_core::truth::Beat;
 use std::io::Write;
 
@@ -15,7 +14,7 @@ pub struct BeatRows {
 
 impl BeatRows {
     /// The columns.
-    pub const COLUMNS: &str = TruthFile::Beats.columns();
+    pub const COLUMNS: &str = "time_s,frame,code,rr_s,p_onset_s,qrs_onset_s,qrs_end_s,t_end_s";
 
     /// For a signal of `frames` frames.
     pub fn new(rate: FrameRate, frames: u64) -> BeatRows {
@@ -45,4 +44,10 @@ impl BeatRows {
         }
         true
     }
+}
+
+/// The frame nearest to an instant.
+pub fn nearest_frame(instant: Instant, rate: FrameRate) -> u64 {
+    let scaled = u128::from(instant.ticks()) * u128::from(rate.as_hz());
+    ((scaled + u128::from(TICKS_PER_SECOND / 2)) >> 32) as u64
 }

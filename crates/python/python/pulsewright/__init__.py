@@ -22,7 +22,7 @@ import numpy.typing as npt
 from . import _native
 from ._native import ScriptError, __version__
 
-__all__ = ["LEADS", "Case", "Player", "ScriptError", "Signals", "Suite", "__version__", "render", "score", "stream", "suite"]
+__all__ = ["LEADS", "Case", "Cohort", "Patient", "Player", "ScriptError", "Signals", "Suite", "__version__", "render", "score", "stream", "suite"]
 
 LEADS = ("I", "II", "III", "aVR", "aVL", "aVF", "V1", "V2", "V3", "V4", "V5", "V6")
 """The twelve leads, which are rendered when no channels are named."""
@@ -253,6 +253,51 @@ class Suite(Sequence[Case]):
     def report(self, limits: Mapping[str, Any] | None = None) -> dict[str, Any]:
         """The report over every record that was scored."""
         return dict(json.loads(self._native.report(_json(limits))))
+
+
+class Patient:
+    """One drawn patient of a cohort."""
+
+    def __init__(self, owner: Cohort, number: int) -> None:
+        self._owner = owner
+        self.number = number
+        about = owner._native.patient(number)
+        self.group: str = about["group"]
+        self.rhythm: str = about["rhythm"]
+        self.body: str = about["body"]
+        self.seed: int = about["seed"]
+        self.redraws: int = about["redraws"]
+        """Draws before the one whose values go together."""
+        self.values: dict[str, float] = about["values"]
+        """Drawn values by name: settings, and variables that start with `person.`."""
+
+    def __repr__(self) -> str:
+        return f"<Patient {self.number}: {self.rhythm}, {self.body}>"
+
+    def render(self) -> Signals:
+        """The patient's signals; the same at every call, and those of `pulsewright cohort`."""
+        return Signals(self._owner._native.render(self.number))
+
+
+class Cohort(Sequence[Patient]):
+    """Patients drawn by seed and number: `cohort[n]` is always the same one, whichever were drawn before."""
+
+    def __init__(self, plan: Script, patients: int) -> None:
+        text, name = _document(plan)
+        self._native = _native.CohortPlan(text.decode(), name)
+        self._patients = patients
+
+    def __len__(self) -> int:
+        return self._patients
+
+    def __getitem__(self, index: int) -> Patient:  # type: ignore[override]
+        if not -len(self) <= index < len(self):
+            raise IndexError(f"the cohort has {len(self)} patients")
+        return Patient(self, index % len(self))
+
+    def table(self) -> Table:
+        """The index as columns: patient, group, rhythm, body, seed, redraws and every variable; NaN where it is not drawn."""
+        return self._native.table(0, len(self))
 
 
 def suite(
