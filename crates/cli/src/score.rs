@@ -98,6 +98,10 @@ impl Scored {
 fn score_events(args: &Request, options: &Options) -> Result<Scored, Failure> {
     let events = options.events;
     let limits = args.limits.limits()?;
+    if !limits.by.is_empty() {
+        return Err(Failure::input("limits by the value of a dimension go with suite, whose plan has dimensions"));
+    }
+    let earlier = args.limits.earlier()?;
     let reference_suffix = args.reference_suffix.clone().unwrap_or_else(|| format!(".{}.csv", events.name()));
     let records =
         pair_files(&args.reference, &args.test, &reference_suffix, &args.test_suffix).map_err(Failure::input)?;
@@ -137,7 +141,10 @@ fn score_events(args: &Request, options: &Options) -> Result<Scored, Failure> {
         reports.push(report);
         times_s.push(began.elapsed().as_secs_f64());
     }
-    let report = Report::new(options, reports, &limits);
+    let mut report = Report::new(options, reports, &limits);
+    if let Some(earlier) = &earlier {
+        report.compare(earlier, &limits).map_err(Failure::input)?;
+    }
     let mut cases = report.cases();
     if cases.is_empty() {
         let scored =
@@ -178,7 +185,7 @@ fn score_alarms(args: &Request) -> Result<Scored, Failure> {
 fn claim_outputs(args: &Request) -> Result<Set, Failure> {
     let tables = args.reference_episodes.iter().chain(&args.test_episodes).map(PathBuf::as_path);
     let inputs = [args.reference.as_path(), args.test.as_path()];
-    args.reports.claim(inputs.into_iter().chain(tables).chain(args.limits.file.as_deref()))
+    args.reports.claim(inputs.into_iter().chain(tables).chain(args.limits.inputs()))
 }
 
 /// Refuses a reference that belongs to another signal than the manifest or the signal beside it.

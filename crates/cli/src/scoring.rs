@@ -3,6 +3,7 @@
 use crate::diagnostics::{Failure, Outcome, print, print_document, say};
 use crate::output::claim;
 use pulsewright_files::atomic::Set;
+use pulsewright_score::Earlier;
 use pulsewright_score::limits::{Bound, Limits, Scope};
 use pulsewright_score::read::{Place, Problem, in_file};
 use pulsewright_score::report::{Case, annotations};
@@ -18,6 +19,10 @@ pub struct LimitSources {
     pub file: Option<PathBuf>,
     /// Limits as written, such as `se=99.5`.
     pub texts: Vec<(Scope, Bound, String)>,
+    /// Largest losses against an earlier report, as written.
+    pub losses: Vec<String>,
+    /// The earlier report, JSON.
+    pub against: Option<PathBuf>,
 }
 
 impl LimitSources {
@@ -33,7 +38,26 @@ impl LimitSources {
         for (scope, bound, text) in &self.texts {
             limits.add_text(*scope, *bound, text).map_err(Failure::input)?;
         }
+        for text in &self.losses {
+            limits.add_loss_text(text).map_err(Failure::input)?;
+        }
+        if !limits.losses.is_empty() && self.against.is_none() {
+            return Err(Failure::input("a largest loss needs an earlier report: add --against REPORT.json"));
+        }
         Ok(limits)
+    }
+
+    /// The earlier report, if there is one.
+    pub fn earlier(&self) -> Result<Option<Earlier>, Failure> {
+        let Some(path) = &self.against else { return Ok(None) };
+        let bytes = source::file(path, source::TABLE).map_err(Failure::input)?;
+        let text = source::utf8(&bytes).map_err(|at| Problem::new(Place::Byte(at), "not UTF-8 text"));
+        text.and_then(Earlier::parse).map(Some).map_err(in_file(path)).map_err(Failure::input)
+    }
+
+    /// Files that are read.
+    pub fn inputs(&self) -> impl Iterator<Item = &Path> + Clone {
+        self.file.iter().chain(&self.against).map(PathBuf::as_path)
     }
 }
 

@@ -75,7 +75,8 @@ pub fn run(args: Request) -> Outcome {
         return list(&plan, jobs);
     };
     let limits = args.limits.limits()?;
-    let reports = args.reports.claim(args.limits.file.as_deref().into_iter().chain([args.plan.as_path()]))?;
+    let earlier = args.limits.earlier()?;
+    let reports = args.reports.claim(args.limits.inputs().chain([args.plan.as_path()]))?;
     let shard = if let Answers::Detect(detecting) = answers { detecting.shard } else { None };
     let all = || plan.records.iter().collect();
     let records: Vec<&Record> = shard.map_or_else(all, |shard| shard.of(&plan.records));
@@ -98,7 +99,11 @@ pub fn run(args: Request) -> Outcome {
         }
         Answers::Merge { output, folders } => merge(&plan, folders, output).map_err(Failure::input)?,
     };
-    let report = SuiteReport::new(&plan, &records, &folder, &args.reading, &limits, jobs).map_err(Failure::input)?;
+    let report = SuiteReport::new(&plan, &records, &folder, &args.reading, &limits, jobs);
+    let mut report = report.map_err(Failure::input)?;
+    if let Some(earlier) = &earlier {
+        report.score.compare(earlier, &limits).map_err(Failure::input)?;
+    }
     let (name, cases) = (report.name(), report.cases());
     args.reports.write(reports, Some(&report.beats()), (&name, &cases), |form| {
         match form {

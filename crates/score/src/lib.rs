@@ -29,6 +29,7 @@
 //! | [`matrix`], [`rates`], [`runs`], [`episodes`] | the counts |
 //! | [`record`], [`record_set`], [`report`] | one record, which files belong together, many records |
 //! | [`metrics`], [`limits`] | figures by name, pass or fail |
+//! | [`compare`] | two reports of the same records, with confidence intervals |
 //! | [`readings`], [`alarms`], [`tolerance`] | monitor readings and alarm logs against what a script expects |
 //!
 //! # Guarantees
@@ -38,6 +39,7 @@
 pub mod alarms;
 pub mod annotations;
 pub mod codes;
+pub mod compare;
 pub mod episodes;
 pub mod instant;
 pub mod limits;
@@ -55,6 +57,7 @@ pub mod tolerance;
 
 pub use annotations::{Annotation, Annotations, Beat};
 pub use codes::ClassMap;
+pub use compare::{Comparison, Earlier};
 pub use instant::{Instant, Span};
 pub use limits::Limits;
 pub use record::{Options, RecordReport, score_record};

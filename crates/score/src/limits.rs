@@ -5,8 +5,10 @@ use std::collections::BTreeMap;
 use pulsewright_text::number::{fixed, short};
 use serde::{Deserialize, Serialize};
 
+use crate::compare::{self, Comparison};
 use crate::metrics::{Kind, METRICS, Metric, by_name};
 use crate::read::{Place, Problem};
+use crate::record::{Figures, RecordReport};
 use crate::report::Report;
 
 /// Which figures a limit looks at.
@@ -46,7 +48,25 @@ pub struct Limit {
 
 /// A set of limits.
 #[derive(Clone, Default)]
-pub struct Limits(pub Vec<Limit>);
+pub struct Limits {
+    /// On all records.
+    pub all: Vec<Limit>,
+    /// On the records of a group, such as those of one rhythm.
+    pub by: Vec<GroupLimit>,
+    /// Figures with the largest loss against an earlier report that is allowed.
+    pub losses: Vec<(&'static str, f64)>,
+}
+
+/// A limit on the records of a group.
+#[derive(Clone)]
+pub struct GroupLimit {
+    /// The dimension, such as `rhythm`.
+    pub dimension: String,
+    /// Its value, such as `sinus`; `*` for each of them.
+    pub value: String,
+    /// The limit on the pooled records of the group.
+    pub limit: Limit,
+}
 
 /// One limit looked at.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -63,6 +83,9 @@ pub struct Verdict {
     pub value: Option<f64>,
     /// Whether the limit holds.
     pub passed: bool,
+    /// Whether it looks at one record alone.
+    #[serde(skip)]
+    pub single: bool,
 }
 
 impl Verdict {
@@ -86,6 +109,12 @@ struct LimitFile {
     average: Bounds,
     #[serde(default)]
     each: Bounds,
+    /// By dimension and value.
+    #[serde(default)]
+    by: BTreeMap<String, BTreeMap<String, Bounds>>,
+    /// Largest losses against an earlier report.
+    #[serde(default)]
+    loss: BTreeMap<String, f64>,
 }
 
 #[derive(Default, Deserialize)]
@@ -100,6 +129,117 @@ struct Bounds {
 impl Limits {
     /// Adds one limit by name; names those allowed if there is none of that name.
     pub fn add(&mut self, scope: Scope, bound: Bound, name: &str, value: f64) -> Result<(), String> {
+        self.all.push(Limit::named(scope, bound, name, value)?);
+        Ok(())
+    }
+
+    /// Adds the largest loss of a figure against an earlier report; names those allowed if it is not compared.
+    pub fn add_loss(&mut self, name: &str, value: f64) -> Result<(), String> {
+        let Some(metric) = compare::figures().find(|metric| *metric == name) else {
+            let names: Vec<_> = compare::figures().collect();
+            return Err(format!("no figure '{name}' is compared; allowed: {}", names.join(", ")));
+        };
+        if !(value >= 0.0 && value.is_finite()) {
+            return Err(format!("the largest loss of {name} is a number from 0 on; found {value}"));
+        }
+        self.losses.push((metric, value));
+        Ok(())
+    }
+
+    /// Adds a largest loss written `name=value`.
+    pub fn add_loss_text(&mut self, text: &str) -> Result<(), String> {
+        let (name, value) = split(text)?;
+        self.add_loss(name, value)
+    }
+
+    /// Adds a limit written `name=value`.
+    pub fn add_text(&mut self, scope: Scope, bound: Bound, text: &str) -> Result<(), String> {
+        let (name, value) = split(text)?;
+        self.add(scope, bound, name, value)
+    }
+    /// Adds the limits of a JSON text: `{"gross": {"min": {"se": 99.5}, "max": {"rr_rms_ms": 10}}, "each": ...}`.
+    pub fn add_json(&mut self, text: &str) -> Result<(), Problem> {
+        let file: LimitFile = pulsewright_text::json::parse(text)
+            .map_err(|broken| Problem::new(Place::LineColumn(broken.line, broken.column), broken.what))?;
+        let wrong = |what| Problem::new(Place::Whole, what);
+        for (scope, bounds) in [(Scope::Gross, file.gross), (Scope::Average, file.average), (Scope::Each, file.each)] {
+            self.all.extend(bounds.limits(scope).map_err(wrong)?);
+        }
+        for (dimension, values) in file.by {
+            for (value, bounds) in values {
+                let at = |what| wrong(format!("by.{dimension}.{value}: {what}"));
+                let limits = bounds.limits(Scope::Gross).map_err(at)?;
+                let of_group = |limit| GroupLimit { dimension: dimension.clone(), value: value.clone(), limit };
+                self.by.extend(limits.into_iter().map(of_group));
+            }
+        }
+        for (name, value) in file.loss {
+            self.add_loss(&name, value).map_err(wrong)?;
+        }
+        Ok(())
+    }
+
+    /// Looks at every limit. A figure without a value fails: it proves nothing.
+    pub fn judge(&self, report: &Report) -> Vec<Verdict> {
+        let mut verdicts = Vec::new();
+        for limit in &self.all {
+            match limit.scope {
+                Scope::Gross => verdicts.push(limit.verdict("gross", (limit.metric.value)(&report.gross))),
+                Scope::Average => {
+                    let average = report.average.iter().find(|average| average.metric == limit.metric.name);
+                    verdicts.push(limit.verdict("average", average.and_then(|average| average.mean)));
+                }
+                Scope::Each => {
+                    let records = report.records.iter();
+                    let verdict = |record: &RecordReport| {
+                        let value = (limit.metric.value)(&record.figures);
+                        Verdict { single: true, ..limit.verdict(&record.record, value) }
+                    };
+                    verdicts.extend(records.map(verdict));
+                }
+            }
+        }
+        verdicts
+    }
+
+    /// Looks at every limit on a loss. A figure that the reports do not both have fails: it proves nothing.
+    pub fn judge_losses(&self, against: &Comparison) -> Vec<Verdict> {
+        let verdict = |(metric, limit): &(&'static str, f64)| {
+            let value = against.loss(metric);
+            let passed = value.is_some_and(|value| value <= *limit);
+            let (metric, limit) = (*metric, *limit);
+            Verdict { subject: "loss".to_owned(), metric, bound: Bound::Max, limit, value, passed, single: false }
+        };
+        self.losses.iter().map(verdict).collect()
+    }
+
+    /// Looks at every limit on a group.
+    pub fn judge_group(&self, dimension: &str, value: &str, figures: &Figures) -> Vec<Verdict> {
+        let subject = format!("{dimension}={value}");
+        let of_group = self.by.iter().filter(|by| by.dimension == dimension && (by.value == value || by.value == "*"));
+        of_group.map(|by| by.limit.verdict(&subject, (by.limit.metric.value)(figures))).collect()
+    }
+}
+
+impl Bounds {
+    fn limits(self, scope: Scope) -> Result<Vec<Limit>, String> {
+        let sides = [(Bound::Min, self.min), (Bound::Max, self.max)];
+        let all = sides.into_iter().flat_map(|(bound, values)| values.into_iter().map(move |one| (bound, one)));
+        all.map(|(bound, (name, value))| Limit::named(scope, bound, &name, value)).collect()
+    }
+}
+
+/// A figure and its value, written `name=value`.
+fn split(text: &str) -> Result<(&str, f64), String> {
+    let Some((name, value)) = text.split_once('=') else {
+        return Err(format!("'{text}' is not of the form name=value, such as se=99.5"));
+    };
+    let value = value.trim().parse().map_err(|_| format!("'{}' in '{text}' is not a number", value.trim()))?;
+    Ok((name.trim(), value))
+}
+
+impl Limit {
+    fn named(scope: Scope, bound: Bound, name: &str, value: f64) -> Result<Limit, String> {
         let Some(metric) = by_name(name) else {
             let near = METRICS.iter().map(|metric| (strsim::damerau_levenshtein(metric.name, name), metric.name)).min();
             let names: Vec<_> = METRICS.iter().map(|metric| metric.name).collect();
@@ -113,61 +253,16 @@ impl Limits {
         if metric.kind == Kind::Percent && bound == Bound::Min && !(value == 0.0 || (1.0 < value && value <= 100.0)) {
             return Err(format!("{name} is in percent, above 1 and at most 100 (99.5, not 0.995); found {value}"));
         }
-        self.0.push(Limit { scope, metric, bound, value });
-        Ok(())
+        Ok(Limit { scope, metric, bound, value })
     }
 
-    /// Adds a limit written `name=value`.
-    pub fn add_text(&mut self, scope: Scope, bound: Bound, text: &str) -> Result<(), String> {
-        let Some((name, value)) = text.split_once('=') else {
-            return Err(format!("'{text}' is not of the form name=value, such as se=99.5"));
-        };
-        let value = value.trim().parse().map_err(|_| format!("'{}' in '{text}' is not a number", value.trim()))?;
-        self.add(scope, bound, name.trim(), value)
-    }
-
-    /// Adds the limits of a JSON text: `{"gross": {"min": {"se": 99.5}, "max": {"rr_rms_ms": 10}}, "each": ...}`.
-    pub fn add_json(&mut self, text: &str) -> Result<(), Problem> {
-        let file: LimitFile = pulsewright_text::json::parse(text)
-            .map_err(|broken| Problem::new(Place::LineColumn(broken.line, broken.column), broken.what))?;
-        for (scope, bounds) in [(Scope::Gross, file.gross), (Scope::Average, file.average), (Scope::Each, file.each)] {
-            for (bound, values) in [(Bound::Min, bounds.min), (Bound::Max, bounds.max)] {
-                for (name, value) in values {
-                    self.add(scope, bound, &name, value).map_err(|what| Problem::new(Place::Whole, what))?;
-                }
-            }
-        }
-        Ok(())
-    }
-
-    /// Looks at every limit. A figure without a value fails: it proves nothing.
-    pub fn judge(&self, report: &Report) -> Vec<Verdict> {
-        let mut verdicts = Vec::new();
-        for limit in &self.0 {
-            match limit.scope {
-                Scope::Gross => verdicts.push(limit.verdict("gross", (limit.metric.value)(&report.gross))),
-                Scope::Average => {
-                    let average = report.average.iter().find(|average| average.metric == limit.metric.name);
-                    verdicts.push(limit.verdict("average", average.and_then(|average| average.mean)));
-                }
-                Scope::Each => {
-                    let records = report.records.iter();
-                    verdicts.extend(records.map(|r| limit.verdict(&r.record, (limit.metric.value)(&r.figures))));
-                }
-            }
-        }
-        verdicts
-    }
-}
-
-impl Limit {
     fn verdict(&self, subject: &str, value: Option<f64>) -> Verdict {
         let passed = value.is_some_and(|value| match self.bound {
             Bound::Min => value >= self.value,
             Bound::Max => value <= self.value,
         });
         let (metric, bound, limit) = (self.metric.name, self.bound, self.value);
-        Verdict { subject: subject.into(), metric, bound, limit, value, passed }
+        Verdict { subject: subject.into(), metric, bound, limit, value, passed, single: false }
     }
 }
 
@@ -190,6 +285,20 @@ mod tests {
         let twice = limits.add_json("{\"gross\":{\"min\":{\"se\":99,\n\"se\":0}}}").expect_err("given twice");
         assert!(matches!(twice.place, Place::LineColumn(2, _)) && twice.what.contains("given twice"));
         assert_eq!(limits.add_json("{\"each\":{\"max\":{\"missed\":3}}}"), Ok(()));
-        assert_eq!(limits.0.len(), 2);
+        assert_eq!(limits.all.len(), 2);
+        assert_eq!(
+            limits.add_json("{\"by\":{\"rhythm\":{\"*\":{\"min\":{\"se\":90}}}},\"loss\":{\"se\":0.5}}"),
+            Ok(())
+        );
+        assert_eq!((limits.by.len(), &limits.losses[..]), (1, &[("se", 0.5)][..]));
+        assert!(
+            limits
+                .add_json("{\"by\":{\"rhythm\":{\"*\":{\"min\":{\"see\":90}}}}}")
+                .unwrap_err()
+                .what
+                .contains("by.rhythm.*: no figure")
+        );
+        assert!(limits.add_loss_text("found=1").unwrap_err().contains("is compared; allowed: se"));
+        assert!(limits.add_loss_text("se=-1").is_err());
     }
 }

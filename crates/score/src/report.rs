@@ -4,6 +4,7 @@
 
 use serde::Serialize;
 
+use crate::compare::{Comparison, Earlier};
 use crate::limits::{Bound, Limits, Verdict};
 use crate::metrics::METRICS;
 use crate::record::{Figures, Options, RecordReport, Sums};
@@ -52,6 +53,9 @@ pub struct Report {
     pub average: Vec<Average>,
     /// Limits looked at.
     pub verdicts: Vec<Verdict>,
+    /// Against an earlier report, where one was given.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub against: Option<Comparison>,
 }
 
 impl Report {
@@ -76,9 +80,22 @@ impl Report {
             average: average.collect(),
             records,
             verdicts: Vec::new(),
+            against: None,
         };
         report.verdicts = limits.judge(&report);
         report
+    }
+
+    /// Compares with an earlier report, and looks at the limits on losses.
+    ///
+    /// # Errors
+    /// When the two can't be compared.
+    pub fn compare(&mut self, earlier: &Earlier, limits: &Limits) -> Result<(), String> {
+        let rules = serde_json::to_value(&self.rules).unwrap_or_default();
+        let against = Comparison::new(&rules, &self.records, earlier)?;
+        self.verdicts.extend(limits.judge_losses(&against));
+        self.against = Some(against);
+        Ok(())
     }
 
     /// True if every limit holds (also when there is none).

@@ -7,16 +7,17 @@ use crate::plan::Plan;
 use crate::record::Record;
 use crate::repeats::{Repeat, repeats};
 use pulsewright_cohort::pool;
-use pulsewright_score::limits::Limits;
+use pulsewright_score::limits::{Limits, Verdict};
 use pulsewright_score::read::{ReadError, ReadOptions};
 use pulsewright_score::record::{RecordReport, Sums};
 use pulsewright_score::report::text::{aligned, percent};
 use pulsewright_score::report::{Case, Report, csv, markdown, text};
 use pulsewright_score::{Annotations, matrix::Detection, score_record};
+use pulsewright_script::typed::unknown_of;
 use pulsewright_text::fit;
 use pulsewright_text::source::Unreadable;
 use serde::Serialize;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt::Write;
 
 /// Records shown one by one in the text form; all are in the others.
@@ -81,16 +82,24 @@ impl SuiteReport {
         jobs: usize,
     ) -> Result<SuiteReport, SuiteError> {
         let scored = pool::map(jobs, records, || (), |(), record| score(plan, record, folder, reading))?;
+        check_groups(records, limits)?;
         let failures = scored.iter().filter_map(|(_, failure)| failure.clone()).collect();
         let reports: Vec<RecordReport> = scored.into_iter().map(|(report, _)| report).collect();
+        let repeats = repeats(plan, records, jobs)?;
+        let groups = sums_by_group(records, &reports);
+        let verdicts =
+            groups.iter().flat_map(|(dimension, value, _, sums)| limits.judge_group(dimension, value, &sums.figures()));
+        let verdicts: Vec<Verdict> = verdicts.collect();
+        let mut score = Report::new(&plan.options, reports, limits);
+        score.verdicts.extend(verdicts);
         Ok(SuiteReport {
             title: plan.title.clone(),
             records: records.len(),
             left_out: plan.left_out.len(),
             failures,
-            repeats: repeats(plan, records, jobs)?,
-            groups: groups(records, &reports),
-            score: Report::new(&plan.options, reports, limits),
+            repeats,
+            groups: shown_groups(&groups),
+            score,
             times_s: folder.times_s(),
         })
     }
@@ -143,7 +152,7 @@ impl SuiteReport {
             let _ = writeln!(out, "Of the records one by one the {SHOWN} with the most events missed and extra:\n");
         }
         // Limits on single records that hold are too many to read.
-        shown.verdicts.retain(|verdict| !verdict.passed || matches!(verdict.subject.as_str(), "gross" | "average"));
+        shown.verdicts.retain(|verdict| !verdict.passed || !verdict.single);
         let holding = self.score.verdicts.len() - shown.verdicts.len();
         out += &text::render(&shown);
         if holding > 0 {
@@ -232,8 +241,34 @@ fn score(
     Ok((score_record(&record.name, &reference, &test, &plan.options), failure))
 }
 
-fn groups(records: &[&Record], reports: &[RecordReport]) -> Vec<Group> {
-    let mut sums: Vec<(&'static str, String, usize, Sums)> = Vec::new();
+/// Refuses limits on groups that the plan does not have.
+fn check_groups(records: &[&Record], limits: &Limits) -> Result<(), SuiteError> {
+    if limits.by.is_empty() {
+        return Ok(());
+    }
+    let mut known: BTreeMap<&str, BTreeSet<String>> = BTreeMap::new();
+    for (dimension, value) in records.iter().flat_map(|record| record.dimensions()) {
+        known.entry(dimension).or_default().insert(value);
+    }
+    for by in &limits.by {
+        let wrong = |kind: &str, word: &str, all: Vec<&str>| {
+            SuiteError::Plan(format!("limits, by.{}: {}", by.dimension, unknown_of(kind, word, all)))
+        };
+        let Some(values) = known.get(by.dimension.as_str()) else {
+            return Err(wrong("dimension", &by.dimension, known.keys().copied().collect()));
+        };
+        if by.value != "*" && !values.contains(&by.value) {
+            return Err(wrong("value", &by.value, values.iter().map(String::as_str).collect()));
+        }
+    }
+    Ok(())
+}
+
+/// A dimension, a value, the number of records that have it, and their sums.
+type GroupSums = (&'static str, String, usize, Sums);
+
+fn sums_by_group(records: &[&Record], reports: &[RecordReport]) -> Vec<GroupSums> {
+    let mut sums: Vec<GroupSums> = Vec::new();
     for (record, report) in records.iter().zip(reports) {
         for (dimension, value) in record.dimensions() {
             let same = sums.iter().position(|sum| sum.0 == dimension && sum.1 == value);
@@ -247,9 +282,14 @@ fn groups(records: &[&Record], reports: &[RecordReport]) -> Vec<Group> {
             sums[index].3.add(&report.sums);
         }
     }
+    sums
+}
+
+/// The groups of dimensions with more than one value.
+fn shown_groups(sums: &[GroupSums]) -> Vec<Group> {
     let several = |dimension: &str| sums.iter().filter(|sum| sum.0 == dimension).count() > 1;
     let of_several = sums.iter().filter(|sum| several(sum.0));
-    let group = |(dimension, value, records, sums): &(&'static str, String, usize, Sums)| Group {
+    let group = |(dimension, value, records, sums): &GroupSums| Group {
         dimension,
         value: value.clone(),
         records: *records,

@@ -70,13 +70,19 @@ pub struct LimitFlags {
     /// File of limits, JSON: {"gross": {"min": {"se": 99.5}}, "average": {}, "each": {}}.
     #[arg(long, value_name = "FILE", help_heading = "Limits")]
     limits: Option<PathBuf>,
+    /// Compare with an earlier report, JSON: better or worse, by how much, with 95 % intervals by a bootstrap over records.
+    #[arg(long, value_name = "REPORT", help_heading = "Limits")]
+    against: Option<PathBuf>,
+    /// Largest allowed loss of a figure against that report, such as se=0.5.
+    #[arg(long, value_name = "FIGURE=VALUE", requires = "against", help_heading = "Limits")]
+    max_loss: Vec<String>,
 }
 
 impl LimitFlags {
     /// Whether there is any.
     pub fn any(&self) -> bool {
         let lists = [&self.min, &self.max, &self.min_each, &self.max_each];
-        self.limits.is_some() || lists.iter().any(|list| !list.is_empty())
+        self.limits.is_some() || self.against.is_some() || lists.iter().any(|list| !list.is_empty())
     }
 
     /// Where the limits come from.
@@ -89,7 +95,7 @@ impl LimitFlags {
         ];
         let texts =
             flags.into_iter().flat_map(|(scope, bound, texts)| texts.into_iter().map(move |text| (scope, bound, text)));
-        LimitSources { file: self.limits, texts: texts.collect() }
+        LimitSources { file: self.limits, texts: texts.collect(), losses: self.max_loss, against: self.against }
     }
 }
 

@@ -3,7 +3,7 @@
 use super::{Case, Report};
 use crate::metrics::{Kind, METRICS, Metric};
 use crate::record::{Figures, RecordReport};
-use crate::report::text::{number, percent};
+use crate::report::text::{changed_most, changes, number, percent, records_compared};
 use pulsewright_text::fit;
 use std::cmp::Reverse;
 use std::fmt::Write;
@@ -24,6 +24,15 @@ pub fn render(report: &Report) -> String {
 /// The report without a heading: limits, all records pooled, the records with the most events missed and extra.
 pub fn body(report: &Report) -> String {
     let mut out = limits(report);
+    if let Some(against) = &report.against {
+        let _ = write!(out, "\nAgainst the earlier report: {}\n\n", records_compared(against));
+        out += &table(&changes(against));
+        let changed = changed_most(against);
+        if !changed.is_empty() {
+            out.push('\n');
+            out += &table(&changed);
+        }
+    }
     out += "\nAll records pooled\n\n";
     let mut rows = vec![["figure", "value", "meaning"].map(str::to_owned).to_vec()];
     for metric in METRICS {

@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use crate::compare::{Changed, Comparison};
 use crate::matrix::{LETTERS, Share};
 use crate::metrics::{Kind, Metric, by_name};
 use crate::record::Figures;
@@ -66,6 +67,40 @@ pub fn aligned(rows: &[Vec<String>]) -> String {
     out
 }
 
+/// How many records were compared, and how many became better and worse.
+pub fn records_compared(against: &Comparison) -> String {
+    let Comparison { records, only_here, only_earlier, better, worse, .. } = against;
+    let more = [(*only_here, "here alone"), (*only_earlier, "in the earlier one alone")];
+    let more: String =
+        more.iter().filter(|(count, _)| *count > 0).map(|(count, what)| format!(", {count} {what}")).collect();
+    format!("{records} records in both reports{more}; fewer events missed and extra in {better}, more in {worse}")
+}
+
+/// A row of titles, then one for each figure.
+pub fn changes(against: &Comparison) -> Vec<Vec<String>> {
+    let titles = ["figure", "before", "now", "change", "95 % from", "to", ""];
+    let mut rows = vec![titles.map(str::to_owned).to_vec()];
+    let signed = |value: f64| format!("{:+.3}", value + 0.0);
+    for change in &against.figures {
+        let end = |end: Option<f64>| end.map_or("-".to_owned(), signed);
+        let numbers = [fixed(change.earlier, 3), fixed(change.now, 3), signed(change.change)];
+        let ends = [end(change.low), end(change.high), change.verdict.word().to_owned()];
+        rows.push([change.metric.to_owned()].into_iter().chain(numbers).chain(ends).collect());
+    }
+    rows
+}
+
+/// A row of titles, then the records whose events missed and extra changed most; nothing where none did.
+pub fn changed_most(against: &Comparison) -> Vec<Vec<String>> {
+    if against.changed_most.is_empty() {
+        return Vec::new();
+    }
+    let mut rows = vec![["record, missed and extra", "before", "now"].map(str::to_owned).to_vec()];
+    let row = |one: &Changed| vec![one.record.clone(), one.earlier.to_string(), one.now.to_string()];
+    rows.extend(against.changed_most.iter().map(row));
+    rows
+}
+
 /// The whole report.
 pub fn render(report: &Report) -> String {
     let options = &report.rules.options;
@@ -112,6 +147,12 @@ pub fn render(report: &Report) -> String {
             [("beats", shutdown.beats), ("N", shutdown.n), ("S", shutdown.s), ("V", shutdown.v), ("F", shutdown.f)];
         let lost: Vec<String> = lost.iter().map(|(name, share)| format!("{name} {}", counted(share))).collect();
         let _ = writeln!(out, "missed in test shutdown: {}", lost.join(", "));
+    }
+    if let Some(against) = &report.against {
+        out += "\nAgainst the earlier report\n";
+        let _ = writeln!(out, "{}", records_compared(against));
+        out += &aligned(&changes(against));
+        out += &aligned(&changed_most(against));
     }
     if !report.verdicts.is_empty() {
         out += "\nLimits\n";
