@@ -27,7 +27,7 @@ pub fn limits(text: &[u8]) {
     let Ok(text) = std::str::from_utf8(text) else { return };
     let mut limits = Limits::default();
     match limits.add_json(text) {
-        Ok(()) => assert!(limits.0.iter().all(|limit| limit.value.is_finite())),
+        Ok(()) => assert!(limits.all.iter().all(|limit| limit.value.is_finite())),
         Err(problem) => assert!(!problem.to_string().is_empty()),
     }
 }
