@@ -112,6 +112,10 @@ pub enum Pathway {
     Escape,
     /// A dying heart: very wide and low.
     Agonal,
+    /// The right bundle branch and the anterior fascicle of the left are blocked.
+    Bifascicular,
+    /// Pacing electrodes in the right ventricle's apex and on the side of the left ventricle.
+    Biventricular,
 }
 
 impl Pathway {
@@ -128,6 +132,8 @@ impl Pathway {
         Pathway::Paced,
         Pathway::Escape,
         Pathway::Agonal,
+        Pathway::Bifascicular,
+        Pathway::Biventricular,
     ];
 }
 

@@ -8,9 +8,11 @@
 //! needs noise of `s / 10^(d / 20)` mV RMS in all.
 
 mod background;
+mod compression;
 pub(crate) mod crest;
 mod electrode;
 mod lead_off;
+mod limb;
 mod mains;
 mod motion;
 mod muscle;
@@ -25,17 +27,18 @@ use crate::block::Rows;
 use crate::course::Course;
 use crate::field::Field;
 use crate::frame::INDEPENDENT_LEADS;
-use crate::frequency::Frequency;
 use crate::noise::Noise;
 use crate::respiration::Respiration;
 use crate::time::Instant;
 use background::Background;
+use mains::Mains;
 use motion::Motion;
 use muscle::Muscle;
 use pair::Pair;
+use wander::Wander;
 
 /// The fields that switch a layer on when they are not zero.
-pub(crate) const SWITCHES: [Field; 8] = [
+pub(crate) const SWITCHES: [Field; 10] = [
     Field::MainsMv,
     Field::WanderMv,
     Field::BreathingWanderMv,
@@ -44,6 +47,8 @@ pub(crate) const SWITCHES: [Field; 8] = [
     Field::SurgeryMv,
     Field::ElectrodeMv,
     Field::BackgroundMv,
+    Field::TremorMv,
+    Field::CompressionMv,
 ];
 
 /// Amplitudes that glide from the value of the step before: those of the layers, and the two factors on the heart's signal.
@@ -75,9 +80,11 @@ pub(crate) const OFF: [Field; 9] = [
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Layers {
     /// One bit for each of [`SWITCHES`].
-    noise: u8,
+    noise: u16,
     /// One bit for each of [`OFF`].
     off: u16,
+    /// Whether RA and LA are interchanged.
+    swapped: bool,
 }
 
 impl Layers {
@@ -94,11 +101,12 @@ impl Layers {
                 layers.off |= 1 << i;
             }
         }
+        layers.swapped = on(Field::SwapArms);
         layers
     }
 
     pub(crate) fn none(self) -> bool {
-        self.noise == 0 && self.off == 0
+        self.noise == 0 && self.off == 0 && !self.swapped
     }
 
     /// Which of [`SWITCHES`] are on.
@@ -124,16 +132,30 @@ const SHARES: [Pair; INDEPENDENT_LEADS] = [
 /// Shares of the baseline's movement with breathing in I, II, V1 to V6 (common practice, no source).
 const BREATHING_SHARES: [f32; INDEPENDENT_LEADS] = [0.4, 1.0, 0.5, 0.5, 0.6, 0.7, 0.8, 0.8];
 
+/// The leads with the electrodes RA and LA interchanged: I upside down, II and III, aVR and aVL in each other's place.
+pub(crate) fn swapped_arms([i, ii, chest @ ..]: [f32; INDEPENDENT_LEADS]) -> [f32; INDEPENDENT_LEADS] {
+    let [v1, v2, v3, v4, v5, v6] = chest;
+    [-i, ii - i, v1, v2, v3, v4, v5, v6]
+}
+
 /// State that neighbouring frames share across events.
 pub(crate) struct Shared {
     muscle: Muscle,
     motion: Motion,
     background: Background,
+    wander: Wander,
 }
 
 impl Shared {
     pub(crate) const fn new() -> Shared {
-        Shared { muscle: Muscle::new(), motion: Motion::new(), background: Background::new() }
+        Shared { muscle: Muscle::new(), motion: Motion::new(), background: Background::new(), wander: Wander::new() }
+    }
+}
+
+impl Shared {
+    /// How far a movement presses on the cuff at an instant, with an RMS of 1 in the middle of one.
+    pub(crate) fn pressed(&mut self, noise: &Noise, now: Instant) -> f32 {
+        self.motion.at(noise, now).0
     }
 }
 
@@ -142,6 +164,9 @@ pub(crate) struct ArtefactConditions {
     /// Start of the step, from which the courses count.
     pub(crate) start: Instant,
     pub(crate) mains_hz: f32,
+    pub(crate) mains_drift_hz: f32,
+    /// Harmonics of the mains, share of the fundamental.
+    pub(crate) mains_harmonics: f32,
     pub(crate) mains_mv: Course,
     pub(crate) wander_mv: Course,
     pub(crate) breathing_mv: Course,
@@ -150,6 +175,10 @@ pub(crate) struct ArtefactConditions {
     pub(crate) surgery_mv: Course,
     pub(crate) electrode_mv: Course,
     pub(crate) background_mv: Course,
+    pub(crate) tremor_mv: Course,
+    pub(crate) tremor_hz: f32,
+    pub(crate) compression_mv: Course,
+    pub(crate) compressions_per_min: f32,
     /// Length of bursts of electrode noise and the time that each has for itself, s.
     pub(crate) bursts: (f32, f32),
 }
@@ -168,10 +197,10 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
     rows: &mut R,
     from: usize,
 ) {
-    let frequency = Frequency::hz(conditions.mains_hz);
+    let hum_of = Mains::new(conditions.mains_hz, conditions.mains_drift_hz, conditions.mains_harmonics);
     // In the order of SWITCHES.
-    let [mains, wander, breathing, muscle, motion, surgery, electrode, background] = layers.noises();
-    let phases = if wander { wander::phases(noise) } else { [0; wander::TONES] };
+    let [mains, wander, breathing, muscle, motion, surgery, electrode, background, tremor, compression] =
+        layers.noises();
     let ArtefactConditions {
         start,
         mains_mv,
@@ -182,18 +211,20 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
         surgery_mv,
         electrode_mv,
         background_mv,
+        tremor_mv,
+        compression_mv,
         ..
     } = conditions;
     for (row, now) in (from..).zip(instants.iter().copied()) {
         let mut leads_mv = rows.leads(row);
         let since = now.since(*start);
         let mut pair = Pair::default();
-        let hum = if mains || surgery { mains::at(frequency, now) } else { Pair::default() };
+        let hum = if mains || surgery { hum_of.at(now) } else { Pair::default() };
         if mains {
             pair.add(hum, mains_mv.at(since));
         }
         if wander {
-            pair.add(wander::at(&phases, now), wander_mv.at(since));
+            pair.add(shared.wander.at(noise, now), wander_mv.at(since));
         }
         if motion {
             pair.add(shared.motion.at(noise, now), motion_mv.at(since));
@@ -203,6 +234,9 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
         }
         if electrode {
             pair.add(electrode::at(noise, conditions.bursts, now), electrode_mv.at(since));
+        }
+        if compression {
+            pair.add(compression::at(conditions.compressions_per_min, now), compression_mv.at(since));
         }
         for (lead, share) in leads_mv.iter_mut().zip(SHARES) {
             *lead += share.0 * pair.0 + share.1 * pair.1;
@@ -218,6 +252,12 @@ pub(crate) fn add_to<R: Rows + ?Sized>(
         }
         if muscle {
             shared.muscle.add_to(noise, now, muscle_mv.at(since), &mut leads_mv);
+        }
+        if tremor {
+            limb::add_to(noise, conditions.tremor_hz, now, tremor_mv.at(since), &mut leads_mv);
+        }
+        if layers.swapped {
+            leads_mv = swapped_arms(leads_mv);
         }
         lead_off::apply(layers.off, &mut leads_mv);
         rows.set_leads(row, leads_mv);

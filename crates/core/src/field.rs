@@ -189,6 +189,8 @@ patient {
     EcgGain: "ecg.gain", "1", 0.05 ..= 5.0, true, "Factor on every ECG amplitude.";
     TPercent: "ecg.t_percent", "%", -150.0 ..= 300.0, true, "Height of T waves in percent of the usual one: 0 is flat, -100 inverted.";
     TentingPercent: "ecg.t_tenting_percent", "%", 0.0 ..= 100.0, true, "How narrow and symmetrical T waves are: 100, with t_percent about 220, as in hyperkalaemia; P waves become lower with it.";
+    UMv: "ecg.u_mv", "mV", -0.5 ..= 1.0, true, "Height of a U wave in V3, its apex some 90 ms after the end of T; a fifth of it in II; at a gain of 1.";
+    AlternansPercent: "ecg.alternans_percent", "%", 0.0 ..= 80.0, false, "Electrical alternans: how much lower QRS and T of every other beat are.";
     AxisDeg: "ecg.axis_deg", "deg", -180.0 ..= 180.0, true, "Turn of QRS and T in the frontal plane against the usual axis; positive to the right.";
     StInferiorMv: "st.inferior_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of II, III and aVF; at a gain of 1.";
     StAnteriorMv: "st.anterior_mv", "mV", -1.0 ..= 1.2, true, "ST level from the J point into the T wave, mean of V1 to V4; at a gain of 1.";
@@ -226,10 +228,13 @@ patient {
     BreathPauseEveryS: "breathing.pause_every_s", "s", 5.0 ..= 300.0, false, "Periodic breathing: from one pause to the next, to the nearest whole breath.";
     BreathWaxing: "breathing.waxing_percent", "%", 0.0 ..= 100.0, false, "Periodic breathing: how much shallower the breaths next to a pause are.";
     SighEvery: "breathing.sigh_every", "breaths", 0.0 ..= 500.0, false, "A breath 2.5 times as deep after this many; 0 for none.", Count;
+    BreathIrregular: "breathing.irregular_percent", "%", 0.0 ..= 30.0, false, "Random change of the length and of the depth of each breath: standard deviation over the mean; the mean rate holds.";
     BreathingGain: "breathing.ecg_percent", "%", 0.0 ..= 30.0, false, "Change of ECG amplitude over a breath, peak to peak.";
     MainsMv: "artefact.mains_mv", "mV", 0.0 ..= 10.0, true, "Mains hum: mV RMS in I, II, III and V1 to V6, 0.87 of it in aVR, aVL and aVF, as for all noise.";
     MainsHz: "artefact.mains_hz", "Hz", 45.0 ..= 65.0, false, "Mains frequency.";
-    WanderMv: "artefact.wander_mv", "mV", 0.0 ..= 10.0, true, "Slow random baseline wander, 0.06 to 0.45 Hz: mV RMS.";
+    MainsDriftHz: "artefact.mains_drift_hz", "Hz", 0.0 ..= 1.0, false, "How far the mains frequency drifts to either side, within half a minute; 0 keeps it exact.";
+    MainsHarmonics: "artefact.mains_harmonics_percent", "%", 0.0 ..= 50.0, false, "Third harmonic of the mains over its fundamental; the fifth is half as large. The RMS stays that of mains_mv.";
+    WanderMv: "artefact.wander_mv", "mV", 0.0 ..= 10.0, true, "Slow random baseline wander below 0.6 Hz: mV RMS.";
     BreathingWanderMv: "artefact.breathing_mv", "mV", -10.0 ..= 10.0, true, "Baseline that moves with breathing: rise from empty to full lungs in lead II, mV peak to peak.";
     MuscleMv: "artefact.muscle_mv", "mV", 0.0 ..= 10.0, true, "Muscle noise around 95 Hz, at each electrode its own: mV RMS.";
     MotionMv: "artefact.motion_mv", "mV", 0.0 ..= 10.0, true, "Motion in bursts of 2 to 5 s, one every 8 s: mV RMS within a burst.";
@@ -237,6 +242,11 @@ patient {
     ElectrodeMv: "artefact.electrode_mv", "mV", 0.0 ..= 10.0, true, "Electrodes that shift on the skin, 0.5 to 12 Hz, where QRS detectors listen: mV RMS.";
     ElectrodeBurstS: "artefact.electrode_burst_s", "s", 0.0 ..= 60.0, false, "Length of bursts of electrode noise; 0 for noise without a break.";
     ElectrodeEveryS: "artefact.electrode_every_s", "s", 1.0 ..= 300.0, false, "One burst of electrode noise in this time, somewhere in it.";
+    TremorMv: "artefact.tremor_mv", "mV", 0.0 ..= 10.0, true, "A right arm that moves in a rhythm, as in tremor or with a brush in the hand: mV RMS in I and II; none in III, a third in V1 to V6.";
+    TremorHz: "artefact.tremor_hz", "Hz", 2.0 ..= 12.0, false, "Rate of that rhythm.";
+    CompressionMv: "artefact.compression_mv", "mV", 0.0 ..= 10.0, true, "Chest compressions as they move the electrodes: mV RMS.";
+    CompressionsPerMin: "artefact.compressions_per_min", "1/min", 60.0 ..= 160.0, false, "Rate of the compressions.";
+    SwapArms: "artefact.swap_ra_la", "0/1", 0.0 ..= 1.0, false, "1: the electrodes RA and LA are interchanged: I upside down, II and III in each other's place.", Switch;
     OffRa: "artefact.off_ra", "1", 0.0 ..= 1.0, false, "1: electrode RA is off, which flattens II; with two limb electrodes off every lead is flat.", Switch;
     OffLa: "artefact.off_la", "1", 0.0 ..= 1.0, false, "1: electrode LA is off, which flattens I; with two limb electrodes off every lead is flat.", Switch;
     OffLl: "artefact.off_ll", "1", 0.0 ..= 1.0, false, "1: electrode LL is off, which flattens II; with two limb electrodes off every lead is flat.", Switch;
@@ -300,6 +310,7 @@ cuff {
     CuffVent: "cuff.vent", "0/1", 0.0 ..= 1.0, false, "Cuff: 1 opens the valve at the start of the step.", Switch;
     CuffLimit: "cuff.limit_mmhg", "mmHg", 50.0 ..= 350.0, false, "Cuff: over-pressure that opens the valve during inflation.";
     CuffOscillation: "cuff.oscillation_mmhg", "mmHg", 0.0 ..= 10.0, true, "Cuff: largest oscillation, foot to peak, at the mean arterial pressure.";
+    CuffMotion: "cuff.motion_mmhg", "mmHg", 0.0 ..= 20.0, true, "Cuff: pressure of an arm that moves, in the bursts of artefact.motion_mv: mmHg RMS within a burst.";
     CuffSystolicShare: "cuff.systolic_percent", "%", 20.0 ..= 90.0, false, "Cuff: oscillation at the systolic pressure, share of the largest.";
     CuffDiastolicShare: "cuff.diastolic_percent", "%", 30.0 ..= 95.0, false, "Cuff: oscillation at the diastolic pressure, share of the largest.";
 }

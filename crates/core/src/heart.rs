@@ -34,7 +34,7 @@ use clock::{CLOCK_ORDER, CLOCKS, Clock};
 use impulse::{Descent, Impulse, Place};
 use irregular::Irregular;
 use recovery::Memory;
-use rhythm::{Atria, AvNode, PacingMode, Rhythm, Ventricles};
+use rhythm::{Atria, AvNode, Rhythm, Ventricles};
 
 pub(crate) use conditions::{Activation, Asked, Conduction, Emit, HeartConditions};
 pub(crate) use recovery::{Length, qrs_ms};
@@ -138,7 +138,7 @@ impl Heart {
 
     /// QRS onset of the first beat to come, if one is due.
     pub(crate) fn first_beat(&self, conditions: &HeartConditions<'_>) -> Option<Instant> {
-        let follows = conditions.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
+        let follows = conditions.rhythm.pacing.is_some_and(|pacing| pacing.mode.follows_atria());
         let conducts = follows || !matches!(conditions.rhythm.av, AvNode::Blocked);
         let above = if conducts { self.clock(Clock::Sinus).min(self.clock(Clock::PaceAtrium)) } else { Instant::NEVER };
         let first = above
@@ -251,7 +251,7 @@ impl Heart {
             Clock::PaceAtrium => self.pace_atrium(now, conditions, emit),
             Clock::PacedAtria => {
                 self.stop(Clock::PacedAtria);
-                let down = Some(Descent { pr: conditions.pr, code: conditions.rhythm.code, asked: None });
+                let down = Some(Descent::new(conditions.pr, conditions.rhythm.code));
                 self.activate_atria(now, AtrialOrigin::Paced, down, conditions, noise, emit);
             }
             Clock::Irregular => {
@@ -336,7 +336,7 @@ impl Heart {
     fn next_regular(&self, now: Instant, conditions: &HeartConditions<'_>) -> Span {
         let mut next = self.clock(Clock::Irregular).min(self.clock(Clock::Focus));
         let passes = matches!(conditions.rhythm.av, AvNode::Conducting | AvNode::Dropping | AvNode::Decremental);
-        let tracks = conditions.rhythm.pacing.is_some_and(|pacing| pacing.mode == PacingMode::Ddd);
+        let tracks = conditions.rhythm.pacing.is_some_and(|pacing| pacing.mode.follows_atria());
         let sinus = self.clock(Clock::Sinus);
         if sinus != Instant::NEVER && (tracks || passes && self.node.takes(sinus)) {
             // Foci in turn have PR of their own.

@@ -34,6 +34,9 @@ pub(crate) struct BreathingConditions {
     pub pause_every_s: f32,
     /// How much shallower the breaths next to a pause are, 0 to 1.
     pub waxing: f32,
+    /// Standard deviation of the length and of the depth of a breath, share, and two draws of chance for the next one.
+    pub irregular: f32,
+    pub chance: [f32; 2],
     /// A sigh after this many breaths; 0 for none.
     pub sigh_every: u16,
 }
@@ -43,10 +46,19 @@ impl BreathingConditions {
     fn is_apnoea(&self) -> bool {
         self.per_minute <= 0.0 || self.depth_ohm <= 0.0
     }
+
+    /// Factor by which the next breath differs from the mean one; as often above 1 as below.
+    fn differs(&self, draw: usize) -> f32 {
+        let chance = self.chance.get(draw).copied().unwrap_or(0.0);
+        1.0 + math::clamp(self.irregular * chance, -LARGEST_CHANGE, LARGEST_CHANGE)
+    }
 }
 
 /// Depth of a sigh over that of other breaths: two to three times (from memory).
 const SIGH: f32 = 2.5;
+
+/// Most by which a breath differs from the mean one.
+const LARGEST_CHANGE: f32 = 0.6;
 
 /// Slowest breath: at lower rates a rest follows.
 const SLOWEST: Span = Span::secs(6);
@@ -54,8 +66,10 @@ const SLOWEST: Span = Span::secs(6);
 /// The range of the impedance, ohm, over the settings of the whole script: what a file's scale must hold.
 pub(crate) fn range(ever: Ranges<'_>) -> Range {
     let sigh = if ever(Field::SighEvery).highest > 0.0 { SIGH } else { 1.0 };
+    let deepest = if ever(Field::BreathIrregular).highest > 0.0 { 1.0 + LARGEST_CHANGE } else { 1.0 };
     // Two heartbeats may show at once; between the arms they are larger.
-    ever(Field::BaseOhm).raised(sigh * ever(Field::BreathDepthOhm).highest + 3.0 * ever(Field::CardiacOhm).highest)
+    ever(Field::BaseOhm)
+        .raised(sigh * deepest * ever(Field::BreathDepthOhm).highest + 3.0 * ever(Field::CardiacOhm).highest)
 }
 
 /// An action of breathing.
@@ -153,9 +167,12 @@ impl Respiration {
             return Some(Act::Apnoea { at: start, starts: false });
         }
         self.period = Span::period(conditions.per_minute);
+        if conditions.irregular > 0.0 {
+            self.period = self.period.scaled(conditions.differs(0));
+        }
         let breathing = self.period.min(SLOWEST);
         let inspiration = breathing.scaled(1.0 / (1.0 + conditions.expiration_ratio));
-        let depth_ohm = conditions.depth_ohm * self.effort(conditions);
+        let depth_ohm = conditions.depth_ohm * self.effort(conditions) * conditions.differs(1);
         let breath = Breath { start, peak: start.plus(inspiration), end: start.plus(breathing), depth_ohm };
         self.breath = Some(breath);
         self.ventilated = conditions.ventilated;
@@ -170,7 +187,10 @@ impl Respiration {
     /// Breaths from one pause to the next.
     fn breaths_between(&self, conditions: &BreathingConditions) -> u16 {
         // At least one; `as` saturates.
-        math::max((conditions.pause_every_s - conditions.pause_s) / self.period.as_secs() + 0.5, 1.0) as u16
+        math::max(
+            (conditions.pause_every_s - conditions.pause_s) / Span::period(conditions.per_minute).as_secs() + 0.5,
+            1.0,
+        ) as u16
     }
 
     /// Share of its depth that the breath now starting has; counts it.

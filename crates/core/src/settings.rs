@@ -167,6 +167,8 @@ impl Settings {
 const RESTING: &[(Field, f32)] = &[
     (Field::AvRatio, 1.0),
     (Field::AtrialBpm, 75.0),
+    (Field::TremorHz, 5.0),
+    (Field::CompressionsPerMin, 110.0),
     (Field::PauseS, 3.0),
     (Field::FibrillationPercent, 24.0),
     (Field::PrFollows, 1.0),

@@ -142,7 +142,15 @@ mod tests {
             frame
         };
         let frames = vec![frame(0), frame(1)];
-        Recording { rate: FrameRate::lit(500), first: 0, frames, events: Vec::new(), labels: Vec::new() }
+        Recording {
+            rate: FrameRate::lit(500),
+            first: 0,
+            frames,
+            events: Vec::new(),
+            labels: Vec::new(),
+            seed: 1,
+            settings: Vec::new(),
+        }
     }
 
     #[test]

@@ -1,6 +1,8 @@
 //! The truth's marks on a strip: beat codes, P onsets, step labels, times, the legend and the description.
 
-use pulsewright_core::truth::{BeatCode, Event};
+use pulsewright_core::frame::Channel;
+use pulsewright_core::time::Instant;
+use pulsewright_core::truth::{Beat, BeatCode, Event};
 
 use crate::letters;
 use crate::recording::Recording;
@@ -58,6 +60,69 @@ pub fn pulses(recording: &Recording) -> Vec<f64> {
     recording.events.iter().filter_map(within).filter(|at_s| (0.0..seconds).contains(at_s)).collect()
 }
 
+/// Whether pacing pulses point upwards in a lead: by the samples of a pulse, or of the others where its frames missed it.
+pub fn pulse_is_upright(recording: &Recording, channel: Channel, at_s: f64) -> bool {
+    let own = pulse_height(recording, channel, at_s);
+    if own != 0.0 {
+        return own > 0.0;
+    }
+    pulses(recording).into_iter().map(|at_s| pulse_height(recording, channel, at_s)).sum::<f64>() >= 0.0
+}
+
+/// How far a channel goes within 3 ms of a pulse from where it was before; 0 where no frame met it.
+fn pulse_height(recording: &Recording, channel: Channel, at_s: f64) -> f64 {
+    let rate = f64::from(recording.rate.as_hz());
+    let first = (at_s * rate).ceil() as usize;
+    let last = first + (0.003 * rate) as usize;
+    let value = |frame: usize| recording.frames.get(frame).map(|frame| f64::from(frame.sample(channel)));
+    let Some(before) = first.checked_sub(1).and_then(value) else { return 0.0 };
+    let heights = (first..=last).filter_map(value).map(|after| after - before);
+    let height = heights.max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(0.0);
+    // Less than a wave of the heart may do in that time.
+    if height.abs() < 0.2 { 0.0 } else { height }
+}
+
+/// Medians of the truth's intervals in a line; empty without two beats.
+pub fn intervals(recording: &Recording) -> String {
+    let seconds = recording.seconds();
+    let whole = |event: &Event| match event {
+        Event::Beat(beat) if (0.0..seconds).contains(&recording.seconds_to(beat.peak)) => Some(*beat),
+        _ => None,
+    };
+    let beats: Vec<Beat> = recording.events.iter().filter_map(whole).collect();
+    let ms = |from: Instant, to: Instant| 1000.0 * (to.as_secs_f64() - from.as_secs_f64());
+    let rr = median(beats.windows(2).map(|pair| ms(pair[0].onset, pair[1].onset)));
+    let Some(rr_ms) = rr else { return String::new() };
+    let pr = median(beats.iter().filter_map(|beat| Some(ms(beat.p_onset?, beat.onset))));
+    let qrs = median(beats.iter().map(|beat| ms(beat.onset, beat.end)));
+    let qt = median(beats.iter().map(|beat| ms(beat.onset, beat.t_end)));
+    // Fridericia.
+    let qtc = qt.map(|qt_ms| qt_ms / (0.001 * rr_ms).cbrt());
+    let named = [("RR", rr), ("PR", pr), ("QRS", qrs), ("QT", qt), ("QTc", qtc)];
+    let each: Vec<String> =
+        named.into_iter().filter_map(|(name, value)| Some(format!("{name} {:.0}", value?))).collect();
+    format!("{} ms (medians of the truth)", each.join("  "))
+}
+
+fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut values: Vec<f64> = values.collect();
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
+/// The seed, and settings of the step in force at the start.
+pub fn settings(recording: &Recording) -> String {
+    let step = recording.events.iter().find_map(|event| match event {
+        Event::Step { item, .. } => Some(*item),
+        _ => None,
+    });
+    let settings = step.and_then(|item| recording.settings.get(item)).map_or("", String::as_str);
+    match settings {
+        "" => format!("seed {}", recording.seed),
+        settings => format!("seed {}  {settings}", recording.seed),
+    }
+}
+
 /// Steps in force within the recording: seconds from its start (below zero for the one before it), and label.
 pub fn steps(recording: &Recording) -> Vec<(f64, &str)> {
     let each = |event: &Event| match event {
@@ -90,7 +155,7 @@ pub fn legend(recording: &Recording) -> String {
         parts.push("p onset of a P wave".into());
     }
     if !pulses(recording).is_empty() {
-        parts.push("upright bars pacing pulses, not to scale".into());
+        parts.push("bars pacing pulses, up or down as in the lead, not to scale".into());
     }
     if parts.is_empty() {
         "No beats in this strip.".into()

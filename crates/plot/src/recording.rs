@@ -36,6 +36,10 @@ pub struct Recording {
     pub events: Vec<Event>,
     /// Label of each item of the script, by item index; made from the settings, replaceable by names from a document.
     pub labels: Vec<String>,
+    /// Seed of everything left to chance.
+    pub seed: u64,
+    /// Of each item of the script, the settings that differ from the usual ones of its body and rhythm.
+    pub settings: Vec<String>,
 }
 
 /// Why a stretch cannot be recorded.
@@ -106,7 +110,15 @@ impl Recording {
                 Item::Repeat { .. } => String::new(),
             })
             .collect();
-        Ok(Recording { rate, first, frames, events, labels })
+        let settings = script
+            .items()
+            .iter()
+            .map(|item| match item {
+                Item::Step(step) => unusual(&step.settings),
+                Item::Repeat { .. } => String::new(),
+            })
+            .collect();
+        Ok(Recording { rate, first, frames, events, labels, seed: script.seed(), settings })
     }
 
     /// The same with straight lines where pacing pulses are.
@@ -154,6 +166,25 @@ impl Recording {
     pub fn seconds_to(&self, instant: Instant) -> f64 {
         instant.as_secs_f64() - self.start_s()
     }
+}
+
+/// Settings that differ from the usual ones of body and rhythm, as a script writes them; those that `life` sets with its word alone.
+fn unusual(settings: &Settings) -> String {
+    let life = settings.get(Field::Life);
+    let usual = Settings::new(settings.body(), settings.rhythm());
+    let usual = usual.with(Field::Life, life).unwrap_or(usual);
+    let value = |field: Field| match field.info().words().get(settings.get(field) as usize) {
+        Some(word) => (*word).to_owned(),
+        None => settings.get(field).to_string(),
+    };
+    let differs = |field: &Field| settings.get(*field) != usual.get(*field) || *field == Field::Life && life != 0.0;
+    let each: Vec<String> = Field::ALL
+        .iter()
+        .copied()
+        .filter(differs)
+        .map(|field| format!("{} {}", field.info().path, value(field)))
+        .collect();
+    each.join(", ")
 }
 
 /// A step in words: rhythm, body and, where the rhythm has beats, rate.

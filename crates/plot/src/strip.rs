@@ -20,11 +20,13 @@ pub const TWELVE_LEADS: &str = "12-lead";
 
 const MARGIN_MM: f64 = 6.0;
 const GUTTER_MM: f64 = 20.0;
-const HEADER_MM: f64 = 12.0;
+const HEADER_MM: f64 = 15.5;
 const STEP_LANE_MM: f64 = 4.5;
 const TIME_LANE_MM: f64 = 4.0;
 /// Part of the paper above the first line that holds codes and P onsets.
 const CODE_LANE_MM: f64 = 5.0;
+/// Part of the paper above a line of several leads that holds their names.
+const NAME_LANE_MM: f64 = 5.0;
 const NOTICE_MM: f64 = 6.5;
 const LEGEND_MM: f64 = 5.0;
 /// Paper before the traces that holds the calibration mark.
@@ -57,7 +59,12 @@ pub struct Sheet {
     pub title: Option<String>,
     /// Whether beat codes and P onsets are marked.
     pub codes: bool,
+    /// Whether the drawing is a page: [`PAGE_MM`], on which a strip that is too large is refused.
+    pub page: bool,
 }
+
+/// Width and height of a page, mm: within A4 (297 by 210) and within Letter (279.4 by 215.9), on its side, with 10 mm around it.
+pub const PAGE_MM: [f64; 2] = [259.0, 190.0];
 
 /// Why a recording cannot be drawn on a sheet.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -69,6 +76,14 @@ pub enum StripError {
     /// No lines.
     #[error("nothing to draw: no channel is chosen")]
     NoChannels,
+    /// Larger than a page.
+    #[error("the strip is {width_mm:.0} by {height_mm:.0} mm and a page has {} by {}: take fewer channels, a shorter strip or shorter rows", PAGE_MM[0], PAGE_MM[1])]
+    Page {
+        /// Width needed, mm.
+        width_mm: f64,
+        /// Height needed, mm.
+        height_mm: f64,
+    },
     /// A scale outside its range.
     #[error("{what} {value} is outside {min} to {max} {unit}")]
     Scale {
@@ -98,7 +113,12 @@ impl Sheet {
             Channel::Respiration,
         ];
         let lines = channels.into_iter().map(|channel| Line { parts: vec![channel] }).collect();
-        Sheet { mm_per_s: 25.0, mm_per_mv: 10.0, row_s: 10.0, lines, title: None, codes: true }
+        Sheet { mm_per_s: 25.0, mm_per_mv: 10.0, row_s: 10.0, lines, title: None, codes: true, page: false }
+    }
+
+    /// Longest row, in whole seconds, that a page holds at this paper speed; 0 when it holds none.
+    pub fn longest_row_on_page_s(mm_per_s: f64) -> f64 {
+        ((PAGE_MM[0] - 2.0 * MARGIN_MM - GUTTER_MM - CALIBRATION_MM) / mm_per_s).floor()
     }
 
     fn check(&self) -> Result<(), StripError> {
@@ -149,22 +169,33 @@ pub fn draw(recording: &Recording, sheet: &Sheet) -> Result<Drawing, StripError>
         return Err(StripError::Empty);
     }
     let smooth = recording.without_pulses();
+    let played = recording;
     let recording = smooth.as_ref();
-    let layout = Layout::new(recording, sheet);
+    let layout = Layout::new(played, recording, sheet);
     let rows = (recording.seconds() / sheet.row_s).ceil().max(1.0) as usize;
     let height_mm = MARGIN_MM + HEADER_MM + rows as f64 * layout.row_mm() + LEGEND_MM + MARGIN_MM;
+    let (width_mm, height_mm) = match [layout.width_mm(), height_mm] {
+        [width_mm, height_mm] if !sheet.page => (width_mm, height_mm),
+        [width_mm, height_mm] if width_mm <= PAGE_MM[0] && height_mm <= PAGE_MM[1] => (PAGE_MM[0], PAGE_MM[1]),
+        [width_mm, height_mm] => return Err(StripError::Page { width_mm, height_mm }),
+    };
     let title = sheet.title.clone().unwrap_or_else(|| {
         let steps = marks::steps(recording);
         steps.first().map_or_else(|| "Strip".into(), |(_, label)| (*label).to_owned())
     });
     let description = layout.description();
-    let mut drawing =
-        Drawing { width_mm: layout.width_mm(), height_mm, title: title.clone(), description, items: Vec::new() };
-    let room = layout.width_mm() - 2.0 * MARGIN_MM;
+    let mut drawing = Drawing { width_mm, height_mm, title: title.clone(), description, items: Vec::new() };
+    let room = width_mm - 2.0 * MARGIN_MM;
     let heading = marks::cut_to(&title, LARGE_MM * 1.1, room);
     drawing.write_bold(at(MARGIN_MM, MARGIN_MM + 3.5), Anchor::Start, LARGE_MM, heading);
-    let scales = format!("{} mm/s    {} mm/mV", sheet.mm_per_s, sheet.mm_per_mv);
-    drawing.write(at(MARGIN_MM, MARGIN_MM + 8.5), Anchor::Start, SMALL_MM * 1.1, scales);
+    let mut scales = format!("{} mm/s    {} mm/mV    {}", sheet.mm_per_s, sheet.mm_per_mv, marks::intervals(recording));
+    if sheet.page {
+        scales.push_str("    print at 100 %");
+    }
+    let scales = marks::cut_to(&scales, SMALL_MM * 1.1, room);
+    drawing.write(at(MARGIN_MM, MARGIN_MM + 8.3), Anchor::Start, SMALL_MM * 1.1, scales);
+    let settings = marks::cut_to(&marks::settings(recording), SMALL_MM, room);
+    drawing.write(at(MARGIN_MM, MARGIN_MM + 12.0), Anchor::Start, SMALL_MM, settings);
     for row in 0..rows {
         let top_mm = MARGIN_MM + HEADER_MM + row as f64 * layout.row_mm();
         layout.row(row, top_mm, &mut drawing);
@@ -178,6 +209,8 @@ pub fn draw(recording: &Recording, sheet: &Sheet) -> Result<Drawing, StripError>
 
 /// Layout that every row shares.
 struct Layout<'a> {
+    /// As played, with pacing pulses.
+    played: &'a Recording,
     recording: &'a Recording,
     sheet: &'a Sheet,
     bands: Vec<Band>,
@@ -186,7 +219,7 @@ struct Layout<'a> {
 }
 
 impl<'a> Layout<'a> {
-    fn new(recording: &'a Recording, sheet: &'a Sheet) -> Layout<'a> {
+    fn new(played: &'a Recording, recording: &'a Recording, sheet: &'a Sheet) -> Layout<'a> {
         let band = |line: &Line| {
             let mut bands = line.parts.iter().map(|channel| Band::fit(*channel, recording, sheet.mm_per_mv));
             let mut whole = bands.next()?;
@@ -195,7 +228,7 @@ impl<'a> Layout<'a> {
         };
         let bands: Vec<Band> = sheet.lines.iter().filter_map(band).collect();
         let calibrated = bands.iter().any(|band| band.channel.kind() == ChannelKind::Potential);
-        Layout { recording, sheet, bands, steps: marks::steps(recording), calibrated }
+        Layout { played, recording, sheet, bands, steps: marks::steps(recording), calibrated }
     }
 
     /// Where traces start.
@@ -211,7 +244,8 @@ impl<'a> Layout<'a> {
     }
 
     fn paper_height_mm(&self) -> f64 {
-        CODE_LANE_MM + self.bands.iter().map(|band| band.height_mm).sum::<f64>()
+        let names = self.sheet.lines.iter().map(names_mm).sum::<f64>();
+        CODE_LANE_MM + names + self.bands.iter().map(|band| band.height_mm).sum::<f64>()
     }
 
     fn width_mm(&self) -> f64 {
@@ -256,6 +290,7 @@ impl<'a> Layout<'a> {
         self.times(&place, drawing);
         let mut line_mm = paper_mm + CODE_LANE_MM;
         for (band, line) in self.bands.iter().zip(self.sheet.lines.iter().filter(|line| !line.parts.is_empty())) {
+            line_mm += names_mm(line);
             self.axis(band, line, line_mm, drawing);
             self.traces(band, line, line_mm, &place, drawing);
             line_mm += band.height_mm;
@@ -364,12 +399,10 @@ impl<'a> Layout<'a> {
             // One frame more than the part has, so that parts and rows join.
             let last = ((to_s * rate).round() as usize + 1).min(self.recording.frames.len());
             let frames = self.recording.frames.get(first..last).unwrap_or(&[]);
-            // Before the trace, so that it lies over its name.
             if line.parts.len() > 1 && !frames.is_empty() {
                 let x = place.x(from_s);
-                let zero = top_mm + band.zero_mm;
-                drawing.stroke(Pen::Calibration, vec![vec![at(x, zero - 8.0), at(x, zero - 5.0)]]);
-                drawing.write_bold(at(x + 1.0, zero - 8.5), Anchor::Start, LABEL_MM, channel.id());
+                drawing.stroke(Pen::Calibration, vec![vec![at(x, top_mm - NAME_LANE_MM + 1.0), at(x, top_mm)]]);
+                drawing.write_bold(at(x + 1.0, top_mm - 1.4), Anchor::Start, LABEL_MM, channel.id());
             }
             let points = frames.iter().enumerate().map(|(n, frame)| {
                 let at_s = (first + n) as f64 / rate;
@@ -379,7 +412,12 @@ impl<'a> Layout<'a> {
             drawing.stroke(Pen::Trace, if points.is_empty() { Vec::new() } else { vec![points] });
             if channel.kind() == ChannelKind::Potential {
                 let zero = top_mm + band.zero_mm;
-                let spike = |at_s: f64| vec![at(place.x(at_s), zero + 2.0), at(place.x(at_s), zero - PULSE_MM)];
+                let spike = |at_s: f64| {
+                    let up = if marks::pulse_is_upright(self.played, *channel, at_s) { 1.0 } else { -1.0 };
+                    // Within its own band.
+                    let tip = (band.zero_mm - up * PULSE_MM).clamp(0.0, band.height_mm);
+                    vec![at(place.x(at_s), zero), at(place.x(at_s), top_mm + tip)]
+                };
                 let pulses = marks::pulses(self.recording).into_iter().filter(|at_s| (from_s..to_s).contains(at_s));
                 drawing.stroke(Pen::Pacing, pulses.map(spike).collect());
             }
@@ -416,6 +454,11 @@ impl<'a> Layout<'a> {
             drawing.write(at(x + 0.8, words_mm), Anchor::Start, SMALL_MM, marks::cut_to(label, SMALL_MM, room));
         }
     }
+}
+
+/// Height of the names over a line.
+fn names_mm(line: &Line) -> f64 {
+    if line.parts.len() > 1 { NAME_LANE_MM } else { 0.0 }
 }
 
 /// A row's place in time and on the sheet.

@@ -151,8 +151,15 @@ mod tests {
             frame.leads_mv[1] = 1.0;
         }
         frames[200].leads_mv[1] = 2.0;
-        let recording =
-            Recording { rate: FrameRate::lit(500), first: 0, frames, events: Vec::new(), labels: Vec::new() };
+        let recording = Recording {
+            rate: FrameRate::lit(500),
+            first: 0,
+            frames,
+            events: Vec::new(),
+            labels: Vec::new(),
+            seed: 1,
+            settings: Vec::new(),
+        };
         let text = print(&recording, &[Channel::Lead(Lead::II)], 40);
         let rows: Vec<Vec<char>> =
             text.lines().skip(1).take(HEIGHT).map(|l| l.chars().skip(GUTTER).collect()).collect();

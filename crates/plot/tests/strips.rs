@@ -191,3 +191,87 @@ fn pacing_pulses_are_drawn_from_the_truth_and_not_from_the_samples() -> Result<(
     assert!(pulses >= 8);
     Ok(())
 }
+
+/// Largest x and y of everything drawn.
+fn extent(drawing: &Drawing) -> (f64, f64) {
+    let points = drawing.items.iter().flat_map(|item| match item {
+        Painted::Strokes(strokes) => strokes.lines.iter().flatten().copied().collect::<Vec<_>>(),
+        Painted::Text(text) => vec![text.at],
+    });
+    points.fold((0.0, 0.0), |(x, y): (f64, f64), point| (x.max(point.x_mm), y.max(point.y_mm)))
+}
+
+#[test]
+fn a_page_fits_a4_and_letter_and_keeps_true_scale() -> Result<(), Box<dyn Error>> {
+    let row_s = Sheet::longest_row_on_page_s(25.0);
+    let sheet = Sheet { lines: strip::lines(["12-lead"])?, row_s, page: true, ..Sheet::usual() };
+    let drawing = strip::draw(&recording(8, 0)?, &sheet)?;
+    // ISO 216 and ANSI/ASME Y14.1, on their side, with 10 mm around.
+    for [width_mm, height_mm] in [[297.0, 210.0], [279.4, 215.9]] {
+        assert!(drawing.width_mm <= width_mm - 20.0 && drawing.height_mm <= height_mm - 20.0);
+    }
+    let (x, y) = extent(&drawing);
+    assert!(x <= drawing.width_mm && y <= drawing.height_mm, "{x} {y}");
+    assert!(svg::write(&drawing).contains("width=\"259mm\" height=\"190mm\""));
+    let mark = &lines(&drawing, Pen::Calibration)[0];
+    assert!(close(mark[1].y_mm - mark[2].y_mm, 10.0, 1e-9));
+    let tall = strip::draw(&recording(60, 0)?, &sheet);
+    assert!(matches!(tall, Err(StripError::Page { height_mm, .. }) if height_mm > 190.0));
+    let wide = Sheet { row_s: 10.0, ..sheet };
+    assert!(
+        matches!(strip::draw(&recording(10, 0)?, &wide), Err(StripError::Page { width_mm, .. }) if width_mm > 259.0)
+    );
+    Ok(())
+}
+
+#[test]
+fn seed_settings_and_intervals_are_printed() -> Result<(), Box<dyn Error>> {
+    let settings = Settings::new(&ADULT, &catalogue::SINUS)
+        .lit(Field::RateBpm, 60.0)
+        .lit(Field::PrMs, 200.0)
+        .lit(Field::QtcMs, 420.0)
+        .lit(Field::Life, 0.0);
+    let items = [Item::Step(Step::lasting(Span::secs(10), settings))];
+    let recording = Recording::play(&Script::new(41, &items)?, RATE, Instant::ZERO, Span::secs(10))?;
+    let drawing = strip::draw(&recording, &Sheet::usual())?;
+    let words: Vec<&str> = texts(&drawing).iter().map(|text| text.words.as_str()).collect();
+    assert!(words.iter().any(|words| words.starts_with("seed 41") && words.contains("ecg.pr_ms 200")), "{words:?}");
+    let intervals = "RR 1000  PR 200  QRS 92  QT 420  QTc 420 ms";
+    assert!(words.iter().any(|words| words.contains(intervals)), "{words:?}");
+    Ok(())
+}
+
+#[test]
+fn pacing_marks_point_as_the_pulse_does_in_each_lead() -> Result<(), Box<dyn Error>> {
+    for (amplitude_mv, up) in [(4.0, true), (-4.0, false)] {
+        let settings = Settings::new(&ADULT, &catalogue::PACED_VVI).lit(Field::PacingMv, amplitude_mv);
+        let items = [Item::Step(Step::hold(settings))];
+        let recording = Recording::play(&Script::new(1, &items)?, RATE, Instant::ZERO, Span::secs(4))?;
+        for (lead, follows) in [("II", true), ("aVR", false)] {
+            let drawing = strip::draw(&recording, &Sheet { lines: strip::lines([lead])?, ..Sheet::usual() })?;
+            let bars = lines(&drawing, Pen::Pacing);
+            assert!(bars.len() >= 4);
+            // Downwards on paper is larger.
+            assert!(bars.iter().all(|bar| (bar[1].y_mm < bar[0].y_mm) == (up == follows)), "{lead} {amplitude_mv}");
+        }
+    }
+    Ok(())
+}
+
+#[test]
+fn names_of_leads_lie_clear_of_every_trace() -> Result<(), Box<dyn Error>> {
+    let settings = Settings::new(&ADULT, &catalogue::SINUS).lit(Field::EcgGain, 3.0);
+    let items = [Item::Step(Step::hold(settings))];
+    let recording = Recording::play(&Script::new(1, &items)?, RATE, Instant::ZERO, Span::secs(8))?;
+    let sheet = Sheet { lines: strip::lines(["12-lead"])?, row_s: 8.0, ..Sheet::usual() };
+    let drawing = strip::draw(&recording, &sheet)?;
+    let points: Vec<Point> = lines(&drawing, Pen::Trace).into_iter().flatten().collect();
+    for name in texts(&drawing).into_iter().filter(|text| text.bold && Channel::find(&text.words).is_some()) {
+        let on_name = |point: &&Point| {
+            (name.at.x_mm..name.at.x_mm + 8.0).contains(&point.x_mm)
+                && (name.at.y_mm - 3.2..name.at.y_mm).contains(&point.y_mm)
+        };
+        assert_eq!(points.iter().filter(on_name).count(), 0, "{}", name.words);
+    }
+    Ok(())
+}

@@ -17,6 +17,7 @@ use std::path::{Path, PathBuf};
 #[command(after_help = "Examples:\n  \
     pulsewright plot --rhythm atrial-flutter\n  \
     pulsewright plot ward.json --from 1m --duration 20s -o ward.svg\n  \
+    pulsewright plot --rhythm bifascicular-block --channels 12-lead --duration 8s --page -o page.svg\n  \
     pulsewright plot --rhythm sinus --channels 12-lead,arterial,respiration -o sinus.png --dpi 300")]
 pub struct Plot {
     /// The script; - reads it from standard input. Without one the flags make one step.
@@ -53,9 +54,13 @@ pub struct Plot {
     #[arg(long, value_name = "MM_PER_MV", default_value = "10", help_heading = "Output")]
     gain: f64,
 
-    /// Length of a row, 1s to 60s.
-    #[arg(long, value_name = "TIME", value_parser = values::span, default_value = "10s", help_heading = "Output")]
-    row: Span,
+    /// Length of a row, 1s to 60s; 10s, or what a page holds.
+    #[arg(long, value_name = "TIME", value_parser = values::span, help_heading = "Output")]
+    row: Option<Span>,
+
+    /// A page that A4 and Letter both hold, on its side, at true scale when printed at 100 %.
+    #[arg(long, help_heading = "Output")]
+    page: bool,
 
     /// Pixels an inch of a PNG, 50 to 1200.
     #[arg(long, value_name = "DPI", default_value = "200", help_heading = "Output")]
@@ -74,13 +79,15 @@ impl Plot {
     /// The request.
     pub fn request(self) -> Result<Request, Failure> {
         let kind = kind(&self.output)?;
+        let usual_s = if self.page { Sheet::longest_row_on_page_s(self.paper_speed) } else { 10.0 };
         let sheet = Sheet {
             mm_per_s: self.paper_speed,
             mm_per_mv: self.gain,
-            row_s: self.row.as_secs_f64(),
+            row_s: self.row.map_or(usual_s, |row| row.as_secs_f64()),
             lines: self.channels.0,
             title: None,
             codes: !self.no_codes,
+            page: self.page,
         };
         Ok(Request {
             source: self.patient.source(self.script, self.seed)?,

@@ -1,39 +1,52 @@
-//! Slow baseline wander: electrode potentials that drift between 0.06 and 0.45 Hz.
+//! Slow baseline wander: electrode potentials that drift at random, with a spectrum that falls from 0.06 Hz towards 0.6 Hz, without
+//! lines.
+//!
+//! Chance sits on lattices of 1, 2 and 4 s, joined by smooth steps, the slower the larger.
 
 use super::pair::Pair;
-use crate::frequency::Frequency;
-use crate::math::{cos_turn, sin_turn};
+use crate::math::smooth_step;
 use crate::noise::{Noise, Purpose};
 use crate::time::Instant;
-use core::f32::consts::SQRT_2;
 
-/// Number of tones.
-pub(super) const TONES: usize = 5;
+/// Makes the RMS of a lattice 1: between its points the smooth step leaves 26/35 of the variance of 1/3.
+const UNIT: f32 = 2.009_592;
 
-/// Tones without a common measure and their RMS; the squares add to 1. The slower, the larger.
-const WANDER: [(Frequency, f32); TONES] = [
-    (Frequency::hz(0.067), 0.619),
-    (Frequency::hz(0.113), 0.52),
-    (Frequency::hz(0.191), 0.42),
-    (Frequency::hz(0.307), 0.32),
-    (Frequency::hz(0.431), 0.26),
-];
+/// Lattices, as powers of two of ticks, and their RMS; the squares add to 1.
+const LATTICES: [(u32, f32); 3] = [(32, 0.5), (33, 0.592), (34, 0.632)];
 
-/// Phases of the tones, by chance: one draw, spread by odd factors.
-pub(super) fn phases(noise: &Noise) -> [u32; TONES] {
-    let mut phase = noise.bits(Purpose::Wander, 0);
-    [(); TONES].map(|()| {
-        phase = phase.wrapping_mul(0x9e37_79b1).rotate_left(13);
-        phase
-    })
+/// The lattice points before and after the last frame, so that frames close together share them.
+pub(super) struct Wander {
+    known: [Option<(u64, Pair, Pair)>; LATTICES.len()],
 }
 
-/// Wander of 1 mV RMS.
-pub(super) fn at(phases: &[u32; TONES], now: Instant) -> Pair {
-    let mut sum = Pair::default();
-    for ((tone, rms), phase) in WANDER.into_iter().zip(phases) {
-        let phase = tone.phase(now).wrapping_add(*phase);
-        sum.add(Pair(sin_turn(phase), cos_turn(phase)), SQRT_2 * rms);
+impl Wander {
+    pub(super) const fn new() -> Wander {
+        Wander { known: [None; LATTICES.len()] }
     }
-    sum
+
+    /// Wander of 1 mV RMS.
+    pub(super) fn at(&mut self, noise: &Noise, now: Instant) -> Pair {
+        let mut sum = Pair::default();
+        for ((bits, rms), known) in LATTICES.into_iter().zip(&mut self.known) {
+            let index = now.ticks() >> bits;
+            let shift = |index: u64| shift(noise, u64::from(bits) << 56 | index);
+            let (before, after) = match *known {
+                Some((same, before, after)) if same == index => (before, after),
+                _ => (shift(index), shift(index + 1)),
+            };
+            *known = Some((index, before, after));
+            let part = (now.ticks() & ((1 << bits) - 1)) as f32 * (1.0 / (1_u64 << bits) as f32);
+            let share = smooth_step(part);
+            let between = |a: f32, b: f32| a + (b - a) * share;
+            sum.add(Pair(between(before.0, after.0), between(before.1, after.1)), rms * UNIT);
+        }
+        sum
+    }
+}
+
+/// Shift at a lattice point: two uniforms of variance 1/3.
+fn shift(noise: &Noise, index: u64) -> Pair {
+    let bits = noise.bits(Purpose::Wander, index);
+    let signed = |half: u32| f32::from(half as i16) * (1.0 / 32_768.0);
+    Pair(signed(bits), signed(bits >> 16))
 }

@@ -7,9 +7,13 @@ use crate::reach::{Range, Ranges};
 /// Two oscillations at once, each of a pulse larger than a regular one.
 const LARGEST: f32 = 3.6;
 
+/// Most that a movement presses, over its RMS.
+const MOVED: f32 = 2.1;
+
 /// The oscillations alone, mmHg, over the settings of the whole script.
 pub(crate) fn oscillation(ever: Ranges<'_>) -> Range {
-    Range { lowest: 0.0, highest: LARGEST * ever(Field::CuffOscillation).highest }
+    let moved = MOVED * ever(Field::CuffMotion).highest;
+    Range { lowest: -moved, highest: LARGEST * ever(Field::CuffOscillation).highest + moved }
 }
 
 /// The pressure in the cuff, oscillations included, mmHg, over the settings of the whole script.

@@ -4,7 +4,7 @@ use super::deflection::{Bump, Deflection, Deflections};
 use super::fibrillation::{Fibrillation, Waves};
 use super::measure::Qrs;
 use super::overshoot::{Overshoot, Tail};
-use super::pathology::{q_wave, st_shift, t_shift, tented, vector_of};
+use super::pathology::{q_wave, st_shift, t_shift, tented, u_wave, vector_of};
 use super::person::Person;
 use super::templates::shapes::Shapes;
 use super::templates::wave_list::WaveList;
@@ -30,6 +30,10 @@ pub(crate) struct WaveConditions<'a> {
     pub t_mv: [f32; 3],
     /// Early QRS force lost, mV, in the same order.
     pub q_mv: [f32; 3],
+    /// Height of the U wave in V3, mV.
+    pub u_mv: f32,
+    /// How much lower every other beat is, share.
+    pub alternans: f32,
     /// Factor on the height of T waves.
     pub t_size: f32,
     /// How narrow and symmetrical T waves are, 0 to 1.
@@ -89,8 +93,10 @@ pub(crate) struct VentricularBeat {
     pub at: Instant,
     /// How it spreads.
     pub pathway: Pathway,
-    /// The other pathway of a fusion beat.
-    pub fused: Option<Pathway>,
+    /// The other pathway of a fusion beat, and its share of the ventricles.
+    pub fused: Option<(Pathway, f32)>,
+    /// Whether it is one of every second beats.
+    pub odd: bool,
     /// Turn of the axis in the frontal plane, 2^-32 turns.
     pub turn: u32,
     /// How long it takes.
@@ -113,15 +119,20 @@ pub(crate) struct Electrogram {
 /// Direction of a pacing pulse on X, Y, Z, with 1 in lead II.
 const PACING: [f32; 3] = [0.25, 0.90, 0.14];
 
-/// QRS duration of a fused beat over that of its wide part.
-const FUSED: f32 = 0.7;
-
 /// Share of its template's JT below which a T wave gets lower as it gets shorter.
 ///
 /// It is then at most 1/0.8 times as steep as at rest, a third as steep as the QRS of a ventricular beat. At full height the T
 /// waves of fast ventricular tachycardias, whose JT is below 100 ms, leave a delineator no quiet stretch to end the QRS at (chosen
 /// by that; no source).
 const FULL_T: f32 = 0.8;
+
+/// The pathways of a beat with their shares of the ventricles.
+fn parts_of(beat: &VentricularBeat) -> [Option<(Pathway, f32)>; 2] {
+    match beat.fused {
+        None => [Some((beat.pathway, 1.0)), None],
+        Some((other, share)) => [Some((beat.pathway, 1.0 - share)), Some((other, share))],
+    }
+}
 
 /// How waves of a template are changed when they are drawn.
 #[derive(Clone, Copy)]
@@ -162,8 +173,15 @@ impl Electrogram {
         let mut report = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
         let (life, chance) = (conditions.life, Chance::of(noise, onset));
         let person = Person::of(noise, life.person);
-        let size = if beat.fused.is_some() { 0.5 } else { 1.0 };
-        let (size_qrs, size_t) = (size * chance.factor(0, life.shape), size * chance.factor(1, life.t));
+        let alternates = if beat.odd { 1.0 - conditions.alternans } else { 1.0 };
+        let parts = parts_of(beat);
+        let normal_ms = conditions.shapes.qrs_ms(Pathway::Normal);
+        let alone_ms = |pathway| {
+            let complex_ms = conditions.shapes.qrs_ms(pathway);
+            beat.length.width * qrs_ms(complex_ms, normal_ms, conditions.qrs_ms)
+        };
+        // Two fronts draw one QRS: as long for both, between that of the one and of the other by their shares.
+        let fused_ms: f32 = parts.into_iter().flatten().map(|(pathway, share)| share * alone_ms(pathway)).sum();
         let depth = if beat.turn == 0 { 1.0 } else { math::cos_turn(beat.turn) };
         // Each wave turns a little further than the one before, so that a turned beat is no mirror image.
         let axis = conditions.axis.wrapping_add(person.turn());
@@ -174,16 +192,11 @@ impl Electrogram {
         let turn = turned(0);
         self.deflections.retire(onset);
         let mut waves = 0;
-        for pathway in [Some(beat.pathway), beat.fused].into_iter().flatten() {
+        for (pathway, size) in parts.into_iter().flatten() {
             let complex = conditions.shapes.complex(pathway);
-            let normal_ms = conditions.shapes.qrs_ms(Pathway::Normal);
-            let qrs_ms = beat.length.width * qrs_ms(complex.qrs_ms, normal_ms, conditions.qrs_ms);
-            // Two fronts that meet are done sooner than the wide one alone (common practice, no source).
-            let qrs_ms = if beat.fused.is_some() && qrs_ms > conditions.qrs_ms {
-                math::max(FUSED * qrs_ms, conditions.qrs_ms)
-            } else {
-                qrs_ms
-            };
+            let size = size * alternates;
+            let (size_qrs, size_t) = (size * chance.factor(0, life.shape), size * chance.factor(1, life.t));
+            let qrs_ms = if beat.fused.is_some() { fused_ms } else { alone_ms(pathway) };
             let qrs_ms = qrs_ms * chance.factor(2, life.width);
             let stretch = qrs_ms / complex.qrs_ms;
             for (mut wave, thing) in complex.qrs.iter().zip(3..) {
@@ -242,6 +255,9 @@ impl Electrogram {
             {
                 let shift = t_shift(&t, vector_of(conditions.t_mv));
                 waves += self.start(end, &[shift], Manner { stretch: stretch_t, size: size * lower, ..level });
+            }
+            if conditions.u_mv != 0.0 {
+                waves += self.start(end, &[u_wave(conditions.u_mv, jt_ms)], Manner { stretch: stretch_t, ..level });
             }
             if end > report.end {
                 report.end = end;

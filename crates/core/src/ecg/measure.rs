@@ -106,8 +106,8 @@ pub(crate) fn lead_of_eight(lead: Lead, leads_mv: [f32; INDEPENDENT_LEADS]) -> f
     Frame { leads_mv, ..Frame::default() }.sample(Channel::Lead(lead))
 }
 
-/// Weights of X, Y and Z in a lead.
-pub(crate) fn row_of(lead: Lead) -> [f32; 3] {
+/// Weights of X, Y and Z in a lead, with the electrodes as they are worn.
+pub(crate) fn row_of(lead: Lead, worn: impl Fn([f32; INDEPENDENT_LEADS]) -> [f32; INDEPENDENT_LEADS]) -> [f32; 3] {
     let [x, y, z] = [0, 1, 2].map(|axis| DOWER.map(|row| row.get(axis).copied().unwrap_or(0.0)));
-    [x, y, z].map(|eight| lead_of_eight(lead, eight))
+    [x, y, z].map(|eight| lead_of_eight(lead, worn(eight)))
 }

@@ -79,6 +79,15 @@ pub fn t_shift(t: &Wave, mv: [f32; 3]) -> Wave {
     Wave { mv, ..*t }
 }
 
+/// Direction of a U wave, with 1 in V3: to the front, so that V2 and V3 show it best.
+const U: [f32; 3] = [0.192, 0.128, -0.641];
+
+/// A U wave of the size `mv` in V3, its apex some 90 ms after the end of T (textbooks, from memory).
+pub fn u_wave(mv: f32, jt_ms: f32) -> Wave {
+    let k = jt_ms * (1.0 / JT_MS);
+    Wave { at_ms: 300.0 * k, rise_ms: 95.0 * k, hold_ms: 0.0, fall_ms: 120.0 * k, mv: U.map(|axis| axis * mv) }
+}
+
 /// A T wave that is tented, as in hyperkalaemia, in place of `t`, with its end where it was.
 ///
 /// `tenting`, 0 to 1, takes it from the usual form to a symmetrical one: a narrow spire on a base that starts near the J point and

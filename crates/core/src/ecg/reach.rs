@@ -19,7 +19,7 @@ const TALLEST_T_MV: f32 = 1.5;
 
 /// Shifts of the ST segment and lost QRS force, each the mean of a region's leads; the largest lead of a region has up to this
 /// much of it.
-const LEVELS: [Field; 9] = [
+const LEVELS: [Field; 10] = [
     Field::StInferiorMv,
     Field::StAnteriorMv,
     Field::StLateralMv,
@@ -29,8 +29,12 @@ const LEVELS: [Field; 9] = [
     Field::QInferiorMv,
     Field::QAnteriorMv,
     Field::QLateralMv,
+    Field::UMv,
 ];
 const LARGEST_LEAD: f32 = 1.5;
+
+/// How much larger harmonics make the peak of 1 mV RMS of mains, for 1 %.
+const HARMONIC: f32 = 0.016;
 
 /// Largest share of a pacing pulse in any lead, which is set in lead II.
 const PULSE_SHARE: f32 = 1.5;
@@ -70,5 +74,7 @@ pub(crate) fn size_mv(of: Ranges<'_>, templates: &Templates, paced: bool) -> f32
         mv += PULSE_SHARE * gain * size(Field::PacingMv) * (1.0 + of(Field::OvershootCharge).highest);
     }
     let noise: f32 = crest::LAYERS.into_iter().map(|(field, crest)| crest * size(field)).sum();
-    mv + noise + size(Field::BreathingWanderMv) + size(Field::TestOffsetMv) + 0.5 * size(Field::TestDriftMv)
+    // Peaks of harmonics may meet that of the fundamental.
+    let harmonics = HARMONIC * size(Field::MainsHarmonics) * size(Field::MainsMv);
+    mv + noise + harmonics + size(Field::BreathingWanderMv) + size(Field::TestOffsetMv) + 0.5 * size(Field::TestDriftMv)
 }

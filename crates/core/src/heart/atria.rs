@@ -109,7 +109,7 @@ impl Heart {
                 let change_ms = conditions.life.pr_ms * noise.bell(Purpose::AvConduction, self.sinus_count | 1 << 62);
                 pr = Span::from_secs(pr.as_secs() + 0.001 * change_ms);
             }
-            let down = Some(Descent { pr, code: conditions.rhythm.code, asked: None });
+            let down = Some(Descent::new(pr, conditions.rhythm.code));
             self.activate_atria(now, origin, down, conditions, noise, emit);
         }
     }
@@ -153,7 +153,8 @@ impl Heart {
         match self.node.offer(now, descent.pr, conditions, noise) {
             Some(delay) => {
                 let impulse = self.conducted(now.plus(delay), Some(now), descent.code, conditions);
-                self.send(Impulse { asked, ..impulse }, emit);
+                let pathway = descent.pathway.unwrap_or(impulse.pathway);
+                self.send(Impulse { asked, pathway, ..impulse }, emit);
             }
             None => refuse(asked, now, Refusal::Blocked, emit),
         }

@@ -81,8 +81,10 @@ pub(crate) enum Activation {
         at: Instant,
         /// How it spreads.
         pathway: Pathway,
-        /// The other pathway of a fusion beat.
-        fused: Option<Pathway>,
+        /// The other pathway of a fusion beat, and its share of the ventricles.
+        fused: Option<(Pathway, f32)>,
+        /// Whether it is one of every second activations.
+        odd: bool,
         /// Turn of the axis in the frontal plane, in 2^-32 turns.
         turn: u32,
         /// Since the activation before; `None` for the first.

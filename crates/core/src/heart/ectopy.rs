@@ -1,6 +1,6 @@
 //! Premature beats.
 
-use super::rhythm::{Coupling, EctopicSite, Focus, JunctionalP, Pattern};
+use super::rhythm::{Coupling, EctopicConduction, EctopicSite, Focus, JunctionalP, Pattern};
 use super::{
     Asked, Clock, Descent, Emit, Heart, HeartConditions, Impulse, JUNCTIONAL_PR, refuse, ventricles_refractory,
 };
@@ -81,7 +81,18 @@ impl Heart {
                 if self.atria_ready(now, conditions) {
                     self.reset_sinus(now, conditions, noise);
                 }
-                let down = Some(Descent { pr: conditions.pr, code: BeatCode::AtrialPremature, asked });
+                let own = asked.is_none().then_some(conditions.rhythm.ectopy).flatten();
+                let conduction = own.map_or(EctopicConduction::Normal, |ectopy| ectopy.conduction);
+                let premature = Descent { asked, ..Descent::new(conditions.pr, BeatCode::AtrialPremature) };
+                let down = match conduction {
+                    EctopicConduction::Normal => Some(premature),
+                    EctopicConduction::Aberrant => Some(Descent {
+                        pathway: Some(Pathway::RightBundleBranchBlock),
+                        code: BeatCode::AberratedAtrialPremature,
+                        ..premature
+                    }),
+                    EctopicConduction::Blocked => None,
+                };
                 self.activate_atria(now, AtrialOrigin::EctopicHigh, down, conditions, noise, emit);
                 return;
             }

@@ -8,9 +8,18 @@ use crate::time::{Instant, Span};
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Descent {
     pub(super) pr: Span,
+    /// How it spreads; `None` as the rhythm's conducted beats.
+    pub(super) pathway: Option<Pathway>,
     pub(super) code: BeatCode,
     /// The beat asked for that it is to bring.
     pub(super) asked: Option<Asked>,
+}
+
+impl Descent {
+    /// As the rhythm's conducted beats go down.
+    pub(super) const fn new(pr: Span, code: BeatCode) -> Descent {
+        Descent { pr, pathway: None, code, asked: None }
+    }
 }
 
 /// An impulse on its way to the ventricles.

@@ -8,6 +8,9 @@ use crate::time::{Instant, Span};
 /// A device that tracks faster atria waits this much longer than their period before it paces them.
 const TRACKING: f32 = 1.3;
 
+/// No impulse reaches the atria backwards sooner after a QRS onset (common practice, no source).
+const SOONEST_BACK: Span = Span::millis(100);
+
 impl Heart {
     pub(super) fn change_device(&mut self, now: Instant, changed: bool, conditions: &HeartConditions<'_>) {
         let Some(pacing) = conditions.rhythm.pacing else {
@@ -21,7 +24,7 @@ impl Heart {
                 self.stop(Clock::PaceAtrium);
                 self.set(Clock::PaceVentricle, due);
             }
-            PacingMode::Aai | PacingMode::Ddd => {
+            PacingMode::Aai | PacingMode::Ddd | PacingMode::Biventricular => {
                 let earlier = due.minus(conditions.pr);
                 if changed {
                     self.stop(Clock::PaceVentricle);
@@ -52,7 +55,7 @@ impl Heart {
             self.set(Clock::PacedAtria, now.plus(CAPTURE));
         }
         emit(Activation::Pace { at: now, chamber: Chamber::Atrium, captures });
-        if pacing.mode == PacingMode::Ddd {
+        if pacing.mode.follows_atria() {
             self.set(Clock::PaceVentricle, now.plus(conditions.pr));
         }
     }
@@ -64,7 +67,7 @@ impl Heart {
             return;
         }
         self.set(Clock::PaceAtrium, now.plus(self.atrial_escape(conditions)));
-        if pacing.mode == PacingMode::Ddd {
+        if pacing.mode.follows_atria() {
             self.set(Clock::PaceVentricle, now.plus(conditions.pr));
         }
     }
@@ -72,12 +75,18 @@ impl Heart {
     /// A ventricular activation; `own` when the device made it.
     pub(super) fn device_sees_ventricles(&mut self, now: Instant, own: bool, conditions: &HeartConditions<'_>) {
         let Some(Pacing { mode, fault }) = conditions.rhythm.pacing else { return };
+        if own && fault == PacingFault::Loop {
+            // Backwards to the atria, whose beat the device follows after PR: a round takes a period.
+            let down = conditions.pr.plus(CAPTURE);
+            let back = Span::from_ticks(conditions.period().ticks().saturating_sub(down.ticks())).max(SOONEST_BACK);
+            self.set(Clock::Retrograde, now.plus(back));
+        }
         if own || fault == PacingFault::NoSensing {
             return;
         }
         match mode {
             PacingMode::Vvi => self.set(Clock::PaceVentricle, now.plus(conditions.period())),
-            PacingMode::Ddd => self.stop(Clock::PaceVentricle),
+            PacingMode::Ddd | PacingMode::Biventricular => self.stop(Clock::PaceVentricle),
             PacingMode::Aai => {}
         }
     }
@@ -105,7 +114,7 @@ impl Heart {
             let impulse = Impulse {
                 arrives: now.plus(CAPTURE),
                 p_onset: None,
-                pathway: Pathway::Paced,
+                pathway: if mode == PacingMode::Biventricular { Pathway::Biventricular } else { Pathway::Paced },
                 code: BeatCode::Paced,
                 ventricular: true,
                 turn: 0,

@@ -180,6 +180,17 @@ pub enum Coupling {
     Qt(f32),
 }
 
+/// What becomes of a premature beat of the atria on its way to the ventricles.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum EctopicConduction {
+    /// It goes down as other beats do.
+    Normal,
+    /// It finds the right bundle branch not yet recovered: a wide QRS.
+    Aberrant,
+    /// It finds the AV node not yet recovered: a P wave without a QRS, and a pause.
+    Blocked,
+}
+
 /// Premature beats.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Ectopy {
@@ -197,6 +208,8 @@ pub struct Ectopy {
     pub run_period: f32,
     /// A ventricular beat leaves the AV node alone, so that the next sinus beat comes on time.
     pub interpolated: bool,
+    /// Of atrial beats: how they reach the ventricles.
+    pub conduction: EctopicConduction,
 }
 
 /// How a pacing device works.
@@ -208,6 +221,15 @@ pub enum PacingMode {
     Vvi,
     /// Paces and senses both, with an AV delay of the PR interval set.
     Ddd,
+    /// As `Ddd`, with an electrode in each ventricle.
+    Biventricular,
+}
+
+impl PacingMode {
+    /// Whether a pulse to the ventricles follows each beat of the atria.
+    pub(crate) const fn follows_atria(self) -> bool {
+        matches!(self, PacingMode::Ddd | PacingMode::Biventricular)
+    }
 }
 
 /// A fault of a pacing device.
@@ -221,6 +243,8 @@ pub enum PacingFault {
     NoSensing,
     /// After this many pulses it takes noise for beats and stays silent for the pause set.
     Oversensing(u16),
+    /// Each beat that it brings activates the atria backwards, it follows that, and so on at the rate set (endless loop).
+    Loop,
 }
 
 /// A pacing device at the rate set.
@@ -416,7 +440,7 @@ impl Rhythm {
                 PacingFault::None if matches!((self.atria, self.av), (Atria::Independent, AvNode::Conducting)) => {
                     Some(math::max(rate_bpm, value(Field::AtrialBpm)))
                 }
-                PacingFault::None => Some(rate_bpm),
+                PacingFault::None | PacingFault::Loop => Some(rate_bpm),
             };
         }
         match (self.atria, self.av) {
@@ -454,6 +478,7 @@ impl Rhythm {
             // The sinus node goes on: conducted is the first beat whose impulse finds the node free again.
             _ => conducted - 1.0 + math::ceil(group + CONCEALED_SHARE + value(Field::PrMs) * 0.001 / period_s),
         };
-        Some(rate_bpm * (conducted + run) / periods)
+        let come = if ectopy.conduction == EctopicConduction::Blocked { 0.0 } else { run };
+        Some(rate_bpm * (conducted + come) / periods)
     }
 }

@@ -10,6 +10,17 @@ use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
 
+/// Shares of the ventricles of a fused beat's later impulse: half where the two start together, less the later it comes (sizes
+/// common practice, no source).
+const TOGETHER: f32 = 0.5;
+const LATEST: f32 = 0.2;
+
+/// The share of an impulse that comes `later` than the other.
+fn share_of_later(later: Span, conditions: &HeartConditions<'_>) -> f32 {
+    let part = math::min(later.as_secs() / fusion(conditions).as_secs(), 1.0);
+    TOGETHER + (LATEST - TOGETHER) * part
+}
+
 impl Heart {
     /// A focus below the atria fires, maybe on request.
     // Source, time and request, and the three arguments that every part of the heart takes.
@@ -76,7 +87,7 @@ impl Heart {
             // An impulse on its way down meets the impulse from below and is lost; without one the next is lost.
             let met = self.impulses.iter().flatten().any(|impulse| !impulse.ventricular);
             if let Some(meeting) = self.take_meeting(now, conditions) {
-                fused = Some(meeting.pathway);
+                fused = Some((meeting.pathway, share_of_later(meeting.arrives.since(now), conditions)));
                 beat.p_onset = meeting.p_onset;
                 beat.code = if impulse.code == BeatCode::Paced { BeatCode::PacedFusion } else { BeatCode::Fusion };
             }
@@ -89,7 +100,8 @@ impl Heart {
                 (conditions.rhythm.ventricles, self.clock(Clock::Focus) <= now.plus(fusion(conditions)))
             {
                 // The focus fires while the impulse from above spreads.
-                fused = Some(pathway);
+                let later = self.clock(Clock::Focus).since(now);
+                fused = Some((pathway, share_of_later(later, conditions)));
                 beat.code = BeatCode::Fusion;
             }
             self.node.left(now);
@@ -97,7 +109,7 @@ impl Heart {
         }
         let Impulse { pathway, p_onset, code, .. } = beat;
         // Before the others answer: a premature beat to come waits for the end of this one.
-        let length = self.repolarise(now, interval, [Some(pathway), fused], conditions, noise);
+        let length = self.repolarise(now, interval, [Some(pathway), fused.map(|(other, _)| other)], conditions, noise);
         self.answer_ventricles(now, &impulse, conditions, noise);
         let turn = match conditions.rhythm.ventricles {
             Ventricles::Focus { focus: Focus::Twisting(beats), .. } => {
@@ -111,7 +123,8 @@ impl Heart {
             }
             _ => impulse.turn,
         };
-        emit(Activation::Ventricles { at: now, pathway, fused, turn, interval, length, p_onset, code });
+        let odd = self.beats & 1 == 1;
+        emit(Activation::Ventricles { at: now, pathway, fused, odd, turn, interval, length, p_onset, code });
     }
 
     /// The impulse from above that would arrive close enough to `now` to fuse.

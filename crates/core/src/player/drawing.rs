@@ -5,9 +5,13 @@ use crate::artefact;
 use crate::block::Rows;
 use crate::course::Course;
 use crate::field::{Field, transducer};
+use crate::math;
 use crate::segment::{Parts, Segment};
 use crate::test_signal;
 use crate::time::Instant;
+
+/// A cuff with this pressure shows every movement.
+const FILLED_MMHG: f32 = 20.0;
 
 impl Player<'_> {
     /// Factor on the heart's waves at an instant.
@@ -84,6 +88,15 @@ impl Player<'_> {
                 let oscillations = lung_volumes;
                 oscillations.fill(0.0);
                 self.cuff.add_oscillations(instants, clocks, oscillations);
+                let motion = course(Field::CuffMotion);
+                if motion.settled(after) != Some(0.0) {
+                    let shared = shared.get_or_insert_with(artefact::Shared::new);
+                    for (mmhg, now) in oscillations.iter_mut().zip(instants) {
+                        // An empty cuff has nothing that could be pressed.
+                        let filled = math::clamp(self.cuff.at(*now) * (1.0 / FILLED_MMHG), 0.0, 1.0);
+                        *mmhg += filled * motion.at(since(now)) * shared.pressed(&self.noise, *now);
+                    }
+                }
                 for (([cuff, oscillation], now), mmhg) in rows.cuff(from).zip(instants).zip(&*oscillations) {
                     (*cuff, *oscillation) = (self.cuff.at(*now) + mmhg, *mmhg);
                 }

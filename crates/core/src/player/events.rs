@@ -4,7 +4,7 @@ use super::Player;
 use super::moment::{moment, pressure_conditions, pressures_ramp, transducers};
 use super::settings::heart_conditions;
 use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
-use crate::artefact::Layers;
+use crate::artefact::{Layers, swapped_arms};
 use crate::cuff;
 use crate::ecg::electrogram::VentricularBeat;
 use crate::ecg::measure::{ST_AFTER_J, lead_of_eight, row_of};
@@ -219,8 +219,8 @@ impl Player<'_> {
                 let force = if origin == AtrialOrigin::Flutter { 0.25 } else { 1.0 };
                 self.with_pressures(now, |pressures, moment| pressures.atria(at, force, moment));
             }
-            Activation::Ventricles { at, pathway, fused, turn, interval, length, p_onset, code } => {
-                let beat = VentricularBeat { at, pathway, fused, turn, length, p_onset, code };
+            Activation::Ventricles { at, pathway, fused, odd, turn, interval, length, p_onset, code } => {
+                let beat = VentricularBeat { at, pathway, fused, odd, turn, length, p_onset, code };
                 self.test_beat = if drawn {
                     test_signal::Beat::default()
                 } else {
@@ -268,13 +268,15 @@ impl Player<'_> {
     /// Reports a beat in each lead that is asked for: of the waves just drawn, or of a test signal's beat.
     fn report_leads(&self, beat: &Beat, drawn: bool, observer: &mut dyn Observer) {
         let st_at = beat.end.plus(ST_AFTER_J);
+        let swapped = self.is_on(Field::SwapArms);
+        let worn = |leads: [f32; INDEPENDENT_LEADS]| if swapped { swapped_arms(leads) } else { leads };
         for lead in Lead::ALL.into_iter().filter(|lead| self.leads & 1 << *lead as u16 != 0) {
             let (r_at, [base_mv, r_mv, st_mv]) = if drawn {
-                let (qrs, row) = (self.ecg.with_waves_before(beat), row_of(lead));
+                let (qrs, row) = (self.ecg.with_waves_before(beat), row_of(lead, worn));
                 let r_at = qrs.r_at(row);
                 (r_at, [beat.onset, r_at, st_at].map(|at| self.heart_gain(at) * qrs.value(row, at)))
             } else {
-                let share = lead_of_eight(lead, [1.0; INDEPENDENT_LEADS]);
+                let share = lead_of_eight(lead, worn([1.0; INDEPENDENT_LEADS]));
                 let at = [beat.onset, beat.peak, st_at];
                 (beat.peak, at.map(|at| share * self.test_beat.value(beat.onset, at)))
             };

@@ -10,7 +10,7 @@ use crate::ecg::person::Person;
 use crate::field::Field;
 use crate::heart::{self, Variability};
 use crate::math;
-use crate::noise::Noise;
+use crate::noise::{Noise, Purpose};
 use crate::respiration::{self, Respiration};
 use crate::test_signal;
 use crate::time::{Instant, Span};
@@ -47,6 +47,8 @@ impl<'a> Player<'a> {
             pause_s: self.value(Field::BreathPauseS, at),
             pause_every_s: self.value(Field::BreathPauseEveryS, at),
             waxing: 0.01 * self.value(Field::BreathWaxing, at),
+            irregular: 0.01 * self.value(Field::BreathIrregular, at),
+            chance: [0, 1].map(|draw| self.noise.bell(Purpose::Breath, (at.ticks() >> 22) << 1 | draw)),
             sigh_every: self.step.as_ref().map_or(0, |placed| placed.step.count(Field::SighEvery)),
         }
     }
@@ -69,6 +71,8 @@ impl<'a> Player<'a> {
             st_mv: [Field::StInferiorMv, Field::StAnteriorMv, Field::StLateralMv].map(|field| self.value(field, at)),
             t_mv: [Field::TInferiorMv, Field::TAnteriorMv, Field::TLateralMv].map(|field| self.value(field, at)),
             q_mv: [Field::QInferiorMv, Field::QAnteriorMv, Field::QLateralMv].map(|field| self.value(field, at)),
+            u_mv: self.value(Field::UMv, at),
+            alternans: 0.01 * self.value(Field::AlternansPercent, at),
             t_size: 0.01 * self.value(Field::TPercent, at),
             tenting: 0.01 * self.value(Field::TentingPercent, at),
             axis: math::phase_of(axis_deg * (1.0 / 360.0)),
@@ -87,6 +91,8 @@ impl<'a> Player<'a> {
         artefact::ArtefactConditions {
             start: placed.start,
             mains_hz: placed.step.get(Field::MainsHz),
+            mains_drift_hz: placed.step.get(Field::MainsDriftHz),
+            mains_harmonics: 0.01 * placed.step.get(Field::MainsHarmonics),
             mains_mv: course(Field::MainsMv),
             wander_mv: course(Field::WanderMv),
             breathing_mv: course(Field::BreathingWanderMv),
@@ -95,6 +101,10 @@ impl<'a> Player<'a> {
             surgery_mv: course(Field::SurgeryMv),
             electrode_mv: course(Field::ElectrodeMv),
             background_mv: course(Field::BackgroundMv),
+            tremor_mv: course(Field::TremorMv),
+            tremor_hz: placed.step.get(Field::TremorHz),
+            compression_mv: course(Field::CompressionMv),
+            compressions_per_min: placed.step.get(Field::CompressionsPerMin),
             bursts: (placed.step.get(Field::ElectrodeBurstS), placed.step.get(Field::ElectrodeEveryS)),
         }
     }

@@ -16,6 +16,8 @@ templates! {
     Paced = PACED_COMPLEX: PACED;
     Escape = ESCAPE_COMPLEX: ESCAPE;
     Agonal = AGONAL_COMPLEX: AGONAL;
+    Bifascicular = BIFASCICULAR_COMPLEX: BIFASCICULAR;
+    Biventricular = BIVENTRICULAR_COMPLEX: BIVENTRICULAR;
 }
 
 /// Both bundle branches: septum to the front and right, then left and down, then back; rS in V1 and V2, transition in V3 to
@@ -139,26 +141,56 @@ pub(super) const PACED: Shape<3> = Shape {
 };
 
 /// A slow focus in the left ventricle's conduction fibres: broad, like right bundle branch block, downward axis; T opposite.
-pub(super) const ESCAPE: Shape<3> = Shape {
+pub(super) const ESCAPE: Shape<4> = Shape {
     qrs: [
-        wave(0.0, 27.0, 85.7, [0.395, 0.579, 0.159]),
-        wave(15.4, 71.4, 80.2, [0.095, 0.632, -0.645]),
-        wave(91.0, 50.0, 47.0, [-0.325, 0.392, -0.314]),
+        wave(0.0, 20.0, 70.0, [0.170, 0.200, 0.060]),
+        wave(4.0, 62.0, 72.0, [0.310, 0.360, 0.160]),
+        wave(30.0, 72.0, 74.0, [0.060, 0.600, -0.560]),
+        wave(93.0, 48.0, 47.6, [-0.300, 0.360, -0.300]),
     ],
     qrs_ms: 170.0,
-    t: opposite([0.03, -0.24, 0.22]),
+    t: opposite([0.03, -0.28, 0.22]),
     jt_ms: JT_MS,
 };
 
 /// A dying heart: QRS without edges, low, running into T.
-pub(super) const AGONAL: Shape<3> = Shape {
+pub(super) const AGONAL: Shape<4> = Shape {
     qrs: [
-        wave(0.0, 26.0, 142.0, [0.220, 0.200, -0.100]),
-        wave(24.1, 80.0, 158.0, [0.240, 0.300, 0.060]),
-        wave(122.0, 67.5, 86.0, [-0.160, 0.020, 0.300]),
+        wave(0.0, 22.0, 110.0, [0.110, 0.080, -0.055]),
+        wave(2.0, 92.0, 120.0, [0.225, 0.255, -0.050]),
+        wave(62.0, 85.0, 105.0, [0.100, 0.160, 0.160]),
+        wave(132.0, 66.0, 77.0, [-0.140, 0.020, 0.180]),
     ],
     qrs_ms: 248.5,
-    t: opposite([-0.065, -0.08, -0.065]),
+    t: opposite([-0.12, -0.14, -0.09]),
+    jt_ms: JT_MS,
+};
+
+/// First down and right, then up and left as behind a blocked anterior fascicle, then slowly to the front and right as behind a
+/// blocked right bundle: rS in II, III, aVF, rsR' in V1, a broad S in I and V6.
+pub(super) const BIFASCICULAR: Shape<4> = Shape {
+    qrs: [
+        wave(0.0, 17.3, 23.0, [-0.125, 0.241, -0.315]),
+        wave(3.0, 34.6, 35.8, [0.950, -0.020, 0.100]),
+        wave(29.6, 35.9, 36.0, [0.120, -0.700, 0.620]),
+        wave(58.0, 42.0, 54.0, [-0.400, -0.120, -0.620]),
+    ],
+    qrs_ms: 136.5,
+    t: repolarisation([0.26, 0.16, 0.12], [0.04, 0.03, 0.03]),
+    jt_ms: JT_MS,
+};
+
+/// From the side of the left ventricle and the right ventricle's apex together: Q in I, R in V1, negative in II, III, aVF, narrower
+/// than from the apex alone; T opposite.
+pub(super) const BIVENTRICULAR: Shape<4> = Shape {
+    qrs: [
+        wave(0.0, 16.0, 60.0, [-0.100, -0.160, -0.220]),
+        wave(2.0, 40.0, 50.0, [-0.520, -0.300, -0.420]),
+        wave(28.0, 38.0, 48.0, [0.160, -0.460, 0.420]),
+        wave(66.0, 30.0, 36.0, [0.140, -0.180, 0.300]),
+    ],
+    qrs_ms: 117.0,
+    t: opposite([0.12, 0.16, 0.12]),
     jt_ms: JT_MS,
 };
 

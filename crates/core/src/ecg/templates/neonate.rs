@@ -26,6 +26,8 @@ templates! {
     Paced = PACED_COMPLEX: adult::PACED.scaled(QRS_TIME, JT_TIME, SIZE);
     Escape = ESCAPE_COMPLEX: adult::ESCAPE.scaled(QRS_TIME, JT_TIME, SIZE);
     Agonal = AGONAL_COMPLEX: adult::AGONAL.scaled(QRS_TIME, JT_TIME, SIZE);
+    Bifascicular = BIFASCICULAR_COMPLEX: adult::BIFASCICULAR.scaled(QRS_TIME, JT_TIME, SIZE);
+    Biventricular = BIVENTRICULAR_COMPLEX: adult::BIVENTRICULAR.scaled(QRS_TIME, JT_TIME, SIZE);
 }
 
 /// The right ventricle outweighs the left: tall R in V1 and V2, deep S in V5 and V6, frontal axis about +110 degrees; T inverted

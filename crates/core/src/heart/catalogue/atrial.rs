@@ -12,6 +12,40 @@ pub static ATRIAL_PREMATURE: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
+/// Atrial premature beats so early that the right bundle branch does not conduct them: wide, like right bundle branch block.
+pub static ATRIAL_PREMATURE_ABERRANT: Rhythm = Rhythm {
+    id: "atrial-premature-aberrant",
+    name: "Atrial premature beats, aberrant",
+    min_bpm: 40.0,
+    max_bpm: 120.0,
+    ectopy: early(EctopicConduction::Aberrant),
+    ..SINUS_RECORD
+};
+
+/// Atrial premature beats that the AV node does not conduct: a P wave on T, and a pause that is not one of the sinus node.
+pub static ATRIAL_PREMATURE_BLOCKED: Rhythm = Rhythm {
+    id: "atrial-premature-blocked",
+    name: "Atrial premature beats, not conducted",
+    min_bpm: 40.0,
+    max_bpm: 120.0,
+    ectopy: early(EctopicConduction::Blocked),
+    ..SINUS_RECORD
+};
+
+/// Early premature beats of the atria, their P wave on the T wave before.
+const fn early(conduction: EctopicConduction) -> Option<Ectopy> {
+    Some(Ectopy {
+        site: EctopicSite::Atrium,
+        pattern: Pattern::PerMinute(8.0),
+        coupling: Coupling::Period(0.5),
+        foci: 1,
+        run: 1,
+        run_period: 0.5,
+        interpolated: false,
+        conduction,
+    })
+}
+
 /// Multifocal atrial tachycardia: three or more P shapes, varying PP and PR, over 100 bpm.
 pub static MULTIFOCAL_ATRIAL_TACHYCARDIA: Rhythm = Rhythm {
     id: "multifocal-atrial-tachycardia",

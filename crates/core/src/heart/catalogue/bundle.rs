@@ -44,6 +44,17 @@ pub static LEFT_POSTERIOR_FASCICULAR_BLOCK: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
+/// Bifascicular block: right bundle branch block with left anterior fascicular block (AHA/ACCF/HRS recommendations part III, 2009).
+pub static BIFASCICULAR_BLOCK: Rhythm = Rhythm {
+    id: "bifascicular-block",
+    name: "Bifascicular block",
+    min_bpm: 30.0,
+    max_bpm: 180.0,
+    pathway: Pathway::Bifascicular,
+    code: BeatCode::RightBundleBranchBlock,
+    ..SINUS_RECORD
+};
+
 /// Pre-excitation: PR below 120 ms, delta wave, wide QRS.
 pub static PRE_EXCITATION: Rhythm = Rhythm {
     id: "pre-excitation",

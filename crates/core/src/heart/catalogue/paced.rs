@@ -67,6 +67,33 @@ pub static PACED_TRACKING: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
+/// Biventricular pacing that follows the sinus node: after the AV delay, shorter than one's own, both ventricles together.
+pub static PACED_BIVENTRICULAR: Rhythm = Rhythm {
+    id: "paced-biventricular",
+    name: "Biventricular pacing",
+    min_bpm: 30.0,
+    max_bpm: 150.0,
+    values: &[(Field::PrMs, 130.0)],
+    av: AvNode::Blocked,
+    pacing: Some(Pacing { mode: PacingMode::Biventricular, fault: PacingFault::None }),
+    ..SINUS_RECORD
+};
+
+/// Pacemaker-mediated tachycardia: each paced beat activates the atria backwards, and the device follows at its upper rate.
+pub static PACED_LOOP: Rhythm = Rhythm {
+    id: "paced-loop",
+    name: "Pacemaker-mediated tachycardia",
+    usual: UsualRate::Adult(125.0, 0.4),
+    min_bpm: 90.0,
+    max_bpm: 150.0,
+    alarm: Priority::Medium,
+    atria: Atria::Still,
+    av: AvNode::Blocked,
+    pacing: Some(Pacing { mode: PacingMode::Ddd, fault: PacingFault::Loop }),
+    ejection: 0.8,
+    ..SINUS_RECORD
+};
+
 /// Failure to capture: every third pulse is followed by no beat.
 pub static PACED_NO_CAPTURE: Rhythm = Rhythm {
     id: "paced-no-capture",

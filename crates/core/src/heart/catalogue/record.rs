@@ -3,8 +3,8 @@
 pub(super) use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
 pub(super) use crate::field::Field;
 pub(super) use crate::heart::rhythm::{
-    Atria, AvNode, Coupling, EctopicSite, Ectopy, Escape, Focus, JunctionalP, Pacing, PacingFault, PacingMode, Pattern,
-    Priority, Rhythm, SinusFault, UsualRate, Ventricles,
+    Atria, AvNode, Coupling, EctopicConduction, EctopicSite, Ectopy, Escape, Focus, JunctionalP, Pacing, PacingFault,
+    PacingMode, Pattern, Priority, Rhythm, SinusFault, UsualRate, Ventricles,
 };
 
 impl Rhythm {
@@ -53,5 +53,6 @@ pub(super) const fn premature(site: EctopicSite, pattern: Pattern) -> Option<Ect
         run: 1,
         run_period: 0.5,
         interpolated: false,
+        conduction: EctopicConduction::Normal,
     })
 }

@@ -39,6 +39,7 @@ pub static VENTRICULAR_MULTIFOCAL: Rhythm = Rhythm {
         run: 1,
         run_period: 0.5,
         interpolated: false,
+        conduction: EctopicConduction::Normal,
     }),
     ..SINUS_RECORD
 };
@@ -59,6 +60,7 @@ pub static VENTRICULAR_INTERPOLATED: Rhythm = Rhythm {
         run: 1,
         run_period: 0.5,
         interpolated: true,
+        conduction: EctopicConduction::Normal,
     }),
     ..SINUS_RECORD
 };
@@ -78,6 +80,7 @@ pub static VENTRICULAR_R_ON_T: Rhythm = Rhythm {
         run: 1,
         run_period: 0.5,
         interpolated: false,
+        conduction: EctopicConduction::Normal,
     }),
     ..SINUS_RECORD
 };
@@ -97,6 +100,7 @@ pub static VENTRICULAR_COUPLET: Rhythm = Rhythm {
         run: 2,
         run_period: 0.5,
         interpolated: false,
+        conduction: EctopicConduction::Normal,
     }),
     ..SINUS_RECORD
 };
@@ -116,6 +120,7 @@ pub static VENTRICULAR_RUN: Rhythm = Rhythm {
         run: 5,
         run_period: 0.45,
         interpolated: false,
+        conduction: EctopicConduction::Normal,
     }),
     ejection: 1.0,
     ..SINUS_RECORD

@@ -7,8 +7,8 @@
 mod words;
 
 use super::{
-    Atria, AvNode, Coupling, EctopicSite, Ectopy, Escape, Focus, JunctionalP, Pacing, PacingFault, PacingMode, Pattern,
-    Rhythm, SinusFault, UsualRate, Ventricles,
+    Atria, AvNode, Coupling, EctopicConduction, EctopicSite, Ectopy, Escape, Focus, JunctionalP, Pacing, PacingFault,
+    PacingMode, Pattern, Rhythm, SinusFault, UsualRate, Ventricles,
 };
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
 use crate::field::after_number;
@@ -81,16 +81,16 @@ parameters! {
     SinusFault: "sinus_fault.kind", "1", word 0.0 ..= 2.0, "Disease of the sinus node: it stops for the pause set, or an impulse does not leave it.", &["none", "arrest", "exit-block"];
     SinusFaultBeats: "sinus_fault.beats", "1", whole 1.0 ..= 1000.0, "Sinus beats from one fault to the next.";
     Av: "av", "1", word 0.0 ..= 6.0, "AV conduction: each impulse; growing delay (type I); one in a round lost (type II); one in a round conducted; a varying ratio; irregular as in fibrillation; none.", &["conducting", "decremental", "dropping", "one-of", "varying", "irregular", "blocked"];
-    Pathway: "pathway", "1", word 0.0 ..= 10.0, "How conducted beats spread.", PATHWAYS;
+    Pathway: "pathway", "1", word 0.0 ..= 12.0, "How conducted beats spread.", PATHWAYS;
     Code: "code", "1", word 0.0 ..= 16.0, "How conducted beats are annotated.", CODES;
     Ventricles: "ventricles.source", "1", word 0.0 ..= 3.0, "Source of the ventricles: they follow what reaches them, or beat from a focus at the rate set, flutter or fibrillate.", &["following", "focus", "flutter", "fibrillation"];
-    VentriclesFocus: "ventricles.focus", "1", word 0.0 ..= 16.0, "Where the focus lies: in the junction with its P before, within or after the QRS or none, or in the ventricles.", &FOCI;
+    VentriclesFocus: "ventricles.focus", "1", word 0.0 ..= 18.0, "Where the focus lies: in the junction with its P before, within or after the QRS or none, or in the ventricles.", &FOCI;
     VentriclesTwist: "ventricles.twist_beats", "1", number 1.0 ..= 100.0, "A twisting focus: beats in which the axis turns over.";
     VentriclesCode: "ventricles.code", "1", word 0.0 ..= 16.0, "How beats of the focus are annotated.", CODES;
     VentriclesSpread: "ventricles.spread", "1", number 0.0 ..= 0.5, "Standard deviation of the focus's interval over its mean.";
     VentriclesHz: "ventricles.hz", "Hz", number 1.0 ..= 20.0, "Fibrillation of the ventricles: dominant frequency.";
     VentriclesMv: "ventricles.mv", "mV", number 0.0 ..= 5.0, "Flutter and fibrillation of the ventricles: typical peak-to-peak amplitude in lead II.";
-    EscapeFocus: "escape.focus", "1", word 0.0 ..= 17.0, "Where an escape focus lies.", &OR_NO_FOCUS;
+    EscapeFocus: "escape.focus", "1", word 0.0 ..= 19.0, "Where an escape focus lies.", &OR_NO_FOCUS;
     EscapeTwist: "escape.twist_beats", "1", number 1.0 ..= 100.0, "A twisting escape focus: beats in which the axis turns over.";
     EscapeBpm: "escape.bpm", "bpm", number 5.0 ..= 300.0, "Rate of the escape focus.";
     EscapeCode: "escape.code", "1", word 0.0 ..= 16.0, "How escape beats are annotated.", CODES;
@@ -104,12 +104,15 @@ parameters! {
     EctopyRun: "ectopy.run", "1", whole 1.0 ..= 100.0, "Premature beats in a group: 1 single, 2 a couplet, 3 or more a run.";
     EctopyRunPeriod: "ectopy.run_period", "1", number 0.1 ..= 2.0, "Interval within a group, share of the sinus period.";
     EctopyInterpolated: "ectopy.interpolated", "1", word 0.0 ..= 1.0, "Whether a ventricular premature beat leaves the AV node alone, so that the next sinus beat comes on time.", &["no", "yes"];
-    PacingMode: "pacing.mode", "1", word 0.0 ..= 3.0, "How a pacing device at the rate set works.", &["none", "aai", "vvi", "ddd"];
-    PacingFault: "pacing.fault", "1", word 0.0 ..= 3.0, "Fault of the device: pulses without a beat, own beats not seen, or pulses held back.", &["none", "no-capture", "no-sensing", "oversensing"];
+    EctopyConduction: "ectopy.conduction", "1", word 0.0 ..= 2.0, "What becomes of a premature beat of the atria: it goes down as others do, with the right bundle branch blocked, or not at all.", &["normal", "aberrant", "blocked"];
+    PacingMode: "pacing.mode", "1", word 0.0 ..= 4.0, "How a pacing device at the rate set works; biventricular is as ddd, with an electrode in each ventricle.", &["none", "aai", "vvi", "ddd", "biventricular"];
+    PacingFault: "pacing.fault", "1", word 0.0 ..= 4.0, "Fault of the device: pulses without a beat, own beats not seen, pulses held back, or atria activated backwards by each of its beats, which it follows.", &["none", "no-capture", "no-sensing", "oversensing", "loop"];
     PacingEvery: "pacing.every", "1", whole 1.0 ..= 1000.0, "Every so many-th pulse has the fault.";
 }
 
-const PACING_MODES: [PacingMode; 3] = [PacingMode::Aai, PacingMode::Vvi, PacingMode::Ddd];
+const PACING_MODES: [PacingMode; 4] = [PacingMode::Aai, PacingMode::Vvi, PacingMode::Ddd, PacingMode::Biventricular];
+const CONDUCTIONS: [EctopicConduction; 3] =
+    [EctopicConduction::Normal, EctopicConduction::Aberrant, EctopicConduction::Blocked];
 const AV: [AvNode; 7] = [
     AvNode::Conducting,
     AvNode::Decremental,
@@ -182,13 +185,16 @@ fn at<T: Copy>(all: &[T], value: f32) -> Option<T> {
     all.get(value as usize).copied()
 }
 
+/// Number of a twisting focus: after the junction and the pathways; a shifting one follows.
+const TWISTING: usize = JUNCTIONS.len() + Pathway::ALL.len();
+
 impl Focus {
     fn number(self) -> f32 {
         match self {
             Focus::Junction(p) => place(&JUNCTIONS, p),
             Focus::Ventricle(pathway) => 4.0 + place(Pathway::ALL, pathway),
-            Focus::Twisting(_) => 15.0,
-            Focus::Shifting => 16.0,
+            Focus::Twisting(_) => TWISTING as f32,
+            Focus::Shifting => TWISTING as f32 + 1.0,
         }
     }
 
@@ -200,7 +206,7 @@ impl Focus {
         }
         match Pathway::ALL.get(number.saturating_sub(JUNCTIONS.len())) {
             Some(pathway) => Focus::Ventricle(*pathway),
-            None if number == 15 => Focus::Twisting(self.twist().unwrap_or(TWIST_BEATS)),
+            None if number == TWISTING => Focus::Twisting(self.twist().unwrap_or(TWIST_BEATS)),
             None => Focus::Shifting,
         }
     }
@@ -278,10 +284,11 @@ impl Rhythm {
                 PacingFault::NoCapture(_) => 1.0,
                 PacingFault::NoSensing => 2.0,
                 PacingFault::Oversensing(_) => 3.0,
+                PacingFault::Loop => 4.0,
             }),
             Parameter::PacingEvery => match pacing?.fault {
                 PacingFault::NoCapture(every) | PacingFault::Oversensing(every) => Some(every.into()),
-                PacingFault::None | PacingFault::NoSensing => None,
+                PacingFault::None | PacingFault::NoSensing | PacingFault::Loop => None,
             },
             _ => ectopy.and_then(|ectopy| ectopy_parameter(&ectopy, parameter)),
         }
@@ -424,12 +431,13 @@ impl Rhythm {
                     0 => PacingFault::None,
                     1 => PacingFault::NoCapture(every),
                     2 => PacingFault::NoSensing,
-                    _ => PacingFault::Oversensing(every),
+                    3 => PacingFault::Oversensing(every),
+                    _ => PacingFault::Loop,
                 }
             }
             Parameter::PacingEvery => match &mut self.pacing.as_mut()?.fault {
                 PacingFault::NoCapture(every) | PacingFault::Oversensing(every) => *every = count,
-                PacingFault::None | PacingFault::NoSensing => return None,
+                PacingFault::None | PacingFault::NoSensing | PacingFault::Loop => return None,
             },
             _ => put_ectopy(self.ectopy.as_mut()?, parameter, value)?,
         }
@@ -446,6 +454,7 @@ const SINGLE: Ectopy = Ectopy {
     run: 1,
     run_period: 0.5,
     interpolated: false,
+    conduction: EctopicConduction::Normal,
 };
 
 fn twist(focus: &mut Focus, value: f32) -> Option<()> {
@@ -512,6 +521,7 @@ fn ectopy_parameter(ectopy: &Ectopy, parameter: Parameter) -> Option<f32> {
         (Parameter::EctopyRun, ..) => Some(ectopy.run.into()),
         (Parameter::EctopyRunPeriod, ..) => Some(ectopy.run_period),
         (Parameter::EctopyInterpolated, ..) => Some(f32::from(u8::from(ectopy.interpolated))),
+        (Parameter::EctopyConduction, ..) => Some(place(&CONDUCTIONS, ectopy.conduction)),
         _ => None,
     }
 }
@@ -535,6 +545,7 @@ fn put_ectopy(ectopy: &mut Ectopy, parameter: Parameter, value: f32) -> Option<(
         (Parameter::EctopyRun, ..) => ectopy.run = value as u8,
         (Parameter::EctopyRunPeriod, ..) => ectopy.run_period = value,
         (Parameter::EctopyInterpolated, ..) => ectopy.interpolated = value > 0.5,
+        (Parameter::EctopyConduction, ..) => ectopy.conduction = at(&CONDUCTIONS, value)?,
         _ => return None,
     }
     Some(())

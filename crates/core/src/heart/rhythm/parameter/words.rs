@@ -37,6 +37,8 @@ pub(super) const PATHWAYS: &[&str] = &[
     "paced",
     "escape",
     "dying",
+    "bifascicular-blocked",
+    "biventricular",
 ];
 /// As [`BeatCode::ALL`]: the letters of the open waveform-database annotation set.
 pub(super) const CODES: &[&str] =
@@ -45,8 +47,8 @@ pub(super) const CODES: &[&str] =
 const JUNCTION_WORDS: [&str; 4] = ["junction-p-before", "junction-p-within", "junction-p-after", "junction-no-p"];
 pub(super) const JUNCTIONS: [JunctionalP; 4] =
     [JunctionalP::Before, JunctionalP::Within, JunctionalP::After, JunctionalP::Absent];
-pub(super) const FOCI: [&str; 17] = foci(["", ""], 0);
-pub(super) const OR_NO_FOCUS: [&str; 18] = foci(["none", ""], 1);
+pub(super) const FOCI: [&str; 19] = foci(["", ""], 0);
+pub(super) const OR_NO_FOCUS: [&str; 20] = foci(["none", ""], 1);
 
 /// Words of foci from an index on: the junction's, one for each pathway, twisting, shifting.
 const fn foci<const N: usize>(before: [&'static str; 2], first: usize) -> [&'static str; N] {
@@ -56,9 +58,9 @@ const fn foci<const N: usize>(before: [&'static str; 2], first: usize) -> [&'sta
         let focus = i - first;
         words[i] = if focus < 4 {
             JUNCTION_WORDS[focus]
-        } else if focus < 15 {
+        } else if focus < 17 {
             PATHWAYS[focus - 4]
-        } else if focus == 15 {
+        } else if focus == 17 {
             "twisting"
         } else {
             "shifting"
