@@ -5,7 +5,7 @@
 use pulsewright_core::anatomy::BeatCode;
 use pulsewright_core::body::BODIES;
 use pulsewright_core::heart::catalogue::RHYTHMS;
-use pulsewright_core::heart::rhythm::Ventricles;
+use pulsewright_core::heart::rhythm::{EctopicConduction, Ventricles};
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::{Field, Settings};
@@ -113,7 +113,9 @@ fn a_code_says_when_a_beat_came() {
                             );
                         }
                     }
-                    assert!(premature >= 3, "{at}: {premature} premature beats");
+                    // A blocked one is no beat of the ventricles.
+                    let come = rhythm.ectopy.is_some_and(|ectopy| ectopy.conduction != EctopicConduction::Blocked);
+                    assert!(premature >= 3 || !come, "{at}: {premature} premature beats");
                     if rhythm.id == "ventricular-r-on-t" && life == 0.0 {
                         assert!(found.iter().any(|beat| beat.code == BeatCode::ROnT), "{at}");
                     }
