@@ -18,7 +18,7 @@ pub static ATRIAL_PREMATURE_ABERRANT: Rhythm = Rhythm {
     name: "Atrial premature beats, aberrant",
     min_bpm: 40.0,
     max_bpm: 120.0,
-    ectopy: early(EctopicConduction::Aberrant),
+    ectopy: early(0.6, EctopicConduction::Aberrant),
     ..SINUS_RECORD
 };
 
@@ -28,16 +28,17 @@ pub static ATRIAL_PREMATURE_BLOCKED: Rhythm = Rhythm {
     name: "Atrial premature beats, not conducted",
     min_bpm: 40.0,
     max_bpm: 120.0,
-    ectopy: early(EctopicConduction::Blocked),
+    ectopy: early(0.5, EctopicConduction::Blocked),
     ..SINUS_RECORD
 };
 
-/// Early premature beats of the atria, their P wave on the T wave before.
-const fn early(conduction: EctopicConduction) -> Option<Ectopy> {
+/// Premature beats of the atria after this share of a period, their P wave on the T wave before. A node that is to conduct them has
+/// recovered after 0.6 of a period.
+const fn early(share: f32, conduction: EctopicConduction) -> Option<Ectopy> {
     Some(Ectopy {
         site: EctopicSite::Atrium,
         pattern: Pattern::PerMinute(8.0),
-        coupling: Coupling::Period(0.5),
+        coupling: Coupling::Period(share),
         foci: 1,
         run: 1,
         run_period: 0.5,
