@@ -43,6 +43,8 @@ mod pressures;
 mod runoff;
 #[path = "tests/script.rs"]
 mod script;
+#[path = "tests/series.rs"]
+mod series;
 #[path = "tests/transitions.rs"]
 mod transitions;
 #[path = "tests/year.rs"]

@@ -7,10 +7,10 @@ use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::image::{self, Image, ImageError};
 use pulsewright_core::player::Player;
-use pulsewright_core::script::{Item, Ramp, Script, Step, TimedBeat};
+use pulsewright_core::script::{Item, Ramp, Script, Series, SeriesBeat, Step, TimedBeat};
 use pulsewright_core::settings::{Field, FieldKind, Settings};
 use pulsewright_core::time::{FrameRate, Span};
-use pulsewright_core::truth::Event;
+use pulsewright_core::truth::{BeatCode, Event};
 use pulsewright_tests::check_sum::check_sum;
 use std::fs;
 use std::path::Path;
@@ -74,8 +74,10 @@ fn every_example_plays_the_same_from_its_image() {
     assert!(scripts > 20, "only {scripts} examples");
 }
 
-/// Rhythm, body, tenths of a second (0: holds), fields at shares of their ranges, ramps, and premature beats.
-type StepValues = (usize, usize, u64, Vec<(usize, f32)>, Vec<(usize, f32, Option<u64>)>, Vec<(u64, usize)>);
+/// Rhythm, body, tenths of a second (0: holds), fields at shares of their ranges, ramps, premature beats, and intervals and codes of a series, which takes the
+/// place of premature beats.
+type StepValues =
+    (usize, usize, u64, Vec<(usize, f32)>, Vec<(usize, f32, Option<u64>)>, Vec<(u64, usize)>, Vec<(u64, usize)>);
 
 fn step() -> impl Strategy<Value = StepValues> {
     let field = || 0..Field::ALL.len();
@@ -86,6 +88,10 @@ fn step() -> impl Strategy<Value = StepValues> {
         prop::collection::vec((field(), 0.0..=1.0_f32), 0..20),
         prop::collection::vec((field(), 0.0..=1.0_f32, prop::option::of(10..5000_u64)), 0..3),
         prop::collection::vec((0..6000_u64, 0..EctopicSite::ALL.len()), 0..4),
+        prop_oneof![
+            3 => Just(Vec::new()),
+            1 => prop::collection::vec((150..1900_u64, 0..BeatCode::ALL.len()), 1..9),
+        ],
     )
 }
 
@@ -94,10 +100,11 @@ struct Built {
     settings: Settings,
     ramps: Vec<Ramp>,
     beats: Vec<TimedBeat>,
+    series: Vec<SeriesBeat>,
 }
 
 impl Built {
-    fn new((rhythm, body, tenths, fields, ramps, beats): &StepValues) -> Option<Built> {
+    fn new((rhythm, body, tenths, fields, ramps, beats, series): &StepValues) -> Option<Built> {
         let at = |field: Field, share: f32| {
             let info = field.info();
             let value = (info.min + share * (info.max - info.min)).clamp(info.min, info.max);
@@ -119,12 +126,23 @@ impl Built {
             .map(|(ms, site)| TimedBeat { after: Span::millis(*ms), site: EctopicSite::ALL[*site] })
             .collect();
         beats.sort_by_key(|beat| beat.after);
-        let built = Built { duration, settings, ramps: ramps.collect(), beats };
+        let mut after = Span::ZERO;
+        let listed = series.iter().map(|(ms, code)| {
+            after = after.plus(Span::millis(*ms));
+            SeriesBeat { after, code: BeatCode::ALL[*code] }
+        });
+        let series: Vec<SeriesBeat> = listed.collect();
+        if !series.is_empty() {
+            beats.clear();
+        }
+        let built = Built { duration, settings, ramps: ramps.collect(), beats, series };
         Script::new(0, &[built.item()]).is_ok().then_some(built)
     }
 
     fn item(&self) -> Item<'_> {
-        Item::Step(Step { duration: self.duration, settings: self.settings, ramps: &self.ramps, beats: &self.beats })
+        let Built { duration, settings, ramps, beats, series } = self;
+        let series = series.last().map(|last| Series { beats: series, length: last.after });
+        Item::Step(Step { duration: *duration, settings: *settings, ramps, beats, series })
     }
 }
 
@@ -182,8 +200,9 @@ proptest! {
 
 #[test]
 fn every_cut_and_every_flipped_bit_is_refused_by_name() {
-    let values: StepValues = (40, 1, 20, vec![(3, 0.5)], vec![(12, 0.7, Some(500))], vec![(100, 2), (900, 3)]);
-    let built = [Built::new(&values).expect("a step"), Built::new(&(0, 0, 0, vec![], vec![], vec![])).expect("a step")];
+    let values: StepValues = (40, 1, 20, vec![(3, 0.5)], vec![(12, 0.7, Some(500))], vec![(100, 2), (900, 3)], vec![]);
+    let built =
+        [Built::new(&values).expect("a step"), Built::new(&(0, 0, 0, vec![], vec![], vec![], vec![])).expect("a step")];
     let bytes = compiled(&Script::new(1, &items(&built)).expect("a script"));
     assert!(Image::new(&bytes).is_ok());
     for length in 0..bytes.len() {

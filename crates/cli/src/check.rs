@@ -124,7 +124,10 @@ fn step_row(start: OutlineTime, step: &Step, expected: Option<&Expected>, name: 
         start.to_string(),
         lasts,
         name,
-        step.settings.rhythm().id.to_owned(),
+        match &step.series {
+            Some(series) => format!("{}, {}", step.settings.rhythm().id, series.words()),
+            None => step.settings.rhythm().id.to_owned(),
+        },
         reading(|expected| &expected.rate),
         pressure,
         reading(|expected| &expected.breaths),

@@ -166,6 +166,7 @@ fn resting(body: &'static Body) -> Step {
         settings: rest::settings(body),
         ramps: Vec::new(),
         beats: Vec::new(),
+        series: None,
         expect: Expectations::default(),
         cautions: Vec::new(),
         prepare: Vec::new(),

@@ -18,6 +18,7 @@ mod conditions;
 mod ectopy;
 mod impulse;
 mod irregular;
+mod listed;
 mod pacing;
 mod recovery;
 mod repolarisation;
@@ -36,7 +37,7 @@ use irregular::Irregular;
 use recovery::Memory;
 use rhythm::{Atria, AvNode, Rhythm, Ventricles};
 
-pub(crate) use conditions::{Activation, Asked, Conduction, Emit, HeartConditions};
+pub(crate) use conditions::{Activation, Asked, Conduction, Emit, HeartConditions, Listed};
 pub(crate) use recovery::{Length, qrs_ms};
 pub(crate) use variability::{Life, Variability};
 
@@ -76,8 +77,12 @@ pub(crate) struct Heart {
     interval_before: Option<Span>,
 }
 
-/// The ventricles answer no second impulse this soon after one, or 55 % of a period where that is shorter.
+/// The ventricles answer no second impulse this soon after one, or 55 % of a period where that is shorter; beats of a list come
+/// in any case.
 fn ventricles_refractory(conditions: &HeartConditions<'_>) -> Span {
+    if conditions.listed.is_some() {
+        return Span::ZERO;
+    }
     conditions.period().scaled(0.55).min(Span::millis(240))
 }
 /// The atria answer no second impulse this soon after one, or 55 % of their period where that is shorter: effective refractory
@@ -145,7 +150,8 @@ impl Heart {
             .plus(conditions.pr)
             .min(self.clock(Clock::Irregular))
             .min(self.clock(Clock::Focus))
-            .min(self.clock(Clock::PaceVentricle));
+            .min(self.clock(Clock::PaceVentricle))
+            .min(conditions.listed.map_or(Instant::NEVER, |listed| listed.onset));
         (first != Instant::NEVER).then_some(first)
     }
 
@@ -182,6 +188,9 @@ impl Heart {
             self.irregular.reset();
             self.focus_count = 0;
             self.until_fault = 0;
+        }
+        if conditions.listed.is_some() {
+            self.lose_impulses(now, Refusal::Refractory, emit);
         }
         self.change_atria(now, changed, conditions, noise);
         self.change_ventricles(now, changed, conditions, emit);
@@ -334,6 +343,10 @@ impl Heart {
 
     /// Time from `now` to the next beat of a source that does not depend on this one.
     fn next_regular(&self, now: Instant, conditions: &HeartConditions<'_>) -> Span {
+        if let Some(listed) = conditions.listed {
+            // A beat that is to fall on T leaves it as it is.
+            return if listed.on_t || listed.onset <= now { Span::MAX } else { listed.onset.since(now) };
+        }
         let mut next = self.clock(Clock::Irregular).min(self.clock(Clock::Focus));
         let passes = matches!(conditions.rhythm.av, AvNode::Conducting | AvNode::Dropping | AvNode::Decremental);
         let tracks = conditions.rhythm.pacing.is_some_and(|pacing| pacing.mode.follows_atria());

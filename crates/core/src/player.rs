@@ -4,11 +4,13 @@
 //! step's values from `settings`), and fills frames with closed-form signals in between (`drawing`). It is the only
 //! place where anything mutates.
 
+mod asked;
 mod conditions;
 mod drawing;
 mod events;
 mod glide;
 mod moment;
+mod pr;
 mod settings;
 
 use crate::anatomy::PressureSite;
@@ -30,6 +32,7 @@ use crate::test_signal;
 use crate::time::{FrameRate, Instant, Span};
 use crate::timeline::{Placed, Timeline};
 use crate::truth::{Event, Observer};
+use asked::Asked;
 use conditions::Conditions;
 use glide::Glide;
 use moment::{moment, transducers};
@@ -49,8 +52,7 @@ pub struct Player<'a> {
     artefacts: Layers,
     glide: Glide,
     conditions: Conditions,
-    /// How many of the step's premature beats have come.
-    beats_asked: u32,
+    asked: Asked,
     end: Instant,
     clock: FrameClock,
     noise: Noise,
@@ -100,7 +102,7 @@ impl<'a> Player<'a> {
             artefacts: Layers::default(),
             glide: Glide::default(),
             conditions: Conditions::new(),
-            beats_asked: 0,
+            asked: Asked::new(),
             end: duration.map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),
             clock: FrameClock::new(rate),
             noise: Noise::new(seed),

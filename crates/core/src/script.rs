@@ -9,7 +9,9 @@ use crate::field::Field;
 use crate::time::{FrameRate, Span};
 use crate::timeline::{PlayedStep, Source, Timeline};
 
-pub use crate::step::{Conflict, Item, MAX_NESTING, MIN_STEP, Pair, Ramp, ScriptError, Step, TimedBeat};
+pub use crate::step::{
+    Conflict, Item, MAX_NESTING, MIN_STEP, Pair, Ramp, SHORTEST_RR, ScriptError, Series, SeriesBeat, Step, TimedBeat,
+};
 
 /// A validated script.
 #[derive(Clone, Copy, Debug)]
@@ -27,7 +29,7 @@ impl Step<'_> {
     /// Frames a second that the step's pacing pulses need; `None` without pacing.
     pub fn pulse_rate_hz(&self) -> Option<u32> {
         let width_ms = self.settings.get(Field::PacingMs);
-        self.settings.rhythm().pacing.map(|_| FrameRate::hz_for_pulse(width_ms))
+        self.is_paced().then(|| FrameRate::hz_for_pulse(width_ms))
     }
 
     /// Settings that exclude each other, at the start and at the end of the ramps.

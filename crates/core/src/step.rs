@@ -1,6 +1,6 @@
 //! Steps and repeats as plain data, and why some of them make no script.
 
-use crate::anatomy::EctopicSite;
+use crate::anatomy::{BeatCode, EctopicSite};
 use crate::field::{Field, OutOfRange};
 use crate::settings::Settings;
 use crate::time::Span;
@@ -33,6 +33,29 @@ pub struct TimedBeat {
     pub site: EctopicSite,
 }
 
+/// A beat of a [`Series`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SeriesBeat {
+    /// Time after the start of the list of the peak of its QRS.
+    pub after: Span,
+    /// Type: it says how the beat spreads, and whether a P wave or a pulse of a device leads to it.
+    pub code: BeatCode,
+}
+
+/// Beats of a step one by one, in the place of those that its rhythm would have by itself.
+///
+/// The rhythm still gives the shapes of P and QRS, and what its atria do by themselves (fibrillation, flutter, a rate of their own).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Series<'a> {
+    /// Beats in order of time, at least [`SHORTEST_RR`] apart.
+    pub beats: &'a [SeriesBeat],
+    /// After this time the list begins again; at least [`SHORTEST_RR`] from its last beat to its first.
+    pub length: Span,
+}
+
+/// Shortest time between two beats of a series: 400 a minute, the highest rate of any rhythm.
+pub const SHORTEST_RR: Span = Span::millis(150);
+
 /// One step: settings held, or ramped, for a time.
 #[derive(Clone, Copy, Debug)]
 pub struct Step<'a> {
@@ -44,17 +67,19 @@ pub struct Step<'a> {
     pub ramps: &'a [Ramp],
     /// Premature beats at given times, in order of time.
     pub beats: &'a [TimedBeat],
+    /// Every beat of the step, in the place of those of its rhythm; a step with a series has no premature beats.
+    pub series: Option<Series<'a>>,
 }
 
 impl<'a> Step<'a> {
     /// A step that lasts this long.
     pub const fn lasting(duration: Span, settings: Settings) -> Step<'a> {
-        Step { duration: Some(duration), settings, ramps: &[], beats: &[] }
+        Step { duration: Some(duration), settings, ramps: &[], beats: &[], series: None }
     }
 
     /// A step that holds until `Player::next_step`.
     pub const fn hold(settings: Settings) -> Step<'a> {
-        Step { duration: None, settings, ramps: &[], beats: &[] }
+        Step { duration: None, settings, ramps: &[], beats: &[], series: None }
     }
 
     /// The same with these ramps.
@@ -65,6 +90,20 @@ impl<'a> Step<'a> {
     /// The same with these premature beats.
     pub const fn with_beats(self, beats: &'a [TimedBeat]) -> Step<'a> {
         Step { beats, ..self }
+    }
+
+    /// The same with these beats in the place of those of its rhythm.
+    pub const fn with_series(self, series: Series<'a>) -> Step<'a> {
+        Step { series: Some(series), ..self }
+    }
+
+    /// Whether pulses of a pacing device come in the step.
+    pub(crate) fn is_paced(&self) -> bool {
+        let paced = |beat: &SeriesBeat| matches!(beat.code, BeatCode::Paced | BeatCode::PacedFusion);
+        match &self.series {
+            Some(series) => series.beats.iter().any(paced),
+            None => self.settings.rhythm().pacing.is_some(),
+        }
     }
 }
 
@@ -115,6 +154,8 @@ pub enum ScriptError {
     Ramp(usize, OutOfRange),
     /// Premature beats that are not in order of time.
     BeatOrder(usize),
+    /// A series without beats, with beats less than [`SHORTEST_RR`] apart or out of order, or beside premature beats.
+    Series(usize),
     /// Two settings that exclude each other.
     Conflict(usize, Conflict),
     /// A repeat that does not point back, plays zero times, or whose level is wrong.
@@ -152,6 +193,8 @@ pub enum Conflict {
     },
     /// A test signal without beats in a rhythm that has some: the truth would report beats that are not there.
     BeatsOfTestSignal,
+    /// A series of beats in a rhythm whose ventricles fibrillate or flutter.
+    SeriesOfRhythm,
 }
 
 /// A systolic pressure and the diastolic one that it must be above.
@@ -179,6 +222,7 @@ impl Conflict {
             Conflict::RatioOfRhythm { .. } => &[Field::AvRatio],
             Conflict::PressureOrder { of, .. } => &of.fields,
             Conflict::BeatsOfTestSignal => &[Field::TestSignal],
+            Conflict::SeriesOfRhythm => &[],
         }
     }
 }
@@ -199,6 +243,9 @@ impl fmt::Display for Conflict {
             Conflict::BeatsOfTestSignal => {
                 f.write_str("this test signal has no beats, so it needs a rhythm that has none: asystole")
             }
+            Conflict::SeriesOfRhythm => {
+                f.write_str("the ventricles of this rhythm fibrillate or flutter, so no beats of a series can come")
+            }
         }
     }
 }
@@ -210,6 +257,10 @@ impl fmt::Display for ScriptError {
             ScriptError::TooShort(i) => write!(f, "item {i}: a step lasts at least 0.01 s"),
             ScriptError::Ramp(i, e) => write!(f, "item {i}: ramp: {e}"),
             ScriptError::BeatOrder(i) => write!(f, "item {i}: premature beats must be in order of time"),
+            ScriptError::Series(i) => write!(
+                f,
+                "item {i}: a series needs beats in order of time, at least 0.15 s apart also where it begins again, and no premature beats beside it"
+            ),
             ScriptError::Conflict(i, c) => write!(f, "item {i}: {c}"),
             ScriptError::Repeat(i) => {
                 write!(f, "item {i}: a repeat must point back, play at least once and nest at most {MAX_NESTING} deep")

@@ -4,10 +4,12 @@ use crate::body::PlayedBody;
 use crate::course::Course;
 use crate::field::{Field, OutOfRange};
 use crate::heart::Conduction;
-use crate::heart::rhythm::Rhythm;
+use crate::heart::rhythm::{Rhythm, Ventricles};
 use crate::image::bytes::Bytes;
 use crate::image::step::ImageStep;
-use crate::step::{Conflict, Entry, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, ScriptError, Step, TimedBeat};
+use crate::step::{
+    Conflict, Entry, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, SHORTEST_RR, ScriptError, SeriesBeat, Step, TimedBeat,
+};
 use crate::test_signal::TestSignal;
 use crate::time::{Instant, Span};
 
@@ -146,6 +148,36 @@ impl<'a> PlayedStep<'a> {
         }
     }
 
+    /// Time after which the step's series of beats begins again; `None` without one.
+    pub(crate) fn series_length(&self) -> Option<Span> {
+        match &self.0 {
+            Holder::Item(step) => step.series.map(|series| series.length),
+            Holder::Image(step) => step.series_length(),
+        }
+    }
+
+    /// The `index`-th beat of the step's series.
+    pub(crate) fn series_beat(&self, index: usize) -> Option<SeriesBeat> {
+        match &self.0 {
+            Holder::Item(step) => step.series?.beats.get(index).copied(),
+            Holder::Image(step) => step.series_beat(index),
+        }
+    }
+
+    /// Whether the step's series, if there is one, makes sense.
+    fn series_holds(&self) -> bool {
+        let Some(length) = self.series_length() else { return true };
+        let Some(first) = self.series_beat(0) else { return false };
+        let mut last = first.after;
+        for beat in (1..).map_while(|i| self.series_beat(i)) {
+            if beat.after < last.plus(SHORTEST_RR) {
+                return false;
+            }
+            last = beat.after;
+        }
+        self.beat(0).is_none() && length >= last && length.plus(first.after) >= last.plus(SHORTEST_RR)
+    }
+
     /// Settings that exclude each other, at the start and at the end of the ramps.
     pub(crate) fn conflicts(&self) -> impl Iterator<Item = Conflict> + use<'a> {
         let step = *self;
@@ -169,9 +201,13 @@ impl<'a> PlayedStep<'a> {
                 let wrong = systolic_mmhg > 0.0 && systolic_mmhg < diastolic_mmhg + 2.0;
                 wrong.then_some(Conflict::PressureOrder { of, systolic_mmhg, diastolic_mmhg })
             });
-            let beats =
-                (!step.test_signal().has_beats() && step.rhythm().beats()).then_some(Conflict::BeatsOfTestSignal);
-            rate.into_iter().chain(ratio).chain(order).chain(beats)
+            let listed = step.series_length().is_some();
+            let beats = (!step.test_signal().has_beats() && (listed || step.rhythm().beats()))
+                .then_some(Conflict::BeatsOfTestSignal);
+            let still =
+                matches!(step.rhythm().ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. });
+            let series = (listed && still).then_some(Conflict::SeriesOfRhythm);
+            rate.into_iter().chain(ratio).chain(order).chain(beats).chain(series)
         })
     }
 
@@ -193,6 +229,9 @@ impl<'a> PlayedStep<'a> {
                 return Err(ScriptError::BeatOrder(item));
             }
             last = beat.after;
+        }
+        if !self.series_holds() {
+            return Err(ScriptError::Series(item));
         }
         self.conflicts().next().map_or(Ok(()), |conflict| Err(ScriptError::Conflict(item, conflict)))
     }

@@ -386,7 +386,8 @@ mod tests {
         change: impl FnOnce(&mut Options),
     ) -> Result<((u64, Vec<Section>), Vec<String>), PlanError> {
         let settings = Settings::new(&ADULT, &SINUS);
-        let items = [Item::Step(Step { duration: seconds.map(Span::secs), settings, ramps: &[], beats: &[] })];
+        let items =
+            [Item::Step(Step { duration: seconds.map(Span::secs), settings, ramps: &[], beats: &[], series: None })];
         let script = Script::new(1, &items).unwrap();
         let mut options = Options {
             rate: FrameRate::lit(500),

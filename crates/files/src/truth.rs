@@ -432,7 +432,13 @@ mod tests {
         let ramps = [Ramp { field: Field::RateBpm, to: 120.0, over: None }];
         let items = [
             step(rest, 10),
-            Item::Step(Step { duration: Some(Span::secs(10)), settings: rest, ramps: &ramps, beats: &[] }),
+            Item::Step(Step {
+                duration: Some(Span::secs(10)),
+                settings: rest,
+                ramps: &ramps,
+                beats: &[],
+                series: None,
+            }),
             step(rest.with_rhythm(&ASYSTOLE), 5),
         ];
         let files = truth(&items, &["rest", "rise, fast", "\"stop\"\n"], 12_000);

@@ -10,10 +10,10 @@ use crate::annotations::Annotations;
 
 pub mod annotation_file;
 pub mod beats;
-pub mod header;
 mod options;
 
 pub use options::{ReadOptions, TimeUnit};
+pub use pulsewright_text::header;
 use pulsewright_text::source::{self, Unreadable, reason};
 use pulsewright_text::table;
 pub use pulsewright_text::table::{Place, Problem, Table};

@@ -15,6 +15,33 @@ pub(crate) struct BesideKind {
 }
 
 impl Walk<'_> {
+    /// The name and the bytes of a file beside the script that a text names; `noun` is its content, `example`
+    /// a name, in messages.
+    pub(crate) fn file_beside(
+        &mut self,
+        node: Node<'_>,
+        path: &Path<'_>,
+        noun: &str,
+        example: &str,
+    ) -> Option<(String, Vec<u8>)> {
+        let file = self.text(node, path)?;
+        let inside = !file.is_empty()
+            && !file.contains(['\\', '\0', ':'])
+            && !file.split('/').any(|part| matches!(part, "" | "." | ".."));
+        if !inside {
+            let allowed = format!("a file in the script's folder or below, such as \"{example}\"");
+            self.report(node, path, |p| p.allowed(allowed), format!("{} is no file beside the script", quoted(&file)));
+            return None;
+        }
+        match (self.beside)(&file) {
+            Ok(bytes) => Some((file, bytes)),
+            Err(why) => {
+                self.report(node, path, |p| p, format!("the {noun}'s file can't be read: {}", shown(&why)));
+                None
+            }
+        }
+    }
+
     /// What `read` makes of a document written here, or in a file beside the script.
     pub(crate) fn here_or_beside<T>(
         &mut self,
@@ -26,23 +53,7 @@ impl Walk<'_> {
         if node.kind() != Kind::Text {
             return read(self, node, path);
         }
-        let file = self.text(node, path)?;
-        let inside = !file.is_empty()
-            && !file.contains(['\\', '\0', ':'])
-            && !file.split('/').any(|part| matches!(part, "" | "." | ".."));
-        if !inside {
-            let allowed = format!("a file in the script's folder or below, such as \"{}\"", of.file);
-            self.report(node, path, |p| p.allowed(allowed), format!("{} is no file beside the script", quoted(&file)));
-            return None;
-        }
-        let text = match (self.beside)(&file) {
-            Ok(text) => text,
-            Err(why) => {
-                let what = format!("the {}'s file can't be read: {}", of.noun, shown(&why));
-                self.report(node, path, |p| p, what);
-                return None;
-            }
-        };
+        let (file, text) = self.file_beside(node, path, of.noun, of.file)?;
         // A walk of its own: places are those of the file.
         let mut walk = self.of_file(&nothing_beside);
         let problems = match open(&text, &file, &of.kind) {

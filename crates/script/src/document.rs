@@ -1,6 +1,7 @@
 //! A document in memory: steps with everything resolved, as a core script needs them.
 
 use crate::expect::expected::{AlarmSetting, AlarmSettings, Expectations, Limits};
+use crate::series::Series;
 use pulsewright_core::body::Body;
 use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::heart::catalogue;
@@ -58,6 +59,8 @@ pub struct Step {
     pub ramps: Vec<Ramp>,
     /// Premature beats of the list `beats`, in order of time.
     pub beats: Vec<TimedBeat>,
+    /// The beats of the list `series`, in the place of those of the rhythm.
+    pub series: Option<Series>,
     /// The readings that a monitor must show and the alarms that it must sound.
     pub expect: Expectations,
     /// Dangers to people and things in this step, a line each.
@@ -212,6 +215,7 @@ impl Step {
             settings: self.settings,
             ramps: &self.ramps,
             beats: &self.beats,
+            series: self.series.as_ref().map(Series::item),
         }
     }
 }

@@ -74,6 +74,7 @@ impl OneStep<'_> {
             settings,
             ramps: Vec::new(),
             beats: Vec::new(),
+            series: None,
             expect: Expectations::default(),
             cautions: Vec::new(),
             prepare: Vec::new(),

@@ -12,10 +12,12 @@ use crate::limits::{MAX_STEP_S, MAX_STEPS};
 use crate::number::number;
 use crate::rhythms::schema::schema as rhythm_schema;
 use crate::rhythms::word;
+use crate::series::MOST_SERIES_BEATS;
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
-use pulsewright_core::script::{MAX_NESTING, MIN_STEP};
+use pulsewright_core::script::{MAX_NESTING, MIN_STEP, SHORTEST_RR};
+use pulsewright_core::truth::BeatCode;
 use serde_json::{Map, Value, json};
 
 /// JSON Schema (2020-12) of script documents.
@@ -91,6 +93,31 @@ pub fn schema() -> Value {
     })
 }
 
+/// The series of a step; which keys go together is left to [`crate::parse`].
+fn series() -> Value {
+    let times = |least: f32| json!({"type": "array", "minItems": 1, "maxItems": MOST_SERIES_BEATS, "items": {"type": "number", "minimum": number(least)}});
+    let letters: String = BeatCode::ALL.iter().map(|code| code.symbol()).chain("B?".chars()).collect();
+    json!({
+        "description": "Every beat of the step, in the place of those of its rhythm: intervals, times, or a file beside the script.",
+        "anyOf": [
+            {"type": "string", "minLength": 1, "description": "A table with a header line (csv, tsv, txt, json) or an annotation file."},
+            {
+                "type": "object",
+                "additionalProperties": false,
+                "properties": {
+                    "rr_s": times(SHORTEST_RR.as_secs()),
+                    "at_s": times(0.0),
+                    "codes": {"type": "string", "pattern": format!("^[{letters}]+$"), "description": "A letter for each beat; N for all without."},
+                    "length_s": {"type": "number", "minimum": 0, "description": "Beside at_s: the list begins again after this time."},
+                    "file": {"type": "string", "minLength": 1},
+                    "hz": {"type": "number", "minimum": 1, "maximum": 1_000_000, "description": "Frame rate of an annotation file that has no header beside it."}
+                },
+                "oneOf": [{"required": ["rr_s"]}, {"required": ["at_s"]}, {"required": ["file"]}]
+            }
+        ]
+    })
+}
+
 fn step() -> Value {
     let mut properties = Map::new();
     properties.insert("name".into(), line("Name in timelines and in the truth."));
@@ -140,6 +167,7 @@ fn step() -> Value {
             }
         }),
     );
+    properties.insert("series".into(), series());
     properties.insert("expect".into(), alarms_or_readings());
     properties.insert("cautions".into(), lines_schema("What can hurt somebody or something in this step."));
     properties.insert("prepare".into(), lines_schema("What to do before the step."));

@@ -25,6 +25,7 @@ impl Walk<'_> {
     pub(crate) fn step(&mut self, node: Node<'_>, entries: &[Entry<'_>], path: &Path<'_>) -> Vec<Step> {
         let mut each = false;
         let mut beats = None;
+        let mut series = None;
         let mut expect = None;
         let (mut cautions, mut prepare) = (Vec::new(), Vec::new());
         let mut name = None;
@@ -42,6 +43,7 @@ impl Walk<'_> {
                 "duration_s" => duration = self.seconds("duration_s", entry.value, &path),
                 "rhythm" if entry.value.text().as_deref() == Some(EACH) => each = true,
                 "beats" => beats = Some(entry),
+                "series" => series = Some(entry),
                 "expect" => expect = Some(entry),
                 "cautions" => cautions = self.lines(entry.value, &path),
                 "prepare" => prepare = self.lines(entry.value, &path),
@@ -84,9 +86,21 @@ impl Walk<'_> {
                 );
             }
         }
-        let (settings, ramps) = change.apply(&self.carried).unwrap_or((self.carried, Vec::new()));
+        let (mut settings, ramps) = change.apply(&self.carried).unwrap_or((self.carried, Vec::new()));
+        if series.is_some() {
+            let each = entries.iter().find(|entry| each && entry.key == "rhythm").map(|entry| entry.value);
+            self.series_alone(beats.take(), each, path);
+        }
+        let series = series.and_then(|entry| {
+            choice = choice.or(Some(entry.value));
+            self.series(entry.value, &path.key("series"))
+        });
+        if let Some(series) = series.as_ref().filter(|_| !named.iter().any(|(field, _)| *field == Field::RateBpm)) {
+            settings = series.at_its_rate(settings);
+        }
         let beats = beats.map_or(Vec::new(), |entry| self.beats(entry.value, &path.key("beats"), duration));
-        let step = Step { name, duration, settings, ramps, beats, expect: Expectations::default(), cautions, prepare };
+        let step =
+            Step { name, duration, settings, ramps, beats, series, expect: Expectations::default(), cautions, prepare };
         if each {
             return self.one_of_each(&step, &named, expect, node, path);
         }

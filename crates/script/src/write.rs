@@ -6,6 +6,7 @@ use crate::document::{Document, Part, Step};
 use crate::expect::{alarm_settings_json, expect_json, limits_json, lines_json};
 use crate::number::{insert, number, shortest};
 use crate::rhythms::write::json as rhythm_json;
+use crate::series::write::json as series_json;
 use crate::step::span_of;
 use pulsewright_core::script::TimedBeat;
 use pulsewright_core::settings::{Field, Settings};
@@ -82,6 +83,9 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
         let beat = |beat: &TimedBeat| json!({"at_s": beat.after.as_secs_f64(), "site": beat.site.id()});
         object.insert("beats".into(), step.beats.iter().map(beat).collect());
     }
+    if let Some(series) = &step.series {
+        object.insert("series".into(), series_json(series));
+    }
     if !step.expect.is_empty() {
         object.insert("expect".into(), expect_json(&step.expect));
     }
@@ -122,6 +126,11 @@ fn difference(step: &Step, carried: &Settings) -> Change {
     if settings.rhythm().id != carried.rhythm().id {
         change.rhythm = Some(settings.rhythm());
     }
+    // A series sets the rate that a step does not name.
+    let beside_a_series = step
+        .series
+        .as_ref()
+        .is_some_and(|series| series.at_its_rate(*settings).get(Field::RateBpm) != settings.get(Field::RateBpm));
     // Settings that need no name; naming one field may set others, which come after it in the table.
     let mut chosen = change.choose(carried);
     for &field in Field::ALL {
@@ -134,7 +143,9 @@ fn difference(step: &Step, carried: &Settings) -> Change {
             Some(ramp) => {
                 change.values.push((field, Named::Ramp { from: moved.then_some(value), to: ramp.to, over: ramp.over }))
             }
-            None if moved => change.values.push((field, Named::Held(value))),
+            None if moved || field == Field::RateBpm && beside_a_series => {
+                change.values.push((field, Named::Held(value)))
+            }
             None => {}
         }
     }

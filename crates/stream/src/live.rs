@@ -7,7 +7,7 @@ use pulsewright_core::frame::Frame;
 use pulsewright_core::heart::catalogue::SINUS;
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
-use pulsewright_core::script::{MIN_STEP, Ramp, Script, Step as CoreStep, TimedBeat};
+use pulsewright_core::script::{MIN_STEP, Ramp, Script, Series as CoreSeries, Step as CoreStep, TimedBeat};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_core::timeline::Timeline;
@@ -147,8 +147,12 @@ impl<'a> LivePlayer<'a> {
     fn play_next(&mut self, step: Step, start: Instant, by_command: bool) {
         let ramps = self.arena.alloc_slice_copy(&step.ramps);
         let beats = self.arena.alloc_slice_copy(&step.beats);
+        let series = step
+            .series
+            .as_ref()
+            .map(|series| CoreSeries { beats: self.arena.alloc_slice_copy(&series.beats), length: series.length });
         let kept: &'a CoreStep<'a> =
-            self.arena.alloc(CoreStep { duration: step.duration, settings: step.settings, ramps, beats });
+            self.arena.alloc(CoreStep { duration: step.duration, settings: step.settings, ramps, beats, series });
         self.player.play_next(kept, self.played.len(), start);
         self.next = Some(Scheduled { step, start, by_command });
     }
@@ -180,24 +184,26 @@ impl<'a> LivePlayer<'a> {
             _ => Vec::new(),
         };
         let beats = self.with_waiting(beats, at);
-        self.replace(held(None, settings, beats), at)?;
+        self.replace(self.going_on(None, settings, beats, at)?, at)?;
         Ok(at)
     }
 
     /// Plays these settings from the next frame on, and holds them; returns when. A wave that has begun goes on to its end.
     ///
-    /// The name is that of the step in the log; `beats` are premature beats after its start.
+    /// The name is that of the step in the log; `beats` are premature beats after its start. A series of beats goes on as long as
+    /// the rhythm stays.
     ///
     /// # Errors
-    /// Settings that exclude each other; nothing has changed.
+    /// Settings that exclude each other, or premature beats beside a series; nothing has changed.
     pub fn play_at_once(
         &mut self,
         name: Option<String>,
         settings: Settings,
         beats: Vec<TimedBeat>,
     ) -> Result<Instant, String> {
-        let beats = self.with_waiting(beats, self.soonest());
-        self.play_step_at_once(held(name, settings, beats))
+        let at = self.soonest();
+        let beats = self.with_waiting(beats, at);
+        self.play_step_at_once(self.going_on(name, settings, beats, at)?)
     }
 
     /// As [`LivePlayer::play_at_once`], a whole step with its ramps, each of which has a length of its own or its step's. Premature
@@ -259,6 +265,24 @@ impl<'a> LivePlayer<'a> {
             // Every script has a first step.
             (None, None) => Settings::new(&ADULT, &SINUS),
         }
+    }
+
+    /// A step that holds until the next command, and goes on with the series of beats unless the rhythm is another one.
+    fn going_on(
+        &self,
+        name: Option<String>,
+        settings: Settings,
+        beats: Vec<TimedBeat>,
+        at: Instant,
+    ) -> Result<Step, String> {
+        let waiting = self.next.as_ref().filter(|scheduled| scheduled.by_command);
+        let before = waiting.or(self.played.last()).or(self.next.as_ref());
+        let series = before.filter(|scheduled| scheduled.step.settings.rhythm().id == settings.rhythm().id);
+        let series = series.and_then(|before| Some(before.step.series.as_ref()?.from(at.since(before.start))));
+        if series.is_some() && !beats.is_empty() {
+            return Err("no premature beat comes in a series of beats; a rhythm ends the series".to_owned());
+        }
+        Ok(Step { series, ..held(name, settings, beats) })
     }
 
     /// When a command takes effect: just after the next beat, or at once for a premature beat or when no beat comes soon. It is
@@ -339,6 +363,7 @@ fn held(name: Option<String>, settings: Settings, beats: Vec<TimedBeat>) -> Step
         settings,
         ramps: Vec::new(),
         beats,
+        series: None,
         expect: Expectations::default(),
         cautions: Vec::new(),
         prepare: Vec::new(),
@@ -364,6 +389,7 @@ impl Observer for Start<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use pulsewright_core::heart::catalogue::named;
     use pulsewright_core::heart::rhythm::EctopicSite;
     use pulsewright_core::settings::Field;
     use pulsewright_script::Part;
@@ -388,5 +414,48 @@ mod tests {
         let log = live.log();
         let Some(Part::Step(last)) = log.parts().last() else { panic!("a step") };
         assert_eq!((last.settings.get(Field::EcgGain), last.beats.as_slice()), (2.0, &[beat][..]));
+    }
+
+    #[test]
+    fn a_series_goes_on_when_settings_change_and_ends_with_its_rhythm() {
+        let text = br#"{"version": 1, "seed": 3, "steps": [
+            {"duration_s": "hold", "series": {"rr_s": [0.8, 0.5, 1.1], "codes": "NVN"}}]}"#;
+        let document = pulsewright_script::parse(text, "t.json").expect("a script");
+        let items = document.items();
+        let script = Script::new(3, &items).expect("a script");
+        let arena = Bump::new();
+        let mut live = LivePlayer::new(&arena, &document, &script, SiteSet::USUAL, FrameRate::lit(250));
+        let mut peaks = Vec::new();
+        let mut frames = [Frame::default(); 10];
+        let mut sent = Vec::new();
+        for block in 0..750 {
+            match block {
+                150 => drop(live.apply(&Command::Set(vec![(Field::RateBpm, 90.0)])).expect("a rate")),
+                200 => drop(live.apply(&Command::Set(vec![(Field::EcgGain, 2.0)])).expect("a gain")),
+                250 => assert!(live.apply(&Command::Beat(EctopicSite::Atrium)).is_err()),
+                500 => drop(live.apply(&Command::Rhythm(&SINUS)).expect("the same rhythm")),
+                600 => drop(live.apply(&Command::Rhythm(named("atrial-fibrillation"))).expect("a rhythm")),
+                _ => {}
+            }
+            live.fill_observed(&mut frames, &mut |event| {
+                if let Event::Beat(beat) = event {
+                    peaks.push(beat.peak.as_secs_f64());
+                }
+            });
+            sent.extend_from_slice(&frames);
+        }
+        let expected = (0..10).flat_map(|pass| [0.8, 1.3, 2.4].map(|at| 2.4 * f64::from(pass) + at));
+        for (found, expected) in peaks.iter().zip(expected) {
+            assert!((found - expected).abs() < 0.001, "{found} and {expected}");
+        }
+        let log = live.log();
+        let steps: Vec<bool> = (0..5).map(|i| log.step(i).is_some_and(|step| step.series.is_some())).collect();
+        assert_eq!(steps, [true, true, true, true, false]);
+        let again = pulsewright_script::parse(log.to_json().to_string().as_bytes(), "log.json").expect("a log");
+        let items = again.items();
+        let mut player = Player::new(&Script::new(again.seed(), &items).expect("a script"), FrameRate::lit(250));
+        let mut frames = vec![Frame::default(); sent.len()];
+        assert_eq!(player.fill(&mut frames), sent.len());
+        assert!(frames == sent, "the log plays other frames");
     }
 }

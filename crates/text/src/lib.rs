@@ -9,6 +9,7 @@
 //! | [`table`] | CSV, columns of blanks, and JSON as rows of cells, one row in memory at a time |
 //! | [`fit`] | text made fit for a terminal, a page, a JSON document, a spreadsheet's cell |
 //! | [`annotation`] | the open annotation set: code letters and their numbers |
+//! | [`annotation_file`], [`header`] | the annotations of a record, its frame rate and length |
 //! | [`number`] | numbers of any size in few characters |
 //!
 //! # Guarantees
@@ -17,7 +18,9 @@
 //! - Every input gets an answer: no panic, memory in proportion to the stated sizes.
 
 pub mod annotation;
+pub mod annotation_file;
 pub mod fit;
+pub mod header;
 pub mod json;
 pub mod node;
 pub mod number;

@@ -9,10 +9,10 @@ use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::image::{self, Image};
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
-use pulsewright_core::script::{Item, Ramp, Script, Step, TimedBeat};
+use pulsewright_core::script::{Item, Ramp, Script, Series, SeriesBeat, Step, TimedBeat};
 use pulsewright_core::settings::{Field, FieldKind, Settings};
 use pulsewright_core::time::{FrameRate, Span};
-use pulsewright_core::truth::Event;
+use pulsewright_core::truth::{BeatCode, Event};
 
 /// Frames that are played of each script.
 const MOST: usize = 600;
@@ -149,6 +149,7 @@ struct StepValues {
     settings: Settings,
     ramps: Vec<Ramp>,
     beats: Vec<TimedBeat>,
+    series: Option<(Vec<SeriesBeat>, Span)>,
 }
 
 impl StepValues {
@@ -175,14 +176,33 @@ impl StepValues {
                 .push(TimedBeat { after: Span::millis(u.int_in_range(0..=6000)?), site: *u.choose(EctopicSite::ALL)? });
         }
         beats.sort_by_key(|beat| beat.after);
-        let step = StepValues { duration, settings, ramps, beats };
+        let series = series(u)?;
+        if series.is_some() {
+            beats.clear();
+        }
+        let step = StepValues { duration, settings, ramps, beats, series };
         let sound = Script::new(0, &[step.item()]).is_ok();
         Ok(sound.then_some(step))
     }
 
     fn item(&self) -> Item<'_> {
-        Item::Step(Step { duration: self.duration, settings: self.settings, ramps: &self.ramps, beats: &self.beats })
+        let series = self.series.as_ref().map(|(beats, length)| Series { beats, length: *length });
+        let StepValues { duration, settings, ramps, beats, .. } = self;
+        Item::Step(Step { duration: *duration, settings: *settings, ramps, beats, series })
     }
+}
+
+/// In one of four steps, up to nine beats of any code, mostly far enough apart.
+fn series(u: &mut Unstructured<'_>) -> Result<Option<(Vec<SeriesBeat>, Span)>> {
+    if u.int_in_range(0..=3)? != 0 {
+        return Ok(None);
+    }
+    let (mut beats, mut after) = (Vec::new(), Span::ZERO);
+    for _ in 0..u.int_in_range(1..=9)? {
+        after = after.plus(Span::millis(u.int_in_range(140..=1900)?));
+        beats.push(SeriesBeat { after, code: *u.choose(BeatCode::ALL)? });
+    }
+    Ok(Some((beats, after.plus(Span::millis(u.int_in_range(0..=900)?)))))
 }
 
 /// A field and a value in its range; both ends come often.

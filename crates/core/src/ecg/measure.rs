@@ -3,8 +3,9 @@
 //! Its own waves are QRS, lost forces, T, ST and its shift, as they were started: stretched, turned, fused and changed by chance.
 //! Pacing pulses, fibrillatory waves, artefacts and later waves do not count.
 
-use super::deflection::Deflection;
+use super::deflection::{Bump, Deflection};
 use super::leads::{DOWER, lead_of};
+use super::templates::wave_list::ShapedComplex;
 use crate::frame::{Channel, Frame, INDEPENDENT_LEADS, Lead};
 use crate::math::{abs, clamp};
 use crate::time::{Instant, Span};
@@ -79,6 +80,24 @@ impl Qrs<'_> {
         }
         from.shifted(place * (1.0 / (POINTS as f32 - 1.0)) * length.as_secs())
     }
+}
+
+/// Most waves of a template's beat that are looked at.
+const WAVES: usize = 16;
+
+/// From QRS onset to the peak of a template's beat, s, at its nominal durations.
+pub(crate) fn peak_s(complex: ShapedComplex<'_>) -> f32 {
+    let onset = Instant::ZERO.plus(Span::secs(1));
+    let end = onset.shifted(0.001 * complex.qrs_ms);
+    let mut waves = [Deflection { bump: Bump::new(onset, 0.0, 0.0, 0.0), vector_mv: [0.0; 3] }; WAVES];
+    let all = complex.qrs.iter().map(|wave| (onset, wave)).chain(complex.t.iter().map(|wave| (end, wave)));
+    for (place, (from, wave)) in waves.iter_mut().zip(all) {
+        let [at_s, rise_s, hold_s, fall_s] =
+            [wave.at_ms, wave.rise_ms, wave.hold_ms, wave.fall_ms].map(|ms| 0.001 * ms);
+        let bump = Bump::new(from.shifted(at_s), rise_s, hold_s, fall_s);
+        *place = Deflection { bump, vector_mv: wave.mv };
+    }
+    Qrs { waves: &waves, onset, end }.peak().since(onset).as_secs()
 }
 
 /// The largest of consecutive values, as the top of a parabola where its neighbours are lower: which, and how far beside it.

@@ -40,6 +40,19 @@ pub(crate) struct HeartConditions<'r> {
     pub variability: Variability,
     /// Variability of everything else.
     pub life: Life,
+    /// The next beat of a list, where beats come from one.
+    pub listed: Option<Listed>,
+    /// Where the P waves start that lead to conducted beats of a list, if anywhere.
+    pub leading: Option<AtrialOrigin>,
+}
+
+/// The next beat of a list that has not been asked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Listed {
+    /// QRS onset; [`Instant::NEVER`] where none is to come.
+    pub onset: Instant,
+    /// Whether it is to fall on the T wave before.
+    pub on_t: bool,
 }
 
 /// How wide the beats of a body are.

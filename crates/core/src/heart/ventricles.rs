@@ -89,7 +89,8 @@ impl Heart {
             if let Some(meeting) = self.take_meeting(now, conditions) {
                 fused = Some((meeting.pathway, share_of_later(meeting.arrives.since(now), conditions)));
                 beat.p_onset = meeting.p_onset;
-                beat.code = if impulse.code == BeatCode::Paced { BeatCode::PacedFusion } else { BeatCode::Fusion };
+                let paced = matches!(impulse.code, BeatCode::Paced | BeatCode::PacedFusion);
+                beat.code = if paced { BeatCode::PacedFusion } else { BeatCode::Fusion };
             }
             self.lose_impulses(now, Refusal::Refractory, emit);
             let interpolated = conditions.rhythm.ectopy.is_some_and(|ectopy| ectopy.interpolated);

@@ -3,7 +3,7 @@
 use super::numbers::{u32_at, u64_at};
 use super::own;
 use super::own_body;
-use super::step::ImageStep;
+use super::step::{ImageStep, SERIES};
 use crate::anatomy::{AtrialOrigin, Pathway};
 use crate::body::{BODIES, PlayedBody};
 use crate::field::Field;
@@ -119,7 +119,7 @@ impl<'a> Bytes<'a> {
     pub(crate) fn entry(&self, item: usize) -> Option<Entry<ImageStep<'a>>> {
         let record = self.record(item)?;
         match *record.first()? {
-            STEP => {
+            STEP | SERIES => {
                 Some(Entry::Step(ImageStep::new(record, |number| self.rhythm(number), |number| self.body(number))?))
             }
             REPEAT => {

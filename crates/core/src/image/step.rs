@@ -1,20 +1,24 @@
 //! A step of an image, read where it lies.
 
 use super::numbers::{f32_at, u16_at, u64_at};
-use crate::anatomy::EctopicSite;
+use crate::anatomy::{BeatCode, EctopicSite};
 use crate::body::PlayedBody;
 use crate::field::{FIELDS, Field};
 use crate::heart::rhythm::Rhythm;
 use crate::settings::resting_in_sinus;
-use crate::step::{Ramp, TimedBeat};
+use crate::step::{Ramp, SeriesBeat, TimedBeat};
 use crate::time::Span;
 
+/// First byte of a step with a series of beats.
+pub(super) const SERIES: u8 = 3;
 /// Bytes of a step before its fields.
 pub(super) const HEAD: usize = 16;
 /// Bytes of a ramp.
 pub(super) const RAMP: usize = 13;
-/// Bytes of a premature beat.
+/// Bytes of a premature beat, and of one of a series.
 pub(super) const BEAT: usize = 9;
+/// Bytes after the beats of a series.
+pub(super) const TAIL: usize = 8;
 
 const WORDS: usize = FIELDS.div_ceil(32);
 
@@ -76,7 +80,8 @@ impl<'a> ImageStep<'a> {
             count += word.count_ones() as u8;
         }
         let whole = (0..usize::from(ramps)).all(|i| step.ramp(i).is_some())
-            && (0..step.beats()).all(|i| step.beat(i).is_some());
+            && (0..step.beats()).all(|i| step.timed(i).is_some())
+            && (!step.is_series() || step.beats() > 0 && step.series_length().is_some());
         whole.then_some(step)
     }
 
@@ -127,19 +132,44 @@ impl<'a> ImageStep<'a> {
         Some(Ramp { field, to, over: (over > 0).then_some(Span::from_ticks(over)) })
     }
 
-    /// Number of premature beats that the step asks for.
+    /// Number of premature beats that the step asks for, or of beats of its series.
     fn beats(&self) -> usize {
         u16_at(self.record, 6).unwrap_or(0).into()
     }
 
-    pub(crate) fn beat(&self, index: usize) -> Option<TimedBeat> {
+    fn is_series(&self) -> bool {
+        self.record.first() == Some(&SERIES)
+    }
+
+    /// The time of a beat, and the number of its site or code, which exists.
+    fn timed(&self, index: usize) -> Option<(Span, usize)> {
         if index >= self.beats() {
             return None;
         }
-        let place = self.after_values() + RAMP * self.ramps() + BEAT * index;
-        let after = Span::from_ticks(u64_at(self.record, place)?);
-        let site = *EctopicSite::ALL.get(self.byte(place + 8)?)?;
-        Some(TimedBeat { after, site })
+        let place = self.beat_at(index);
+        let number = self.byte(place + 8)?;
+        let kinds = if self.is_series() { BeatCode::ALL.len() } else { EctopicSite::ALL.len() };
+        (number < kinds).then_some((Span::from_ticks(u64_at(self.record, place)?), number))
+    }
+
+    pub(crate) fn beat(&self, index: usize) -> Option<TimedBeat> {
+        let (after, site) = self.timed(index).filter(|_| !self.is_series())?;
+        Some(TimedBeat { after, site: *EctopicSite::ALL.get(site)? })
+    }
+
+    pub(crate) fn series_beat(&self, index: usize) -> Option<SeriesBeat> {
+        let (after, code) = self.timed(index).filter(|_| self.is_series())?;
+        Some(SeriesBeat { after, code: *BeatCode::ALL.get(code)? })
+    }
+
+    pub(crate) fn series_length(&self) -> Option<Span> {
+        let length = || u64_at(self.record, self.beat_at(self.beats()));
+        if self.is_series() { length().map(Span::from_ticks) } else { None }
+    }
+
+    /// Where a beat starts.
+    fn beat_at(&self, index: usize) -> usize {
+        self.after_values() + RAMP * self.ramps() + BEAT * index
     }
 
     /// Where the ramps start.

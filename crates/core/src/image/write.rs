@@ -4,8 +4,8 @@ use super::bytes::{CHECK_SUM, HEADER, MARK, REPEAT, STEP, TABLES, VERSION};
 use super::check_sum::CheckSum;
 use super::own::{self, MOST_OWN};
 use super::own_body::{self, MOST_OWN_BODIES};
-use super::step::{BEAT, HEAD, RAMP};
-use crate::anatomy::EctopicSite;
+use super::step::{BEAT, HEAD, RAMP, SERIES, TAIL};
+use crate::anatomy::{BeatCode, EctopicSite};
 use crate::body::{BODIES, Body};
 use crate::field::{FIELDS, Field};
 use crate::heart::catalogue::RHYTHMS;
@@ -31,7 +31,7 @@ pub enum WriteError {
     Body(usize),
     /// A body of one's own with a number out of its range, by item index.
     BodyOutOfRange(usize),
-    /// More than 65 535 premature beats in a step, by item index.
+    /// More than 65 535 beats in a step, premature or of a series, by item index.
     Beats(usize),
     /// More than 4 GiB.
     Size,
@@ -48,7 +48,7 @@ impl fmt::Display for WriteError {
             }
             WriteError::Body(i) => write!(f, "item {i}: an image holds at most {MOST_OWN_BODIES} bodies of one's own"),
             WriteError::BodyOutOfRange(i) => write!(f, "item {i}: the body has a number out of range"),
-            WriteError::Beats(i) => write!(f, "item {i}: an image holds at most 65535 premature beats a step"),
+            WriteError::Beats(i) => write!(f, "item {i}: an image holds at most 65535 beats a step"),
             WriteError::Size => f.write_str("the image would be larger than 4 GiB"),
         }
     }
@@ -170,6 +170,11 @@ fn known(body: &'static Body) -> Option<usize> {
     BODIES.iter().position(|one| core::ptr::eq(*one, body))
 }
 
+/// Beats of a step: premature ones or those of its series, as a script never has both.
+fn count(step: &Step<'_>) -> usize {
+    step.beats.len() + step.series.map_or(0, |series| series.beats.len())
+}
+
 /// A step with the numbers that its record needs.
 struct Record<'a> {
     step: &'a Step<'a>,
@@ -191,13 +196,14 @@ impl<'a> Record<'a> {
             step,
             body: body as u8,
             rhythm: rhythm.ok_or(WriteError::Rhythm(item))? as u8,
-            beats: u16::try_from(step.beats.len()).map_err(|_| WriteError::Beats(item))?,
+            beats: u16::try_from(count(step)).map_err(|_| WriteError::Beats(item))?,
             resting: resting_in_sinus(body),
         })
     }
 
     fn length(&self) -> usize {
-        HEAD + 5 * self.changes().count() + RAMP * self.ramps().count() + BEAT * self.step.beats.len()
+        let tail = if self.step.series.is_some() { TAIL } else { 0 };
+        HEAD + 5 * self.changes().count() + RAMP * self.ramps().count() + BEAT * count(self.step) + tail
     }
 
     /// The fields in which the step differs from the body at rest, by their bits.
@@ -215,7 +221,7 @@ impl<'a> Record<'a> {
 
     fn put(&self, put: &mut dyn FnMut(&[u8])) {
         let (changes, ramps) = (self.changes().count() as u8, self.ramps().count() as u8);
-        put(&[STEP, self.body, self.rhythm, changes, ramps, 0]);
+        put(&[if self.step.series.is_some() { SERIES } else { STEP }, self.body, self.rhythm, changes, ramps, 0]);
         put(&self.beats.to_le_bytes());
         put(&self.step.duration.map_or(0, Span::ticks).to_le_bytes());
         self.changes().for_each(|(field, _)| put(&[field as u8]));
@@ -227,6 +233,14 @@ impl<'a> Record<'a> {
             put(&beat.after.ticks().to_le_bytes());
             let site = EctopicSite::ALL.iter().position(|site| *site == beat.site);
             put(&[site.unwrap_or(0) as u8]);
+        }
+        if let Some(series) = self.step.series {
+            for beat in series.beats {
+                put(&beat.after.ticks().to_le_bytes());
+                let code = BeatCode::ALL.iter().position(|code| *code == beat.code);
+                put(&[code.unwrap_or(0) as u8]);
+            }
+            put(&series.length.ticks().to_le_bytes());
         }
     }
 }

@@ -1,6 +1,7 @@
 //! Events at an instant: steps, breaths, the heart, pulses, the cuff. Each is reported and handed to the part that draws it.
 
 use super::Player;
+use super::asked::Asked;
 use super::moment::{moment, pressure_conditions, pressures_ramp, transducers};
 use super::settings::heart_conditions;
 use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
@@ -30,7 +31,7 @@ impl Player<'_> {
             let beat = self.heart.next();
             let mut pulse = self.pressures.next();
             let cuff = self.cuff.next();
-            let asked = self.next_asked();
+            let asked = self.asked.at;
             let condition = self.conditions.next();
             let other = step.min(condition).min(breath).min(beat).min(asked).min(cuff);
             let first = other.min(pulse);
@@ -46,7 +47,7 @@ impl Player<'_> {
             } else if first == breath {
                 self.start_breath(observer);
             } else if first == asked {
-                self.ask_for_beat(first, observer);
+                self.ask(first, observer);
             } else if first == beat {
                 self.beat(first, observer);
             } else if first == pulse {
@@ -67,32 +68,38 @@ impl Player<'_> {
         }
     }
 
-    /// Time of the next premature beat that the step asks for.
-    fn next_asked(&self) -> Instant {
-        let asked = self.step.as_ref().and_then(|placed| {
-            let beat = placed.step.beat(self.beats_asked as usize)?;
-            Some(placed.start.plus(beat.after))
-        });
-        asked.unwrap_or(Instant::NEVER)
-    }
-
-    fn ask_for_beat(&mut self, at: Instant, observer: &mut dyn Observer) {
-        let beat = self.step.as_ref().and_then(|placed| placed.step.beat(self.beats_asked as usize));
-        self.beats_asked += 1;
-        if let Some(beat) = beat {
-            self.with_heart(at, observer, |heart, conditions, noise, emit| {
-                heart.premature(at, beat.site, conditions, noise, emit);
-            });
+    /// Works out when the step asks for its next beat.
+    fn plan_asked(&mut self) {
+        if let Some(placed) = &self.step {
+            self.asked = self.asked.planned(placed, self.heart.last_beat(), self.timeline.next_start());
         }
     }
 
-    /// Reports the step's beats that its end leaves no time for.
+    /// Asks the heart for the beat that is due.
+    fn ask(&mut self, at: Instant, observer: &mut dyn Observer) {
+        let Some(placed) = &self.step else { return };
+        let index = self.asked.index as usize;
+        let (premature, listed) = (placed.step.beat(index), placed.step.series_beat(index));
+        let onset = self.asked.listed.onset;
+        self.asked.index += 1;
+        self.plan_asked();
+        self.with_heart(at, observer, |heart, conditions, noise, emit| {
+            if let Some(beat) = premature {
+                heart.premature(at, beat.site, conditions, noise, emit);
+            }
+            if let Some(beat) = listed {
+                heart.play_listed(at, onset, beat.code, conditions, noise, emit);
+            }
+        });
+    }
+
+    /// Reports the step's premature beats that its end leaves no time for.
     pub(super) fn refuse_the_rest(&mut self, at: Instant, observer: &mut dyn Observer) {
         let Some(placed) = &self.step else { return };
-        while let Some(beat) = placed.step.beat(self.beats_asked as usize) {
+        while let Some(beat) = placed.step.beat(self.asked.index as usize) {
             let asked = placed.start.plus(beat.after);
             observer.observe(Event::Refused(RefusedBeat { at, asked, site: beat.site, why: Refusal::StepEnded }));
-            self.beats_asked += 1;
+            self.asked.index += 1;
         }
     }
 
@@ -107,12 +114,13 @@ impl Player<'_> {
         self.artefacts =
             Layers::of(|field| placed.step.uses(field) || glide.moves(field), |field| placed.step.is_on(field));
         self.test_on = test_signal::is_on(|field| placed.step.uses(field));
-        self.beats_asked = 0;
         let at = placed.start;
         let levels = transducers(self.step.as_ref().unwrap_or(&placed), at).map(|transducer| transducer.level_mmhg);
         self.pressures_ramp = pressures_ramp(&placed.step);
         self.pressures_set = pressure_conditions(&placed, at);
         self.step = Some(placed);
+        self.asked = Asked::new();
+        self.plan_asked();
         observer.observe(Event::Step { item: placed.item, at });
         self.look_at_conditions(at, observer);
         let breathing = self.breathing(at);
@@ -180,7 +188,17 @@ impl Player<'_> {
         observer: &mut dyn Observer,
         act: impl FnOnce(&mut Heart, &HeartConditions<'_>, &Noise, Emit<'_>) -> R,
     ) -> Option<R> {
-        let conditions = heart_conditions(self.step.as_ref()?, &self.respiration, &self.noise, at);
+        let placed = self.step.as_ref()?;
+        let mut conditions = heart_conditions(placed, &self.respiration, &self.noise, at);
+        let listed;
+        if placed.step.series_length().is_some() {
+            listed = conditions.rhythm.listed();
+            conditions.leading = conditions.rhythm.leading();
+            conditions.listed = Some(self.asked.listed);
+            conditions.rhythm = &listed;
+            // Another rhythm than the one whose beats come by themselves.
+            conditions.which = conditions.which.wrapping_add(1);
+        }
         // At most one activation of each kind, and an end and a start of each episode, comes of one event, or the end of
         // all impulses on their way.
         let mut emitted = [None; 8];

@@ -1,6 +1,7 @@
 //! Values of a step at an instant for breathing, heart, waves, pacing device and cuff.
 
 use super::Player;
+use super::pr::pr_s;
 use crate::artefact;
 use crate::body::{ADULT, PlayedBody};
 use crate::cuff;
@@ -148,7 +149,7 @@ pub(super) fn heart_conditions<'s>(
 ) -> heart::HeartConditions<'s> {
     let step = &placed.step;
     let (breath_start, breath_period) = respiration.pace();
-    let pr_s = 0.001 * placed.value(Field::PrMs, at) * pr_follows(placed, at);
+    let pr_s = pr_s(placed, at);
     let person = Person::of(noise, 0.01 * step.get(Field::PersonPercent)).rr();
     heart::HeartConditions {
         rhythm: step.rhythm(),
@@ -183,15 +184,7 @@ pub(super) fn heart_conditions<'s>(
             pause: 0.01 * step.get(Field::PausePercent),
             focus: 0.01 * step.get(Field::FocusPercent),
         },
+        listed: None,
+        leading: None,
     }
-}
-
-/// Factor on PR, where it follows the rate: shorter in fast hearts, by 0.3 of the logarithm of RR (about 160 ms at
-/// 70 bpm and 127 ms at 150, as in exercise; from memory).
-fn pr_follows(placed: &Placed<'_>, at: Instant) -> f32 {
-    if !placed.step.is_on(Field::PrFollows) {
-        return 1.0;
-    }
-    let faster = placed.value(Field::RateBpm, at) / placed.step.body().resting_bpm;
-    math::pow(math::clamp(faster, 0.4, 4.0), -0.3)
 }

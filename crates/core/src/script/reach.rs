@@ -46,8 +46,7 @@ impl Script<'_> {
                 Some((_, range)) => range,
                 None => step.range_of(field),
             };
-            let settings = &step.settings;
-            Range::within(ecg::reach::size_mv(&range, settings.body().templates, settings.rhythm().pacing.is_some()))
+            Range::within(ecg::reach::size_mv(&range, step.settings.body().templates, step.is_paced()))
         })
     }
 

@@ -1,40 +1,19 @@
-//! Open waveform-database annotation files (the 16-bit form that `.atr` files use).
-//!
-//! Little-endian 16-bit words: 6 bits of type above 10 bits of value. For an annotation the value is the
-//! time since the one before, in frames. Types with other meaning: SKIP (59) adds a 32-bit time (high half
-//! first) before the next annotation; NUM, SUB, CHN (60 to 62) and AUX (63: value bytes of text, padded to
-//! an even count) say more about the annotation before. A zero word ends the file.
+//! Open waveform-database annotation files as annotations in time.
 
 use crate::annotations::{Annotation, Annotations};
 use crate::codes::code_of_number;
 use crate::instant::Instant;
 
-use super::header::Header;
-use pulsewright_text::annotation::{AUX, CHN, NUM, SKIP, SUB};
+use pulsewright_text::annotation_file;
+use pulsewright_text::header::Header;
 use pulsewright_text::table::{Place, Problem};
-
-/// Text of the note in which a file may state its own frame rate.
-const RESOLUTION_NOTE: &str = "## time resolution: ";
-
-/// One annotation with its time still in frames.
-struct Raw {
-    frame: i64,
-    number: u8,
-    subtype: i8,
-    aux: String,
-    byte: usize,
-}
 
 /// Reads an annotation file.
 ///
 /// `rate_hz` goes before the note in the file, and that before the header. An error names the byte.
 pub fn parse(bytes: &[u8], rate_hz: Option<f64>, header: Option<Header>) -> Result<Annotations, Problem> {
-    let raw = words(bytes)?;
-    let noted = raw.iter().find_map(|a| a.aux.strip_prefix(RESOLUTION_NOTE)).map(|text| {
-        let text = text.trim_end_matches('\0').trim();
-        text.parse::<f64>().map_err(|_| Problem::new(Place::Whole, format!("time resolution '{text}' is not a number")))
-    });
-    let rate_hz = match (rate_hz, noted.transpose()?, header) {
+    let raw = annotation_file::read(bytes)?;
+    let rate_hz = match (rate_hz, annotation_file::rate_hz(&raw)?, header) {
         (Some(rate_hz), _, _) | (None, Some(rate_hz), _) => rate_hz,
         (None, None, Some(header)) => header.rate_hz,
         (None, None, None) => {
@@ -64,62 +43,10 @@ pub fn parse(bytes: &[u8], rate_hz: Option<f64>, header: Option<Header>) -> Resu
     Ok(all)
 }
 
-fn words(bytes: &[u8]) -> Result<Vec<Raw>, Problem> {
-    let mut found: Vec<Raw> = Vec::new();
-    let mut frame = 0_i64;
-    let mut at = 0;
-    loop {
-        let byte = at;
-        let truncated = || Problem::new(Place::Byte(byte), "the file ends in the middle: no end mark (truncated?)");
-        let take = |offset: usize| -> Result<u16, Problem> {
-            let pair = bytes.get(offset..offset + 2).ok_or_else(truncated)?;
-            Ok(u16::from_le_bytes([pair[0], pair[1]]))
-        };
-        let word = take(at)?;
-        at += 2;
-        let (kind, value) = (word >> 10, word & 0x3ff);
-        if word == 0 {
-            return Ok(found);
-        }
-        let orphan = || {
-            Problem::new(Place::Byte(byte), format!("type {kind} says more about an annotation, but none came before"))
-        };
-        match kind {
-            SKIP => {
-                let (high, low) = (take(at)?, take(at + 2)?);
-                at += 4;
-                let skip = (i32::from(high as i16) << 16) | i32::from(low);
-                frame += i64::from(skip);
-            }
-            // Number and channel of an annotation do not enter the scoring.
-            NUM | CHN => {}
-            SUB => found.last_mut().ok_or_else(orphan)?.subtype = value as u8 as i8,
-            AUX => {
-                let length = usize::from(value);
-                let text = bytes.get(at..at + length).ok_or_else(truncated)?;
-                found.last_mut().ok_or_else(orphan)?.aux = String::from_utf8_lossy(text).into_owned();
-                at += length + length % 2;
-            }
-            50..=58 => {
-                return Err(Problem::new(
-                    Place::Byte(byte),
-                    format!("annotation type {kind} does not exist (not an annotation file?)"),
-                ));
-            }
-            _ => {
-                frame += i64::from(value);
-                // Type 0 with a value only moves the time on.
-                if kind != 0 {
-                    found.push(Raw { frame, number: kind as u8, subtype: 0, aux: String::new(), byte });
-                }
-            }
-        }
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use pulsewright_text::annotation::{AUX, CHN, NUM, SKIP, SUB};
 
     fn word(kind: u16, value: u16) -> [u8; 2] {
         (kind << 10 | value).to_le_bytes()

@@ -1,8 +1,8 @@
 //! The record line of an open waveform-database header: frame rate and length.
 
-use pulsewright_text::table::{Place, Problem};
+use crate::table::{Place, Problem};
 
-/// The part of a header that the scorer needs.
+/// Frame rate and length of a record.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Header {
     /// Frames per second.
@@ -15,6 +15,9 @@ pub struct Header {
 const DEFAULT_RATE_HZ: f64 = 250.0;
 
 /// Reads the record line: name, number of signals, rate, frames.
+///
+/// # Errors
+/// The line that is no record line, or has a rate or length that makes no sense.
 pub fn parse(text: &str) -> Result<Header, Problem> {
     let line = text.lines().enumerate().find(|(_, line)| !line.trim().is_empty() && !line.starts_with('#'));
     let Some((index, line)) = line else {

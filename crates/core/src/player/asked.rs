@@ -1,0 +1,85 @@
+//! Beats that a step names one by one: premature ones, or all of its series.
+
+use super::pr::pr_s;
+use crate::anatomy::{BeatCode, Pathway};
+use crate::ecg::measure::peak_s;
+use crate::field::Field;
+use crate::heart::{Listed, qrs_ms};
+use crate::time::{Instant, Span};
+use crate::timeline::Placed;
+
+/// The place in the step's list.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Asked {
+    /// The beat that comes next.
+    pub(super) index: u32,
+    /// Passes of a series before this one, in all.
+    passed: Span,
+    /// When it is asked for; [`Instant::NEVER`] when none is to come.
+    pub(super) at: Instant,
+    /// That beat of a series.
+    pub(super) listed: Listed,
+}
+
+/// No sign of a beat of a series comes sooner after the QRS onset of the beat before.
+const APART: Span = Span::millis(100);
+
+impl Asked {
+    /// At the start of a step.
+    pub(super) const fn new() -> Asked {
+        let listed = Listed { onset: Instant::NEVER, on_t: false };
+        Asked { index: 0, passed: Span::ZERO, at: Instant::NEVER, listed }
+    }
+}
+
+impl Asked {
+    /// The same with the time at which the step asks for its next beat; the last QRS began at `last`, and the step ends at `end`.
+    pub(super) fn planned(self, placed: &Placed<'_>, last: Option<Instant>, end: Instant) -> Asked {
+        match placed.step.series_length() {
+            Some(length) => next_listed(self, placed, length, last, end),
+            None => {
+                let beat = placed.step.beat(self.index as usize);
+                Asked { at: beat.map_or(Instant::NEVER, |beat| placed.start.plus(beat.after)), ..self }
+            }
+        }
+    }
+}
+
+/// The next beat of a series that begins again after `length`, in a step that ends at `end`. A first beat that would follow at once
+/// on the `last` one before the step is left out.
+// Not inlined: few steps have a series.
+#[inline(never)]
+fn next_listed(before: Asked, placed: &Placed<'_>, length: Span, last: Option<Instant>, end: Instant) -> Asked {
+    let again = || (0, before.passed.plus(length), placed.step.series_beat(0));
+    let (index, passed, beat) = match placed.step.series_beat(before.index as usize) {
+        None => again(),
+        beat => (before.index, before.passed, beat),
+    };
+    let over = Asked { index, passed, at: Instant::NEVER, listed: Asked::new().listed };
+    let Some(beat) = beat else { return over };
+    let soonest = match before.listed.onset {
+        Instant::NEVER => placed.start,
+        onset => onset.plus(APART),
+    };
+    let peak = placed.start.plus(passed).plus(beat.after);
+    let pathway = Listed::pathway(beat.code, placed.step.rhythm());
+    let onset = peak.shifted(-rise_s(placed, pathway)).max(soonest);
+    let first = before.listed.onset == Instant::NEVER;
+    if first && last.is_some_and(|last| onset < last.plus(APART)) && index == 0 {
+        return next_listed(Asked { index: 1, ..before }, placed, length, None, end);
+    }
+    if onset >= end {
+        return over;
+    }
+    let lead = Listed::lead(beat.code, placed.step.rhythm(), Span::from_secs(pr_s(placed, onset)));
+    let at = onset.minus(lead).max(soonest);
+    Asked { index, passed, at, listed: Listed { onset, on_t: beat.code == BeatCode::ROnT } }
+}
+
+/// From QRS onset to the peak of the QRS, s, of the body's beat that takes a pathway.
+fn rise_s(placed: &Placed<'_>, pathway: Pathway) -> f32 {
+    let shapes = placed.step.body().shapes;
+    let complex = shapes.complex(pathway);
+    let width_ms = qrs_ms(complex.qrs_ms, shapes.qrs_ms(Pathway::Normal), placed.step.get(Field::QrsMs));
+    peak_s(complex) * (width_ms / complex.qrs_ms)
+}
