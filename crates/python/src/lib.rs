@@ -5,6 +5,7 @@
 
 mod cohort;
 mod error;
+mod live;
 mod player;
 mod score;
 mod script;
@@ -21,6 +22,7 @@ fn _native(module: &Bound<'_, PyModule>) -> PyResult<()> {
     module.add("__version__", env!("CARGO_PKG_VERSION"))?;
     module.add_class::<signals::Signals>()?;
     module.add_class::<player::Player>()?;
+    module.add_class::<live::LivePlayer>()?;
     module.add_class::<suite::Plan>()?;
     module.add_class::<cohort::CohortPlan>()?;
     module.add_function(wrap_pyfunction!(signals::render, module)?)?;

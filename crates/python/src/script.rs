@@ -7,17 +7,29 @@ use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_files::{Content, Durability, Encoding, FileFormat, Options};
 use pulsewright_script::Document;
+use pulsewright_text::source;
 use pyo3::prelude::*;
 use std::fmt::Display;
+use std::path::Path;
 
 /// An error of the user's input.
 pub fn wrong(what: impl Display) -> PyErr {
     ScriptError::new_err(what.to_string())
 }
 
-/// A script from its JSON; `name` is its name in messages.
+/// Name of a script that was not read from a file.
+const NO_FILE: &str = "script";
+
+/// A script from its JSON; `name` is its path, or [`NO_FILE`]. Documents beside it, such as rhythms, are read from its folder.
 pub fn document(text: &[u8], name: &str, seed: Option<u64>) -> PyResult<Document> {
-    let document = pulsewright_script::parse(text, name).map_err(|problems| wrong(problems.render(false)))?;
+    let beside = |file: &str| {
+        if name == NO_FILE {
+            return Err("this script is not read from a file".to_owned());
+        }
+        source::file(&Path::new(name).with_file_name(file), source::DOCUMENT).map_err(|error| error.to_string())
+    };
+    let document = pulsewright_script::parse_beside(text, name, &beside);
+    let document = document.map_err(|problems| wrong(problems.render(false)))?;
     Ok(seed.into_iter().fold(document, Document::with_seed))
 }
 

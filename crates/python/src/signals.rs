@@ -10,6 +10,7 @@ use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
+use pulsewright_files::truth::{Truth as TruthTables, TruthFile};
 use pulsewright_script::Document;
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
@@ -147,6 +148,24 @@ impl Signals {
     /// A table of the truth as columns: `beats`, `atrial`, `pulses`, `breaths`, `pacing`, `episodes` or `steps`.
     fn table<'py>(&self, py: Python<'py>, name: &str) -> PyResult<Bound<'py, PyDict>> {
         self.truth(py)?.table(py, name)
+    }
+
+    /// The text of a table of the truth as `render` writes it: `readings`, `alarms`, `cuff` or `refused`.
+    fn table_text(&self, py: Python<'_>, name: &str) -> PyResult<String> {
+        let wanted = TruthFile::ALL.into_iter().find(|file| file.suffix().strip_suffix(".csv") == Some(name));
+        let wanted = wanted.ok_or_else(|| wrong(format!("no table '{name}'")))?;
+        py.detach(|| {
+            let items = self.document.items();
+            let script = Script::new(self.document.seed(), &items).map_err(wrong)?;
+            let labels: Vec<&str> = (0..items.len()).map(|item| self.document.label(item)).collect();
+            let sites = SiteSet::of(&self.channels).map_err(wrong)?;
+            let files = TruthFile::ALL.map(|_| Vec::new());
+            let mut tables = TruthTables::new(&script, &labels, self.rate, self.frames, files);
+            tables = tables.expecting(sites, &[], self.document.alarm_limits());
+            Player::new(&script, self.rate).with_pressures_at(sites).skip_observed(self.frames, &mut tables);
+            let mut tables = tables.finish().map_err(wrong)?;
+            String::from_utf8(std::mem::take(&mut tables[wanted as usize])).map_err(wrong)
+        })
     }
 
     fn __len__(&self) -> usize {

@@ -144,6 +144,68 @@ def test_a_suite_with_a_function_counts_as_the_program_does(tmp_path):
         pulsewright.suite(PLAN, lambda signals: 1 / 0)
 
 
+def test_readings_alarms_cuff_and_refused_beats_are_those_of_the_files(tmp_path):
+    script = {
+        "version": 1,
+        "steps": [
+            {"duration_s": 20, "rhythm": "sinus", "cuff": {"inflate_mmhg": 160}, "beats": [{"at_s": 3, "site": "left-ventricle"}]},
+            {"duration_s": 20, "rhythm": "asystole", "beats": [{"at_s": 3, "site": "atrium"}]},
+        ],
+    }
+    path = tmp_path / "s.json"
+    path.write_text(json.dumps(script), encoding="utf-8")
+    program("render", path, "-o", tmp_path / "s.wav", "--channels", "II,arterial,cuff")
+    signals = pulsewright.render(script, channels=["II", "arterial", "cuff"])
+    for table in ("readings", "alarms", "cuff", "refused"):
+        with open(tmp_path / f"s.{table}.csv", newline="", encoding="utf-8") as file:
+            rows = list(csv.DictReader(file))
+        columns = getattr(signals, table)
+        assert rows, table
+        for name, values in columns.items():
+            cells = [row[name] for row in rows]
+            if isinstance(values, list):
+                assert values == cells, name
+            else:
+                assert [float(cell) if cell else -1 for cell in cells] == [-1 if np.isnan(value) else value for value in values], name
+    assert "asystole" in signals.alarms["alarm"] and isinstance(signals.readings["expected"], np.ndarray)
+
+
+def test_settings_while_it_plays_are_logged_and_play_again():
+    held = {"version": 1, "seed": 4, "steps": [{"rhythm": "sinus", "rate_bpm": 60, "duration_s": "hold"}]}
+    live = pulsewright.LivePlayer(held, channels=["II", "arterial"])
+    parts = [live.fill(3000)]
+    at = live.set({"rate_bpm": 120, "ecg.gain": 0.5})
+    assert 6 <= at <= 7.1
+    parts.append(live.fill(3000))
+    assert live.set({"rhythm": "asystole"}) >= 12
+    parts.append(live.fill(3000))
+    assert live.position == 9000
+    played = np.concatenate(parts, axis=1)
+    heights = [np.ptp(played[0, frames]) for frames in (slice(0, 3000), slice(4000, 6000), slice(7500, 9000))]
+    assert heights[1] == pytest.approx(heights[0] / 2, rel=0.15) and heights[2] < 0.05
+    again = pulsewright.render(live.log(), channels=["II", "arterial"])
+    assert np.array_equal(again.samples.view(np.uint32), played.view(np.uint32))
+    for mistake in ({"ecg.gain": 99}, {"ecg.gian": 1}, {"rhythm": "snius"}):
+        with pytest.raises(pulsewright.ScriptError):
+            live.set(mistake)
+    with pytest.raises(pulsewright.ScriptError):
+        live.command("stop")
+
+
+def test_rhythms_of_ones_own_are_dictionaries_or_files_beside_the_script(tmp_path):
+    catalogue = json.loads(program("catalog", "rhythms", "--json").stdout)["rhythms"]
+    flutter = next(one["document"] for one in catalogue if one["id"] == "atrial-flutter")
+    script = {"version": 1, "seed": 2, "rhythms": {"my-flutter": flutter}, "steps": [{"duration_s": 10, "rhythm": "my-flutter"}]}
+    own = pulsewright.render(script)
+    built_in = pulsewright.render({"version": 1, "seed": 2, "steps": [{"duration_s": 10, "rhythm": "atrial-flutter"}]})
+    assert np.array_equal(own.samples, built_in.samples)
+    (tmp_path / "f.json").write_text(json.dumps({"version": 1, **flutter}), encoding="utf-8")
+    (tmp_path / "s.json").write_text(json.dumps({**script, "rhythms": {"my-flutter": "f.json"}}), encoding="utf-8")
+    assert np.array_equal(pulsewright.render(tmp_path / "s.json").samples, built_in.samples)
+    with pytest.raises(pulsewright.ScriptError, match="not read from a file"):
+        pulsewright.render({**script, "rhythms": {"my-flutter": "f.json"}})
+
+
 def test_patients_are_those_of_the_program(tmp_path):
     plan = ROOT / "examples" / "cohort" / "people.json"
     program("cohort", plan, "-n", "12", "-o", tmp_path / "c", "--packs", "1")

@@ -148,6 +148,37 @@ def test_junit_has_the_times_of_the_detector_and_failures_are_shown(suite, write
     assert ElementTree.tostring(ElementTree.parse(tmp_path / "r.xml").getroot()) == ElementTree.tostring(root), "a run that does nothing keeps the times"
 
 
+def test_limits_look_at_the_values_of_a_dimension_and_at_an_earlier_report(suite, write_plan, slope_detector, tmp_path):
+    plan = write_plan([block(2, rhythm=["sinus", "atrial-fibrillation"], rate_bpm=[70, 110])])
+    good = suite(plan, "-o", "good", "--write", "good.json", command=[slope_detector])
+    assert good.returncode == 0, good.stderr
+    losing = [slope_detector, "--lose-every", "10"]
+
+    def limited(limits, *flags):
+        (tmp_path / "limits.json").write_text(json.dumps(limits))
+        return suite(plan, "-o", "losing", "--limits", "limits.json", "--format", "json", *flags, command=losing)
+
+    by = {"rhythm": {"sinus": {"min": {"se": 95}}, "atrial-fibrillation": {"min": {"se": 50}}}, "rate_bpm": {"*": {"max": {"extra": 100}}}}
+    done = limited({"by": by})
+    assert done.returncode == 1, done.stderr
+    verdicts = {(one["subject"], one["metric"]): one for one in json.loads(done.stdout)["score"]["verdicts"]}
+    assert {subject: one["passed"] for (subject, _), one in verdicts.items()} == {
+        "rhythm=sinus": False,
+        "rhythm=atrial-fibrillation": True,
+        "rate_bpm=70": True,
+        "rate_bpm=110": True,
+    }
+    of_sinus = [one for one in json.loads(done.stdout)["score"]["records"] if "-sinus-" in one["record"]]
+    matched, missed = (sum(one["detection"][key] for one in of_sinus) for key in ("matched", "missed"))
+    assert verdicts[("rhythm=sinus", "se")]["value"] == pytest.approx(100 * matched / (matched + missed))
+    lost = limited({"loss": {"se": 5}}, "--against", "good.json")
+    assert lost.returncode == 1
+    assert json.loads(lost.stdout)["score"]["against"]["figures"][0]["verdict"] == "worse"
+    refused(limited({"by": {"rythm": {"sinus": {"min": {"se": 50}}}}}), "limits, by.rythm: there is no dimension 'rythm'; did you mean 'rhythm'?")
+    refused(limited({"by": {"rhythm": {"sinsu": {"min": {"se": 50}}}}}), "there is no value 'sinsu'; did you mean 'sinus'?")
+    refused(limited({"loss": {"se": 5}}), "add --against")
+
+
 def worse(suite, plan, detector, *how):
     done = suite(plan, "-o", "worse", "--format", "json", "--min", "se=99", "--min", "ppv=99", command=[detector, *how])
     assert done.returncode == 1, done.stdout

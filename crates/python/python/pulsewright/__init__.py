@@ -10,6 +10,8 @@ signals to a person, or to equipment connected to one.
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -22,7 +24,7 @@ import numpy.typing as npt
 from . import _native
 from ._native import ScriptError, __version__
 
-__all__ = ["LEADS", "Case", "Cohort", "Patient", "Player", "ScriptError", "Signals", "Suite", "__version__", "render", "score", "stream", "suite"]
+__all__ = ["LEADS", "Case", "Cohort", "LivePlayer", "Patient", "Player", "ScriptError", "Signals", "Suite", "__version__", "render", "score", "stream", "suite"]
 
 LEADS = ("I", "II", "III", "aVR", "aVL", "aVF", "V1", "V2", "V3", "V4", "V5", "V6")
 """The twelve leads, which are rendered when no channels are named."""
@@ -45,7 +47,21 @@ def _document(document: Script) -> tuple[bytes, str]:
         return document.encode(), "script"
     path = os.fspath(document)
     with open(path, "rb") as file:
-        return file.read(), path
+        # A script that is no file has this name, and no folder.
+        return file.read(), path if path != "script" else os.path.join(os.curdir, path)
+
+
+def _columns(text: str) -> Table:
+    """A table of the files as columns: numbers with NaN for empty cells, or words."""
+    rows = list(csv.reader(io.StringIO(text)))
+    columns: Table = {}
+    for place, name in enumerate(rows[0]):
+        cells = [row[place] for row in rows[1:]]
+        try:
+            columns[name] = np.array([float(cell) if cell else np.nan for cell in cells], dtype=np.float64)
+        except ValueError:
+            columns[name] = cells
+    return columns
 
 
 class Signals:
@@ -109,6 +125,26 @@ class Signals:
         return self._native.table("episodes")
 
     @property
+    def readings(self) -> Table:
+        """What a correct monitor shows in each step: step, reading, unit, start_s, end_s, settle_s, expected, low, high, why. Values as in the files."""
+        return _columns(self._native.table_text("readings"))
+
+    @property
+    def alarms(self) -> Table:
+        """Alarms of a correct monitor: alarm, time_s (its limit is reached), within_s, end_s, priority, begin_s, required. Values as in the files."""
+        return _columns(self._native.table_text("alarms"))
+
+    @property
+    def cuff(self) -> Table:
+        """Phases of the cuff and its readings: time_s, phase, cuff_mmhg, systolic_mmhg and the others, with the bands. Values as in the files."""
+        return _columns(self._native.table_text("cuff"))
+
+    @property
+    def refused(self) -> Table:
+        """Beats that were asked for and do not come: time_s, site, why. Values as in the files."""
+        return _columns(self._native.table_text("refused"))
+
+    @property
     def steps(self) -> Table:
         """Each step played: item (index in the script), start_s, end_s."""
         return self._native.table("steps")
@@ -159,6 +195,46 @@ class Player:
     def next_step(self) -> None:
         """End a step that holds, or any step, at the next frame."""
         self._native.next_step()
+
+
+class LivePlayer:
+    """Plays a script and takes settings between frames, as `pulsewright stream --live` does. For one thread, the one that made it.
+
+    A setting takes effect just after the next beat, or at once where none comes soon; from the first one on the player has no end.
+    """
+
+    def __init__(self, script: Script, *, frame_rate_hz: int = 500, channels: Sequence[str] = LEADS, seed: int | None = None) -> None:
+        text, name = _document(script)
+        self._native = _native.LivePlayer(text, name, frame_rate_hz, list(channels), seed)
+        self.channels = tuple(channels)
+        self.frame_rate_hz = frame_rate_hz
+
+    @property
+    def position(self) -> int:
+        """Index of the next frame."""
+        return self._native.position
+
+    def fill(self, frames: int) -> Samples:
+        """The next frames, channels by frames; fewer only at the end of a script without settings of its own."""
+        return self._native.fill(frames)
+
+    def set(self, settings: Mapping[str, float | str]) -> float:
+        """Change settings by their paths, such as `{"rate_bpm": 90}`; `rhythm` and `body` take a word. Returns when they take effect, s.
+
+        Settings are changed one after the other, in their order; a mistake raises ScriptError and leaves those after it undone.
+        """
+        at = self.position / self.frame_rate_hz
+        for name, value in settings.items():
+            at = self.command(f"{name} {value}" if name in ("rhythm", "body") else f"set {name}={value}")
+        return at
+
+    def command(self, line: str) -> float:
+        """Carry out a command of `pulsewright stream --live`, such as `beat left-ventricle`, `hold` or `next`; returns when it takes effect, s."""
+        return self._native.command(line)
+
+    def log(self) -> dict[str, Any]:
+        """What was played so far, as a script that renders to the same samples."""
+        return dict(json.loads(self._native.log()))
 
 
 def stream(
