@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import re
 import time
 from pathlib import Path
 
 import numpy as np
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page, expect
 
 from console_bench import HZ, Console, Rig, confirm, enter, rendered
-from program import run
+from program import ROOT, run
 from worksheet_page import browser
 
 pytestmark = pytest.mark.xdist_group("browser")
@@ -276,3 +278,96 @@ def test_twenty_monitors_take_each_identity_once_and_the_instruments_once(chromi
     assert {record["about"]["asset"] for record in saved} == set(monitors)
     assert all({of["id"] for of in record["instruments"]} >= {"R-1", "M-1"} for record in saved)
     assert all(len(record["played"]["steps"]) == 1 for record in saved)
+
+
+def tab_to(page: Page, selector: str) -> None:
+    """Presses the tabulator until this has the focus, as a person without a mouse does."""
+    for _ in range(250):
+        page.keyboard.press("Tab")
+        if page.evaluate("(selector) => document.activeElement.matches(selector)", selector):
+            return
+    raise AssertionError(f"the tabulator never comes to {selector}")
+
+
+def faultless(page: Page, picture: Path, themes: int = 1) -> None:
+    """No serious fault of accessibility; nothing wider than the screen. Each look leaves the other theme behind."""
+    for _ in range(themes):
+        response = Axe().run(page).response
+        assert len(response["passes"]) > 10, "axe-core looked at nothing"
+        serious = [fault for fault in response["violations"] if fault["impact"] in ("serious", "critical")]
+        assert not serious, [(fault["id"], fault["nodes"][0]["html"][:150]) for fault in serious]
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), "the page is wider than the screen"
+        page.evaluate("document.getElementById('theme').click()")
+    page.screenshot(path=picture, full_page=True)
+
+
+def test_keys_alone_lead_the_signal_and_a_plan(chromium, tmp_path):
+    plan = tmp_path / "plan.json"
+    steps = [ONE["steps"][0] | {"expect": {"readings": ["heart-rate"], "manual": [
+        {"name": "Case and cables", "source": "invented"},
+        {"name": "Saturation at the finger simulator", "unit": "%", "value": 90, "tolerance": 2, "source": "invented"},
+    ]}}, PLAN["steps"][2]]
+    plan.write_text(json.dumps(ONE | {"steps": steps}), "utf-8")
+    console = Console(tmp_path, plan)
+    pictures = Path(os.environ.get("PULSEWRIGHT_PICTURES", str(tmp_path)))
+    try:
+        page = enter(chromium, console)
+        keys = page.keyboard
+        expect(page.locator("#no-person")).to_be_focused()
+        keys.press(" ")
+        keys.press("Tab")
+        keys.press(" ")
+        keys.press("Tab")
+        keys.press("Enter")
+        expect(page.locator("#search")).to_be_focused()
+        keys.type("nsr")
+        keys.press("Enter")
+        expect(page.locator("#h-now")).to_have_text("Sinus rhythm")
+        expect(page.locator("#c-rate_bpm")).to_be_enabled()
+        tab_to(page, "#c-rate_bpm")
+        keys.press("Control+a")
+        keys.type("120")
+        keys.press("Enter")
+        expect(page.get_by_role("row", name=re.compile("^Heart rate")).get_by_role("cell").first).to_have_text("120 bpm")
+        keys.press("Escape")
+        expect(page.locator("#h-now")).to_have_text("At rest")
+        tab_to(page, "#about-asset")
+        keys.type("INV-7")
+        keys.press("Enter")
+        expect(page.locator("#check-line")).to_contain_text("INV-7:")
+        faultless(page, pictures / "console-before.png", themes=2)
+        tab_to(page, "#plan-next")
+        keys.press("Enter")
+        expect(page.locator("#heard")).to_be_focused()
+        tab_to(page, '[id="v-1.heart-rate"]')
+        keys.type("80")
+        keys.press("Enter")
+        verdict(page, "1.heart-rate", "pass")
+        # The focus goes on by itself: to the number by hand, then to the look.
+        expect(page.locator('[id="v-1.manual-2"]')).to_be_focused()
+        keys.type("95 %")
+        keys.press("Enter")
+        verdict(page, "1.manual-2", "fail: off by +5 %")
+        expect(item(page, "1.manual-1").get_by_role("button", name="In order", exact=True)).to_be_focused()
+        keys.press("Enter")
+        verdict(page, "1.manual-1", "pass")
+        faultless(page, pictures / "console-step.png", themes=2)
+        expect(page.locator("#plan-next")).to_be_focused()
+        keys.press("Enter")
+        expect(page.locator("#plan-step")).to_have_text("arrest")
+        played_for(page, 2.6)
+        keys.press(" ")
+        keys.press("h")
+        verdict(page, "2.alarm-1", "pass")
+        go(page, "after")
+        faultless(page, pictures / "console-after.png")
+        page.set_viewport_size({"width": 390, "height": 844})
+        go(page, 1)
+        faultless(page, pictures / "console-step-390.png")
+        # The guide names what is on the page.
+        guide = (ROOT / "docs" / "console.md").read_text("utf-8").split("\n## A plan")[1].split("\n## ")[0]
+        files = page.evaluate("Promise.all(['/', '/check.js', '/item.js'].map(async (path) => (await fetch(path)).text()))")
+        named = re.findall(r'"([^"]+)"', guide)
+        assert len(named) >= 5 and not [words for words in named if words not in "".join(files)]
+    finally:
+        console.end()

@@ -38,7 +38,7 @@ pub fn data(rate: FrameRate, output: &str, log: &str, plan: Value) -> Value {
         "bodies": BODIES.iter().map(|body| json!({"id": body.id, "name": body.name})).collect::<Vec<_>>(),
         "sites": EctopicSite::ALL.iter().map(|site| site.id()).collect::<Vec<_>>(),
         "rate_hz": rate.as_hz(), "every": tee::every(rate), "output": output, "log": log,
-        "plan": plan, "version": env!("CARGO_PKG_VERSION"),
+        "plan": plan,
     })
 }
 

@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use tokio::sync::broadcast;
 
 /// Messages that may wait for a page, some seconds of frames; a slower page skips the rest.
-const WAITING: usize = 256;
+const WAITING: usize = 512;
 
 /// Later than this the consumer does not take frames as they are due.
 const BEHIND: Duration = Duration::from_millis(250);

@@ -14,8 +14,8 @@ use std::time::Instant;
 /// Frames a second that pages get at most; of more, every second, third, ... frame.
 const SHOWN_HZ: u32 = 500;
 
-/// Frames go to the pages this often, a second.
-const MESSAGES_PER_S: u32 = 60;
+/// Frames go to the pages this often, a second: a page that draws 60 pictures a second has new ones for each.
+const MESSAGES_PER_S: u32 = 125;
 
 /// Channels that pages get, in this order.
 pub fn channels() -> impl Iterator<Item = Channel> + Clone {

@@ -1,7 +1,7 @@
 //! The table of cases that the page's script is held against too (`tests/conformance/test_worksheet.py`).
 
 use pulsewright_record::judge::judge;
-use pulsewright_record::plan::{Item, PlanAlarm, PlanClear, PlanReading, PlanSilence};
+use pulsewright_record::plan::{Item, PlanAlarm, PlanCheck, PlanClear, PlanReading, PlanSilence};
 use pulsewright_record::record::{Entry, Record};
 use serde_json::Value;
 
@@ -82,6 +82,10 @@ fn silence_and_ends() {
                     source: String::new(),
                 };
                 verdict(Item::Clear(&clear), entry)
+            }
+            None if case.get("check").is_some() => {
+                let check = PlanCheck { id: "1.manual-1".into(), name: "x".into(), source: String::new() };
+                verdict(Item::Check(&check), entry)
             }
             None => verdict(Item::Silence(&PlanSilence { id: "1.silent-1".into(), name: "x".into() }), entry),
         };

@@ -15,11 +15,10 @@ mod write;
 
 pub use expected::{
     ALARM_SOURCE, AlarmSetting, CLEAR_SOURCE, CLEAR_WITHIN_S, Expectations, ExpectedAlarm, ExpectedClear,
-    ExpectedReading, ExpectedSilence,
+    ExpectedReading, ExpectedSilence, ManualCheck,
 };
 pub use foresee::{CUFF_HOLD_S, FORESEEN_S, HOLD_S, reading_of, why};
 pub use limit::Limit;
-pub use manual::ManualCheck;
 pub use quantity::{Origin, Quantity};
 pub(crate) use write::{
     alarm_settings as alarm_settings_json, expect as expect_json, limits as limits_json, lines as lines_json,

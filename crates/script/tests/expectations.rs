@@ -233,6 +233,20 @@ fn limits_without_a_source_and_alarms_without_a_class() {
             r#"{"alarms": [{"name": "Apnoea", "priority": "high", "within_s": 3}]}"#,
             "\"source\" is missing at steps[0].expect.alarms[0]",
         ),
+        (r#"{"manual": [{"name": "case"}]}"#, "\"source\" is missing at steps[0].expect.manual[0]"),
+        (r#"{"manual": [{"source": "s"}]}"#, "\"name\" is missing at steps[0].expect.manual[0]"),
+        (
+            r#"{"manual": [{"name": "current", "max": 100, "source": "s"}]}"#,
+            "\"unit\" is missing at steps[0].expect.manual[0]",
+        ),
+        (
+            r#"{"manual": [{"name": "saturation", "unit": "%", "tolerance": 2, "source": "s"}]}"#,
+            "\"value\" is missing at steps[0].expect.manual[0]",
+        ),
+        (
+            r#"{"manual": [{"name": "saturation", "unit": "%", "source": "s"}]}"#,
+            "\"tolerance\" is missing at steps[0].expect.manual[0]",
+        ),
         (r#"{"alarms": "usal"}"#, "alarms can't be \"usal\" at steps[0].expect.alarms"),
         (r#"7"#, "expect can't be a number at steps[0].expect"),
     ];
@@ -241,4 +255,20 @@ fn limits_without_a_source_and_alarms_without_a_class() {
     }
     let empty = whats(r#"{"version": 1, "kit": [""], "limits": {"heart-rate": {}}, "steps": [{"duration_s": 5}]}"#);
     assert_eq!(empty, ["an empty line at kit[0]", "\"tolerance\" is missing at limits.heart-rate"]);
+}
+
+#[test]
+fn checks_by_hand_are_read_and_written() {
+    let manual = r#"[{"name": "Case and cables", "source": "manual (invented), 2.1"},
+        {"name": "Saturation", "unit": "%", "value": 90, "tolerance": 2, "source": "manual (invented), 4.2"},
+        {"name": "Leakage current", "unit": "uA", "max": 100, "source": "ward rule (invented)"}]"#;
+    let text = format!(r#"{{"version": 1, "steps": [{{"duration_s": 5, "expect": {{"manual": {manual}}}}}]}}"#);
+    let document = parse(text.as_bytes(), "checks.json").unwrap();
+    assert!(document.expects());
+    let json = document.to_json();
+    let written = &json["steps"][0]["expect"]["manual"];
+    let read: serde_json::Value = serde_json::from_str(manual).unwrap();
+    assert_eq!(written.to_string().replace(".0", ""), read.to_string());
+    let again = parse(json.to_string().as_bytes(), "again.json").unwrap();
+    assert_eq!(again.to_json(), json);
 }

@@ -89,9 +89,10 @@ export class Check {
     by("plan-place").textContent = step ? `Step ${this.screen + 1} of ${steps.length}` : `${steps.length} steps`;
     const over = this.screen === this.last && playing === null;
     by("plan-step").textContent = step ? `${step.name}${over ? " (no longer played)" : ""}` : this.screen === "before" ? "Before the first step" : "After the last step";
+    by("heard").hidden = !step;
     by("heard").disabled = playing === null || playing !== this.screen;
-    by("plan-again").disabled = !step;
-    by("plan-again").textContent = step && this.screen !== this.last ? "Play this step" : "Play it again";
+    by("plan-again").hidden = !step;
+    by("plan-again").textContent = this.screen === this.last ? "Play it again" : "Play this step";
     const next = steps[this.follows()];
     by("plan-next").textContent = !next ? "The plan is done" : this.follows() === 0 ? "Play the first step" : `Next: ${next.name}`;
     by("plan-next").disabled = !next;
@@ -289,7 +290,7 @@ export class Check {
     by("unfinished").hidden = record.open || !record.unfinished.length;
     by("unfinished-list").replaceChildren(...(record.unfinished || []).map((of) => make("li", {}, make("button", { type: "button", onclick: () => this.begin(of.asset) }, `Go on with ${of.asset}`), ` saved ${of.saved_at}`)));
     by("fleet").hidden = !record.assets.length;
-    by("fleet-title").textContent = `Address book: ${record.assets.length} pieces of equipment`;
+    by("fleet-title").textContent = `Address book (${record.assets.length})`;
     by("fleet-rows").replaceChildren(...record.assets.map((asset) => {
       const pick = make("button", { type: "button", disabled: record.open, onclick: () => { by("about-asset").value = asset.asset; this.fillIn(); by("begin-button").focus(); } }, asset.asset);
       return make("tr", {}, make("th", { scope: "row" }, pick), ...[asset.model, asset.location, [asset.overall, asset.checked].filter(Boolean).join(", "), asset.next_due].map((words) => make("td", {}, words || "\u2013")));

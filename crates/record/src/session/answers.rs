@@ -212,3 +212,65 @@ fn same_answer(earlier: &Entry, entry: Option<&Entry>) -> bool {
         answer(earlier) == answer(entry)
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::record::KitState;
+    use pulsewright_script::parse;
+    use std::fs;
+
+    fn plan() -> Plan {
+        let text = br#"{"version": 1, "steps": [{"duration_s": 5, "expect": {"readings": ["heart-rate"],
+            "manual": [{"name": "Case", "source": "invented"}]}}]}"#;
+        Plan::new(&parse(text, "plan").unwrap(), text, None).unwrap()
+    }
+
+    fn entry(value: &str) -> Entry {
+        Entry { value: value.to_owned(), ..Entry::default() }
+    }
+
+    #[test]
+    fn a_replaced_answer_stays_and_one_that_was_asked_back_does_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("draft");
+        let mut answers = Answers::open(&path, &plan(), Played::default()).unwrap();
+        let id = "1.heart-rate";
+        assert_eq!(answers.enter(id, entry("about 70")).unwrap().verdict, Verdict::Open);
+        assert_eq!(answers.enter(id, entry("200")).unwrap().verdict, Verdict::Fail);
+        assert_eq!(
+            answers.enter(id, Entry { remark: "loud".to_owned(), ..entry("200") }).unwrap().verdict,
+            Verdict::Fail
+        );
+        assert!(answers.record().earlier.is_empty());
+        assert_eq!(answers.enter(id, entry("75")).unwrap().verdict, Verdict::Pass);
+        assert_eq!(answers.enter("1.manual-1", entry("no")).unwrap().verdict, Verdict::Fail);
+        assert_eq!(answers.undo().unwrap().as_deref(), Some("1.manual-1"));
+        assert!(!answers.record().items.contains_key("1.manual-1"));
+        assert_eq!(answers.undo().unwrap().as_deref(), Some(id));
+        assert_eq!(answers.record().items[id].value, "200");
+        let earlier: Vec<_> = answers.record().earlier.iter().map(|of| of.entry.value.clone()).collect();
+        assert_eq!(earlier, ["200", "no", "75"]);
+        assert!(answers.enter("9.heart-rate", entry("75")).is_err());
+        let kept = answers.record().clone();
+        drop(answers);
+        let again = Answers::open(&path, &plan(), Played::default()).unwrap();
+        assert_eq!((&again.record().items, &again.record().earlier), (&kept.items, &kept.earlier));
+        assert_eq!(again.undone_next(), None);
+    }
+
+    #[test]
+    fn an_answer_that_the_disk_does_not_have_does_not_count() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("gone").join("draft");
+        let mut answers = Answers::open(&path, &plan(), Played::default()).unwrap();
+        assert!(answers.enter("1.heart-rate", entry("75")).is_err());
+        assert!(answers.kit_out("1", true).is_err());
+        assert!(
+            answers.record().items.is_empty() && answers.record().kit.is_empty() && answers.undone_next().is_none()
+        );
+        fs::create_dir(folder.path().join("gone")).unwrap();
+        answers.kit_out("1", true).unwrap();
+        assert_eq!(answers.record().kit["1"], KitState { out: "yes".to_owned(), back: String::new() });
+    }
+}

@@ -1,7 +1,6 @@
 //! The expectations of a step, and the sources of their defaults.
 
 use super::limit::Limit;
-use super::manual::ManualCheck;
 use super::quantity::Quantity;
 use pulsewright_core::expect::{AlarmKind, AlarmLimit};
 use pulsewright_core::heart::rhythm::Priority;
@@ -41,6 +40,21 @@ impl Expectations {
             && self.clears.is_empty()
             && self.manual.is_empty()
     }
+}
+
+/// A check by hand.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct ManualCheck {
+    /// What to check, one line.
+    pub name: String,
+    /// Unit of the number; empty for a check that is in order or not.
+    pub unit: String,
+    /// The number that is right, where the limit lies around one.
+    pub value: Option<f64>,
+    /// Its limit; `None` for a check that is in order or not.
+    pub limit: Option<Limit>,
+    /// Where it comes from, one line.
+    pub source: String,
 }
 
 /// One reading that a monitor must show.

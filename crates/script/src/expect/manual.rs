@@ -1,28 +1,10 @@
-//! Checks by hand: what no signal is played for, such as a saturation at a finger simulator, a leakage current, a look at the case.
+//! Reading checks by hand: what no signal is played for, such as a saturation at a finger simulator, a leakage current, a look at the case.
 
-use super::limit::Limit;
+use super::expected::ManualCheck;
 use super::read::LIMIT_KEYS;
-use super::schema::{limit_members, line, sourced};
-use super::write::members;
 use crate::reader::{Node, Path};
 use crate::walk::Walk;
 use crate::words::{nearest, quoted};
-use serde_json::{Map, Value, json};
-
-/// A check by hand.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct ManualCheck {
-    /// What to check, one line.
-    pub name: String,
-    /// Unit of the number; empty for a check that is in order or not.
-    pub unit: String,
-    /// The number that is right, where the limit lies around one.
-    pub value: Option<f64>,
-    /// Its limit; `None` for a check that is in order or not.
-    pub limit: Option<Limit>,
-    /// Where it comes from, one line.
-    pub source: String,
-}
 
 const KEYS: [&str; 8] = ["name", "unit", "value", "tolerance", "tolerance_percent", "min", "max", "source"];
 
@@ -71,33 +53,4 @@ impl Walk<'_> {
         }
         (self.found.count() == before).then_some(check)
     }
-}
-
-/// A check back to JSON.
-pub(super) fn written(check: &ManualCheck) -> Value {
-    let mut object = Map::new();
-    object.insert("name".into(), check.name.as_str().into());
-    match &check.limit {
-        Some(limit) => {
-            object.insert("unit".into(), check.unit.as_str().into());
-            if let Some(value) = check.value {
-                object.insert("value".into(), value.into());
-            }
-            members(limit, &mut object);
-        }
-        None => _ = object.insert("source".into(), check.source.as_str().into()),
-    }
-    Value::Object(object)
-}
-
-/// The schema of a check.
-pub(super) fn schema() -> Value {
-    let mut members = limit_members();
-    members.insert("name".into(), line("What to check."));
-    members.insert("unit".into(), line("Unit of the number; left out for a check that is in order or not."));
-    members.insert("value".into(), json!({"type": "number", "minimum": -1e6, "maximum": 1e6}));
-    json!({
-        "type": "object", "additionalProperties": false, "required": ["name", "source"],
-        "dependentRequired": sourced(), "properties": members
-    })
 }

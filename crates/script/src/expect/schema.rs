@@ -1,6 +1,5 @@
 //! The schema of expectations, from the tables that reading uses.
 
-use super::manual;
 use super::quantity::Quantity;
 use super::read::{MAX_ENTRIES, PRIORITIES, USUAL};
 use super::settings::{OFF, SETTING_KEYS};
@@ -14,7 +13,7 @@ pub(crate) fn lines(description: &str) -> Value {
 }
 
 /// The members of a limit.
-pub(super) fn limit_members() -> Map<String, Value> {
+fn limit_members() -> Map<String, Value> {
     let tolerance = json!({"type": "number", "minimum": 0, "maximum": 1e6});
     let bound = json!({"type": "number", "minimum": -1e6, "maximum": 1e6});
     let mut members = Map::new();
@@ -27,7 +26,7 @@ pub(super) fn limit_members() -> Map<String, Value> {
 }
 
 /// A limit names its source.
-pub(super) fn sourced() -> Value {
+fn sourced() -> Value {
     let source = json!(["source"]);
     json!({"tolerance": source, "tolerance_percent": source, "min": source, "max": source})
 }
@@ -143,9 +142,21 @@ pub(crate) fn alarms_or_readings() -> Value {
             },
             "manual": {
                 "description": "Checks by hand, for which no signal is played.",
-                "type": "array", "maxItems": MAX_ENTRIES, "items": manual::schema()
+                "type": "array", "maxItems": MAX_ENTRIES, "items": manual_check()
             }
         }
+    })
+}
+
+/// The schema of a check.
+fn manual_check() -> Value {
+    let mut members = limit_members();
+    members.insert("name".into(), line("What to check."));
+    members.insert("unit".into(), line("Unit of the number; left out for a check that is in order or not."));
+    members.insert("value".into(), json!({"type": "number", "minimum": -1e6, "maximum": 1e6}));
+    json!({
+        "type": "object", "additionalProperties": false, "required": ["name", "source"],
+        "dependentRequired": sourced(), "properties": members
     })
 }
 

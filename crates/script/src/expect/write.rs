@@ -1,9 +1,8 @@
 //! Expectations back to JSON: the parts that the document named; the others are filled in on reading.
 
 use super::expected::Limits;
-use super::expected::{AlarmSetting, Expectations, ExpectedReading, WrittenAlarm};
+use super::expected::{AlarmSetting, Expectations, ExpectedReading, ManualCheck, WrittenAlarm};
 use super::limit::Limit;
-use super::manual;
 use super::quantity::Quantity;
 use super::read::USUAL;
 use super::settings::OFF;
@@ -24,7 +23,7 @@ pub(crate) fn limits(limits: &Limits) -> Value {
     Value::Object(limits.iter().map(one).collect())
 }
 
-pub(super) fn members(limit: &Limit, object: &mut Map<String, Value>) {
+fn members(limit: &Limit, object: &mut Map<String, Value>) {
     let numbers = [
         ("tolerance", limit.tolerance),
         ("tolerance_percent", limit.tolerance_percent),
@@ -66,7 +65,7 @@ pub(crate) fn expect(expect: &Expectations) -> Value {
         object.insert("clears".into(), clears.collect());
     }
     if !expect.manual.is_empty() {
-        object.insert("manual".into(), expect.manual.iter().map(manual::written).collect());
+        object.insert("manual".into(), expect.manual.iter().map(manual_check).collect());
     }
     Value::Object(object)
 }
@@ -107,4 +106,21 @@ fn reading(reading: &ExpectedReading) -> Value {
         members(&reading.limit, &mut object);
     }
     if object.len() == 1 { reading.quantity.id().into() } else { Value::Object(object) }
+}
+
+/// A check back to JSON.
+fn manual_check(check: &ManualCheck) -> Value {
+    let mut object = Map::new();
+    object.insert("name".into(), check.name.as_str().into());
+    match &check.limit {
+        Some(limit) => {
+            object.insert("unit".into(), check.unit.as_str().into());
+            if let Some(value) = check.value {
+                object.insert("value".into(), value.into());
+            }
+            members(limit, &mut object);
+        }
+        None => _ = object.insert("source".into(), check.source.as_str().into()),
+    }
+    Value::Object(object)
 }

@@ -1,0 +1,150 @@
+"""Work with a worksheet: many records in one browser, keys, the next open item, dark strips, and paper at true scale."""
+
+from __future__ import annotations
+
+import json
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+import pypdfium2
+import pytest
+from PIL import Image
+from playwright.sync_api import expect
+
+from program import succeed
+from test_worksheet import PLAN
+from worksheet_page import Watched, alarm, browser, enter, item, reload, verdict
+
+pytestmark = pytest.mark.xdist_group("browser")
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with browser() as chromium:
+        yield chromium
+
+
+@pytest.fixture(scope="module")
+def sheet(tmp_path_factory) -> Path:
+    folder = tmp_path_factory.mktemp("sheet")
+    script = folder / "plan.json"
+    script.write_text(json.dumps(PLAN), encoding="utf-8")
+    succeed("worksheet", script, "-o", folder / "sheet.html")
+    return folder / "sheet.html"
+
+
+def test_two_tabs_keep_two_drafts_and_the_next_record_keeps_the_instruments(chromium, sheet):
+    watched = Watched(chromium)
+    first = watched.open(sheet)
+    first.locator("[data-about=asset]").fill("INV-1")
+    first.locator('[data-instrument="0"][data-field=id]').fill("R-1")
+    second = watched.context.new_page()
+    second.goto(sheet.as_uri())
+    assert second.locator("[data-about=asset]").input_value() == ""
+    second.locator("[data-about=asset]").fill("INV-2")
+    enter(second, "1.heart-rate", "81")
+    enter(first, "1.heart-rate", "99")
+    reload(first)
+    assert (first.locator("[data-about=asset]").input_value(), verdict(first, "1.heart-rate")) == ("INV-1", "fail")
+    reload(second)
+    assert (second.locator("[data-about=asset]").input_value(), verdict(second, "1.heart-rate")) == ("INV-2", "pass")
+    # The next record: the instruments are there, the first draft can be taken up again.
+    first.on("dialog", lambda dialog: dialog.accept())
+    first.get_by_role("button", name="Start anew").click()
+    expect(first.locator("[data-about=asset]")).to_be_focused()
+    assert first.locator("[data-about=asset]").input_value() == "" and verdict(first, "1.heart-rate") == "open"
+    assert first.locator('[data-instrument="0"][data-field=id]').input_value() == "R-1"
+    first.get_by_role("button", name="Go on with INV-1").click()
+    assert (first.locator("[data-about=asset]").input_value(), verdict(first, "1.heart-rate")) == ("INV-1", "fail")
+    # A browser that was closed: a new tab lists both.
+    third = watched.context.new_page()
+    third.goto(sheet.as_uri())
+    expect(third.locator("#drafts button", has_text="Go on with")).to_have_count(2)
+    assert not watched.said
+
+
+def test_keys_next_open_and_the_field_that_is_wanted(chromium, sheet):
+    page = Watched(chromium).open(sheet)
+    # Enter goes on from a tick, too.
+    tick = page.locator('[data-kit="1"][data-way=out]')
+    tick.focus()
+    page.keyboard.press("Enter")
+    assert not tick.is_checked()
+    expect(page.locator('[data-kit="2"][data-way=out]')).to_be_focused()
+    alarm(page, "2.alarm-1", "8.2", "")
+    row = item(page, "2.alarm-1")
+    assert row.locator("[data-field=priority]").get_attribute("aria-invalid") == "true"
+    assert row.locator("[data-field=value]").get_attribute("aria-invalid") == "false"
+    enter(page, "1.heart-rate", "80")
+    page.get_by_role("button", name="Next open").click()
+    expect(item(page, "1.respiration-rate").locator("[data-field=value]")).to_be_focused()
+    page.keyboard.press("Alt+o")
+    expect(item(page, "1.arterial-systolic").locator("[data-field=value]")).to_be_focused()
+    field = item(page, "1.arterial-systolic").locator("[data-field=value]")
+    field.fill("13,9 kPa")
+    assert field.evaluate("of => of.scrollWidth <= of.clientWidth"), "what was typed is cut"
+
+
+def test_the_contents_follow_the_step_in_view(chromium, tmp_path):
+    script = tmp_path / "long.json"
+    steps = [PLAN["steps"][0] | {"name": f"rate {number}"} for number in range(26)]
+    script.write_text(json.dumps(PLAN | {"steps": steps}), "utf-8")
+    succeed("worksheet", script, "-o", tmp_path / "long.html")
+    page = Watched(chromium).open(tmp_path / "long.html")
+    page.locator("#step-22").evaluate("of => of.scrollIntoView()")
+    current = page.locator("nav a[aria-current]")
+    expect(current).to_have_attribute("data-step", "22")
+    box, view = current.bounding_box(), page.locator("nav ol").bounding_box()
+    assert view["y"] <= box["y"] <= view["y"] + view["height"] - box["height"], "the entry is in view"
+    small = Watched(chromium, (400, 800)).open(tmp_path / "long.html")
+    small.locator("nav summary").click()
+    small.locator('nav [data-step="12"]').click()
+    expect(small.locator("#step-12")).to_be_in_viewport()
+
+
+def brightness(page, selector: str) -> float:
+    """The mean of what is drawn, of 255."""
+    return float(np.asarray(Image.open(BytesIO(page.locator(selector).first.screenshot())).convert("L")).mean())
+
+
+def test_strips_are_dark_on_a_dark_page(chromium, sheet):
+    assert brightness(Watched(chromium, scheme="light").open(sheet), ".strip") > 200
+    assert brightness(Watched(chromium, scheme="dark").open(sheet), ".strip") < 70
+
+
+DOTS_PER_MM = 8
+
+
+def test_a_strip_on_paper_has_25_mm_for_a_second_and_no_step_is_split(chromium, sheet, tmp_path):
+    page = Watched(chromium).open(sheet)
+    target = tmp_path / "sheet.pdf"
+    page.pdf(path=target, prefer_css_page_size=True)
+    document = pypdfium2.PdfDocument(target)
+    # Bold letters are printed twice.
+    once = lambda word: word[::2] if len(word) % 2 == 0 and word[::2] == word[1::2] else word  # noqa: E731
+    texts = [[once(word) for word in document[number].get_textpage().get_text_range().split()] for number in range(len(document))]
+    # Of each step the first and the last words, which stand nowhere else on paper, are on one page.
+    last = {"rate": "Central", "fibrillation": "fibrillation"}
+    for number, step in enumerate(PLAN["steps"], 1):
+        heads = [page for page, words in enumerate(texts) if [str(number), step["name"]] in (words[at : at + 2] for at in range(len(words)))]
+        assert len(heads) == 1, step["name"]
+        assert last.get(step["name"], "priority") in texts[heads[0]], step["name"]
+    number = 1
+    assert "rate" in texts[number]
+    sheet_of_paper = document[number]
+    assert abs(sheet_of_paper.get_width() / 72 * 25.4 - 210) < 0.5, "A4"
+    picture = np.asarray(sheet_of_paper.render(scale=DOTS_PER_MM * 25.4 / 72).to_pil().convert("RGB")).astype(int)
+    # The lines of the paper have a colour, everything else on the sheet is grey; each fifth one is darker.
+    colour = picture.max(axis=2) - picture.min(axis=2)
+    rows = np.flatnonzero((colour > 12).sum(axis=1) > 100 * DOTS_PER_MM)
+    assert rows.size, "no paper was found"
+    columns = colour[rows[0] : rows[0] + 20 * DOTS_PER_MM].sum(axis=0).astype(float)
+    paper = np.flatnonzero(columns)
+    columns = columns[paper[0] : paper[-1] + 1]
+    columns -= columns.mean()
+    power = np.abs(np.fft.rfft(columns, 1 << 16)) ** 2
+    per_mm = np.fft.rfftfreq(1 << 16) * DOTS_PER_MM
+    near = (per_mm > 0.15) & (per_mm < 0.3)
+    spacing = 1 / per_mm[near][np.argmax(power[near])]
+    assert abs(spacing - 5) < 0.03, f"5 mm of the paper are {spacing:.3f} mm"
