@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 import scripts
 from program import PROGRAM, ROOT, assert_refused, run, succeed
-from test_crash_model import ANSWERS, VERBS, commands, inputs  # noqa: F401
+from test_crash_model import ANSWERS, VERBS, commands, inputs, options_of, visible  # noqa: F401
 from test_malformed import run_all
 
 BOM = b"\xef\xbb\xbf"
@@ -127,15 +127,19 @@ def test_a_flood_of_commands_does_not_hold_the_signal_up(tmp_path, inputs):  # n
 
 
 @pytest.mark.skipif(not shutil.which("strace"), reason="no strace: .ci/test installs it")
-@pytest.mark.parametrize("verb", VERBS)
+@pytest.mark.parametrize("verb", [*VERBS, "session", "report --new-key", "report --sign"])
 def test_every_part_is_synced_before_it_has_its_name_and_the_folder_after(tmp_path, inputs, verb):  # noqa: F811
     """Files outlive a loss of power: the order of the calls, as strace sees them."""
     folder = tmp_path / "set"
     folder.mkdir()
     log = tmp_path / "log"
     words = [str(word) for word in commands(verb, inputs, "new", folder)]
+    if verb == "report --sign":
+        shutil.copy(inputs / "record.json", folder)
+    before = set(visible(folder))
     calls = "trace=fsync,fdatasync,rename,renameat,renameat2,link,linkat"
-    subprocess.run(["strace", "-qq", "-y", "-o", log, "-e", calls, PROGRAM, *words], capture_output=True, timeout=60, check=False)
+    traced = ["strace", "-qq", "-y", "-o", log, "-e", calls, PROGRAM, *words]
+    subprocess.run(traced, input=options_of(verb).get("stdin", b""), capture_output=True, timeout=60, check=False)
     synced, named, folder_synced_at, named_at = set(), set(), -1, -1
     for at, line in enumerate(log.read_text().splitlines()):
         if found := re.match(r"f(?:data)?sync\(\d+<([^>]+)>\)\s+= 0", line):
@@ -148,5 +152,23 @@ def test_every_part_is_synced_before_it_has_its_name_and_the_folder_after(tmp_pa
                 assert found[1] in synced, line
                 named.add(name)
                 named_at = at
-    assert named == {path.name for path in folder.iterdir()}
+    assert named == set(visible(folder)) - before and named
     assert folder_synced_at > named_at, "the folder is synced after the last name"
+
+
+@pytest.mark.skipif(not shutil.which("strace"), reason="no strace: .ci/test installs it")
+def test_each_answer_is_synced_before_the_next_question(tmp_path, inputs):  # noqa: F811
+    """A draft outlives a loss of power after any answer."""
+    words = ["session", inputs / "session.json", "-o", tmp_path / "record.json"]
+    log = tmp_path / "log"
+    traced = ["strace", "-f", "-qq", "-y", "-o", log, "-e", "trace=write,fsync,fdatasync", PROGRAM, *words]
+    subprocess.run(list(map(str, traced)), input=ANSWERS, capture_output=True, timeout=60, check=False)
+    answers, unsynced = 0, False
+    for line in log.read_text(errors="replace").splitlines():
+        call = re.match(r"\d+ +(\w+)\((\d+)<([^>]*)>", line)
+        if call and call[1] == "write" and call[2] == "1":
+            assert not unsynced, "the next words are said before the answer is synced"
+        elif call and call[3].endswith("record.json.draft"):
+            unsynced = call[1] == "write"
+            answers += unsynced
+    assert answers > 10 and not unsynced
