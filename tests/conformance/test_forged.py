@@ -1,7 +1,7 @@
 """Records as the program and the page save them, changed in one character, stripped of a member, or with a member doubled: none passes.
 
-One in eighty changes is tried by default, every one with PULSEWRIGHT_FORGED=all. A change that leaves the same document for the
-standard library's reader, as one of the layout does, is none.
+One in eighty changes is tried by default, and all of a member at the top or just below; every one with PULSEWRIGHT_FORGED=all. A
+change that leaves the same document for the standard library's reader, as one of the layout does, is none.
 """
 
 from __future__ import annotations
@@ -50,14 +50,14 @@ def same(text: str, other: object) -> bool:
         return False
 
 
-def characters(text: str) -> Iterator[tuple[object, str]]:
+def characters(text: str) -> Iterator[tuple[tuple, str]]:
     """The text without each character, with it doubled, and with two others in its place."""
     for place, was in enumerate(text):
         for other in ("", was * 2, "7" if was != "7" else "8", chr(ord(was) + 1)):
             yield (place, was, other), text[:place] + other + text[place + 1 :]
 
 
-def members(text: str) -> Iterator[tuple[object, str]]:
+def members(text: str) -> Iterator[tuple[tuple, str]]:
     """The document without each member, with null for it, and with it twice: the same, and another before and after it."""
     whole = json.loads(text)
     for path in [path for path in places(whole) if path]:
@@ -98,7 +98,9 @@ def test_no_record_passes_that_was_changed(tmp_path, saved_by, signed, record_pr
     sound, tried = json.loads(text), 0
     for changes in (characters(text), members(text)):
         for number, (what, changed) in enumerate(changes):
-            if number % EVERY or same(changed, sound):
+            # Members of the record and of its lists are always tried: the digest is one, and a reader of types alone takes an entry twice.
+            top = isinstance(what[0], tuple) and len(what[0]) <= 2
+            if (number % EVERY and not top) or same(changed, sound):
                 continue
             record.write_bytes(changed.encode("utf-8", "surrogatepass"))
             outcome = run(*words)
