@@ -6,6 +6,8 @@ against the codes that `render --rig` writes for the log of the stream.
 `PULSEWRIGHT_BOARD_SECONDS` sets how long the stream is (12 when not set; ten minutes are 600).
 """
 
+import csv
+import math
 import os
 import re
 import signal
@@ -16,6 +18,7 @@ import numpy as np
 import pytest
 
 import program
+from reading import beside
 
 RIG = program.ROOT / "examples/rig/bench.json"
 TOUR = program.ROOT / "examples/tour.json"
@@ -23,7 +26,9 @@ HZ = 250
 SECONDS = int(os.environ.get("PULSEWRIGHT_BOARD_SECONDS", "12"))
 # The emulated board's timer.
 COUNTS_A_SECOND = 25_000_000
-SHOWN = np.dtype([("moment", "<u4"), ("words", "<i2", 13)])
+SHOWN = np.dtype([("moment", "<u4"), ("words", "<i2", 13), ("marks", "u1")])
+# Marks of the digital outputs, as docs/link.md has them.
+R_WAVE, SHOWN_PIN = 1, 16
 # The emulated board keeps the time of this computer, so a computer that stands still for 40 ms brings it to rest, as it should.
 ATTEMPTS = 4
 
@@ -85,13 +90,22 @@ def rendered(log, folder):
     return np.fromfile(out, dtype="<i2").reshape(-1, 13)
 
 
+def between_rests(shown):
+    """What was shown between the first and the last rest."""
+    moving = np.flatnonzero((shown["words"] != shown["words"][:1]).any(axis=1))
+    return shown[moving[0] : moving[-1] + 1] if len(moving) else shown[:0]
+
+
 def played(shown):
     """The words that were shown between the first and the last rest."""
-    if not len(shown):
-        return shown["words"]
-    rest = shown["words"][0]
-    moving = np.flatnonzero((shown["words"] != rest).any(axis=1))
-    return shown["words"][moving[0] : moving[-1] + 1] if len(moving) else shown["words"][:0]
+    return between_rests(shown)["words"]
+
+
+def peaks(log, folder):
+    """Frames at or after the peaks of the beats, from the table of a render of the log."""
+    with beside(folder / "log.raw", "beats.csv").open(newline="") as file:
+        # A microsecond is the last digit.
+        return {math.ceil(float(beat["time_s"]) * HZ - 1e-4) for beat in csv.DictReader(file)}
 
 
 def test_the_words_of_the_converters_are_those_of_a_render(built, tmp_path):
@@ -106,14 +120,21 @@ def test_the_words_of_the_converters_are_those_of_a_render(built, tmp_path):
                     process.stdin.flush()
             _, messages = process.communicate(timeout=SECONDS * 10 + 60)
             time.sleep(0.2)
-            words = played(board.shown())
+            shown = between_rests(board.shown())
+        words = shown["words"]
         expected = rendered(log, tmp_path)
         # The first and last frames of a signal may be those of rest, which look the same.
         start = next((n for n in range(len(expected)) if len(words) and (expected[n] == words[0]).all()), 0)
         assert len(words) <= len(expected) - start
         # Whether the board could keep the time of this computer or not: no wrong word.
         assert (words == expected[start : start + len(words)]).all(), messages
+        # The interlock is held with every frame, and an R wave's pin rises at the frame of its peak.
+        assert (shown["marks"] & SHOWN_PIN).all(), "frames without the interlock"
+        rises = np.flatnonzero(np.diff((shown["marks"] & R_WAVE).astype(int), prepend=0) > 0) + start
+        inner = [peak for peak in peaks(log, tmp_path) if start < peak < start + len(words)]
+        assert sorted(inner) == list(rises), messages
         if process.returncode == 0:
+            assert len(rises) > SECONDS / 2, "too few beats to prove anything"
             assert len(expected) - len(words) < 5, messages
             print(f"{len(words)} frames of 13 words equal the render's, attempt {attempt + 1}; {messages.splitlines()[-1]}")
             return
@@ -135,7 +156,7 @@ def test_a_silent_host_brings_rest(built, tmp_path):
             after = board.shown()
             process.kill()
             process.communicate()
-        rest = (after["words"][-1] == after["words"][0]).all()
+        rest = (after["words"][-1] == after["words"][0]).all() and after["marks"][-1] == 0
         late = (len(played(after)) - before) / HZ
         # However late this computer is: a host that stays silent for a second always brings rest.
         assert rest

@@ -26,6 +26,8 @@ use pulsewright_text::fit;
 use std::env;
 use std::ffi::{OsStr, OsString};
 
+pub use rig::Request as RigRequest;
+
 /// Reference patient signals whose truth is known: ECG, respiration and pressures from rhythm scripts.
 #[derive(Parser)]
 #[command(

@@ -314,7 +314,7 @@ fn show_levels(out: &mut impl Write, rig: &Rig, meter_ohm: Option<f64>, hold_s: 
 
 /// Warns when a usual meter would read the levels low and the meter's resistance is not given.
 fn warn_of_meter(rig: &Rig, meter_ohm: Option<f64>) {
-    let low = |output: &Output| 100.0 * (1.0 - output.left_by_meter(USUAL_METER_OHM));
+    let low = |output: &Output| 100.0 * (1.0 - output.left_by_meter(USUAL_METER_OHM, rig.reference_ohm()));
     let most = rig.outputs.iter().map(low).fold(0.0, f64::max);
     if meter_ohm.is_none() && most >= 0.05 {
         warn(&format!(

@@ -11,6 +11,7 @@ mod calibrate;
 mod catalog;
 mod channel_groups;
 mod check;
+mod circuit;
 mod cohort;
 mod compile;
 mod console;
@@ -38,7 +39,7 @@ mod table;
 mod terminal;
 mod worksheet;
 
-use args::{Arguments, Verb};
+use args::{Arguments, RigRequest, Verb};
 use clap::CommandFactory;
 use diagnostics::Outcome;
 use std::process::ExitCode;
@@ -60,7 +61,10 @@ fn run(verb: Verb) -> Outcome {
         Verb::Schema(flags) => schema::run(flags.request()),
         Verb::Compile(flags) => compile::run(flags.request()),
         Verb::Calibrate(flags) => calibrate::run(flags.request()?),
-        Verb::Rig(flags) => rig::run(flags.request()),
+        Verb::Rig(flags) => match flags.request() {
+            RigRequest::Check(request) => rig::run(request),
+            RigRequest::Circuit(request) => circuit::run(request),
+        },
         Verb::Completions(flags) => manual::completions(Arguments::command(), flags.shell),
         Verb::Score(flags) => score::run(flags.request()?),
         Verb::Suite(flags) => suite::run(flags.request()?),

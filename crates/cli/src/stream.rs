@@ -8,6 +8,7 @@ use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, Span};
+use pulsewright_device::marks::Triggers;
 use pulsewright_files::atomic::{Set, is_device};
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::truth::{self, TruthFile};
@@ -93,6 +94,7 @@ pub fn run(request: Request) -> Outcome {
     let most = stream.duration.map_or(u64::MAX, |span| rate.frame_at_or_after(Instant::ZERO.plus(span)));
     let stopping = Cell::new(false);
     let mut block = vec![Frame::default(); live.borrow().block()];
+    let mut triggers = stream.board.is_some().then(|| Triggers::new(rate));
     let make = |bytes: &mut Vec<u8>| {
         let mut live = live.borrow_mut();
         if let Some(commands) = &commands {
@@ -102,8 +104,19 @@ pub fn run(request: Request) -> Outcome {
             return 0;
         }
         let left = most.saturating_sub(live.position()).min(block.len() as u64) as usize;
-        let filled = live.fill(&mut block[..left]);
-        sent.borrow_mut().encode(&block[..filled], bytes);
+        let first = live.position();
+        let mut watch = |event| triggers.iter_mut().for_each(|triggers| triggers.take(event));
+        let filled = live.fill_observed(&mut block[..left], &mut watch);
+        let mut sent = sent.borrow_mut();
+        match &mut triggers {
+            None => sent.encode(&block[..filled], bytes),
+            Some(triggers) => {
+                for (frame, index) in block[..filled].iter().zip(first..) {
+                    bytes.push(triggers.of_frame(index).bits());
+                    sent.encode(std::slice::from_ref(frame), bytes);
+                }
+            }
+        }
         filled as u64
     };
     let (sink, board) = sink(stream.board.as_deref(), &sent.borrow(), rate)?;

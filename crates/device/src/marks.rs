@@ -17,6 +17,8 @@ impl Marks {
     pub const VENTRICULAR_PACE: Marks = Marks(4);
     /// A lead is off: a relay opens its electrode for as long.
     pub const LEAD_OFF: Marks = Marks(8);
+    /// Frames are shown: the interlock of a vent or of a supply is held. Only the output stage sets it; it drops at rest.
+    pub const SHOWN: Marks = Marks(16);
 
     /// Both.
     pub const fn with(self, other: Marks) -> Marks {
@@ -28,7 +30,7 @@ impl Marks {
         self.0 & other.0 == other.0
     }
 
-    /// From the bits of a port; those without a meaning are left out.
+    /// From the bits of a frame; those without a meaning are left out, and so is [`Marks::SHOWN`], which no host may hold.
     pub const fn of_bits(bits: u8) -> Marks {
         Marks(bits & 15)
     }

@@ -192,7 +192,7 @@ impl<'q, C: Converters, L: Lines, W: Watchdog, const OUTPUTS: usize> Stage<'q, C
             if self.converters.latch().is_err() {
                 return self.fail();
             }
-            self.lines.set(marks);
+            self.lines.set(marks.with(Marks::SHOWN));
             self.watchdog.feed();
             self.counts.frames += 1;
         }
@@ -322,6 +322,31 @@ mod tests {
         assert_eq!(stage.state(), State::Resting(Cause::Underrun));
         assert_eq!(model.shown, [[3, -4], [10, -10], [3, -4], [3, -4]]);
         assert_eq!(fed, 1);
+    }
+
+    /// Pins that keep what they were set to.
+    #[derive(Default)]
+    struct Pins(Vec<Marks>);
+
+    impl Lines for &mut Pins {
+        fn set(&mut self, marks: Marks) {
+            self.0.push(marks);
+        }
+    }
+
+    #[test]
+    fn the_interlock_is_held_while_frames_are_shown_and_by_nothing_else() {
+        let (mut model, mut pins, mut queue) = (Model::default(), Pins::default(), Queue::<_, 8>::new());
+        let (mut producer, consumer) = queue.split();
+        let mut stage = Stage::new(&wiring(), (&mut model, &mut pins, ()), consumer, 0, 1);
+        // A host that asks for every bit gets those of the marks.
+        producer.enqueue(RigFrame { codes: [1, 2], marks: Marks::of_bits(255) }).unwrap();
+        stage.start();
+        (0..5).for_each(|now| stage.tick(now));
+        assert_eq!(stage.state(), State::Resting(Cause::Underrun));
+        let held: Vec<bool> = pins.0.iter().map(|marks| marks.has(Marks::SHOWN)).collect();
+        // At rest before the start, one frame, rest from the third tick on, at each tick again.
+        assert_eq!(held, [false, true, false, false, false]);
     }
 
     #[test]

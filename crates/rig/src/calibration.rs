@@ -34,7 +34,7 @@ impl Levels {
         if nominal.slope < 0.0 {
             codes.reverse();
         }
-        let left = meter_ohm.map_or(1.0, |meter_ohm| output.left_by_meter(meter_ohm));
+        let left = meter_ohm.map_or(1.0, |meter_ohm| output.left_by_meter(meter_ohm, rig.reference_ohm()));
         let at = |line: crate::line::Line| codes.map(|code| left * line.of(code as f64));
         Levels { codes, nominal: at(nominal), expected: at(output.code_to_connector(&rig.converter)), left }
     }

@@ -104,6 +104,9 @@ pub enum Signal {
         excitation_v: f64,
         /// Signal at 0 mmHg (zero unbalance), mV.
         offset_mv: f64,
+        /// Whether the excitation is the reference of the converter: its range is then the excitation either way, and what
+        /// the monitor reads does not depend on it.
+        ratiometric: bool,
     },
     /// A resistance that follows the converter: `ohm = ohm_per_v × V + base`.
     Resistor {
@@ -203,6 +206,14 @@ impl Converter {
     }
 }
 
+impl Rig {
+    /// Resistance in the leg of RL, ohm; 0 without an output for it.
+    pub fn reference_ohm(&self) -> f64 {
+        let reference = |output: &&Output| output.signal == Signal::Electrode(Terminal::Reference);
+        self.outputs.iter().find(reference).map_or(0.0, |output| output.source_ohm)
+    }
+}
+
 impl Output {
     /// From volts of the converter to the nominal level at the connector.
     fn nominal(&self) -> Line {
@@ -221,15 +232,20 @@ impl Output {
         converter.volts(self.range_v).then(self.nominal())
     }
 
-    /// How much of a level is left when a meter of this resistance is connected beside the load, 0 to 1.
+    /// How much of a level is left when a meter of this resistance is connected beside the load, 0 to 1; `reference_ohm` is the
+    /// resistance in the leg of RL, through which the meter's current flows back.
     ///
-    /// An element's resistance is measured by the meter's own current, so a meter leaves it whole.
-    pub fn left_by_meter(&self, meter_ohm: f64) -> f64 {
-        if matches!(self.signal, Signal::Resistor { .. }) {
-            return 1.0;
-        }
-        let load = self.load_ohm.map_or(0.0, f64::recip);
-        (1.0 + self.source_ohm * load) / (1.0 + self.source_ohm * (load + meter_ohm.recip()))
+    /// An element's resistance is measured by the meter's own current, so a meter leaves it whole. A bridge has no part in RL.
+    pub fn left_by_meter(&self, meter_ohm: f64, reference_ohm: f64) -> f64 {
+        let back_ohm = match self.signal {
+            Signal::Resistor { .. } => return 1.0,
+            Signal::Bridge { .. } => 0.0,
+            Signal::Electrode(_) => reference_ohm,
+        };
+        // The load goes to the rig's common: driver and load are one resistance to the meter.
+        let driver_ohm =
+            self.load_ohm.map_or(self.source_ohm, |load| self.source_ohm * load / (self.source_ohm + load));
+        meter_ohm / (meter_ohm + driver_ohm + back_ohm)
     }
 
     /// Whether it is measured: the reference is 0 V by definition.
@@ -298,9 +314,11 @@ mod tests {
         // 51 kohm into 10 Mohm: 0.994 926; into 5 Mohm, the load and a meter of 10 Mohm: 0.989 903.
         let electrode = output(Signal::Electrode(TERMINALS[0].2));
         let loaded = Output { source_ohm: 51_000.0, load_ohm: Some(1e7), ..electrode.clone() };
-        assert!((loaded.left_by_meter(1e7) - 0.989_903 / 0.994_926).abs() < 1e-6);
-        assert!((Output { load_ohm: None, ..loaded }.left_by_meter(1e7) - 0.994_926).abs() < 1e-6);
-        assert_eq!(electrode.left_by_meter(1e7), 1.0, "driven from no resistance");
+        assert!((loaded.left_by_meter(1e7, 0.0) - 0.989_903 / 0.994_926).abs() < 1e-6);
+        // With 51 kohm in RL's leg as well: 10 Mohm of 10 Mohm, 50.741 kohm and 51 kohm.
+        assert!((loaded.left_by_meter(1e7, 51_000.0) - 10_000.0 / 10_101.741).abs() < 1e-6);
+        assert!((Output { load_ohm: None, ..loaded }.left_by_meter(1e7, 0.0) - 0.994_926).abs() < 1e-6);
+        assert_eq!(electrode.left_by_meter(1e7, 0.0), 1.0, "driven from no resistance");
         assert!(!output(Signal::Electrode(Terminal::Reference)).is_measured());
     }
 
@@ -308,7 +326,8 @@ mod tests {
     fn a_bridge_by_hand() {
         // 5 uV/V/mmHg at 5 V: 100 mmHg is 2.5 mV (ANSI/AAMI BP22:1994), with 0.5 mV of unbalance 3 mV.
         let channel = Channel::Pressure(PressureSite::Arterial);
-        let bridge = output(Signal::Bridge { channel, sensitivity: 5.0, excitation_v: 5.0, offset_mv: 0.5 });
+        let bridge =
+            output(Signal::Bridge { channel, sensitivity: 5.0, excitation_v: 5.0, offset_mv: 0.5, ratiometric: false });
         assert_eq!(bridge.signal.to_connector().of(100.0), 3.0);
         // 1.5 V behind 500 : 1.
         let code = CONVERTER.volts((-2.5, 2.5)).back(1.5);

@@ -2,7 +2,7 @@
 
 mod outputs;
 
-pub(crate) use outputs::POLARITIES;
+pub(crate) use outputs::{POLARITIES, REFERENCES};
 
 use crate::description::{Coding, Converter, Filter, Rig};
 use crate::quantities::{BITS, CORNER, HIGH, LOW, ORDERS, Quantity};
@@ -171,6 +171,23 @@ mod tests {
     fn outputs_may_have_a_range_of_their_own() {
         let text = whole("{\"respiration\": \"resistor\", \"base_ohm\": 1000, \"ohm_per_v\": 2, \"low_v\": 0}");
         assert_eq!(parse(text.as_bytes(), "r").unwrap().outputs[0].range_v, (0.0, 2.5));
+    }
+
+    #[test]
+    fn a_bridge_may_take_the_excitation_as_its_reference() {
+        let bridge = |excitation: f64, more: &str| {
+            whole(&format!(
+                "{{\"pressure\": \"arterial\", \"attenuation\": 500, \"sensitivity_uv_per_v_per_mmhg\": 5, \
+                 \"excitation_v\": {excitation}, \"reference\": \"excitation\"{more}}}"
+            ))
+        };
+        let mmhg = |excitation: f64| {
+            let rig = parse(bridge(excitation, "").as_bytes(), "r").unwrap();
+            rig.outputs[0].code_to_signal(&rig.converter).of(49_152.0)
+        };
+        // Half of 1/500 of the excitation, by 5 uV/V/mmHg: 200 mmHg whatever the excitation.
+        assert!((mmhg(4.987) - 200.0).abs() < 1e-9 && (mmhg(5.25) - 200.0).abs() < 1e-9);
+        refused(&bridge(5.0, ", \"high_v\": 2.5"), &["the range is the excitation either way"]);
     }
 
     #[test]

@@ -5,7 +5,7 @@ use crate::quantities::{
     ATTENUATION, BASE, BITS, CORNER, CORRECTION_OFFSET, EXCITATION, GAIN, HIGH, LOAD, LOW, OFFSET, OHM_PER_V, ORDERS,
     Quantity, SENSITIVITY, SOURCE,
 };
-use crate::read::{CODINGS, MAX_OUTPUTS, POLARITIES};
+use crate::read::{CODINGS, MAX_OUTPUTS, POLARITIES, REFERENCES};
 use crate::table::coding_word;
 use serde_json::{Map, Value, json};
 
@@ -31,6 +31,16 @@ fn output(key: &str, words: Value, needed: &[&Quantity], more: &[&Quantity]) -> 
     all.insert("calibrations".into(), json!({"$ref": "#/$defs/calibrations"}));
     let required: Vec<&str> = [key].into_iter().chain(needed.iter().map(|quantity| quantity.key)).collect();
     json!({"type": "object", "required": required, "additionalProperties": false, "properties": all})
+}
+
+/// The bridge of a pressure.
+fn bridge(words: Value) -> Value {
+    let mut output = output("pressure", words, &[&ATTENUATION, &SENSITIVITY, &EXCITATION], &[&OFFSET, &SOURCE, &LOAD]);
+    output["properties"]["reference"] = json!({
+        "enum": REFERENCES, "default": REFERENCES[0],
+        "description": "Reference of the converter; with \"excitation\" its range is the monitor's excitation either way, and there is no low_v and high_v."
+    });
+    output
 }
 
 /// JSON Schema (2020-12) of rig descriptions.
@@ -79,7 +89,7 @@ pub fn schema() -> Value {
                 "description": "In the order of the codes in a frame.",
                 "items": {"oneOf": [
                     output("electrode", json!({"enum": labels, "description": "AHA or IEC label; RL (N) is the reference."}), &[&ATTENUATION], &drive),
-                    output("pressure", json!({"enum": pressures}), &[&ATTENUATION, &SENSITIVITY, &EXCITATION], &[&OFFSET, drive[0], drive[1]]),
+                    bridge(json!({"enum": pressures})),
                     output("respiration", json!({"const": "resistor"}), &[&BASE, &OHM_PER_V], &[])
                 ]}
             }

@@ -1,9 +1,10 @@
 //! `rig`.
 
 use super::values;
-use crate::rig::Request;
+use crate::{circuit, rig};
 use clap::{Args, Subcommand};
 use pulsewright_core::time::FrameRate;
+use pulsewright_rig::reading::resistance;
 use std::path::PathBuf;
 
 /// Describe and judge a bench rig.
@@ -16,6 +17,7 @@ pub struct Rig {
 #[derive(Subcommand)]
 enum RigVerb {
     Check(RigCheck),
+    Circuit(RigCircuit),
 }
 
 /// Validate a rig and print its steps, its reach and its frequency response at the connectors.
@@ -36,10 +38,61 @@ struct RigCheck {
     frame_rate: FrameRate,
 }
 
+/// Design the front end behind a rig's converters with parts of standard values, and work out its levels.
+///
+/// Prints the level at each connector into its load, into the least input of a monitor and on a meter, how far tolerances take it,
+/// the filter, the bridges by their excitation and the element by its carrier. -o writes the drawing, the parts list, a SPICE
+/// netlist and the description of what was designed. Exit code 1 when a level is more than 0.1 % off the description.
+#[derive(Args)]
+#[command(after_help = "Example:\n  pulsewright rig circuit examples/rig/front-end.json -o front-end\n\
+    Test benches only: never to a person, nor to equipment connected to one. The engineer who builds the circuit judges it.\n\
+    In the program with the feature `circuit`.")]
+struct RigCircuit {
+    /// The rig; - reads it from standard input.
+    rig: PathBuf,
+
+    /// Folder for schematic.svg, parts.csv, circuit.cir and bench.json; it is made when it is missing.
+    #[arg(short, long, value_name = "FOLDER")]
+    output: Option<PathBuf>,
+
+    /// Input resistance of the meter, ohm.
+    #[arg(long, value_name = "OHM", value_parser = resistance, default_value = "10M")]
+    meter_ohm: f64,
+
+    /// Circuits to draw within the tolerances, up to 100000.
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=100_000), default_value = "1000")]
+    draws: u32,
+
+    /// Seed of the draws.
+    #[arg(long, value_name = "NUMBER", default_value = "1")]
+    seed: u64,
+
+    /// Overwrite files that are there.
+    #[arg(long, requires = "output")]
+    force: bool,
+}
+
+/// The request of one of the verbs.
+pub enum Request {
+    /// The description is judged.
+    Check(rig::Request),
+    /// The front end is designed.
+    Circuit(circuit::Request),
+}
+
 impl Rig {
     /// The request.
     pub fn request(self) -> Request {
-        let RigVerb::Check(RigCheck { rig, frame_rate }) = self.verb;
-        Request { rig, frame_rate }
+        match self.verb {
+            RigVerb::Check(RigCheck { rig, frame_rate }) => Request::Check(rig::Request { rig, frame_rate }),
+            RigVerb::Circuit(flags) => Request::Circuit(circuit::Request {
+                rig: flags.rig,
+                folder: flags.output,
+                meter_ohm: flags.meter_ohm,
+                draws: flags.draws,
+                seed: flags.seed,
+                force: flags.force,
+            }),
+        }
     }
 }

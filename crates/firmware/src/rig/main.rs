@@ -18,7 +18,7 @@ use core::panic::PanicInfo;
 use cortex_m::interrupt::Mutex;
 use cortex_m_rt::{entry, exception};
 use heapless::spsc::Queue;
-use model::{Latch, Words};
+use model::{Latch, Pins, Words};
 use pulsewright_device::converter::SpiConverters;
 use pulsewright_device::link::packet::MAX_PACKET;
 use pulsewright_device::link::{Board, HEAD_START, Heard};
@@ -34,7 +34,7 @@ const TARGET: usize = HEAD_START as usize;
 /// Ticks without a frame before the outputs go to rest.
 const PATIENCE: u32 = 20;
 
-type RigStage = Stage<'static, SpiConverters<Words, Latch>, (), (), OUTPUTS>;
+type RigStage = Stage<'static, SpiConverters<Words, Latch>, Pins, (), OUTPUTS>;
 
 /// The output stage, which the timer interrupt drives and the main loop starts and stops.
 static STAGE: Mutex<RefCell<Option<RigStage>>> = Mutex::new(RefCell::new(None));
@@ -74,7 +74,7 @@ fn main() -> ! {
     let mut addresses = [0; MAX_OUTPUTS];
     addresses.iter_mut().zip(0_u8..).for_each(|(address, number)| *address = number);
     let converters = SpiConverters::new(Words, Latch::open(), addresses, 16);
-    let stage = Stage::new(&wiring, (converters, (), ()), shown, 0, PATIENCE);
+    let stage = Stage::new(&wiring, (converters, Pins::open(), ()), shown, 0, PATIENCE);
     cortex_m::interrupt::free(|token| STAGE.borrow(token).replace(Some(stage)));
     let mut ticker = Ticker::start(1000);
     let mut state = State::Resting(Cause::NotStarted);

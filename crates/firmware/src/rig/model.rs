@@ -1,4 +1,5 @@
-//! The modelled converters: words go into registers, a latch shows them, and the second serial port says what was shown and when.
+//! The modelled converters and pins: words go into registers, a latch shows them, and the second serial port says what was shown and
+//! when, and how the pins of the marks stand.
 
 use super::board::{self, Trace};
 use core::cell::RefCell;
@@ -6,6 +7,7 @@ use core::convert::Infallible;
 use cortex_m::interrupt::Mutex;
 use embedded_hal::digital::{ErrorType as PinErrorType, OutputPin};
 use embedded_hal::spi::{ErrorType as BusErrorType, Operation, SpiDevice};
+use pulsewright_device::marks::{Lines, Marks};
 
 /// Registers of the converters, one an address.
 const REGISTERS: usize = 13;
@@ -65,5 +67,21 @@ impl OutputPin for Latch {
 
     fn set_high(&mut self) -> Result<(), Infallible> {
         Ok(())
+    }
+}
+
+/// The pins of the marks: the second serial port says how they stand, a byte behind the words of each latch.
+pub struct Pins(Trace);
+
+impl Pins {
+    /// The pins, all low.
+    pub fn open() -> Pins {
+        Pins(Trace::open())
+    }
+}
+
+impl Lines for Pins {
+    fn set(&mut self, marks: Marks) {
+        self.0.write(marks.bits());
     }
 }

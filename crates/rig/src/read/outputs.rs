@@ -12,6 +12,8 @@ use pulsewright_script::reader::{Collected, Kind, Node, Path, nearest, quoted};
 /// Keys of any output.
 const OUTPUT: [&str; 7] = ["low_v", "high_v", "polarity", "correction", "calibrations", "source_ohm", "load_ohm"];
 pub(crate) const POLARITIES: [&str; 2] = ["normal", "inverted"];
+/// What the converter of a bridge takes as its reference.
+pub(crate) const REFERENCES: [&str; 2] = ["fixed", "excitation"];
 
 pub(super) fn read(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual: (f64, f64)) -> Vec<Output> {
     let Some((list, count)) = node.list(MAX_OUTPUTS) else {
@@ -79,7 +81,7 @@ fn output(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual: (f64, f
     };
     let own: &[&str] = match carries {
         Carries::Electrode(_) => &["electrode", "attenuation"],
-        Carries::Bridge(_) => &["pressure", "attenuation", SENSITIVITY.key, "excitation_v", "offset_mv"],
+        Carries::Bridge(_) => &["pressure", "attenuation", SENSITIVITY.key, "excitation_v", "offset_mv", "reference"],
         Carries::Resistor => &["respiration", "base_ohm", "ohm_per_v"],
     };
     let shared = OUTPUT.iter().filter(|key| carries != Carries::Resistor || !["source_ohm", "load_ohm"].contains(key));
@@ -95,6 +97,7 @@ fn output(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual: (f64, f
             }
             "low_v" => value.low = number(found, entry, &path, &LOW),
             "high_v" => value.high = number(found, entry, &path, &HIGH),
+            "reference" => value.ratiometric = found.word(entry.value, &path, &REFERENCES) == Some(1),
             "polarity" => value.inverted = found.word(entry.value, &path, &POLARITIES) == Some(1),
             "correction" => value.correction = correction(found, entry.value, &path),
             "calibrations" if entry.value.kind() != Kind::List => found.wrong_kind(entry.value, &path, Kind::List),
@@ -120,6 +123,17 @@ fn output(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual: (f64, f
         }
     }
     let range_v = match (value.low, value.high) {
+        (Some(_), _) | (_, Some(_)) if value.ratiometric => {
+            let allowed = "no \"low_v\" and \"high_v\": the range is the excitation either way";
+            found.report(
+                node,
+                path,
+                |p| p.allowed(allowed),
+                "the reference is the excitation, and a range is given".into(),
+            );
+            return None;
+        }
+        (None, None) if value.ratiometric => (-value.excitation?, value.excitation?),
         (None, None) => usual,
         (low, high) => ordered(found, node, path, low.unwrap_or(usual.0), high.unwrap_or(usual.1))?,
     };
@@ -130,6 +144,7 @@ fn output(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual: (f64, f
             sensitivity: value.sensitivity?,
             excitation_v: value.excitation?,
             offset_mv: value.offset.unwrap_or(0.0),
+            ratiometric: value.ratiometric,
         },
         Carries::Resistor => Signal::Resistor { ohm_per_v: value.ohm_per_v?, base_ohm: value.base? },
     };
@@ -151,6 +166,7 @@ struct Values {
     low: Option<f64>,
     high: Option<f64>,
     inverted: bool,
+    ratiometric: bool,
     correction: Option<Correction>,
     source: Option<f64>,
     load: Option<f64>,

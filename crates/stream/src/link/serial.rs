@@ -36,13 +36,13 @@ impl Shared {
     }
 }
 
-/// Takes frames of a rig's codes, packed as `.raw` files are, and sends them to the board.
+/// Takes frames and sends them to the board: for each a byte of marks, then a rig's codes packed as `.raw` files are.
 ///
 /// A write waits while the board has no room. Dropping it brings the board to rest once it has shown the last frame.
 pub struct BoardWriter {
     shared: Arc<Shared>,
     thread: Option<JoinHandle<()>>,
-    /// Bytes of a frame without its marks, and of the frame that is not whole yet.
+    /// Bytes of a frame with its marks, and of the frame that is not whole yet.
     frame_bytes: usize,
     partial: Vec<u8>,
 }
@@ -75,7 +75,7 @@ impl BoardWriter {
             let shared = Arc::clone(&shared);
             std::thread::Builder::new().name("link".to_owned()).spawn(move || converse(line, &shared))?
         };
-        let frame_bytes = wiring.outputs().len() * wiring.code_bytes();
+        let frame_bytes = 1 + wiring.outputs().len() * wiring.code_bytes();
         let writer = BoardWriter { shared, thread: Some(thread), frame_bytes, partial: Vec::new() };
         writer.wait(|state| state.host.is_open())?;
         Ok(writer)
@@ -110,8 +110,10 @@ impl Write for BoardWriter {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         self.partial.extend_from_slice(bytes);
         let whole = self.partial.len() / self.frame_bytes * self.frame_bytes;
-        for codes in self.partial.chunks_exact(self.frame_bytes) {
-            self.wait(|state| state.host.push(0, codes))?;
+        for frame in self.partial.chunks_exact(self.frame_bytes) {
+            if let Some((marks, codes)) = frame.split_first() {
+                self.wait(|state| state.host.push(*marks, codes))?;
+            }
         }
         self.partial.drain(..whole);
         Ok(bytes.len())

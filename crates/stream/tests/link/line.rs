@@ -69,7 +69,8 @@ fn stream(count: u16, wrong: Wrong, fails_after: u64) -> (Vec<Vec<i32>>, LinkRep
     let mut host = BoardWriter::open(&path, &wiring(), FrameRate::lit(100)).unwrap();
     let report = host.reporter();
     for n in 0..count {
-        host.write_all(&frame(n)).unwrap();
+        // No marks, then the words.
+        host.write_all(&[&[0], frame(n).as_slice()].concat()).unwrap();
     }
     drop(host);
     (shown.join().unwrap(), report())
