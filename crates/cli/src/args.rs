@@ -7,6 +7,7 @@ mod cohort;
 mod compile;
 mod console;
 mod documents;
+mod fit;
 mod plot;
 mod render;
 mod report;
@@ -22,7 +23,7 @@ mod values;
 mod worksheet;
 
 use clap::{Parser, Subcommand};
-use pulsewright_text::fit;
+use pulsewright_text::fit::{cut, line};
 use std::env;
 use std::ffi::{OsStr, OsString};
 
@@ -64,7 +65,7 @@ impl Arguments {
 /// An argument as a message shows it.
 fn shown(word: &OsStr) -> OsString {
     match word.to_str() {
-        Some(word) => fit::cut(&fit::line(word), LONGEST_SHOWN).into_owned().into(),
+        Some(word) => cut(&line(word), LONGEST_SHOWN).into_owned().into(),
         None => word.to_owned(),
     }
 }
@@ -80,6 +81,7 @@ pub enum Verb {
     Schema(documents::Schema),
     Rig(rig::Rig),
     Calibrate(Box<calibrate::Calibrate>),
+    Fit(Box<fit::Fit>),
     Score(Box<score::Score>),
     Suite(Box<suite::Suite>),
     Cohort(Box<cohort::Cohort>),

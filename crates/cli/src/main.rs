@@ -16,6 +16,7 @@ mod cohort;
 mod compile;
 mod console;
 mod diagnostics;
+mod fit;
 mod interruption;
 mod manual;
 mod output;
@@ -61,6 +62,7 @@ fn run(verb: Verb) -> Outcome {
         Verb::Schema(flags) => schema::run(flags.request()),
         Verb::Compile(flags) => compile::run(flags.request()),
         Verb::Calibrate(flags) => calibrate::run(flags.request()?),
+        Verb::Fit(flags) => fit::run(flags.request()),
         Verb::Rig(flags) => match flags.request() {
             RigRequest::Check(request) => rig::run(request),
             RigRequest::Circuit(request) => circuit::run(request),

@@ -3,7 +3,7 @@
 //! The bodies of the catalogue are written in the same form ([`json`]), so that a built-in is an example, and a copy of one plays its
 //! bits. A script holds such documents under `bodies`, or names a file beside it there.
 
-mod edges;
+pub mod edges;
 mod kept;
 mod read;
 pub(crate) mod schema;

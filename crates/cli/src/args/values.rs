@@ -1,5 +1,6 @@
 //! Parsers of flag values. The message of a refusal says which values are allowed; clap adds flag and value.
 
+use super::fit::Leads;
 use crate::channel_groups::{GROUPS, Group};
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::frame::Channel;
@@ -86,6 +87,15 @@ pub fn rhythm(text: &str) -> Result<&'static Rhythm, String> {
 /// A body by its word.
 pub fn body(text: &str) -> Result<&'static Body, String> {
     Body::find(text).ok_or_else(|| unknown("body", text, BODIES.iter().map(|body| body.id), "bodies"))
+}
+
+/// Leads of the standard twelve, with commas between.
+pub fn recorded_leads(text: &str) -> Result<Leads, String> {
+    let lead = |word: &str| {
+        pulsewright_fit::leads::named(word)
+            .ok_or_else(|| format!("'{word}' is no lead: I, II, III, aVR, aVL, aVF, V1 to V6"))
+    };
+    text.split(',').map(lead).collect::<Result<_, _>>().map(Leads)
 }
 
 /// A ventricular rate.

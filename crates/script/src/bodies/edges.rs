@@ -32,7 +32,7 @@ fn drawn(waves: &[Wave]) -> Vec<(f64, f64)> {
 }
 
 /// Duration of the waves of a QRS as it is seen, ms; `None` of waves without a size.
-pub(super) fn qrs_ms(waves: &[Wave]) -> Option<f64> {
+pub fn qrs_ms(waves: &[Wave]) -> Option<f64> {
     let drawn = drawn(waves);
     let most = drawn.iter().map(|(_, mv)| *mv).fold(0.0, f64::max);
     let mut seen = drawn.iter().filter(|(_, mv)| most > 0.0 && *mv > SEEN * most).map(|(t, _)| *t);
@@ -42,7 +42,7 @@ pub(super) fn qrs_ms(waves: &[Wave]) -> Option<f64> {
 
 /// Where the T wave ends as it is seen, ms after the end of the QRS: where the steepest tangent of its falling flank meets the base
 /// line. `None` of waves without a size.
-pub(super) fn t_end_ms(waves: &[Wave; 3]) -> Option<f64> {
+pub fn t_end_ms(waves: &[Wave; 3]) -> Option<f64> {
     let drawn = drawn(waves);
     let (top, peak) = drawn.iter().enumerate().max_by(|a, b| a.1.1.total_cmp(&b.1.1))?;
     if peak.1 <= 0.0 {
