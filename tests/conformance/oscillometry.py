@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.interpolate import make_smoothing_spline
 from scipy.ndimage import gaussian_filter1d
+from scipy.optimize import least_squares
 from scipy.signal import butter, find_peaks, sosfiltfilt
 
 EMPTY_MMHG = 8.0
@@ -51,9 +52,10 @@ def oscillations(cuff_mmhg: np.ndarray, frame_rate_hz: float) -> tuple[np.ndarra
         begin = max(0, steep - int(0.15 * frame_rate_hz))
         calm = np.flatnonzero(slope[begin:steep] < 0.1 * slope[steep])
         feet.append(begin + int(calm[-1]) if len(calm) else begin)
-    falls = smooth[feet[:-1]] - smooth[feet[1:]]
-    usual = np.percentile(falls, 30)
-    steady = np.abs(falls - usual) < 0.25 + 0.2 * max(usual, 0.0)
+    falls, times = smooth[feet[:-1]] - smooth[feet[1:]], np.diff(feet) / frame_rate_hz
+    # Irregular pulses let the cuff fall for longer or for less long.
+    usual = np.percentile(falls / times, 30) * times
+    steady = np.abs(falls - usual) < 0.25 + 0.2 * np.maximum(usual, 0.0)
     pressures, heights = [], []
     for foot, after in np.column_stack((feet[:-1], feet[1:]))[steady]:
         line = np.linspace(smooth[foot], smooth[after], after - foot + 1)
@@ -70,6 +72,37 @@ def read_cuff(cuff_mmhg: np.ndarray, frame_rate_hz: float, systolic_ratio: float
     level = np.array([np.mean(pressures[bins == one]) for one in np.unique(bins)])
     height = np.array([np.median(heights[bins == one]) for one in np.unique(bins)])
     return _ratios(level, height, systolic_ratio, diastolic_ratio)
+
+
+def fit_cuff(cuff_mmhg: np.ndarray, frame_rate_hz: float, systolic_ratio: float, diastolic_ratio: float) -> Reading:
+    """Reads a measurement of irregular pulses: the bell with two flanks that fits all of them best, outliers weighing less.
+
+    A flank falls as 1 / (1 + x^2) from the top (a fit of a curve to the envelope is common practice, no source).
+    """
+    pressures, heights = oscillations(deflation(cuff_mmhg, frame_rate_hz), frame_rate_hz)
+    usual = np.percentile(heights, 95)
+
+    def off(of: np.ndarray) -> np.ndarray:
+        above = pressures - of[1]
+        return of[0] / (1 + (above / np.where(above > 0, of[2], of[3])) ** 2) - heights
+
+    low, high = np.min(pressures), np.max(pressures)
+    starts = [(usual, top, 20.0, 30.0) for top in np.percentile(pressures, (30, 45, 60, 75))]
+    bounds = ([0.0, low, 1.0, 1.0], [3 * usual, high, 200.0, 200.0])
+    fits = [least_squares(off, start, loss="soft_l1", f_scale=0.1 * usual, bounds=bounds) for start in starts]
+    _, top, above, below = min(fits, key=lambda fit: fit.cost).x
+    return Reading(top + above * np.sqrt(1 / systolic_ratio - 1), top, top - below * np.sqrt(1 / diastolic_ratio - 1))
+
+
+def read_points(cuff_mmhg: np.ndarray, frame_rate_hz: float, systolic_ratio: float, diastolic_ratio: float) -> Reading:
+    """Reads a measurement pulse by pulse, as where the pressure changes on the way: straight lines between the heights."""
+    pressures, heights = oscillations(deflation(cuff_mmhg, frame_rate_hz), frame_rate_hz)
+    fine = np.arange(np.max(pressures), np.min(pressures), -0.05)
+    envelope = np.interp(fine, pressures[::-1], heights[::-1])
+    top = int(np.argmax(envelope))
+    above = np.flatnonzero(envelope[:top] <= systolic_ratio * envelope[top])
+    below = top + np.flatnonzero(envelope[top:] <= diastolic_ratio * envelope[top])
+    return Reading(float(fine[above[-1]]), float(fine[top]), float(fine[below[0]]))
 
 
 def _ratios(level: np.ndarray, height: np.ndarray, systolic_ratio: float, diastolic_ratio: float) -> Reading:

@@ -94,29 +94,37 @@ def beats_s(leads_mv: list[np.ndarray], frame_rate_hz: float) -> tuple[np.ndarra
 SLOWEST_RISE_MMHG_PER_S = 5.0
 """Of a pulse of 2 mmHg that rises for its usual time, at its steepest."""
 
-LATE_S = (-0.03, 0.03)
-"""How much sooner or later than usual a pulse follows its beat: the time from QRS to ejection differs by less from beat to beat,
-and the dicrotic wave of the pulse itself comes later (common practice, no source)."""
+LATE_S = ((-0.03, 0.03), (-0.045, 0.03), (-0.14, 0.18))
+"""How much sooner or later than usual a pulse follows its beat. The time from QRS to ejection differs by less from beat to beat
+(common practice, no source), but a QRS with a pacing pulse in it may be fastest late, and a weak pulse that begins within the
+dicrotic wave before it seems to be late. One who looks widely takes some dicrotic waves for pulses."""
 
+SOONEST_S = -0.15
+"""A QRS with a pacing pulse in it may be fastest so late; a rise that soon is a pulse when it is steeper than any dicrotic wave."""
 
 PREMATURE = 0.8
 """A beat is premature when it comes earlier than this share of the median interval about it."""
 
 
-def feet_s(pressure_mmhg: np.ndarray, frame_rate_hz: float, beats: np.ndarray, after_s: float) -> np.ndarray:
+def feet_s(pressure_mmhg: np.ndarray, frame_rate_hz: float, beats: np.ndarray, after_s: float, late_s: Range) -> np.ndarray:
     """Feet of an artery's pulses: of each beat the rise that follows as late as those of its neighbours, and where it turns up."""
     smooth = gaussian_filter1d(np.asarray(pressure_mmhg, dtype=np.float64), 0.008 * frame_rate_hz)
     slope = np.gradient(smooth) * frame_rate_hz
     rises, _ = find_peaks(slope, height=SLOWEST_RISE_MMHG_PER_S, distance=max(1, int(0.03 * frame_rate_hz)))
-    owner = np.searchsorted(beats + after_s, rises / frame_rate_hz, side="right") - 1
-    owned = [rises[(owner == i) & (rises / frame_rate_hz < beat + 0.5)] for i, beat in enumerate(beats)]
-    steepest = np.array([own[np.argmax(slope[own])] / frame_rate_hz - beat if len(own) else np.nan for own, beat in zip(owned, beats, strict=True)])
+    times = rises / frame_rate_hz
+    owner = np.searchsorted(beats + after_s, times, side="right") - 1
+    owned = [np.flatnonzero((owner == i) & (times < beat + 0.5)) for i, beat in enumerate(beats)]
+    firsts = [own[np.argmax(slope[rises[own]])] if len(own) else None for own in owned]
+    steepest = np.array([np.nan if first is None else times[first] - beat for first, beat in zip(firsts, beats, strict=True)])
+    waves = [slope[rises[own[times[own] > times[first] + 0.12]]] for own, first in zip(owned, firsts, strict=True) if first is not None]
+    steep = 1.3 * np.percentile(np.concatenate([*waves, [0.0]]), 95)
     feet = []
     for i, beat in enumerate(beats):
+        late = times - beat - around(steepest, i)
+        near = np.flatnonzero((late > late_s[0]) & (late < late_s[1]))
+        if not len(near):
+            near = np.flatnonzero((late > SOONEST_S) & (late < late_s[1]) & (slope[rises] > steep))
         # Before the weak pulse of a premature beat there may be the dicrotic wave of the pulse before.
-        usual = np.nanmedian(steepest[max(0, i - 7) : i + 8]) if np.any(~np.isnan(steepest[max(0, i - 7) : i + 8])) else np.nan
-        late = rises / frame_rate_hz - beat - usual
-        near = np.flatnonzero((late > LATE_S[0]) & (late < LATE_S[1]))
         premature = i > 0 and beat - beats[i - 1] < PREMATURE * np.median(np.diff(beats[max(0, i - 5) : i + 5]))
         if len(near):
             rise = rises[near[-1 if premature else np.argmin(np.abs(late[near]))]]
@@ -124,6 +132,13 @@ def feet_s(pressure_mmhg: np.ndarray, frame_rate_hz: float, beats: np.ndarray, a
             if np.max(pressure_mmhg[rise : rise + int(0.25 * frame_rate_hz)]) - pressure_mmhg[foot] >= SMALLEST_PULSE_MMHG:
                 feet.append(foot)
     return np.unique(feet) / frame_rate_hz
+
+
+def around(values: np.ndarray, i: int) -> float:
+    """Median of the values about one, NaN where there are none."""
+    known = values[max(0, i - 7) : i + 8]
+    known = known[~np.isnan(known)]
+    return float(np.median(known)) if len(known) else np.nan
 
 
 def turn(pressure: np.ndarray, slope: np.ndarray, rise: int, frame_rate_hz: float) -> int:
@@ -309,14 +324,16 @@ FIRST_RISE_S = {"arterial": 0.06, "femoral": 0.08, "pulmonary": 0.0}
 """Soonest after a beat that its pulse rises there; common practice, no source."""
 
 
-def shown(values, sites: tuple[str, ...], frame_rate_hz: float, spans: list[tuple[float, float, float]]) -> list[dict[str, Band | None]]:
+def shown(values, sites: tuple[str, ...], frame_rate_hz: float, spans: list[tuple[float, float, float]], late_s: Range = LATE_S[0]) -> list[dict[str, Band | None]]:
     """Readings of each span (start of the step, where it has settled, its end), by the words of the readings.
+
+    `late_s` is one of `LATE_S`.
 
     `values` gives a channel's samples: the eight leads, `respiration` and the pressures of `sites`, the artery among them.
     A systolic and a diastolic pressure are `None` where nothing pulses.
     """
     beats, fastest = beats_s([values(lead) for lead in LEADS], frame_rate_hz)
-    feet = {site: feet_s(values(site), frame_rate_hz, fastest, after) for site, after in FIRST_RISE_S.items() if site in sites}
+    feet = {site: feet_s(values(site), frame_rate_hz, fastest, after, late_s) for site, after in FIRST_RISE_S.items() if site in sites}
     arterial, impedance = values("arterial"), values("respiration")
     readings = []
     for span in spans:

@@ -20,11 +20,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from oscillometry import read_cuff
+from oscillometry import fit_cuff, read_cuff, read_points
 from program import ROOT, rendered, succeed
-from reading import read_steps, read_truth, read_wav
+from reading import Recording, read_steps, read_truth, read_wav
 from scripts import document, step
-from shown import LEADS, Band, shown
+from shown import LATE_S, LEADS, Band, shown
 
 ALL = os.environ.get("PULSEWRIGHT_EXPECT") == "all"
 FRAME_RATE_HZ = 500
@@ -180,30 +180,40 @@ def faults(script: Path, target: Path, unmeasured: dict[str, tuple[str, ...]] | 
     rows = read_truth(target, "readings")
     steps = {row["step"]: played for row, played in zip(read_steps(target), in_force(json.loads(script.read_text("utf-8"))["steps"]), strict=True)}
     spans = list({span_of(row): None for row in rows if span_of(row)[2] - span_of(row)[1] >= SHORTEST_S})
-    measured = dict(zip(spans, shown(recording.values, SITES, FRAME_RATE_HZ, spans), strict=True))
-    found, compared = [], Counter()
+    found, compared = departures(recording, rows, steps, spans, unmeasured or {}, LATE_S[0])
+    for late_s in LATE_S[1:]:
+        if found:
+            widely, _ = departures(recording, rows, steps, spans, unmeasured or {}, late_s)
+            found = {key: words for key, words in found.items() if key in widely}
+    few = {row["step"] for row in rows if float(row["end_s"]) - float(row["start_s"]) >= LONG_S and compared[row["step"]] < FEWEST_ROWS}
+    assert not few, f"nearly nothing is compared in the steps {few}: {compared}"
+    assert len(rows) >= 9 * len(steps), "readings are missing"
+    return list(found.values())
+
+
+def departures(recording: Recording, rows: list[dict], steps: dict[str, Played], spans: list[tuple], unmeasured: dict, late_s: tuple) -> tuple[dict, Counter]:
+    """Readings that the samples do not show, in words by step and reading, and how many were compared of each step."""
+    measured = dict(zip(spans, shown(recording.values, SITES, FRAME_RATE_HZ, spans, late_s), strict=True))
+    found, compared = {}, Counter()
     for row in rows:
         word, key, span = row["reading"], row["step"], span_of(row)
         if span not in measured:
             continue
         played, readings = steps[key], measured[span]
         rate = None if played.rhythm in FIBRILLATION else readings["heart-rate"]
-        if not is_measured(word, played, rate.count if rate else 0) or word in (unmeasured or {}).get(key, ()):
+        if not is_measured(word, played, rate.count if rate else 0) or word in unmeasured.get(key, ()):
             continue
         compared[key] += 1
         if word in ("heart-rate", "pulse-rate") and played.rhythm in FIBRILLATION:
             if row["expected"] not in ("", "0.00"):
-                found.append(f"step {key}: {word} of {played.rhythm} is reported as {row['expected']}")
+                found[key, word] = f"step {key}: {word} of {played.rhythm} is reported as {row['expected']}"
             continue
         site = word.rpartition("-")[0]
         if word.endswith("-mean") and has_no_feet(site, played.rhythm):
             readings = {**readings, word: plain_mean(recording.values(site), span)}
         if (words := fault(word, row, readings, played)) is not None:
-            found.append(f"step {key} ({played.rhythm}): {words}")
-    few = {row["step"] for row in rows if float(row["end_s"]) - float(row["start_s"]) >= LONG_S and compared[row["step"]] < FEWEST_ROWS}
-    assert not few, f"nearly nothing is compared in the steps {few}: {compared}"
-    assert len(rows) >= 9 * len(steps), "readings are missing"
-    return found
+            found[key, word] = f"step {key} ({played.rhythm}): {words}"
+    return found, compared
 
 
 def span_of(row: dict[str, str]) -> tuple[float, float, float]:
@@ -282,7 +292,8 @@ def some_step(chance: random.Random) -> dict:
     elif kind == 3:
         arterial["systolic_mmhg"] = {"from": systolic, "to": systolic + chance.uniform(5, 60)}
     elif kind == 4:
-        arterial["alternans_mmhg"] = chance.uniform(3, 30)
+        # A weaker pulse is smaller than the dicrotic wave before it, and one or the other counts.
+        arterial["alternans_mmhg"] = min(chance.uniform(3, 30), 0.7 * (systolic - arterial["diastolic_mmhg"]))
     elif kind == 5:
         arterial["breathing_mmhg"] = chance.uniform(3, 30)
     elif kind == 6:
@@ -355,29 +366,64 @@ def test_every_plan(plan, tmp_path):
     assert not found, "\n".join(found)
 
 
+REGULAR, IRREGULAR, CHANGED = read_cuff, fit_cuff, read_points
+
 CUFFS = {
-    "steady": {},
-    "alternans": {"arterial": {"alternans_mmhg": 12}},
-    "rising": {"arterial": {"systolic_mmhg": {"to": 140}, "diastolic_mmhg": {"to": 95}}},
-    "low": {"arterial": {"systolic_mmhg": 85, "diastolic_mmhg": 50}},
-    "neonate": {"body": "neonate", "cuff": {"inflate_mmhg": 120, "deflation_mmhg_per_s": 2.5, "oscillation_mmhg": 1.5}},
+    "steady": (REGULAR, {}),
+    "low": (REGULAR, {"arterial": {"systolic_mmhg": 85, "diastolic_mmhg": 50}}),
+    "neonate": (REGULAR, {"body": "neonate", "cuff": {"inflate_mmhg": 120, "deflation_mmhg_per_s": 2.5, "oscillation_mmhg": 1.5}}),
+    "rising": (REGULAR, {"arterial": {"systolic_mmhg": {"to": 140}, "diastolic_mmhg": {"to": 95}}}),
+    "falling": (REGULAR, {"arterial": {"systolic_mmhg": {"from": 140, "to": 110}, "diastolic_mmhg": {"from": 90, "to": 70}}}),
+    "alternans": (REGULAR, {"arterial": {"alternans_mmhg": 12}}),
+    "paradoxus": (IRREGULAR, {"arterial": {"breathing_mmhg": 20}}),
+    "variation": (IRREGULAR, {"arterial": {"variation_percent": 25}}),
+    "av-block": (IRREGULAR, {"rhythm": "av-block-2-type-1"}),
+    "sinus-arrest": (IRREGULAR, {"rhythm": "sinus-arrest"}),
+    "lower half way": (CHANGED, {}, {"arterial": {"systolic_mmhg": 100, "diastolic_mmhg": 60}}),
+    "faster half way": (IRREGULAR, {}, {"rate_bpm": 130}),
 }
+"""How the samples are read, and the settings: of the whole measurement, or of its two halves."""
+
+
+def cuff_departures(folder: Path, reads, *settings: dict, seed: int) -> tuple[list[float], list[float]]:
+    """One measurement: how far systolic, mean and diastolic pressure, read from the samples, lie outside what is reported; its widths."""
+    first, *rest = settings
+    cuff = {"inflate_mmhg": 180, "deflation_mmhg_per_s": 2.5, "oscillation_mmhg": 2.5, **first.get("cuff", {})}
+    steps = [step(10, **{key: value for key, value in first.items() if key == "body"})]
+    steps += [step(30 if rest else 80, **{"rhythm": "sinus", **first, "cuff": cuff})]
+    steps += [{"duration_s": 50, **more, "cuff": {"inflate_mmhg": 0}} for more in rest]
+    script = folder / f"script-{seed}.json"
+    script.write_text(json.dumps(document(*steps, seed=seed)), encoding="utf-8")
+    target = rendered(script, folder / f"out-{seed}.wav", frame_rate_hz=500, channels="cuff", bits="float")
+    [row] = [row for row in read_truth(target, "cuff") if row["systolic_mmhg"]]
+    measured = reads(np.asarray(read_wav(target).values("cuff"))[10 * 500 :], 500, 0.5, 0.8)
+    outside, widths = [], []
+    for part in ("systolic", "mean", "diastolic"):
+        low, high = (float(row[f"{part}_{end}_mmhg"] or row[f"{part}_mmhg"]) for end in ("low", "high"))
+        seen = getattr(measured, f"{part}_mmhg")
+        outside.append(max(low - seen, seen - high, 0.0))
+        widths.append(high - low)
+    return outside, widths
 
 
 @pytest.mark.parametrize("name", CUFFS)
 def test_cuff(name, tmp_path):
     """One measurement: what is reported lies within 3 mmHg of what a cuff reads of the samples, or holds it in its band."""
-    settings = CUFFS[name]
-    cuff = {"inflate_mmhg": 180, "deflation_mmhg_per_s": 2.5, "oscillation_mmhg": 2.5, **settings.get("cuff", {})}
-    script = tmp_path / "script.json"
-    steps = [step(10, **{k: v for k, v in settings.items() if k == "body"}), step(80, **{"rhythm": "sinus", **settings, "cuff": cuff})]
-    script.write_text(json.dumps(document(*steps, seed=2)), encoding="utf-8")
-    target = rendered(script, tmp_path / "out.wav", frame_rate_hz=500, channels="cuff", bits="float")
-    [row] = [row for row in read_truth(target, "cuff") if row["systolic_mmhg"]]
-    samples = np.asarray(read_wav(target).values("cuff"))[10 * 500 :]
-    measured = read_cuff(samples, 500, 0.5, 0.8)
-    for part in ("systolic", "mean", "diastolic"):
-        value, seen = float(row[f"{part}_mmhg"]), getattr(measured, f"{part}_mmhg")
-        low, high = (float(row.get(f"{part}_{end}_mmhg") or value) for end in ("low", "high"))
-        assert low - 3.0 <= seen <= high + 3.0, f"{part}: reported {value} ({low} to {high}), measured {seen}"
-        assert high - low < (20.0 if name in ("alternans", "rising") else 3.0), f"{part}: a band of {low} to {high}"
+    reads, *settings = CUFFS[name]
+    outside, widths = cuff_departures(tmp_path, reads, *settings, seed=2)
+    assert max(outside) < 3.0, outside
+    assert max(widths) < (3.0 if name in ("steady", "low", "neonate", "rising", "falling") else 45.0), widths
+
+
+PREMATURE = {
+    "atrial-fibrillation": ({"rhythm": "atrial-fibrillation"},),
+    "ventricular-premature": ({"rhythm": "ventricular-premature"},),
+    "fibrillation ends half way": ({"rhythm": "atrial-fibrillation"}, {"rhythm": "sinus"}),
+}
+
+
+@pytest.mark.parametrize("name", PREMATURE)
+def test_cuff_of_unrelated_pulses(name, tmp_path):
+    """A cuff's readings scatter when each pulse differs: of 18, in 6 measurements, 16 lie within 3 mmHg of the band, all within 5."""
+    outside = [value for seed in range(2, 8) for value in cuff_departures(tmp_path, IRREGULAR, *PREMATURE[name], seed=seed)[0]]
+    assert sorted(outside)[15] < 3.0 and max(outside) < 5.0, outside

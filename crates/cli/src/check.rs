@@ -7,6 +7,7 @@ use pulsewright_core::anatomy::PressureSite;
 use pulsewright_core::expect::{Cause, Expected, Reading, ReadingBand, SMALLEST_BREATH_OHM};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::Span;
+use pulsewright_script::expect::reading_of;
 use pulsewright_script::outline::{Outline, OutlinePart, OutlineTime};
 use pulsewright_script::{Document, Part, Step};
 use pulsewright_text::{fit, source};
@@ -76,6 +77,7 @@ fn notes(document: &Document, foreseen: &[Expected]) -> Vec<String> {
         if let Some((beats, pulses)) = rates.filter(|(beats, pulses)| pulses.mean < 0.9 * beats.mean) {
             note(format!("{:.0} beats a minute make {:.0} pulses a minute", beats.mean, pulses.mean));
         }
+        document.step(expected.item).into_iter().flat_map(|step| contradictions(step, expected)).for_each(note);
     }
     notes.dedup();
     let played = document.parts().iter().filter(|part| matches!(part, Part::Step(_))).count();
@@ -85,6 +87,26 @@ fn notes(document: &Document, foreseen: &[Expected]) -> Vec<String> {
         notes.push(format!("of {played} steps the last {unknown} are too far ahead to say what a monitor shows"));
     }
     notes
+}
+
+/// Readings whose value or range the document gives, and that a correct monitor does not keep. Where ST is read is the monitor's.
+fn contradictions(step: &Step, expected: &Expected) -> Vec<String> {
+    let readings = step.expect.readings.iter().filter(|of| of.quantity.lead().is_none());
+    let found = readings.filter_map(|of| {
+        let band = reading_of(of.quantity, expected)?.band?;
+        let [bottom, top] = [0, 1].map(|end| of.limit.allowed(of.band.map(|band| band[end]))[end]);
+        // Shown as it is judged: to tenths.
+        let [low, high] = [band.low, band.high].map(|value| (f64::from(value) * 10.0).round() / 10.0);
+        if low >= bottom && high <= top {
+            return None;
+        }
+        let shown = if low == high { low.to_string() } else { format!("{low} to {high}") };
+        let (word, unit) = (of.quantity.id(), of.quantity.unit());
+        let asked = of.value.map_or(String::new(), |value| format!("{value} {unit}, "));
+        let limits = of.limit.words(unit);
+        Some(format!("{word} must be {asked}{limits}, but a correct monitor shows {shown} {unit}"))
+    });
+    found.collect()
 }
 
 /// The rows of the table.

@@ -2,46 +2,67 @@
 //!
 //! ```text
 //! cuff  ''--.._   x             x: pulses that stay below the cuff
-//!              ''o-.._x         o: the first that reaches it, "high"; the last x after it, "low"
+//!              ''o-.._x         o: the first that reaches it
 //!                  o  '-o._o
 //! ```
+//!
+//! A monitor draws the envelope through several pulses, so the band holds the last pulses before the first that reaches the cuff,
+//! as many from there on (common practice, no source), and each later one that stays below.
 
 use super::pulse::Pulse;
-use crate::math::min;
+use crate::math::{max, min};
 use crate::time::Instant;
 use crate::truth::{Band, CuffReading};
 
-/// Pulses in a row with the cuff below their diastolic pressure, after which the deflation has passed it.
+/// So many pulses before the first that reaches the cuff count, and as many from there on. When so many in a row have had the
+/// cuff below their diastolic pressure, the deflation has passed it.
 const ENOUGH: u8 = 4;
 
 /// A pressure of the pulses that the cuff falls past.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Debug)]
 struct Crossing {
-    /// A pulse came while the cuff was above.
-    began: bool,
-    /// Pressure of the first pulse that reached the cuff, and the least of later ones still below it.
+    /// Of the last pulses before one reached the cuff, the newest first; NaN where none came while the cuff was above.
+    before: [f32; ENOUGH as usize],
     band: Option<Band>,
+    /// Pulses from the first on that reached the cuff.
+    since: u8,
     /// Pulses since the last one that the cuff was above.
     below: u8,
 }
 
+impl Default for Crossing {
+    fn default() -> Crossing {
+        Crossing { before: [f32::NAN; ENOUGH as usize], band: None, since: 0, below: 0 }
+    }
+}
+
 impl Crossing {
     fn take(&mut self, mmhg: f32, cuff_mmhg: f32) {
-        if cuff_mmhg > mmhg {
-            self.began = true;
-            self.below = 0;
-            if let Some(band) = &mut self.band {
-                band.low = min(band.low, mmhg);
-            }
+        let above = cuff_mmhg > mmhg;
+        self.below = if above { 0 } else { self.below.saturating_add(1) };
+        if above && self.band.is_none() {
+            self.before.rotate_right(1);
+            self.before[0] = mmhg;
             return;
         }
-        self.below = self.below.saturating_add(1);
-        self.band = self.band.or(Some(Band { low: mmhg, high: mmhg }));
+        // The lowest and the highest pass over NaN.
+        let first = || Band {
+            low: self.before.iter().copied().fold(mmhg, min),
+            high: self.before.iter().copied().fold(mmhg, max),
+        };
+        let band = self.band.get_or_insert_with(first);
+        if above || self.since < ENOUGH {
+            band.low = min(band.low, mmhg);
+        }
+        if self.since < ENOUGH {
+            band.high = max(band.high, mmhg);
+        }
+        self.since = self.since.saturating_add(1);
     }
 
     /// The band that was passed from above.
     fn passed(&self) -> Option<Band> {
-        self.band.filter(|_| self.began)
+        self.band.filter(|_| !self.before[0].is_nan())
     }
 }
 

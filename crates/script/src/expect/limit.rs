@@ -21,6 +21,18 @@ impl Limit {
         self.tolerance.is_some() || self.tolerance_percent.is_some()
     }
 
+    /// Smallest and largest reading that it allows around a value; unbounded where it has no limit.
+    pub fn allowed(&self, value: Option<f64>) -> [f64; 2] {
+        let percent = self.tolerance_percent.zip(value).map(|(percent, value)| (0.01 * percent * value).abs());
+        let width = match (self.tolerance, percent) {
+            (None, None) => f64::INFINITY,
+            (absolute, percent) => absolute.unwrap_or(0.0).max(percent.unwrap_or(0.0)),
+        };
+        let around = value.map_or([f64::NEG_INFINITY, f64::INFINITY], |value| [value - width, value + width]);
+        let [low, high] = [self.min.unwrap_or(f64::NEG_INFINITY), self.max.unwrap_or(f64::INFINITY)];
+        [low.max(around[0]), high.min(around[1])]
+    }
+
     /// The limit in words, such as "±5 bpm or ±10 %, the larger" or "78 to 82 bpm".
     pub fn words(&self, unit: &str) -> String {
         let mut parts = Vec::new();
