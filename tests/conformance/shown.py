@@ -144,7 +144,10 @@ def around(values: np.ndarray, i: int) -> float:
 def turn(pressure: np.ndarray, slope: np.ndarray, rise: int, frame_rate_hz: float) -> int:
     """Where the rise whose steepest sample is given begins: the lowest sample about the last one that hardly rises."""
     begin = max(0, rise - int(0.25 * frame_rate_hz))
-    calm = np.flatnonzero(slope[begin:rise] <= 0.05 * slope[rise])
+    calm = slope[begin:rise] <= 0.05 * slope[rise]
+    # A pulse that begins within a dicrotic wave begins where the wave is least steep.
+    calm[1:] |= (slope[begin : rise - 1] > slope[begin + 1 : rise]) & (slope[begin + 1 : rise] <= slope[begin + 2 : rise + 1]) & (slope[begin + 1 : rise] < 0.5 * slope[rise])
+    calm = np.flatnonzero(calm)
     about = begin + (int(calm[-1]) if len(calm) else 0)
     first = max(0, about - int(0.008 * frame_rate_hz))
     return first + int(np.argmin(pressure[first : min(rise, about + int(0.025 * frame_rate_hz)) + 1]))

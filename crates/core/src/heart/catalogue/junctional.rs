@@ -33,7 +33,7 @@ pub static JUNCTIONAL_ACCELERATED: Rhythm = Rhythm {
     usual: UsualRate::Resting(1.15),
     min_bpm: 60.0,
     max_bpm: 150.0,
-    alarm: Priority::Low,
+    alarm: Priority::None,
     atria: Atria::Still,
     av: AvNode::Blocked,
     ventricles: junction(JunctionalP::Within, BeatCode::JunctionalPremature),

@@ -111,7 +111,7 @@ pub static VENTRICULAR_RUN: Rhythm = Rhythm {
     name: "Ventricular runs",
     min_bpm: 40.0,
     max_bpm: 120.0,
-    alarm: Priority::Medium,
+    alarm: Priority::High,
     ectopy: Some(Ectopy {
         site: EctopicSite::RightVentricle,
         pattern: Pattern::PerMinute(3.0),
