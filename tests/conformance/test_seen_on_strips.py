@@ -203,7 +203,7 @@ def likest(channels: dict[str, np.ndarray], at: int, model: np.ndarray) -> float
 def test_a_slow_tachycardia_has_captures_and_fusions_of_degrees(tmp_path):
     """Captures and fusion beats prove the ventricles' origin (textbooks): a fused QRS is anything between a beat of each front, with no
     spike of its own beside them, and not one like the next."""
-    channels = played(tmp_path, "ventricular-tachycardia", channels=OF_FRONTS, words=("--rate", 110), duration="240s")
+    channels = played(tmp_path, "ventricular-tachycardia", channels=OF_FRONTS, words=("--rate", 110), duration="150s")
     narrow = played(tmp_path, "sinus", channels=OF_FRONTS)
     beats = [int(at) for at in steep_places(*channels.values())[2:-2]]
     wide_qrs = np.median([qrs_at(channels, at) for at in beats], axis=0)

@@ -24,11 +24,11 @@ NEAR_S = 0.03
 """How far beside a beat of the truth its steepest moment may be found."""
 
 WIDE_FROM_MS = {"adult": 120.0, "child": 100.0, "neonate": 90.0}
-WIDE_CODES = frozenset("VrE/LR")
-"""Truth codes of beats that are wide by definition: ventricular, escape, paced, bundle branch block."""
+WIDE_CODES = frozenset("VrE/LRa")
+"""Truth codes of beats that are wide by definition: ventricular, escape, paced, bundle branch block, aberrant."""
 FUSED_CODES = frozenset("Ff")
 """Made of a wide and a narrow beat: anything between, no limit published."""
-WIDE_ALTHOUGH_N = {"pre-excitation", "atrial-fibrillation-pre-excited", "supraventricular-tachycardia-aberrant"}
+WIDE_ALTHOUGH_N = {"pre-excitation", "atrial-fibrillation-pre-excited"}
 NO_BEATS = {"ventricular-flutter", "ventricular-fibrillation", "ventricular-fibrillation-fine", "asystole", "ventricular-standstill", "paced-no-response"}
 
 RATES_BPM = (30, 45, 55, 75, 95, 120, 150, 180, 220, 250, 280)

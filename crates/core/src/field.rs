@@ -211,12 +211,12 @@ patient {
     CouplingSdMs: "variability.coupling_ms", "ms", 0.0 ..= 100.0, false, "Random change of the coupling of premature beats: standard deviation.";
     PausePercent: "variability.pause_percent", "%", 0.0 ..= 80.0, false, "How far sinus pauses, and the number of beats between pauses or blocked beats, differ from those set, either way.";
     FocusPercent: "variability.focus_percent", "%", 0.0 ..= 20.0, false, "Random change of the interval of a focus below the atria (escape rhythms, tachycardias): standard deviation over its mean.";
-    ShapePercent: "variability.shape_percent", "%", 0.0 ..= 20.0, false, "Random change of each beat's QRS: standard deviation of its size, and of each of its waves by half as much.";
+    ShapePercent: "variability.shape_percent", "%", 0.0 ..= 20.0, false, "Random change of each beat's QRS: standard deviation of the size of each of its waves, and of the whole by half as much.";
     QrsSdPercent: "variability.qrs_percent", "%", 0.0 ..= 10.0, false, "Random change of QRS duration from beat to beat: standard deviation.";
     TSdPercent: "variability.t_percent", "%", 0.0 ..= 30.0, false, "Random change of the T wave's height from beat to beat: standard deviation.";
     AxisBreathDeg: "variability.axis_deg", "deg", 0.0 ..= 30.0, false, "Turn of the axis over a breath, from empty to full lungs.";
-    PersonPercent: "variability.person_percent", "%", 0.0 ..= 30.0, false, "How far the person that the seed chooses differs from the body's usual shapes: standard deviation of the size of each QRS wave and of P; of T by twice, of the ST segment and of RR variability by three times as much, of the axis by 0.6 degrees for each percent.";
-    BackgroundMv: "variability.noise_mv", "mV", 0.0 ..= 0.2, false, "Noise that every recording has, each lead its own: mV RMS; two thirds of its power below 0.5 Hz, an eighth up to 100 Hz, of which each lead has its own share.";
+    PersonPercent: "variability.person_percent", "%", 0.0 ..= 30.0, false, "How far the person that the seed chooses differs from the body's usual shapes: standard deviation of the size of each QRS wave; of P and T by twice, of the ST segment and of RR variability by three times as much, of the axis by 0.6 degrees for each percent.";
+    BackgroundMv: "variability.noise_mv", "mV", 0.0 ..= 0.2, false, "Noise that every recording has, each lead its own: mV RMS; six tenths of its power below 0.5 Hz, a fifth up to 100 Hz, of which each lead has its own share.";
     BreathsPerMin: "breathing.rate_per_min", "breaths/min", 0.0 ..= 150.0, true, "Breaths a minute; 0 is apnoea.";
     BreathDepthOhm: "breathing.depth_ohm", "ohm", 0.0 ..= 10.0, true, "Impedance change of a breath, base to peak; 0 is apnoea.";
     BaseOhm: "breathing.base_ohm", "ohm", 100.0 ..= 3000.0, true, "Base impedance between the electrodes.";

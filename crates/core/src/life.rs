@@ -34,10 +34,10 @@ pub(crate) const LIFE: &[Row] = &[
     Row { field: Field::CouplingSdMs, adult: [0.0, 12.0, 30.0], by_interval: true },
     Row { field: Field::PausePercent, adult: [0.0, 40.0, 60.0], by_interval: false },
     // R amplitude of a person at rest varies by 2 to 8 % (records 100 and s0010_re: 5 to 7 %), most of it with breathing.
-    Row { field: Field::ShapePercent, adult: [0.0, 3.0, 5.0], by_interval: false },
+    Row { field: Field::ShapePercent, adult: [0.0, 4.0, 6.0], by_interval: false },
     Row { field: Field::QrsSdPercent, adult: [0.0, 1.0, 2.0], by_interval: false },
     Row { field: Field::TSdPercent, adult: [0.0, 4.0, 8.0], by_interval: false },
-    Row { field: Field::AxisBreathDeg, adult: [0.0, 6.0, 12.0], by_interval: false },
+    Row { field: Field::AxisBreathDeg, adult: [0.0, 8.0, 12.0], by_interval: false },
     // Amplitudes of healthy adults differ by a third (surveys, from memory); a shape has to stay one that a nurse calls normal.
     Row { field: Field::PersonPercent, adult: [0.0, 15.0, 15.0], by_interval: false },
     Row { field: Field::BackgroundMv, adult: [0.0, 0.026, 0.040], by_interval: false },

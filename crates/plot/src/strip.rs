@@ -174,6 +174,7 @@ pub fn draw(recording: &Recording, sheet: &Sheet) -> Result<Drawing, StripError>
     let layout = Layout::new(played, recording, sheet);
     let rows = (recording.seconds() / sheet.row_s).ceil().max(1.0) as usize;
     let height_mm = MARGIN_MM + HEADER_MM + rows as f64 * layout.row_mm() + LEGEND_MM + MARGIN_MM;
+    let legend_mm = height_mm - MARGIN_MM;
     let (width_mm, height_mm) = match [layout.width_mm(), height_mm] {
         [width_mm, height_mm] if !sheet.page => (width_mm, height_mm),
         [width_mm, height_mm] if width_mm <= PAGE_MM[0] && height_mm <= PAGE_MM[1] => (PAGE_MM[0], PAGE_MM[1]),
@@ -202,7 +203,7 @@ pub fn draw(recording: &Recording, sheet: &Sheet) -> Result<Drawing, StripError>
     }
     if sheet.codes {
         let legend = marks::cut_to(&marks::legend(recording), SMALL_MM, room);
-        drawing.write(at(MARGIN_MM, height_mm - MARGIN_MM), Anchor::Start, SMALL_MM, legend);
+        drawing.write(at(MARGIN_MM, legend_mm), Anchor::Start, SMALL_MM, legend);
     }
     Ok(drawing)
 }

@@ -13,9 +13,9 @@ use crate::time::Instant;
 const UNIT: f32 = 1.0 / (73.9 * 0.816_496_6);
 
 /// Shares of the lattices; the squares add to 1.
-const FAST: f32 = 0.346 * UNIT;
-const SLOW: f32 = 0.48 * UNIT;
-const WANDER: f32 = 0.806 * UNIT;
+const FAST: f32 = 0.45 * UNIT;
+const SLOW: f32 = 0.46 * UNIT;
+const WANDER: f32 = 0.766 * UNIT;
 
 /// How far the fast part of one lead differs from that of another, either way, and the factor that leaves its power as it is.
 const CONTACT: f32 = 0.6;

@@ -195,12 +195,12 @@ impl Electrogram {
         for (pathway, size) in parts.into_iter().flatten() {
             let complex = conditions.shapes.complex(pathway);
             let size = size * alternates;
-            let (size_qrs, size_t) = (size * chance.factor(0, life.shape), size * chance.factor(1, life.t));
+            let (size_qrs, size_t) = (size * chance.factor(0, 0.5 * life.shape), size * chance.factor(1, life.t));
             let qrs_ms = if beat.fused.is_some() { fused_ms } else { alone_ms(pathway) };
             let qrs_ms = qrs_ms * chance.factor(2, life.width);
             let stretch = qrs_ms / complex.qrs_ms;
             for (mut wave, thing) in complex.qrs.iter().zip(3..) {
-                let size = size_qrs * chance.factor(thing, 0.5 * life.shape) * person.qrs(pathway, thing);
+                let size = size_qrs * chance.factor(thing, life.shape) * person.qrs(pathway, thing);
                 let turn = if beat.turn == 0 { turn } else { turned(thing as u32 - 3) };
                 if wave.at_ms > 0.0 && wave.at_ms < 0.5 * complex.qrs_ms {
                     // The first and the last wave mark onset and end.
