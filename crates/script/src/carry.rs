@@ -37,6 +37,8 @@ pub(crate) struct Change {
     pub(crate) body: Option<&'static Body>,
     pub(crate) rhythm: Option<&'static Rhythm>,
     pub(crate) values: Vec<(Field, Value)>,
+    /// Artefacts with the ratio, dB, that their amplitude is to give.
+    pub(crate) ratios: Vec<(Field, f64)>,
 }
 
 /// The state before the first step: a resting adult in sinus rhythm.

@@ -2,6 +2,7 @@
 
 use crate::keys::{self, Branch};
 use crate::limits::MAX_STEP_S;
+use crate::noise_ratio;
 use crate::number::number;
 use crate::words::range;
 use pulsewright_core::script::MIN_STEP;
@@ -17,7 +18,20 @@ pub(crate) fn group(group: &str) -> Map<String, Value> {
             (child.key.to_owned(), below)
         }
     };
-    keys::children(group).into_iter().map(property).collect()
+    keys::children(group).into_iter().map(property).chain(ratios(group)).collect()
+}
+
+/// Properties of the ratios below `group`.
+fn ratios(group: &str) -> impl Iterator<Item = (String, Value)> {
+    noise_ratio::RATIOS.into_iter().filter_map(move |(path, field)| {
+        let key = path.strip_prefix(group).filter(|key| !group.is_empty() && !key.contains('.'))?;
+        let what = field.info().path;
+        let description = format!(
+            "In the place of {what}: ratio of the QRS in lead II to this artefact, as the noise stress test has it."
+        );
+        let (least, most) = (*noise_ratio::RANGE_DB.start(), *noise_ratio::RANGE_DB.end());
+        Some((key.to_owned(), json!({"description": description, "type": "number", "minimum": least, "maximum": most})))
+    })
 }
 
 fn field_schema(field: Field) -> Value {

@@ -39,6 +39,7 @@ pub mod expect;
 mod field_schema;
 mod keys;
 mod limits;
+mod noise_ratio;
 mod number;
 mod one_step;
 pub mod outline;

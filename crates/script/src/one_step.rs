@@ -5,6 +5,7 @@ use crate::document::{Document, Part, Step};
 use crate::expect::expected::Expectations;
 use crate::keys;
 use crate::limits::MAX_STEP_S;
+use crate::noise_ratio;
 use crate::problem::{Collected, Problem, Problems};
 use crate::step::span_of;
 use crate::words::{self, nearest, quoted, range, shown, unit};
@@ -22,7 +23,8 @@ pub struct OneStep<'a> {
     pub body: Option<&'a str>,
     /// Seconds; `None` holds.
     pub duration_s: Option<f64>,
-    /// Fields by their path, such as `("arterial.systolic_mmhg", 150.0)`; the last value of a path counts.
+    /// Fields by their path, such as `("arterial.systolic_mmhg", 150.0)`, and ratios of artefacts, such as
+    /// `("artefact.muscle_snr_db", 6.0)`; the last value of a path counts, and a ratio before an amplitude.
     pub values: &'a [(&'a str, f32)],
 }
 
@@ -33,6 +35,7 @@ impl OneStep<'_> {
     /// Every problem at once, as for a document; the paths are the fields' own.
     pub fn document(&self, name: &str) -> Result<Document, Problems> {
         let mut found = Collected::default();
+        let (mut refused_ratios, mut measurements) = (Vec::new(), noise_ratio::Measurements::default());
         let mut change = Change::default();
         if let Some(word) = self.rhythm {
             change.rhythm = words::rhythm(word).map_err(|unknown| found.push(refused("rhythm", unknown))).ok();
@@ -50,6 +53,16 @@ impl OneStep<'_> {
             span
         });
         for (path, value) in self.values {
+            if let Some(field) = noise_ratio::of_path(path) {
+                if noise_ratio::RANGE_DB.contains(&f64::from(*value)) {
+                    change.ratios.push((field, f64::from(*value)));
+                } else {
+                    let (least, most) = (noise_ratio::RANGE_DB.start(), noise_ratio::RANGE_DB.end());
+                    let problem = Problem::new(format!("{path} can't be {value} dB")).path(path);
+                    found.push(problem.allowed(format!("{least} to {most} dB")));
+                }
+                continue;
+            }
             match keys::field(path) {
                 Some(field) if field.info().allows(*value) => {
                     change.values.push((field, Value::Held(*value + 0.0)));
@@ -68,7 +81,7 @@ impl OneStep<'_> {
             }
         }
         let settings = change.apply(&carry::RESTING).map_or(carry::RESTING, |(settings, _)| settings);
-        let step = Step {
+        let mut step = Step {
             name: None,
             duration,
             settings,
@@ -85,6 +98,13 @@ impl OneStep<'_> {
                 found.push(Problem::new(conflict.to_string()).path(path));
             }
         }
+        for (field, db) in change.ratios.iter().filter(|_| found.is_empty()) {
+            match measurements.amplitude_mv(&step, *field, *db, self.seed) {
+                Ok(mv) => step.settings = step.settings.with(*field, mv).unwrap_or(step.settings),
+                Err(what) => refused_ratios.push(Problem::new(what).path(field.info().path)),
+            }
+        }
+        refused_ratios.into_iter().for_each(|problem| found.push(problem));
         if !found.is_empty() {
             return Err(Problems::of(name, "", found));
         }

@@ -88,6 +88,8 @@ impl Walk<'_> {
         if let Some(entry) = entries.iter().find(|entry| entry.key == "rhythms") {
             self.rhythms(entry.value, &path.key("rhythms"));
         }
+        let seed = entries.iter().find(|entry| entry.key == "seed");
+        self.seed = seed.and_then(|entry| entry.value.raw().parse().ok()).unwrap_or(0);
         for entry in &entries {
             let path = path.key(&entry.key);
             match entry.key.as_str() {

@@ -5,6 +5,7 @@ use crate::document::Step;
 use crate::expect::expected::Expectations;
 use crate::keys::{self, Branch, EACH, STEP_WORDS};
 use crate::limits::MAX_STEP_S;
+use crate::noise_ratio;
 use crate::reader::Path;
 use crate::reader::{Entry, Kind, Node};
 use crate::walk::Walk;
@@ -101,6 +102,7 @@ impl Walk<'_> {
         let beats = beats.map_or(Vec::new(), |entry| self.beats(entry.value, &path.key("beats"), duration));
         let step =
             Step { name, duration, settings, ramps, beats, series, expect: Expectations::default(), cautions, prepare };
+        let step = self.at_ratios(step, &change, &named, each, path);
         if each {
             return self.one_of_each(&step, &named, expect, node, path);
         }
@@ -187,6 +189,9 @@ impl Walk<'_> {
                         self.group(&entries, below, &path, change, named);
                     }
                 }
+                None if noise_ratio::of_path(&format!("{group}{}", entry.key)).is_some() => {
+                    self.ratio(&format!("{group}{}", entry.key), entry.value, &path, change, named);
+                }
                 None => {
                     let words = STEP_WORDS.iter().filter(|_| group.is_empty()).copied();
                     let allowed: Vec<&str> = words.chain(keys::children(group).iter().map(|child| child.key)).collect();
@@ -195,6 +200,33 @@ impl Walk<'_> {
                 }
             }
         }
+    }
+
+    /// The ratio of a signal to an artefact.
+    fn ratio<'a>(&mut self, key: &str, node: Node<'a>, path: &Path<'_>, change: &mut Change, named: &mut Named<'a>) {
+        let Some(field) = noise_ratio::of_path(key) else { return };
+        let db = self.found.number(node, path, noise_ratio::RANGE_DB, "dB");
+        named.push((field, node));
+        change.ratios.extend(db.map(|db| (field, db)));
+    }
+
+    /// The step with the amplitudes that give the ratios asked for.
+    fn at_ratios(&mut self, mut step: Step, change: &Change, named: &Named<'_>, each: bool, path: &Path<'_>) -> Step {
+        for (field, db) in &change.ratios {
+            let places: Vec<Node<'_>> = named.iter().filter(|(one, _)| one == field).map(|(_, node)| *node).collect();
+            let Some(node) = places.last() else { continue };
+            let path = path.key(field.info().path);
+            if places.len() > 1 || each {
+                let what = if each { "a ratio differs from rhythm to rhythm" } else { "an amplitude beside its ratio" };
+                self.report(*node, &path, |p| p.allowed("one of the two, in a step with one rhythm"), what.into());
+            } else if self.found.is_empty() {
+                match self.measurements.amplitude_mv(&step, *field, *db, self.seed) {
+                    Ok(mv) => step.settings = step.settings.with(*field, mv).unwrap_or(step.settings),
+                    Err(what) => self.report(*node, &path, |p| p, what),
+                }
+            }
+        }
+        step
     }
 
     /// A number or a ramp.

@@ -2,6 +2,7 @@
 
 pub use crate::words::nearest;
 
+use crate::noise_ratio;
 use crate::words::kind;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
@@ -41,6 +42,11 @@ pub fn paths() -> impl Iterator<Item = &'static str> + Clone {
 /// The field with this path.
 pub fn field(path: &str) -> Option<Field> {
     Field::ALL.iter().copied().find(|field| field.info().path == path)
+}
+
+/// The path of a ratio of an artefact, such as `artefact.muscle_snr_db`; [`crate::OneStep`] takes it like that of a field.
+pub fn ratio(path: &str) -> Option<&'static str> {
+    noise_ratio::RATIOS.iter().map(|(known, _)| *known).find(|known| *known == path)
 }
 
 /// A value of a field: a number within its range, or the place of a word among its words.

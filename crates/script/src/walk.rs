@@ -3,6 +3,7 @@
 use crate::carry;
 use crate::document::Part;
 use crate::expect::expected::Limits;
+use crate::noise_ratio::Measurements;
 use crate::problem::{Collected, Problem};
 use crate::reader::{Entry, Kind, Node, Path};
 use pulsewright_core::body::Body;
@@ -36,6 +37,10 @@ pub(crate) struct Walk<'b> {
     /// Limits of the document, known before its steps are read.
     pub(crate) limits: Limits,
     pub(crate) parts: Vec<Part>,
+    /// Seed of the document, known before its steps are read.
+    pub(crate) seed: u64,
+    /// Signals and noise measured for ratios.
+    pub(crate) measurements: Measurements,
 }
 
 impl<'b> Walk<'b> {
@@ -51,6 +56,8 @@ impl<'b> Walk<'b> {
             doubtful: [false; FIELDS],
             limits: vec![],
             parts: vec![],
+            seed: 0,
+            measurements: Measurements::default(),
         }
     }
 

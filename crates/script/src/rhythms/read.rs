@@ -154,6 +154,10 @@ impl Walk<'_> {
                     let what = format!("{} ramps in a rhythm", field.info().path);
                     self.report(node, &path.key(field.info().path), |p| p.allowed("ramps in steps"), what);
                 }
+                None if change.ratios.iter().any(|(other, _)| *other == field) => {
+                    let what = format!("{} at a ratio in a rhythm", field.info().path);
+                    self.report(node, &path.key(field.info().path), |p| p.allowed("ratios in steps"), what);
+                }
                 None => {}
             }
         }
