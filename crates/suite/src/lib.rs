@@ -23,6 +23,7 @@ pub mod folder;
 pub mod merge;
 pub mod plan;
 pub mod record;
+pub mod recorded;
 mod reference;
 pub mod repeats;
 pub mod report;

@@ -17,12 +17,16 @@
 //! are left out and listed in [`Plan::left_out`]; a word or number that could never be right is an error. A rhythm
 //! without beats has no rate, so its rates make one record, not many.
 //!
+//! A block may have recordings in place of a matrix: `{"recordings": [{"record": "100.hea", "channels": {"II": "MLII"}}]}`; each is
+//! played whole, with its annotations as truth.
+//!
 //! A block may have people in place of a matrix: `{"people": {...}, "patients": {"from": 0, "count": 200}}`, as
 //! [`pulsewright_cohort::people`] draws them.
 
 mod axes;
 mod file;
 mod patients;
+mod recordings;
 
 use crate::error::SuiteError;
 use crate::record::{Record, name};
@@ -67,10 +71,15 @@ impl Plan {
     /// # Errors
     /// [`SuiteError::Plan`] with the place and the allowed values.
     pub fn parse(text: &str, source: &str) -> Result<Plan, SuiteError> {
+        Plan::parse_in(text, source, None)
+    }
+
+    /// Reads a plan whose recordings lie in `folder`.
+    fn parse_in(text: &str, source: &str, folder: Option<&Path>) -> Result<Plan, SuiteError> {
         let syntax = |broken: json::Broken| SuiteError::Plan(format!("{source}: {broken}"));
         let document: Value = json::value(text).map_err(syntax)?;
         let file: PlanFile = json::parse(text).map_err(syntax)?;
-        Plan::of(file, document).map_err(|what| SuiteError::Plan(format!("{source}: {what}")))
+        Plan::of(file, document, folder).map_err(|what| SuiteError::Plan(format!("{source}: {what}")))
     }
 
     /// Reads the plan in a file.
@@ -82,10 +91,10 @@ impl Plan {
         let bytes = source::file(path, source::DOCUMENT).map_err(|error| SuiteError::Plan(error.to_string()))?;
         let text = source::utf8(&bytes)
             .map_err(|at| SuiteError::Plan(format!("{source}: byte {at} is not UTF-8 text; save it as UTF-8")))?;
-        Plan::parse(text, &source)
+        Plan::parse_in(text, &source, path.parent())
     }
 
-    fn of(file: PlanFile, document: Value) -> Result<Plan, String> {
+    fn of(file: PlanFile, document: Value, folder: Option<&Path>) -> Result<Plan, String> {
         if file.version != 1 {
             return Err(format!("version is {}; this program reads version 1", file.version));
         }
@@ -120,6 +129,11 @@ impl Plan {
         let mut combinations = Vec::new();
         let mut scripts: usize = 0;
         for (index, block) in file.blocks.iter().enumerate() {
+            if !block.recordings.is_empty() {
+                let found = recordings::records(block, folder, &mut plan);
+                combinations.extend(found.map_err(|what| format!("blocks[{index}].{what}"))?);
+                continue;
+            }
             if let Some(people) = &block.people {
                 let drawn = patients::records(block, people, file.duration_s);
                 combinations.extend(drawn.map_err(|what| format!("blocks[{index}].{what}"))?);

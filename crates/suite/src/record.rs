@@ -1,5 +1,6 @@
 //! One record of a plan: its settings.
 
+use crate::recorded::Recorded;
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
@@ -18,16 +19,18 @@ pub struct Record {
     pub body: &'static Body,
     /// Ventricular rate, bpm; `None` is the usual one of rhythm and body.
     pub rate_bpm: Option<f32>,
-    /// Further settings.
-    pub values: Arc<[(Field, f32)]>,
+    /// Further settings, by their paths.
+    pub values: Arc<[(&'static str, f32)]>,
     /// Frames a second.
     pub frame_rate: FrameRate,
     /// Seed.
     pub seed: u64,
     /// The drawn patient; `None` for a record of a matrix.
     pub patient: Option<Drawn>,
-    /// The script, shared by the records of it; the seed is the record's own.
+    /// The script, shared by the records of it; the seed is the record's own. A recording has one without steps.
     pub document: Arc<Document>,
+    /// The recording that is played in place of a script; rhythm, body, rate and seed say nothing about it.
+    pub recording: Option<Arc<Recorded>>,
 }
 
 /// A patient of a plan's people.
@@ -45,14 +48,17 @@ const LONGEST_NAME: usize = 160;
 /// The name of the `number`th record.
 pub(crate) fn name(number: usize, digits: usize, record: &Record) -> String {
     let mut name = format!("{number:0digits$}-{}-{}", record.rhythm.id, record.body.id);
+    if let Some(recording) = &record.recording {
+        return format!("{number:0digits$}-recording-{}-{}hz", recording.name, record.frame_rate.as_hz());
+    }
     if let Some(patient) = &record.patient {
         return name + &format!("-patient{}-{}hz", patient.number, record.frame_rate.as_hz());
     }
     if let Some(bpm) = record.rate_bpm {
         name += &format!("-{bpm}bpm");
     }
-    for (field, value) in record.values.iter() {
-        name += &format!("-{}={value}", field.info().path);
+    for (path, value) in record.values.iter() {
+        name += &format!("-{path}={value}");
     }
     name += &format!("-{}hz-seed{}", record.frame_rate.as_hz(), record.seed);
     // All ASCII; the number alone makes it unique.
@@ -64,6 +70,9 @@ impl Record {
     /// Values of the record in each dimension of the matrix, seeds aside: pairs of dimension and value. Of a drawn patient the
     /// values of settings are left out, as no two have the same.
     pub fn dimensions(&self) -> Vec<(&'static str, String)> {
+        if let Some(recording) = &self.recording {
+            return vec![("recording", recording.name.clone()), ("frame_rate_hz", self.frame_rate.as_hz().to_string())];
+        }
         if let Some(patient) = &self.patient {
             return vec![
                 ("group", patient.group.clone()),
@@ -80,7 +89,7 @@ impl Record {
             (Field::RateBpm.info().path, rate),
             ("frame_rate_hz", self.frame_rate.as_hz().to_string()),
         ];
-        all.extend(self.values.iter().map(|(field, value)| (field.info().path, value.to_string())));
+        all.extend(self.values.iter().map(|(path, value)| (*path, value.to_string())));
         all
     }
 }

@@ -185,6 +185,12 @@ def readers(folder: Path) -> dict[str, Reader]:
     assert led.stdout
     log_of_stream = (folder / "led.json").read_bytes()
     lists = b'{"favourites": ["asystole", "torsades"], "recent": ["sinus", "asystole"]}'
+    uses_beats = {"table": "beats.csv", "annotations": {"file": "beats.atr", "hz": 360}}
+    for name, series in uses_beats.items():
+        (folder / f"uses-{name}.json").write_text(json.dumps({"version": 1, "steps": [{"duration_s": 2, "series": series}]}))
+    recorded = {"version": 1, "duration_s": 4, "score": {"learning_s": 0}, "blocks": [{"recordings": [{"record": "database.hea", "channels": {"II": "II"}}]}]}
+    (folder / "recorded.json").write_text(json.dumps(recorded))
+    beside_recorded = [(folder / name, "in.json" if name == "recorded.json" else name) for name in ("recorded.json", "database.hea", "database.dat", "database.atr")]
     console = ["console", "--no-open", "--folder", "kept"]
     succeed("report", "--new-key", folder / "key.pem")
     key, public = folder / "key.pem", folder / "key.pem.pub"
@@ -246,6 +252,16 @@ def readers(folder: Path) -> dict[str, Reader]:
             beside=tuple((folder / name, name) for name in ("european.beats.csv", "european.manifest.json")), broken=changed((folder / "european.edf").read_bytes()),
         ),
         "rhythm of one's own": Reader(own, "own.json", ["check", "in.json"], document_, beside=((folder / "uses-own.json", "in.json"),), broken=no_own_rhythm(schemas["script"])),
+        "list of beats, a table": Reader(
+            b"at_s,code\n0.8,N\n1.6,V\n2.8,N\n", "beats.csv", ["check", "in.json"], (T, C, C), beside=((folder / "uses-table.json", "in.json"),), broken=no_text,
+        ),
+        "list of beats, annotations": Reader(annotations(), "beats.atr", ["check", "in.json"], lines, beside=((folder / "uses-annotations.json", "in.json"),), broken=lambda text: not text),
+        **{
+            f"recording, its {what}": Reader(
+                (folder / name).read_bytes(), name, ["suite", "in.json", "--list"], lines, beside=tuple(pair for pair in beside_recorded if pair[1] != name), broken=lambda text: not text,
+            )
+            for what, name in (("header", "database.hea"), ("signal", "database.dat"), ("annotations", "database.atr"))
+        },
         "log of a stream": Reader(
             log_of_stream, "in.json", ["render", "in.json", "-o", "out.wav", "--duration", "1s", "--channels", "II", "--no-truth"], document_,
             ("out.wav", "out.channels.json", "out.manifest.json"), broken=not_by(schemas["script"]),

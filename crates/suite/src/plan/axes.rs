@@ -21,7 +21,7 @@ pub(super) struct Axes {
     rates: Vec<Option<f32>>,
     frame_rates: Vec<FrameRate>,
     seeds: Vec<u64>,
-    settings: Vec<(Field, Vec<f32>)>,
+    settings: Vec<(&'static str, Vec<f32>)>,
 }
 
 impl Axes {
@@ -45,10 +45,14 @@ impl Axes {
         };
         let mut settings = Vec::new();
         for (path, values) in &block.set {
+            if let Some(ratio) = typed::ratio(path) {
+                settings.push((ratio, values.clone()));
+                continue;
+            }
             let field =
                 typed::field(path).ok_or_else(|| format!("set: {}", unknown_of("setting", path, typed::paths())))?;
             let values: Result<Vec<f32>, String> = values.iter().map(|value| in_range(field, *value)).collect();
-            settings.push((field, values.map_err(|what| format!("set.{what}"))?));
+            settings.push((field.info().path, values.map_err(|what| format!("set.{what}"))?));
         }
         let axes = Axes { rhythms, bodies, rates, frame_rates, seeds, settings };
         let empty = [
@@ -60,7 +64,7 @@ impl Axes {
         ];
         let empty_setting = axes.settings.iter().find(|(_, values)| values.is_empty());
         let empty = empty.iter().find(|(_, empty)| *empty).map(|(key, _)| *key);
-        match empty.or(empty_setting.map(|(field, _)| field.info().path)) {
+        match empty.or(empty_setting.map(|(path, _)| *path)) {
             Some(key) => Err(format!("{key}: an empty list makes no record; name at least one value")),
             None => Ok(axes),
         }
@@ -102,7 +106,7 @@ impl Axes {
         &self,
         script: &Arc<Document>,
         (rhythm, body, rate_bpm): (&'static Rhythm, &'static Body, Option<f32>),
-        values: &Arc<[(Field, f32)]>,
+        values: &Arc<[(&'static str, f32)]>,
         records: &mut Vec<Record>,
     ) -> Result<(), String> {
         for frame_rate in &self.frame_rates {
@@ -120,19 +124,20 @@ impl Axes {
                     seed: *seed,
                     patient: None,
                     document: script.clone(),
+                    recording: None,
                 });
             }
         }
         Ok(())
     }
 
-    fn combined_settings(&self) -> Vec<Arc<[(Field, f32)]>> {
+    fn combined_settings(&self) -> Vec<Arc<[(&'static str, f32)]>> {
         let mut combined = vec![Vec::new()];
-        for (field, values) in &self.settings {
+        for (path, values) in &self.settings {
             combined = combined
                 .iter()
-                .flat_map(|before: &Vec<(Field, f32)>| {
-                    values.iter().map(|value| before.iter().copied().chain([(*field, *value)]).collect::<Vec<_>>())
+                .flat_map(|before: &Vec<(&'static str, f32)>| {
+                    values.iter().map(|value| before.iter().copied().chain([(*path, *value)]).collect::<Vec<_>>())
                 })
                 .collect();
         }
@@ -177,12 +182,11 @@ fn steps(
     rhythm: &Rhythm,
     body: &Body,
     rate_bpm: Option<f32>,
-    values: &[(Field, f32)],
+    values: &[(&'static str, f32)],
     duration_s: f64,
 ) -> Result<Document, String> {
     let rate = rate_bpm.map(|bpm| (Field::RateBpm.info().path, bpm));
-    let values: Vec<(&str, f32)> =
-        rate.into_iter().chain(values.iter().map(|(field, value)| (field.info().path, *value))).collect();
+    let values: Vec<(&str, f32)> = rate.into_iter().chain(values.iter().copied()).collect();
     let step = OneStep {
         seed: 0,
         rhythm: Some(rhythm.id),

@@ -77,10 +77,25 @@ pub(super) struct Block {
     pub(super) seed: Seeds,
     #[serde(default)]
     pub(super) set: BTreeMap<String, Vec<f32>>,
+    /// Recordings in place of a matrix.
+    #[serde(default)]
+    pub(super) recordings: Vec<RecordingFile>,
     /// Drawn patients in place of a matrix.
     pub(super) people: Option<PeopleFile>,
     /// Their numbers.
     pub(super) patients: Option<SeedRange>,
+}
+
+/// A recording that is played as it is.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RecordingFile {
+    /// Its header, below the folder of the plan.
+    pub(super) record: String,
+    /// Its annotations; of the same name without.
+    pub(super) annotations: Option<String>,
+    /// Our channels, each with the name of the recording's.
+    pub(super) channels: BTreeMap<String, String>,
 }
 
 fn adult() -> Vec<String> {
