@@ -312,6 +312,8 @@ def test_keys_alone_lead_the_signal_and_a_plan(chromium, tmp_path):
     pictures = Path(os.environ.get("PULSEWRIGHT_PICTURES", str(tmp_path)))
     try:
         page = enter(chromium, console)
+        # Colours of buttons change at once: half-way they are no colours of the page.
+        page.emulate_media(reduced_motion="reduce")
         keys = page.keyboard
         expect(page.locator("#no-person")).to_be_focused()
         keys.press(" ")

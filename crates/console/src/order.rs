@@ -1,12 +1,13 @@
 //! Orders: what the page asks for, read from a message.
 
 use crate::controls;
-use pulsewright_core::body::{BODIES, Body};
+use pulsewright_core::body::BODIES;
 use pulsewright_core::heart::catalogue::{RHYTHMS, find};
 use pulsewright_core::heart::rhythm::{EctopicSite, Rhythm};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_record::record::{Entry, Instrument};
 use pulsewright_script::typed::{self, unknown, unknown_of};
+use pulsewright_stream::Command;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
@@ -19,12 +20,8 @@ const MOST_ENTRIES: usize = 100;
 /// Something to do, with all its words known and its numbers in range.
 #[derive(Clone, Debug)]
 pub enum Order {
-    /// Play this rhythm at its usual rate, and hold it.
-    Rhythm(&'static Rhythm),
-    /// Another body with its resting values.
-    Body(&'static Body),
-    /// Settings take these values.
-    Set(Vec<(Field, f32)>),
+    /// Another rhythm at its usual rate, another body, or other settings.
+    Change(Command),
     /// A premature beat at once.
     Beat(EctopicSite),
     /// Rhythms one after the other, each for so many seconds; the last one holds.
@@ -60,17 +57,17 @@ pub enum Request {
         /// The outputs were verified with a calibrated meter.
         output: bool,
     },
-    /// See [`Order::Rhythm`].
+    /// Plays this rhythm at its usual rate, and holds it.
     Rhythm {
         /// Its word.
         rhythm: String,
     },
-    /// See [`Order::Body`].
+    /// Another body with its resting values.
     Body {
         /// Its word.
         body: String,
     },
-    /// See [`Order::Set`].
+    /// Settings take these values.
     Set {
         /// By path.
         values: BTreeMap<String, f32>,
@@ -174,17 +171,18 @@ impl Request {
             | Request::Enter { .. }
             | Request::Undo
             | Request::Sign { .. } => return Ok(None),
-            Request::Rhythm { rhythm: word } => Order::Rhythm(rhythm(word)?),
+            Request::Rhythm { rhythm: word } => Order::Change(Command::Rhythm(rhythm(word)?)),
             Request::Body { body } => {
                 let found = BODIES.iter().copied().find(|one| one.id == body);
-                Order::Body(found.ok_or_else(|| unknown_of("body", body, BODIES.iter().map(|body| body.id)))?)
+                let found = found.ok_or_else(|| unknown_of("body", body, BODIES.iter().map(|body| body.id)))?;
+                Order::Change(Command::Body(found))
             }
             Request::Set { values } => {
                 let read = |(path, value): (&String, &f32)| {
                     let field = typed::field(path).ok_or_else(|| unknown("setting", path, typed::paths()))?;
                     Ok((field, typed::value(field, &value.to_string())?))
                 };
-                Order::Set(values.iter().map(read).collect::<Result<_, String>>()?)
+                Order::Change(Command::Set(values.iter().map(read).collect::<Result<_, String>>()?))
             }
             Request::Beat { site: word } => {
                 let sites = || EctopicSite::ALL.iter();
@@ -210,26 +208,17 @@ impl Request {
     }
 }
 
-/// The patient after an order that changes it.
+/// The patient after a change.
 ///
 /// # Errors
-/// A rate in a rhythm without beats, settings that exclude each other.
-pub fn changed(patient: &Settings, order: &Order) -> Result<Settings, String> {
-    match order {
-        Order::Rhythm(rhythm) => Ok(patient.with_rhythm(rhythm)),
-        Order::Body(body) => Ok(patient.with_body(body)),
-        Order::Set(values) => {
-            let mut settings = *patient;
-            for (field, value) in values {
-                if *field == Field::RateBpm {
-                    rate_allowed(&settings, *value)?;
-                }
-                settings = settings.with(*field, *value).map_err(|error| error.to_string())?;
-            }
-            Ok(settings)
-        }
-        _ => Ok(*patient),
+/// A rate in a rhythm without beats or beyond those that it allows, settings that exclude each other.
+pub fn changed(patient: &Settings, change: &Command) -> Result<Settings, String> {
+    let settings = change.change(*patient)?;
+    if let Command::Set(values) = change {
+        let mut rates = values.iter().filter(|(field, _)| *field == Field::RateBpm);
+        rates.try_for_each(|(_, bpm)| rate_allowed(&settings, *bpm))?;
     }
+    Ok(settings)
 }
 
 fn rate_allowed(settings: &Settings, bpm: f32) -> Result<(), String> {
@@ -256,7 +245,7 @@ mod tests {
     fn messages_are_read_or_refused_with_the_reason() {
         assert!(matches!(
             order(r#"{"n": 1, "do": "rhythm", "rhythm": "asystole"}"#),
-            Ok(Some(Order::Rhythm(rhythm))) if rhythm.id == "asystole"
+            Ok(Some(Order::Change(Command::Rhythm(rhythm)))) if rhythm.id == "asystole"
         ));
         assert!(matches!(order(r#"{"n": 1, "do": "stop"}"#), Ok(Some(Order::Stop))));
         for (text, part) in [
@@ -275,7 +264,7 @@ mod tests {
 
     #[test]
     fn a_rate_is_for_a_rhythm_that_has_one() {
-        let rate = Order::Set(vec![(Field::RateBpm, 300.0)]);
+        let rate = Command::Set(vec![(Field::RateBpm, 300.0)]);
         let refused = |id: &str| changed(&Settings::new(&ADULT, named(id)), &rate).map(|_| ()).expect_err(id);
         assert!(refused("ventricular-fibrillation").contains("has no rate"));
         assert!(refused("av-block-1").contains("30 to 120 bpm"));

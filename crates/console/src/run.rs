@@ -18,7 +18,7 @@ use pulsewright_core::time::{Instant, Span};
 use pulsewright_core::truth::Event;
 use pulsewright_script::expect::Expectations;
 use pulsewright_script::{Document, Step};
-use pulsewright_stream::{LivePlayer, Pace, send};
+use pulsewright_stream::{Command, LivePlayer, Pace, send};
 use serde_json::{Value, json};
 use std::cell::RefCell;
 use std::sync::Arc;
@@ -251,13 +251,13 @@ impl<'s> Lead<'s> {
                 (self.patient, self.resting, self.sequence, self.step) = (patient, false, None, Some(*place));
                 Ok(self.starts(at))
             }
-            Order::Rhythm(_) => {
-                let patient = changed(&self.patient, order)?;
+            Order::Change(change @ Command::Rhythm(_)) => {
+                let patient = changed(&self.patient, change)?;
                 self.sequence = None;
                 self.play(patient, Vec::new(), live)
             }
-            Order::Body(_) | Order::Set(_) => {
-                let patient = changed(&self.patient, order)?;
+            Order::Change(change) => {
+                let patient = changed(&self.patient, change)?;
                 if self.resting {
                     self.patient = patient;
                     self.tell(now);
@@ -300,7 +300,7 @@ impl<'s> Lead<'s> {
         let (rhythm, seconds) = *sequence.steps.get(sequence.at).ok_or("no rhythm follows")?;
         let paused = sequence.ends.is_err_and(|left| left > Span::ZERO);
         let lasts = Span::millis((seconds * 1000.0) as u64);
-        let patient = changed(&self.patient, &Order::Rhythm(rhythm))?;
+        let patient = changed(&self.patient, &Command::Rhythm(rhythm))?;
         let starts = self.shared.rate.instant_of(live.position());
         sequence.ends = if paused { Err(lasts) } else { Ok(starts.plus(lasts)) };
         let before = self.sequence.replace(sequence);
@@ -456,7 +456,7 @@ mod tests {
                     };
                     let (asked, orders) = mpsc::channel();
                     let (reply, _answer) = oneshot::channel();
-                    asked.send(Asked { order: Order::Rhythm(&SINUS), reply }).unwrap();
+                    asked.send(Asked { order: Order::Change(Command::Rhythm(&SINUS)), reply }).unwrap();
                     let ender = shared.clone();
                     let end = thread::spawn(move || {
                         thread::sleep(Duration::from_millis(after_ms));

@@ -11,6 +11,7 @@ use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket, WebSocketUpgr
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::Response;
 use pulsewright_record::calendar;
+use pulsewright_stream::Command;
 use pulsewright_text::json;
 use serde_json::{Value, json};
 use std::sync::Arc;
@@ -142,7 +143,7 @@ fn confirm(person: bool, output: bool, app: &App) -> Result<Value, String> {
 
 /// Hands an order to the player, and answers when it was carried out.
 fn order_later(n: u64, order: Order, app: &Arc<App>, answers: &mpsc::Sender<Utf8Bytes>) {
-    let played = if let Order::Rhythm(rhythm) = &order { Some(rhythm.id) } else { None };
+    let played = if let Order::Change(Command::Rhythm(rhythm)) = &order { Some(rhythm.id) } else { None };
     let (reply, replied) = oneshot::channel();
     if let Err(why) = app.ask(Asked { order, reply }) {
         answer(answers, n, Err(why));

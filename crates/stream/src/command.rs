@@ -26,6 +26,24 @@ pub enum Command {
     Stop,
 }
 
+impl Command {
+    /// The settings after the command; one that changes no settings leaves them.
+    ///
+    /// # Errors
+    /// Settings that exclude each other.
+    pub fn change(&self, settings: Settings) -> Result<Settings, String> {
+        match self {
+            Command::Rhythm(rhythm) => Ok(settings.with_rhythm(rhythm)),
+            Command::Body(body) => Ok(settings.with_body(body)),
+            Command::Set(values) => values
+                .iter()
+                .try_fold(settings, |settings, (field, value)| settings.with(*field, *value))
+                .map_err(|error| error.to_string()),
+            Command::Beat(_) | Command::Hold | Command::Next | Command::Stop => Ok(settings),
+        }
+    }
+}
+
 /// How commands are written, a line each.
 pub const HELP: &str = "\
 rhythm WORD          another rhythm, at its usual rate; everyday words will do, as vf or chb

@@ -169,16 +169,7 @@ impl<'a> LivePlayer<'a> {
             self.play_next(step.ok_or("the script has no more steps")?, at, false);
             return Ok(at);
         }
-        let settings = self.settings_at(at);
-        let settings = match command {
-            Command::Rhythm(rhythm) => settings.with_rhythm(rhythm),
-            Command::Body(body) => settings.with_body(body),
-            Command::Set(values) => values
-                .iter()
-                .try_fold(settings, |settings, (field, value)| settings.with(*field, *value))
-                .map_err(|error| error.to_string())?,
-            Command::Beat(_) | Command::Hold | Command::Next | Command::Stop => settings,
-        };
+        let settings = command.change(self.settings_at(at))?;
         let beats = match command {
             Command::Beat(site) => vec![TimedBeat { after: Span::ZERO, site: *site }],
             _ => Vec::new(),

@@ -69,6 +69,7 @@ export class Check {
     this.showState(this.state);
     this.showRecord(this.record);
     this.showNoted();
+    this.tick();
   }
 
   showState(state) {
