@@ -42,6 +42,7 @@ SUITE = {
     "version": 1, "duration_s": 4, "score": {"learning_s": 0},
     "blocks": [{"rhythm": ["sinus"], "rate_bpm": [75], "frame_rate_hz": [250], "seed": {"from": 1, "count": 2}}],
 }
+COHORT = {"version": 1, "duration_s": 2, "channels": ["II"], "people": {"groups": [{"rhythm": "sinus", "draw": {"rate_bpm": {"uniform": [60, 90]}}}]}}
 PLAN = ROOT / "examples" / "plan-transport-monitor.json"
 
 
@@ -53,6 +54,7 @@ def inputs(tmp_path_factory):
         scripts.write(folder / f"{name}.json", scripts.step(2, rate_bpm=rate))
         (folder / f"{name}-beats.csv").write_text(f"time_s\n1\n{rate / 50}\n")
     (folder / "suite.json").write_text(json.dumps(SUITE))
+    (folder / "cohort.json").write_text(json.dumps(COHORT))
     (folder / "session.json").write_text(json.dumps(CONVERSATION))
     for name in ("old", "new"):
         succeed("session", folder / "session.json", "-o", folder / f"{name}-record.json", stdin=name.encode() + b"\n" + ANSWERS)
@@ -87,6 +89,7 @@ def commands(verb, inputs, state, folder):
         "score": ["score", beats, beats, "--learning-s", "0", "--write", folder / "a.json", "--write", folder / "b.csv", "--beats", folder / "c.csv"],
         "calibrate --levels": ["calibrate", inputs / f"{state}-rig.json", "--levels", folder / "out.raw", "--hold", "1s" if state == "old" else "2s"],
         "suite": ["suite", inputs / "suite.json", "-o", folder, "--jobs", "1", "--", "/bin/cp", inputs / "new-beats.csv", "{beats-out}"],
+        "cohort": ["cohort", inputs / "cohort.json", "-n", "4", "--packs", "2", "-o", folder, "--jobs", "1"],
         "session": ["session", inputs / "session.json", "-o", folder / "record.json"],
         "report --new-key": ["report", "--new-key", folder / "key.pem"],
         "report --sign": ["report", folder / "record.json", "--sign", inputs / "key.pem", "--signer", "A. Invented", "--meaning", "performed"],
@@ -97,7 +100,7 @@ VERBS = [
     "render wav", "render hea", "render split, no truth", "render rig", "plot", "compile", "compile --rig", "stream --log", "worksheet", "report",
     "score", "calibrate --levels",
 ]
-MORE_VERBS = ["suite", "session", "report --new-key", "report --sign"]
+MORE_VERBS = ["suite", "cohort", "session", "report --new-key", "report --sign"]
 """Verbs whose files differ from run to run, or are kept where a run was cut off."""
 
 
@@ -249,8 +252,10 @@ def is_whole(verb, folder, inputs, new):
     """Whether the files that a cut off run left are those of a run that ended, as far as they are there."""
     state = visible(folder)
     if verb == "suite":
-        # A record that a detector works on is in `work`.
-        return all(content == new.get(name) for name, content in state.items() if not name.startswith("work"))
+        # A record that a detector works on is in `work`; times differ from run to run.
+        return all(content == new.get(name) for name, content in state.items() if not name.startswith("work") and name != "times.csv")
+    if verb == "cohort":
+        return all(content == new.get(name) for name, content in state.items())
     if verb == "session":
         # A draft is judged by the run that takes it up.
         return set(state) <= {"record.json", "record.json.draft"} and ("record.json" not in state or run("report", folder / "record.json").code == 0)
@@ -267,7 +272,7 @@ def is_whole(verb, folder, inputs, new):
 
 def is_done(verb, folder, new):
     """Whether the work is done."""
-    done = {"suite": set(new), "session": {"record.json"}, "report --new-key": {"key.pem", "key.pem.pub"}, "report --sign": {"record.json", "record.json.signatures"}}
+    done = {"suite": set(new), "cohort": set(new), "session": {"record.json"}, "report --new-key": {"key.pem", "key.pem.pub"}, "report --sign": {"record.json", "record.json.signatures"}}
     return done[verb] <= set(visible(folder))
 
 
@@ -311,6 +316,6 @@ def test_cut_off_at_every_call_and_taken_up(tmp_path, inputs, verb, record_prope
                 assert again.code == 0, (at, again)
                 assert is_done(verb, folder, new) and is_whole(verb, folder, inputs, new), at
                 assert not hidden(folder), (at, hidden(folder))
-                assert verb != "suite" or set(visible(folder)) == set(new), at
+                assert verb not in ("suite", "cohort") or set(visible(folder)) == set(new), at
                 assert not (folder / "record.json.draft").exists(), at
     record_property("counts", f"{verb}: killed before each of {len(tried)} calls and failed at each; {lost} times taken up by the same command line")

@@ -65,7 +65,8 @@ fn list(plan: &Plan, packs: &Packs) -> Outcome {
 
 fn sentence(packs: &Packs, made: Made, one: bool, seconds: f64) -> String {
     let Packs { patients, packs, .. } = packs;
-    let of = if one { format!("one of {packs} packs") } else { format!("{patients} patients in {packs} packs") };
+    let plural = if *packs == 1 { "" } else { "s" };
+    let of = if one { format!("one of {packs} packs") } else { format!("{patients} patients in {packs} pack{plural}") };
     match made {
         Made { records: 0, tables: false, .. } => format!("{of}: everything was there"),
         Made { records: 0, .. } => format!("{of}: all signals were there, the tables were written"),

@@ -24,6 +24,10 @@ pub use file::PeopleFile;
 /// Draws until one makes a script; a plan that needs more asks for what can hardly be.
 pub const MOST_DRAWS: u32 = 100;
 
+/// Most groups, and most variables, of people.
+const MOST_GROUPS: usize = 200;
+const MOST_VARIABLES: usize = 500;
+
 /// Start of the name of a variable that is no setting, such as `person.age_years`.
 pub const PERSON: &str = "person.";
 
@@ -136,6 +140,9 @@ impl People {
             .chain(file.groups.iter().flat_map(|group| group.draw.keys()))
             .map(String::as_str)
             .collect();
+        if file.groups.len() > MOST_GROUPS || names.len() > MOST_VARIABLES {
+            return Err(format!("groups: at most {MOST_GROUPS} groups and {MOST_VARIABLES} variables"));
+        }
         let variables: Vec<Variable> =
             names.into_iter().map(|name| variable(name, file.seed)).collect::<Result<_, _>>()?;
         let mut groups = Vec::with_capacity(file.groups.len());

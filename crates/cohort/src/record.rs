@@ -14,6 +14,9 @@ use pulsewright_files::{Content, Durability, Encoding, FileFormat, Options, Rend
 use std::ops::ControlFlow;
 use std::path::Path;
 
+/// Most bytes of a record, which is held in memory.
+const MOST_BYTES: u64 = 1 << 30;
+
 /// Bytes of a sample.
 pub const SAMPLE: usize = size_of::<f32>();
 
@@ -30,10 +33,15 @@ impl Plan {
             Ok(plan.frames)
         })?;
         let frames = frames.map_err(|error: RenderError| failed(&first, error))?;
-        // A record is held in memory.
-        let most = isize::MAX as u64 / (SAMPLE * self.channels.len()) as u64;
+        let most = MOST_BYTES / (SAMPLE * self.channels.len()) as u64;
         let fits = usize::try_from(frames).ok().filter(|_| frames <= most);
-        fits.ok_or_else(|| CohortError::Plan(format!("records of {} s are too long for memory", self.duration_s)))
+        fits.ok_or_else(|| {
+            let megabytes = MOST_BYTES >> 20;
+            CohortError::Plan(format!(
+                "duration_s: {} s of these channels are more than {megabytes} MiB",
+                self.duration_s
+            ))
+        })
     }
 
     /// Bytes of the samples of one record.

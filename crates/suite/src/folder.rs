@@ -239,6 +239,11 @@ impl Folder {
         table.lines().skip(1).filter_map(row).collect()
     }
 
+    /// Whether it has times.
+    pub(crate) fn has_times(&self) -> bool {
+        self.root.join(TIMES).is_file()
+    }
+
     /// Keeps the seconds that the detector took.
     ///
     /// # Errors

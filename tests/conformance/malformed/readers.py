@@ -21,6 +21,18 @@ PLAN = {
     "steps": [{"name": "rate", "duration_s": "hold", "rate_bpm": 80, "expect": {"readings": ["heart-rate", "arterial-mean"], "silent": ["asystole"]}}],
 }
 ANSWERS = "INV-7\ntype\nserial\n1.0\nplace\nWO-3\n\n\n\n\n\n80\n96\n\n\nA. Invented\n"
+COHORT = {
+    "version": 1, "duration_s": 2, "channels": ["II"],
+    "people": {
+        "seed": 3,
+        "groups": [{"name": "a", "weight": 2, "rhythm": "sinus", "draw": {"rate_bpm": {"normal": {"mean": 72, "sd": 9, "min": 50, "max": 100}}}}, {"rhythm": ["sinus", "asystole"], "body": ["adult"]}],
+        "draw": {
+            "person.age_years": {"uniform": [20, 80]}, "ecg.gain": {"log_normal": {"median": 1, "sigma": 0.2, "follows": {"person.age_years": {"slope": 0.001, "from": 50}}}},
+            "life": {"choice": [["resting", 1], [0, 2]]}, "ecg.qtc_ms": {"by_body": {"adult": 400}},
+        },
+        "correlation": [{"of": ["ecg.gain", "rate_bpm"], "matrix": [[1, 0.5], [0.5, 1]]}],
+    },
+}
 SUITE = {
     "version": 1, "duration_s": 4, "score": {"learning_s": 0},
     "blocks": [{"rhythm": ["sinus"], "rate_bpm": [75], "frame_rate_hz": [250], "seed": {"from": 1, "count": 2}}],
@@ -196,6 +208,10 @@ def readers(folder: Path) -> dict[str, Reader]:
     key, public = folder / "key.pem", folder / "key.pem.pub"
     succeed("report", folder / "record.json", "--sign", key, *WHO)
     signatures = (folder / "record.json.signatures").read_bytes()
+    cohort = json.dumps(COHORT).encode()
+    (folder / "cohort.json").write_bytes(cohort)
+    succeed("cohort", folder / "cohort.json", "-n", 2, "-o", folder / "cohort")
+    earlier = succeed("score", "--learning-s", "0", beats, test, "--format", "json").stdout
     suite = json.dumps(SUITE).encode()
     (folder / "suite.json").write_bytes(suite)
     detector = ["--", "/bin/cp", test, "{beats-out}"]
@@ -288,6 +304,11 @@ def readers(folder: Path) -> dict[str, Reader]:
             beside=((made / "answers", "part/answers"),), writes=("out",),
         ),
         "suite answer": Reader(times, "answer", ["suite", folder / "suite.json", "-o", "out", "--jobs", "1", *reads_answers], (T, C), writes=("out",), sound_code=0),
+        "cohort plan": Reader(cohort, "in.json", ["cohort", "in.json", "-n", "3", "--list"], document_, broken=no_document),
+        "cohort folder": Reader(
+            (folder / "cohort" / "cohort.json").read_bytes(), "out/cohort.json", ["cohort", folder / "cohort.json", "-n", "2", "-o", "out"], document_, broken=no_document, writes=("out",),
+        ),
+        "earlier report": Reader(earlier, "in.json", [*score, beats, test, "--against", "in.json", "--max-loss", "se=1", "--format", "markdown"], document_, broken=no_document),
         "commands of a stream": Reader(COMMANDS.encode(), "stdin", ["stream", script, "--live", "--duration", "200ms", "--log", "out.json"], lines,
                                        ("out.json", "out.steps.csv", "out.readings.csv", "out.alarms.csv")),
         "readings of a calibration": Reader(
