@@ -230,6 +230,10 @@ impl People {
                 other.and_then(|other| drawn[other]).unwrap_or(f64::NAN)
             };
             let value = distribution.value(shares[*place], value_of);
+            // A slope may lead beyond all numbers.
+            if value.is_nan() {
+                continue;
+            }
             // The nearest float may lie beyond the end of a range.
             let (min, max) = variable.limits();
             drawn[*place] = Some(f64::from((value as f32).clamp(min as f32, max as f32)));

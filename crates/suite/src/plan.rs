@@ -135,6 +135,13 @@ impl Plan {
                 continue;
             }
             if let Some(people) = &block.people {
+                let patients = block.patients.as_ref().map_or(0, |patients| patients.count);
+                scripts = scripts.saturating_add(usize::try_from(patients).unwrap_or(usize::MAX));
+                if scripts > MOST_SCRIPTS {
+                    return Err(format!(
+                        "blocks[{index}].patients: more than {MOST_SCRIPTS} patients and combinations"
+                    ));
+                }
                 let drawn = patients::records(block, people, file.duration_s);
                 combinations.extend(drawn.map_err(|what| format!("blocks[{index}].{what}"))?);
                 if combinations.len() > MOST_RECORDS {
@@ -254,6 +261,8 @@ mod tests {
         let (rhythms, bodies, rates) = (many("\"ventricular-tachycardia\""), many("\"adult\""), many("20"));
         let block = format!("{{\"rhythm\": [{rhythms}], \"body\": [{bodies}], \"rate_bpm\": [{rates}]}}");
         assert!(plan(&block).unwrap_err().contains("blocks[0]: more than 100000 combinations"));
+        let people = r#"{"people": {"groups": [{"rhythm": "sinus"}]}, "patients": {"from": 0, "count": 100001}}"#;
+        assert!(plan(people).unwrap_err().contains("blocks[0].patients: more than 100000 patients"));
         let lists: Vec<String> =
             Field::ALL.iter().map(|f| format!("\"{}\": [{1}, {1}]", f.info().path, f.info().min)).collect();
         let block = format!("{{\"rhythm\": [\"sinus\"], \"set\": {{{}}}}}", lists.join(", "));
@@ -283,6 +292,23 @@ mod tests {
             (r#"{"rhythm": ["sinus"], "set": {"ecg.gain": []}}"#, "blocks[0].ecg.gain: an empty list"),
             (r#"{"rhythm": ["sinus"], "rhytm": []}"#, "unknown field `rhytm`"),
             (r#"{"rhythm": ["ventricular-tachycardia"], "rate_bpm": [20]}"#, "no combination is possible"),
+            (
+                r#"{"people": {"groups": [{"rhythm": "sinsu"}]}, "patients": {"from": 0, "count": 1}}"#,
+                "blocks[0].people.groups[0].rhythm: there is no",
+            ),
+            (r#"{"people": {"groups": [{"rhythm": "sinus"}]}}"#, "blocks[0].people: which of them?"),
+            (
+                r#"{"people": {"groups": [{"rhythm": "sinus"}]}, "rhythm": ["sinus"]}"#,
+                "has patients and frame_rate_hz alone",
+            ),
+            (
+                r#"{"people": {"groups": [{"rhythm": "sinus"}]}, "patients": {"from": 0, "count": 0}}"#,
+                "blocks[0].patients: 0 records",
+            ),
+            (
+                r#"{"people": {"groups": [{"rhythm": "sinus", "draw": {"arterial.systolic_mmhg": 40}}]}, "patients": {"from": 3, "count": 1}}"#,
+                "blocks[0].patient 3: none of 100 draws",
+            ),
             ("", "blocks: none"),
         ] {
             let message = plan(block).expect_err(block);

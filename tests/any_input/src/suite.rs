@@ -1,11 +1,18 @@
-//! Plans and limits of suites.
+//! Plans and limits of suites, plans of cohorts, earlier reports.
 
-use pulsewright_score::Limits;
+use pulsewright_score::{Earlier, Limits};
 use pulsewright_suite::Plan;
 
-/// Text gets a plan whose records have names of their own, or a message.
+/// Text gets a plan whose records have names of their own, or a message; as the plan of a cohort, patients or a message.
 pub fn suite(text: &[u8]) {
     let Ok(text) = std::str::from_utf8(text) else { return };
+    if let Ok(plan) = pulsewright_cohort::Plan::parse(text, "any.json") {
+        for number in [0, 1, u64::MAX] {
+            if let Ok(patient) = plan.patient(number) {
+                assert!(patient.values.iter().flatten().all(|value| value.is_finite()));
+            }
+        }
+    }
     match Plan::parse(text, "any.json") {
         Err(error) => assert!(error.to_string().starts_with("any.json: ")),
         Ok(plan) => {
@@ -22,9 +29,12 @@ pub fn suite(text: &[u8]) {
     }
 }
 
-/// Text gets limits, or a message.
+/// Text gets limits, or a message; and an earlier report, or a message.
 pub fn limits(text: &[u8]) {
     let Ok(text) = std::str::from_utf8(text) else { return };
+    if let Err(problem) = Earlier::parse(text) {
+        assert!(!problem.to_string().is_empty());
+    }
     let mut limits = Limits::default();
     match limits.add_json(text) {
         Ok(()) => assert!(limits.all.iter().all(|limit| limit.value.is_finite())),
