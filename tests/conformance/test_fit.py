@@ -188,6 +188,20 @@ def test_one_lead_with_premature_beats_is_met(tmp_path):
     near(compare(tmp_path, document, mv, ["II"], 360, steep_places(mv, 360)))
 
 
+def test_every_form_of_a_recording_gives_the_same_body(tmp_path):
+    """The adult rendered to each form that is read: its intervals are found again, and the bodies are equal within a step of the samples."""
+    found = {}
+    for name, bits in (("a.hea", 12), ("b.hea", 16), ("c.hea", 24), ("d.edf", 16), ("e.csv", 24)):
+        out = tmp_path / name
+        succeed("render", "--rhythm", "sinus", "--duration", "12s", "--channels", "II,V2,V5", "--frame-rate", "250", "--bits", str(bits), "-o", str(out))
+        document = json.loads(fitted(tmp_path, out, "--force").read_text())
+        found[name] = np.array([document["resting_bpm"], *document["settings"]["ecg"].values()])
+        (tmp_path / "person.json").unlink()
+    for name, values in found.items():
+        assert np.abs(values - found["c.hea"]).max() < 2, (name, values, found["c.hea"])
+        assert (np.abs(values - [70, 160, 92, 400]) < [0.3, 12, 6, 15]).all(), (name, values)
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [

@@ -33,7 +33,7 @@ NAMES = (
     "script", "script, rendered", "script, from standard input", "plan", "rig", "rig, rendered", "rig, calibrated", "record", "record, earlier",
     "record, a table", "draft", "answers of a session", "limits", "reference, a table", "reference, annotations", "reference, a header beside",
     "reference, a manifest beside", "a signal beside its truth, WAV", "a signal beside its truth, record", "a signal beside its truth, EDF+",
-    "rhythm of one's own", "list of beats, a table", "list of beats, annotations", "recording, its header", "recording, its signal", "recording, its annotations", "log of a stream", "plan of a console", "lists of a console", "signatures", "public key", "private key", "detections, a table", "detections, JSON", "detections, annotations", "episodes", "readings, expected",
+    "rhythm of one's own", "body of one's own", "a recording to fit", "list of beats, a table", "list of beats, annotations", "recording, its header", "recording, its signal", "recording, its annotations", "log of a stream", "plan of a console", "lists of a console", "signatures", "public key", "private key", "detections, a table", "detections, JSON", "detections, annotations", "episodes", "readings, expected",
     "readings, shown", "alarms, expected", "alarms, a log", "suite plan", "suite folder", "suite answer", "cohort plan", "cohort folder", "earlier report", "commands of a stream",
     "readings of a calibration", "reading of a calibration", "setting", "name of a rhythm", "name of a file", "journal of a set", "holder of a lock",
 )

@@ -59,7 +59,7 @@ BAD = {
     "rate in a rhythm's settings": document({}, rhythms={"mine": {"settings": {"rate_bpm": 60}}}),
     "life of a rhythm": document({}, rhythms={"mine": {"settings": {"life": 0}}}),
     "parameter out of range": document({}, rhythms={"mine": {"ectopy": {"site": "atrial", "run": 1.5}}}),
-    "body": document({"body": "horse"}),
+    "body": document({"body": "A horse"}),
     "rate": document({"rate_bpm": 10000}),
     "text for a number": document({"rate_bpm": "72"}),
     "ramp without end": document({"rate_bpm": {"from": 60}}),

@@ -193,7 +193,7 @@ proptest! {
     #[test]
     fn noise_is_no_image(bytes in prop::collection::vec(any::<u8>(), 0..400)) {
         prop_assert!(Image::new(&bytes).is_err());
-        let marked: Vec<u8> = b"PWIM\x01\0".iter().copied().chain(bytes).collect();
+        let marked: Vec<u8> = b"PWIM\x02\0".iter().copied().chain(bytes).collect();
         prop_assert!(Image::new(&marked).is_err());
     }
 }

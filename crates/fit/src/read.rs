@@ -12,8 +12,8 @@ use pulsewright_core::frame::Lead;
 use pulsewright_text::source::{self, Unreadable};
 use std::path::{Path, PathBuf};
 
-/// Largest file, bytes.
-const MOST_BYTES: u64 = 1 << 30;
+/// Largest file, bytes; in memory its numbers take up to four times as much.
+const MOST_BYTES: u64 = 1 << 28;
 /// Lowest and highest frame rate.
 const RATES_HZ: std::ops::RangeInclusive<f64> = 100.0..=10_000.0;
 

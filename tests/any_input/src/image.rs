@@ -33,8 +33,8 @@ fn repaired(bytes: &[u8]) -> Vec<u8> {
     format::write(&script, |part| sound.extend_from_slice(part)).expect("an image");
     let mut repaired = bytes.to_vec();
     repaired.resize(bytes.len().max(HEAD), 0);
-    // The seed, from 16 to 24, stays.
-    for part in [0..8, 24..28] {
+    // The numbers of own rhythms and bodies, 6 and 7, and the seed, from 16 to 24, stay.
+    for part in [0..6, 24..28] {
         repaired[part.clone()].copy_from_slice(&sound[part]);
     }
     let length = (repaired.len() as u32).to_le_bytes();

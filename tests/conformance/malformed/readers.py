@@ -37,6 +37,18 @@ SUITE = {
     "version": 1, "duration_s": 4, "score": {"learning_s": 0},
     "blocks": [{"rhythm": ["sinus"], "rate_bpm": [75], "frame_rate_hz": [250], "seed": {"from": 1, "count": 2}}],
 }
+OWN_BODY = {
+    "version": 1, "extends": "child", "name": "A body", "age": "neonate", "resting_bpm": 100,
+    "settings": {"ecg": {"pr_ms": 120}, "arterial": {"systolic_mmhg": 90}},
+    "complexes": {"normal": {
+        "qrs_ms": 72, "qt_ms": 300,
+        "qrs": [{"at_ms": 0, "rise_ms": 45, "hold_ms": 0, "fall_ms": 45, "xyz_mv": [0.5, 0.9, 0.1]}],
+        "t": {"at_ms": 10, "rise_ms": 120, "fall_ms": 110, "xyz_mv": [0.2, 0.2, -0.1]},
+        "st": {"at_ms": -20, "rise_ms": 60, "fall_ms": 120, "xyz_mv": [0, 0, 0]},
+        "tail": {"at_ms": 150, "rise_ms": 80, "fall_ms": 150, "xyz_mv": [0.001, 0, 0]},
+    }},
+    "p_waves": {"sinus-node": [{"at_ms": 0, "rise_ms": 40, "fall_ms": 40, "xyz_mv": [0.1, 0.1, 0]}]},
+}
 OWN_RHYTHM = {"version": 1, "extends": "atrial-flutter", "name": "Invented flutter", "min_bpm": 40, "max_bpm": 200}
 WHO = ["--signer", "A. Invented", "--meaning", "reviewed"]
 COMMANDS = "# invented\nrate 90\npressure 120/80\nset ecg.gain=2\nrhythm atrial-fibrillation\nbeat left-ventricular\nbreaths 12\nhelp\nnext\nhold\n"
@@ -120,15 +132,15 @@ def not_by(schema: dict) -> Callable[[bytes], bool]:
     return lambda text: no_document(text) or not validator.is_valid(document(text))
 
 
-def no_own_rhythm(script_schema: dict) -> Callable[[bytes], bool]:
-    """No document, or none that the schema of scripts allows as a rhythm, beside its version."""
-    broken = not_by({"$schema": script_schema["$schema"], "$defs": script_schema["$defs"], "$ref": "#/$defs/rhythm"})
+def no_own(kind: str, script_schema: dict) -> Callable[[bytes], bool]:
+    """No document, or none that the schema of scripts allows as this kind, beside its version."""
+    broken = not_by({"$schema": script_schema["$schema"], "$defs": script_schema["$defs"], "$ref": f"#/$defs/{kind}"})
 
     def judge(text: bytes) -> bool:
         if no_document(text) or not isinstance(document(text), dict):
             return True
-        rhythm = document(text)
-        return rhythm.pop("version", None) != 1 or broken(json.dumps(rhythm).encode())
+        own = document(text)
+        return own.pop("version", None) != 1 or broken(json.dumps(own).encode())
 
     return judge
 
@@ -193,6 +205,11 @@ def readers(folder: Path) -> dict[str, Reader]:
     own = json.dumps(OWN_RHYTHM).encode()
     uses_own = {"version": 1, "rhythms": {"own": "own.json"}, "steps": [{"duration_s": 2, "rhythm": "own"}]}
     (folder / "uses-own.json").write_text(json.dumps(uses_own))
+    own_body = json.dumps(OWN_BODY).encode()
+    uses_own = {"version": 1, "bodies": {"own": "own.json"}, "steps": [{"duration_s": 2, "body": "own"}]}
+    (folder / "uses-own-body.json").write_text(json.dumps(uses_own))
+    succeed("render", "--rhythm", "sinus", "--duration", "6s", "--channels", "II", "--frame-rate", "100", "--no-truth", "-o", folder / "recording.csv")
+    recording = (folder / "recording.csv").read_bytes()
     led = succeed("stream", script, "--live", "--fast", "--duration", "1s", "--channels", "II", "--log", folder / "led.json", stdin=b"rate 90\nbeat left-ventricular\n")
     assert led.stdout
     log_of_stream = (folder / "led.json").read_bytes()
@@ -267,7 +284,7 @@ def readers(folder: Path) -> dict[str, Reader]:
             (folder / "european.edf").read_bytes(), "european.edf", [*score, "european.beats.csv", test], (T,),
             beside=tuple((folder / name, name) for name in ("european.beats.csv", "european.manifest.json")), broken=changed((folder / "european.edf").read_bytes()),
         ),
-        "rhythm of one's own": Reader(own, "own.json", ["check", "in.json"], document_, beside=((folder / "uses-own.json", "in.json"),), broken=no_own_rhythm(schemas["script"])),
+        "rhythm of one's own": Reader(own, "own.json", ["check", "in.json"], document_, beside=((folder / "uses-own.json", "in.json"),), broken=no_own("rhythm", schemas["script"])),
         "list of beats, a table": Reader(
             b"at_s,code\n0.8,N\n1.6,V\n2.8,N\n", "beats.csv", ["check", "in.json"], (T, C, C), beside=((folder / "uses-table.json", "in.json"),), broken=no_text,
         ),
@@ -278,6 +295,8 @@ def readers(folder: Path) -> dict[str, Reader]:
             )
             for what, name in (("header", "database.hea"), ("signal", "database.dat"), ("annotations", "database.atr"))
         },
+        "body of one's own": Reader(own_body, "own.json", ["check", "in.json"], document_, beside=((folder / "uses-own-body.json", "in.json"),), broken=no_own("body", schemas["script"])),
+        "a recording to fit": Reader(recording, "in.csv", ["fit", "in.csv", "-o", "out.json"], (T,), ("out.json",)),
         "log of a stream": Reader(
             log_of_stream, "in.json", ["render", "in.json", "-o", "out.wav", "--duration", "1s", "--channels", "II", "--no-truth"], document_,
             ("out.wav", "out.channels.json", "out.manifest.json"), broken=not_by(schemas["script"]),
