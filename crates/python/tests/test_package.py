@@ -148,8 +148,8 @@ def test_readings_alarms_cuff_and_refused_beats_are_those_of_the_files(tmp_path)
     script = {
         "version": 1,
         "steps": [
-            {"duration_s": 20, "rhythm": "sinus", "cuff": {"inflate_mmhg": 160}, "beats": [{"at_s": 3, "site": "left-ventricle"}]},
-            {"duration_s": 20, "rhythm": "asystole", "beats": [{"at_s": 3, "site": "atrium"}]},
+            {"duration_s": 60, "rhythm": "sinus", "cuff": {"inflate_mmhg": 160}},
+            {"duration_s": 20, "rhythm": "ventricular-fibrillation", "beats": [{"at_s": 3, "site": "left-ventricular"}]},
         ],
     }
     path = tmp_path / "s.json"
@@ -167,7 +167,7 @@ def test_readings_alarms_cuff_and_refused_beats_are_those_of_the_files(tmp_path)
                 assert values == cells, name
             else:
                 assert [float(cell) if cell else -1 for cell in cells] == [-1 if np.isnan(value) else value for value in values], name
-    assert "asystole" in signals.alarms["alarm"] and isinstance(signals.readings["expected"], np.ndarray)
+    assert "ventricular-fibrillation" in signals.alarms["alarm"] and isinstance(signals.readings["expected"], np.ndarray)
 
 
 def test_settings_while_it_plays_are_logged_and_play_again():

@@ -229,7 +229,7 @@ class LivePlayer:
         return at
 
     def command(self, line: str) -> float:
-        """Carry out a command of `pulsewright stream --live`, such as `beat left-ventricle`, `hold` or `next`; returns when it takes effect, s."""
+        """Carry out a command of `pulsewright stream --live`, such as `beat left-ventricular`, `hold` or `next`; returns when it takes effect, s."""
         return self._native.command(line)
 
     def log(self) -> dict[str, Any]:
