@@ -1,6 +1,6 @@
 //! Channels of a recording as channels of frames.
 
-use crate::Recording;
+use crate::recording::Recording;
 use pulsewright_core::frame::{self, Frame, INDEPENDENT_LEADS, Lead};
 use pulsewright_core::time::FrameRate;
 
@@ -133,7 +133,7 @@ impl Played {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::Channel;
+    use crate::recording::Channel;
     use pulsewright_core::PressureSite;
 
     fn recording() -> Recording {

@@ -1,7 +1,8 @@
 //! Records of the open waveform database.
 
+use crate::bits;
 use crate::header::{SignalLine, signals};
-use crate::{Channel, LARGEST, ReadError, Recording, bits};
+use crate::recording::{Channel, LARGEST, ReadError, Recording};
 use pulsewright_text::{header, source};
 use std::collections::BTreeMap;
 use std::path::Path;

@@ -12,8 +12,10 @@
 //! noise of the same RMS.
 
 use crate::document::Step;
+use crate::series::Series;
 use pulsewright_core::frame::{Channel, Frame, Lead};
-use pulsewright_core::heart::catalogue::named;
+use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::heart::rhythm::{Atria, Ventricles};
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{self, Script};
 use pulsewright_core::settings::{Field, Settings};
@@ -157,7 +159,7 @@ fn trimmed(mut values: Vec<f64>) -> Option<f64> {
 /// Mean peak-to-peak amplitude of the QRS in lead II, mV.
 fn qrs_mv(step: &Step, quiet: Settings, seed: u64) -> Option<f64> {
     let core = script::Step {
-        series: step.series.as_ref().map(crate::Series::item),
+        series: step.series.as_ref().map(Series::item),
         ..script::Step::lasting(Span::secs(SIGNAL_S), quiet)
     };
     let (samples, peaks) = played(core, seed)?;
@@ -171,7 +173,14 @@ fn qrs_mv(step: &Step, quiet: Settings, seed: u64) -> Option<f64> {
 
 /// RMS of an artefact of 1 mV in lead II, mV.
 fn noise_mv(quiet: Settings, field: Field, seed: u64) -> Option<f64> {
-    let alone = quiet.with_rhythm(named("asystole")).with(field, 1.0).ok()?;
+    // A heart that rests altogether.
+    let still = RHYTHMS.iter().copied().find(|rhythm| {
+        !rhythm.beats()
+            && rhythm.atria == Atria::Still
+            && rhythm.ventricles == Ventricles::Following
+            && rhythm.pacing.is_none()
+    })?;
+    let alone = quiet.with_rhythm(still).with(field, 1.0).ok()?;
     let (samples, _) = played(script::Step::lasting(Span::secs(WINDOWS as u32), alone), seed)?;
     let rms = |window: &[f64]| {
         let mean = window.iter().sum::<f64>() / window.len() as f64;

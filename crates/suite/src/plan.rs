@@ -94,6 +94,16 @@ impl Plan {
         Plan::parse_in(text, &source, path.parent())
     }
 
+    /// Digests of recordings join the document, so that answers to others of the same names are not taken.
+    fn note_recordings(&mut self, records: &[Record]) {
+        let recorded = records.iter().filter_map(|record| record.recording.as_ref());
+        let digests = recorded.map(|recorded| Value::from(recorded.digest.to_string()));
+        if let Some(document) = self.document.as_object_mut() {
+            let all = document.entry("recorded").or_insert_with(|| Value::Array(Vec::new()));
+            all.as_array_mut().into_iter().for_each(|all| all.extend(digests.clone()));
+        }
+    }
+
     fn of(file: PlanFile, document: Value, folder: Option<&Path>) -> Result<Plan, String> {
         if file.version != 1 {
             return Err(format!("version is {}; this program reads version 1", file.version));
@@ -130,8 +140,10 @@ impl Plan {
         let mut scripts: usize = 0;
         for (index, block) in file.blocks.iter().enumerate() {
             if !block.recordings.is_empty() {
-                let found = recordings::records(block, folder, &mut plan);
-                combinations.extend(found.map_err(|what| format!("blocks[{index}].{what}"))?);
+                let found = recordings::records(block, folder, plan.options.events, &plan.channels);
+                let found = found.map_err(|what| format!("blocks[{index}].{what}"))?;
+                plan.note_recordings(&found);
+                combinations.extend(found);
                 continue;
             }
             if let Some(people) = &block.people {

@@ -1,6 +1,5 @@
 //! A recording as a record of a suite: its signal as a detector gets it, its annotations as truth.
 
-use crate::plan::Plan;
 use pulsewright_core::block::{BLOCK, Block};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_files::buffer::Buffer;
@@ -83,8 +82,8 @@ impl Recorded {
         Ok(Recorded { name, played, annotations, digest: sum.digest() })
     }
 
-    /// The signal as a file of this format has it.
-    pub(crate) fn encoded(&self, plan: &Plan, format: FileFormat) -> Vec<u8> {
+    /// The signal in these channels as a file of this format has it.
+    pub(crate) fn encoded(&self, channels: &[Channel], format: FileFormat) -> Vec<u8> {
         let rate = self.played.rate();
         let encoding = match format {
             FileFormat::Csv(bits) => Encoding::Integer(bits),
@@ -101,7 +100,7 @@ impl Recorded {
             };
             Column { channel: *channel, scale }
         };
-        let columns: Vec<Column> = plan.channels.iter().map(column).collect();
+        let columns: Vec<Column> = channels.iter().map(column).collect();
         match format {
             FileFormat::Csv(_) => {
                 self.through(&Csv::new(&columns, Heading { title: &self.name, seed: 0, rate }), columns.len())

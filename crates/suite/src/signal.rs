@@ -25,7 +25,7 @@ impl Record {
     pub fn render_file(&self, plan: &Plan, target: &Path, truth: bool) -> Result<(), SuiteError> {
         if let Some(recording) = &self.recording {
             let claim = Claim::new(target)?;
-            claim.write_whole(target, &recording.encoded(plan, plan.format))?;
+            claim.write_whole(target, &recording.encoded(&plan.channels, plan.format))?;
             // Kept signals are synced, as below.
             return if truth { Ok(claim.sync_names()?) } else { Ok(()) };
         }
@@ -49,7 +49,7 @@ impl Record {
         };
         if let Some(recording) = &self.recording {
             // A reader that goes away early is no error.
-            let _ = stream.write_all(&recording.encoded(plan, FileFormat::Csv(bits)));
+            let _ = stream.write_all(&recording.encoded(&plan.channels, FileFormat::Csv(bits)));
             return Ok(());
         }
         let options = self.options(plan, FileFormat::Csv(bits));

@@ -1,21 +1,24 @@
 //! A block of recordings.
 
-use super::Plan;
 use super::axes::MOST_RECORDS;
 use super::file::{Block, Rate, RecordingFile, Seeds};
 use crate::record::Record;
 use crate::recorded::Recorded;
 use pulsewright_core::body::ADULT;
+use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::SINUS;
 use pulsewright_score::record::Events;
 use pulsewright_script::Document;
-use serde_json::Value;
 use std::path::Path;
 use std::sync::Arc;
 
-/// The records of a block with recordings. Their digests join the plan's document, so that answers to other recordings of the same
-/// names are not taken.
-pub(super) fn records(block: &Block, folder: Option<&Path>, plan: &mut Plan) -> Result<Vec<Record>, String> {
+/// The records of a block with recordings; the plan plays `channels` and scores `events`.
+pub(super) fn records(
+    block: &Block,
+    folder: Option<&Path>,
+    events: Events,
+    channels: &[Channel],
+) -> Result<Vec<Record>, String> {
     let usual_rate = matches!(block.rate_bpm[..], [Rate::Usual(_)]);
     let usual_body = block.body.len() == 1 && block.body.iter().all(|body| body == "adult");
     let usual_seed = matches!(&block.seed, Seeds::List(seeds) if seeds[..] == [0]);
@@ -31,7 +34,7 @@ pub(super) fn records(block: &Block, folder: Option<&Path>, plan: &mut Plan) -> 
     {
         return Err("recordings: a recording is played as it is; beside recordings a block has nothing else".to_owned());
     }
-    if plan.options.events != Events::Beats {
+    if events != Events::Beats {
         return Err("recordings: their annotations are beats; score.events must be \"beats\"".to_owned());
     }
     let folder = folder.ok_or("recordings: this plan is not read from a file, so no recording lies beside it")?;
@@ -39,24 +42,13 @@ pub(super) fn records(block: &Block, folder: Option<&Path>, plan: &mut Plan) -> 
         return Err(format!("recordings: more than {MOST_RECORDS}"));
     }
     let one = |(index, file): (usize, &RecordingFile)| {
-        record(file, folder, plan).map_err(|what| format!("recordings[{index}]: {what}"))
+        record(file, folder, channels).map_err(|what| format!("recordings[{index}]: {what}"))
     };
-    let records: Vec<Record> = block.recordings.iter().enumerate().map(one).collect::<Result<_, String>>()?;
-    let digests =
-        records.iter().filter_map(|record| record.recording.as_ref()).map(|recorded| recorded.digest.to_string());
-    let digests: Vec<Value> = digests.map(Value::from).collect();
-    if let Some(Value::Array(all)) = plan
-        .document
-        .as_object_mut()
-        .map(|document| document.entry("recorded").or_insert_with(|| Value::Array(Vec::new())))
-    {
-        all.extend(digests);
-    }
-    Ok(records)
+    block.recordings.iter().enumerate().map(one).collect()
 }
 
-fn record(file: &RecordingFile, folder: &Path, plan: &Plan) -> Result<Record, String> {
-    let recorded = Recorded::read(folder, &file.record, file.annotations.as_deref(), &file.channels, &plan.channels)?;
+fn record(file: &RecordingFile, folder: &Path, channels: &[Channel]) -> Result<Record, String> {
+    let recorded = Recorded::read(folder, &file.record, file.annotations.as_deref(), &file.channels, channels)?;
     Ok(Record {
         name: String::new(),
         rhythm: &SINUS,
