@@ -254,7 +254,7 @@ def shown_breaths(impedance_ohm: np.ndarray, frame_rate_hz: float, begin_s: floa
     tops, _ = find_peaks(slow, prominence=SMALLEST_BREATH_OHM, distance=max(1, int(0.2 * frame_rate_hz)))
     # A breath counts from its start, as breaths of other lengths have their tops elsewhere.
     starts = []
-    for before, top in zip(np.append(0, tops[:-1]), tops, strict=True):
+    for before, top in zip(np.append(0, tops)[:-1], tops, strict=True):
         low = before + int(np.argmin(slow[before : top + 1]))
         rising = np.flatnonzero(slow[low:top] < slow[low] + 0.05 * (slow[top] - slow[low]))
         starts.append(low + int(rising[-1]) if len(rising) else low)

@@ -55,6 +55,7 @@ def fields() -> list[tuple[str, str | None, float, float]]:
 
 
 FIELDS = fields()
+RHYTHMS = [rhythm["id"] for rhythm in json.loads(run("catalog", "rhythms", "--json").stdout)["rhythms"]]
 
 
 def merged(settings: dict, group: str, key: str | None, value: float) -> dict:
@@ -131,7 +132,7 @@ def test_several_fields_at_their_ends(seed, tmp_path):
     usable = [f for f in FIELDS if f[0] not in ("rate_bpm", "heart", "test", "life") and f[1] != "inflate_mmhg"]
     steps = []
     while len(steps) < 4:
-        settings: dict = {"rhythm": chance.choice(["sinus", "ventricular-premature", "paced-vvi", "third-degree-block"])}
+        settings: dict = {"rhythm": chance.choice(RHYTHMS), "body": chance.choice(["adult", "child", "neonate"])}
         for group, key, lowest, highest in chance.sample(usable, 30):
             settings = merged(settings, group, key, chance.choice((lowest, highest)))
         if chance.random() < 0.5:
