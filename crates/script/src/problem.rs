@@ -9,6 +9,9 @@ use std::ops::Range;
 /// Problems kept; the rest are only counted.
 const KEPT: usize = 50;
 
+/// Longest list of allowed values that is shown again, bytes.
+const LISTED: usize = 200;
+
 /// Problems after which reading stops: a list that long can't be mended by hand.
 const FLOOD: usize = 1000;
 
@@ -139,7 +142,9 @@ impl Problems {
     /// The problems as text, each with file, line, column, the line itself and a caret.
     pub fn render(&self, color: bool) -> String {
         let renderer = if color { Renderer::styled() } else { Renderer::plain() };
-        let mut shown: Vec<String> = self.list.iter().map(|problem| self.show(problem, &renderer)).collect();
+        let problems = self.list.iter().enumerate();
+        let mut shown: Vec<String> =
+            problems.map(|(index, problem)| self.show(problem, self.repeated(index), &renderer)).collect();
         let count = self.list.len() + self.more;
         let name = line(&self.name);
         if count >= FLOOD {
@@ -153,7 +158,14 @@ impl Problems {
         shown.join("\n\n")
     }
 
-    fn show(&self, problem: &Problem, renderer: &Renderer) -> String {
+    /// The path of the first problem with the same long list of allowed values, for one that comes after it.
+    fn repeated(&self, index: usize) -> Option<&str> {
+        let allowed = self.list.get(index)?.allowed.as_ref().filter(|allowed| allowed.len() > LISTED)?;
+        let first = self.list.iter().take(index).find(|before| before.allowed.as_ref() == Some(allowed))?;
+        Some(&first.path)
+    }
+
+    fn show(&self, problem: &Problem, repeated: Option<&str>, renderer: &Renderer) -> String {
         let fit = |text: &str| cut(&line(text), SENTENCE).into_owned();
         let title = Level::ERROR.primary_title(fit(&problem.what));
         let name = fit(&self.name);
@@ -189,7 +201,9 @@ impl Problems {
             group = group.element(Level::HELP.message(format!("did you mean {}?", fit(nearest))));
         }
         if let Some(allowed) = &problem.allowed {
-            group = group.element(Level::NOTE.with_name("allowed").message(line(allowed).into_owned()));
+            let same = repeated.map(|path| format!("the same as at {}", fit(path)));
+            let message = same.unwrap_or_else(|| line(allowed).into_owned());
+            group = group.element(Level::NOTE.with_name("allowed").message(message));
         }
         renderer.render(&[group])
     }

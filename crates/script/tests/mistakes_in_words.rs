@@ -38,6 +38,32 @@ error: unknown rhythm "qqqq"
 }
 
 #[test]
+fn a_long_list_is_shown_once() {
+    check(
+        r#"{"version": 1, "steps": [{"duration_s": 5, "rhythm": "qqqq"}, {"duration_s": 5, "rhythm": "wwww"}]}"#,
+        r#"
+error: unknown rhythm "qqqq"
+ --> x.json:1:54
+  |
+1 | {"version": 1, "steps": [{"duration_s": 5, "rhythm": "qqqq"}, {"duration_s": 5, "rhythm": "wwww"}]}
+  |                                                      ^^^^^^ at steps[0].rhythm
+  |
+  = allowed: {rhythms}
+
+error: unknown rhythm "wwww"
+ --> x.json:1:91
+  |
+1 | {"version": 1, "steps": [{"duration_s": 5, "rhythm": "qqqq"}, {"duration_s": 5, "rhythm": "wwww"}]}
+  |                                                                                           ^^^^^^ at steps[1].rhythm
+  |
+  = allowed: the same as at steps[0].rhythm
+
+2 problems in x.json
+"#,
+    );
+}
+
+#[test]
 fn an_unknown_body() {
     check(
         r#"{"version": 1, "steps": [{"duration_s": 5, "body": "horse"}]}"#,
