@@ -1,6 +1,6 @@
 //! Beats of one kind aligned on each other, outliers left out, and their mean.
 
-use crate::read::Recording;
+use crate::recording::Recording;
 
 /// Before and after R, share of the interval, and at most, s.
 const BEFORE: (f64, f64) = (0.38, 0.34);
@@ -93,7 +93,7 @@ fn beat(recording: &Recording, all: &[usize], place: usize, before: usize, lengt
         Some(next) => (at, *next),
         None => (*all.get(place.checked_sub(1)?)?, at),
     };
-    let one = |lead: &crate::read::Signal| {
+    let one = |lead: &crate::recording::Signal| {
         let (start, end) = (knot(&lead.mv, first)?, knot(&lead.mv, second)?);
         let slope = (end - start) / (second - first).max(1) as f64;
         let line = |sample: usize| start + slope * (sample as f64 - first as f64);

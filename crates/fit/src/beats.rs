@@ -1,7 +1,7 @@
 //! Where the beats of a recording are, and of which kind.
 
 use crate::qrs;
-use crate::read::Recording;
+use crate::recording::Recording;
 use pulsewright_score::Annotations;
 
 /// A beat: the sample at or near its R, and its annotation code.

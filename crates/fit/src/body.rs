@@ -4,7 +4,7 @@ use crate::average::{Average, average, median};
 use crate::beats::Beat;
 use crate::fiducials::{self, Fiducials};
 use crate::leads::{self, View};
-use crate::read::Recording;
+use crate::recording::Recording;
 use crate::waves::{self, Found, Sought};
 use nalgebra::DMatrix;
 use pulsewright_core::frame::Lead;

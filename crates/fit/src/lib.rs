@@ -8,6 +8,7 @@
 //! | module | content |
 //! |---|---|
 //! | [`read`] | records of the open waveform database, EDF and CSV |
+//! | [`recording`] | a recording in memory |
 //! | [`leads`] | names of leads, and their weights on the heart vector |
 //! | [`beats`] | where the beats are and of which kind |
 //! | `qrs` | a finder of QRS complexes, for recordings without annotations |
@@ -23,7 +24,8 @@ mod fiducials;
 pub mod leads;
 mod qrs;
 pub mod read;
+pub mod recording;
 mod waves;
 
 pub use body::{Fit, FitError, Kind, LeftOver, fit};
-pub use read::Recording;
+pub use recording::Recording;

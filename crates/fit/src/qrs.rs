@@ -3,7 +3,7 @@
 //! Energy of the slope over a QRS's length, against a threshold that follows the last peaks; the usual parts of a detector by slopes
 //! (common practice, no source).
 
-use crate::read::Recording;
+use crate::recording::Recording;
 
 /// Length of a slope and of the sum of its energy, s.
 const SLOPE_S: f64 = 0.012;

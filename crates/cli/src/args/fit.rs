@@ -1,10 +1,9 @@
 //! `fit`.
 
-use super::values;
+use super::values::{self, Leads};
 use crate::fit::Request;
 use clap::Args;
 use pulsewright_core::body::Body;
-use pulsewright_core::frame::Lead;
 use std::path::PathBuf;
 
 /// Make a body of a recording: the average of its beats, kind by kind, as waves on the heart vector.
@@ -41,10 +40,6 @@ pub struct Fit {
     #[arg(long)]
     force: bool,
 }
-
-/// Leads of a list.
-#[derive(Clone, Debug)]
-pub struct Leads(pub Vec<Lead>);
 
 impl Fit {
     /// The request.

@@ -1,9 +1,8 @@
 //! Parsers of flag values. The message of a refusal says which values are allowed; clap adds flag and value.
 
-use super::fit::Leads;
 use crate::channel_groups::{GROUPS, Group};
 use pulsewright_core::body::{BODIES, Body};
-use pulsewright_core::frame::Channel;
+use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
@@ -89,6 +88,10 @@ pub fn body(text: &str) -> Result<&'static Body, String> {
     Body::find(text).ok_or_else(|| unknown("body", text, BODIES.iter().map(|body| body.id), "bodies"))
 }
 
+/// Leads of a list.
+#[derive(Clone, Debug)]
+pub struct Leads(pub Vec<Lead>);
+
 /// Leads of the standard twelve, with commas between.
 pub fn recorded_leads(text: &str) -> Result<Leads, String> {
     let lead = |word: &str| {
@@ -135,7 +138,6 @@ fn unknown<'a>(kind: &str, typed: &str, words: impl IntoIterator<Item = &'a str>
 #[cfg(test)]
 mod tests {
     use super::*;
-    use pulsewright_core::frame::Lead;
 
     #[test]
     fn numbers_are_held_to_their_range() {

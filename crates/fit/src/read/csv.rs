@@ -1,6 +1,6 @@
 //! CSV: a line of names, a row a frame; leads in mV, times in seconds under `time_s` unless the frame rate is given.
 
-use super::{Recording, add};
+use crate::recording::{Recording, add};
 
 pub(super) fn parse(bytes: &[u8], hz: Option<f64>) -> Result<Recording, String> {
     let text = std::str::from_utf8(bytes).map_err(|error| format!("not UTF-8 text at byte {}", error.valid_up_to()))?;

@@ -1,6 +1,6 @@
 //! EDF and EDF+ (Kemp and others 1992, 2003): a header of fixed fields, then records of 16-bit samples.
 
-use super::{Recording, add, mv_of};
+use crate::recording::{Recording, add, mv_of};
 
 /// Bytes of the header, and of the part for each signal.
 const HEAD: usize = 256;

@@ -1,6 +1,6 @@
 //! Records of the open waveform database: a header and files of samples in the formats 16, 24, 32, 80 and 212.
 
-use super::{MOST_BYTES, ReadError, Recording, add, mv_of};
+use crate::recording::{MOST_BYTES, ReadError, Recording, add, mv_of};
 use pulsewright_text::fit;
 use pulsewright_text::source;
 use std::path::Path;
