@@ -141,28 +141,26 @@ pub(super) const PACED: Shape<3> = Shape {
 };
 
 /// A slow focus in the left ventricle's conduction fibres: broad, like right bundle branch block, downward axis; T opposite.
-pub(super) const ESCAPE: Shape<4> = Shape {
+pub(super) const ESCAPE: Shape<3> = Shape {
     qrs: [
-        wave(0.0, 20.0, 70.0, [0.170, 0.200, 0.060]),
-        wave(4.0, 62.0, 72.0, [0.310, 0.360, 0.160]),
-        wave(30.0, 72.0, 74.0, [0.060, 0.600, -0.560]),
-        wave(93.0, 48.0, 47.6, [-0.300, 0.360, -0.300]),
+        wave(0.0, 27.0, 85.7, [0.395, 0.579, 0.159]),
+        wave(15.4, 71.4, 80.2, [0.095, 0.632, -0.645]),
+        wave(91.0, 50.0, 47.0, [-0.325, 0.392, -0.314]),
     ],
     qrs_ms: 170.0,
-    t: opposite([0.03, -0.28, 0.22]),
+    t: opposite([0.03, -0.24, 0.22]),
     jt_ms: JT_MS,
 };
 
 /// A dying heart: QRS without edges, low, running into T.
-pub(super) const AGONAL: Shape<4> = Shape {
+pub(super) const AGONAL: Shape<3> = Shape {
     qrs: [
-        wave(0.0, 22.0, 110.0, [0.110, 0.080, -0.055]),
-        wave(2.0, 92.0, 120.0, [0.225, 0.255, -0.050]),
-        wave(62.0, 85.0, 105.0, [0.100, 0.160, 0.160]),
-        wave(132.0, 66.0, 77.0, [-0.140, 0.020, 0.180]),
+        wave(0.0, 26.0, 142.0, [0.220, 0.200, -0.100]),
+        wave(24.1, 80.0, 158.0, [0.240, 0.300, 0.060]),
+        wave(122.0, 67.5, 86.0, [-0.160, 0.020, 0.300]),
     ],
     qrs_ms: 248.5,
-    t: opposite([-0.12, -0.14, -0.09]),
+    t: opposite([-0.065, -0.08, -0.065]),
     jt_ms: JT_MS,
 };
 
