@@ -29,8 +29,9 @@ impl Heart {
                 if changed {
                     self.stop(Clock::PaceVentricle);
                 }
-                let tracks = !matches!(conditions.rhythm.atria, Atria::Paced);
-                let at = if tracks { due.plus(conditions.period()) } else { earlier };
+                // A loop begins with a pulse to the atria.
+                let begins = matches!(conditions.rhythm.atria, Atria::Paced) || pacing.fault == PacingFault::Loop;
+                let at = if begins { earlier } else { due.plus(conditions.period()) };
                 self.set(Clock::PaceAtrium, if at > now { at } else { now });
             }
         }
