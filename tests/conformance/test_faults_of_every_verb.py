@@ -34,6 +34,7 @@ WRITERS = {
     "report-csv": ("out.csv", ["report", "RECORD", "--script", PLAN, "-o", "TARGET"]),
     "score": ("out.json", ["score", "BEATS", "BEATS", "--learning-s", "0", "--write", "TARGET"]),
     "stream-log": ("out.json", ["stream", "SCRIPT", "--fast", "--log", "TARGET"]),
+    "fit": ("out.json", ["fit", "RECORDING", "-o", "TARGET"]),
     "calibrate-levels": ("out.raw", ["calibrate", RIG, "--hold", "1s", "--levels", "TARGET"]),
 }
 EVERY = pytest.mark.parametrize("verb", WRITERS)
@@ -49,7 +50,9 @@ def sources(tmp_path):
     record.write_text("item,value\n2.heart-rate,41\n")
     beats = folder / "beats.csv"
     beats.write_text("time_s,code\n0.5,N\n1.5,N\n2.5,N\n")
-    return {"SCRIPT": script, "RECORD": record, "BEATS": beats}
+    recording = folder / "recording.csv"
+    assert run("render", script, "--channels", "II", "--frame-rate", "100", "--no-truth", "-o", recording).code == 0
+    return {"SCRIPT": script, "RECORD": record, "BEATS": beats, "RECORDING": recording}
 
 
 def arguments(verb: str, sources: dict[str, Path], folder: Path) -> list[object]:
