@@ -83,7 +83,7 @@ pub static PACED_BIVENTRICULAR: Rhythm = Rhythm {
 pub static PACED_LOOP: Rhythm = Rhythm {
     id: "paced-loop",
     name: "Pacemaker-mediated tachycardia",
-    usual: UsualRate::Adult(125.0, 0.4),
+    usual: UsualRate::Adult(140.0, 0.25),
     min_bpm: 90.0,
     max_bpm: 150.0,
     alarm: Priority::Medium,
