@@ -1,17 +1,12 @@
 //! `fit`: a body's document of a recording.
 
-use crate::diagnostics::{Failure, Outcome, print, print_document, say};
-use crate::output::claim;
-use crate::table::write_table;
+use crate::diagnostics::Outcome;
 use pulsewright_core::body::Body;
 use pulsewright_core::frame::Lead;
-use pulsewright_fit::{Kind, beats, fit, leads, read};
-use pulsewright_score::read::{ReadOptions, read_annotations};
-use pulsewright_text::source;
-use std::io::{self, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// A body to make.
+#[cfg_attr(not(feature = "fit"), allow(dead_code))]
 pub struct Request {
     /// The recording.
     pub recording: PathBuf,
@@ -31,53 +26,86 @@ pub struct Request {
     pub force: bool,
 }
 
-/// Fits the body, writes its document and prints what is left over.
-pub fn run(args: Request) -> Outcome {
-    let beside = args.recording.with_extension("atr");
-    let annotations = args.annotations.or_else(|| beside.exists().then_some(beside));
-    let inputs = [Some(args.recording.as_path()), annotations.as_deref()];
-    let set = claim(&[&args.output], inputs.into_iter().flatten(), args.force)?;
-    let mut recording = read::recording(&args.recording, args.hz).map_err(Failure::input)?;
-    if let Some(leads) = &args.leads {
-        let absent = |what| Failure::input(format!("{}: {what}", source::name(&args.recording)));
-        recording = recording.with_leads(leads).map_err(absent)?;
-    }
-    let beats = match &annotations {
-        Some(path) => {
-            let options = ReadOptions { rate_hz: None, is_reference: true, ..ReadOptions::default() };
-            beats::annotated(&recording, &read_annotations(path, &options).map_err(Failure::input)?)
-        }
-        None => beats::found(&recording),
-    };
-    let wrong = |error| Failure::input(format!("{}: {error}", source::name(&args.recording)));
-    let fitted = fit(&recording, &beats, &args.name, args.extends.id).map_err(wrong)?;
-    let document = format!("{:#}\n", fitted.document);
-    if args.output == Path::new("-") {
-        let mut table = Vec::new();
-        write_report(&mut table, &fitted.kinds).map_err(|error| Failure::output(&error))?;
-        say(String::from_utf8_lossy(&table).trim_end());
-        return print_document(|out| out.write_all(document.as_bytes()));
-    }
-    set.write(&[(&args.output, document.as_bytes())]).map_err(Failure::input)?;
-    print(|out| write_report(out, &fitted.kinds))
+/// Says how to build a program that has it.
+#[cfg(not(feature = "fit"))]
+pub fn run(_: Request) -> Outcome {
+    Err(crate::diagnostics::Failure::input(
+        "this program was built without the fit of recordings; `cargo install --path crates/cli --features fit` builds it with it",
+    ))
 }
 
-fn write_report(out: &mut impl Write, kinds: &[Kind]) -> io::Result<()> {
-    let heads =
-        ["beats", "used", "left out", "lead", "left over uV", "correlation", "largest mV", "of waves mV", "spread uV"];
-    let rows = kinds.iter().flat_map(|kind| {
-        let [word, used, out] = [kind.pathway.to_owned(), kind.used.to_string(), kind.left_out.to_string()];
-        if kind.left_over.is_empty() {
-            let few = "too few alike: shape of the body that it extends".to_owned();
-            return vec![vec![word, used, out, few]];
+#[cfg(feature = "fit")]
+pub use built::run;
+
+#[cfg(feature = "fit")]
+mod built {
+    use super::{Outcome, Request};
+    use crate::diagnostics::{Failure, print, print_document, say};
+    use crate::output::claim;
+    use crate::table::write_table;
+    use pulsewright_fit::{Kind, beats, fit, leads, read};
+    use pulsewright_score::read::{ReadOptions, read_annotations};
+    use pulsewright_text::source;
+    use std::io::{self, Write};
+    use std::path::Path;
+
+    /// Fits the body, writes its document and prints what is left over.
+    pub fn run(args: Request) -> Outcome {
+        let beside = args.recording.with_extension("atr");
+        let annotations = args.annotations.or_else(|| beside.exists().then_some(beside));
+        let inputs = [Some(args.recording.as_path()), annotations.as_deref()];
+        let set = claim(&[&args.output], inputs.into_iter().flatten(), args.force)?;
+        let mut recording = read::recording(&args.recording, args.hz).map_err(Failure::input)?;
+        if let Some(leads) = &args.leads {
+            let absent = |what| Failure::input(format!("{}: {what}", source::name(&args.recording)));
+            recording = recording.with_leads(leads).map_err(absent)?;
         }
-        let row = |left: &pulsewright_fit::LeftOver| {
-            let [largest, of_waves] = left.largest_mv.map(|mv| format!("{mv:.3}"));
-            let [over, spread] = [left.rms_mv, left.spread_mv].map(|mv| format!("{:.0}", 1000.0 * mv));
-            let (lead, alike) = (leads::id(left.lead).to_owned(), format!("{:.4}", left.correlation));
-            vec![word.clone(), used.clone(), out.clone(), lead, over, alike, largest, of_waves, spread]
+        let beats = match &annotations {
+            Some(path) => {
+                let options = ReadOptions { rate_hz: None, is_reference: true, ..ReadOptions::default() };
+                beats::annotated(&recording, &read_annotations(path, &options).map_err(Failure::input)?)
+            }
+            None => beats::found(&recording),
         };
-        kind.left_over.iter().map(row).collect()
-    });
-    write_table(out, &heads, &rows.collect::<Vec<_>>())
+        let wrong = |error| Failure::input(format!("{}: {error}", source::name(&args.recording)));
+        let fitted = fit(&recording, &beats, &args.name, args.extends.id).map_err(wrong)?;
+        let document = format!("{:#}\n", fitted.document);
+        if args.output == Path::new("-") {
+            let mut table = Vec::new();
+            write_report(&mut table, &fitted.kinds).map_err(|error| Failure::output(&error))?;
+            say(String::from_utf8_lossy(&table).trim_end());
+            return print_document(|out| out.write_all(document.as_bytes()));
+        }
+        set.write(&[(&args.output, document.as_bytes())]).map_err(Failure::input)?;
+        print(|out| write_report(out, &fitted.kinds))
+    }
+
+    fn write_report(out: &mut impl Write, kinds: &[Kind]) -> io::Result<()> {
+        let heads = [
+            "beats",
+            "used",
+            "left out",
+            "lead",
+            "left over uV",
+            "correlation",
+            "largest mV",
+            "of waves mV",
+            "spread uV",
+        ];
+        let rows = kinds.iter().flat_map(|kind| {
+            let [word, used, out] = [kind.pathway.to_owned(), kind.used.to_string(), kind.left_out.to_string()];
+            if kind.left_over.is_empty() {
+                let few = "too few alike: shape of the body that it extends".to_owned();
+                return vec![vec![word, used, out, few]];
+            }
+            let row = |left: &pulsewright_fit::LeftOver| {
+                let [largest, of_waves] = left.largest_mv.map(|mv| format!("{mv:.3}"));
+                let [over, spread] = [left.rms_mv, left.spread_mv].map(|mv| format!("{:.0}", 1000.0 * mv));
+                let (lead, alike) = (leads::id(left.lead).to_owned(), format!("{:.4}", left.correlation));
+                vec![word.clone(), used.clone(), out.clone(), lead, over, alike, largest, of_waves, spread]
+            };
+            kind.left_over.iter().map(row).collect()
+        });
+        write_table(out, &heads, &rows.collect::<Vec<_>>())
+    }
 }

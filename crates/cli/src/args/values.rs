@@ -95,7 +95,10 @@ pub struct Leads(pub Vec<Lead>);
 /// Leads of the standard twelve, with commas between.
 pub fn recorded_leads(text: &str) -> Result<Leads, String> {
     let lead = |word: &str| {
-        pulsewright_fit::leads::named(word)
+        let is_named = |lead: &Lead| Channel::Lead(*lead).id().eq_ignore_ascii_case(word.trim());
+        Lead::ALL
+            .into_iter()
+            .find(is_named)
             .ok_or_else(|| format!("'{word}' is no lead: I, II, III, aVR, aVL, aVF, V1 to V6"))
     };
     text.split(',').map(lead).collect::<Result<_, _>>().map(Leads)
