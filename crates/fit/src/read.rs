@@ -5,10 +5,9 @@
 
 mod csv;
 mod edf;
-mod wfdb;
 
 use crate::leads;
-use crate::recording::{MOST_BYTES, ReadError, Recording};
+use crate::recording::{MOST_BYTES, ReadError, Recording, add, mv_of};
 use pulsewright_text::source;
 use std::path::Path;
 
@@ -25,7 +24,7 @@ pub fn recording(path: &Path, hz: Option<f64>) -> Result<Recording, ReadError> {
     let read = match form.as_str() {
         "csv" => csv::parse(&source::file(path, MOST_BYTES)?, hz).map_err(fault)?,
         "edf" => edf::parse(&source::file(path, MOST_BYTES)?).map_err(fault)?,
-        "" | "hea" | "dat" => wfdb::read(&path.with_extension("hea"))?,
+        "" | "hea" | "dat" => of_the_open_database(&path.with_extension("hea"))?,
         _ => return Err(fault("not a recording: .hea, .edf or .csv".to_owned())),
     };
     let Recording { hz, leads } = &read;
@@ -41,4 +40,14 @@ pub fn recording(path: &Path, hz: Option<f64>) -> Result<Recording, ReadError> {
         return Err(fault(format!("lead {} has samples that are no potentials of an ECG", leads::id(wrong.lead))));
     }
     Ok(read)
+}
+
+fn of_the_open_database(header: &Path) -> Result<Recording, ReadError> {
+    let record = pulsewright_recording::read(header)?;
+    let mut leads = Vec::new();
+    for channel in &record.channels {
+        let Some(mv) = mv_of(&channel.unit) else { continue };
+        add(&mut leads, &channel.name, channel.samples.iter().map(|sample| mv * f64::from(*sample)).collect());
+    }
+    Ok(Recording { hz: record.rate_hz, leads })
 }

@@ -55,6 +55,9 @@ pub enum ReadError {
     /// A file that can't be read.
     #[error(transparent)]
     File(#[from] Unreadable),
+    /// A record of the open waveform database with a fault.
+    #[error(transparent)]
+    Record(#[from] pulsewright_recording::ReadError),
     /// A file with a fault.
     #[error("{}: {what}", source::name(.path))]
     Content {
