@@ -140,7 +140,7 @@ fn an_image_holds_as_many_bodies_as_it_says() {
 #[test]
 fn an_image_is_not_written_of_a_body_that_it_could_not_be_read_with() {
     static FAST: Body = Body { id: "fast", resting_bpm: 230.0, ..ADULT };
-    let items = [Item::Step(Step::lasting(Span::secs(1), Settings::new(&FAST, &RHYTHMS[2])))];
+    let items = [Item::Step(Step::lasting(Span::secs(1), Settings::new(&FAST, RHYTHMS[2])))];
     let script = Script::new(0, &items).expect("a script");
     let mut parts = 0;
     assert_eq!(image::write(&script, |_| parts += 1), Err(WriteError::BodyOutOfRange(0)));
