@@ -112,6 +112,10 @@ def test_each_field_at_its_ends(group, end, tmp_path):
         script = tmp_path / "script.json"
         script.write_text(json.dumps(document(*steps)), encoding="utf-8")
         outcome = run("check", script)
+        if key.endswith("_snr_db") and "would have to be" in outcome.stderr:
+            # More noise than its setting has is refused; less of it is not.
+            assert (outcome.code, end) == (2, 0), f"{name}.{key} = {value}: {outcome}"
+            continue
         assert outcome.code == 0, f"{name}.{key} = {value}: {outcome}"
         if name in ("artefact", "ecg", "st", "q", "test", "pacing", "variability"):
             channels = [LEADS]

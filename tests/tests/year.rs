@@ -1,6 +1,7 @@
 //! A year of signal, passed over by `skip`: nothing drifts, in leaps of any size.
 //!
-//! A year is some 40 million beats, about two minutes in a release build on two busy cores. Debug builds pass nine days.
+//! A year is some 40 million beats. Release builds pass a year of the regular rhythm and 91 days of the irregular one, debug builds
+//! nine days of each; with `PULSEWRIGHT_YEAR=all` a release build passes the whole year of both.
 
 use pulsewright_core::frame::{Digest, Frame};
 use pulsewright_core::player::Player;
@@ -12,7 +13,14 @@ use pulsewright_tests::played::items;
 
 const RATE: FrameRate = FrameRate::lit(500);
 
-const DAYS: u64 = if cfg!(debug_assertions) { 9 } else { 365 };
+/// Days of the regular rhythm.
+const YEAR: u64 = if cfg!(debug_assertions) { 9 } else { 365 };
+
+/// Days of the irregular one.
+fn irregular_days() -> u64 {
+    let whole = std::env::var("PULSEWRIGHT_YEAR").is_ok_and(|value| value == "all");
+    if whole { YEAR } else { YEAR.min(91) }
+}
 
 /// Frames of a day.
 const DAY: u64 = 86_400 * 500;
@@ -47,14 +55,14 @@ impl Beats {
 
 /// Passes over all but the last days in one leap; the last days once in one leap and once in many unequal leaps. The events
 /// reported must be the same, and so must the 10 s that follow.
-fn passed(words: &str) -> Beats {
-    let items = items(&[(86_400.0 * (DAYS + 1) as f32, words)]);
+fn passed(words: &str, days: u64) -> Beats {
+    let items = items(&[(86_400.0 * (days + 1) as f32, words)]);
     let script = Script::new(7, &items).expect("a script");
     // Without pressures: with them this listener would get eight pulses for each beat, and all would have to be played.
     let chosen = SiteSet::new(&[]).expect("no site is not too many");
     let mut player = Player::new(&script, RATE).with_pressures_at(chosen);
     let mut beats = Beats::default();
-    leap(&mut player, &mut beats, DAYS * DAY - LAST);
+    leap(&mut player, &mut beats, days * DAY - LAST);
     let (mut other, mut reported) = (player.clone(), beats.clone());
 
     leap(&mut player, &mut beats, LAST);
@@ -63,7 +71,7 @@ fn passed(words: &str) -> Beats {
     for count in leaps {
         leap(&mut other, &mut reported, count);
     }
-    assert_eq!((player.position(), other.position()), (DAYS * DAY, DAYS * DAY));
+    assert_eq!((player.position(), other.position()), (days * DAY, days * DAY));
     assert_eq!(beats, reported);
     assert_eq!(what_follows(player), what_follows(other));
     beats
@@ -83,12 +91,12 @@ fn what_follows(mut player: Player<'_>) -> u64 {
 
 #[test]
 fn seventy_beats_a_minute_stay_seventy_to_the_tick() {
-    let beats = passed("sinus rate_bpm=70 variability.breathing_ms=0");
+    let beats = passed("sinus rate_bpm=70 variability.breathing_ms=0", YEAR);
     // One period, rounded once to a tick, from the definition.
     let period = (TICKS_PER_SECOND as f64 * 60.0 / 70.0).round() as u64;
     assert_eq!((beats.shortest, beats.longest), (Some(period), period));
     let (first, last) = (beats.first.expect("a beat").ticks(), beats.last.expect("a beat").ticks());
-    let end = DAYS * 86_400 * TICKS_PER_SECOND;
+    let end = YEAR * 86_400 * TICKS_PER_SECOND;
     let count = (end - 1 - first) / period + 1;
     assert_eq!(beats.count, count);
     assert_eq!(last, first + (count - 1) * period);
@@ -100,8 +108,9 @@ fn seventy_beats_a_minute_stay_seventy_to_the_tick() {
 
 #[test]
 fn an_irregular_rhythm_is_the_same_in_any_leaps() {
-    let beats = passed("atrial-fibrillation rate_bpm=90");
-    let mean_bpm = beats.count as f64 / (DAYS * 1440) as f64;
+    let days = irregular_days();
+    let beats = passed("atrial-fibrillation rate_bpm=90", days);
+    let mean_bpm = beats.count as f64 / (days * 1440) as f64;
     assert!((mean_bpm - 90.0).abs() < 0.9, "{mean_bpm} bpm");
     assert!(beats.longest > 2 * beats.shortest.expect("beats"), "irregular: {beats:?}");
 }

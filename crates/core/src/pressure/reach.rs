@@ -33,9 +33,10 @@ fn vessel(site: PressureSite, of: Ranges<'_>) -> Range {
         let top = max(max(systolic.highest + raised, artery.highest), end + 1.0);
         Range { lowest: 0.0, highest: max(1.25 * top, 2.0 * end) }
     };
-    let atrium = |mean: Range, wave: Range| Range {
+    // An atrium fills its ventricle down a gradient, so it is not below the ventricle's end-diastolic pressure.
+    let atrium = |mean: Range, wave: Range, end_diastolic: Range| Range {
         lowest: mean.lowest - lowered - ATRIUM.1 * wave.highest,
-        highest: mean.highest + raised + ATRIUM.0 * wave.highest,
+        highest: max(mean.highest, end_diastolic.highest) + raised + ATRIUM.0 * wave.highest,
     };
     let systemic = || artery(of(Field::ArterialSystolic), of(Field::ArterialDiastolic));
     let lung = || artery(of(Field::PulmonarySystolic), of(Field::PulmonaryDiastolic)).raised(raised);
@@ -47,8 +48,12 @@ fn vessel(site: PressureSite, of: Ranges<'_>) -> Range {
             artery(systolic, either(of(Field::FemoralDiastolic), of(Field::ArterialDiastolic)))
         }
         PressureSite::Pulmonary => lung(),
-        PressureSite::Venous | PressureSite::RightAtrium => atrium(of(Field::VenousMean), of(Field::VenousWave)),
-        PressureSite::LeftAtrium | PressureSite::Wedge => atrium(of(Field::LeftAtriumMean), of(Field::LeftAtriumWave)),
+        PressureSite::Venous | PressureSite::RightAtrium => {
+            atrium(of(Field::VenousMean), of(Field::VenousWave), of(Field::RightVentricleEndDiastolic))
+        }
+        PressureSite::LeftAtrium | PressureSite::Wedge => {
+            atrium(of(Field::LeftAtriumMean), of(Field::LeftAtriumWave), of(Field::LeftVentricleEndDiastolic))
+        }
         PressureSite::RightVentricle => {
             ventricle(of(Field::RightVentricleSystolic), of(Field::RightVentricleEndDiastolic), lung())
         }
