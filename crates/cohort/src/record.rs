@@ -10,7 +10,7 @@ use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::truth::Event;
 use pulsewright_files::truth::BeatRows;
-use pulsewright_files::{Content, Durability, Encoding, FileFormat, Options, RenderError, render_to_files};
+use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, render_to_files};
 use std::ops::ControlFlow;
 use std::path::Path;
 
@@ -122,17 +122,7 @@ impl Plan {
     }
 
     fn options(&self, format: FileFormat) -> Options {
-        Options {
-            rate: self.frame_rate,
-            channels: self.channels.clone(),
-            format,
-            duration: None,
-            split: None,
-            truth: false,
-            lead_truth: Vec::new(),
-            overwrite: false,
-            durability: Durability::Usual,
-        }
+        Options::new(self.frame_rate, &self.channels, format)
     }
 
     /// Lends a patient's script out, which borrows from its own items.

@@ -38,6 +38,23 @@ pub struct Options {
     pub durability: Durability,
 }
 
+impl Options {
+    /// The whole of a script as one signal without its truth; files that are there are kept.
+    pub fn new(rate: FrameRate, channels: &[Channel], format: FileFormat) -> Options {
+        Options {
+            rate,
+            channels: channels.to_vec(),
+            format,
+            duration: None,
+            split: None,
+            truth: false,
+            lead_truth: Vec::new(),
+            overwrite: false,
+            durability: Durability::Usual,
+        }
+    }
+}
+
 /// Why a render can't be.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]

@@ -5,7 +5,7 @@ use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::Channel;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Span};
-use pulsewright_files::{Content, Durability, Encoding, FileFormat, Options};
+use pulsewright_files::{Content, Encoding, FileFormat, Options};
 use pulsewright_script::Document;
 use pulsewright_text::source;
 use pyo3::prelude::*;
@@ -55,17 +55,7 @@ pub fn span(seconds: f64) -> PyResult<Span> {
 
 /// Frames that a render has, after every check that a render to a file makes.
 pub fn frames(script: &Script<'_>, rate: FrameRate, channels: &[Channel], duration: Option<Span>) -> PyResult<u64> {
-    let options = Options {
-        rate,
-        channels: channels.to_vec(),
-        format: FileFormat::Raw(Encoding::Float),
-        duration,
-        split: None,
-        truth: false,
-        lead_truth: Vec::new(),
-        overwrite: false,
-        durability: Durability::Usual,
-    };
+    let options = Options { duration, ..Options::new(rate, channels, FileFormat::Raw(Encoding::Float)) };
     let plan = pulsewright_files::plan::Plan::new(
         Content { script, title: "", labels: &[], limits: AlarmLimits::USUAL },
         &options,

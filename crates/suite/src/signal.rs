@@ -104,17 +104,7 @@ impl Record {
     }
 
     fn options(&self, plan: &Plan, format: FileFormat) -> Options {
-        Options {
-            rate: self.frame_rate,
-            channels: plan.channels.clone(),
-            format,
-            duration: None,
-            split: None,
-            truth: false,
-            lead_truth: Vec::new(),
-            overwrite: false,
-            durability: Durability::Usual,
-        }
+        Options::new(self.frame_rate, &plan.channels, format)
     }
 
     /// Lends the record's script out, which borrows from its own items.
