@@ -86,6 +86,17 @@ pub(super) struct Block {
     pub(super) patients: Option<SeedRange>,
 }
 
+impl Block {
+    /// Whether the block names no rhythm, body, rate, seed or setting of its own.
+    pub(super) fn is_plain(&self) -> bool {
+        self.rhythm.is_empty()
+            && self.body[..] == ["adult"]
+            && matches!(self.rate_bpm[..], [Rate::Usual(_)])
+            && matches!(&self.seed, Seeds::List(seeds) if seeds[..] == [0])
+            && self.set.is_empty()
+    }
+}
+
 /// A recording that is played as it is.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]

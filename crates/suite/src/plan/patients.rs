@@ -1,17 +1,14 @@
 //! A block of drawn patients.
 
 use super::axes::{MOST_RECORDS, frame_rates};
-use super::file::{Block, Rate, Seeds};
+use super::file::Block;
 use crate::record::{Drawn, Record};
 use pulsewright_cohort::people::{People, PeopleFile};
 use std::sync::Arc;
 
 /// The records of a block with people: each patient at each frame rate.
 pub(super) fn records(block: &Block, people: &PeopleFile, duration_s: f64) -> Result<Vec<Record>, String> {
-    let usual_rate = matches!(block.rate_bpm[..], [Rate::Usual(_)]);
-    let usual_body = block.body.len() == 1 && block.body.iter().all(|body| body == "adult");
-    let usual_seed = matches!(&block.seed, Seeds::List(seeds) if seeds[..] == [0]);
-    if !(block.rhythm.is_empty() && usual_body && usual_rate && usual_seed && block.set.is_empty()) {
+    if !block.is_plain() {
         return Err("people: rhythms, bodies, rates, seeds and settings of people are drawn; \
                     beside people a block has patients and frame_rate_hz alone"
             .to_owned());

@@ -1,7 +1,7 @@
 //! A block of recordings.
 
 use super::axes::MOST_RECORDS;
-use super::file::{Block, Rate, RecordingFile, Seeds};
+use super::file::{Block, RecordingFile};
 use crate::record::Record;
 use crate::recorded::Recorded;
 use pulsewright_core::body::ADULT;
@@ -19,19 +19,9 @@ pub(super) fn records(
     events: Events,
     channels: &[Channel],
 ) -> Result<Vec<Record>, String> {
-    let usual_rate = matches!(block.rate_bpm[..], [Rate::Usual(_)]);
-    let usual_body = block.body.len() == 1 && block.body.iter().all(|body| body == "adult");
-    let usual_seed = matches!(&block.seed, Seeds::List(seeds) if seeds[..] == [0]);
     let usual_frames = block.frame_rate_hz[..] == [500];
     let no_people = block.people.is_none() && block.patients.is_none();
-    if !(block.rhythm.is_empty()
-        && usual_body
-        && usual_rate
-        && usual_seed
-        && usual_frames
-        && block.set.is_empty()
-        && no_people)
-    {
+    if !(block.is_plain() && usual_frames && no_people) {
         return Err("recordings: a recording is played as it is; beside recordings a block has nothing else".to_owned());
     }
     if events != Events::Beats {
