@@ -161,6 +161,9 @@ impl Plan {
                 }
                 continue;
             }
+            if block.patients.is_some() {
+                return Err(format!("blocks[{index}].patients: no people to draw them from; add \"people\""));
+            }
             let axes = Axes::of(block).map_err(|what| format!("blocks[{index}].{what}"))?;
             let before = combinations.len();
             scripts = scripts.saturating_add(axes.scripts());
@@ -309,6 +312,10 @@ mod tests {
                 "blocks[0].people.groups[0].rhythm: there is no",
             ),
             (r#"{"people": {"groups": [{"rhythm": "sinus"}]}}"#, "blocks[0].people: which of them?"),
+            (
+                r#"{"rhythm": ["sinus"], "patients": {"from": 0, "count": 1}}"#,
+                "blocks[0].patients: no people to draw them from",
+            ),
             (
                 r#"{"people": {"groups": [{"rhythm": "sinus"}]}, "rhythm": ["sinus"]}"#,
                 "has patients and frame_rate_hz alone",
