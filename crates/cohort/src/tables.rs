@@ -4,8 +4,7 @@ use crate::error::CohortError;
 use crate::folder::Packs;
 use crate::people::Patient;
 use crate::plan::Plan;
-use pulsewright_files::truth::BeatRows;
-use pulsewright_text::fit;
+use pulsewright_files::truth::{BeatRows, quoted};
 use std::fmt::Write;
 
 /// Columns of the index before the variables.
@@ -20,9 +19,7 @@ pub fn index_head(plan: &Plan) -> String {
 /// A patient's line of the index: an empty cell where a value is not drawn.
 pub fn index_row(patient: &Patient, packs: &Packs) -> String {
     let (pack, row) = packs.place(patient.number);
-    let group = fit::cell(&patient.group);
-    let group =
-        if group.contains([',', '"']) { format!("\"{}\"", group.replace('"', "\"\"")) } else { group.into_owned() };
+    let group = quoted(&patient.group);
     let Patient { number, rhythm, body, seed, redraws, .. } = patient;
     let mut line = format!("{number},{},{row},{group},{},{},{seed},{redraws}", packs.name(pack), rhythm.id, body.id);
     for value in &patient.values {

@@ -362,7 +362,7 @@ fn site_channel(site: PressureSite) -> Channel {
 }
 
 /// A cell of CSV: in quotes where it has to be, always on one line, and no formula.
-fn quoted(text: &str) -> String {
+pub fn quoted(text: &str) -> String {
     let text = fit::cell(&crate::csv::on_one_line(text)).into_owned();
     if text.contains([',', '"']) || text.starts_with(['#', ' ']) || text.ends_with(' ') {
         format!("\"{}\"", text.replace('"', "\"\""))
