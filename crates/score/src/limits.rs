@@ -157,6 +157,7 @@ impl Limits {
         let (name, value) = split(text)?;
         self.add(scope, bound, name, value)
     }
+
     /// Adds the limits of a JSON text: `{"gross": {"min": {"se": 99.5}, "max": {"rr_rms_ms": 10}}, "each": ...}`.
     pub fn add_json(&mut self, text: &str) -> Result<(), Problem> {
         let file: LimitFile = pulsewright_text::json::parse(text)

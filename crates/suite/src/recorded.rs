@@ -26,7 +26,7 @@ pub struct Recorded {
     pub played: Played,
     /// Its annotations, with its end.
     pub annotations: Annotations,
-    /// SHA-256 of its samples in the plan's channels, of its frame rate and of the file of annotations.
+    /// SHA-256 of its samples in the plan's channels, of its frame rate and of its beats.
     pub digest: Sha256Digest,
 }
 

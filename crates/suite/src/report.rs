@@ -81,8 +81,8 @@ impl SuiteReport {
         limits: &Limits,
         jobs: usize,
     ) -> Result<SuiteReport, SuiteError> {
-        let scored = pool::map(jobs, records, || (), |(), record| score(plan, record, folder, reading))?;
         check_groups(records, limits)?;
+        let scored = pool::map(jobs, records, || (), |(), record| score(plan, record, folder, reading))?;
         let failures = scored.iter().filter_map(|(_, failure)| failure.clone()).collect();
         let reports: Vec<RecordReport> = scored.into_iter().map(|(report, _)| report).collect();
         let repeats = repeats(plan, records, jobs)?;
