@@ -6,7 +6,7 @@ use pulsewright_text::source::{self, Unreadable};
 use std::path::PathBuf;
 
 /// Largest file, bytes; in memory its numbers take up to four times as much.
-pub(crate) const MOST_BYTES: u64 = 1 << 28;
+pub(crate) const MOST_BYTES: u64 = pulsewright_recording::LARGEST;
 
 /// A lead of a recording.
 #[derive(Clone, Debug)]

@@ -73,7 +73,7 @@ impl Played {
     ///
     /// # Errors
     /// A frame rate that is not a whole number of frames a second that can be played.
-    pub fn new(mut recording: Recording, mapping: &Mapping) -> Result<Played, String> {
+    pub fn new(recording: &Recording, mapping: &Mapping) -> Result<Played, String> {
         let hz = recording.rate_hz;
         let whole = (hz.fract() == 0.0 && hz <= f64::from(u32::MAX)).then_some(hz as u32);
         let rate = whole.and_then(|hz| FrameRate::hz(hz).ok());
@@ -82,11 +82,9 @@ impl Played {
             format!("{hz} frames a second; a recording is played at a whole number of {least} to {most}")
         })?;
         let frames = recording.frames();
-        let mut take = |index: usize| {
-            let samples = recording.channels.get_mut(index).map(|channel| channel.samples.clone());
-            samples.unwrap_or_default()
-        };
-        let columns = mapping.0.iter().map(|(channel, index)| (*channel, take(*index))).collect();
+        let samples = |index: usize| recording.channels.get(index).map(|channel| channel.samples.clone());
+        let column = |(channel, index): &(frame::Channel, usize)| (*channel, samples(*index).unwrap_or_default());
+        let columns = mapping.0.iter().map(column).collect();
         Ok(Played { rate, frames, columns })
     }
 
@@ -152,7 +150,7 @@ mod tests {
         let (i, ii) = (frame::Channel::Lead(Lead::I), frame::Channel::Lead(Lead::II));
         let arterial = frame::Channel::Pressure(PressureSite::Arterial);
         let mapping = Mapping::new(&[(i, "a"), (ii, "b"), (arterial, "c")], &recording()).expect("a mapping");
-        let played = Played::new(recording(), &mapping).expect("a rate");
+        let played = Played::new(&recording(), &mapping).expect("a rate");
         let third = frame::Channel::Lead(Lead::III);
         assert!(mapping.gives(third) && !mapping.gives(frame::Channel::Respiration));
         assert_eq!((played.frame(1).sample(third), played.frame(1).sample(arterial)), (3.0, 90.0));
@@ -170,7 +168,7 @@ mod tests {
         let mapping = Mapping::new(&[(ii, "a")], &recording()).expect("a mapping");
         for rate_hz in [128.5, 50.0, 1e12] {
             let slow = Recording { rate_hz, ..recording() };
-            assert!(Played::new(slow, &mapping).expect_err("a rate").contains("frames a second"));
+            assert!(Played::new(&slow, &mapping).expect_err("a rate").contains("frames a second"));
         }
     }
 }

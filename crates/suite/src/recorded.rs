@@ -57,7 +57,7 @@ impl Recorded {
             let has = recording.names();
             return Err(format!("channels give no {id}, which the plan plays; the recording has {has}"));
         }
-        let played = Played::new(recording, &mapping)?;
+        let played = Played::new(&recording, &mapping)?;
         let file = match annotations {
             Some(annotations) => inside(folder, annotations)?,
             None => header.with_extension("atr"),

@@ -13,15 +13,14 @@ pub(super) fn parse(bytes: &[u8], hz: Option<f64>) -> Result<Recording, String> 
     }
     let mut columns: Vec<Vec<f64>> = vec![Vec::new(); names.len()];
     for (index, line) in lines {
-        let mut count = 0;
         for (column, cell) in columns.iter_mut().zip(line.split(',')) {
             let cell = cell.trim();
             let number = cell.parse().map_err(|_| format!("line {}: '{}' is not a number", index + 1, short(cell)))?;
             column.push(number);
-            count += 1;
         }
-        if count != names.len() || line.split(',').count() != names.len() {
-            return Err(format!("line {}: {} cells, of {} columns", index + 1, line.split(',').count(), names.len()));
+        let cells = line.split(',').count();
+        if cells != names.len() {
+            return Err(format!("line {}: {cells} cells, of {} columns", index + 1, names.len()));
         }
     }
     let times = names.iter().position(|name| matches!(*name, "time_s" | "t_s" | "time" | "s"));
