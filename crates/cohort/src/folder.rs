@@ -10,6 +10,7 @@
 
 use crate::error::CohortError;
 use crate::plan::Plan;
+use crate::record::SAMPLE;
 use pulsewright_files::atomic::Claim;
 use pulsewright_text::json;
 use pulsewright_text::source::{self, Unreadable};
@@ -30,6 +31,16 @@ pub enum Form {
     Npy,
     /// A record of the open waveform database for each patient, 16 bits.
     Wfdb,
+}
+
+impl Form {
+    /// Bytes of a sample.
+    pub fn sample_bytes(self) -> usize {
+        match self {
+            Form::Npy => SAMPLE,
+            Form::Wfdb => 2,
+        }
+    }
 }
 
 /// Patients cut into packs of neighbours.

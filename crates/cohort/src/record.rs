@@ -44,14 +44,6 @@ impl Plan {
         })
     }
 
-    /// Bytes of the samples of one record.
-    ///
-    /// # Errors
-    /// As [`Plan::frames`].
-    pub fn record_bytes(&self) -> Result<usize, CohortError> {
-        Ok(self.frames()? * self.channels.len() * SAMPLE)
-    }
-
     /// A block for [`Plan::samples`], which may serve any number of patients.
     pub fn block(&self) -> Box<Block> {
         Box::new(Block::new(Signals::of(&self.channels)))

@@ -64,7 +64,7 @@ pub fn write(
     };
     let records = records.iter().sum();
     let tables = only.is_none() && work.tables(jobs)?;
-    let bytes = records * plan.record_bytes()? as u64;
+    let bytes = records * (frames * plan.channels.len() * folder.packs.form.sample_bytes()) as u64;
     Ok(Made { records, bytes, tables })
 }
 
