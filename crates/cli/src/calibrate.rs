@@ -12,6 +12,7 @@ use pulsewright_rig::reading::{OutputReadings, parse_reading, parse_table, readi
 use pulsewright_rig::walk::write_levels;
 use pulsewright_rig::{Output, Packing, Rig, RigFrames};
 use pulsewright_text::json;
+use pulsewright_text::number::counted;
 use pulsewright_text::source::{self, reason};
 use serde_json::Value;
 use std::fs::OpenOptions;
@@ -266,11 +267,13 @@ fn correct(args: &Request, rig: &Rig, text: &[u8], measured: &[Measured], set: S
     let text = serde_json::to_string_pretty(&document).map_err(Failure::input)? + "\n";
     set.write(&[(&args.rig, text.as_bytes())]).map_err(Failure::input)?;
     let name = source::name(&args.rig);
-    print(|out| writeln!(out, "{} corrected in {name}; measure again with --check before use", count(measured.len())))
-}
-
-fn count(outputs: usize) -> String {
-    if outputs == 1 { "1 output".to_owned() } else { format!("{outputs} outputs") }
+    print(|out| {
+        writeln!(
+            out,
+            "{} corrected in {name}; measure again with --check before use",
+            counted(measured.len() as u64, "output")
+        )
+    })
 }
 
 /// Writes the levels as frames, and prints when each is played.

@@ -8,6 +8,7 @@ use crate::progress::Progress;
 use pulsewright_cohort::folder::Packs;
 use pulsewright_cohort::write::{Made, write};
 use pulsewright_cohort::{CohortError, Folder, Manifest, Plan, tables};
+use pulsewright_text::number::counted;
 use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
@@ -65,8 +66,8 @@ fn list(plan: &Plan, packs: &Packs) -> Outcome {
 
 fn sentence(packs: &Packs, made: Made, one: bool, seconds: f64) -> String {
     let Packs { patients, packs, .. } = packs;
-    let plural = if *packs == 1 { "" } else { "s" };
-    let of = if one { format!("one of {packs} packs") } else { format!("{patients} patients in {packs} pack{plural}") };
+    let all = counted(u64::from(*packs), "pack");
+    let of = if one { format!("one of {all}") } else { format!("{} in {all}", counted(*patients, "patient")) };
     match made {
         Made { records: 0, tables: false, .. } => format!("{of}: everything was there"),
         Made { records: 0, .. } => format!("{of}: all signals were there, the tables were written"),
@@ -74,7 +75,8 @@ fn sentence(packs: &Packs, made: Made, one: bool, seconds: f64) -> String {
             let (megabytes, rate) = (bytes as f64 / 1e6, records as f64 / seconds);
             let speed = megabytes / seconds;
             format!(
-                "{of}: {records} records, {megabytes:.0} MB, in {seconds:.2} s ({rate:.0} records/s, {speed:.0} MB/s)"
+                "{of}: {}, {megabytes:.0} MB, in {seconds:.2} s ({rate:.0} records/s, {speed:.0} MB/s)",
+                counted(records, "record")
             )
         }
     }

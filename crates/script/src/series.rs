@@ -11,6 +11,7 @@ use pulsewright_core::script::{self, SHORTEST_RR, SeriesBeat};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 use pulsewright_core::truth::BeatCode;
+use pulsewright_text::number::counted;
 
 /// Most beats of a series: a day at 139 a minute.
 pub const MOST_SERIES_BEATS: usize = 200_000;
@@ -86,8 +87,7 @@ impl Series {
 
     /// The series in words.
     pub fn words(&self) -> String {
-        let plural = if self.beats.len() == 1 { "" } else { "s" };
-        format!("series of {} beat{plural}", self.beats.len())
+        format!("series of {}", counted(self.beats.len() as u64, "beat"))
     }
 
     /// The same list from `passed` after its start on, for a step that goes on with it. Its first pass alone differs: it is

@@ -14,9 +14,20 @@ pub fn fixed(value: f64, decimals: usize) -> String {
     if value.abs() < PLAIN { format!("{value:.decimals$}") } else { format!("{value:.decimals$e}") }
 }
 
+/// A count with its noun, which takes an `s` in the plural.
+pub fn counted(count: u64, noun: &str) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {noun}{plural}")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn one_has_no_plural() {
+        assert_eq!([0, 1, 2].map(|count| counted(count, "pack")), ["0 packs", "1 pack", "2 packs"]);
+    }
 
     #[test]
     fn few_characters_and_the_same_number() {

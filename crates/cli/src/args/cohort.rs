@@ -5,6 +5,7 @@ use crate::diagnostics::Failure;
 use clap::{Args, ValueEnum};
 use pulsewright_cohort::folder::{Form, Packs};
 use pulsewright_suite::Shard;
+use pulsewright_text::number::counted;
 use std::path::PathBuf;
 
 /// Patients of a pack, where no number of packs is given.
@@ -65,8 +66,8 @@ impl Cohort {
         let packs = self.shard.map(Shard::parts).or(self.packs).unwrap_or_else(usual);
         if u64::from(packs) > self.patients {
             return Err(Failure::input(format!(
-                "{packs} packs for {} patients: a pack has at least one",
-                self.patients
+                "{packs} packs for {}: a pack has at least one",
+                counted(self.patients, "patient")
             )));
         }
         let form = match self.format {
