@@ -7,7 +7,6 @@ use numpy::{IntoPyArray, PyArray2};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
-use pulsewright_core::time::FrameRate;
 use pulsewright_script::Document;
 use pulsewright_stream::command::Command;
 use pulsewright_stream::live::LivePlayer as StreamPlayer;
@@ -36,7 +35,6 @@ self_cell!(
 pub struct LivePlayer {
     playing: Playing,
     channels: Vec<Channel>,
-    rate: FrameRate,
     frames: Vec<Frame>,
 }
 
@@ -56,7 +54,7 @@ impl LivePlayer {
             Ok::<_, PyErr>(StreamPlayer::new(arena, document, &script, chosen, rate))
         })?;
         let block = playing.with_dependent(|_, player| player.block());
-        Ok(LivePlayer { playing, channels, rate, frames: vec![Frame::default(); block] })
+        Ok(LivePlayer { playing, channels, frames: vec![Frame::default(); block] })
     }
 
     /// Index of the next frame.
@@ -98,11 +96,5 @@ impl LivePlayer {
     /// What was played up to the next frame, as the JSON of a script that plays it again.
     fn log(&self) -> String {
         self.playing.with_dependent(|_, player| player.log()).to_json().to_string()
-    }
-
-    /// Frames a second.
-    #[getter]
-    fn frame_rate_hz(&self) -> u32 {
-        self.rate.as_hz()
     }
 }
