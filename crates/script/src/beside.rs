@@ -1,7 +1,8 @@
 //! Documents that a script holds under a word of its own, or names as files beside it.
 
 use crate::problem::{Problem, Problems};
-use crate::reader::{DocumentKind, Kind, Node, Path, open, quoted, shown};
+use crate::reader::{DocumentKind, Entry, Kind, Node, Path, open, quoted, shown};
+use crate::rhythms::word::is_word;
 use crate::walk::{Walk, nothing_beside};
 
 /// A kind of document that may lie beside a script.
@@ -10,11 +11,50 @@ pub(crate) struct BesideKind {
     pub(crate) kind: DocumentKind,
     /// Whose file: "rhythm".
     pub(crate) noun: &'static str,
+    /// Several of them: "rhythms".
+    pub(crate) plural: &'static str,
+    /// Most of them that a script has.
+    pub(crate) most: usize,
     /// The name of a file, for an example.
     pub(crate) file: &'static str,
 }
 
 impl Walk<'_> {
+    /// Whether a script that has `count` documents of a kind can have one more under the key of `entry`; reports why not.
+    /// `taken` says that the catalogue has the word.
+    pub(crate) fn admits(
+        &mut self,
+        entry: &Entry<'_>,
+        path: &Path<'_>,
+        of: &BesideKind,
+        taken: bool,
+        count: usize,
+    ) -> bool {
+        let (word, noun) = (entry.key.as_str(), of.noun);
+        let (allowed, what) = if !is_word(word) {
+            ("small letters, digits and hyphens, at most 48".to_owned(), format!("can't be a {noun}'s word"))
+        } else if taken {
+            (
+                format!("a word of one's own, and \"extends\" to change a {noun}"),
+                "is a word of the catalogue".to_owned(),
+            )
+        } else if count >= of.most {
+            (format!("at most {} {}", of.most, of.plural), format!("is one {noun} too many"))
+        } else {
+            return true;
+        };
+        self.report(entry.key_node, path, |p| p.allowed(allowed), format!("{} {what}", quoted(word)));
+        false
+    }
+
+    /// The version of a document of a script's own, which is 1.
+    pub(crate) fn own_version(&mut self, node: Node<'_>, path: &Path<'_>) {
+        if node.raw() != "1" {
+            let what = format!("version {} is not known here", shown(node.raw()));
+            self.report(node, path, |p| p.allowed("1"), what);
+        }
+    }
+
     /// The name and the bytes of a file beside the script that a text names; `noun` is its content, `example`
     /// a name, in messages.
     pub(crate) fn file_beside(

@@ -5,8 +5,7 @@ use super::word::{self, KEYS, MOST, brings};
 use crate::beside::BesideKind;
 use crate::carry::{Change, Value};
 use crate::keys;
-use crate::reader::{DocumentKind, Entry, Node, Path, join, nearest, quoted, shown};
-use crate::rhythms::word::is_word;
+use crate::reader::{DocumentKind, Entry, Node, Path, join, nearest, quoted};
 use crate::walk::Walk;
 use pulsewright_core::body::{ADULT, Age, BODIES, Body, RESTING_BPM};
 use pulsewright_core::heart::catalogue;
@@ -14,8 +13,10 @@ use pulsewright_core::script::{MIN_STEP, Step};
 use pulsewright_core::settings::{Field, Settings};
 
 const BESIDE: BesideKind = BesideKind {
-    kind: DocumentKind { noun: "a body", shape: "a body's document", help: "docs/bodies.md shows one" },
+    kind: DocumentKind { noun: "a body", shape: "a body's document", help: "docs/script.md shows one" },
     noun: "body",
+    plural: "bodies",
+    most: MOST,
     file: "my-body.json",
 };
 
@@ -26,17 +27,7 @@ impl Walk<'_> {
         for entry in &entries {
             let path = path.key(&entry.key);
             let word = entry.key.as_str();
-            let problem = if !is_word(word) {
-                Some(("small letters, digits and hyphens, at most 48".to_owned(), "can't be a body's word"))
-            } else if Body::find(word).is_some() {
-                Some(("a word of one's own, and \"extends\" to change a body".to_owned(), "is a word of the catalogue"))
-            } else if self.own_bodies.len() >= MOST {
-                Some((format!("at most {MOST} bodies"), "is one body too many"))
-            } else {
-                None
-            };
-            if let Some((allowed, what)) = problem {
-                self.report(entry.key_node, &path, |p| p.allowed(allowed), format!("{} {what}", quoted(word)));
+            if !self.admits(entry, &path, &BESIDE, Body::find(word).is_some(), self.own_bodies.len()) {
                 continue;
             }
             let read = |walk: &mut Walk<'_>, node: Node<'_>, path: &Path<'_>| walk.body_document(word, node, path);
@@ -82,11 +73,7 @@ impl Walk<'_> {
         for entry in &entries {
             let path = path.key(&entry.key);
             match entry.key.as_str() {
-                "version" if entry.value.raw() == "1" => {}
-                "version" => {
-                    let what = format!("version {} is not known here", shown(entry.value.raw()));
-                    self.report(entry.value, &path, |p| p.allowed("1"), what);
-                }
+                "version" => self.own_version(entry.value, &path),
                 "extends" => {}
                 "name" => name = self.line(entry.value, &path),
                 "age" => {

@@ -1,12 +1,12 @@
 //! Reading the rhythms of a script: every mistake at its place.
 
 use super::kept::{MOST_KEPT, keep};
-use super::word::{KEYS, MOST, groups, is_taken, is_word};
+use super::word::{KEYS, MOST, groups, is_taken};
 use crate::beside::BesideKind;
 use crate::carry::{Change, Value};
 use crate::keys::{self, Branch, Child};
 use crate::problem::Problem;
-use crate::reader::{DocumentKind, Entry, Node, Path, nearest, quoted, shown};
+use crate::reader::{DocumentKind, Entry, Node, Path, nearest, quoted};
 use crate::walk::Walk;
 use crate::words::rhythms;
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
@@ -17,6 +17,8 @@ use pulsewright_core::settings::Field;
 const BESIDE: BesideKind = BesideKind {
     kind: DocumentKind { noun: "a rhythm", shape: "a rhythm's document", help: "docs/script.md shows one" },
     noun: "rhythm",
+    plural: "rhythms",
+    most: MOST,
     file: "my-rhythm.json",
 };
 
@@ -38,20 +40,7 @@ impl Walk<'_> {
         for entry in &entries {
             let path = path.key(&entry.key);
             let word = entry.key.as_str();
-            let problem = if !is_word(word) {
-                Some(("small letters, digits and hyphens, at most 48".to_owned(), "can't be a rhythm's word"))
-            } else if is_taken(word) {
-                Some((
-                    "a word of one's own, and \"extends\" to change a rhythm".to_owned(),
-                    "is a word of the catalogue",
-                ))
-            } else if self.own.len() >= MOST {
-                Some((format!("at most {MOST} rhythms"), "is one rhythm too many"))
-            } else {
-                None
-            };
-            if let Some((allowed, what)) = problem {
-                self.report(entry.key_node, &path, |p| p.allowed(allowed), format!("{} {what}", quoted(word)));
+            if !self.admits(entry, &path, &BESIDE, is_taken(word), self.own.len()) {
                 continue;
             }
             let read = |walk: &mut Walk<'_>, node: Node<'_>, path: &Path<'_>| walk.rhythm_document(word, node, path);
@@ -74,11 +63,7 @@ impl Walk<'_> {
         for entry in &entries {
             let path = path.key(&entry.key);
             match entry.key.as_str() {
-                "version" if entry.value.raw() == "1" => {}
-                "version" => {
-                    let what = format!("version {} is not known here", shown(entry.value.raw()));
-                    self.report(entry.value, &path, |p| p.allowed("1"), what);
-                }
+                "version" => self.own_version(entry.value, &path),
                 "extends" => base = self.rhythm_word(entry.value, &path),
                 "name" => name = self.line(entry.value, &path),
                 "settings" => settings = Some(entry),
