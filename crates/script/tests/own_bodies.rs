@@ -1,26 +1,20 @@
 //! Bodies of a script's own: mistakes, each with the message that its writer gets, and files beside the script.
 
+mod places;
+
+use places::problems;
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::settings::Field;
 use pulsewright_script::{bodies, parse, parse_beside};
 use serde_json::json;
 
-/// The problems of a script with these bodies, as `line:column what`.
-fn problems(bodies: &str) -> Vec<String> {
-    let text = format!("{{\"version\": 1, \"bodies\": {{\n{bodies}\n}}, \"steps\": [{{\"duration_s\": 5}}]}}");
-    let problems = parse(text.as_bytes(), "x.json").expect_err("a script with a mistake was read");
-    let one = |problem: &pulsewright_script::Problem| {
-        let (line, column) = problems.place(problem).expect("a place");
-        format!("{line}:{column} {}: {}", problem.path, problem.what)
-    };
-    problems.list().iter().map(one).collect()
-}
-
 #[test]
 fn every_mistake_is_reported_at_its_place() {
     let wave = r#"{"at_ms": 0, "rise_ms": 30, "fall_ms": 30, "xyz_mv": [1, 0, 0]}"#;
-    let found = problems(&format!(
-        r#""My body": {{}},
+    let found = problems(
+        "bodies",
+        &format!(
+            r#""My body": {{}},
 "adult": {{}},
 "a": {{"extends": "adlut", "resting": 60}},
 "b": {{"age": "old", "resting_bpm": 500}},
@@ -33,7 +27,8 @@ fn every_mistake_is_reported_at_its_place() {
 "i": "i.json",
 "j": {{"complexes": {{"normal": {{"qt_ms": 120}}}}}},
 "k": {{"complexes": {{"normal": {{"qt_ms": 480}}}}}}"#
-    ));
+        ),
+    );
     let expected = [
         r#"2:1 bodies.My body: "My body" can't be a body's word"#,
         r#"3:1 bodies.adult: "adult" is a word of the catalogue"#,

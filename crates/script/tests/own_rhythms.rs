@@ -1,23 +1,16 @@
 //! Rhythms of a script's own: mistakes, each with the message that its writer gets, and files beside the script.
 
+mod places;
+
+use places::problems;
 use pulsewright_core::heart::rhythm::{Atria, Coupling, Pattern};
 use pulsewright_core::settings::Field;
 use pulsewright_script::{parse, parse_beside};
 
-/// The problems of a script with these rhythms, as `line:column what`.
-fn problems(rhythms: &str) -> Vec<String> {
-    let text = format!("{{\"version\": 1, \"rhythms\": {{\n{rhythms}\n}}, \"steps\": [{{\"duration_s\": 5}}]}}");
-    let problems = parse(text.as_bytes(), "x.json").expect_err("a script with a mistake was read");
-    let one = |problem: &pulsewright_script::Problem| {
-        let (line, column) = problems.place(problem).expect("a place");
-        format!("{line}:{column} {}: {}", problem.path, problem.what)
-    };
-    problems.list().iter().map(one).collect()
-}
-
 #[test]
 fn every_mistake_is_reported_at_its_place() {
     let found = problems(
+        "rhythms",
         r#""My rhythm": {},
 "sinus": {},
 "a": {"extends": "atrial-fluter"},
