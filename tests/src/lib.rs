@@ -2,6 +2,7 @@
 
 pub mod check_sum;
 pub mod drawn;
+pub mod images;
 pub mod long_scripts;
 pub mod played;
 pub mod statistics;

@@ -5,23 +5,18 @@ use pulsewright_core::body::BODIES;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
-use pulsewright_core::image::{self, Image, ImageError};
+use pulsewright_core::image::{Image, ImageError};
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Ramp, Script, Series, SeriesBeat, Step, TimedBeat};
 use pulsewright_core::settings::{Field, FieldKind, Settings};
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_core::truth::{BeatCode, Event};
 use pulsewright_tests::check_sum::check_sum;
+use pulsewright_tests::images::compiled;
 use std::fs;
 use std::path::Path;
 
 const RATE: FrameRate = FrameRate::lit(250);
-
-fn compiled(script: &Script<'_>) -> Vec<u8> {
-    let mut bytes = Vec::new();
-    image::write(script, |part| bytes.extend_from_slice(part)).expect("a script of the catalogue's rhythms");
-    bytes
-}
 
 /// Bits of the frames of the first `seconds`, and every event; a step that holds goes on after 3 s.
 fn played(mut player: Player<'_>, seconds: usize) -> (Vec<[u32; 21]>, Vec<Event>) {

@@ -2,39 +2,18 @@
 //! and from an image; and a body that differs plays what it says.
 
 use pulsewright_core::body::{ADULT, BODIES, Body};
-use pulsewright_core::frame::{Channel, Digest, Frame};
+use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::heart::catalogue::{RHYTHMS, SINUS};
-use pulsewright_core::image::{self, Image, ImageError, MOST_OWN_BODIES, WriteError};
+use pulsewright_core::image::{self, Image, MOST_OWN_BODIES, WriteError};
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{FrameRate, Span};
-use pulsewright_core::truth::Event;
-use pulsewright_script::{Document, bodies, parse};
-use pulsewright_tests::check_sum::check_sum;
+use pulsewright_script::bodies;
+use pulsewright_tests::images::{compiled, document, played, with_each_byte_changed};
 use serde_json::{Map, Value, json};
 
 const RATE: FrameRate = FrameRate::lit(250);
-
-fn document(value: &Value) -> Document {
-    parse(value.to_string().as_bytes(), "x.json").unwrap_or_else(|problems| panic!("{problems}"))
-}
-
-fn compiled(script: &Script<'_>) -> Vec<u8> {
-    let mut bytes = Vec::new();
-    image::write(script, |part| bytes.extend_from_slice(part)).expect("a script that fits");
-    bytes
-}
-
-/// Digest of every frame, and every event.
-fn played(mut player: Player<'_>) -> (u64, Vec<Event>) {
-    let (mut digest, mut events) = (Digest::default(), Vec::new());
-    let mut block = [Frame::default(); 500];
-    while let n @ 1.. = player.fill_observed(&mut block, &mut |event| events.push(event)) {
-        block.iter().take(n).for_each(|frame| digest.update(frame));
-    }
-    (digest.value(), events)
-}
 
 /// Every rhythm for a while in a body, with life in the second half.
 fn every_rhythm(body: &Body, word: &str) -> Value {
@@ -172,8 +151,6 @@ fn no_lead_of_a_tall_body_goes_beyond_its_reach() {
     assert!(script.reach(Channel::ALL[0]).highest > 2.0 * usual.reach(Channel::ALL[0]).highest);
 }
 
-/// One byte after the other is changed, with the check sum made right: the image is refused or plays finite signals, as long as
-/// these ten seconds of them show.
 #[test]
 fn no_byte_of_an_own_body_can_do_harm() {
     let mut own = slim();
@@ -183,29 +160,6 @@ fn no_byte_of_an_own_body_can_do_harm() {
     ]}));
     let items = own.items();
     let bytes = compiled(&Script::new(0, &items).expect("a script"));
-    let (mut refused, mut taken) = (0, 0);
-    for place in 32..bytes.len() {
-        for value in [0, 1, 66, 127, 128, 255] {
-            let mut changed = bytes.clone();
-            changed[place] = value;
-            let sum = check_sum(&changed);
-            changed[8..12].copy_from_slice(&sum.to_le_bytes());
-            match Image::new(&changed) {
-                Ok(image) => {
-                    taken += 1;
-                    // A step may be as long as it likes now.
-                    let (mut player, mut frames) = (Player::of_image(&image, RATE), vec![Frame::default(); 2500]);
-                    player.fill(&mut frames);
-                    let finite = |frame: &Frame| {
-                        let mut values = frame.leads_mv.iter().chain(&frame.pressure_mmhg);
-                        values.all(|value| value.is_finite())
-                    };
-                    assert!(frames.iter().all(finite), "byte {place} is {value}");
-                }
-                Err(ImageError::CheckSum) => panic!("the sum of this test is wrong"),
-                Err(_) => refused += 1,
-            }
-        }
-    }
+    let (refused, taken) = with_each_byte_changed(&bytes, &[0, 1, 66, 127, 128, 255]);
     assert!(refused > 500 && taken > 100, "{refused} refused, {taken} taken");
 }

@@ -2,41 +2,20 @@
 //! an image; and a rhythm that differs plays what it says.
 
 use pulsewright_core::body::{ADULT, NEONATE};
-use pulsewright_core::frame::{Digest, Frame};
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
 use pulsewright_core::heart::rhythm::parameter::{Parameter, ParameterError};
 use pulsewright_core::heart::rhythm::{Rhythm, UsualRate};
-use pulsewright_core::image::{self, Image, ImageError, MOST_OWN, WriteError};
+use pulsewright_core::image::{self, Image, MOST_OWN, WriteError};
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_core::truth::Event;
-use pulsewright_script::{Document, parse, rhythms};
-use pulsewright_tests::check_sum::check_sum;
+use pulsewright_script::rhythms;
+use pulsewright_tests::images::{compiled, document, played, with_each_byte_changed};
 use serde_json::{Value, json};
 
 const RATE: FrameRate = FrameRate::lit(250);
-
-fn document(value: &Value) -> Document {
-    parse(value.to_string().as_bytes(), "x.json").unwrap_or_else(|problems| panic!("{problems}"))
-}
-
-fn compiled(script: &Script<'_>) -> Vec<u8> {
-    let mut bytes = Vec::new();
-    image::write(script, |part| bytes.extend_from_slice(part)).expect("a script that fits");
-    bytes
-}
-
-/// Digest of every frame, and every event.
-fn played(mut player: Player<'_>) -> (u64, Vec<Event>) {
-    let (mut digest, mut events) = (Digest::default(), Vec::new());
-    let mut block = [Frame::default(); 500];
-    while let n @ 1.. = player.fill_observed(&mut block, &mut |event| events.push(event)) {
-        block.iter().take(n).for_each(|frame| digest.update(frame));
-    }
-    (digest.value(), events)
-}
 
 /// The script with a rhythm's own copy, between two steps of others, so that the changes to and from it count too.
 fn copy_of(rhythm: &Rhythm, word: &str) -> Value {
@@ -198,8 +177,6 @@ fn an_image_is_not_written_of_a_rhythm_that_it_could_not_be_read_with() {
     }
 }
 
-/// One byte after the other is changed, with the check sum made right: the image is refused or plays finite signals, as long as
-/// these ten seconds of them show.
 #[test]
 fn no_byte_of_an_own_rhythm_can_do_harm() {
     let own = document(&json!({"version": 1, "rhythms": {"own": {
@@ -208,29 +185,6 @@ fn no_byte_of_an_own_rhythm_can_do_harm() {
     }}, "steps": [{"duration_s": 5, "rhythm": "own"}]}));
     let items = own.items();
     let bytes = compiled(&Script::new(0, &items).expect("a script"));
-    let (mut refused, mut taken) = (0, 0);
-    for place in 32..bytes.len() {
-        for value in [0, 1, 7, 40, 127, 128, 255] {
-            let mut changed = bytes.clone();
-            changed[place] = value;
-            let sum = check_sum(&changed);
-            changed[8..12].copy_from_slice(&sum.to_le_bytes());
-            match Image::new(&changed) {
-                Ok(image) => {
-                    taken += 1;
-                    // A step may be as long as it likes now.
-                    let (mut player, mut frames) = (Player::of_image(&image, RATE), vec![Frame::default(); 2500]);
-                    player.fill(&mut frames);
-                    let finite = |frame: &Frame| {
-                        let mut values = frame.leads_mv.iter().chain(&frame.pressure_mmhg);
-                        values.all(|value| value.is_finite())
-                    };
-                    assert!(frames.iter().all(finite), "byte {place} is {value}");
-                }
-                Err(ImageError::CheckSum) => panic!("the sum of this test is wrong"),
-                Err(_) => refused += 1,
-            }
-        }
-    }
+    let (refused, taken) = with_each_byte_changed(&bytes, &[0, 1, 7, 40, 127, 128, 255]);
     assert!(refused > 100 && taken > 10, "{refused} refused, {taken} taken");
 }
