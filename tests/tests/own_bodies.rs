@@ -94,6 +94,19 @@ fn a_body_extends_one_above_it() {
     assert!(std::ptr::eq(body, again.step(0).expect("a step").settings.body()));
 }
 
+#[test]
+fn the_page_of_images_counts_the_shapes_of_a_body() {
+    let page = include_str!("../../docs/image.md");
+    let (complexes, p_waves) = (ADULT.templates.complexes.len(), ADULT.templates.p.len());
+    for words in [
+        format!("A body of the script's own takes {} bytes,", 8 + 2 * (complexes + p_waves)),
+        format!("| 8 | {} | where each of {complexes} complexes starts,", 2 * complexes),
+        format!("| {} | {} | likewise each of {p_waves} P waves,", 8 + 2 * complexes, 2 * p_waves),
+    ] {
+        assert!(page.contains(&words), "docs/image.md must say: {words}");
+    }
+}
+
 fn many(count: usize) -> Value {
     let own: Map<String, Value> =
         (0..count).map(|i| (format!("own-{i:02}"), json!({"resting_bpm": 60.0 + i as f64}))).collect();

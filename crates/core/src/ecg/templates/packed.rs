@@ -1,8 +1,8 @@
 //! Templates as an image packs them: read where they lie, with no copy.
 //!
 //! ```text
-//! 18 places of 2 bytes: of each complex in the order of the pathways, then of each P wave in that of the origins, counted
-//!     from the start of the templates; 0 where the shape is that of a body of the build
+//! 20 places of 2 bytes: of each complex in the order of the pathways, then of each P wave in that of the origins, counted
+//!     from the start of the templates; 0 where the shape is that of a body of this program
 //! a complex: number of QRS waves, three bytes of 0, QRS duration and QT (ms), the QRS waves, three waves of T
 //! a P wave: number of waves, three bytes of 0, the waves
 //! a wave: start, rise, plateau, fall (ms), X, Y, Z (mV)
