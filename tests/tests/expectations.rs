@@ -310,7 +310,6 @@ fn long_steps_are_foreseen_like_short_ones() {
     assert_eq!(alarm(&expected[1]), None);
 }
 
-/// The class of a rhythm in the catalogue is a summary; the alarms of the beats played decide. They agree but for these.
 /// The priority that the catalogue states is that of the alarm which sounds; where none lasts long enough to be required, that of
 /// one that comes now and then.
 #[test]

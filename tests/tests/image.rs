@@ -69,8 +69,8 @@ fn every_example_plays_the_same_from_its_image() {
     assert!(scripts > 20, "only {scripts} examples");
 }
 
-/// Rhythm, body, tenths of a second (0: holds), fields at shares of their ranges, ramps, premature beats, and intervals and codes of a series, which takes the
-/// place of premature beats.
+/// Rhythm, body, tenths of a second (0: holds), fields at shares of their ranges, ramps, premature beats, and intervals and codes of a
+/// series, which takes the place of premature beats.
 type StepValues =
     (usize, usize, u64, Vec<(usize, f32)>, Vec<(usize, f32, Option<u64>)>, Vec<(u64, usize)>, Vec<(u64, usize)>);
 
