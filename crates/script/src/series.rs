@@ -53,7 +53,7 @@ impl Series {
             }
             None => {
                 let mean = Span::from_ticks(last.minus(first).ticks() / (count as u64 - 1));
-                last.plus(mean).minus(first).max_with(last)
+                last.plus(mean).minus(first).max(last)
             }
         };
         if length < last || length.plus(first) < last.plus(SHORTEST_RR) {
@@ -99,17 +99,6 @@ impl Series {
         let now = after.iter().map(|beat| SeriesBeat { after: beat.after.minus(passed), ..*beat });
         let again = before.iter().map(|beat| SeriesBeat { after: beat.after.plus(self.length).minus(passed), ..*beat });
         Series { beats: now.chain(again).collect(), length: self.length }
-    }
-}
-
-/// The later of two.
-trait MaxWith {
-    fn max_with(self, other: Span) -> Span;
-}
-
-impl MaxWith for Span {
-    fn max_with(self, other: Span) -> Span {
-        if self < other { other } else { self }
     }
 }
 

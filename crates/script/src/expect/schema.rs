@@ -148,7 +148,7 @@ pub(crate) fn alarms_or_readings() -> Value {
     })
 }
 
-/// The schema of a check.
+/// The schema of a check by hand.
 fn manual_check() -> Value {
     let mut members = limit_members();
     members.insert("name".into(), line("What to check."));

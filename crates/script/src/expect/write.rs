@@ -108,7 +108,7 @@ fn reading(reading: &ExpectedReading) -> Value {
     if object.len() == 1 { reading.quantity.id().into() } else { Value::Object(object) }
 }
 
-/// A check back to JSON.
+/// A check by hand back to JSON.
 fn manual_check(check: &ManualCheck) -> Value {
     let mut object = Map::new();
     object.insert("name".into(), check.name.as_str().into());
