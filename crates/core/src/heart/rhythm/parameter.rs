@@ -13,7 +13,7 @@ use super::{
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway};
 use crate::field::after_number;
 use core::fmt;
-use words::{ALARMS, ATRIA, CODES, FOCI, JUNCTIONS, OR_NO_FOCUS, PATHWAYS, PRIORITIES, SITES};
+use words::{ALARMS, ATRIA, CODES, FOCI, JUNCTIONS, OR_NO_FOCUS, PATHWAYS, PRIORITIES, SITES, TWISTING};
 
 /// Name, unit, range and meaning of a parameter.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -184,9 +184,6 @@ fn place<T: PartialEq>(all: &[T], one: T) -> f32 {
 fn at<T: Copy>(all: &[T], value: f32) -> Option<T> {
     all.get(value as usize).copied()
 }
-
-/// Number of a twisting focus: after the junction and the pathways; a shifting one follows.
-const TWISTING: usize = JUNCTIONS.len() + Pathway::ALL.len();
 
 impl Focus {
     fn number(self) -> f32 {

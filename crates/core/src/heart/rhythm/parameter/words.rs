@@ -47,20 +47,22 @@ pub(super) const CODES: &[&str] =
 const JUNCTION_WORDS: [&str; 4] = ["junction-p-before", "junction-p-within", "junction-p-after", "junction-no-p"];
 pub(super) const JUNCTIONS: [JunctionalP; 4] =
     [JunctionalP::Before, JunctionalP::Within, JunctionalP::After, JunctionalP::Absent];
-pub(super) const FOCI: [&str; 19] = foci(["", ""], 0);
-pub(super) const OR_NO_FOCUS: [&str; 20] = foci(["none", ""], 1);
+/// Number of a twisting focus: after the junction and the pathways; a shifting one follows.
+pub(super) const TWISTING: usize = JUNCTIONS.len() + PATHWAYS.len();
+pub(super) const FOCI: [&str; TWISTING + 2] = foci("", 0);
+pub(super) const OR_NO_FOCUS: [&str; TWISTING + 3] = foci("none", 1);
 
 /// Words of foci from an index on: the junction's, one for each pathway, twisting, shifting.
-const fn foci<const N: usize>(before: [&'static str; 2], first: usize) -> [&'static str; N] {
-    let mut words = [before[0]; N];
+const fn foci<const N: usize>(before: &'static str, first: usize) -> [&'static str; N] {
+    let mut words = [before; N];
     let mut i = first;
     while i < N {
         let focus = i - first;
-        words[i] = if focus < 4 {
+        words[i] = if focus < JUNCTIONS.len() {
             JUNCTION_WORDS[focus]
-        } else if focus < 17 {
-            PATHWAYS[focus - 4]
-        } else if focus == 17 {
+        } else if focus < TWISTING {
+            PATHWAYS[focus - JUNCTIONS.len()]
+        } else if focus == TWISTING {
             "twisting"
         } else {
             "shifting"
