@@ -133,10 +133,10 @@ impl<'a> Forecast<'a> {
         if gap && left > 1 {
             let rest_s = Span::from_ticks(period - since.ticks() % period).as_secs();
             let frames = (rest_s * RATE.as_hz() as f32) as u64 + 1;
-            listener.watch.close_eyes();
+            listener.watch.begin_skip();
             player.skip_observed(frames.min(left - 1), &mut listener);
             let now = RATE.instant_of(player.position());
-            watch.open_eyes(now);
+            watch.end_skip(now);
             watch.pass(now, sink);
         } else {
             let count = left.min(ROWS as u64) as usize;

@@ -54,7 +54,7 @@ pub(super) struct Watch<'a> {
     pressures: [PressureMeter; PressureSite::COUNT],
     feet: [Option<Foot>; FEET],
     /// Time is passed over, and no samples come.
-    blind: bool,
+    skips: bool,
     heart: HeartAlarms,
     of_pressure: PressureAlarms,
     board: Board,
@@ -80,7 +80,7 @@ impl<'a> Watch<'a> {
                 PressureMeter::new(if pulses { SMALLEST_PULSE_MMHG } else { 0.0 })
             }),
             feet: [None; FEET],
-            blind: false,
+            skips: false,
             heart: HeartAlarms::new(),
             of_pressure: PressureAlarms::new(),
             board: Board::new(),
@@ -226,7 +226,7 @@ impl<'a> Watch<'a> {
         if arterial {
             self.pulses.known(pulse.foot, pulse.end);
         }
-        if !self.blind {
+        if !self.skips {
             if let Some(place) = self.feet.iter_mut().find(|place| place.is_none()) {
                 *place = Some(Foot { site: pulse.site, at: pulse.end, ended: pulse.foot, height_mmhg });
             }
@@ -236,16 +236,16 @@ impl<'a> Watch<'a> {
     }
 
     /// Some time will be passed over without samples: its pulses count as they are in the vessel.
-    pub(super) fn close_eyes(&mut self) {
-        self.blind = true;
+    pub(super) fn begin_skip(&mut self) {
+        self.skips = true;
         for foot in self.feet.iter_mut().filter_map(Option::take).filter(|foot| foot.site == PressureSite::Arterial) {
             self.pulses.pulse(foot.ended, foot.height_mmhg);
         }
     }
 
     /// That time is over.
-    pub(super) fn open_eyes(&mut self, now: Instant) {
-        self.blind = false;
+    pub(super) fn end_skip(&mut self, now: Instant) {
+        self.skips = false;
         for meter in &mut self.pressures {
             meter.interrupt(now);
         }
