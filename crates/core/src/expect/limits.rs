@@ -95,7 +95,7 @@ impl AlarmLimit {
     }
 }
 
-/// Alarm limits of a monitor: the usual limits of a body, but for those that were set.
+/// Alarm limits of a monitor: the usual limits of an age, but for those that were set.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct AlarmLimits {
     set: [Option<f32>; AlarmLimit::COUNT],

@@ -30,9 +30,7 @@ impl Asked {
         let listed = Listed { onset: Instant::NEVER, on_t: false };
         Asked { index: 0, passed: Span::ZERO, at: Instant::NEVER, listed }
     }
-}
 
-impl Asked {
     /// The same with the time at which the step asks for its next beat; the last QRS began at `last`, and the step ends at `end`.
     pub(super) fn planned(self, placed: &Placed<'_>, last: Option<Instant>, end: Instant) -> Asked {
         match placed.step.series_length() {

@@ -18,7 +18,7 @@ pub(crate) struct ShapedComplex<'a> {
     pub qt_ms: f32,
 }
 
-/// WaveList, wherever they lie.
+/// Waves, wherever they lie.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum WaveList<'a> {
     /// In this program.
