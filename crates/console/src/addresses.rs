@@ -1,18 +1,15 @@
 //! The address book: the equipment that is checked and the instruments, kept in the folder.
 
 use crate::error::ConsoleError;
+use crate::kept;
 use pulsewright_files::atomic::{Claim, FileError};
 use pulsewright_record::record::Instrument;
-use pulsewright_text::{json, source};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 /// Name of its file.
 const FILE: &str = "addresses.json";
-
-/// Most bytes read.
-const MOST: u64 = 16 << 20;
 
 /// What the file holds.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -64,14 +61,7 @@ impl Addresses {
     pub fn open(folder: &Path) -> Result<Addresses, ConsoleError> {
         let path = folder.join(FILE);
         let claim = Claim::new(&path)?;
-        let unreadable = |why: String| ConsoleError::Addresses(path.display().to_string(), why);
-        let entries = if path.exists() {
-            let bytes = source::file(&path, MOST).map_err(|error| unreadable(error.to_string()))?;
-            let text = String::from_utf8(bytes).map_err(|_| unreadable("it is not UTF-8 text".to_owned()))?;
-            json::parse(&text).map_err(|broken| unreadable(broken.to_string()))?
-        } else {
-            Entries::default()
-        };
+        let entries = kept::read(&path, "the address book")?;
         Ok(Addresses { path, claim, entries })
     }
 

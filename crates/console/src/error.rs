@@ -13,9 +13,14 @@ pub enum ConsoleError {
     /// The folder can't be written, or another console works in it.
     #[error(transparent)]
     Folder(#[from] pulsewright_files::atomic::FileError),
-    /// The address book can't be read; it is left alone.
-    #[error("{0}: the address book can't be read: {1}")]
-    Addresses(String, String),
+    /// A document that the console keeps can't be read; its file is left alone.
+    #[error("{what} can't be read: {why}; mend the file, or move it away")]
+    Unreadable {
+        /// The document.
+        what: &'static str,
+        /// The reason, with the file.
+        why: String,
+    },
     /// The system gives no random numbers for the links.
     #[error("the system gives no random numbers: {0}")]
     Random(String),

@@ -9,7 +9,7 @@
 //! [`serve`] opens the door: one address, one-time links, a page that is built in. `order` reads what the page asks for; `run`
 //! plays it on a thread of its own at the pace of the clock; `tee` hands each block to the consumer and then to the pages;
 //! `log` keeps the log and works out the readings of a correct monitor; `clerk` writes what people enter: the records of a plan
-//! (`checks`), the address book (`addresses`), favourites (`lists`). `page` has the data that the page is made from.
+//! (`checks`), the address book (`addresses`), favourites (`lists`), both read by `kept`. `page` has the data that the page is made from.
 //!
 //! # What holds
 //! - The core is the only maker of signals; the page draws the frames that the consumer took.
@@ -30,6 +30,7 @@ mod consumer;
 mod controls;
 mod error;
 mod guard;
+mod kept;
 mod lists;
 mod log;
 mod marks;

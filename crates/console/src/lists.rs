@@ -1,23 +1,21 @@
 //! Favourite and recent rhythms, kept in the folder.
 
+use crate::error::ConsoleError;
+use crate::kept;
 use pulsewright_core::heart::catalogue::find;
 use pulsewright_files::atomic::{Claim, FileError};
-use pulsewright_text::{json, source};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
 /// Name of its file.
 const FILE: &str = "console.json";
 
-/// Most bytes read.
-const MOST: u64 = 1 << 20;
-
 /// How many recent rhythms it keeps.
 const RECENT: usize = 8;
 
 /// The lists.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-#[serde(default)]
+#[serde(default, deny_unknown_fields)]
 pub struct Lists {
     /// Favourites, in the order in which they were chosen.
     pub favourites: Vec<String>,
@@ -34,15 +32,14 @@ pub struct KeptLists {
 }
 
 impl KeptLists {
-    /// The lists of a folder; empty ones where there are none, or none that can be read.
+    /// The lists of a folder, empty where there are none.
     ///
     /// # Errors
-    /// When another console works in the folder.
-    pub fn open(folder: &Path) -> Result<KeptLists, FileError> {
+    /// When they can't be read: they are never written over then. When another console works in the folder.
+    pub fn open(folder: &Path) -> Result<KeptLists, ConsoleError> {
         let path = folder.join(FILE);
         let claim = Claim::new(&path)?;
-        let text = source::file(&path, MOST).ok().and_then(|bytes| String::from_utf8(bytes).ok());
-        let mut lists: Lists = text.and_then(|text| json::parse(&text).ok()).unwrap_or_default();
+        let mut lists: Lists = kept::read(&path, "the list of favourite and recent rhythms")?;
         lists.favourites.retain(|id| find(id).is_some());
         lists.recent.retain(|id| find(id).is_some());
         Ok(KeptLists { path, claim, lists })
@@ -74,6 +71,7 @@ impl KeptLists {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::fs;
 
     #[test]
     fn favourites_and_recent_rhythms_outlive_the_program() {
@@ -90,5 +88,16 @@ mod tests {
         let lists = KeptLists::open(folder.path()).expect("the lists").lists;
         assert_eq!(lists.recent, ["torsades", "sinus", "asystole"]);
         assert_eq!(lists.favourites, ["sinus"]);
+    }
+
+    #[test]
+    fn lists_that_cannot_be_read_are_left_alone() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join(FILE);
+        for text in ["{\"favourites\": [", "{\"favourites\": [7]}", "{\"newer\": []}"] {
+            fs::write(&path, text).expect("written");
+            assert!(KeptLists::open(folder.path()).is_err(), "{text}");
+            assert_eq!(fs::read_to_string(&path).expect("text"), text);
+        }
     }
 }

@@ -302,7 +302,7 @@ def readers(folder: Path) -> dict[str, Reader]:
             ("out.wav", "out.channels.json", "out.manifest.json"), broken=not_by(schemas["script"]),
         ),
         "plan of a console": Reader(plan.read_bytes(), "in.json", [*console, "in.json"], document_, ("kept",), broken=not_by(schemas["script"]), until="console: http"),
-        "lists of a console": Reader(lists, "kept/console.json", console, document_, ("kept",), until="console: http"),
+        "lists of a console": Reader(lists, "kept/console.json", console, document_, ("kept",), broken=no_document, until="console: http"),
         "signatures": Reader(
             signatures, "record.json.signatures", ["report", "record.json", "--verify", public], document_, beside=((folder / "record.json", "record.json"),), broken=other_than(signatures),
         ),
