@@ -17,19 +17,13 @@ from scipy.signal import periodogram
 
 from console_bench import CHANNELS, FRAME_BYTES, HZ, Console, Rig, choose, confirm, enter, rendered
 from program import run
-from worksheet_page import browser
+from worksheet_page import chromium  # noqa: F401
 
 pytestmark = pytest.mark.xdist_group("browser")
 
 LEAD_II = CHANNELS.index("II")
 ARTERIAL = CHANNELS.index("arterial")
 RESPIRATION = CHANNELS.index("respiration")
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as chromium:
-        yield chromium
 
 
 @pytest.fixture

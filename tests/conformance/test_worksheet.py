@@ -11,47 +11,12 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from program import ROOT, run, succeed
-from worksheet_page import Watched, alarm, browser, enter, item, reload, save, skip, stopwatch, verdict
+from worksheet_page import Watched, alarm, chromium, enter, item, reload, save, sheet, skip, stopwatch, verdict  # noqa: F401
 
 pytestmark = pytest.mark.xdist_group("browser")
 
 CASES = ROOT / "crates" / "record" / "cases"
 PLANS = sorted((ROOT / "examples").glob("plan-*.json"))
-
-PLAN = {
-    "version": 1,
-    "title": "Invented plan <&> \"small\"",
-    "notes": "Invented data, for test benches only.",
-    "seed": 18446744073709551615,
-    "asset_class": "Bedside monitor",
-    "kit": ["ECG cable", "Cuff hose"],
-    "prepare": ["Connected to no person"],
-    "steps": [
-        {"name": "rate", "duration_s": "hold", "rate_bpm": 80,
-         "expect": {"readings": ["heart-rate", "respiration-rate", "arterial-systolic", "arterial-diastolic", "venous-mean"]}},
-        {"name": "arrest", "duration_s": "hold", "rhythm": "asystole", "prepare": ["Sound is on"],
-         "expect": {"alarms": "usual", "readings": [{"quantity": "heart-rate", "value": 0}]}},
-        {"name": "flutter", "duration_s": "hold", "rhythm": "ventricular-flutter", "expect": {"alarms": "usual"}},
-        {"name": "tachycardia", "duration_s": "hold", "rhythm": "ventricular-tachycardia", "expect": {"alarms": "usual"}},
-        {"name": "fibrillation", "duration_s": "hold", "rhythm": "ventricular-fibrillation",
-         "cautions": ["nothing of this is real"], "expect": {"alarms": "usual"}},
-    ],
-}
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as chromium:
-        yield chromium
-
-
-@pytest.fixture(scope="module")
-def sheet(tmp_path_factory) -> Path:
-    folder = tmp_path_factory.mktemp("sheet")
-    script = folder / "plan.json"
-    script.write_text(json.dumps(PLAN), encoding="utf-8")
-    succeed("worksheet", script, "-o", folder / "sheet.html")
-    return folder / "sheet.html"
 
 
 def test_the_page_judges_as_the_table_of_cases_says(chromium, sheet):

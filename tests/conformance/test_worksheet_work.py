@@ -13,25 +13,9 @@ from PIL import Image
 from playwright.sync_api import expect
 
 from program import succeed
-from test_worksheet import PLAN
-from worksheet_page import Watched, alarm, browser, enter, item, reload, verdict
+from worksheet_page import PLAN, Watched, alarm, chromium, enter, item, reload, sheet, verdict  # noqa: F401
 
 pytestmark = pytest.mark.xdist_group("browser")
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with browser() as chromium:
-        yield chromium
-
-
-@pytest.fixture(scope="module")
-def sheet(tmp_path_factory) -> Path:
-    folder = tmp_path_factory.mktemp("sheet")
-    script = folder / "plan.json"
-    script.write_text(json.dumps(PLAN), encoding="utf-8")
-    succeed("worksheet", script, "-o", folder / "sheet.html")
-    return folder / "sheet.html"
 
 
 def test_two_tabs_keep_two_drafts_and_the_next_record_keeps_the_instruments(chromium, sheet):

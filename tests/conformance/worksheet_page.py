@@ -2,13 +2,38 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from program import succeed
+
+# A small plan with readings, alarms, kit and preparations.
+PLAN = {
+    "version": 1,
+    "title": "Invented plan <&> \"small\"",
+    "notes": "Invented data, for test benches only.",
+    "seed": 18446744073709551615,
+    "asset_class": "Bedside monitor",
+    "kit": ["ECG cable", "Cuff hose"],
+    "prepare": ["Connected to no person"],
+    "steps": [
+        {"name": "rate", "duration_s": "hold", "rate_bpm": 80,
+         "expect": {"readings": ["heart-rate", "respiration-rate", "arterial-systolic", "arterial-diastolic", "venous-mean"]}},
+        {"name": "arrest", "duration_s": "hold", "rhythm": "asystole", "prepare": ["Sound is on"],
+         "expect": {"alarms": "usual", "readings": [{"quantity": "heart-rate", "value": 0}]}},
+        {"name": "flutter", "duration_s": "hold", "rhythm": "ventricular-flutter", "expect": {"alarms": "usual"}},
+        {"name": "tachycardia", "duration_s": "hold", "rhythm": "ventricular-tachycardia", "expect": {"alarms": "usual"}},
+        {"name": "fibrillation", "duration_s": "hold", "rhythm": "ventricular-fibrillation",
+         "cautions": ["nothing of this is real"], "expect": {"alarms": "usual"}},
+    ],
+}
 
 # Of a stopwatch that runs.
 RUNNING = re.compile(r"\brunning\b")
@@ -28,6 +53,23 @@ def browser() -> Iterator[Browser]:
             yield chromium
         finally:
             chromium.close()
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    """The browser of a file of tests, which imports this name."""
+    with browser() as chromium:
+        yield chromium
+
+
+@pytest.fixture(scope="module")
+def sheet(tmp_path_factory) -> Path:
+    """The page of the plan above, with the plan beside it."""
+    folder = tmp_path_factory.mktemp("sheet")
+    script = folder / "plan.json"
+    script.write_text(json.dumps(PLAN), encoding="utf-8")
+    succeed("worksheet", script, "-o", folder / "sheet.html")
+    return folder / "sheet.html"
 
 
 class Watched:
