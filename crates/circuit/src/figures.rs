@@ -270,9 +270,9 @@ pub fn left_when_open(front: &FrontEnd) -> Result<Option<f64>, CircuitError> {
         return Ok(None);
     };
     let mut open = channel.netlist.clone();
-    open.set(&format!("RK{}", channel.output + 1), OPEN_OHM);
-    let loaded = open.parts.iter().any(|part| part.name == format!("RL{}", channel.output + 1));
-    if !loaded {
+    open.set(&channel.contact_name(), OPEN_OHM);
+    let load = channel.load_name();
+    if !open.parts.iter().any(|part| part.name == load) {
         return Ok(None);
     }
     Ok(Some(channel.level(&open)? / channel.level(&channel.netlist)?))

@@ -119,7 +119,7 @@ pub fn element_in_lead(front: &FrontEnd, volts: f64) -> Option<Netlist> {
     netlist.join(&element.netlist);
     netlist.join(&leg.netlist);
     let behind = netlist.node(element::NODES[1]);
-    let contact = format!("RK{}", arm.output + 1);
+    let contact = arm.contact_name();
     if let Some(part) = netlist.parts.iter_mut().find(|part| part.name == contact) {
         part.pins[0] = behind;
     }

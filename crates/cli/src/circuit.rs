@@ -92,12 +92,21 @@ mod built {
         }
         let failed: Vec<&Levels> = all.iter().filter(|levels| !levels.holds()).collect();
         for levels in &failed {
-            error(&format!(
-                "{} is {:+.3} % off the description, and at most {} % is accepted; standard values come no nearer",
-                levels.name,
-                100.0 * levels.off(),
-                100.0 * MOST_OFF
-            ));
+            let (name, spread) = (levels.name, &levels.spread);
+            if levels.off().abs() > MOST_OFF {
+                error(&format!(
+                    "{name} is {:+.3} % off the description, and at most {} % is accepted; standard values come no nearer",
+                    100.0 * levels.off(),
+                    100.0 * MOST_OFF
+                ));
+            }
+            if spread.worst > spread.bound {
+                error(&format!(
+                    "{name}: a circuit within the tolerances is {:.3} % off, beyond the bound of {:.3} %",
+                    100.0 * spread.worst,
+                    100.0 * spread.bound
+                ));
+            }
         }
         if failed.is_empty() { Ok(()) } else { Err(Failure::Failed) }
     }
@@ -172,7 +181,7 @@ mod built {
         if bridges.is_empty() {
             return Ok(());
         }
-        writeln!(out, "\nwhat a monitor reads at that code, mmHg, by its excitation")?;
+        writeln!(out, "\npressure that a monitor shows at that code, mmHg, by its excitation")?;
         let row = |bridge: &Excited| {
             let direct = |(volts, mmhg): (f64, f64)| format!("{mmhg:.3} at {volts:.3} V");
             let follows = if bridge.ratiometric { "the excitation" } else { "fixed: the reading changes" };

@@ -152,8 +152,13 @@ impl Channel {
         netlist
     }
 
+    /// Designator of the lead-off contact.
+    pub(crate) fn contact_name(&self) -> String {
+        format!("RK{}", self.output + 1)
+    }
+
     /// Designator of the load that the description names.
-    fn load_name(&self) -> String {
+    pub(crate) fn load_name(&self) -> String {
         format!("RL{}", self.output + 1)
     }
 }
