@@ -128,7 +128,7 @@ fn failed(report: &Report<'_>) -> Markup {
         @if report.judgement.count(Verdict::Fail) > 0 {
             section class="card" aria-labelledby="failed" {
                 h2 id="failed" { "Failed" }
-                (items(report, "failed", |verdict| verdict == Verdict::Fail))
+                (items(report, "failed", true))
             }
         }
     }
@@ -139,19 +139,19 @@ fn results(report: &Report<'_>) -> Markup {
     html! {
         section class="card" aria-labelledby="results" {
             h2 id="results" { "All results" }
-            (items(report, "results", |_| true))
+            (items(report, "results", false))
         }
     }
 }
 
-/// The items with these verdicts below the heading `id`. The advice stands with the failures alone.
-fn items(report: &Report<'_>, id: &str, chosen: impl Fn(Verdict) -> bool) -> Markup {
+/// The items below the heading `id`: all of them, or only those that failed, with advice.
+fn items(report: &Report<'_>, id: &str, failed_only: bool) -> Markup {
     let mut last = "";
     let mut shown = Vec::new();
-    let rows = report.judgement.items.iter().filter(|(_, _, judged)| chosen(judged.verdict));
+    let rows = report.judgement.items.iter().filter(|(_, _, judged)| !failed_only || judged.verdict == Verdict::Fail);
     let rows = rows.map(|(step, item, judged)| {
         let begins = std::mem::replace(&mut last, &step.id) != step.id;
-        let advice = if chosen(Verdict::Pass) { Vec::new() } else { guide(&report.judgement, *item, judged) };
+        let advice = if failed_only { guide(&report.judgement, *item, judged) } else { Vec::new() };
         // Readings of one pressure fail together; the advice is shown once.
         let again = advice == shown;
         shown.clone_from(&advice);

@@ -158,8 +158,8 @@ impl Answers {
     fn put(&mut self, id: &str, entry: Option<Entry>) -> io::Result<Found> {
         let unknown = || io::Error::new(io::ErrorKind::InvalidInput, format!("the plan has no item '{id}'"));
         let mut after = self.record.clone();
-        let earlier = match &entry {
-            Some(_) => after.items.insert(id.to_owned(), entry.clone().unwrap_or_default()),
+        let earlier = match entry {
+            Some(entry) => after.items.insert(id.to_owned(), entry),
             None => after.items.remove(id),
         };
         let found = {
