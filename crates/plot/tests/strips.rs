@@ -266,7 +266,10 @@ fn names_of_leads_lie_clear_of_every_trace() -> Result<(), Box<dyn Error>> {
     let sheet = Sheet { lines: strip::lines(["12-lead"])?, row_s: 8.0, ..Sheet::usual() };
     let drawing = strip::draw(&recording, &sheet)?;
     let points: Vec<Point> = lines(&drawing, Pen::Trace).into_iter().flatten().collect();
-    for name in texts(&drawing).into_iter().filter(|text| text.bold && Channel::find(&text.words).is_some()) {
+    let is_name = |text: &&Text| text.bold && Channel::find(&text.words).is_some();
+    let names: Vec<&Text> = texts(&drawing).into_iter().filter(is_name).collect();
+    assert!(names.len() >= 12, "{}", names.len());
+    for name in names {
         let on_name = |point: &&Point| {
             (name.at.x_mm..name.at.x_mm + 8.0).contains(&point.x_mm)
                 && (name.at.y_mm - 3.2..name.at.y_mm).contains(&point.y_mm)
