@@ -76,7 +76,7 @@ pub struct Served {
 /// Serves a console until `asked` returns true; `on_link` gets each link that works next, the first one before anything is served.
 ///
 /// # Errors
-/// When the address or the folder can't be had, or the last log can't be written.
+/// When the address or the folder can't be had, the lists or the address book can't be read, or the last log can't be written.
 pub fn serve(
     console: Console,
     mut on_link: impl FnMut(&str) + Send + 'static,

@@ -165,7 +165,7 @@ fn order_later(n: u64, order: Order, app: &Arc<App>, answers: &mpsc::Sender<Utf8
 
 fn answer(answers: &mpsc::Sender<Utf8Bytes>, n: u64, done: Result<Value, String>) {
     let text = match done {
-        Ok(frame) => json!({"t": "answer", "n": n, "ok": true, "frame": frame}),
+        Ok(value) => json!({"t": "answer", "n": n, "ok": true, "value": value}),
         Err(why) => json!({"t": "answer", "n": n, "ok": false, "why": why}),
     };
     // A page with so many answers waiting reads none.

@@ -116,9 +116,9 @@ export class Item {
 
   async answer(words) {
     const answer = await this.send({ ...words, skip: "" });
-    if (!answer.ok || answer.frame.verdict === "open") {
+    if (!answer.ok || answer.value.verdict === "open") {
       // Asked back: the time or the number can't be.
-      this.check.say(answer.ok ? `${this.of.name}: ${answer.frame.why}.` : answer.why);
+      this.check.say(answer.ok ? `${this.of.name}: ${answer.value.why}.` : answer.why);
       this.value.setAttribute("aria-invalid", "true");
       if (!this.pressed()) { this.value.focus(); this.value.select(); }
       return;
