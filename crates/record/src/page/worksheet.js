@@ -67,11 +67,20 @@
       byId("draft").textContent = "no draft could be read";
     }
   }
+  /** A draft that can't be read hides no other. */
+  function parsed(words) {
+    try {
+      return JSON.parse(words);
+    } catch {
+      return null;
+    }
+  }
+
   /** The drafts of this plan but the one on this page, the latest first. */
   function others() {
     try {
       const keys = Object.keys(localStorage).filter((key) => key.startsWith(DRAFTS) && key !== own);
-      const drafts = keys.map((key) => ({ key, of: JSON.parse(localStorage.getItem(key)) })).filter(({ of }) => of);
+      const drafts = keys.map((key) => ({ key, of: parsed(localStorage.getItem(key)) })).filter(({ of }) => of);
       return drafts.sort((a, b) => (a.of.kept_at < b.of.kept_at ? 1 : -1));
     } catch {
       return [];
