@@ -100,7 +100,7 @@ def test_strips_are_dark_on_a_dark_page(chromium, sheet):
 DOTS_PER_MM = 8
 
 
-def test_a_strip_on_paper_has_25_mm_for_a_second_and_no_step_is_split(chromium, sheet, tmp_path):
+def test_the_paper_of_a_strip_prints_at_true_scale_and_no_step_is_split(chromium, sheet, tmp_path):
     page = Watched(chromium).open(sheet)
     target = tmp_path / "sheet.pdf"
     page.pdf(path=target, prefer_css_page_size=True)
