@@ -15,6 +15,9 @@ import numpy as np
 WINDOW_S = 0.150
 """Match window, inclusive. Source: ANSI/AAMI EC57."""
 
+BEAT_CODES = frozenset("NLRBAaJSVrFejnE/fQ?")
+"""Annotation codes of beats, as open annotation files write them; the other codes are no beats."""
+
 _ROUNDING_S = 1e-9
 
 

@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 import wfdb
 from detectors import DETECTORS
-from matching import match, mean_rate_bpm
+from matching import BEAT_CODES, match, mean_rate_bpm
 
 RECORDINGS = Path(__file__).resolve().parents[1] / "data" / "recordings"
-BEAT_CODES = frozenset("NLRBAaJSVrFejnE/fQ?")
 
 
 @pytest.fixture(scope="module")

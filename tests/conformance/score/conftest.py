@@ -16,8 +16,10 @@ import wfdb
 
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent))
+
+from matching import BEAT_CODES  # noqa: E402
+
 RECORDINGS = HERE.parents[1] / "data" / "recordings"
-BEAT_CODES = frozenset("NLRBAaJSVrFejnE/fQ?")
 
 
 class Scored:
