@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 import wfdb
 from detectors import DETECTORS
+from matching import BEAT_CODES
 from program import ROOT, succeed
 from scipy.signal import find_peaks
-from test_detectors import BEAT_CODES
 from test_lead_truth import DOWER
 
 RECORDINGS = ROOT / "tests" / "data" / "recordings"
@@ -95,7 +95,7 @@ def test_every_form_of_a_list_gives_the_same_samples(tmp_path):
     first, *others = [render(tmp_path, [{"duration_s": 25, "series": form}], name=f"form{i}") for i, form in enumerate(forms)]
     assert np.ptp(first.p_signal, axis=0).max() > 1
     for other in others:
-        assert (first.d_signal is None and np.array_equal(first.p_signal, other.p_signal, equal_nan=True))
+        assert np.array_equal(first.p_signal, other.p_signal, equal_nan=True)
 
 
 def test_a_renders_own_table_of_beats_plays_the_same_beats(tmp_path):

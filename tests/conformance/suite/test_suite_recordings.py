@@ -8,9 +8,9 @@ import shutil
 import numpy as np
 import pytest
 import wfdb
+from matching import BEAT_CODES
 from program import ROOT
 from scipy.io import wavfile
-from test_detectors import BEAT_CODES
 from wfdb.processing import compare_annotations
 
 RECORDINGS = ROOT / "tests" / "data" / "recordings"
@@ -35,8 +35,6 @@ def test_record_100_beside_synthetic_records_has_the_comparators_figures(suite, 
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)
     assert report["records"] == 3
-    groups = [group["value"] for group in report["groups"] if group["dimension"] == "recording"]
-    assert groups in ([], ["100"])
     record = next(one for one in report["score"]["records"] if "recording-100" in one["record"])
     answer = next((tmp_path / "out" / "answers").glob("*recording-100*"))
     heard = np.round(360 * np.loadtxt(answer, delimiter=",", skiprows=1, usecols=0, ndmin=1)).astype(int)
