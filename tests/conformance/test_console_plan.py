@@ -16,7 +16,7 @@ from playwright.sync_api import Page, expect
 
 from console_bench import HZ, Console, Rig, confirm, enter, rendered
 from program import ROOT, run
-from worksheet_page import chromium  # noqa: F401
+from worksheet_page import chromium, item  # noqa: F401
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -31,10 +31,6 @@ PLAN = {
         {"name": "again", "duration_s": "hold", "rhythm": "sinus", "rate_bpm": 75, "expect": {"readings": ["heart-rate"]}},
     ],
 }
-
-
-def item(page: Page, name: str):
-    return page.locator(f'[data-item="{name}"]')
 
 
 def verdict(page: Page, name: str, words: str | re.Pattern) -> None:
