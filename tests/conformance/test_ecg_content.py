@@ -79,7 +79,7 @@ def test_a_device_in_a_loop_keeps_its_rate_with_p_behind_each_beat(tmp_path, bpm
     pulses = np.flatnonzero(jumps)
     assert all(((pulses > at - 130) & (pulses < at)).any() for at in beats)
     without = played(tmp_path, "paced-loop", "ecg.t_percent=0", channels=("II",), words=("--rate", bpm), duration="20s")["II"]
-    # Without T: from J on one wave, downwards in II, as far before the next pulse as PR.
+    # Without T, a P wave is left between the QRS and the next pulse: it points down in II.
     between = np.median([without[at + 110 : at + int(0.85 * RATE_HZ * rr.mean()) - 60] for at in beats[:-1]], axis=0)
     assert between.min() < -0.08
 
@@ -270,7 +270,7 @@ def test_patterns_change_the_leads_that_textbooks_say(patterns):
     assert np.max(potassium["V3"][t_high.stop : t_high.stop + 400]) > 1.5 * np.max(usual["V3"][at.stop : at.stop + 400])
 
 
-def test_onsets_and_ends_come_as_told(tmp_path):
+def test_onsets_and_ends_come_as_the_example_has_them(tmp_path):
     steps = example(tmp_path, "onsets-and-ends", ("II", "V1", "arterial"))
     before, fibrillation, again, reentry, after, long_qt, torsades, _, arrest = steps
     beats = steep_places(before["II"], before["V1"])

@@ -96,7 +96,7 @@ def test_newborns_have_rates_of_their_own(tmp_path, rhythm, least, most):
 
 
 def test_coarse_fibrillation_is_rough(tmp_path):
-    """A fifth of its power at least lies away from the tone, and no wave is like the one before."""
+    """Its waves differ in height and in width."""
     ii = played(tmp_path, "ventricular-fibrillation", channels=("II",), duration="60s")["II"]
     tops, _ = find_peaks(ii, prominence=0.2)
     heights, widths = ii[tops], np.diff(tops) / RATE_HZ
@@ -274,7 +274,7 @@ def test_multifocal_beats_have_more_than_two_shapes(tmp_path):
     assert 3 <= len(kinds) <= 5, len(kinds)
 
 
-def test_an_arm_that_breathes_moves_the_skull_too(tmp_path):
+def test_breathing_of_the_chest_shows_in_the_intracranial_pressure(tmp_path):
     """Half of the chest's swing shows in the intracranial pressure (documented)."""
     channels = played(tmp_path, "sinus", "chest.breathing_mmhg=6", channels=("intracranial",), duration="40s")
     slow = sosfiltfilt(butter(2, 0.5, "low", fs=RATE_HZ, output="sos"), channels["intracranial"])[5000:-5000]
