@@ -45,7 +45,7 @@ TOLERANCE = {quantity: {"tolerance": 5, "source": "invented"} for quantity in (*
 
 
 @dataclass(frozen=True)
-class Told:
+class Listed:
     """A reading as a place states it: mean, lowest and highest value, rounded as that place does."""
 
     mean: float
@@ -60,14 +60,14 @@ class Bench:
     rows: dict[str, dict[str, str]]
     """Rows of the table of readings that the plan asks for, by the number of the step and the quantity."""
 
-    def told(self, item: str, digits: int = 1) -> Told:
+    def listed(self, item: str, digits: int = 1) -> Listed:
         row = self.rows[item]
-        return Told(*(round(float(row[key]) + 1e-9, digits) for key in ("expected", "low", "high")))
+        return Listed(*(round(float(row[key]) + 1e-9, digits) for key in ("expected", "low", "high")))
 
 
-def near(stated: float, told: float, step_of: float) -> bool:
+def near(stated: float, listed: float, step_of: float) -> bool:
     """Whether two roundings of one value agree: tables have hundredths, the other places tenths or units."""
-    return abs(stated - told) <= 0.5 * step_of + 0.0051
+    return abs(stated - listed) <= 0.5 * step_of + 0.0051
 
 
 @pytest.fixture(scope="module")
@@ -87,8 +87,8 @@ def test_the_steps_table_states_the_readings(bench):
     compared = 0
     for number, row in enumerate(read_steps(bench.folder / "out.wav"), 1):
         for column, quantity in columns.items():
-            if (told := bench.rows.get(f"{number}.{quantity}")) and row.get(column):
-                assert near(float(row[column]), float(told["expected"]), 0.01), (number, column)
+            if (listed := bench.rows.get(f"{number}.{quantity}")) and row.get(column):
+                assert near(float(row[column]), float(listed["expected"]), 0.01), (number, column)
                 compared += 1
     assert compared >= 8
 
@@ -107,10 +107,10 @@ def test_check_states_them(bench):
         for quantity, text in texts.items():
             if f"{number}.{quantity}" not in bench.rows or text == "-":
                 continue
-            told, values = bench.told(f"{number}.{quantity}", 2), [float(value) for value in text.split(" to ")]
-            expected = [told.low, told.high] if len(values) == 2 else [told.mean]
-            assert all(near(a, b, 1.0) for a, b in zip(values, expected, strict=True)), (number, quantity, text, told)
-            assert (len(values) == 2) == (told.high - told.low >= 1.0), (number, quantity)
+            listed, values = bench.listed(f"{number}.{quantity}", 2), [float(value) for value in text.split(" to ")]
+            expected = [listed.low, listed.high] if len(values) == 2 else [listed.mean]
+            assert all(near(a, b, 1.0) for a, b in zip(values, expected, strict=True)), (number, quantity, text, listed)
+            assert (len(values) == 2) == (listed.high - listed.low >= 1.0), (number, quantity)
             compared += 1
         assert alarm.startswith("high, asystole") == (number == 8)
     assert compared >= 26
@@ -153,20 +153,20 @@ def stated(text: str, unit: str) -> list[float] | None:
 
 def assert_states(bench: Bench, item: str, text: str) -> None:
     """A sentence states the band where it is wider than the tolerance, else the mean."""
-    row, told = bench.rows[item], bench.told(item, 2)
+    row, listed = bench.rows[item], bench.listed(item, 2)
     values = stated(text, row["unit"])
     assert values, (item, text)
-    wide = told.high - told.low > TOLERANCE[item.partition(".")[2]]["tolerance"]
-    assert values and len(values) == (2 if wide else 1), (item, text, told)
-    expected = [told.low, told.high] if wide else [told.mean]
-    assert all(near(a, b, 0.1) for a, b in zip(values, expected, strict=True)), (item, text, told)
+    wide = listed.high - listed.low > TOLERANCE[item.partition(".")[2]]["tolerance"]
+    assert values and len(values) == (2 if wide else 1), (item, text, listed)
+    expected = [listed.low, listed.high] if wide else [listed.mean]
+    assert all(near(a, b, 0.1) for a, b in zip(values, expected, strict=True)), (item, text, listed)
 
 
 def assert_means(bench: Bench, item: str, values: dict, mean: str) -> None:
     """A document has the mean, the lowest and the highest value."""
-    told = bench.told(item, 2)
-    pairs = ((values[mean], told.mean), (values["low"], told.low), (values["high"], told.high))
-    assert all(near(a, b, 0.1) for a, b in pairs), (item, values, told)
+    listed = bench.listed(item, 2)
+    pairs = ((values[mean], listed.mean), (values["low"], listed.low), (values["high"], listed.high))
+    assert all(near(a, b, 0.1) for a, b in pairs), (item, values, listed)
 
 
 def test_the_worksheet_states_them(bench):
@@ -191,8 +191,8 @@ def test_session_states_them_and_report_judges_by_them(bench):
             # The alarm takes seconds to wait for, and is asked for elsewhere.
             lines += ["s elsewhere"] * ("alarms" in one["expect"])
             for quantity in one["expect"]["readings"]:
-                told = bench.told(f"{number}.{quantity}")
-                lines.append(str(told.high + moved if moved else told.mean))
+                listed = bench.listed(f"{number}.{quantity}")
+                lines.append(str(listed.high + moved if moved else listed.mean))
         lines.append("A. Invented")
         outcome = run("session", bench.script, "-o", record, stdin=("\n".join(lines) + "\n").encode())
         assert outcome.code == code, outcome
@@ -216,8 +216,8 @@ def test_a_stream_states_them(bench):
     streamed = {f"{row['step']}.{row['reading']}": row for row in read_truth(log, "readings")}
     assert {item: streamed[item] for item in bench.rows} == bench.rows
     # A stream works out the pressures that it does not send, too.
-    rendered, told = ([tuple(row.values()) for row in read_truth(path, "alarms")] for path in (bench.folder / "out.wav", log))
-    assert len(rendered) >= 4 and rendered == [alarm for alarm in told if not alarm[0].startswith(("pulmonary", "intracranial"))]
+    rendered, listed = ([tuple(row.values()) for row in read_truth(path, "alarms")] for path in (bench.folder / "out.wav", log))
+    assert len(rendered) >= 4 and rendered == [alarm for alarm in listed if not alarm[0].startswith(("pulmonary", "intracranial"))]
 
 
 @pytest.mark.parametrize(("moved", "passes"), [(0.0, True), (5.5, False)])
