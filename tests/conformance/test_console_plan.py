@@ -160,7 +160,15 @@ def test_a_whole_plan_is_entered_cut_off_taken_up_and_signed(chromium, tmp_path)
         confirm(page)
         page.get_by_role("button", name="Go on with INV-0042").click()
         expect(page.locator("#check-line")).to_contain_text("INV-0042: 3 passed, 2 failed, 1 skipped, 2 open")
-        page.get_by_role("button", name="Next: flutter").click()
+        # An entry of before the kill is undone, too.
+        expect(page.locator("#undo")).to_contain_text("flutter")
+        page.click("#undo")
+        expect(page.locator("#check-line")).to_contain_text("INV-0042: 3 passed, 1 failed, 1 skipped, 3 open")
+        page.get_by_role("button", name="Play this step").click()
+        played_for(page, 5.0)
+        page.keyboard.press(" ")
+        page.keyboard.press("m")
+        verdict(page, "4.alarm-1", re.compile("^fail: late by .*, and medium in place of high"))
         item(page, "4.silent-1").get_by_role("button", name="Sounded").click()
         verdict(page, "4.silent-1", "fail: it sounded")
         page.get_by_role("button", name="Next: again").click()
@@ -191,7 +199,8 @@ def test_a_whole_plan_is_entered_cut_off_taken_up_and_signed(chromium, tmp_path)
     assert judged(record) == {"overall": "failed"} | expected
     saved = json.loads(record.read_text("utf-8"))
     # Each answer that was taken back or replaced stays, and none that was only asked back.
-    assert [(of["item"], of["entry"]["value"], of["entry"]["verdict"]) for of in saved["earlier"]] == [("1.heart-rate", "95", "fail")]
+    earlier = [(of["item"], of["entry"]["verdict"]) for of in saved["earlier"]]
+    assert earlier == [("1.heart-rate", "fail"), ("4.alarm-1", "fail")] and saved["earlier"][0]["entry"]["value"] == "95"
     assert saved["about"]["software"] == "1.0" and saved["instruments"][0] == {"what": "Rig", "id": "R-1", "due": "2099-01-31"}
     assert [step["id"] for step in saved["played"]["steps"]] == ["1", "2", "3", "4", "5"]
 

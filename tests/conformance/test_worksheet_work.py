@@ -40,11 +40,41 @@ def test_two_tabs_keep_two_drafts_and_the_next_record_keeps_the_instruments(chro
     assert first.locator("[data-about=asset]").input_value() == "" and verdict(first, "1.heart-rate") == "open"
     assert first.locator('[data-instrument="0"][data-field=id]').input_value() == "R-1"
     first.get_by_role("button", name="Go on with INV-1").click()
+    expect(first.locator("[data-about=asset]")).to_have_value("INV-1")
     assert (first.locator("[data-about=asset]").input_value(), verdict(first, "1.heart-rate")) == ("INV-1", "fail")
     # A browser that was closed: a new tab lists both.
     third = watched.context.new_page()
     third.goto(sheet.as_uri())
     expect(third.locator("#drafts button", has_text="Go on with")).to_have_count(2)
+    assert not watched.said
+
+
+def test_a_duplicated_tab_begins_another_record(chromium, sheet):
+    watched = Watched(chromium)
+    first = watched.open(sheet)
+    first.locator("[data-about=asset]").fill("INV-1")
+    first.locator('[data-instrument="0"][data-field=id]').fill("R-1")
+    enter(first, "1.heart-rate", "99")
+    # A browser gives a tab that a page opens a copy of the page's session storage, as it does to a duplicate.
+    with watched.context.expect_page() as opened:
+        first.evaluate("window.open(location.href)")
+    second = opened.value
+    assert second.evaluate("Object.keys(sessionStorage).length") == 1
+    expect(second.locator("#message")).to_contain_text("This tab was duplicated")
+    expect(second.locator("[data-about=asset]")).to_have_value("")
+    assert second.locator('[data-instrument="0"][data-field=id]').input_value() == "R-1"
+    second.locator("[data-about=asset]").fill("INV-2")
+    enter(second, "1.heart-rate", "81")
+    # The draft of a tab that is open can't be taken up in another one.
+    second.get_by_role("button", name="Go on with INV-1").click()
+    expect(second.locator("#message")).to_contain_text("open in another tab")
+    reload(first)
+    assert (first.locator("[data-about=asset]").input_value(), verdict(first, "1.heart-rate")) == ("INV-1", "fail")
+    reload(second)
+    assert (second.locator("[data-about=asset]").input_value(), verdict(second, "1.heart-rate")) == ("INV-2", "pass")
+    first.close()
+    second.get_by_role("button", name="Go on with INV-1").click()
+    expect(second.locator("[data-about=asset]")).to_have_value("INV-1")
     assert not watched.said
 
 

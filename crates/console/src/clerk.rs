@@ -7,7 +7,7 @@ use crate::lists::KeptLists;
 use crate::order::{self, Request};
 use crate::shared::Shared;
 use axum::extract::ws::Utf8Bytes;
-use serde_json::{Value, json};
+use serde_json::{Map, Value, json};
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::thread::{self, JoinHandle};
@@ -51,6 +51,8 @@ pub struct Clerk {
     pub checks: Option<Checks>,
     /// Where the pages are told of changes.
     pub shared: Arc<Shared>,
+    /// The checks and the address book as pages have them.
+    pub shown: Value,
 }
 
 impl Clerk {
@@ -112,13 +114,61 @@ impl Clerk {
         self.shared.set_lists(Utf8Bytes::from(text.to_string()));
     }
 
-    fn show_checks(&self) {
+    fn show_checks(&mut self) {
         if let Some(checks) = &self.checks {
-            let mut text = checks.state();
-            if let Some(state) = text.as_object_mut() {
+            let mut state = checks.state();
+            if let Some(state) = state.as_object_mut() {
                 state.insert("assets".to_owned(), json!(self.addresses.entries.assets));
             }
-            self.shared.set_record(Utf8Bytes::from(text.to_string()));
+            let changed = changed(&self.shown, &state);
+            self.shared.set_record(Utf8Bytes::from(state.to_string()), Utf8Bytes::from(changed.to_string()));
+            self.shown = state;
         }
+    }
+}
+
+/// What of a state a page lacks that has the one before: members that differ; of items and assets those that differ. The whole
+/// state when another record is open.
+fn changed(before: &Value, after: &Value) -> Value {
+    let (Some(old), Some(new)) = (before.as_object(), after.as_object()) else { return after.clone() };
+    if old.get("open") != new.get("open") || old.get("about") != new.get("about") {
+        return after.clone();
+    }
+    let mut changes = Map::from_iter([("t".to_owned(), Value::from("changed"))]);
+    for (key, value) in new.iter().filter(|(key, value)| old.get(*key) != Some(value)) {
+        let value = match (old.get(key), value) {
+            (Some(Value::Object(old)), Value::Object(new)) if key == "items" => {
+                let differ = new.iter().filter(|(id, entry)| old.get(*id) != Some(entry));
+                Value::Object(differ.map(|(id, entry)| (id.clone(), entry.clone())).collect())
+            }
+            (Some(Value::Array(old)), Value::Array(new)) if key == "assets" => {
+                new.iter().filter(|asset| !old.contains(asset)).cloned().collect()
+            }
+            _ => value.clone(),
+        };
+        changes.insert(key.clone(), value);
+    }
+    Value::Object(changes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_page_gets_what_it_lacks() {
+        let state = |open: bool, two: &str, assets: Value, undo: Value| {
+            json!({"t": "record", "open": open, "about": {"asset": "A"}, "items": {"1": {"value": "70"}, "2": {"value": two}},
+                   "assets": assets, "undo": undo})
+        };
+        let (one, other) = (json!({"asset": "A", "model": "x"}), json!({"asset": "B"}));
+        let before = state(true, "", json!([one]), Value::Null);
+        let after = state(true, "81", json!([one, other]), json!("2"));
+        let lacks = json!({"t": "changed", "items": {"2": {"value": "81"}}, "assets": [other], "undo": "2"});
+        assert_eq!(changed(&before, &after), lacks);
+        assert_eq!(changed(&after, &after), json!({"t": "changed"}));
+        let closed = state(false, "81", json!([one]), Value::Null);
+        assert_eq!(changed(&after, &closed), closed);
+        assert_eq!(changed(&Value::Null, &after), after);
     }
 }

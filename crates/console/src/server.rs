@@ -92,7 +92,7 @@ pub fn serve(
     let shared = Arc::new(Shared::new(rate));
     let (log, writer) = Log::new(path.clone(), seed, shared.clone())?;
     let checks = plan.map(|plan| Checks::new(plan, folder, consumer.name.clone(), rate, log.clone()));
-    let (tasks, clerk) = Clerk { lists, addresses, checks, shared: shared.clone() }.work();
+    let (tasks, clerk) = Clerk { lists, addresses, checks, shared: shared.clone(), shown: Value::Null }.work();
     let data = page::data(rate, &consumer.name, &path.display().to_string(), on_page).to_string();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(ConsoleError::Server)?;
     runtime

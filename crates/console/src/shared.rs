@@ -122,10 +122,10 @@ impl Shared {
         self.send_text(text);
     }
 
-    /// The record that is open, and what the folder has.
-    pub fn set_record(&self, text: Utf8Bytes) {
-        self.status().record = Some(text.clone());
-        self.send_text(text);
+    /// The record that is open, and what the folder has: `whole` for a page that comes later, `changed` for those that are here.
+    pub fn set_record(&self, whole: Utf8Bytes, changed: Utf8Bytes) {
+        self.status().record = Some(whole);
+        self.send_text(changed);
     }
 
     /// A sentence that a person has to read.

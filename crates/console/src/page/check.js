@@ -125,6 +125,17 @@ export class Check {
   }
 
   // The record.
+  /** Members that differ from those that the page has; of items and assets those that differ. */
+  showChanged({ items, assets, ...rest }) {
+    const book = [...this.record.assets];
+    for (const asset of assets || []) {
+      const at = book.findIndex((of) => of.asset === asset.asset);
+      if (at < 0) book.push(asset);
+      else book[at] = asset;
+    }
+    this.showRecord({ ...this.record, ...rest, assets: book, items: { ...this.record.items, ...items } });
+  }
+
   showRecord(record) {
     const opened = record.open && !this.record.open;
     this.record = record;

@@ -73,6 +73,7 @@ function connect() {
     if (message.t === "marks") strips.mark(message.marks);
     if (message.t === "lists") { lists = message; showRhythms(); }
     if (message.t === "record") check?.showRecord(message);
+    if (message.t === "changed") check?.showChanged(message);
     if (message.t === "warning") say(message.words);
     if (message.t === "answer") { answers.get(message.n)?.(message); answers.delete(message.n); }
   };

@@ -29,9 +29,13 @@
   };
 
   // Drafts: each has a key of its own, so that pages in two tabs do not write over each other. A tab keeps its key over a reload.
+  // A tab that was duplicated has the key of the other one: the browser's lock of that name says so.
   const DRAFTS = `${KEY} `;
   const newKey = () => `${DRAFTS}${Date.now().toString(36)}${Math.random().toString(36).slice(2, 8)}`;
+  const LOCK_MS = 1500;
   let own = null;
+  let claimed = false;
+  let touched = false;
   function useKey(key) {
     own = key;
     try {
@@ -40,7 +44,31 @@
       // Without it a reload begins anew; the draft is in the list then.
     }
   }
+  /** Takes a draft for this tab; false when another tab has it. Where the browser has no locks every tab gets it. */
+  let release = () => {};
+  async function claim(key) {
+    let free = () => {};
+    const granted = new Promise((done) => {
+      const held = (lock) => {
+        done(Boolean(lock));
+        return new Promise((over) => { free = over; });
+      };
+      try {
+        // After a reload the page before may hold it for a moment.
+        navigator.locks.request(key, { signal: AbortSignal.timeout(LOCK_MS) }, held).catch(({ name }) => done(name !== "TimeoutError"));
+      } catch {
+        done(true);
+      }
+    });
+    if (!(await granted)) return false;
+    release();
+    release = () => free();
+    return true;
+  }
   function keep() {
+    // Until it is known whose the draft is nothing is written into it.
+    touched = true;
+    if (!claimed) return;
     state.kept_at = new Date().toISOString();
     try {
       localStorage.setItem(own, JSON.stringify(state));
@@ -99,7 +127,11 @@
         return made;
       };
       const asset = (of.about && of.about.asset) || "no asset number";
-      const go = button(`Go on with ${asset}`, () => { useKey(key); recall(key); redraw(); showDrafts(); });
+      const go = button(`Go on with ${asset}`, async () => {
+        if (!(await claim(key))) return message(`The draft of ${asset} is open in another tab: go on there, or close that tab first.`);
+        message("");
+        useKey(key); recall(key); redraw(); return showDrafts();
+      });
       const drop = button("Forget", () => {
         if (confirm(`Forget the draft of ${asset}?`)) { forget(key); showDrafts(); }
       });
@@ -337,18 +369,23 @@
   });
   byId("clear").addEventListener("click", () => {
     if (!confirm("Begin another record? The instruments stay entered; what was entered here stays in its draft.")) return;
-    const { instruments } = state;
     if (saved) forget(own);
+    another();
+    scrollTo(0, 0);
+    one("[data-about=asset]").focus({ preventScroll: true });
+  });
+  /** Another record, with the instruments of the one on the page. */
+  function another() {
+    const { instruments } = state;
     useKey(newKey());
+    claim(own);
     state = { ...empty(), instruments: JSON.parse(JSON.stringify(instruments)) };
     state.about.date = new Date().toISOString().slice(0, 10);
     saved = false;
     byId("draft").textContent = "";
     redraw();
     showDrafts();
-    scrollTo(0, 0);
-    one("[data-about=asset]").focus({ preventScroll: true });
-  });
+  }
 
   const dark = matchMedia("(prefers-color-scheme: dark)");
   function theme(word) {
@@ -432,4 +469,13 @@
   follow();
   if (!state.about.date) state.about.date = new Date().toISOString().slice(0, 10);
   redraw();
+  claim(own).then((mine) => {
+    claimed = true;
+    if (mine) {
+      if (touched) keep();
+      return;
+    }
+    another();
+    message("This tab was duplicated. The record goes on in the other tab; this one begins another, with the same instruments.");
+  });
 })();

@@ -2,7 +2,7 @@
 //!
 //! Terminal and console both write their records through it.
 
-use super::draft::{Draft, DraftError};
+use super::draft::{Did, Draft, DraftError};
 use crate::calendar::utc;
 use crate::judge::{Verdict, judge};
 use crate::plan::Plan;
@@ -53,7 +53,7 @@ impl Answers {
     /// When there is a draft that is no draft of this plan.
     pub fn open(path: &Path, plan: &Plan, played: Played) -> Result<Answers, TakeUpError> {
         let name = path.display().to_string();
-        let (draft, text) = Draft::open(path).map_err(|error| TakeUpError::Draft(name.clone(), error))?;
+        let (mut draft, text) = Draft::open(path).map_err(|error| TakeUpError::Draft(name.clone(), error))?;
         let mut record = match text {
             Some(text) => Record::from_json(text.as_bytes(), &name)?,
             None => Record::default(),
@@ -64,7 +64,8 @@ impl Answers {
         record.record = 1;
         record.plan = Some(plan.clone());
         record.played.get_or_insert(played);
-        Ok(Answers { record, draft, undo: Vec::new() })
+        let undo = std::mem::take(&mut draft.entered);
+        Ok(Answers { record, draft, undo })
     }
 
     /// The record as it is now.
@@ -74,10 +75,17 @@ impl Answers {
 
     /// Makes a change and keeps it; one that can't be kept is taken back.
     fn change(&mut self, make: impl FnOnce(&mut Record)) -> io::Result<()> {
-        let before = self.record.clone();
-        make(&mut self.record);
-        self.record.saved_at = utc(SystemTime::now());
-        self.draft.append(&self.record).inspect_err(|_| self.record = before)
+        let mut after = self.record.clone();
+        make(&mut after);
+        self.keep(after, None)
+    }
+
+    /// The record is `after` from now on, once the draft has it.
+    fn keep(&mut self, mut after: Record, did: Option<Did<'_>>) -> io::Result<()> {
+        after.saved_at = utc(SystemTime::now());
+        self.draft.append(&after, did)?;
+        self.record = after;
+        Ok(())
     }
 
     /// Words about the equipment, by the words of [`crate::record::ABOUT`].
@@ -134,18 +142,18 @@ impl Answers {
     /// As [`Answers::about`]; an item that the plan does not have.
     pub fn enter(&mut self, id: &str, entry: Entry) -> io::Result<Found> {
         let before = self.record.items.get(id).cloned();
-        let found = self.put(id, Some(entry))?;
+        let found = self.put(Did::Entered(id), Some(entry))?;
         self.undo.push((id.to_owned(), before));
         Ok(found)
     }
 
-    /// Takes back the last entry since the session was begun or taken up; gives the id of its item, or `None` when there is none.
+    /// Takes back the last entry, also one of before the draft was taken up; gives the id of its item, or `None` when there is none.
     ///
     /// # Errors
     /// As [`Answers::about`].
     pub fn undo(&mut self) -> io::Result<Option<String>> {
         let Some((id, before)) = self.undo.last().cloned() else { return Ok(None) };
-        self.put(&id, before)?;
+        self.put(Did::Undone(&id), before)?;
         self.undo.pop();
         Ok(Some(id))
     }
@@ -155,7 +163,8 @@ impl Answers {
         self.undo.last().map(|(id, _)| id.as_str())
     }
 
-    fn put(&mut self, id: &str, entry: Option<Entry>) -> io::Result<Found> {
+    fn put(&mut self, did: Did<'_>, entry: Option<Entry>) -> io::Result<Found> {
+        let (Did::Entered(id) | Did::Undone(id)) = did;
         let unknown = || io::Error::new(io::ErrorKind::InvalidInput, format!("the plan has no item '{id}'"));
         let mut after = self.record.clone();
         let earlier = match entry {
@@ -176,7 +185,7 @@ impl Answers {
         if let Some(earlier) = answered.filter(|earlier| !same_answer(earlier, after.items.get(id))) {
             after.earlier.push(Earlier { item: id.to_owned(), until: utc(SystemTime::now()), entry: earlier });
         }
-        self.change(|record| *record = after)?;
+        self.keep(after, Some(did))?;
         Ok(found)
     }
 
@@ -256,7 +265,17 @@ mod tests {
         drop(answers);
         let again = Answers::open(&path, &plan(), Played::default()).unwrap();
         assert_eq!((&again.record().items, &again.record().earlier), (&kept.items, &kept.earlier));
-        assert_eq!(again.undone_next(), None);
+        // What was entered before and not taken back is undone after the draft was taken up: the remark, the value, what was asked back.
+        let mut again = again;
+        assert_eq!(again.undone_next(), Some(id));
+        let undone: Vec<_> = std::iter::from_fn(|| {
+            again.undo().unwrap().map(|_| again.record().items.get(id).map(|entry| entry.value.clone()))
+        })
+        .collect();
+        assert_eq!(undone, [Some("200".to_owned()), Some("about 70".to_owned()), None]);
+        assert!(again.record().items.is_empty() && again.undone_next().is_none());
+        drop(again);
+        assert_eq!(Answers::open(&path, &plan(), Played::default()).unwrap().undone_next(), None);
     }
 
     #[test]

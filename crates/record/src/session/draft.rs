@@ -1,10 +1,11 @@
 //! The draft of a session: a line for each answer, appended and synced, each bound to the one before.
 //!
-//! A line is a JSON object: the digest of the line `before`, the `record` so far (its plan in the first line alone), and a
-//! `digest` of both. Written lines are never rewritten, so every earlier state stays. A last line that lost power cut
-//! short is left out; one that was changed by hand is found and never taken up.
+//! A line is a JSON object: the digest of the line `before`, the `record` so far (its plan in the first line alone), the id of
+//! the item that it `entered` or took back (`undone`), if it did, and a `digest` of all that. Written lines are never
+//! rewritten, so every earlier state stays, and an entry can be undone after a kill. A last line that lost power cut short is
+//! left out; one that was changed by hand is found and never taken up.
 
-use crate::record::Record;
+use crate::record::{Entry, Record};
 use crate::seal;
 use pulsewright_files::atomic::{folder_of, sync_folder};
 use pulsewright_text::source::{self, Unreadable};
@@ -24,6 +25,17 @@ pub struct Draft {
     length: u64,
     /// Digest of the last line.
     last: Option<String>,
+    /// Items in the order in which they were entered, each with its entry before; those that were undone are left out.
+    pub(super) entered: Vec<(String, Option<Entry>)>,
+}
+
+/// What a line does to an item.
+#[derive(Clone, Copy, Debug)]
+pub enum Did<'a> {
+    /// It has an entry of this item.
+    Entered(&'a str),
+    /// It takes the last entry, which is of this item, back.
+    Undone(&'a str),
 }
 
 /// Why a draft can't be taken up.
@@ -55,11 +67,22 @@ impl Draft {
         // A line that lost power cut short has no end.
         let whole = text.iter().rposition(|byte| *byte == b'\n').map_or(0, |end| end + 1);
         let lines = text.get(..whole).unwrap_or_default();
-        let (mut last, mut record, mut plan) = (None, None, Value::Null);
+        let (mut last, mut record, mut plan) = (None, None::<Map<String, Value>>, Value::Null);
+        let mut entered = Vec::new();
         for (index, line) in lines.split_inclusive(|byte| *byte == b'\n').enumerate() {
-            let (digest, of_line) = read(line, last.as_deref()).ok_or(DraftError::Changed(index + 1))?;
+            let Line { digest, record: of_line, did } =
+                read(line, last.as_deref()).ok_or(DraftError::Changed(index + 1))?;
             if let (0, Some(of_line)) = (index, of_line.get("plan")) {
                 plan = of_line.clone();
+            }
+            match did {
+                Some(("entered", id)) => {
+                    let items = record.as_ref().and_then(|before| before.get("items"));
+                    let before = items.and_then(|items| items.get(&id)).cloned();
+                    entered.push((id, before.and_then(|entry| serde_json::from_value(entry).ok())));
+                }
+                Some(_) => _ = entered.pop(),
+                None => {}
             }
             (last, record) = (Some(digest), Some(of_line));
         }
@@ -69,14 +92,14 @@ impl Draft {
             }
             Value::Object(record).to_string()
         });
-        Ok((Draft { path: path.to_owned(), file: None, length: whole as u64, last }, record))
+        Ok((Draft { path: path.to_owned(), file: None, length: whole as u64, last, entered }, record))
     }
 
-    /// Appends the record as it is now, and waits until the disk has it.
+    /// Appends the record as it is now, and waits until the disk has it; `did` says which item was entered or undone.
     ///
     /// # Errors
     /// When it can't be written; the draft holds what it held before.
-    pub fn append(&mut self, record: &Record) -> io::Result<()> {
+    pub fn append(&mut self, record: &Record, did: Option<Did<'_>>) -> io::Result<()> {
         let mut record = json::value(&record.sealed_json()).map_err(|broken| io::Error::other(broken.what))?;
         if let (Some(_), Some(record)) = (&self.last, record.as_object_mut()) {
             record.shift_remove("plan");
@@ -85,6 +108,13 @@ impl Draft {
         let mut line = Map::new();
         line.insert("before".to_owned(), before);
         line.insert("record".to_owned(), record);
+        if let Some(did) = did {
+            let (word, id) = match did {
+                Did::Entered(id) => ("entered", id),
+                Did::Undone(id) => ("undone", id),
+            };
+            line.insert(word.to_owned(), Value::from(id));
+        }
         let digest = seal::of_object(&Value::Object(line.clone()));
         line.insert("digest".to_owned(), Value::String(digest.clone()));
         let text = fit::json(&Value::Object(line).to_string()).into_owned() + "\n";
@@ -107,13 +137,23 @@ impl Draft {
     }
 }
 
-/// The digest and the record of a line that follows the one with digest `before`; `None` when it was changed.
-fn read(line: &[u8], before: Option<&str>) -> Option<(String, Map<String, Value>)> {
+/// A line as it is read.
+struct Line {
+    digest: String,
+    record: Map<String, Value>,
+    /// `entered` or `undone`, and the item.
+    did: Option<(&'static str, String)>,
+}
+
+/// The line that follows the one with digest `before`; `None` when it was changed.
+fn read(line: &[u8], before: Option<&str>) -> Option<Line> {
     let line = json::value(std::str::from_utf8(line).ok()?).ok()?;
     let digest = line.get("digest")?.as_str()?.to_owned();
     let bound = line.get("before")?.as_str() == before && seal::of_object(&line) == digest;
-    let known = line.as_object()?.len() == 3;
-    (bound && known).then(|| line.get("record")?.as_object().cloned().map(|record| (digest, record))).flatten()
+    let did = ["entered", "undone"].into_iter().find_map(|word| Some((word, line.get(word)?.as_str()?.to_owned())));
+    let known = line.as_object()?.len() == 3 + usize::from(did.is_some());
+    let record = line.get("record")?.as_object().cloned()?;
+    (bound && known).then_some(Line { digest, record, did })
 }
 
 #[cfg(test)]
@@ -138,14 +178,14 @@ mod tests {
         let (mut draft, none) = Draft::open(&path).unwrap();
         assert_eq!(none, None, "an empty draft is no draft");
         for name in ["one", "two", "three"] {
-            draft.append(&record(name)).unwrap();
+            draft.append(&record(name), None).unwrap();
         }
         drop(draft);
         let before = fs::read(&path).unwrap();
         assert_eq!(before.iter().filter(|byte| **byte == b'\n').count(), 3);
         let (mut draft, text) = Draft::open(&path).unwrap();
         assert_eq!(asset(text).as_deref(), Some("three"));
-        draft.append(&record("four")).unwrap();
+        draft.append(&record("four"), None).unwrap();
         assert!(fs::read(&path).unwrap().starts_with(&before));
     }
 
@@ -154,15 +194,15 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("draft");
         let (mut draft, _) = Draft::open(&path).unwrap();
-        draft.append(&record("one")).unwrap();
-        draft.append(&record("two")).unwrap();
+        draft.append(&record("one"), None).unwrap();
+        draft.append(&record("two"), None).unwrap();
         let text = fs::read(&path).unwrap();
         let first = text.iter().position(|byte| *byte == b'\n').unwrap() + 1;
         for cut in [first, first + 1, text.len() - 1] {
             fs::write(&path, &text[..cut]).unwrap();
             let (mut draft, left) = Draft::open(&path).unwrap();
             assert_eq!(asset(left).as_deref(), Some("one"));
-            draft.append(&record("again")).unwrap();
+            draft.append(&record("again"), None).unwrap();
             assert_eq!(asset(Draft::open(&path).unwrap().1).as_deref(), Some("again"));
         }
     }
@@ -172,8 +212,8 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("draft");
         let (mut draft, _) = Draft::open(&path).unwrap();
-        draft.append(&record("one")).unwrap();
-        draft.append(&record("two")).unwrap();
+        draft.append(&record("one"), None).unwrap();
+        draft.append(&record("two"), None).unwrap();
         let text = fs::read(&path).unwrap();
         for at in 0..text.len() - 1 {
             let mut changed = text.clone();
