@@ -8,6 +8,7 @@
  * With --bits it prints every value of a frame as its bits, for comparing machines.
  * With --events it plays arterial and venous pressure alone and prints what happens, a line each: a trigger output of a rig goes
  * high at those frames.
+ * With --live it leads the player: another rate, another rhythm, on with the script, hold. It prints bits.
  */
 #include <stdio.h>
 #include <stdlib.h>
@@ -60,6 +61,38 @@ static int print_events(size_t left) {
     return 0;
 }
 
+/* Prints the frames up to number `until`. */
+static void play_until(size_t *position, size_t until) {
+    while (*position < until) {
+        pulsewright_frame block[BLOCK];
+        size_t left = until - *position;
+        size_t filled = pulsewright_fill(&player, block, left < BLOCK ? left : BLOCK);
+        for (size_t i = 0; i < filled; i++) print_bits(&block[i]);
+        if (filled == 0) return;
+        *position += filled;
+    }
+}
+
+/* Two steps in turn: one may be changed only when the player plays the other. */
+static int lead(size_t frames) {
+    static pulsewright_step fast, ventricular;
+    size_t position = 0;
+    play_until(&position, 40 * FRAMES_PER_SECOND);
+    if (pulsewright_step_now(&fast, &player) != PULSEWRIGHT_OK) return 4;
+    if (pulsewright_step_set(&fast, "rate_bpm", 110) != PULSEWRIGHT_OK) return 4;
+    if (pulsewright_play(&player, &fast) != PULSEWRIGHT_OK) return 4;
+    play_until(&position, 48 * FRAMES_PER_SECOND);
+    if (pulsewright_step_now(&ventricular, &player) != PULSEWRIGHT_OK) return 5;
+    if (pulsewright_step_rhythm(&ventricular, "ventricular-tachycardia") != PULSEWRIGHT_OK) return 5;
+    if (pulsewright_play(&player, &ventricular) != PULSEWRIGHT_OK) return 5;
+    play_until(&position, 54 * FRAMES_PER_SECOND);
+    pulsewright_next_step(&player);
+    play_until(&position, 56 * FRAMES_PER_SECOND);
+    pulsewright_hold(&player);
+    play_until(&position, frames);
+    return 0;
+}
+
 int main(int argc, char **argv) {
     size_t left = argc > 1 ? strtoul(argv[1], NULL, 10) : 1000;
     int as_bits = argc > 2 && strcmp(argv[2], "--bits") == 0;
@@ -73,6 +106,7 @@ int main(int argc, char **argv) {
         return 2;
     }
     if (argc > 2 && strcmp(argv[2], "--events") == 0) return print_events(left);
+    if (argc > 2 && strcmp(argv[2], "--live") == 0) return lead(left);
     while (left > 0) {
         pulsewright_frame block[BLOCK];
         size_t filled = pulsewright_fill(&player, block, left < BLOCK ? left : BLOCK);

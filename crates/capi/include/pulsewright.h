@@ -27,16 +27,21 @@ enum pulsewright_status {
     PULSEWRIGHT_NO_SCRIPT = 7,    /* items that make no script */
     PULSEWRIGHT_NOT_STARTED = 8,  /* no player was started in that memory */
     PULSEWRIGHT_PRESSURES = 9,    /* more than eight pressures, or an unknown one */
-    PULSEWRIGHT_TOO_LATE = 10     /* a frame has been played already */
+    PULSEWRIGHT_TOO_LATE = 10,    /* a frame has been played already */
+    PULSEWRIGHT_NOT_MADE = 11,    /* no step was made in that memory */
+    PULSEWRIGHT_WORD = 12,        /* no setting, rhythm or body of that name */
+    PULSEWRIGHT_VALUE = 13,       /* a value that the setting does not take */
+    PULSEWRIGHT_CONFLICT = 14,    /* settings that exclude each other */
+    PULSEWRIGHT_OWN = 15          /* the player plays a rhythm or body that only its image has */
 };
 
 /* Version of this interface; compare it with pulsewright_interface() of the library that you link. */
-#define PULSEWRIGHT_INTERFACE 2
+#define PULSEWRIGHT_INTERFACE 3
 
 #if UINTPTR_MAX > 0xffffffffu
-#define PULSEWRIGHT_PLAYER_WORDS 788
+#define PULSEWRIGHT_PLAYER_WORDS 804
 #else
-#define PULSEWRIGHT_PLAYER_WORDS 772
+#define PULSEWRIGHT_PLAYER_WORDS 784
 #endif
 
 /* Memory of a player: static, or initialised on a stack that has room for it. Copied bytes are a copy of the player. */
@@ -98,8 +103,36 @@ void pulsewright_electrodes(const pulsewright_frame *frame, float electrodes_mv[
 /* Passes over `count` frames, or to the end, and says how many. */
 uint64_t pulsewright_skip(pulsewright_player *player, uint64_t count);
 
-/* Ends the present step at the next frame: what a step that holds waits for. */
+/* Ends the present step at the next frame: what a step that holds waits for. After a step of pulsewright_play the image goes on with
+ * the step that came next when the first of them began. */
 void pulsewright_next_step(pulsewright_player *player);
+
+/* Holds the present step until pulsewright_next_step; its ramps go on to their ends. */
+void pulsewright_hold(pulsewright_player *player);
+
+#define PULSEWRIGHT_STEP_WORDS 144
+
+/* Memory of a step that the program makes, for live settings. */
+typedef struct pulsewright_step {
+    uint64_t words[PULSEWRIGHT_STEP_WORDS];
+} pulsewright_step;
+
+/* Puts a step that holds into that memory: a resting adult in sinus rhythm. */
+int32_t pulsewright_step_resting(pulsewright_step *step);
+
+/* Puts a step that holds into that memory: the settings that the player plays at its next frame. */
+int32_t pulsewright_step_now(pulsewright_step *step, pulsewright_player *player);
+
+/* Changes a step that no player plays: a setting by its path, as in docs/script.md ("rate_bpm", "pressure.arterial.systolic_mmhg"); a
+ * rhythm by its word, at its usual rate; a body by its word, with its resting values. Words end with a zero byte. A call that is
+ * refused changes nothing. */
+int32_t pulsewright_step_set(pulsewright_step *step, const char *path, float value);
+int32_t pulsewright_step_rhythm(pulsewright_step *step, const char *word);
+int32_t pulsewright_step_body(pulsewright_step *step, const char *word);
+
+/* Plays a step from the next frame on, until another one or pulsewright_next_step. The step must stay as it is, also for copies of the
+ * player, until the first frame of another step has been filled: use two in turn. From then on the player does not end by itself. */
+int32_t pulsewright_play(pulsewright_player *player, const pulsewright_step *step);
 
 #ifdef __cplusplus
 }

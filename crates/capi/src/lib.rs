@@ -9,6 +9,7 @@
 extern crate std;
 
 pub mod events;
+pub mod live;
 
 use core::mem::MaybeUninit;
 use core::slice;
@@ -18,6 +19,7 @@ use pulsewright_core::image::{Image, ImageError};
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
+use pulsewright_core::timeline::Timeline;
 
 /// A program without an operating system stops here; the core never panics.
 #[cfg(target_os = "none")]
@@ -27,10 +29,10 @@ fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
 }
 
 /// Version of this interface: higher when functions were added, or changed what they do.
-pub const INTERFACE: u32 = 2;
+pub const INTERFACE: u32 = 3;
 
 /// Memory of a player, in words of 8 bytes.
-pub const PLAYER_WORDS: usize = if size_of::<usize>() == 4 { 772 } else { 788 };
+pub const PLAYER_WORDS: usize = if size_of::<usize>() == 4 { 784 } else { 804 };
 
 /// In the first word of memory that holds a player: any other content is not one.
 const STARTED: u64 = 0x5057_2d73_7461_7274 ^ INTERFACE as u64;
@@ -40,6 +42,10 @@ const STARTED: u64 = 0x5057_2d73_7461_7274 ^ INTERFACE as u64;
 struct Held {
     started: u64,
     player: Player<'static>,
+    /// What the image plays after a step of the caller's.
+    aside: Option<Timeline<'static>>,
+    /// [`STARTED`] again: a neighbour of the memory that runs over it from either side is noticed.
+    ends: u64,
 }
 
 /// Memory of a player, as the header declares it.
@@ -102,6 +108,16 @@ pub enum Status {
     Pressures = 9,
     /// A frame has been played already.
     TooLate = 10,
+    /// No step was made in that memory.
+    NotMade = 11,
+    /// No setting, rhythm or body of that name.
+    Word = 12,
+    /// A value that the setting does not take.
+    Value = 13,
+    /// Settings that exclude each other.
+    Conflict = 14,
+    /// The player plays a rhythm or body that only its image has.
+    Own = 15,
 }
 
 impl From<ImageError> for Status {
@@ -143,7 +159,7 @@ pub unsafe extern "C" fn pulsewright_start(
         Err(_) => Some(image),
     };
     let Some(image) = chosen else { return Status::Item };
-    let held = Held { started: STARTED, player: Player::of_image(&image, rate) };
+    let held = Held { started: STARTED, player: Player::of_image(&image, rate), aside: None, ends: STARTED };
     // SAFETY: not null, aligned, the caller's, and by the assertions above large enough; a player needs no drop.
     unsafe { player.cast::<Held>().write(held) };
     Status::Ok
@@ -279,31 +295,29 @@ pub unsafe extern "C" fn pulsewright_skip(player: *mut PlayerMemory, count: u64)
     unsafe { started(player) }.map_or(0, |player| player.skip(count))
 }
 
-/// Ends the present step at the next frame.
-///
-/// # Safety
-/// As [`pulsewright_fill`] for `player`.
-#[unsafe(no_mangle)]
-pub unsafe extern "C" fn pulsewright_next_step(player: *mut PlayerMemory) {
-    // SAFETY: the caller promises a started player of its own.
-    if let Some(player) = unsafe { started(player) } {
-        player.next_step();
-    }
-}
-
-/// The player in memory of the caller; `None` for null, misaligned memory, or memory without a started player.
+/// The player in memory of the caller, and what belongs to it; `None` for null, misaligned memory, or memory without a started player.
 ///
 /// # Safety
 /// `memory` is null, or initialised memory that nothing else uses for `'p`.
-unsafe fn started<'p>(memory: *mut PlayerMemory) -> Option<&'p mut Player<'static>> {
+unsafe fn held<'p>(memory: *mut PlayerMemory) -> Option<&'p mut Held> {
     if memory.is_null() || !memory.is_aligned() {
         return None;
     }
-    // SAFETY: not null, aligned and initialised by the caller's promise: the first word is any number.
-    let started = unsafe { memory.cast::<u64>().read() };
-    if started != STARTED {
+    let held = memory.cast::<Held>();
+    // SAFETY: not null, aligned and initialised by the caller's promise: the two words are any numbers.
+    let ends = unsafe { [(&raw const (*held).started).read(), (&raw const (*held).ends).read()] };
+    if ends != [STARTED; 2] {
         return None;
     }
-    // SAFETY: only `pulsewright_start` writes that word, together with a player.
-    unsafe { memory.cast::<Held>().as_mut() }.map(|held| &mut held.player)
+    // SAFETY: only `pulsewright_start` writes those words, together with a player.
+    unsafe { held.as_mut() }
+}
+
+/// The player alone, as [`held`].
+///
+/// # Safety
+/// As [`held`].
+unsafe fn started<'p>(memory: *mut PlayerMemory) -> Option<&'p mut Player<'static>> {
+    // SAFETY: the same promise.
+    unsafe { held(memory) }.map(|held| &mut held.player)
 }

@@ -9,6 +9,7 @@ mod conditions;
 mod drawing;
 mod events;
 mod glide;
+mod lead;
 mod moment;
 mod pr;
 mod settings;
@@ -25,7 +26,7 @@ use crate::image::Image;
 use crate::noise::Noise;
 use crate::pressure::{self, PressureConditions, Pressures};
 use crate::respiration::Respiration;
-use crate::script::{Script, Step};
+use crate::script::Script;
 use crate::segment::Segment;
 use crate::site_set::SiteSet;
 use crate::test_signal;
@@ -291,23 +292,6 @@ impl<'a> Player<'a> {
         let moment = moment(self.step.as_ref(), &self.pressures_set, self.end, &self.respiration);
         self.pressures.finish(self.end, &moment, observer);
     }
-
-    /// Ends a step that holds (or any step) at the next frame.
-    pub fn next_step(&mut self) {
-        self.timeline.resume_at(self.clock.now());
-    }
-
-    /// Replaces the rest of the script by `step`, as item `item`, from `start` on, or from after the last frame where that is
-    /// later.
-    ///
-    /// From then on the player ends only by [`Player::end_here`]: this is for live control.
-    pub fn play_next(&mut self, step: &'a Step<'a>, item: usize, start: Instant) {
-        self.end = Instant::NEVER;
-        // Up to the last frame everything has happened.
-        let happened = self.clock.index().checked_sub(1).map(|last| self.clock.rate().instant_of(last));
-        let soonest = happened.map_or(Instant::ZERO, |last| last.plus(Span::from_ticks(1)));
-        self.timeline = Timeline::led(step, item, start.max(soonest));
-    }
 }
 
 #[cfg(test)]
@@ -315,7 +299,7 @@ mod tests {
     use super::*;
     use crate::body::{ADULT, NEONATE};
     use crate::heart::catalogue::RHYTHMS;
-    use crate::script::Item;
+    use crate::script::{Item, Step};
     use crate::settings::{Field, Settings};
 
     const HZ: u64 = 100;

@@ -32,6 +32,13 @@ impl Settings {
         settings.put(RESTING).with_body(body).with_rhythm(rhythm)
     }
 
+    /// With the values of a step, which keep to their ranges.
+    pub(crate) fn of(body: &'static Body, rhythm: &'static Rhythm, value: impl Fn(Field) -> f32) -> Settings {
+        let mut settings = Settings { values: [0.0; FIELDS], rhythm, body };
+        settings.values.iter_mut().zip(Field::ALL).for_each(|(place, field)| *place = value(*field));
+        settings
+    }
+
     const fn put(mut self, values: &[(Field, f32)]) -> Settings {
         let mut i = 0;
         while i < values.len() {

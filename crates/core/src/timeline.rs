@@ -1,12 +1,14 @@
 //! Steps in playing order, from the items of a script or from a compact image of one.
 
-use crate::body::PlayedBody;
+use crate::body::{Body, PlayedBody};
 use crate::course::Course;
 use crate::field::{Field, OutOfRange};
 use crate::heart::Conduction;
+use crate::heart::catalogue::find;
 use crate::heart::rhythm::{Rhythm, Ventricles};
 use crate::image::bytes::Bytes;
 use crate::image::step::ImageStep;
+use crate::settings::Settings;
 use crate::step::{
     Conflict, Entry, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, SHORTEST_RR, ScriptError, SeriesBeat, Step, TimedBeat,
 };
@@ -84,6 +86,15 @@ impl<'a> PlayedStep<'a> {
             Holder::Item(step) => step.settings.get(field),
             Holder::Image(step) => step.get(field),
         }
+    }
+
+    /// The settings at `since_start` into the step; `None` for a rhythm or body that only an image has.
+    pub fn settings(&self, since_start: Span) -> Option<Settings> {
+        let (rhythm, body) = match &self.0 {
+            Holder::Item(step) => (step.settings.rhythm(), step.settings.body()),
+            Holder::Image(step) => (find(step.rhythm().id)?, Body::find(step.body().id)?),
+        };
+        Some(Settings::of(body, rhythm, |field| self.value(field, since_start)))
     }
 
     /// Whether a switch is on.
