@@ -27,6 +27,7 @@ pub use own::{MOST_OWN, OWN};
 pub use own_body::MOST_OWN_BODIES;
 pub use write::{WriteError, write};
 
+use crate::heart::rhythm::Rhythm;
 use crate::step::{Entry, ScriptError};
 use crate::time::Span;
 use crate::timeline::{Source, Timeline};
@@ -167,6 +168,19 @@ impl<'a> Image<'a> {
     /// The steps as they will be played, each with its item index and start; ends with a step that holds.
     pub fn timeline(&self) -> Timeline<'a> {
         Timeline::new(Source::Image(self.0))
+    }
+
+    /// The same from the item at an index on; a repeat around it begins its passes there.
+    pub fn timeline_from(&self, item: usize) -> Timeline<'a> {
+        Timeline::from_item(Source::Image(self.0), item)
+    }
+
+    /// The rhythm of the step at an item index; `None` for a repeat.
+    pub fn rhythm(&self, item: usize) -> Option<Rhythm> {
+        match self.0.entry(item)? {
+            Entry::Step(step) => Some(*step.rhythm()),
+            Entry::Repeat { .. } => None,
+        }
     }
 
     /// How long the image plays; `None` when a step holds, or when it is beyond the range of an instant (136 years).

@@ -363,7 +363,12 @@ pub struct Timeline<'a> {
 
 impl<'a> Timeline<'a> {
     pub(crate) fn new(source: Source<'a>) -> Timeline<'a> {
-        Timeline { source, next: 0, played: [0; MAX_NESTING], start: Instant::ZERO }
+        Timeline::from_item(source, 0)
+    }
+
+    /// A timeline that begins at an item.
+    pub(crate) fn from_item(source: Source<'a>, item: usize) -> Timeline<'a> {
+        Timeline { source, next: item, played: [0; MAX_NESTING], start: Instant::ZERO }
     }
 
     /// A timeline of one step at a time of one's own.

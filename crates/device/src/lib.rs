@@ -7,8 +7,8 @@
 //! # Map
 //! [`fixed`] is the arithmetic; [`wiring`] says which signal an output carries, and works out its code; [`image`] is a wiring as
 //! bytes in flash; [`maker`] makes frames from a script, [`stage`] shows them at the ticks of a timer; [`converter`] is the bus,
-//! [`marks`] the digital outputs; [`link`] takes frames from a host
-//! over a serial line instead.
+//! [`marks`] the digital outputs; [`alone`] leads the script by lines of text
+//! and buttons; [`link`] takes frames from a host over a serial line instead.
 //!
 //! # What holds
 //! - A desk and a board give the same codes for the same frame: both use [`wiring::Wiring`], which is integers only.
@@ -22,6 +22,7 @@
 #[cfg(test)]
 extern crate std;
 
+pub mod alone;
 pub mod converter;
 pub mod fixed;
 pub mod image;

@@ -141,6 +141,11 @@ impl<'q, const OUTPUTS: usize> Board<'q, OUTPUTS> {
         self.owes.status = true;
     }
 
+    /// When the last whole message came, ms; `None` before the first.
+    pub const fn heard_at(&self) -> Option<u32> {
+        self.last_heard
+    }
+
     /// Whether the host has been silent for longer than [`SILENCE_MS`] within a conversation, which then ends: the stage must stop.
     pub fn is_silent(&mut self, now: u32) -> bool {
         let silent = self.open && self.last_heard.is_some_and(|last| now.wrapping_sub(last) > SILENCE_MS);

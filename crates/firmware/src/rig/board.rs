@@ -1,8 +1,9 @@
 //! The emulated board: its clock, its system timer, two serial ports.
 //!
 //! With `src/board.rs` the only modules with `unsafe`, and the only ones to rewrite for another board. Addresses: Arm application
-//! note AN386 (MPS2 FPGA image for Cortex-M4), memory map; registers: Arm Cortex-M System Design Kit technical reference manual,
-//! APB timer and APB UART.
+//! note AN386 (MPS2 FPGA image for Cortex-M4), memory map, which that for Cortex-M3 (AN385) shares; registers: Arm Cortex-M System Design Kit technical reference manual,
+//! APB timer and APB UART. Each program uses a part of it.
+#![allow(dead_code)]
 
 use core::cell::RefCell;
 use core::ptr::{read_volatile, write_volatile};
@@ -21,7 +22,7 @@ const LINK_PORT: usize = 0x4000_4000;
 const TRACE_PORT: usize = 0x4000_5000;
 
 fn read(address: usize) -> u32 {
-    // SAFETY: only addresses of this board's timer and ports are read, and reading them is defined.
+    // SAFETY: only addresses of this board's timer, ports, buttons and external memory are read, and reading them is defined.
     unsafe { read_volatile(address as *const u32) }
 }
 
@@ -47,10 +48,12 @@ pub fn now() -> u32 {
 static WRAPS: AtomicU32 = AtomicU32::new(0);
 static LAST: AtomicU32 = AtomicU32::new(0);
 
-/// Looks for a wrap of the clock, far more often than it wraps: at every tick and whenever the time is asked for.
+/// Looks for a wrap of the clock, far more often than it wraps: at every tick and whenever the time is asked for. No interrupt may come
+/// between, so it is called by the tick or with interrupts off.
 pub fn count_tick() {
-    let now = now();
-    if now < LAST.swap(now, Ordering::Relaxed) {
+    let (now, last) = (now(), LAST.load(Ordering::Relaxed));
+    LAST.store(now, Ordering::Relaxed);
+    if now < last {
         WRAPS.store(WRAPS.load(Ordering::Relaxed).wrapping_add(1), Ordering::Relaxed);
     }
 }
@@ -160,6 +163,37 @@ impl Port {
 fn send(port: usize, byte: u8) {
     while read(port + 4) & 1 != 0 {}
     write(port, u32::from(byte));
+}
+
+impl core::fmt::Write for Port {
+    fn write_str(&mut self, text: &str) -> core::fmt::Result {
+        text.bytes().for_each(|byte| self.write(byte));
+        Ok(())
+    }
+}
+
+/// Where a script's image lies: the board's external memory stands for a region of flash that is written without the program.
+const SCRIPT: usize = 0x2100_0000;
+/// Room for it.
+const SCRIPT_ROOM: usize = 0x00f0_0000;
+/// Behind it the script of the modelled converters' faults: after how many latches they fail, and for how many milliseconds.
+const FAULT: usize = SCRIPT + SCRIPT_ROOM;
+
+/// The bytes of the script's image, as many as its header says; the core checks them.
+pub fn script() -> &'static [u8] {
+    let length = (read(SCRIPT + 12) as usize).min(SCRIPT_ROOM);
+    // SAFETY: the whole region is memory of this board, and nothing writes to it while the program runs.
+    unsafe { core::slice::from_raw_parts(SCRIPT as *const u8, length) }
+}
+
+/// After how many latches the modelled converters fail, 0 for never, and for how long, ms.
+pub fn fault() -> (u32, u32) {
+    (read(FAULT), read(FAULT + 4))
+}
+
+/// The buttons that are down, a bit each. The emulated board has none down.
+pub fn buttons() -> u32 {
+    read(0x4002_8008)
 }
 
 /// The serial port that says what the converters show.

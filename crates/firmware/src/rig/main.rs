@@ -73,7 +73,7 @@ fn main() -> ! {
     let mut port = Port::open();
     let mut addresses = [0; MAX_OUTPUTS];
     addresses.iter_mut().zip(0_u8..).for_each(|(address, number)| *address = number);
-    let converters = SpiConverters::new(Words, Latch::open(), addresses, 16);
+    let converters = SpiConverters::new(Words, Latch, addresses, 16);
     let stage = Stage::new(&wiring, (converters, Pins::open(), ()), shown, 0, PATIENCE);
     cortex_m::interrupt::free(|token| STAGE.borrow(token).replace(Some(stage)));
     let mut ticker = Ticker::start(1000);
@@ -92,6 +92,9 @@ fn main() -> ! {
                 }
                 None => {}
             }
+        }
+        if let Some(at) = link.heard_at() {
+            model::heard(at);
         }
         if link.is_silent(board::millis()) {
             with_stage(|stage| stage.stop(Cause::Silence));

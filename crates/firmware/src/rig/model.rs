@@ -1,29 +1,75 @@
-//! The modelled converters and pins: words go into registers, a latch shows them, and the second serial port says what was shown and
-//! when, and how the pins of the marks stand.
+//! The modelled converters and pins: words go into registers, a latch shows them, and the second serial port says at each tick what is
+//! shown and since when, how the pins of the marks stand, and when the host was heard last. The converters fail when a test asks for it.
 
 use super::board::{self, Trace};
-use core::cell::RefCell;
-use core::convert::Infallible;
+use core::cell::{Cell, RefCell};
 use cortex_m::interrupt::Mutex;
 use embedded_hal::digital::{ErrorType as PinErrorType, OutputPin};
-use embedded_hal::spi::{ErrorType as BusErrorType, Operation, SpiDevice};
+use embedded_hal::spi::{Error, ErrorKind, ErrorType as BusErrorType, Operation, SpiDevice};
 use pulsewright_device::marks::{Lines, Marks};
 
 /// Registers of the converters, one an address.
 const REGISTERS: usize = 13;
 
+type Registers = [[u8; 2]; REGISTERS];
+
 /// The registers: the bus writes them, the latch shows them.
-static LOADED: Mutex<RefCell<[[u8; 2]; REGISTERS]>> = Mutex::new(RefCell::new([[0; 2]; REGISTERS]));
+static LOADED: Mutex<RefCell<Registers>> = Mutex::new(RefCell::new([[0; 2]; REGISTERS]));
+
+/// The words shown, their moment, and the latches so far.
+static SHOWN: Mutex<RefCell<(Registers, u32, u32)>> = Mutex::new(RefCell::new(([[0; 2]; REGISTERS], 0, 0)));
+
+/// When the host's last whole message came, ms.
+static HEARD: Mutex<Cell<u32>> = Mutex::new(Cell::new(0));
+
+/// When the converters began to fail, ms.
+static FAILS_SINCE: Mutex<Cell<Option<u32>>> = Mutex::new(Cell::new(None));
+
+/// Notes when the host's last whole message came, ms.
+#[allow(dead_code)] // A board that plays by itself has no host.
+pub fn heard(at: u32) {
+    cortex_m::interrupt::free(|token| HEARD.borrow(token).set(at));
+}
+
+/// A converter that does not answer.
+#[derive(Clone, Copy, Debug)]
+pub struct Stuck;
+
+impl Error for Stuck {
+    fn kind(&self) -> ErrorKind {
+        ErrorKind::Other
+    }
+}
+
+/// Whether the converters fail now.
+fn stuck() -> bool {
+    let (after, for_ms) = board::fault();
+    if after == 0 {
+        return false;
+    }
+    let now = board::millis();
+    cortex_m::interrupt::free(|token| {
+        let due = SHOWN.borrow(token).borrow().2 >= after;
+        let since = FAILS_SINCE.borrow(token);
+        if since.get().is_none() && due {
+            since.set(Some(now));
+        }
+        since.get().is_some_and(|since| now.wrapping_sub(since) < for_ms)
+    })
+}
 
 /// The serial bus: three bytes are an address and a word.
 pub struct Words;
 
 impl BusErrorType for Words {
-    type Error = Infallible;
+    type Error = Stuck;
 }
 
 impl SpiDevice for Words {
-    fn transaction(&mut self, operations: &mut [Operation<'_, u8>]) -> Result<(), Infallible> {
+    fn transaction(&mut self, operations: &mut [Operation<'_, u8>]) -> Result<(), Stuck> {
+        if stuck() {
+            return Err(Stuck);
+        }
         for operation in operations {
             if let Operation::Write([address, high, low]) = operation {
                 cortex_m::interrupt::free(|token| {
@@ -38,39 +84,29 @@ impl SpiDevice for Words {
 }
 
 /// The latch pin: its falling edge shows the registers.
-pub struct Latch(Trace);
-
-impl Latch {
-    /// The pin, high.
-    pub fn open() -> Latch {
-        Latch(Trace::open())
-    }
-}
+pub struct Latch;
 
 impl PinErrorType for Latch {
-    type Error = Infallible;
+    type Error = core::convert::Infallible;
 }
 
 impl OutputPin for Latch {
-    fn set_low(&mut self) -> Result<(), Infallible> {
+    fn set_low(&mut self) -> Result<(), Self::Error> {
         // Its moment first: what follows takes its time.
-        let now = board::now().to_le_bytes();
-        let shown = cortex_m::interrupt::free(|token| *LOADED.borrow(token).borrow());
-        now.iter().for_each(|byte| self.0.write(*byte));
-        // Little-endian, as in a raw file.
-        for [high, low] in shown {
-            self.0.write(low);
-            self.0.write(high);
-        }
+        let now = board::now();
+        cortex_m::interrupt::free(|token| {
+            let mut shown = SHOWN.borrow(token).borrow_mut();
+            *shown = (*LOADED.borrow(token).borrow(), now, shown.2.saturating_add(1));
+        });
         Ok(())
     }
 
-    fn set_high(&mut self) -> Result<(), Infallible> {
+    fn set_high(&mut self) -> Result<(), Self::Error> {
         Ok(())
     }
 }
 
-/// The pins of the marks: the second serial port says how they stand, a byte behind the words of each latch.
+/// The pins of the marks: each time they are set, the second serial port says how everything stands.
 pub struct Pins(Trace);
 
 impl Pins {
@@ -82,6 +118,18 @@ impl Pins {
 
 impl Lines for Pins {
     fn set(&mut self, marks: Marks) {
+        let (shown, latched, heard) = cortex_m::interrupt::free(|token| {
+            let (shown, latched, _) = *SHOWN.borrow(token).borrow();
+            (shown, latched, HEARD.borrow(token).get())
+        });
+        for moment in [latched, board::now(), heard] {
+            moment.to_le_bytes().iter().for_each(|byte| self.0.write(*byte));
+        }
+        // Little-endian, as in a raw file.
+        for [high, low] in shown {
+            self.0.write(low);
+            self.0.write(high);
+        }
         self.0.write(marks.bits());
     }
 }

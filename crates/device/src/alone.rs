@@ -1,0 +1,247 @@
+//! A board that plays by itself: a script from flash, without a computer, led by lines of text from a terminal or by buttons.
+
+use crate::maker::Maker;
+use crate::stage::RigFrame;
+use crate::wiring::Wiring;
+use heapless::spsc::Producer;
+use pulsewright_core::image::Image;
+use pulsewright_core::player::Player;
+use pulsewright_core::time::FrameRate;
+
+/// The orders, for a terminal.
+pub const HELP: &str = "rhythm WORD, next, hold, rest, play";
+
+/// An order to a board that plays by itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Order<'l> {
+    /// Goes on with the first step of the script in this rhythm, and from there with the steps after it.
+    Rhythm(&'l str),
+    /// Goes on with the next step of the script.
+    Next,
+    /// Holds the present step, its ramps to their ends.
+    Hold,
+    /// Brings the outputs to rest.
+    Rest,
+    /// Shows frames again.
+    Play,
+}
+
+impl<'l> Order<'l> {
+    /// Reads a line; `None` when it is no order.
+    pub fn read(line: &'l str) -> Option<Order<'l>> {
+        let mut words = line.split_ascii_whitespace();
+        let order = match (words.next()?, words.next()) {
+            ("rhythm", Some(word)) => Order::Rhythm(word),
+            ("next", None) => Order::Next,
+            ("hold", None) => Order::Hold,
+            ("rest", None) => Order::Rest,
+            ("play", None) => Order::Play,
+            _ => return None,
+        };
+        words.next().is_none().then_some(order)
+    }
+}
+
+/// Longest line of an order, bytes: longer ones are none.
+const LONGEST: usize = 64;
+
+/// Collects the bytes of a terminal's lines.
+#[derive(Clone, Debug, Default)]
+pub struct Typed {
+    bytes: heapless::Vec<u8, LONGEST>,
+    too_long: bool,
+    /// The line has been read: the next byte begins another.
+    read: bool,
+}
+
+impl Typed {
+    /// Takes a byte; `true` when it ended a line, which [`Typed::line`] then has.
+    pub fn take(&mut self, byte: u8) -> bool {
+        if core::mem::take(&mut self.read) {
+            self.bytes.clear();
+            self.too_long = false;
+        }
+        match byte {
+            // One of the two ends a line; an empty line between them is none.
+            b'\r' | b'\n' => {
+                self.read = !self.bytes.is_empty() || self.too_long;
+                return self.read;
+            }
+            // Backspace and delete.
+            8 | 127 => drop(self.bytes.pop()),
+            byte => self.too_long |= self.bytes.push(byte).is_err(),
+        }
+        false
+    }
+
+    /// The line that has just ended; empty when it was too long or no text.
+    pub fn line(&self) -> &str {
+        if self.too_long { "" } else { core::str::from_utf8(&self.bytes).unwrap_or("") }
+    }
+}
+
+/// Readings of a button that must agree: 20 ms at 250 looks a second, longer than contacts bounce (common practice, no source).
+const AGREE: u8 = 5;
+
+/// A button, looked at in equal times.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Button {
+    down: bool,
+    other: u8,
+}
+
+impl Button {
+    /// Takes whether it is down; `true` once for each press.
+    pub fn look(&mut self, down: bool) -> bool {
+        self.other = if down == self.down { 0 } else { self.other + 1 };
+        if self.other < AGREE {
+            return false;
+        }
+        (self.down, self.other) = (down, 0);
+        down
+    }
+}
+
+/// Plays a script's image, led by orders.
+#[derive(Clone, Debug)]
+pub struct Alone<'a> {
+    image: Image<'a>,
+    maker: Maker<'a>,
+}
+
+impl<'a> Alone<'a> {
+    /// At the start of an image.
+    pub fn new(image: Image<'a>, rate: FrameRate) -> Alone<'a> {
+        Alone { maker: Maker::new(Player::of_image(&image, rate), rate), image }
+    }
+
+    /// Carries an order out and returns the number of the first frame that it holds for; `None` when the script has no step in that
+    /// rhythm. [`Order::Rest`] and [`Order::Play`] are for the output stage, and change nothing here.
+    ///
+    /// Frames that were made before wait to be shown first. After an order the script does not end: its last step goes on.
+    pub fn apply(&mut self, order: Order<'_>) -> Option<u64> {
+        let player = self.maker.player();
+        match order {
+            Order::Rhythm(word) => {
+                let item =
+                    (0..self.image.items()).find(|item| self.image.rhythm(*item).is_some_and(|its| its.id == word))?;
+                player.go_on(self.image.timeline_from(item));
+            }
+            Order::Next => player.next_step(),
+            Order::Hold => player.hold(),
+            Order::Rest | Order::Play => {}
+        }
+        Some(player.position())
+    }
+
+    /// Makes as many frames as there is room for, as [`Maker::fill`].
+    pub fn fill<const OUTPUTS: usize>(
+        &mut self,
+        wiring: &Wiring,
+        queue: &mut Producer<'_, RigFrame<OUTPUTS>>,
+    ) -> usize {
+        self.maker.fill(wiring, queue)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fixed::Slope;
+    use crate::wiring::{Output, Source};
+    use heapless::spsc::Queue;
+    use pulsewright_core::heart::catalogue::named;
+    use pulsewright_core::{ADULT, Frame, Item, SINUS, Script, Settings, Span, Step, image};
+    use std::vec::Vec;
+
+    const RATE: FrameRate = FrameRate::lit(250);
+
+    fn step(ms: u64, rhythm: &str) -> Item<'static> {
+        Step::lasting(Span::millis(ms), Settings::new(&ADULT, named(rhythm))).into()
+    }
+
+    fn wiring() -> Wiring {
+        let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 0 };
+        Wiring::new(&[Output { source: Source::Chest(0), slope, rest: 0 }], (-32_768, 32_767)).unwrap()
+    }
+
+    /// Codes of a board that gets orders once so many frames were made.
+    fn led(items: &[Item<'_>], orders: &[(usize, Order<'_>)], count: usize) -> Vec<i32> {
+        let mut bytes = Vec::new();
+        image::write(&Script::new(5, items).unwrap(), |part| bytes.extend_from_slice(part)).unwrap();
+        let mut alone = Alone::new(Image::new(&bytes).unwrap(), RATE);
+        let mut queue = Queue::<RigFrame<1>, 17>::new();
+        let (mut producer, mut consumer) = queue.split();
+        let mut codes = Vec::new();
+        while codes.len() < count {
+            for (_, order) in orders.iter().filter(|(at, _)| *at == codes.len()) {
+                assert_eq!(alone.apply(*order), Some(codes.len() as u64));
+            }
+            assert!(alone.fill(&wiring(), &mut producer) > 0, "the script has ended");
+            while let Some(frame) = consumer.dequeue() {
+                codes.push(frame.codes[0]);
+            }
+        }
+        codes.truncate(count);
+        codes
+    }
+
+    /// Codes of a script that was known from the start.
+    fn scripted(items: &[Item<'_>], count: usize) -> Vec<i32> {
+        let mut frames = std::vec![Frame::default(); count];
+        assert_eq!(Player::new(&Script::new(5, items).unwrap(), RATE).fill(&mut frames), count);
+        let wiring = wiring();
+        frames.iter().map(|frame| wiring.code(&wiring.outputs()[0], frame).0).collect()
+    }
+
+    #[test]
+    fn orders_play_what_a_script_of_the_same_steps_plays() {
+        let items = [step(2048, "sinus"), step(2048, "ventricular-tachycardia"), step(2048, "asystole")];
+        // 1600 frames are 6.4 s, of which three orders make five steps.
+        let orders = [(256, Order::Hold), (768, Order::Next), (1024, Order::Rhythm("sinus"))];
+        let as_led = [
+            step(3072, "sinus"),
+            step(1024, "ventricular-tachycardia"),
+            step(2048, "sinus"),
+            step(2048, "ventricular-tachycardia"),
+            step(8000, "asystole"),
+        ];
+        let codes = led(&items, &orders, 3200);
+        assert_eq!(codes, scripted(&as_led, 3200));
+        assert_ne!(codes, scripted(&[step(60_000, "sinus")], 3200));
+    }
+
+    #[test]
+    fn a_rhythm_that_the_script_does_not_have_changes_nothing() {
+        let mut bytes = Vec::new();
+        let items = [step(2000, "sinus")];
+        image::write(&Script::new(5, &items).unwrap(), |part| bytes.extend_from_slice(part)).unwrap();
+        let mut alone = Alone::new(Image::new(&bytes).unwrap(), RATE);
+        assert_eq!(alone.apply(Order::Rhythm("asystole")), None);
+        assert_eq!(alone.apply(Order::Rhythm(SINUS.id)), Some(0));
+    }
+
+    #[test]
+    fn lines_of_a_terminal() {
+        let mut typed = Typed::default();
+        let mut lines = Vec::new();
+        for byte in *b"nexx\x08t\r\n\n  rhythm   sinus \nhold it\nhold\r" {
+            if typed.take(byte) {
+                lines.push(std::string::String::from(typed.line()));
+            }
+        }
+        let orders: Vec<_> = lines.iter().map(|line| Order::read(line)).collect();
+        assert_eq!(orders, [Some(Order::Next), Some(Order::Rhythm("sinus")), None, Some(Order::Hold)]);
+        assert!((0..70).all(|_| !typed.take(b'x')) && typed.take(b'\n'));
+        assert_eq!(typed.line(), "");
+        assert!(!typed.take(b'r') && !typed.take(0xff) && typed.take(b'\n'));
+        assert_eq!(typed.line(), "");
+    }
+
+    #[test]
+    fn a_button_that_bounces_is_pressed_once() {
+        let mut button = Button::default();
+        let looks = [1, 0, 1, 1, 0, 1, 1, 1, 1, 1, 1, 1, 0, 1, 0, 0, 1, 0, 0, 0, 0, 0, 0];
+        assert_eq!(looks.iter().filter(|down| button.look(**down == 1)).count(), 1);
+    }
+}

@@ -1,0 +1,149 @@
+//! A board that drives the converters of a bench rig by itself, on an emulated Cortex-M4F or Cortex-M0+: it plays a script out of a
+//! region of its memory, without a computer.
+//!
+//! Lines of text over the first serial port lead it (`rhythm WORD`, `next`, `hold`, `rest`, `play`); it answers each with the number of
+//! the first frame that the order holds for. Two buttons are `next` and `hold`. The converters are modelled as those of
+//! `pulsewright-rig`. On a part of yours replace `board` and `model`; the rest stays.
+//!
+//! **For test benches only**: never to a person, nor to equipment connected to one.
+#![no_std]
+#![no_main]
+
+#[path = "../rig/bench.rs"]
+mod bench;
+#[path = "../rig/board.rs"]
+mod board;
+#[path = "../rig/model.rs"]
+mod model;
+
+use board::{Port, Ticker};
+use core::cell::RefCell;
+use core::fmt::Write;
+use core::panic::PanicInfo;
+use cortex_m::interrupt::Mutex;
+use cortex_m_rt::{entry, exception};
+use heapless::spsc::Queue;
+use model::{Latch, Pins, Words};
+use pulsewright_core::image::Image;
+use pulsewright_core::time::FrameRate;
+use pulsewright_device::alone::{Alone, Button, HELP, Order, Typed};
+use pulsewright_device::converter::SpiConverters;
+use pulsewright_device::stage::{Cause, RigFrame, Stage, State};
+use pulsewright_device::wiring::{MAX_OUTPUTS, Wiring};
+
+/// Outputs of the rig.
+const OUTPUTS: usize = 13;
+/// Frames that wait at most: four blocks, so that an order is shown within a quarter of a second.
+const ROOM: usize = 65;
+/// Frames a second.
+const RATE: FrameRate = FrameRate::lit(250);
+/// Ticks without a frame before the outputs go to rest.
+const PATIENCE: u32 = 10;
+
+type RigStage = Stage<'static, SpiConverters<Words, Latch>, Pins, (), OUTPUTS>;
+
+/// The output stage, which the timer interrupt drives and the main loop starts and stops.
+static STAGE: Mutex<RefCell<Option<RigStage>>> = Mutex::new(RefCell::new(None));
+
+#[panic_handler]
+fn panic(_: &PanicInfo) -> ! {
+    rest_for_ever()
+}
+
+/// What no program can go on from: the interrupt that would show frames never comes again, and a watchdog resets the board.
+fn rest_for_ever() -> ! {
+    cortex_m::interrupt::disable();
+    loop {
+        cortex_m::asm::wfi();
+    }
+}
+
+/// Uses the output stage, while no interrupt does.
+fn with_stage<R>(use_it: impl FnOnce(&mut RigStage) -> R) -> Option<R> {
+    cortex_m::interrupt::free(|token| STAGE.borrow(token).borrow_mut().as_mut().map(use_it))
+}
+
+#[exception]
+fn SysTick() {
+    board::count_tick();
+    with_stage(|stage| stage.tick(board::now()));
+}
+
+/// Words for a state of the output stage.
+fn words(state: State) -> &'static str {
+    match state {
+        State::Playing => "plays",
+        State::Resting(Cause::NotStarted) => "rests: not started",
+        State::Resting(Cause::Stopped) => "rests: stopped",
+        State::Resting(Cause::Underrun) => "rests: no frames",
+        State::Resting(Cause::Converter) => "rests: a converter",
+        State::Resting(Cause::Silence) => "rests: silence",
+    }
+}
+
+#[entry]
+fn main() -> ! {
+    let Ok(wiring) = Wiring::of_image(&bench::BENCH) else { rest_for_ever() };
+    let Some(queue) = cortex_m::singleton!(: Queue<RigFrame<OUTPUTS>, ROOM> = Queue::new()) else { rest_for_ever() };
+    let (mut frames, shown) = queue.split();
+    board::start_clock();
+    let mut port = Port::open();
+    let mut addresses = [0; MAX_OUTPUTS];
+    addresses.iter_mut().zip(0_u8..).for_each(|(address, number)| *address = number);
+    let converters = SpiConverters::new(Words, Latch, addresses, 16);
+    let stage = Stage::new(&wiring, (converters, Pins::open(), ()), shown, 0, PATIENCE);
+    cortex_m::interrupt::free(|token| STAGE.borrow(token).replace(Some(stage)));
+    let _ticker = Ticker::start(RATE.as_hz());
+    let image = match Image::new(board::script()) {
+        Ok(image) => image,
+        Err(error) => {
+            // At rest for ever, with the reason.
+            let _ = writeln!(port, "no script: {error}");
+            loop {
+                cortex_m::asm::wfi();
+            }
+        }
+    };
+    let mut alone = Alone::new(image, RATE);
+    let mut typed = Typed::default();
+    let mut buttons = [(Button::default(), Order::Next, "next"), (Button::default(), Order::Hold, "hold")];
+    let mut state = State::Resting(Cause::NotStarted);
+    alone.fill(&wiring, &mut frames);
+    with_stage(Stage::start);
+    loop {
+        while let Some(byte) = port.read() {
+            if typed.take(byte) {
+                let line = typed.line();
+                carry_out(Order::read(line), line, &mut alone, &mut port);
+            }
+        }
+        let down = board::buttons();
+        for (number, (button, order, name)) in buttons.iter_mut().enumerate() {
+            if button.look(down & 1 << number != 0) {
+                carry_out(Some(*order), name, &mut alone, &mut port);
+            }
+        }
+        alone.fill(&wiring, &mut frames);
+        let Some(now) = with_stage(|stage| stage.state()) else { rest_for_ever() };
+        if now != state {
+            state = now;
+            let _ = writeln!(port, "{}", words(state));
+        }
+        // The port or the timer wakes it.
+        cortex_m::asm::wfi();
+    }
+}
+
+/// Carries out an order and answers it. The port never fails.
+fn carry_out(order: Option<Order<'_>>, line: &str, alone: &mut Alone<'_>, port: &mut Port) {
+    let Some(order) = order else {
+        let _ = writeln!(port, "no order: {line}; orders: {HELP}");
+        return;
+    };
+    match (order, alone.apply(order)) {
+        (_, None) => drop(writeln!(port, "the script has no such rhythm: {line}")),
+        (Order::Rest, _) => drop(with_stage(|stage| stage.stop(Cause::Stopped))),
+        (Order::Play, _) => drop(with_stage(Stage::start)),
+        (_, Some(frame)) => drop(writeln!(port, "{frame} {line}")),
+    }
+}
