@@ -1,13 +1,36 @@
 //! The core's elementary functions against `f64`, over their whole domains.
 //!
-//! In release builds every `f32` (or every phase) is tried; in debug builds every 509th, so that the check stays quick.
+//! Every `f32` (or every phase) was tried with the text of `math.rs` whose digest stands here. Release builds try them all again
+//! when that text is another one, or with `PULSEWRIGHT_NUMERICS=all`; otherwise they try every 61st, debug builds every 509th.
 //! The reference is the platform's `f64` function, whose own error (below 1e-15) does not matter here.
 
 use pulsewright_core::internal::math::{exp, ln, pow, sin_turn, sqrt};
 use pulsewright_core::time::Span;
-use std::thread;
+use std::sync::LazyLock;
+use std::{env, thread};
 
-const STRIDE: u64 = if cfg!(debug_assertions) { 509 } else { 1 };
+/// FNV-1a digest of the text of `math.rs` with which every number was tried.
+const TRIED: u64 = 0x5687_594f_599c_4182;
+
+const TEXT: &str = include_str!("../../crates/core/src/math.rs");
+
+/// One bit pattern of this many is tried.
+static STRIDE: LazyLock<u64> = LazyLock::new(|| {
+    let digest = digest(TEXT);
+    let all = digest != TRIED || env::var("PULSEWRIGHT_NUMERICS").is_ok_and(|value| value == "all");
+    match (cfg!(debug_assertions), all) {
+        (true, _) => 509,
+        (false, true) => {
+            println!("every number, with the digest {digest:#018x}");
+            1
+        }
+        (false, false) => 61,
+    }
+});
+
+fn digest(text: &str) -> u64 {
+    text.bytes().fold(0xcbf2_9ce4_8422_2325, |digest, byte| (digest ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))
+}
 
 /// Largest error of `error` over the bit patterns from `first` to `last`, worked on in two halves.
 fn worst(first: u32, last: u32, error: impl Fn(u32) -> f64 + Sync) -> f64 {
@@ -20,7 +43,7 @@ fn worst(first: u32, last: u32, error: impl Fn(u32) -> f64 + Sync) -> f64 {
             // A NaN must not hide behind a comparison that is false.
             assert!(!error.is_nan(), "no number at bits {bits:#x}");
             worst = worst.max(error);
-            bits += STRIDE;
+            bits += *STRIDE;
         }
         worst
     };

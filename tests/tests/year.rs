@@ -1,6 +1,6 @@
 //! A year of signal, passed over by `skip`: nothing drifts, in leaps of any size.
 //!
-//! A year is some 40 million beats. Release builds pass a year of the regular rhythm and 91 days of the irregular one, debug builds
+//! A year is some 40 million beats. Release builds pass 28 days of the regular rhythm and 14 of the irregular one, debug builds
 //! nine days of each; with `PULSEWRIGHT_YEAR=all` a release build passes the whole year of both.
 
 use pulsewright_core::frame::{Digest, Frame};
@@ -13,13 +13,14 @@ use pulsewright_tests::played::items;
 
 const RATE: FrameRate = FrameRate::lit(500);
 
-/// Days of the regular rhythm.
-const YEAR: u64 = if cfg!(debug_assertions) { 9 } else { 365 };
-
-/// Days of the irregular one.
-fn irregular_days() -> u64 {
+/// The days that a test passes: so many in an everyday run of a release build, or the whole year.
+fn days(everyday: u64) -> u64 {
     let whole = std::env::var("PULSEWRIGHT_YEAR").is_ok_and(|value| value == "all");
-    if whole { YEAR } else { YEAR.min(91) }
+    match (cfg!(debug_assertions), whole) {
+        (true, _) => 9,
+        (false, true) => 365,
+        (false, false) => everyday,
+    }
 }
 
 /// Frames of a day.
@@ -91,12 +92,13 @@ fn what_follows(mut player: Player<'_>) -> u64 {
 
 #[test]
 fn seventy_beats_a_minute_stay_seventy_to_the_tick() {
-    let beats = passed("sinus rate_bpm=70 variability.breathing_ms=0", YEAR);
+    let days = days(28);
+    let beats = passed("sinus rate_bpm=70 variability.breathing_ms=0", days);
     // One period, rounded once to a tick, from the definition.
     let period = (TICKS_PER_SECOND as f64 * 60.0 / 70.0).round() as u64;
     assert_eq!((beats.shortest, beats.longest), (Some(period), period));
     let (first, last) = (beats.first.expect("a beat").ticks(), beats.last.expect("a beat").ticks());
-    let end = YEAR * 86_400 * TICKS_PER_SECOND;
+    let end = days * 86_400 * TICKS_PER_SECOND;
     let count = (end - 1 - first) / period + 1;
     assert_eq!(beats.count, count);
     assert_eq!(last, first + (count - 1) * period);
@@ -108,7 +110,7 @@ fn seventy_beats_a_minute_stay_seventy_to_the_tick() {
 
 #[test]
 fn an_irregular_rhythm_is_the_same_in_any_leaps() {
-    let days = irregular_days();
+    let days = days(14);
     let beats = passed("atrial-fibrillation rate_bpm=90", days);
     let mean_bpm = beats.count as f64 / (days * 1440) as f64;
     assert!((mean_bpm - 90.0).abs() < 0.9, "{mean_bpm} bpm");
