@@ -42,29 +42,19 @@ pub use built::run;
 #[cfg(feature = "console")]
 mod built {
     use super::{Failure, Outcome, Request};
+    use crate::bench::{self, Outputs};
     use crate::diagnostics::{say, warn};
     use crate::interruption;
-    use crate::output::claim;
-    use crate::record_files;
-    use crate::signal_output::{self, Form};
-    use pulsewright_console::{Coder, Console, Consumer, Nowhere, Planned, serve};
-    use pulsewright_core::frame::Frame;
-    use pulsewright_record::instruments::NO_OUTPUT;
-    use std::io::{self, Write};
-    use std::path::Path;
+    use pulsewright_bench::Setup;
+    use pulsewright_console::{Console, serve};
 
     /// Serves the console until the program is asked to end.
     pub fn run(request: Request) -> Outcome {
-        let plain = request.play.as_deref().map_or(Ok(None), signal_output::plain_file)?;
+        let outputs = Outputs { play: request.play, rig: request.rig, rate: request.frame_rate, force: request.force };
         // Held until the end: no other process writes there.
-        let inputs = request.rig.as_deref().into_iter().chain(request.plan.as_deref());
-        let _claimed = plain.map(|file| claim(&[file], inputs, request.force)).transpose()?;
-        let consumer = consumer(&request)?;
-        let plan = request.plan.as_deref().map(|script| {
-            let (document, plan) = record_files::plan(script, request.rig.as_deref(), None)?;
-            Ok((document.seed(), Planned::new(plan, &document).map_err(Failure::input)?))
-        });
-        let (seed, plan) = plan.transpose()?.map_or((1, None), |(seed, plan)| (seed, Some(plan)));
+        let _claimed = outputs.claim(request.plan.as_deref())?;
+        let consumer = outputs.consumer()?;
+        let (seed, plan) = bench::planned(request.plan.as_deref(), outputs.rig.as_deref())?;
         if !request.address.ip().is_loopback() {
             warn(
                 "the console can be reached from the network: its traffic is not encrypted, so anyone on the way can read and \
@@ -72,12 +62,12 @@ mod built {
             );
         }
         interruption::watch();
-        let console = Console {
-            address: request.address,
-            rate: request.frame_rate,
+        let setup = Setup {
+            rate: outputs.rate,
             seed: request.seed.unwrap_or(seed),
-            folder: request.folder.clone(),
+            folder: request.folder,
             plan,
+            record: None,
             consumer,
         };
         let mut open = request.open;
@@ -87,45 +77,7 @@ mod built {
                 say("no browser could be opened; open the link by hand");
             }
         };
-        let served = serve(console, on_link, interruption::asked).map_err(Failure::input)?;
-        served.remarks.iter().for_each(|words| warn(words));
-        if let Some(log) = served.log {
-            say(&format!("played: {}", log.display()));
-        }
-        match served.failed {
-            Some(why) => Err(Failure::input(format!("the output failed: {why}"))),
-            None => Ok(()),
-        }
-    }
-
-    fn consumer(request: &Request) -> Result<Consumer, Failure> {
-        let form = Form::new(request.rig.as_deref(), request.frame_rate)?;
-        let pressures = form.pressures();
-        let Some(path) = request.play.clone() else {
-            return Ok(Consumer {
-                name: NO_OUTPUT.to_owned(),
-                pressures,
-                coder: Box::new(Nowhere),
-                open: Box::new(|| Ok(Box::new(io::sink()))),
-            });
-        };
-        let name = path.display().to_string();
-        Ok(Consumer { name, pressures, coder: Box::new(Coded(form)), open: Box::new(move || opened(&path)) })
-    }
-
-    fn opened(path: &Path) -> io::Result<Box<dyn Write + Send>> {
-        Ok(Box::new(signal_output::open(path)?))
-    }
-
-    struct Coded(Form);
-
-    impl Coder for Coded {
-        fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
-            self.0.encode(frames, bytes);
-        }
-
-        fn remarks(&self) -> Vec<String> {
-            self.0.clipped()
-        }
+        let console = Console { address: request.address, setup };
+        bench::ended(&serve(console, on_link, interruption::asked).map_err(Failure::input)?)
     }
 }

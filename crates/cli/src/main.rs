@@ -7,6 +7,8 @@
 //! in [`run`].
 
 mod args;
+#[cfg(feature = "console")]
+mod bench;
 mod calibrate;
 mod catalog;
 mod channel_groups;

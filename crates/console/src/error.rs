@@ -10,17 +10,9 @@ pub enum ConsoleError {
     /// The address can't be had.
     #[error("cannot listen at {0}: {1}")]
     Listen(SocketAddr, #[source] io::Error),
-    /// The folder can't be written, or another console works in it.
+    /// The session can't begin, or did not end well.
     #[error(transparent)]
-    Folder(#[from] pulsewright_files::atomic::FileError),
-    /// A document that the console keeps can't be read; its file is left alone.
-    #[error("{what} can't be read: {why}; mend the file, or move it away")]
-    Unreadable {
-        /// The document.
-        what: &'static str,
-        /// The reason, with the file.
-        why: String,
-    },
+    Bench(#[from] pulsewright_bench::BenchError),
     /// The system gives no random numbers for the links.
     #[error("the system gives no random numbers: {0}")]
     Random(String),

@@ -1,11 +1,7 @@
 //! The page: its files, built in, and the data that it is made from.
 
-use crate::{controls, tee};
-use pulsewright_core::body::BODIES;
-use pulsewright_core::heart::catalogue::RHYTHMS;
-use pulsewright_core::heart::rhythm::EctopicSite;
+use pulsewright_bench::offer;
 use pulsewright_core::time::FrameRate;
-use pulsewright_script::{catalogue_text, rhythm_words};
 use serde_json::{Value, json};
 
 /// A file of the page: its path, media type and text.
@@ -32,28 +28,11 @@ pub static FILES: &[File] = &[
 
 /// Everything that does not change while the console runs.
 pub fn data(rate: FrameRate, output: &str, log: &str, plan: Value) -> Value {
-    let channels: Vec<Value> = tee::channels().map(|of| json!({"id": of.id(), "unit": of.kind().unit()})).collect();
-    json!({
-        "rhythms": rhythms(), "controls": controls::list(), "channels": channels,
-        "bodies": BODIES.iter().map(|body| json!({"id": body.id, "name": body.name})).collect::<Vec<_>>(),
-        "sites": EctopicSite::ALL.iter().map(|site| site.id()).collect::<Vec<_>>(),
-        "rate_hz": rate.as_hz(), "every": tee::every(rate), "output": output, "log": log,
-        "plan": plan,
-    })
-}
-
-/// The rhythms by group, each with its words.
-fn rhythms() -> Value {
-    let group = |group: &rhythm_words::RhythmGroup| {
-        let rows = rhythm_words::ALL.iter().filter(|row| row.group == *group);
-        let rows: Vec<Value> = rows
-            .filter_map(|row| {
-                let rhythm = RHYTHMS.iter().find(|rhythm| rhythm.id == row.id)?;
-                let criteria = catalogue_text::find(row.id).map_or("", |text| text.criteria);
-                Some(json!({"id": row.id, "name": rhythm.name, "words": row.words, "criteria": criteria}))
-            })
-            .collect();
-        json!({"name": group.name(), "rhythms": rows})
-    };
-    rhythm_words::RhythmGroup::ALL.iter().map(group).collect()
+    let mut data = offer::all();
+    if let Some(data) = data.as_object_mut() {
+        let own =
+            json!({"rate_hz": rate.as_hz(), "every": offer::every(rate), "output": output, "log": log, "plan": plan});
+        data.extend(own.as_object().cloned().unwrap_or_default());
+    }
+    data
 }

@@ -2,20 +2,17 @@
 
 use crate::answers::refused;
 use crate::app::App;
-use crate::clerk::Task;
-use crate::order::{Message as Asking, Order, Request};
-use crate::run::Asked;
-use crate::shared::Down;
+use crate::pages::Down;
 use axum::extract::State;
 use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket, WebSocketUpgrade, close_code};
 use axum::http::{HeaderMap, StatusCode};
 use axum::response::Response;
-use pulsewright_record::calendar;
-use pulsewright_stream::Command;
+use pulsewright_bench::{ANSWER, Request};
 use pulsewright_text::json;
+use serde::Deserialize;
 use serde_json::{Value, json};
 use std::sync::Arc;
-use std::time::{Duration, Instant, SystemTime};
+use std::time::{Duration, Instant};
 use tokio::sync::broadcast::error::RecvError;
 use tokio::sync::{Semaphore, mpsc, oneshot};
 use tokio::time::timeout;
@@ -33,8 +30,8 @@ const MOST_PAGES: usize = 8;
 /// How long a page may take over a message to it.
 const PATIENCE: Duration = Duration::from_secs(5);
 
-/// How long an order waits for the player, which waits for the consumer.
-const ANSWER: Duration = Duration::from_secs(2);
+/// How long after [`ANSWER`] an order may still be answered that was carried out in time.
+const GRACE: Duration = Duration::from_millis(200);
 
 /// A place for each; it is given up with the socket.
 static PAGES: Semaphore = Semaphore::const_new(MOST_PAGES);
@@ -55,9 +52,9 @@ pub async fn open(State(app): State<Arc<App>>, headers: HeaderMap, upgrade: WebS
 
 /// Talks with a page until it goes away, or breaks the rules.
 async fn talk(mut socket: WebSocket, app: Arc<App>) -> Result<(), axum::Error> {
-    let mut down = app.shared.listen();
+    let mut down = app.pages.listen();
     let (answers, mut answered) = mpsc::channel(BURST as usize);
-    for text in app.shared.so_far() {
+    for text in so_far(&app) {
         send(&mut socket, Message::Text(text)).await?;
     }
     let mut allowance = Allowance::new(Instant::now());
@@ -85,7 +82,7 @@ async fn talk(mut socket: WebSocket, app: Arc<App>) -> Result<(), axum::Error> {
                 Ok(Down::Frames(bytes)) => send(&mut socket, Message::Binary(bytes)).await?,
                 // Too slow for the frames: it misses some, and the next ones say where they belong.
                 Err(RecvError::Lagged(_)) => {
-                    for text in app.shared.so_far() {
+                    for text in so_far(&app) {
                         send(&mut socket, Message::Text(text)).await?;
                     }
                 }
@@ -103,6 +100,22 @@ async fn close(socket: &mut WebSocket, code: u16, reason: &'static str) -> Resul
     send(socket, Message::Close(Some(CloseFrame { code, reason: Utf8Bytes::from_static(reason) }))).await
 }
 
+/// What a page has to know first.
+fn so_far(app: &App) -> Vec<Utf8Bytes> {
+    let clock = Utf8Bytes::from(app.bench.clock().to_string());
+    app.pages.so_far().into_iter().chain([clock]).collect()
+}
+
+/// A message of the page.
+#[derive(Debug, Deserialize)]
+struct Asking {
+    /// Number that the answer carries.
+    n: u64,
+    /// The request.
+    #[serde(flatten)]
+    request: Request,
+}
+
 /// Carries out a message; its answer comes through `answers`.
 fn listen(text: &str, app: &Arc<App>, answers: &mpsc::Sender<Utf8Bytes>) {
     let Asking { n, request } = match json::parse(text) {
@@ -112,53 +125,17 @@ fn listen(text: &str, app: &Arc<App>, answers: &mpsc::Sender<Utf8Bytes>) {
             return;
         }
     };
-    if let Request::Confirm { person, output } = request {
-        return answer(answers, n, confirm(person, output, app));
-    }
-    match request.order() {
-        Ok(Some(order)) => order_later(n, order, app, answers),
-        Ok(None) => {
-            let answers = answers.clone();
-            app.note(Task::Asked(request, Box::new(move |done| answer(&answers, n, done))));
-        }
-        Err(why) => answer(answers, n, Err(why)),
-    }
-}
-
-/// Opens the outputs once a person has confirmed both.
-fn confirm(person: bool, output: bool, app: &App) -> Result<Value, String> {
-    if !person {
-        return Err("outputs stay closed while a person may be connected".to_owned());
-    }
-    if !output {
-        return Err("outputs stay closed until they were verified with a meter".to_owned());
-    }
-    let moment = calendar::utc(SystemTime::now());
-    app.confirm(vec![
-        format!("Connected to no person: confirmed {moment}"),
-        format!("Output verified with a calibrated meter: confirmed {moment}"),
-    ]);
-    Ok(Value::Null)
-}
-
-/// Hands an order to the player, and answers when it was carried out.
-fn order_later(n: u64, order: Order, app: &Arc<App>, answers: &mpsc::Sender<Utf8Bytes>) {
-    let played = if let Order::Change(Command::Rhythm(rhythm)) = &order { Some(rhythm.id) } else { None };
     let (reply, replied) = oneshot::channel();
-    if let Err(why) = app.ask(Asked { order, reply }) {
-        answer(answers, n, Err(why));
-        return;
-    }
-    let (app, answers) = (app.clone(), answers.clone());
+    // A page that went away takes no answer.
+    let is_order = app.bench.request(request, Box::new(move |done| _ = reply.send(done)));
+    let answers = answers.clone();
     tokio::spawn(async move {
-        let done = match timeout(ANSWER, replied).await {
-            Ok(Ok(done)) => done.map(|frame| json!(frame)),
+        let replied = if is_order { timeout(ANSWER + GRACE, replied).await } else { Ok(replied.await) };
+        let done = match replied {
+            Ok(Ok(done)) => done,
             Ok(Err(_)) => Err("the output has ended".to_owned()),
             Err(_) => Err("the output takes no frames; nothing was changed, and only a stop will follow".to_owned()),
         };
-        if let (Some(id), Ok(_)) = (played, &done) {
-            app.note(Task::Played(id));
-        }
         answer(&answers, n, done);
     });
 }

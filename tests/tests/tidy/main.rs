@@ -174,7 +174,7 @@ const RHYTHM_WORDS: [(&str, &str); 8] = [
     ("crates/score/src/annotations.rs", "so do scored episodes"),
     ("crates/script/src/catalogue_text.rs", "a sentence on each rhythm"),
     ("crates/script/src/rhythm_words.rs", "other words for each rhythm"),
-    ("crates/console/src/rest.rs", "the console rests in asystole"),
+    ("crates/bench/src/rest.rs", "outputs rest in asystole"),
 ];
 
 #[test]

@@ -1,6 +1,6 @@
 //! The address book: the equipment that is checked and the instruments, kept in the folder.
 
-use crate::error::ConsoleError;
+use crate::error::BenchError;
 use crate::kept;
 use pulsewright_files::atomic::{Claim, FileError};
 use pulsewright_record::record::Instrument;
@@ -57,8 +57,8 @@ impl Addresses {
     /// The address book of a folder, empty where there is none.
     ///
     /// # Errors
-    /// When it can't be read: it is never written over then. When another console works in the folder.
-    pub fn open(folder: &Path) -> Result<Addresses, ConsoleError> {
+    /// When it can't be read: it is never written over then. When another session works in the folder.
+    pub fn open(folder: &Path) -> Result<Addresses, BenchError> {
         let path = folder.join(FILE);
         let claim = Claim::new(&path)?;
         let entries = kept::read(&path, "the address book")?;

@@ -19,8 +19,9 @@ use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use store::Store;
+pub use store::{Place, RecordFile};
 
-/// How much longer than the step has played an alarm may have been timed, s: the clocks of page and player differ by less.
+/// How much longer than the step has played an alarm may have been timed, s: the clocks of view and player differ by less.
 const SLACK_S: f64 = 0.5;
 
 /// The checks of a plan.
@@ -33,8 +34,8 @@ pub struct Checks {
     open: Option<Open>,
     /// The step of the plan that plays for the record that is open, and its first frame.
     playing: Option<(usize, u64)>,
-    /// The record that was signed last.
-    signed: Option<Value>,
+    /// The record that was signed last, and its path.
+    signed: Option<(Value, PathBuf)>,
 }
 
 /// The record that is open.
@@ -46,10 +47,15 @@ struct Open {
 }
 
 impl Checks {
-    /// Of a plan, in a folder.
-    pub fn new(plan: Plan, folder: PathBuf, output: String, rate: FrameRate, log: Log) -> Checks {
-        let store = Store::new(folder, &plan);
+    /// Of a plan, with the place of its records.
+    pub fn new(plan: Plan, place: Place, output: String, rate: FrameRate, log: Log) -> Checks {
+        let store = Store::new(place, &plan);
         Checks { plan, rate, output, store, log, open: None, playing: None, signed: None }
+    }
+
+    /// The record that was signed last.
+    pub fn into_signed(self) -> Option<PathBuf> {
+        self.signed.map(|(_, path)| path)
     }
 
     /// A step began.
@@ -113,6 +119,9 @@ impl Checks {
         if self.open.is_some() {
             return Err("a record is open: sign it, or leave it, first".to_owned());
         }
+        if !self.store.has_room() {
+            return Err("this session's record is signed: start the next one under another name".to_owned());
+        }
         let asset = words.get("asset").map_or("", String::as_str).trim().to_owned();
         if asset.is_empty() {
             return Err("enter the asset number".to_owned());
@@ -147,7 +156,7 @@ impl Checks {
         };
         addresses.keep_asset(kept).map_err(|error| error.to_string())?;
         self.open = Some(Open { answers, draft, before });
-        (self.playing, self.signed) = (None, None);
+        self.playing = None;
         Ok(Value::Null)
     }
 
@@ -217,10 +226,11 @@ impl Checks {
             record: file.clone(),
             ..Asset::of(&record.about)
         };
-        self.signed = Some(json!({
+        let signed = json!({
             "file": path.display().to_string(), "asset": asset.asset, "overall": report.overall_id(),
             "counts": report.judgement.counts(), "text": report.text(),
-        }));
+        });
+        self.signed = Some((signed, path));
         self.open = None;
         addresses
             .keep_asset(asset)
@@ -228,10 +238,10 @@ impl Checks {
         Ok(json!(file))
     }
 
-    /// What the pages show.
+    /// What the view shows.
     pub fn state(&self) -> Value {
         let Some(Open { answers, before, .. }) = &self.open else {
-            return json!({"t": "record", "open": false, "unfinished": self.store.unfinished(&self.plan), "signed": self.signed});
+            return json!({"t": "record", "open": false, "unfinished": self.store.unfinished(&self.plan), "signed": self.signed.as_ref().map(|(signed, _)| signed)});
         };
         let record = answers.record();
         let judgement = Judgement::new(&self.plan, record);

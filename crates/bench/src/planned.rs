@@ -1,4 +1,4 @@
-//! The steps of a plan: as they are played, and as the page shows them.
+//! The steps of a plan: as they are played, and as a view shows them.
 
 use pulsewright_core::script::Ramp;
 use pulsewright_core::time::Span;
@@ -16,7 +16,7 @@ use serde_json::{Value, json};
 pub struct Planned {
     /// Each as it is played: it holds until the next order; its ramps keep their lengths.
     pub steps: Vec<Step>,
-    /// What the page shows.
+    /// What a view shows, as JSON.
     pub page: Value,
     /// The plan itself.
     pub plan: Plan,

@@ -1,8 +1,6 @@
-//! Hands each block to the consumer, and once it was taken to the pages.
+//! Hands each block to the consumer, and once it was taken to the view.
 
 use crate::shared::Shared;
-use axum::body::Bytes;
-use axum::extract::ws::Utf8Bytes;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::time::FrameRate;
 use serde_json::{Value, json};
@@ -11,19 +9,19 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender};
 use std::time::Instant;
 
-/// Frames a second that pages get at most; of more, every second, third, ... frame.
+/// Frames a second that views get at most; of more, every second, third, ... frame.
 const SHOWN_HZ: u32 = 500;
 
-/// Frames go to the pages this often, a second: a page that draws 60 pictures a second has new ones for each.
+/// Frames go to the view this often, a second: one that draws 60 pictures a second has new ones for each.
 const MESSAGES_PER_S: u32 = 125;
 
-/// Channels that pages get, in this order.
+/// Channels that views get, in this order.
 pub fn channels() -> impl Iterator<Item = Channel> + Clone {
     let shown = |channel: &Channel| !matches!(channel, Channel::Electrode(_));
     Channel::ALL.iter().copied().filter(shown)
 }
 
-/// Every which frame pages get.
+/// Views get every which frame.
 pub fn every(rate: FrameRate) -> u32 {
     rate.as_hz().div_ceil(SHOWN_HZ)
 }
@@ -35,14 +33,14 @@ pub struct Made {
     pub first: u64,
     /// How many frames.
     pub frames: u64,
-    /// Samples of [`channels`] of the frames that pages get.
+    /// Samples of [`channels`] of the frames that views get.
     pub samples: Vec<f32>,
     /// Marks.
     pub marks: Vec<Value>,
 }
 
 impl Made {
-    /// What pages get of a block.
+    /// What views get of a block.
     pub fn new(first: u64, frames: &[Frame], marks: Vec<Value>, rate: FrameRate) -> Made {
         let every = u64::from(every(rate));
         let shown = frames.iter().zip(first..).filter(|(_, index)| index % every == 0);
@@ -83,16 +81,10 @@ impl Tee {
     fn send(&mut self) {
         let gathered = std::mem::take(&mut self.gathered);
         self.gathered.first = gathered.first + gathered.frames;
-        let shown = gathered.samples.len() / channels().count();
-        // The number of the first shown frame, how many, then the samples frame by frame; little-endian.
-        let mut bytes = Vec::with_capacity(12 + 4 * gathered.samples.len());
-        bytes.extend((self.shown_from as f64).to_le_bytes());
-        bytes.extend((shown as u32).to_le_bytes());
-        bytes.extend(gathered.samples.iter().flat_map(|sample| sample.to_le_bytes()));
-        self.shown_from += shown as u64;
-        self.shared.send_frames(Bytes::from(bytes));
+        self.shared.frames(self.shown_from, &gathered.samples);
+        self.shown_from += (gathered.samples.len() / channels().count()) as u64;
         if !gathered.marks.is_empty() {
-            self.shared.send_text(Utf8Bytes::from(json!({"t": "marks", "marks": gathered.marks}).to_string()));
+            self.shared.news(&json!({"t": "marks", "marks": gathered.marks}));
         }
     }
 }
@@ -118,5 +110,5 @@ impl Write for Tee {
     }
 }
 
-/// The end of the channel by which the player hands over what pages get.
+/// The end of the channel by which the player hands over what views get.
 pub type Making = Sender<Made>;

@@ -1,4 +1,4 @@
-//! The large controls of the page: which fields, in which groups, and the size of a step.
+//! The controls that a view offers: which fields, in which groups, and the size of a step.
 
 use pulsewright_core::settings::{Field, Settings};
 use serde_json::{Value, json};
@@ -50,7 +50,7 @@ static GROUPS: &[(&str, &[Control])] = &[
     ),
 ];
 
-/// The controls as the page takes them.
+/// The controls as a view takes them.
 pub fn list() -> Value {
     let groups = GROUPS.iter().map(|(name, controls)| {
         let controls: Vec<Value> = controls

@@ -4,7 +4,7 @@ use pulsewright_core::time::FrameRate;
 use pulsewright_core::truth::{Chamber, Event};
 use serde_json::{Value, json};
 
-/// The mark of an event as the page takes it, `[kind, frame, word]`; `None` for events that the strips do not show.
+/// The mark of an event as a view takes it, `[kind, frame, word]`; `None` for events that the strips do not show.
 pub fn mark(event: &Event, rate: FrameRate) -> Option<Value> {
     let frame = |at| rate.frame_at_or_after(at);
     Some(match event {

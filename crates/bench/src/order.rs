@@ -1,4 +1,4 @@
-//! Orders: what the page asks for, read from a message.
+//! Orders: requests of a view, read.
 
 use crate::controls;
 use pulsewright_core::body::BODIES;
@@ -36,17 +36,7 @@ pub enum Order {
     Stop,
 }
 
-/// A message of the page.
-#[derive(Debug, Deserialize)]
-pub struct Message {
-    /// Number that the answer carries.
-    pub n: u64,
-    /// The request.
-    #[serde(flatten)]
-    pub request: Request,
-}
-
-/// A request as written.
+/// A request of a person: a press, a key, an entry.
 #[derive(Debug, Deserialize)]
 #[serde(tag = "do", rename_all = "kebab-case")]
 pub enum Request {
@@ -59,7 +49,7 @@ pub enum Request {
     },
     /// Plays this rhythm at its usual rate, and holds it.
     Rhythm {
-        /// Its word.
+        /// Its word in the catalogue.
         rhythm: String,
     },
     /// Another body with its resting values.
@@ -72,29 +62,29 @@ pub enum Request {
         /// By path.
         values: BTreeMap<String, f32>,
     },
-    /// See [`Order::Beat`].
+    /// A premature beat at once.
     Beat {
         /// Its word.
         site: String,
     },
-    /// See [`Order::Sequence`].
+    /// Rhythms one after the other; the last one holds.
     Sequence {
         /// Rhythms and seconds.
         steps: Vec<(String, f64)>,
     },
-    /// See [`Order::Next`].
+    /// The next rhythm of the sequence.
     Next,
-    /// See [`Order::Pause`].
+    /// The sequence waits, or goes on.
     Pause {
         /// Whether it waits.
         on: bool,
     },
-    /// See [`Order::Step`].
+    /// A step of the plan.
     Step {
         /// Its place, from 0.
         step: usize,
     },
-    /// See [`Order::Stop`].
+    /// Every output to rest.
     Stop,
     /// Begins the check of a piece of equipment, or takes its draft up.
     Begin {
@@ -142,7 +132,7 @@ pub enum Request {
     },
     /// A rhythm becomes a favourite, or is one no more.
     Favourite {
-        /// Its word.
+        /// Its word in the catalogue.
         rhythm: String,
         /// Whether it is one.
         on: bool,
@@ -159,7 +149,7 @@ impl Request {
     ///
     /// # Errors
     /// The first word that is unknown, or the first number out of its range.
-    pub fn order(&self) -> Result<Option<Order>, String> {
+    pub(crate) fn order(&self) -> Result<Option<Order>, String> {
         Ok(Some(match self {
             Request::Confirm { .. }
             | Request::Favourite { .. }
@@ -237,25 +227,25 @@ mod tests {
     use pulsewright_core::heart::catalogue::named;
 
     fn order(text: &str) -> Result<Option<Order>, String> {
-        let message: Message = serde_json::from_str(text).map_err(|error| error.to_string())?;
-        message.request.order()
+        let request: Request = serde_json::from_str(text).map_err(|error| error.to_string())?;
+        request.order()
     }
 
     #[test]
     fn messages_are_read_or_refused_with_the_reason() {
         assert!(matches!(
-            order(r#"{"n": 1, "do": "rhythm", "rhythm": "asystole"}"#),
+            order(r#"{"do": "rhythm", "rhythm": "asystole"}"#),
             Ok(Some(Order::Change(Command::Rhythm(rhythm)))) if rhythm.id == "asystole"
         ));
-        assert!(matches!(order(r#"{"n": 1, "do": "stop"}"#), Ok(Some(Order::Stop))));
+        assert!(matches!(order(r#"{"do": "stop"}"#), Ok(Some(Order::Stop))));
         for (text, part) in [
-            (r#"{"n": 1, "do": "rhythm", "rhythm": "vfib"}"#, "ventricular-fibrillation"),
-            (r#"{"n": 1, "do": "set", "values": {"rate_bpm": 9000}}"#, "5 to 400"),
-            (r#"{"n": 1, "do": "set", "values": {"rate": 70}}"#, "no setting 'rate'"),
-            (r#"{"n": 1, "do": "sequence", "steps": []}"#, "1 to 100"),
-            (r#"{"n": 1, "do": "sequence", "steps": [["sinus", 0.1]]}"#, "1 to 86400"),
-            (r#"{"n": 1, "do": "beat", "site": "left"}"#, "left-ventricular"),
-            (r#"{"n": 1, "do": "burn"}"#, "unknown variant"),
+            (r#"{"do": "rhythm", "rhythm": "vfib"}"#, "ventricular-fibrillation"),
+            (r#"{"do": "set", "values": {"rate_bpm": 9000}}"#, "5 to 400"),
+            (r#"{"do": "set", "values": {"rate": 70}}"#, "no setting 'rate'"),
+            (r#"{"do": "sequence", "steps": []}"#, "1 to 100"),
+            (r#"{"do": "sequence", "steps": [["sinus", 0.1]]}"#, "1 to 86400"),
+            (r#"{"do": "beat", "site": "left"}"#, "left-ventricular"),
+            (r#"{"do": "burn"}"#, "unknown variant"),
         ] {
             let message = order(text).expect_err(text);
             assert!(message.contains(part), "{text}: {message}");

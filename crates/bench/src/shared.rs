@@ -1,19 +1,25 @@
-//! What threads and pages share: the state, how far the output is, and the messages to all pages.
+//! What the threads of a session share with its view: how far the output is, and the news.
 
-use axum::body::Bytes;
-use axum::extract::ws::Utf8Bytes;
 use pulsewright_core::time::FrameRate;
 use serde_json::{Value, json};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
-use tokio::sync::broadcast;
-
-/// Messages that may wait for a page, some seconds of frames; a slower page skips the rest.
-const WAITING: usize = 512;
 
 /// Later than this the consumer does not take frames as they are due.
 const BEHIND: Duration = Duration::from_millis(250);
+
+/// Shows a session: a page, a terminal. It is called from several threads, must return soon and never waits for a person.
+pub trait View: Send + Sync {
+    /// News, an object whose `t` says of what: `state` (what plays), `expected` (readings of a correct monitor), `lists`
+    /// (favourite and recent rhythms), `record` (the record that is open, and what the folder has), `clock` (how far the output
+    /// is), `marks` (events of the truth at their frames), `warning` (a sentence that a person has to read).
+    fn news(&self, news: &Value);
+
+    /// Frames that the consumer took, samples frame by frame in the order of [`crate::offer::channels`]; the number of the first,
+    /// counted in frames that views get.
+    fn frames(&self, first: u64, samples: &[f32]);
+}
 
 /// State of the output.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,20 +34,11 @@ pub enum OutputState {
     Ended(String),
 }
 
-/// A message to all pages.
-#[derive(Clone, Debug)]
-pub enum Down {
-    /// JSON.
-    Text(Utf8Bytes),
-    /// Frames.
-    Frames(Bytes),
-}
-
-/// What threads and pages share.
+/// What threads and view share.
 pub struct Shared {
     /// Frames a second.
     pub rate: FrameRate,
-    down: broadcast::Sender<Down>,
+    view: Box<dyn View>,
     taken: AtomicU64,
     status: Mutex<Status>,
 }
@@ -49,10 +46,6 @@ pub struct Shared {
 #[derive(Debug)]
 struct Status {
     output: OutputState,
-    state: Option<Utf8Bytes>,
-    expected: Option<Utf8Bytes>,
-    lists: Option<Utf8Bytes>,
-    record: Option<Utf8Bytes>,
     /// When the first frame was taken.
     began: Option<Instant>,
     /// When the end was asked for.
@@ -61,17 +54,9 @@ struct Status {
 
 impl Shared {
     /// Before anything plays.
-    pub fn new(rate: FrameRate) -> Shared {
-        let status = Status {
-            output: OutputState::Closed,
-            state: None,
-            expected: None,
-            lists: None,
-            record: None,
-            began: None,
-            ending: None,
-        };
-        Shared { rate, down: broadcast::channel(WAITING).0, taken: AtomicU64::new(0), status: Mutex::new(status) }
+    pub fn new(rate: FrameRate, view: Box<dyn View>) -> Shared {
+        let status = Status { output: OutputState::Closed, began: None, ending: None };
+        Shared { rate, view, taken: AtomicU64::new(0), status: Mutex::new(status) }
     }
 
     fn status(&self) -> MutexGuard<'_, Status> {
@@ -79,58 +64,19 @@ impl Shared {
         self.status.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// The messages from now on.
-    pub fn listen(&self) -> broadcast::Receiver<Down> {
-        self.down.subscribe()
+    /// News for the view.
+    pub fn news(&self, news: &Value) {
+        self.view.news(news);
     }
 
-    /// What a page that comes later has to know first.
-    pub fn so_far(&self) -> Vec<Utf8Bytes> {
-        let status = self.status();
-        let kept = [&status.lists, &status.record, &status.state, &status.expected];
-        kept.into_iter().flatten().cloned().chain([self.clock(&status)]).collect()
-    }
-
-    /// To all pages.
-    pub fn send_text(&self, text: Utf8Bytes) {
-        // Without a page nobody listens.
-        let _ = self.down.send(Down::Text(text));
-    }
-
-    /// To all pages.
-    pub fn send_frames(&self, bytes: Bytes) {
-        let _ = self.down.send(Down::Frames(bytes));
-    }
-
-    /// What plays now.
-    pub fn set_state(&self, state: Value) {
-        let text = Utf8Bytes::from(state.to_string());
-        self.status().state = Some(text.clone());
-        self.send_text(text);
-    }
-
-    /// The readings of a correct monitor.
-    pub fn set_expected(&self, expected: Value) {
-        let text = Utf8Bytes::from(expected.to_string());
-        self.status().expected = Some(text.clone());
-        self.send_text(text);
-    }
-
-    /// Favourite and recent rhythms.
-    pub fn set_lists(&self, text: Utf8Bytes) {
-        self.status().lists = Some(text.clone());
-        self.send_text(text);
-    }
-
-    /// The record that is open, and what the folder has: `whole` for a page that comes later, `changed` for those that are here.
-    pub fn set_record(&self, whole: Utf8Bytes, changed: Utf8Bytes) {
-        self.status().record = Some(whole);
-        self.send_text(changed);
+    /// Frames for the view.
+    pub fn frames(&self, first: u64, samples: &[f32]) {
+        self.view.frames(first, samples);
     }
 
     /// A sentence that a person has to read.
     pub fn warn(&self, words: &str) {
-        self.send_text(Utf8Bytes::from(json!({"t": "warning", "words": words}).to_string()));
+        self.news(&json!({"t": "warning", "words": words}));
     }
 
     /// State of the output.
@@ -171,14 +117,15 @@ impl Shared {
         self.status().ending.is_some_and(|asked| asked.elapsed() > long)
     }
 
-    /// Says to all pages how far the output is.
+    /// Says how far the output is.
     pub fn send_clock(&self) {
-        let clock = self.clock(&self.status());
-        self.send_text(clock);
+        let clock = self.clock();
+        self.news(&clock);
     }
 
     /// How far the output is: it plays only while frames are taken as they are due.
-    fn clock(&self, status: &Status) -> Utf8Bytes {
+    pub fn clock(&self) -> Value {
+        let status = self.status();
         let taken = self.taken.load(Ordering::Relaxed);
         let due = Duration::from_secs_f64(taken as f64 / f64::from(self.rate.as_hz()));
         let late = status.began.map_or(Duration::ZERO, |began| began.elapsed().saturating_sub(due));
@@ -190,7 +137,6 @@ impl Shared {
             OutputState::Ended(why) => ("ended", why.as_str()),
         };
         let late_ms = if matches!(status.output, OutputState::Ended(_)) { 0.0 } else { late.as_secs_f64() * 1e3 };
-        let clock = json!({"t": "clock", "taken": taken, "late_ms": late_ms.round(), "output": word, "why": why});
-        Utf8Bytes::from(clock.to_string())
+        json!({"t": "clock", "taken": taken, "late_ms": late_ms.round(), "output": word, "why": why})
     }
 }

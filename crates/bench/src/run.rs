@@ -24,7 +24,6 @@ use std::cell::RefCell;
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::time::Duration;
-use tokio::sync::oneshot;
 
 /// How long outputs rest before the program ends, from the block in which all are at 0.
 const LAST_REST: Span = Span::millis(200);
@@ -39,8 +38,10 @@ const PATIENCE: Duration = Duration::from_secs(3);
 pub struct Asked {
     /// The order.
     pub order: Order,
+    /// From then on it is given up: the person has read that nothing has changed.
+    pub until: std::time::Instant,
     /// Takes the frame at which it takes effect, or why it can't be done.
-    pub reply: oneshot::Sender<Result<u64, String>>,
+    pub reply: Box<dyn FnOnce(Result<u64, String>) + Send>,
 }
 
 /// How a run ended.
@@ -125,7 +126,7 @@ pub fn run(
         Ok(_) => None,
         Err(error) => Some(format!("it takes no more frames: {error}")),
     };
-    shared.set_output(OutputState::Ended(failed.clone().unwrap_or_else(|| "the console was closed".to_owned())));
+    shared.set_output(OutputState::Ended(failed.clone().unwrap_or_else(|| "the session was closed".to_owned())));
     Over { remarks: coder.remarks(), failed }
 }
 
@@ -230,11 +231,11 @@ impl<'s> Lead<'s> {
 
     fn obey(&mut self, asked: Asked, live: &mut LivePlayer<'_>) {
         // An order that waited too long for the consumer was given up by the person; a stop never is.
-        if asked.reply.is_closed() && !matches!(asked.order, Order::Stop) {
+        if asked.until < std::time::Instant::now() && !matches!(asked.order, Order::Stop) {
             return;
         }
         let done = self.carry_out(&asked.order, live);
-        let _ = asked.reply.send(done);
+        (asked.reply)(done);
     }
 
     fn carry_out(&mut self, order: &Order, live: &mut LivePlayer<'_>) -> Result<u64, String> {
@@ -377,14 +378,14 @@ impl<'s> Lead<'s> {
         (rested || now.since(since) >= LONGEST_END) && live.may_stop()
     }
 
-    /// Says to all pages what plays from this frame on.
+    /// Says to the view what plays from this frame on.
     fn tell(&self, frame: u64) {
         let rhythm = self.patient.rhythm();
         let sequence = self.sequence.as_ref().map(|of| {
             let steps: Vec<Value> = of.steps.iter().map(|(rhythm, seconds)| json!([rhythm.id, seconds])).collect();
             json!({"steps": steps, "at": of.at, "paused": of.ends.is_err()})
         });
-        self.shared.set_state(json!({
+        self.shared.news(&json!({
             "t": "state", "resting": self.resting, "rhythm": rhythm.id, "name": rhythm.name, "body": self.patient.body().id,
             "values": controls::values(&self.patient), "since": frame, "sequence": sequence, "step": self.step,
         }));
@@ -395,6 +396,7 @@ impl<'s> Lead<'s> {
 mod tests {
     use super::*;
     use crate::consumer::Coder;
+    use crate::shared::View;
     use pulsewright_core::pressure::SiteSet;
     use pulsewright_core::time::FrameRate;
     use std::io::{self, Write};
@@ -413,6 +415,15 @@ mod tests {
         fn flush(&mut self) -> io::Result<()> {
             Ok(())
         }
+    }
+
+    /// Shows nothing.
+    struct Unseen;
+
+    impl View for Unseen {
+        fn news(&self, _: &Value) {}
+
+        fn frames(&self, _: u64, _: &[f32]) {}
     }
 
     /// Lead II and the arterial pressure.
@@ -444,7 +455,7 @@ mod tests {
             .map(|after_ms| {
                 let log = folder.path().join(format!("log-{after_ms}.json"));
                 thread::spawn(move || {
-                    let shared = Arc::new(Shared::new(FrameRate::lit(500)));
+                    let shared = Arc::new(Shared::new(FrameRate::lit(500), Box::new(Unseen)));
                     let (log, writer) = Log::new(log, 1, shared.clone()).unwrap();
                     let kept = Arc::new(Mutex::new(Vec::new()));
                     let sink = Kept(kept.clone());
@@ -455,8 +466,9 @@ mod tests {
                         open: Box::new(move || Ok(Box::new(sink))),
                     };
                     let (asked, orders) = mpsc::channel();
-                    let (reply, _answer) = oneshot::channel();
-                    asked.send(Asked { order: Order::Change(Command::Rhythm(&SINUS)), reply }).unwrap();
+                    let until = std::time::Instant::now() + Duration::from_secs(60);
+                    let order = Order::Change(Command::Rhythm(&SINUS));
+                    asked.send(Asked { order, until, reply: Box::new(drop) }).unwrap();
                     let ender = shared.clone();
                     let end = thread::spawn(move || {
                         thread::sleep(Duration::from_millis(after_ms));
@@ -490,7 +502,7 @@ mod tests {
     #[test]
     fn an_output_that_cannot_be_opened_is_a_failure() {
         let folder = tempfile::tempdir().unwrap();
-        let shared = Arc::new(Shared::new(FrameRate::lit(500)));
+        let shared = Arc::new(Shared::new(FrameRate::lit(500), Box::new(Unseen)));
         let path = folder.path().join("log.json");
         let (log, writer) = Log::new(path.clone(), 1, shared.clone()).unwrap();
         let consumer = Consumer {

@@ -1,6 +1,6 @@
-//! Documents that the console keeps in its folder.
+//! Documents that a session keeps in its folder.
 
-use crate::error::ConsoleError;
+use crate::error::BenchError;
 use pulsewright_text::{json, source};
 use serde::de::DeserializeOwned;
 use std::path::Path;
@@ -9,8 +9,8 @@ use std::path::Path;
 ///
 /// # Errors
 /// When it can't be read: the file is left alone then.
-pub fn read<T: Default + DeserializeOwned>(path: &Path, what: &'static str) -> Result<T, ConsoleError> {
-    let unreadable = |why: String| ConsoleError::Unreadable { what, why };
+pub fn read<T: Default + DeserializeOwned>(path: &Path, what: &'static str) -> Result<T, BenchError> {
+    let unreadable = |why: String| BenchError::Unreadable { what, why };
     let wrong = |why: String| unreadable(format!("{}: {why}", source::name(path)));
     let bytes = match source::file(path, source::DOCUMENT) {
         Ok(bytes) => bytes,

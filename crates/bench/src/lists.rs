@@ -1,6 +1,6 @@
 //! Favourite and recent rhythms, kept in the folder.
 
-use crate::error::ConsoleError;
+use crate::error::BenchError;
 use crate::kept;
 use pulsewright_core::heart::catalogue::find;
 use pulsewright_files::atomic::{Claim, FileError};
@@ -35,8 +35,8 @@ impl KeptLists {
     /// The lists of a folder, empty where there are none.
     ///
     /// # Errors
-    /// When they can't be read: they are never written over then. When another console works in the folder.
-    pub fn open(folder: &Path) -> Result<KeptLists, ConsoleError> {
+    /// When they can't be read: they are never written over then. When another session works in the folder.
+    pub fn open(folder: &Path) -> Result<KeptLists, BenchError> {
         let path = folder.join(FILE);
         let claim = Claim::new(&path)?;
         let mut lists: Lists = kept::read(&path, "the list of favourite and recent rhythms")?;
@@ -83,7 +83,7 @@ mod tests {
         kept.favour("asystole", true).expect("written");
         kept.favour("sinus", true).expect("written");
         kept.favour("asystole", false).expect("written");
-        assert!(KeptLists::open(folder.path()).is_err(), "one console works in a folder at a time");
+        assert!(KeptLists::open(folder.path()).is_err(), "one session works in a folder at a time");
         drop(kept);
         let lists = KeptLists::open(folder.path()).expect("the lists").lists;
         assert_eq!(lists.recent, ["torsades", "sinus", "asystole"]);

@@ -121,7 +121,7 @@ fn write_all(
         }
         if let Some(resting) = began {
             let expected = if resting { None } else { expected(document, &steps) };
-            shared.set_expected(json!({"t": "expected", "expected": expected}));
+            shared.news(&json!({"t": "expected", "expected": expected}));
         }
         if began.is_some() || ended {
             text = written(document, &steps, ended);
