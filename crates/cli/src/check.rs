@@ -2,16 +2,22 @@
 
 use crate::diagnostics::{Failure, Outcome, print, report};
 use crate::script_file::load;
+#[cfg(feature = "console")]
+use crate::script_file::load_text;
 use crate::table::write_table;
 use pulsewright_core::anatomy::PressureSite;
 use pulsewright_core::expect::{Cause, Expected, Reading, ReadingBand, SMALLEST_BREATH_OHM};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::Span;
+#[cfg(feature = "console")]
+use pulsewright_script::Problems;
 use pulsewright_script::expect::reading_of;
 use pulsewright_script::outline::{Outline, OutlinePart, OutlineTime};
 use pulsewright_script::{Document, Part, Step};
 use pulsewright_text::{fit, source};
-use std::io::Write;
+use std::io::{self, Write};
+#[cfg(feature = "console")]
+use std::path::Path;
 use std::path::PathBuf;
 
 const HEADS: [&str; 9] = ["start", "lasts", "step", "rhythm", "bpm", "arterial mmHg", "breaths", "alarm", "ramps"];
@@ -36,27 +42,39 @@ pub fn run(scripts: &[PathBuf]) -> Outcome {
     last.map_or(Ok(()), Err)
 }
 
+/// What `check` prints for a script of this text at `path`; its problems when it has some.
+#[cfg(feature = "console")]
+pub fn said(path: &Path, text: &[u8]) -> Result<String, Box<Problems>> {
+    let (name, document) = (source::name(path), load_text(path, text)?);
+    let mut printed = Vec::new();
+    // A text in memory takes everything.
+    let _ = write(&mut printed, &name, &document);
+    Ok(fit::block(&String::from_utf8_lossy(&printed)).into_owned())
+}
+
 fn show(name: &str, document: &Document) -> Outcome {
+    print(|out| write(out, name, document))
+}
+
+fn write(out: &mut impl Write, name: &str, document: &Document) -> io::Result<()> {
     let foreseen = document.foresee_alarms(FORESEEN);
     let outline = Outline::new(document);
-    print(|out| {
-        let title = document.title().map_or(String::new(), |title| format!(": {}", fit::line(title)));
-        writeln!(out, "{name}{title}")?;
-        match outline.held_at {
-            None => writeln!(out, "plays {}, seed {}", outline.end, document.seed())?,
-            Some(at) => writeln!(
-                out,
-                "holds from {at} on, until the command to go on or the end of the render; seed {}",
-                document.seed()
-            )?,
-        }
-        writeln!(out)?;
-        write_table(out, &HEADS, &rows(document, &outline, &foreseen))?;
-        for note in notes(document, &foreseen) {
-            writeln!(out, "note: {note}")?;
-        }
-        writeln!(out)
-    })
+    let title = document.title().map_or(String::new(), |title| format!(": {}", fit::line(title)));
+    writeln!(out, "{name}{title}")?;
+    match outline.held_at {
+        None => writeln!(out, "plays {}, seed {}", outline.end, document.seed())?,
+        Some(at) => writeln!(
+            out,
+            "holds from {at} on, until the command to go on or the end of the render; seed {}",
+            document.seed()
+        )?,
+    }
+    writeln!(out)?;
+    write_table(out, &HEADS, &rows(document, &outline, &foreseen))?;
+    for note in notes(document, &foreseen) {
+        writeln!(out, "note: {note}")?;
+    }
+    writeln!(out)
 }
 
 /// Beats that are refused, breaths that are not seen and steps that are too far ahead, a line each.

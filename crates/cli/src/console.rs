@@ -43,6 +43,7 @@ pub use built::run;
 mod built {
     use super::{Failure, Outcome, Request};
     use crate::bench::{self, Outputs};
+    use crate::check;
     use crate::diagnostics::{say, warn};
     use crate::interruption;
     use pulsewright_bench::Setup;
@@ -77,7 +78,8 @@ mod built {
                 say("no browser could be opened; open the link by hand");
             }
         };
-        let console = Console { address: request.address, setup };
+        let console =
+            Console { address: request.address, setup, plan_file: request.plan, check: Box::new(check::said) };
         bench::ended(&serve(console, on_link, interruption::asked).map_err(Failure::input)?)
     }
 }

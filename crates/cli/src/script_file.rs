@@ -1,6 +1,8 @@
 //! Reading the script that an argument names.
 
 use crate::diagnostics::Failure;
+#[cfg(feature = "console")]
+use pulsewright_script::Problems;
 use pulsewright_script::{Document, parse_beside};
 use pulsewright_text::source;
 use std::io;
@@ -13,6 +15,12 @@ const STANDARD_INPUT: &str = "standard input";
 pub fn load(path: &Path) -> Result<Document, Failure> {
     let (text, name) = bytes(path)?;
     parse_beside(&text, &name, &|file| beside(path, file)).map_err(|problems| Failure::Script(Box::new(problems)))
+}
+
+/// The script of a text that would stand at `path`.
+#[cfg(feature = "console")]
+pub fn load_text(path: &Path, text: &[u8]) -> Result<Document, Box<Problems>> {
+    parse_beside(text, &source::name(path), &|file| beside(path, file)).map_err(Box::new)
 }
 
 /// The bytes of a file in the folder of the script at `path`.

@@ -1,5 +1,6 @@
 //! What every request works with.
 
+use crate::editor::Editor;
 use crate::guard::Guard;
 use crate::pages::Pages;
 use pulsewright_bench::Bench;
@@ -18,6 +19,8 @@ pub struct App {
     pub guard: Guard,
     /// What does not change while the console runs, JSON.
     pub data: String,
+    /// The plan editor.
+    pub editor: Editor,
     /// Gets each link that works next.
     pub links: Mutex<Links>,
 }

@@ -3,7 +3,7 @@
 //! # Map
 //! The session itself is [`pulsewright_bench`]; this is its view in a browser. [`serve`] opens the door: one address, one-time
 //! links, a page that is built in. `socket` carries requests in, and out what `pages` hands to all pages alike; `page` has the
-//! files and the data that the page is made from; `guard` knows who may come in.
+//! files and the data that the page is made from; `guard` knows who may come in; `editor` checks and writes the scripts that the page edits.
 //!
 //! # Why an async server
 //! Several pages read and write their sockets at the same time, and a page that does not read must delay neither the player nor
@@ -11,6 +11,7 @@
 
 mod answers;
 mod app;
+mod editor;
 mod error;
 mod guard;
 mod page;
@@ -18,5 +19,6 @@ mod pages;
 mod server;
 mod socket;
 
+pub use editor::Check;
 pub use error::ConsoleError;
 pub use server::{Console, serve};

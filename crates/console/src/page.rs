@@ -23,6 +23,12 @@ pub static FILES: &[File] = &[
     File { path: "/dom.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/dom.js") },
     File { path: "/item.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/item.js") },
     File { path: "/icon.svg", kind: "image/svg+xml", text: include_str!("page/icon.svg") },
+    File { path: "/editor", kind: "text/html; charset=utf-8", text: include_str!("page/editor.html") },
+    File { path: "/editor.css", kind: "text/css; charset=utf-8", text: include_str!("page/editor.css") },
+    File { path: "/editor.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/editor.js") },
+    File { path: "/editor-step.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/editor-step.js") },
+    File { path: "/rhythms.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/rhythms.js") },
+    File { path: "/script.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/script.js") },
     File { path: "/strips.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/strips.js") },
 ];
 

@@ -2,13 +2,14 @@
 
 use crate::answers::{content, refused};
 use crate::app::App;
+use crate::editor::{self, Check, Editor};
 use crate::error::ConsoleError;
 use crate::guard::Guard;
 use crate::pages::Pages;
 use crate::{page, socket};
 use axum::Router;
-use axum::body::Body;
-use axum::extract::{Path, Request, State};
+use axum::body::{Body, Bytes};
+use axum::extract::{DefaultBodyLimit, Path, Request, State};
 use axum::http::header::{
     CACHE_CONTROL, CONTENT_SECURITY_POLICY, HeaderName, LOCATION, REFERRER_POLICY, SET_COOKIE, X_CONTENT_TYPE_OPTIONS,
     X_FRAME_OPTIONS,
@@ -16,10 +17,12 @@ use axum::http::header::{
 use axum::http::{HeaderValue, StatusCode};
 use axum::middleware::{self, Next};
 use axum::response::Response;
-use axum::routing::get;
+use axum::routing::{get, post};
 use pulsewright_bench::{Bench, Served, Setup};
-use serde_json::Value;
+use pulsewright_text::json;
+use serde_json::{Value, json};
 use std::net::SocketAddr;
+use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
@@ -42,6 +45,10 @@ pub struct Console {
     pub address: SocketAddr,
     /// The session.
     pub setup: Setup,
+    /// The file of its plan, which the editor opens.
+    pub plan_file: Option<PathBuf>,
+    /// How the editor checks a script.
+    pub check: Check,
 }
 
 /// Serves a console until `asked` returns true; `on_link` gets each link that works next, the first one before anything is served.
@@ -53,7 +60,8 @@ pub fn serve(
     mut on_link: impl FnMut(&str) + Send + 'static,
     asked: impl Fn() -> bool,
 ) -> Result<Served, ConsoleError> {
-    let Console { address, setup } = console;
+    let Console { address, setup, plan_file, check } = console;
+    let editor = Editor::new(plan_file, &setup.folder, check);
     let (rate, output) = (setup.rate, setup.consumer.name.clone());
     let on_page = setup.plan.as_ref().map_or(Value::Null, |plan| plan.page.clone());
     let pages = Pages::new();
@@ -65,7 +73,7 @@ pub fn serve(
             tokio::net::TcpListener::bind(address).await.map_err(|error| ConsoleError::Listen(address, error))?;
         let guard = Guard::new(listener.local_addr().map_err(ConsoleError::Server)?)?;
         on_link(&guard.link());
-        let app = Arc::new(App { bench, pages, guard, data, links: Mutex::new(Box::new(on_link)) });
+        let app = Arc::new(App { bench, pages, guard, data, editor, links: Mutex::new(Box::new(on_link)) });
         let server = tokio::spawn(axum::serve(listener, router(app.clone())).into_future());
         let mut next = Instant::now();
         while !asked() && !server.is_finished() {
@@ -89,6 +97,10 @@ pub fn serve(
 
 fn router(app: Arc<App>) -> Router {
     let mut router = Router::new().route("/data.json", get(data)).route("/socket", get(socket::open));
+    router = router.route("/editor.json", get(editor_data));
+    let sent = Router::new().route("/editor/check", post(check)).route("/editor/save", post(save));
+    let sent = sent.layer(DefaultBodyLimit::max(editor::LONGEST));
+    router = router.merge(sent.layer(middleware::from_fn_with_state(app.clone(), known_page)));
     for file in page::FILES {
         router = router.route(file.path, get(async || content(file.kind, file.text)));
     }
@@ -118,6 +130,36 @@ async fn known_host(State(app): State<Arc<App>>, request: Request, next: Next) -
 /// Refuses browsers that came in by no link.
 async fn known_browser(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
     if app.guard.knows_browser(request.headers()) { next.run(request).await } else { refused(StatusCode::FORBIDDEN) }
+}
+
+/// Refuses what another page sends.
+async fn known_page(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+    if app.guard.knows_page(request.headers()) { next.run(request).await } else { refused(StatusCode::FORBIDDEN) }
+}
+
+async fn editor_data(State(app): State<Arc<App>>) -> Response {
+    content("application/json", app.editor.data().to_string())
+}
+
+async fn check(State(app): State<Arc<App>>, text: Bytes) -> Response {
+    answered(tokio::task::spawn_blocking(move || app.editor.check(&text)).await)
+}
+
+async fn save(State(app): State<Arc<App>>, text: Bytes) -> Response {
+    let saved = move || {
+        let text = std::str::from_utf8(&text).map_err(|error| error.to_string())?;
+        app.editor.save(&json::parse(text).map_err(|error| error.to_string())?)
+    };
+    let done = tokio::task::spawn_blocking(saved).await;
+    answered(done.map(|saved| match saved {
+        Ok(value) => json!({"ok": true, "value": value}),
+        Err(why) => json!({"ok": false, "why": why}),
+    }))
+}
+
+fn answered(value: Result<Value, tokio::task::JoinError>) -> Response {
+    let failed = |_| json!({"ok": false, "text": "the program could not do it", "why": "the program could not do it"});
+    content("application/json", value.unwrap_or_else(failed).to_string())
 }
 
 async fn enter(State(app): State<Arc<App>>, Path(token): Path<String>) -> Response {

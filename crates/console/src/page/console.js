@@ -2,6 +2,7 @@
 
 import { Check } from "./check.js";
 import { by, kept, make } from "./dom.js";
+import { search } from "./rhythms.js";
 import { Strips } from "./strips.js";
 
 const data = await (await fetch("/data.json")).json();
@@ -87,21 +88,7 @@ function connect() {
 }
 
 // Rhythms.
-function rank(rhythm, typed) {
-  const words = [rhythm.id.replaceAll("-", " "), rhythm.name.toLowerCase(), ...rhythm.words];
-  if (words.includes(typed)) return 0;
-  if (rhythm.words.some((word) => word.startsWith(typed))) return 1;
-  if (words.some((word) => word.split(/[ ,]+/).some((part) => part.startsWith(typed)))) return 2;
-  return words.some((word) => word.includes(typed)) ? 3 : 4;
-}
-
-function found() {
-  const typed = by("search").value.trim().toLowerCase().replaceAll("-", " ");
-  if (!typed) return null;
-  const ranked = rhythms.map((rhythm, place) => ({ rhythm, place, rank: rank(rhythm, typed) })).filter((of) => of.rank < 4);
-  ranked.sort((a, b) => a.rank - b.rank || a.place - b.place);
-  return ranked.map((of) => of.rhythm);
-}
+const found = () => search(rhythms, by("search").value);
 
 function row(rhythm) {
   const favourite = lists.favourites.includes(rhythm.id);

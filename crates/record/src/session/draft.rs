@@ -79,7 +79,7 @@ impl Draft {
                 Some(("entered", id)) => {
                     let items = record.as_ref().and_then(|before| before.get("items"));
                     let before = items.and_then(|items| items.get(&id)).cloned();
-                    entered.push((id, before.and_then(|entry| serde_json::from_value(entry).ok())));
+                    entered.push((id, before.and_then(|entry: Value| json::parse(&entry.to_string()).ok())));
                 }
                 Some(_) => _ = entered.pop(),
                 None => {}
