@@ -1,10 +1,12 @@
 //! Bodies of one's own: the bodies of the catalogue written as documents and read again play the bits of the catalogue, from a script
 //! and from an image; and a body that differs plays what it says.
 
+use pulsewright_core::block::{Block, Signals};
 use pulsewright_core::body::{ADULT, BODIES, Body};
-use pulsewright_core::frame::{Channel, Frame};
+use pulsewright_core::frame::{Channel, Digest, Frame};
 use pulsewright_core::heart::catalogue::{RHYTHMS, SINUS};
 use pulsewright_core::image::{self, Image, MOST_OWN_BODIES, WriteError};
+use pulsewright_core::internal::ecg::Residuals;
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::Settings;
@@ -94,6 +96,101 @@ fn a_body_extends_one_above_it() {
     assert!(std::ptr::eq(body, again.step(0).expect("a step").settings.body()));
 }
 
+/// Curves of some leads beside the waves of a beat of each kind, and of P.
+fn with_residuals() -> Value {
+    let curve = |at_ms: i32, step_ms: f64| {
+        let uv = |turn: i32| (0..24).map(|i| (i * turn * 37) % 301 - 150).collect::<Vec<i32>>();
+        json!({"at_ms": at_ms, "step_ms": step_ms, "leads_uv": {"I": uv(1), "V2": uv(5), "V6": uv(-3)}})
+    };
+    let complexes: Map<String, Value> =
+        ["normal", "left-ventricle", "escape"].map(|word| (word.to_owned(), curve(0, 5.5))).into_iter().collect();
+    json!({"name": "Curved", "residuals": {
+        "qrs": complexes,
+        "t": {"normal": curve(-20, 17.0), "left-ventricle": curve(-60, 20.0)},
+        "p": {"sinus-node": curve(0, 6.0), "flutter": curve(10, 9.0)}
+    }})
+}
+
+#[test]
+fn residuals_play_the_same_bits_from_an_image_and_in_blocks_of_any_size() {
+    let mut own = every_rhythm(&ADULT, "curved");
+    own["bodies"] = json!({"curved": with_residuals()});
+    // Gains that ramp and follow breathing.
+    own["steps"][0]["ecg"] = json!({"gain": {"to": 2}});
+    own["steps"][0]["breathing"] = json!({"ecg_percent": 20});
+    let own = document(&own);
+    let items = own.items();
+    let script = Script::new(own.seed(), &items).expect("a script");
+    let expected = played(Player::new(&script, RATE));
+    let plain = [Item::Step(Step::lasting(Span::secs(4), Settings::new(&ADULT, &SINUS)))];
+    let plain = Script::new(own.seed(), &plain).expect("a script");
+    let of = |script: &Script<'_>| {
+        let mut frames = vec![Frame::default(); 900];
+        Player::new(script, RATE).fill(&mut frames);
+        frames
+    };
+    assert!(of(&script).iter().zip(of(&plain)).any(|(a, b)| a.leads_mv[0] != b.leads_mv[0]), "they are heard");
+    let bytes = compiled(&script);
+    let image = Image::new(&bytes).expect("what was written can be read");
+    assert!(expected == played(Player::of_image(&image, RATE)), "from an image");
+    let again = document(&own.to_json());
+    assert_eq!(again.to_json(), own.to_json());
+    for size in [1, 7, 64] {
+        let mut player = Player::of_image(&image, RATE);
+        let (mut digest, mut block) = (Digest::default(), vec![Frame::default(); size]);
+        while let n @ 1.. = player.fill(&mut block) {
+            block[..n].iter().for_each(|frame| digest.update(frame));
+        }
+        assert_eq!(digest.value(), expected.0, "blocks of {size}");
+    }
+    // The columns of a block, as files ask for them.
+    let (mut player, mut block) = (Player::new(&script, RATE), Block::new(Signals::ALL));
+    let mut digest = Digest::default();
+    while player.fill_block(&mut block, usize::MAX) > 0 {
+        (0..block.len()).filter_map(|i| block.frame(i)).for_each(|frame| digest.update(&frame));
+    }
+    assert_eq!(digest.value(), expected.0, "columns");
+    // After a skip the bits go on as they were.
+    let whole: Vec<Frame> = {
+        let mut frames = vec![Frame::default(); 30_000];
+        let mut player = Player::new(&script, RATE);
+        let n = player.fill(&mut frames);
+        frames.truncate(n);
+        frames
+    };
+    for from in (0..whole.len() - 100).step_by(1999) {
+        let mut player = Player::of_image(&image, RATE);
+        player.skip(from as u64);
+        let mut frames = [Frame::default(); 100];
+        player.fill(&mut frames);
+        assert_eq!(frames[..], whole[from..from + 100], "from frame {from}");
+    }
+}
+
+/// Waves that are replaced take the curves of the base with them.
+#[test]
+fn residuals_go_with_the_waves_that_they_belong_to() {
+    let p_wave = bodies::json(&ADULT)["p_waves"]["sinus-node"].clone();
+    let own = document(&json!({"version": 1, "bodies": {
+        "curved": with_residuals(),
+        "same": {"extends": "curved", "resting_bpm": 50},
+        "other": {"extends": "curved", "complexes": {"normal": {"qrs_ms": 90}}, "p_waves": {"sinus-node": p_wave}}
+    }, "steps": [{"duration_s": 5, "body": "curved"}, {"duration_s": 5, "body": "same"}, {"duration_s": 5, "body": "other"}]}));
+    let parts = |step: usize| {
+        let body = own.step(step).expect("a step").settings.body();
+        body.templates.residuals.expect("residuals").0.iter().map(Option::is_some).collect::<Vec<_>>()
+    };
+    assert_eq!(parts(0).iter().filter(|some| **some).count(), 7);
+    assert_eq!(parts(0), parts(1));
+    let lost: Vec<usize> = (0..parts(0).len()).filter(|i| parts(0)[*i] != parts(2)[*i]).collect();
+    assert_eq!(lost, [Residuals::qrs(0), Residuals::t(0), Residuals::p(0)]);
+    let items = own.items();
+    let script = Script::new(0, &items).expect("a script");
+    let bytes = compiled(&script);
+    let image = Image::new(&bytes).expect("what was written can be read");
+    assert_eq!(played(Player::new(&script, RATE)), played(Player::of_image(&image, RATE)));
+}
+
 #[test]
 fn the_page_of_images_counts_the_shapes_of_a_body() {
     let page = include_str!("../../docs/image.md");
@@ -102,6 +199,11 @@ fn the_page_of_images_counts_the_shapes_of_a_body() {
         format!("A body of the script's own takes {} bytes,", 8 + 2 * (complexes + p_waves)),
         format!("| 8 | {} | where each of {complexes} complexes starts,", 2 * complexes),
         format!("| {} | {} | likewise each of {p_waves} P waves,", 8 + 2 * complexes, 2 * p_waves),
+        format!(
+            "| {} | {} | of a body with residuals: where each starts",
+            8 + 2 * (complexes + p_waves),
+            2 * (2 * complexes + p_waves)
+        ),
     ] {
         assert!(page.contains(&words), "docs/image.md must say: {words}");
     }
@@ -143,6 +245,10 @@ fn an_image_is_not_written_of_a_body_that_it_could_not_be_read_with() {
 #[test]
 fn no_lead_of_a_tall_body_goes_beyond_its_reach() {
     let mut tall = bodies::json(&ADULT);
+    // As large as a curve can be, where R is.
+    tall["residuals"] = json!({"qrs": {"normal": {"at_ms": 0, "step_ms": 10, "leads_uv": {
+        "I": vec![9000; 12], "II": vec![-9000; 12], "V3": vec![10000; 12]
+    }}}});
     for wave in tall["complexes"]["normal"]["qrs"].as_array_mut().expect("waves") {
         for axis in wave["xyz_mv"].as_array_mut().expect("axes") {
             *axis = json!(6.0 * axis.as_f64().expect("a number"));
@@ -168,6 +274,10 @@ fn no_lead_of_a_tall_body_goes_beyond_its_reach() {
 fn no_byte_of_an_own_body_can_do_harm() {
     let mut own = slim();
     own["p_waves"] = json!({"sinus-node": bodies::json(&ADULT)["p_waves"]["sinus-node"]});
+    own["residuals"] = json!({
+        "qrs": {"normal": {"at_ms": 0, "step_ms": 4, "leads_uv": {"V1": [100, -300, 20]}}},
+        "t": {"normal": {"at_ms": -10, "step_ms": 20, "leads_uv": {"I": [10, 30]}}}
+    });
     let own = document(&json!({"version": 1, "bodies": {"own": own}, "steps": [
         {"duration_s": 5, "rhythm": "ventricular-bigeminy", "body": "own", "rate_bpm": 100}
     ]}));

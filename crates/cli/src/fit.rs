@@ -43,7 +43,7 @@ mod built {
     use crate::diagnostics::{Failure, print, print_document, say};
     use crate::output::claim;
     use crate::table::write_table;
-    use pulsewright_fit::{Kind, beats, fit, leads, read};
+    use pulsewright_fit::{Kind, beats, document, fit, leads, read};
     use pulsewright_score::read::{ReadOptions, read_annotations};
     use pulsewright_text::source;
     use std::io::{self, Write};
@@ -69,7 +69,7 @@ mod built {
         };
         let wrong = |error| Failure::input(format!("{}: {error}", source::name(&args.recording)));
         let fitted = fit(&recording, &beats, &args.name, args.extends.id).map_err(wrong)?;
-        let document = format!("{:#}\n", fitted.document);
+        let document = document::text(&fitted.document);
         if args.output == Path::new("-") {
             let mut table = Vec::new();
             write_report(&mut table, &fitted.kinds).map_err(|error| Failure::output(&error))?;
@@ -88,8 +88,9 @@ mod built {
             "lead",
             "left over uV",
             "correlation",
+            "of the vector",
             "largest mV",
-            "of waves mV",
+            "played mV",
             "spread uV",
         ];
         let rows = kinds.iter().flat_map(|kind| {
@@ -99,10 +100,11 @@ mod built {
                 return vec![vec![word, used, out, few]];
             }
             let row = |left: &pulsewright_fit::LeftOver| {
-                let [largest, of_waves] = left.largest_mv.map(|mv| format!("{mv:.3}"));
+                let [largest, played] = left.largest_mv.map(|mv| format!("{mv:.3}"));
                 let [over, spread] = [left.rms_mv, left.spread_mv].map(|mv| format!("{:.0}", 1000.0 * mv));
-                let (lead, alike) = (leads::id(left.lead).to_owned(), format!("{:.4}", left.correlation));
-                vec![word.clone(), used.clone(), out.clone(), lead, over, alike, largest, of_waves, spread]
+                let [alike, of_vector] = [left.correlation, left.of_vector].map(|share| format!("{share:.4}"));
+                let lead = leads::id(left.lead).to_owned();
+                vec![word.clone(), used.clone(), out.clone(), lead, over, alike, of_vector, largest, played, spread]
             };
             kind.left_over.iter().map(row).collect()
         });

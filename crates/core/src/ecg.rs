@@ -9,4 +9,5 @@ pub(crate) mod overshoot;
 pub(crate) mod pathology;
 pub(crate) mod person;
 pub(crate) mod reach;
+pub(crate) mod residuals;
 pub(crate) mod templates;

@@ -11,8 +11,10 @@ pub mod ecg {
     pub use crate::ecg::leads::DOWER;
     pub use crate::ecg::pathology::{LeadGroup, q_wave, st_shift, t_shift, tented};
     pub use crate::ecg::templates::ranges::{
-        FALL_MS, HOLD_MS, MOST_P_WAVES, MOST_QRS_WAVES, MV, P_AT_MS, QRS_AT_MS, QRS_MS, QT_MS, SHORTEST_JT_MS, T_AT_MS,
+        FALL_MS, HOLD_MS, MOST_KNOTS, MOST_P_WAVES, MOST_QRS_WAVES, MV, P_AT_MS, QRS_AT_MS, QRS_MS, QT_MS,
+        SHORTEST_JT_MS, STEP_MS, T_AT_MS, UV,
     };
+    pub use crate::ecg::templates::residual::{Knot, Residual, Residuals, knot, leads_uv};
     pub use crate::ecg::templates::{Complex, FLUTTER_CYCLE_MS, Templates, Wave};
 }
 

@@ -64,7 +64,7 @@ pub struct Player<'a> {
     /// Whether they ramp in the step.
     pressures_ramp: bool,
     cuff: Cuff,
-    ecg: Electrogram,
+    ecg: Electrogram<'a>,
     test_beat: test_signal::Beat,
     /// Whether the step has a test signal, an offset or a drift.
     test_on: bool,

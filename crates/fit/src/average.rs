@@ -1,5 +1,6 @@
 //! Beats of one kind aligned on each other, outliers left out, and their mean.
 
+use crate::correlation::correlation;
 use crate::recording::Recording;
 
 /// Before and after R, share of the interval, and at most, s.
@@ -128,20 +129,10 @@ fn moved(lead: &[f64], i: usize, shift: isize) -> f64 {
 
 /// Correlation of a moved beat with the mean, over all leads in a part.
 fn likeness(mean: &[Vec<f64>], beat: &[Vec<f64>], shift: isize, part: std::ops::Range<usize>) -> f64 {
-    let (mut both, mut ours, mut theirs) = (0.0, 0.0, 0.0);
-    for (mean, lead) in mean.iter().zip(beat) {
-        let count = part.len() as f64;
-        let a: Vec<f64> = part.clone().map(|i| mean.get(i).copied().unwrap_or(0.0)).collect();
-        let b: Vec<f64> = part.clone().map(|i| moved(lead, i, shift)).collect();
-        let (mean_a, mean_b) = (a.iter().sum::<f64>() / count, b.iter().sum::<f64>() / count);
-        for (a, b) in a.iter().zip(&b) {
-            let (a, b) = (a - mean_a, b - mean_b);
-            both += a * b;
-            ours += a * a;
-            theirs += b * b;
-        }
-    }
-    both / (ours * theirs).sqrt().max(1e-12)
+    let shifted: Vec<Vec<f64>> =
+        beat.iter().map(|lead| part.clone().map(|i| moved(lead, i, shift)).collect()).collect();
+    let parts = mean.iter().map(|lead| lead.get(part.clone()).unwrap_or_default());
+    correlation(parts.zip(shifted.iter().map(Vec::as_slice)))
 }
 
 fn spread(

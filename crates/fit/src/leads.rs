@@ -1,7 +1,7 @@
 //! Names of leads, and their weights on the heart vector.
 
 use nalgebra::DMatrix;
-use pulsewright_core::frame::{Channel, Lead};
+use pulsewright_core::frame::{Channel, INDEPENDENT_LEADS, Lead};
 use pulsewright_core::internal::ecg::DOWER;
 
 /// The lead that a name of a recording stands for; letters of either case, with or without `ECG` before it and a unit behind.
@@ -24,25 +24,30 @@ pub fn id(lead: Lead) -> &'static str {
     Channel::Lead(lead).id()
 }
 
-/// Weights of X, Y and Z in a lead: Dower's matrix, and Einthoven's and Goldberger's sums of it.
-pub fn row(lead: Lead) -> [f64; 3] {
-    let independent = |row: usize| DOWER.get(row).map_or([0.0; 3], |row| row.map(f64::from));
-    let (one, two) = (independent(0), independent(1));
-    let limb = |a: f64, b: f64| [0, 1, 2].map(|axis: usize| a * one[axis] + b * two[axis]);
+/// Weights of leads I, II, V1 to V6 in a lead, by Einthoven and Goldberger.
+pub(crate) fn of_eight(lead: Lead) -> [f64; INDEPENDENT_LEADS] {
+    let alone = |place: usize| std::array::from_fn(|other| if other == place { 1.0 } else { 0.0 });
+    let limb = |one: f64, two: f64| [one, two, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0];
     match lead {
-        Lead::I => one,
-        Lead::II => two,
+        Lead::I => alone(0),
+        Lead::II => alone(1),
         Lead::III => limb(-1.0, 1.0),
         Lead::AVR => limb(-0.5, -0.5),
         Lead::AVL => limb(1.0, -0.5),
         Lead::AVF => limb(-0.5, 1.0),
-        Lead::V1 => independent(2),
-        Lead::V2 => independent(3),
-        Lead::V3 => independent(4),
-        Lead::V4 => independent(5),
-        Lead::V5 => independent(6),
-        Lead::V6 => independent(7),
+        Lead::V1 => alone(2),
+        Lead::V2 => alone(3),
+        Lead::V3 => alone(4),
+        Lead::V4 => alone(5),
+        Lead::V5 => alone(6),
+        Lead::V6 => alone(7),
     }
+}
+
+/// Weights of X, Y and Z in a lead: Dower's matrix, and Einthoven's and Goldberger's sums of it.
+pub fn row(lead: Lead) -> [f64; 3] {
+    let weights = of_eight(lead);
+    [0, 1, 2].map(|axis: usize| weights.iter().zip(DOWER).map(|(weight, row)| weight * f64::from(row[axis])).sum())
 }
 
 /// What leads see of the heart vector.

@@ -15,16 +15,24 @@
 //! | `average` | beats aligned, outliers left out, the mean |
 //! | `fiducials` | QRS onset and end, tops of P and T of an average |
 //! | `waves` | the least-squares fit |
+//! | `residual` | what leads have beside the waves |
+//! | `shapes` | the waves of an average |
+//! | [`document`] | the document as text |
+//! | `correlation` | how alike two courses are |
 //! | [`body`] | all of it, and the document |
 
 mod average;
 pub mod beats;
 pub mod body;
+mod correlation;
+pub mod document;
 mod fiducials;
 pub mod leads;
 mod qrs;
 pub mod read;
 pub mod recording;
+mod residual;
+mod shapes;
 mod waves;
 
 pub use body::{Fit, FitError, Kind, LeftOver, fit};

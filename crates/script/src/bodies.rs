@@ -6,6 +6,7 @@
 pub mod edges;
 mod kept;
 mod read;
+mod residuals;
 pub(crate) mod schema;
 mod shapes;
 mod word;

@@ -11,6 +11,7 @@ use serde_json::json;
 #[test]
 fn every_mistake_is_reported_at_its_place() {
     let wave = r#"{"at_ms": 0, "rise_ms": 30, "fall_ms": 30, "xyz_mv": [1, 0, 0]}"#;
+    let curve = r#"{"at_ms": -100, "step_ms": 10, "leads_uv": {"I": [3]}}"#;
     let found = problems(
         "bodies",
         &format!(
@@ -26,7 +27,9 @@ fn every_mistake_is_reported_at_its_place() {
 "h": {{"settings": {{"arterial": {{"systolic_mmhg": 70}}}}}},
 "i": "i.json",
 "j": {{"complexes": {{"normal": {{"qt_ms": 120}}}}}},
-"k": {{"complexes": {{"normal": {{"qt_ms": 480}}}}}}"#
+"k": {{"complexes": {{"normal": {{"qt_ms": 480}}}}}},
+"l": {{"residuals": {{"q": {{}}, "qrs": {{"normal": {{"at_ms": 0, "leads_uv": {{}}}}}}, "t": {{"normal": {curve}}}}}}},
+"m": {{"residuals": {{"p": {{"sinus-node": {{"at_ms": 0, "step_ms": 1, "leads_uv": {{"aVF": [1], "I": [0.5], "II": [], "V1": [1, 2], "V2": [20000], "V3": [1]}}}}}}}}}}"#
         ),
     );
     let expected = [
@@ -57,6 +60,16 @@ fn every_mistake_is_reported_at_its_place() {
         r#"12:6 bodies.i: the body's file can't be read: this script is not read from a file"#,
         r#"13:41 bodies.j.complexes.normal.qt_ms: qt_ms can't be 120 ms"#,
         r#"14:41 bodies.k.complexes.normal.qt_ms: the T wave does not end at qt_ms, 480 ms, by the steepest tangent"#,
+        r#"15:21 bodies.l.residuals.q: unknown key "q""#,
+        r#"15:48 bodies.l.residuals.qrs.normal: "step_ms" is missing"#,
+        r#"15:73 bodies.l.residuals.qrs.normal.leads_uv: a residual of no lead"#,
+        r#"15:95 bodies.l.residuals.t.normal: the residual of T starts before the QRS, at -100 ms"#,
+        r#"16:65 bodies.m.residuals.p.sinus-node.step_ms: step_ms can't be 1 ms"#,
+        r#"16:81 bodies.m.residuals.p.sinus-node.leads_uv.aVF: unknown key "aVF""#,
+        r#"16:99 bodies.m.residuals.p.sinus-node.leads_uv.I[0]: 0.5 uV is no whole number"#,
+        r#"16:111 bodies.m.residuals.p.sinus-node.leads_uv.II: lead II can't have 0 numbers"#,
+        r#"16:136 bodies.m.residuals.p.sinus-node.leads_uv.V2[0]: an entry of V2 can't be 20000 uV"#,
+        r#"16:150 bodies.m.residuals.p.sinus-node.leads_uv.V3: lead V3 can't have 1 numbers"#,
     ];
     assert_eq!(found, expected, "{found:#?}");
 }

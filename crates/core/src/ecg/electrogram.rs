@@ -6,8 +6,9 @@ use super::measure::Qrs;
 use super::overshoot::{Overshoot, Tail};
 use super::pathology::{q_wave, st_shift, t_shift, tented, u_wave, vector_of};
 use super::person::Person;
+use super::residuals::UnderWay;
+use super::templates::residual::Residuals;
 use super::templates::shapes::Shapes;
-use super::templates::wave_list::WaveList;
 use super::templates::{FLUTTER_CYCLE_MS, Wave};
 use crate::anatomy::{AtrialOrigin, BeatCode, Episode, Pathway};
 use crate::heart::rhythm::{Atria, Rhythm, Ventricles};
@@ -109,8 +110,9 @@ pub(crate) struct VentricularBeat {
 
 /// The heart vector as the sum of what events have started.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Electrogram {
+pub(crate) struct Electrogram<'a> {
     deflections: Deflections,
+    residuals: UnderWay<'a>,
     overshoot: Overshoot,
     atrial: Waves,
     ventricular: Waves,
@@ -149,24 +151,25 @@ impl Manner {
     const PLAIN: Manner = Manner { stretch: 1.0, size: 1.0, turn: (0.0, 1.0), depth: 1.0 };
 }
 
-impl Electrogram {
+impl<'a> Electrogram<'a> {
     /// A P wave `size` times as large as usual; a flutter wave lasts one `cycle`.
-    pub(crate) fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, p: WaveList<'_>, size: f32) {
+    pub(crate) fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, shapes: Shapes<'a>, size: f32) {
         let stretch = match origin {
             AtrialOrigin::Flutter => cycle.as_secs() * (1000.0 / FLUTTER_CYCLE_MS),
             _ => 1.0,
         };
-        self.deflections.retire(at);
-        for wave in p.iter() {
+        self.retire(at);
+        for wave in shapes.p(origin).iter() {
             self.start(at, &[wave], Manner { stretch, size, ..Manner::PLAIN });
         }
+        self.residuals.start(at, shapes.residual(Residuals::p(origin as usize)), stretch, size);
     }
 
     /// A QRS complex with its T wave, and their number of waves. [`Electrogram::own`] finds its peak.
     pub(crate) fn ventricles(
         &mut self,
         beat: &VentricularBeat,
-        conditions: &WaveConditions<'_>,
+        conditions: &WaveConditions<'a>,
         noise: &Noise,
     ) -> (Beat, usize) {
         let onset = beat.at;
@@ -190,7 +193,7 @@ impl Electrogram {
             turn => (math::sin_turn(turn), math::cos_turn(turn)),
         };
         let turn = turned(0);
-        self.deflections.retire(onset);
+        self.retire(onset);
         let mut waves = 0;
         for (pathway, size) in parts.into_iter().flatten() {
             let complex = conditions.shapes.complex(pathway);
@@ -214,6 +217,8 @@ impl Electrogram {
                     waves += self.start(onset, &[detail], Manner { stretch, size, turn, depth });
                 }
             }
+            let residual = |part| conditions.shapes.residual(part);
+            self.residuals.start(onset, residual(Residuals::qrs(pathway as usize)), stretch, size_qrs);
             let qt_ms = beat.length.qt_ms + math::max(qrs_ms - conditions.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
@@ -237,6 +242,8 @@ impl Electrogram {
                     waves += self.start(end, &[wave], Manner { size, ..manner });
                 }
             }
+            let left_t = usual_t * (1.0 - conditions.tenting);
+            self.residuals.start(end, residual(Residuals::t(pathway as usize)), stretch_t, left_t);
             // Levels are those of leads, so they are not turned with the axis.
             let level = Manner { size, ..Manner::PLAIN };
             if conditions.q_mv != [0.0; 3] {
@@ -269,12 +276,23 @@ impl Electrogram {
 
     /// A beat that has just been drawn in so many waves, by itself.
     pub(crate) fn own(&self, beat: &Beat, waves: usize) -> Qrs<'_> {
-        Qrs { waves: self.deflections.last(waves), onset: beat.onset, end: beat.end }
+        Qrs { waves: self.deflections.last(waves), residuals: None, onset: beat.onset, end: beat.end }
     }
 
     /// A beat that has just been drawn, on the rest of waves that began before it.
     pub(crate) fn with_waves_before(&self, beat: &Beat) -> Qrs<'_> {
-        Qrs { waves: self.deflections.all(), onset: beat.onset, end: beat.end }
+        Qrs { waves: self.deflections.all(), residuals: Some(&self.residuals), onset: beat.onset, end: beat.end }
+    }
+
+    /// What leads have beside the heart vector.
+    pub(crate) fn residuals(&self) -> &UnderWay<'a> {
+        &self.residuals
+    }
+
+    /// Forgets what has ended before `now`.
+    fn retire(&mut self, now: Instant) {
+        self.deflections.retire(now);
+        self.residuals.retire(now);
     }
 
     /// A pulse of the pacing device.
@@ -337,7 +355,7 @@ impl Electrogram {
     pub(crate) fn add_to(&mut self, instants: &[Instant], clocks: &[u32], until: Instant, vectors: [&mut [f32]; 3]) {
         let Some(first) = instants.first().copied() else { return };
         let [x, y, z] = vectors;
-        self.deflections.retire(first);
+        self.retire(first);
         self.deflections.add_to(until, clocks, [&mut *x, &mut *y, &mut *z]);
         if self.overshoot.lasts(first) {
             for (i, now) in instants.iter().enumerate() {

@@ -5,6 +5,7 @@
 
 use super::deflection::{Bump, Deflection};
 use super::leads::{DOWER, lead_of};
+use super::residuals::UnderWay;
 use super::templates::wave_list::ShapedComplex;
 use crate::frame::{Channel, Frame, INDEPENDENT_LEADS, Lead};
 use crate::math::{abs, clamp};
@@ -23,6 +24,8 @@ const LONGEST_PULSE_S: f32 = 0.0025;
 pub(crate) struct Qrs<'a> {
     /// Its own, alone or with those before it. Pacing pulses among them are left out.
     pub waves: &'a [Deflection],
+    /// What leads have beside the heart vector.
+    pub residuals: Option<&'a UnderWay<'a>>,
     /// QRS onset.
     pub onset: Instant,
     /// QRS end.
@@ -32,20 +35,31 @@ pub(crate) struct Qrs<'a> {
 impl Qrs<'_> {
     /// Where the heart vector is longest between QRS onset and end.
     pub(crate) fn peak(&self) -> Instant {
-        self.largest(|[x, y, z]| x * x + y * y + z * z)
+        self.largest(|[x, y, z], _| x * x + y * y + z * z)
     }
 
     /// Where a lead is furthest from its value at QRS onset, between QRS onset and end.
-    pub(crate) fn r_at(&self, row: [f32; 3]) -> Instant {
-        let base_mv = self.value(row, self.onset);
-        self.largest(|vector| abs(lead_of(row, vector) - base_mv))
+    pub(crate) fn r_at(&self, weights: &Weights) -> Instant {
+        let base_mv = self.value(weights, self.onset);
+        self.largest(|vector, clock| abs(self.lead_mv(weights, vector, clock) - base_mv))
     }
 
     /// A lead at an instant, mV.
-    pub(crate) fn value(&self, row: [f32; 3], at: Instant) -> f32 {
+    pub(crate) fn value(&self, weights: &Weights, at: Instant) -> f32 {
         let mut vector = [[0.0; 1]; 3];
         self.add_to(&[at.clock()], &mut vector);
-        lead_of(row, vector.map(|[value]| value))
+        self.lead_mv(weights, vector.map(|[value]| value), at.clock())
+    }
+
+    /// A lead of a heart vector at a frame clock, mV.
+    fn lead_mv(&self, weights: &Weights, vector: [f32; 3], clock: u32) -> f32 {
+        let mut mv = lead_of(weights.vector, vector);
+        if let Some(residuals) = self.residuals.filter(|residuals| !residuals.none()) {
+            for (weight, lead_mv) in weights.eight.into_iter().zip(residuals.leads_mv(clock)) {
+                mv += weight * lead_mv;
+            }
+        }
+        mv
     }
 
     fn add_to<const N: usize>(&self, clocks: &[u32; N], [x, y, z]: &mut [[f32; N]; 3]) {
@@ -56,7 +70,7 @@ impl Qrs<'_> {
     }
 
     /// Where `size` of the heart vector is largest. A first look finds the tallest of its tops, a second one its place.
-    fn largest(&self, size: impl Fn([f32; 3]) -> f32) -> Instant {
+    fn largest(&self, size: impl Fn([f32; 3], u32) -> f32) -> Instant {
         let mut from = self.onset;
         let mut length = self.end.since(self.onset);
         let mut place = 0.0;
@@ -67,8 +81,8 @@ impl Qrs<'_> {
             self.add_to(&clocks, &mut vectors);
             let [x, y, z] = &vectors;
             let mut sizes = [0.0; POINTS];
-            for (((sum, x), y), z) in sizes.iter_mut().zip(x).zip(y).zip(z) {
-                *sum = size([*x, *y, *z]);
+            for ((((sum, x), y), z), clock) in sizes.iter_mut().zip(x).zip(y).zip(z).zip(clocks) {
+                *sum = size([*x, *y, *z], clock);
             }
             let (point, offset) = top(&sizes);
             place = point as f32 + offset;
@@ -97,7 +111,7 @@ pub(crate) fn peak_s(complex: ShapedComplex<'_>) -> f32 {
         let bump = Bump::new(from.shifted(at_s), rise_s, hold_s, fall_s);
         *place = Deflection { bump, vector_mv: wave.mv };
     }
-    Qrs { waves: &waves, onset, end }.peak().since(onset).as_secs()
+    Qrs { waves: &waves, residuals: None, onset, end }.peak().since(onset).as_secs()
 }
 
 /// The largest of consecutive values, as the top of a parabola where its neighbours are lower: which, and how far beside it.
@@ -125,8 +139,20 @@ pub(crate) fn lead_of_eight(lead: Lead, leads_mv: [f32; INDEPENDENT_LEADS]) -> f
     Frame { leads_mv, ..Frame::default() }.sample(Channel::Lead(lead))
 }
 
-/// Weights of X, Y and Z in a lead, with the electrodes as they are worn.
-pub(crate) fn row_of(lead: Lead, worn: impl Fn([f32; INDEPENDENT_LEADS]) -> [f32; INDEPENDENT_LEADS]) -> [f32; 3] {
-    let [x, y, z] = [0, 1, 2].map(|axis| DOWER.map(|row| row.get(axis).copied().unwrap_or(0.0)));
-    [x, y, z].map(|eight| lead_of_eight(lead, worn(eight)))
+/// How a lead sees the heart.
+pub(crate) struct Weights {
+    /// Weights of X, Y and Z.
+    vector: [f32; 3],
+    /// Weights of the eight independent leads.
+    eight: [f32; INDEPENDENT_LEADS],
+}
+
+impl Weights {
+    /// Of a lead, with the electrodes as they are worn.
+    pub(crate) fn of(lead: Lead, worn: impl Fn([f32; INDEPENDENT_LEADS]) -> [f32; INDEPENDENT_LEADS]) -> Weights {
+        let seen = |eight| lead_of_eight(lead, worn(eight));
+        let vector = [0, 1, 2].map(|axis| seen(DOWER.map(|row| row.get(axis).copied().unwrap_or(0.0))));
+        let alone = |place: usize| core::array::from_fn(|other| f32::from(u8::from(other == place)));
+        Weights { vector, eight: core::array::from_fn(|place| seen(alone(place))) }
+    }
 }

@@ -42,7 +42,10 @@ const PULSE_SHARE: f32 = 1.5;
 /// The largest potential of a beat and of its T wave alone, mV: at least those of the usual bodies, so that a body which differs a little
 /// keeps the scales of their files.
 fn tallest_mv(templates: &Templates) -> (f32, f32) {
-    let p = templates.p.iter().fold(0.0, |tallest, waves| max(tallest, sum_mv(waves)));
+    // Of P, QRS and T together at most.
+    let residuals = templates.residuals.iter().flat_map(|residuals| residuals.0.into_iter().flatten());
+    let residual = 3.0 * residuals.fold(0.0, |most, residual| max(most, residual.most_mv()));
+    let p = residual + templates.p.iter().fold(0.0, |tallest, waves| max(tallest, sum_mv(waves)));
     let beats = templates.complexes.iter().map(|complex| (sum_mv(complex.qrs), sum_mv(complex.t)));
     beats.fold((TALLEST_MV, TALLEST_T_MV), |(beat, t), (qrs, own_t)| (max(beat, p + qrs + own_t), max(t, own_t)))
 }

@@ -33,10 +33,12 @@ pub(crate) mod child;
 pub(crate) mod neonate;
 pub(crate) mod packed;
 pub(crate) mod ranges;
+pub(crate) mod residual;
 pub(crate) mod shapes;
 pub(crate) mod wave_list;
 
 use crate::anatomy::{AtrialOrigin, Pathway};
+use residual::Residuals;
 
 /// Cycle for which the waves of [`AtrialOrigin::Flutter`](crate::anatomy::AtrialOrigin::Flutter) are drawn, ms: 300 a minute. Another cycle stretches them.
 pub const FLUTTER_CYCLE_MS: f32 = 200.0;
@@ -147,6 +149,8 @@ pub struct Templates {
     pub complexes: [&'static Complex; Pathway::ALL.len()],
     /// P wave of each origin, from its onset, in the order of [`AtrialOrigin::ALL`].
     pub p: [&'static [Wave]; AtrialOrigin::ALL.len()],
+    /// What leads have beside these waves on the heart vector.
+    pub residuals: Option<&'static Residuals>,
 }
 
 impl Templates {
@@ -180,7 +184,7 @@ macro_rules! templates {
             }
         };)*
 
-        pub(crate) static TEMPLATES: Templates = Templates { complexes: [$(&$name,)*], p: $p };
+        pub(crate) static TEMPLATES: Templates = Templates { complexes: [$(&$name,)*], p: $p, residuals: None };
 
         const _: () = {
             let mut i = 0;

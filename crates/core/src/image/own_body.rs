@@ -13,6 +13,8 @@ pub const MOST_OWN_BODIES: usize = 16;
 
 /// Bytes before the shapes.
 const HEAD: usize = 8;
+/// Added to the age of a body with residuals, which versions before them refuse.
+const RESIDUALS: u8 = 128;
 
 /// The body at the start of `record`; `None` if it is cut off.
 pub(super) fn read(record: &[u8]) -> Option<PlayedBody<'_>> {
@@ -20,9 +22,9 @@ pub(super) fn read(record: &[u8]) -> Option<PlayedBody<'_>> {
     let base = BODIES.get(usize::from(*base))?;
     Some(PlayedBody {
         id: OWN,
-        age: *Age::ALL.get(usize::from(*age))?,
+        age: *Age::ALL.get(usize::from(age & !RESIDUALS))?,
         resting_bpm: f32_at(record, 4)?,
-        shapes: Shapes::Packed(Packed::new(shapes, base.templates)),
+        shapes: Shapes::Packed(Packed::new(shapes, age & RESIDUALS != 0, base.templates)),
     })
 }
 
@@ -48,7 +50,8 @@ pub(super) fn length(body: &Body) -> usize {
 /// Puts out a body's record.
 pub(super) fn put(body: &Body, put: &mut dyn FnMut(&[u8])) {
     let (number, base) = body.base();
-    put(&[body.age as u8, number as u8, 0, 0]);
+    let residuals = body.templates.residuals.map_or(0, |_| RESIDUALS);
+    put(&[body.age as u8 | residuals, number as u8, 0, 0]);
     put(&body.resting_bpm.to_le_bytes());
     packed::put(body.templates, base.templates, put);
 }

@@ -25,6 +25,27 @@ impl Player<'_> {
         value(Field::EcgGain) * (1.0 + value(Field::BreathingGain) * 0.01 * (0.5 - lung_volume))
     }
 
+    /// Adds what leads have beside the heart vector to rows, with a gain that holds or that of each instant.
+    // Not inlined: the usual bodies have nothing of the kind.
+    #[inline(never)]
+    fn add_residuals<R: Rows + ?Sized>(
+        &self,
+        rows: &mut R,
+        from: usize,
+        instants: &[Instant],
+        clocks: &[u32],
+        held: Option<f32>,
+    ) {
+        for ((row, now), clock) in (from..).zip(instants).zip(clocks) {
+            let gain = held.unwrap_or_else(|| self.heart_gain(*now));
+            let mut leads_mv = rows.leads(row);
+            for (lead_mv, residual_mv) in leads_mv.iter_mut().zip(self.ecg.residuals().leads_mv(*clock)) {
+                *lead_mv += gain * residual_mv;
+            }
+            rows.set_leads(row, leads_mv);
+        }
+    }
+
     /// Draws the frames of a segment into rows, the first of them `from`.
     // Not inlined: a caller that is compiled for size shall not slow it down.
     #[inline(never)]
@@ -71,6 +92,9 @@ impl Player<'_> {
                 }
             }
             rows.put_leads(from, [x, y, z]);
+            if !self.ecg.residuals().none() {
+                self.add_residuals(rows, from, instants, clocks, gain.settled(after).filter(|_| !breathes));
+            }
         }
         if signals.respiration {
             self.respiration.to_impedances(instants, clocks, lung_volumes);

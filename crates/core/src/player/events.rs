@@ -8,7 +8,7 @@ use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
 use crate::artefact::{Layers, swapped_arms};
 use crate::cuff;
 use crate::ecg::electrogram::VentricularBeat;
-use crate::ecg::measure::{ST_AFTER_J, lead_of_eight, row_of};
+use crate::ecg::measure::{ST_AFTER_J, Weights, lead_of_eight};
 use crate::ecg::person::Person;
 use crate::field::Field;
 use crate::frame::{INDEPENDENT_LEADS, Lead};
@@ -229,7 +229,7 @@ impl Player<'_> {
                         let flat = 1.0 - 0.007 * self.value(Field::TentingPercent, now);
                         let person = Person::of(&self.noise, 0.01 * self.value(Field::PersonPercent, now));
                         let size = flat * person.p(origin);
-                        self.ecg.atria(at, origin, cycle, body.shapes.p(origin), size);
+                        self.ecg.atria(at, origin, cycle, body.shapes, size);
                     }
                     observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
                 }
@@ -290,9 +290,9 @@ impl Player<'_> {
         let worn = |leads: [f32; INDEPENDENT_LEADS]| if swapped { swapped_arms(leads) } else { leads };
         for lead in Lead::ALL.into_iter().filter(|lead| self.leads & 1 << *lead as u16 != 0) {
             let (r_at, [base_mv, r_mv, st_mv]) = if drawn {
-                let (qrs, row) = (self.ecg.with_waves_before(beat), row_of(lead, worn));
-                let r_at = qrs.r_at(row);
-                (r_at, [beat.onset, r_at, st_at].map(|at| self.heart_gain(at) * qrs.value(row, at)))
+                let (qrs, weights) = (self.ecg.with_waves_before(beat), Weights::of(lead, worn));
+                let r_at = qrs.r_at(&weights);
+                (r_at, [beat.onset, r_at, st_at].map(|at| self.heart_gain(at) * qrs.value(&weights, at)))
             } else {
                 let share = lead_of_eight(lead, worn([1.0; INDEPENDENT_LEADS]));
                 let at = [beat.onset, beat.peak, st_at];

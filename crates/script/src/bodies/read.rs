@@ -9,6 +9,7 @@ use crate::reader::{DocumentKind, Entry, Node, Path, join, nearest, quoted};
 use crate::walk::Walk;
 use pulsewright_core::body::{ADULT, Age, BODIES, Body, RESTING_BPM};
 use pulsewright_core::heart::catalogue;
+use pulsewright_core::internal::ecg::Residuals;
 use pulsewright_core::script::{MIN_STEP, Step};
 use pulsewright_core::settings::{Field, Settings};
 
@@ -70,6 +71,9 @@ impl Walk<'_> {
         let base = base.unwrap_or(&ADULT);
         let (mut name, mut age, mut resting_bpm) = (None, base.age, base.resting_bpm);
         let (mut values, mut templates) = (base.values.to_vec(), *base.templates);
+        // What the base has beside waves that the document replaces is not theirs.
+        let mut residuals = templates.residuals.map_or(Residuals::NONE, |residuals| *residuals);
+        let mut drop = |place: usize| residuals.0.get_mut(place).into_iter().for_each(|residual| *residual = None);
         for entry in &entries {
             let path = path.key(&entry.key);
             match entry.key.as_str() {
@@ -90,16 +94,24 @@ impl Walk<'_> {
                     };
                     for (place, complex) in self.shapes(entry.value, &path, word::complexes(), of) {
                         templates.complexes.get_mut(place).into_iter().for_each(|old| *old = complex);
+                        [Residuals::qrs(place), Residuals::t(place)].into_iter().for_each(&mut drop);
                     }
                 }
                 "p_waves" => {
                     let of = |walk: &mut Self, _, node: Node<'_>, path: &Path<'_>| walk.p_wave(node, path);
                     for (place, waves) in self.shapes(entry.value, &path, word::p_waves(), of) {
                         templates.p.get_mut(place).into_iter().for_each(|old| *old = waves);
+                        drop(Residuals::p(place));
                     }
                 }
+                "residuals" => {}
                 key => self.unknown(entry, &path, &KEYS, nearest(key, KEYS).map(quoted)),
             }
+        }
+        templates.residuals = kept::residuals(&residuals);
+        // They go with waves that the document may name after them.
+        if let Some(entry) = entries.iter().find(|entry| entry.key == "residuals") {
+            self.residuals(entry.value, &path.key("residuals"), &mut templates);
         }
         if !known || self.found.count() > before {
             return None;

@@ -1,6 +1,6 @@
 //! The schema of a body's document.
 
-use super::word;
+use super::{residuals, word};
 use crate::expect::schema::line;
 use crate::keys::{self, Branch};
 use crate::number::number;
@@ -124,7 +124,8 @@ pub(crate) fn schema() -> Value {
                 "properties": brought("", "#/$defs/step/properties")
             },
             "complexes": shapes("QRS and T of each way to activate the ventricles.", word::complexes(), &json!({"$ref": "#/$defs/complex"})),
-            "p_waves": shapes("P of each place where the atria are activated.", word::p_waves(), &json!({"$ref": "#/$defs/p_wave"}))
+            "p_waves": shapes("P of each place where the atria are activated.", word::p_waves(), &json!({"$ref": "#/$defs/p_wave"})),
+            "residuals": residuals::schema(ranged)
         }
     })
 }

@@ -5,8 +5,8 @@ use pulsewright_core::heart::rhythm::parameter::Parameter;
 use pulsewright_core::settings::Field;
 
 /// Keys of a body's document, in the order in which they are written.
-pub(super) const KEYS: [&str; 8] =
-    ["version", "extends", "name", "age", "resting_bpm", "settings", "complexes", "p_waves"];
+pub(super) const KEYS: [&str; 9] =
+    ["version", "extends", "name", "age", "resting_bpm", "settings", "complexes", "p_waves", "residuals"];
 /// Keys of a complex.
 pub(super) const COMPLEX_KEYS: [&str; 6] = ["qrs_ms", "qt_ms", "qrs", "t", "st", "tail"];
 /// Keys of the three waves of T, in their order.

@@ -1,5 +1,6 @@
 //! A body as its document.
 
+use super::residuals;
 use super::word::{self, T_KEYS};
 use crate::number::{insert, number};
 use pulsewright_core::body::Body;
@@ -45,6 +46,9 @@ fn written(
         if !shapes.is_empty() {
             object.insert(key.into(), shapes.into());
         }
+    }
+    if let Some(residuals) = residuals::json(body.templates) {
+        object.insert("residuals".into(), residuals);
     }
     Value::Object(object)
 }

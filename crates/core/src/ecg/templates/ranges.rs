@@ -1,5 +1,6 @@
 //! Ranges of the numbers of a template: what a document and an image may hold, wide enough for any heart.
 
+use super::residual::{Residual, leads_uv};
 use super::{Complex, Wave};
 use core::ops::RangeInclusive;
 
@@ -23,6 +24,12 @@ pub const MV: RangeInclusive<f32> = -10.0..=10.0;
 pub const QRS_MS: RangeInclusive<f32> = 20.0..=400.0;
 /// QT interval, ms.
 pub const QT_MS: RangeInclusive<f32> = 80.0..=900.0;
+/// Most numbers of a residual's lead.
+pub const MOST_KNOTS: usize = 64;
+/// From one number of a residual to the next, ms.
+pub const STEP_MS: RangeInclusive<f32> = 2.0..=40.0;
+/// A number of a residual, uV.
+pub const UV: RangeInclusive<i16> = -10_000..=10_000;
 /// From the end of the QRS to the end of T at least, ms.
 pub const SHORTEST_JT_MS: f32 = 40.0;
 
@@ -49,6 +56,14 @@ impl Complex {
             && qrs_allowed(self.qrs.len(), self.qrs.iter().copied())
             && self.t.iter().all(|wave| t_allowed(wave, self.qrs_ms))
     }
+}
+
+/// Whether a residual that starts within a range can be drawn.
+pub(super) fn residual_allowed(residual: &Residual<'_>, at_ms: &RangeInclusive<f32>) -> bool {
+    at_ms.contains(&residual.at_ms)
+        && STEP_MS.contains(&residual.step_ms)
+        && (1..=MOST_KNOTS).contains(&residual.knots.len())
+        && residual.knots.iter().flat_map(leads_uv).all(|uv| UV.contains(&uv))
 }
 
 pub(super) fn lengths_allowed(qrs_ms: f32, qt_ms: f32) -> bool {

@@ -2,6 +2,7 @@
 
 use super::Templates;
 use super::packed::Packed;
+use super::residual::Residual;
 use super::wave_list::{ShapedComplex, WaveList};
 use crate::anatomy::{AtrialOrigin, Pathway};
 
@@ -36,6 +37,14 @@ impl<'a> Shapes<'a> {
         match self {
             Shapes::Known(templates) => WaveList::Known(templates.p[origin as usize]),
             Shapes::Packed(packed) => packed.p(origin),
+        }
+    }
+
+    /// What leads have beside the waves of the part at a place of [`Residuals`](super::residual::Residuals).
+    pub(crate) fn residual(&self, part: usize) -> Option<Residual<'a>> {
+        match self {
+            Shapes::Known(templates) => *templates.residuals?.0.get(part)?,
+            Shapes::Packed(packed) => packed.residual(part),
         }
     }
 }
