@@ -15,6 +15,7 @@ const TIMER_RELOAD: *mut u32 = 0x4000_0008 as *mut u32;
 pub const INSTRUCTIONS_PER_TICK: u64 = 40;
 
 /// Bits of FPSCR that change results: alternative half precision, default NaN, flush to zero, rounding mode.
+#[cfg(target_abi = "eabihf")]
 const FPSCR_MODE_BITS: u32 = 0x07C0_0000;
 
 /// A timer that has been started; it counts for 171 s of board time before it wraps.
@@ -46,15 +47,23 @@ pub fn known_loop(turns: u32) {
     unsafe {
         asm!(
             "2:",
-            "subs {n}, {n}, #1",
+            "subs r3, r3, #1",
             "bne 2b",
-            n = inout(reg) turns => _,
+            inout("r3") turns => _,
             options(nomem, nostack),
         );
     }
 }
 
+/// The bits of the floating-point status register that change results: 0 is round to nearest, subnormals kept. The compiler's routines
+/// of a processor without a unit have no other mode.
+#[cfg(not(target_abi = "eabihf"))]
+pub fn float_mode() -> u32 {
+    0
+}
+
 /// The bits of the floating-point status register that change results: 0 is round to nearest, subnormals kept.
+#[cfg(target_abi = "eabihf")]
 pub fn float_mode() -> u32 {
     let fpscr: u32;
     // SAFETY: reads a register; the start-up code has switched the unit on.

@@ -1,4 +1,4 @@
-//! The emulated board: its clock, its system timer, two serial ports.
+//! The emulated board: its clock, its system timer, a serial port, its external memory.
 //!
 //! With `src/board.rs` the only modules with `unsafe`, and the only ones to rewrite for another board. Addresses: Arm application
 //! note AN386 (MPS2 FPGA image for Cortex-M4), memory map, which that for Cortex-M3 (AN385) shares; registers: Arm Cortex-M System Design Kit technical reference manual,
@@ -19,7 +19,6 @@ pub const CLOCK_HZ: u32 = 25_000_000;
 
 const TIMER: usize = 0x4000_0000;
 const LINK_PORT: usize = 0x4000_4000;
-const TRACE_PORT: usize = 0x4000_5000;
 
 fn read(address: usize) -> u32 {
     // SAFETY: only addresses of this board's timer, ports, buttons and external memory are read, and reading them is defined.
@@ -27,7 +26,7 @@ fn read(address: usize) -> u32 {
 }
 
 fn write(address: usize, value: u32) {
-    // SAFETY: only registers of this board's timer and ports are written; each has one owner here.
+    // SAFETY: only registers of this board's timer and port and words of its external memory are written; each has one owner here.
     unsafe { write_volatile(address as *mut u32, value) }
 }
 
@@ -172,21 +171,26 @@ impl core::fmt::Write for Port {
     }
 }
 
-/// Where a script's image lies: the board's external memory stands for a region of flash that is written without the program.
-const SCRIPT: usize = 0x2100_0000;
-/// Room for it.
-const SCRIPT_ROOM: usize = 0x00f0_0000;
-/// Behind it the script of the modelled converters' faults: after how many latches they fail, and for how many milliseconds.
-const FAULT: usize = SCRIPT + SCRIPT_ROOM;
+/// The board's external memory. Its start stands for a region of flash that holds a script's image and is written without the program.
+const MEMORY: usize = 0x2100_0000;
+/// Room for the image.
+const SCRIPT_ROOM: usize = 0x0010_0000;
+/// Behind it what a test asks of the modelled converters: after how many frames they fail, and for how many milliseconds.
+const FAULT: usize = MEMORY + SCRIPT_ROOM;
+/// How many records the logic analyser has.
+const RECORDED: usize = FAULT + 16;
+/// Its records, up to the end of the memory.
+const RECORDS: usize = FAULT + 0x1000;
+const RECORD_ROOM: usize = MEMORY + 0x0100_0000 - RECORDS;
 
 /// The bytes of the script's image, as many as its header says; the core checks them.
 pub fn script() -> &'static [u8] {
-    let length = (read(SCRIPT + 12) as usize).min(SCRIPT_ROOM);
+    let length = (read(MEMORY + 12) as usize).min(SCRIPT_ROOM);
     // SAFETY: the whole region is memory of this board, and nothing writes to it while the program runs.
-    unsafe { core::slice::from_raw_parts(SCRIPT as *const u8, length) }
+    unsafe { core::slice::from_raw_parts(MEMORY as *const u8, length) }
 }
 
-/// After how many latches the modelled converters fail, 0 for never, and for how long, ms.
+/// After how many frames the modelled converters fail, 0 for never, and for how long, ms.
 pub fn fault() -> (u32, u32) {
     (read(FAULT), read(FAULT + 4))
 }
@@ -196,18 +200,26 @@ pub fn buttons() -> u32 {
     read(0x4002_8008)
 }
 
-/// The serial port that says what the converters show.
-pub struct Trace(());
+/// The modelled logic analyser: it keeps words in the external memory, where a test reads them, until that is full.
+pub struct Analyser(usize);
 
-impl Trace {
-    /// Opens it.
-    pub fn open() -> Trace {
-        open(TRACE_PORT, 1);
-        Trace(())
+impl Analyser {
+    /// Without records.
+    pub fn open() -> Analyser {
+        write(RECORDED, 0);
+        Analyser(0)
     }
 
-    /// Sends a byte.
-    pub fn write(&mut self, byte: u8) {
-        send(TRACE_PORT, byte);
+    /// Keeps a record.
+    pub fn record<const WORDS: usize>(&mut self, words: [u32; WORDS]) {
+        let place = self.0 * WORDS * 4;
+        if place + WORDS * 4 > RECORD_ROOM {
+            return;
+        }
+        for (word, offset) in words.into_iter().zip((place..).step_by(4)) {
+            write(RECORDS + offset, word);
+        }
+        self.0 += 1;
+        write(RECORDED, self.0 as u32);
     }
 }

@@ -1,8 +1,8 @@
 //! A board that drives the converters of a bench rig with the frames of a host, on an emulated Cortex-M4F.
 //!
 //! Frames come over the first serial port by the link of `pulsewright-device`; a timer interrupt hands them to the converters. The
-//! converters are modelled: each latch sends its moment, in counts of the timer, and the words that it shows to the second serial
-//! port, where a test reads them. On a part of yours replace `board` and `model`; the rest stays.
+//! converters are modelled: a logic analyser in the board's external memory records each latch with its moment, in counts of the timer,
+//! and its words, where a test reads them. On a part of yours replace `board` and `model`; the rest stays.
 //!
 //! **For test benches only**: never to a person, nor to equipment connected to one.
 #![no_std]

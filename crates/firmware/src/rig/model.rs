@@ -1,7 +1,7 @@
-//! The modelled converters and pins: words go into registers, a latch shows them, and the second serial port says at each tick what is
-//! shown and since when, how the pins of the marks stand, and when the host was heard last. The converters fail when a test asks for it.
+//! The modelled converters and pins: words go into registers, a latch shows them, and a logic analyser records at each tick what is shown
+//! and since when, how the pins of the marks stand, and when the host was heard last. The converters fail when a test asks for it.
 
-use super::board::{self, Trace};
+use super::board::{self, Analyser};
 use core::cell::{Cell, RefCell};
 use cortex_m::interrupt::Mutex;
 use embedded_hal::digital::{ErrorType as PinErrorType, OutputPin};
@@ -16,7 +16,7 @@ type Registers = [[u8; 2]; REGISTERS];
 /// The registers: the bus writes them, the latch shows them.
 static LOADED: Mutex<RefCell<Registers>> = Mutex::new(RefCell::new([[0; 2]; REGISTERS]));
 
-/// The words shown, their moment, and the latches so far.
+/// The words shown, their moment, and how many frames were shown so far.
 static SHOWN: Mutex<RefCell<(Registers, u32, u32)>> = Mutex::new(RefCell::new(([[0; 2]; REGISTERS], 0, 0)));
 
 /// When the host's last whole message came, ms.
@@ -96,7 +96,7 @@ impl OutputPin for Latch {
         let now = board::now();
         cortex_m::interrupt::free(|token| {
             let mut shown = SHOWN.borrow(token).borrow_mut();
-            *shown = (*LOADED.borrow(token).borrow(), now, shown.2.saturating_add(1));
+            *shown = (*LOADED.borrow(token).borrow(), now, shown.2);
         });
         Ok(())
     }
@@ -106,30 +106,29 @@ impl OutputPin for Latch {
     }
 }
 
-/// The pins of the marks: each time they are set, the second serial port says how everything stands.
-pub struct Pins(Trace);
+/// The pins of the marks: each time they are set, the analyser records how everything stands.
+pub struct Pins(Analyser);
 
 impl Pins {
     /// The pins, all low.
     pub fn open() -> Pins {
-        Pins(Trace::open())
+        Pins(Analyser::open())
     }
 }
 
 impl Lines for Pins {
     fn set(&mut self, marks: Marks) {
         let (shown, latched, heard) = cortex_m::interrupt::free(|token| {
-            let (shown, latched, _) = *SHOWN.borrow(token).borrow();
-            (shown, latched, HEARD.borrow(token).get())
+            let (shown, latched, frames) = &mut *SHOWN.borrow(token).borrow_mut();
+            *frames = frames.saturating_add(marks.has(Marks::SHOWN).into());
+            (*shown, *latched, HEARD.borrow(token).get())
         });
-        for moment in [latched, board::now(), heard] {
-            moment.to_le_bytes().iter().for_each(|byte| self.0.write(*byte));
+        // Three moments, then the words as in a raw file and the marks, two in each word of the record.
+        let mut record = [0; 3 + REGISTERS / 2 + 1];
+        record[..3].copy_from_slice(&[latched, board::now(), heard]);
+        for (i, half) in shown.map(u16::from_be_bytes).into_iter().chain([marks.bits().into()]).enumerate() {
+            record[3 + i / 2] |= u32::from(half) << (16 * (i % 2));
         }
-        // Little-endian, as in a raw file.
-        for [high, low] in shown {
-            self.0.write(low);
-            self.0.write(high);
-        }
-        self.0.write(marks.bits());
+        self.0.record(record);
     }
 }
