@@ -3,9 +3,9 @@
 Recordings: lead II and V5 of record 100 (MIT-BIH Arrhythmia Database), eight leads of record s0010_re (PTB Diagnostic ECG Database, a
 patient after an infarction) and eight leads of the 12-lead recording that the package pydicom ships as test data.
 Ours: `life` resting with seeds and rates from 60 to 95 bpm, nothing else set.
-Each model is trained without one person and a third of our scripts, and tried on those. 0.5 is a guess. The target is 0.75 or less,
-and is missed: the bounds keep the state that docs/signals.md prints. Three persons are few: the area differs by 0.1 from one choice
-of seeds to the next, so it is averaged over three choices.
+Both sides are resampled to 250 Hz and pass the same filter. Each model is trained without one person and a third of our scripts, and
+tried on those. 0.5 is a guess, and the mean is to be 0.75 or less. Three persons are few: the area differs by 0.1 from one choice of
+seeds to the next, so it is averaged over three choices.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import numpy as np
 import pydicom
 import pytest
 import wfdb
-from discriminator import judged, separating, stretches
+from discriminator import judged, separating, stretches, weighed
 from program import ROOT, succeed
 from reading import read_wav
 
@@ -25,8 +25,8 @@ RECORDINGS = ROOT / "tests" / "data" / "recordings"
 SCRIPTS = 24
 FIRST_SEEDS = (0, 1000, 2000)
 TARGET = 0.75
-MOST_AREA = {"logistic": 0.75, "kernel": 0.92, "trees": 0.95}
-"""Of each kind, the mean over choices of seeds and persons: 0.69, 0.86 and 0.87 at the last change of our signal."""
+MOST_AREA = {"logistic": 0.70, "kernel": 0.80, "trees": 0.90}
+"""Of each kind, the mean over choices of seeds and persons: 0.57, 0.71 and 0.82 at the last change of our signal."""
 
 
 def recorded():
@@ -68,7 +68,7 @@ def people():
     return recorded()
 
 
-def test_resting_adults_are_no_easier_to_separate_than_the_documentation_says(people, tmp_path, capsys):
+def test_resting_adults_are_hard_to_separate_from_persons(people, tmp_path, capsys):
     choices = []
     for first_seed in FIRST_SEEDS:
         folder = tmp_path / str(first_seed)
@@ -82,6 +82,8 @@ def test_resting_adults_are_no_easier_to_separate_than_the_documentation_says(pe
             print(f"    {name}: {value:.2f} of " + ", ".join(f"{choice[name]:.2f}" for choice in choices))
         for name, alone, of_persons, of_ours in separating(people, ours)[:8]:
             print(f"    separates: {name}, alone {alone:.2f}; recorded {of_persons:.2f}, ours {of_ours:.2f}")
+        print("    trees go by: " + ", ".join(f"{name} {share:.2f}" for name, share in weighed(people, ours)[:6]))
+    assert np.mean(list(found.values())) <= TARGET
     for name, most in MOST_AREA.items():
         assert found[name] <= most, name
 

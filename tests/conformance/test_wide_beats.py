@@ -37,6 +37,7 @@ RATES_BPM = (30, 45, 55, 75, 95, 120, 150, 180, 220, 250, 280)
 # The fastest rate, bpm, at which the rule can separate a QRS from the waves beside it: above, T, P or f waves leave no level line between
 # two QRS for the 45 ms that it asks for. It then takes them for QRS (146 ms of 92 in supraventricular tachycardia at 220 bpm) or has no
 # answer, so those rates would show nothing about our beats. Where early beats fall on the T wave before them it comes soonest.
+# Where the axis turns, QRS and T run into each other at every rate.
 FASTEST_BPM = {
     "early": 95,
     "varying": 95,
@@ -44,13 +45,15 @@ FASTEST_BPM = {
     "conducted": 180,
     "supraventricular": 182,
     "ventricular": 240,
+    "turning": 0,
     "monomorphic": 280,
 }
 _GROUPS = {
     "varying": ("atrial-fibrillation", "atrial-fibrillation-fine", "sinus-arrhythmia"),
     "conducted": ("left-bundle-branch-block", "right-bundle-branch-block", "pre-excitation"),
     "supraventricular": ("supraventricular-tachycardia", "atrial-tachycardia"),
-    "ventricular": ("ventricular-tachycardia-polymorphic", "ventricular-tachycardia-bidirectional", "torsades"),
+    "ventricular": ("ventricular-tachycardia-bidirectional",),
+    "turning": ("ventricular-tachycardia-polymorphic", "torsades"),
     "monomorphic": ("ventricular-tachycardia",),
 }
 _EARLY = ("premature", "multifocal", "interpolated", "r-on-t", "couplet", "run", "bigeminy", "trigeminy", "quadrigeminy", "no-sensing", "oversensing")

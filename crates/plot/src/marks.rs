@@ -107,7 +107,10 @@ pub fn intervals(recording: &Recording) -> String {
 fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
     let mut values: Vec<f64> = values.collect();
     values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    // Of an even number, the mean of the middle two.
+    let half = values.len() / 2;
+    let (low, high) = (values.get(half - usize::from(values.len().is_multiple_of(2) && half > 0))?, values.get(half)?);
+    Some(0.5 * (low + high))
 }
 
 /// The seed, and settings of the step in force at the start.

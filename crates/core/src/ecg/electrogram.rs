@@ -128,6 +128,9 @@ const PACING: [f32; 3] = [0.25, 0.90, 0.14];
 /// by that; no source).
 const FULL_T: f32 = 0.8;
 
+/// How much further each wave of a turned QRS turns than the one before, 2^-32 turns: 20 degrees (common practice, no source).
+const FURTHER: u32 = 0x0e38_e38e;
+
 /// The pathways of a beat with their shares of the ventricles.
 fn parts_of(beat: &VentricularBeat) -> [Option<(Pathway, f32)>; 2] {
     match beat.fused {
@@ -147,20 +150,35 @@ struct Manner {
     depth: f32,
 }
 
+/// Sine and cosine of a turn, 2^-32 turns; exactly none of it for none.
+fn turn_by(turn: u32) -> (f32, f32) {
+    if turn == 0 { Manner::PLAIN.turn } else { (math::sin_turn(turn), math::cos_turn(turn)) }
+}
+
 impl Manner {
     const PLAIN: Manner = Manner { stretch: 1.0, size: 1.0, turn: (0.0, 1.0), depth: 1.0 };
 }
 
 impl<'a> Electrogram<'a> {
-    /// A P wave `size` times as large as usual; a flutter wave lasts one `cycle`.
-    pub(crate) fn atria(&mut self, at: Instant, origin: AtrialOrigin, cycle: Span, shapes: Shapes<'a>, size: f32) {
+    /// A P wave of a person, `size` times as large as theirs; a flutter wave lasts one `cycle`.
+    pub(crate) fn atria(
+        &mut self,
+        at: Instant,
+        (origin, cycle): (AtrialOrigin, Span),
+        shapes: Shapes<'a>,
+        person: Person<'_>,
+        size: f32,
+    ) {
         let stretch = match origin {
             AtrialOrigin::Flutter => cycle.as_secs() * (1000.0 / FLUTTER_CYCLE_MS),
             _ => 1.0,
         };
+        let turn = turn_by(person.p_turn());
+        let size = size * person.p(origin);
+        let manner = Manner { stretch, size, turn, depth: person.p_depth() };
         self.retire(at);
         for wave in shapes.p(origin).iter() {
-            self.start(at, &[wave], Manner { stretch, size, ..Manner::PLAIN });
+            self.start(at, &[wave], manner);
         }
         self.residuals.start(at, shapes.residual(Residuals::p(origin as usize)), stretch, size);
     }
@@ -186,13 +204,15 @@ impl<'a> Electrogram<'a> {
         // Two fronts draw one QRS: as long for both, between that of the one and of the other by their shares.
         let fused_ms: f32 = parts.into_iter().flatten().map(|(pathway, share)| share * alone_ms(pathway)).sum();
         let depth = if beat.turn == 0 { 1.0 } else { math::cos_turn(beat.turn) };
-        // Each wave turns a little further than the one before, so that a turned beat is no mirror image.
+        // Each wave turns a little further than the one before, so that a turned beat is no mirror image, and has a size of its own
+        // in a lead that the axis crosses.
         let axis = conditions.axis.wrapping_add(person.turn());
-        let turned = |wave: u32| match beat.turn.wrapping_add((beat.turn >> 4) * wave).wrapping_add(axis) {
-            0 => Manner::PLAIN.turn,
-            turn => (math::sin_turn(turn), math::cos_turn(turn)),
+        let turned = |wave: u32| {
+            let further = ((beat.turn >> 4) + FURTHER).wrapping_mul(wave);
+            turn_by(beat.turn.wrapping_add(further).wrapping_add(axis))
         };
-        let turn = turned(0);
+        let turn = turn_by(beat.turn.wrapping_add(axis));
+        let turn_t = turn_by(beat.turn.wrapping_add(axis).wrapping_add(person.t_turn()));
         self.retire(onset);
         let mut waves = 0;
         for (pathway, size) in parts.into_iter().flatten() {
@@ -222,10 +242,11 @@ impl<'a> Electrogram<'a> {
             let qt_ms = beat.length.qt_ms + math::max(qrs_ms - conditions.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
-            let lower = math::min(stretch_t / FULL_T, 1.0);
+            // Where the axis turns, QRS and T run into each other without a level line.
+            let lower = if beat.turn == 0 { math::min(stretch_t / FULL_T, 1.0) } else { 1.0 };
             let usual_t = size_t * lower * conditions.t_size;
             let (size_t, size_st) = (usual_t * person.t(pathway), usual_t * person.st(pathway));
-            let manner = Manner { stretch: stretch_t, size: size_t, turn, depth };
+            let manner = Manner { stretch: stretch_t, size: size_t, turn: turn_t, depth: depth * person.t_depth() };
             let jt_ms = complex.qt_ms - complex.qrs_ms;
             if conditions.tenting > 0.0 {
                 // A tented T leaves no ST segment.

@@ -62,6 +62,8 @@ causes! {
     NoBeats: "no beat comes";
     /// No pulse.
     NoPulses: "no pulse comes";
+    /// Chest compressions press on heart and vessels.
+    Compressions: "chest compressions press on the vessels";
     /// The cuff does not pass the pressures of pulses.
     NoDeflation: "the cuff passes no systolic and diastolic pressure";
     /// No breath.

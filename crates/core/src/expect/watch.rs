@@ -18,7 +18,7 @@ use crate::settings::Field;
 use crate::site_set::SiteSet;
 use crate::test_signal::TestSignal;
 use crate::time::{Instant, Span};
-use crate::timeline::{Placed, Timeline};
+use crate::timeline::{Placed, PlayedStep, Timeline};
 use crate::truth::{self, Beat, BeatCode, Breath, Chamber, CuffReading, Episode, Event, Observer, Pulse};
 
 /// Largest QRS of a test signal that is not counted, mV (IEC 60601-2-27, as makers quote it).
@@ -323,6 +323,10 @@ impl<'a> Watch<'a> {
             if !self.chosen.has(site) {
                 return Pressure::NOT_PLAYED;
             }
+            if pressed(step) && !closed(site) {
+                let none = Reading::none(Cause::Compressions);
+                return Pressure { systolic: none, diastolic: none, mean: none };
+            }
             let bands = meter.bands(closed(site), end);
             let causes = causes::of_pressure(step, site, of_rate);
             let reading = |band: Option<ReadingBand>| Reading {
@@ -367,6 +371,9 @@ impl<'a> Watch<'a> {
         if closed || !self.chosen.has(PressureSite::Arterial) {
             return Reading::none(if closed { Cause::Closed } else { Cause::NotPlayed });
         }
+        if self.placed.is_some_and(|placed| pressed(&placed.step)) {
+            return Reading::none(Cause::Compressions);
+        }
         let Some((band, weak)) = self.pulses.band(end, silence_s) else { return Reading { band: None, causes } };
         if band.high == 0.0 {
             return Reading::none(Cause::NoPulses);
@@ -375,6 +382,12 @@ impl<'a> Watch<'a> {
         let weaker = if alternans { Cause::Alternans } else { Cause::WeakBeats };
         Reading { band: Some(band), causes: causes.and_if(weak, weaker) }
     }
+}
+
+/// Whether chest compressions press on the vessels in a step, at its start or by a ramp.
+fn pressed(step: &PlayedStep<'_>) -> bool {
+    let course = step.course(Field::CompressionMmhg);
+    course.settled(Span::ZERO) != Some(0.0)
 }
 
 /// Observer that feeds a watch and reports alarms.

@@ -113,14 +113,14 @@ impl Heart {
         let length = self.repolarise(now, interval, [Some(pathway), fused.map(|(other, _)| other)], conditions, noise);
         self.answer_ventricles(now, &impulse, conditions, noise);
         let turn = match conditions.rhythm.ventricles {
+            // Half a turn in so many beats. A turning beat never has a turn of exactly none.
             Ventricles::Focus { focus: Focus::Twisting(beats), .. } => {
-                // Half a turn in so many beats.
-                math::phase_of(0.5 * (self.focus_count % 4096) as f32 / math::max(beats, 1.0))
+                math::phase_of(0.5 * (self.focus_count % 4096) as f32 / math::max(beats, 1.0)) | 1
             }
-            // Within a fifth of a turn to either side; half of each beat's axis is that of the beat before.
+            // Within a sixth of a turn to either side; half of each beat's axis is that of the beat before.
             Ventricles::Focus { focus: Focus::Shifting, .. } => {
                 let chance = |beat: u64| noise.signed(Purpose::EctopicShape, beat | 1 << 63);
-                math::phase_of(0.2 * (chance(self.focus_count) + chance(self.focus_count.wrapping_add(1))))
+                math::phase_of(0.16 * (chance(self.focus_count) + chance(self.focus_count.wrapping_add(1)))) | 1
             }
             _ => impulse.turn,
         };

@@ -228,8 +228,7 @@ impl Player<'_> {
                         // Potassium that tents T flattens P.
                         let flat = 1.0 - 0.007 * self.value(Field::TentingPercent, now);
                         let person = Person::of(&self.noise, 0.01 * self.value(Field::PersonPercent, now));
-                        let size = flat * person.p(origin);
-                        self.ecg.atria(at, origin, cycle, body.shapes, size);
+                        self.ecg.atria(at, (origin, cycle), body.shapes, person, flat);
                     }
                     observer.observe(Event::Atrial(AtrialBeat { onset: at, origin }));
                 }

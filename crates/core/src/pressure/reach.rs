@@ -3,6 +3,7 @@
 //! Bounds, not estimates: pulses that follow too soon, strong beats after a pause, cannon waves and ringing lines stay within.
 
 use crate::anatomy::PressureSite;
+use crate::artefact::compression;
 use crate::field::{Field, TransducerFields, transducer};
 use crate::math::{exp, max, min, sqrt};
 use crate::reach::{Range, Ranges};
@@ -90,7 +91,7 @@ fn ringing(line_hz: f32, damping: f32, inside: f32, ways: f32, every_s: f32) -> 
 /// script, as a present pulse goes on when settings change.
 pub(crate) fn range(site: PressureSite, of: Ranges<'_>, ever: Ranges<'_>) -> Range {
     let TransducerFields { level, closed, line_hz, damping } = transducer(site);
-    let vessel = vessel(site, ever);
+    let vessel = vessel(site, ever).raised(compression::share(site) * ever(Field::CompressionMmhg).highest);
     // Where a step turns the stopcock or moves the level, both pressures are there for a while.
     let open = if ever(closed).lowest >= 1.0 { 0.0 } else { 1.0 };
     let levels = ever(level);

@@ -24,12 +24,12 @@ templates! {
 /// V4, tallest R in V4 and V5, a septal q in I, V5, V6; frontal axis about 50 degrees.
 pub(super) const NORMAL: Shape<6> = Shape {
     qrs: [
-        wave(0.0, 14.5, 16.3, [-0.093, -0.060, -0.199]),
-        wave(7.6, 29.4, 17.0, [0.180, -0.158, -0.578]),
-        wave(18.9, 22.6, 22.5, [0.640, 0.369, 0.535]),
-        wave(28.4, 20.6, 24.4, [0.436, 0.660, 0.216]),
-        wave(41.4, 19.9, 54.1, [-0.157, -0.088, 0.793]),
-        wave(60.0, 22.5, 28.3, [-0.018, -0.019, -0.147]),
+        wave(0.0, 15.9, 16.2, [-0.080, -0.050, -0.251]),
+        wave(12.9, 26.5, 14.6, [0.290, -0.138, -0.748]),
+        wave(20.3, 22.3, 20.1, [0.428, 0.290, 0.633]),
+        wave(28.9, 18.8, 23.0, [0.504, 0.703, 0.345]),
+        wave(45.2, 15.0, 27.8, [-0.185, -0.015, 0.751]),
+        wave(60.4, 20.4, 27.6, [-0.072, -0.119, 0.338]),
     ],
     qrs_ms: 92.0,
     t: repolarisation([0.32, 0.17, -0.20], [0.042, 0.022, -0.056]),
@@ -141,11 +141,12 @@ pub(super) const PACED: Shape<3> = Shape {
 };
 
 /// A slow focus in the left ventricle's conduction fibres: broad, like right bundle branch block, downward axis; T opposite.
-pub(super) const ESCAPE: Shape<3> = Shape {
+pub(super) const ESCAPE: Shape<4> = Shape {
     qrs: [
-        wave(0.0, 27.0, 85.7, [0.395, 0.579, 0.159]),
-        wave(15.4, 71.4, 80.2, [0.095, 0.632, -0.645]),
-        wave(91.0, 50.0, 47.0, [-0.325, 0.392, -0.314]),
+        wave(0.0, 21.0, 66.4, [0.200, 0.280, 0.080]),
+        wave(8.0, 47.3, 84.5, [0.260, 0.400, 0.100]),
+        wave(20.1, 68.4, 78.5, [0.080, 0.550, -0.660]),
+        wave(92.5, 50.3, 47.0, [-0.325, 0.360, -0.314]),
     ],
     qrs_ms: 170.0,
     t: opposite([0.03, -0.24, 0.22]),
@@ -153,14 +154,15 @@ pub(super) const ESCAPE: Shape<3> = Shape {
 };
 
 /// A dying heart: QRS without edges, low, running into T.
-pub(super) const AGONAL: Shape<3> = Shape {
+pub(super) const AGONAL: Shape<4> = Shape {
     qrs: [
-        wave(0.0, 26.0, 142.0, [0.220, 0.200, -0.100]),
-        wave(24.1, 80.0, 158.0, [0.240, 0.300, 0.060]),
-        wave(122.0, 67.5, 86.0, [-0.160, 0.020, 0.300]),
+        wave(0.0, 24.0, 100.8, [0.180, 0.200, 0.020]),
+        wave(8.1, 50.4, 141.1, [0.240, 0.300, 0.000]),
+        wave(60.5, 72.6, 141.1, [0.080, 0.090, 0.100]),
+        wave(126.0, 68.0, 86.7, [-0.160, 0.020, 0.200]),
     ],
-    qrs_ms: 248.5,
-    t: opposite([-0.065, -0.08, -0.065]),
+    qrs_ms: 249.0,
+    t: opposite([-0.08, -0.10, -0.065]),
     jt_ms: JT_MS,
 };
 

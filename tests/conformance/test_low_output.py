@@ -1,0 +1,139 @@
+"""Shock, compressions and obstructed breathing in the pressures and the impedance, measured in the samples with numpy and scipy.
+
+Limits that name no source are common practice, no source; sources of the scripts' values are in their notes.
+"""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from program import succeed
+from reading import read_wav
+from scipy.signal import butter, find_peaks, sosfiltfilt
+from test_ecg_content import example
+from test_seen_on_strips import OF_FRONTS, RATE_HZ, likest, played, qrs_at, steep_places
+
+SITES = ("arterial", "venous", "pulmonary", "wedge")
+
+
+def pulses(trace: np.ndarray, least_mmhg: float = 4.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Times, s, and heights of the tops of a trace, and the lowest values between them."""
+    tops, _ = find_peaks(trace, prominence=least_mmhg, distance=int(0.3 * RATE_HZ))
+    feet = np.array([trace[a:b].min() for a, b in zip(tops, tops[1:], strict=False)])
+    return tops / RATE_HZ, trace[tops], feet
+
+
+def swing(trace: np.ndarray) -> float:
+    """What breathing does to a trace, highest less lowest, slow parts and heartbeats left out."""
+    slow = sosfiltfilt(butter(2, (0.15, 0.6), "band", fs=RATE_HZ, output="sos"), trace)[5 * RATE_HZ : -5 * RATE_HZ]
+    return float(np.diff(np.percentile(slow, (5, 95)))[0])
+
+
+@pytest.fixture(scope="module")
+def low_output(tmp_path_factory):
+    return example(tmp_path_factory.mktemp("low"), "low-output", ("II", *SITES))
+
+
+def test_shock_is_low_fast_and_narrow_but_for_slack_vessels(low_output):
+    before, volume, pump, slack, tamponade, *_ = low_output
+    share, mean, wedge = {}, {}, {}
+    for name, step in (("before", before), ("volume", volume), ("pump", pump), ("slack", slack), ("tamponade", tamponade)):
+        times, tops, feet = pulses(step["arterial"][8 * RATE_HZ :])
+        bpm = 60 / np.diff(times).mean()
+        systolic, diastolic = np.median(tops), np.median(feet)
+        share[name] = (systolic - diastolic) / systolic
+        mean[name] = step["arterial"][8 * RATE_HZ :].mean()
+        wedge[name] = step["wedge"][8 * RATE_HZ :].mean()
+        if name != "before":
+            # The heart rate over the systolic pressure is above 0.9 in shock (shock index, from memory).
+            assert systolic < 90 and bpm / systolic > 0.9, (name, bpm, systolic)
+    # A pulse pressure under a quarter of the systolic is narrow (texts of heart failure, from memory).
+    assert share["volume"] < 0.3 and share["pump"] < 0.3 and share["slack"] > 0.45 > share["before"] > 0.3, share
+    assert mean["slack"] < 65
+    assert wedge["pump"] > 15 > 10 > wedge["volume"]
+    venous = tamponade["venous"][8 * RATE_HZ :].mean()
+    assert wedge["tamponade"] == pytest.approx(venous, abs=3)
+    assert swing(tamponade["arterial"]) > 10 > swing(slack["arterial"])
+
+
+def test_electrical_activity_has_qrs_and_no_pulse(low_output):
+    step = low_output[5]
+    beats = steep_places(step["II"][8 * RATE_HZ :])
+    assert len(beats) >= 8
+    assert np.ptp(step["arterial"][15 * RATE_HZ :]) < 2
+
+
+def test_compressions_show_in_ecg_and_vessels_at_their_rate(low_output):
+    still, pressed, _ = low_output[5:]
+    times, tops, feet = pulses(pressed["arterial"], 30)
+    assert 60 / np.diff(times).mean() == pytest.approx(110, abs=0.5)
+    assert np.median(tops) - np.median(feet) == pytest.approx(60, abs=3)
+    for site in ("venous", "pulmonary", "wedge"):
+        own_times, own_tops, own_feet = pulses(pressed[site], 20)
+        assert np.median(own_tops) - np.median(own_feet) == pytest.approx(48, abs=6), site
+        assert 60 / np.diff(own_times).mean() == pytest.approx(110, abs=0.5), site
+    assert pressed["II"].std() > 2 * still["II"].std()
+    # The tops of both have the same time from each other, compression by compression.
+    slow = sosfiltfilt(butter(2, (1.0, 2.6), "band", fs=RATE_HZ, output="sos"), pressed["II"])
+    waves = find_peaks(slow, distance=int(0.4 * RATE_HZ), prominence=0.3)[0] / RATE_HZ
+    lag = np.array([waves[np.argmin(np.abs(waves - at))] - at for at in times[3:-3]])
+    assert lag.std() < 0.05
+
+
+def test_compressions_leave_closed_transducers_alone_and_never_jump(tmp_path):
+    press = {"compression_mmhg": 60, "compressions_per_min": 107}
+    steps = [
+        {"duration_s": 5.3, "rhythm": "asystole"},
+        {"duration_s": 7.7, "artefact": press, "venous": {"closed": 1, "level_mmhg": 30}},
+        {"duration_s": 5.0, "artefact": {"compression_mmhg": 0}},
+    ]
+    script, target = tmp_path / "press.json", tmp_path / "press.wav"
+    script.write_text(json.dumps({"version": 1, "notes": "Invented data.", "steps": steps}), encoding="utf-8")
+    succeed("render", script, "--frame-rate", RATE_HZ, "--channels", "arterial,venous", "--bits", 24, "-o", target)
+    recording = read_wav(target)
+    arterial, venous = recording.values("arterial"), recording.values("venous")
+    inside = slice(int(5.4 * RATE_HZ), int(12.9 * RATE_HZ))
+    assert np.ptp(arterial[inside]) > 55
+    assert np.ptp(venous[int(7 * RATE_HZ) : inside.stop]) < 0.1
+    # A squared sine of 60 mmHg at 107 a minute is nowhere steeper than 2 pi 60 107 / 60 mmHg/s.
+    steepest = np.abs(np.diff(arterial)).max() * RATE_HZ
+    assert steepest < 1.02 * 2 * np.pi * 60 * 107 / 60
+    assert np.ptp(arterial[int(13.2 * RATE_HZ) :]) < 1
+
+
+def test_an_obstructed_chest_moves_pulls_and_brings_no_more_than_a_third(tmp_path):
+    asleep, obstructed, open_again, again, _, central = example(
+        tmp_path, "obstructive-apnoea", ("respiration", "venous", "left-atrium", "arterial", "II")
+    )
+    depth = {name: np.diff(np.percentile(step["respiration"][8 * RATE_HZ :], (3, 97)))[0] for name, step in (("asleep", asleep), ("obstructed", obstructed), ("again", again), ("central", central))}
+    for name in ("obstructed", "again"):
+        assert 0.2 < depth[name] / depth["asleep"] < 0.5, depth
+    assert depth["central"] < 0.05 * depth["asleep"]
+    for site in ("venous", "left-atrium"):
+        assert swing(obstructed[site]) > 2.5 * swing(asleep[site]) > 10 * swing(central[site][10 * RATE_HZ :]), site
+    assert swing(obstructed["arterial"]) > 2 * swing(asleep["arterial"])
+    slow, fast = (60 * RATE_HZ / np.diff(steep_places(step["II"])).mean() for step in (obstructed, open_again))
+    assert fast > slow + 20
+
+
+def test_a_dual_chamber_device_fuses_by_degrees(tmp_path):
+    """A heart that conducts with a PR near the device's AV delay: own, paced and fused beats, and a fused QRS is anything between."""
+    script, target = tmp_path / "competing.json", tmp_path / "competing.wav"
+    rhythms = {"competing": {"extends": "paced-tracking", "av": "conducting"}}
+    step = {"duration_s": 120, "rhythm": "competing", "rate_bpm": 70, "pacing": {"amplitude_mv": 0}, "variability": {"pr_ms": 20}}
+    document = {"version": 1, "notes": "Invented data.", "rhythms": rhythms, "steps": [step]}
+    script.write_text(json.dumps(document), encoding="utf-8")
+    succeed("render", script, "--frame-rate", RATE_HZ, "--channels", ",".join(OF_FRONTS), "--bits", 24, "-o", target)
+    recording = read_wav(target)
+    channels = {name: recording.values(name) for name in OF_FRONTS}
+    own = played(tmp_path, "sinus", channels=OF_FRONTS)
+    paced = played(tmp_path, "paced-tracking", "pacing.amplitude_mv=0", channels=OF_FRONTS)
+    fronts = [np.median([qrs_at(of, at) for at in steep_places(*of.values())[2:-2]], axis=0) for of in (own, paced)]
+    beats = steep_places(*channels.values())[2:-2]
+    like_own, like_paced = (np.array([likest(channels, at, front) for at in beats]) for front in fronts)
+    is_own, is_paced = like_own > 0.97, like_paced > 0.97
+    fused = ~is_own & ~is_paced
+    assert is_own.sum() >= 10 and fused.sum() >= 10, (is_own.sum(), is_paced.sum(), fused.sum())
+    assert np.ptp(like_paced[fused]) > 0.07 and np.ptp(like_own[fused]) > 0.1, (like_paced[fused], like_own[fused])
