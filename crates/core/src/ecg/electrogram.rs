@@ -242,8 +242,9 @@ impl<'a> Electrogram<'a> {
             let qt_ms = beat.length.qt_ms + math::max(qrs_ms - conditions.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
-            // Where the axis turns, QRS and T run into each other without a level line.
-            let lower = if beat.turn == 0 { math::min(stretch_t / FULL_T, 1.0) } else { 1.0 };
+            // Where the axis turns by more than over and back, QRS and T run into each other without a level line.
+            let turns = beat.turn & (u32::MAX >> 1) != 0;
+            let lower = if turns { 1.0 } else { math::min(stretch_t / FULL_T, 1.0) };
             let usual_t = size_t * lower * conditions.t_size;
             let (size_t, size_st) = (usual_t * person.t(pathway), usual_t * person.st(pathway));
             let manner = Manner { stretch: stretch_t, size: size_t, turn: turn_t, depth: depth * person.t_depth() };

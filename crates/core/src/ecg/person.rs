@@ -9,7 +9,7 @@ use crate::noise::{Noise, Purpose};
 
 /// Deviations over that of a QRS wave: of T and of the ST segment.
 const T: f32 = 2.6;
-const ST: f32 = 3.0;
+const ST: f32 = 4.0;
 /// The same of P, whose mean is 0.11 mV in II with a deviation of a third (older surveys, from memory), and its least size.
 const P: f32 = 2.0;
 const LOWER_P: f32 = 1.2;
@@ -17,7 +17,7 @@ const LEAST_P: f32 = 0.4;
 /// By how much T and the ST segment are lower on average than the template's, over a mean deviation: persons' leads have an ST
 /// segment that is nearer to level, and a lower T (the recordings that the tests compare with; measured).
 const LOWER_T: f32 = 1.2;
-const LOWER_ST: f32 = 6.0;
+const LOWER_ST: f32 = 7.0;
 /// Shift of a wave inside the QRS over the QRS duration, for a deviation of 1: 1 ms of 92 ms at 15 %.
 const SHIFT: f32 = 0.08;
 /// Details of the QRS: how many, half their length and deviation of their size on each axis for a deviation of 1, mV.

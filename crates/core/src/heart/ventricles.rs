@@ -113,9 +113,10 @@ impl Heart {
         let length = self.repolarise(now, interval, [Some(pathway), fused.map(|(other, _)| other)], conditions, noise);
         self.answer_ventricles(now, &impulse, conditions, noise);
         let turn = match conditions.rhythm.ventricles {
-            // Half a turn in so many beats. A turning beat never has a turn of exactly none.
+            // Half a turn in so many beats; over more than one, none is quite upright or upside down.
             Ventricles::Focus { focus: Focus::Twisting(beats), .. } => {
-                math::phase_of(0.5 * (self.focus_count % 4096) as f32 / math::max(beats, 1.0)) | 1
+                let turn = math::phase_of(0.5 * (self.focus_count % 4096) as f32 / math::max(beats, 1.0));
+                turn | u32::from(beats > 1.0)
             }
             // Within a sixth of a turn to either side; half of each beat's axis is that of the beat before.
             Ventricles::Focus { focus: Focus::Shifting, .. } => {
