@@ -39,6 +39,8 @@ mod pacing;
 mod pathology;
 #[path = "tests/pressures.rs"]
 mod pressures;
+#[path = "tests/recordings.rs"]
+mod recordings;
 #[path = "tests/runoff.rs"]
 mod runoff;
 #[path = "tests/script.rs"]

@@ -33,7 +33,7 @@ pub fn items(steps: &[StepLine<'_>]) -> Vec<Item<'static>> {
                 settings = with_word(settings, word);
             }
             let duration = Some(Span::from_secs(*seconds));
-            Item::Step(Step { duration, settings, ramps: &[], beats: &[], series: None })
+            Item::Step(Step { duration, settings, ramps: &[], beats: &[], series: None, recording: None })
         })
         .collect()
 }

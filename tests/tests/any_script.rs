@@ -71,7 +71,14 @@ impl Steps {
 }
 
 fn item((settings, duration, ramps): &(Settings, Span, Vec<Ramp>)) -> Item<'_> {
-    Item::Step(Step { duration: Some(*duration), settings: *settings, ramps, beats: &[], series: None })
+    Item::Step(Step {
+        duration: Some(*duration),
+        settings: *settings,
+        ramps,
+        beats: &[],
+        series: None,
+        recording: None,
+    })
 }
 
 /// Bits of every value of a frame that a channel may show.

@@ -162,6 +162,7 @@ fn a_ramp_moves_the_noise() {
         ramps: &[Ramp { field: Field::MuscleMv, to: 0.4, over: None }],
         beats: &[],
         series: None,
+        recording: None,
     };
     let frames = frames_of(Item::Step(step), 1000);
     assert_rms(&frames[19_000..21_000], 0.2, "half-way");

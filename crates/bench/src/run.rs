@@ -168,6 +168,7 @@ fn resting(body: &'static Body) -> Step {
         ramps: Vec::new(),
         beats: Vec::new(),
         series: None,
+        recording: None,
         expect: Expectations::default(),
         cautions: Vec::new(),
         prepare: Vec::new(),

@@ -164,8 +164,8 @@ fn step_row(start: OutlineTime, step: &Step, expected: Option<&Expected>, name: 
         start.to_string(),
         lasts,
         name,
-        match &step.series {
-            Some(series) => format!("{}, {}", step.settings.rhythm().id, series.words()),
+        match step.listed_words() {
+            Some(words) => format!("{}, {words}", step.settings.rhythm().id),
             None => step.settings.rhythm().id.to_owned(),
         },
         reading(|expected| &expected.rate),

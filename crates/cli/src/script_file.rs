@@ -3,7 +3,7 @@
 use crate::diagnostics::Failure;
 #[cfg(feature = "console")]
 use pulsewright_script::Problems;
-use pulsewright_script::{Document, parse_beside};
+use pulsewright_script::{Document, MAX_BESIDE_BYTES, parse_beside};
 use pulsewright_text::source;
 use std::io;
 use std::path::Path;
@@ -28,7 +28,7 @@ fn beside(path: &Path, file: &str) -> Result<Vec<u8>, String> {
     if path == Path::new("-") {
         return Err("a script on standard input has no folder".to_owned());
     }
-    source::file(&path.with_file_name(file), source::DOCUMENT).map_err(|error| error.to_string())
+    source::file(&path.with_file_name(file), MAX_BESIDE_BYTES).map_err(|error| error.to_string())
 }
 
 /// The bytes of a document that a person wrote, and its name in messages; `-` is standard input.

@@ -66,6 +66,8 @@ pub struct Player<'a> {
     cuff: Cuff,
     ecg: Electrogram<'a>,
     test_beat: test_signal::Beat,
+    /// The peak of the recorded beat that was asked for and has not been reported; [`Instant::NEVER`] when there is none.
+    recorded_peak: Instant,
     /// Whether the step has a test signal, an offset or a drift.
     test_on: bool,
     /// Whether waves are left out: they end before the next frame, and the observer does not listen.
@@ -115,6 +117,7 @@ impl<'a> Player<'a> {
             cuff: Cuff::new(),
             ecg: Electrogram::default(),
             test_beat: test_signal::Beat::default(),
+            recorded_peak: Instant::NEVER,
             test_on: false,
             ecg_rests: false,
             leads: 0,

@@ -2,6 +2,7 @@
 
 use crate::anatomy::{BeatCode, EctopicSite};
 use crate::field::{Field, OutOfRange};
+use crate::recording::Recording;
 use crate::settings::Settings;
 use crate::time::Span;
 use core::fmt;
@@ -69,17 +70,19 @@ pub struct Step<'a> {
     pub beats: &'a [TimedBeat],
     /// Every beat of the step, in the place of those of its rhythm; a step with a series has no premature beats.
     pub series: Option<Series<'a>>,
+    /// A recording whose leads the step plays in the place of drawn waves; its beats are those of the series, which it needs.
+    pub recording: Option<Recording<'a>>,
 }
 
 impl<'a> Step<'a> {
     /// A step that lasts this long.
     pub const fn lasting(duration: Span, settings: Settings) -> Step<'a> {
-        Step { duration: Some(duration), settings, ramps: &[], beats: &[], series: None }
+        Step { duration: Some(duration), ..Step::hold(settings) }
     }
 
     /// A step that holds until `Player::next_step`.
     pub const fn hold(settings: Settings) -> Step<'a> {
-        Step { duration: None, settings, ramps: &[], beats: &[], series: None }
+        Step { duration: None, settings, ramps: &[], beats: &[], series: None, recording: None }
     }
 
     /// The same with these ramps.
@@ -97,10 +100,20 @@ impl<'a> Step<'a> {
         Step { series: Some(series), ..self }
     }
 
-    /// Whether pulses of a pacing device come in the step.
+    /// The same with the leads of a recording in the place of drawn waves, whose beats are `series`: its times are those of the
+    /// stretch that is played.
+    ///
+    /// Of such a beat only its time is known: [`crate::truth::Beat`] gives it for onset, peak and ends. The rhythm draws no waves
+    /// and starts no episodes; pressures and breaths come as in any step. `ecg.gain` and artefacts act on the leads.
+    pub const fn with_recording(self, recording: Recording<'a>, series: Series<'a>) -> Step<'a> {
+        Step { recording: Some(recording), series: Some(series), ..self }
+    }
+
+    /// Whether pulses of a pacing device are drawn in the step.
     pub(crate) fn is_paced(&self) -> bool {
         let paced = |beat: &SeriesBeat| matches!(beat.code, BeatCode::Paced | BeatCode::PacedFusion);
         match &self.series {
+            _ if self.recording.is_some() => false,
             Some(series) => series.beats.iter().any(paced),
             None => self.settings.rhythm().pacing.is_some(),
         }
@@ -156,6 +169,8 @@ pub enum ScriptError {
     BeatOrder(usize),
     /// A series without beats, with beats less than [`SHORTEST_RR`] apart or out of order, or beside premature beats.
     Series(usize),
+    /// A recording without the series of its beats.
+    Recording(usize),
     /// Two settings that exclude each other.
     Conflict(usize, Conflict),
     /// A repeat that does not point back, plays zero times, or whose level is wrong.
@@ -195,6 +210,8 @@ pub enum Conflict {
     BeatsOfTestSignal,
     /// A series of beats in a rhythm whose ventricles fibrillate or flutter.
     SeriesOfRhythm,
+    /// A test signal in a step that plays a recording.
+    TestSignalOfRecording,
 }
 
 /// A systolic pressure and the diastolic one that it must be above.
@@ -221,7 +238,7 @@ impl Conflict {
             Conflict::RateOfRhythm { .. } => &[Field::RateBpm, Field::AvRatio],
             Conflict::RatioOfRhythm { .. } => &[Field::AvRatio],
             Conflict::PressureOrder { of, .. } => &of.fields,
-            Conflict::BeatsOfTestSignal => &[Field::TestSignal],
+            Conflict::BeatsOfTestSignal | Conflict::TestSignalOfRecording => &[Field::TestSignal],
             Conflict::SeriesOfRhythm => &[],
         }
     }
@@ -243,6 +260,7 @@ impl fmt::Display for Conflict {
             Conflict::BeatsOfTestSignal => {
                 f.write_str("this test signal has no beats, so it needs a rhythm that has none: asystole")
             }
+            Conflict::TestSignalOfRecording => f.write_str("a step that plays a recording has no test signal"),
             Conflict::SeriesOfRhythm => {
                 f.write_str("the ventricles of this rhythm fibrillate or flutter, so no beats of a series can come")
             }
@@ -261,6 +279,7 @@ impl fmt::Display for ScriptError {
                 f,
                 "item {i}: a series needs beats in order of time, at least 0.15 s apart also where it begins again, and no premature beats beside it"
             ),
+            ScriptError::Recording(i) => write!(f, "item {i}: a recording needs the series of its beats"),
             ScriptError::Conflict(i, c) => write!(f, "item {i}: {c}"),
             ScriptError::Repeat(i) => {
                 write!(f, "item {i}: a repeat must point back, play at least once and nest at most {MAX_NESTING} deep")

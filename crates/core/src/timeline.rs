@@ -8,6 +8,7 @@ use crate::heart::catalogue::find;
 use crate::heart::rhythm::{Rhythm, Ventricles};
 use crate::image::bytes::Bytes;
 use crate::image::step::ImageStep;
+use crate::recording::Recording;
 use crate::settings::Settings;
 use crate::step::{
     Conflict, Entry, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, SHORTEST_RR, ScriptError, SeriesBeat, Step, TimedBeat,
@@ -175,6 +176,14 @@ impl<'a> PlayedStep<'a> {
         }
     }
 
+    /// The recording that is played; an image has none.
+    pub(crate) fn recording(&self) -> Option<&Recording<'a>> {
+        match &self.0 {
+            Holder::Item(step) => step.recording.as_ref(),
+            Holder::Image(_) => None,
+        }
+    }
+
     /// Whether the step's series, if there is one, makes sense.
     fn series_holds(&self) -> bool {
         let Some(length) = self.series_length() else { return true };
@@ -218,7 +227,9 @@ impl<'a> PlayedStep<'a> {
             let still =
                 matches!(step.rhythm().ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. });
             let series = (listed && still).then_some(Conflict::SeriesOfRhythm);
-            rate.into_iter().chain(ratio).chain(order).chain(beats).chain(series)
+            let test = (step.recording().is_some() && step.test_signal() != TestSignal::None)
+                .then_some(Conflict::TestSignalOfRecording);
+            rate.into_iter().chain(ratio).chain(order).chain(beats).chain(series).chain(test)
         })
     }
 
@@ -243,6 +254,9 @@ impl<'a> PlayedStep<'a> {
         }
         if !self.series_holds() {
             return Err(ScriptError::Series(item));
+        }
+        if self.recording().is_some() && self.series_length().is_none() {
+            return Err(ScriptError::Recording(item));
         }
         self.conflicts().next().map_or(Ok(()), |conflict| Err(ScriptError::Conflict(item, conflict)))
     }

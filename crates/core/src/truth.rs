@@ -24,6 +24,18 @@ pub struct Beat {
     pub code: BeatCode,
 }
 
+impl Beat {
+    /// A beat of a recording, of which only the time of an annotation is known.
+    pub(crate) const fn recorded(at: Instant, code: BeatCode) -> Beat {
+        Beat { onset: at, peak: at, end: at, t_end: at, p_onset: None, code }
+    }
+
+    /// Whether it is a beat of a recording: onset, ends and P wave are not known, and say nothing.
+    pub fn is_recorded(&self) -> bool {
+        self.onset == self.t_end
+    }
+}
+
 /// A beat in one lead, from the closed form of its waves and the rest of waves that began before it (its P wave, the T wave
 /// before). Pacing pulses, fibrillatory waves, artefacts and waves that begin after its QRS onset do not count.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -10,7 +10,7 @@ use crate::{csv::Csv, edf, edf::Edf, record, record::Signals, sidecar};
 use pulsewright_core::block;
 use pulsewright_core::frame::{Channel, ChannelKind, Lead};
 use pulsewright_core::pressure::{SiteSet, TooManySites};
-use pulsewright_core::script::{Item, Script};
+use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::Field;
 use pulsewright_core::test_signal;
 use pulsewright_core::time::{FrameRate, Instant, Span};
@@ -283,7 +283,39 @@ impl<'a> Plan<'a> {
 
     /// Notes for users of the signal, a sentence each; no note keeps it from being rendered.
     pub fn notes(&self) -> Vec<String> {
-        self.slow_for_pulses().into_iter().chain(self.coarse()).chain(self.wide()).chain(self.filled_up()).collect()
+        let notes = self.slow_for_pulses().into_iter().chain(self.coarse()).chain(self.wide()).chain(self.filled_up());
+        notes.chain(self.flat_leads()).collect()
+    }
+
+    /// Leads that recordings lack, for each step that plays one.
+    fn flat_leads(&self) -> Vec<String> {
+        let limb = |lead: &Lead| matches!(lead, Lead::III | Lead::AVR | Lead::AVL | Lead::AVF);
+        let shown = |lead: &Lead| {
+            let wanted = Channel::Lead(*lead).id();
+            self.columns.iter().any(|column| match column.channel {
+                Channel::Lead(one) => one == *lead || limb(&one) && matches!(lead, Lead::I | Lead::II),
+                // A chest electrode is called after its lead; those of the limbs make leads I and II.
+                Channel::Electrode(_) => column.channel.id() == wanted || matches!(lead, Lead::I | Lead::II),
+                _ => false,
+            })
+        };
+        let mut notes = Vec::new();
+        for (item, one) in self.content.script.items().iter().enumerate() {
+            let Item::Step(Step { recording: Some(recording), .. }) = one else { continue };
+            let held = Lead::ALL.into_iter().filter(|lead| !limb(lead));
+            let lacks = held.zip(recording.leads_mv()).filter(|(lead, samples)| samples.is_empty() && shown(lead));
+            let lacks: Vec<&str> = lacks.map(|(lead, _)| Channel::Lead(lead).id()).collect();
+            if lacks.is_empty() {
+                continue;
+            }
+            let limbs = lacks.iter().any(|id| matches!(*id, "I" | "II"));
+            let derived = if limbs { "; leads III, aVR, aVL and aVF follow from I and II as they are" } else { "" };
+            let label = self.content.labels.get(item).copied().unwrap_or("");
+            let (label, lacks) = (crate::csv::on_one_line(label), lacks.join(", "));
+            notes.push(format!("step '{label}' plays a recording without {lacks}: flat in it{derived}"));
+        }
+        notes.dedup();
+        notes
     }
 
     /// Leads stored in steps that a monitor's user could see, because tall pulses have to fit.
@@ -403,8 +435,14 @@ mod tests {
         change: impl FnOnce(&mut Options),
     ) -> Result<((u64, Vec<Section>), Vec<String>), PlanError> {
         let settings = Settings::new(&ADULT, &SINUS);
-        let items =
-            [Item::Step(Step { duration: seconds.map(Span::secs), settings, ramps: &[], beats: &[], series: None })];
+        let items = [Item::Step(Step {
+            duration: seconds.map(Span::secs),
+            settings,
+            ramps: &[],
+            beats: &[],
+            series: None,
+            recording: None,
+        })];
         let script = Script::new(1, &items).unwrap();
         let mut options = Options {
             rate: FrameRate::lit(500),

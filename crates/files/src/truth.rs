@@ -438,6 +438,7 @@ mod tests {
                 ramps: &ramps,
                 beats: &[],
                 series: None,
+                recording: None,
             }),
             step(rest.with_rhythm(&ASYSTOLE), 5),
         ];

@@ -26,7 +26,8 @@ pub fn document(text: &[u8], name: &str, seed: Option<u64>) -> PyResult<Document
         if name == NO_FILE {
             return Err("this script is not read from a file".to_owned());
         }
-        source::file(&Path::new(name).with_file_name(file), source::DOCUMENT).map_err(|error| error.to_string())
+        let file = Path::new(name).with_file_name(file);
+        source::file(&file, pulsewright_script::MAX_BESIDE_BYTES).map_err(|error| error.to_string())
     };
     let document = pulsewright_script::parse_beside(text, name, &beside);
     let document = document.map_err(|problems| wrong(problems.render(false)))?;

@@ -7,7 +7,7 @@ use pulsewright_core::settings::Field;
 use pulsewright_core::time::Span;
 use pulsewright_score::tolerance::Tolerance;
 use pulsewright_script::expect::{AlarmSetting, ManualCheck};
-use pulsewright_script::{Document, Series, Step};
+use pulsewright_script::{Document, Step};
 use serde::{Deserialize, Serialize};
 
 /// A plan: everything that a verdict depends on.
@@ -463,7 +463,7 @@ fn plays(step: &Step) -> String {
     let settings = &step.settings;
     let rhythm = settings.rhythm();
     let mut parts = vec![format!("{}, {}", rhythm.name, settings.body().name.to_lowercase())];
-    parts.extend(step.series.as_ref().map(Series::words));
+    parts.extend(step.listed_words());
     let moving = |field: Field| {
         let ramp = step.ramps.iter().find(|ramp| ramp.field == field);
         let from = settings.get(field);

@@ -17,5 +17,5 @@ mod recording;
 mod wfdb;
 
 pub use mapping::{Mapping, Played};
-pub use recording::{Channel, LARGEST, ReadError, Recording};
-pub use wfdb::read;
+pub use recording::{Channel, FileBytes, LARGEST, ReadError, Recording};
+pub use wfdb::{read, read_by};

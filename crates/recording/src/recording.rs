@@ -1,10 +1,13 @@
 //! A recording in memory, and why one can't be read.
 
 use pulsewright_text::source::Unreadable;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Most bytes of a signal file: 256 MiB.
 pub const LARGEST: u64 = 256 << 20;
+
+/// Gives the bytes of a file.
+pub type FileBytes<'f> = dyn Fn(&Path) -> Result<Vec<u8>, ReadError> + 'f;
 
 /// A recording.
 #[derive(Clone, Debug, PartialEq)]

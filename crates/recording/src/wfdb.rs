@@ -2,7 +2,7 @@
 
 use crate::bits;
 use crate::header::{SignalLine, signals};
-use crate::recording::{Channel, LARGEST, ReadError, Recording};
+use crate::recording::{Channel, FileBytes, LARGEST, ReadError, Recording};
 use pulsewright_text::{header, source};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -13,9 +13,20 @@ use std::path::Path;
 /// Files that can't be read, that are cut off, or whose check sum differs; formats other than 16, 24, 32, 80 and 212; records of
 /// several segments.
 pub fn read(path: &Path) -> Result<Recording, ReadError> {
+    read_by(path, &|path| Ok(source::file(path, LARGEST)?))
+}
+
+/// As [`read`]; `bytes` gives those of a file.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_by(path: &Path, bytes: &FileBytes<'_>) -> Result<Recording, ReadError> {
     let wrong = |what: String| ReadError::Content { path: path.to_owned(), what };
-    let bytes = source::file(path, source::DOCUMENT)?;
-    let text = source::utf8(&bytes).map_err(|at| wrong(format!("byte {at} is not UTF-8 text")))?;
+    let header = bytes(path)?;
+    if header.len() as u64 > source::DOCUMENT {
+        return Err(wrong(format!("a header is at most {} MiB long", source::DOCUMENT >> 20)));
+    }
+    let text = source::utf8(&header).map_err(|at| wrong(format!("byte {at} is not UTF-8 text")))?;
     let record = header::parse(text).map_err(|problem| wrong(problem.to_string()))?;
     let lines = signals(text).map_err(wrong)?;
     let mut files: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
@@ -29,7 +40,7 @@ pub fn read(path: &Path) -> Result<Recording, ReadError> {
     for (file, indices) in files {
         let place = path.with_file_name(file);
         let inside: Vec<&SignalLine> = indices.iter().filter_map(|index| lines.get(*index)).collect();
-        let found = signal_file(&place, &inside, record.frames)?;
+        let found = signal_file(&place, bytes(&place)?, &inside, record.frames)?;
         for (index, channel) in indices.into_iter().zip(found) {
             if let Some(place) = channels.get_mut(index) {
                 *place = Some(channel);
@@ -46,7 +57,12 @@ pub fn read(path: &Path) -> Result<Recording, ReadError> {
 }
 
 /// The signals that a file holds, one sample of each in turn.
-fn signal_file(path: &Path, lines: &[&SignalLine], frames: Option<i64>) -> Result<Vec<Channel>, ReadError> {
+fn signal_file(
+    path: &Path,
+    bytes: Vec<u8>,
+    lines: &[&SignalLine],
+    frames: Option<i64>,
+) -> Result<Vec<Channel>, ReadError> {
     let wrong = |what: String| ReadError::Content { path: path.to_owned(), what };
     let Some(first) = lines.first() else { return Ok(Vec::new()) };
     let format = first.format;
@@ -55,7 +71,6 @@ fn signal_file(path: &Path, lines: &[&SignalLine], frames: Option<i64>) -> Resul
     }
     let missing = bits::missing(format)
         .ok_or_else(|| wrong(format!("format {format} is not read; 16, 24, 32, 80 and 212 are")))?;
-    let bytes = source::file(path, LARGEST)?;
     let offset = usize::try_from(first.offset).unwrap_or(usize::MAX);
     let bytes = bytes.get(offset..).ok_or_else(|| wrong("it ends before its first sample".to_owned()))?;
     let there = bits::count(format, bytes.len()) / lines.len();

@@ -64,6 +64,18 @@ impl Walk<'_> {
         noun: &str,
         example: &str,
     ) -> Option<(String, Vec<u8>)> {
+        let file = self.file_name_beside(node, path, example)?;
+        match (self.beside)(&file) {
+            Ok(bytes) => Some((file, bytes)),
+            Err(why) => {
+                self.report(node, path, |p| p, format!("the {noun}'s file can't be read: {}", shown(&why)));
+                None
+            }
+        }
+    }
+
+    /// The name of a file beside the script, such as `example`, that a text gives.
+    pub(crate) fn file_name_beside(&mut self, node: Node<'_>, path: &Path<'_>, example: &str) -> Option<String> {
         let file = self.text(node, path)?;
         let inside = !file.is_empty()
             && !file.contains(['\\', '\0', ':'])
@@ -73,13 +85,7 @@ impl Walk<'_> {
             self.report(node, path, |p| p.allowed(allowed), format!("{} is no file beside the script", quoted(&file)));
             return None;
         }
-        match (self.beside)(&file) {
-            Ok(bytes) => Some((file, bytes)),
-            Err(why) => {
-                self.report(node, path, |p| p, format!("the {noun}'s file can't be read: {}", shown(&why)));
-                None
-            }
-        }
+        Some(file)
     }
 
     /// What `read` makes of a document written here, or in a file beside the script.

@@ -5,7 +5,7 @@
 //! 2. a rhythm brings its own values and its usual rate,
 //! 3. a number holds over the step,
 //! 4. a ramp moves from where the value would have stood (or from where it says) to its end,
-//! 5. the next step starts from where the ramps ended.
+//! 5. the next step starts from where the ramps ended, after a recording in sinus rhythm at its usual rate.
 
 use crate::document::Step;
 use pulsewright_core::body::{self, Body};
@@ -87,7 +87,8 @@ impl Change {
 pub(crate) fn carried(step: &Step) -> Settings {
     let item = step.item();
     let end = step.duration.unwrap_or(Span::MAX);
-    step.ramps.iter().fold(step.settings, |settings, ramp| {
+    let settings = step.ramps.iter().fold(step.settings, |settings, ramp| {
         settings.with(ramp.field, item.value(ramp.field, end)).unwrap_or(settings)
-    })
+    });
+    if step.recording.is_some() { settings.with_rhythm(&catalogue::SINUS) } else { settings }
 }

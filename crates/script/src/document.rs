@@ -1,10 +1,11 @@
 //! A document in memory: steps with everything resolved, as a core script needs them.
 
 use crate::expect::expected::{AlarmSetting, AlarmSettings, Expectations, Limits};
+use crate::recording::Recording;
 use crate::series::Series;
 use pulsewright_core::body::Body;
 use pulsewright_core::expect::AlarmLimits;
-use pulsewright_core::heart::catalogue;
+use pulsewright_core::heart::catalogue::{self, RECORDED};
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::script::{Item, Ramp, Script, TimedBeat};
 use pulsewright_core::settings::Settings;
@@ -61,6 +62,8 @@ pub struct Step {
     pub beats: Vec<TimedBeat>,
     /// The beats of the list `series`, in the place of those of the rhythm.
     pub series: Option<Series>,
+    /// The recording that it plays; its beats are `series`.
+    pub recording: Option<Recording>,
     /// The readings that a monitor must show and the alarms that it must sound.
     pub expect: Expectations,
     /// Dangers to people and things in this step, a line each.
@@ -170,7 +173,10 @@ impl Document {
         for part in &self.parts {
             if let Part::Step(step) = part {
                 let rhythm = step.settings.rhythm();
-                if catalogue::find(rhythm.id).is_none() && !own.iter().any(|one| one.id == rhythm.id) {
+                if rhythm.id != RECORDED.id
+                    && catalogue::find(rhythm.id).is_none()
+                    && !own.iter().any(|one| one.id == rhythm.id)
+                {
                     own.push(rhythm);
                 }
             }
@@ -208,6 +214,12 @@ impl Part {
 }
 
 impl Step {
+    /// The recording or the series that it plays, in words.
+    pub fn listed_words(&self) -> Option<String> {
+        let series = self.series.as_ref()?;
+        Some(self.recording.as_ref().map_or_else(|| series.words(), |recording| recording.words(series)))
+    }
+
     /// The step as the core plays it.
     pub fn item(&self) -> pulsewright_core::script::Step<'_> {
         pulsewright_core::script::Step {
@@ -216,6 +228,7 @@ impl Step {
             ramps: &self.ramps,
             beats: &self.beats,
             series: self.series.as_ref().map(Series::item),
+            recording: self.recording.as_ref().map(Recording::item),
         }
     }
 }

@@ -12,6 +12,7 @@
 //! noise of the same RMS.
 
 use crate::document::Step;
+use crate::recording::Recording;
 use crate::series::Series;
 use pulsewright_core::frame::{Channel, Frame, Lead};
 use pulsewright_core::heart::catalogue::RHYTHMS;
@@ -160,6 +161,7 @@ fn trimmed(mut values: Vec<f64>) -> Option<f64> {
 fn qrs_mv(step: &Step, quiet: Settings, seed: u64) -> Option<f64> {
     let core = script::Step {
         series: step.series.as_ref().map(Series::item),
+        recording: step.recording.as_ref().map(Recording::item),
         ..script::Step::lasting(Span::secs(SIGNAL_S), quiet)
     };
     let (samples, peaks) = played(core, seed)?;

@@ -88,6 +88,7 @@ impl OneStep<'_> {
             ramps: Vec::new(),
             beats: Vec::new(),
             series: None,
+            recording: None,
             expect: Expectations::default(),
             cautions: Vec::new(),
             prepare: Vec::new(),

@@ -10,10 +10,12 @@ use crate::field_schema::group;
 use crate::keys::EACH;
 use crate::limits::{MAX_STEP_S, MAX_STEPS};
 use crate::number::number;
+use crate::recording;
 use crate::rhythms::schema::schema as rhythm_schema;
 use crate::rhythms::word;
 use crate::series::MOST_SERIES_BEATS;
 use pulsewright_core::body::{ADULT, BODIES};
+use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::script::{MAX_NESTING, MIN_STEP, SHORTEST_RR};
@@ -94,11 +96,11 @@ pub fn schema() -> Value {
 }
 
 /// The series of a step; which keys go together is left to [`crate::parse`].
-fn series() -> Value {
+fn series(description: &str) -> Value {
     let times = |least: f32| json!({"type": "array", "minItems": 1, "maxItems": MOST_SERIES_BEATS, "items": {"type": "number", "minimum": number(least)}});
     let letters: String = BeatCode::ALL.iter().map(|code| code.symbol()).chain("B?".chars()).collect();
     json!({
-        "description": "Every beat of the step, in the place of those of its rhythm: intervals, times, or a file beside the script.",
+        "description": description,
         "anyOf": [
             {"type": "string", "minLength": 1, "description": "A table with a header line (csv, tsv, txt, json) or an annotation file."},
             {
@@ -113,6 +115,41 @@ fn series() -> Value {
                     "hz": {"type": "number", "minimum": 1, "maximum": 1_000_000, "description": "Frame rate of an annotation file that has no header beside it."}
                 },
                 "oneOf": [{"required": ["rr_s"]}, {"required": ["at_s"]}, {"required": ["file"]}]
+            }
+        ]
+    })
+}
+
+/// The recording of a step; which keys go together is left to [`crate::parse`].
+fn recording() -> Value {
+    let time = |what: &str| json!({"type": "number", "minimum": 0, "maximum": MAX_STEP_S as u64, "description": what});
+    let leads = recording::LEADS.map(|lead| (Channel::Lead(lead).id().to_owned(), json!({"type": "string"})));
+    json!({
+        "description": "An open recording whose leads the step plays in the place of drawn waves, with its annotated beats as truth.",
+        "anyOf": [
+            {"type": "string", "minLength": 1, "description": "The header (.hea) of a waveform-database record beside the script."},
+            {
+                "type": "object",
+                "required": ["file"],
+                "additionalProperties": false,
+                "properties": {
+                    "file": {"type": "string", "minLength": 1, "description": "The header (.hea) of a waveform-database record beside the script."},
+                    "leads": {
+                        "type": "object",
+                        "description": "Leads, each with the name of its channel in the recording; without it, channels that are called after a lead.",
+                        "additionalProperties": false,
+                        "minProperties": 1,
+                        "properties": Value::Object(leads.into_iter().collect())
+                    },
+                    "beats": series("The beats of the whole recording; without it, the annotation file (.atr) of its name."),
+                    "start_s": time("Where in the recording the stretch begins."),
+                    "end_s": time("Where it ends; without it, the end of the recording."),
+                    "loop": {
+                        "description": "Whether the stretch begins again: not, at its ends, or at rests between beats.",
+                        "enum": ["none", "ends", "beats"]
+                    },
+                    "passed_s": time("Time of the stretch that is over when the step begins, in logs.")
+                }
             }
         ]
     })
@@ -167,7 +204,11 @@ fn step() -> Value {
             }
         }),
     );
-    properties.insert("series".into(), series());
+    properties.insert(
+        "series".into(),
+        series("Every beat of the step, in the place of those of its rhythm: intervals, times, or a file beside the script."),
+    );
+    properties.insert("recording".into(), recording());
     properties.insert("expect".into(), alarms_or_readings());
     properties.insert("cautions".into(), lines_schema("What can hurt somebody or something in this step."));
     properties.insert("prepare".into(), lines_schema("What to do before the step."));

@@ -30,7 +30,7 @@ type Unfit = (usize, String);
 
 impl Series {
     /// A series of these beats; without a length, its last beat and the first of the next pass are a mean interval apart.
-    fn new(beats: Vec<SeriesBeat>, length: Option<Span>) -> Result<Series, Unfit> {
+    pub(crate) fn new(beats: Vec<SeriesBeat>, length: Option<Span>) -> Result<Series, Unfit> {
         let (Some(first), Some(last)) = (beats.first(), beats.last()) else {
             return Err((0, "a series without beats".to_owned()));
         };
@@ -103,7 +103,7 @@ impl Series {
 }
 
 /// The nearest span to a time; `None` for one that is negative, no number or too long.
-fn span(seconds: f64) -> Option<Span> {
+pub(crate) fn span(seconds: f64) -> Option<Span> {
     let allowed = (0.0..=crate::limits::MAX_STEP_S).contains(&seconds);
     allowed.then(|| Span::from_ticks((seconds * TICKS_PER_SECOND as f64).round() as u64))
 }

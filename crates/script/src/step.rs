@@ -10,7 +10,7 @@ use crate::reader::Path;
 use crate::reader::{Entry, Kind, Node};
 use crate::walk::Walk;
 use crate::words::{nearest, quoted, range, shown, unit};
-use pulsewright_core::heart::catalogue::RHYTHMS;
+use pulsewright_core::heart::catalogue::{RECORDED, RHYTHMS};
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::script::MIN_STEP;
 use pulsewright_core::settings::Field;
@@ -27,6 +27,7 @@ impl Walk<'_> {
         let mut each = false;
         let mut beats = None;
         let mut series = None;
+        let mut recording = None;
         let mut expect = None;
         let (mut cautions, mut prepare) = (Vec::new(), Vec::new());
         let mut name = None;
@@ -45,6 +46,7 @@ impl Walk<'_> {
                 "rhythm" if entry.value.text().as_deref() == Some(EACH) => each = true,
                 "beats" => beats = Some(entry),
                 "series" => series = Some(entry),
+                "recording" => recording = Some(entry),
                 "expect" => expect = Some(entry),
                 "cautions" => cautions = self.lines(entry.value, &path),
                 "prepare" => prepare = self.lines(entry.value, &path),
@@ -64,6 +66,11 @@ impl Walk<'_> {
                 }
                 _ => {}
             }
+        }
+        if recording.is_some() {
+            self.recording_alone(entries, path);
+            (beats, series, each) = (None, None, false);
+            change.rhythm = Some(&RECORDED);
         }
         // Numbers after words, in any order of the text: the words decide which numbers are doubtful.
         self.group(entries, "", path, &mut change, &mut named);
@@ -96,12 +103,30 @@ impl Walk<'_> {
             choice = choice.or(Some(entry.value));
             self.series(entry.value, &path.key("series"))
         });
+        let recorded = recording.and_then(|entry| {
+            choice = choice.or(Some(entry.value));
+            self.recording(entry.value, &path.key("recording"), duration, holds)
+        });
+        let (recording, series) = match recorded {
+            Some((recording, beats)) => (Some(recording), Some(beats)),
+            None => (None, series),
+        };
         if let Some(series) = series.as_ref().filter(|_| !named.iter().any(|(field, _)| *field == Field::RateBpm)) {
             settings = series.at_its_rate(settings);
         }
         let beats = beats.map_or(Vec::new(), |entry| self.beats(entry.value, &path.key("beats"), duration));
-        let step =
-            Step { name, duration, settings, ramps, beats, series, expect: Expectations::default(), cautions, prepare };
+        let step = Step {
+            name,
+            duration,
+            settings,
+            ramps,
+            beats,
+            series,
+            recording,
+            expect: Expectations::default(),
+            cautions,
+            prepare,
+        };
         let step = self.at_ratios(step, &change, &named, each, path);
         if each {
             return self.one_of_each(&step, &named, expect, node, path);

@@ -9,6 +9,8 @@ use crate::reader::{Entry, Kind, Node, Path};
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::{FIELDS, Field, Settings};
+use pulsewright_recording::Recording;
+use std::sync::Arc;
 
 /// Gives the bytes of a file beside a script, or says why it can't.
 pub type Beside<'f> = dyn Fn(&str) -> Result<Vec<u8>, String> + 'f;
@@ -37,6 +39,8 @@ pub(crate) struct Walk<'b> {
     /// Limits of the document, known before its steps are read.
     pub(crate) limits: Limits,
     pub(crate) parts: Vec<Part>,
+    /// Recordings read so far, by the names of their files.
+    pub(crate) recordings: Vec<(String, Arc<Recording>)>,
     /// Seed of the document, known before its steps are read.
     pub(crate) seed: u64,
     /// Signals and noise measured for ratios.
@@ -56,6 +60,7 @@ impl<'b> Walk<'b> {
             doubtful: [false; FIELDS],
             limits: vec![],
             parts: vec![],
+            recordings: vec![],
             seed: 0,
             measurements: Measurements::default(),
         }

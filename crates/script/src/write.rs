@@ -5,6 +5,7 @@ use crate::carry::{self, Change, Value as Named};
 use crate::document::{Document, Part, Step};
 use crate::expect::{alarm_settings_json, expect_json, limits_json, lines_json};
 use crate::number::{insert, number, shortest};
+use crate::recording::write::json as recording_json;
 use crate::rhythms::write::json as rhythm_json;
 use crate::series::write::json as series_json;
 use crate::step::span_of;
@@ -73,7 +74,7 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
     }
     object.insert("duration_s".into(), step.duration.map_or("hold".into(), seconds));
     let change = difference(step, carried);
-    if let Some(rhythm) = change.rhythm {
+    if let Some(rhythm) = change.rhythm.filter(|_| step.recording.is_none()) {
         object.insert("rhythm".into(), rhythm.id.into());
     }
     if let Some(body) = change.body {
@@ -83,8 +84,10 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
         let beat = |beat: &TimedBeat| json!({"at_s": beat.after.as_secs_f64(), "site": beat.site.id()});
         object.insert("beats".into(), step.beats.iter().map(beat).collect());
     }
-    if let Some(series) = &step.series {
-        object.insert("series".into(), series_json(series));
+    match (&step.recording, &step.series) {
+        (Some(recording), _) => _ = object.insert("recording".into(), recording_json(recording)),
+        (None, Some(series)) => _ = object.insert("series".into(), series_json(series)),
+        (None, None) => {}
     }
     if !step.expect.is_empty() {
         object.insert("expect".into(), expect_json(&step.expect));

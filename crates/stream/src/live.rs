@@ -13,7 +13,7 @@ use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_core::timeline::Timeline;
 use pulsewright_core::truth::{Event, Observer};
 use pulsewright_script::expect::Expectations;
-use pulsewright_script::{Document, Step};
+use pulsewright_script::{Document, Recording, Step};
 
 /// The next beat is looked for this far ahead; without one, a command takes effect at once.
 const AHEAD: Span = Span::secs(3);
@@ -151,8 +151,15 @@ impl<'a> LivePlayer<'a> {
             .series
             .as_ref()
             .map(|series| CoreSeries { beats: self.arena.alloc_slice_copy(&series.beats), length: series.length });
-        let kept: &'a CoreStep<'a> =
-            self.arena.alloc(CoreStep { duration: step.duration, settings: step.settings, ramps, beats, series });
+        let recording = step.recording.as_ref().map(Recording::item);
+        let kept: &'a CoreStep<'a> = self.arena.alloc(CoreStep {
+            duration: step.duration,
+            settings: step.settings,
+            ramps,
+            beats,
+            series,
+            recording,
+        });
         self.player.play_next(kept, self.played.len(), start);
         self.next = Some(Scheduled { step, start, by_command });
     }
@@ -268,12 +275,13 @@ impl<'a> LivePlayer<'a> {
     ) -> Result<Step, String> {
         let waiting = self.next.as_ref().filter(|scheduled| scheduled.by_command);
         let before = waiting.or(self.played.last()).or(self.next.as_ref());
-        let series = before.filter(|scheduled| scheduled.step.settings.rhythm().id == settings.rhythm().id);
-        let series = series.and_then(|before| Some(before.step.series.as_ref()?.from(at.since(before.start))));
+        let before = before.filter(|scheduled| scheduled.step.settings.rhythm().id == settings.rhythm().id);
+        let series = before.and_then(|before| Some(before.step.series.as_ref()?.from(at.since(before.start))));
+        let recording = before.and_then(|before| Some(before.step.recording.as_ref()?.from(at.since(before.start))));
         if series.is_some() && !beats.is_empty() {
             return Err("no premature beat comes in a series of beats; a rhythm ends the series".to_owned());
         }
-        Ok(Step { series, ..held(name, settings, beats) })
+        Ok(Step { series, recording, ..held(name, settings, beats) })
     }
 
     /// When a command takes effect: just after the next beat, or at once for a premature beat or when no beat comes soon. It is
@@ -355,6 +363,7 @@ fn held(name: Option<String>, settings: Settings, beats: Vec<TimedBeat>) -> Step
         ramps: Vec::new(),
         beats,
         series: None,
+        recording: None,
         expect: Expectations::default(),
         cautions: Vec::new(),
         prepare: Vec::new(),

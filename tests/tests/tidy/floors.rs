@@ -24,7 +24,10 @@ const FLOORS: [(&str, &[&str]); 4] = [
             "vectors",
         ],
     ),
-    ("sources", &["artefact", "block", "body", "cuff", "ecg", "heart", "pressure", "respiration", "test_signal"]),
+    (
+        "sources",
+        &["artefact", "block", "body", "cuff", "ecg", "heart", "pressure", "recording", "respiration", "test_signal"],
+    ),
     ("sheet", &["image", "life", "script", "settings", "step", "timeline"]),
     // Expectations are worked out by playing a script.
     ("player", &["expect", "internal", "player"]),

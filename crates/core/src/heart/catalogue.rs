@@ -26,6 +26,9 @@ use ventricular::*;
 
 use super::rhythm::Rhythm;
 
+/// The heart of a step that plays a recording: its beats are those of the recording. It is no rhythm of the catalogue.
+pub static RECORDED: Rhythm = Rhythm { id: "recording", name: "Recording", ..Rhythm::SINUS };
+
 /// Every rhythm.
 pub static RHYTHMS: &[&Rhythm] = &[
     &SINUS,

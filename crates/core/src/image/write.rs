@@ -33,6 +33,8 @@ pub enum WriteError {
     BodyOutOfRange(usize),
     /// More than 65 535 beats in a step, premature or of a series, by item index.
     Beats(usize),
+    /// A recording, by item index.
+    Recording(usize),
     /// More than 4 GiB.
     Size,
 }
@@ -49,6 +51,9 @@ impl fmt::Display for WriteError {
             WriteError::Body(i) => write!(f, "item {i}: an image holds at most {MOST_OWN_BODIES} bodies of one's own"),
             WriteError::BodyOutOfRange(i) => write!(f, "item {i}: the body has a number out of range"),
             WriteError::Beats(i) => write!(f, "item {i}: an image holds at most 65535 beats a step"),
+            WriteError::Recording(i) => {
+                write!(f, "item {i} plays a recording; an image holds no samples, so stream the script from a computer")
+            }
             WriteError::Size => f.write_str("the image would be larger than 4 GiB"),
         }
     }
@@ -96,6 +101,9 @@ impl Own {
         let mut own = Own { rhythms: own::Own::NONE, bodies: own::Own::NONE };
         for (i, item) in items.iter().enumerate() {
             let Item::Step(step) = item else { continue };
+            if step.recording.is_some() {
+                return Err(WriteError::Recording(i));
+            }
             let (rhythm, body) = (step.settings.rhythm(), step.settings.body());
             if catalogued(rhythm).is_none() {
                 if !own::readable(rhythm) {

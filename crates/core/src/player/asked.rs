@@ -5,6 +5,7 @@ use crate::anatomy::{BeatCode, Pathway};
 use crate::ecg::measure::peak_s;
 use crate::field::Field;
 use crate::heart::{Listed, qrs_ms};
+use crate::step::SeriesBeat;
 use crate::time::{Instant, Span};
 use crate::timeline::Placed;
 
@@ -31,6 +32,11 @@ impl Asked {
         Asked { index: 0, passed: Span::ZERO, at: Instant::NEVER, listed }
     }
 
+    /// The peak of the QRS of a beat of a series that is asked for now.
+    pub(super) fn peak(&self, placed: &Placed<'_>, beat: &SeriesBeat) -> Instant {
+        placed.start.plus(self.passed).plus(beat.after)
+    }
+
     /// The same with the time at which the step asks for its next beat; the last QRS began at `last`, and the step ends at `end`.
     pub(super) fn planned(self, placed: &Placed<'_>, last: Option<Instant>, end: Instant) -> Asked {
         match placed.step.series_length() {
@@ -53,20 +59,24 @@ fn next_listed(before: Asked, placed: &Placed<'_>, length: Span, last: Option<In
         None => again(),
         beat => (before.index, before.passed, beat),
     };
-    let over = Asked { index, passed, at: Instant::NEVER, listed: Asked::new().listed };
+    let over = Asked { index, passed, ..Asked::new() };
     let Some(beat) = beat else { return over };
     let soonest = match before.listed.onset {
         Instant::NEVER => placed.start,
         onset => onset.plus(APART),
     };
-    let peak = placed.start.plus(passed).plus(beat.after);
+    let peak = Asked { passed, ..before }.peak(placed, &beat);
     let pathway = Listed::pathway(beat.code, placed.step.rhythm());
     let onset = peak.shifted(-rise_s(placed, pathway)).max(soonest);
     let first = before.listed.onset == Instant::NEVER;
-    if first && last.is_some_and(|last| onset < last.plus(APART)) && index == 0 {
-        return next_listed(Asked { index: 1, ..before }, placed, length, None, end);
-    }
-    if onset >= end {
+    let recorded = placed.step.recording().is_some();
+    let onset = match last.map(|last| last.plus(APART)).filter(|earliest| first && index == 0 && onset < *earliest) {
+        // The samples have it.
+        Some(earliest) if recorded => earliest,
+        Some(_) => return next_listed(Asked { index: 1, ..before }, placed, length, None, end),
+        None => onset,
+    };
+    if onset >= end || recorded && peak >= end {
         return over;
     }
     let lead = Listed::lead(beat.code, placed.step.rhythm(), Span::from_secs(pr_s(placed, onset)));

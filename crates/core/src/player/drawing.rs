@@ -96,6 +96,9 @@ impl Player<'_> {
             if !self.ecg.residuals().none() {
                 self.add_residuals(rows, from, instants, clocks, gain.settled(after).filter(|_| !breathes));
             }
+            if let Some((recording, placed)) = step.and_then(|placed| Some((placed.step.recording()?, placed))) {
+                recording.add_to(placed.start, self.clock.rate(), &gain, instants, rows, from);
+            }
         }
         if signals.respiration {
             self.respiration.to_impedances(instants, clocks, lung_volumes);

@@ -81,6 +81,7 @@ impl Player<'_> {
         let index = self.asked.index as usize;
         let (premature, listed) = (placed.step.beat(index), placed.step.series_beat(index));
         let onset = self.asked.listed.onset;
+        self.recorded_peak = listed.map_or(Instant::NEVER, |beat| self.asked.peak(placed, &beat));
         self.asked.index += 1;
         self.plan_asked();
         self.with_heart(at, observer, |heart, conditions, noise, emit| {
@@ -220,7 +221,8 @@ impl Player<'_> {
             return;
         };
         let (rhythm, body) = (step.rhythm(), step.body());
-        let drawn = step.test_signal() == TestSignal::None;
+        let recorded = step.recording().is_some();
+        let drawn = step.test_signal() == TestSignal::None && !recorded;
         match activation {
             Activation::Atria { at, origin, cycle } => {
                 if drawn {
@@ -238,7 +240,7 @@ impl Player<'_> {
             }
             Activation::Ventricles { at, pathway, fused, odd, turn, interval, length, p_onset, code } => {
                 let beat = VentricularBeat { at, pathway, fused, odd, turn, length, p_onset, code };
-                self.test_beat = if drawn {
+                self.test_beat = if drawn || recorded {
                     test_signal::Beat::default()
                 } else {
                     let value = |field| self.value(field, at);
@@ -253,6 +255,11 @@ impl Player<'_> {
                         observer.observe(Event::Beat(report));
                         self.report_leads(&report, true, observer);
                     }
+                } else if recorded {
+                    let peak = core::mem::replace(&mut self.recorded_peak, Instant::NEVER);
+                    if peak != Instant::NEVER {
+                        observer.observe(Event::Beat(Beat::recorded(peak, code)));
+                    }
                 } else {
                     let report = self.test_beat.report(at, code);
                     observer.observe(Event::Beat(report));
@@ -264,6 +271,8 @@ impl Player<'_> {
                 self.oscillate(now, at, observer);
                 self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares().1);
             }
+            // The recording has its own pulses, at times that are not known.
+            Activation::Pace { .. } if recorded => {}
             Activation::Pace { at, chamber, captures } => {
                 self.ecg.pace(at, &self.pulse_conditions(now));
                 observer.observe(Event::Pace { at, chamber, captures });

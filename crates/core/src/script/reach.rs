@@ -46,7 +46,10 @@ impl Script<'_> {
                 Some((_, range)) => range,
                 None => step.range_of(field),
             };
-            Range::within(ecg::reach::size_mv(&range, step.settings.body().templates, step.is_paced()))
+            // Waves of the step before may still be under way in a recording.
+            let recorded_mv =
+                step.recording.map_or(0.0, |recording| range(Field::EcgGain).highest * recording.reach_mv());
+            Range::within(ecg::reach::size_mv(&range, step.settings.body().templates, step.is_paced()) + recorded_mv)
         })
     }
 

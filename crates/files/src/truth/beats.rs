@@ -40,7 +40,9 @@ impl BeatRows {
         }
         for instant in [beat.onset, beat.end, beat.t_end] {
             row.push(b',');
-            push_instant(row, instant);
+            if !beat.is_recorded() {
+                push_instant(row, instant);
+            }
         }
         true
     }

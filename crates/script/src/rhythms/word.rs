@@ -21,7 +21,7 @@ pub(crate) fn is_word(text: &str) -> bool {
 
 /// Whether a word has a meaning already.
 pub(super) fn is_taken(word: &str) -> bool {
-    word == EACH || catalogue::find(word).is_some()
+    word == EACH || word == catalogue::RECORDED.id || catalogue::find(word).is_some()
 }
 
 /// The groups of parameters, in the order of the table.

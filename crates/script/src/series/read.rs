@@ -7,6 +7,7 @@ use crate::words::{nearest, quoted, shown};
 use pulsewright_core::script::{SHORTEST_RR, SeriesBeat};
 use pulsewright_core::time::Span;
 use pulsewright_core::truth::BeatCode;
+use pulsewright_text::fit::line;
 
 /// Keys of a list.
 const LIST_KEYS: [&str; 4] = ["rr_s", "at_s", "codes", "length_s"];
@@ -158,11 +159,34 @@ impl Walk<'_> {
     /// The beats of a file beside the script.
     fn series_in_file(&mut self, node: Node<'_>, path: &Path<'_>, hz: Option<f64>) -> Option<Series> {
         let (name, bytes) = self.file_beside(node, path, "beat list", "night.csv")?;
-        let header = file::header_name(&name).map(|header| (self.beside)(&header));
-        match file::read(&name, bytes, hz, header.and_then(Result::ok)) {
+        self.series_of_bytes(&name, bytes, hz, node, path)
+    }
+
+    /// The beats of the file of this name beside the script; problems are reported at `node`.
+    pub(crate) fn series_of(&mut self, name: &str, node: Node<'_>, path: &Path<'_>) -> Option<Series> {
+        match (self.beside)(name) {
+            Ok(bytes) => self.series_of_bytes(name, bytes, None, node, path),
+            Err(why) => {
+                let allowed = "\"beats\": an annotation file, a table or a list of times";
+                self.report(node, path, |p| p.allowed(allowed), format!("its beats can't be read: {}", line(&why)));
+                None
+            }
+        }
+    }
+
+    fn series_of_bytes(
+        &mut self,
+        name: &str,
+        bytes: Vec<u8>,
+        hz: Option<f64>,
+        node: Node<'_>,
+        path: &Path<'_>,
+    ) -> Option<Series> {
+        let header = file::header_name(name).map(|header| (self.beside)(&header));
+        match file::read(name, bytes, hz, header.and_then(Result::ok)) {
             Ok(series) => Some(series),
             Err(what) => {
-                self.report(node, path, |p| p, format!("{}: {what}", shown(&name)));
+                self.report(node, path, |p| p, format!("{}: {what}", shown(name)));
                 None
             }
         }

@@ -19,7 +19,7 @@ pub(crate) fn json(series: &Series) -> Value {
 }
 
 /// The shortest decimal of seconds that reads back as this time.
-fn seconds(time: Span) -> Value {
+pub(crate) fn seconds(time: Span) -> Value {
     let exact = time.as_secs_f64();
     let written = (0..=10).map(|decimals| format!("{exact:.decimals$}"));
     let same = |text: &String| text.parse().ok().and_then(span) == Some(time);

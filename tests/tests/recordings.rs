@@ -1,0 +1,202 @@
+//! Steps that play a recording: its samples at any frame rate and in any blocks, its beats and no others as truth.
+
+use pulsewright_core::frame::{Frame, Lead};
+use pulsewright_core::heart::catalogue::RECORDED;
+use pulsewright_core::image;
+use pulsewright_core::player::Player;
+use pulsewright_core::recording::Recording;
+use pulsewright_core::script::{Conflict, Item, Script, ScriptError, Series, SeriesBeat, Step};
+use pulsewright_core::settings::{Field, Settings};
+use pulsewright_core::time::{FrameRate, Span};
+use pulsewright_core::truth::{Beat, BeatCode, Event};
+use pulsewright_core::{ADULT, SINUS};
+use std::f64::consts::TAU;
+
+const HZ: f64 = 360.0;
+
+/// A sine of a frequency, and another one a third of the turn behind.
+fn sines(hz: f64, seconds: usize) -> [Vec<f32>; 2] {
+    [0.0, 1.0 / 3.0].map(|behind| {
+        (0..seconds * 360).map(|i| (0.7 * (TAU * (hz * i as f64 / HZ - behind)).sin() + 0.2) as f32).collect()
+    })
+}
+
+fn recording([ii, v5]: &[Vec<f32>; 2]) -> Recording<'_> {
+    Recording::new([&[], ii, &[], &[], &[], &[], v5, &[]], HZ).expect("a recording")
+}
+
+fn every_second(seconds: u64) -> Vec<SeriesBeat> {
+    let beat = |i| SeriesBeat {
+        after: Span::millis(1000 * i + 437),
+        code: if i % 3 == 2 { BeatCode::Paced } else { BeatCode::Normal },
+    };
+    (0..seconds).map(beat).collect()
+}
+
+fn step<'a>(seconds: u32, recording: Recording<'a>, beats: &'a [SeriesBeat]) -> Step<'a> {
+    let (_, length) = recording.bounds();
+    Step::lasting(Span::secs(seconds), Settings::new(&ADULT, &RECORDED))
+        .with_recording(recording, Series { beats, length })
+}
+
+fn frames(items: &[Item<'_>], rate: u32) -> Vec<Frame> {
+    let script = Script::new(1, items).expect("a script");
+    let mut player = Player::new(&script, FrameRate::lit(rate));
+    let mut frames = vec![Frame::default(); script.duration().expect("an end").as_secs() as usize * rate as usize];
+    assert_eq!(player.fill(&mut frames), frames.len());
+    frames
+}
+
+#[test]
+fn a_sine_below_the_pass_band_s_edge_stays_the_same_sine_at_any_rate() {
+    for (rate, hz) in [
+        (360, 150.0),
+        (361, 100.0),
+        (500, 120.0),
+        (1000, 140.0),
+        (250, 100.0),
+        (200, 83.0),
+        (100, 41.0),
+        (16_000, 60.0),
+    ] {
+        let samples = sines(hz, 4);
+        let beats = every_second(4);
+        let played = frames(&[step(4, recording(&samples), &beats).into()], rate);
+        // Away from the ends, where values are held.
+        let middle = 2 * rate as usize / 3..4 * rate as usize - 2 * rate as usize / 3;
+        let mut worst = 0.0_f64;
+        for i in middle {
+            let at = i as f64 / f64::from(rate);
+            for (lead, behind) in [(Lead::II, 0.0), (Lead::V5, 1.0 / 3.0)] {
+                let wanted = 0.7 * (TAU * (hz * at - behind)).sin() + 0.2;
+                worst = worst.max((f64::from(played[i].lead_mv(lead)) - wanted).abs());
+            }
+            assert!(played[i].lead_mv(Lead::I) == 0.0 && played[i].lead_mv(Lead::V1) == 0.0);
+        }
+        // 80 dB below 0.7 mV is 70 uV over 1000; the error at both edges of the band may add.
+        assert!(worst < 2e-4, "{hz} Hz at {rate}: {worst} mV");
+    }
+}
+
+#[test]
+fn a_sine_above_half_the_frame_rate_is_gone() {
+    for (rate, hz) in [(250, 125.5), (250, 170.0), (100, 51.0), (200, 120.0)] {
+        let samples = sines(hz, 4);
+        let beats = every_second(4);
+        let played = frames(&[step(4, recording(&samples), &beats).into()], rate);
+        let middle = &played[rate as usize..3 * rate as usize];
+        let worst = middle.iter().map(|frame| (frame.lead_mv(Lead::II) - 0.2).abs()).fold(0.0, f32::max);
+        assert!(worst < 1.5e-4, "{hz} Hz at {rate}: {worst} mV");
+    }
+}
+
+#[test]
+fn at_its_own_rate_the_samples_are_the_recording_s() {
+    let samples = sines(171.0, 3);
+    let beats = every_second(3);
+    let played = frames(&[step(3, recording(&samples), &beats).into()], 360);
+    for (frame, sample) in played.iter().zip(&samples[0]) {
+        assert_eq!(frame.lead_mv(Lead::II).to_bits(), sample.to_bits());
+    }
+}
+
+/// Between a drawn step and another one; the recording begins again within its step.
+fn between<'a>(samples: &'a [Vec<f32>; 2], beats: &'a [SeriesBeat]) -> [Item<'a>; 3] {
+    let drawn = Settings::new(&ADULT, &SINUS);
+    let stretch = recording(samples).stretch(Span::millis(300), Span::millis(2500)).passed(Span::millis(170));
+    let mut played = step(7, stretch, beats);
+    played.settings = played.settings.lit(Field::EcgGain, 1.5).lit(Field::MuscleMv, 0.05);
+    [Step::lasting(Span::millis(3100), drawn).into(), played.into(), Step::lasting(Span::secs(3), drawn).into()]
+}
+
+#[test]
+fn any_block_size_a_skip_and_a_clone_give_the_same_bits() {
+    let (samples, beats) = (sines(9.0, 4), every_second(2));
+    let items = between(&samples, &beats);
+    let script = Script::new(3, &items).expect("a script");
+    for rate in [250, 500] {
+        let mut whole = vec![Frame::default(); 14 * rate as usize];
+        let total = Player::new(&script, FrameRate::lit(rate)).fill(&mut whole);
+        whole.truncate(total);
+        let mut player = Player::new(&script, FrameRate::lit(rate));
+        let mut parts = Vec::new();
+        for size in [1_usize, 3, 16, 17, 255, 400].into_iter().cycle() {
+            let mut block = vec![Frame::default(); size];
+            let filled = player.clone().fill(&mut block);
+            assert_eq!(player.fill(&mut block), filled);
+            parts.extend_from_slice(&block[..filled]);
+            if filled == 0 {
+                break;
+            }
+        }
+        assert!(parts == whole, "blocks at {rate}");
+        for at in [1, 777, 1000, 1551, 2000, 3000].into_iter().filter(|at| *at < total) {
+            let mut player = Player::new(&script, FrameRate::lit(rate));
+            player.skip(at as u64);
+            let mut rest = vec![Frame::default(); total - at];
+            player.fill(&mut rest);
+            assert!(rest == whole[at..], "a skip of {at} at {rate}");
+        }
+    }
+}
+
+#[test]
+fn the_truth_has_the_beats_of_the_recording_and_no_other() {
+    let (samples, beats) = (sines(9.0, 4), every_second(2));
+    let items = between(&samples, &beats);
+    let script = Script::new(3, &items).expect("a script");
+    let (mut found, mut paces, mut leads) = (Vec::<Beat>::new(), 0, 0);
+    Player::new(&script, FrameRate::lit(250)).with_beats_in(&[Lead::II]).skip_observed(u64::MAX, &mut |event| {
+        match event {
+            Event::Beat(beat) => found.push(beat),
+            Event::Pace { .. } => paces += 1,
+            Event::Lead(beat) => leads += usize::from((3.2..10.0).contains(&beat.onset.as_secs_f64())),
+            _ => {}
+        }
+    });
+    let recorded: Vec<f64> =
+        found.iter().filter(|beat| beat.is_recorded()).map(|beat| beat.peak.as_secs_f64()).collect();
+    let wanted =
+        (0..4).flat_map(|pass| [0.437, 1.437].map(|at| 3.1 + 2.5 * f64::from(pass) + at)).filter(|at| *at < 10.1);
+    let wanted: Vec<f64> = wanted.collect();
+    assert_eq!(recorded.len(), wanted.len(), "{recorded:?}");
+    assert!(
+        recorded.iter().zip(&wanted).all(|(found, wanted)| (found - wanted).abs() < 1e-6),
+        "{recorded:?} {wanted:?}"
+    );
+    assert!(found.len() > recorded.len() + 5 && paces == 0 && leads == 0);
+}
+
+#[test]
+fn what_can_not_be_played_is_refused() {
+    let (samples, beats) = (sines(9.0, 4), every_second(2));
+    let of = |leads: [&[f32]; 8], hz| Recording::new(leads, hz).is_none();
+    let one = samples[0].as_slice();
+    assert!(of([&[]; 8], 360.0) && of([one, &[1.0], &[], &[], &[], &[], &[], &[]], 360.0));
+    assert!(of([&[f32::NAN], &[], &[], &[], &[], &[], &[], &[]], 360.0) && of([one; 8], f64::NAN) && of([one; 8], 0.5));
+    let good = step(3, recording(&samples), &beats);
+    let bare = [Item::Step(Step { series: None, ..good })];
+    assert_eq!(Script::new(0, &bare).map(|_| ()).unwrap_err(), ScriptError::Recording(0));
+    let tested = [Item::Step(Step { settings: good.settings.lit(Field::TestSignal, 5.0), ..good })];
+    let refused = Script::new(0, &tested).map(|_| ()).unwrap_err();
+    assert!(matches!(refused, ScriptError::Conflict(0, Conflict::TestSignalOfRecording | Conflict::BeatsOfTestSignal)));
+    let items = [good.into()];
+    let script = Script::new(0, &items).expect("a script");
+    assert_eq!(image::write(&script, |_| ()), Err(image::WriteError::Recording(0)));
+}
+
+#[test]
+fn no_frame_goes_beyond_the_reach() {
+    // The worst samples for the interpolation half way between two of them: every weight adds up.
+    let signs = |i: usize| if i < 720 { i % 2 == 0 } else { i % 2 == 1 };
+    let worst: Vec<f32> = (0..1440).map(|i| if signs(i) { 1.0 } else { -1.0 }).collect();
+    let beats = every_second(4);
+    let items =
+        [step(4, Recording::new([&worst, &[], &[], &[], &[], &[], &[], &[]], HZ).expect("a recording"), &beats).into()];
+    let script = Script::new(0, &items).expect("a script");
+    let reach = script.reach(pulsewright_core::Channel::Lead(Lead::I));
+    for rate in [720, 1440, 7200] {
+        let most = frames(&items, rate).iter().map(|frame| frame.lead_mv(Lead::I).abs()).fold(0.0, f32::max);
+        assert!(most > 2.0 && most < reach.highest, "{most} of {reach:?}");
+    }
+}
