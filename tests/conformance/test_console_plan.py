@@ -91,7 +91,7 @@ def test_a_whole_plan_is_entered_cut_off_taken_up_and_signed(chromium, tmp_path)
         begin(page, "INV-0042", model="Invented monitor", software="1.0")
         instrument(page, "Rig", "R-1", "2099-01-31")
         instrument(page, "Meter that verified the rig", "M-1", "2099-01-31")
-        page.get_by_label("ECG cable").first.check()
+        page.locator("#kit-out").get_by_role("checkbox", name="ECG cable").check()
         page.get_by_label("Sound is on").check()
 
         # Nothing can be read of a step that was not played.

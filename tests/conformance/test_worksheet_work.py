@@ -85,7 +85,7 @@ def test_keys_next_open_and_the_field_that_is_wanted(chromium, sheet):
     tick.focus()
     page.keyboard.press("Enter")
     assert not tick.is_checked()
-    expect(page.locator('[data-kit="2"][data-way=out]')).to_be_focused()
+    expect(page.locator('[data-kit="1"][data-way=id]')).to_be_focused()
     alarm(page, "2.alarm-1", "8.2", "")
     row = item(page, "2.alarm-1")
     assert row.locator("[data-field=priority]").get_attribute("aria-invalid") == "true"

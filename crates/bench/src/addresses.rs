@@ -19,6 +19,22 @@ pub struct Entries {
     pub assets: Vec<Asset>,
     /// The instruments as they were used last, one of each kind.
     pub instruments: Vec<Instrument>,
+    /// The kit as it was used last, one piece for each line of plans.
+    pub kit: Vec<Piece>,
+}
+
+/// A piece of kit.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Piece {
+    /// The line of a plan that asks for it.
+    pub line: String,
+    /// Its own number.
+    pub id: String,
+    /// Where it belongs.
+    pub place: String,
+    /// Name of its picture, in the folder; may be empty.
+    pub picture: String,
 }
 
 /// A piece of equipment.
@@ -90,6 +106,22 @@ impl Addresses {
         match self.entries.instruments.iter_mut().find(|other| other.what == instrument.what) {
             Some(other) => *other = instrument,
             None => self.entries.instruments.push(instrument),
+        }
+        self.keep()
+    }
+
+    /// Changes the piece of kit of a line, and keeps it.
+    ///
+    /// # Errors
+    /// When the file can't be written.
+    pub fn keep_piece(&mut self, line: &str, change: impl FnOnce(&mut Piece)) -> Result<(), FileError> {
+        match self.entries.kit.iter_mut().find(|piece| piece.line == line) {
+            Some(piece) => change(piece),
+            None => {
+                let mut piece = Piece { line: line.to_owned(), ..Piece::default() };
+                change(&mut piece);
+                self.entries.kit.push(piece);
+            }
         }
         self.keep()
     }

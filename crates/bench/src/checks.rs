@@ -4,25 +4,29 @@
 
 mod store;
 
-use crate::addresses::{Addresses, Asset};
+use crate::addresses::{Addresses, Asset, Piece};
 use crate::log::Log;
 use crate::order::Request;
 use pulsewright_core::time::FrameRate;
-use pulsewright_record::calendar::today;
+use pulsewright_record::calendar::{today, utc};
 use pulsewright_record::judge::{Judgement, plain};
 use pulsewright_record::plan::{Item, Plan};
-use pulsewright_record::record::{Entry, Played, PlayedStep};
+use pulsewright_record::record::{Entry, Photo, Played, PlayedStep};
 use pulsewright_record::report::Report;
 use pulsewright_record::session::answers::Answers;
 use pulsewright_record::{Record, written};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
+use std::time::SystemTime;
 use store::Store;
 pub use store::{Place, RecordFile};
 
 /// How much longer than the step has played an alarm may have been timed, s: the clocks of view and player differ by less.
 const SLACK_S: f64 = 0.5;
+
+/// Most photos of a record.
+const MOST_PHOTOS: usize = 200;
 
 /// The checks of a plan.
 pub struct Checks {
@@ -91,6 +95,16 @@ impl Checks {
             }
             Request::Enter { item, entry } => self.enter(item, entry.clone(), taken),
             Request::Sign { name, next_due } => self.sign(name, next_due, addresses),
+            Request::Photo { item, bytes } => self.photo(item, bytes, addresses),
+            Request::Piece { number, id, place } => {
+                let line = self.kit_line(number)?.to_owned();
+                let answers = &mut self.open.as_mut().ok_or(NOT_OPEN)?.answers;
+                answers.kit_piece(number, id, place).map_err(|error| not_kept(&error))?;
+                let keep =
+                    |piece: &mut Piece| (piece.id, piece.place) = (id.trim().to_owned(), place.trim().to_owned());
+                addresses.keep_piece(&line, keep).map_err(|error| error.to_string())?;
+                Ok(Value::Null)
+            }
             _ => {
                 let answers = &mut self.open.as_mut().ok_or(NOT_OPEN)?.answers;
                 let done = match request {
@@ -102,6 +116,7 @@ impl Checks {
                     Request::Kit { number, back: true, on } => answers.kit_back(number, *on),
                     Request::Kit { number, back: false, on } => answers.kit_out(number, *on),
                     Request::Prepared { id, on } => answers.prepared(id, *on),
+                    Request::DropPhoto { item, digest } => answers.without_photo(item, digest),
                     Request::Undo => {
                         let undone = answers.undo().map_err(|error| not_kept(&error))?;
                         return undone.map(Value::String).ok_or("there is nothing to undo".to_owned());
@@ -144,6 +159,12 @@ impl Checks {
             for instrument in &addresses.entries.instruments {
                 answers.instrument(instrument.clone()).map_err(|error| not_kept(&error))?;
             }
+            for (index, line) in self.plan.kit.iter().enumerate() {
+                if let Some(piece) = addresses.entries.kit.iter().find(|piece| piece.line == *line) {
+                    let number = (index + 1).to_string();
+                    answers.kit_piece(&number, &piece.id, &piece.place).map_err(|error| not_kept(&error))?;
+                }
+            }
         }
         let known = addresses.asset(&asset).cloned().unwrap_or_default();
         let before = self.store.record(&known.record).map(|record| earlier(&self.plan, &record));
@@ -158,6 +179,34 @@ impl Checks {
         self.open = Some(Open { answers, draft, before });
         self.playing = None;
         Ok(Value::Null)
+    }
+
+    /// The line of the plan with this number, from 1.
+    fn kit_line(&self, number: &str) -> Result<&str, String> {
+        let place = number.parse::<usize>().ok().and_then(|number| number.checked_sub(1));
+        let line = place.and_then(|place| self.plan.kit.get(place));
+        line.map(String::as_str).ok_or(format!("the plan has no piece of kit '{number}'"))
+    }
+
+    /// Adds a photo: its file is on the disk before the record names it.
+    fn photo(&mut self, item: &str, bytes: &[u8], addresses: &mut Addresses) -> Result<Value, String> {
+        let record = self.open.as_ref().ok_or(NOT_OPEN)?.answers.record();
+        if let Some(number) = item.strip_prefix("kit.") {
+            let line = self.kit_line(number)?.to_owned();
+            let (name, _) = self.store.photo("kit", bytes)?;
+            let kept = addresses.keep_piece(&line, |piece| piece.picture = name);
+            return kept.map(|()| Value::Null).map_err(|error| error.to_string());
+        }
+        if !item.is_empty() && self.find(item).is_none() {
+            return Err(format!("the plan has no item '{item}'"));
+        }
+        if record.photos.len() >= MOST_PHOTOS {
+            return Err(format!("a record has at most {MOST_PHOTOS} photos"));
+        }
+        let (name, digest) = self.store.photo(record.about("asset"), bytes)?;
+        let photo = Photo { item: item.to_owned(), name, digest, at: utc(SystemTime::now()) };
+        let answers = &mut self.open.as_mut().ok_or(NOT_OPEN)?.answers;
+        answers.photo(photo).map(|()| Value::Null).map_err(|error| not_kept(&error))
     }
 
     fn enter(&mut self, id: &str, entry: Entry, taken: u64) -> Result<Value, String> {
@@ -262,7 +311,7 @@ impl Checks {
         json!({
             "t": "record", "open": true, "about": record.about, "instruments": record.instruments, "kit": record.kit,
             "prepared": record.prepared, "items": items, "counts": judgement.counts(), "overall": judgement.overall.id(),
-            "missing": judgement.missing, "undo": answers.undone_next(),
+            "missing": judgement.missing, "photos": record.photos, "undo": answers.undone_next(),
             "before": before.as_ref().map(|(day, items)| json!({"day": day, "items": items})),
             "played": record.played.iter().flat_map(|played| &played.steps).map(|step| &step.id).collect::<Vec<_>>(),
         })

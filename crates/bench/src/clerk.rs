@@ -121,6 +121,7 @@ impl Clerk {
             let mut news = checks.state();
             if let Some(state) = news.as_object_mut() {
                 state.insert("assets".to_owned(), json!(self.addresses.entries.assets));
+                state.insert("pieces".to_owned(), json!(self.addresses.entries.kit));
             }
             self.shared.news(&news);
         }

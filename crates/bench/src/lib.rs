@@ -9,7 +9,7 @@
 //! [`Bench`] is a session: a [`View`] shows it, and sends it a [`Request`] for each thing that a person does. `order` reads
 //! requests; `run` plays them on a thread of its own at the pace of the clock; `tee` hands each block to the consumer and then to
 //! the view; `log` keeps the log and works out the readings of a correct monitor; `clerk` writes down what people enter: the
-//! records of a plan (`checks`), the address book (`addresses`), favourites (`lists`), both read by `kept`. [`offer`] has the
+//! records of a plan (`checks`), the address book (`addresses`), favourites (`lists`), both read by `kept`; [`photos`] says which files are some. [`offer`] has the
 //! rhythms and controls that a view offers.
 //!
 //! # What holds
@@ -32,6 +32,7 @@ mod log;
 mod marks;
 pub mod offer;
 mod order;
+pub mod photos;
 mod planned;
 mod rest;
 mod run;

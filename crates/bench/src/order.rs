@@ -107,6 +107,30 @@ pub enum Request {
         /// Whether it is.
         on: bool,
     },
+    /// Which piece of kit is used.
+    Piece {
+        /// Its number in the plan, from 1.
+        number: String,
+        /// Its own number.
+        id: String,
+        /// Where it belongs.
+        place: String,
+    },
+    /// A photo of an item, of a piece of kit (`kit.1`), or of the equipment (empty). No message of a page: a view hands it in.
+    #[serde(skip)]
+    Photo {
+        /// What it shows.
+        item: String,
+        /// The file.
+        bytes: Vec<u8>,
+    },
+    /// A photo is none of the record any more.
+    DropPhoto {
+        /// What it shows.
+        item: String,
+        /// Its digest.
+        digest: String,
+    },
     /// A preparation is made, or is not.
     Prepared {
         /// Its id.
@@ -157,6 +181,9 @@ impl Request {
             | Request::Leave
             | Request::Instrument { .. }
             | Request::Kit { .. }
+            | Request::Piece { .. }
+            | Request::Photo { .. }
+            | Request::DropPhoto { .. }
             | Request::Prepared { .. }
             | Request::Enter { .. }
             | Request::Undo

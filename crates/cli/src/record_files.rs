@@ -26,6 +26,14 @@ fn rig(path: &Path) -> Result<Rig, Failure> {
     Ok(Rig { name, digest: seal::digest(&bytes(path)?) })
 }
 
+/// A file of the folder of a record, by its plain name.
+pub fn beside(record: &Path, name: &str) -> Result<Vec<u8>, String> {
+    if Path::new(name).file_name().is_none_or(|plain| plain != name) {
+        return Err("its name is not one of a file in the folder of the record".to_owned());
+    }
+    source::file(&record.with_file_name(name), source::TABLE).map_err(|error| error.to_string())
+}
+
 /// A record: CSV when its name ends in .csv, else JSON.
 pub fn record(path: &Path) -> Result<Record, Failure> {
     let text = bytes(path)?;

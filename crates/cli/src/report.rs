@@ -4,6 +4,7 @@ use crate::diagnostics::{Failure, Outcome, print};
 use crate::output::claim;
 use crate::record_files;
 use crate::signatures::{self, Signing};
+use pulsewright_record::integrity::check_beside;
 use pulsewright_record::report::{Report, data, page};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -70,6 +71,7 @@ fn report(args: &ReportRequest) -> Outcome {
     let earlier = args.earlier.iter().map(|path| record_files::record(path)).collect::<Result<Vec<_>, _>>()?;
     let mut report = Report::new(&record, fresh.as_ref().map(|(_, plan)| plan), &earlier)
         .map_err(|error| Failure::input(format!("{}: {error}", args.record.display())))?;
+    check_beside(&record, |name| record_files::beside(&args.record, name), &mut report.integrity);
     if let Some(signing) = &args.signing {
         signatures::sign(&args.record, &record, signing)?;
     }

@@ -4,6 +4,7 @@ use crate::editor::Editor;
 use crate::guard::Guard;
 use crate::pages::Pages;
 use pulsewright_bench::Bench;
+use std::path::PathBuf;
 use std::sync::Mutex;
 
 /// Gets each link that works next.
@@ -19,6 +20,8 @@ pub struct App {
     pub guard: Guard,
     /// What does not change while the console runs, JSON.
     pub data: String,
+    /// Folder of the photos.
+    pub folder: PathBuf,
     /// The plan editor.
     pub editor: Editor,
     /// Gets each link that works next.

@@ -3,7 +3,8 @@
 //! # Map
 //! The session itself is [`pulsewright_bench`]; this is its view in a browser. [`serve`] opens the door: one address, one-time
 //! links, a page that is built in. `socket` carries requests in, and out what `pages` hands to all pages alike; `page` has the
-//! files and the data that the page is made from; `guard` knows who may come in; `editor` checks and writes the scripts that the page edits.
+//! files and the data that the page is made from; `guard` knows who may come in; `editor` checks and writes the scripts that the page edits; `label` draws the label of a piece of
+//! equipment.
 //!
 //! # Why an async server
 //! Several pages read and write their sockets at the same time, and a page that does not read must delay neither the player nor
@@ -14,6 +15,7 @@ mod app;
 mod editor;
 mod error;
 mod guard;
+mod label;
 mod page;
 mod pages;
 mod server;

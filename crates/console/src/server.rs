@@ -6,7 +6,7 @@ use crate::editor::{self, Check, Editor};
 use crate::error::ConsoleError;
 use crate::guard::Guard;
 use crate::pages::Pages;
-use crate::{page, socket};
+use crate::{label, page, socket};
 use axum::Router;
 use axum::body::{Body, Bytes};
 use axum::extract::{DefaultBodyLimit, Path, Request, State};
@@ -18,13 +18,14 @@ use axum::http::{HeaderValue, StatusCode};
 use axum::middleware::{self, Next};
 use axum::response::Response;
 use axum::routing::{get, post};
-use pulsewright_bench::{Bench, Served, Setup};
+use pulsewright_bench::{Bench, Request as Asking, Served, Setup, photos};
 use pulsewright_text::json;
 use serde_json::{Value, json};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
+use tokio::sync::oneshot;
 
 /// How often pages hear how far the output is.
 const CLOCK: Duration = Duration::from_millis(200);
@@ -61,7 +62,8 @@ pub fn serve(
     asked: impl Fn() -> bool,
 ) -> Result<Served, ConsoleError> {
     let Console { address, setup, plan_file, check } = console;
-    let editor = Editor::new(plan_file, &setup.folder, check);
+    let folder = setup.folder.clone();
+    let editor = Editor::new(plan_file, &folder, check);
     let (rate, output) = (setup.rate, setup.consumer.name.clone());
     let on_page = setup.plan.as_ref().map_or(Value::Null, |plan| plan.page.clone());
     let pages = Pages::new();
@@ -73,7 +75,7 @@ pub fn serve(
             tokio::net::TcpListener::bind(address).await.map_err(|error| ConsoleError::Listen(address, error))?;
         let guard = Guard::new(listener.local_addr().map_err(ConsoleError::Server)?)?;
         on_link(&guard.link());
-        let app = Arc::new(App { bench, pages, guard, data, editor, links: Mutex::new(Box::new(on_link)) });
+        let app = Arc::new(App { bench, pages, guard, data, folder, editor, links: Mutex::new(Box::new(on_link)) });
         let server = tokio::spawn(axum::serve(listener, router(app.clone())).into_future());
         let mut next = Instant::now();
         while !asked() && !server.is_finished() {
@@ -100,6 +102,9 @@ fn router(app: Arc<App>) -> Router {
     router = router.route("/editor.json", get(editor_data));
     let sent = Router::new().route("/editor/check", post(check)).route("/editor/save", post(save));
     let sent = sent.layer(DefaultBodyLimit::max(editor::LONGEST));
+    let photos = Router::new().route("/photos", post(take_photo)).route("/photos/{item}", post(take_photo_of));
+    let sent = sent.merge(photos.layer(DefaultBodyLimit::max(photos::LARGEST)));
+    router = router.route("/photo/{name}", get(photo)).route("/label/{asset}", get(label));
     router = router.merge(sent.layer(middleware::from_fn_with_state(app.clone(), known_page)));
     for file in page::FILES {
         router = router.route(file.path, get(async || content(file.kind, file.text)));
@@ -155,6 +160,40 @@ async fn save(State(app): State<Arc<App>>, text: Bytes) -> Response {
         Ok(value) => json!({"ok": true, "value": value}),
         Err(why) => json!({"ok": false, "why": why}),
     }))
+}
+
+async fn photo(State(app): State<Arc<App>>, Path(name): Path<String>) -> Response {
+    match photos::read(&app.folder, &name) {
+        Some((kind, bytes)) => content(kind, bytes),
+        None => refused(StatusCode::NOT_FOUND),
+    }
+}
+
+async fn take_photo(State(app): State<Arc<App>>, bytes: Bytes) -> Response {
+    handed_in(&app, String::new(), &bytes).await
+}
+
+async fn take_photo_of(State(app): State<Arc<App>>, Path(item): Path<String>, bytes: Bytes) -> Response {
+    handed_in(&app, item, &bytes).await
+}
+
+async fn handed_in(app: &App, item: String, bytes: &Bytes) -> Response {
+    let (reply, replied) = oneshot::channel();
+    let request = Asking::Photo { item, bytes: bytes.to_vec() };
+    app.bench.request(request, Box::new(move |done| _ = reply.send(done)));
+    let done = replied.await.unwrap_or_else(|_| Err("the program is ending".to_owned()));
+    let value = match done {
+        Ok(_) => json!({"ok": true}),
+        Err(why) => json!({"ok": false, "why": why}),
+    };
+    content("application/json", value.to_string())
+}
+
+async fn label(Path(asset): Path<String>) -> Response {
+    match label::svg(&asset) {
+        Some(drawing) => content("image/svg+xml", drawing),
+        None => refused(StatusCode::NOT_FOUND),
+    }
 }
 
 fn answered(value: Result<Value, tokio::task::JoinError>) -> Response {

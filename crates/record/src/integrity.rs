@@ -2,6 +2,7 @@
 
 use crate::plan::Plan;
 use crate::record::{Origin, Record, broken_seal};
+use crate::seal;
 
 /// The result of the digests.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -12,6 +13,20 @@ pub struct Integrity {
     pub unknown: Vec<String>,
     /// Signatures that were verified, a line each.
     pub signed: Vec<String>,
+}
+
+/// Checks the files beside a record, photos and the log of what was played, against their digests; `read` gives the content of a
+/// file of the record's folder, or why it can't be read.
+pub fn check_beside(record: &Record, read: impl Fn(&str) -> Result<Vec<u8>, String>, found: &mut Integrity) {
+    let photos = record.photos.iter().map(|photo| ("photo", &photo.name, &photo.digest));
+    let logs = record.played.iter().filter_map(|played| played.log.as_ref());
+    for (what, name, digest) in photos.chain(logs.map(|log| ("log", &log.name, &log.digest))) {
+        match read(name) {
+            Ok(bytes) if seal::digest(&bytes) == *digest => {}
+            Ok(_) => found.changed.push(format!("the {what} {name} is not the one that the record was signed with")),
+            Err(why) => found.unknown.push(format!("the {what} {name} can't be compared with its digest: {why}")),
+        }
+    }
 }
 
 /// Checks a record against its digests, and against the `fresh` plan of the script given with it, if any.

@@ -233,8 +233,11 @@ impl<'a> Judgement<'a> {
         for (index, line) in plan.kit.iter().enumerate() {
             match record.kit.get(&(index + 1).to_string()) {
                 Some(state) if yes(&state.out) && yes(&state.back) => {}
-                Some(state) if yes(&state.out) => missing.push(format!("kit not brought back: {line}")),
-                _ => missing.push(format!("kit not taken out: {line}")),
+                Some(state) if yes(&state.out) => {
+                    missing.push(format!("kit not brought back: {}", state.words(line)));
+                }
+                Some(state) => missing.push(format!("kit not taken out: {}", state.words(line))),
+                None => missing.push(format!("kit not taken out: {line}")),
             }
         }
         if record.signatures.get("done").is_none_or(|signature| signature.name.trim().is_empty()) {

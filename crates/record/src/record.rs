@@ -51,6 +51,9 @@ pub struct Record {
     /// Answers that were replaced or taken back later, the earliest first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub earlier: Vec<Earlier>,
+    /// Photos that were taken, in files beside the record.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub photos: Vec<Photo>,
     /// The session's playing, if there was one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub played: Option<Played>,
@@ -96,16 +99,45 @@ pub struct Instrument {
     pub due: String,
 }
 
-/// Whether a piece of kit is out and back.
+/// A piece of kit: which one it is, where it belongs, and whether it is out and back.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct KitState {
+    /// Its own number.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub id: String,
+    /// Where it belongs.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub place: String,
     /// `yes` when taken out.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub out: String,
     /// `yes` when brought back.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub back: String,
+}
+
+impl KitState {
+    /// It in words, after the plan's `line`: with its number and its place, where they are entered.
+    pub fn words(&self, line: &str) -> String {
+        let place = if self.place.trim().is_empty() { String::new() } else { format!("place: {}", self.place.trim()) };
+        let known: Vec<&str> = [self.id.trim(), &place].into_iter().filter(|word| !word.is_empty()).collect();
+        if known.is_empty() { line.to_owned() } else { format!("{line} ({})", known.join(", ")) }
+    }
+}
+
+/// A photo.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Photo {
+    /// The item that it shows, by its id; empty for the equipment as a whole.
+    pub item: String,
+    /// Name of its file, in the folder of the record.
+    pub name: String,
+    /// SHA-256 of the file.
+    pub digest: String,
+    /// When it was added, UTC.
+    pub at: String,
 }
 
 /// The entry of an item.

@@ -119,6 +119,10 @@ impl<'a> Report<'a> {
             }
             last = advice;
         }
+        for photo in &self.record.photos {
+            let of = if photo.item.is_empty() { "the equipment" } else { &photo.item };
+            let _ = writeln!(text, "photo    {}: {}", line(of), line(&photo.name));
+        }
         for missing in &self.judgement.missing {
             let _ = writeln!(text, "missing  {}", line(missing));
         }

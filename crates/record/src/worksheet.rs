@@ -160,12 +160,20 @@ fn tick(input: Markup, line: &str) -> Markup {
 }
 
 fn kit(plan: &Plan, way: &str, title: &str) -> Markup {
-    let ticks = plan
-        .kit
-        .iter()
-        .enumerate()
-        .map(|(index, line)| tick(html! { input type="checkbox" data-kit=(index + 1) data-way=(way); }, line));
-    ticks_below(title, ticks)
+    let rows = plan.kit.iter().enumerate().map(|(index, line)| {
+        let number = index + 1;
+        let ticked = tick(html! { input type="checkbox" data-kit=(number) data-way=(way); }, line);
+        let own = |name: &str, member: &str| {
+            field(name, html! { input type="text" data-kit=(number) data-way=(member) autocomplete="off"; })
+        };
+        html! {
+            div class="piece" role="group" aria-label=(text(line)) {
+                (ticked)
+                @if way == "out" { (own("Number", "id")) (own("Place", "place")) } @else { span class="source" data-belongs=(number) {} }
+            }
+        }
+    });
+    ticks_below(title, rows)
 }
 
 fn prepare(step: &str, prepare: &[String]) -> Markup {

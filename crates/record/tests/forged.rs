@@ -22,7 +22,7 @@ fn entered() -> Record {
     for (word, text) in [("asset", "INV-1"), ("date", "2026-11-25"), ("model", "x1")] {
         record.about.insert(word.into(), text.into());
     }
-    record.kit.insert("1".into(), KitState { out: "yes".into(), back: "yes".into() });
+    record.kit.insert("1".into(), KitState { out: "yes".into(), back: "yes".into(), ..KitState::default() });
     record.prepared.insert("0.prepare-1".into(), "yes".into());
     record.instruments.push(Instrument { what: "Meter".into(), id: "M-7".into(), due: "2027-01-31".into() });
     record.signatures.insert("done".into(), Signature { name: "A. Invented".into(), at: "2026-11-25".into() });

@@ -35,7 +35,7 @@ fn entered(values: &[(&str, &str)]) -> Record {
     let mut record = Record { record: 1, plan: Some(plan()), ..Record::default() };
     record.about.insert("asset".into(), "INV-1".into());
     record.about.insert("date".into(), "2026-11-25".into());
-    record.kit.insert("1".into(), KitState { out: "yes".into(), back: "yes".into() });
+    record.kit.insert("1".into(), KitState { out: "yes".into(), back: "yes".into(), ..KitState::default() });
     record.prepared.insert("0.prepare-1".into(), "yes".into());
     record.signatures.insert("done".into(), Signature { name: "A. Invented".into(), at: "2026-11-25".into() });
     let good = [

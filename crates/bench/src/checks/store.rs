@@ -1,6 +1,7 @@
 //! The files of checks: drafts and records in the folder, by asset; or the one record that was named in advance.
 
-use pulsewright_files::atomic::{FileError, Set};
+use crate::photos;
+use pulsewright_files::atomic::{FileError, Set, write_whole};
 use pulsewright_record::record::{PlayedLog, Record, date};
 use pulsewright_record::session::draft::Draft;
 use pulsewright_record::{Plan, seal};
@@ -107,6 +108,23 @@ impl Store {
                 of_plan.then(|| json!({"asset": record.about("asset"), "saved_at": record.saved_at}))
             })
             .collect()
+    }
+
+    /// Writes a photo under a name of its own, unless the same one is there; gives its name and digest.
+    ///
+    /// # Errors
+    /// When it is no picture, or can't be written.
+    pub fn photo(&self, of: &str, bytes: &[u8]) -> Result<(String, String), String> {
+        let kind = photos::kind(bytes).ok_or("a photo is a JPEG, PNG or WebP file")?;
+        let digest = seal::digest(bytes);
+        let mark = digest.trim_start_matches("sha256:").get(..16).unwrap_or_default();
+        let name = format!("{}{}-{mark}.{}", photos::START, plain(of), kind.ending);
+        let path = self.folder.join(&name);
+        let there = source::file(&path, source::DOCUMENT).is_ok_and(|there| there == bytes);
+        if !there {
+            write_whole(&path, bytes, true).map_err(|error| error.to_string())?;
+        }
+        Ok((name, digest))
     }
 
     /// A record of the folder, by its name.

@@ -2,8 +2,11 @@
 
 import { by, make } from "./dom.js";
 import { Item } from "./item.js";
+import { PieceBack, PieceOut } from "./kit.js";
+import { Photos } from "./photos.js";
+import { canScan, scan } from "./scan.js";
 
-const EMPTY = { open: false, unfinished: [], assets: [], signed: null };
+const EMPTY = { open: false, unfinished: [], assets: [], pieces: [], photos: [], signed: null };
 
 /** `send` gives the program's answer; `play` does the same and shows a refusal; `sinceFirstFrame` is the step's time, s. */
 export class Check {
@@ -255,9 +258,19 @@ export class Check {
       }
       return row;
     }));
-    const ticks = (place, lines, kind, key) => by(place).append(...lines.map((line, at) => this.tickOf(line, kind, key(at))));
-    ticks("kit-out", plan.kit, "out", (at) => String(at + 1));
-    ticks("prepare", plan.prepare, "prepared", (at) => `0.prepare-${at + 1}`);
+    this.pieces = plan.kit.map((line, at) => new PieceOut(line, String(at + 1), this));
+    by("kit-out").append(...this.pieces.map((piece) => piece.row));
+    by("prepare").append(...plan.prepare.map((line, at) => this.tickOf(line, "prepared", `0.prepare-${at + 1}`)));
+    this.photos = new Photos("", "Photo of the equipment", this);
+    by("equipment-photos").append(this.photos.part);
+    by("scan").hidden = !canScan();
+    by("scan").addEventListener("click", async () => {
+      const number = await scan(this.say);
+      if (!number) return;
+      by("about-asset").value = number;
+      this.fillIn();
+      by("begin-button").focus();
+    });
     by("kit-out-part").hidden = !plan.kit.length;
     by("prepare-part").hidden = !plan.prepare.length;
     by("plan-cautions").replaceChildren(...plan.cautions.map((line) => make("li", {}, `Caution: ${line}`)));
@@ -291,6 +304,10 @@ export class Check {
     }
     this.wasOpen = record.open;
     by("begin-button").hidden = record.open;
+    by("scan").disabled = record.open;
+    by("equipment-part").hidden = !record.open;
+    if (record.open) by("label").href = `/label/${encodeURIComponent(record.about.asset)}`;
+    for (const of of [...this.pieces, this.photos]) of.show(record);
     by("instruments-part").hidden = !record.open;
     for (const row of by("instruments").children) {
       const known = record.instruments?.find((of) => of.what === row.dataset.what);
@@ -303,16 +320,21 @@ export class Check {
     by("unfinished-list").replaceChildren(...(record.unfinished || []).map((of) => make("li", {}, make("button", { type: "button", onclick: () => this.begin(of.asset) }, `Go on with ${of.asset}`), ` saved ${of.saved_at}`)));
     by("fleet").hidden = !record.assets.length;
     by("fleet-title").textContent = `Address book (${record.assets.length})`;
-    by("fleet-rows").replaceChildren(...record.assets.map((asset) => {
+    // Those that are due first come first; those without a day last.
+    const book = [...record.assets].sort((a, b) => (a.next_due || "9").localeCompare(b.next_due || "9"));
+    const today = new Date().toISOString().slice(0, 10);
+    by("fleet-rows").replaceChildren(...book.map((asset) => {
+      const due = asset.next_due && asset.next_due < today ? `${asset.next_due}, overdue` : asset.next_due;
       const pick = make("button", { type: "button", disabled: record.open, onclick: () => { by("about-asset").value = asset.asset; this.fillIn(); by("begin-button").focus(); } }, asset.asset);
-      return make("tr", {}, make("th", { scope: "row" }, pick), ...[asset.model, asset.location, [asset.overall, asset.checked].filter(Boolean).join(", "), asset.next_due].map((words) => make("td", {}, words || "\u2013")));
+      return make("tr", {}, make("th", { scope: "row" }, pick), ...[asset.model, asset.location, [asset.overall, asset.checked].filter(Boolean).join(", "), due].map((words) => make("td", {}, words || "\u2013")));
     }));
     if (opened) this.fillAfter();
   }
 
   // After: kit back, what is missing, the signature.
   buildAfter() {
-    by("kit-back").append(...this.plan.kit.map((line, at) => this.tickOf(line, "back", String(at + 1))));
+    this.back = this.plan.kit.map((line, at) => new PieceBack(line, String(at + 1), this));
+    by("kit-back").append(...this.back.map((piece) => piece.row));
     by("kit-back-part").hidden = !this.plan.kit.length;
     by("sign").addEventListener("submit", async (event) => {
       event.preventDefault();
@@ -330,6 +352,7 @@ export class Check {
   showAfter() {
     const { record } = this;
     by("sign").hidden = !record.open;
+    for (const piece of this.back) piece.show(record);
     const open = record.open ? this.plan.steps.flatMap((step) => step.items.filter((item) => record.items[item.id]?.verdict === "open").map((item) => `open: ${item.name}, ${step.name}`)) : [];
     // The name is entered below.
     const missing = (record.missing || []).filter((line) => !line.startsWith("not signed"));

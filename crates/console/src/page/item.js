@@ -1,6 +1,7 @@
 // An item of a step: what to expect, the entry, the verdict.
 
 import { make } from "./dom.js";
+import { Photos } from "./photos.js";
 
 const PRIORITIES = ["high", "medium", "low", "none"];
 
@@ -20,7 +21,8 @@ export class Item {
     const expected = make("p", {}, make("b", {}, of.expect), ...[of.why, of.source].filter(Boolean).map((line) => make("small", {}, line)));
     const skip = make("button", { type: "button", onclick: () => this.skipped() }, "Skip");
     const field = (words, input) => make("label", { className: "field" }, make("span", {}, words), input);
-    this.more = make("details", {}, make("summary", {}, "Skip, remark"), make("div", { className: "row" }, field("Reason to skip", this.skip), skip, field("Remark", this.remark)));
+    this.photos = new Photos(of.id, "Add a photo", check);
+    this.more = make("details", {}, make("summary", {}, "Skip, remark, photo"), make("div", { className: "row" }, field("Reason to skip", this.skip), skip, field("Remark", this.remark)), this.photos.part);
     this.enter = make("div", { className: "row" }, this.value, unit, ...this.buttons, this.verdict, this.before);
     this.row = make("div", { className: "item" }, make("h4", {}, name), expected, this.enter, this.more);
     this.row.dataset.item = of.id;
@@ -161,6 +163,8 @@ export class Item {
     const entry = record.items[this.of.id] || {};
     const changed = JSON.stringify(entry) !== JSON.stringify(this.entry);
     this.entry = entry;
+    this.photos.show(record);
+    if ((record.photos || []).some((photo) => photo.item === this.of.id)) this.more.open = true;
     if (!this.typing.has(this.value)) this.value.value = entry.value || "";
     if (!this.typing.has(this.remark)) this.remark.value = entry.remark || "";
     if (!this.typing.has(this.skip)) this.skip.value = entry.skip || "";

@@ -171,7 +171,15 @@
     const { of, judge: by } = items.get(id);
     return by(of, state.items[id] || {}, units);
   };
+  /** Which piece is brought back, and to where. */
+  function showKit() {
+    for (const of of all("[data-belongs]")) {
+      const { id, place } = state.kit[of.dataset.belongs] || {};
+      of.textContent = [id, place && `to ${place}`].filter(Boolean).join(", ");
+    }
+  }
   function judgeAll() {
+    showKit();
     const count = { pass: 0, fail: 0, skipped: 0, open: 0 };
     const bySteps = new Map(plan.steps.map((step) => [step.id, []]));
     for (const row of all("[data-item]")) {
@@ -262,6 +270,7 @@
     // Of the record that was opened: played steps stay, and so does the mark of one that was changed.
     if (state.played) made.played = state.played;
     if (state.earlier) made.earlier = state.earlier;
+    if (state.photos) made.photos = state.photos;
     if (state.doubt) made.doubt = state.doubt;
     for (const id of items.keys()) {
       const found = verdict(id);
@@ -306,6 +315,7 @@
     state = { ...empty(), about: read.about || {}, kit: read.kit || {}, prepared: read.prepared || {}, signatures: read.signatures || {}, doubt };
     if (read.played) state.played = read.played;
     if (read.earlier) state.earlier = read.earlier;
+    if (read.photos) state.photos = read.photos;
     for (const [id, of] of Object.entries(read.items || {})) {
       const { verdict: _, ...entered } = of;
       if (items.has(id)) state.items[id] = entered;

@@ -31,6 +31,7 @@ pub fn html(report: &Report<'_>) -> String {
                     (about(report))
                     (results(report))
                     (preparations(report))
+                    (photos(report))
                     (trends(report))
                     (cautions(&report.plan.cautions))
                     section class="sign" aria-label="Signatures on paper" {
@@ -259,8 +260,50 @@ fn preparations(report: &Report<'_>) -> Markup {
                 p { "Missing:" }
                 ul { (lines(missing)) }
             }
+            @if !report.plan.kit.is_empty() {
+                ul {
+                    @for (index, line) in report.plan.kit.iter().enumerate() {
+                        li { (text(&kit(report, index, line))) }
+                    }
+                }
+            }
             p class="source" {
                 (report.plan.preparations().len()) " preparations, " (report.plan.kit.len()) " pieces of kit in the plan."
+            }
+        }
+    }
+}
+
+/// A piece of kit with its number, its place, and where it is.
+fn kit(report: &Report<'_>, index: usize, line: &str) -> String {
+    match report.record.kit.get(&(index + 1).to_string()) {
+        None => format!("{line}: not taken out"),
+        Some(state) => {
+            let is = match (state.out.is_empty(), state.back.is_empty()) {
+                (_, false) => "back",
+                (false, true) => "out",
+                (true, true) => "not taken out",
+            };
+            format!("{}: {is}", state.words(line))
+        }
+    }
+}
+
+fn photos(report: &Report<'_>) -> Markup {
+    let name = |id: &str| {
+        let found = report.judgement.items.iter().find(|(_, item, _)| item.id() == id);
+        found.map_or("The equipment".to_owned(), |(step, item, _)| format!("{}, {}", item.name(), step.name))
+    };
+    html! {
+        @if !report.record.photos.is_empty() {
+            section class="card" aria-labelledby="photos" {
+                h2 id="photos" { "Photos" }
+                p class="source" { "Files beside the record, with the digest that the record has of each." }
+                ul {
+                    @for photo in &report.record.photos {
+                        li { (text(&name(&photo.item))) ": " (text(&photo.name)) span class="source" { (text(&photo.at)) ", " (text(&photo.digest)) } }
+                    }
+                }
             }
         }
     }

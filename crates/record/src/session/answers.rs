@@ -6,7 +6,7 @@ use super::draft::{Did, Draft, DraftError};
 use crate::calendar::utc;
 use crate::judge::{Verdict, judge};
 use crate::plan::Plan;
-use crate::record::{BadRecord, Earlier, Entry, Instrument, Played, PlayedStep, Record, Signature};
+use crate::record::{BadRecord, Earlier, Entry, Instrument, Photo, Played, PlayedStep, Record, Signature};
 use std::io;
 use std::path::Path;
 use std::time::SystemTime;
@@ -121,6 +121,37 @@ impl Answers {
     /// As [`Answers::about`].
     pub fn kit_back(&mut self, number: &str, back: bool) -> io::Result<()> {
         self.change(|record| record.kit.entry(number.to_owned()).or_default().back = word(back))
+    }
+
+    /// Which piece of kit is used: its number and its place.
+    ///
+    /// # Errors
+    /// As [`Answers::about`].
+    pub fn kit_piece(&mut self, number: &str, id: &str, place: &str) -> io::Result<()> {
+        self.change(|record| {
+            let state = record.kit.entry(number.to_owned()).or_default();
+            (state.id, state.place) = (id.trim().to_owned(), place.trim().to_owned());
+        })
+    }
+
+    /// A photo was added; its file is there already. The same one of the same item is in the record once.
+    ///
+    /// # Errors
+    /// As [`Answers::about`].
+    pub fn photo(&mut self, photo: Photo) -> io::Result<()> {
+        let same = |of: &Photo| of.item == photo.item && of.digest == photo.digest;
+        if self.record.photos.iter().any(same) {
+            return Ok(());
+        }
+        self.change(|record| record.photos.push(photo))
+    }
+
+    /// A photo is none of the record any more; its file stays.
+    ///
+    /// # Errors
+    /// As [`Answers::about`].
+    pub fn without_photo(&mut self, item: &str, digest: &str) -> io::Result<()> {
+        self.change(|record| record.photos.retain(|photo| photo.item != item || photo.digest != digest))
     }
 
     /// Whether a preparation was made.
@@ -290,6 +321,6 @@ mod tests {
         );
         fs::create_dir(folder.path().join("gone")).unwrap();
         answers.kit_out("1", true).unwrap();
-        assert_eq!(answers.record().kit["1"], KitState { out: "yes".to_owned(), back: String::new() });
+        assert_eq!(answers.record().kit["1"], KitState { out: "yes".to_owned(), ..KitState::default() });
     }
 }
