@@ -10,6 +10,7 @@ import jsonschema
 import numpy as np
 import pytest
 import scripts
+from scipy import signal
 from program import ROOT, assert_refused, files_below, rendered, run, succeed
 from reading import beside, read_channels, read_wav
 
@@ -234,6 +235,8 @@ def test_what_a_rig_cannot_be_rendered_to_is_refused(source, tmp_path):
         (lambda d: d["outputs"][12].update(base_ohm=1), "-4.0000 ohm"),
         (lambda d: d.update(outputs=d["outputs"][:1]), "LA, LL"),
         (lambda d: d["converter"].update(bits=8), "uV"),
+        (lambda d: d.update(ac_coupling_hz=0.05), "arterial is coupled by AC"),
+        (lambda d: d.update(ac_coupling_hz=20, outputs=d["outputs"][:10]), "a monitor must find 0.5 mV"),
     ],
 )
 def test_a_rig_that_can_hurt_or_cannot_work_is_a_failed_check(change, why, tmp_path):
@@ -257,3 +260,38 @@ def test_the_reference_is_not_measured_and_a_meter_is_a_load(tmp_path):
     assert loaded["respiration"] == free["respiration"]
     refused = run("calibrate", bench_json, "--meter", "m", "--reading", "RL=-4.6/4.6")
     assert refused.code == 2 and "reference" in refused.stderr
+
+
+@pytest.mark.parametrize("corner_hz", [0.01, 0.053, 0.055, 0.3, 2.0, 6.0, 6.6, 20.0])
+def test_ac_coupling_is_judged_by_what_it_leaves(corner_hz, tmp_path):
+    """The answers of a high-pass of first order to the test signals by scipy, and the verdicts that follow from them.
+
+    0.5 mV: the least QRS that a monitor finds; 5 %: a gain's accuracy (both IEC 60601-2-27, as makers quote it). 0.1 mV and 0.3 mV/s
+    after 3 mV for 100 ms: limits of IEC 60601 quoted in Maji and Burke, IEEE Trans. Instrum. Meas. 2020.
+    """
+    hz = 200_000
+    highpass = signal.butter(1, corner_hz, "highpass", fs=hz, output="sos")
+    time = np.arange(2 * hz) / hz
+    qrs = signal.sosfilt(highpass, np.clip(1 - np.abs(time - 0.04) / 0.04, 0, 1)).max()
+    after = signal.sosfilt(highpass, np.where(time < 0.1, 3.0, 0.0))[int(0.1 * hz) + 1 :]
+    slope = np.abs(np.diff(after)).max() * hz
+    level = signal.sosfilt(highpass, np.ones(2 * hz))[hz]
+    document = json.loads((ROOT / "examples" / "rig" / "bench.json").read_text(encoding="utf-8"))
+    # Electrodes alone: a pressure behind it is a fault.
+    document.update(ac_coupling_hz=corner_hz, outputs=document["outputs"][:10])
+    path = tmp_path / "card.json"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    outcome = run("rig", "check", path)
+    rows = {line.split("  ")[0]: line for line in outcome.stdout.decode().splitlines() if "possible" in line}
+    shown = {what: float(line.split()[-2 if line.endswith("mV") else -3]) for what, line in rows.items()}
+    assert shown["tests of rate"] == pytest.approx(qrs, abs=2e-3) == shown["tests of amplitude"]
+    assert shown["tests of ST"] == pytest.approx(after[0], abs=5e-3)
+    assert shown["pressures, respiration, offsets"] == pytest.approx(level, abs=2e-3)
+    verdicts = {what: "not possible" not in line for what, line in rows.items()}
+    assert verdicts == {
+        "tests of rate": qrs >= 0.5,
+        "tests of amplitude": qrs >= 0.95,
+        "tests of ST": abs(after[0]) <= 0.1 and slope <= 0.3,
+        "pressures, respiration, offsets": False,
+    }
+    assert outcome.code == (0 if qrs >= 0.5 else 1)

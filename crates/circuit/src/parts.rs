@@ -193,7 +193,9 @@ pub fn csv(lines: &[Line]) -> String {
             line.row.to_owned(),
             line.note.clone(),
         ];
-        let quoted = fields.map(|field| if field.contains([',', '"']) { format!("\"{field}\"") } else { field });
+        let quoted = fields.map(|field| {
+            if field.contains([',', '"', '\n']) { format!("\"{}\"", field.replace('"', "\"\"")) } else { field }
+        });
         // Writing to a string cannot fail.
         let _ = writeln!(text, "{}", quoted.join(","));
     }

@@ -4,6 +4,7 @@ use crate::diagnostics::{Failure, Outcome, error, print};
 use crate::script_file::bytes;
 use crate::table::write_table;
 use pulsewright_core::time::FrameRate;
+use pulsewright_rig::coupling::{Coupling, LEAST_AMPLITUDE_MV, LEAST_QRS_MV};
 use pulsewright_rig::description::{Correction, Filter, Output, Rig, Signal, labels};
 use pulsewright_rig::figures::{
     IMPEDANCE_NOISE_OHM, MONITOR_NOISE_UV, OutputFigures, REACH_MV, STEP_MMHG, STEP_UV, Sine, TOP_HZ, decibel,
@@ -49,7 +50,8 @@ pub fn run(check: Request) -> Outcome {
             writeln!(out, "{line}")?;
         }
         writeln!(out)?;
-        write_rate(out, rate_hz, rig.filter)
+        write_rate(out, rate_hz, rig.filter)?;
+        rig.coupling.map_or(Ok(()), |coupling| write_coupling(out, coupling))
     })?;
     let faults = faults(&rig);
     faults.iter().for_each(|fault| error(&fault.to_string()));
@@ -145,6 +147,32 @@ fn write_rate(out: &mut impl Write, rate_hz: f64, filter: Option<Filter>) -> io:
         )?;
     }
     Ok(())
+}
+
+/// Writes what AC coupling leaves, and the tests that it allows.
+fn write_coupling(out: &mut impl Write, coupling: Coupling) -> io::Result<()> {
+    let possible = |yes| if yes { "possible" } else { "not possible" };
+    writeln!(out, "\nbehind an AC coupling of first order at {} Hz:", coupling.corner_hz())?;
+    let qrs = coupling.qrs_mv();
+    let rows = [
+        ("tests of rate", "a QRS of 1 mV and 80 ms reaches", qrs, "mV", qrs >= LEAST_QRS_MV),
+        ("tests of amplitude", "the same", qrs, "mV", qrs >= LEAST_AMPLITUDE_MV),
+        ("tests of ST", "after 3 mV for 100 ms lies", coupling.after_impulse_mv(), "mV", coupling.holds_st()),
+        (
+            "pressures, respiration, offsets",
+            "of a level a second later is left",
+            coupling.left_after(1.0),
+            "of it",
+            false,
+        ),
+    ];
+    let rows: Vec<Vec<String>> = rows
+        .iter()
+        .map(|(what, how, value, unit, yes)| {
+            vec![(*what).to_owned(), possible(*yes).to_owned(), format!("{how} {value:.4} {unit}")]
+        })
+        .collect();
+    write_table(out, &["", "", ""], &rows)
 }
 
 /// A number with four significant digits.

@@ -1,5 +1,6 @@
 //! The rig in memory: a converter and the circuit behind each of its outputs.
 
+use crate::coupling::Coupling;
 use crate::line::Line;
 use pulsewright_core::frame::{Channel, Electrode, PressureSite};
 
@@ -12,6 +13,8 @@ pub struct Rig {
     pub converter: Converter,
     /// The filter behind every converter, if there is one.
     pub filter: Option<Filter>,
+    /// AC coupling behind every converter, as a sound card has it; `None` where a held level stays.
+    pub coupling: Option<Coupling>,
     /// The outputs, in the order in which a frame has their codes; at least one, none twice.
     pub outputs: Vec<Output>,
 }

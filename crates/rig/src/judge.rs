@@ -1,5 +1,6 @@
 //! Faults of a rig that can hurt or keep it from working; limits and sources: `docs/rig.md`.
 
+use crate::coupling::LEAST_QRS_MV;
 use crate::description::{Output, Rig, Signal, TERMINALS, Terminal};
 use crate::figures::{MONITOR_NOISE_UV, OutputFigures};
 use pulsewright_core::frame::Electrode;
@@ -66,6 +67,22 @@ pub enum Fault {
         /// Unit of the step.
         unit: &'static str,
     },
+    /// AC coupling takes a held level away.
+    NoLevel {
+        /// The output.
+        name: &'static str,
+        /// Where the coupling has taken 3 dB, Hz.
+        corner_hz: f64,
+    },
+    /// AC coupling leaves too little of a QRS for a monitor to find.
+    NoQrs {
+        /// Where the coupling has taken 3 dB, Hz.
+        corner_hz: f64,
+        /// What is left of a QRS of 1 mV, mV.
+        left_mv: f64,
+        /// Least that a monitor must find, mV.
+        least_mv: f64,
+    },
     /// Electrodes without the limbs that every lead is measured against.
     NoLimbs {
         /// The missing limb electrodes.
@@ -92,6 +109,14 @@ impl fmt::Display for Fault {
             Fault::TooCoarse { name, step, most, unit } => {
                 write!(f, "{name} has steps of {step:.4} {unit}; steps above {most} {unit} are of no use")
             }
+            Fault::NoLevel { name, corner_hz } => write!(
+                f,
+                "{name} is coupled by AC from {corner_hz} Hz on, and a held level falls to zero: use a DC-coupled converter"
+            ),
+            Fault::NoQrs { corner_hz, left_mv, least_mv } => write!(
+                f,
+                "AC coupling from {corner_hz} Hz on leaves {left_mv:.3} mV of a QRS of 1 mV and 80 ms; a monitor must find {least_mv} mV"
+            ),
             Fault::NoLimbs { missing } => write!(
                 f,
                 "no output drives {}: a lead is a difference of limb electrodes, so RA, LA and LL belong together",
@@ -111,6 +136,15 @@ pub fn faults(rig: &Rig) -> Vec<Fault> {
     let any = rig.outputs.iter().any(|output| matches!(output.signal, Signal::Electrode(Terminal::Active(_))));
     if any && !missing.is_empty() {
         faults.push(Fault::NoLimbs { missing });
+    }
+    if let Some(coupling) = rig.coupling {
+        let corner_hz = coupling.corner_hz();
+        let levels = rig.outputs.iter().filter(|output| !matches!(output.signal, Signal::Electrode(_)));
+        faults.extend(levels.map(|output| Fault::NoLevel { name: output.signal.name(), corner_hz }));
+        let left_mv = coupling.qrs_mv();
+        if any && left_mv < LEAST_QRS_MV {
+            faults.push(Fault::NoQrs { corner_hz, left_mv, least_mv: LEAST_QRS_MV });
+        }
     }
     faults
 }

@@ -24,7 +24,8 @@
 //! [`description`] is the rig in memory, [`read`] and [`schema`] its JSON; [`mod@line`] the straight lines from code to volts
 //! to connector to signal; [`frames`] turns frames into codes, for files and for streams; [`render`] renders
 //! a script to them; [`table`] gives the meaning of a code; [`mod@wiring`] is the rig in integers, for boards and for the
-//! desk; [`figures`] judges steps and frame rates, [`judge`] finds dangerous and useless outputs; [`walk`] plays the
+//! desk; [`figures`] judges steps and frame rates, [`mod@coupling`] works out
+//! what AC coupling leaves, [`judge`] finds dangerous and useless outputs; [`walk`] plays the
 //! levels of a measurement, [`reading`] takes a meter's readings, [`calibration`] corrects a rig by them.
 //!
 //! # What holds
@@ -34,6 +35,7 @@
 #![forbid(unsafe_code)]
 
 pub mod calibration;
+pub mod coupling;
 pub mod description;
 pub mod figures;
 pub mod frames;

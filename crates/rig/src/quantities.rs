@@ -67,6 +67,12 @@ pub(crate) const CORRECTION_OFFSET: Quantity = Quantity {
 };
 pub(crate) const CORNER: Quantity =
     Quantity { key: "corner_hz", range: 0.1..=1e5, unit: "Hz", doc: "Where the filter has taken 3 dB." };
+pub(crate) const COUPLING: Quantity = Quantity {
+    key: "ac_coupling_hz",
+    range: 0.001..=100.0,
+    unit: "Hz",
+    doc: "Where the AC coupling behind every converter, as of a sound card, has taken 3 dB: a high-pass of first order. None for converters that hold a level.",
+};
 /// Orders of filters, and bits of converters.
 pub(crate) const ORDERS: RangeInclusive<u64> = 1..=10;
 pub(crate) const BITS: RangeInclusive<u64> = 8..=24;

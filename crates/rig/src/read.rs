@@ -4,8 +4,9 @@ mod outputs;
 
 pub(crate) use outputs::{POLARITIES, REFERENCES};
 
+use crate::coupling::Coupling;
 use crate::description::{Coding, Converter, Filter, Rig};
-use crate::quantities::{BITS, CORNER, HIGH, LOW, ORDERS, Quantity};
+use crate::quantities::{BITS, CORNER, COUPLING, HIGH, LOW, ORDERS, Quantity};
 use crate::table::coding_word;
 use pulsewright_script::Problems;
 use pulsewright_script::reader::{Collected, DocumentKind, Entry, Node, Path, nearest, open, quoted};
@@ -16,7 +17,7 @@ const KIND: DocumentKind = DocumentKind { noun: "a rig", shape: "a rig descripti
 /// Most outputs of a rig.
 pub const MAX_OUTPUTS: usize = 64;
 
-const KEYS: [&str; 6] = ["version", "title", "notes", "converter", "filter", "outputs"];
+const KEYS: [&str; 7] = ["version", "title", "notes", "converter", "filter", COUPLING.key, "outputs"];
 pub(crate) const CODINGS: [Coding; 2] = [Coding::OffsetBinary, Coding::TwosComplement];
 
 /// Reads the description in `text`, called `name` in messages.
@@ -36,7 +37,7 @@ pub fn parse(text: &[u8], name: &str) -> Result<Rig, Problems> {
 fn rig(found: &mut Collected, root: Node<'_>) -> Option<Rig> {
     let path = Path::Root;
     let entries = found.entries(root, &path, KIND.shape)?;
-    let (mut title, mut converter, mut filter, mut outputs) = (String::new(), None, None, None);
+    let (mut title, mut converter, mut filter, mut coupling, mut outputs) = (String::new(), None, None, None, None);
     let mut version = false;
     for entry in &entries {
         let path = path.key(&entry.key);
@@ -51,6 +52,7 @@ fn rig(found: &mut Collected, root: Node<'_>) -> Option<Rig> {
             }
             "converter" => converter = Some(self::converter(found, entry.value, &path)),
             "filter" => filter = self::filter(found, entry.value, &path),
+            "ac_coupling_hz" => coupling = number(found, entry, &path, &COUPLING),
             "outputs" => outputs = Some(entry),
             key => found.unknown(entry, &path, &KEYS, nearest(key, KEYS).map(quoted)),
         }
@@ -71,7 +73,7 @@ fn rig(found: &mut Collected, root: Node<'_>) -> Option<Rig> {
         }
         Some(entry) => outputs::read(found, entry.value, &path.key("outputs"), usual),
     };
-    Some(Rig { title, converter: converter?, filter, outputs })
+    Some(Rig { title, converter: converter?, filter, coupling: coupling.map(Coupling::at), outputs })
 }
 
 fn number(found: &mut Collected, entry: &Entry<'_>, path: &Path<'_>, quantity: &Quantity) -> Option<f64> {

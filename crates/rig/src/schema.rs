@@ -2,8 +2,8 @@
 
 use crate::description::{TERMINALS, bridge_channels};
 use crate::quantities::{
-    ATTENUATION, BASE, BITS, CORNER, CORRECTION_OFFSET, EXCITATION, GAIN, HIGH, LOAD, LOW, OFFSET, OHM_PER_V, ORDERS,
-    Quantity, SENSITIVITY, SOURCE,
+    ATTENUATION, BASE, BITS, CORNER, CORRECTION_OFFSET, COUPLING, EXCITATION, GAIN, HIGH, LOAD, LOW, OFFSET, OHM_PER_V,
+    ORDERS, Quantity, SENSITIVITY, SOURCE,
 };
 use crate::read::{CODINGS, MAX_OUTPUTS, POLARITIES, REFERENCES};
 use crate::table::coding_word;
@@ -84,6 +84,7 @@ pub fn schema() -> Value {
                     "order": {"type": "integer", "minimum": ORDERS.start(), "maximum": ORDERS.end()}
                 }
             },
+            COUPLING.key: number(&COUPLING),
             "outputs": {
                 "type": "array", "minItems": 1, "maxItems": MAX_OUTPUTS,
                 "description": "In the order of the codes in a frame.",
