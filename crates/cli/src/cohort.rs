@@ -26,7 +26,7 @@ pub struct Request {
     pub output: Option<PathBuf>,
     /// This pack alone, counted from 0.
     pub only: Option<u32>,
-    /// Packs made at a time; one per core without.
+    /// Threads that render; one per core without.
     pub jobs: Option<usize>,
 }
 

@@ -1,7 +1,7 @@
 //! Work spread over a few threads, results in the order of the items.
 
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
-use std::sync::{Mutex, PoisonError};
+use std::sync::{Condvar, Mutex, PoisonError};
 use std::thread;
 
 /// Does `work` for every item on `jobs` threads, each with its own state from `start`.
@@ -38,9 +38,91 @@ pub fn map<T: Sync, S, R: Send, E: Send>(
     done.into_iter().map(|(_, result)| result).collect()
 }
 
+/// Does `work` for the numbers from 0 to `count` on `jobs` threads, each with its own state from `start`, and hands the states
+/// to `take` in the order of the numbers, one at a time.
+///
+/// # Errors
+/// The error of the smallest number that had one; numbers not begun by then are left out.
+pub fn in_order<S, E: Send>(
+    jobs: usize,
+    count: usize,
+    start: impl Fn() -> S + Sync,
+    work: impl Fn(&mut S, usize) -> Result<(), E> + Sync,
+    take: impl FnMut(&mut S, usize) -> Result<(), E> + Send,
+) -> Result<(), E> {
+    let next = AtomicUsize::new(0);
+    // The number that is taken next, what takes it, and the error that ended the work.
+    let turn = Mutex::new((0, take, None));
+    let passed_on = Condvar::new();
+    let worker = || {
+        let mut state = start();
+        loop {
+            let number = next.fetch_add(1, Ordering::Relaxed);
+            if number >= count {
+                break;
+            }
+            let outcome = work(&mut state, number);
+            let mut held = turn.lock().unwrap_or_else(PoisonError::into_inner);
+            while held.0 != number && held.2.is_none() {
+                held = passed_on.wait(held).unwrap_or_else(PoisonError::into_inner);
+            }
+            if held.2.is_some() {
+                break;
+            }
+            held.2 = outcome.and_then(|()| (held.1)(&mut state, number)).err();
+            held.0 += 1;
+            let ended = held.2.is_some();
+            drop(held);
+            passed_on.notify_all();
+            if ended {
+                break;
+            }
+        }
+    };
+    match jobs.min(count) {
+        0 | 1 => worker(),
+        threads => thread::scope(|scope| (0..threads).for_each(|_| _ = scope.spawn(worker))),
+    }
+    let (_, _, error) = turn.into_inner().unwrap_or_else(PoisonError::into_inner);
+    error.map_or(Ok(()), Err)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn states_are_taken_in_order() {
+        for jobs in [0, 1, 2, 7] {
+            let mut taken = Vec::new();
+            let work = |state: &mut usize, number| {
+                // The work for small numbers takes longest.
+                (0..1000 - number).for_each(|_| thread::yield_now());
+                *state = 3 * number;
+                Ok::<(), ()>(())
+            };
+            let take = |state: &mut usize, number| {
+                taken.push((number, *state));
+                Ok(())
+            };
+            assert_eq!(in_order(jobs, 100, || 0, work, take), Ok(()));
+            assert_eq!(taken, (0..100).map(|number| (number, 3 * number)).collect::<Vec<_>>(), "{jobs} jobs");
+        }
+    }
+
+    #[test]
+    fn nothing_is_taken_after_an_error() {
+        for jobs in [1, 2, 7] {
+            let mut taken = 0;
+            let work = |_: &mut (), number| if number % 10 == 9 { Err(number) } else { Ok(()) };
+            let take = |_: &mut (), _| {
+                taken += 1;
+                Ok(())
+            };
+            assert_eq!(in_order(jobs, 100, || (), work, take), Err(9));
+            assert_eq!(taken, 9);
+        }
+    }
 
     #[test]
     fn results_come_in_the_order_of_the_items() {

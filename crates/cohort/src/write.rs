@@ -6,6 +6,7 @@ use crate::folder::{Folder, Form};
 use crate::npy;
 use crate::plan::Plan;
 use crate::pool;
+use crate::record::SAMPLE;
 use crate::tables;
 use pulsewright_core::block::Block;
 use pulsewright_files::atomic::{FileError, Set};
@@ -21,6 +22,9 @@ pub const PATIENTS: &str = "patients.csv";
 
 /// Table of all beats.
 pub const BEATS: &str = "beats.csv";
+
+/// Bytes of records that a thread renders before it writes them.
+const AT_ONCE: usize = 1 << 20;
 
 /// Patients whose lines of the tables are made together, between two writes.
 const LINES: u64 = 512;
@@ -54,9 +58,10 @@ pub fn write(
     let packs: Vec<u32> = only.map_or_else(|| (0..folder.packs.packs).collect(), |pack| vec![pack]);
     let total = packs.iter().map(|pack| folder.packs.of(*pack)).map(|range| range.end - range.start).sum();
     let work = Work { plan, folder, frames, progress, total, done: AtomicU64::new(0) };
-    let start = || (plan.block(), vec![0; frames * plan.channels.len() * crate::record::SAMPLE]);
+    // With few packs the threads share each; with many, each thread has one of its own.
+    let (packs_at_once, within) = if packs.len() < 4 * jobs { (1, jobs) } else { (jobs, 1) };
     let records: Vec<u64> = match folder.packs.form {
-        Form::Npy => pool::map(jobs, &packs, start, |(block, bytes), pack| work.pack(*pack, block, bytes))?,
+        Form::Npy => pool::map(packs_at_once, &packs, || (), |(), pack| work.pack(*pack, within))?,
         Form::Wfdb => {
             let patients: Vec<u64> = packs.iter().flat_map(|pack| folder.packs.of(*pack)).collect();
             pool::map(jobs, &patients, || (), |(), patient| work.record(*patient))?
@@ -79,8 +84,8 @@ struct Work<'a> {
 }
 
 impl Work<'_> {
-    /// Writes a pack that is not there, and returns how many records that took.
-    fn pack(&self, pack: u32, block: &mut Block, bytes: &mut [u8]) -> Result<u64, CohortError> {
+    /// Writes a pack that is not there on some threads, and returns how many records that took.
+    fn pack(&self, pack: u32, threads: usize) -> Result<u64, CohortError> {
         let packs = self.folder.packs;
         let path = self.folder.file(&packs.name(pack));
         let beside = path.with_extension(SUFFIX);
@@ -92,15 +97,32 @@ impl Work<'_> {
         }
         let set = Set::of_render(&path, [path.as_path(), beside.as_path()], false, Durability::Usual)?;
         let head = npy::head(count, self.plan.channels.len(), self.frames);
+        let record = self.frames * self.plan.channels.len() * SAMPLE;
         let mut part = set.signal(&path)?;
-        part.reserve(head.len() as u64 + count * bytes.len() as u64).map_err(FileError::of(&path))?;
+        part.reserve(head.len() as u64 + count * record as u64).map_err(FileError::of(&path))?;
         part.write_all(&head).map_err(FileError::of(&path))?;
-        for number in range {
-            self.step()?;
-            self.plan.samples(&self.plan.patient(number)?, block, bytes)?;
-            part.write_all(bytes).map_err(FileError::of(&path))?;
-            self.done.fetch_add(1, Ordering::Relaxed);
-        }
+        // A thread renders some records at a time, so that a record that takes longer delays no other thread.
+        let some = (AT_ONCE / record.max(1)).max(1);
+        let pieces = count.div_ceil(some as u64) as usize;
+        let patients = |piece: usize| {
+            let first = range.start + (piece * some) as u64;
+            first..range.end.min(first + some as u64)
+        };
+        let start = || (self.plan.block(), vec![0; some * record]);
+        let render = |(block, bytes): &mut (Box<Block>, Vec<u8>), piece: usize| {
+            for (number, bytes) in patients(piece).zip(bytes.chunks_exact_mut(record)) {
+                self.step()?;
+                self.plan.samples(&self.plan.patient(number)?, block, bytes)?;
+                self.done.fetch_add(1, Ordering::Relaxed);
+            }
+            Ok::<(), CohortError>(())
+        };
+        let write = |(_, bytes): &mut (Box<Block>, Vec<u8>), piece: usize| {
+            let patients = patients(piece);
+            let bytes = &bytes[..(patients.end - patients.start) as usize * record];
+            part.write_all(bytes).map_err(|error| CohortError::from(FileError::of(&path)(error)))
+        };
+        pool::in_order(threads, pieces, start, render, write)?;
         let part = part.finish()?;
         let manifest = Manifest::new([(&part, Holds::Signal)]);
         let text = serde_json::to_string_pretty(&manifest).unwrap_or_default() + "\n";

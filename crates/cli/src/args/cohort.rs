@@ -45,7 +45,7 @@ pub struct Cohort {
     /// One pack alone, as 3/10, for another machine; the tables come with a run without it.
     #[arg(long, value_name = "PACK/PACKS", conflicts_with = "packs")]
     shard: Option<Shard>,
-    /// Packs made at a time [default: one per core].
+    /// Threads that render [default: one per core].
     #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..))]
     jobs: Option<u16>,
 }
