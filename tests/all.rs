@@ -1,5 +1,4 @@
-//! Every test file of this folder in one program, for the release build: one link with optimisation across crates instead of
-//! one for each file, and the long tests run beside the others.
+//! Every test file of the folder `tests` in one program: `cargo test -p pulsewright-tests --test all year::` runs those of one.
 
 #[path = "tests/any_script.rs"]
 mod any_script;

@@ -75,7 +75,7 @@ fn crates_use_what_the_table_allows() {
     none(arrows::check(&allowed, &arrows::used(&packages), &["cli", "tests"]));
 }
 
-/// The release build runs the tests of this program alone.
+/// No other program runs these tests.
 #[test]
 fn the_program_of_all_tests_has_every_test_file() {
     let all = std::fs::read_to_string(root().join("tests/all.rs")).expect("the program of all tests");
