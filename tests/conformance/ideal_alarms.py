@@ -13,6 +13,8 @@ from ideal_monitor import Breaths, Heart, Pulses, averaged_rate
 
 PULSES_OVER_S = 4.0
 """So long after its last pulse a pacing device is out of use."""
+ATRIUM_TO_VENTRICLE_S = 0.25
+"""Longest delay of a device between its two pulses."""
 PRESSURE_DELAY_S = 4.0
 RATES = (("extreme-tachycardia", "extreme_high_bpm", 1), ("extreme-bradycardia", "extreme_low_bpm", -1),
          ("high-rate", "rate_high_bpm", 1), ("low-rate", "rate_low_bpm", -1))
@@ -179,15 +181,17 @@ def _rates(panel: Panel, memory: _Memory, limits: dict[str, float], now: float) 
 
 
 def _pacing(panel: Panel, heart: Heart) -> None:
-    pulses = heart.pulses_s
-    if len(pulses) < 2:
+    if len(heart.pulses_s) < 2:
         return
+    # A pulse to the atria is followed by one to the ventricles.
+    ventricular = np.append(np.diff(heart.pulses_s) > ATRIUM_TO_VENTRICLE_S, True)
+    pulses, answered = heart.pulses_s[ventricular], heart.answered[ventricular]
     own = heart.qrs_s[~heart.captured]
     for i, pulse in enumerate(pulses):
         before = own[own < pulse]
         since = pulse - before[-1] if len(before) else np.inf
         period = np.median(np.diff(pulses[max(0, i - 4) : i + 5]))
-        panel.set("pacing-no-capture", not heart.answered[i], pulse)
+        panel.set("pacing-no-capture", not answered[i], pulse)
         panel.set("pacing-no-sensing", 0.1 < since < 0.6 * period, pulse)
         over = pulse + PULSES_OVER_S
         if i + 1 == len(pulses) or pulses[i + 1] > over:

@@ -6,16 +6,22 @@ where it is a share of that above and below); filters, peaks and splines are sci
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from scipy.interpolate import make_smoothing_spline
-from scipy.ndimage import gaussian_filter1d
+from scipy.ndimage import gaussian_filter1d, maximum_filter1d, uniform_filter1d
 from scipy.optimize import least_squares
 from scipy.signal import butter, find_peaks, sosfiltfilt
 
 EMPTY_MMHG = 8.0
 """Below this cuff pressure nothing is read."""
+
+
+Points = tuple[np.ndarray, np.ndarray]
+"""Of each pulse the cuff's pressure, falling, and the height of its oscillation."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +41,7 @@ def deflation(cuff_mmhg: np.ndarray, frame_rate_hz: float) -> np.ndarray:
     return cuff_mmhg[top + int(0.5 * frame_rate_hz) : empty]
 
 
-def oscillations(cuff_mmhg: np.ndarray, frame_rate_hz: float) -> tuple[np.ndarray, np.ndarray]:
+def oscillations(cuff_mmhg: np.ndarray, frame_rate_hz: float) -> Points:
     """Cuff pressure at the foot of each pulse, and the pulse's height over a line from its foot to the next.
 
     A pulse is where the pressure rises against its usual slope. One during which the cuff falls by more or less than
@@ -94,15 +100,38 @@ def fit_cuff(cuff_mmhg: np.ndarray, frame_rate_hz: float, systolic_ratio: float,
     return Reading(top + above * np.sqrt(1 / systolic_ratio - 1), top, top - below * np.sqrt(1 / diastolic_ratio - 1))
 
 
-def read_points(cuff_mmhg: np.ndarray, frame_rate_hz: float, systolic_ratio: float, diastolic_ratio: float) -> Reading:
-    """Reads a measurement pulse by pulse, as where the pressure changes on the way: straight lines between the heights."""
-    pressures, heights = oscillations(deflation(cuff_mmhg, frame_rate_hz), frame_rate_hz)
+def read_smoothed(points: Points, smooth: Callable[[np.ndarray], np.ndarray], systolic_ratio: float, diastolic_ratio: float, *, outermost: bool) -> Reading:
+    """Reads an envelope smoothed from pulse to pulse, with straight lines in between, where it passes the ratios: the nearest to its
+    top, or the outermost. NaN where it does not pass one."""
+    pressures, heights = points
     fine = np.arange(np.max(pressures), np.min(pressures), -0.05)
-    envelope = np.interp(fine, pressures[::-1], heights[::-1])
+    envelope = np.interp(fine, pressures[::-1], smooth(heights)[::-1])
     top = int(np.argmax(envelope))
-    above = np.flatnonzero(envelope[:top] <= systolic_ratio * envelope[top])
-    below = top + np.flatnonzero(envelope[top:] <= diastolic_ratio * envelope[top])
-    return Reading(float(fine[above[-1]]), float(fine[top]), float(fine[below[0]]))
+    over = np.flatnonzero(envelope >= systolic_ratio * envelope[top]), np.flatnonzero(envelope >= diastolic_ratio * envelope[top])
+    under = np.flatnonzero(envelope[:top] <= systolic_ratio * envelope[top]), top + np.flatnonzero(envelope[top:] <= diastolic_ratio * envelope[top])
+    passed = len(under[0]) > 0, len(under[1]) > 0
+    systolic, diastolic = (over[0][0], over[1][-1]) if outermost else (under[0][-1] if passed[0] else 0, under[1][0] if passed[1] else 0)
+    return Reading(float(fine[systolic]) if passed[0] else np.nan, float(fine[top]), float(fine[diastolic]) if passed[1] else np.nan)
+
+
+def readings(cuff_mmhg: np.ndarray, frame_rate_hz: float, systolic_ratio: float, diastolic_ratio: float) -> dict[str, Reading]:
+    """One measurement as sensible methods read it (common practice, no source): a fitted bell, and envelopes of several smoothings.
+
+    Of irregular pulses a mean over three is still ragged: where it passes a ratio for the first time counts.
+    """
+    points = oscillations(deflation(cuff_mmhg, frame_rate_hz), frame_rate_hz)
+    smoothings = {f"mean of {n}": partial(uniform_filter1d, size=n, mode="nearest") for n in (3, 5, 7)}
+    smoothings["highest of 3"] = partial(maximum_filter1d, size=3, mode="nearest")
+    smoothings["bell of 2 pulses"] = partial(gaussian_filter1d, sigma=2, mode="nearest")
+    found = {"fit": fit_cuff(cuff_mmhg, frame_rate_hz, systolic_ratio, diastolic_ratio)}
+    for name, smooth in smoothings.items():
+        if name != "highest of 3":
+            found[f"{name}, outermost"] = read_smoothed(points, smooth, systolic_ratio, diastolic_ratio, outermost=True)
+        if name != "mean of 3":
+            found[f"{name}, nearest"] = read_smoothed(points, smooth, systolic_ratio, diastolic_ratio, outermost=False)
+    # The highest of several has a plateau in place of a top.
+    found["highest of 3, nearest"] = replace(found["highest of 3, nearest"], mean_mmhg=np.nan)
+    return found
 
 
 def _ratios(level: np.ndarray, height: np.ndarray, systolic_ratio: float, diastolic_ratio: float) -> Reading:

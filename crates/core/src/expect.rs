@@ -19,13 +19,17 @@
 //! | systolic, diastolic | highest and lowest pressure of each pulse at the transducer |
 //! | mean | of each pulse from trough to trough; the mean of the step is that of all time between its first and last trough |
 //! | ST | of each beat that is conducted from above, 60 ms after the J point against QRS onset |
+//! | cuff | the envelope of the oscillations of a deflation, by several sensible methods ([`CuffMeter`]) |
 //!
 //! A step's readings count from [`SETTLING`] on, or from half of a shorter step on.
 
 mod alarm;
+mod bell;
 mod breaths;
 mod causes;
 mod corner;
+mod cuff;
+mod envelope;
 mod expected;
 mod heart_alarms;
 mod limits;
@@ -40,6 +44,7 @@ mod watch;
 
 pub use alarm::{Alarm, AlarmKind, AlarmSink, Sounded, StepAlarms};
 pub use breaths::SMALLEST_BREATH_OHM;
+pub use cuff::{CuffMeter, CuffReading};
 pub use expected::{Expected, Pressure, SETTLING};
 pub use limits::{AlarmLimit, AlarmLimits};
 pub use reading::{Cause, Causes, Reading, ReadingBand};
@@ -117,6 +122,7 @@ impl<'a> Forecast<'a> {
         if now >= *last {
             let mut listener = Listener { watch, timeline, last: *last, sink };
             player.pass_to(*last, &mut listener);
+            watch.end_cuff(*last);
             watch.finish(*last, sink);
             watch.end(sink);
             self.over = true;

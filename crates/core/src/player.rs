@@ -32,7 +32,7 @@ use crate::site_set::SiteSet;
 use crate::test_signal;
 use crate::time::{FrameRate, Instant, Span};
 use crate::timeline::{Placed, Timeline};
-use crate::truth::{Event, Observer};
+use crate::truth::Observer;
 use asked::Asked;
 use conditions::Conditions;
 use glide::Glide;
@@ -287,9 +287,6 @@ impl<'a> Player<'a> {
     /// effect the second time.
     fn finish(&mut self, observer: &mut dyn Observer) {
         self.happen(self.end, observer);
-        if let Some(reading) = self.cuff.reading(self.end) {
-            observer.observe(Event::CuffReading(reading));
-        }
         self.refuse_the_rest(self.end, observer);
         self.set_pressures(self.end);
         let moment = moment(self.step.as_ref(), &self.pressures_set, self.end, &self.respiration);
@@ -304,6 +301,7 @@ mod tests {
     use crate::heart::catalogue::RHYTHMS;
     use crate::script::{Item, Step};
     use crate::settings::{Field, Settings};
+    use crate::truth::Event;
 
     const HZ: u64 = 100;
 

@@ -124,36 +124,23 @@ pub struct CuffEvent {
     pub cuff_mmhg: f32,
 }
 
-/// The lowest and the highest value of something that varies, in its unit.
+/// A pulse of the artery that the deflating cuff feels.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Band {
-    /// Lowest.
-    pub low: f32,
-    /// Highest; equal to the lowest where nothing varies.
-    pub high: f32,
-}
-
-impl Band {
-    /// The middle.
-    pub const fn middle(self) -> f32 {
-        0.5 * (self.low + self.high)
-    }
-}
-
-/// The arterial pressures that a cuff's deflation passed.
-///
-/// A pressure is that of the pulses as the cuff falls past it: the highest is that of the first pulse whose own pressure is no
-/// longer below the cuff, the lowest the least of later pulses that still are. Pulses that are all alike give one value.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct CuffReading {
-    /// Time of the result: the deflation has passed the diastolic pressure of four pulses in a row, or ended.
-    pub at: Instant,
-    /// Systolic pressure, mmHg.
-    pub systolic_mmhg: Band,
-    /// Mean pressure, mmHg.
-    pub mean_mmhg: Band,
-    /// Diastolic pressure, mmHg.
-    pub diastolic_mmhg: Band,
+pub struct CuffPulse {
+    /// Foot of the upstroke under the cuff.
+    pub foot: Instant,
+    /// Pressure of the cuff at the foot, without oscillations, mmHg.
+    pub cuff_mmhg: f32,
+    /// Height of the oscillation, foot to peak, mmHg.
+    pub oscillation_mmhg: f32,
+    /// Systolic pressure of this pulse, mmHg.
+    pub systolic_mmhg: f32,
+    /// Diastolic pressure of this pulse, mmHg.
+    pub diastolic_mmhg: f32,
+    /// Share of the largest oscillation that the arm has at the systolic pressure.
+    pub systolic_share: f32,
+    /// Share of it at the diastolic pressure.
+    pub diastolic_share: f32,
 }
 
 /// A beat that was asked for and does not come.
@@ -210,8 +197,8 @@ pub enum Event {
     Pulse(Pulse),
     /// The cuff begins a phase.
     Cuff(CuffEvent),
-    /// A deflation of the cuff has passed the pressures of its pulses.
-    CuffReading(CuffReading),
+    /// The deflating cuff feels a pulse, which begins soon.
+    CuffPulse(CuffPulse),
     /// A beat that was asked for does not come.
     Refused(RefusedBeat),
 }
@@ -227,7 +214,7 @@ impl Event {
             Event::Breath(breath) => breath.start,
             Event::Pulse(pulse) => pulse.end,
             Event::Cuff(cuff) => cuff.at,
-            Event::CuffReading(reading) => reading.at,
+            Event::CuffPulse(pulse) => pulse.foot,
             Event::Refused(beat) => beat.at,
         }
     }

@@ -7,7 +7,7 @@
 //! | `pulses` | pressure pulse | `time_s` (foot), `channel`, `foot_mmhg`, `peak_s`, `systolic_mmhg` (highest), `end_s` (next foot), `lowest_mmhg`, `mean_mmhg` (integral from foot to end) |
 //! | `breaths` | breath | `time_s` (start of inspiration), `peak_s`, `end_s`, `depth_ohm` |
 //! | `pacing` | pulse of a pacing device | `time_s`, `frame`, `chamber`, `captures` (`yes`, `no`) |
-//! | `cuff` | phase of the cuff, or reading | `time_s` (start, or when the reading is known), `phase` (`inflating`, `deflating`, `over-pressure`, `vented`, `reading`), `cuff_mmhg`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg` (of a reading, the middle of its band), then lowest and highest of each |
+//! | `cuff` | phase of the cuff, or reading | `time_s` (start, or when the reading is known), `phase` (`inflating`, `deflating`, `over-pressure`, `vented`, `reading`), `cuff_mmhg`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg` (of a reading, that of a bell fitted to the oscillations), then lowest and highest of each |
 //! | `episodes` | fibrillation, flutter, apnoea, ST shift, noise, lead off | `start_s`, `end_s`, `episode` |
 //! | `steps` | step played | `step` (from 1), `name`, `start_s`, `end_s`, `rhythm`, `body`, `rate_bpm`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg`, `breaths_per_min` (means), `alarm` (highest priority), `alarm_name`, `alarm_s` (when its limit is reached), `settled_s` (from here on the readings count), then lowest and highest of each reading |
 //! | `readings` | reading of a step | `step`, `reading`, `unit`, `start_s`, `end_s`, `settle_s`, `expected` (mean), `low`, `high`, `why` |
@@ -27,12 +27,12 @@ pub use beats::{BeatRows, nearest_frame};
 
 use crate::decimal::{push_instant, push_rounded};
 use foreseen::{Foreseen, Rows};
-use pulsewright_core::expect::AlarmLimits;
+use pulsewright_core::expect::{AlarmLimits, CuffMeter, CuffReading, ReadingBand};
 use pulsewright_core::frame::{Channel, Lead, PressureSite};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant};
-use pulsewright_core::truth::{Band, Beat, Chamber, CuffEvent, CuffPhase, CuffReading, Episode, Event, Observer};
+use pulsewright_core::truth::{Beat, Chamber, CuffEvent, CuffPhase, Episode, Event, Observer};
 use pulsewright_text::fit;
 use std::io::{self, Write};
 
@@ -146,6 +146,7 @@ pub struct Truth<'a, W: Write> {
     trouble: io::Result<()>,
     beats: BeatRows,
     foreseen: Foreseen<'a>,
+    cuff: CuffMeter,
     step_began: bool,
     running: Vec<(Episode, Instant)>,
 }
@@ -169,6 +170,7 @@ impl<'a, W: Write> Truth<'a, W> {
             trouble: Ok(()),
             beats: BeatRows::new(rate, frames),
             foreseen: Foreseen::new(script, SiteSet::USUAL, AlarmLimits::USUAL, rate.instant_of(frames)),
+            cuff: CuffMeter::new(),
             step_began: false,
             running: Vec::new(),
         };
@@ -194,6 +196,9 @@ impl<'a, W: Write> Truth<'a, W> {
     /// The first error of writing.
     pub fn finish(mut self) -> io::Result<[W; TruthFile::ALL.len()]> {
         let end = self.rate.instant_of(self.frames);
+        if let Some(reading) = self.cuff.finish(end) {
+            self.cuff_reading(&reading);
+        }
         self.end_step();
         let alarms = self.foreseen.finish();
         self.append(TruthFile::Alarms, &alarms);
@@ -252,9 +257,9 @@ impl<'a, W: Write> Truth<'a, W> {
         self.row.extend_from_slice(b",reading,");
         let bands = [reading.systolic_mmhg, reading.diastolic_mmhg, reading.mean_mmhg];
         for band in bands {
-            push_rounded(self.comma(), band.middle(), 2);
+            push_rounded(self.comma(), band.mean, 2);
         }
-        for Band { low, high } in bands {
+        for ReadingBand { low, high, .. } in bands {
             push_rounded(self.comma(), low, 2);
             push_rounded(self.comma(), high, 2);
         }
@@ -272,6 +277,9 @@ impl<'a, W: Write> Truth<'a, W> {
 
 impl<W: Write> Observer for Truth<'_, W> {
     fn observe(&mut self, event: Event) {
+        if let Some(reading) = self.cuff.take(&event) {
+            self.cuff_reading(&reading);
+        }
         match event {
             Event::Step { .. } => {
                 self.end_step();
@@ -319,7 +327,6 @@ impl<W: Write> Observer for Truth<'_, W> {
                 self.write(TruthFile::Pulses);
             }
             Event::Cuff(event) => self.cuff_phase(&event),
-            Event::CuffReading(reading) => self.cuff_reading(&reading),
             Event::Refused(beat) => {
                 push_instant(&mut self.row, beat.asked);
                 write!(self.row, ",{},{}", beat.site.id(), beat.why.id()).ok();

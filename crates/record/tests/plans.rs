@@ -1,7 +1,7 @@
 //! The ready plans: they make worksheets, and the adult one plays every rhythm that must raise an alarm.
 
 use pulsewright_core::heart::catalogue::RHYTHMS;
-use pulsewright_core::heart::rhythm::{Priority, Rhythm};
+use pulsewright_core::heart::rhythm::Priority;
 use pulsewright_record::Plan;
 use pulsewright_script::{Document, Part};
 use std::path::Path;
@@ -28,14 +28,10 @@ fn every_ready_plan_is_whole() {
     }
 }
 
-/// Its alarm is that of the rate alone, which the steps of a high rate play.
-const BY_RATE_ALONE: [&str; 1] = ["paced-loop"];
-
 #[test]
 fn the_adult_plan_plays_every_rhythm_of_high_and_medium_priority() {
     let (_, document) = ready("plan-adult-monitor.json");
-    let named = |rhythm: &&&Rhythm| rhythm.alarm >= Priority::Medium && !BY_RATE_ALONE.contains(&rhythm.id);
-    for rhythm in RHYTHMS.iter().filter(named) {
+    for rhythm in RHYTHMS.iter().filter(|rhythm| rhythm.alarm >= Priority::Medium) {
         let heard = document.parts().iter().any(|part| match part {
             Part::Step(step) => {
                 step.settings.rhythm().id == rhythm.id

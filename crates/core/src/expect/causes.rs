@@ -23,10 +23,12 @@ fn ramps(step: &PlayedStep<'_>, moves: impl Fn(Field) -> bool) -> bool {
 }
 
 pub(super) fn of_rate(step: &PlayedStep<'_>, counts: &Counts, rate: &RateMeter) -> Causes {
-    let spread = rate.spread();
+    let moves = ramps(step, |field| field == Field::RateBpm);
+    // A rate that is moved is not irregular by that.
+    let spread = if moves { rate.change() } else { rate.spread() };
     let premature = counts.ventricular + counts.premature > 0;
     Causes::NONE
-        .and_if(ramps(step, |field| field == Field::RateBpm), Cause::Ramp)
+        .and_if(moves, Cause::Ramp)
         .and_if(premature && spread > 1.1, Cause::Premature)
         .and_if(!premature && spread > 1.1 && spread < 1.8, Cause::Irregular)
         .and_if(!premature && spread >= 1.8, Cause::Pauses)
@@ -42,6 +44,15 @@ pub(super) fn of_breaths(step: &PlayedStep<'_>, shallow: u32) -> Causes {
 /// The group of settings that a field belongs to.
 fn group(field: Field) -> &'static str {
     field.info().path.split_once('.').map_or("", |(group, _)| group)
+}
+
+/// Of a cuff's reading: `changed` when the deflation began in the step before, `differs` when methods read it differently.
+pub(super) fn of_cuff(step: &PlayedStep<'_>, of_rate: Causes, changed: bool, differs: bool) -> Causes {
+    let line = [Cause::Level, Cause::Damped, Cause::Ringing, Cause::Closed];
+    let of_artery = of_pressure(step, PressureSite::Arterial, of_rate);
+    let causes = of_artery.iter().filter(|cause| !line.contains(cause)).fold(of_rate, Causes::and);
+    let causes = causes.and_if(changed, Cause::Changed);
+    causes.and_if(differs && causes.is_empty(), Cause::WeakBeats)
 }
 
 pub(super) fn of_pressure(step: &PlayedStep<'_>, site: PressureSite, of_rate: Causes) -> Causes {
@@ -64,13 +75,22 @@ pub(super) fn of_pressure(step: &PlayedStep<'_>, site: PressureSite, of_rate: Ca
     let line = step.get(fields.line_hz) >= 1.0;
     let damping = step.get(fields.damping);
     let set = |field: Field| step.get(field) != 0.0;
-    let uneven = of_rate.has(Cause::Premature) || of_rate.has(Cause::Irregular) || of_rate.has(Cause::Pauses);
-    Causes::NONE
+    let irregular = |cause| of_rate.has(cause);
+    let uneven = [Cause::Premature, Cause::Irregular, Cause::Pauses].into_iter().any(irregular);
+    let of_beats = match site {
+        // The heart's own waves alone move it.
+        Site::Venous | Site::RightAtrium | Site::Wedge | Site::LeftAtrium => {
+            [Cause::Premature, Cause::Irregular, Cause::Pauses]
+                .into_iter()
+                .fold(Causes::NONE, |causes, cause| causes.and_if(irregular(cause), cause))
+        }
+        _ => Causes::NONE.and_if(uneven, Cause::WeakBeats),
+    };
+    of_beats
         .and_if(set(fields.level), Cause::Level)
         .and_if(line && damping >= 0.6, Cause::Damped)
         .and_if(line && damping < 0.6, Cause::Ringing)
         .and_if(ramps(step, moves), Cause::Ramp)
-        .and_if(uneven && site != Site::Venous, Cause::WeakBeats)
         .and_if(systemic && set(Field::ArterialSwing), Cause::Paradoxus)
         .and_if(systemic && step.get(Field::PulseVariation) > 2.0, Cause::Variation)
         .and_if(systemic && set(Field::Alternans), Cause::Alternans)

@@ -69,11 +69,13 @@ impl PulseMeter {
         }
     }
 
-    /// Band of the step that ends at `end`, and whether weak pulses make it wider. A gap of `silence_s` is shown as no rate.
-    pub(super) fn band(&self, end: Instant, silence_s: f32) -> Option<(ReadingBand, bool)> {
+    /// Band of the step that ends at `end`, and whether weak pulses make it wider. A gap of `silence_s` is shown as no rate; of a
+    /// rate that the step `moves` the ends count too.
+    pub(super) fn band(&self, end: Instant, silence_s: f32, moves: bool) -> Option<(ReadingBand, bool)> {
         // The end of the last pulse is that of the script when none follows.
         let running = self.known.into_iter().flatten().filter(|foot| *foot < end).max();
         let all = self.all.band(end, running, silence_s)?;
+        let all = if moves { self.all.moving(all) } else { all };
         // Strong pulses that are too far apart have no rate of their own.
         let strong = self.strong.band(end, running, silence_s).filter(|strong| strong.low > 0.0).unwrap_or(all);
         Some((all.with(strong.low).with(strong.high), self.strong.beats() < self.all.beats()))

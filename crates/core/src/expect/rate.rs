@@ -51,6 +51,8 @@ pub(super) struct RateMeter {
     shown: Option<ReadingBand>,
     longest_s: f32,
     shortest_s: f32,
+    /// Largest ratio of an interval to the one before it, or the other way round.
+    change: f32,
     /// The first and the last interval counted, s.
     edges_s: Option<[f32; 2]>,
 }
@@ -71,6 +73,7 @@ impl RateMeter {
             shown: None,
             longest_s: 0.0,
             shortest_s: f32::INFINITY,
+            change: 1.0,
             edges_s: None,
         }
     }
@@ -123,6 +126,9 @@ impl RateMeter {
             self.count += 1;
             self.longest_s = max(self.longest_s, interval_s);
             self.shortest_s = min(self.shortest_s, interval_s);
+            if let Some([_, before_s]) = self.edges_s {
+                self.change = max(self.change, max(interval_s, before_s) / max(min(interval_s, before_s), 0.01));
+            }
             self.edges_s = Some([self.edges_s.map_or(interval_s, |[first, _]| first), interval_s]);
         }
         if at >= self.from {
@@ -215,6 +221,11 @@ impl RateMeter {
     /// Beats that were counted once settled.
     pub(super) fn beats(&self) -> u32 {
         self.count
+    }
+
+    /// Largest ratio of two intervals in a row that were counted.
+    pub(super) fn change(&self) -> f32 {
+        self.change
     }
 
     /// Longest over shortest interval that was counted.

@@ -98,6 +98,8 @@ causes! {
     Chest: "it moves with breathing";
     /// Every other beat is weaker.
     Alternans: "every other pulse is lower";
+    /// Pressures or rate of the step before count too.
+    Changed: "it changed during the deflation";
     /// Periodic breathing.
     Periodic: "the breathing pauses";
 }
@@ -128,6 +130,12 @@ impl Causes {
     /// Whether it has none.
     pub const fn is_empty(self) -> bool {
         self.0 == 0
+    }
+
+    /// Those of a value that does not move: causes of a shift, not of a scatter.
+    pub(super) fn of_a_shift(self) -> Causes {
+        let shift = [Cause::Closed, Cause::Level, Cause::Damped, Cause::Ringing, Cause::NoPulses];
+        self.iter().filter(|cause| shift.contains(cause)).fold(Causes::NONE, Causes::and)
     }
 
     /// The causes, in the order of their table.

@@ -3,6 +3,7 @@
 use super::alarm::{AlarmSink, Board};
 use super::breaths::BreathMeter;
 use super::causes::{self, Counts};
+use super::cuff::{self, CuffMeter, CuffReading};
 use super::expected::{Expected, Pressure, SETTLING};
 use super::heart_alarms::{HeartAlarms, supraventricular};
 use super::limits::{AlarmLimit, AlarmLimits};
@@ -19,13 +20,16 @@ use crate::site_set::SiteSet;
 use crate::test_signal::TestSignal;
 use crate::time::{Instant, Span};
 use crate::timeline::{Placed, PlayedStep, Timeline};
-use crate::truth::{self, Beat, BeatCode, Breath, Chamber, CuffReading, Episode, Event, Observer, Pulse};
+use crate::truth::{Beat, BeatCode, Breath, Chamber, Episode, Event, Observer, Pulse};
 
 /// Largest QRS of a test signal that is not counted, mV (IEC 60601-2-27, as makers quote it).
 const LARGEST_UNSEEN_MV: f32 = 0.15;
 
 /// Width of the spike of 1 mV that is not counted, ms (EC13 4.2.6.1, from memory).
 const UNSEEN_SPIKE_MS: f32 = 10.0;
+
+/// A pressure whose band is no wider does not move, mmHg.
+const STEADY_MMHG: f32 = 0.5;
 
 /// Feet of pulses within the frames that are filled together: one at each site at most.
 const FEET: usize = 16;
@@ -46,7 +50,8 @@ pub(super) struct Watch<'a> {
     placed: Option<Placed<'a>>,
     from: Instant,
     counts: Counts,
-    cuff: Option<CuffReading>,
+    cuff: CuffMeter,
+    cuff_read: Option<CuffReading>,
     rate: RateMeter,
     pulses: PulseMeter,
     breaths: BreathMeter,
@@ -69,7 +74,8 @@ impl<'a> Watch<'a> {
             placed: None,
             from: Instant::ZERO,
             counts: Counts::default(),
-            cuff: None,
+            cuff: CuffMeter::new(),
+            cuff_read: None,
             rate: RateMeter::new(Rule::Beats),
             pulses: PulseMeter::new(),
             breaths: BreathMeter::new(),
@@ -101,7 +107,7 @@ impl<'a> Watch<'a> {
         self.placed = Some(placed);
         self.from = at.plus(half.min(SETTLING));
         self.counts = Counts::default();
-        self.cuff = None;
+        self.cuff_read = None;
         self.rate.begin(at, self.from);
         self.pulses.begin(at, self.from);
         self.breaths.begin(at, self.from);
@@ -123,6 +129,11 @@ impl<'a> Watch<'a> {
     pub(super) fn finish(&mut self, end: Instant, sink: &mut dyn AlarmSink) {
         self.pass(end, sink);
         self.done = self.expected(end);
+    }
+
+    /// The script ends at `last`, and with it a deflation.
+    pub(super) fn end_cuff(&mut self, last: Instant) {
+        self.cuff_read = self.cuff.finish(last).or(self.cuff_read);
     }
 
     /// End of the script: reports the alarms that still hold.
@@ -190,7 +201,7 @@ impl<'a> Watch<'a> {
             }
             Event::Breath(breath) => self.breath(&breath, sink),
             Event::Pulse(pulse) => self.pulse(&pulse),
-            Event::CuffReading(reading) => self.cuff = Some(reading),
+            Event::Cuff(_) | Event::CuffPulse(_) => self.cuff_read = self.cuff.take(&event).or(self.cuff_read),
             Event::Refused(_) => self.counts.refused += 1,
             _ => {}
         }
@@ -328,11 +339,13 @@ impl<'a> Watch<'a> {
                 return Pressure { systolic: none, diastolic: none, mean: none };
             }
             let bands = meter.bands(closed(site), end);
-            let causes = causes::of_pressure(step, site, of_rate);
+            let pulseless = bands.systolic.is_none() && !closed(site);
+            let causes = causes::of_pressure(step, site, of_rate).and_if(pulseless, Cause::NoPulses);
             let reading = |band: Option<ReadingBand>| Reading {
                 band,
                 causes: match band {
-                    Some(_) => causes,
+                    Some(band) if band.width() > STEADY_MMHG => causes,
+                    Some(_) => causes.of_a_shift(),
                     None => Causes::NONE.and(Cause::NoPulses),
                 },
             };
@@ -353,17 +366,9 @@ impl<'a> Watch<'a> {
             breaths_from: breaths_from.min(end),
             st: self.st.readings(),
             pressures,
-            cuff: self.cuff_reading(of_rate),
+            cuff: cuff::readings(self.cuff_read.as_ref(), &placed, of_rate),
             alarms: *self.board.step(),
             refused: self.counts.refused,
-        })
-    }
-
-    fn cuff_reading(&self, causes: Causes) -> [Reading; 3] {
-        let Some(reading) = self.cuff else { return [Reading::none(Cause::NoDeflation); 3] };
-        [reading.systolic_mmhg, reading.diastolic_mmhg, reading.mean_mmhg].map(|band: truth::Band| Reading {
-            band: Some(ReadingBand { low: band.low, high: band.high, mean: band.middle() }),
-            causes,
         })
     }
 
@@ -374,7 +379,8 @@ impl<'a> Watch<'a> {
         if self.placed.is_some_and(|placed| pressed(&placed.step)) {
             return Reading::none(Cause::Compressions);
         }
-        let Some((band, weak)) = self.pulses.band(end, silence_s) else { return Reading { band: None, causes } };
+        let moves = causes.has(Cause::Ramp);
+        let Some((band, weak)) = self.pulses.band(end, silence_s, moves) else { return Reading { band: None, causes } };
         if band.high == 0.0 {
             return Reading::none(Cause::NoPulses);
         }

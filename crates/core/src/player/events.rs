@@ -20,7 +20,7 @@ use crate::pressure::sites::Moment;
 use crate::respiration::Act;
 use crate::test_signal::{self, TestSignal};
 use crate::time::Instant;
-use crate::truth::{AtrialBeat, Beat, CuffEvent, Event, LeadBeat, Observer, RefusedBeat};
+use crate::truth::{AtrialBeat, Beat, Event, LeadBeat, Observer, RefusedBeat};
 
 impl Player<'_> {
     /// Processes the events due at or before `now`, and returns the time of the next.
@@ -57,7 +57,7 @@ impl Player<'_> {
                     pulse = self.pressures.next();
                 }
             } else if let Some(event) = self.cuff.start() {
-                self.report_cuff(&event, observer);
+                observer.observe(Event::Cuff(event));
             }
         }
     }
@@ -137,16 +137,8 @@ impl Player<'_> {
         self.pressures.connect(at, &levels, &transducers(&placed, at));
         let vent = self.is_on(Field::CuffVent);
         if let Some(event) = self.cuff.change(at, &self.measurement(at), vent) {
-            self.report_cuff(&event, observer);
+            observer.observe(Event::Cuff(event));
         }
-    }
-
-    /// Reports a phase of the cuff, after the reading of a deflation that it ends.
-    fn report_cuff(&mut self, event: &CuffEvent, observer: &mut dyn Observer) {
-        if let Some(reading) = self.cuff.reading(event.at) {
-            observer.observe(Event::CuffReading(reading));
-        }
-        observer.observe(Event::Cuff(*event));
     }
 
     fn start_breath(&mut self, observer: &mut dyn Observer) {
@@ -332,8 +324,8 @@ impl Player<'_> {
             diastolic_share: 0.01 * self.value(Field::CuffDiastolicShare, onset),
         };
         let pulse = cuff::Pulse { foot, systolic_mmhg, mean_mmhg, diastolic_mmhg };
-        if let Some(reading) = self.cuff.pulse(now, &pulse, period, &arm) {
-            observer.observe(Event::CuffReading(reading));
+        if let Some(felt) = self.cuff.pulse(&pulse, period, &arm) {
+            observer.observe(Event::CuffPulse(felt));
         }
     }
 }

@@ -29,6 +29,7 @@ pub static ATRIAL_PREMATURE_BLOCKED: Rhythm = Rhythm {
     min_bpm: 40.0,
     max_bpm: 120.0,
     ectopy: early(0.5, EctopicConduction::Blocked),
+    alarm: Priority::Low,
     ..SINUS_RECORD
 };
 

@@ -1,0 +1,248 @@
+//! The reading of a cuff, from the oscillations of a deflation as an oscillometric monitor sees them.
+//!
+//! ```text
+//! height        . | .                       envelope of the heights, by several sensible methods:
+//!          .  | | | | .  .                  pressure at its top                          mean
+//!        | |  | | | | |  | |  .             where it passes the stated shares of the top systolic, diastolic
+//!  cuff 180 ..................... 40 mmHg
+//! ```
+//!
+//! Equal pulses are read alike by each method (Geddes 1982, with the shares of the arm). Where pulses differ, makers' methods
+//! read different values, and none of them is wrong: the band holds those of a bell fitted to all heights, of the highest of
+//! three pulses, and of means over three, five and seven, where they first and last pass a share (common practice, no source).
+
+use super::bell::Bell;
+use super::causes;
+use super::envelope::{Envelope, POINTS, Side, Smoothing};
+use super::reading::{Cause, Causes, Reading, ReadingBand};
+use crate::math::max;
+use crate::time::Instant;
+use crate::timeline::Placed;
+use crate::truth::{CuffEvent, CuffPhase, CuffPulse, Event};
+
+/// Pulses at less distance than this are one point of the envelope, mmHg.
+const NEAR_MMHG: f32 = 1.0;
+
+/// A bell has four values to be fitted.
+const FEWEST: usize = 5;
+
+/// A lower oscillation than this share of the largest is not seen beside it (common practice, no source).
+const SEEN: f32 = 0.06;
+
+/// When so many pulses in a row have had the cuff below their diastolic pressure, later ones change no reading of the methods.
+const PASSED: u8 = 20;
+
+/// Pulses are read as equal when no method differs by more, mmHg.
+const EQUAL_MMHG: f32 = 1.0;
+
+/// How an envelope is smoothed, and where it is read.
+const METHODS: [(Smoothing, Side); 6] = [
+    (Smoothing::Highest(3), Side::Inner),
+    (Smoothing::Mean(3), Side::Outer),
+    (Smoothing::Mean(5), Side::Outer),
+    (Smoothing::Mean(5), Side::Inner),
+    (Smoothing::Mean(7), Side::Outer),
+    (Smoothing::Mean(7), Side::Inner),
+];
+
+/// Reading of a deflation of the cuff.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CuffReading {
+    /// Time of the result: twenty pulses in a row have had a cuff below their diastolic pressure, or the deflation ended.
+    pub at: Instant,
+    /// Begin of the deflation.
+    pub begin: Instant,
+    /// Systolic pressure, mmHg.
+    pub systolic_mmhg: ReadingBand,
+    /// Mean pressure, mmHg.
+    pub mean_mmhg: ReadingBand,
+    /// Diastolic pressure, mmHg.
+    pub diastolic_mmhg: ReadingBand,
+}
+
+/// Reads the deflations of a cuff from the events of a player.
+#[derive(Clone, Debug)]
+pub struct CuffMeter {
+    /// Cuff pressure, mmHg, falling, and height, mmHg.
+    points: [[f32; 2]; POINTS],
+    count: usize,
+    /// Pulses in the last point, and the cuff pressure of the first of them, mmHg.
+    pulses: f32,
+    from_mmhg: f32,
+    near_mmhg: f32,
+    shares: [f32; 2],
+    /// Whether a pulse had the cuff above its systolic pressure, and pulses since the last with the cuff above its diastolic.
+    above: bool,
+    below: u8,
+    begin: Instant,
+    deflates: bool,
+}
+
+impl Default for CuffMeter {
+    fn default() -> CuffMeter {
+        CuffMeter::new()
+    }
+}
+
+impl CuffMeter {
+    /// Before any deflation.
+    pub const fn new() -> CuffMeter {
+        CuffMeter {
+            points: [[0.0; 2]; POINTS],
+            count: 0,
+            pulses: 0.0,
+            from_mmhg: 0.0,
+            near_mmhg: NEAR_MMHG,
+            shares: [0.5, 0.8],
+            above: false,
+            below: 0,
+            begin: Instant::ZERO,
+            deflates: false,
+        }
+    }
+
+    /// Takes an event; returns the reading of a deflation that is known with it, once.
+    ///
+    /// `None` of a deflation that starts below systolic pressure, whose pulses stop above diastolic pressure, or are too few.
+    pub fn take(&mut self, event: &Event) -> Option<CuffReading> {
+        match event {
+            Event::Cuff(CuffEvent { at, phase, cuff_mmhg }) => {
+                let reading = self.finish(*at);
+                if *phase == CuffPhase::Deflating {
+                    let near_mmhg = max(NEAR_MMHG, cuff_mmhg * (1.0 / POINTS as f32));
+                    *self = CuffMeter { near_mmhg, begin: *at, deflates: true, ..CuffMeter::new() };
+                }
+                reading
+            }
+            Event::CuffPulse(pulse) if self.deflates => {
+                self.pulse(pulse);
+                if self.below >= PASSED { self.finish(pulse.foot) } else { None }
+            }
+            _ => None,
+        }
+    }
+
+    /// The reading of a deflation that ends at `at`, if it gave none before.
+    pub fn finish(&mut self, at: Instant) -> Option<CuffReading> {
+        if !core::mem::take(&mut self.deflates) || !self.above || self.below == 0 {
+            return None;
+        }
+        let seen = self.seen();
+        let points = seen.points.get(..seen.count).filter(|points| points.len() >= FEWEST)?;
+        let bell = Bell::fit(points, self.shares)?;
+        let fitted = [bell.systolic_mmhg, bell.mean_mmhg, bell.diastolic_mmhg];
+        let mut bands = fitted.map(ReadingBand::steady);
+        for (smoothing, side) in METHODS {
+            let heights = Envelope::over(smoothing, points.iter().map(|point| point[1]));
+            let equal = Envelope::over(smoothing, points.iter().map(|point| bell.height(point[0])));
+            let (read, of_equal) = (heights.read(points, self.shares, side), equal.read(points, self.shares, side));
+            for (((band, fitted), read), of_equal) in bands.iter_mut().zip(fitted).zip(read).zip(of_equal) {
+                // The method's own error on equal pulses, those of the bell, is taken off. A bell wider than the deflation has
+                // none that is known.
+                let off = if of_equal.is_nan() { 0.0 } else { of_equal - fitted };
+                if !read.is_nan() {
+                    *band = band.with(read - off);
+                }
+            }
+        }
+        let [systolic_mmhg, mean_mmhg, diastolic_mmhg] = bands;
+        Some(CuffReading { at, begin: self.begin, systolic_mmhg, mean_mmhg, diastolic_mmhg })
+    }
+
+    /// The points without those of oscillations too low to be seen.
+    fn seen(&self) -> CuffMeter {
+        let points = self.points.iter().take(self.count);
+        let lowest = SEEN * points.clone().map(|point| point[1]).fold(0.0, max);
+        let mut seen = CuffMeter::new();
+        for (place, point) in seen.points.iter_mut().zip(points.filter(|point| point[1] >= lowest)) {
+            *place = *point;
+            seen.count += 1;
+        }
+        seen
+    }
+
+    fn pulse(&mut self, pulse: &CuffPulse) {
+        self.shares = [pulse.systolic_share, pulse.diastolic_share];
+        self.above |= pulse.cuff_mmhg > pulse.systolic_mmhg;
+        self.below = if pulse.cuff_mmhg < pulse.diastolic_mmhg { self.below.saturating_add(1) } else { 0 };
+        let last = self.count.checked_sub(1).and_then(|last| self.points.get_mut(last));
+        if let Some([cuff_mmhg, height_mmhg]) = last
+            && self.from_mmhg - pulse.cuff_mmhg < self.near_mmhg
+        {
+            self.pulses += 1.0;
+            *cuff_mmhg += (pulse.cuff_mmhg - *cuff_mmhg) / self.pulses;
+            *height_mmhg += (pulse.oscillation_mmhg - *height_mmhg) / self.pulses;
+        } else if let Some(next) = self.points.get_mut(self.count) {
+            *next = [pulse.cuff_mmhg, pulse.oscillation_mmhg];
+            (self.count, self.from_mmhg, self.pulses) = (self.count + 1, pulse.cuff_mmhg, 1.0);
+        }
+    }
+}
+
+/// Systolic, diastolic and mean pressure that a cuff reads in a step.
+pub(super) fn readings(read: Option<&CuffReading>, placed: &Placed<'_>, of_rate: Causes) -> [Reading; 3] {
+    let Some(read) = read else { return [Reading::none(Cause::NoDeflation); 3] };
+    let bands = [read.systolic_mmhg, read.diastolic_mmhg, read.mean_mmhg];
+    let differs = bands.iter().any(|band| band.width() > EQUAL_MMHG);
+    let causes = causes::of_cuff(&placed.step, of_rate, read.begin < placed.start && differs, differs);
+    bands.map(|band| Reading { band: Some(band), causes })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A cuff from `from` mmHg down in steps of 2, one a pulse, of these systolic and diastolic pressures.
+    fn deflated(from: f32, until: usize, pulse: impl Fn(usize) -> [f32; 2]) -> Option<CuffReading> {
+        let mut meter = CuffMeter::new();
+        let phase = |phase| Event::Cuff(CuffEvent { at: Instant::ZERO, phase, cuff_mmhg: from });
+        assert_eq!(meter.take(&phase(CuffPhase::Deflating)), None);
+        let pulses = (0..until).map(|i| {
+            let (cuff_mmhg, [systolic_mmhg, diastolic_mmhg]) = (from - 2.0 * i as f32, pulse(i));
+            let mean_mmhg = diastolic_mmhg + 0.4 * (systolic_mmhg - diastolic_mmhg);
+            let above = cuff_mmhg - mean_mmhg;
+            let (width, share) =
+                if above > 0.0 { (systolic_mmhg - mean_mmhg, 0.5) } else { (mean_mmhg - diastolic_mmhg, 0.8) };
+            let x = above / width;
+            let oscillation_mmhg = 0.06 * (systolic_mmhg - diastolic_mmhg) / (1.0 + (1.0 / share - 1.0) * x * x);
+            let (foot, systolic_share, diastolic_share) = (Instant::ZERO, 0.5, 0.8);
+            CuffPulse {
+                foot,
+                cuff_mmhg,
+                oscillation_mmhg,
+                systolic_mmhg,
+                diastolic_mmhg,
+                systolic_share,
+                diastolic_share,
+            }
+        });
+        let known = pulses.fold(None, |known, pulse| known.or(meter.take(&Event::CuffPulse(pulse))));
+        known.or(meter.take(&phase(CuffPhase::Vented)))
+    }
+
+    #[test]
+    fn equal_pulses_have_one_reading() {
+        let reading = deflated(160.0, 60, |_| [120.0, 80.0]).unwrap();
+        let is = |band: ReadingBand, mmhg: f32| (band.low - mmhg).abs() < 0.05 && (band.high - mmhg).abs() < 0.05;
+        assert!(is(reading.systolic_mmhg, 120.0), "{reading:?}");
+        assert!(is(reading.mean_mmhg, 96.0), "{reading:?}");
+        assert!(is(reading.diastolic_mmhg, 80.0), "{reading:?}");
+    }
+
+    #[test]
+    fn alternating_pulses_have_a_band() {
+        let reading = deflated(160.0, 60, |i| [if i % 2 == 0 { 120.0 } else { 100.0 }, 80.0]).unwrap();
+        let ReadingBand { low, high, .. } = reading.systolic_mmhg;
+        assert!(low > 98.0 && high < 130.0 && high - low > 1.0, "{reading:?}");
+    }
+
+    #[test]
+    fn a_cuff_that_starts_below_systolic_reads_nothing() {
+        assert_eq!(deflated(115.0, 50, |_| [120.0, 80.0]), None);
+    }
+
+    #[test]
+    fn pulses_that_stop_above_diastolic_read_nothing() {
+        assert_eq!(deflated(160.0, 30, |_| [120.0, 80.0]), None);
+    }
+}

@@ -1,0 +1,94 @@
+//! An envelope of oscillations, smoothed over some pulses, and where it passes shares of its top.
+
+use crate::math::{clamp, max};
+
+/// Most points of an envelope.
+pub(super) const POINTS: usize = 256;
+
+/// Which of several crossings counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Side {
+    /// The furthest from the top.
+    Outer,
+    /// The nearest to it.
+    Inner,
+}
+
+/// How heights are smoothed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Smoothing {
+    /// The mean of so many pulses.
+    Mean(usize),
+    /// The highest of so many: weaker ones between strong ones are passed over.
+    Highest(usize),
+}
+
+/// Heights of oscillations, mmHg, in the order of a falling cuff.
+pub(super) struct Envelope {
+    heights: [f32; POINTS],
+    count: usize,
+    smoothing: Smoothing,
+}
+
+impl Envelope {
+    /// Of as many heights about each as `smoothing` says; of fewer at the ends.
+    pub(super) fn over(smoothing: Smoothing, heights: impl Iterator<Item = f32> + Clone) -> Envelope {
+        let mut smooth = Envelope { heights: [0.0; POINTS], count: heights.clone().count().min(POINTS), smoothing };
+        let half = match smoothing {
+            Smoothing::Mean(window) | Smoothing::Highest(window) => window / 2,
+        };
+        for (i, place) in smooth.heights.iter_mut().enumerate().take(smooth.count) {
+            let first = i.saturating_sub(half);
+            let many = (i + half + 1).min(smooth.count) - first;
+            let about = heights.clone().skip(first).take(many);
+            *place = match smoothing {
+                Smoothing::Mean(_) => about.sum::<f32>() / many as f32,
+                Smoothing::Highest(_) => about.fold(0.0, max),
+            };
+        }
+        smooth
+    }
+
+    fn heights(&self) -> &[f32] {
+        self.heights.get(..self.count).unwrap_or_default()
+    }
+
+    /// Systolic, mean and diastolic pressure, mmHg, by the shares of the top at systolic and diastolic pressure; NaN where the
+    /// envelope does not pass one. `points` give the pressures of the cuff.
+    pub(super) fn read(&self, points: &[[f32; 2]], [systolic, diastolic]: [f32; 2], side: Side) -> [f32; 3] {
+        let walk = points.iter().map(|point| point[0]).zip(self.heights().iter().copied());
+        let Some((top, (_, height))) = walk.clone().enumerate().max_by(|(_, a), (_, b)| a.1.total_cmp(&b.1)) else {
+            return [f32::NAN; 3];
+        };
+        // The highest of several has a plateau in place of a top.
+        let mean = match self.smoothing {
+            Smoothing::Mean(_) => vertex(walk.clone().skip(top.saturating_sub(1)).take(3)),
+            Smoothing::Highest(_) => f32::NAN,
+        };
+        [
+            crossing(walk.clone().take(top + 1).rev(), systolic * height, side),
+            mean,
+            crossing(walk.skip(top), diastolic * height, side),
+        ]
+    }
+}
+
+/// Pressure at which heights fall to a level on the walk away from the top; NaN when they do not.
+fn crossing(walk: impl Iterator<Item = (f32, f32)> + Clone, level: f32, side: Side) -> f32 {
+    let falls = walk.clone().zip(walk.skip(1)).filter(|((_, near), (_, far))| *near > level && *far <= level);
+    let mut mmhg = falls.map(|((p, near), (q, far))| p + (q - p) * (near - level) / (near - far));
+    let found = match side {
+        Side::Inner => mmhg.next(),
+        Side::Outer => mmhg.last(),
+    };
+    found.unwrap_or(f32::NAN)
+}
+
+/// Pressure of the vertex of the parabola through three points, within them; that of the first of fewer.
+fn vertex(mut about: impl Iterator<Item = (f32, f32)>) -> f32 {
+    let Some((p, a)) = about.next() else { return f32::NAN };
+    let (Some((q, b)), Some((r, c))) = (about.next(), about.next()) else { return p };
+    let (first, second) = ((b - a) / (q - p), (c - b) / (r - q));
+    let bend = (second - first) / (r - p);
+    if bend < 0.0 { clamp(0.5 * (p + q) - 0.5 * first / bend, r, p) } else { q }
+}
