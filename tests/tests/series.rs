@@ -6,7 +6,7 @@ use pulsewright_core::player::Player;
 use pulsewright_core::script::{Conflict, Item, Script, ScriptError, Series, SeriesBeat, Step};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{FrameRate, Instant, Span};
-use pulsewright_core::truth::{Beat, BeatCode, Event};
+use pulsewright_core::truth::{Beat, BeatCode, Event, Refusal};
 use pulsewright_core::{ADULT, SINUS};
 use pulsewright_tests::played::ms;
 
@@ -64,6 +64,34 @@ fn every_code_comes_at_its_time_in_every_rhythm_and_body() {
         }
     }
     assert!(played > 150, "{played} of {}", RHYTHMS.len() * BODIES.len());
+}
+
+/// A first beat within 0.1 s of the QRS before the step is left out, and the truth says so.
+#[test]
+fn a_first_beat_that_would_follow_at_once_is_reported() {
+    let settings = Settings::new(&ADULT, &SINUS);
+    let before = beats_of(&events(&[Item::Step(Step::lasting(Span::secs(6), settings))]));
+    let onset = before.last().expect("a beat").onset;
+    for (after_ms, first_ms, left_out) in [(30, 90, true), (70, 75, true), (300, 90, false)] {
+        for code in [BeatCode::Normal, BeatCode::VentricularPremature] {
+            let mut list = beats(&[code, code, code], 800);
+            list[0].after = Span::millis(first_ms);
+            let start = onset.plus(Span::millis(after_ms));
+            let lasts = start.since(Instant::ZERO);
+            let series = Series { beats: &list, length: Span::millis(3200) };
+            let late = Step::lasting(Span::secs(3), settings).with_series(series);
+            let played = events(&[Item::Step(Step::lasting(lasts, settings)), Item::Step(late)]);
+            let refused: Vec<_> =
+                played.iter().filter_map(|e| if let Event::Refused(beat) = e { Some(*beat) } else { None }).collect();
+            let at: Vec<f64> =
+                beats_of(&played).iter().map(|beat| ms(beat.peak) - ms(start)).filter(|at| *at > 0.0).collect();
+            let came = at.iter().any(|at| (at - first_ms as f64).abs() < 40.0);
+            assert_eq!(came, !left_out, "{code:?} {after_ms} ms after: {at:?}");
+            let expected: Vec<Instant> = left_out.then(|| start.plus(Span::millis(first_ms))).into_iter().collect();
+            assert_eq!(refused.iter().map(|beat| beat.asked).collect::<Vec<_>>(), expected, "{code:?}");
+            assert!(refused.iter().all(|beat| beat.why == Refusal::Refractory && beat.at == start));
+        }
+    }
 }
 
 #[test]

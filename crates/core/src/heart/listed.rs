@@ -6,7 +6,7 @@
 use super::conditions::Listed;
 use super::rhythm::{Atria, AvNode, Rhythm, Ventricles};
 use super::{Activation, CAPTURE, Emit, Heart, HeartConditions, Impulse, JUNCTIONAL_PR};
-use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, Pathway};
+use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, EctopicSite, Pathway};
 use crate::noise::Noise;
 use crate::time::{Instant, Span};
 
@@ -111,6 +111,15 @@ impl Listed {
             Sign::OwnP | Sign::P(_) => pr,
             Sign::Pulse => CAPTURE,
             Sign::Qrs => Span::ZERO,
+        }
+    }
+
+    /// Where a beat begins.
+    pub(crate) fn site(code: BeatCode) -> EctopicSite {
+        match kind(code).sign {
+            Sign::P(AtrialOrigin::Junction) => EctopicSite::Junction,
+            Sign::OwnP | Sign::P(_) => EctopicSite::Atrium,
+            Sign::Pulse | Sign::Qrs => EctopicSite::RightVentricle,
         }
     }
 

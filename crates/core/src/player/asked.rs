@@ -37,6 +37,11 @@ impl Asked {
         placed.start.plus(self.passed).plus(beat.after)
     }
 
+    /// Whether the first beat of a series was left out when the step began.
+    pub(super) fn left_out_first(&self) -> bool {
+        self.index > 0 || self.passed > Span::ZERO
+    }
+
     /// The same with the time at which the step asks for its next beat; the last QRS began at `last`, and the step ends at `end`.
     pub(super) fn planned(self, placed: &Placed<'_>, last: Option<Instant>, end: Instant) -> Asked {
         match placed.step.series_length() {

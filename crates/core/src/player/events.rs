@@ -12,7 +12,7 @@ use crate::ecg::measure::{ST_AFTER_J, Weights, lead_of_eight};
 use crate::ecg::person::Person;
 use crate::field::Field;
 use crate::frame::{INDEPENDENT_LEADS, Lead};
-use crate::heart::{Activation, Emit, Heart, HeartConditions};
+use crate::heart::{Activation, Emit, Heart, HeartConditions, Listed};
 use crate::noise::Noise;
 use crate::pressure::Pressures;
 use crate::pressure::arterial;
@@ -123,6 +123,12 @@ impl Player<'_> {
         self.asked = Asked::new();
         self.plan_asked();
         observer.observe(Event::Step { item: placed.item, at });
+        if self.asked.left_out_first()
+            && let Some(beat) = placed.step.series_beat(0)
+        {
+            let (asked, site) = (at.plus(beat.after), Listed::site(beat.code));
+            observer.observe(Event::Refused(RefusedBeat { at, asked, site, why: Refusal::Refractory }));
+        }
         self.look_at_conditions(at, observer);
         let breathing = self.breathing(at);
         self.respiration.retime(at, &breathing);
