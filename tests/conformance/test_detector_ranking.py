@@ -1,18 +1,22 @@
 """General detectors ranked on drawn patients with noise, and on a person's recording with noise.
 
-The recording is record 100 of the MIT-BIH Arrhythmia Database, the only annotated one here: n is one person and five detectors. The
-rank correlation is printed for people; the check asks only that it is positive, which it is by chance in nearly half of all cases.
-Both have the same noise, electrodes that shift, so that the detectors differ by the beats alone.
+The noise was chosen before any result: electrodes that shift, at 12 and 6 dB, the middle levels of the noise stress test's records, which go
+from 24 to -6 dB (Moody, Muldrow and Mark 1984; the levels from memory). Its definition scales the noise: a signal is worth a sine of its
+QRS (docs/script.md).
+
+The recording is record 100 of the MIT-BIH Arrhythmia Database, the only annotated one here: n is one person and five detectors. The rank
+correlations of several seeds are printed for people. Five ranks agree in sign by chance in nearly half of all cases, and seeds share
+the person, so that no correlation is bounded. Checked is that the noise is heard: each detector does worse at 6 dB than at 12 dB.
 """
 
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-import pytest
 import wfdb
 from detectors import DETECTORS
 from matching import BEAT_CODES, match
@@ -21,13 +25,14 @@ from scipy import stats
 
 RECORDINGS = Path(__file__).resolve().parents[1] / "data" / "recordings"
 FIVE = [one for one in DETECTORS if one.name != "wfdb xqrs"]
-NOISE_MV = 0.6
-PATIENTS, SECONDS = 24, 20
+RATIOS_DB = (12, 6)
+SECONDS = 20
+SEEDS, PATIENTS = (10, 24) if os.environ.get("PULSEWRIGHT_RANKING") == "all" else (2, 9)
 
 
-def plan(noise_mv):
+def plan(seed):
     people = {
-        "seed": 21,
+        "seed": seed,
         "groups": [
             {"weight": 4, "rhythm": "sinus", "draw": {"rate_bpm": {"normal": {"mean": 75, "sd": 10, "min": 55, "max": 100}}}},
             {"weight": 1, "rhythm": "atrial-premature", "draw": {"rate_bpm": {"uniform": [60, 90]}}},
@@ -36,7 +41,6 @@ def plan(noise_mv):
             "life": {"choice": [["resting", 1]]},
             "ecg.gain": {"log_normal": {"median": 1, "sigma": 0.15}},
             "ecg.axis_deg": {"normal": {"mean": 0, "sd": 15}},
-            "artefact.electrode_mv": noise_mv,
         },
     }
     return {"version": 1, "duration_s": SECONDS, "channels": ["II"], "people": people}
@@ -52,49 +56,64 @@ def f_score(pieces, detector):
     return found / of_both
 
 
-@pytest.fixture(scope="module")
-def patients(tmp_path_factory):
-    def make(noise_mv):
-        folder = tmp_path_factory.mktemp("ranking")
-        (folder / "plan.json").write_text(json.dumps(plan(noise_mv)), encoding="utf-8")
-        succeed("cohort", folder / "plan.json", "-n", PATIENTS, "-o", folder / "c")
-        beats = pd.read_csv(folder / "c" / "beats.csv")
-        records = np.load(folder / "c" / "pack-1-of-1.npy")
-        return [(record[0], 500, beats[beats.patient == n].time_s.to_numpy()) for n, record in enumerate(records)]
-
-    return make
+def patients(seed, folder):
+    """Pieces of drawn patients without noise."""
+    (folder / "plan.json").write_text(json.dumps(plan(seed)), encoding="utf-8")
+    succeed("cohort", folder / "plan.json", "-n", PATIENTS, "-o", folder / "c")
+    beats = pd.read_csv(folder / "c" / "beats.csv")
+    records = np.load(folder / "c" / "pack-1-of-1.npy")
+    return [(record[0].astype(float), 500, beats[beats.patient == n].time_s.to_numpy()) for n, record in enumerate(records)]
 
 
-def person(noise_mv, folder):
-    """Pieces of record 100, each with noise of its own: that of a heart that stands still."""
+def person(seed):
+    """Pieces of record 100, other ones for each seed."""
     record = wfdb.rdrecord(str(RECORDINGS / "100"))
     marks = wfdb.rdann(str(RECORDINGS / "100"), "atr")
     times = np.array([s for s, code in zip(marks.sample, marks.symbol, strict=True) if code in BEAT_CODES]) / record.fs
-    words = ("--rhythm", "asystole", "--set", f"artefact.electrode_mv={noise_mv}", "--frame-rate", record.fs, "--channels", "II")
-    succeed("render", *words, "--duration", f"{PATIENTS * SECONDS}s", "--format", "raw", "--bits", "float", "-o", folder / "noise.raw")
-    noise = np.fromfile(folder / "noise.raw", dtype=np.float32).reshape(PATIENTS, -1)
-    assert noise.std() == pytest.approx(noise_mv, rel=0.1)
-    for piece in range(PATIENTS):
-        start = piece * 37.0
-        frames = slice(int(start * record.fs), int((start + SECONDS) * record.fs))
-        lead = record.p_signal[frames, 0]
-        within = times[(times >= start) & (times < start + SECONDS)] - start
-        yield lead + noise[piece], record.fs, within
+    for start in np.random.default_rng(seed).uniform(0, 1780, PATIENTS):
+        first = int(start * record.fs)
+        within = times[(times >= first / record.fs) & (times < first / record.fs + SECONDS)] - first / record.fs
+        yield record.p_signal[first : first + SECONDS * record.fs, 0], record.fs, within
 
 
-def test_ranks_of_five_detectors_on_drawn_patients_and_on_a_person_agree_in_sign(patients, capsys, tmp_path):
-    drawn, real = patients(NOISE_MV), list(person(NOISE_MV, tmp_path))
-    clean = patients(0)[:12]
-    scores = {one.name: (f_score(drawn, one), f_score(real, one), f_score(clean, one)) for one in FIVE}
-    drawn_scores, real_scores, clean_scores = (np.array(column) for column in zip(*scores.values(), strict=True))
-    rank = stats.spearmanr(drawn_scores, real_scores).statistic
-    order = stats.kendalltau(drawn_scores, real_scores).statistic
+def noises(seed, rate, folder):
+    """A row of noise for each piece, RMS 1: electrodes that shift over a heart that stands still."""
+    out = folder / f"noise-{rate}.raw"
+    words = ("--rhythm", "asystole", "--set", "artefact.electrode_mv=1", "--frame-rate", rate, "--channels", "II", "--seed", seed)
+    succeed("render", *words, "--duration", f"{PATIENTS * SECONDS}s", "--format", "raw", "--bits", "float", "-o", out)
+    rows = np.fromfile(out, dtype=np.float32).reshape(PATIENTS, -1).astype(float)
+    rows -= rows.mean(axis=1, keepdims=True)
+    return rows / rows.std(axis=1, keepdims=True)
+
+
+def with_noise(pieces, rows, ratio_db):
+    """The pieces with noise at a ratio by the stress test's definition."""
+    for (lead, rate, beats), noise in zip(pieces, rows, strict=True):
+        reach = int(0.05 * rate)
+        tall = np.sort([np.ptp(lead[max(int(at * rate) - reach, 0) : int(at * rate) + reach]) for at in beats])
+        edge = len(tall) // 20
+        signal = np.mean(tall[edge : len(tall) - edge]) ** 2 / 8
+        yield lead + noise * np.sqrt(signal / 10 ** (ratio_db / 10)), rate, beats
+
+
+def test_ranks_of_five_detectors_on_drawn_patients_and_on_a_person(capsys, tmp_path):
+    scores = {ratio_db: np.zeros((SEEDS, 2, len(FIVE))) for ratio_db in RATIOS_DB}
+    for seed in range(SEEDS):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        for side, (pieces, rate) in enumerate(((patients(seed, folder), 500), (list(person(seed)), 360))):
+            rows = noises(seed, rate, folder)
+            for ratio_db in RATIOS_DB:
+                noisy = list(with_noise(pieces, rows, ratio_db))
+                scores[ratio_db][seed, side] = [f_score(noisy, one) for one in FIVE]
     with capsys.disabled():
-        print(f"\nfive detectors, {PATIENTS} patients and {PATIENTS} pieces of record 100, {SECONDS} s each, noise {NOISE_MV} mV RMS:")
-        for name, (ours, theirs, without) in scores.items():
-            print(f"  {name:28} F {100 * ours:6.2f} % on patients, {100 * theirs:6.2f} % on record 100; without noise {100 * without:6.2f} %")
-        print(f"  rank correlation {rank:+.2f} (Spearman), {order:+.2f} (Kendall), n = {len(FIVE)} detectors")
-    assert clean_scores.min() > 0.95, "beats at the edges of short pieces alone are lost"
-    assert (drawn_scores < clean_scores - 0.01).all(), "the noise is heard"
-    assert np.ptp(drawn_scores) > 0.02, "there is something to rank"
-    assert rank > 0
+        print(f"\nfive detectors, {SEEDS} seeds of {PATIENTS} patients and {PATIENTS} pieces of record 100, {SECONDS} s each; F in %, mean over seeds")
+        for ratio_db, all_scores in scores.items():
+            ranks = [stats.spearmanr(ours, theirs).statistic for ours, theirs in all_scores]
+            for one, (ours, theirs) in zip(FIVE, 100 * all_scores.mean(axis=0).T, strict=True):
+                print(f"  {ratio_db:2} dB  {one.name:28} {ours:6.2f} on patients, {theirs:6.2f} on record 100")
+            print(f"  {ratio_db:2} dB  rank correlation (Spearman) of the means {stats.spearmanr(*all_scores.mean(axis=0)).statistic:+.2f};", end=" ")
+            print("by seed", " ".join(f"{rank:+.2f}" for rank in np.sort(ranks)), f"median {np.median(ranks):+.2f}")
+    quiet, loud = (scores[ratio_db].mean(axis=0) for ratio_db in RATIOS_DB)
+    assert (loud <= quiet).all() and (loud < quiet).mean() > 0.5, (quiet, loud)
+    assert quiet.min() > 0.5, "at 12 dB most beats are found"
