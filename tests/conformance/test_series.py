@@ -80,7 +80,9 @@ def test_a_pulse_follows_every_beat_and_is_smaller_after_a_short_interval(tmp_pa
     peaks, _ = find_peaks(pressure, prominence=3, distance=int(0.3 * record.fs))
     beats = np.concatenate([3.2 * turn + np.array([0.8, 1.6, 2.05, 3.2]) for turn in range(10)])
     delays = [min((p / record.fs - at for p in peaks if p / record.fs > at), default=np.inf) for at in beats[:-1]]
-    assert len(peaks) == 39 and max(delays) < 0.45, (len(peaks), max(delays))
+    # A pulse is under way as the signal begins; from the first beat of the list on, each has one and there are no others.
+    after = np.sum(peaks / record.fs > beats[0])
+    assert after == len(beats) - 1 and max(delays) < 0.45, (after, max(delays))
     heights = np.array([pressure[round(at * record.fs) : round((at + 0.45) * record.fs)].max() for at in beats[4:36]])
     premature, after = heights[2::4], heights[3::4]
     assert premature.max() < after.min() - 5
