@@ -69,6 +69,12 @@ impl Tally {
         }
     }
 
+    /// Digest of the frames.
+    #[allow(dead_code)] // Not every program that includes this file asks.
+    pub fn digest(&self) -> u64 {
+        self.digest.value()
+    }
+
     /// Writes number of frames and digest, and two largest samples, which show that the frames are not silent.
     pub fn write(&self, [first, second]: [&str; 2], lines: &mut impl Lines) {
         lines.figure(&["frames", first, second, "count"], self.frames, "frames");

@@ -19,15 +19,21 @@ use cortex_m_semihosting::debug;
 use demonstration::{Lines, RATE, SEQUENCE, Tally, with_pressures, words};
 use host_lines::HostLines;
 use pulsewright_core::frame::Frame;
-use pulsewright_core::heart::catalogue::SINUS;
 use pulsewright_core::image::Image;
 use pulsewright_core::player::Player;
 
 /// The demonstration script as `build.rs` has written it.
 static IMAGE: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/demonstration.pwi"));
 
-/// Each body in sinus rhythm, with the shapes of its beats in the image.
-static OWN_BODIES: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/own_bodies.pwi"));
+const IMPORTED_BYTES: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/imported.bin"));
+
+/// The catalogue once more, exported as documents and imported: `tests/examples/imported.rs` describes the records. Beyond the flash
+/// of a small part, as only this check has them.
+#[unsafe(link_section = ".imported")]
+static IMPORTED: [u8; IMPORTED_BYTES.len()] = *include_bytes!(concat!(env!("OUT_DIR"), "/imported.bin"));
+
+/// The imported program of a body with residuals, which has no counterpart in the catalogue.
+const RESIDUALS: [&str; 2] = ["all", "residuals"];
 
 /// Frames in a block: 16 ms of signal, as a converter's buffer of a rig might hold.
 const BLOCK: usize = 16;
@@ -94,10 +100,10 @@ fn main() -> ! {
     lines.figure(&["work", "image"], u64::from(ticks) * INSTRUCTIONS_PER_TICK, "instructions");
     let mut block = [Frame::default(); BLOCK];
     let mut single = [Frame::default()];
-    let Ok(own_bodies) = Image::new(OWN_BODIES) else { exit(false) };
-    let mut own_bodies = programs(own_bodies);
+    let mut copies = Work::default();
+    let mut count = 0;
     for (words, program) in programs(image).step_by(STEP) {
-        let (tally, work) = play(&program, &timer, &mut block);
+        let (tally, work) = play(&program, &program, &timer, &mut block);
         tally.write(words, &mut lines);
         lines.figure(&["work", words[0], words[1], "average"], work.average(), "instructions/frame");
         lines.figure(&["work", words[0], words[1], "worst-block"], work.worst, "instructions/frame");
@@ -105,21 +111,34 @@ fn main() -> ! {
         if FEW {
             continue;
         }
-        let (same, work) = play(&program, &timer, &mut single);
+        let (same, work) = play(&program, &program, &timer, &mut single);
         if same != tally {
             exit(false);
         }
         singles = singles.with(work);
-        if words[1] == SINUS.id {
-            let Some((_, own)) = own_bodies.next() else { exit(false) };
-            let (same, work) = play(&own, &timer, &mut block);
-            if same != tally {
+        if let Some((digest, copy)) = imported(words) {
+            let Ok(copy) = Image::new(copy) else { exit(false) };
+            let (same, work) = play(&copy, &program, &timer, &mut block);
+            if same != tally || same.digest() != digest {
                 exit(false);
             }
-            lines.figure(&["work", words[0], "own", "worst-block"], work.worst, "instructions/frame");
-            blocks = blocks.with(work);
+            copies = copies.with(work);
+            count += 1;
         }
     }
+    lines.figure(&["work", "imported", "average"], copies.average(), "instructions/frame");
+    lines.figure(&["work", "imported", "worst-block"], copies.worst, "instructions/frame");
+    if let Some((digest, curved)) = imported(RESIDUALS) {
+        let Ok(curved) = Image::new(curved) else { exit(false) };
+        let (tally, work) = play(&curved, &curved, &timer, &mut block);
+        if tally.digest() != digest {
+            exit(false);
+        }
+        lines.figure(&["work", "residuals", "average"], work.average(), "instructions/frame");
+        lines.figure(&["work", "residuals", "worst-block"], work.worst, "instructions/frame");
+        count += 1;
+    }
+    lines.figure(&["imported", "programs"], count, "programs");
     lines.figure(&["work", "average"], blocks.average(), "instructions/frame");
     lines.figure(&["work", "worst-block"], blocks.worst, "instructions/frame");
     if !FEW {
@@ -140,9 +159,28 @@ fn programs(image: Image<'static>) -> impl Iterator<Item = ([&'static str; 2], I
     alone.chain(core::iter::once((SEQUENCE, image)))
 }
 
-/// Plays to the end by blocks of this many frames and measures each; hashing is outside the measured time.
-fn play(image: &Image, timer: &Timer, block: &mut [Frame]) -> (Tally, Work) {
-    let mut playing = with_pressures(Player::of_image(image, RATE), image.timeline());
+/// The digest and the image of the imported program with these words.
+fn imported(words: [&str; 2]) -> Option<(u64, &'static [u8])> {
+    let mut rest: &'static [u8] = &IMPORTED;
+    loop {
+        let (&length, named) = rest.split_first()?;
+        let (name, after) = named.split_at_checked(length.into())?;
+        let (digest, image) = after.split_first_chunk()?;
+        // An image says its length.
+        let length = u32::from_le_bytes(*image.get(12..)?.first_chunk()?);
+        let (image, others) = image.split_at_checked(length as usize)?;
+        let mut parts = name.split(|byte| *byte == b'.');
+        if words.iter().all(|word| parts.next() == Some(word.as_bytes())) {
+            return Some((u64::from_le_bytes(*digest), image));
+        }
+        rest = others;
+    }
+}
+
+/// Plays to the end, with the pressures of `named`, by blocks of this many frames and measures each; hashing is outside the
+/// measured time.
+fn play(image: &Image, named: &Image, timer: &Timer, block: &mut [Frame]) -> (Tally, Work) {
+    let mut playing = with_pressures(Player::of_image(image, RATE), named.timeline());
     let mut tally = Tally::default();
     let mut work = Work::default();
     loop {
