@@ -179,7 +179,7 @@ fn what_can_not_be_played_is_refused() {
     assert_eq!(Script::new(0, &bare).map(|_| ()).unwrap_err(), ScriptError::Recording(0));
     let tested = [Item::Step(Step { settings: good.settings.lit(Field::TestSignal, 5.0), ..good })];
     let refused = Script::new(0, &tested).map(|_| ()).unwrap_err();
-    assert!(matches!(refused, ScriptError::Conflict(0, Conflict::TestSignalOfRecording | Conflict::BeatsOfTestSignal)));
+    assert!(matches!(refused, ScriptError::Conflict(0, Conflict::TestSignalOfRecording)));
     let items = [good.into()];
     let script = Script::new(0, &items).expect("a script");
     assert_eq!(image::write(&script, |_| ()), Err(image::WriteError::Recording(0)));

@@ -222,13 +222,13 @@ impl<'a> PlayedStep<'a> {
                 wrong.then_some(Conflict::PressureOrder { of, systolic_mmhg, diastolic_mmhg })
             });
             let listed = step.series_length().is_some();
-            let beats = (!step.test_signal().has_beats() && (listed || step.rhythm().beats()))
+            let recorded = step.recording().is_some();
+            let beats = (!step.test_signal().has_beats() && !recorded && (listed || step.rhythm().beats()))
                 .then_some(Conflict::BeatsOfTestSignal);
             let still =
                 matches!(step.rhythm().ventricles, Ventricles::Fibrillation { .. } | Ventricles::Flutter { .. });
             let series = (listed && still).then_some(Conflict::SeriesOfRhythm);
-            let test = (step.recording().is_some() && step.test_signal() != TestSignal::None)
-                .then_some(Conflict::TestSignalOfRecording);
+            let test = (recorded && step.test_signal() != TestSignal::None).then_some(Conflict::TestSignalOfRecording);
             rate.into_iter().chain(ratio).chain(order).chain(beats).chain(series).chain(test)
         })
     }

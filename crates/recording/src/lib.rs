@@ -1,6 +1,6 @@
 //! Signals of open recordings, and their place in frames.
 //!
-//! [`read`] reads a record of the open waveform database. A [`Mapping`] says which of its channels are played as which of ours;
+//! [`read`] reads a record of the open waveform database, [`open()`] EDF, CSV and WAV too. A [`Mapping`] says which of its channels are played as which of ours;
 //! [`Played`] gives them as frames, so that everything after a recording is the same as after the player.
 //!
 //! # What holds
@@ -11,11 +11,17 @@
 #![forbid(unsafe_code)]
 
 mod bits;
+mod csv;
+mod edf;
 mod header;
 mod mapping;
+mod open;
 mod recording;
+mod unit;
+mod wav;
 mod wfdb;
 
 pub use mapping::{Mapping, Played};
+pub use open::open;
 pub use recording::{Channel, FileBytes, LARGEST, ReadError, Recording};
-pub use wfdb::{read, read_by};
+pub use wfdb::read;

@@ -20,7 +20,7 @@ pub fn read(path: &Path) -> Result<Recording, ReadError> {
 ///
 /// # Errors
 /// As [`read`].
-pub fn read_by(path: &Path, bytes: &FileBytes<'_>) -> Result<Recording, ReadError> {
+pub(crate) fn read_by(path: &Path, bytes: &FileBytes<'_>) -> Result<Recording, ReadError> {
     let wrong = |what: String| ReadError::Content { path: path.to_owned(), what };
     let header = bytes(path)?;
     if header.len() as u64 > source::DOCUMENT {

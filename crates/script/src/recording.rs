@@ -33,6 +33,8 @@ pub struct Recording {
 #[derive(Clone, Debug, PartialEq)]
 struct Named {
     file: String,
+    /// mV of a number in a file without units.
+    scale_mv: Option<f64>,
     /// Leads, each with the channel of the recording.
     leads: Vec<(Lead, String)>,
     /// Where its beats are, if not in the annotation file of the same name.

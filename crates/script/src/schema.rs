@@ -127,13 +127,14 @@ fn recording() -> Value {
     json!({
         "description": "An open recording whose leads the step plays in the place of drawn waves, with its annotated beats as truth.",
         "anyOf": [
-            {"type": "string", "minLength": 1, "description": "The header (.hea) of a waveform-database record beside the script."},
+            {"type": "string", "minLength": 1, "description": "The header (.hea) of a waveform-database record, or an .edf, .csv or .wav file, beside the script."},
             {
                 "type": "object",
                 "required": ["file"],
                 "additionalProperties": false,
                 "properties": {
-                    "file": {"type": "string", "minLength": 1, "description": "The header (.hea) of a waveform-database record beside the script."},
+                    "file": {"type": "string", "minLength": 1, "description": "The header (.hea) of a waveform-database record, or an .edf, .csv or .wav file, beside the script."},
+                    "scale_mv": {"type": "number", "exclusiveMinimum": 0, "description": "mV of 1 in a CSV file, or of a stored number of a WAV file."},
                     "leads": {
                         "type": "object",
                         "description": "Leads, each with the name of its channel in the recording; without it, channels that are called after a lead.",

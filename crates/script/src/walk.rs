@@ -39,8 +39,8 @@ pub(crate) struct Walk<'b> {
     /// Limits of the document, known before its steps are read.
     pub(crate) limits: Limits,
     pub(crate) parts: Vec<Part>,
-    /// Recordings read so far, by the names of their files.
-    pub(crate) recordings: Vec<(String, Arc<Recording>)>,
+    /// Recordings read so far, by the names of their files and the scales that were given.
+    pub(crate) recordings: Vec<(String, Option<f64>, Arc<Recording>)>,
     /// Seed of the document, known before its steps are read.
     pub(crate) seed: u64,
     /// Signals and noise measured for ratios.

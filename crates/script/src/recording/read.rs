@@ -16,7 +16,10 @@ use pulsewright_text::json;
 use std::sync::Arc;
 
 /// Keys of a recording.
-const KEYS: [&str; 7] = ["file", "leads", "beats", "start_s", "end_s", "loop", "passed_s"];
+const KEYS: [&str; 8] = ["file", "scale_mv", "leads", "beats", "start_s", "end_s", "loop", "passed_s"];
+
+/// Lowest and highest mV of a number in a file without units.
+const SCALES_MV: std::ops::RangeInclusive<f64> = 1e-9..=1e6;
 
 /// Keys of a step that have no meaning beside a recording, and why.
 const OTHERS: [(&str, &str); 3] = [
@@ -54,7 +57,7 @@ impl Walk<'_> {
         let Some(file_node) =
             (if node.kind() == Kind::Text { Some(node) } else { find("file").map(|entry| entry.value) })
         else {
-            self.missing(node, path, "file", "\"file\": a header (.hea) beside the script");
+            self.missing(node, path, "file", "\"file\": a header (.hea), .edf, .csv or .wav file beside the script");
             return None;
         };
         let seconds = |walk: &mut Self, key: &str| {
@@ -70,7 +73,10 @@ impl Walk<'_> {
                 Repeats::ALL.get(place).map_or(Repeats::No, |(repeats, _)| *repeats)
             }
         };
-        let (file, read) = self.recording_file(file_node, path)?;
+        let scale = find("scale_mv")
+            .map(|entry| self.found.number(entry.value, &path.key("scale_mv"), SCALES_MV, "mV"))
+            .map_or(Some(None), |scale| scale.map(Some))?;
+        let (file, read) = self.recording_file(file_node, scale, path)?;
         let leads = self.recorded_leads(find("leads"), &read, &file, file_node, path)?;
         let all = self.recorded_beats(find("beats"), &file, file_node, path)?;
         let samples = match kept::recording(&samples(&read, &leads), read.rate_hz) {
@@ -118,26 +124,32 @@ impl Walk<'_> {
         }
         let beats = find("beats").and_then(|entry| json::value(entry.value.raw()).ok());
         let leads = leads.into_iter().map(|(lead, _, name)| (lead, name)).collect();
-        let named = Named { file, leads, beats, start, end, repeats };
+        let named = Named { file, scale_mv: scale, leads, beats, start, end, repeats };
         let series = if passed > Span::ZERO { found.series.from(passed) } else { found.series.clone() };
         let played = samples.stretch(found.from, found.series.length);
         Some((Recording { named, played, passed }, series))
     }
 
     /// The recording in a file, read once for all steps.
-    fn recording_file(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<(String, Arc<open::Recording>)> {
+    fn recording_file(
+        &mut self,
+        node: Node<'_>,
+        scale_mv: Option<f64>,
+        path: &Path<'_>,
+    ) -> Option<(String, Arc<open::Recording>)> {
         let file = self.file_name_beside(node, path, "100.hea")?;
-        if let Some((_, known)) = self.recordings.iter().find(|(name, _)| *name == file) {
+        if let Some((_, _, known)) = self.recordings.iter().find(|(name, scale, _)| *name == file && *scale == scale_mv)
+        {
             return Some((file, known.clone()));
         }
         let beside = self.beside;
         let bytes = |path: &std::path::Path| {
             beside(&path.to_string_lossy()).map_err(|what| open::ReadError::Content { path: path.to_owned(), what })
         };
-        match open::read_by(std::path::Path::new(&file), &bytes) {
+        match open::open(std::path::Path::new(&file), scale_mv, &bytes) {
             Ok(read) => {
                 let read = Arc::new(read);
-                self.recordings.push((file.clone(), read.clone()));
+                self.recordings.push((file.clone(), scale_mv, read.clone()));
                 Some((file, read))
             }
             Err(error) => {

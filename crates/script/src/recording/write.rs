@@ -11,6 +11,9 @@ pub(crate) fn json(recording: &Recording) -> Value {
     let named = &recording.named;
     let mut object = Map::new();
     object.insert("file".into(), named.file.as_str().into());
+    if let Some(scale_mv) = named.scale_mv {
+        object.insert("scale_mv".into(), scale_mv.into());
+    }
     let leads =
         named.leads.iter().map(|(lead, channel)| (Channel::Lead(*lead).id().to_owned(), channel.as_str().into()));
     object.insert("leads".into(), Value::Object(leads.collect()));
