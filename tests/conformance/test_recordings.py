@@ -14,6 +14,7 @@ from detectors import DETECTORS
 from matching import BEAT_CODES
 from program import ROOT, assert_refused, run, succeed
 from scipy import signal as dsp
+from scipy.io import wavfile
 from wfdb.processing import compare_annotations
 
 RECORDINGS = ROOT / "tests" / "data" / "recordings"
@@ -165,6 +166,41 @@ def test_a_stream_and_its_log_play_the_frames_of_the_render(folder):
     assert [step["recording"]["file"] for step in steps] == ["100.hea", "100.hea"], steps
     assert steps[1]["recording"]["passed_s"] > 0 and steps[1]["ecg"] == {"gain": 0.5}
     assert succeed("render", log, "-o", "-", "--format", "raw", *words).stdout == sent
+
+
+def test_a_plan_has_the_recording_s_reading(folder):
+    script, page = folder / "plan.json", folder / "plan.html"
+    step = {"name": "Record 100", "duration_s": 60, "recording": {"file": "100.hea", "start_s": 10, "end_s": 40, "loop": "beats"}}
+    script.write_text(json.dumps({"version": 1, "notes": "Invented data.", "steps": [step | {"expect": {"readings": ["heart-rate"]}}]}))
+    succeed("worksheet", script, "-o", page)
+    text = page.read_text()
+    assert "100.hea from" in text and "Record 100" in text
+
+
+@pytest.mark.parametrize("form", ["edf", "csv", "wav"])
+def test_other_files_give_the_leads_of_the_record(folder, record_100, form):
+    """Files written by general libraries, from the samples of record 100."""
+    samples = record_100[0][: 20 * HZ]
+    path = folder / f"other.{form}"
+    recording = {"file": path.name, "beats": "100.atr"}
+    if form == "edf":
+        pyedflib = pytest.importorskip("pyedflib")
+        with pyedflib.EdfWriter(str(path), 2, file_type=pyedflib.FILETYPE_EDFPLUS) as writer:
+            for place, name in enumerate(("MLII", "V5")):
+                low, high = -5000, 5000
+                header = {"label": name, "dimension": "uV", "sample_frequency": HZ, "physical_min": low, "physical_max": high, "digital_min": -32768, "digital_max": 32767}
+                writer.setSignalHeader(place, header)
+            writer.writeSamples([1000 * samples[:, place] for place in range(2)])
+    elif form == "csv":
+        times = np.arange(len(samples)) / HZ
+        np.savetxt(path, np.column_stack([times, samples * 2]), delimiter=",", header="time_s,MLII,V5", comments="", fmt="%.6f")
+        recording["scale_mv"] = 0.5
+    else:
+        wavfile.write(path, HZ, np.round(samples * 1000).astype(np.int16))
+        recording |= {"scale_mv": 0.001, "leads": {"II": "1", "V5": "2"}}
+    played, _ = render(folder, f"from_{form}", [{"duration_s": 20, "recording": recording}], "--channels", "II,V5", "--frame-rate", HZ)
+    # Steps of 10 V over 2^16, of a microvolt, and of six decimals.
+    assert np.abs(played - samples[: len(played)]).max() < 0.0006
 
 
 def test_what_can_not_be_is_refused(folder):

@@ -1,8 +1,9 @@
 //! Files of the technician's record: scripts with their text, rigs, records in JSON or CSV.
 
 use crate::diagnostics::Failure;
+use crate::script_file;
 use pulsewright_record::{Plan, Record, Rig, record_csv, seal};
-use pulsewright_script::{Document, parse};
+use pulsewright_script::Document;
 use pulsewright_text::source;
 use std::path::Path;
 
@@ -14,7 +15,7 @@ fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
 pub fn plan(script: &Path, rig: Option<&Path>, seed: Option<u64>) -> Result<(Document, Plan), Failure> {
     let text = bytes(script)?;
     let name = source::name(script);
-    let document = parse(&text, &name).map_err(|problems| Failure::Script(Box::new(problems)))?;
+    let document = script_file::document(script, &text, &name)?;
     let document = seed.into_iter().fold(document, Document::with_seed);
     let rig = rig.map(self::rig).transpose()?;
     let plan = Plan::new(&document, &text, rig).map_err(|error| Failure::input(format!("{name}: {error}")))?;

@@ -14,7 +14,12 @@ const STANDARD_INPUT: &str = "standard input";
 /// The script in the file at `path`; `-` is standard input.
 pub fn load(path: &Path) -> Result<Document, Failure> {
     let (text, name) = bytes(path)?;
-    parse_beside(&text, &name, &|file| beside(path, file)).map_err(|problems| Failure::Script(Box::new(problems)))
+    document(path, &text, &name)
+}
+
+/// The script of the text of the file at `path`, called `name` in messages.
+pub fn document(path: &Path, text: &[u8], name: &str) -> Result<Document, Failure> {
+    parse_beside(text, name, &|file| beside(path, file)).map_err(|problems| Failure::Script(Box::new(problems)))
 }
 
 /// The script of a text that would stand at `path`.
