@@ -297,7 +297,8 @@ def test_the_intervals_on_a_strip_are_those_of_its_samples(tmp_path, rhythm, pr,
     sets = [word for setting in settings for word in ("--set", setting)]
     succeed("plot", "--rhythm", rhythm, *words, *sets, "--duration", f"{length_s}s", "-o", svg, "--force")
     line = re.search(r"RR (\d+) .*?QRS (\d+) ", svg.read_text(encoding="utf-8"))
-    assert float(line[1]) == pytest.approx(rr_ms, abs=12)
+    # A narrow and a wide QRS have their steepest places at different times after their onsets.
+    assert float(line[1]) == pytest.approx(rr_ms, abs=12 if pr else 25)
     if pr:
         qrs_ms = np.median([end - onset for onset, end in onsets_and_ends(channels)]) * 1000 / RATE_HZ
         assert float(line[2]) == pytest.approx(qrs_ms, abs=10)
@@ -316,7 +317,7 @@ def test_turning_tachycardias_leave_hardly_a_level_line(tmp_path, rhythm, most):
     assert level_share(ii[RATE_HZ:]) < most
 
 
-@pytest.mark.parametrize(("rhythm", "most_mv_per_s"), [("idioventricular", 34), ("agonal", 20)])
+@pytest.mark.parametrize(("rhythm", "most_mv_per_s"), [("idioventricular", 34), ("agonal", 22)])
 def test_slow_ventricular_beats_rise_in_one_sweep(tmp_path, rhythm, most_mv_per_s):
     """No edge at the start and no step on the way: the slope of II up to R falls from its one top without a second rise of a third of it."""
     ii = played(tmp_path, rhythm, channels=("II",), duration="30s")["II"]
