@@ -25,8 +25,8 @@ RECORDINGS = ROOT / "tests" / "data" / "recordings"
 SCRIPTS = 24
 FIRST_SEEDS = (0, 1000, 2000)
 TARGET = 0.75
-MOST_AREA = {"logistic": 0.70, "kernel": 0.80, "trees": 0.90}
-"""Of each kind, the mean over choices of seeds and persons: 0.57, 0.71 and 0.82 at the last change of our signal."""
+MOST_AREA = {"logistic": 0.65, "kernel": 0.80, "trees": 0.85}
+"""Of each kind, the mean over choices of seeds and persons: 0.56, 0.74 and 0.77 at the last change of our signal."""
 
 
 def recorded():
