@@ -83,6 +83,7 @@ pub fn run(args: Request) -> Outcome {
     if records.is_empty() {
         return Err(Failure::input(format!("the shard is empty; the plan has {} records", plan.records.len())));
     }
+    SuiteReport::check_limits(&records, &limits).map_err(Failure::input)?;
     if !plan.left_out.is_empty() {
         let count = plan.left_out.len();
         warn(&format!("{count} combinations exclude each other and are left out; --list names them"));

@@ -15,6 +15,7 @@ use pulsewright_score::report::{Case, Report, csv, markdown, text};
 use pulsewright_score::{Annotations, matrix::Detection, score_record};
 use pulsewright_script::typed::unknown_of;
 use pulsewright_text::fit;
+use pulsewright_text::number::counted;
 use pulsewright_text::source::Unreadable;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
@@ -81,7 +82,7 @@ impl SuiteReport {
         limits: &Limits,
         jobs: usize,
     ) -> Result<SuiteReport, SuiteError> {
-        check_groups(records, limits)?;
+        SuiteReport::check_limits(records, limits)?;
         let scored = pool::map(jobs, records, || (), |(), record| score(plan, record, folder, reading))?;
         let failures = scored.iter().filter_map(|(_, failure)| failure.clone()).collect();
         let reports: Vec<RecordReport> = scored.into_iter().map(|(report, _)| report).collect();
@@ -109,6 +110,14 @@ impl SuiteReport {
         self.failures.is_empty() && self.score.passed()
     }
 
+    /// Refuses limits on groups that the records do not have: before a detector runs for hours.
+    ///
+    /// # Errors
+    /// [`SuiteError::Plan`] with the words that are known.
+    pub fn check_limits(records: &[&Record], limits: &Limits) -> Result<(), SuiteError> {
+        check_groups(records, limits)
+    }
+
     /// For people: failures, each dimension, the worst records, all of them pooled, the limits.
     pub fn text(&self) -> String {
         let mut out = String::new();
@@ -116,7 +125,7 @@ impl SuiteReport {
         if !self.title.is_empty() {
             let _ = writeln!(out, "{}\n", fit::line(&self.title));
         }
-        let _ = write!(out, "{} records", self.records);
+        let _ = write!(out, "{}", counted(self.records as u64, "record"));
         if self.left_out > 0 {
             let _ = write!(out, ", {} combinations left out because they exclude each other", self.left_out);
         }
@@ -130,8 +139,8 @@ impl SuiteReport {
             );
         }
         if !self.failures.is_empty() {
-            let _ =
-                writeln!(out, "\n{} records without a readable answer, scored as nothing found", self.failures.len());
+            let count = counted(self.failures.len() as u64, "record");
+            let _ = writeln!(out, "\n{count} without a readable answer, scored as nothing found");
             for failure in self.failures.iter().take(SHOWN) {
                 let _ = writeln!(out, "FAIL  {}: {}", failure.record, fit::message(&failure.why));
             }
