@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 from playwright.sync_api import expect
 
-from program import succeed
+from program import ROOT, succeed
 from worksheet_page import PLAN, Watched, alarm, chromium, enter, item, reload, sheet, verdict  # noqa: F401
 
 pytestmark = pytest.mark.xdist_group("browser")
@@ -132,6 +132,8 @@ DOTS_PER_MM = 8
 
 def test_the_paper_of_a_strip_prints_at_true_scale_and_no_step_is_split(chromium, sheet, tmp_path):
     page = Watched(chromium).open(sheet)
+    # As "Print with strips" has it while it prints.
+    page.evaluate("document.documentElement.dataset.strips = ''")
     target = tmp_path / "sheet.pdf"
     page.pdf(path=target, prefer_css_page_size=True)
     document = pypdfium2.PdfDocument(target)
@@ -162,3 +164,55 @@ def test_the_paper_of_a_strip_prints_at_true_scale_and_no_step_is_split(chromium
     near = (per_mm > 0.15) & (per_mm < 0.3)
     spacing = 1 / per_mm[near][np.argmax(power[near])]
     assert abs(spacing - 5) < 0.03, f"5 mm of the paper are {spacing:.3f} mm"
+
+
+# A square wave of 1 mV and 2 Hz: 10 mm high, half a period 6.25 mm.
+SQUARE = {
+    "version": 1, "title": "Invented plan", "notes": "Invented data.", "steps": [
+        {"name": "square", "duration_s": "hold", "rhythm": "asystole", "life": "none",
+         "test": {"signal": "square", "height_mv": 1, "hz": 2}, "expect": {"manual": [{"name": "Height", "source": "invented"}]}},
+    ],
+}
+DOTS_PER_INCH = 300
+
+
+def test_the_trace_prints_at_true_scale(chromium, tmp_path):
+    script = tmp_path / "square.json"
+    script.write_text(json.dumps(SQUARE), "utf-8")
+    succeed("worksheet", script, "-o", tmp_path / "square.html")
+    page = Watched(chromium).open(tmp_path / "square.html")
+    page.evaluate("document.documentElement.dataset.strips = ''")
+    page.pdf(path=tmp_path / "square.pdf", prefer_css_page_size=True)
+    document = pypdfium2.PdfDocument(tmp_path / "square.pdf")
+    dots = DOTS_PER_INCH / 25.4
+    found = []
+    for number in range(len(document)):
+        dark = np.asarray(document[number].render(scale=DOTS_PER_INCH / 72).to_pil().convert("L")) < 110
+        # The flat halves of the trace are the only dark lines of 5 to 7 mm that repeat; letters and rules are shorter or longer.
+        for row in np.flatnonzero(dark.sum(axis=1) > 20 * dots):
+            edges = np.flatnonzero(np.diff(np.concatenate([[0], dark[row].astype(int), [0]])))
+            runs = [(start, end) for start, end in zip(edges[::2], edges[1::2]) if 5 * dots < end - start < 7.5 * dots]
+            if len(runs) >= 5:
+                found.append((row, [start for start, _ in runs]))
+    assert found, "no trace was found"
+    rows = np.array([row for row, _ in found])
+    lines = [part.mean() for part in np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)]
+    height = (lines[1] - lines[0]) / dots
+    assert abs(height - 10) < 0.1, f"1 mV is {height:.2f} mm high"
+    periods = np.diff(found[0][1]) / dots
+    assert abs(np.mean(periods) - 12.5) < 0.125, f"half a second is {np.mean(periods):.2f} mm wide"
+
+
+def test_a_sheet_holds_ten_checks_and_days_print_in_iso_form(chromium, tmp_path):
+    succeed("worksheet", ROOT / "examples" / "plan-adult-monitor.json", "-o", tmp_path / "sheet.html")
+    page = Watched(chromium).open(tmp_path / "sheet.html")
+    page.locator("[data-about=date]").fill("2026-11-25")
+    page.locator('[data-instrument="0"][data-field=due]').fill("2027-03-01")
+    names = page.locator(".step .item .verdict .word").count()
+    page.pdf(path=tmp_path / "sheet.pdf", prefer_css_page_size=True)
+    document = pypdfium2.PdfDocument(tmp_path / "sheet.pdf")
+    texts = [document[number].get_textpage().get_text_range() for number in range(len(document))]
+    # Beyond a sheet for each ten checks: one for the equipment, one for the signatures.
+    assert names >= 80 and len(document) <= 2 + names / 10, f"{len(document)} sheets for {names} checks"
+    whole = " ".join(texts)
+    assert "2026-11-25" in whole and "2027-03-01" in whole

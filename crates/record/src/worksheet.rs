@@ -72,6 +72,7 @@ fn top(plan: &Plan) -> Markup {
             div class="acts" {
                 button type="button" id="next-open" { "Next open" }
                 button type="button" id="theme" aria-pressed="false" { "Dark" }
+                button type="button" id="print-strips" { "Print with strips" }
                 button type="button" id="open" { "Open record" }
                 input type="file" id="file" accept=".json" hidden;
                 button type="button" id="clear" { "Start anew" }

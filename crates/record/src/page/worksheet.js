@@ -159,11 +159,17 @@
     const text = isTick(field) ? (field.checked ? ticked(field) : "") : field.value;
     if (text === "") delete object[key];
     else object[key] = text;
+    showDay(field);
+  }
+  /** A day as it prints: as it is kept, 2027-03-01. */
+  function showDay(field) {
+    if (field.type === "date") field.closest(".field").dataset.day = field.value;
   }
   function show(field) {
     const [object, key] = place(field);
     if (isTick(field)) field.checked = object[key] === ticked(field);
     else field.value = object[key] || "";
+    showDay(field);
   }
 
   // Verdicts.
@@ -370,6 +376,11 @@
     });
   }
   byId("save").addEventListener("click", save);
+  byId("print-strips").addEventListener("click", () => {
+    document.documentElement.dataset.strips = "";
+    print();
+    delete document.documentElement.dataset.strips;
+  });
   byId("open").addEventListener("click", () => byId("file").click());
   byId("file").addEventListener("change", async (event) => {
     const [file] = event.target.files;
