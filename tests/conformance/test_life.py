@@ -52,6 +52,19 @@ def test_beats_at_rest_differ_as_a_persons_do(tmp_path):
     assert 0.010 <= beyond_mv <= 0.040
 
 
+def test_the_waves_of_a_qrs_differ_from_beat_to_beat_by_themselves(tmp_path):
+    """Without noise, and without the breath that turns the axis: R and the shape of QRS in V2 and V5 still change."""
+    words = [word for name in ("axis_deg", "noise_mv", "t_percent", "qrs_percent") for word in ("--set", f"variability.{name}=0")]
+    leads_mv, beats = leads_and_beats(tmp_path, "shape", "--rhythm", "sinus", "--set", "life=resting", *words)
+    onsets = [round(float(beat["qrs_onset_s"]) * FRAME_RATE_HZ) for beat in beats][2:-2]
+    for lead in (3, 6):
+        qrs = np.array([leads_mv[onset - 5 : onset + 55, lead] for onset in onsets])
+        heights = np.ptp(qrs, axis=1)
+        assert 0.01 < heights.std() / heights.mean() < 0.08
+        scaled = qrs / heights[:, None]
+        assert scaled.std(axis=0).max() > 0.01, "more than one size of one shape"
+
+
 def test_without_life_beats_are_equal_and_a_dipole(tmp_path):
     leads_mv, beats = leads_and_beats(tmp_path, "none", "--rhythm", "sinus")
     heights = [leads_mv[f - 10 : f + 10, 1].max() for f in r_frames(leads_mv, beats)]
