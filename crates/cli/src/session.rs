@@ -1,4 +1,6 @@
-//! `session`: plays a plan step by step in real time and asks for the readings.
+//! `session`: plays a plan step by step in real time and asks for the readings, on a screen or in lines.
+
+mod screen;
 
 use crate::diagnostics::{Failure, Outcome, conversation, print, warn};
 use crate::output::claim;
@@ -21,9 +23,9 @@ use std::path::{Path, PathBuf};
 /// A plan to go through.
 pub struct Request {
     /// The script.
-    pub script: PathBuf,
+    pub script: Option<PathBuf>,
     /// Record to write.
-    pub output: PathBuf,
+    pub output: Option<PathBuf>,
     /// File, pipe or device that takes the signal.
     pub play: Option<PathBuf>,
     /// Frames a second.
@@ -32,11 +34,44 @@ pub struct Request {
     pub rig: Option<PathBuf>,
     /// Whether files that are there may be replaced.
     pub force: bool,
+    /// Folder of logs and the address book.
+    #[cfg_attr(not(feature = "console"), allow(dead_code))]
+    pub folder: PathBuf,
+    /// Whether it asks in lines on a terminal too.
+    pub plain: bool,
 }
 
-/// Goes through the plan.
+/// A session that asks in lines.
+struct Lines {
+    script: PathBuf,
+    output: PathBuf,
+    play: Option<PathBuf>,
+    frame_rate: FrameRate,
+    rig: Option<PathBuf>,
+    force: bool,
+}
+
+/// Goes through the plan: on a screen where there is one.
 pub fn run(request: Request) -> Outcome {
-    let args = &request;
+    if !request.plain && screen::BUILT && terminal::is_interactive() {
+        return screen::run(request);
+    }
+    let needed = |path: Option<PathBuf>, what: &str| {
+        path.ok_or_else(|| Failure::input(format!("a session that asks in lines needs {what}; see 'session --help'")))
+    };
+    let Request { script, output, play, frame_rate, rig, force, .. } = request;
+    ask_in_lines(Lines {
+        script: needed(script, "a script")?,
+        output: needed(output, "--output")?,
+        play,
+        frame_rate,
+        rig,
+        force,
+    })
+}
+
+fn ask_in_lines(lines: Lines) -> Outcome {
+    let args = &lines;
     let set = claim_files(args)?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), None)?;
     let draft = draft(&args.output);
@@ -57,7 +92,12 @@ pub fn run(request: Request) -> Outcome {
     set.write(&[(&args.output, answers.record().sealed_json().as_bytes())]).map_err(Failure::input)?;
     // The record is whole: a draft that can't be taken away is only in the way.
     let _ = fs::remove_file(&draft);
-    let record = record_files::record(&args.output)?;
+    show_report(&args.output)
+}
+
+/// Prints the report of a record that was written; it ends as the record does.
+fn show_report(record: &Path) -> Outcome {
+    let record = record_files::record(record)?;
     let report = Report::new(&record, None, &[]).map_err(Failure::input)?;
     print(|out| out.write_all(report.text().as_bytes()))?;
     if report.passed() { Ok(()) } else { Err(Failure::Failed) }
@@ -70,18 +110,24 @@ fn draft(output: &Path) -> PathBuf {
 }
 
 /// Claims the record, and the signal if it goes to a plain file.
-fn claim_files(args: &Request) -> Result<Set, Failure> {
-    if is_device(&args.output) {
-        let name = args.output.display();
-        return Err(Failure::input(format!("{name} is a pipe or a device; a record is a plain file")));
-    }
+fn claim_files(args: &Lines) -> Result<Set, Failure> {
+    no_device(&args.output)?;
     let play = args.play.as_deref().map_or(Ok(None), signal_output::plain_file)?;
     let inputs = args.rig.iter().chain([&args.script]).map(PathBuf::as_path);
     let outputs: Vec<&Path> = play.into_iter().chain([args.output.as_path()]).collect();
     claim(&outputs, inputs, args.force)
 }
 
-fn output(args: &Request) -> Result<Box<dyn Output>, Failure> {
+/// Refuses a record that is no plain file.
+fn no_device(record: &Path) -> Outcome {
+    if is_device(record) {
+        let name = record.display();
+        return Err(Failure::input(format!("{name} is a pipe or a device; a record is a plain file")));
+    }
+    Ok(())
+}
+
+fn output(args: &Lines) -> Result<Box<dyn Output>, Failure> {
     let Some(path) = &args.play else { return Ok(Box::new(Silent)) };
     let form = Form::new(args.rig.as_deref(), args.frame_rate)?;
     // It is claimed, and no input.

@@ -10,6 +10,12 @@ pub fn columns() -> usize {
     width().filter(|columns| *columns >= 20).unwrap_or(80)
 }
 
+/// Whether a person sits at both ends: a screen can be shown, and keys come one by one.
+pub fn is_interactive() -> bool {
+    let dumb = std::env::var_os("TERM").is_none_or(|kind| kind == "dumb");
+    io::stdin().is_terminal() && io::stdout().is_terminal() && !dumb
+}
+
 /// Throws away what was typed at the terminal and not yet read; a pipe keeps its lines.
 pub fn discard_typed() {
     if io::stdin().is_terminal() {

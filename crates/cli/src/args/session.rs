@@ -7,22 +7,35 @@ use clap::Args;
 use pulsewright_core::time::FrameRate;
 use std::path::PathBuf;
 
-/// Go through a plan in the terminal: it plays step by step in real time, holds, asks, and writes the record.
+/// Work at the bench in the terminal: choose a rhythm, see and hold it; go through a plan, enter what the monitor shows.
 ///
-/// A step holds until its readings are entered; alarms are timed from its first frame. After every answer a draft is kept
-/// beside the record; the same command line goes on where a session was left or cut off. Ends as `report` does: exit code
-/// 0 when everything passed, 1 when something failed or is missing, 2 when it was left or can't go on.
+/// On a terminal it shows one screen: the live strip, the clock, what to do, and the keys that do it; `?` shows help. That
+/// needs a program with the console. With --plain, or where input or output is no terminal, it asks in lines instead; then it
+/// needs a script and --output.
+///
+/// A step holds until the next one is ordered; alarms are timed from its first frame. After every answer a draft is kept; the
+/// same command line goes on where a session was left or cut off. Ends as `report` does: exit code 0 when everything passed, 1
+/// when something failed or is missing, 2 when it was left or can't go on.
 #[derive(Args, Debug)]
 #[command(after_help = "For test benches only: never to a person, nor to equipment connected to one.\n\n\
     Examples:\n  \
+    pulsewright session\n  \
     pulsewright session examples/plan-transport-monitor.json -o record.json\n  \
     pulsewright session plan.json -o record.json --play /dev/rig --rig bench.json")]
 pub struct Session {
-    /// The script; docs/script.md specifies the expectations of its steps.
-    script: PathBuf,
-    /// Record to write, ending in .json; the draft has the same name with .draft added.
+    /// The script; docs/script.md specifies the expectations of its steps. Without one, rhythms are chosen by hand.
+    script: Option<PathBuf>,
+    /// Record to write, ending in .json; the draft has the same name with .draft added. Without it the screen keeps a record of
+    /// each asset in the folder.
     #[arg(short, long, value_name = "OUT")]
-    output: PathBuf,
+    output: Option<PathBuf>,
+    /// Folder of the logs, the address book, and of favourite and recent rhythms, which the console shares; made when it is not
+    /// there. Only for the screen.
+    #[arg(long, value_name = "FOLDER", default_value = "pulsewright-console")]
+    folder: PathBuf,
+    /// Ask in lines, without a screen.
+    #[arg(long)]
+    plain: bool,
     /// File, pipe or device that takes the signal as it plays: codes for the converters of --rig, else frames of the usual
     /// channels, 32-bit floats; little-endian. Without it only the clock runs, for a rig that plays by itself.
     #[arg(long, value_name = "FILE")]
@@ -42,8 +55,9 @@ pub struct Session {
 impl Session {
     /// The request.
     pub fn request(self) -> Result<Request, Failure> {
-        if !self.output.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("json")) {
-            return Err(Failure::input(format!("'{}' must be a record: end it in .json", self.output.display())));
+        let json = |path: &PathBuf| path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("json"));
+        if let Some(output) = self.output.as_ref().filter(|output| !json(output)) {
+            return Err(Failure::input(format!("'{}' must be a record: end it in .json", output.display())));
         }
         Ok(Request {
             script: self.script,
@@ -52,6 +66,8 @@ impl Session {
             frame_rate: self.frame_rate,
             rig: self.rig,
             force: self.force,
+            folder: self.folder,
+            plain: self.plain,
         })
     }
 }

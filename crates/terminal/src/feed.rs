@@ -1,0 +1,98 @@
+//! The latest news of a session, and its last seconds of frames.
+
+use pulsewright_bench::{View, offer};
+use pulsewright_core::{Channel, Lead, PressureSite};
+use serde_json::Value;
+use std::collections::VecDeque;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::time::{Duration, Instant};
+
+/// Frames that are kept for the strip: at 500 a second, 20 s.
+const KEPT: usize = 10_000;
+
+/// Longest time by which the clock of the screen runs ahead of the last frames that came.
+const AHEAD: Duration = Duration::from_millis(200);
+
+/// Samples of a frame that the strips show.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Shown {
+    /// Lead II, mV.
+    pub ecg_mv: f32,
+    /// Arterial pressure, mmHg.
+    pub arterial_mmhg: f32,
+}
+
+/// What the screen knows.
+#[derive(Debug, Default)]
+pub struct Known {
+    /// What plays.
+    pub state: Value,
+    /// Readings of a correct monitor.
+    pub expected: Value,
+    /// The record that is open.
+    pub record: Value,
+    /// How far the output is.
+    pub clock: Value,
+    /// A sentence that a person has to read.
+    pub warning: Option<String>,
+    /// The last frames.
+    pub frames: VecDeque<Shown>,
+    /// Frames that views got so far.
+    pub count: u64,
+    /// When the last ones came.
+    pub at: Option<Instant>,
+}
+
+impl Known {
+    /// Frames that views have got by now, as far as the clock can say.
+    pub fn count_now(&self, per_s: f64) -> f64 {
+        let ahead = self.at.map_or(Duration::ZERO, |at| at.elapsed().min(AHEAD));
+        self.count as f64 + ahead.as_secs_f64() * per_s
+    }
+}
+
+/// The way of news to the screen.
+#[derive(Clone, Default)]
+pub struct Feed(Arc<Mutex<Known>>);
+
+impl Feed {
+    /// What is known now.
+    pub fn known(&self) -> MutexGuard<'_, Known> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl View for Feed {
+    fn news(&self, news: &Value) {
+        let mut known = self.known();
+        let known = &mut *known;
+        let place = match news.get("t").and_then(Value::as_str) {
+            Some("state") => &mut known.state,
+            Some("expected") => &mut known.expected,
+            Some("record") => &mut known.record,
+            Some("clock") => &mut known.clock,
+            Some("warning") => {
+                known.warning = news.get("words").and_then(Value::as_str).map(str::to_owned);
+                return;
+            }
+            _ => return,
+        };
+        *place = news.clone();
+    }
+
+    fn frames(&self, first: u64, samples: &[f32]) {
+        let channels = offer::channels().count();
+        let place = |of: Channel| offer::channels().position(|channel| channel == of);
+        let (ecg, arterial) = (place(Channel::Lead(Lead::II)), place(Channel::Pressure(PressureSite::Arterial)));
+        let sample =
+            |frame: &[f32], place: Option<usize>| place.and_then(|at| frame.get(at)).copied().unwrap_or_default();
+        let mut known = self.known();
+        for frame in samples.chunks_exact(channels) {
+            known.frames.push_back(Shown { ecg_mv: sample(frame, ecg), arterial_mmhg: sample(frame, arterial) });
+        }
+        let surplus = known.frames.len().saturating_sub(KEPT);
+        known.frames.drain(..surplus);
+        known.count = first + (samples.len() / channels) as u64;
+        known.at = Some(Instant::now());
+    }
+}

@@ -1,0 +1,231 @@
+//! The pages before the first step and after the last: rows with a text, a tick, or something to do.
+
+use crate::app::{After, App, Screen, array, text, type_into};
+use pulsewright_bench::Request;
+use pulsewright_record::record::Instrument;
+use ratatui::crossterm::event::KeyCode;
+use serde_json::Value;
+
+/// A row.
+pub struct Row {
+    /// Its name.
+    pub label: String,
+    /// Its text; for a tick `yes` or nothing.
+    pub value: String,
+    /// What it is.
+    pub kind: Kind,
+}
+
+/// What a row is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// To be read.
+    Words,
+    /// A text, by its key in [`App::typed`].
+    Text(String),
+    /// A member of an instrument, by its key in [`App::typed`]: number or calibration of this kind of instrument.
+    Instrument(String, String),
+    /// A preparation or a piece of kit, by its number.
+    Tick(Tick, String),
+    /// Takes up the draft of this asset.
+    TakeUp(String),
+    /// Opens the record.
+    Begin,
+    /// Plays the step that follows.
+    Play,
+    /// Signs the record.
+    Sign,
+}
+
+/// What a tick is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Tick {
+    /// A preparation.
+    Prepared,
+    /// Kit that is out.
+    Out,
+    /// Kit that is back.
+    Back,
+}
+
+fn row(label: impl Into<String>, value: impl Into<String>, kind: Kind) -> Row {
+    Row { label: label.into(), value: value.into(), kind }
+}
+
+/// The rows of the page on the screen.
+pub fn rows(app: &App<'_>) -> Vec<Row> {
+    let record = app.known().record.clone();
+    if app.screen == Screen::After { after(app, &record) } else { before(app, &record) }
+}
+
+fn is_open(record: &Value) -> bool {
+    record.get("open").and_then(Value::as_bool).unwrap_or(false)
+}
+
+fn before(app: &App<'_>, record: &Value) -> Vec<Row> {
+    let mut rows = Vec::new();
+    let about = array(&app.plan, "about").iter().filter_map(Value::as_array);
+    let about = about.map(|pair| (pair.first().and_then(Value::as_str), pair.get(1).and_then(Value::as_str)));
+    let about: Vec<(&str, &str)> = about.filter_map(|(word, name)| Some((word?, name?))).collect();
+    if !is_open(record) {
+        let take_up = |draft: &Value| {
+            let asset = text(draft, "asset").to_owned();
+            row(format!("Go on with {asset}"), format!("saved {}", text(draft, "saved_at")), Kind::TakeUp(asset))
+        };
+        rows.extend(array(record, "unfinished").iter().map(take_up));
+        for (word, name) in about.iter().filter(|(word, _)| *word != "date") {
+            rows.push(row(*name, app.typed.get(*word).cloned().unwrap_or_default(), Kind::Text((*word).to_owned())));
+        }
+        rows.push(row("Begin the record", "", Kind::Begin));
+        return rows;
+    }
+    let words = |word: &str| record.get("about").map_or("", |about| text(about, word)).to_owned();
+    let named = about.iter().filter(|(word, _)| !words(word).is_empty());
+    let line: Vec<String> = named.map(|(word, name)| format!("{name} {}", words(word))).collect();
+    rows.push(row(line.join("; "), "", Kind::Words));
+    for what in array(&app.plan, "instruments").iter().filter_map(Value::as_str) {
+        let kept = array(record, "instruments").iter().find(|of| text(of, "what") == what).cloned().unwrap_or_default();
+        for (member, name) in [("id", "number"), ("due", "calibrated until, as 2027-03-01")] {
+            let key = format!("{what}/{member}");
+            let value = app.typed.get(&key).cloned().unwrap_or_else(|| text(&kept, member).to_owned());
+            rows.push(row(format!("{what}, {name}"), value, Kind::Instrument(what.to_owned(), key)));
+        }
+    }
+    rows.extend(ticks(&app.plan, record, "kit", Tick::Out));
+    rows.extend(ticks(&app.plan, record, "prepare", Tick::Prepared));
+    let next = app.steps().get(app.follows()).map_or("", |step| text(step, "name"));
+    rows.push(row(format!("Play step {}: {next}", app.follows() + 1), "", Kind::Play));
+    rows
+}
+
+fn ticks(plan: &Value, record: &Value, list: &str, tick: Tick) -> Vec<Row> {
+    let lines = array(plan, list).iter().filter_map(Value::as_str).enumerate();
+    let of = |(at, line): (usize, &str)| {
+        let (label, key) = match tick {
+            Tick::Prepared => (format!("Prepare: {line}"), format!("0.prepare-{}", at + 1)),
+            Tick::Out => (format!("Kit out: {line}"), (at + 1).to_string()),
+            Tick::Back => (format!("Kit back: {line}"), (at + 1).to_string()),
+        };
+        let ticked = match tick {
+            Tick::Prepared => record.get("prepared").map(|all| text(all, &key)),
+            Tick::Out => record.get("kit").and_then(|all| all.get(&key)).map(|state| text(state, "out")),
+            Tick::Back => record.get("kit").and_then(|all| all.get(&key)).map(|state| text(state, "back")),
+        };
+        row(label, ticked.unwrap_or_default(), Kind::Tick(tick, key))
+    };
+    lines.map(of).collect()
+}
+
+fn after(app: &App<'_>, record: &Value) -> Vec<Row> {
+    if !is_open(record) {
+        return vec![row("No record is open: f goes to the page before the first step.", "", Kind::Words)];
+    }
+    let mut rows = ticks(&app.plan, record, "kit", Tick::Back);
+    rows.push(row(format!("So far {}", text(record, "counts")), "", Kind::Words));
+    rows.extend(array(record, "missing").iter().filter_map(Value::as_str).map(|line| row(line, "", Kind::Words)));
+    for (key, name) in [("signer", "Done by"), ("next_due", "Next check due, as 2027-03-01")] {
+        rows.push(row(name, app.typed.get(key).cloned().unwrap_or_default(), Kind::Text(key.to_owned())));
+    }
+    rows.push(row("Stop the outputs and sign the record", "", Kind::Sign));
+    rows
+}
+
+/// A key on a page; whether it opened a question.
+pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
+    let rows = rows(app);
+    let last = rows.len().saturating_sub(1);
+    app.selected = app.selected.min(last);
+    let Some(Row { value, kind, .. }) = rows.into_iter().nth(app.selected) else { return app.command(key) };
+    match key {
+        KeyCode::Up => {
+            keep(app, &kind);
+            app.selected = app.selected.saturating_sub(1);
+            return false;
+        }
+        KeyCode::Down | KeyCode::Tab => {
+            keep(app, &kind);
+            app.selected = (app.selected + 1).min(last);
+            return false;
+        }
+        _ => {}
+    }
+    match (kind, key) {
+        (kind @ (Kind::Text(_) | Kind::Instrument(..)), KeyCode::Enter) => {
+            if kind == Kind::Text("asset".to_owned()) {
+                fill_in(app);
+            }
+            keep(app, &kind);
+            app.selected = (app.selected + 1).min(last);
+        }
+        (Kind::Text(name) | Kind::Instrument(_, name), key) => {
+            let mut value = value;
+            if type_into(&mut value, key) {
+                app.typed.insert(name, value);
+            } else if key == KeyCode::Esc {
+                return app.command(key);
+            }
+        }
+        (Kind::Tick(tick, name), KeyCode::Enter | KeyCode::Char(' ')) => {
+            let on = key == KeyCode::Enter || value.is_empty();
+            let request = match tick {
+                Tick::Prepared => Request::Prepared { id: name, on },
+                Tick::Out => Request::Kit { number: name, back: false, on },
+                Tick::Back => Request::Kit { number: name, back: true, on },
+            };
+            app.ask(request, After::Done);
+            if key == KeyCode::Enter {
+                app.selected = (app.selected + 1).min(last);
+            }
+        }
+        (Kind::Words, KeyCode::Enter) => app.selected = (app.selected + 1).min(last),
+        (Kind::TakeUp(asset), KeyCode::Enter) => {
+            app.ask(Request::Begin { about: [("asset".to_owned(), asset)].into() }, After::Begun);
+        }
+        (Kind::Begin, KeyCode::Enter) => app.ask(Request::Begin { about: app.typed.clone() }, After::Begun),
+        (Kind::Play, KeyCode::Enter) => play(app),
+        (Kind::Sign, KeyCode::Enter) => {
+            app.ask(Request::Stop, After::Done);
+            let word = |key: &str| app.typed.get(key).cloned().unwrap_or_default();
+            app.ask(Request::Sign { name: word("signer"), next_due: word("next_due") }, After::Signed);
+        }
+        (_, key) => return app.command(key),
+    }
+    false
+}
+
+/// Plays the step that follows, when every preparation was made.
+fn play(app: &mut App<'_>) {
+    let record = app.known().record.clone();
+    let missing = ticks(&app.plan, &record, "prepare", Tick::Prepared).into_iter().find(|row| row.value.is_empty());
+    match missing {
+        Some(row) => app.message = format!("This is not ticked, so nothing plays: {}", row.label),
+        None => app.play_step(app.follows()),
+    }
+}
+
+/// Hands an instrument in that was typed.
+fn keep(app: &mut App<'_>, kind: &Kind) {
+    let Kind::Instrument(what, key) = kind else { return };
+    if !app.typed.contains_key(key) {
+        return;
+    }
+    let kept = array(&app.known().record, "instruments").iter().find(|of| text(of, "what") == what).cloned();
+    let kept = kept.unwrap_or_default();
+    let member = |member: &str| {
+        let typed = app.typed.get(&format!("{what}/{member}"));
+        typed.map_or_else(|| text(&kept, member), String::as_str).trim().to_owned()
+    };
+    let instrument = Instrument { what: what.clone(), id: member("id"), due: member("due") };
+    app.ask(Request::Instrument { instrument }, After::Done);
+}
+
+/// The rest of a piece of equipment that the address book knows.
+fn fill_in(app: &mut App<'_>) {
+    let number = app.typed.get("asset").map_or("", |asset| asset.trim()).to_owned();
+    let known = array(&app.known().record, "assets").iter().find(|asset| text(asset, "asset") == number).cloned();
+    for word in ["model", "serial", "software", "location"] {
+        if let Some(known) = known.as_ref().map(|known| text(known, word)).filter(|known| !known.is_empty()) {
+            app.typed.entry(word.to_owned()).or_insert_with(|| known.to_owned());
+        }
+    }
+}

@@ -1,0 +1,116 @@
+//! A session at the bench in a terminal: one screen with the live strip, the clock, what to do, and the keys that do it.
+//!
+//! # Map
+//! The session itself is [`pulsewright_bench`]; this is its view. `feed` keeps the latest news and frames, which come from the
+//! threads of the session; `app` holds what is on the screen and reads keys; `step` has the keys of a step of the plan, `forms`
+//! those of the pages before and after it, `lists` those of the lists; `draw` paints; `strip` draws frames as braille dots; `words`
+//! breaks lines between words.
+//!
+//! # What holds
+//! - A key counts for what was on the screen when it was pressed: keys that were pressed before a step began, or before a question
+//!   was shown, are thrown away.
+//! - The screen says "Playing" only while the output takes frames.
+
+mod app;
+mod draw;
+mod feed;
+mod forms;
+mod lists;
+mod step;
+mod strip;
+mod words;
+
+use app::App;
+use feed::Feed;
+use pulsewright_bench::{Bench, BenchError, Served, Setup};
+use ratatui::crossterm::event::{self, Event, KeyEventKind};
+use std::io;
+use std::time::Duration;
+
+/// Pictures a second, at most.
+const PICTURE: Duration = Duration::from_millis(60);
+
+/// Why a session in the terminal failed.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum TerminalError {
+    /// The session can't begin, or did not end well.
+    Bench(BenchError),
+    /// The terminal failed.
+    Terminal(io::Error),
+}
+
+impl std::fmt::Display for TerminalError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            TerminalError::Bench(error) => error.fmt(f),
+            TerminalError::Terminal(error) => write!(f, "the terminal failed: {error}"),
+        }
+    }
+}
+
+impl std::error::Error for TerminalError {}
+
+/// How a session in the terminal ended.
+#[derive(Debug)]
+pub struct Left {
+    /// How the session ended.
+    pub served: Served,
+    /// The line that a person refused before anything was played.
+    pub refused: Option<&'static str>,
+}
+
+/// Shows a session until the person leaves or `asked` returns true. The terminal is given back as it was.
+///
+/// # Errors
+/// When the session can't be opened, or the terminal fails; what was entered until then is kept.
+pub fn run(setup: Setup, asked: impl Fn() -> bool) -> Result<Left, TerminalError> {
+    let feed = Feed::default();
+    let output = setup.consumer.name.clone();
+    let plan = setup.plan.as_ref().map(|plan| plan.page.clone());
+    let rate = setup.rate;
+    let bench = Bench::open(setup, Box::new(feed.clone())).map_err(TerminalError::Bench)?;
+    let mut app = App::new(&bench, feed, plan, output, rate);
+    let shown = show(&mut app, asked);
+    let refused = app.refused;
+    let served = bench.close().map_err(TerminalError::Bench)?;
+    shown.map_err(TerminalError::Terminal)?;
+    Ok(Left { served, refused })
+}
+
+fn show(app: &mut App<'_>, asked: impl Fn() -> bool) -> io::Result<()> {
+    let mut terminal = ratatui::try_init()?;
+    let shown = (|| {
+        while !app.is_over() && !asked() {
+            if app.tick() {
+                discard()?;
+            }
+            terminal.draw(|frame| draw::draw(app, frame))?;
+            // Every key that has come meanwhile belongs to the picture that was shown.
+            let mut wait = PICTURE;
+            while event::poll(wait)? {
+                if let Event::Key(key) = event::read()?
+                    && key.kind != KeyEventKind::Release
+                {
+                    let questioned = app.key(key);
+                    terminal.draw(|frame| draw::draw(app, frame))?;
+                    if questioned {
+                        discard()?;
+                    }
+                }
+                wait = Duration::ZERO;
+            }
+        }
+        Ok(())
+    })();
+    ratatui::restore();
+    shown
+}
+
+/// Throws away keys that were pressed before the present question.
+fn discard() -> io::Result<()> {
+    while event::poll(Duration::ZERO)? {
+        event::read()?;
+    }
+    Ok(())
+}

@@ -1,0 +1,138 @@
+//! Lists to pick from: rhythms by everyday words, settings, the steps of the plan.
+
+use crate::app::{After, App, Screen, Typing, array, text, type_into};
+use crate::step;
+use pulsewright_bench::Request;
+use ratatui::crossterm::event::KeyCode;
+use serde_json::Value;
+
+/// A row of a list.
+pub struct Row {
+    /// What it says.
+    pub words: String,
+    /// The word that picks it.
+    pub id: String,
+}
+
+/// The rows of the list on the screen.
+pub fn rows(app: &App<'_>) -> Vec<Row> {
+    match app.screen {
+        Screen::Rhythms => rhythms(app),
+        Screen::Controls => controls(app),
+        Screen::Steps => steps(app),
+        _ => Vec::new(),
+    }
+}
+
+/// The rhythms that the search finds: those first of which a word is what was typed, then those of which one begins so.
+fn rhythms(app: &App<'_>) -> Vec<Row> {
+    let typed = app.search.trim().to_lowercase();
+    let mut found = Vec::new();
+    for group in array(&app.offer, "rhythms") {
+        for rhythm in array(group, "rhythms") {
+            let others = array(rhythm, "words").iter().filter_map(Value::as_str);
+            let words: Vec<String> =
+                [text(rhythm, "id"), text(rhythm, "name")].into_iter().chain(others).map(str::to_lowercase).collect();
+            let starts =
+                |word: &String| word.split([' ', '-']).any(|part| part.starts_with(&typed)) || word.starts_with(&typed);
+            let rank = if words.contains(&typed) {
+                0
+            } else if words.iter().any(starts) {
+                1
+            } else if words.iter().any(|word| word.contains(&typed)) {
+                2
+            } else {
+                continue;
+            };
+            let others: Vec<&str> = array(rhythm, "words").iter().filter_map(Value::as_str).take(4).collect();
+            let others = if others.is_empty() { String::new() } else { format!(" ({})", others.join(", ")) };
+            let words = format!("{}: {}{others}", text(group, "name"), text(rhythm, "name"));
+            found.push((rank, Row { words, id: text(rhythm, "id").to_owned() }));
+        }
+    }
+    found.sort_by_key(|(rank, _)| *rank);
+    found.into_iter().map(|(_, row)| row).collect()
+}
+
+/// The settings with their values and limits.
+fn controls(app: &App<'_>) -> Vec<Row> {
+    let state = app.known().state.clone();
+    let controls = array(&app.offer, "controls").iter().flat_map(|group| array(group, "controls"));
+    let row = |control: &Value| {
+        let id = text(control, "field").to_owned();
+        let now = state.get("values").and_then(|values| values.get(&id)).cloned().unwrap_or_default();
+        let value = now.get("value").and_then(Value::as_f64);
+        let limit = |member: &str| now.get(member).or_else(|| control.get(member)).cloned().unwrap_or_default();
+        let unit = text(control, "unit");
+        let words = match value {
+            Some(value) => format!("{}: {value} {unit} ({} to {})", text(control, "label"), limit("min"), limit("max")),
+            None => format!("{}: this rhythm has none", text(control, "label")),
+        };
+        Row { words, id }
+    };
+    controls.map(row).collect()
+}
+
+fn steps(app: &App<'_>) -> Vec<Row> {
+    let row = |(at, of): (usize, &Value)| {
+        let words = format!("{}. {}  {}", at + 1, text(of, "name"), step::worst(app, at));
+        Row { words: words.trim_end().to_owned(), id: at.to_string() }
+    };
+    app.steps().iter().enumerate().map(row).collect()
+}
+
+/// A key on a list; whether it opened a question.
+pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
+    let rows = rows(app);
+    let last = rows.len().saturating_sub(1);
+    app.selected = app.selected.min(last);
+    let id = rows.into_iter().nth(app.selected).map(|row| row.id);
+    if let Some(Typing::Setting(mut value)) = app.typing.take() {
+        match key {
+            KeyCode::Esc => {}
+            KeyCode::Enter => set(app, id.unwrap_or_default(), &value),
+            _ => {
+                type_into(&mut value, key);
+                app.typing = Some(Typing::Setting(value));
+            }
+        }
+        return false;
+    }
+    match (key, app.screen) {
+        (KeyCode::Up, _) => app.selected = app.selected.saturating_sub(1),
+        (KeyCode::Down | KeyCode::Tab, _) => app.selected = (app.selected + 1).min(last),
+        (KeyCode::PageUp, _) => app.selected = app.selected.saturating_sub(10),
+        (KeyCode::PageDown, _) => app.selected = (app.selected + 10).min(last),
+        (KeyCode::Esc, Screen::Rhythms) if !app.search.is_empty() => {
+            app.search.clear();
+            app.selected = 0;
+        }
+        (KeyCode::Esc, _) => app.go(app.below),
+        (KeyCode::Enter, Screen::Rhythms) => match id {
+            Some(rhythm) => {
+                app.ask(Request::Rhythm { rhythm }, After::Done);
+                app.message.clear();
+                app.go(app.below);
+            }
+            None => app.message = format!("No rhythm is called '{}'.", app.search),
+        },
+        (KeyCode::Enter, Screen::Controls) => app.typing = Some(Typing::Setting(String::new())),
+        (KeyCode::Char(digit @ ('0'..='9' | '-')), Screen::Controls) => {
+            app.typing = Some(Typing::Setting(digit.to_string()));
+        }
+        (KeyCode::Enter, Screen::Steps) => app.go(Screen::Step(app.selected)),
+        (key, Screen::Rhythms) => {
+            type_into(&mut app.search, key);
+            app.selected = 0;
+        }
+        (key, _) => return app.command(key),
+    }
+    false
+}
+
+fn set(app: &mut App<'_>, field: String, typed: &str) {
+    match typed.trim().replace(',', ".").parse::<f32>() {
+        Ok(value) => app.ask(Request::Set { values: [(field, value)].into() }, After::Done),
+        Err(_) => app.message = format!("'{}' is not a number", typed.trim()),
+    }
+}

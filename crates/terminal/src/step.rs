@@ -1,0 +1,172 @@
+//! A step of the plan: its items, their entry, their verdicts.
+
+use crate::app::{After, App, Screen, Typing, array, text, type_into};
+use pulsewright_bench::Request;
+use pulsewright_record::record::Entry;
+use ratatui::crossterm::event::KeyCode;
+use serde_json::Value;
+
+/// The priorities that a monitor may show, with their keys.
+const PRIORITIES: [(char, &str); 4] = [('h', "high"), ('m', "medium"), ('l', "low"), ('n', "none")];
+
+/// The items of a step.
+pub fn items<'a>(app: &'a App<'_>, step: usize) -> &'a [Value] {
+    app.steps().get(step).map_or(&[], |step| array(step, "items"))
+}
+
+/// The entry of an item, as the session judged it; null when the record is not open.
+pub fn entry(app: &App<'_>, id: &str) -> Value {
+    app.known().record.get("items").and_then(|items| items.get(id)).cloned().unwrap_or_default()
+}
+
+fn is_open(app: &App<'_>, item: &Value) -> bool {
+    matches!(text(&entry(app, text(item, "id")), "verdict"), "" | "open")
+}
+
+/// The first step from `from` on, round the end, that has an open item.
+pub fn first_open(app: &App<'_>, from: usize) -> Option<usize> {
+    let count = app.steps().len();
+    let open = |step: &usize| items(app, *step).iter().any(|item| is_open(app, item));
+    (0..count).map(|at| (from + at) % count).find(open)
+}
+
+/// The worst verdict of a step; empty when no record is open.
+pub fn worst(app: &App<'_>, step: usize) -> &'static str {
+    let verdicts: Vec<String> =
+        items(app, step).iter().map(|item| text(&entry(app, text(item, "id")), "verdict").to_owned()).collect();
+    ["fail", "open", "skipped", "pass"].into_iter().find(|word| verdicts.iter().any(|of| of == word)).unwrap_or("")
+}
+
+/// Name of an item with its step.
+pub fn name_of(app: &App<'_>, id: &str) -> String {
+    let named = app.steps().iter().find_map(|step| {
+        let item = array(step, "items").iter().find(|item| text(item, "id") == id)?;
+        Some(format!("{}, {}", text(item, "name"), text(step, "name")))
+    });
+    named.unwrap_or_else(|| id.to_owned())
+}
+
+/// Selects the first open item of the step on the screen.
+pub fn select_open(app: &mut App<'_>) {
+    let Screen::Step(at) = app.screen else { return };
+    app.selected = items(app, at).iter().position(|item| is_open(app, item)).unwrap_or(0);
+}
+
+/// An entry was taken down and judged.
+pub fn entered(app: &mut App<'_>, id: &str, found: &Value) {
+    let (verdict, why) = (text(found, "verdict"), text(found, "why"));
+    let name = name_of(app, id);
+    app.message = if why.is_empty() { format!("{name}: {verdict}") } else { format!("{name}: {verdict}: {why}") };
+    // One that was asked back stays selected. The news of the record came before this answer.
+    if verdict != "open" {
+        select_open(app);
+    }
+}
+
+/// A key on a step; whether it opened a question.
+pub fn key(app: &mut App<'_>, key: KeyCode, at: usize) -> bool {
+    let count = items(app, at).len();
+    app.selected = app.selected.min(count.saturating_sub(1));
+    let item = items(app, at).get(app.selected).cloned().unwrap_or_default();
+    if let Some(typing) = app.typing.take() {
+        return typed(app, key, typing, &item);
+    }
+    let kind = text(&item, "kind").to_owned();
+    let answer =
+        |value: &str, heard: &str| Entry { value: value.to_owned(), heard: heard.to_owned(), ..Entry::default() };
+    match (key, kind.as_str()) {
+        (KeyCode::Char(' '), "alarm" | "clear") => return sounds(app, &item, at, &kind),
+        (KeyCode::Enter, "reading" | "alarm" | "clear") => app.typing = Some(Typing::Value(String::new())),
+        (KeyCode::Char(digit @ ('0'..='9' | '-')), "reading" | "alarm" | "clear") => {
+            app.typing = Some(Typing::Value(digit.to_string()));
+        }
+        (KeyCode::Char('n'), "alarm") => enter(app, &item, answer("", "no")),
+        (KeyCode::Char('n'), "clear") => enter(app, &item, answer("", "yes")),
+        (KeyCode::Char('y'), "silence") => enter(app, &item, answer("", "no")),
+        (KeyCode::Char('n'), "silence") => enter(app, &item, answer("", "yes")),
+        (KeyCode::Char('y'), "check") => enter(app, &item, answer("yes", "")),
+        (KeyCode::Char('n'), "check") => enter(app, &item, answer("no", "")),
+        (KeyCode::Char('s'), kind) if !kind.is_empty() => app.typing = Some(Typing::Skip(String::new())),
+        (KeyCode::Char('m'), kind) if !kind.is_empty() => app.typing = Some(Typing::Remark(String::new())),
+        (KeyCode::Char('a'), _) => app.play_step(at),
+        (KeyCode::Char('o'), _) => match first_open(app, at + 1) {
+            Some(place) => app.go(Screen::Step(place)),
+            None => app.message = "No item is open.".to_owned(),
+        },
+        (KeyCode::Down | KeyCode::Tab, _) => app.selected = (app.selected + 1).min(count.saturating_sub(1)),
+        _ => return app.command(key),
+    }
+    false
+}
+
+/// The alarm of the item sounds now, or has ended now.
+fn sounds(app: &mut App<'_>, item: &Value, at: usize, kind: &str) -> bool {
+    let time = app.since_first_frame().filter(|_| app.playing() == Some(at));
+    let Some(time) = time else {
+        app.message = "This step does not play: its alarm can't be timed now. a plays it again.".to_owned();
+        return false;
+    };
+    let value = format!("{time:.1}");
+    if kind == "clear" {
+        enter(app, item, Entry { value, ..Entry::default() });
+        return false;
+    }
+    app.typing = Some(Typing::Priority(text(item, "id").to_owned(), value));
+    true
+}
+
+/// A key while something is typed.
+fn typed(app: &mut App<'_>, key: KeyCode, typing: Typing, item: &Value) -> bool {
+    if key == KeyCode::Esc {
+        return false;
+    }
+    match typing {
+        Typing::Priority(id, value) => match key {
+            KeyCode::Char(letter) if PRIORITIES.iter().any(|(of, _)| *of == letter) => {
+                let word = PRIORITIES.iter().find(|(of, _)| *of == letter).map_or("", |(_, word)| word);
+                let entry = Entry { value, priority: word.to_owned(), ..Entry::default() };
+                app.ask(Request::Enter { item: id.clone(), entry }, After::Entered(id));
+            }
+            _ => app.typing = Some(Typing::Priority(id, value)),
+        },
+        Typing::Value(value) => {
+            if let Some(value) = line(app, key, value, Typing::Value) {
+                if text(item, "kind") == "alarm" {
+                    app.typing = Some(Typing::Priority(text(item, "id").to_owned(), value));
+                    return true;
+                }
+                enter(app, item, Entry { value, ..Entry::default() });
+            }
+        }
+        Typing::Skip(reason) => {
+            if let Some(skip) = line(app, key, reason, Typing::Skip) {
+                enter(app, item, Entry { skip, ..Entry::default() });
+            }
+        }
+        Typing::Remark(remark) => {
+            if let Some(remark) = line(app, key, remark, Typing::Remark) {
+                let before = entry(app, text(item, "id"));
+                let of = |member| text(&before, member).to_owned();
+                let (value, priority, heard, skip) = (of("value"), of("priority"), of("heard"), of("skip"));
+                enter(app, item, Entry { value, priority, heard, skip, remark, ..Entry::default() });
+            }
+        }
+        Typing::Setting(_) | Typing::Leave => {}
+    }
+    false
+}
+
+/// A line of text; complete when Enter was pressed and it is not empty.
+fn line(app: &mut App<'_>, key: KeyCode, mut typed: String, typing: impl FnOnce(String) -> Typing) -> Option<String> {
+    if key == KeyCode::Enter && !typed.trim().is_empty() {
+        return Some(typed.trim().to_owned());
+    }
+    type_into(&mut typed, key);
+    app.typing = Some(typing(typed));
+    None
+}
+
+fn enter(app: &mut App<'_>, item: &Value, entry: Entry) {
+    let id = text(item, "id").to_owned();
+    app.ask(Request::Enter { item: id.clone(), entry }, After::Entered(id));
+}

@@ -1,0 +1,292 @@
+"""The session on a screen: a rhythm found by an abbreviation, held, changed, stopped; a whole plan, killed and taken up."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from console_bench import HZ, Rig, rendered
+from program import run
+from terminal_bench import DOWN, ENTER, ESC, UP, Terminal
+from test_console_plan import PLAN, judged
+
+HOLD_S = float(os.environ.get("PULSEWRIGHT_HOLD_S", "3"))
+"""The rhythm is held so long: 20 s by hand, less in every run."""
+
+
+def braille(screen: str) -> set[str]:
+    return {letter for letter in screen if 0x2800 < ord(letter) <= 0x28FF}
+
+
+def test_a_rhythm_is_found_held_changed_and_stopped(tmp_path):
+    rig = Rig(tmp_path / "rig")
+    terminal = Terminal("--play", rig.path, "--folder", "bench", folder=tmp_path)
+    try:
+        terminal.confirm()
+        assert "vf" not in terminal.words()
+        terminal.type("vf")
+        terminal.until("Playing Ventricular fibrillation")
+        terminal.until(lambda _: terminal.clock_s() >= HOLD_S)
+        terminal.until("alarm Ventricular fibrillation, high priority")
+        assert len(braille(terminal.text())) > 10, terminal.text()
+        # A rate is not for a rhythm without beats.
+        terminal.press("c")
+        terminal.until("Heart rate: this rhythm has none")
+        terminal.type("300")
+        terminal.until("has no beats, so it has no rate to set")
+        terminal.press(ESC, "p")
+        terminal.until("Rhythm: _")
+        terminal.type("asystole")
+        terminal.until("Playing Asystole")
+        terminal.until(lambda _: terminal.clock_s() >= 1)
+        terminal.press("x")
+        terminal.until("At rest")
+        code, said = terminal.leave()
+        assert code == 0, said
+        rig.thread.join(60)
+    finally:
+        terminal.kill()
+    (log,) = (tmp_path / "bench").glob("played-*.json")
+    assert rig.bytes() == rendered(log, tmp_path)
+    steps = json.loads(log.read_text("utf-8"))["steps"]
+    assert [step.get("rhythm") for step in steps[1:3]] == ["ventricular-fibrillation", "asystole"]
+    assert steps[1]["duration_s"] >= HOLD_S
+    # The samples that the rig got: fibrillation has no quiet stretch, the asystole after it no beat.
+    lead_ii = rig.frames()[:, 1]
+    ends = np.round(np.cumsum([step["duration_s"] for step in steps[:3]]) * HZ).astype(int)
+    fibrillating = lead_ii[ends[0] + HZ : ends[1]]
+    assert all(np.ptp(part) > 0.2 for part in np.array_split(fibrillating, len(fibrillating) // HZ))
+    assert np.ptp(lead_ii[ends[2] - HZ // 2 : ends[2]]) < 0.2
+    assert not lead_ii[-HZ // 10 :].any()
+
+
+def begin(terminal: Terminal, asset: str) -> None:
+    terminal.until("Asset number: _")
+    for text in [asset, "Invented monitor", "S-1", "1.0", "bench 2", "WO-9"]:
+        terminal.type(text)
+    terminal.until("> Begin the record")
+    terminal.press(ENTER)
+    terminal.until("The record is open")
+
+
+def select(terminal: Terminal, row: str, key: str = DOWN) -> None:
+    """Moves to the row that begins so."""
+    for _ in range(40):
+        before = terminal.words()
+        if f"> {row}" in before:
+            return
+        terminal.press(key)
+        terminal.until(lambda words, before=before: words != before or f"> {row}" in words)
+    raise AssertionError(f"no row '{row}'\n{terminal.text()}")
+
+
+def test_a_whole_plan_is_entered_killed_taken_up_and_signed(tmp_path):
+    plan = tmp_path / "plan.json"
+    plan.write_text(json.dumps(PLAN), "utf-8")
+    rig = Rig(tmp_path / "rig")
+    flags = (plan, "-o", tmp_path / "record.json", "--folder", "bench")
+    terminal = Terminal(*flags, "--play", rig.path, folder=tmp_path)
+    try:
+        terminal.confirm()
+        begin(terminal, "INV-0042")
+        select(terminal, "Rig, number")
+        for text in ["R-1", "2099-01-31", "M-1", "2099-01-31"]:
+            terminal.type(text)
+        select(terminal, "[ ] Kit out: ECG cable")
+        terminal.press(ENTER)
+        terminal.until("[x] Kit out: ECG cable")
+        # Nothing plays before the preparations are made.
+        select(terminal, "Play step 1: rate")
+        terminal.press(ENTER)
+        terminal.until("This is not ticked, so nothing plays: Prepare: Sound is on")
+        select(terminal, "[ ] Prepare: Sound is on", UP)
+        terminal.press(ENTER)
+        terminal.until("[x] Prepare: Sound is on")
+        select(terminal, "Play step 1: rate")
+        terminal.press(ENTER)
+        terminal.until("Step 1 of 5: rate 80")
+        terminal.until("> Heart rate")
+        terminal.type("5x")
+        terminal.until("is not a number")
+        terminal.type("95")
+        terminal.until("[fail] 95 bpm off by")
+        terminal.press("u")
+        terminal.until("Taken back: Heart rate, rate")
+        select(terminal, "Heart rate", UP)
+        terminal.type("81")
+        terminal.until("[pass] 81 bpm")
+        select(terminal, "Arterial mean")
+        terminal.type("16 kPa")
+        terminal.until(re.compile(r"\[fail\] 16 kPa").search)
+        select(terminal, "Arterial systolic")
+        terminal.press("s")
+        terminal.type("no second cable")
+        terminal.until("[skipped] no second cable")
+
+        # Keys that are pressed before a step begins answer nothing in it: the alarm of the third step.
+        terminal.press("g")
+        terminal.until("Step 2 of 5: faster")
+        terminal.press("w")
+        terminal.until("s left, waiting")
+        terminal.press("w", " ", "h")
+        terminal.until("Step 3 of 5: arrest")
+        assert "[" not in terminal.until("> Asystole (alarm)").split("> Asystole (alarm)")[1].split("apnoea")[0]
+        terminal.press(" ")
+        terminal.until("which priority does the monitor show?")
+        terminal.press("h")
+        terminal.until("too soon")
+        terminal.type("300")
+        terminal.until("which priority")
+        terminal.press("h")
+        terminal.until("the step has played for")
+        terminal.until(lambda _: terminal.clock_s() >= 2.6)
+        terminal.press(" ")
+        terminal.until("which priority")
+        terminal.press("h")
+        terminal.until(re.compile(r"\[pass\] \d\.\d s, high").search)
+        terminal.press("y")
+        terminal.until(lambda words: words.count("[pass]") == 2)
+
+        terminal.press("g")
+        terminal.until("Step 4 of 5: flutter")
+        terminal.until(lambda _: terminal.clock_s() >= 4.5)
+        terminal.press(" ")
+        terminal.until("which priority")
+        terminal.press("m")
+        terminal.until(re.compile(r"\[fail\] \d\.\d s, medium late by .* s, and medium in place of high").search)
+        terminal.kill()
+        rig.thread.join(60)
+
+        # Everything that was entered is there when the program runs again.
+        rig = Rig(tmp_path / "rig again")
+        terminal = Terminal(*flags, "--play", rig.path, folder=tmp_path)
+        terminal.confirm()
+        terminal.until("> Go on with INV-0042")
+        terminal.press(ENTER)
+        terminal.until("The record is open")
+        select(terminal, "Play step 4: flutter")
+        terminal.press(ENTER)
+        terminal.until("Step 4 of 5: flutter")
+        terminal.until(lambda words: "> Apnoea" in words or "> apnoea" in words.lower())
+        terminal.press("n")
+        terminal.until("it sounded")
+        terminal.press("g")
+        terminal.until("Step 5 of 5: again")
+        terminal.type("75")
+        terminal.until("[pass] 75 bpm")
+        terminal.press("e")
+        terminal.until("So far 4 passed, 3 failed, 1 skipped, 0 open")
+        select(terminal, "[ ] Kit back: ECG cable", UP)
+        terminal.press(ENTER)
+        terminal.until("[x] Kit back: ECG cable")
+        select(terminal, "Done by")
+        terminal.type("A. Invented")
+        select(terminal, "Stop the outputs and sign")
+        terminal.press(ENTER)
+        terminal.until("Signed:")
+        code, said = terminal.leave()
+        assert code == 1 and "failed: 4 passed, 3 failed, 1 skipped, 0 open" in said, said
+        rig.thread.join(60)
+    finally:
+        terminal.kill()
+
+    record = tmp_path / "record.json"
+    assert not (tmp_path / "record.json.draft").exists()
+    assert judged(record) == {
+        "overall": "failed", "1.heart-rate": "pass", "1.arterial-mean": "fail", "1.arterial-systolic": "skipped", "3.alarm-1": "pass",
+        "3.silent-1": "pass", "4.alarm-1": "fail", "4.silent-1": "fail", "5.heart-rate": "pass",
+    }
+    saved = json.loads(record.read_text("utf-8"))
+    assert [(of["item"], of["entry"]["value"]) for of in saved["earlier"]] == [("1.heart-rate", "95")]
+    assert saved["about"] | {"date": ""} == {
+        "asset": "INV-0042", "model": "Invented monitor", "serial": "S-1", "software": "1.0", "location": "bench 2", "work_order": "WO-9", "date": "",
+    }
+    assert saved["instruments"][:2] == [
+        {"what": "Rig", "id": "R-1", "due": "2099-01-31"}, {"what": "Meter that verified the rig", "id": "M-1", "due": "2099-01-31"},
+    ]
+    # The log beside the record has what was played since the program was started again, and renders to what the rig got.
+    log = tmp_path / saved["played"]["log"]["name"]
+    assert "sha256:" + hashlib.sha256(log.read_bytes()).hexdigest() == saved["played"]["log"]["digest"]
+    whole = max((tmp_path / "bench").glob("played-*.json"))
+    assert rig.bytes() == rendered(whole, tmp_path)
+    assert [step.get("name") for step in json.loads(log.read_text("utf-8"))["steps"][1:3]] == ["flutter", "again"]
+
+
+@pytest.mark.parametrize("line", [0, 1])
+def test_no_is_no(tmp_path, line):
+    target = tmp_path / "signal.f32"
+    terminal = Terminal("--play", target, folder=tmp_path)
+    try:
+        terminal.until("connected to no person?")
+        # Pressed twice at once: the second press answers no question that was not yet shown.
+        terminal.press(*["y"] * line)
+        terminal.until(["connected to no person?", "verified with a calibrated meter?"][line])
+        terminal.press("n")
+        code, said = terminal.end()
+        assert code == 2 and "nothing was played" in said, said
+    finally:
+        terminal.kill()
+    assert not target.exists() or target.stat().st_size == 0
+
+
+def test_what_is_refused(tmp_path):
+    terminal = Terminal("--play", "/dev/no-such-rig", folder=tmp_path)
+    code, said = terminal.end()
+    assert code == 2 and "there is no device /dev/no-such-rig" in said
+    for arguments in [(), ("--plain",)]:
+        outcome = run("session", *arguments, stdin=b"")
+        assert outcome.code == 2 and "needs a script" in outcome.stderr
+
+
+WORD = re.compile(r"[a-z]+", re.IGNORECASE)
+
+
+@pytest.mark.parametrize("columns", [60, 80, 90, 120])
+def test_words_are_whole_on_every_width(tmp_path, columns):
+    """Each word on the screen is a word of the same screen on a wide terminal, where no line is broken."""
+    plan = tmp_path / "plan.json"
+    plan.write_text(json.dumps(PLAN), "utf-8")
+    pictures = Path(os.environ.get("PULSEWRIGHT_PICTURES", str(tmp_path)))
+
+    def screens(columns: int, rows: int) -> dict[str, str]:
+        terminal = Terminal(plan, "-o", tmp_path / f"record-{columns}.json", "--folder", f"bench-{columns}", columns=columns, rows=rows, folder=tmp_path)
+        shown = {}
+        try:
+            terminal.until("connected to no person?")
+            shown["confirm"] = terminal.text()
+            terminal.confirm()
+            terminal.until("Asset number")
+            terminal.press("\x1bOP")
+            terminal.until("any key closes it")
+            shown["help"] = terminal.text()
+            terminal.press(ENTER)
+            begin(terminal, "INV-7")
+            shown["before"] = terminal.text()
+            select(terminal, "[ ] Prepare")
+            terminal.press(ENTER)
+            terminal.until("[x] Prepare")
+            terminal.press(DOWN, ENTER)
+            terminal.until("Step 1 of 5: rate 80")
+            terminal.until(lambda _: terminal.clock_s() >= 1)
+            shown["step"] = terminal.text()
+            terminal.press("p")
+            terminal.until("Rhythm: _")
+            shown["rhythms"] = terminal.text()
+            terminal.leave()
+        finally:
+            terminal.kill()
+        return shown
+
+    shown = screens(columns, 30)
+    for name, screen in shown.items():
+        (pictures / f"terminal-{columns}-{name}.txt").write_text(screen, "utf-8")
+        assert max(len(line) for line in screen.splitlines()) <= columns
+    known = {word.lower() for screen in screens(400, 80).values() for word in WORD.findall(screen)}
+    broken = {(name, word) for name, screen in shown.items() for word in WORD.findall(screen) if word.lower() not in known}
+    assert not broken
