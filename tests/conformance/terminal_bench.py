@@ -63,6 +63,11 @@ class Terminal:
         """The screen as one line: words that a line's end parts are a line apart."""
         return " ".join(self.text().split())
 
+    def selected(self) -> str:
+        """The row that is selected, from its mark on."""
+        marked = re.search(r"^> (.*(?:\n    .*)*)", self.text(), re.MULTILINE)
+        return " ".join(marked[1].split()) if marked else ""
+
     def until(self, what: str | Callable[[str], bool], most_s: float = 60.0) -> str:
         """Waits until the screen shows these words (or something holds of its words), and gives them."""
         holds = what if callable(what) else lambda words: what in words

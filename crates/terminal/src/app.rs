@@ -1,18 +1,14 @@
 //! What is on the screen, and what keys do there.
 
 use crate::feed::{Feed, Known};
-use crate::{forms, lists, step};
 use pulsewright_bench::{Bench, Request, offer};
 use pulsewright_core::time::FrameRate;
-use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+use ratatui::crossterm::event::KeyCode;
 use serde_json::Value;
 use std::collections::BTreeMap;
 use std::sync::MutexGuard;
 use std::sync::mpsc::{self, Receiver, Sender};
 use std::time::{Duration, Instant};
-
-/// How often the state of the output is asked for.
-const CLOCK: Duration = Duration::from_millis(200);
 
 /// The lines that have to be confirmed before anything plays.
 pub const SAFE: [&str; 2] =
@@ -76,16 +72,21 @@ pub enum After {
     Confirmed,
 }
 
-type Answered = (After, Result<Value, String>);
+/// An answer of the session.
+pub type Answered = (After, Result<Value, String>);
 
 /// What is on the screen.
 pub struct App<'b> {
-    bench: &'b Bench,
+    /// The session.
+    pub bench: &'b Bench,
     feed: Feed,
-    answers: Receiver<Answered>,
+    /// Answers of the session that have come.
+    pub answers: Receiver<Answered>,
     asked: Sender<Answered>,
-    next_clock: Instant,
-    over: bool,
+    /// When the state of the output is asked for next.
+    pub next_clock: Instant,
+    /// Whether the person has left.
+    pub over: bool,
     /// The plan as views get it; null without one.
     pub plan: Value,
     /// What views offer.
@@ -110,16 +111,18 @@ pub struct App<'b> {
     pub typed: BTreeMap<String, String>,
     /// The last message.
     pub message: String,
+    /// Whether the record is to be signed as soon as the outputs are at rest.
+    pub signs: bool,
     /// The line that was refused.
     pub refused: Option<&'static str>,
     /// The step that began last, and its first frame.
-    began: (Option<u64>, u64),
+    pub began: (Option<u64>, u64),
     /// How long the countdown of a rest has waited, and since when it waits.
     pub waited: Duration,
     /// Since when the countdown waits.
     pub waits_since: Option<Instant>,
     /// The step after which the next one was ordered.
-    went_on: Option<usize>,
+    pub went_on: Option<usize>,
 }
 
 impl<'b> App<'b> {
@@ -145,17 +148,13 @@ impl<'b> App<'b> {
             search: String::new(),
             typed: BTreeMap::new(),
             message: String::new(),
+            signs: false,
             refused: None,
             began: (None, 0),
             waited: Duration::ZERO,
             waits_since: None,
             went_on: None,
         }
-    }
-
-    /// Whether the person has left.
-    pub fn is_over(&self) -> bool {
-        self.over
     }
 
     /// What is known now.
@@ -173,6 +172,33 @@ impl<'b> App<'b> {
         array(&self.plan, "steps")
     }
 
+    /// The items of a step.
+    pub fn items(&self, step: usize) -> &[Value] {
+        self.steps().get(step).map_or(&[], |step| array(step, "items"))
+    }
+
+    /// The entry of an item, as the session judged it; null when the record is not open.
+    pub fn entry(&self, id: &str) -> Value {
+        self.known().record.get("items").and_then(|items| items.get(id)).cloned().unwrap_or_default()
+    }
+
+    fn is_open(&self, item: &Value) -> bool {
+        matches!(text(&self.entry(text(item, "id")), "verdict"), "" | "open")
+    }
+
+    /// The first step from `from` on, round the end, that has an open item.
+    pub fn first_open(&self, from: usize) -> Option<usize> {
+        let count = self.steps().len();
+        let open = |step: &usize| self.items(*step).iter().any(|item| self.is_open(item));
+        (0..count).map(|at| (from + at) % count).find(open)
+    }
+
+    /// Selects the first open item of the step on the screen.
+    pub fn select_open(&mut self) {
+        let Screen::Step(at) = self.screen else { return };
+        self.selected = self.items(at).iter().position(|item| self.is_open(item)).unwrap_or(0);
+    }
+
     /// Asks the session for something.
     pub fn ask(&self, request: Request, after: After) {
         let asked = self.asked.clone();
@@ -184,7 +210,7 @@ impl<'b> App<'b> {
         (self.screen, self.selected, self.typing) = (screen, 0, None);
         self.search.clear();
         if let Screen::Step(_) = screen {
-            step::select_open(self);
+            self.select_open();
         }
     }
 
@@ -197,7 +223,7 @@ impl<'b> App<'b> {
     }
 
     /// The first screen after the questions.
-    fn home(&self) -> Screen {
+    pub fn home(&self) -> Screen {
         if self.has_plan() { Screen::Before } else { Screen::Hold }
     }
 
@@ -230,7 +256,7 @@ impl<'b> App<'b> {
             Screen::After | Screen::Report => self.steps().len(),
             _ => {
                 let played = !array(&self.known().record, "played").is_empty();
-                if played { step::first_open(self, 0).unwrap_or(0) } else { 0 }
+                if played { self.first_open(0).unwrap_or(0) } else { 0 }
             }
         }
     }
@@ -242,123 +268,6 @@ impl<'b> App<'b> {
         } else {
             self.go(Screen::After);
         }
-    }
-
-    /// Looks at the clock and at what has come. Whether keys that were pressed before now are to be thrown away: a step has begun.
-    pub fn tick(&mut self) -> bool {
-        if self.next_clock <= Instant::now() {
-            self.next_clock = Instant::now() + CLOCK;
-            self.bench.tick();
-        }
-        while let Ok((after, done)) = self.answers.try_recv() {
-            match done {
-                Ok(value) => self.done(after, &value),
-                Err(why) => self.message = why,
-            }
-        }
-        let warning = self.known().warning.take();
-        if let Some(words) = warning {
-            self.message = words;
-        }
-        let now = {
-            let known = self.known();
-            (
-                known.state.get("step").and_then(Value::as_u64),
-                known.state.get("since").and_then(Value::as_u64).unwrap_or(0),
-            )
-        };
-        let begun = now != self.began;
-        if begun {
-            self.began = now;
-            (self.waited, self.waits_since, self.went_on) = (Duration::ZERO, None, None);
-            if let Some(step) = now.0 {
-                self.message.clear();
-                self.go(Screen::Step(step as usize));
-            }
-        }
-        if let Some(step) = self.playing()
-            && self.waits_since.is_none()
-            && self.went_on != Some(step)
-            && self.left_s().is_some_and(|left| left <= 0.0)
-            && step + 1 < self.steps().len()
-        {
-            self.went_on = Some(step);
-            self.play_step(step + 1);
-        }
-        begun
-    }
-
-    fn done(&mut self, after: After, value: &Value) {
-        match after {
-            After::Done => {}
-            After::Entered(id) => step::entered(self, &id, value),
-            After::Undone => {
-                let name = step::name_of(self, value.as_str().unwrap_or_default());
-                self.message = format!("Taken back: {name}. The draft keeps both.");
-            }
-            After::Begun => {
-                self.typed.clear();
-                self.selected = 0;
-                self.message = "The record is open; every entry is kept at once.".to_owned();
-            }
-            After::Signed => self.go(Screen::Report),
-            After::Step(step) => self.message = format!("Step {} was ordered.", step + 1),
-            After::Confirmed => {
-                let home = self.home();
-                self.go(home);
-                if home == Screen::Hold {
-                    self.open_list(Screen::Rhythms);
-                }
-            }
-        }
-    }
-
-    /// A key was pressed. Whether it opened a question that keys pressed before must not answer.
-    pub fn key(&mut self, key: KeyEvent) -> bool {
-        let control = key.modifiers.contains(KeyModifiers::CONTROL);
-        if control && key.code == KeyCode::Char('c') {
-            self.typing = Some(Typing::Leave);
-            return true;
-        }
-        if self.help {
-            self.help = false;
-            return false;
-        }
-        if key.code == KeyCode::F(1) {
-            self.help = true;
-            return false;
-        }
-        if control || key.modifiers.contains(KeyModifiers::ALT) {
-            return false;
-        }
-        if self.typing == Some(Typing::Leave) {
-            self.typing = None;
-            self.over = matches!(key.code, KeyCode::Char('y' | 'Y'));
-            return false;
-        }
-        match self.screen {
-            Screen::Confirm(line) => self.confirm(key.code, line),
-            Screen::Before | Screen::After => forms::key(self, key.code),
-            Screen::Step(at) => step::key(self, key.code, at),
-            Screen::Rhythms | Screen::Controls | Screen::Steps => lists::key(self, key.code),
-            Screen::Hold | Screen::Report => self.command(key.code),
-        }
-    }
-
-    fn confirm(&mut self, key: KeyCode, line: usize) -> bool {
-        match key {
-            KeyCode::Char('y' | 'Y') if line + 1 < SAFE.len() => self.screen = Screen::Confirm(line + 1),
-            KeyCode::Char('y' | 'Y') => self.ask(Request::Confirm { person: true, output: true }, After::Confirmed),
-            KeyCode::Char('n' | 'N') => {
-                self.refused = SAFE.get(line).copied();
-                self.over = true;
-            }
-            KeyCode::Char('?') => self.help = true,
-            KeyCode::Char('q') => self.typing = Some(Typing::Leave),
-            _ => self.message = "Press y when it holds, n when it does not.".to_owned(),
-        }
-        // The same key pressed twice must not answer the next question.
-        true
     }
 
     /// Keys that do the same wherever letters are commands.

@@ -2,7 +2,7 @@
 
 use crate::app::{App, SAFE, Screen, Typing, array, text};
 use crate::words::wrap;
-use crate::{forms, lists, step, strip};
+use crate::{forms, lists, strip};
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Modifier, Style};
@@ -33,7 +33,9 @@ pub fn draw(app: &App<'_>, frame: &mut Frame<'_>) {
     let head = wrap(&head(app), width);
     let shown = wrap(&expected(app), width);
     let message = wrap(&message(app), width);
-    let keys = wrap(&keys(app), width);
+    // A key stays beside its meaning.
+    let keys: Vec<String> = keys(app).split("  ").map(|key| key.replace(' ', "\u{a0}")).collect();
+    let keys = wrap(&keys.join(" | "), width);
     let height = |lines: &[String]| Constraint::Length(lines.len() as u16);
     let strips = match area.height {
         0..24 => 4,
@@ -258,10 +260,10 @@ fn step_page(app: &App<'_>, at: usize, width: usize) -> (String, Vec<PageRow>) {
     };
     rows.extend(lines("cautions", "! "));
     rows.extend(lines("prepare", "Prepare: "));
-    let items = step::items(app, at);
+    let items = app.items(at);
     let selected = app.selected.min(items.len().saturating_sub(1));
     for (place, item) in items.iter().enumerate() {
-        let entry = step::entry(app, text(item, "id"));
+        let entry = app.entry(text(item, "id"));
         let unit = text(item, "unit");
         let mut words = format!(
             "{}{}: {}",
@@ -303,7 +305,7 @@ fn typing(app: &App<'_>) -> Option<String> {
 /// An entry with its verdict.
 fn entered(entry: &Value, unit: &str) -> String {
     let verdict = text(entry, "verdict");
-    if verdict.is_empty() {
+    if verdict.is_empty() || (verdict == "open" && text(entry, "why") == "not entered") {
         return String::new();
     }
     let (value, why) = (text(entry, "value"), text(entry, "why"));
@@ -319,7 +321,7 @@ fn entered(entry: &Value, unit: &str) -> String {
     format!(
         "[{verdict}] {}{}{}{}",
         parts.join(", "),
-        if why.is_empty() || why == "not entered" { String::new() } else { format!(" {why}") },
+        if why.is_empty() { String::new() } else { format!(" {why}") },
         if remark.is_empty() { String::new() } else { format!(" (remark: {remark})") },
         if changed { " (changed; the record keeps the earlier answer)" } else { "" },
     )
@@ -344,7 +346,7 @@ fn keys(app: &App<'_>) -> String {
             "Enter next row, or does it  Space ticks  Up Down move  F1 help  Esc stop  Ctrl+C leave".to_owned()
         }
         (Screen::Step(at), None) => {
-            let items = step::items(app, at);
+            let items = app.items(at);
             let kind = items.get(app.selected.min(items.len().saturating_sub(1))).map_or("", |item| text(item, "kind"));
             let own = match kind {
                 "reading" => "0-9 value  ",

@@ -185,12 +185,21 @@ pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
         (Kind::Play, KeyCode::Enter) => play(app),
         (Kind::Sign, KeyCode::Enter) => {
             app.ask(Request::Stop, After::Done);
-            let word = |key: &str| app.typed.get(key).cloned().unwrap_or_default();
-            app.ask(Request::Sign { name: word("signer"), next_due: word("next_due") }, After::Signed);
+            app.signs = true;
         }
         (_, key) => return app.command(key),
     }
     false
+}
+
+/// Signs once the outputs are at rest: the step that played has ended then.
+pub fn sign_at_rest(app: &mut App<'_>) {
+    let resting = app.known().state.get("resting").and_then(Value::as_bool).unwrap_or(false);
+    if app.signs && resting && app.since_first_frame().is_some() {
+        app.signs = false;
+        let word = |key: &str| app.typed.get(key).cloned().unwrap_or_default();
+        app.ask(Request::Sign { name: word("signer"), next_due: word("next_due") }, After::Signed);
+    }
 }
 
 /// Plays the step that follows, when every preparation was made.

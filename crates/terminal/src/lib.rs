@@ -2,7 +2,7 @@
 //!
 //! # Map
 //! The session itself is [`pulsewright_bench`]; this is its view. `feed` keeps the latest news and frames, which come from the
-//! threads of the session; `app` holds what is on the screen and reads keys; `step` has the keys of a step of the plan, `forms`
+//! threads of the session; `app` holds what is on the screen; `keys` hands keys and answers to the screen that they are for; `step` has the keys of a step of the plan, `forms`
 //! those of the pages before and after it, `lists` those of the lists; `draw` paints; `strip` draws frames as braille dots; `words`
 //! breaks lines between words.
 //!
@@ -15,6 +15,7 @@ mod app;
 mod draw;
 mod feed;
 mod forms;
+mod keys;
 mod lists;
 mod step;
 mod strip;
@@ -81,8 +82,8 @@ pub fn run(setup: Setup, asked: impl Fn() -> bool) -> Result<Left, TerminalError
 fn show(app: &mut App<'_>, asked: impl Fn() -> bool) -> io::Result<()> {
     let mut terminal = ratatui::try_init()?;
     let shown = (|| {
-        while !app.is_over() && !asked() {
-            if app.tick() {
+        while !app.over && !asked() {
+            if keys::tick(app) {
                 discard()?;
             }
             terminal.draw(|frame| draw::draw(app, frame))?;
@@ -92,7 +93,7 @@ fn show(app: &mut App<'_>, asked: impl Fn() -> bool) -> io::Result<()> {
                 if let Event::Key(key) = event::read()?
                     && key.kind != KeyEventKind::Release
                 {
-                    let questioned = app.key(key);
+                    let questioned = keys::key(app, key);
                     terminal.draw(|frame| draw::draw(app, frame))?;
                     if questioned {
                         discard()?;

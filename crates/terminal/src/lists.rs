@@ -62,7 +62,8 @@ fn controls(app: &App<'_>) -> Vec<Row> {
         let id = text(control, "field").to_owned();
         let now = state.get("values").and_then(|values| values.get(&id)).cloned().unwrap_or_default();
         let value = now.get("value").and_then(Value::as_f64);
-        let limit = |member: &str| now.get(member).or_else(|| control.get(member)).cloned().unwrap_or_default();
+        let limit =
+            |member: &str| now.get(member).or_else(|| control.get(member)).and_then(Value::as_f64).unwrap_or_default();
         let unit = text(control, "unit");
         let words = match value {
             Some(value) => format!("{}: {value} {unit} ({} to {})", text(control, "label"), limit("min"), limit("max")),

@@ -9,31 +9,10 @@ use serde_json::Value;
 /// The priorities that a monitor may show, with their keys.
 const PRIORITIES: [(char, &str); 4] = [('h', "high"), ('m', "medium"), ('l', "low"), ('n', "none")];
 
-/// The items of a step.
-pub fn items<'a>(app: &'a App<'_>, step: usize) -> &'a [Value] {
-    app.steps().get(step).map_or(&[], |step| array(step, "items"))
-}
-
-/// The entry of an item, as the session judged it; null when the record is not open.
-pub fn entry(app: &App<'_>, id: &str) -> Value {
-    app.known().record.get("items").and_then(|items| items.get(id)).cloned().unwrap_or_default()
-}
-
-fn is_open(app: &App<'_>, item: &Value) -> bool {
-    matches!(text(&entry(app, text(item, "id")), "verdict"), "" | "open")
-}
-
-/// The first step from `from` on, round the end, that has an open item.
-pub fn first_open(app: &App<'_>, from: usize) -> Option<usize> {
-    let count = app.steps().len();
-    let open = |step: &usize| items(app, *step).iter().any(|item| is_open(app, item));
-    (0..count).map(|at| (from + at) % count).find(open)
-}
-
 /// The worst verdict of a step; empty when no record is open.
 pub fn worst(app: &App<'_>, step: usize) -> &'static str {
     let verdicts: Vec<String> =
-        items(app, step).iter().map(|item| text(&entry(app, text(item, "id")), "verdict").to_owned()).collect();
+        app.items(step).iter().map(|item| text(&app.entry(text(item, "id")), "verdict").to_owned()).collect();
     ["fail", "open", "skipped", "pass"].into_iter().find(|word| verdicts.iter().any(|of| of == word)).unwrap_or("")
 }
 
@@ -46,12 +25,6 @@ pub fn name_of(app: &App<'_>, id: &str) -> String {
     named.unwrap_or_else(|| id.to_owned())
 }
 
-/// Selects the first open item of the step on the screen.
-pub fn select_open(app: &mut App<'_>) {
-    let Screen::Step(at) = app.screen else { return };
-    app.selected = items(app, at).iter().position(|item| is_open(app, item)).unwrap_or(0);
-}
-
 /// An entry was taken down and judged.
 pub fn entered(app: &mut App<'_>, id: &str, found: &Value) {
     let (verdict, why) = (text(found, "verdict"), text(found, "why"));
@@ -59,15 +32,15 @@ pub fn entered(app: &mut App<'_>, id: &str, found: &Value) {
     app.message = if why.is_empty() { format!("{name}: {verdict}") } else { format!("{name}: {verdict}: {why}") };
     // One that was asked back stays selected. The news of the record came before this answer.
     if verdict != "open" {
-        select_open(app);
+        app.select_open();
     }
 }
 
 /// A key on a step; whether it opened a question.
 pub fn key(app: &mut App<'_>, key: KeyCode, at: usize) -> bool {
-    let count = items(app, at).len();
+    let count = app.items(at).len();
     app.selected = app.selected.min(count.saturating_sub(1));
-    let item = items(app, at).get(app.selected).cloned().unwrap_or_default();
+    let item = app.items(at).get(app.selected).cloned().unwrap_or_default();
     if let Some(typing) = app.typing.take() {
         return typed(app, key, typing, &item);
     }
@@ -89,7 +62,7 @@ pub fn key(app: &mut App<'_>, key: KeyCode, at: usize) -> bool {
         (KeyCode::Char('s'), kind) if !kind.is_empty() => app.typing = Some(Typing::Skip(String::new())),
         (KeyCode::Char('m'), kind) if !kind.is_empty() => app.typing = Some(Typing::Remark(String::new())),
         (KeyCode::Char('a'), _) => app.play_step(at),
-        (KeyCode::Char('o'), _) => match first_open(app, at + 1) {
+        (KeyCode::Char('o'), _) => match app.first_open(at + 1) {
             Some(place) => app.go(Screen::Step(place)),
             None => app.message = "No item is open.".to_owned(),
         },
@@ -145,7 +118,7 @@ fn typed(app: &mut App<'_>, key: KeyCode, typing: Typing, item: &Value) -> bool 
         }
         Typing::Remark(remark) => {
             if let Some(remark) = line(app, key, remark, Typing::Remark) {
-                let before = entry(app, text(item, "id"));
+                let before = app.entry(text(item, "id"));
                 let of = |member| text(&before, member).to_owned();
                 let (value, priority, heard, skip) = (of("value"), of("priority"), of("heard"), of("skip"));
                 enter(app, item, Entry { value, priority, heard, skip, remark, ..Entry::default() });

@@ -3,7 +3,7 @@
 use pulsewright_text::fit;
 
 /// A text in lines of at most `width` columns, broken between words; later lines keep the indent of the first. A word that is longer
-/// than a line gets lines of its own. Characters that do something instead of being seen are escaped.
+/// than a line gets lines of its own. A no-break space does not part words. Characters that do something instead of being seen are escaped.
 pub fn wrap(text: &str, width: usize) -> Vec<String> {
     let text = fit::block(text);
     text.split('\n').flat_map(|line| one(line, width.max(1))).collect()
@@ -12,7 +12,7 @@ pub fn wrap(text: &str, width: usize) -> Vec<String> {
 fn one(line: &str, width: usize) -> Vec<String> {
     let indent: String = line.chars().take_while(|letter| *letter == ' ').take(width / 2).collect();
     let mut lines = vec![indent.clone()];
-    for word in line.split_whitespace() {
+    for word in line.split(' ').filter(|word| !word.is_empty()) {
         let mut rest: Vec<char> = word.chars().collect();
         while !rest.is_empty() {
             let Some(last) = lines.last_mut() else { break };

@@ -4,7 +4,11 @@ use super::source::{Crate, shown};
 use std::collections::BTreeSet;
 
 /// Pairs of files that import each other, with the reason.
-const PAIRS: [([&str; 2], &str); 7] = [
+const PAIRS: [([&str; 2], &str); 8] = [
+    (
+        ["crates/cli/src/session.rs", "crates/cli/src/session/screen.rs"],
+        "the verb goes to the screen where there is one, and the screen ends with the verb's report",
+    ),
     (
         ["crates/files/src/atomic.rs", "crates/files/src/atomic/claim.rs"],
         "a claim returns the transaction's errors, and the transaction holds its claim",
