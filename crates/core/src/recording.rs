@@ -19,6 +19,10 @@ use crate::math;
 use crate::time::{FrameRate, Instant, Span};
 use core::fmt;
 
+/// Whether recordings are played here: not on a board without an operating system. Their arithmetic is double precision, which such a
+/// board has no unit for, and images carry none.
+pub(crate) const PLAYED: bool = cfg!(not(target_os = "none"));
+
 /// How long a pass fades into the next one.
 pub const FADE: Span = Span::millis(80);
 
@@ -71,12 +75,13 @@ impl<'a> Recording<'a> {
     /// All of a recording with so many samples a second, its leads I, II and V1 to V6 in mV; a lead that it lacks is empty.
     ///
     /// `None` without a sample, with leads of different lengths, with samples that are no numbers, or with a rate out of
-    /// [`RATES_HZ`].
+    /// [`RATES_HZ`]; and always on a board without an operating system, see [`PLAYED`].
     pub fn new(leads_mv: [&'a [f32]; INDEPENDENT_LEADS], rate_hz: f64) -> Option<Recording<'a>> {
         let samples = leads_mv.iter().map(|lead| lead.len()).max().filter(|samples| *samples > 0)?;
         let [least, most] = RATES_HZ;
         let even = leads_mv.iter().all(|lead| lead.is_empty() || lead.len() == samples);
-        if !even
+        if !PLAYED
+            || !even
             || !(least..=most).contains(&rate_hz)
             || leads_mv.iter().any(|lead| lead.iter().any(|mv| !mv.is_finite()))
         {

@@ -8,7 +8,7 @@ use crate::heart::catalogue::find;
 use crate::heart::rhythm::{Rhythm, Ventricles};
 use crate::image::bytes::Bytes;
 use crate::image::step::ImageStep;
-use crate::recording::Recording;
+use crate::recording::{PLAYED, Recording};
 use crate::settings::Settings;
 use crate::step::{
     Conflict, Entry, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, SHORTEST_RR, ScriptError, SeriesBeat, Step, TimedBeat,
@@ -179,8 +179,8 @@ impl<'a> PlayedStep<'a> {
     /// The recording that is played; an image has none.
     pub(crate) fn recording(&self) -> Option<&Recording<'a>> {
         match &self.0 {
-            Holder::Item(step) => step.recording.as_ref(),
-            Holder::Image(_) => None,
+            Holder::Item(step) if PLAYED => step.recording.as_ref(),
+            Holder::Item(_) | Holder::Image(_) => None,
         }
     }
 
