@@ -100,7 +100,7 @@ def find_qrs(leads_mv: np.ndarray, pulses_s: np.ndarray) -> tuple[np.ndarray, np
     slow = sosfiltfilt(butter(3, [0.5, 30], "band", fs=ECG_HZ, output="sos"), leads_mv, axis=0)
     speed = uniform_filter1d(np.linalg.norm(np.gradient(slow, axis=0), axis=1), ECG_HZ // 50)
     near = maximum_filter1d(strength, 3 * ECG_HZ)
-    peaks, _ = find_peaks(strength, distance=round(0.18 * ECG_HZ), height=SMALLEST_BAND_MV)
+    peaks, _ = find_peaks(strength, distance=round(0.2 * ECG_HZ), height=SMALLEST_BAND_MV)
     peaks = peaks[strength[peaks] > 0.18 * near[peaks]]
     times, wide, last, last_paced = [], [], None, False
     for peak in peaks:
