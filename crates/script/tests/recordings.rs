@@ -9,7 +9,7 @@ use std::path::Path;
 /// Record 100, and a made one of ten seconds with other channels.
 fn beside(file: &str) -> Result<Vec<u8>, String> {
     match file {
-        "made.hea" => Ok(b"made 3 200 2000\nmade.dat 16 100 16 0 0 0 0 V5\nmade.dat 16 1/mmHg 16 0 0 0 0 ABP\nmade.dat 16 100 16 0 0 0 0 lead two\n".to_vec()),
+        "made.hea" => Ok(b"made 3 200 2000\nmade.dat 16 100 16 0 0 0 0 ECG V5\nmade.dat 16 1/mmHg 16 0 0 0 0 ABP\nmade.dat 16 100 16 0 0 0 0 lead two\n".to_vec()),
         "made.dat" => Ok(vec![0; 2000 * 6]),
         "made.csv" => Ok(b"at_s,code\n1,N\n2,V\n3,N\n4.2,N\n".to_vec()),
         "cut.hea" => Ok(b"cut 1 200 9000\nmade.dat 16 100 16 0 0 0 0 V5\n".to_vec()),
@@ -54,7 +54,7 @@ fn documents_read_back_as_they_were() {
             4,
         ),
         (
-            r#"{"duration_s": 5, "recording": {"file": "made.hea", "beats": {"at_s": [0.5, 4], "codes": "AV", "length_s": 10}, "leads": {"I": "lead two", "v6": "V5"}}}"#,
+            r#"{"duration_s": 5, "recording": {"file": "made.hea", "beats": {"at_s": [0.5, 4], "codes": "AV", "length_s": 10}, "leads": {"I": "lead two", "v6": "ECG V5"}}}"#,
             2,
         ),
     ] {

@@ -171,12 +171,15 @@ impl Walk<'_> {
         let channel = |place: usize| read.channels.get(place);
         let is_potential = |place: usize| channel(place).is_some_and(|channel| channel.unit == "mV");
         let Some(entry) = named else {
-            // Channels that are called after a lead, also as modified limb leads are: MLII.
+            // Channels that are called after a lead, also as modified limb leads are (MLII), or as EDF+ has it (ECG II).
             let of = |lead: Lead| {
                 let id = Channel::Lead(lead).id();
                 let called =
                     |name: &str| name.eq_ignore_ascii_case(id) || name.eq_ignore_ascii_case(&format!("ML{id}"));
-                let place = read.channels.iter().position(|channel| called(channel.name.trim()))?;
+                let place = read.channels.iter().position(|channel| {
+                    let name = channel.name.trim();
+                    called(name.strip_prefix("ECG ").unwrap_or(name))
+                })?;
                 is_potential(place).then(|| (lead, place, read.channels.get(place).map_or("", |c| &c.name).to_owned()))
             };
             let found: Vec<_> = LEADS.into_iter().filter_map(of).collect();
