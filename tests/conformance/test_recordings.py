@@ -6,13 +6,14 @@ from __future__ import annotations
 import csv
 import json
 import shutil
+import subprocess
 
 import numpy as np
 import pytest
 import wfdb
 from detectors import DETECTORS
 from matching import BEAT_CODES
-from program import ROOT, assert_refused, run, succeed
+from program import PROGRAM, ROOT, assert_refused, run, succeed
 from scipy import signal as dsp
 from scipy.io import wavfile
 from wfdb.processing import compare_annotations
@@ -159,9 +160,13 @@ def test_a_stream_and_its_log_play_the_frames_of_the_render(folder):
     # A command within the recording: it goes on with the other setting, and the log renders to the bytes that were sent.
     hold = {"duration_s": "hold", "recording": {"file": "100.hea", "start_s": 7, "end_s": 10, "loop": "beats"}}
     script.write_text(json.dumps({"version": 1, "notes": "Invented data.", "steps": [hold]}))
-    led = ("stream", script, "--fast", "--live", "--duration", "20s", "--log", log, "--force")
-    sent = succeed(*led, *words, stdin=b"set ecg.gain=0.5\n").stdout
-    assert len(sent) == 20 * 250 * 9
+    led = ("stream", script, "--live", "--duration", "4s", "--log", log, "--force", *words)
+    with subprocess.Popen([str(PROGRAM), *map(str, led)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as live:
+        sent = live.stdout.read(250 * 9)
+        live.stdin.write(b"set ecg.gain=0.5\n")
+        live.stdin.flush()
+        sent += live.stdout.read()
+    assert live.returncode == 0 and len(sent) == 4 * 250 * 9
     steps = json.loads(log.read_text())["steps"]
     assert [step["recording"]["file"] for step in steps] == ["100.hea", "100.hea"], steps
     assert steps[1]["recording"]["passed_s"] > 0 and steps[1]["ecg"] == {"gain": 0.5}
@@ -198,7 +203,7 @@ def test_other_files_give_the_leads_of_the_record(folder, record_100, form):
     else:
         wavfile.write(path, HZ, np.round(samples * 1000).astype(np.int16))
         recording |= {"scale_mv": 0.001, "leads": {"II": "1", "V5": "2"}}
-    played, _ = render(folder, f"from_{form}", [{"duration_s": 20, "recording": recording}], "--channels", "II,V5", "--frame-rate", HZ)
+    played, _ = render(folder, f"from_{form}", [{"duration_s": 19.9, "recording": recording}], "--channels", "II,V5", "--frame-rate", HZ)
     # Steps of 10 V over 2^16, of a microvolt, and of six decimals.
     assert np.abs(played - samples[: len(played)]).max() < 0.0006
 

@@ -12,6 +12,9 @@ const TIMES: [&str; 4] = ["time_s", "t_s", "time", "s"];
 /// A row may be this share of the mean interval from its place.
 const UNEVEN: f64 = 0.5;
 
+/// A share of a rate that the rounding of times accounts for.
+const SAME_RATE: f64 = 1e-4;
+
 /// Reads a file whose numbers are `scale_mv` each.
 pub(crate) fn parse(bytes: &[u8], scale_mv: f64) -> Result<Recording, String> {
     let text = std::str::from_utf8(bytes).map_err(|error| format!("not UTF-8 text at byte {}", error.valid_up_to()))?;
@@ -45,6 +48,9 @@ pub(crate) fn parse(bytes: &[u8], scale_mv: f64) -> Result<Recording, String> {
     if !(rate_hz.is_finite() && rate_hz > 0.0) {
         return Err("times do not rise".to_owned());
     }
+    // Times are rounded in the text, so a rate this near to a whole number is one.
+    let whole = rate_hz.round();
+    let rate_hz = if (rate_hz - whole).abs() < SAME_RATE * whole { whole } else { rate_hz };
     let even = |(index, time): (usize, &f64)| ((time - first) * rate_hz - index as f64).abs() <= UNEVEN;
     if let Some(row) = times.iter().enumerate().position(|at| !even(at)) {
         return Err(format!("row {}: times are not evenly spaced", row + 1));
