@@ -216,6 +216,23 @@ def test_its_log_of_alarms_passes(bench):
     assert scored(bench, "alarms", reference, log) == []
 
 
+OF_A_DELAY = {"asystole": 1.5, "pause": 1.5, "apnoea": 1.5, "ventricular-fibrillation": 1.5, "arterial-low": 5.0, "arterial-high": 5.0}
+"""Alarms whose limit is itself a delay, so that their time is one, and how near to each other, in s, that time is reported and found:
+a QRS is wide; a pressure is read of each pulse or second, and a weak pulse may count or not."""
+
+
+def test_each_limit_is_reached_when_the_samples_reach_it(bench):
+    found = bench.monitor.alarms()
+    rows = [row for row in csv.DictReader((bench.folder / "played.alarms.csv").open()) if row["alarm"] in OF_A_DELAY]
+    off = []
+    for row in rows:
+        times = [alarm.time_s for alarm in found if alarm.kind == row["alarm"]]
+        near = min((abs(float(row["time_s"]) - time_s) for time_s in times), default=np.inf)
+        if near > OF_A_DELAY[row["alarm"]]:
+            off.append((row["alarm"], row["time_s"], near))
+    assert len(rows) >= 3 and not off, off
+
+
 def of_pressures(bench: Bench, change) -> Monitor:
     """The same monitor with an error in every pressure channel."""
     signals = bench.monitor.signals
