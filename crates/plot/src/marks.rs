@@ -94,8 +94,10 @@ pub fn intervals(recording: &Recording) -> String {
     let rr = median(beats.windows(2).map(|pair| ms(pair[0].onset, pair[1].onset)));
     let Some(rr_ms) = rr else { return String::new() };
     let pr = median(beats.iter().filter_map(|beat| Some(ms(beat.p_onset?, beat.onset))));
-    let qrs = median(beats.iter().map(|beat| ms(beat.onset, beat.end)));
-    let qt = median(beats.iter().map(|beat| ms(beat.onset, beat.t_end)));
+    // Of beats of a recording only the peaks are known.
+    let drawn = || beats.iter().filter(|beat| !beat.is_recorded());
+    let qrs = median(drawn().map(|beat| ms(beat.onset, beat.end)));
+    let qt = median(drawn().map(|beat| ms(beat.onset, beat.t_end)));
     // Fridericia.
     let qtc = qt.map(|qt_ms| qt_ms / (0.001 * rr_ms).cbrt());
     let named = [("RR", rr), ("PR", pr), ("QRS", qrs), ("QT", qt), ("QTc", qtc)];

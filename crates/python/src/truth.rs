@@ -122,15 +122,17 @@ impl Truth {
         if frame >= self.frames as f64 {
             return;
         }
+        // Of a beat of a recording only the peak is known.
+        let known = |instant| if beat.is_recorded() { Cell::Number(f64::NAN) } else { at(instant) };
         self.tables[BEATS].push([
             ("time_s", at(beat.peak)),
             ("frame", Cell::Number(frame)),
             ("code", Cell::Word(beat.code.symbol().into())),
             ("rr_s", Cell::Number(rr_s)),
             ("p_onset_s", Cell::Number(beat.p_onset.map_or(f64::NAN, Instant::as_secs_f64))),
-            ("qrs_onset_s", at(beat.onset)),
-            ("qrs_end_s", at(beat.end)),
-            ("t_end_s", at(beat.t_end)),
+            ("qrs_onset_s", known(beat.onset)),
+            ("qrs_end_s", known(beat.end)),
+            ("t_end_s", known(beat.t_end)),
         ]);
     }
 
