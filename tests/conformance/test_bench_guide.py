@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from program import PROGRAM, ROOT
+from terminal_bench import DOWN, ENTER, ESC, Terminal
 
 GUIDE = (ROOT / "docs" / "bench.md").read_text("utf-8")
 COMMANDS = [line.split("  #")[0].strip() for block in re.findall(r"```sh\n(.*?)```", GUIDE, re.DOTALL) for line in block.splitlines() if line.strip()]
@@ -79,3 +80,70 @@ def test_the_commands_of_the_guide_work(folder):
             assert (folder / "rig").stat().st_size > 0
         if command.split()[1] == "session":
             shutil.copy(folder / "this-year.json", folder / "record.json")
+
+
+def test_the_keys_of_the_guide_work(folder):
+    """The guide's session on a screen, each key that the guide names pressed once, with what the guide says that it does."""
+    section = GUIDE.split("## In the terminal instead")[1].split("## ")[0]
+    named = set(re.findall(r"`([^\s`]|Space|Esc|Enter|F1)`", section.split("Without a script")[0]))
+    assert named == {"?", "F1", "y", "n", "Enter", "g", "a", "l", "w", "Space", "h", "m", "s", "u", "p", "c", "b", "x", "Esc", "e", "q"}
+    (command,) = [line for line in COMMANDS if line.startswith("pulsewright session ")]
+    arguments = command.replace("/dev/rig", str(folder / "rig")).split()[2:]
+    terminal = Terminal(*arguments, folder=folder, columns=100, rows=44)
+    try:
+        terminal.confirm()
+        terminal.press("\x1bOP")
+        terminal.until("Help; any key closes it.")
+        terminal.press(ENTER)
+        terminal.until("Asset number: _")
+        terminal.type("AN-0042")
+        while not terminal.selected().startswith("Begin the record"):
+            before = terminal.selected()
+            terminal.press(DOWN)
+            terminal.until(lambda _, before=before: terminal.selected() != before)
+        terminal.press(ENTER)
+        terminal.until("The record is open")
+        while not terminal.selected().startswith("Play step 1"):
+            before = terminal.selected()
+            terminal.press(ENTER)
+            terminal.until(lambda _, before=before: terminal.selected() != before)
+        terminal.press(ENTER)
+        terminal.until("Playing")
+        terminal.until("Step 1 of ")
+        terminal.press("?")
+        terminal.until("Help; any key closes it.")
+        terminal.press(ENTER)
+        terminal.press("l")
+        terminal.until("Steps of the plan")
+        terminal.press(ESC)
+        # The first step is a rest.
+        terminal.until("Step 1 of ")
+        terminal.press("w")
+        terminal.until("waiting")
+        terminal.press("g")
+        terminal.until("Step 2 of ")
+        terminal.until("> Heart rate")
+        terminal.press("m")
+        terminal.type("worn cable")
+        terminal.until("remark: worn cable")
+        terminal.press("u")
+        terminal.until("Taken back")
+        terminal.until(lambda _: terminal.clock_s() >= 0.8)
+        terminal.press("a")
+        terminal.until(lambda _: terminal.clock_s() < 0.5)
+        terminal.press("c")
+        terminal.until("Settings")
+        terminal.press(ESC)
+        terminal.until("> Heart rate")
+        terminal.press("b")
+        terminal.until("does not play")
+        terminal.press("g")
+        terminal.until("Step 3 of ")
+        terminal.press("x")
+        terminal.until("At rest")
+        terminal.press("e")
+        terminal.until("After the last step")
+        code, said = terminal.leave()
+        assert code == 2 and "goes on from here" in said
+    finally:
+        terminal.kill()

@@ -305,7 +305,9 @@ fn typing(app: &App<'_>) -> Option<String> {
 /// An entry with its verdict.
 fn entered(entry: &Value, unit: &str) -> String {
     let verdict = text(entry, "verdict");
-    if verdict.is_empty() || (verdict == "open" && text(entry, "why") == "not entered") {
+    if verdict.is_empty()
+        || (verdict == "open" && text(entry, "why") == "not entered" && text(entry, "remark").is_empty())
+    {
         return String::new();
     }
     let (value, why) = (text(entry, "value"), text(entry, "why"));
@@ -321,7 +323,7 @@ fn entered(entry: &Value, unit: &str) -> String {
     format!(
         "[{verdict}] {}{}{}{}",
         parts.join(", "),
-        if why.is_empty() { String::new() } else { format!(" {why}") },
+        if why.is_empty() || why == "not entered" { String::new() } else { format!(" {why}") },
         if remark.is_empty() { String::new() } else { format!(" (remark: {remark})") },
         if changed { " (changed; the record keeps the earlier answer)" } else { "" },
     )
