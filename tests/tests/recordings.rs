@@ -188,7 +188,7 @@ fn what_can_not_be_played_is_refused() {
 #[test]
 fn no_frame_goes_beyond_the_reach() {
     // The worst samples for the interpolation half way between two of them: every weight adds up.
-    let signs = |i: usize| if i < 720 { i % 2 == 0 } else { i % 2 == 1 };
+    let signs = |i: usize| if i < 720 { i.is_multiple_of(2) } else { !i.is_multiple_of(2) };
     let worst: Vec<f32> = (0..1440).map(|i| if signs(i) { 1.0 } else { -1.0 }).collect();
     let beats = every_second(4);
     let items =
