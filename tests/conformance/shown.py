@@ -66,7 +66,7 @@ APART_S, APART = 0.15, 0.25
 """Two slopes of one QRS are nearer than this to each other: a peak that is the fastest about it is a QRS when the speed falls by this
 share in between."""
 
-AFTER_S, AFTER = 0.3, 0.4
+AFTER_S, AFTER = 0.3, 0.33
 """So soon after a QRS, a peak slower than this share of it is its T wave, or a P wave on it."""
 
 
@@ -371,8 +371,8 @@ def shown(values, sites: tuple[str, ...], frame_rate_hz: float, spans: list[tupl
     readings = []
     for span in spans:
         rate, breaths = shown_rates(beats, *span), shown_breaths(impedance, frame_rate_hz, *span)
-        if rate and breaths and abs(rate.mean[0] - breaths.mean[0]) < 0.05 * rate.mean[0]:
-            # Impedance that moves with the heart is its artefact.
+        if rate and breaths and abs(rate.mean[0] - breaths.mean[0]) < 0.05 * rate.mean[0] and rate.high[1] < 1.2 * rate.low[0]:
+            # Impedance that moves with the heart is its artefact; the deflections of a fibrillation keep no step with it.
             breaths = None
         found = {
             "heart-rate": rate,

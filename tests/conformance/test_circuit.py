@@ -292,7 +292,7 @@ def test_ten_commands_lead_from_a_clone_to_a_rig():
         done = subprocess.run(words, cwd=ROOT, capture_output=True, text=True, timeout=900)
         assert done.returncode == 0, f"{command}\n{done.stderr[-2000:]}"
         if words[0] == ".ci/firmware":
-            image = done.stdout.splitlines()[-1]
-            assert Path(image).read_bytes()[:4] == b"\x7fELF"
+            image = Path(done.stdout.splitlines()[-1]) / "thumbv7em-none-eabihf/release/pulsewright-rig"
+            assert image.read_bytes()[:4] == b"\x7fELF"
     made = {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.stat().st_size > 100}
     assert {"front-end/schematic.svg", "front-end/parts.csv", "front-end/circuit.cir", "front-end/bench.json", "bench.pwr", "ward-round.pwi", "ward-round.raw"} <= made

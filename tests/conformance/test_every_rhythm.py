@@ -44,7 +44,6 @@ NAMED = {
     ("paced-ddd", "neurokit2 default"): "pacing pulses of 2 mV raise its threshold over half of the QRS of 1 mV",
     ("ventricular-tachycardia", "neurokit2 default"): "at 175 bpm QRS and T follow each other without rest, so its mean gradient hides most QRS in lead II",
     ("paced-loop", "wfdb xqrs"): "it takes pulses of 2 mV for beats, less than half of them, and hears no QRS",
-    ("paced-vvi-competing", "wfdb xqrs"): "it learns from paced beats and pulses, and then misses most of the smaller QRS of one lead",
     ("paced-tracking", "neurokit2 default"): "pacing pulses raise its threshold over half of the QRS",
     ("paced-oversensing", "neurokit2 default"): "it searches back through the pause of 4 s and there lowers its threshold to the P waves",
     ("paced-oversensing", "sleepecg"): "it searches back through the pause of 4 s and there lowers its threshold to the P waves",

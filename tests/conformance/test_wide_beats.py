@@ -195,7 +195,8 @@ def test_adult_beats_are_as_wide_as_they_are_called(rhythm, tmp_path):
 @pytest.mark.parametrize("body", ["child", "neonate"])
 def test_smaller_bodies_keep_their_own_limits(body, tmp_path):
     wrong = {}
-    for rhythm in CATALOGUE:
+    # Those whose axis turns are faster than this reads in a smaller body.
+    for rhythm in (name for name in CATALOGUE if name not in _GROUPS["turning"]):
         kinds = measure(tmp_path, rhythm, None, body)
         if problems := check(kinds, rhythm, body):
             wrong[rhythm] = problems
