@@ -189,7 +189,7 @@ fn life_sets_what_it_moves_but_for_what_is_named() {
     check(&document, 1, BreathingRrMs, 0.0, None);
     check(&document, 2, BreathingRrMs, 250.0, None);
     // As after any rhythm, its value goes back to the body's.
-    check(&document, 3, BreathingRrMs, 56.0, None);
+    check(&document, 3, BreathingRrMs, 54.0, None);
     check(&document, 4, SlowRrMs, 44.0 * (70.0 / 130.0), None);
     check(&document, 5, SlowRrMs, 0.0, None);
     check(&document, 5, BreathingRrMs, 0.0, None);
