@@ -132,7 +132,7 @@ impl<'a> Player<'a> {
         self
     }
 
-    /// The same, with an [`Event::Lead`] for each beat and each of these leads.
+    /// The same, with an [`Event::Lead`](crate::truth::Event::Lead) for each beat and each of these leads.
     pub fn with_beats_in(mut self, leads: &[Lead]) -> Player<'a> {
         self.leads = leads.iter().fold(0, |bits, lead| bits | 1 << *lead as u16);
         self
