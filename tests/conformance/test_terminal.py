@@ -156,6 +156,7 @@ def test_a_whole_plan_is_entered_killed_taken_up_and_signed(tmp_path):
         assert "which priority" in terminal.words()
         terminal.press("h")
         terminal.until(re.compile(r"\[pass\] \d\.\d s, high").search)
+        terminal.until(lambda _: terminal.selected().startswith("Apnoea"))
         terminal.press("y")
         terminal.until(lambda words: words.count("[pass]") == 2)
 
