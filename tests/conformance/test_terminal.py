@@ -257,6 +257,19 @@ def test_what_is_refused(tmp_path):
 WORD = re.compile(r"[a-z]+", re.IGNORECASE)
 
 
+def still(terminal: Terminal) -> str:
+    """The screen once its words stay the same: a picture may be read while it is drawn."""
+    before = None
+    for _ in range(200):
+        text = terminal.text()
+        words = WORD.findall(text)
+        if words == before:
+            return text
+        before = words
+        time.sleep(0.15)
+    raise AssertionError(f"the words never stay the same:\n{text}")
+
+
 def test_words_are_whole_on_every_width(tmp_path):
     """Each word on the screen is a word of the same screen on a wide terminal, where no line is broken."""
     plan = tmp_path / "plan.json"
@@ -268,25 +281,25 @@ def test_words_are_whole_on_every_width(tmp_path):
         shown = {}
         try:
             terminal.until("connected to no person?")
-            shown["confirm"] = terminal.text()
+            shown["confirm"] = still(terminal)
             terminal.confirm()
             terminal.until("Asset number")
             terminal.press("\x1bOP")
             terminal.until("any key closes it")
-            shown["help"] = terminal.text()
+            shown["help"] = still(terminal)
             terminal.press(ENTER)
             begin(terminal, "INV-7")
-            shown["before"] = terminal.text()
+            shown["before"] = still(terminal)
             select(terminal, "[ ] Prepare")
             terminal.press(ENTER)
             terminal.until("[x] Prepare")
             terminal.press(DOWN, ENTER)
             terminal.until("Step 1 of 5: rate")
             terminal.until(lambda _: terminal.clock_s() >= 1)
-            shown["step"] = terminal.text()
+            shown["step"] = still(terminal)
             terminal.press("p")
             terminal.until("Rhythm: _")
-            shown["rhythms"] = terminal.text()
+            shown["rhythms"] = still(terminal)
             terminal.leave()
         finally:
             terminal.kill()
