@@ -107,7 +107,7 @@ uint64_t pulsewright_skip(pulsewright_player *player, uint64_t count);
  * the step that came next when the first of them began. */
 void pulsewright_next_step(pulsewright_player *player);
 
-/* Holds the present step until pulsewright_next_step; its ramps go on to their ends. */
+/* Holds the step of the next frame until pulsewright_next_step; its ramps go on to their ends. */
 void pulsewright_hold(pulsewright_player *player);
 
 #define PULSEWRIGHT_STEP_WORDS 144

@@ -137,7 +137,7 @@ pub unsafe extern "C" fn pulsewright_next_step(player: *mut PlayerMemory) {
     }
 }
 
-/// Holds the present step until [`pulsewright_next_step`].
+/// Holds the step of the next frame until [`pulsewright_next_step`].
 ///
 /// # Safety
 /// As [`crate::pulsewright_fill`] for `player`.

@@ -373,6 +373,8 @@ pub struct Timeline<'a> {
     played: [u32; MAX_NESTING],
     /// Start of the next step; [`Instant::NEVER`] once a step holds.
     start: Instant,
+    /// The next step holds, however long it is.
+    holds_next: bool,
 }
 
 impl<'a> Timeline<'a> {
@@ -382,12 +384,12 @@ impl<'a> Timeline<'a> {
 
     /// A timeline that begins at an item.
     pub(crate) fn from_item(source: Source<'a>, item: usize) -> Timeline<'a> {
-        Timeline { source, next: item, played: [0; MAX_NESTING], start: Instant::ZERO }
+        Timeline { source, next: item, played: [0; MAX_NESTING], start: Instant::ZERO, holds_next: false }
     }
 
     /// A timeline of one step at a time of one's own.
     pub(crate) fn led(step: &'a Step<'a>, item: usize, start: Instant) -> Timeline<'a> {
-        Timeline { source: Source::Led(step, item), next: item, played: [0; MAX_NESTING], start }
+        Timeline { source: Source::Led(step, item), next: item, played: [0; MAX_NESTING], start, holds_next: false }
     }
 
     /// When the next step starts, or the last one ends; [`Instant::NEVER`] while a step holds.
@@ -398,6 +400,15 @@ impl<'a> Timeline<'a> {
     /// Goes on at `at`, although the last step holds or has not ended.
     pub fn resume_at(&mut self, at: Instant) {
         self.start = at;
+    }
+
+    /// Holds the step that is played at `at`: the present one, or the next one when that has started by then.
+    pub(crate) fn hold_at(&mut self, at: Instant) {
+        if self.start <= at {
+            self.holds_next = true;
+        } else {
+            self.start = Instant::NEVER;
+        }
     }
 }
 
@@ -416,7 +427,9 @@ impl<'a> Iterator for Timeline<'a> {
             match self.source.get(item)? {
                 Entry::Step(step) => {
                     self.next = item.saturating_add(1);
-                    self.start = step.duration().map_or(Instant::NEVER, |duration| start.plus(duration));
+                    let holds = core::mem::take(&mut self.holds_next);
+                    let duration = step.duration().filter(|_| !holds);
+                    self.start = duration.map_or(Instant::NEVER, |duration| start.plus(duration));
                     return Some(Placed { item, start, step });
                 }
                 Entry::Repeat { first, times, level } => {

@@ -212,6 +212,19 @@ mod tests {
     }
 
     #[test]
+    fn orders_of_one_moment_act_one_after_the_other() {
+        let items = [step(2048, "sinus"), step(512, "ventricular-tachycardia"), step(2048, "asystole")];
+        // The rhythm holds, not the step that it ended.
+        let orders = [(256, Order::Rhythm("ventricular-tachycardia")), (256, Order::Hold), (1024, Order::Next)];
+        let as_led = [step(1024, "sinus"), step(3072, "ventricular-tachycardia"), step(8000, "asystole")];
+        assert_eq!(led(&items, &orders, 2000), scripted(&as_led, 2000));
+        // Before the first frame the first step is held.
+        let orders = [(0, Order::Hold), (1024, Order::Next)];
+        let as_led = [step(4096, "sinus"), step(512, "ventricular-tachycardia"), step(8000, "asystole")];
+        assert_eq!(led(&items, &orders, 2000), scripted(&as_led, 2000));
+    }
+
+    #[test]
     fn a_rhythm_that_the_script_does_not_have_changes_nothing() {
         let mut bytes = Vec::new();
         let items = [step(2000, "sinus")];

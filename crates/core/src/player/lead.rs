@@ -7,20 +7,17 @@ use crate::time::{Instant, Span};
 use crate::timeline::Timeline;
 
 impl<'a> Player<'a> {
-    /// Ends a step that holds (or any step) at the next frame.
+    /// Ends a step that holds (or any step) at the next frame. Called again before that frame it changes nothing.
     pub fn next_step(&mut self) {
         self.timeline.resume_at(self.clock.now());
     }
 
-    /// Holds the present step, or the first one before the first frame: it goes on until [`Player::next_step`], its ramps to their
-    /// ends.
+    /// Holds the step of the next frame: it goes on until [`Player::next_step`], its ramps to their ends.
     ///
     /// From then on the player ends only by [`Player::end_here`].
     pub fn hold(&mut self) {
         self.end = Instant::NEVER;
-        if self.step.is_some() {
-            self.timeline.resume_at(Instant::NEVER);
-        }
+        self.timeline.hold_at(self.clock.now());
     }
 
     /// What is to come after the present step, for [`Player::go_on`].
