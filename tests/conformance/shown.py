@@ -225,7 +225,8 @@ def shown_rates(times: np.ndarray, begin_s: float, from_s: float, end_s: float) 
     elif pauses.max() >= SILENCE_S - 0.05:
         # Whether a pause of 4 s shows as 0 is decided by milliseconds.
         values = [*values, np.append(values[0], 0.0)]
-    return band(values, means, len(inside) - 1, at_ends(inside))
+    # The interval that is under way when the watch begins is one of the first.
+    return band(values, means, len(inside) - 1, at_ends(times[max(int(np.searchsorted(times, from_s)) - 1, 0) :][: len(inside) + 1]))
 
 
 def at_ends(times: np.ndarray) -> Range:
