@@ -36,6 +36,10 @@ impl Lead {
         Lead::V5,
         Lead::V6,
     ];
+
+    /// The leads that frames hold, in the order of [`Frame::leads_mv`]; the other limb leads are worked out of I and II.
+    pub const INDEPENDENT: [Lead; INDEPENDENT_LEADS] =
+        [Lead::I, Lead::II, Lead::V1, Lead::V2, Lead::V3, Lead::V4, Lead::V5, Lead::V6];
 }
 
 /// Electrodes, by their AHA labels; potentials against the average of the three limbs, RL being the reference.

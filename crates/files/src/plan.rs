@@ -302,8 +302,8 @@ impl<'a> Plan<'a> {
         let mut notes = Vec::new();
         for (item, one) in self.content.script.items().iter().enumerate() {
             let Item::Step(Step { recording: Some(recording), .. }) = one else { continue };
-            let held = Lead::ALL.into_iter().filter(|lead| !limb(lead));
-            let lacks = held.zip(recording.leads_mv()).filter(|(lead, samples)| samples.is_empty() && shown(lead));
+            let held = Lead::INDEPENDENT.into_iter().zip(recording.leads_mv());
+            let lacks = held.filter(|(lead, samples)| samples.is_empty() && shown(lead));
             let lacks: Vec<&str> = lacks.map(|(lead, _)| Channel::Lead(lead).id()).collect();
             if lacks.is_empty() {
                 continue;

@@ -1,19 +1,16 @@
 //! Channels of a recording as channels of frames.
 
 use crate::recording::Recording;
-use pulsewright_core::frame::{self, Frame, INDEPENDENT_LEADS, Lead};
+use pulsewright_core::frame::{self, Frame, Lead};
 use pulsewright_core::time::FrameRate;
 
 /// Which channel of a recording is played as which of ours.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Mapping(Vec<(frame::Channel, usize)>);
 
-/// The leads that frames hold; the other limb leads are worked out of I and II.
-const HELD: [Lead; INDEPENDENT_LEADS] = [Lead::I, Lead::II, Lead::V1, Lead::V2, Lead::V3, Lead::V4, Lead::V5, Lead::V6];
-
 /// The place of a lead among those that frames hold.
 fn held(lead: Lead) -> Option<usize> {
-    HELD.iter().position(|one| *one == lead)
+    Lead::INDEPENDENT.iter().position(|one| *one == lead)
 }
 
 impl Mapping {

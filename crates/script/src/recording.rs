@@ -9,16 +9,17 @@ mod stretch;
 pub(crate) mod write;
 
 use crate::series::Series;
-use pulsewright_core::frame::{INDEPENDENT_LEADS, Lead};
+use pulsewright_core::frame::Lead;
 use pulsewright_core::recording;
 use pulsewright_core::time::Span;
 use pulsewright_text::number::counted;
 use serde_json::Value;
 use stretch::Repeats;
 
-/// The leads that frames hold; the other limb leads are worked out of I and II.
-pub(crate) const LEADS: [Lead; INDEPENDENT_LEADS] =
-    [Lead::I, Lead::II, Lead::V1, Lead::V2, Lead::V3, Lead::V4, Lead::V5, Lead::V6];
+/// Words for how a stretch begins again.
+pub(crate) fn loop_words() -> [&'static str; 3] {
+    Repeats::ALL.map(|(_, word)| word)
+}
 
 /// The recording of a step.
 #[derive(Clone, Debug)]

@@ -15,7 +15,7 @@ use crate::rhythms::schema::schema as rhythm_schema;
 use crate::rhythms::word;
 use crate::series::MOST_SERIES_BEATS;
 use pulsewright_core::body::{ADULT, BODIES};
-use pulsewright_core::frame::Channel;
+use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::script::{MAX_NESTING, MIN_STEP, SHORTEST_RR};
@@ -123,7 +123,7 @@ fn series(description: &str) -> Value {
 /// The recording of a step; which keys go together is left to [`crate::parse`].
 fn recording() -> Value {
     let time = |what: &str| json!({"type": "number", "minimum": 0, "maximum": MAX_STEP_S as u64, "description": what});
-    let leads = recording::LEADS.map(|lead| (Channel::Lead(lead).id().to_owned(), json!({"type": "string"})));
+    let leads = Lead::INDEPENDENT.map(|lead| (Channel::Lead(lead).id().to_owned(), json!({"type": "string"})));
     json!({
         "description": "An open recording whose leads the step plays in the place of drawn waves, with its annotated beats as truth.",
         "anyOf": [
@@ -147,7 +147,7 @@ fn recording() -> Value {
                     "end_s": time("Where it ends; without it, the end of the recording."),
                     "loop": {
                         "description": "Whether the stretch begins again: not, at its ends, or at rests between beats.",
-                        "enum": ["none", "ends", "beats"]
+                        "enum": recording::loop_words()
                     },
                     "passed_s": time("Time of the stretch that is over when the step begins, in logs.")
                 }

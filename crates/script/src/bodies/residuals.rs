@@ -15,12 +15,10 @@ use std::ops::RangeInclusive;
 const PARTS: [&str; 3] = ["qrs", "t", "p"];
 /// Keys of one residual.
 const KEYS: [&str; 3] = ["at_ms", "step_ms", "leads_uv"];
-/// The leads that a residual can have.
-const LEADS: [Lead; INDEPENDENT_LEADS] =
-    [Lead::I, Lead::II, Lead::V1, Lead::V2, Lead::V3, Lead::V4, Lead::V5, Lead::V6];
 
+/// Words of the leads that a residual can have.
 fn lead_words() -> [&'static str; INDEPENDENT_LEADS] {
-    LEADS.map(|lead| Channel::Lead(lead).id())
+    Lead::INDEPENDENT.map(|lead| Channel::Lead(lead).id())
 }
 
 /// Words below a key of [`PARTS`], and the place of a word in [`Residuals`].

@@ -1,13 +1,13 @@
 //! Reading the recording of a step.
 
 use super::stretch::{Repeats, stretch};
-use super::{LEADS, Named, Recording, kept};
+use super::{Named, Recording, kept, loop_words};
 use crate::limits::MAX_STEP_S;
 use crate::reader::{Entry, Kind, Node, Path};
 use crate::series::{Series, span};
 use crate::walk::Walk;
 use crate::words::{nearest, quoted, shown};
-use pulsewright_core::frame::{Channel, Lead};
+use pulsewright_core::frame::{Channel, INDEPENDENT_LEADS, Lead};
 use pulsewright_core::recording as core;
 use pulsewright_core::time::Span;
 use pulsewright_recording as open;
@@ -65,11 +65,10 @@ impl Walk<'_> {
             found.map(|number| number.and_then(span))
         };
         let [start, end, passed] = ["start_s", "end_s", "passed_s"].map(|key| seconds(self, key));
-        let words = Repeats::ALL.map(|(_, word)| word);
         let repeats = match find("loop") {
             None => Repeats::No,
             Some(entry) => {
-                let place = self.found.word(entry.value, &path.key("loop"), &words)?;
+                let place = self.found.word(entry.value, &path.key("loop"), &loop_words())?;
                 Repeats::ALL.get(place).map_or(Repeats::No, |(repeats, _)| *repeats)
             }
         };
@@ -125,8 +124,8 @@ impl Walk<'_> {
         let beats = find("beats").and_then(|entry| json::value(entry.value.raw()).ok());
         let leads = leads.into_iter().map(|(lead, _, name)| (lead, name)).collect();
         let named = Named { file, scale_mv: scale, leads, beats, start, end, repeats };
-        let series = if passed > Span::ZERO { found.series.from(passed) } else { found.series.clone() };
         let played = samples.stretch(found.from, found.series.length);
+        let series = if passed > Span::ZERO { found.series.from(passed) } else { found.series };
         Some((Recording { named, played, passed }, series))
     }
 
@@ -182,7 +181,7 @@ impl Walk<'_> {
                 })?;
                 is_potential(place).then(|| (lead, place, read.channels.get(place).map_or("", |c| &c.name).to_owned()))
             };
-            let found: Vec<_> = LEADS.into_iter().filter_map(of).collect();
+            let found: Vec<_> = Lead::INDEPENDENT.into_iter().filter_map(of).collect();
             if found.is_empty() {
                 let allowed = format!("\"leads\": {{\"II\": a channel}}; channels are {}", shown(&read.names()));
                 let what = format!("no channel of {} is called after a lead", shown(file));
@@ -197,9 +196,10 @@ impl Walk<'_> {
         let mut found: Vec<(Lead, usize, String)> = Vec::new();
         for entry in &entries {
             let path = path.key(&entry.key);
-            let lead = LEADS.into_iter().find(|lead| Channel::Lead(*lead).id().eq_ignore_ascii_case(&entry.key));
+            let lead =
+                Lead::INDEPENDENT.into_iter().find(|lead| Channel::Lead(*lead).id().eq_ignore_ascii_case(&entry.key));
             let Some(lead) = lead.filter(|lead| !found.iter().any(|(one, ..)| one == lead)) else {
-                let words = LEADS.map(|lead| Channel::Lead(lead).id());
+                let words = Lead::INDEPENDENT.map(|lead| Channel::Lead(lead).id());
                 let near = nearest(&entry.key, words).map(quoted);
                 self.unknown(entry, &path, &words, near);
                 continue;
@@ -253,8 +253,8 @@ impl Walk<'_> {
 }
 
 /// The samples of the leads in the order in which frames hold them; a lead that is not played has none.
-fn samples(read: &open::Recording, leads: &[(Lead, usize, String)]) -> [Vec<f32>; LEADS.len()] {
-    LEADS.map(|lead| {
+fn samples(read: &open::Recording, leads: &[(Lead, usize, String)]) -> [Vec<f32>; INDEPENDENT_LEADS] {
+    Lead::INDEPENDENT.map(|lead| {
         let place = leads.iter().find(|(one, ..)| *one == lead).map(|(_, place, _)| *place);
         place.and_then(|place| read.channels.get(place)).map_or(Vec::new(), |channel| channel.samples.clone())
     })
