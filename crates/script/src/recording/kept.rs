@@ -24,12 +24,13 @@ pub(super) fn recording(
     if let Some(known) = kept.1.iter().find(same) {
         return Ok(Some(*known));
     }
-    kept.0 += leads_mv.iter().map(Vec::len).sum::<usize>();
-    if kept.0 > MOST_SAMPLES {
+    let samples = kept.0 + leads_mv.iter().map(Vec::len).sum::<usize>();
+    if samples > MOST_SAMPLES {
         return Ok(None);
     }
     let leaked = borrowed.map(|lead| -> &'static [f32] { Box::leak(lead.into()) });
     let recording = Recording::new(leaked, rate_hz).ok_or(())?;
+    kept.0 = samples;
     kept.1.push(recording);
     Ok(Some(recording))
 }
