@@ -214,6 +214,22 @@ impl Part {
 }
 
 impl Step {
+    /// A step with these settings and nothing else; without a duration it holds.
+    pub fn new(duration: Option<Span>, settings: Settings) -> Step {
+        Step {
+            name: None,
+            duration,
+            settings,
+            ramps: Vec::new(),
+            beats: Vec::new(),
+            series: None,
+            recording: None,
+            expect: Expectations::default(),
+            cautions: Vec::new(),
+            prepare: Vec::new(),
+        }
+    }
+
     /// The recording or the series that it plays, in words.
     pub fn listed_words(&self) -> Option<String> {
         let series = self.series.as_ref()?;

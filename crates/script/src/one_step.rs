@@ -2,7 +2,6 @@
 
 use crate::carry::{self, Change, Value};
 use crate::document::{Document, Part, Step};
-use crate::expect::expected::Expectations;
 use crate::keys;
 use crate::limits::MAX_STEP_S;
 use crate::noise_ratio;
@@ -81,18 +80,7 @@ impl OneStep<'_> {
             }
         }
         let settings = change.apply(&carry::RESTING).map_or(carry::RESTING, |(settings, _)| settings);
-        let mut step = Step {
-            name: None,
-            duration,
-            settings,
-            ramps: Vec::new(),
-            beats: Vec::new(),
-            series: None,
-            recording: None,
-            expect: Expectations::default(),
-            cautions: Vec::new(),
-            prepare: Vec::new(),
-        };
+        let mut step = Step::new(duration, settings);
         if found.is_empty() {
             for conflict in step.item().conflicts() {
                 let path = conflict.fields().first().map_or("", |field| field.info().path);

@@ -12,7 +12,6 @@ use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_core::timeline::Timeline;
 use pulsewright_core::truth::{Event, Observer};
-use pulsewright_script::expect::Expectations;
 use pulsewright_script::{Document, Recording, Step};
 
 /// The next beat is looked for this far ahead; without one, a command takes effect at once.
@@ -356,18 +355,7 @@ pub fn as_played(document: &Document, steps: Vec<Step>) -> Document {
 
 /// A step that holds until the next command.
 fn held(name: Option<String>, settings: Settings, beats: Vec<TimedBeat>) -> Step {
-    Step {
-        name,
-        duration: None,
-        settings,
-        ramps: Vec::new(),
-        beats,
-        series: None,
-        recording: None,
-        expect: Expectations::default(),
-        cautions: Vec::new(),
-        prepare: Vec::new(),
-    }
+    Step { name, beats, ..Step::new(None, settings) }
 }
 
 /// Logs the waiting step when it starts, and passes events on.
