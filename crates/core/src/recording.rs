@@ -228,7 +228,7 @@ impl Filter {
         }
         let mut sums = [[0.0; TAPS]; INDEPENDENT_LEADS];
         let mut totals = [0.0; TAPS];
-        let turns = (((place & 0xffff_ffff) * u64::from(self.cutoff)) >> 32) as u32;
+        let turns = ((part * u64::from(self.cutoff)) >> 32) as u32;
         let part = part as f32 * (1.0 / 4_294_967_296.0);
         for first in (1 - self.half..=self.half).step_by(TAPS) {
             let weights = self.weights(first, part, turns);

@@ -54,7 +54,7 @@ impl Qrs<'_> {
     /// A lead of a heart vector at a frame clock, mV.
     fn lead_mv(&self, weights: &Weights, vector: [f32; 3], clock: u32) -> f32 {
         let mut mv = lead_of(weights.vector, vector);
-        if let Some(residuals) = self.residuals.filter(|residuals| !residuals.none()) {
+        if let Some(residuals) = self.residuals.filter(|residuals| !residuals.is_empty()) {
             for (weight, lead_mv) in weights.eight.into_iter().zip(residuals.leads_mv(clock)) {
                 mv += weight * lead_mv;
             }

@@ -4,7 +4,7 @@ use super::templates::residual::{Knot, Residual, leads_uv};
 use crate::frame::INDEPENDENT_LEADS;
 use crate::time::{Instant, PackedInstant, Span};
 
-/// Most drawn at once: P, QRS and T of a beat with the T of the beat before. One more is left out, so that none breaks off.
+/// Most drawn at once: P, QRS and T of a beat with the T of the beat before. A further one is left out, so that none breaks off.
 const CAPACITY: usize = 4;
 
 /// A residual under way.
@@ -49,7 +49,7 @@ pub(crate) struct UnderWay<'a>([Option<Curve<'a>>; CAPACITY]);
 
 impl<'a> UnderWay<'a> {
     /// Whether there are none.
-    pub(crate) fn none(&self) -> bool {
+    pub(crate) fn is_empty(&self) -> bool {
         self.0.first().is_none_or(Option::is_none)
     }
 
@@ -72,7 +72,7 @@ impl<'a> UnderWay<'a> {
 
     /// Forgets what has ended before `now`, keeping the order: sums are always formed oldest first.
     pub(crate) fn retire(&mut self, now: Instant) {
-        if self.none() {
+        if self.is_empty() {
             return;
         }
         let all = core::mem::take(&mut self.0);

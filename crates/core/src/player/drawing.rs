@@ -93,7 +93,7 @@ impl Player<'_> {
                 }
             }
             rows.put_leads(from, [x, y, z]);
-            if !self.ecg.residuals().none() {
+            if !self.ecg.residuals().is_empty() {
                 self.add_residuals(rows, from, instants, clocks, gain.settled(after).filter(|_| !breathes));
             }
             if let Some((recording, placed)) = step.and_then(|placed| Some((placed.step.recording()?, placed))) {

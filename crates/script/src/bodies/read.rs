@@ -73,7 +73,7 @@ impl Walk<'_> {
         let (mut values, mut templates) = (base.values.to_vec(), *base.templates);
         // What the base has beside waves that the document replaces is not theirs.
         let mut residuals = templates.residuals.map_or(Residuals::NONE, |residuals| *residuals);
-        let mut drop = |place: usize| residuals.0.get_mut(place).into_iter().for_each(|residual| *residual = None);
+        let mut forget = |place: usize| residuals.0.get_mut(place).into_iter().for_each(|residual| *residual = None);
         for entry in &entries {
             let path = path.key(&entry.key);
             match entry.key.as_str() {
@@ -94,14 +94,14 @@ impl Walk<'_> {
                     };
                     for (place, complex) in self.shapes(entry.value, &path, word::complexes(), of) {
                         templates.complexes.get_mut(place).into_iter().for_each(|old| *old = complex);
-                        [Residuals::qrs(place), Residuals::t(place)].into_iter().for_each(&mut drop);
+                        [Residuals::qrs(place), Residuals::t(place)].into_iter().for_each(&mut forget);
                     }
                 }
                 "p_waves" => {
                     let of = |walk: &mut Self, _, node: Node<'_>, path: &Path<'_>| walk.p_wave(node, path);
                     for (place, waves) in self.shapes(entry.value, &path, word::p_waves(), of) {
                         templates.p.get_mut(place).into_iter().for_each(|old| *old = waves);
-                        drop(Residuals::p(place));
+                        forget(Residuals::p(place));
                     }
                 }
                 "residuals" => {}
