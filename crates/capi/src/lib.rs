@@ -44,7 +44,7 @@ struct Held {
     player: Player<'static>,
     /// What the image plays after a step of the caller's.
     aside: Option<Timeline<'static>>,
-    /// [`STARTED`] again: a neighbour of the memory that runs over it from either side is noticed.
+    /// [`STARTED`] again: memory that was overwritten from either side is no player.
     ends: u64,
 }
 

@@ -149,6 +149,8 @@ pub unsafe extern "C" fn pulsewright_hold(player: *mut PlayerMemory) {
     }
 }
 
+/// Puts a step that holds, with these settings, into memory of the caller.
+///
 /// # Safety
 /// As [`pulsewright_step_resting`].
 unsafe fn put(step: *mut StepMemory, settings: Settings) -> Status {
@@ -160,6 +162,8 @@ unsafe fn put(step: *mut StepMemory, settings: Settings) -> Status {
     Status::Ok
 }
 
+/// Changes the settings of a step by a word of the caller's; a call that is refused changes nothing.
+///
 /// # Safety
 /// As [`pulsewright_step_set`].
 unsafe fn change(

@@ -1,4 +1,4 @@
-//! What AC coupling behind the converters leaves of the signals: sound cards have it, and never say so.
+//! AC coupling behind the converters, as sound cards have it, and how much of the signals it leaves.
 //!
 //! A coupling is judged as a high-pass of first order, by its answers to two test signals.
 

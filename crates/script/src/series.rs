@@ -90,8 +90,7 @@ impl Series {
         format!("series of {}", counted(self.beats.len() as u64, "beat"))
     }
 
-    /// The same list from `passed` after its start on, for a step that goes on with it. Its first pass alone differs: it is
-    /// written out in full, so the list may become twice as long.
+    /// The same list from `passed` after its start on, for a step that goes on with it: beats that are over come at its end.
     pub fn from(&self, passed: Span) -> Series {
         let passed = Span::from_ticks(passed.ticks() % self.length.ticks().max(1));
         let (before, after): (Vec<SeriesBeat>, Vec<SeriesBeat>) =

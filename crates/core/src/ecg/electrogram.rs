@@ -242,7 +242,7 @@ impl<'a> Electrogram<'a> {
             let qt_ms = beat.length.qt_ms + math::max(qrs_ms - conditions.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
-            // Where the axis turns by more than over and back, QRS and T run into each other without a level line.
+            // In a beat whose axis is turned, but not just upside down, QRS and T run into each other without a level line.
             let turns = beat.turn & (u32::MAX >> 1) != 0;
             let lower = if turns { 1.0 } else { math::min(stretch_t / FULL_T, 1.0) };
             let usual_t = size_t * lower * conditions.t_size;

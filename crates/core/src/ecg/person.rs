@@ -129,15 +129,17 @@ impl<'n> Person<'n> {
         self.turned(3, P_TURN)
     }
 
-    /// Factors on the depth of T and of P.
+    /// Factor on the depth of T.
     pub(crate) fn t_depth(self) -> f32 {
         math::max(1.0 + DEPTH * self.differs(63, 4), 0.1)
     }
 
+    /// Factor on the depth of P.
     pub(crate) fn p_depth(self) -> f32 {
         math::max(1.0 + DEPTH * self.differs(63, 5), 0.4)
     }
 
+    /// A turn, 2^-32 turns; `deviation` is its deviation, in turns, for a deviation of 1.
     fn turned(self, thing: u64, deviation: f32) -> u32 {
         if self.sd == 0.0 { 0 } else { math::phase_of(deviation * self.differs(63, thing)) }
     }

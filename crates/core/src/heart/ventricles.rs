@@ -118,7 +118,7 @@ impl Heart {
                 let turn = math::phase_of(0.5 * (self.focus_count % 4096) as f32 / math::max(beats, 1.0));
                 turn | u32::from(beats > 1.0)
             }
-            // Within a sixth of a turn to either side; half of each beat's axis is that of the beat before.
+            // Within a third of a turn to either side, most within a sixth; half of each beat's axis is that of the beat before.
             Ventricles::Focus { focus: Focus::Shifting, .. } => {
                 let chance = |beat: u64| noise.signed(Purpose::EctopicShape, beat | 1 << 63);
                 math::phase_of(0.16 * (chance(self.focus_count) + chance(self.focus_count.wrapping_add(1)))) | 1

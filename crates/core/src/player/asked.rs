@@ -76,7 +76,7 @@ fn next_listed(before: Asked, placed: &Placed<'_>, length: Span, last: Option<In
     let first = before.listed.onset == Instant::NEVER;
     let recorded = placed.step.recording().is_some();
     let onset = match last.map(|last| last.plus(APART)).filter(|earliest| first && index == 0 && onset < *earliest) {
-        // The samples have it.
+        // The samples show a recorded beat whether it is reported or not.
         Some(earliest) if recorded => earliest,
         Some(_) => return next_listed(Asked { index: 1, ..before }, placed, length, None, end),
         None => onset,

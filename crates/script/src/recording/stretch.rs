@@ -37,7 +37,7 @@ pub(super) struct Stretch {
 /// The stretch of a recording from `start` to `end` with these beats, in order of time.
 ///
 /// # Errors
-/// Without beats enough.
+/// Too few beats.
 pub(super) fn stretch(beats: &[SeriesBeat], start: Span, end: Span, repeats: Repeats) -> Result<Stretch, String> {
     let inside: Vec<usize> = (0..beats.len())
         .filter(|i| beats.get(*i).is_some_and(|beat| beat.after >= start && beat.after < end))
