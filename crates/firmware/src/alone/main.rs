@@ -50,7 +50,7 @@ fn panic(_: &PanicInfo) -> ! {
     rest_for_ever()
 }
 
-/// What no program can go on from: the interrupt that would show frames never comes again, and a watchdog resets the board.
+/// Stops for good: the interrupt that would show frames never comes again, and a watchdog resets the board.
 fn rest_for_ever() -> ! {
     cortex_m::interrupt::disable();
     loop {
