@@ -15,10 +15,11 @@ use items::{SCRIPT_ITEMS, SEED};
 use pulsewright_core::body::ADULT;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::heart::catalogue::SINUS;
-use pulsewright_core::image::{self, Image};
+use pulsewright_core::image::Image;
 use pulsewright_core::player::Player;
 use pulsewright_core::script::{Item, Script, Step};
-use pulsewright_script::{bodies, parse, rhythms};
+use pulsewright_script::{bodies, rhythms};
+use pulsewright_tests::images;
 use serde_json::{Value, json};
 use std::error::Error;
 
@@ -59,11 +60,10 @@ fn put(records: &mut Vec<u8>, name: &str, step: &Step<'_>, rhythm: &Value, body:
     let document = json!({"version": 1, "rhythms": {"copied": rhythm}, "bodies": {"copy": body}, "steps": [
         {"duration_s": seconds, "rhythm": "copied", "body": "copy"}
     ]});
-    let document = parse(document.to_string().as_bytes(), name).map_err(|problems| problems.to_string())?;
-    let items = document.items();
+    let imported = images::document(&document);
+    let items = imported.items();
     let script = Script::new(SEED, &items)?;
-    let mut bytes = Vec::new();
-    image::write(&script, |part| bytes.extend_from_slice(part))?;
+    let bytes = images::compiled(&script);
     let original = [Item::Step(*step)];
     let image = Image::new(&bytes)?;
     // The pressures are those of the original, whose rhythm has a name.

@@ -83,14 +83,7 @@ pub static SCRIPT_ITEMS: [Item<'static>; ITEMS] = {
     }
     items[i] = held(ADDED);
     i += 1;
-    items[i] = Item::Step(Step {
-        duration: Some(HELD),
-        settings: MEASURED,
-        ramps: RISING,
-        beats: &[],
-        series: None,
-        recording: None,
-    });
+    items[i] = Item::Step(Step::lasting(HELD, MEASURED).with_ramps(RISING));
     items[i + 1] = Item::Repeat { first: i as u32, times: 2, level: 0 };
     items
 };

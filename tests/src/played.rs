@@ -32,8 +32,7 @@ pub fn items(steps: &[StepLine<'_>]) -> Vec<Item<'static>> {
             for word in words.split_whitespace() {
                 settings = with_word(settings, word);
             }
-            let duration = Some(Span::from_secs(*seconds));
-            Item::Step(Step { duration, settings, ramps: &[], beats: &[], series: None, recording: None })
+            Item::Step(Step::lasting(Span::from_secs(*seconds), settings))
         })
         .collect()
 }

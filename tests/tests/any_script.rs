@@ -71,14 +71,7 @@ impl Steps {
 }
 
 fn item((settings, duration, ramps): &(Settings, Span, Vec<Ramp>)) -> Item<'_> {
-    Item::Step(Step {
-        duration: Some(*duration),
-        settings: *settings,
-        ramps,
-        beats: &[],
-        series: None,
-        recording: None,
-    })
+    Item::Step(Step::lasting(*duration, *settings).with_ramps(ramps))
 }
 
 /// Bits of every value of a frame that a channel may show.

@@ -156,14 +156,8 @@ fn the_baseline_rises_with_the_breath_by_what_is_set() {
 
 #[test]
 fn a_ramp_moves_the_noise() {
-    let step = Step {
-        duration: Some(Span::secs(40)),
-        settings: still(),
-        ramps: &[Ramp { field: Field::MuscleMv, to: 0.4, over: None }],
-        beats: &[],
-        series: None,
-        recording: None,
-    };
+    let ramps = [Ramp { field: Field::MuscleMv, to: 0.4, over: None }];
+    let step = Step::lasting(Span::secs(40), still()).with_ramps(&ramps);
     let frames = frames_of(Item::Step(step), 1000);
     assert_rms(&frames[19_000..21_000], 0.2, "half-way");
     assert_rms(&frames[38_000..], 0.39, "at the end");

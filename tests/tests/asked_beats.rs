@@ -13,14 +13,7 @@ use pulsewright_tests::played::{ms, play};
 
 /// Events of a step with these beats.
 fn events(settings: Settings, beats: &[TimedBeat]) -> Vec<Event> {
-    let items = [Item::Step(Step {
-        duration: Some(Span::secs(20)),
-        settings,
-        ramps: &[],
-        beats,
-        series: None,
-        recording: None,
-    })];
+    let items = [Item::Step(Step::lasting(Span::secs(20), settings).with_beats(beats))];
     let script = Script::new(11, &items).expect("a script");
     let mut player = Player::new(&script, FrameRate::lit(250));
     let mut events = Vec::new();

@@ -15,7 +15,7 @@ use pulsewright_core::time::{FrameRate, Instant, Span};
 const HZ: usize = 500;
 
 fn step<'a>(settings: Settings, secs: u32, ramps: &'a [Ramp]) -> Item<'a> {
-    Item::Step(Step { duration: Some(Span::secs(secs)), settings, ramps, beats: &[], series: None, recording: None })
+    Item::Step(Step::lasting(Span::secs(secs), settings).with_ramps(ramps))
 }
 
 fn forecast(items: &[Item<'_>], limits: AlarmLimits) -> Vec<Expected> {

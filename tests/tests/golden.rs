@@ -14,9 +14,10 @@ mod items;
 use demonstration::{RATE, SEQUENCE, with_pressures};
 use host::{player, programs};
 use pulsewright_core::frame::{Digest, Frame};
-use pulsewright_core::image::{self, Image};
+use pulsewright_core::image::Image;
 use pulsewright_core::player::Player;
 use pulsewright_core::script::Script;
+use pulsewright_tests::images::compiled;
 use std::collections::HashMap;
 
 fn recorded() -> Vec<&'static str> {
@@ -39,8 +40,7 @@ fn frames_are_the_recorded_ones_for_any_block() {
 #[test]
 fn an_image_plays_the_recorded_frames_too() {
     let script = Script::new(items::SEED, &items::SCRIPT_ITEMS).expect("the core takes the demonstration script");
-    let mut bytes = Vec::new();
-    image::write(&script, |part| bytes.extend_from_slice(part)).expect("a script of the catalogue's rhythms");
+    let bytes = compiled(&script);
     let image = Image::new(&bytes).expect("what was written can be read");
     assert_eq!(image.duration(), script.duration());
     let mut alone = (0..image.items()).filter_map(|item| image.alone(item));

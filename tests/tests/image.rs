@@ -137,7 +137,7 @@ impl Built {
     fn item(&self) -> Item<'_> {
         let Built { duration, settings, ramps, beats, series } = self;
         let series = series.last().map(|last| Series { beats: series, length: last.after });
-        Item::Step(Step { duration: *duration, settings: *settings, ramps, beats, series, recording: None })
+        Item::Step(Step { duration: *duration, ramps, beats, series, ..Step::hold(*settings) })
     }
 }
 

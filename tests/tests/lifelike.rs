@@ -15,14 +15,7 @@ use pulsewright_tests::played::ms;
 use pulsewright_tests::statistics::{deviation, mean};
 
 fn events(settings: Settings, seed: u64, seconds: u32) -> Vec<Event> {
-    let items = [Item::Step(Step {
-        duration: Some(Span::secs(seconds)),
-        settings,
-        ramps: &[],
-        beats: &[],
-        series: None,
-        recording: None,
-    })];
+    let items = [Item::Step(Step::lasting(Span::secs(seconds), settings))];
     let script = Script::new(seed, &items).expect("a script");
     let mut events = Vec::new();
     Player::new(&script, FrameRate::lit(250)).skip_observed(u64::MAX, &mut |event| events.push(event));
@@ -196,16 +189,7 @@ fn pr_follows_the_rate_until_it_is_named() {
 fn qt_follows_the_rate_slowly_at_resting_life_and_varies_a_little() {
     let slow = settings(0, "sinus").lit(Field::RateBpm, 60.0).lit(Field::Life, 1.0);
     let fast = slow.lit(Field::RateBpm, 110.0);
-    let step = |settings, seconds| {
-        Item::Step(Step {
-            duration: Some(Span::secs(seconds)),
-            settings,
-            ramps: &[],
-            beats: &[],
-            series: None,
-            recording: None,
-        })
-    };
+    let step = |settings, seconds| Item::Step(Step::lasting(Span::secs(seconds), settings));
     let items = [step(slow, 120), step(fast, 400)];
     let script = Script::new(2, &items).expect("a script");
     let mut found = Vec::new();

@@ -188,7 +188,7 @@ impl StepValues {
     fn item(&self) -> Item<'_> {
         let series = self.series.as_ref().map(|(beats, length)| Series { beats, length: *length });
         let StepValues { duration, settings, ramps, beats, .. } = self;
-        Item::Step(Step { duration: *duration, settings: *settings, ramps, beats, series, recording: None })
+        Item::Step(Step { duration: *duration, ramps, beats, series, ..Step::hold(*settings) })
     }
 }
 
