@@ -110,12 +110,30 @@ impl SuiteReport {
         self.failures.is_empty() && self.score.passed()
     }
 
-    /// Refuses limits on groups that the records do not have: before a detector runs for hours.
+    /// Refuses limits on groups that the records do not have. A caller checks them before a detector runs for hours.
     ///
     /// # Errors
     /// [`SuiteError::Plan`] with the words that are known.
     pub fn check_limits(records: &[&Record], limits: &Limits) -> Result<(), SuiteError> {
-        check_groups(records, limits)
+        if limits.by.is_empty() {
+            return Ok(());
+        }
+        let mut known: BTreeMap<&str, BTreeSet<String>> = BTreeMap::new();
+        for (dimension, value) in records.iter().flat_map(|record| record.dimensions()) {
+            known.entry(dimension).or_default().insert(value);
+        }
+        for by in &limits.by {
+            let wrong = |kind: &str, word: &str, all: Vec<&str>| {
+                SuiteError::Plan(format!("limits, by.{}: {}", by.dimension, unknown_of(kind, word, all)))
+            };
+            let Some(values) = known.get(by.dimension.as_str()) else {
+                return Err(wrong("dimension", &by.dimension, known.keys().copied().collect()));
+            };
+            if by.value != "*" && !values.contains(&by.value) {
+                return Err(wrong("value", &by.value, values.iter().map(String::as_str).collect()));
+            }
+        }
+        Ok(())
     }
 
     /// For people: failures, each dimension, the worst records, all of them pooled, the limits.
@@ -125,7 +143,7 @@ impl SuiteReport {
         if !self.title.is_empty() {
             let _ = writeln!(out, "{}\n", fit::line(&self.title));
         }
-        let _ = write!(out, "{}", counted(self.records as u64, "record"));
+        out += &counted(self.records as u64, "record");
         if self.left_out > 0 {
             let _ = write!(out, ", {} combinations left out because they exclude each other", self.left_out);
         }
@@ -185,13 +203,14 @@ impl SuiteReport {
         let title = if self.title.is_empty() { "Suite" } else { &self.title };
         let mut out = markdown::heading(title, self.passed());
         // Writing to a String cannot fail.
-        let _ = write!(out, "{} records", self.records);
+        out += &counted(self.records as u64, "record");
         if !self.repeats.is_empty() {
             let _ = write!(out, ", {} of them repeat the signal of an earlier one", self.repeats.len());
         }
         out += "\n\n";
         if !self.failures.is_empty() {
-            let _ = write!(out, "{} records without a readable answer\n\n", self.failures.len());
+            let count = counted(self.failures.len() as u64, "record");
+            let _ = write!(out, "{count} without a readable answer\n\n");
             let mut rows = vec![["record", "why"].map(str::to_owned).to_vec()];
             let row = |failure: &Failure| vec![failure.record.clone(), fit::message(&failure.why)];
             rows.extend(self.failures.iter().take(SHOWN).map(row));
@@ -248,29 +267,6 @@ fn score(
         },
     };
     Ok((score_record(&record.name, &reference, &test, &plan.options), failure))
-}
-
-/// Refuses limits on groups that the plan does not have.
-fn check_groups(records: &[&Record], limits: &Limits) -> Result<(), SuiteError> {
-    if limits.by.is_empty() {
-        return Ok(());
-    }
-    let mut known: BTreeMap<&str, BTreeSet<String>> = BTreeMap::new();
-    for (dimension, value) in records.iter().flat_map(|record| record.dimensions()) {
-        known.entry(dimension).or_default().insert(value);
-    }
-    for by in &limits.by {
-        let wrong = |kind: &str, word: &str, all: Vec<&str>| {
-            SuiteError::Plan(format!("limits, by.{}: {}", by.dimension, unknown_of(kind, word, all)))
-        };
-        let Some(values) = known.get(by.dimension.as_str()) else {
-            return Err(wrong("dimension", &by.dimension, known.keys().copied().collect()));
-        };
-        if by.value != "*" && !values.contains(&by.value) {
-            return Err(wrong("value", &by.value, values.iter().map(String::as_str).collect()));
-        }
-    }
-    Ok(())
 }
 
 /// A dimension, a value, the number of records that have it, and their sums.
