@@ -113,7 +113,7 @@ pub fn fit(recording: &Recording, beats: &[Beat], name: &str, extends: &str) -> 
     let average_of = |word: &str| average(recording, &all, &places(word), LEAST);
     let average = average_of(usual).ok_or(FitError::Beats { found: places(usual).len() })?;
     let found = found_in(&average, &leads).ok_or(FitError::Waves { kind: usual })?;
-    let left_over = what_is_left(&found, &average, &leads);
+    let left_over = remainder(&found, &average, &leads);
     let (shapes, residuals) = found;
     let mut kinds =
         vec![Kind { pathway: usual, used: average.used, left_out: places(usual).len() - average.used, left_over }];
@@ -132,7 +132,7 @@ pub fn fit(recording: &Recording, beats: &[Beat], name: &str, extends: &str) -> 
         let found = average_of(word).and_then(|average| Some((found_in(&average, &leads)?, average)));
         match found {
             Some((found, average)) => {
-                let left_over = what_is_left(&found, &average, &leads);
+                let left_over = remainder(&found, &average, &leads);
                 kinds.push(Kind {
                     pathway: word,
                     used: average.used,
@@ -171,15 +171,15 @@ pub fn fit(recording: &Recording, beats: &[Beat], name: &str, extends: &str) -> 
     Ok(Fit { document, kinds })
 }
 
-/// Waves of an average, and what leads have beside them.
+/// Waves of an average, and the residuals of its leads.
 fn found_in(average: &Average, leads: &[Lead]) -> Option<(Shapes, Residuals)> {
     let shapes = shapes::find(average, leads)?;
     let residuals = residual::find(average, leads, &shapes)?;
     Some((shapes, residuals))
 }
 
-/// What is left over in each lead of an average.
-fn what_is_left((shapes, residuals): &(Shapes, Residuals), average: &Average, leads: &[Lead]) -> Vec<LeftOver> {
+/// The part of each lead of an average that the body does not draw.
+fn remainder((shapes, residuals): &(Shapes, Residuals), average: &Average, leads: &[Lead]) -> Vec<LeftOver> {
     let from = [
         (&residuals.p, shapes.onset_ms - shapes.pr_ms),
         (&residuals.qrs, shapes.onset_ms),

@@ -1,7 +1,7 @@
 //! Names of leads, and their weights on the heart vector.
 
 use nalgebra::DMatrix;
-use pulsewright_core::frame::{Channel, INDEPENDENT_LEADS, Lead};
+use pulsewright_core::frame::{Channel, Frame, INDEPENDENT_LEADS, Lead};
 use pulsewright_core::internal::ecg::DOWER;
 
 /// The lead that a name of a recording stands for; letters of either case, with or without `ECG` before it and a unit behind.
@@ -26,22 +26,11 @@ pub fn id(lead: Lead) -> &'static str {
 
 /// Weights of leads I, II, V1 to V6 in a lead, by Einthoven and Goldberger.
 pub(crate) fn of_eight(lead: Lead) -> [f64; INDEPENDENT_LEADS] {
-    let alone = |place: usize| std::array::from_fn(|other| if other == place { 1.0 } else { 0.0 });
-    let limb = |one: f64, two: f64| [one, two, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0];
-    match lead {
-        Lead::I => alone(0),
-        Lead::II => alone(1),
-        Lead::III => limb(-1.0, 1.0),
-        Lead::AVR => limb(-0.5, -0.5),
-        Lead::AVL => limb(1.0, -0.5),
-        Lead::AVF => limb(-0.5, 1.0),
-        Lead::V1 => alone(2),
-        Lead::V2 => alone(3),
-        Lead::V3 => alone(4),
-        Lead::V4 => alone(5),
-        Lead::V5 => alone(6),
-        Lead::V6 => alone(7),
-    }
+    std::array::from_fn(|place| {
+        let leads_mv = std::array::from_fn(|other| if other == place { 1.0 } else { 0.0 });
+        // Without the sign that a zero may have.
+        f64::from(Frame { leads_mv, ..Frame::default() }.lead_mv(lead)) + 0.0
+    })
 }
 
 /// Weights of X, Y and Z in a lead: Dower's matrix, and Einthoven's and Goldberger's sums of it.

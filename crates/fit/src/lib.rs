@@ -15,7 +15,7 @@
 //! | `average` | beats aligned, outliers left out, the mean |
 //! | `fiducials` | QRS onset and end, tops of P and T of an average |
 //! | `waves` | the least-squares fit |
-//! | `residual` | what leads have beside the waves |
+//! | `residual` | the part of leads that the waves do not draw |
 //! | `shapes` | the waves of an average |
 //! | [`document`] | the document as text |
 //! | `correlation` | how alike two courses are |

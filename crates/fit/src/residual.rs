@@ -1,4 +1,4 @@
-//! What leads have beside the waves on the heart vector: sums of cubic B-splines that come nearest to it.
+//! Residuals: the part of each lead that the waves on the heart vector do not draw, as the nearest sum of cubic B-splines.
 //!
 //! Every number is linear, so that one least-squares problem finds all of them.
 
@@ -15,7 +15,8 @@ const QRS_STEP_MS: f64 = 3.0;
 const T_STEP_MS: f64 = 16.0;
 /// Samples to a step at least.
 const SAMPLES: f64 = 1.2;
-/// The residual of a QRS lasts so long beyond its end, that of P beyond QRS onset, and that of T begins so long before the end of the QRS, ms.
+/// The residual of P lasts so long beyond QRS onset, that of a QRS so long beyond its end; that of T begins so long before that
+/// end, ms.
 const BEYOND_MS: f64 = 16.0;
 /// The fit sees the average at no more than this rate, samples a second.
 const FITTED_HZ: f64 = 1000.0;
@@ -68,7 +69,7 @@ fn bump(steps: f64) -> f64 {
     if x < 1.0 { (4.0 - 6.0 * x * x + 3.0 * x.powi(3)) / 6.0 } else { (2.0 - x).max(0.0).powi(3) / 6.0 }
 }
 
-/// Finds what an average has beside the waves of `shapes`.
+/// Finds the residuals of an average, beside the waves of `shapes`.
 pub(crate) fn find(average: &Average, leads: &[Lead], shapes: &Shapes) -> Option<Residuals> {
     let stride = ((average.hz / FITTED_HZ).round() as usize).max(1);
     let count = average.leads.first().map_or(0, Vec::len);
