@@ -110,8 +110,7 @@ fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
     let mut values: Vec<f64> = values.collect();
     values.sort_by(f64::total_cmp);
     // Of an even number, the mean of the middle two.
-    let half = values.len() / 2;
-    let (low, high) = (values.get(half - usize::from(values.len().is_multiple_of(2) && half > 0))?, values.get(half)?);
+    let (low, high) = (values.get(values.len().saturating_sub(1) / 2)?, values.get(values.len() / 2)?);
     Some(0.5 * (low + high))
 }
 
