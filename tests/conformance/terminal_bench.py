@@ -60,7 +60,7 @@ class Terminal:
             return "\n".join(line.rstrip() for line in self.screen.display)
 
     def words(self) -> str:
-        """The screen as one line: words that a line's end parts are a line apart."""
+        """The words of the screen in one line, with a blank for each line break."""
         return " ".join(self.text().split())
 
     def selected(self) -> str:
@@ -69,7 +69,7 @@ class Terminal:
         return " ".join(marked[1].split()) if marked else ""
 
     def until(self, what: str | Callable[[str], bool], most_s: float = 60.0) -> str:
-        """Waits until the screen shows these words (or something holds of its words), and gives them."""
+        """Waits until the screen shows these words, or until its words pass a test, and returns them."""
         holds = what if callable(what) else lambda words: what in words
         end = time.monotonic() + most_s
         while not holds(words := self.words()):
@@ -83,6 +83,16 @@ class Terminal:
 
     def type(self, text: str, then: str = ENTER) -> None:
         self.press(text, then)
+
+    def select(self, row: str, key: str = DOWN) -> None:
+        """Presses a key until the row that begins so is selected."""
+        for _ in range(100):
+            before = self.selected()
+            if before.startswith(row):
+                return
+            self.press(key)
+            self.until(lambda _, before=before: self.selected() != before)
+        raise AssertionError(f"no row '{row}'\n{self.text()}")
 
     def clock_s(self) -> float:
         """Seconds since the first frame of what plays, as the screen shows them."""
