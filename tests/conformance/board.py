@@ -23,7 +23,8 @@ COUNTS_A_SECOND = 25_000_000
 SHOWN = np.dtype([("latched", "<u4"), ("at", "<u4"), ("heard_ms", "<u4"), ("words", "<i2", 13), ("marks", "<u2")])
 # Marks of the digital outputs, as docs/link.md has them.
 R_WAVE, SHOWN_PIN = 1, 16
-# The board's external memory: a script's image; the faults that a test asks of its converters; how many records there are; they.
+# The size of the board's external memory, which begins with a script's image; in it the faults that a test asks of its converters, the
+# count of records, and the records.
 MEMORY, FAULT, RECORDED, RECORDS = 1 << 24, 0x10_0000, 0x10_0010, 0x10_1000
 MACHINES = {"m4f": ("mps2-an386", "thumbv7em-none-eabihf"), "m0plus": ("mps2-an385", "thumbv6m-none-eabi")}
 

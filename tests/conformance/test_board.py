@@ -1,7 +1,7 @@
 """A board drives a rig's converters: in an emulator, with the frames of this program over a serial line.
 
-The board's converters are modelled: each latch sends its moment and the words that it shows to a second serial port. They are held
-against the codes that `render --rig` writes for the log of the stream.
+The board's converters are modelled, and a logic analyser records the words of each latch with its moment. They are held against the
+codes that `render --rig` writes for the log of the stream.
 
 `PULSEWRIGHT_BOARD_SECONDS` sets how long the stream is (12 when not set; ten minutes are 600).
 """
