@@ -16,6 +16,7 @@ from matching import BEAT_CODES
 from program import PROGRAM, ROOT, assert_refused, run, succeed
 from scipy import signal as dsp
 from scipy.io import wavfile
+from test_one_expectation import Page, stated
 from wfdb.processing import compare_annotations
 
 RECORDINGS = ROOT / "tests" / "data" / "recordings"
@@ -173,13 +174,18 @@ def test_a_stream_and_its_log_play_the_frames_of_the_render(folder):
     assert succeed("render", log, "-o", "-", "--format", "raw", *words).stdout == sent
 
 
-def test_a_plan_has_the_recording_s_reading(folder):
+def test_a_plan_has_the_recording_s_reading(folder, record_100):
     script, page = folder / "plan.json", folder / "plan.html"
     step = {"name": "Record 100", "duration_s": 60, "recording": {"file": "100.hea", "start_s": 10, "end_s": 40, "loop": "beats"}}
     script.write_text(json.dumps({"version": 1, "notes": "Invented data.", "steps": [step | {"expect": {"readings": ["heart-rate"]}}]}))
     succeed("worksheet", script, "-o", page)
     text = page.read_text()
-    assert "100.hea from" in text and "Record 100" in text
+    assert "100.hea from" in text
+    times = [at for at, _ in record_100[1] if 10 <= at < 40]
+    rate = 60 * (len(times) - 1) / (times[-1] - times[0])
+    # The averages of ten to twelve beats differ from that of the stretch by up to 1.5 bpm.
+    values = stated(Page(text).items["1.heart-rate"], "bpm")
+    assert values and all(abs(value - rate) < 2 for value in values), (values, rate)
 
 
 @pytest.mark.parametrize("form", ["edf", "csv", "wav"])
