@@ -1,6 +1,7 @@
 """What an experienced eye once found drawn on the strips, each held by a measurement of the samples with numpy and scipy.
 
-Limits that name no source are common practice, no source; figures of textbooks are from memory.
+Limits that name no source are common practice, no source, or keep the present state where the test says so; figures of textbooks are
+from memory.
 """
 
 from __future__ import annotations
@@ -313,13 +314,15 @@ def level_share(lead: np.ndarray, length_s: float = 0.06, mv: float = 0.03) -> f
 
 @pytest.mark.parametrize(("rhythm", "most"), [("torsades", 0.015), ("ventricular-tachycardia-polymorphic", 0.042)])
 def test_turning_tachycardias_leave_hardly_a_level_line(tmp_path, rhythm, most):
+    """The shares keep the present state."""
     ii = played(tmp_path, rhythm, channels=("II",), duration="30s")["II"]
     assert level_share(ii[RATE_HZ:]) < most
 
 
 @pytest.mark.parametrize(("rhythm", "most_mv_per_s"), [("idioventricular", 34), ("agonal", 22)])
 def test_slow_ventricular_beats_rise_in_one_sweep(tmp_path, rhythm, most_mv_per_s):
-    """No edge at the start and no step on the way: the slope of II up to R falls from its one top without a second rise of a third of it."""
+    """No edge at the start and no step on the way: the slope of II up to R falls from its one top without a second rise of a third of it.
+    The steepest slopes keep the present state."""
     ii = played(tmp_path, rhythm, channels=("II",), duration="30s")["II"]
     top = int(np.argmax(ii[2000:-1000])) + 2000
     onset = top - int(np.argmax(ii[top - 150 : top][::-1] < 0.02 * ii[top]))
