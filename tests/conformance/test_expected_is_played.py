@@ -319,8 +319,8 @@ def test_breaths_that_differ(tmp_path):
 def test_an_apnoea_is_known_when_its_limit_is_reached(apnoea_s, tmp_path):
     """From the end of the last breath on, as the impedance shows it; it ends with the next breath."""
     breathing = {"rate_per_min": 20, "pause_s": 28, "pause_every_s": 60}
-    plan = {**document(step(240, breathing=breathing), step(40, breathing={"pause_s": 0, "rate_per_min": 0}), seed=4)}
-    plan["alarm_limits"] = {"apnoea_s": {"value": apnoea_s, "source": "invented"}}
+    limits = {"apnoea_s": {"value": apnoea_s, "source": "invented"}}
+    plan = document(step(240, breathing=breathing), step(40, breathing={"pause_s": 0, "rate_per_min": 0}), seed=4, alarm_limits=limits)
     (tmp_path / "plan.json").write_text(json.dumps(plan), encoding="utf-8")
     succeed("render", tmp_path / "plan.json", "-o", tmp_path / "out.wav", "--bits", "float", "--channels", "respiration", "--frame-rate", 250)
     impedance = read_wav(tmp_path / "out.wav").values("respiration")
