@@ -264,4 +264,4 @@ def test_no_serious_fault_of_accessibility_and_keys_alone(chromium, console, tmp
         if page.evaluate("document.activeElement.id") == "save":
             break
         keys.press("Tab")
-    assert page.evaluate("document.activeElement.id") == "save", "the tabulator comes to saving"
+    assert page.evaluate("document.activeElement.id") == "save", "the Tab key reaches Save"

@@ -16,8 +16,8 @@ from playwright.sync_api import Page, expect
 
 from console_bench import Console, confirm, enter
 from program import run
-from test_console_plan import begin, go, instrument, item, read, sign, verdict
-from worksheet_page import chromium  # noqa: F401
+from test_console_plan import begin, go, instrument, read, sign, verdict
+from worksheet_page import chromium, item  # noqa: F401
 
 pytestmark = pytest.mark.xdist_group("browser")
 
@@ -28,7 +28,7 @@ PLAN = {
 }
 # A browser with a camera and a reader of codes, which headless ones do not have: the reader finds nothing at first, then a label.
 CAMERA = """
-  navigator.mediaDevices.getUserMedia = async () => { 
+  navigator.mediaDevices.getUserMedia = async () => {
     const canvas = document.createElement("canvas");
     const context = canvas.getContext("2d");
     let x = 0;
