@@ -110,7 +110,7 @@ def test_a_first_beat_that_is_left_out_is_reported(tmp_path):
     refused = pd.read_csv(tmp_path / "late.refused.csv", comment="#")
     assert refused[["site", "why"]].values.tolist() == [["atrial", "refractory"]]
     assert refused.time_s[0] == pytest.approx(steps[0]["duration_s"] + 0.06, abs=1e-3)
-    assert "1 beat" in succeed("check", tmp_path / "late.json").stdout.decode()
+    assert "1 beat that was asked for does not come" in succeed("check", tmp_path / "late.json").stdout.decode()
     # From the samples: no QRS between the last of sinus rhythm and the second of the list.
     lead = record.p_signal[:, 0]
     peaks, _ = find_peaks(lead, height=0.6 * first.p_signal[:, 0].max(), distance=int(0.05 * record.fs))
