@@ -7,7 +7,6 @@ beats and intervals. No feature knows which lead, record or script it comes from
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 import pywt

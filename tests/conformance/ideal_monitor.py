@@ -15,8 +15,6 @@ from scipy.ndimage import maximum_filter1d, uniform_filter1d
 from scipy.signal import butter, find_peaks, resample_poly, sosfiltfilt
 from scipy.stats import kurtosis
 
-from oscillometry import read_cuff
-
 ECG_HZ = 250
 """Frames a second of the ECG once pacing pulses are taken out."""
 SMALLEST_QRS_MV = 0.2

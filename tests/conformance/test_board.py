@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 import program
-from board import COUNTS_A_SECOND, HZ, R_WAVE, RIG, SHOWN_PIN, TOUR, Board, frames, rendered
+from board import COUNTS_A_SECOND, HZ, R_WAVE, RIG, TOUR, Board, frames, rendered
 from reading import beside
 
 SECONDS = int(os.environ.get("PULSEWRIGHT_BOARD_SECONDS", "12"))

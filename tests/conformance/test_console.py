@@ -23,7 +23,6 @@ pytestmark = pytest.mark.xdist_group("browser")
 
 LEAD_II = CHANNELS.index("II")
 ARTERIAL = CHANNELS.index("arterial")
-RESPIRATION = CHANNELS.index("respiration")
 
 
 @pytest.fixture

@@ -18,7 +18,6 @@ from reading import read_channels, read_wav
 from scripts import document, step
 
 RATE_HZ = 500
-LINED = ("arterial", "femoral", "pulmonary", "venous", "intracranial")
 PRESSURES = ("arterial,femoral,pulmonary,venous,right-atrium,right-ventricle,left-ventricle,intracranial", "left-atrium,wedge")
 LEADS = "I,II,III,aVR,aVL,aVF,V1,V2,V3,V4,V5,V6,electrode-RA,electrode-LA,electrode-LL,electrode-V1,electrode-V6"
 

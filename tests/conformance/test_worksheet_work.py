@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from io import BytesIO
-from pathlib import Path
 
 import numpy as np
 import pypdfium2
