@@ -51,10 +51,14 @@ pub fn in_order<S, E: Send>(
     take: impl FnMut(&mut S, usize) -> Result<(), E> + Send,
 ) -> Result<(), E> {
     let next = AtomicUsize::new(0);
-    // The number that is taken next, what takes it, and the error that ended the work.
-    let turn = Mutex::new((0, take, None));
+    let turn = Mutex::new(Turn { number: 0, take, error: None, over: false });
     let passed_on = Condvar::new();
     let worker = || {
+        // Who waits for the turn of a thread that has panicked would wait for ever.
+        let _ended = OnPanic(|| {
+            turn.lock().unwrap_or_else(PoisonError::into_inner).over = true;
+            passed_on.notify_all();
+        });
         let mut state = start();
         loop {
             let number = next.fetch_add(1, Ordering::Relaxed);
@@ -63,18 +67,19 @@ pub fn in_order<S, E: Send>(
             }
             let outcome = work(&mut state, number);
             let mut held = turn.lock().unwrap_or_else(PoisonError::into_inner);
-            while held.0 != number && held.2.is_none() {
+            while held.number != number && !held.over {
                 held = passed_on.wait(held).unwrap_or_else(PoisonError::into_inner);
             }
-            if held.2.is_some() {
+            if held.over {
                 break;
             }
-            held.2 = outcome.and_then(|()| (held.1)(&mut state, number)).err();
-            held.0 += 1;
-            let ended = held.2.is_some();
+            held.error = outcome.and_then(|()| (held.take)(&mut state, number)).err();
+            held.number += 1;
+            held.over = held.error.is_some();
+            let over = held.over;
             drop(held);
             passed_on.notify_all();
-            if ended {
+            if over {
                 break;
             }
         }
@@ -83,8 +88,27 @@ pub fn in_order<S, E: Send>(
         0 | 1 => worker(),
         threads => thread::scope(|scope| (0..threads).for_each(|_| _ = scope.spawn(worker))),
     }
-    let (_, _, error) = turn.into_inner().unwrap_or_else(PoisonError::into_inner);
-    error.map_or(Ok(()), Err)
+    turn.into_inner().unwrap_or_else(PoisonError::into_inner).error.map_or(Ok(()), Err)
+}
+
+/// Whose turn it is to be taken.
+struct Turn<T, E> {
+    number: usize,
+    take: T,
+    error: Option<E>,
+    /// Nothing more is taken.
+    over: bool,
+}
+
+/// Does something when its thread panics.
+struct OnPanic<F: Fn()>(F);
+
+impl<F: Fn()> Drop for OnPanic<F> {
+    fn drop(&mut self) {
+        if thread::panicking() {
+            (self.0)();
+        }
+    }
 }
 
 #[cfg(test)]
@@ -122,6 +146,13 @@ mod tests {
             assert_eq!(in_order(jobs, 100, || (), work, take), Err(9));
             assert_eq!(taken, 9);
         }
+    }
+
+    #[test]
+    #[should_panic(expected = "a scoped thread panicked")]
+    fn a_panic_leaves_nobody_waiting() {
+        let work = |_: &mut (), number| if number == 0 { panic!("of a test") } else { Ok::<(), ()>(()) };
+        let _ = in_order(3, 10, || (), work, |_, _| Ok(()));
     }
 
     #[test]
