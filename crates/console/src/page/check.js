@@ -1,6 +1,6 @@
 // The check of a plan: one screen a step, with entry and verdict. The program judges and keeps; the page shows what it says.
 
-import { by, make } from "./dom.js";
+import { by, field, make } from "./dom.js";
 import { Item } from "./item.js";
 import { PieceBack, PieceOut } from "./kit.js";
 import { Photos } from "./photos.js";
@@ -242,13 +242,12 @@ export class Check {
         input.setAttribute("list", "assets");
         input.addEventListener("input", () => this.fillIn());
       }
-      return make("label", { className: "field" }, make("span", {}, name), input);
+      return field(name, input);
     }));
     by("begin").addEventListener("submit", (event) => { event.preventDefault(); this.begin(); });
     by("instruments").append(...plan.instruments.map((what) => {
       const id = make("input", { type: "text", autocomplete: "off" });
       const due = make("input", { type: "date" });
-      const field = (name, input) => make("label", { className: "field" }, make("span", {}, name), input);
       const row = make("div", { className: "instrument" }, make("h4", {}, what), field("Number", id), field("Calibrated until", due));
       row.setAttribute("role", "group");
       row.setAttribute("aria-label", what);

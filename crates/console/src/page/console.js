@@ -1,7 +1,7 @@
 // The console's page: orders to the program, states from it. It makes no signal and no number of its own.
 
 import { Check } from "./check.js";
-import { by, kept, make } from "./dom.js";
+import { by, kept, make, theme } from "./dom.js";
 import { search } from "./rhythms.js";
 import { Strips } from "./strips.js";
 
@@ -16,20 +16,8 @@ let number = 0;
 const answers = new Map();
 let planned = [];
 
-// Theme: the person's choice, else the system's.
-const dark = matchMedia("(prefers-color-scheme: dark)");
-const setTheme = (word) => {
-  document.documentElement.dataset.theme = word;
-  by("theme").setAttribute("aria-pressed", String(word === "dark"));
-  if (strips) { strips.paper(); strips.again(); }
-};
 let strips = null;
-setTheme(kept.get("theme", dark.matches ? "dark" : "light"));
-by("theme").addEventListener("click", () => {
-  const next = document.documentElement.dataset.theme === "dark" ? "light" : "dark";
-  kept.set("theme", next);
-  setTheme(next);
-});
+theme(() => { if (strips) { strips.paper(); strips.again(); } });
 
 // Messages.
 let messageTimer = 0;

@@ -1,6 +1,6 @@
 // The form of a step: its name, rhythm, settings and expectations. Each change is made in the script itself.
 
-import { make } from "./dom.js";
+import { field, make } from "./dom.js";
 import { search } from "./rhythms.js";
 import { Written, get, line as flat, number, set } from "./script.js";
 
@@ -8,7 +8,6 @@ const HERE = ["name", "duration_s", "rhythm", "body", "expect", "cautions", "pre
 const LIMIT = [["tolerance", "Largest error", "number"], ["tolerance_percent", "Largest error, %", "number"], ["min", "Smallest", "number"], ["max", "Largest", "number"]];
 const SOURCE = ["source", "Where the limit comes from", "text"];
 
-export const field = (words, input, note = "") => make("label", { className: "field" }, make("span", {}, words), input, ...(note ? [make("small", {}, note)] : []));
 const part = (title, ...content) => {
   const section = make("div", { className: "part" }, make("h3", {}, title), ...content);
   section.setAttribute("role", "group");

@@ -1,7 +1,7 @@
 // The plan editor: a script in forms. The program checks it as `check` does and writes the file; the page makes no judgement of its own.
 
-import { by, kept, make } from "./dom.js";
-import { asWritten, field, input, lines, stepForm } from "./editor-step.js";
+import { by, field, kept, make, theme } from "./dom.js";
+import { asWritten, input, lines, stepForm } from "./editor-step.js";
 import { Written, copy, parse, print } from "./script.js";
 
 const data = await (await fetch("/editor.json")).json();
@@ -14,18 +14,7 @@ let past = []; // Texts before each change.
 let saved = ""; // The text that is in the file.
 let loaded = ""; // The text as it was opened.
 
-// Theme.
-const dark = matchMedia("(prefers-color-scheme: dark)");
-const setTheme = (word) => {
-  document.documentElement.dataset.theme = word;
-  by("theme").setAttribute("aria-pressed", String(word === "dark"));
-};
-setTheme(kept.get("theme", dark.matches ? "dark" : "light"));
-by("theme").addEventListener("click", () => {
-  const next = document.documentElement.dataset.theme === "dark" ? "light" : "dark";
-  kept.set("theme", next);
-  setTheme(next);
-});
+theme();
 
 function say(words) {
   by("message").textContent = words;

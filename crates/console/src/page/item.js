@@ -1,6 +1,6 @@
 // An item of a step: what to expect, the entry, the verdict.
 
-import { make } from "./dom.js";
+import { field, make } from "./dom.js";
 import { Photos } from "./photos.js";
 
 const PRIORITIES = ["high", "medium", "low", "none"];
@@ -20,7 +20,6 @@ export class Item {
     const unit = make("span", { className: "unit" }, of.unit);
     const expected = make("p", {}, make("b", {}, of.expect), ...[of.why, of.source].filter(Boolean).map((line) => make("small", {}, line)));
     const skip = make("button", { type: "button", onclick: () => this.skipped() }, "Skip");
-    const field = (words, input) => make("label", { className: "field" }, make("span", {}, words), input);
     this.photos = new Photos(of.id, "Add a photo", check);
     this.more = make("details", {}, make("summary", {}, "Skip, remark, photo"), make("div", { className: "row" }, field("Reason to skip", this.skip), skip, field("Remark", this.remark)), this.photos.part);
     this.enter = make("div", { className: "row" }, this.value, unit, ...this.buttons, this.verdict, this.before);

@@ -1,9 +1,7 @@
 // Kit: each piece with its number, its place and its picture; taken out before, brought back after.
 
-import { make } from "./dom.js";
+import { field, make } from "./dom.js";
 import { Photos, picture } from "./photos.js";
-
-const field = (words, input) => make("label", { className: "field" }, make("span", {}, words), input);
 
 /** A piece before the check. */
 export class PieceOut {
