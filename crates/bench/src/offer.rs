@@ -1,23 +1,14 @@
 //! What a view offers: the rhythms with their words, the controls, the channels.
 
-use crate::{controls, tee};
+use crate::controls;
 use pulsewright_core::body::BODIES;
-use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::EctopicSite;
-use pulsewright_core::time::FrameRate;
 use pulsewright_script::{catalogue_text, rhythm_words};
 use serde_json::{Value, json};
 
-/// Channels of the frames that a view gets, in this order.
-pub fn channels() -> impl Iterator<Item = Channel> + Clone {
-    tee::channels()
-}
-
-/// A view gets every which frame.
-pub fn every(rate: FrameRate) -> u32 {
-    tee::every(rate)
-}
+pub use crate::controls::plain;
+pub use crate::tee::{channels, every};
 
 /// Everything that a view offers, as JSON: rhythms by group, controls, channels with their units, bodies, sites of premature beats.
 pub fn all() -> Value {

@@ -21,7 +21,7 @@ pub fn channels() -> impl Iterator<Item = Channel> + Clone {
     Channel::ALL.iter().copied().filter(shown)
 }
 
-/// Views get every which frame.
+/// Views get one frame of so many.
 pub fn every(rate: FrameRate) -> u32 {
     rate.as_hz().div_ceil(SHOWN_HZ)
 }
@@ -29,8 +29,6 @@ pub fn every(rate: FrameRate) -> u32 {
 /// A block that was made.
 #[derive(Debug, Default)]
 pub struct Made {
-    /// Index of its first frame.
-    pub first: u64,
     /// How many frames.
     pub frames: u64,
     /// Samples of [`channels`] of the frames that views get.
@@ -40,12 +38,12 @@ pub struct Made {
 }
 
 impl Made {
-    /// What views get of a block.
+    /// What views get of a block whose first frame has the index `first`.
     pub fn new(first: u64, frames: &[Frame], marks: Vec<Value>, rate: FrameRate) -> Made {
         let every = u64::from(every(rate));
         let shown = frames.iter().zip(first..).filter(|(_, index)| index % every == 0);
         let samples = shown.flat_map(|(frame, _)| channels().map(|channel| frame.sample(channel))).collect();
-        Made { first, frames: frames.len() as u64, samples, marks }
+        Made { frames: frames.len() as u64, samples, marks }
     }
 }
 
@@ -80,7 +78,6 @@ impl Tee {
 
     fn send(&mut self) {
         let gathered = std::mem::take(&mut self.gathered);
-        self.gathered.first = gathered.first + gathered.frames;
         self.shared.frames(self.shown_from, &gathered.samples);
         self.shown_from += (gathered.samples.len() / channels().count()) as u64;
         if !gathered.marks.is_empty() {

@@ -1,6 +1,6 @@
 //! The plan editor's part of the server: what its page is made from, the check of a text, and its file.
 
-use pulsewright_bench::offer;
+use pulsewright_bench::offer::{self, plain};
 use pulsewright_core::expect::AlarmKind;
 use pulsewright_core::settings::{Field, FieldKind};
 use pulsewright_files::atomic;
@@ -130,11 +130,6 @@ impl Editor {
         atomic::write_whole(&path, text.as_bytes(), there.is_some()).map_err(|error| error.to_string())?;
         Ok(json!({"path": path.display().to_string(), "digest": seal::digest(text.as_bytes())}))
     }
-}
-
-/// A number as short as its `f32` prints.
-fn plain(value: f32) -> Value {
-    value.to_string().parse::<f64>().map_or(Value::Null, Value::from)
 }
 
 #[cfg(test)]
