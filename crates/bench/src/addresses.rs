@@ -1,12 +1,12 @@
 //! The address book: the equipment that is checked and the instruments, kept in the folder.
 
 use crate::error::BenchError;
-use crate::kept;
-use pulsewright_files::atomic::{Claim, FileError};
+use crate::kept::Kept;
+use pulsewright_files::atomic::FileError;
 use pulsewright_record::record::Instrument;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Name of its file.
 const FILE: &str = "addresses.json";
@@ -62,12 +62,7 @@ pub struct Asset {
 }
 
 /// The address book with its file.
-pub struct Addresses {
-    path: PathBuf,
-    claim: Claim,
-    /// What it holds.
-    pub entries: Entries,
-}
+pub struct Addresses(Kept<Entries>);
 
 impl Addresses {
     /// The address book of a folder, empty where there is none.
@@ -75,15 +70,17 @@ impl Addresses {
     /// # Errors
     /// When it can't be read: it is never written over then. When another session works in the folder.
     pub fn open(folder: &Path) -> Result<Addresses, BenchError> {
-        let path = folder.join(FILE);
-        let claim = Claim::new(&path)?;
-        let entries = kept::read(&path, "the address book")?;
-        Ok(Addresses { path, claim, entries })
+        Kept::open(folder, FILE, "the address book").map(Addresses)
+    }
+
+    /// What it holds.
+    pub fn entries(&self) -> &Entries {
+        &self.0.value
     }
 
     /// A piece of equipment by its number.
     pub fn asset(&self, number: &str) -> Option<&Asset> {
-        self.entries.assets.iter().find(|asset| asset.asset == number)
+        self.entries().assets.iter().find(|asset| asset.asset == number)
     }
 
     /// Keeps a piece of equipment, in the place of one with the same number.
@@ -91,11 +88,12 @@ impl Addresses {
     /// # Errors
     /// When the file can't be written.
     pub fn keep_asset(&mut self, asset: Asset) -> Result<(), FileError> {
-        match self.entries.assets.iter_mut().find(|other| other.asset == asset.asset) {
+        let assets = &mut self.0.value.assets;
+        match assets.iter_mut().find(|other| other.asset == asset.asset) {
             Some(other) => *other = asset,
-            None => self.entries.assets.push(asset),
+            None => assets.push(asset),
         }
-        self.keep()
+        self.0.keep()
     }
 
     /// Keeps an instrument, in the place of one of the same kind.
@@ -103,11 +101,12 @@ impl Addresses {
     /// # Errors
     /// When the file can't be written.
     pub fn keep_instrument(&mut self, instrument: Instrument) -> Result<(), FileError> {
-        match self.entries.instruments.iter_mut().find(|other| other.what == instrument.what) {
+        let instruments = &mut self.0.value.instruments;
+        match instruments.iter_mut().find(|other| other.what == instrument.what) {
             Some(other) => *other = instrument,
-            None => self.entries.instruments.push(instrument),
+            None => instruments.push(instrument),
         }
-        self.keep()
+        self.0.keep()
     }
 
     /// Changes the piece of kit of a line, and keeps it.
@@ -115,21 +114,16 @@ impl Addresses {
     /// # Errors
     /// When the file can't be written.
     pub fn keep_piece(&mut self, line: &str, change: impl FnOnce(&mut Piece)) -> Result<(), FileError> {
-        match self.entries.kit.iter_mut().find(|piece| piece.line == line) {
+        let kit = &mut self.0.value.kit;
+        match kit.iter_mut().find(|piece| piece.line == line) {
             Some(piece) => change(piece),
             None => {
                 let mut piece = Piece { line: line.to_owned(), ..Piece::default() };
                 change(&mut piece);
-                self.entries.kit.push(piece);
+                kit.push(piece);
             }
         }
-        self.keep()
-    }
-
-    fn keep(&self) -> Result<(), FileError> {
-        let text = serde_json::to_string_pretty(&self.entries).unwrap_or_default() + "\n";
-        self.claim.write_whole(&self.path, text.as_bytes())?;
-        self.claim.sync_names()
+        self.0.keep()
     }
 }
 
@@ -164,7 +158,7 @@ mod tests {
         }
         drop(book);
         let book = Addresses::open(folder.path()).expect("an address book");
-        assert_eq!(book.entries.assets, [asset("INV-1", "three"), asset("INV-2", "two")]);
+        assert_eq!(book.entries().assets, [asset("INV-1", "three"), asset("INV-2", "two")]);
         drop(book);
         let path = folder.path().join(FILE);
         fs::write(&path, "{\"assets\": [").expect("written");

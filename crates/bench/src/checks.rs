@@ -156,11 +156,11 @@ impl Checks {
         }
         answers.about(about).map_err(|error| not_kept(&error))?;
         if new {
-            for instrument in &addresses.entries.instruments {
+            for instrument in &addresses.entries().instruments {
                 answers.instrument(instrument.clone()).map_err(|error| not_kept(&error))?;
             }
             for (index, line) in self.plan.kit.iter().enumerate() {
-                if let Some(piece) = addresses.entries.kit.iter().find(|piece| piece.line == *line) {
+                if let Some(piece) = addresses.entries().kit.iter().find(|piece| piece.line == *line) {
                     let number = (index + 1).to_string();
                     answers.kit_piece(&number, &piece.id, &piece.place).map_err(|error| not_kept(&error))?;
                 }

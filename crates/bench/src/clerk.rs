@@ -111,7 +111,7 @@ impl Clerk {
     }
 
     fn show_lists(&self) {
-        let lists = &self.lists.lists;
+        let lists = self.lists.lists();
         let news = json!({"t": "lists", "favourites": lists.favourites, "recent": lists.recent});
         self.shared.news(&news);
     }
@@ -120,8 +120,8 @@ impl Clerk {
         if let Some(checks) = &self.checks {
             let mut news = checks.state();
             if let Some(state) = news.as_object_mut() {
-                state.insert("assets".to_owned(), json!(self.addresses.entries.assets));
-                state.insert("pieces".to_owned(), json!(self.addresses.entries.kit));
+                state.insert("assets".to_owned(), json!(self.addresses.entries().assets));
+                state.insert("pieces".to_owned(), json!(self.addresses.entries().kit));
             }
             self.shared.news(&news);
         }

@@ -1,11 +1,11 @@
 //! Favourite and recent rhythms, kept in the folder.
 
 use crate::error::BenchError;
-use crate::kept;
+use crate::kept::Kept;
 use pulsewright_core::heart::catalogue::find;
-use pulsewright_files::atomic::{Claim, FileError};
+use pulsewright_files::atomic::FileError;
 use serde::{Deserialize, Serialize};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Name of its file.
 const FILE: &str = "console.json";
@@ -24,12 +24,7 @@ pub struct Lists {
 }
 
 /// The lists with their file.
-pub struct KeptLists {
-    path: PathBuf,
-    claim: Claim,
-    /// The lists.
-    pub lists: Lists,
-}
+pub struct KeptLists(Kept<Lists>);
 
 impl KeptLists {
     /// The lists of a folder, empty where there are none.
@@ -37,34 +32,34 @@ impl KeptLists {
     /// # Errors
     /// When they can't be read: they are never written over then. When another session works in the folder.
     pub fn open(folder: &Path) -> Result<KeptLists, BenchError> {
-        let path = folder.join(FILE);
-        let claim = Claim::new(&path)?;
-        let mut lists: Lists = kept::read(&path, "the list of favourite and recent rhythms")?;
-        lists.favourites.retain(|id| find(id).is_some());
-        lists.recent.retain(|id| find(id).is_some());
-        Ok(KeptLists { path, claim, lists })
+        let mut kept: Kept<Lists> = Kept::open(folder, FILE, "the list of favourite and recent rhythms")?;
+        kept.value.favourites.retain(|id| find(id).is_some());
+        kept.value.recent.retain(|id| find(id).is_some());
+        Ok(KeptLists(kept))
+    }
+
+    /// The lists.
+    pub fn lists(&self) -> &Lists {
+        &self.0.value
     }
 
     /// A rhythm was played.
     pub fn played(&mut self, id: &str) -> Result<(), FileError> {
-        self.lists.recent.retain(|other| other != id);
-        self.lists.recent.insert(0, id.to_owned());
-        self.lists.recent.truncate(RECENT);
-        self.keep()
+        let recent = &mut self.0.value.recent;
+        recent.retain(|other| other != id);
+        recent.insert(0, id.to_owned());
+        recent.truncate(RECENT);
+        self.0.keep()
     }
 
     /// A rhythm becomes a favourite, or is one no more.
     pub fn favour(&mut self, id: &str, on: bool) -> Result<(), FileError> {
-        self.lists.favourites.retain(|other| other != id);
+        let favourites = &mut self.0.value.favourites;
+        favourites.retain(|other| other != id);
         if on {
-            self.lists.favourites.push(id.to_owned());
+            favourites.push(id.to_owned());
         }
-        self.keep()
-    }
-
-    fn keep(&self) -> Result<(), FileError> {
-        let text = serde_json::to_string_pretty(&self.lists).unwrap_or_default() + "\n";
-        self.claim.write_whole(&self.path, text.as_bytes())
+        self.0.keep()
     }
 }
 
@@ -85,7 +80,8 @@ mod tests {
         kept.favour("asystole", false).expect("written");
         assert!(KeptLists::open(folder.path()).is_err(), "one session works in a folder at a time");
         drop(kept);
-        let lists = KeptLists::open(folder.path()).expect("the lists").lists;
+        let kept = KeptLists::open(folder.path()).expect("the lists");
+        let lists = kept.lists();
         assert_eq!(lists.recent, ["torsades", "sinus", "asystole"]);
         assert_eq!(lists.favourites, ["sinus"]);
     }

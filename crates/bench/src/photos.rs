@@ -1,6 +1,6 @@
 //! Photos: which files are some, and their content for a view.
 
-use pulsewright_text::source;
+use crate::kept;
 use std::path::Path;
 
 /// Largest photo, bytes.
@@ -31,8 +31,7 @@ pub fn kind(bytes: &[u8]) -> Option<Kind> {
 
 /// A photo of a folder by its plain name: media type and content; `None` for anything else.
 pub fn read(folder: &Path, name: &str) -> Option<(&'static str, Vec<u8>)> {
-    let plain = Path::new(name).file_name().is_some_and(|plain| plain == name) && name.starts_with(START);
-    let bytes = plain.then(|| source::file(&folder.join(name), LARGEST as u64).ok()).flatten()?;
+    let bytes = name.starts_with(START).then(|| kept::file(folder, name, LARGEST as u64)).flatten()?;
     Some((kind(&bytes)?.media, bytes))
 }
 

@@ -1,6 +1,6 @@
 //! The files of checks: drafts and records in the folder, by asset; or the one record that was named in advance.
 
-use crate::photos;
+use crate::{kept, photos};
 use pulsewright_files::atomic::{FileError, Set, write_whole};
 use pulsewright_record::record::{PlayedLog, Record, date};
 use pulsewright_record::session::draft::Draft;
@@ -84,8 +84,7 @@ impl Store {
         }
         // Names that differ in other characters alone differ in the digest.
         let digest = seal::digest(format!("{asset}\n{}", self.plan).as_bytes());
-        let mark = digest.trim_start_matches("sha256:").get(..12).unwrap_or_default().to_owned();
-        self.folder.join(format!("record-{}-{mark}{DRAFT}", plain(asset)))
+        self.folder.join(format!("record-{}-{}{DRAFT}", plain(asset), start(&digest, 12)))
     }
 
     /// The assets whose drafts of this plan are there, and when each was saved last.
@@ -117,8 +116,7 @@ impl Store {
     pub fn photo(&self, of: &str, bytes: &[u8]) -> Result<(String, String), String> {
         let kind = photos::kind(bytes).ok_or("a photo is a JPEG, PNG or WebP file")?;
         let digest = seal::digest(bytes);
-        let mark = digest.trim_start_matches("sha256:").get(..16).unwrap_or_default();
-        let name = format!("{}{}-{mark}.{}", photos::START, plain(of), kind.ending);
+        let name = format!("{}{}-{}.{}", photos::START, plain(of), start(&digest, 16), kind.ending);
         let path = self.folder.join(&name);
         let there = source::file(&path, source::DOCUMENT).is_ok_and(|there| there == bytes);
         if !there {
@@ -129,8 +127,7 @@ impl Store {
 
     /// A record of the folder, by its name.
     pub fn record(&self, name: &str) -> Option<Record> {
-        let plain_name = Path::new(name).file_name().is_some_and(|of| of == name);
-        let bytes = plain_name.then(|| source::file(&self.folder.join(name), source::DOCUMENT).ok()).flatten()?;
+        let bytes = kept::file(&self.folder, name, source::DOCUMENT)?;
         Record::from_json(&bytes, name).ok()
     }
 
@@ -180,6 +177,11 @@ fn write(
     set.write(&files).map_err(|error| error.to_string())?;
     let record = Record::from_json(text.as_bytes(), &path.display().to_string()).map_err(|error| error.to_string())?;
     Ok((path, record))
+}
+
+/// The first digits of a digest.
+fn start(digest: &str, digits: usize) -> &str {
+    digest.trim_start_matches("sha256:").get(..digits).unwrap_or_default()
 }
 
 /// Fit for the name of a file anywhere.
