@@ -18,7 +18,7 @@ use pulsewright_script::Step;
 use pulsewright_stream::Command;
 use serde_json::{Value, json};
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Sender};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::{self, JoinHandle};
@@ -119,7 +119,7 @@ impl Bench {
     }
 
     /// The log that is written.
-    pub fn log(&self) -> &std::path::Path {
+    pub fn log(&self) -> &Path {
         &self.log
     }
 
@@ -216,8 +216,11 @@ impl Bench {
         self.shared.end();
     }
 
-    /// Whether nothing plays any more, after [`Bench::end`].
+    /// Whether nothing plays any more, after [`Bench::end`], or the consumer takes nothing and the wait for it is over.
     pub fn has_ended(&self) -> bool {
+        if self.shared.asked_long_ago(PATIENCE) {
+            return true;
+        }
         match &*self.run.lock().unwrap_or_else(PoisonError::into_inner) {
             RunState::Running(_, run) => run.is_finished(),
             RunState::Waiting(_) | RunState::Over => true,
@@ -230,7 +233,7 @@ impl Bench {
     /// When the last log can't be written.
     pub fn close(&self) -> Result<Served, BenchError> {
         self.end();
-        while !self.has_ended() && !self.shared.asked_long_ago(PATIENCE) {
+        while !self.has_ended() {
             thread::sleep(Duration::from_millis(10));
         }
         let over =
@@ -252,7 +255,7 @@ impl Bench {
 }
 
 /// Why an order can't be carried out any more.
-pub const ENDED: &str = "the output has ended";
+const ENDED: &str = "the output has ended";
 
 /// How a run has ended; one that still waits for its consumer is given up.
 fn ended(run: JoinHandle<Over>) -> Over {

@@ -9,8 +9,8 @@
 //! [`Bench`] is a session: a [`View`] shows it, and sends it a [`Request`] for each thing that a person does. `order` reads
 //! requests; `run` plays them on a thread of its own at the pace of the clock; `tee` hands each block to the consumer and then to
 //! the view; `log` keeps the log and works out the readings of a correct monitor; `clerk` writes down what people enter: the
-//! records of a plan (`checks`), the address book (`addresses`), favourites (`lists`), both read by `kept`; [`photos`] says which files are some. [`offer`] has the
-//! rhythms and controls that a view offers.
+//! records of a plan (`checks`), the address book (`addresses`) and favourites (`lists`), whose files `kept` reads and writes;
+//! [`photos`] reads photos and knows their kinds. [`offer`] has the rhythms and controls that a view offers.
 //!
 //! # What holds
 //! - The core is the only maker of signals; a view draws the frames that the consumer took.

@@ -1,4 +1,4 @@
-//! Photos: which files are some, and their content for a view.
+//! Photos: their kinds, and their content for a view.
 
 use crate::kept;
 use std::path::Path;

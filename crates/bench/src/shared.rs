@@ -24,7 +24,7 @@ pub trait View: Send + Sync {
 /// State of the output.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum OutputState {
-    /// Nobody has confirmed yet that it may be opened.
+    /// It was not yet confirmed that it may be opened.
     Closed,
     /// It is being opened: a pipe waits for its other end.
     Opening,

@@ -57,7 +57,7 @@ impl View for Pages {
                 before.map_or_else(|| text(news), |before| text(&changed(&before, news)))
             }
         };
-        // Without a page nobody listens.
+        // It fails only where no page is open.
         let _ = self.down.send(Down::Text(sent));
     }
 

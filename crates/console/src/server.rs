@@ -37,9 +37,6 @@ const LOOK: Duration = Duration::from_millis(50);
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self'; \
                       base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
-/// How long the end waits for the outputs.
-const PATIENCE: Duration = Duration::from_secs(6);
-
 /// A console to be served.
 pub struct Console {
     /// Address to listen at; port 0 takes a free one.
@@ -87,8 +84,7 @@ pub fn serve(
         }
         app.bench.end();
         // Pages see the outputs come to rest.
-        let patience = Instant::now() + PATIENCE;
-        while !app.bench.has_ended() && Instant::now() < patience {
+        while !app.bench.has_ended() {
             tokio::time::sleep(Duration::from_millis(10)).await;
         }
         server.abort();
@@ -156,14 +152,12 @@ async fn save(State(app): State<Arc<App>>, text: Bytes) -> Response {
         app.editor.save(&json::parse(text).map_err(|error| error.to_string())?)
     };
     let done = tokio::task::spawn_blocking(saved).await;
-    answered(done.map(|saved| match saved {
-        Ok(value) => json!({"ok": true, "value": value}),
-        Err(why) => json!({"ok": false, "why": why}),
-    }))
+    answered(done.map(outcome))
 }
 
 async fn photo(State(app): State<Arc<App>>, Path(name): Path<String>) -> Response {
-    match photos::read(&app.folder, &name) {
+    let read = tokio::task::spawn_blocking(move || photos::read(&app.folder, &name)).await;
+    match read.ok().flatten() {
         Some((kind, bytes)) => content(kind, bytes),
         None => refused(StatusCode::NOT_FOUND),
     }
@@ -182,11 +176,15 @@ async fn handed_in(app: &App, item: String, bytes: &Bytes) -> Response {
     let request = Asking::Photo { item, bytes: bytes.to_vec() };
     app.bench.request(request, Box::new(move |done| _ = reply.send(done)));
     let done = replied.await.unwrap_or_else(|_| Err("the program is ending".to_owned()));
-    let value = match done {
-        Ok(_) => json!({"ok": true}),
+    content("application/json", outcome(done).to_string())
+}
+
+/// An answer as the page reads it.
+fn outcome(done: Result<Value, String>) -> Value {
+    match done {
+        Ok(value) => json!({"ok": true, "value": value}),
         Err(why) => json!({"ok": false, "why": why}),
-    };
-    content("application/json", value.to_string())
+    }
 }
 
 async fn label(Path(asset): Path<String>) -> Response {

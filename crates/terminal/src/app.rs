@@ -95,7 +95,7 @@ pub struct App<'b> {
     pub output: String,
     /// Frames a second.
     pub rate: FrameRate,
-    /// The screen, and the one below a list.
+    /// The screen.
     pub screen: Screen,
     /// The screen below a list.
     pub below: Screen,
@@ -117,9 +117,9 @@ pub struct App<'b> {
     pub refused: Option<&'static str>,
     /// The step that began last, and its first frame.
     pub began: (Option<u64>, u64),
-    /// How long the countdown of a rest has waited, and since when it waits.
+    /// How long the countdown of a rest has waited before.
     pub waited: Duration,
-    /// Since when the countdown waits.
+    /// Since when the countdown waits; `None` while it runs.
     pub waits_since: Option<Instant>,
     /// The step after which the next one was ordered.
     pub went_on: Option<usize>,
@@ -227,14 +227,17 @@ impl<'b> App<'b> {
         if self.has_plan() { Screen::Before } else { Screen::Hold }
     }
 
+    /// Frames a second that views get.
+    pub fn shown_per_s(&self) -> f64 {
+        f64::from(self.rate.as_hz()) / f64::from(offer::every(self.rate))
+    }
+
     /// Seconds since the first frame of what plays; `None` before it.
     pub fn since_first_frame(&self) -> Option<f64> {
         let known = self.known();
-        let every = f64::from(offer::every(self.rate));
-        let hz = f64::from(self.rate.as_hz());
         let since = known.state.get("since").and_then(Value::as_u64)? as f64;
-        let now = known.count_now(hz / every) * every;
-        (now >= since).then(|| (now - since) / hz)
+        let now = known.count_now(self.shown_per_s()) * f64::from(offer::every(self.rate));
+        (now >= since).then(|| (now - since) / f64::from(self.rate.as_hz()))
     }
 
     /// The step of the plan that plays.
@@ -289,7 +292,11 @@ impl<'b> App<'b> {
             KeyCode::Char('u') if self.has_plan() => self.ask(Request::Undo, After::Undone),
             KeyCode::Char('w') => self.wait(),
             KeyCode::Up => self.selected = self.selected.saturating_sub(1),
-            KeyCode::Down => self.selected += 1,
+            KeyCode::Down => {
+                // Only the report comes here: its last line stays in sight.
+                let lines = self.known().record.get("signed").map_or(0, |signed| text(signed, "text").lines().count());
+                self.selected = (self.selected + 1).min(lines.saturating_sub(1));
+            }
             _ => {}
         }
         false

@@ -13,11 +13,6 @@ use serde_json::Value;
 /// Seconds that a strip shows.
 const STRIP_S: f64 = 6.0;
 
-/// Frames a second that views get.
-fn per_s(app: &App<'_>) -> f64 {
-    f64::from(app.rate.as_hz()) / f64::from(pulsewright_bench::offer::every(app.rate))
-}
-
 /// Smallest terminal on which a session is shown.
 const LEAST: (u16, u16) = (40, 16);
 
@@ -101,7 +96,7 @@ fn head(app: &App<'_>) -> String {
 }
 
 fn draw_strips(app: &App<'_>, frame: &mut Frame<'_>, area: Rect) {
-    let frames = (per_s(app) * STRIP_S) as usize;
+    let frames = (app.shown_per_s() * STRIP_S) as usize;
     let known = app.known();
     let skipped = known.frames.len().saturating_sub(frames);
     let shown: Vec<_> = known.frames.iter().skip(skipped).copied().collect();
@@ -109,8 +104,7 @@ fn draw_strips(app: &App<'_>, frame: &mut Frame<'_>, area: Rect) {
     let ecg: Vec<f32> = shown.iter().map(|frame| frame.ecg_mv).collect();
     let arterial: Vec<f32> = shown.iter().map(|frame| frame.arterial_mmhg).collect();
     let rows = area.height / 2;
-    let [of_ecg, of_arterial] =
-        Layout::vertical([Constraint::Min(rows), Constraint::Length(area.height / 2)]).areas(area);
+    let [of_ecg, of_arterial] = Layout::vertical([Constraint::Min(rows), Constraint::Length(rows)]).areas(area);
     for (name, samples, range, area) in [("II", ecg, (-0.5, 1.5), of_ecg), ("ART", arterial, (0.0, 150.0), of_arterial)]
     {
         let [label, trace] = Layout::horizontal([Constraint::Length(4), Constraint::Min(10)]).areas(area);
@@ -313,11 +307,8 @@ fn entered(entry: &Value, unit: &str) -> String {
     let (value, why) = (text(entry, "value"), text(entry, "why"));
     let bare = value.parse::<f64>().is_ok();
     let value = if bare { format!("{value} {unit}") } else { value.to_owned() };
-    let mut parts: Vec<String> = Vec::new();
-    if !value.is_empty() {
-        parts.push(value);
-    }
-    parts.extend([text(entry, "priority")].into_iter().filter(|word| !word.is_empty()).map(str::to_owned));
+    let parts: Vec<&str> =
+        [value.as_str(), text(entry, "priority")].into_iter().filter(|word| !word.is_empty()).collect();
     let changed = entry.get("changed").and_then(Value::as_u64).unwrap_or(0) > 0;
     let remark = text(entry, "remark");
     format!(

@@ -2,9 +2,9 @@
 //!
 //! # Map
 //! The session itself is [`pulsewright_bench`]; this is its view. `feed` keeps the latest news and frames, which come from the
-//! threads of the session; `app` holds what is on the screen; `keys` hands keys and answers to the screen that they are for; `step` has the keys of a step of the plan, `forms`
-//! those of the pages before and after it, `lists` those of the lists; `draw` paints; `strip` draws frames as braille dots; `words`
-//! breaks lines between words.
+//! threads of the session; `app` holds what is on the screen; `keys` hands keys and answers to the screen that they are
+//! for; `step` has the keys of a step of the plan, `forms` those of the pages before the first step and after the last, `lists`
+//! those of the lists; `draw` paints; `strip` draws frames as braille dots; `words` breaks lines between words.
 //!
 //! # What holds
 //! - A key counts for what was on the screen when it was pressed: keys that were pressed before a step began, or before a question

@@ -94,13 +94,12 @@ fn typed(app: &mut App<'_>, key: KeyCode, typing: Typing, item: &Value) -> bool 
         return false;
     }
     match typing {
-        Typing::Priority(id, value) => match key {
-            KeyCode::Char(letter) if PRIORITIES.iter().any(|(of, _)| *of == letter) => {
-                let word = PRIORITIES.iter().find(|(of, _)| *of == letter).map_or("", |(_, word)| word);
-                let entry = Entry { value, priority: word.to_owned(), ..Entry::default() };
+        Typing::Priority(id, value) => match PRIORITIES.iter().find(|(letter, _)| key == KeyCode::Char(*letter)) {
+            Some((_, word)) => {
+                let entry = Entry { value, priority: (*word).to_owned(), ..Entry::default() };
                 app.ask(Request::Enter { item: id.clone(), entry }, After::Entered(id));
             }
-            _ => app.typing = Some(Typing::Priority(id, value)),
+            None => app.typing = Some(Typing::Priority(id, value)),
         },
         Typing::Value(value) => {
             if let Some(value) = line(app, key, value, Typing::Value) {
