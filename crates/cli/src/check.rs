@@ -1,9 +1,7 @@
 //! `check`: reads scripts and prints what they would play.
 
 use crate::diagnostics::{Failure, Outcome, print, report};
-use crate::script_file::load;
-#[cfg(feature = "console")]
-use crate::script_file::load_text;
+use crate::script_file;
 use crate::table::write_table;
 use pulsewright_core::anatomy::PressureSite;
 use pulsewright_core::expect::{Cause, Expected, Reading, ReadingBand, SMALLEST_BREATH_OHM};
@@ -29,7 +27,7 @@ const FORESEEN: usize = 2000;
 pub fn run(scripts: &[PathBuf]) -> Outcome {
     let mut failures = Vec::new();
     for path in scripts {
-        match load(path).and_then(|document| show(&source::name(path), &document)) {
+        match script_file::load(path).and_then(|document| show(&source::name(path), &document)) {
             Err(Failure::Closed) => return Err(Failure::Closed),
             Err(failure) => failures.push(failure),
             Ok(()) => {}
@@ -45,7 +43,8 @@ pub fn run(scripts: &[PathBuf]) -> Outcome {
 /// What `check` prints for a script of this text at `path`; its problems when it has some.
 #[cfg(feature = "console")]
 pub fn said(path: &Path, text: &[u8]) -> Result<String, Box<Problems>> {
-    let (name, document) = (source::name(path), load_text(path, text)?);
+    let name = source::name(path);
+    let document = script_file::document(path, text, &name)?;
     let mut printed = Vec::new();
     // A text in memory takes everything.
     let _ = write(&mut printed, &name, &document);

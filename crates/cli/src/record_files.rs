@@ -15,7 +15,7 @@ fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
 pub fn plan(script: &Path, rig: Option<&Path>, seed: Option<u64>) -> Result<(Document, Plan), Failure> {
     let text = bytes(script)?;
     let name = source::name(script);
-    let document = script_file::document(script, &text, &name)?;
+    let document = script_file::document(script, &text, &name).map_err(Failure::Script)?;
     let document = seed.into_iter().fold(document, Document::with_seed);
     let rig = rig.map(self::rig).transpose()?;
     let plan = Plan::new(&document, &text, rig).map_err(|error| Failure::input(format!("{name}: {error}")))?;

@@ -1,9 +1,7 @@
 //! Reading the script that an argument names.
 
 use crate::diagnostics::Failure;
-#[cfg(feature = "console")]
-use pulsewright_script::Problems;
-use pulsewright_script::{Document, MAX_BESIDE_BYTES, parse_beside};
+use pulsewright_script::{Document, MAX_BESIDE_BYTES, Problems, parse_beside};
 use pulsewright_text::source;
 use std::io;
 use std::path::Path;
@@ -14,18 +12,12 @@ const STANDARD_INPUT: &str = "standard input";
 /// The script in the file at `path`; `-` is standard input.
 pub fn load(path: &Path) -> Result<Document, Failure> {
     let (text, name) = bytes(path)?;
-    document(path, &text, &name)
+    document(path, &text, &name).map_err(Failure::Script)
 }
 
-/// The script of the text of the file at `path`, called `name` in messages.
-pub fn document(path: &Path, text: &[u8], name: &str) -> Result<Document, Failure> {
-    parse_beside(text, name, &|file| beside(path, file)).map_err(|problems| Failure::Script(Box::new(problems)))
-}
-
-/// The script of a text that would stand at `path`.
-#[cfg(feature = "console")]
-pub fn load_text(path: &Path, text: &[u8]) -> Result<Document, Box<Problems>> {
-    parse_beside(text, &source::name(path), &|file| beside(path, file)).map_err(Box::new)
+/// The script of a text that stands at `path`, or would stand there, called `name` in messages.
+pub fn document(path: &Path, text: &[u8], name: &str) -> Result<Document, Box<Problems>> {
+    parse_beside(text, name, &|file| beside(path, file)).map_err(Box::new)
 }
 
 /// The bytes of a file in the folder of the script at `path`.

@@ -231,13 +231,11 @@ impl<'a> Judgement<'a> {
         let unprepared = plan.preparations().into_iter().filter(|(id, _)| !ticked(id));
         missing.extend(unprepared.map(|(_, line)| format!("preparation not ticked: {line}")));
         for (index, line) in plan.kit.iter().enumerate() {
-            match record.kit.get(&(index + 1).to_string()) {
-                Some(state) if yes(&state.out) && yes(&state.back) => {}
-                Some(state) if yes(&state.out) => {
-                    missing.push(format!("kit not brought back: {}", state.words(line)));
-                }
-                Some(state) => missing.push(format!("kit not taken out: {}", state.words(line))),
-                None => missing.push(format!("kit not taken out: {line}")),
+            let state = record.kit.get(&(index + 1).to_string()).cloned().unwrap_or_default();
+            match (yes(&state.out), yes(&state.back)) {
+                (true, true) => {}
+                (true, false) => missing.push(format!("kit not brought back: {}", state.words(line))),
+                (false, _) => missing.push(format!("kit not taken out: {}", state.words(line))),
             }
         }
         if record.signatures.get("done").is_none_or(|signature| signature.name.trim().is_empty()) {
@@ -284,7 +282,8 @@ impl<'a> Judgement<'a> {
     }
 }
 
-fn yes(word: &str) -> bool {
+/// Whether a tick of a record says yes.
+pub(crate) fn yes(word: &str) -> bool {
     let word = word.trim();
     !word.is_empty() && !word.eq_ignore_ascii_case("no")
 }

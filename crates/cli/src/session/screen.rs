@@ -26,7 +26,7 @@ mod built {
     use crate::output::claim;
     use pulsewright_bench::{RecordFile, Setup};
     use pulsewright_record::session::SessionError;
-    use std::path::Path;
+    use std::path::PathBuf;
 
     /// Shows the session until the person leaves.
     pub fn run(request: Request) -> Outcome {
@@ -37,7 +37,7 @@ mod built {
                 return Err(Failure::input("a record needs a plan: name its script"));
             }
             // The session claims it; here it is only no file that the same command reads.
-            let inputs = rig.iter().chain(&script).map(std::path::PathBuf::as_path);
+            let inputs = rig.iter().chain(&script).map(PathBuf::as_path);
             drop(claim(&[record], inputs, force)?);
         }
         let outputs = Outputs { play, rig, rate: frame_rate, force };
@@ -55,7 +55,7 @@ mod built {
             return Err(Failure::input(SessionError::NotPrepared(line.to_owned())));
         }
         match &left.served.record {
-            Some(record) => show_report(Path::new(record)),
+            Some(record) => show_report(record),
             None if planned => Err(Failure::input(SessionError::Left)),
             None => Ok(()),
         }

@@ -2,7 +2,7 @@
 
 use super::Report;
 use crate::guide::guide;
-use crate::judge::{Judged, Overall, Verdict, plain, signed};
+use crate::judge::{Judged, Overall, Verdict, plain, signed, yes};
 use crate::markup::{self, Dark, cautions, lines, look, meta, text};
 use crate::plan::Item;
 use crate::record::{ABOUT, Earlier};
@@ -276,17 +276,13 @@ fn preparations(report: &Report<'_>) -> Markup {
 
 /// A piece of kit with its number, its place, and where it is.
 fn kit(report: &Report<'_>, index: usize, line: &str) -> String {
-    match report.record.kit.get(&(index + 1).to_string()) {
-        None => format!("{line}: not taken out"),
-        Some(state) => {
-            let is = match (state.out.is_empty(), state.back.is_empty()) {
-                (_, false) => "back",
-                (false, true) => "out",
-                (true, true) => "not taken out",
-            };
-            format!("{}: {is}", state.words(line))
-        }
-    }
+    let state = report.record.kit.get(&(index + 1).to_string()).cloned().unwrap_or_default();
+    let is = match (yes(&state.out), yes(&state.back)) {
+        (true, true) => "back",
+        (true, false) => "out",
+        (false, _) => "not taken out",
+    };
+    format!("{}: {is}", state.words(line))
 }
 
 fn photos(report: &Report<'_>) -> Markup {
