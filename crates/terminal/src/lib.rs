@@ -32,25 +32,16 @@ use std::time::Duration;
 const PICTURE: Duration = Duration::from_millis(60);
 
 /// Why a session in the terminal failed.
-#[derive(Debug)]
+#[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum TerminalError {
     /// The session can't begin, or did not end well.
-    Bench(BenchError),
+    #[error(transparent)]
+    Bench(#[from] BenchError),
     /// The terminal failed.
-    Terminal(io::Error),
+    #[error("the terminal failed: {0}")]
+    Terminal(#[source] io::Error),
 }
-
-impl std::fmt::Display for TerminalError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            TerminalError::Bench(error) => error.fmt(f),
-            TerminalError::Terminal(error) => write!(f, "the terminal failed: {error}"),
-        }
-    }
-}
-
-impl std::error::Error for TerminalError {}
 
 /// How a session in the terminal ended.
 #[derive(Debug)]
@@ -70,11 +61,11 @@ pub fn run(setup: Setup, asked: impl Fn() -> bool) -> Result<Left, TerminalError
     let output = setup.consumer.name.clone();
     let plan = setup.plan.as_ref().map(|plan| plan.page.clone());
     let rate = setup.rate;
-    let bench = Bench::open(setup, Box::new(feed.clone())).map_err(TerminalError::Bench)?;
+    let bench = Bench::open(setup, Box::new(feed.clone()))?;
     let mut app = App::new(&bench, feed, plan, output, rate);
     let shown = show(&mut app, asked);
     let refused = app.refused;
-    let served = bench.close().map_err(TerminalError::Bench)?;
+    let served = bench.close()?;
     shown.map_err(TerminalError::Terminal)?;
     Ok(Left { served, refused })
 }
