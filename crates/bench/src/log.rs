@@ -85,7 +85,7 @@ impl Log {
 }
 
 /// Title of what a run plays.
-pub const TITLE: &str = "Bench console";
+pub const TITLE: &str = "Session at the bench";
 
 /// The document whose steps a run plays.
 pub fn document(seed: u64) -> Document {

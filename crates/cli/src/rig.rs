@@ -155,16 +155,10 @@ fn write_coupling(out: &mut impl Write, coupling: Coupling) -> io::Result<()> {
     writeln!(out, "\nbehind an AC coupling of first order at {} Hz:", coupling.corner_hz())?;
     let qrs = coupling.qrs_mv();
     let rows = [
-        ("tests of rate", "a QRS of 1 mV and 80 ms reaches", qrs, "mV", qrs >= LEAST_QRS_MV),
-        ("tests of amplitude", "the same", qrs, "mV", qrs >= LEAST_AMPLITUDE_MV),
-        ("tests of ST", "after 3 mV for 100 ms lies", coupling.after_impulse_mv(), "mV", coupling.holds_st()),
-        (
-            "pressures, respiration, offsets",
-            "of a level a second later is left",
-            coupling.left_after(1.0),
-            "of it",
-            false,
-        ),
+        ("tests of rate", "peak of a QRS of 1 mV and 80 ms:", qrs, "mV", qrs >= LEAST_QRS_MV),
+        ("tests of amplitude", "the same:", qrs, "mV", qrs >= LEAST_AMPLITUDE_MV),
+        ("tests of ST", "baseline after 3 mV for 100 ms:", coupling.after_impulse_mv(), "mV", coupling.holds_st()),
+        ("pressures, respiration, offsets", "a level after 1 s:", coupling.left_after(1.0), "of it", false),
     ];
     let rows: Vec<Vec<String>> = rows
         .iter()

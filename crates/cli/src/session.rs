@@ -15,7 +15,7 @@ use pulsewright_record::instruments::NO_OUTPUT;
 use pulsewright_record::record::Played;
 use pulsewright_record::report::Report;
 use pulsewright_record::session::answers::Answers;
-use pulsewright_record::session::{Output, Session, SessionError, Silent, Terminal};
+use pulsewright_record::session::{Output, Session, SessionError, Silent, Terminal, draft};
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -74,7 +74,7 @@ fn ask_in_lines(lines: Lines) -> Outcome {
     let args = &lines;
     let set = claim_files(args)?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), None)?;
-    let draft = draft(&args.output);
+    let draft = draft::of_record(&args.output);
     let name = args.play.as_ref().map_or(NO_OUTPUT.to_owned(), |path| path.display().to_string());
     let played = Played { rate_hz: args.frame_rate.as_hz(), output: name, ..Played::default() };
     let mut answers = Answers::open(&draft, &plan, played).map_err(Failure::input)?;
@@ -101,12 +101,6 @@ fn show_report(record: &Path) -> Outcome {
     let report = Report::new(&record, None, &[]).map_err(Failure::input)?;
     print(|out| out.write_all(report.text().as_bytes()))?;
     if report.passed() { Ok(()) } else { Err(Failure::Failed) }
-}
-
-fn draft(output: &Path) -> PathBuf {
-    let mut name = output.as_os_str().to_owned();
-    name.push(".draft");
-    PathBuf::from(name)
 }
 
 /// Claims the record, and the signal if it goes to a plain file.

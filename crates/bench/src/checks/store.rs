@@ -3,15 +3,12 @@
 use crate::{kept, photos};
 use pulsewright_files::atomic::{FileError, Set, write_whole};
 use pulsewright_record::record::{PlayedLog, Record, date};
-use pulsewright_record::session::draft::Draft;
+use pulsewright_record::session::draft::{self, Draft};
 use pulsewright_record::{Plan, seal};
 use pulsewright_text::source;
 use serde_json::{Value, json};
 use std::fs;
 use std::path::{Path, PathBuf};
-
-/// End of the names of drafts.
-const DRAFT: &str = ".draft";
 
 /// Most records of an asset on a day.
 const MOST_A_DAY: usize = 1000;
@@ -78,13 +75,11 @@ impl Store {
     /// The draft of an asset: each asset and each plan has its own.
     pub fn draft(&self, asset: &str) -> PathBuf {
         if let Some(named) = &self.named {
-            let mut name = named.record.as_os_str().to_owned();
-            name.push(DRAFT);
-            return PathBuf::from(name);
+            return draft::of_record(&named.record);
         }
         // Names that differ in other characters alone differ in the digest.
         let digest = seal::digest(format!("{asset}\n{}", self.plan).as_bytes());
-        self.folder.join(format!("record-{}-{}{DRAFT}", plain(asset), start(&digest, 12)))
+        self.folder.join(format!("record-{}-{}{}", plain(asset), start(&digest, 12), draft::ENDING))
     }
 
     /// The assets whose drafts of this plan are there, and when each was saved last.
@@ -93,7 +88,8 @@ impl Store {
             Some(_) => vec![self.draft("")],
             None => {
                 let names = fs::read_dir(&self.folder).into_iter().flatten().flatten().map(|entry| entry.path());
-                let mut drafts: Vec<PathBuf> = names.filter(|path| path.to_string_lossy().ends_with(DRAFT)).collect();
+                let mut drafts: Vec<PathBuf> =
+                    names.filter(|path| path.to_string_lossy().ends_with(draft::ENDING)).collect();
                 drafts.sort();
                 drafts
             }

@@ -44,8 +44,9 @@
       // Without it a reload begins anew; the draft is in the list then.
     }
   }
-  /** Takes a draft for this tab; false when another tab has it. Where the browser has no locks every tab gets it. */
+  /** Gives up the draft that this tab has. */
   let release = () => {};
+  /** Takes a draft for this tab; false when another tab has it. Where the browser has no locks every tab gets it. */
   async function claim(key) {
     let free = () => {};
     const granted = new Promise((done) => {

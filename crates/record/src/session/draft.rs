@@ -15,6 +15,16 @@ use std::fs::{File, OpenOptions};
 use std::io::{self, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
+/// End of the names of drafts.
+pub const ENDING: &str = ".draft";
+
+/// The draft of a record that is named in advance: its name with [`ENDING`] added.
+pub fn of_record(record: &Path) -> PathBuf {
+    let mut name = record.as_os_str().to_owned();
+    name.push(ENDING);
+    PathBuf::from(name)
+}
+
 /// A draft that is appended to.
 #[derive(Debug)]
 pub struct Draft {
