@@ -248,6 +248,7 @@ by("save-form").addEventListener("submit", async (event) => {
   const [name, text] = [by("name").value.trim(), `${print(script)}\n`];
   const done = await send("/editor/save", JSON.stringify({ name, text, over: opened && opened.name === name ? opened.digest : null }));
   if (!done.ok) { say(done.why); return; }
+  // The drafts of the name before and of the new one.
   kept.set(draftKey(), null);
   opened = { name, text, digest: done.value.digest };
   kept.set(draftKey(), null);
