@@ -36,14 +36,14 @@ class Band:
     high: Range
     mean: Range
     count: int
-    edges: Range | None = None
-    """Of a rate: the lowest and the highest of its first and its last intervals."""
+    edges: tuple[Range, Range] | None = None
+    """Of a rate: the lower and the higher of those at its two ends, each with the range of the three intervals there."""
 
     def __str__(self) -> str:
         return "mean {:.2f} to {:.2f}, low {:.2f} to {:.2f}, high {:.2f} to {:.2f}".format(*self.mean, *self.low, *self.high)
 
 
-def band(values: list[np.ndarray], means: list[float], count: int, edges: Range | None = None) -> Band:
+def band(values: list[np.ndarray], means: list[float], count: int, edges: tuple[Range, Range] | None = None) -> Band:
     """A band of what is shown, from the values shown over times that differ at their edges."""
     lows, highs = [of.min() for of in values if len(of)], [of.max() for of in values if len(of)]
     return Band((min(lows), max(lows)), (min(highs), max(highs)), (min(means), max(means)), count, edges)
@@ -229,11 +229,11 @@ def shown_rates(times: np.ndarray, begin_s: float, from_s: float, end_s: float) 
     return band(values, means, len(inside) - 1, at_ends(times[max(int(np.searchsorted(times, from_s)) - 1, 0) :][: len(inside) + 1]))
 
 
-def at_ends(times: np.ndarray) -> Range:
-    """The lowest and the highest rate of the first three and the last three intervals: a last beat is marked less exactly."""
+def at_ends(times: np.ndarray) -> tuple[Range, Range]:
+    """The lower and the higher of the rates at both ends, as one of three intervals has each: a last beat is marked less exactly."""
     rates = 60.0 / np.diff(times)
-    ends = np.append(rates[:3], rates[-3:])
-    return float(ends.min()), float(ends.max())
+    (least, most) = zip(*((of.min(), of.max()) for of in (rates[:3], rates[-3:])), strict=True)
+    return (float(min(least)), float(min(most))), (float(max(least)), float(max(most)))
 
 
 def joined(*bands: Band | None) -> Band | None:

@@ -48,8 +48,8 @@ SHORTEST_S, FEWEST = 8.0, 6
 LONG_S, FEWEST_ROWS = 30.0, 6
 """Of a step so long at least so many readings are compared."""
 
-OF_AN_EDGE = 2.5
-"""So much a rate that is moved may differ among the three intervals by which its edge is measured, per minute."""
+OF_A_BREATH = 2.5
+"""So much a breathing rate that is moved may change by one breath more or less at an end, per minute."""
 
 STEADY = ("sinus", "sinus-bradycardia", "sinus-tachycardia", "supraventricular-tachycardia")
 """Rhythms with beats of one strength."""
@@ -126,12 +126,14 @@ def fault(word: str, row: dict[str, str], measured: dict[str, Band | None], play
     lows, highs = found.low, found.high
     if played.moves(word) and found.edges:
         # A monitor that averages few beats shows more of a rate that is moved: up to its first and its last intervals.
-        least, most = min(lows[0], *found.edges), max(highs[1], *found.edges)
+        slowest, fastest = found.edges
         # The edge of the time watched may hold a breath more or less, each of which is seconds apart.
-        more = OF_AN_EDGE if word == "respiration-rate" else 0.0
-        lows, highs = (least - more, lows[1]), (highs[0], most + more)
-        if word != "pulse-rate" or not played.weak_pulses:
-            lows, highs = (lows[0], min(lows[1], least + OF_AN_EDGE)), (max(highs[0], most - OF_AN_EDGE), highs[1])
+        more = OF_A_BREATH if word == "respiration-rate" else 0.0
+        least, most = min(lows[0], slowest[0]) - more, max(highs[1], fastest[1]) + more
+        if word == "pulse-rate" and played.weak_pulses:
+            lows, highs = (least, lows[1]), (highs[0], most)
+        else:
+            lows, highs = (least, min(lows[1], slowest[1]) + more), (max(highs[0], fastest[0]) - more, most)
     means = found.mean
     rate = measured["heart-rate"]
     if word == "pulse-rate" and rate and played.weak_pulses:

@@ -185,7 +185,7 @@ def ends_of(quantity: str, step: Watched) -> tuple[float, float, float, float]:
     if found is None:
         return 0.0, 0.0, 0.0, 0.0
     # A monitor that averages few beats shows more of a rate that is moved.
-    edges = found.edges if step.moves and found.edges else (found.low[0], found.high[1])
+    edges = (found.edges[0][0], found.edges[1][1]) if step.moves and found.edges else (found.low[0], found.high[1])
     return *found.mean, min(found.low[0], edges[0]), max(found.high[1], edges[1])
 
 
