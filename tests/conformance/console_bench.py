@@ -72,7 +72,8 @@ class Console:
         self.process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
         self.said: list[str] = []
         self.arrived = threading.Condition()
-        threading.Thread(target=self._listen, daemon=True).start()
+        self.listener = threading.Thread(target=self._listen, daemon=True)
+        self.listener.start()
         self.link()
 
     def _listen(self) -> None:
@@ -102,6 +103,8 @@ class Console:
         """Ends it as Ctrl+C does, and gives what it said."""
         self.process.send_signal(signal.SIGINT)
         assert self.process.wait(60) == 0, self.said
+        # Its last lines may still be in the pipe when it has ended.
+        self.listener.join(60)
         return "\n".join(self.said)
 
     def kill(self) -> None:
