@@ -211,9 +211,51 @@ def test_a_refused_preparation_plays_nothing(plan, tmp_path, refused):
     assert outcome.code == 2 and "nothing was played, because this is not prepared" in outcome.stderr, outcome
     assert signal.stat().st_size == 0
     # The same command line asks for it again, and for nothing else.
-    outcome = run("session", plan, "-o", tmp_path / "record.json", "--play", signal, "--force", stdin=b"")
+    outcome = run("session", plan, "-o", tmp_path / "record.json", "--play", signal, stdin=b"")
     assert b"connected to no person?" in outcome.stdout or b"Prepare: no person" in outcome.stdout, outcome
     assert b"Asset number" not in outcome.stdout
+
+
+def test_a_signal_that_was_played_is_never_written_over(plan, tmp_path):
+    """A second and a third start go on in files of their own, and say so; the record names each."""
+    signal = tmp_path / "signal.f32"
+    record = tmp_path / "record.json"
+    before = b""
+    for start, flags in enumerate([(), (), ("--force",)], 1):
+        process = session(plan, "--play", signal, *flags)
+        answer(process, *(BEFORE if start == 1 else []), *SAFE)
+        until(process, "the larger): ")
+        now = signal.with_name(f"signal-{start}.f32") if start > 1 else signal
+        while now.stat().st_size < 50 * FRAME_BYTES:
+            time.sleep(0.01)
+        answer(process, "q")
+        code, _, errors = end(process)
+        assert code == 2, errors
+        assert (f"the signal goes to {now}" in errors) == (start > 1), errors
+        before = before or signal.read_bytes()
+        assert signal.read_bytes() == before
+    process = session(plan)
+    answer(process, "80", "96", "s one", "s two", *AFTER)
+    assert end(process)[0] == 0
+    names = [str(signal), *(str(signal.with_name(f"signal-{start}.f32")) for start in (2, 3))]
+    assert json.loads(record.read_text("utf-8"))["played"]["output"] == ", ".join(names)
+
+
+def test_a_script_without_expectations(tmp_path):
+    """The rates and pressures that it sets are asked for and judged, and the alarm of its fibrillation."""
+    plan = tmp_path / "plan.json"
+    steps = [{"name": "rest", "duration_s": 2, "rate_bpm": 72, "arterial": {"systolic_mmhg": 131, "diastolic_mmhg": 71}},
+             {"name": "fibrillation", "duration_s": "hold", "rhythm": "ventricular-fibrillation"}]
+    plan.write_text(json.dumps({"version": 1, "title": "Invented script", "steps": steps}), "utf-8")
+    answers = ["INV-7", *[""] * 9, "72", "15", "131", "71", "s no mean", "n"]
+    outcome = run("session", plan, "-o", tmp_path / "record.json", stdin="\n".join([*answers, *["s enough"] * 5, "A. Invented"]).encode())
+    assert outcome.code == 1, outcome
+    judged = {item: entry["verdict"] for item, entry in json.loads((tmp_path / "record.json").read_text("utf-8"))["items"].items()}
+    assert judged.pop("1.arterial-mean") == "skipped" and judged.pop("2.alarm-1") == "fail"
+    first = {item: verdict for item, verdict in judged.items() if item.startswith("1.")}
+    assert first == dict.fromkeys(["1.heart-rate", "1.respiration-rate", "1.arterial-systolic", "1.arterial-diastolic"], "pass")
+    assert run("report", tmp_path / "record.json", "--script", plan).code == 1
+    assert b"changed:" not in run("report", tmp_path / "record.json", "--script", plan).stdout
 
 
 def test_help_and_a_device_that_is_not_there(plan, tmp_path):
@@ -222,6 +264,10 @@ def test_help_and_a_device_that_is_not_there(plan, tmp_path):
     missing = "/dev/no-such-rig"
     outcome = run("session", plan, "-o", tmp_path / "other.json", "--play", missing, stdin=b"")
     assert outcome.code == 2 and f"there is no device {missing}" in outcome.stderr, outcome
+    (tmp_path / "link").symlink_to("/dev")
+    for other in ("/dev/../dev/no-such-rig", tmp_path / "link" / "no-such-rig"):
+        outcome = run("session", plan, "-o", tmp_path / "other.json", "--play", other, stdin=b"")
+        assert outcome.code == 2 and f"there is no device {other}" in outcome.stderr, outcome
 
 
 def test_two_sessions_do_not_share_a_draft(plan, tmp_path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 import signal
@@ -86,7 +87,15 @@ def test_two_consoles(tmp_path, same):
 
 
 def test_two_sessions_that_play_into_one_file(tmp_path, inputs):  # noqa: F811
+    """Each gets a file of its own, whole."""
     folder = tmp_path / "set"
     folder.mkdir()
-    words = [["session", inputs / "session.json", "-o", folder / f"{name}.json", "--play", folder / "signal.f32", "--force"] for name in ("one", "two")]
-    two_at_once(*words, folder, stdin=b"80\n" + ANSWERS)
+    words = [[str(PROGRAM), "session", inputs / "session.json", "-o", folder / f"{name}.json", "--play", folder / "signal.f32"] for name in ("one", "two")]
+    both = [subprocess.Popen(list(map(str, of)), stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE) for of in words]
+    ended = [(process.communicate(b"80\n" + ANSWERS, timeout=60)[1].decode(), process.returncode) for process in both]
+    assert all(code in (0, 1) for _, code in ended), ended
+    assert sum("the signal goes to" in said for said, _ in ended) == 1, ended
+    names = {json.loads((folder / f"{name}.json").read_text("utf-8"))["played"]["output"] for name in ("one", "two")}
+    assert names == {str(folder / "signal.f32"), str(folder / "signal-2.f32")}
+    assert all((folder / name).stat().st_size > 0 for name in ("signal.f32", "signal-2.f32"))
+    assert not hidden(folder)

@@ -1,13 +1,11 @@
 //! What the views of a session at the bench share: its outputs, its plan, and how it ended.
 
 use crate::diagnostics::{Failure, Outcome, say, warn};
-use crate::output::claim;
 use crate::record_files;
-use crate::signal_output::{self, Form};
+use crate::signal_output::{self, Form, Target};
 use pulsewright_bench::{Coder, Consumer, Nowhere, Planned, Served};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::time::FrameRate;
-use pulsewright_files::atomic::Set;
 use pulsewright_record::instruments::NO_OUTPUT;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -20,23 +18,20 @@ pub struct Outputs {
     pub rig: Option<PathBuf>,
     /// Frames a second.
     pub rate: FrameRate,
-    /// Whether a file of signal that is there may be replaced.
-    pub force: bool,
 }
 
 impl Outputs {
-    /// Claims the file of signal, when it is a plain one, for as long as the claim is held.
-    pub fn claim(&self, plan: Option<&Path>) -> Result<Option<Set>, Failure> {
-        let plain = self.play.as_deref().map_or(Ok(None), signal_output::plain_file)?;
+    /// The target of the signal, claimed for as long as it is held, in work that reads a plan.
+    pub fn target(&self, plan: Option<&Path>) -> Result<Option<Target>, Failure> {
         let inputs = self.rig.as_deref().into_iter().chain(plan);
-        plain.map(|file| claim(&[file], inputs, self.force)).transpose()
+        self.play.as_deref().map(|path| signal_output::target(path, inputs)).transpose()
     }
 
-    /// What takes the frames; it is opened when a person has confirmed.
-    pub fn consumer(&self) -> Result<Consumer, Failure> {
+    /// What takes the frames to the `target`; it is opened when a person has confirmed.
+    pub fn consumer(&self, target: Option<&Target>) -> Result<Consumer, Failure> {
         let form = Form::new(self.rig.as_deref(), self.rate)?;
         let pressures = form.pressures();
-        let Some(path) = self.play.clone() else {
+        let Some(path) = target.map(|target| target.path.clone()) else {
             return Ok(Consumer {
                 name: NO_OUTPUT.to_owned(),
                 pressures,

@@ -24,8 +24,6 @@ pub struct Request {
     pub address: SocketAddr,
     /// Whether the browser is opened.
     pub open: bool,
-    /// Whether a file of signal that is there may be replaced.
-    pub force: bool,
 }
 
 /// Says how to build a program that has the console.
@@ -51,10 +49,10 @@ mod built {
 
     /// Serves the console until the program is asked to end.
     pub fn run(request: Request) -> Outcome {
-        let outputs = Outputs { play: request.play, rig: request.rig, rate: request.frame_rate, force: request.force };
+        let outputs = Outputs { play: request.play, rig: request.rig, rate: request.frame_rate };
         // Held until the end: no other process writes there.
-        let _claimed = outputs.claim(request.plan.as_deref())?;
-        let consumer = outputs.consumer()?;
+        let target = outputs.target(request.plan.as_deref())?;
+        let consumer = outputs.consumer(target.as_ref())?;
         let (seed, plan) = bench::planned(request.plan.as_deref(), outputs.rig.as_deref())?;
         if !request.address.ip().is_loopback() {
             warn(

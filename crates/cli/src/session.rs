@@ -5,7 +5,7 @@ mod screen;
 use crate::diagnostics::{Failure, Outcome, conversation, print, warn};
 use crate::output::claim;
 use crate::record_files;
-use crate::signal_output::{self, Form};
+use crate::signal_output::{self, Form, Target};
 use crate::terminal;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::SiteSet;
@@ -72,13 +72,16 @@ pub fn run(request: Request) -> Outcome {
 
 fn ask_in_lines(lines: Lines) -> Outcome {
     let args = &lines;
-    let set = claim_files(args)?;
+    let set = claim_record(args)?;
+    let inputs = args.rig.iter().chain([&args.script]).map(PathBuf::as_path);
+    // Held until the end: no other process writes there.
+    let target = args.play.as_deref().map(|path| signal_output::target(path, inputs)).transpose()?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), None)?;
     let draft = draft::of_record(&args.output);
-    let name = args.play.as_ref().map_or(NO_OUTPUT.to_owned(), |path| path.display().to_string());
+    let name = target.as_ref().map_or(NO_OUTPUT.to_owned(), |target| target.path.display().to_string());
     let played = Played { rate_hz: args.frame_rate.as_hz(), output: name, ..Played::default() };
     let mut answers = Answers::open(&draft, &plan, played).map_err(Failure::input)?;
-    let mut output = output(args)?;
+    let mut output = output(args, target.as_ref())?;
     let discard_typed = || terminal::discard_typed();
     let terminal = Terminal { columns: terminal::columns(), discard_typed: &discard_typed };
     let session = Session { plan: &plan, document: &document, rate: args.frame_rate, terminal };
@@ -103,13 +106,11 @@ fn show_report(record: &Path) -> Outcome {
     if report.passed() { Ok(()) } else { Err(Failure::Failed) }
 }
 
-/// Claims the record, and the signal if it goes to a plain file.
-fn claim_files(args: &Lines) -> Result<Set, Failure> {
+/// Claims the record.
+fn claim_record(args: &Lines) -> Result<Set, Failure> {
     no_device(&args.output)?;
-    let play = args.play.as_deref().map_or(Ok(None), signal_output::plain_file)?;
     let inputs = args.rig.iter().chain([&args.script]).map(PathBuf::as_path);
-    let outputs: Vec<&Path> = play.into_iter().chain([args.output.as_path()]).collect();
-    claim(&outputs, inputs, args.force)
+    claim(&[args.output.as_path()], inputs, args.force)
 }
 
 /// Refuses a record that is no plain file.
@@ -121,8 +122,8 @@ fn no_device(record: &Path) -> Outcome {
     Ok(())
 }
 
-fn output(args: &Lines) -> Result<Box<dyn Output>, Failure> {
-    let Some(path) = &args.play else { return Ok(Box::new(Silent)) };
+fn output(args: &Lines, target: Option<&Target>) -> Result<Box<dyn Output>, Failure> {
+    let Some(Target { path, .. }) = target else { return Ok(Box::new(Silent)) };
     let form = Form::new(args.rig.as_deref(), args.frame_rate)?;
     // It is claimed, and no input.
     let file = signal_output::open(path)

@@ -1,34 +1,88 @@
 //! The file, pipe or device that takes a signal while it plays, and the form in which it takes it.
 
-use crate::diagnostics::Failure;
+use crate::diagnostics::{Failure, say};
 use crate::rig;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
-use pulsewright_files::atomic::is_device;
+use pulsewright_files::atomic::{FileError, Set, folder_of, is_device, refuse_inputs};
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_rig::{Clip, RigRender};
 use std::fs::File;
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-/// The path when it is a plain file, which has to be claimed; `None` for a pipe or a device that is there.
+/// Most files of signal with one name and a number.
+const MOST_NUMBERED: usize = 10_000;
+
+/// A file, pipe or device that is to take a signal.
+pub struct Target {
+    /// Its path.
+    pub path: PathBuf,
+    /// The claim on a plain file; `None` for a pipe or a device.
+    _claim: Option<Set>,
+}
+
+/// The target at a path. A file that is there holds the signal of an earlier start: its name with the next free number is
+/// taken in its place, and the program says so.
+///
+/// # Errors
+/// For standard output, for a device that is not there, and for a file of the `inputs`.
+pub fn target<'i>(path: &Path, inputs: impl IntoIterator<Item = &'i Path> + Clone) -> Result<Target, Failure> {
+    if !is_plain_file(path)? {
+        return Ok(Target { path: path.to_owned(), _claim: None });
+    }
+    refuse_inputs([path], inputs).map_err(Failure::input)?;
+    for number in 1..=MOST_NUMBERED {
+        let name = numbered(path, number);
+        match Set::of_files(&[&name], false) {
+            Ok(claim) => {
+                if number > 1 {
+                    say(&format!("{} is there already: the signal goes to {}", path.display(), name.display()));
+                }
+                return Ok(Target { path: name, _claim: Some(claim) });
+            }
+            // Another session that has just begun may not have made its file yet.
+            Err(FileError::Exists(_) | FileError::Busy(..)) => {}
+            Err(error) => return Err(Failure::input(error)),
+        }
+    }
+    Err(Failure::input(FileError::Exists(path.to_owned())))
+}
+
+/// The name with a number before its extension; the first has none.
+fn numbered(path: &Path, number: usize) -> PathBuf {
+    if number == 1 {
+        return path.to_owned();
+    }
+    let mut name = path.file_stem().unwrap_or_default().to_owned();
+    name.push(format!("-{number}"));
+    if let Some(extension) = path.extension() {
+        name.push(".");
+        name.push(extension);
+    }
+    path.with_file_name(name)
+}
+
+/// Whether a path is one of a plain file, and not of a pipe or a device that is there.
 ///
 /// # Errors
 /// For standard output, and for a device that is not there: a plain file of its name would take the signal, and the rig nothing.
-pub fn plain_file(path: &Path) -> Result<Option<&Path>, Failure> {
+fn is_plain_file(path: &Path) -> Result<bool, Failure> {
     if path == Path::new("-") {
         return Err(Failure::input("standard output is for words; give --play a file, a pipe or a device"));
     }
     if is_device(path) {
-        return Ok(None);
+        return Ok(false);
     }
-    if path.starts_with("/dev") {
+    // However it is written: a link or `..` may lead there too.
+    let folder = folder_of(path).canonicalize().unwrap_or_else(|_| folder_of(path).to_owned());
+    if folder.starts_with("/dev") {
         let name = path.display();
         return Err(Failure::input(format!("there is no device {name}: connect the rig, or name a file outside /dev")));
     }
-    Ok(Some(path))
+    Ok(true)
 }
 
 /// Opens it. A plain file is written as frames are due, so that a program that follows it sees them in time.

@@ -259,11 +259,12 @@ pub struct PlanCheck {
 const MANUAL: &str = "manual-";
 
 impl Plan {
-    /// The plan of a document read from `text`.
+    /// The plan of a document read from `text`. Where no step says what to expect, each expects what a correct monitor shows.
     ///
     /// # Errors
-    /// When it expects nothing, or has more than [`MAX_STEPS`] steps.
+    /// When there is nothing to expect, or it has more than [`MAX_STEPS`] steps.
     pub fn new(document: &Document, text: &[u8], rig: Option<Rig>) -> Result<Plan, PlanError> {
+        let document = &document.clone().with_shown_expected();
         if !document.expects() {
             return Err(PlanError::NothingExpected);
         }

@@ -31,7 +31,9 @@ pub struct Frames {
 #[non_exhaustive]
 pub enum PlanError {
     /// No step expects anything.
-    #[error("no step of the script says what to expect; add \"expect\" to its steps (docs/script.md, expectations)")]
+    #[error(
+        "nothing can be read in any step of the script; add \"expect\" to its steps (docs/script.md, expectations)"
+    )]
     NothingExpected,
     /// Too many steps for a page.
     #[error("the script plays more than {MAX_STEPS} steps, repeats counted; too many for a worksheet")]

@@ -83,9 +83,31 @@ fn scripts_that_make_no_plan() {
         let document = pulsewright_script::parse(script.as_bytes(), "x.json").unwrap();
         Plan::new(&document, script.as_bytes(), None).unwrap_err()
     };
-    assert_eq!(plan(r#"{"version": 1, "steps": [{"duration_s": 5}]}"#), PlanError::NothingExpected);
     let many = r#"{"version": 1, "steps": [{"repeat": 501, "steps": [{"duration_s": 5, "expect": {"readings": ["heart-rate"]}}]}]}"#;
     assert_eq!(plan(many), PlanError::TooManySteps);
+}
+
+#[test]
+fn a_script_without_expectations_expects_what_a_correct_monitor_shows() {
+    let text = r#"{"version": 1, "steps": [{"duration_s": 2, "rate_bpm": 72, "arterial": {"systolic_mmhg": 130, "diastolic_mmhg": 70}},
+        {"duration_s": "hold", "rhythm": "ventricular-fibrillation"}]}"#;
+    let plan = plan_of(text);
+    let [first, second] = plan.steps.as_slice() else { panic!("{} steps", plan.steps.len()) };
+    let value = |id: &str| first.readings.iter().find(|of| of.id == id).unwrap_or_else(|| panic!("{id}")).value;
+    for (id, expected) in [
+        ("1.heart-rate", 72.0),
+        ("1.arterial-systolic", 130.0),
+        ("1.arterial-diastolic", 70.0),
+        ("1.respiration-rate", 15.0),
+    ] {
+        assert!(value(id).is_some_and(|value| (value - expected).abs() < 1.0), "{id}: {:?}", value(id));
+    }
+    assert!(first.readings.iter().all(|of| of.tolerance.is_some() && !of.source.is_empty()));
+    assert!(first.alarms.is_empty());
+    let [alarm] = second.alarms.as_slice() else { panic!("{:?}", second.alarms) };
+    assert_eq!((alarm.id.as_str(), alarm.priority.as_str()), ("2.alarm-1", "high"));
+    // What a script says itself is all that it expects.
+    assert_eq!(plan_of(SCRIPT).steps[0].readings.len(), self::plan().steps[0].readings.len());
 }
 
 #[test]

@@ -11,6 +11,7 @@ mod quantity;
 mod read;
 pub(crate) mod schema;
 mod settings;
+mod shown;
 mod write;
 
 pub use expected::{

@@ -24,7 +24,8 @@ pub struct Console {
     /// A plan, whose steps the page plays and times one by one; a script with expectations.
     plan: Option<PathBuf>,
     /// File, pipe or device that takes the signal as it plays: codes for the converters of --rig, else frames of the usual
-    /// channels, 32-bit floats; little-endian. Without it only the clock runs.
+    /// channels, 32-bit floats; little-endian. A file that is there stays: the signal goes to one with the next number. Without
+    /// it only the clock runs.
     #[arg(long, value_name = "FILE")]
     play: Option<PathBuf>,
     /// Description of the rig with its correction. Samples beyond its reach are held at the nearest code, counted and reported.
@@ -48,9 +49,6 @@ pub struct Console {
     /// Print the link only, without opening the browser.
     #[arg(long)]
     no_open: bool,
-    /// Overwrite a file of signal that is there.
-    #[arg(long)]
-    force: bool,
 }
 
 impl Console {
@@ -71,7 +69,6 @@ impl Console {
             folder: self.folder,
             address: SocketAddr::new(self.listen, self.port),
             open: !self.no_open,
-            force: self.force,
         })
     }
 }

@@ -37,7 +37,8 @@ pub struct Session {
     #[arg(long)]
     plain: bool,
     /// File, pipe or device that takes the signal as it plays: codes for the converters of --rig, else frames of the usual
-    /// channels, 32-bit floats; little-endian. Without it only the clock runs, for a rig that plays by itself.
+    /// channels, 32-bit floats; little-endian. A file that is there stays: the signal goes to one with the next number. Without
+    /// it only the clock runs, for a rig that plays by itself.
     #[arg(long, value_name = "FILE")]
     play: Option<PathBuf>,
     /// Frames a second, 100 to 48000.
@@ -47,7 +48,7 @@ pub struct Session {
     /// at the nearest code, counted and reported.
     #[arg(long, value_name = "FILE")]
     rig: Option<PathBuf>,
-    /// Overwrite a record, or a file of signal, that is there.
+    /// Overwrite a record that is there.
     #[arg(long)]
     force: bool,
 }

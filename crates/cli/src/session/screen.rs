@@ -40,10 +40,10 @@ mod built {
             let inputs = rig.iter().chain(&script).map(PathBuf::as_path);
             drop(claim(&[record], inputs, force)?);
         }
-        let outputs = Outputs { play, rig, rate: frame_rate, force };
+        let outputs = Outputs { play, rig, rate: frame_rate };
         // Held until the end: no other process writes there.
-        let _claimed = outputs.claim(script.as_deref())?;
-        let consumer = outputs.consumer()?;
+        let target = outputs.target(script.as_deref())?;
+        let consumer = outputs.consumer(target.as_ref())?;
         let (seed, plan) = bench::planned(script.as_deref(), outputs.rig.as_deref())?;
         let record = output.map(|path| RecordFile { path, force });
         let planned = plan.is_some();

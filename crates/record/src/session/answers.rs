@@ -4,6 +4,7 @@
 
 use super::draft::{Did, Draft, DraftError};
 use crate::calendar::utc;
+use crate::instruments::NO_OUTPUT;
 use crate::judge::{Verdict, judge};
 use crate::plan::Plan;
 use crate::record::{BadRecord, Earlier, Entry, Instrument, Photo, Played, PlayedStep, Record, Signature};
@@ -26,6 +27,25 @@ pub enum TakeUpError {
         "{0} is the draft of another plan, or of this one before it was changed; take it away, or write the record under another name"
     )]
     OtherPlan(String),
+    /// The draft was played at another rate.
+    #[error("the draft was played at {0} frames a second; go on with --frame-rate {0}")]
+    OtherRate(u32),
+}
+
+impl Played {
+    /// Goes on to another output.
+    fn go_on(&mut self, to: &Played) -> Result<(), TakeUpError> {
+        if self.rate_hz != to.rate_hz && !self.steps.is_empty() {
+            return Err(TakeUpError::OtherRate(self.rate_hz));
+        }
+        self.rate_hz = to.rate_hz;
+        if self.output == NO_OUTPUT {
+            self.output.clone_from(&to.output);
+        } else if to.output != NO_OUTPUT && !self.output.split(", ").any(|name| name == to.output) {
+            self.output = format!("{}, {}", self.output, to.output);
+        }
+        Ok(())
+    }
 }
 
 /// An entry as it was judged.
@@ -63,7 +83,10 @@ impl Answers {
         }
         record.record = 1;
         record.plan = Some(plan.clone());
-        record.played.get_or_insert(played);
+        match &mut record.played {
+            None => record.played = Some(played),
+            Some(before) => before.go_on(&played)?,
+        }
         let undo = std::mem::take(&mut draft.entered);
         Ok(Answers { record, draft, undo })
     }

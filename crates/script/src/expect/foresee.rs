@@ -175,7 +175,7 @@ fn rounded(quantity: Quantity, value: f32) -> f64 {
     (f64::from(value) * parts).round() / parts
 }
 
-fn fill_reading(of: &mut ExpectedReading, expected: &Expected) -> Option<Problem> {
+pub(super) fn fill_reading(of: &mut ExpectedReading, expected: &Expected) -> Option<Problem> {
     let reading = reading_of(of.quantity, expected);
     of.why = reading.map_or(String::new(), why);
     if of.named.value {
@@ -209,7 +209,7 @@ fn sounding(kind: AlarmKind, expected: &Expected) -> Option<&Sounded> {
     expected.alarms.get(kind).filter(|sounded| expected.sounds(sounded))
 }
 
-fn fill_alarm(of: &mut ExpectedAlarm, expected: &Expected) -> Option<Problem> {
+pub(super) fn fill_alarm(of: &mut ExpectedAlarm, expected: &Expected) -> Option<Problem> {
     let written = &of.written;
     let own = written.name.as_deref();
     let kind = own.and_then(kind_of);
