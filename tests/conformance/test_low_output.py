@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from program import succeed
 from reading import read_wav
-from scipy.signal import butter, find_peaks, sosfiltfilt
+from scipy.signal import butter, cont2discrete, find_peaks, lfilter, lfilter_zi, sosfiltfilt
 from test_ecg_content import example
 from test_seen_on_strips import OF_FRONTS, RATE_HZ, likest, played, qrs_at, steep_places
 
@@ -101,6 +101,55 @@ def test_compressions_leave_closed_transducers_alone_and_never_jump(tmp_path):
     steepest = np.abs(np.diff(arterial)).max() * RATE_HZ
     assert steepest < 1.02 * 2 * np.pi * 60 * 107 / 60
     assert np.ptp(arterial[int(13.2 * RATE_HZ) :]) < 1
+
+
+def pressed(folder, **arterial) -> np.ndarray:
+    """Compressions of a heart that beats, then of one that stands still, their rise ramped, and half a minute after them."""
+    press = {"compression_mmhg": {"from": 0, "to": 90}, "compressions_per_min": 113}
+    steps = [
+        {"duration_s": 4.1, "rhythm": "agonal", "arterial": arterial},
+        {"duration_s": 6.7, "artefact": press},
+        {"duration_s": 4.4, "rhythm": "asystole", "artefact": {"compression_mmhg": 60, "compressions_per_min": 100}},
+        {"duration_s": 6.0, "artefact": {"compression_mmhg": 0}},
+    ]
+    script, target = folder / "line.json", folder / "line.wav"
+    script.write_text(json.dumps({"version": 1, "notes": "Invented data.", "steps": steps}), encoding="utf-8")
+    succeed("render", script, "--frame-rate", RATE_HZ, "--channels", "arterial", "--bits", 24, "-o", target, "--force")
+    return read_wav(target).values("arterial")
+
+
+@pytest.mark.parametrize(("hz", "damping"), [(12.0, 0.2), (3.7, 0.05), (24.0, 0.65), (6.0, 1.4)])
+def test_compressions_pass_the_line_as_a_filter_has_it(tmp_path, hz, damping):
+    """The second-order system of Gardner 1981, exactly discretised by scipy for straight lines between the samples."""
+    offset_mmhg = 7
+    vessel = pressed(tmp_path)
+    shown = pressed(tmp_path, line_hz=hz, line_damping=damping, level_mmhg=offset_mmhg)
+    omega = 2 * np.pi * hz
+    system = ([omega**2], [1, 2 * damping * omega, omega**2])
+    numerator, denominator, _ = cont2discrete(system, 1 / RATE_HZ, method="foh")
+    start = lfilter_zi(numerator.ravel(), denominator) * vessel[0]
+    filtered, _ = lfilter(numerator.ravel(), denominator, vessel, zi=start)
+    # What rings at the start has died away.
+    settled = slice(int(2.5 * RATE_HZ), None)
+    assert np.ptp(vessel[settled]) > 80
+    assert np.abs(filtered - vessel)[settled].max() > 1, "the line does something"
+    assert shown[settled] == pytest.approx(filtered[settled] + offset_mmhg, abs=0.1)
+
+
+def test_a_line_rings_down_however_long_the_heart_has_stood_still(tmp_path):
+    flush = {"line_hz": 12, "line_damping": 0.2, "closed": 1, "level_mmhg": 200}
+    steps = [
+        {"duration_s": 300, "rhythm": "asystole", "arterial": {"line_hz": 12, "line_damping": 0.2}},
+        {"duration_s": 3, "arterial": flush},
+        {"duration_s": 3, "arterial": {"closed": 0, "level_mmhg": 0}},
+    ]
+    script, target = tmp_path / "still.json", tmp_path / "still.wav"
+    script.write_text(json.dumps({"version": 1, "notes": "Invented data.", "steps": steps}), encoding="utf-8")
+    succeed("render", script, "--frame-rate", 200, "--channels", "arterial", "--bits", 24, "-o", target)
+    shown = read_wav(target).values("arterial")
+    before, flushed, after = shown[299 * 200 : 300 * 200].mean(), shown[302 * 200 : 303 * 200], shown[305 * 200 :]
+    assert flushed == pytest.approx(np.full(len(flushed), 200), abs=0.1)
+    assert after == pytest.approx(np.full(len(after), before), abs=0.1)
 
 
 def test_an_obstructed_chest_moves_by_less_than_half_and_pulls_at_the_vessels(tmp_path):

@@ -171,6 +171,9 @@ def test_fascicular_and_pre_excited_beats_have_one_clean_r(tmp_path):
     slope = np.diff(delta["II"][onset : onset + 70])
     bends = np.abs(np.diff(slope)).max() * RATE_HZ**2
     assert bends < 6000, "no kink where delta meets R"
+    rising = np.diff(delta["II"][onset : onset + 90])
+    # A delta wave: a start of 40 ms that is not half as steep as R, and no small wave (textbooks).
+    assert rising[:40].max() < 0.5 * rising.max() and delta["II"][onset + 40] - delta["II"][onset] > 0.1
     assert np.abs(delta["aVL"][onset : onset + 60]).max() > 0.03, "aVL is not silent"
 
 

@@ -8,7 +8,7 @@
 //! needs noise of `s / 10^(d / 20)` mV RMS in all.
 
 mod background;
-pub(crate) mod compression;
+mod compression;
 pub(crate) mod crest;
 mod electrode;
 mod lead_off;

@@ -12,6 +12,7 @@
 
 pub(crate) mod arterial;
 pub(crate) mod chambers;
+pub(crate) mod compressions;
 mod conditions;
 pub(crate) mod contractions;
 pub(crate) mod ejection;
@@ -26,9 +27,10 @@ use crate::math::max;
 use crate::site_set::bit;
 use crate::time::{Instant, Span};
 use crate::truth::{Event, Observer};
+use compressions::Compressions;
 use contractions::Contractions;
 use ejection::{Ejection, Stroke};
-use line::Transducer;
+use line::{Line, Transducer};
 use sites::{Beat, Heart, Moment, Sides};
 use trace::{Plan, Trace};
 
@@ -134,6 +136,7 @@ pub(crate) struct Pressures {
     /// From when to when atria that begin to contract do so against closed inflow valves, in the last beat.
     systole: (Instant, Instant),
     contractions: Contractions,
+    compressions: Compressions,
 }
 
 impl Pressures {
@@ -149,6 +152,7 @@ impl Pressures {
             pulsing: 0,
             systole: (Instant::ZERO, Instant::ZERO),
             contractions: Contractions::default(),
+            compressions: Compressions::NONE,
         }
     }
 
@@ -191,7 +195,8 @@ impl Pressures {
     /// A step changed the connections of the transducers; `levels` are those before.
     pub(crate) fn connect(&mut self, now: Instant, levels: &[f32; PressureSite::COUNT], set: &Transducers) {
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
-            transducer.connect(now, levels[site as usize], &set[site as usize].connection());
+            let pressed = |line: &Line| self.compressions.seen(site, line, now);
+            transducer.connect(now, levels[site as usize], &set[site as usize].connection(), pressed);
         }
     }
 
@@ -271,12 +276,16 @@ impl Pressures {
 
     /// When something starts next; `NEVER` when nothing is on its way.
     pub(crate) fn next(&self) -> Instant {
-        self.pending.iter().map(|pending| pending.due).min().unwrap_or(Instant::NEVER)
+        let pending = self.pending.iter().map(|pending| pending.due).min().unwrap_or(Instant::NEVER);
+        pending.min(self.compressions.next())
     }
 
     /// Starts the effects that have arrived; reports the pulses that this ends to `observer`.
     pub(crate) fn start(&mut self, moment: &Moment<'_>, observer: &mut dyn Observer) {
         let now = self.next();
+        if now == self.compressions.next() {
+            return self.start_compression(now, moment);
+        }
         let due = self.pending.iter_mut().filter(|pending| pending.left != 0 && pending.due == now);
         // When two are due together, the earlier onset comes first.
         let Some(pending) = due.min_by_key(|pending| pending.onset) else {
@@ -287,6 +296,34 @@ impl Pressures {
             match chambers {
                 Chambers::Ventricles(beat) => self.start_beat(site, now, &beat, moment, observer),
                 Chambers::Atria { force, closed } => self.start_atrial(site, now, force, closed, moment),
+            }
+        }
+    }
+
+    /// A step begins at `now` that ends at `until`, or one without compressions when that is `now` too.
+    pub(crate) fn compress(&mut self, now: Instant, until: Instant, moment: &Moment<'_>) {
+        self.compressions.change(now, until, moment.set.compressions_per_min);
+    }
+
+    fn start_compression(&mut self, now: Instant, moment: &Moment<'_>) {
+        let part = self.compressions.begin(moment.set.compression_mmhg);
+        for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
+            transducer.press(now, |line| self.compressions.kick(part, site, line));
+        }
+        self.compressions.go_on(part, moment.set.compressions_per_min);
+    }
+
+    /// Adds the compression under way to what the transducer at a site shows.
+    pub(crate) fn add_compression<'m>(
+        &self,
+        site: PressureSite,
+        instants: &[Instant],
+        shown: impl Iterator<Item = &'m mut f32>,
+    ) {
+        if let Some(transducer) = self.chosen.place(site).and_then(|place| self.transducers.get(place)) {
+            let (line, open) = transducer.way();
+            if open > 0.0 {
+                self.compressions.add_to(site, line, instants, shown);
             }
         }
     }
@@ -367,7 +404,8 @@ impl Pressures {
     pub(crate) fn forget(&mut self, now: Instant, mmhg: f32, set: &Transducers) {
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             *transducer = Transducer::new(Trace::at_rest(now, mmhg));
-            transducer.connect(now, 0.0, &set[site as usize].connection());
+            let pressed = |line: &Line| self.compressions.seen(site, line, now);
+            transducer.connect(now, 0.0, &set[site as usize].connection(), pressed);
         }
         self.pulsing = 0;
     }

@@ -1,8 +1,7 @@
 //! Frames between two events: every signal as a function of time, for all frames of a segment at once.
 
 use super::Player;
-use crate::anatomy::PressureSite;
-use crate::artefact::{self, compression};
+use crate::artefact;
 use crate::block::Rows;
 use crate::course::Course;
 use crate::field::{Field, transducer};
@@ -137,7 +136,7 @@ impl Player<'_> {
             for (place, now) in rows.pressure(site, from).zip(instants) {
                 *place = settled.unwrap_or_else(|| level_mmhg.at(since(now))) + transducer.at(*now);
             }
-            self.press(site, instants, rows, from);
+            self.pressures.add_compression(site, instants, rows.pressure(site, from));
         }
         let Some(placed) = self.step.as_ref().filter(|_| signals.ecg) else { return };
         // A beat of the step before may still be under way.
@@ -158,23 +157,6 @@ impl Player<'_> {
                 rows,
                 from,
             );
-        }
-    }
-
-    /// Adds chest compressions to the pressure at a site whose transducer is open to it.
-    #[inline(never)]
-    fn press<R: Rows + ?Sized>(&self, site: PressureSite, instants: &[Instant], rows: &mut R, from: usize) {
-        let Some(placed) = &self.step else { return };
-        let rise = placed.step.course(Field::CompressionMmhg);
-        let Some(first) = instants.first() else { return };
-        if rise.settled(first.since(placed.start)) == Some(0.0) || placed.step.is_on(transducer(site).closed) {
-            return;
-        }
-        let end = placed.step.duration().map_or(Instant::NEVER, |duration| placed.start.plus(duration));
-        let (per_min, share) = (placed.step.get(Field::CompressionsPerMin), compression::share(site));
-        for (place, now) in rows.pressure(site, from).zip(instants) {
-            let depth = compression::depth(per_min, placed.start, end, *now);
-            *place += share * rise.at(now.since(placed.start)) * depth;
         }
     }
 }

@@ -19,7 +19,7 @@ use crate::pressure::arterial;
 use crate::pressure::sites::Moment;
 use crate::respiration::Act;
 use crate::test_signal::{self, TestSignal};
-use crate::time::Instant;
+use crate::time::{Instant, Span};
 use crate::truth::{AtrialBeat, Beat, Event, LeadBeat, Observer, RefusedBeat};
 
 impl Player<'_> {
@@ -141,6 +141,9 @@ impl Player<'_> {
         }
         self.with_pressures(at, |pressures, moment| pressures.change(moment));
         self.pressures.connect(at, &levels, &transducers(&placed, at));
+        let length = if placed.step.uses(Field::CompressionMmhg) { placed.step.duration() } else { Some(Span::ZERO) };
+        let until = length.map_or(Instant::NEVER, |length| at.plus(length));
+        self.with_pressures(at, |pressures, moment| pressures.compress(at, until, moment));
         let vent = self.is_on(Field::CuffVent);
         if let Some(event) = self.cuff.change(at, &self.measurement(at), vent) {
             observer.observe(Event::Cuff(event));

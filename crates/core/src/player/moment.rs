@@ -50,6 +50,8 @@ pub(super) fn pressure_conditions(placed: &Placed<'_>, at: Instant) -> PressureC
         left_atrium_mean_mmhg: value(Field::LeftAtriumMean),
         left_atrium_wave_mmhg: value(Field::LeftAtriumWave),
         venous_wave_mmhg: value(Field::VenousWave),
+        compression_mmhg: value(Field::CompressionMmhg),
+        compressions_per_min: placed.step.get(Field::CompressionsPerMin),
         closed: PressureSite::ALL.iter().map(closed).sum(),
     }
 }
@@ -82,6 +84,7 @@ const PRESSURES: &[Field] = &[
     Field::LeftAtriumMean,
     Field::LeftAtriumWave,
     Field::VenousWave,
+    Field::CompressionMmhg,
 ];
 
 /// The settings of every transducer at an instant.

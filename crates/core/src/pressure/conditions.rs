@@ -52,6 +52,10 @@ pub(crate) struct PressureConditions {
     pub left_atrium_wave_mmhg: f32,
     /// Height of the a wave of central vein and right atrium, mmHg.
     pub venous_wave_mmhg: f32,
+    /// Rise of the arterial pressure at each compression of the chest, mmHg.
+    pub compression_mmhg: f32,
+    /// Compressions a minute.
+    pub compressions_per_min: f32,
     /// Transducers closed to the patient, a bit for each site.
     pub closed: u16,
 }

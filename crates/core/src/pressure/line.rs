@@ -68,6 +68,18 @@ impl Line {
         self.sigma - self.apart
     }
 
+    /// Output for a vector that turns at a frequency, Hz, once the line has settled: real and imaginary part; (1, 0) when it passes
+    /// everything.
+    pub(super) fn answer(&self, hz: f32) -> (f32, f32) {
+        if self.is_ideal() {
+            return (1.0, 0.0);
+        }
+        let (omega, inertia) = (TAU * hz, 1.0 / self.stiffness());
+        let (stiff, resists) = (1.0 - inertia * omega * omega, 2.0 * self.sigma * inertia * omega);
+        let per = 1.0 / (stiff * stiff + resists * resists);
+        (stiff * per, -resists * per)
+    }
+
     /// Settled output of the line for this piece.
     fn through(&self, piece: &Piece) -> Piece {
         if self.is_ideal() {
@@ -242,23 +254,60 @@ impl Transducer {
         self.change_trace(self.trace.time_s(now), 0.0, change);
     }
 
-    /// Changes the connection at `now`, where the level was `before_mmhg`; a line rings when the pressure jumps.
-    pub(crate) fn connect(&mut self, now: Instant, before_mmhg: f32, connection: &Connection) {
+    /// Changes the connection at `now`, where the level was `before_mmhg`; a line rings when the pressure jumps. `pressed` is what a
+    /// line shows of a compression of the chest.
+    pub(crate) fn connect(
+        &mut self,
+        now: Instant,
+        before_mmhg: f32,
+        connection: &Connection,
+        pressed: impl Fn(&Line) -> (f32, f32),
+    ) {
+        self.count_anew(now, &connection.line);
         self.advance(now);
         let t_s = self.trace.time_s(now);
         let (value, slope) = self.here(t_s);
+        let (press, its_slope) = pressed(&self.line);
+        let before = (value + self.open * press + before_mmhg, slope + self.open * its_slope);
         self.open = connection.open;
         self.line = connection.line;
         self.see(t_s);
-        self.ring(t_s, (value + before_mmhg, slope), connection.level_mmhg);
+        let (press, its_slope) = pressed(&self.line);
+        self.ring(t_s, (before.0 - self.open * press, before.1 - self.open * its_slope), connection.level_mmhg);
     }
 
     /// Strikes the line at `now`: a whip that swings by about `mmhg`.
     pub(crate) fn strike(&mut self, now: Instant, mmhg: f32) {
+        self.kick(now, |line| (0.0, mmhg * sqrt(line.stiffness())));
+    }
+
+    /// Lets the line ring from `now` on by this value and slope more, for a pressure that does not come from the trace.
+    pub(crate) fn press(&mut self, now: Instant, kick: impl FnOnce(&Line) -> (f32, f32)) {
+        if self.line.is_ideal() || self.open == 0.0 {
+            return;
+        }
+        self.count_anew(now, &Line::IDEAL);
+        self.kick(now, kick);
+    }
+
+    fn kick(&mut self, now: Instant, kick: impl FnOnce(&Line) -> (f32, f32)) {
         self.advance(now);
         let t_s = self.trace.time_s(now);
         let (value, slope) = (self.ring.at(&self.line, t_s), self.ring.slope(&self.line, t_s));
-        self.ring = Ring::new(&self.line, t_s, value, slope + mmhg * sqrt(self.line.stiffness()));
+        let (more, steeper) = kick(&self.line);
+        self.ring = Ring::new(&self.line, t_s, value + more, slope + steeper);
+    }
+
+    /// The time of a trace that has long been still ends some day, and a line would ring in it for ever: it begins anew.
+    fn count_anew(&mut self, now: Instant, next: &Line) {
+        if !(self.line.is_ideal() && next.is_ideal()) && self.trace.is_long_still(now) {
+            self.redirect(now, |trace| trace.count_from(now));
+        }
+    }
+
+    /// The line, and the share of the vessel's pressure that arrives.
+    pub(crate) fn way(&self) -> (&Line, f32) {
+        (&self.line, self.open)
     }
 
     /// Pressure at the transducer at `now`, without the level, mmHg.

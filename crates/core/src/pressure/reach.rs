@@ -2,8 +2,8 @@
 //!
 //! Bounds, not estimates: pulses that follow too soon, strong beats after a pause, cannon waves and ringing lines stay within.
 
+use super::compressions;
 use crate::anatomy::PressureSite;
-use crate::artefact::compression;
 use crate::field::{Field, TransducerFields, transducer};
 use crate::math::{exp, max, min, sqrt};
 use crate::reach::{Range, Ranges};
@@ -91,14 +91,17 @@ fn ringing(line_hz: f32, damping: f32, inside: f32, ways: f32, every_s: f32) -> 
 /// script, as a present pulse goes on when settings change.
 pub(crate) fn range(site: PressureSite, of: Ranges<'_>, ever: Ranges<'_>) -> Range {
     let TransducerFields { level, closed, line_hz, damping } = transducer(site);
-    let vessel = vessel(site, ever).raised(compression::share(site) * ever(Field::CompressionMmhg).highest);
+    let vessel = vessel(site, ever).raised(compressions::share(site) * ever(Field::CompressionMmhg).highest);
     // Where a step turns the stopcock or moves the level, both pressures are there for a while.
     let open = if ever(closed).lowest >= 1.0 { 0.0 } else { 1.0 };
     let levels = ever(level);
     let seen = Range { lowest: open * vessel.lowest + levels.lowest, highest: open * vessel.highest + levels.highest };
     // A line also rings when the level jumps or the stopcock is turned.
     let (height, jump) = (vessel.highest - vessel.lowest, ever(level).highest - ever(level).lowest);
-    let every_s = 30.0 / max(ever(Field::RateBpm).highest, 1.0);
+    // At each beat, and at each compression.
+    let pressed = ever(Field::CompressionMmhg).highest > 0.0;
+    let per_min = if pressed { ever(Field::CompressionsPerMin).highest } else { 0.0 };
+    let every_s = min(30.0 / max(ever(Field::RateBpm).highest, 1.0), 60.0 / max(per_min, 1.0));
     let whip = if site == PressureSite::Pulmonary { 2.0 * ever(Field::PulmonaryWhip).highest } else { 0.0 };
     let ways = if open == 0.0 { 2.0 * jump } else { WAYS * height + 2.0 * jump + whip };
     let inside = 0.5 * (height + jump) + whip;

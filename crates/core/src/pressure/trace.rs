@@ -220,6 +220,9 @@ impl Plan {
     }
 }
 
+/// A plan without a pulse for so long can begin anew, s.
+const LONG_S: f32 = 16.0;
+
 /// Shortest piece, s: keeps reciprocals finite.
 const SHORTEST_S: f32 = 2.5e-4;
 
@@ -391,6 +394,20 @@ impl Trace {
         let mut rest = self.plan.after(self.time_s(now));
         rest.tail.still = still;
         rest
+    }
+
+    /// Whether nothing has come for so long that the trace is still.
+    pub(crate) fn is_long_still(&self, now: Instant) -> bool {
+        let t_s = self.time_s(now);
+        t_s > LONG_S && t_s > self.plan.due_s() + self.plan.tail.bend_s()
+    }
+
+    /// Counts time from `now` on, where the trace is still; the cycle, closed at `now`, goes on.
+    pub(crate) fn count_from(&mut self, now: Instant) {
+        let (cycle, (mmhg, slope)) = self.close(now);
+        let still = self.plan.tail.still;
+        let tail = Tail { asymptote_mmhg: still.mmhg, per_s: still.per_s, due_s: SHORTEST_S, still };
+        self.follow(now, &Plan::new(mmhg, slope, tail), cycle);
     }
 
     /// Pressure and slope at `now`.
