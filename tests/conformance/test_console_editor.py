@@ -105,6 +105,8 @@ def test_a_plan_is_written_in_forms_and_checked_as_on_the_command_line(chromium,
     expect(field(page, "steps[1].name")).to_be_focused()
     put(page, "steps[1].name", "fibrillation")
     page.get_by_text("Choose a rhythm").click()
+    # The list takes the keys once it has opened, a moment after the click.
+    expect(page.get_by_label("Search by name")).to_be_focused()
     page.keyboard.type("vf")
     page.keyboard.press("Enter")
     expect(field(page, "steps[1].rhythm")).to_have_text("Ventricular fibrillation, coarse")
