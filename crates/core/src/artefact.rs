@@ -30,7 +30,9 @@ use crate::frame::INDEPENDENT_LEADS;
 use crate::noise::Noise;
 use crate::respiration::Respiration;
 use crate::time::Instant;
+use crate::vectors::{self, Loop};
 use background::Background;
+use electrode::ElectrodeShifts;
 use mains::Mains;
 use motion::Motion;
 use muscle::Muscle;
@@ -144,11 +146,18 @@ pub(crate) struct Shared {
     motion: Motion,
     background: Background,
     wander: Wander,
+    electrode: ElectrodeShifts,
 }
 
 impl Shared {
     pub(crate) const fn new() -> Shared {
-        Shared { muscle: Muscle::new(), motion: Motion::new(), background: Background::new(), wander: Wander::new() }
+        Shared {
+            muscle: Muscle::new(),
+            motion: Motion::new(),
+            background: Background::new(),
+            wander: Wander::new(),
+            electrode: ElectrodeShifts::new(),
+        }
     }
 }
 
@@ -183,83 +192,101 @@ pub(crate) struct ArtefactConditions {
     pub(crate) bursts: (f32, f32),
 }
 
-/// Adds a step's layers to rows at consecutive instants, the first of them `from`.
-// Not inlined: a player whose scripts have no artefacts shall not carry them through its inner loop.
-#[inline(never)]
-#[allow(clippy::too_many_arguments)] // The player's parts, of which each is borrowed by itself.
-pub(crate) fn add_to<R: Rows + ?Sized>(
-    layers: Layers,
-    shared: &mut Shared,
-    conditions: &ArtefactConditions,
-    noise: &Noise,
-    respiration: &Respiration,
-    instants: &[Instant],
-    rows: &mut R,
+/// A step's layers and what they are drawn from.
+pub(crate) struct ArtefactLayers<'a> {
+    pub(crate) layers: Layers,
+    pub(crate) shared: &'a mut Shared,
+    pub(crate) conditions: &'a ArtefactConditions,
+    pub(crate) noise: &'a Noise,
+    pub(crate) respiration: &'a Respiration,
+}
+
+impl ArtefactLayers<'_> {
+    /// Adds the layers to rows at consecutive instants, the first of them `from`.
+    // Not inlined: a player whose scripts have no artefacts shall not carry them through its inner loop.
+    #[inline(never)]
+    pub(crate) fn add_to<R: Rows + ?Sized>(self, instants: &[Instant], rows: &mut R, from: usize) {
+        vectors::run(AddTo { artefacts: self, instants, rows, from });
+    }
+}
+
+/// The layers, to be added to rows.
+struct AddTo<'a, 'i, R: ?Sized> {
+    artefacts: ArtefactLayers<'a>,
+    instants: &'i [Instant],
+    rows: &'i mut R,
     from: usize,
-) {
-    let hum_of = Mains::new(conditions.mains_hz, conditions.mains_drift_hz, conditions.mains_harmonics);
-    // In the order of SWITCHES.
-    let [mains, wander, breathing, muscle, motion, surgery, electrode, background, tremor, compression] =
-        layers.noises();
-    let ArtefactConditions {
-        start,
-        mains_mv,
-        wander_mv,
-        breathing_mv,
-        muscle_mv,
-        motion_mv,
-        surgery_mv,
-        electrode_mv,
-        background_mv,
-        tremor_mv,
-        compression_mv,
-        ..
-    } = conditions;
-    for (row, now) in (from..).zip(instants.iter().copied()) {
-        let mut leads_mv = rows.leads(row);
-        let since = now.since(*start);
-        let mut pair = Pair::default();
-        let hum = if mains || surgery { hum_of.at(now) } else { Pair::default() };
-        if mains {
-            pair.add(hum, mains_mv.at(since));
-        }
-        if wander {
-            pair.add(shared.wander.at(noise, now), wander_mv.at(since));
-        }
-        if motion {
-            pair.add(shared.motion.at(noise, now), motion_mv.at(since));
-        }
-        if surgery {
-            pair.add(surgery::at(noise, hum, now), surgery_mv.at(since));
-        }
-        if electrode {
-            pair.add(electrode::at(noise, conditions.bursts, now), electrode_mv.at(since));
-        }
-        if compression {
-            pair.add(compression::at(conditions.compressions_per_min, now), compression_mv.at(since));
-        }
-        for (lead, share) in leads_mv.iter_mut().zip(SHARES) {
-            *lead += share.0 * pair.0 + share.1 * pair.1;
-        }
-        if breathing {
-            let mv = breathing_mv.at(since) * (respiration.lung_volume(now) - 0.5);
-            for (lead, share) in leads_mv.iter_mut().zip(BREATHING_SHARES) {
-                *lead += share * mv;
+}
+
+impl<R: Rows + ?Sized> Loop for AddTo<'_, '_, R> {
+    #[inline(always)]
+    fn run(self) {
+        let AddTo { artefacts, instants, rows, from } = self;
+        let ArtefactLayers { layers, shared, conditions, noise, respiration } = artefacts;
+        let hum_of = Mains::new(conditions.mains_hz, conditions.mains_drift_hz, conditions.mains_harmonics);
+        // In the order of SWITCHES.
+        let [mains, wander, breathing, muscle, motion, surgery, electrode, background, tremor, compression] =
+            layers.noises();
+        let ArtefactConditions {
+            start,
+            mains_mv,
+            wander_mv,
+            breathing_mv,
+            muscle_mv,
+            motion_mv,
+            surgery_mv,
+            electrode_mv,
+            background_mv,
+            tremor_mv,
+            compression_mv,
+            ..
+        } = conditions;
+        for (row, now) in (from..).zip(instants.iter().copied()) {
+            let mut leads_mv = rows.leads(row);
+            let since = now.since(*start);
+            let mut pair = Pair::default();
+            let hum = if mains || surgery { hum_of.at(now) } else { Pair::default() };
+            if mains {
+                pair.add(hum, mains_mv.at(since));
             }
+            if wander {
+                pair.add(shared.wander.at(noise, now), wander_mv.at(since));
+            }
+            if motion {
+                pair.add(shared.motion.at(noise, now), motion_mv.at(since));
+            }
+            if surgery {
+                pair.add(surgery::at(noise, hum, now), surgery_mv.at(since));
+            }
+            if electrode {
+                pair.add(shared.electrode.at(noise, conditions.bursts, now), electrode_mv.at(since));
+            }
+            if compression {
+                pair.add(compression::at(conditions.compressions_per_min, now), compression_mv.at(since));
+            }
+            for (lead, share) in leads_mv.iter_mut().zip(SHARES) {
+                *lead += share.0 * pair.0 + share.1 * pair.1;
+            }
+            if breathing {
+                let mv = breathing_mv.at(since) * (respiration.lung_volume(now) - 0.5);
+                for (lead, share) in leads_mv.iter_mut().zip(BREATHING_SHARES) {
+                    *lead += share * mv;
+                }
+            }
+            if background {
+                shared.background.add_to(noise, now, background_mv.at(since), &mut leads_mv);
+            }
+            if muscle {
+                shared.muscle.add_to(noise, now, muscle_mv.at(since), &mut leads_mv);
+            }
+            if tremor {
+                limb::add_to(noise, conditions.tremor_hz, now, tremor_mv.at(since), &mut leads_mv);
+            }
+            if layers.swapped {
+                leads_mv = swapped_arms(leads_mv);
+            }
+            lead_off::apply(layers.off, &mut leads_mv);
+            rows.set_leads(row, leads_mv);
         }
-        if background {
-            shared.background.add_to(noise, now, background_mv.at(since), &mut leads_mv);
-        }
-        if muscle {
-            shared.muscle.add_to(noise, now, muscle_mv.at(since), &mut leads_mv);
-        }
-        if tremor {
-            limb::add_to(noise, conditions.tremor_hz, now, tremor_mv.at(since), &mut leads_mv);
-        }
-        if layers.swapped {
-            leads_mv = swapped_arms(leads_mv);
-        }
-        lead_off::apply(layers.off, &mut leads_mv);
-        rows.set_leads(row, leads_mv);
     }
 }

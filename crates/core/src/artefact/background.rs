@@ -26,33 +26,47 @@ struct Lattice<const BITS: u32> {
     /// Where its draws begin among those of the purpose.
     draws: u64,
     index: Option<u64>,
-    before: [i8; INDEPENDENT_LEADS],
-    after: [i8; INDEPENDENT_LEADS],
+    before: [f32; INDEPENDENT_LEADS],
+    /// From the point before to the point after.
+    rise: [f32; INDEPENDENT_LEADS],
 }
 
 impl<const BITS: u32> Lattice<BITS> {
     const fn new(draws: u64) -> Lattice<BITS> {
-        Lattice { draws, index: None, before: [0; INDEPENDENT_LEADS], after: [0; INDEPENDENT_LEADS] }
+        Lattice { draws, index: None, before: [0.0; INDEPENDENT_LEADS], rise: [0.0; INDEPENDENT_LEADS] }
     }
 
-    fn point(&self, noise: &Noise, index: u64) -> [i8; INDEPENDENT_LEADS] {
+    /// The values at a point, whole numbers.
+    fn point(&self, noise: &Noise, index: u64) -> [f32; INDEPENDENT_LEADS] {
         let draw = |i: u64| noise.bits(Purpose::Background, self.draws | index << 1 | i).to_le_bytes();
         let [[a, b, c, d], [e, f, g, h]] = [draw(0), draw(1)];
-        [a, b, c, d, e, f, g, h].map(|byte| byte as i8)
+        [a, b, c, d, e, f, g, h].map(|byte| f32::from(byte as i8))
+    }
+
+    // Not inlined: few frames come to another point.
+    #[inline(never)]
+    fn go_to(&mut self, noise: &Noise, index: u64) {
+        let goes_on = index > 0 && self.index == Some(index - 1);
+        // Sums and differences of such numbers are exact.
+        let last = || core::array::from_fn(|lead| self.before[lead] + self.rise[lead]);
+        let before: [f32; INDEPENDENT_LEADS] = if goes_on { last() } else { self.point(noise, index) };
+        let after = self.point(noise, index + 1);
+        self.rise = core::array::from_fn(|lead| after[lead] - before[lead]);
+        self.before = before;
+        self.index = Some(index);
     }
 
     /// Adds its values, times `size`, to `leads`.
+    // In the vectors of its caller.
+    #[inline(always)]
     fn add_to(&mut self, noise: &Noise, now: Instant, size: f32, leads: &mut [f32; INDEPENDENT_LEADS]) {
         let index = now.ticks() >> BITS;
         if self.index != Some(index) {
-            let goes_on = index > 0 && self.index == Some(index - 1);
-            self.before = if goes_on { self.after } else { self.point(noise, index) };
-            self.after = self.point(noise, index + 1);
-            self.index = Some(index);
+            self.go_to(noise, index);
         }
         let part = (now.ticks() & ((1 << BITS) - 1)) as u32 as f32 * (1.0 / (1_u64 << BITS) as f32);
-        for ((lead, before), after) in leads.iter_mut().zip(self.before).zip(self.after) {
-            *lead += size * (f32::from(before) + (f32::from(after) - f32::from(before)) * part);
+        for ((lead, before), rise) in leads.iter_mut().zip(&self.before).zip(&self.rise) {
+            *lead += size * (before + rise * part);
         }
     }
 }
@@ -72,6 +86,7 @@ impl Background {
     }
 
     /// Adds noise of `mv` RMS to the independent leads; II has half of its power from I, so that III has as much as they.
+    #[inline(always)]
     pub(super) fn add_to(&mut self, noise: &Noise, now: Instant, mv: f32, leads_mv: &mut [f32; INDEPENDENT_LEADS]) {
         let contacts = *self.contacts.get_or_insert_with(|| contacts(noise));
         let mut own = [0.0; INDEPENDENT_LEADS];

@@ -4,7 +4,7 @@
 //! 0.5 to 5 Hz and falls towards 12 Hz, as described for recordings of electrode motion (Moody, Muldrow and Mark, "A noise
 //! stress test for arrhythmia detectors", Computers in Cardiology 1984; shares from memory).
 
-use super::pair::Pair;
+use super::pair::{Pair, PairLattice};
 use crate::math::smooth_step;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
@@ -18,22 +18,30 @@ const UNIT: f32 = 2.009_592;
 /// Time in which a burst swells and in which it dies away, s.
 const EDGE_S: f32 = 0.25;
 
-/// Noise of 1 mV RMS, in bursts of a length in a time of their own, s, or without a break where the length is zero.
-pub(super) fn at(noise: &Noise, bursts: (f32, f32), now: Instant) -> Pair {
-    let size = burst(noise, bursts, now);
-    let mut sum = Pair::default();
-    if size == 0.0 {
-        return sum;
+/// The lattices.
+pub(super) struct ElectrodeShifts {
+    lattices: [PairLattice; LATTICES.len()],
+}
+
+impl ElectrodeShifts {
+    pub(super) const fn new() -> ElectrodeShifts {
+        ElectrodeShifts { lattices: [const { PairLattice::new() }; LATTICES.len()] }
     }
-    for (bits, rms) in LATTICES {
-        let index = now.ticks() >> bits;
-        let part = (now.ticks() & ((1 << bits) - 1)) as u32 as f32 * (1.0 / (1_u64 << bits) as f32);
-        let share = smooth_step(part);
-        let [before, after] = [index, index + 1].map(|index| shift(noise, u64::from(bits) << 58 | index));
-        let between = |a: f32, b: f32| a + (b - a) * share;
-        sum.add(Pair(between(before.0, after.0), between(before.1, after.1)), size * rms * UNIT);
+
+    /// Noise of 1 mV RMS, in bursts of a length in a time of their own, s, or without a break where the length is zero.
+    pub(super) fn at(&mut self, noise: &Noise, bursts: (f32, f32), now: Instant) -> Pair {
+        let size = burst(noise, bursts, now);
+        let mut sum = Pair::default();
+        if size == 0.0 {
+            return sum;
+        }
+        for ((bits, rms), lattice) in LATTICES.into_iter().zip(&mut self.lattices) {
+            let part = (now.ticks() & ((1 << bits) - 1)) as u32 as f32 * (1.0 / (1_u64 << bits) as f32);
+            let point = |index: u64| Pair::of_bits(noise.bits(Purpose::Electrode, u64::from(bits) << 58 | index));
+            sum.add(lattice.at(now.ticks() >> bits, part, point), size * rms * UNIT);
+        }
+        sum
     }
-    sum
 }
 
 /// How far a burst has swollen, 0 to 1.
@@ -46,11 +54,4 @@ fn burst(noise: &Noise, (length_s, every_s): (f32, f32), now: Instant) -> f32 {
     let after_s = (every_s - length_s) * noise.uniform(Purpose::Electrode, slot | 1 << 62);
     let since_s = Span::from_ticks(now.ticks() % every).as_secs() - after_s;
     smooth_step(since_s * (1.0 / EDGE_S)) * smooth_step((length_s - since_s) * (1.0 / EDGE_S))
-}
-
-/// Shift at a lattice point: two uniforms of variance 1/3.
-fn shift(noise: &Noise, index: u64) -> Pair {
-    let bits = noise.bits(Purpose::Electrode, index);
-    let signed = |half: u32| f32::from(half as i16) * (1.0 / 32_768.0);
-    Pair(signed(bits), signed(bits >> 16))
 }

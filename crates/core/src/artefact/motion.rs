@@ -1,6 +1,6 @@
 //! Motion: the patient moves now and then, and electrodes shift on the skin, up to about 6 Hz.
 
-use super::pair::Pair;
+use super::pair::{Pair, PairLattice};
 use crate::math::smooth_step;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span, TICKS_PER_SECOND};
@@ -48,13 +48,16 @@ impl Movement {
 pub(super) struct Motion {
     slot: Option<u64>,
     movement: Movement,
-    /// The lattice point before the last frame, and the shifts there and at the next.
-    lattice: Option<(u64, Pair, Pair)>,
+    lattice: PairLattice,
 }
 
 impl Motion {
     pub(super) const fn new() -> Motion {
-        Motion { slot: None, movement: Movement { start: Instant::ZERO, end: Instant::ZERO }, lattice: None }
+        Motion {
+            slot: None,
+            movement: Movement { start: Instant::ZERO, end: Instant::ZERO },
+            lattice: PairLattice::new(),
+        }
     }
 
     /// Shifts of 1 mV RMS in the middle of a movement; nothing between movements.
@@ -68,22 +71,9 @@ impl Motion {
             return Pair::default();
         }
         let size = UNIT * self.movement.size(now);
-        let index = now.ticks() >> LATTICE_BITS;
-        let (before, after) = match self.lattice {
-            Some((known, before, after)) if known == index => (before, after),
-            _ => (shift(noise, index), shift(noise, index + 1)),
-        };
-        self.lattice = Some((index, before, after));
-        let part = (now.ticks() & ((1 << LATTICE_BITS) - 1)) as u32;
-        let share = smooth_step(part as f32 * (8.0 / TICKS_PER_SECOND as f32));
-        let between = |a: f32, b: f32| size * (a + (b - a) * share);
-        Pair(between(before.0, after.0), between(before.1, after.1))
+        let part = (now.ticks() & ((1 << LATTICE_BITS) - 1)) as u32 as f32 * (8.0 / TICKS_PER_SECOND as f32);
+        let point = |index: u64| Pair::of_bits(noise.bits(Purpose::Motion, index));
+        let Pair(one, other) = self.lattice.at(now.ticks() >> LATTICE_BITS, part, point);
+        Pair(size * one, size * other)
     }
-}
-
-/// Shift at a lattice point: two uniforms of variance 1/3.
-fn shift(noise: &Noise, index: u64) -> Pair {
-    let bits = noise.bits(Purpose::Motion, index);
-    let signed = |half: u32| f32::from(half as i16) * (1.0 / 32_768.0);
-    Pair(signed(bits), signed(bits >> 16))
 }

@@ -1,7 +1,7 @@
 //! Frames between two events: every signal as a function of time, for all frames of a segment at once.
 
 use super::Player;
-use crate::artefact;
+use crate::artefact::{self, ArtefactLayers};
 use crate::block::Rows;
 use crate::course::Course;
 use crate::field::{Field, transducer};
@@ -147,16 +147,14 @@ impl Player<'_> {
         }
         if !self.artefacts.none() {
             let shared = shared.get_or_insert_with(artefact::Shared::new);
-            artefact::add_to(
-                self.artefacts,
+            let artefacts = ArtefactLayers {
+                layers: self.artefacts,
                 shared,
-                &self.artefact_conditions(placed),
-                &self.noise,
-                &self.respiration,
-                instants,
-                rows,
-                from,
-            );
+                conditions: &self.artefact_conditions(placed),
+                noise: &self.noise,
+                respiration: &self.respiration,
+            };
+            artefacts.add_to(instants, rows, from);
         }
     }
 }
