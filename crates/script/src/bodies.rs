@@ -8,6 +8,7 @@ mod kept;
 mod read;
 mod residuals;
 pub(crate) mod schema;
+mod schema_parts;
 mod shapes;
 mod word;
 pub(crate) mod write;

@@ -167,6 +167,11 @@ impl Document {
         self.step(item).map_or("", |step| step.name.as_deref().unwrap_or(step.settings.rhythm().name))
     }
 
+    /// The names of its items, by index, as [`Document::label`]; that of a repeat is empty.
+    pub fn labels(&self) -> Vec<&str> {
+        (0..self.parts.len()).map(|item| self.label(item)).collect()
+    }
+
     /// The rhythms of its steps that the catalogue does not have, each once.
     pub fn own_rhythms(&self) -> Vec<&'static Rhythm> {
         let mut own: Vec<&'static Rhythm> = Vec::new();

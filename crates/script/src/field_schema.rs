@@ -9,16 +9,67 @@ use pulsewright_core::script::MIN_STEP;
 use pulsewright_core::settings::{Field, FieldInfo, FieldKind};
 use serde_json::{Map, Value, json};
 
-/// Properties of the keys below `group`.
-pub(crate) fn group(group: &str) -> Map<String, Value> {
-    let property = |child: keys::Child| match child.what {
-        Branch::Field(field) => (child.key.to_owned(), field_schema(field)),
-        Branch::Group(below) => {
-            let below = json!({"type": "object", "additionalProperties": false, "properties": self::group(below)});
-            (child.key.to_owned(), below)
-        }
+/// Where the schema has the keys of a step.
+const STEP: &str = "#/$defs/step/properties";
+
+/// Properties of the keys of a step that are settings.
+pub(crate) fn settings() -> Map<String, Value> {
+    group("", STEP)
+}
+
+/// Properties of the settings that another document brings, those that `keep` keeps: the numbers of a step, never a ramp.
+pub(crate) fn brought(keep: &dyn Fn(Field) -> bool) -> Map<String, Value> {
+    brought_group("", STEP, keep)
+}
+
+/// The duration of a ramp.
+pub(crate) fn ramp_duration() -> Value {
+    json!({
+        "type": "number", "minimum": number(MIN_STEP.as_secs()), "maximum": MAX_STEP_S as u64,
+        "description": "How long the ramp takes, if not the whole step."
+    })
+}
+
+/// Properties of the keys below `group`, which the schema has at the pointer `at`.
+fn group(group: &str, at: &str) -> Map<String, Value> {
+    let property = |child: keys::Child| {
+        let at = format!("{at}/{}", child.key);
+        let property = match child.what {
+            Branch::Field(field) => field_schema(field, &at),
+            Branch::Group(below) => object(self::group(below, &format!("{at}/properties"))),
+        };
+        (child.key.to_owned(), property)
     };
     keys::children(group).into_iter().map(property).chain(ratios(group)).collect()
+}
+
+fn brought_group(group: &str, at: &str, keep: &dyn Fn(Field) -> bool) -> Map<String, Value> {
+    let property = |child: keys::Child| {
+        let at = format!("{at}/{}", child.key);
+        let property = match child.what {
+            Branch::Field(field) if !keep(field) => return None,
+            Branch::Field(field) if field.info().ramps => json!({"$ref": number_of_ramp(&at)}),
+            Branch::Field(_) => json!({"$ref": at}),
+            Branch::Group(below) => {
+                let below = brought_group(below, &format!("{at}/properties"), keep);
+                if below.is_empty() {
+                    return None;
+                }
+                object(below)
+            }
+        };
+        Some((child.key.to_owned(), property))
+    };
+    keys::children(group).into_iter().filter_map(property).collect()
+}
+
+fn object(properties: Map<String, Value>) -> Value {
+    json!({"type": "object", "additionalProperties": false, "properties": properties})
+}
+
+/// The pointer to the number of a setting that can ramp: the first of two, beside the ramp.
+fn number_of_ramp(at: &str) -> String {
+    format!("{at}/anyOf/0")
 }
 
 /// Properties of the ratios below `group`.
@@ -34,7 +85,8 @@ fn ratios(group: &str) -> impl Iterator<Item = (String, Value)> {
     })
 }
 
-fn field_schema(field: Field) -> Value {
+/// The schema of a setting at the pointer `at`.
+fn field_schema(field: Field, at: &str) -> Value {
     let info: &FieldInfo = field.info();
     let description = format!("{} Allowed: {}.", info.doc, range(info));
     if !info.words().is_empty() {
@@ -57,12 +109,9 @@ fn field_schema(field: Field) -> Value {
             {
                 "type": "object", "required": ["to"], "additionalProperties": false,
                 "properties": {
-                    "from": number,
-                    "to": number,
-                    "over_s": {
-                        "type": "number", "minimum": crate::number::number(MIN_STEP.as_secs()), "maximum": MAX_STEP_S as u64,
-                        "description": "How long the ramp takes, if not the whole step."
-                    }
+                    "from": {"$ref": number_of_ramp(at)},
+                    "to": {"$ref": number_of_ramp(at)},
+                    "over_s": {"$ref": "#/$defs/ramp_duration"}
                 }
             }
         ]

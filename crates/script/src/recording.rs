@@ -14,7 +14,11 @@ use pulsewright_core::recording;
 use pulsewright_core::time::Span;
 use pulsewright_text::number::counted;
 use serde_json::Value;
+use std::ops::RangeInclusive;
 use stretch::Repeats;
+
+/// Lowest and highest mV of a number in a file without units.
+pub(crate) const SCALES_MV: RangeInclusive<f64> = 1e-9..=1e6;
 
 /// Words for how a stretch begins again.
 pub(crate) fn loop_words() -> [&'static str; 3] {

@@ -3,10 +3,10 @@
 use crate::beats::{BEAT_KEYS, MAX_BEATS};
 use crate::bodies::schema as body_schemas;
 use crate::expect::schema::{
-    alarm, alarm_limits as alarm_limits_schema, alarms_or_readings, limit, limits as limits_schema, line,
+    alarm, alarm_limit, alarm_limits as alarm_limits_schema, alarms_or_readings, limit, limits as limits_schema, line,
     lines as lines_schema, quantity,
 };
-use crate::field_schema::group;
+use crate::field_schema::{ramp_duration, settings};
 use crate::keys::EACH;
 use crate::limits::{MAX_STEP_S, MAX_STEPS};
 use crate::number::number;
@@ -27,7 +27,7 @@ use serde_json::{Map, Value, json};
 /// The rest is left to [`crate::parse`]: rates that a rhythm allows, pressures in order, repeats nested too
 /// deeply, ramps in steps that hold, the length of the whole.
 pub fn schema() -> Value {
-    json!({
+    let mut schema = json!({
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Pulsewright script",
         "description": "Timed steps of rhythms, breathing and pressures.",
@@ -66,12 +66,12 @@ pub fn schema() -> Value {
         },
         "$defs": {
             "alarm": alarm(),
-            "body": body_schemas::schema(),
-            "complex": body_schemas::complex(),
+            "alarm_limit": alarm_limit(),
             "limit": limit(),
-            "p_wave": body_schemas::p_wave(),
             "quantity": quantity(),
+            "ramp_duration": ramp_duration(),
             "rhythm": rhythm_schema(),
+            "series": series(),
             "steps": {
                 "type": "array", "minItems": 1, "maxItems": MAX_STEPS,
                 "items": {
@@ -92,15 +92,18 @@ pub fn schema() -> Value {
             },
             "step": step()
         }
-    })
+    });
+    for (name, own) in body_schemas::named() {
+        schema["$defs"][name] = own;
+    }
+    schema
 }
 
 /// The series of a step; which keys go together is left to [`crate::parse`].
-fn series(description: &str) -> Value {
+fn series() -> Value {
     let times = |least: f32| json!({"type": "array", "minItems": 1, "maxItems": MOST_SERIES_BEATS, "items": {"type": "number", "minimum": number(least)}});
     let letters: String = BeatCode::ALL.iter().map(|code| code.symbol()).chain("B?".chars()).collect();
     json!({
-        "description": description,
         "anyOf": [
             {"type": "string", "minLength": 1, "description": "A table with a header line (csv, tsv, txt, json) or an annotation file."},
             {
@@ -134,7 +137,7 @@ fn recording() -> Value {
                 "additionalProperties": false,
                 "properties": {
                     "file": {"type": "string", "minLength": 1, "description": "The header (.hea) of a waveform-database record, or an .edf, .csv or .wav file, beside the script."},
-                    "scale_mv": {"type": "number", "exclusiveMinimum": 0, "description": "mV of 1 in a CSV file, or of a stored number of a WAV file."},
+                    "scale_mv": {"type": "number", "minimum": recording::SCALES_MV.start(), "maximum": recording::SCALES_MV.end(), "description": "mV of 1 in a CSV file, or of a stored number of a WAV file."},
                     "leads": {
                         "type": "object",
                         "description": "Leads, each with the name of its channel in the recording; without it, channels that are called after a lead.",
@@ -142,11 +145,14 @@ fn recording() -> Value {
                         "minProperties": 1,
                         "properties": Value::Object(leads.into_iter().collect())
                     },
-                    "beats": series("The beats of the whole recording; without it, the annotation file (.atr) of its name."),
+                    "beats": {
+                        "description": "The beats of the whole recording; without it, the annotation file (.atr) of its name.",
+                        "$ref": "#/$defs/series"
+                    },
                     "start_s": time("Where in the recording the stretch begins."),
                     "end_s": time("Where it ends; without it, the end of the recording."),
                     "loop": {
-                        "description": "Whether the stretch begins again: not, at its ends, or at rests between beats.",
+                        "description": "Whether the stretch begins again after its end: not at all, as it is, or cut on beats.",
                         "enum": recording::loop_words()
                     },
                     "passed_s": time("Time of the stretch that is over when the step begins, in logs.")
@@ -207,13 +213,16 @@ fn step() -> Value {
     );
     properties.insert(
         "series".into(),
-        series("Every beat of the step, in the place of those of its rhythm: intervals, times, or a file beside the script."),
+        json!({
+            "description": "Every beat of the step, in the place of those of its rhythm: intervals, times, or a file beside the script.",
+            "$ref": "#/$defs/series"
+        }),
     );
     properties.insert("recording".into(), recording());
     properties.insert("expect".into(), alarms_or_readings());
     properties.insert("cautions".into(), lines_schema("What can hurt somebody or something in this step."));
     properties.insert("prepare".into(), lines_schema("What to do before the step."));
-    properties.extend(group(""));
+    properties.extend(settings());
     json!({
         "type": "object",
         "description": "Names what changes; everything else carries over from the step before.",

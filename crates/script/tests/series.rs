@@ -97,7 +97,7 @@ fn mistakes_are_found_at_their_places() {
         (r#""series": {"at_s": [1, -1]}"#, "at_s can't be -1"),
         (r#""series": {"at_s": [1, 1.1], "length_s": 2}"#, "a beat at 1.100 s after one at 1.000 s"),
         (r#""series": {"at_s": [0, 1], "length_s": 1.1}"#, "a length of 1.100 s"),
-        (r#""series": {"rr_s": [1, 1], "codes": "N"}"#, "1 codes for 2 beats"),
+        (r#""series": {"rr_s": [1, 1], "codes": "N"}"#, "1 code for 2 beats"),
         (r#""series": {"rr_s": [1], "codes": "+"}"#, r#""+" is no code of a beat"#),
         (r#""series": {"rr_s": [1], "hz": 360}"#, "hz has no meaning beside rr_s"),
         (r#""series": {"rr_s": [1]}, "beats": [{"at_s": 1, "site": "atrial"}]"#, "beats beside a series"),

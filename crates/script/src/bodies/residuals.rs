@@ -1,5 +1,6 @@
 //! Residuals of a body's document: what leads have beside the waves on the heart vector; read, written, and their schema.
 
+use super::schema_parts::{ranged, shapes};
 use super::{kept, word};
 use crate::number::number;
 use crate::reader::{Entry, Kind, Node, Path, nearest, quoted};
@@ -8,6 +9,7 @@ use pulsewright_core::frame::{Channel, INDEPENDENT_LEADS, Lead};
 use pulsewright_core::internal::ecg::{
     Complex, MOST_KNOTS, P_AT_MS, QRS_AT_MS, Residual, Residuals, STEP_MS, T_AT_MS, Templates, UV, leads_uv,
 };
+use pulsewright_text::number::counted;
 use serde_json::{Map, Value, json};
 use std::ops::RangeInclusive;
 
@@ -114,8 +116,8 @@ impl Walk<'_> {
             if let Some(first) = first
                 && numbers.len() != knots.len()
             {
-                let allowed = format!("{} numbers, as lead {} has them", knots.len(), first.key);
-                let what = format!("lead {} can't have {} numbers", entry.key, numbers.len());
+                let allowed = format!("{}, as in lead {}", counted(knots.len() as u64, "number"), first.key);
+                let what = format!("lead {} can't have {}", entry.key, counted(numbers.len() as u64, "number"));
                 self.report(entry.value, &path, |p| p.allowed(allowed), what);
                 continue;
             }
@@ -188,40 +190,49 @@ fn residual_json(residual: &Residual<'_>) -> Value {
     json!({"at_ms": number(residual.at_ms), "step_ms": number(residual.step_ms), "leads_uv": leads})
 }
 
-/// Schema of the residuals of a body.
-pub(super) fn schema(ranged: impl Fn(&str, &RangeInclusive<f32>, &str) -> Value) -> Value {
+/// Schemas that the one of the residuals refers to by name.
+pub(super) fn named() -> impl Iterator<Item = (&'static str, Value)> {
     let numbers = json!({
         "type": "array", "minItems": 1, "maxItems": MOST_KNOTS,
         "items": {"type": "integer", "minimum": UV.start(), "maximum": UV.end()}
     });
-    let leads: Map<String, Value> = lead_words().map(|word| (word.to_owned(), numbers.clone())).into_iter().collect();
+    let mut leads = shapes(
+        "Numbers of each lead, uV, all lists of one length; 0 in leads left out.",
+        &lead_words(),
+        "#/$defs/residual_numbers",
+    );
+    leads["minProperties"] = 1.into();
     let residual = |at: &RangeInclusive<f32>, from: &str| {
         json!({
             "type": "object", "additionalProperties": false, "required": KEYS,
             "properties": {
                 "at_ms": ranged(&format!("Start after {from}."), at, "ms"),
                 "step_ms": ranged("From one number to the next.", &STEP_MS, "ms"),
-                "leads_uv": {
-                    "type": "object", "additionalProperties": false, "minProperties": 1, "properties": leads,
-                    "description": "Numbers of each lead, uV, all lists of one length; 0 in leads left out."
-                }
+                "leads_uv": {"$ref": "#/$defs/residual_leads"}
             }
         })
     };
-    let part = |doc: &str, part: &str, at: &RangeInclusive<f32>, from: &str| {
-        let (words, _) = below(part);
-        let one = residual(at, from);
-        let properties: Map<String, Value> = words.iter().map(|word| ((*word).to_owned(), one.clone())).collect();
-        json!({"type": "object", "description": doc, "additionalProperties": false, "properties": properties})
-    };
+    [
+        ("residual_numbers", numbers),
+        ("residual_leads", leads),
+        ("qrs_residual", residual(&QRS_AT_MS, "QRS onset")),
+        ("t_residual", residual(&T_AT_MS, "the end of the QRS")),
+        ("p_residual", residual(&P_AT_MS, "P onset")),
+    ]
+    .into_iter()
+}
+
+/// Schema of the residuals of a body.
+pub(super) fn schema() -> Value {
+    let part = |doc: &str, part: &str| shapes(doc, below(part).0, &format!("#/$defs/{part}_residual"));
     json!({
         "type": "object",
         "description": "What leads have beside the waves on the heart vector: sums of smooth bumps, one for each number.",
         "additionalProperties": false,
         "properties": {
-            "qrs": part("With the QRS of each way to activate the ventricles.", "qrs", &QRS_AT_MS, "QRS onset"),
-            "t": part("With its T wave.", "t", &T_AT_MS, "the end of the QRS"),
-            "p": part("With the P wave of each place where the atria are activated.", "p", &P_AT_MS, "P onset")
+            "qrs": part("With the QRS of each way to activate the ventricles.", "qrs"),
+            "t": part("With its T wave.", "t"),
+            "p": part("With the P wave of each place where the atria are activated.", "p")
         }
     })
 }

@@ -1,48 +1,19 @@
 //! The schema of a body's document.
 
+use super::schema_parts::{ranged, shapes};
 use super::{residuals, word};
 use crate::expect::schema::line;
-use crate::keys::{self, Branch};
+use crate::field_schema::brought;
 use crate::number::number;
 use crate::rhythms::word::PATTERN;
 use pulsewright_core::body::{Age, BODIES, RESTING_BPM};
 use pulsewright_core::internal::ecg::{
     FALL_MS, HOLD_MS, MOST_P_WAVES, MOST_QRS_WAVES, MV, P_AT_MS, QRS_AT_MS, QRS_MS, QT_MS, T_AT_MS,
 };
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 use std::ops::RangeInclusive;
 
 pub(crate) use super::word::MOST;
-
-/// Schemas of the settings below `group` that a body brings: those of a step, found at the pointer `at`, and never a ramp.
-fn brought(group: &str, at: &str) -> Map<String, Value> {
-    let property = |child: keys::Child| {
-        let at = format!("{at}/{}", child.key);
-        let property = match child.what {
-            Branch::Field(field) if !word::brings(field) => return None,
-            // The first of two is the number, the second the ramp.
-            Branch::Field(field) if field.info().ramps => json!({"$ref": format!("{at}/anyOf/0")}),
-            Branch::Field(_) => json!({"$ref": at}),
-            Branch::Group(below) => {
-                let below = brought(below, &format!("{at}/properties"));
-                if below.is_empty() {
-                    return None;
-                }
-                json!({"type": "object", "additionalProperties": false, "properties": below})
-            }
-        };
-        Some((child.key.to_owned(), property))
-    };
-    keys::children(group).into_iter().filter_map(property).collect()
-}
-
-fn ranged(doc: &str, range: &RangeInclusive<f32>, unit: &str) -> Value {
-    let (min, max) = (*range.start(), *range.end());
-    json!({
-        "description": format!("{doc} Allowed: {min} to {max} {unit}."),
-        "type": "number", "minimum": number(min), "maximum": number(max)
-    })
-}
 
 /// A wave that starts within a range.
 fn wave(at: &RangeInclusive<f32>, from: &str) -> Value {
@@ -55,27 +26,31 @@ fn wave(at: &RangeInclusive<f32>, from: &str) -> Value {
             "rise_ms": ranged("Rise.", &FALL_MS, "ms"),
             "hold_ms": ranged("Plateau; 0 without.", &HOLD_MS, "ms"),
             "fall_ms": ranged("Fall.", &FALL_MS, "ms"),
-            "xyz_mv": {
-                "description": "Peak on X (left), Y (down) and Z (back) of the heart vector, mV.",
-                "type": "array", "minItems": 3, "maxItems": 3,
-                "items": {"type": "number", "minimum": number(*MV.start()), "maximum": number(*MV.end())}
-            }
+            "xyz_mv": {"$ref": "#/$defs/xyz_mv"}
         }
     })
 }
 
-fn shapes(doc: &str, words: &[&str], one: &Value) -> Value {
-    let properties: Map<String, Value> = words.iter().map(|word| ((*word).to_owned(), one.clone())).collect();
-    json!({"type": "object", "description": doc, "additionalProperties": false, "properties": properties})
+/// Schemas that a body's document refers to by name, and its own.
+pub(crate) fn named() -> impl Iterator<Item = (String, Value)> {
+    let peak = json!({
+        "description": "Peak on X (left), Y (down) and Z (back) of the heart vector, mV.",
+        "type": "array", "minItems": 3, "maxItems": 3,
+        "items": {"type": "number", "minimum": number(*MV.start()), "maximum": number(*MV.end())}
+    });
+    let own = [
+        ("body", body()),
+        ("complex", complex()),
+        ("p_wave", p_wave()),
+        ("t_wave", wave(&T_AT_MS, "the end of the QRS")),
+        ("xyz_mv", peak),
+    ];
+    own.into_iter().chain(residuals::named()).map(|(name, schema)| (name.to_owned(), schema))
 }
 
 /// Schema of a complex.
-pub(crate) fn complex() -> Value {
-    let t = |doc: &str| {
-        let mut wave = wave(&T_AT_MS, "the end of the QRS");
-        wave["description"] = doc.into();
-        wave
-    };
+fn complex() -> Value {
+    let t = |doc: &str| json!({"description": doc, "$ref": "#/$defs/t_wave"});
     json!({
         "type": "object",
         "description": "QRS and T of one kind of beat.",
@@ -95,14 +70,14 @@ pub(crate) fn complex() -> Value {
 }
 
 /// Schema of a P wave.
-pub(crate) fn p_wave() -> Value {
+fn p_wave() -> Value {
     json!({
         "type": "array", "minItems": 1, "maxItems": MOST_P_WAVES, "items": wave(&P_AT_MS, "P onset")
     })
 }
 
 /// Schema of one document.
-pub(crate) fn schema() -> Value {
+fn body() -> Value {
     let extends: Vec<Value> = BODIES.iter().map(|body| json!({"const": body.id, "title": body.name})).collect();
     json!({
         "type": "object",
@@ -121,11 +96,11 @@ pub(crate) fn schema() -> Value {
                 "type": "object",
                 "description": "Resting values: settings of a step that choosing the body sets.",
                 "additionalProperties": false,
-                "properties": brought("", "#/$defs/step/properties")
+                "properties": brought(&word::brings)
             },
-            "complexes": shapes("QRS and T of each way to activate the ventricles.", word::complexes(), &json!({"$ref": "#/$defs/complex"})),
-            "p_waves": shapes("P of each place where the atria are activated.", word::p_waves(), &json!({"$ref": "#/$defs/p_wave"})),
-            "residuals": residuals::schema(ranged)
+            "complexes": shapes("QRS and T of each way to activate the ventricles.", word::complexes(), "#/$defs/complex"),
+            "p_waves": shapes("P of each place where the atria are activated.", word::p_waves(), "#/$defs/p_wave"),
+            "residuals": residuals::schema()
         }
     })
 }

@@ -8,6 +8,7 @@ use pulsewright_core::internal::ecg::{
     Complex, FALL_MS, HOLD_MS, MOST_P_WAVES, MOST_QRS_WAVES, MV, P_AT_MS, QRS_AT_MS, QRS_MS, QT_MS, SHORTEST_JT_MS,
     T_AT_MS, Wave,
 };
+use pulsewright_text::number::counted;
 use std::ops::RangeInclusive;
 
 /// How far an interval that a document states may be from the one that its waves show: this share of it, and these ms.
@@ -167,7 +168,12 @@ impl Walk<'_> {
                 numbers?.try_into().ok()
             }
             Some((_, count)) => {
-                self.report(node, path, |p| p.allowed(allowed), format!("xyz_mv can't have {count} numbers"));
+                self.report(
+                    node,
+                    path,
+                    |p| p.allowed(allowed),
+                    format!("xyz_mv can't have {}", counted(count as u64, "number")),
+                );
                 None
             }
             None => {

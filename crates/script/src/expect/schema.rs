@@ -66,18 +66,22 @@ pub(crate) fn limits() -> Value {
     })
 }
 
+/// One alarm limit.
+pub(crate) fn alarm_limit() -> Value {
+    json!({
+        "type": "object", "additionalProperties": false, "required": SETTING_KEYS,
+        "properties": {
+            "value": {"anyOf": [{"type": "number", "minimum": -1000, "maximum": 1000}, {"const": OFF}]},
+            "source": line("Where the limit comes from.")
+        }
+    })
+}
+
 /// The alarm limits.
 pub(crate) fn alarm_limits() -> Value {
     let one = |limit: &AlarmLimit| {
-        let setting = json!({
-            "type": "object", "additionalProperties": false, "required": SETTING_KEYS,
-            "description": format!("{}, {}.", limit.words(), limit.unit()),
-            "properties": {
-                "value": {"anyOf": [{"type": "number", "minimum": -1000, "maximum": 1000}, {"const": OFF}]},
-                "source": line("Where the limit comes from.")
-            }
-        });
-        (limit.id().to_owned(), setting)
+        let description = format!("{}, {}.", limit.words(), limit.unit());
+        (limit.id().to_owned(), json!({"description": description, "$ref": "#/$defs/alarm_limit"}))
     };
     let limits: Map<String, Value> = AlarmLimit::ALL.iter().map(one).collect();
     json!({

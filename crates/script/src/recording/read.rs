@@ -1,7 +1,7 @@
 //! Reading the recording of a step.
 
 use super::stretch::{Repeats, stretch};
-use super::{Named, Recording, kept, loop_words};
+use super::{Named, Recording, SCALES_MV, kept, loop_words};
 use crate::limits::MAX_STEP_S;
 use crate::reader::{Entry, Kind, Node, Path};
 use crate::series::{Series, span};
@@ -17,9 +17,6 @@ use std::sync::Arc;
 
 /// Keys of a recording.
 const KEYS: [&str; 8] = ["file", "scale_mv", "leads", "beats", "start_s", "end_s", "loop", "passed_s"];
-
-/// Lowest and highest mV of a number in a file without units.
-const SCALES_MV: std::ops::RangeInclusive<f64> = 1e-9..=1e6;
 
 /// Keys of a step that have no meaning beside a recording, and why.
 const OTHERS: [(&str, &str); 3] = [

@@ -25,9 +25,9 @@ const BESIDE: BesideKind = BesideKind {
 /// Settings that a rhythm can't bring: its rate is a parameter, and life is the person's.
 const NOT_BROUGHT: [Field; 2] = [Field::RateBpm, Field::Life];
 
-/// Whether a rhythm can bring a key of a step.
-pub(super) fn is_brought(child: &Child) -> bool {
-    !matches!(child.what, Branch::Field(field) if NOT_BROUGHT.contains(&field))
+/// Whether a rhythm can bring a setting.
+pub(super) fn can_bring(field: Field) -> bool {
+    !NOT_BROUGHT.contains(&field)
 }
 
 /// A parameter that a document names, with where.
@@ -105,13 +105,14 @@ impl Walk<'_> {
         let Some(entry) = entry else { return values };
         let path = path.key("settings");
         let Some(entries) = self.entries(entry.value, &path, "settings of a step") else { return values };
+        let is_brought = |child: &Child| !matches!(child.what, Branch::Field(field) if !can_bring(field));
         let all: Vec<&str> =
             keys::children("").iter().filter(|child| is_brought(child)).map(|child| child.key).collect();
         let mut known = Vec::new();
         for entry in entries {
             let path = path.key(&entry.key);
             match keys::find("", &entry.key) {
-                Some(Branch::Field(field)) if NOT_BROUGHT.contains(&field) => {
+                Some(Branch::Field(field)) if !can_bring(field) => {
                     let allowed = match field {
                         Field::RateBpm => "the parameter \"usual\": {\"bpm\": ...} of the rhythm",
                         _ => "in a step",

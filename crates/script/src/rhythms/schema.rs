@@ -1,31 +1,13 @@
 //! The schema of a rhythm's document.
 
-use super::read::is_brought;
+use super::read::can_bring;
 use super::word::{PATTERN, groups};
 use crate::expect::schema::line;
-use crate::keys::{self, Branch, Child};
+use crate::field_schema::brought;
 use crate::number::number;
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::parameter::Parameter;
 use serde_json::{Map, Value, json};
-
-/// Schemas of the settings below `group`: those of a step, found at the pointer `at`, and never a ramp.
-fn brought(group: &str, at: &str) -> Map<String, Value> {
-    let property = |child: Child| {
-        let at = format!("{at}/{}", child.key);
-        let property = match child.what {
-            // The first of two is the number, the second the ramp.
-            Branch::Field(field) if field.info().ramps => json!({"$ref": format!("{at}/anyOf/0")}),
-            Branch::Field(_) => json!({"$ref": at}),
-            Branch::Group(below) => {
-                let below = brought(below, &format!("{at}/properties"));
-                json!({"type": "object", "additionalProperties": false, "properties": below})
-            }
-        };
-        (child.key.to_owned(), property)
-    };
-    keys::children(group).into_iter().filter(is_brought).map(property).collect()
-}
 
 /// Schema of one document.
 pub(crate) fn schema() -> Value {
@@ -46,7 +28,7 @@ pub(crate) fn schema() -> Value {
             "type": "object",
             "description": "Settings of a step that choosing the rhythm sets, as an adult has them.",
             "additionalProperties": false,
-            "properties": brought("", "#/$defs/step/properties")
+            "properties": brought(&can_bring)
         }),
     );
     for parameter in Parameter::ALL {

@@ -8,6 +8,7 @@ use pulsewright_core::script::{SHORTEST_RR, SeriesBeat};
 use pulsewright_core::time::Span;
 use pulsewright_core::truth::BeatCode;
 use pulsewright_text::fit::line;
+use pulsewright_text::number::counted;
 
 /// Keys of a list.
 const LIST_KEYS: [&str; 4] = ["rr_s", "at_s", "codes", "length_s"];
@@ -140,8 +141,7 @@ impl Walk<'_> {
     fn codes(&mut self, node: Node<'_>, path: &Path<'_>, count: usize) -> Option<Vec<BeatCode>> {
         let text = self.text(node, path)?;
         let symbols = || BeatCode::ALL.iter().map(|code| code.symbol().to_string());
-        let allowed =
-            || format!("a letter for each of the {count} beats, of {}", symbols().collect::<Vec<_>>().join(" "));
+        let allowed = || format!("a letter for each beat ({count}), of {}", symbols().collect::<Vec<_>>().join(" "));
         if let Some(letter) = text.chars().find(|letter| code(*letter).is_none()) {
             let what = format!("{} is no code of a beat", quoted(&letter.to_string()));
             self.report(node, path, |p| p.allowed(allowed()), what);
@@ -149,7 +149,7 @@ impl Walk<'_> {
         }
         let codes: Vec<BeatCode> = text.chars().filter_map(code).collect();
         if codes.len() != count {
-            let what = format!("{} codes for {count} beats", codes.len());
+            let what = format!("{} for {}", counted(codes.len() as u64, "code"), counted(count as u64, "beat"));
             self.report(node, path, |p| p.allowed(allowed()), what);
             return None;
         }
