@@ -156,8 +156,7 @@ fn the_truth_has_the_beats_of_the_recording_and_no_other() {
             _ => {}
         }
     });
-    let recorded: Vec<f64> =
-        found.iter().filter(|beat| beat.is_recorded()).map(|beat| beat.peak.as_secs_f64()).collect();
+    let recorded: Vec<f64> = found.iter().filter(|beat| beat.is_recorded).map(|beat| beat.peak.as_secs_f64()).collect();
     let wanted =
         (0..4).flat_map(|pass| [0.437, 1.437].map(|at| 3.1 + 2.5 * f64::from(pass) + at)).filter(|at| *at < 10.1);
     let wanted: Vec<f64> = wanted.collect();

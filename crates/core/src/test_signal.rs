@@ -197,7 +197,8 @@ impl Beat {
     pub(crate) fn report(&self, onset: Instant, code: BeatCode) -> truth::Beat {
         let end = onset.shifted(self.width_s);
         let t_end = if self.t_mv == 0.0 { end } else { end.max(onset.plus(QT)) };
-        truth::Beat { onset, peak: onset.shifted(0.5 * self.width_s), end, t_end, p_onset: None, code }
+        let peak = onset.shifted(0.5 * self.width_s);
+        truth::Beat { onset, peak, end, t_end, p_onset: None, code, is_recorded: false }
     }
 
     /// Whether anything of a beat with this onset is left at `now`, or still to come.

@@ -22,17 +22,14 @@ pub struct Beat {
     pub p_onset: Option<Instant>,
     /// Type.
     pub code: BeatCode,
+    /// Whether it is a beat of a recording, of which the peak alone is known: onset, ends and P wave say nothing.
+    pub is_recorded: bool,
 }
 
 impl Beat {
     /// A beat of a recording, of which only the time of an annotation is known.
     pub(crate) const fn recorded(at: Instant, code: BeatCode) -> Beat {
-        Beat { onset: at, peak: at, end: at, t_end: at, p_onset: None, code }
-    }
-
-    /// Whether it is a beat of a recording: onset, ends and P wave are not known, and say nothing.
-    pub fn is_recorded(&self) -> bool {
-        self.onset == self.t_end
+        Beat { onset: at, peak: at, end: at, t_end: at, p_onset: None, code, is_recorded: true }
     }
 }
 

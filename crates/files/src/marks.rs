@@ -102,7 +102,15 @@ mod tests {
 
     fn beat(onset_ms: u64, peak_ms: u64) -> Event {
         let peak = at(peak_ms);
-        Event::Beat(Beat { onset: at(onset_ms), peak, end: peak, t_end: peak, p_onset: None, code: BeatCode::Normal })
+        Event::Beat(Beat {
+            onset: at(onset_ms),
+            peak,
+            end: peak,
+            t_end: peak,
+            p_onset: None,
+            code: BeatCode::Normal,
+            is_recorded: false,
+        })
     }
 
     #[test]

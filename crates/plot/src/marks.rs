@@ -92,14 +92,18 @@ pub fn intervals(recording: &Recording) -> String {
     let beats: Vec<Beat> = recording.events.iter().filter_map(whole).collect();
     let ms = |from: Instant, to: Instant| 1000.0 * (to.as_secs_f64() - from.as_secs_f64());
     let rr = median(beats.windows(2).map(|pair| ms(pair[0].onset, pair[1].onset)));
-    let Some(rr_ms) = rr else { return String::new() };
+    if rr.is_none() {
+        return String::new();
+    }
     let pr = median(beats.iter().filter_map(|beat| Some(ms(beat.p_onset?, beat.onset))));
     // Of beats of a recording only the peaks are known.
-    let drawn = || beats.iter().filter(|beat| !beat.is_recorded());
+    let drawn = || beats.iter().filter(|beat| !beat.is_recorded);
+    let pairs = beats.windows(2).filter(|pair| pair.iter().all(|beat| !beat.is_recorded));
+    let rr_of_drawn = median(pairs.map(|pair| ms(pair[0].onset, pair[1].onset)));
     let qrs = median(drawn().map(|beat| ms(beat.onset, beat.end)));
     let qt = median(drawn().map(|beat| ms(beat.onset, beat.t_end)));
     // Fridericia.
-    let qtc = qt.map(|qt_ms| qt_ms / (0.001 * rr_ms).cbrt());
+    let qtc = qt.zip(rr_of_drawn).map(|(qt_ms, rr_ms)| qt_ms / (0.001 * rr_ms).cbrt());
     let named = [("RR", rr), ("PR", pr), ("QRS", qrs), ("QT", qt), ("QTc", qtc)];
     let each: Vec<String> =
         named.into_iter().filter_map(|(name, value)| Some(format!("{name} {:.0}", value?))).collect();

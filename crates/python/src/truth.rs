@@ -123,7 +123,7 @@ impl Truth {
             return;
         }
         // Of a beat of a recording only the peak is known.
-        let known = |instant| if beat.is_recorded() { Cell::Number(f64::NAN) } else { at(instant) };
+        let known = |instant| if beat.is_recorded { Cell::Number(f64::NAN) } else { at(instant) };
         self.tables[BEATS].push([
             ("time_s", at(beat.peak)),
             ("frame", Cell::Number(frame)),

@@ -191,7 +191,15 @@ impl<'a> Electrogram<'a> {
         noise: &Noise,
     ) -> (Beat, usize) {
         let onset = beat.at;
-        let mut report = Beat { onset, peak: onset, end: onset, t_end: onset, p_onset: beat.p_onset, code: beat.code };
+        let mut report = Beat {
+            onset,
+            peak: onset,
+            end: onset,
+            t_end: onset,
+            p_onset: beat.p_onset,
+            code: beat.code,
+            is_recorded: false,
+        };
         let (life, chance) = (conditions.life, Chance::of(noise, onset));
         let person = Person::of(noise, life.person);
         let alternates = if beat.odd { 1.0 - conditions.alternans } else { 1.0 };

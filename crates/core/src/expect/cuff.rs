@@ -26,8 +26,8 @@ const NEAR_MMHG: f32 = 1.0;
 /// A bell has four values to be fitted.
 const FEWEST: usize = 5;
 
-/// A lower oscillation than this share of the largest is not seen beside it (common practice, no source).
-const SEEN: f32 = 0.06;
+/// A lower oscillation than this share of the largest is not visible beside it (common practice, no source).
+const VISIBLE: f32 = 0.06;
 
 /// When so many pulses in a row have had the cuff below their diastolic pressure, later ones change no reading of the methods.
 const PASSED: u8 = 20;
@@ -127,8 +127,8 @@ impl CuffMeter {
         if !core::mem::take(&mut self.deflates) || !self.above || self.below == 0 {
             return None;
         }
-        let seen = self.seen();
-        let points = seen.points.get(..seen.count).filter(|points| points.len() >= FEWEST)?;
+        let (points, count) = self.visible_points();
+        let points = points.get(..count).filter(|points| points.len() >= FEWEST)?;
         let bell = Bell::fit(points, self.shares)?;
         let fitted = [bell.systolic_mmhg, bell.mean_mmhg, bell.diastolic_mmhg];
         let mut bands = fitted.map(ReadingBand::steady);
@@ -149,16 +149,16 @@ impl CuffMeter {
         Some(CuffReading { at, begin: self.begin, systolic_mmhg, mean_mmhg, diastolic_mmhg })
     }
 
-    /// The points without those of oscillations too low to be seen.
-    fn seen(&self) -> CuffMeter {
+    /// The points without those of oscillations too low to be visible, and their count.
+    fn visible_points(&self) -> ([[f32; 2]; POINTS], usize) {
         let points = self.points.iter().take(self.count);
-        let lowest = SEEN * points.clone().map(|point| point[1]).fold(0.0, max);
-        let mut seen = CuffMeter::new();
-        for (place, point) in seen.points.iter_mut().zip(points.filter(|point| point[1] >= lowest)) {
+        let lowest = VISIBLE * points.clone().map(|point| point[1]).fold(0.0, max);
+        let (mut visible, mut count) = ([[0.0; 2]; POINTS], 0);
+        for (place, point) in visible.iter_mut().zip(points.filter(|point| point[1] >= lowest)) {
             *place = *point;
-            seen.count += 1;
+            count += 1;
         }
-        seen
+        (visible, count)
     }
 
     fn pulse(&mut self, pulse: &CuffPulse) {

@@ -214,7 +214,7 @@ mod tests {
 
     fn beat(millis: u64, code: BeatCode) -> Event {
         let at = Instant::ZERO.plus(Span::millis(millis));
-        Event::Beat(Beat { onset: at, peak: at, end: at, t_end: at, p_onset: None, code })
+        Event::Beat(Beat { onset: at, peak: at, end: at, t_end: at, p_onset: None, code, is_recorded: false })
     }
 
     #[test]

@@ -40,7 +40,7 @@ impl BeatRows {
         }
         for instant in [beat.onset, beat.end, beat.t_end] {
             row.push(b',');
-            if !beat.is_recorded() {
+            if !beat.is_recorded {
                 push_instant(row, instant);
             }
         }
