@@ -62,7 +62,7 @@ pub fn run(request: Request) -> Outcome {
     let document = source.document()?;
     let items = document.items();
     let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
-    let labels: Vec<&str> = (0..items.len()).map(|item| document.label(item)).collect();
+    let labels = document.labels();
     let content = Content {
         script: &script,
         title: document.title().unwrap_or(""),

@@ -12,6 +12,7 @@ use pulsewright_rig::figures::{
 use pulsewright_rig::judge::faults;
 use pulsewright_rig::read::parse;
 use pulsewright_rig::table::coding_word;
+use pulsewright_text::number::counted;
 use pulsewright_text::{fit, source};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -41,7 +42,7 @@ pub fn run(check: Request) -> Outcome {
         writeln!(out, "{name}{title}")?;
         let converter = &rig.converter;
         let (bits, coding) = (converter.bits, coding_word(converter.coding));
-        writeln!(out, "{} outputs of {bits} bits, {coding}", rig.outputs.len())?;
+        writeln!(out, "{} of {bits} bits, {coding}", counted(rig.outputs.len() as u64, "output"))?;
         writeln!(out)?;
         let heads = ["output", "lowest", "highest", "unit", "step", "at the connector", "correction", ""];
         write_table(out, &heads, &rig.outputs.iter().map(|output| row(&rig, output)).collect::<Vec<_>>())?;

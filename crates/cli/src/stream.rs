@@ -18,6 +18,7 @@ use pulsewright_script::Document;
 use pulsewright_stream::link::LinkReport;
 use pulsewright_stream::{Command, Ended, LivePlayer, Pace, Samples, command, send};
 use pulsewright_text::fit;
+use pulsewright_text::number::counted;
 use pulsewright_text::source::{self, BadLine};
 use serde_json::Value;
 use std::cell::{Cell, RefCell};
@@ -212,7 +213,9 @@ impl Board<'_> {
     fn say(&self) -> Outcome {
         let LinkReport { repeated, empty, failed } = (self.report)();
         say(&format!(
-            "{repeated} frames were sent to the board more than once; {empty} ticks of its timer found no frame"
+            "sent to the board more than once: {}; without a frame: {} of its timer",
+            counted(repeated, "frame"),
+            counted(empty.into(), "tick")
         ));
         failed.map_or(Ok(()), |why| Err(self.failure(&why)))
     }
@@ -359,7 +362,7 @@ impl Log {
         let text = fit::json(&text);
         let items = played.items();
         let script = Script::new(played.seed(), &items).map_err(Failure::input)?;
-        let labels: Vec<&str> = (0..items.len()).map(|item| played.label(item)).collect();
+        let labels = played.labels();
         let tables = truth::expectations(&script, &labels, played.alarm_limits(), end);
         let tables = self.tables.iter().zip(&tables).map(|(path, (_, table))| (path.as_path(), table.as_slice()));
         let files: Vec<(&Path, &[u8])> = [(self.script.as_path(), text.as_bytes())].into_iter().chain(tables).collect();

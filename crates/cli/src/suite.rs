@@ -13,6 +13,7 @@ use pulsewright_suite::{
     Detector, Folder, Manifest, Plan, Record, Shard, SuiteError, SuiteReport, merge, repeats, run as run_records,
 };
 use pulsewright_text::fit;
+use pulsewright_text::number::counted;
 use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::PathBuf;
@@ -85,8 +86,8 @@ pub fn run(args: Request) -> Outcome {
     }
     SuiteReport::check_limits(&records, &limits).map_err(Failure::input)?;
     if !plan.left_out.is_empty() {
-        let count = plan.left_out.len();
-        warn(&format!("{count} combinations exclude each other and are left out; --list names them"));
+        let left_out = counted(plan.left_out.len() as u64, "combination");
+        warn(&format!("{left_out} left out, as the settings exclude each other; --list gives the reasons"));
     }
     let folder = match answers {
         Answers::Detect(detecting) => {

@@ -6,7 +6,7 @@
 //!
 //! # Map
 //! [`distribution`] and [`normal`] hold the arithmetic of one variable, [`correlation`] that of several; [`people`] reads the
-//! document and draws; [`plan`] and [`record`] make signals and truth; [`mod@write`], [`folder`], [`npy`] and [`tables`] make
+//! document and draws; [`plan`], [`content`] and [`record`] make signals and truth; [`mod@write`], [`folder`], [`npy`] and [`tables`] make
 //! files; [`pool`] spreads work over threads.
 //!
 //! # What holds
@@ -15,6 +15,7 @@
 //! - Memory does not grow with the number of patients.
 #![forbid(unsafe_code)]
 
+pub mod content;
 pub mod correlation;
 pub mod distribution;
 mod error;

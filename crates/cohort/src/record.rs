@@ -1,13 +1,12 @@
 //! The signal of a patient and its beats.
 
+use crate::content::with_content;
 use crate::error::CohortError;
 use crate::people::Patient;
 use crate::plan::Plan;
 use pulsewright_core::block::{BLOCK, Block, Signals};
-use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
-use pulsewright_core::script::Script;
 use pulsewright_core::truth::Event;
 use pulsewright_files::truth::BeatRows;
 use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, render_to_files};
@@ -117,18 +116,15 @@ impl Plan {
         Options::new(self.frame_rate, &self.channels, format)
     }
 
-    /// Lends a patient's script out, which borrows from its own items.
+    /// Calls `work` with a patient's script as content to render.
     fn with_content<T>(
         &self,
         patient: &Patient,
         title: &str,
         work: impl FnOnce(Content<'_>) -> T,
     ) -> Result<T, CohortError> {
-        let items = patient.document.items();
-        let script = Script::new(patient.seed, &items)
-            .map_err(|error| CohortError::Patient { patient: patient.number, what: error.to_string() })?;
-        let labels: Vec<&str> = (0..items.len()).map(|item| patient.document.label(item)).collect();
-        Ok(work(Content { script: &script, title, labels: &labels, limits: AlarmLimits::USUAL }))
+        with_content(&patient.document, patient.seed, title, work)
+            .map_err(|error| CohortError::Patient { patient: patient.number, what: error.to_string() })
     }
 }
 

@@ -14,6 +14,7 @@ use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::settings::Field;
 use pulsewright_core::test_signal;
 use pulsewright_core::time::{FrameRate, Instant, Span};
+use pulsewright_text::number::counted;
 
 /// How it is rendered.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -347,7 +348,8 @@ impl<'a> Plan<'a> {
         let section = self.sections.last().filter(|_| self.format == FileFormat::Edf)?;
         let more = self.edf.records(*section) * self.edf.frames() - section.frames;
         (more > 0).then(|| {
-            format!("the last {more} frames of the EDF+ file repeat the last value, as its data records are whole")
+            let frames = counted(more, "frame");
+            format!("the EDF+ file ends with {frames} more, of the last value, as its data records are whole")
         })
     }
 

@@ -163,8 +163,9 @@ fn level(lead: &[f64], rest: usize) -> Vec<f64> {
     lead.iter().enumerate().map(|(i, mv)| mv - first - (last - first) * i as f64 / whole).collect()
 }
 
-/// The middle of some values.
+/// The middle of some values; of an even number, the mean of the middle two.
 pub(crate) fn median(mut values: Vec<f64>) -> Option<f64> {
     values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+    let (low, high) = (values.get(values.len().saturating_sub(1) / 2)?, values.get(values.len() / 2)?);
+    Some(0.5 * (low + high))
 }

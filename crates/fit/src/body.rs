@@ -19,7 +19,7 @@ const LEAST: usize = 3;
 #[non_exhaustive]
 pub enum FitError {
     /// Too few beats.
-    #[error("{found} beats of the normal kind, of which fewer than {LEAST} are whole and look alike")]
+    #[error("of the beats of the normal kind ({found}) fewer than {LEAST} are whole and look alike")]
     Beats {
         /// How many there are.
         found: usize,

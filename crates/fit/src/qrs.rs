@@ -3,6 +3,7 @@
 //! Energy of the slope over a QRS's length, against a threshold that follows the last peaks; the usual parts of a detector by slopes
 //! (common practice, no source).
 
+use crate::average::median;
 use crate::recording::Recording;
 
 /// Length of a slope and of the sum of its energy, s.
@@ -35,10 +36,8 @@ pub(crate) fn find(recording: &Recording) -> Vec<usize> {
     let tops: Vec<f64> = summed.chunks(stretch).map(|part| part.iter().copied().fold(0.0, f64::max)).collect();
     let usual = |at: usize| {
         let place = at / stretch;
-        let mut near: Vec<f64> =
-            tops.get(place.saturating_sub(2)..(place + 3).min(tops.len())).unwrap_or_default().to_vec();
-        near.sort_by(f64::total_cmp);
-        near.get(near.len() / 2).copied().unwrap_or(0.0)
+        let near = tops.get(place.saturating_sub(2)..(place + 3).min(tops.len())).unwrap_or_default();
+        median(near.to_vec()).unwrap_or(0.0)
     };
     let apart = samples(APART_S);
     let mut found: Vec<usize> = Vec::new();

@@ -157,7 +157,7 @@ impl Signals {
         py.detach(|| {
             let items = self.document.items();
             let script = Script::new(self.document.seed(), &items).map_err(wrong)?;
-            let labels: Vec<&str> = (0..items.len()).map(|item| self.document.label(item)).collect();
+            let labels = self.document.labels();
             let sites = SiteSet::of(&self.channels).map_err(wrong)?;
             let files = TruthFile::ALL.map(|_| Vec::new());
             let mut tables = TruthTables::new(&script, &labels, self.rate, self.frames, files);

@@ -2,6 +2,7 @@
 
 use crate::recording::{Channel, Recording};
 use pulsewright_text::fit::{cut, line as shown};
+use pulsewright_text::number::counted;
 
 /// Most columns.
 const MOST_COLUMNS: usize = 1000;
@@ -31,7 +32,12 @@ pub(crate) fn parse(bytes: &[u8], scale_mv: f64) -> Result<Recording, String> {
     for (index, line) in lines {
         let cells = line.split(',').count();
         if cells != names.len() {
-            return Err(format!("line {}: {cells} cells, of {} columns", index + 1, names.len()));
+            return Err(format!(
+                "line {} has {}, the first line {}",
+                index + 1,
+                counted(cells as u64, "cell"),
+                names.len()
+            ));
         }
         for (place, (column, cell)) in columns.iter_mut().zip(line.split(',').map(str::trim)).enumerate() {
             let number: f64 =

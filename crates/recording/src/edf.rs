@@ -2,6 +2,7 @@
 
 use crate::recording::{Channel, Recording};
 use crate::unit::in_mv;
+use pulsewright_text::number::counted;
 
 /// Bytes of the header, and of the part for each signal.
 const HEAD: usize = 256;
@@ -48,7 +49,7 @@ pub(crate) fn parse(bytes: &[u8]) -> Result<Recording, String> {
     let data = bytes.get(HEAD * (count + 1)..).ok_or("the header is cut off")?;
     let there = data.len() / (2 * before);
     if records >= 0.0 && records > there as f64 {
-        return Err(format!("{records} records announced, {there} there (cut off?)"));
+        return Err(format!("{} announced, {there} there (cut off?)", counted(records as u64, "record")));
     }
     let mut channels = Vec::new();
     for (signal, name, unit, before_it, _) in signals.into_iter().filter(|(.., its)| *its == of_record) {

@@ -3,6 +3,7 @@
 use crate::bits;
 use crate::header::{SignalLine, signals};
 use crate::recording::{Channel, FileBytes, LARGEST, ReadError, Recording};
+use pulsewright_text::number::counted;
 use pulsewright_text::{header, source};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -76,7 +77,7 @@ fn signal_file(
     let there = bits::count(format, bytes.len()) / lines.len();
     let frames = match frames {
         Some(frames) if frames as u64 > there as u64 => {
-            return Err(wrong(format!("{frames} frames announced, {there} there (cut off?)")));
+            return Err(wrong(format!("{} announced, {there} there (cut off?)", counted(frames as u64, "frame"))));
         }
         Some(frames) => frames as usize,
         None => there,

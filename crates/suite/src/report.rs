@@ -145,15 +145,19 @@ impl SuiteReport {
         }
         out += &counted(self.records as u64, "record");
         if self.left_out > 0 {
-            let _ = write!(out, ", {} combinations left out because they exclude each other", self.left_out);
+            let left_out = counted(self.left_out as u64, "combination");
+            let _ = write!(out, ", {left_out} left out because the settings exclude each other");
         }
         out.push('\n');
         if let [first, ..] = &self.repeats[..] {
             let (count, different) = (self.repeats.len(), self.records - self.repeats.len());
             let _ = writeln!(
                 out,
-                "{count} of them repeat the signal of an earlier one, so {different} differ; the first: {} is {}",
-                first.record, first.of
+                "{}; {} with the signal of an earlier one, the first: {} is {}",
+                counted(different as u64, "different signal"),
+                counted(count as u64, "record"),
+                first.record,
+                first.of
             );
         }
         if !self.failures.is_empty() {
@@ -183,7 +187,7 @@ impl SuiteReport {
         let holding = self.score.verdicts.len() - shown.verdicts.len();
         out += &text::render(&shown);
         if holding > 0 {
-            let _ = writeln!(out, "pass  {holding} limits on single records");
+            let _ = writeln!(out, "pass  {} on single records", counted(holding as u64, "limit"));
         }
         out
     }
@@ -205,7 +209,7 @@ impl SuiteReport {
         // Writing to a String cannot fail.
         out += &counted(self.records as u64, "record");
         if !self.repeats.is_empty() {
-            let _ = write!(out, ", {} of them repeat the signal of an earlier one", self.repeats.len());
+            let _ = write!(out, ", {} of them with the signal of an earlier one", self.repeats.len());
         }
         out += "\n\n";
         if !self.failures.is_empty() {

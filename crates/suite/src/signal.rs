@@ -4,9 +4,8 @@ use crate::error::SuiteError;
 use crate::plan::Plan;
 use crate::record::Record;
 use crate::reference::Reference;
-use pulsewright_core::expect::AlarmLimits;
+use pulsewright_cohort::content::with_content;
 use pulsewright_core::player::Player;
-use pulsewright_core::script::Script;
 use pulsewright_files::atomic::Claim;
 use pulsewright_files::sha256::{Sha256Digest, Sha256Writer};
 use pulsewright_files::{
@@ -107,13 +106,10 @@ impl Record {
         Options::new(self.frame_rate, &plan.channels, format)
     }
 
-    /// Lends the record's script out, which borrows from its own items.
+    /// Calls `work` with the record's script as content to render.
     fn with_content<T>(&self, work: impl FnOnce(Content<'_>) -> T) -> Result<T, SuiteError> {
-        let items = self.document.items();
-        let script = Script::new(self.seed, &items)
-            .map_err(|error| SuiteError::Truth { record: self.name.clone(), what: error.to_string() })?;
-        let labels: Vec<&str> = (0..items.len()).map(|item| self.document.label(item)).collect();
-        Ok(work(Content { script: &script, title: &self.name, labels: &labels, limits: AlarmLimits::USUAL }))
+        with_content(&self.document, self.seed, &self.name, work)
+            .map_err(|error| SuiteError::Truth { record: self.name.clone(), what: error.to_string() })
     }
 
     fn failed(&self, error: RenderError) -> SuiteError {

@@ -1,6 +1,7 @@
 //! CSV: a line of names, a row a frame; leads in mV, times in seconds under `time_s` unless the frame rate is given.
 
 use crate::recording::{Recording, add};
+use pulsewright_text::number::counted;
 
 pub(super) fn parse(bytes: &[u8], hz: Option<f64>) -> Result<Recording, String> {
     let text = std::str::from_utf8(bytes).map_err(|error| format!("not UTF-8 text at byte {}", error.valid_up_to()))?;
@@ -20,7 +21,12 @@ pub(super) fn parse(bytes: &[u8], hz: Option<f64>) -> Result<Recording, String> 
         }
         let cells = line.split(',').count();
         if cells != names.len() {
-            return Err(format!("line {}: {cells} cells, of {} columns", index + 1, names.len()));
+            return Err(format!(
+                "line {} has {}, the first line {}",
+                index + 1,
+                counted(cells as u64, "cell"),
+                names.len()
+            ));
         }
     }
     let times = names.iter().position(|name| matches!(*name, "time_s" | "t_s" | "time" | "s"));

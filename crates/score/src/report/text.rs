@@ -9,7 +9,7 @@ use crate::record::Figures;
 use crate::report::Report;
 use crate::runs::RunFigures;
 use pulsewright_text::fit;
-use pulsewright_text::number::{fixed, short};
+use pulsewright_text::number::{self, fixed, short};
 
 /// Columns of the record table: title and name of the figure.
 type Column = (&'static str, &'static str);
@@ -73,7 +73,8 @@ pub fn records_compared(against: &Comparison) -> String {
     let more = [(*only_here, "here alone"), (*only_earlier, "in the earlier one alone")];
     let more: String =
         more.iter().filter(|(count, _)| *count > 0).map(|(count, what)| format!(", {count} {what}")).collect();
-    format!("{records} records in both reports{more}; fewer events missed and extra in {better}, more in {worse}")
+    let records = number::counted(*records as u64, "record");
+    format!("{records} in both reports{more}; fewer events missed and extra in {better}, more in {worse}")
 }
 
 /// A row of titles, then one for each figure.

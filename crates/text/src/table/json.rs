@@ -4,6 +4,7 @@ use super::{Body, Each, Place, Problem, Row, Table};
 use crate::fit;
 use crate::json::check;
 use crate::node::{Kind, Node};
+use crate::number::counted;
 use csv::StringRecord;
 use std::ops::Range;
 
@@ -54,7 +55,7 @@ fn lists(object: Node<'_>) -> Result<Shape, Problem> {
         let count = member.value.list(0).map_or(0, |(_, count)| count);
         if let Some(rows) = rows.filter(|rows| *rows != count) {
             let name = fit::cut(&member.key, 40).into_owned();
-            return Err(whole(format!("array '{name}' has {count} items, another has {rows}")));
+            return Err(whole(format!("array '{name}' has {}, another has {rows}", counted(count as u64, "item"))));
         }
         rows = Some(count);
         columns.push((member.key, member.value.span()));
