@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
+import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+
+import limited
 
 ROOT = Path(__file__).resolve().parents[2]
 PROGRAM = Path(os.environ.get("PULSEWRIGHT", ROOT / "target" / "release" / "pulsewright"))
@@ -50,6 +54,13 @@ def run(
         check=False,
     )
     return Outcome(ended.returncode, ended.stdout or b"", ended.stderr.decode("utf-8", "replace"))
+
+
+def measure_each(jobs: list[dict]) -> list[tuple[int, float, int]]:
+    """Runs commands as `limited.py` reads them: of each the exit code, seconds of a processor, bytes of memory."""
+    words = [sys.executable, "-I", "-S", limited.__file__]
+    ended = subprocess.run(words, input=json.dumps(jobs), capture_output=True, text=True, check=True)
+    return json.loads(ended.stdout)
 
 
 def start(*arguments: object, cwd: Path | None = None, stdout=subprocess.DEVNULL) -> subprocess.Popen:

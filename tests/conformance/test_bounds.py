@@ -11,9 +11,8 @@ from pathlib import Path
 
 import pytest
 import scripts
-from program import PROGRAM, ROOT, assert_refused, run, succeed
+from program import PROGRAM, ROOT, assert_refused, measure_each, run, succeed
 from test_crash_model import ANSWERS, VERBS, commands, inputs, options_of, visible  # noqa: F401
-from test_malformed import run_all
 
 BOM = b"\xef\xbb\xbf"
 SCORE = ["score", "--learning-s", "0"]
@@ -21,7 +20,7 @@ SCORE = ["score", "--learning-s", "0"]
 
 def measured(words, folder: Path):
     """A command: exit code, seconds of a processor, bytes of memory, what it says."""
-    ((code, seconds, size),) = run_all([{"words": [str(PROGRAM), *map(str, words)], "folder": str(folder)}])
+    ((code, seconds, size),) = measure_each([{"words": [str(PROGRAM), *map(str, words)], "folder": str(folder)}])
     return code, seconds, size, (folder / "stderr").read_text()
 
 

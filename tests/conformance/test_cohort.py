@@ -14,9 +14,8 @@ import soundfile
 import wfdb
 from detectors import DETECTORS
 from matching import BEAT_CODES, match
-from program import PROGRAM, assert_refused, files_below, run, start, succeed
+from program import PROGRAM, assert_refused, files_below, measure_each, run, start, succeed
 from scipy import signal, stats
-from test_malformed import run_all
 
 DRAW = {
     "person.age_years": {"uniform": [18, 90]},
@@ -227,7 +226,7 @@ def test_memory_stays_flat(write_plan, tmp_path):
 
     def peak_bytes(patients):
         words = [str(PROGRAM), "cohort", str(write_plan()), "-n", str(patients), "-o", str(tmp_path / str(patients)), "--jobs", "1"]
-        ((code, _, size),) = run_all([{"words": words, "folder": str(tmp_path)}])
+        ((code, _, size),) = measure_each([{"words": words, "folder": str(tmp_path)}])
         assert code == 0, (tmp_path / "stderr").read_text()
         return size
 

@@ -38,19 +38,22 @@ def low_output(tmp_path_factory):
 
 def test_shock_is_low_fast_and_narrow_but_for_slack_vessels(low_output):
     before, volume, pump, slack, tamponade, *_ = low_output
-    share, mean, wedge = {}, {}, {}
+    over, mean, wedge = {}, {}, {}
     for name, step in (("before", before), ("volume", volume), ("pump", pump), ("slack", slack), ("tamponade", tamponade)):
         times, tops, feet = pulses(step["arterial"][8 * RATE_HZ :])
         bpm = 60 / np.diff(times).mean()
-        systolic, diastolic = np.median(tops), np.median(feet)
-        share[name] = (systolic - diastolic) / systolic
+        systolic = np.median(tops)
+        # Each pulse from its foot to its top, over a quarter of the top, mmHg.
+        over[name] = np.median(tops[1:] - feet - tops[1:] / 4)
         mean[name] = step["arterial"][8 * RATE_HZ :].mean()
         wedge[name] = step["wedge"][8 * RATE_HZ :].mean()
         if name != "before":
             # The heart rate over the systolic pressure is above 0.9 in shock (shock index, from memory).
             assert systolic < 90 and bpm / systolic > 0.9, (name, bpm, systolic)
-    # A pulse pressure under a quarter of the systolic is narrow (texts of heart failure, from memory); breathing changes it a little.
-    assert share["volume"] < 0.3 and share["pump"] < 0.3 and share["slack"] > 0.45 > share["before"] > 0.3, share
+    # A pulse pressure of a quarter of the systolic or less is narrow (texts of heart failure, from memory); monitors show whole mmHg.
+    assert over["volume"] < 1 and over["pump"] < 1, over
+    # At rest it is about 40 mmHg of 120, 10 over the quarter, and in slack vessels it is wider (common practice, no source).
+    assert over["slack"] > over["before"] > 10, over
     assert mean["slack"] < 65
     assert wedge["pump"] > 15 > 10 > wedge["volume"]
     venous = tamponade["venous"][8 * RATE_HZ :].mean()

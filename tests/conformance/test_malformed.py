@@ -9,18 +9,15 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 import os
 import random
 import re
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
-from malformed import limited
 from malformed.readers import command, readers
+from program import measure_each
 
 ALL = os.environ.get("PULSEWRIGHT_MALFORMED") == "all"
 WANTED = 6000 if ALL else 600
@@ -62,11 +59,6 @@ def make(reader, text: bytes, folder: Path) -> dict:
         (folder / reader.name).parent.mkdir(exist_ok=True)
         (folder / reader.name).write_bytes(text)
     return {"words": command(reader, text), "folder": str(folder), "until": reader.until}
-
-
-def run_all(jobs: list[dict]) -> list[tuple[int, float, int]]:
-    ended = subprocess.run([sys.executable, "-I", "-S", limited.__file__], input=json.dumps(jobs), capture_output=True, text=True, check=True)
-    return json.loads(ended.stdout)
 
 
 def files(folder: Path) -> set[str]:
@@ -142,7 +134,7 @@ def test_malformed_inputs_are_refused_in_words(tmp_path, all_readers, name, reco
         texts.append(text)
     jobs = [make(reader, text, tmp_path / str(index)) for index, text in enumerate(texts)]
     before = [files(Path(job["folder"])) for job in jobs]
-    results = run_all(jobs)
+    results = measure_each(jobs)
     assert results[0][0] == reader.sound_code, (tmp_path / "0" / "stderr").read_text()
     if name == "commands of a stream":
         said = (tmp_path / "0" / "stderr").read_text()
