@@ -83,6 +83,19 @@ pub fn reads(code: &Code) -> Vec<(usize, String)> {
     found.map(|used| (used.line, used.path.join("::"))).chain(lines).collect()
 }
 
+/// Files that are made, changed or renamed: `fs::write`, `File::create`, `OpenOptions` and their kin.
+pub fn writes(code: &Code) -> Vec<(usize, String)> {
+    let found = code.paths.iter().map(|(_, used)| used).filter(|used| {
+        let mut last = used.path.iter().rev().map(String::as_str);
+        matches!(
+            (last.next(), last.next()),
+            (Some("write" | "rename" | "copy" | "hard_link" | "OpenOptions"), Some("fs"))
+                | (Some("create" | "create_new" | "options"), Some("File"))
+        )
+    });
+    found.map(|used| (used.line, used.path.join("::"))).collect()
+}
+
 /// Standard output and standard error, taken hold of by their functions.
 pub fn terminals(code: &Code) -> Vec<(usize, String)> {
     let found = code.paths.iter().map(|(_, used)| used).filter(|used| {

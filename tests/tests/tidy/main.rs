@@ -8,6 +8,7 @@ mod book;
 mod calls;
 mod circles;
 mod floors;
+mod guide;
 mod source;
 
 use pulsewright_core::PressureSite;
@@ -71,7 +72,8 @@ fn crates_use_what_the_table_allows() {
         let path = package["manifest_path"].as_str().unwrap_or_default();
         ["any_input", "examples/suite"].iter().all(|aside| !path.contains(aside))
     });
-    packages.extend(arrows::packages("crates/firmware/Cargo.toml"));
+    packages
+        .extend(["firmware", "python"].iter().flat_map(|name| arrows::packages(&format!("crates/{name}/Cargo.toml"))));
     none(arrows::check(&allowed, &arrows::used(&packages), &["cli", "tests"]));
 }
 
@@ -115,6 +117,16 @@ const READERS: [(&str, &str); 4] = [
     ("crates/fuzz/", "tools of the tests"),
 ];
 
+/// Files that write past `files::atomic`, with the reason.
+const WRITERS: [(&str, &str); 6] = [
+    ("crates/files/src/atomic", "it is the one way"),
+    ("crates/record/src/session/draft.rs", "a draft grows by a synced line for each answer"),
+    ("crates/cli/src/signal_output.rs", "a program that follows the file sees frames as they are due"),
+    ("crates/cli/src/render.rs", "a device is no file to replace"),
+    ("crates/cli/src/calibrate.rs", "codes go to a device"),
+    ("crates/fuzz/", "tools of the tests"),
+];
+
 /// Files that take hold of a terminal, with the reason.
 const TERMINALS: [(&str, &str); 4] = [
     ("crates/cli/src/terminal.rs", "it asks whether standard output is one, and how wide"),
@@ -137,7 +149,7 @@ fn verbs_know_no_flags() {
 }
 
 #[test]
-fn foreign_text_is_read_and_shown_in_one_place() {
+fn foreign_text_is_read_and_shown_in_one_place_and_files_are_written_in_one() {
     let crates = crates();
     let besides = |list: &'static [(&str, &str)]| {
         crates.iter().flat_map(|one| &one.files).filter(move |file| {
@@ -148,6 +160,7 @@ fn foreign_text_is_read_and_shown_in_one_place() {
     };
     none(each(besides(&READERS), calls::reads));
     none(each(besides(&TERMINALS), calls::terminals));
+    none(each(besides(&WRITERS), calls::writes));
 }
 
 #[test]
@@ -276,16 +289,11 @@ fn every_page_is_in_the_book_and_every_link_leads_somewhere() {
     none(book::check());
 }
 
-/// The files and folders that the guide names.
 #[test]
 fn the_guide_names_what_exists() {
     let text = std::fs::read_to_string(root().join("DEVELOPERS.md")).expect("the guide");
-    let folders = [".", "crates/core/src"];
-    // A build makes the target folder.
-    let words = text.split('`').skip(1).step_by(2).filter(|word| !word.starts_with("target/"));
-    let paths = words.filter(|word| word.contains('/') && !word.contains([' ', '*', '.']) || word.ends_with(".rs"));
-    let missing = paths.filter(|path| folders.iter().all(|folder| !root().join(folder).join(path).exists()));
-    none(missing.map(|path| format!("DEVELOPERS.md names `{path}`, which does not exist")).collect());
+    let missing = guide::missing(&text, &guide::Tree::read());
+    none(missing.into_iter().map(|what| format!("DEVELOPERS.md names `{what}`, which does not exist")).collect());
 }
 
 /// A setting without a reader has no effect.
@@ -345,8 +353,8 @@ mod on_text {
     //! The rules on text that breaks them.
 
     use super::source::{Code, Crate, File};
-    use super::{arrows, book, calls, floors};
-    use std::path::PathBuf;
+    use super::{arrows, book, calls, floors, guide};
+    use std::path::{Path, PathBuf};
 
     fn code(text: &str) -> Code {
         Code::read(text).expect("a file of Rust")
@@ -417,6 +425,29 @@ mod on_text {
     }
 
     #[test]
+    fn a_name_without_a_thing_is_found() {
+        let tree = guide::Tree {
+            exists: |path| [".ci/test", "tests/all.rs", "crates/core"].map(Path::new).contains(&path),
+            sources: "fn pass( struct Player; PULSEWRIGHT_YEAR".to_owned(),
+            steps: "if wanted debug".to_owned(),
+        };
+        let sound = "`tests/all.rs`, `Player::pass`, `PULSEWRIGHT_YEAR=all`, `Float::exp`, `.ci/test debug`, `cargo test -p pulsewright-core`";
+        assert_eq!(guide::missing(sound, &tree), Vec::<String>::new());
+        for (text, what) in [
+            ("`tests/none.rs`", "tests/none.rs"),
+            ("`test_none.py`", "test_none.py"),
+            ("`Player::passes`", "Player::passes"),
+            ("`Player::pas`", "Player::pas"),
+            ("`PULSEWRIGHT_NONE=all`", "PULSEWRIGHT_NONE"),
+            ("```sh\n.ci/test debugs   # all\n```", ".ci/test debugs"),
+            ("```sh\ncargo test -p pulsewright-none\n```", "-p pulsewright-none"),
+            ("`cargo test --test none`", "--test none"),
+        ] {
+            assert!(guide::missing(text, &tree).contains(&what.to_owned()), "{text}");
+        }
+    }
+
+    #[test]
     fn a_flag_in_a_verb_is_found() {
         assert_eq!(lines(calls::flags(&code("use clap::Args;\nuse crate::args::Verb;"))), [1, 2]);
         assert!(calls::flags(&code("use crate::diagnostics::Failure; fn f(args: Request) {}")).is_empty());
@@ -429,6 +460,17 @@ mod on_text {
         assert_eq!(lines(calls::terminals(&code(text))), [5]);
         assert!(
             calls::reads(&code("fn f() { fs::write(p, b); source::file(p, 1); serde_json::to_string(v) }")).is_empty()
+        );
+    }
+
+    #[test]
+    fn a_file_written_past_the_one_way_is_found() {
+        let text =
+            "use std::fs::OpenOptions;\nfn f() {\n fs::write(p, b);\n File::create(p);\n std::fs::rename(p, q);\n}";
+        assert_eq!(lines(calls::writes(&code(text))), [1, 3, 4, 5]);
+        assert!(
+            calls::writes(&code("fn f() { fs::read(p); File::open(p); io::copy(a, b); fs::create_dir_all(p) }"))
+                .is_empty()
         );
     }
 
