@@ -69,7 +69,7 @@ fn every_mistake_is_reported_at_its_place() {
         r#"16:99 bodies.m.residuals.p.sinus-node.leads_uv.I[0]: 0.5 uV is no whole number"#,
         r#"16:111 bodies.m.residuals.p.sinus-node.leads_uv.II: lead II can't have 0 numbers"#,
         r#"16:136 bodies.m.residuals.p.sinus-node.leads_uv.V2[0]: an entry of V2 can't be 20000 uV"#,
-        r#"16:150 bodies.m.residuals.p.sinus-node.leads_uv.V3: lead V3 can't have 1 numbers"#,
+        r#"16:150 bodies.m.residuals.p.sinus-node.leads_uv.V3: lead V3 can't have 1 number"#,
     ];
     assert_eq!(found, expected, "{found:#?}");
 }
