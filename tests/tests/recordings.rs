@@ -4,11 +4,11 @@ use pulsewright_core::frame::{Frame, Lead};
 use pulsewright_core::heart::catalogue::RECORDED;
 use pulsewright_core::image;
 use pulsewright_core::player::Player;
-use pulsewright_core::recording::Recording;
+use pulsewright_core::recording::{RecordedNoise, Recording};
 use pulsewright_core::script::{Conflict, Item, Script, ScriptError, Series, SeriesBeat, Step};
 use pulsewright_core::settings::{Field, Settings};
 use pulsewright_core::time::{FrameRate, Span};
-use pulsewright_core::truth::{Beat, BeatCode, Event};
+use pulsewright_core::truth::{Beat, BeatCode, Episode, Event};
 use pulsewright_core::{ADULT, SINUS};
 use std::f64::consts::TAU;
 
@@ -202,4 +202,103 @@ fn no_frame_goes_beyond_the_reach() {
         let most = frames(&items, rate).iter().map(|frame| frame.lead_mv(Lead::I).abs()).fold(0.0, f32::max);
         assert!(most > 2.0 && most < reach.highest, "{most} of {reach:?}");
     }
+}
+
+/// Noise of two channels between steps without and with other noise.
+fn noisy<'a>(first: &'a RecordedNoise<'a>, second: &'a RecordedNoise<'a>) -> [Item<'a>; 4] {
+    let drawn = Settings::new(&ADULT, &SINUS).lit(Field::MuscleMv, 0.02);
+    let step = |ms| Step::lasting(Span::millis(ms), drawn);
+    [step(2100).into(), step(5300).with_noise(first).into(), step(1900).with_noise(second).into(), step(2000).into()]
+}
+
+#[test]
+fn noise_is_the_same_in_any_blocks_and_after_a_skip() {
+    let samples = sines(9.0, 4);
+    let [one, two] = &samples;
+    let pair = RecordedNoise::new([one, two], HZ).expect("noise");
+    let pair = pair.scaled([0.3, -0.2], [0.2, 0.1]).stretch(Span::millis(500), Span::millis(1700));
+    let single = RecordedNoise::new([two, &[]], HZ).expect("noise").passed(Span::millis(700));
+    let items = noisy(&pair, &single);
+    let script = Script::new(3, &items).expect("a script");
+    for rate in [250, 500] {
+        let mut whole = vec![Frame::default(); 12 * rate as usize];
+        let total = Player::new(&script, FrameRate::lit(rate)).fill(&mut whole);
+        whole.truncate(total);
+        let mut player = Player::new(&script, FrameRate::lit(rate));
+        let mut parts = Vec::new();
+        for size in [1_usize, 3, 16, 17, 255, 400].into_iter().cycle() {
+            let mut block = vec![Frame::default(); size];
+            let filled = player.fill(&mut block);
+            parts.extend_from_slice(&block[..filled]);
+            if filled == 0 {
+                break;
+            }
+        }
+        assert!(parts == whole, "blocks at {rate}");
+        for at in (1..total).step_by(83) {
+            let mut player = Player::new(&script, FrameRate::lit(rate));
+            player.skip(at as u64);
+            let mut rest = vec![Frame::default(); total - at];
+            player.fill(&mut rest);
+            assert!(rest == whole[at..], "a skip of {at} at {rate}");
+        }
+    }
+    let mut episodes = Vec::new();
+    Player::new(&script, FrameRate::lit(250)).skip_observed(u64::MAX, &mut |event| {
+        if let Event::Episode { episode, at, starts } = event {
+            episodes.push((episode, at.as_secs_f64(), starts));
+        }
+    });
+    // The muscle noise is on throughout.
+    assert_eq!(episodes, [(Episode::Noise, 0.0, true)]);
+}
+
+#[test]
+fn noise_is_spread_over_the_leads_and_glides_at_the_ends_of_its_step() {
+    let samples = sines(9.0, 4);
+    let [one, two] = &samples;
+    let noise = RecordedNoise::new([one, two], HZ).expect("noise").scaled([2.0, 3.0], [0.2, 0.2]);
+    let still = Settings::new(&ADULT, &pulsewright_core::heart::catalogue::ASYSTOLE);
+    let step = |seconds| Step::lasting(Span::secs(seconds), still);
+    let played = frames(&[step(1).into(), step(2).with_noise(&noise).into(), step(1).into()], 360);
+    let rest = frames(&[step(4).into()], 360);
+    let mv = |i: usize, lead| f64::from(played[i].lead_mv(lead)) - f64::from(rest[i].lead_mv(lead));
+    let (x, y) = (|i: usize| 2.0 * (f64::from(one[i]) - 0.2), |i: usize| 3.0 * (f64::from(two[i]) - 0.2));
+    for i in 180..720 {
+        for (lead, wanted) in [
+            (Lead::I, x(i)),
+            (Lead::V2, y(i)),
+            (Lead::II, 0.5 * x(i) + 0.75_f64.sqrt() * y(i)),
+            (Lead::III, -0.5 * x(i) + 0.75_f64.sqrt() * y(i)),
+            (Lead::V5, 0.75_f64.sqrt() * x(i) + 0.5 * y(i)),
+        ] {
+            let found = mv(360 + i, lead);
+            assert!((found - wanted).abs() < 1e-5, "{lead:?} at {i}: {found}, not {wanted}");
+        }
+    }
+    // Half a second up, and as long down after the step.
+    for (i, share) in [(0, 0.0), (45, 0.156_25), (90, 0.5), (180, 1.0)] {
+        assert!((mv(360 + i, Lead::I) - share * x(i)).abs() < 1e-5, "up at {i}");
+        assert!((mv(1080 + i, Lead::I) - (1.0 - share) * x(720 + i)).abs() < 1e-5, "down at {i}");
+    }
+    assert!(played[1260..] == rest[1260..]);
+}
+
+#[test]
+fn one_channel_alone_is_also_the_second_half_of_the_stretch_later() {
+    let samples: Vec<f32> = (0..1440).map(|i| ((i * i) % 101) as f32 * 0.01).collect();
+    let noise = RecordedNoise::new([&samples, &[]], HZ).expect("noise").stretch(Span::secs(1), Span::secs(2));
+    let still = Settings::new(&ADULT, &pulsewright_core::heart::catalogue::ASYSTOLE);
+    let played = frames(&[Step::lasting(Span::secs(4), still).with_noise(&noise).into()], 360);
+    for i in (40..300).chain(400..660) {
+        assert!((played[i].lead_mv(Lead::I) - samples[360 + i]).abs() < 1e-6, "{i}");
+        assert!((played[i].lead_mv(Lead::V2) - samples[360 + (i + 360) % 720]).abs() < 1e-6, "{i}");
+    }
+    let script = [Step::lasting(Span::secs(4), still).with_noise(&noise).into()];
+    let script = Script::new(0, &script).expect("a script");
+    assert_eq!(image::write(&script, |_| ()), Err(image::WriteError::Noise(0)));
+    let reach = script.reach(pulsewright_core::Channel::Lead(Lead::I));
+    assert!(played.iter().all(|frame| frame.lead_mv(Lead::II).abs() < reach.highest));
+    assert!(RecordedNoise::new([&[], &samples], HZ).is_none() && RecordedNoise::new([&[], &[]], HZ).is_none());
+    assert!(RecordedNoise::new([&samples, &samples[1..]], HZ).is_none());
 }

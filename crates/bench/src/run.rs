@@ -169,6 +169,7 @@ fn resting(body: &'static Body) -> Step {
         beats: Vec::new(),
         series: None,
         recording: None,
+        noise: None,
         expect: Expectations::default(),
         cautions: Vec::new(),
         prepare: Vec::new(),

@@ -235,6 +235,7 @@ fn what_cannot_be_played_is_refused() {
         beats: &[],
         series: None,
         recording: None,
+        noise: None,
     };
     let items = [pulsewright_core::script::Item::Step(step)];
     let image = bytes(&Script::new(1, &items).expect("a script")).expect("an image").leak();

@@ -131,6 +131,15 @@ const SHARES: [Pair; INDEPENDENT_LEADS] = [
     Pair(0.965_925_8, 0.258_819_04),
 ];
 
+/// Adds a pair to the leads I, II, V1 to V6.
+#[inline(always)]
+pub(crate) fn spread(pair: [f32; 2], leads_mv: &mut [f32; INDEPENDENT_LEADS]) {
+    let [first, second] = pair;
+    for (lead, share) in leads_mv.iter_mut().zip(SHARES) {
+        *lead += share.0 * first + share.1 * second;
+    }
+}
+
 /// Shares of the baseline's movement with breathing in I, II, V1 to V6 (common practice, no source).
 const BREATHING_SHARES: [f32; INDEPENDENT_LEADS] = [0.4, 1.0, 0.5, 0.5, 0.6, 0.7, 0.8, 0.8];
 
@@ -264,9 +273,7 @@ impl<R: Rows + ?Sized> Loop for AddTo<'_, '_, R> {
             if compression {
                 pair.add(compression::at(conditions.compressions_per_min, now), compression_mv.at(since));
             }
-            for (lead, share) in leads_mv.iter_mut().zip(SHARES) {
-                *lead += share.0 * pair.0 + share.1 * pair.1;
-            }
+            spread([pair.0, pair.1], &mut leads_mv);
             if breathing {
                 let mv = breathing_mv.at(since) * (respiration.lung_volume(now) - 0.5);
                 for (lead, share) in leads_mv.iter_mut().zip(BREATHING_SHARES) {

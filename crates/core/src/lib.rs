@@ -142,7 +142,7 @@ pub use frame::{Channel, Frame, Lead};
 pub use heart::catalogue::{RHYTHMS, SINUS, named};
 pub use image::Image;
 pub use player::Player;
-pub use recording::Recording;
+pub use recording::{RecordedNoise, Recording};
 pub use script::{Item, Ramp, Script, Step};
 pub use settings::{Field, Settings};
 pub use time::{FrameRate, Instant, Span};

@@ -11,6 +11,7 @@ mod events;
 mod glide;
 mod lead;
 mod moment;
+mod noise;
 mod pr;
 mod settings;
 
@@ -37,6 +38,7 @@ use asked::Asked;
 use conditions::Conditions;
 use glide::Glide;
 use moment::{moment, transducers};
+use noise::Fading;
 
 /// Frames worked on together between two events.
 const SEGMENT: usize = 16;
@@ -52,6 +54,7 @@ pub struct Player<'a> {
     step: Option<Placed<'a>>,
     artefacts: Layers,
     glide: Glide,
+    fading: Fading<'a>,
     conditions: Conditions,
     asked: Asked,
     end: Instant,
@@ -104,6 +107,7 @@ impl<'a> Player<'a> {
             step: None,
             artefacts: Layers::default(),
             glide: Glide::default(),
+            fading: Fading::NONE,
             conditions: Conditions::new(),
             asked: Asked::new(),
             end: duration.map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),

@@ -2,7 +2,7 @@
 
 use crate::anatomy::{BeatCode, EctopicSite};
 use crate::field::{Field, OutOfRange};
-use crate::recording::Recording;
+use crate::recording::{RecordedNoise, Recording};
 use crate::settings::Settings;
 use crate::time::Span;
 use core::fmt;
@@ -72,6 +72,8 @@ pub struct Step<'a> {
     pub series: Option<Series<'a>>,
     /// A recording whose leads the step plays in the place of drawn waves; its beats are those of the series, which it needs.
     pub recording: Option<Recording<'a>>,
+    /// Noise of a recording, beside the signal; it glides in over 0.5 s, and out over as long after the step.
+    pub noise: Option<&'a RecordedNoise<'a>>,
 }
 
 impl<'a> Step<'a> {
@@ -82,7 +84,7 @@ impl<'a> Step<'a> {
 
     /// A step that holds until `Player::next_step`.
     pub const fn hold(settings: Settings) -> Step<'a> {
-        Step { duration: None, settings, ramps: &[], beats: &[], series: None, recording: None }
+        Step { duration: None, settings, ramps: &[], beats: &[], series: None, recording: None, noise: None }
     }
 
     /// The same with these ramps.
@@ -107,6 +109,11 @@ impl<'a> Step<'a> {
     /// and starts no episodes; pressures and breaths come as in any step. `ecg.gain` and artefacts act on the leads.
     pub const fn with_recording(self, recording: Recording<'a>, series: Series<'a>) -> Step<'a> {
         Step { recording: Some(recording), series: Some(series), ..self }
+    }
+
+    /// The same with noise of a recording.
+    pub const fn with_noise(self, noise: &'a RecordedNoise<'a>) -> Step<'a> {
+        Step { noise: Some(noise), ..self }
     }
 
     /// Whether pulses of a pacing device are drawn in the step.

@@ -8,7 +8,7 @@ use crate::heart::catalogue::find;
 use crate::heart::rhythm::{Rhythm, Ventricles};
 use crate::image::bytes::Bytes;
 use crate::image::step::ImageStep;
-use crate::recording::{PLAYED, Recording};
+use crate::recording::{PLAYED, RecordedNoise, Recording};
 use crate::settings::Settings;
 use crate::step::{
     Conflict, Entry, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, SHORTEST_RR, ScriptError, SeriesBeat, Step, TimedBeat,
@@ -180,6 +180,14 @@ impl<'a> PlayedStep<'a> {
     pub(crate) fn recording(&self) -> Option<&Recording<'a>> {
         match &self.0 {
             Holder::Item(step) if PLAYED => step.recording.as_ref(),
+            Holder::Item(_) | Holder::Image(_) => None,
+        }
+    }
+
+    /// The noise of a recording; an image has none.
+    pub(crate) fn noise(&self) -> Option<&'a RecordedNoise<'a>> {
+        match &self.0 {
+            Holder::Item(step) if PLAYED => step.noise,
             Holder::Item(_) | Holder::Image(_) => None,
         }
     }

@@ -288,6 +288,23 @@ impl<'a> Plan<'a> {
         notes.chain(self.flat_leads()).collect()
     }
 
+    /// Gains of noise of recordings, for each step that has some.
+    pub fn recorded_noise(&self) -> Vec<String> {
+        let mut notes = Vec::new();
+        for (item, one) in self.content.script.items().iter().enumerate() {
+            let Item::Step(Step { noise: Some(noise), .. }) = one else { continue };
+            let label = crate::csv::on_one_line(self.content.labels.get(item).copied().unwrap_or(""));
+            let ([first, second], [first_level, second_level]) = (noise.gains_mv(), noise.levels());
+            let of = if noise.is_single() { "that channel half of the stretch later" } else { "its second channel" };
+            notes.push(format!(
+                "step '{label}' has noise of a recording: {first} mV times its first channel (less {first_level}) in \
+                 lead I, {second} mV times {of} (less {second_level}) in V2, sums of both in the other leads"
+            ));
+        }
+        notes.dedup();
+        notes
+    }
+
     /// Leads that recordings lack, for each step that plays one.
     fn flat_leads(&self) -> Vec<String> {
         let limb = |lead: &Lead| matches!(lead, Lead::III | Lead::AVR | Lead::AVL | Lead::AVF);
@@ -444,6 +461,7 @@ mod tests {
             beats: &[],
             series: None,
             recording: None,
+            noise: None,
         })];
         let script = Script::new(1, &items).unwrap();
         let mut options = Options {

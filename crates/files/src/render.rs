@@ -430,7 +430,7 @@ fn base(plan: &Plan<'_>, signal: &[Finished], report: &Report) -> Description {
         frames: plan.frames,
         frames_digest: format!("{:016x}", report.digest.value()),
         value_is: "stored number * scale + offset, in the channel's unit".to_owned(),
-        notes: report.notes.clone(),
+        notes: report.notes.iter().cloned().chain(plan.recorded_noise()).collect(),
         files: files.map(|(part, section)| sidecar::File::new(name(part.path()), *section, part.digest())).collect(),
         channels: report.channels.clone(),
     }

@@ -446,6 +446,7 @@ mod tests {
                 beats: &[],
                 series: None,
                 recording: None,
+                noise: None,
             }),
             step(rest.with_rhythm(&ASYSTOLE), 5),
         ];

@@ -1,6 +1,7 @@
 //! A document in memory: steps with everything resolved, as a core script needs them.
 
 use crate::expect::expected::{AlarmSetting, AlarmSettings, Expectations, Limits};
+use crate::noise::Noise;
 use crate::recording::Recording;
 use crate::series::Series;
 use pulsewright_core::body::Body;
@@ -64,6 +65,8 @@ pub struct Step {
     pub series: Option<Series>,
     /// The recording that it plays; its beats are `series`.
     pub recording: Option<Recording>,
+    /// Noise of a recording beside its signal.
+    pub noise: Option<Noise>,
     /// The readings that a monitor must show and the alarms that it must sound.
     pub expect: Expectations,
     /// Dangers to people and things in this step, a line each.
@@ -229,16 +232,21 @@ impl Step {
             beats: Vec::new(),
             series: None,
             recording: None,
+            noise: None,
             expect: Expectations::default(),
             cautions: Vec::new(),
             prepare: Vec::new(),
         }
     }
 
-    /// The recording or the series that it plays, in words.
+    /// The recording or the series that it plays and the noise of a recording beside it, in words.
     pub fn listed_words(&self) -> Option<String> {
-        let series = self.series.as_ref()?;
-        Some(self.recording.as_ref().map_or_else(|| series.words(), |recording| recording.words(series)))
+        let beats = self.series.as_ref().map(|series| match &self.recording {
+            Some(recording) => recording.words(series),
+            None => series.words(),
+        });
+        let words: Vec<String> = beats.into_iter().chain(self.noise.as_ref().map(Noise::words)).collect();
+        (!words.is_empty()).then(|| words.join("; "))
     }
 
     /// The step as the core plays it.
@@ -250,6 +258,7 @@ impl Step {
             beats: &self.beats,
             series: self.series.as_ref().map(Series::item),
             recording: self.recording.as_ref().map(Recording::item),
+            noise: self.noise.as_ref().map(Noise::item),
         }
     }
 }

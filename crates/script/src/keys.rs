@@ -20,8 +20,8 @@ pub(crate) enum Branch {
 }
 
 /// Keys of a step that are not fields, in the order in which they are written.
-pub(crate) const STEP_WORDS: [&str; 10] =
-    ["name", "duration_s", "rhythm", "body", "beats", "series", "recording", "expect", "cautions", "prepare"];
+pub(crate) const STEP_WORDS: [&str; 11] =
+    ["name", "duration_s", "rhythm", "body", "beats", "series", "recording", "noise", "expect", "cautions", "prepare"];
 
 /// The word that plays every rhythm in turn.
 pub(crate) const EACH: &str = "each";

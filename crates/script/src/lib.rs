@@ -39,6 +39,7 @@ pub mod expect;
 mod field_schema;
 mod keys;
 mod limits;
+mod noise;
 mod noise_ratio;
 mod number;
 mod one_step;
@@ -59,6 +60,7 @@ mod write;
 
 pub use document::{Document, Part, Step};
 pub use limits::{MAX_BESIDE_BYTES, MAX_BYTES, MAX_STEPS};
+pub use noise::Noise;
 pub use one_step::OneStep;
 pub use parse::{parse, parse_beside, read};
 pub use problem::{Problem, Problems};

@@ -67,6 +67,24 @@ impl Measurements {
     /// # Errors
     /// A step without beats in lead II, an artefact that is silent, an amplitude beyond its range, too many measurements.
     pub(crate) fn amplitude_mv(&mut self, step: &Step, field: Field, db: f64, seed: u64) -> Result<f32, String> {
+        let wanted_mv = self.rms_mv(step, db, seed)?;
+        let quiet = quiet(step.settings);
+        let noise_mv = self.once(quiet, Some(field), || noise_mv(quiet, field, seed))?;
+        let noise_mv = noise_mv.filter(|mv| *mv > 0.0).ok_or("no noise to measure in lead II")?;
+        // To 10 nV, so that a last bit of a platform's power function shows nowhere.
+        let mv = (wanted_mv / noise_mv * 1e5).round() / 1e5;
+        let most = f64::from(field.info().max);
+        if mv > most {
+            return Err(format!("{} would have to be {mv:.2} mV; at most {most}", field.info().path));
+        }
+        Ok(mv as f32)
+    }
+
+    /// The RMS of noise in lead II, mV, at which `step` has the ratio `db`.
+    ///
+    /// # Errors
+    /// A step without beats in lead II, too many measurements.
+    pub(crate) fn rms_mv(&mut self, step: &Step, db: f64, seed: u64) -> Result<f64, String> {
         let quiet = quiet(step.settings);
         let qrs_mv = match &step.series {
             // Settings do not tell one series from another.
@@ -79,16 +97,7 @@ impl Measurements {
             None => self.once(quiet, None, || qrs_mv(step, quiet, seed))?,
         };
         let qrs_mv = qrs_mv.ok_or("no beats in lead II to measure noise against")?;
-        let noise_mv = self.once(quiet, Some(field), || noise_mv(quiet, field, seed))?;
-        let noise_mv = noise_mv.filter(|mv| *mv > 0.0).ok_or("no noise to measure in lead II")?;
-        let wanted_mv = qrs_mv / 8.0_f64.sqrt() / 10.0_f64.powf(db / 20.0);
-        // To 10 nV, so that a last bit of a platform's power function shows nowhere.
-        let mv = (wanted_mv / noise_mv * 1e5).round() / 1e5;
-        let most = f64::from(field.info().max);
-        if mv > most {
-            return Err(format!("{} would have to be {mv:.2} mV; at most {most}", field.info().path));
-        }
-        Ok(mv as f32)
+        Ok(qrs_mv / 8.0_f64.sqrt() / 10.0_f64.powf(db / 20.0))
     }
 
     /// Room for one more.
@@ -184,9 +193,16 @@ fn noise_mv(quiet: Settings, field: Field, seed: u64) -> Option<f64> {
     })?;
     let alone = quiet.with_rhythm(still).with(field, 1.0).ok()?;
     let (samples, _) = played(script::Step::lasting(Span::secs(WINDOWS as u32), alone), seed)?;
+    windowed_rms(&samples, RATE.as_hz() as usize)
+}
+
+/// RMS of noise, of which a second has `second` samples: mean of the middle 90 % of the first windows of 1 s, each without its mean. Noise
+/// that is shorter is one window.
+pub(crate) fn windowed_rms(samples: &[f64], second: usize) -> Option<f64> {
     let rms = |window: &[f64]| {
         let mean = window.iter().sum::<f64>() / window.len() as f64;
-        (window.iter().map(|mv| (mv - mean).powi(2)).sum::<f64>() / window.len() as f64).sqrt()
+        (window.iter().map(|value| (value - mean).powi(2)).sum::<f64>() / window.len() as f64).sqrt()
     };
-    trimmed(samples.chunks_exact(RATE.as_hz() as usize).map(rms).collect())
+    let second = second.clamp(1, samples.len().max(1));
+    trimmed(samples.chunks_exact(second).take(WINDOWS).map(rms).collect())
 }

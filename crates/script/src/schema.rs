@@ -9,6 +9,8 @@ use crate::expect::schema::{
 use crate::field_schema::{ramp_duration, settings};
 use crate::keys::EACH;
 use crate::limits::{MAX_STEP_S, MAX_STEPS};
+use crate::noise::read as noise;
+use crate::noise_ratio;
 use crate::number::number;
 use crate::recording;
 use crate::rhythms::schema::schema as rhythm_schema;
@@ -162,6 +164,34 @@ fn recording() -> Value {
     })
 }
 
+/// The noise of a step; which keys go together is left to [`crate::parse`].
+fn recorded_noise() -> Value {
+    let time = |what: &str| json!({"type": "number", "minimum": 0, "maximum": MAX_STEP_S as u64, "description": what});
+    json!({
+        "description": "Noise of an open recording beside the signal of the step; it does not carry over.",
+        "type": "object",
+        "required": ["file"],
+        "additionalProperties": false,
+        "properties": {
+            "file": {"type": "string", "minLength": 1, "description": "The header (.hea) of a waveform-database record, or an .edf, .csv or .wav file, beside the script."},
+            "channels": {
+                "type": "array", "minItems": 1, "maxItems": 2, "uniqueItems": true, "items": {"type": "string"},
+                "description": "One or two channels by their names; without it, the first ones that are potentials."
+            },
+            "snr_db": {"type": "number", "minimum": noise_ratio::RANGE_DB.start(), "maximum": noise_ratio::RANGE_DB.end(), "description": "Ratio of the signal to the noise in lead II."},
+            "mv": {"type": "number", "minimum": noise::RANGE_MV.start(), "maximum": noise::RANGE_MV.end(), "description": "RMS of the noise in lead II, in place of the ratio."},
+            "start_s": time("Where in the recording the stretch begins."),
+            "end_s": time("Where it ends; without it, the end of the recording."),
+            "loop": {
+                "description": "Whether the stretch begins again at its end.",
+                "enum": [noise::ONCE, noise::LOOPS], "default": noise::LOOPS
+            },
+            "passed_s": time("Time of the stretch that is over when the step begins, in logs.")
+        },
+        "oneOf": [{"required": ["snr_db"]}, {"required": ["mv"]}]
+    })
+}
+
 fn step() -> Value {
     let mut properties = Map::new();
     properties.insert("name".into(), line("Name in timelines and in the truth."));
@@ -219,6 +249,7 @@ fn step() -> Value {
         }),
     );
     properties.insert("recording".into(), recording());
+    properties.insert("noise".into(), recorded_noise());
     properties.insert("expect".into(), alarms_or_readings());
     properties.insert("cautions".into(), lines_schema("What can hurt somebody or something in this step."));
     properties.insert("prepare".into(), lines_schema("What to do before the step."));

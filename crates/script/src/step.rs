@@ -28,6 +28,7 @@ impl Walk<'_> {
         let mut beats = None;
         let mut series = None;
         let mut recording = None;
+        let mut noise = None;
         let mut expect = None;
         let (mut cautions, mut prepare) = (Vec::new(), Vec::new());
         let mut name = None;
@@ -47,6 +48,7 @@ impl Walk<'_> {
                 "beats" => beats = Some(entry),
                 "series" => series = Some(entry),
                 "recording" => recording = Some(entry),
+                "noise" => noise = Some(entry),
                 "expect" => expect = Some(entry),
                 "cautions" => cautions = self.lines(entry.value, &path),
                 "prepare" => prepare = self.lines(entry.value, &path),
@@ -123,11 +125,14 @@ impl Walk<'_> {
             beats,
             series,
             recording,
+            noise: None,
             expect: Expectations::default(),
             cautions,
             prepare,
         };
         let step = self.at_ratios(step, &change, &named, each, path);
+        let noise = noise.and_then(|entry| self.noise(entry.value, &path.key("noise"), &step, each));
+        let step = Step { noise, ..step };
         if each {
             return self.one_of_each(&step, &named, expect, node, path);
         }

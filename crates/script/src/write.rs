@@ -4,6 +4,7 @@ use crate::bodies::write::own_json;
 use crate::carry::{self, Change, Value as Named};
 use crate::document::{Document, Part, Step};
 use crate::expect::{alarm_settings_json, expect_json, limits_json, lines_json};
+use crate::noise::write::json as noise_json;
 use crate::number::{insert, number, shortest};
 use crate::recording::write::json as recording_json;
 use crate::rhythms::write::json as rhythm_json;
@@ -88,6 +89,9 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
         (Some(recording), _) => _ = object.insert("recording".into(), recording_json(recording)),
         (None, Some(series)) => _ = object.insert("series".into(), series_json(series)),
         (None, None) => {}
+    }
+    if let Some(noise) = &step.noise {
+        object.insert("noise".into(), noise_json(noise));
     }
     if !step.expect.is_empty() {
         object.insert("expect".into(), expect_json(&step.expect));

@@ -66,7 +66,10 @@ fn the_documents_of_the_reference_are_good() {
     for block in page.split("```json\n").skip(1) {
         let text = block.split("```").next().unwrap();
         // Recordings that a document names are those of the tests.
-        let beside = |file: &str| fs::read(docs("../tests/data/recordings").join(file)).map_err(|why| why.to_string());
+        let beside = |file: &str| {
+            let recorded = fs::read(docs("../tests/data/recordings").join(file));
+            recorded.or_else(|_| fs::read(docs("../examples/noise").join(file))).map_err(|why| why.to_string())
+        };
         let document = pulsewright_script::parse_beside(text.as_bytes(), "script.md", &beside);
         document.unwrap_or_else(|problems| panic!("{problems}"));
         count += 1;

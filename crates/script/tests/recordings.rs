@@ -71,6 +71,24 @@ fn documents_read_back_as_they_were() {
 }
 
 #[test]
+fn noise_reads_back_as_the_same_noise() {
+    for text in [
+        r#"{"duration_s": 20, "noise": {"file": "100.hea", "snr_db": 6, "start_s": 5, "end_s": 12.25}}"#,
+        r#"{"duration_s": 20, "noise": {"file": "100.hea", "channels": ["V5"], "mv": 0.2, "passed_s": 3}}, {"duration_s": 4}"#,
+        r#"{"duration_s": 5, "recording": "100.hea", "noise": {"file": "100.hea", "snr_db": 0, "loop": "none"}}"#,
+    ] {
+        let document = read(text).unwrap_or_else(|problems| panic!("{problems}"));
+        let written = document.to_json();
+        let again = parse_beside(written.to_string().as_bytes(), "t.json", &beside);
+        let again = again.unwrap_or_else(|problems| panic!("{problems}\n{written}"));
+        assert_eq!(again.to_json(), written);
+        let played = |document: &Document| steps(document)[0].noise.as_ref().map(|noise| format!("{:?}", noise.item()));
+        assert_eq!(played(&again), played(&document), "{written}");
+        assert!(steps(&document).get(1).is_none_or(|step| step.noise.is_none()), "noise carries over");
+    }
+}
+
+#[test]
 fn what_has_passed_turns_the_list_of_beats() {
     let document = read(
         r#"{"duration_s": 5, "recording": {"file": "made.hea", "beats": "made.csv", "loop": "ends", "passed_s": 2.5}}"#,

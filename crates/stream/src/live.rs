@@ -7,6 +7,7 @@ use pulsewright_core::frame::Frame;
 use pulsewright_core::heart::catalogue::SINUS;
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
+use pulsewright_core::recording::RecordedNoise;
 use pulsewright_core::script::{MIN_STEP, Ramp, Script, Series as CoreSeries, Step as CoreStep, TimedBeat};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{FrameRate, Instant, Span};
@@ -151,6 +152,10 @@ impl<'a> LivePlayer<'a> {
             .as_ref()
             .map(|series| CoreSeries { beats: self.arena.alloc_slice_copy(&series.beats), length: series.length });
         let recording = step.recording.as_ref().map(Recording::item);
+        let noise: Option<&'a RecordedNoise<'a>> = match &step.noise {
+            Some(noise) => Some(self.arena.alloc(*noise.item())),
+            None => None,
+        };
         let kept: &'a CoreStep<'a> = self.arena.alloc(CoreStep {
             duration: step.duration,
             settings: step.settings,
@@ -158,6 +163,7 @@ impl<'a> LivePlayer<'a> {
             beats,
             series,
             recording,
+            noise,
         });
         self.player.play_next(kept, self.played.len(), start);
         self.next = Some(Scheduled { step, start, by_command });
@@ -264,7 +270,8 @@ impl<'a> LivePlayer<'a> {
         }
     }
 
-    /// A step that holds until the next command, and goes on with the series of beats unless the rhythm is another one.
+    /// A step that holds until the next command, and goes on with its noise, and with the series of beats unless the rhythm is another
+    /// one.
     fn going_on(
         &self,
         name: Option<String>,
@@ -274,13 +281,14 @@ impl<'a> LivePlayer<'a> {
     ) -> Result<Step, String> {
         let waiting = self.next.as_ref().filter(|scheduled| scheduled.by_command);
         let before = waiting.or(self.played.last()).or(self.next.as_ref());
+        let noise = before.and_then(|before| Some(before.step.noise.as_ref()?.from(at.since(before.start))));
         let before = before.filter(|scheduled| scheduled.step.settings.rhythm().id == settings.rhythm().id);
         let series = before.and_then(|before| Some(before.step.series.as_ref()?.from(at.since(before.start))));
         let recording = before.and_then(|before| Some(before.step.recording.as_ref()?.from(at.since(before.start))));
         if series.is_some() && !beats.is_empty() {
             return Err("no premature beat comes in a series of beats; a rhythm ends the series".to_owned());
         }
-        Ok(Step { series, recording, ..held(name, settings, beats) })
+        Ok(Step { series, recording, noise, ..held(name, settings, beats) })
     }
 
     /// When a command takes effect: just after the next beat, or at once for a premature beat or when no beat comes soon. It is

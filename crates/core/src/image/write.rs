@@ -35,6 +35,8 @@ pub enum WriteError {
     Beats(usize),
     /// A recording, by item index.
     Recording(usize),
+    /// Noise of a recording, by item index.
+    Noise(usize),
     /// More than 4 GiB.
     Size,
 }
@@ -54,6 +56,10 @@ impl fmt::Display for WriteError {
             WriteError::Recording(i) => {
                 write!(f, "item {i} plays a recording; an image holds no samples, so stream the script from a computer")
             }
+            WriteError::Noise(i) => write!(
+                f,
+                "item {i} has noise of a recording; an image holds no samples, so stream the script from a computer"
+            ),
             WriteError::Size => f.write_str("the image would be larger than 4 GiB"),
         }
     }
@@ -103,6 +109,9 @@ impl Own {
             let Item::Step(step) = item else { continue };
             if step.recording.is_some() {
                 return Err(WriteError::Recording(i));
+            }
+            if step.noise.is_some() {
+                return Err(WriteError::Noise(i));
             }
             let (rhythm, body) = (step.settings.rhythm(), step.settings.body());
             if catalogued(rhythm).is_none() {

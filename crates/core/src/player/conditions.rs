@@ -49,10 +49,8 @@ fn shifted(placed: &Placed<'_>, at: Instant) -> bool {
 
 fn noisy(placed: &Placed<'_>, at: Instant) -> bool {
     let since = at.since(placed.start);
-    SWITCHES.into_iter().any(|field| {
-        let course = placed.step.course(field);
-        course.settled(since).is_none_or(|mv| mv != 0.0)
-    })
+    let moves_or_is_on = |field| placed.step.course(field).settled(since).is_none_or(|mv| mv != 0.0);
+    placed.step.noise().is_some() || SWITCHES.into_iter().any(moves_or_is_on)
 }
 
 fn off(placed: &Placed<'_>) -> bool {

@@ -145,6 +145,7 @@ impl Player<'_> {
             let frame = self.clock.rate().frame();
             test_signal::add_to(&Self::test_conditions(placed), &self.test_beat, onset, instants, frame, rows, from);
         }
+        self.fading.add_to(placed, self.clock.rate(), instants, rows, from);
         if !self.artefacts.none() {
             let shared = shared.get_or_insert_with(artefact::Shared::new);
             let artefacts = ArtefactLayers {

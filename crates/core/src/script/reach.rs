@@ -7,6 +7,7 @@ use crate::field::Field;
 use crate::frame::Channel;
 use crate::math::{max, min};
 use crate::reach::Range;
+use crate::recording::RecordedNoise;
 use crate::time::Span;
 use crate::{cuff, ecg, pressure, respiration};
 use core::array;
@@ -38,6 +39,9 @@ impl Script<'_> {
         let repeats = self.items().iter().any(|item| matches!(item, Item::Repeat { .. }));
         let anywhere = repeats.then(|| GLIDING.map(|field| self.range_of(field)));
         let mut came = anywhere;
+        // The noise of a step glides into the next one, which need not be the next item.
+        let noise_mv = |step: &Step<'_>| Range::within(step.noise.map_or(0.0, RecordedNoise::reach_mv));
+        let noise_mv = self.over(noise_mv).highest;
         self.over(|step| {
             let before = came.unwrap_or(GLIDING.map(|field| Range::of(step.value(field, Span::ZERO))));
             let gliding: [Range; GLIDING.len()] = array::from_fn(|i| step.range_from(GLIDING[i], before[i]));
@@ -49,7 +53,9 @@ impl Script<'_> {
             // Waves of the step before may still be under way in a recording.
             let recorded_mv =
                 step.recording.map_or(0.0, |recording| range(Field::EcgGain).highest * recording.reach_mv());
-            Range::within(ecg::reach::size_mv(&range, step.settings.body().templates, step.is_paced()) + recorded_mv)
+            Range::within(
+                ecg::reach::size_mv(&range, step.settings.body().templates, step.is_paced()) + recorded_mv + noise_mv,
+            )
         })
     }
 

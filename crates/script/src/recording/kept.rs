@@ -5,7 +5,7 @@ use pulsewright_core::recording::Recording;
 use std::sync::{Mutex, PoisonError};
 
 /// Most samples of different recordings that one run of a program keeps: 1 GiB.
-pub(super) const MOST_SAMPLES: usize = 1 << 28;
+pub(crate) const MOST_SAMPLES: usize = 1 << 28;
 
 static KEPT: Mutex<(usize, Vec<Recording<'static>>)> = Mutex::new((0, Vec::new()));
 
@@ -13,7 +13,7 @@ static KEPT: Mutex<(usize, Vec<Recording<'static>>)> = Mutex::new((0, Vec::new()
 ///
 /// # Errors
 /// Leads or a rate that the core does not take.
-pub(super) fn recording(
+pub(crate) fn recording(
     leads_mv: &[Vec<f32>; INDEPENDENT_LEADS],
     rate_hz: f64,
 ) -> Result<Option<Recording<'static>>, ()> {

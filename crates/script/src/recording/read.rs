@@ -75,20 +75,7 @@ impl Walk<'_> {
         let (file, read) = self.recording_file(file_node, scale, path)?;
         let leads = self.recorded_leads(find("leads"), &read, &file, file_node, path)?;
         let all = self.recorded_beats(find("beats"), &file, file_node, path)?;
-        let samples = match kept::recording(&samples(&read, &leads), read.rate_hz) {
-            Ok(Some(samples)) => samples,
-            Ok(None) => {
-                let allowed = format!("at most {} samples in one run of a program", kept::MOST_SAMPLES);
-                self.report(file_node, path, |p| p.allowed(allowed), "too many recordings".into());
-                return None;
-            }
-            Err(()) => {
-                let [least, most] = core::RATES_HZ;
-                let what = format!("{} Hz, or samples that are no numbers", read.rate_hz);
-                self.report(file_node, path, |p| p.allowed(format!("{least} to {most} samples a second")), what);
-                return None;
-            }
-        };
+        let samples = self.kept_samples(&samples(&read, &leads), read.rate_hz, file_node, path)?;
         if self.found.count() > before {
             return None;
         }
@@ -127,7 +114,7 @@ impl Walk<'_> {
     }
 
     /// The recording in a file, read once for all steps.
-    fn recording_file(
+    pub(crate) fn recording_file(
         &mut self,
         node: Node<'_>,
         scale_mv: Option<f64>,
@@ -150,6 +137,30 @@ impl Walk<'_> {
             }
             Err(error) => {
                 self.report(node, path, |p| p, format!("the recording can't be read: {}", line(&error.to_string())));
+                None
+            }
+        }
+    }
+
+    /// Samples that steps can refer to.
+    pub(crate) fn kept_samples(
+        &mut self,
+        channels: &[Vec<f32>; INDEPENDENT_LEADS],
+        rate_hz: f64,
+        file_node: Node<'_>,
+        path: &Path<'_>,
+    ) -> Option<core::Recording<'static>> {
+        match kept::recording(channels, rate_hz) {
+            Ok(Some(samples)) => Some(samples),
+            Ok(None) => {
+                let allowed = format!("at most {} samples in one run of a program", kept::MOST_SAMPLES);
+                self.report(file_node, path, |p| p.allowed(allowed), "too many recordings".into());
+                None
+            }
+            Err(()) => {
+                let [least, most] = core::RATES_HZ;
+                let what = format!("{rate_hz} Hz, or samples that are no numbers");
+                self.report(file_node, path, |p| p.allowed(format!("{least} to {most} samples a second")), what);
                 None
             }
         }

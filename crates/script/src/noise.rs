@@ -1,0 +1,67 @@
+//! Noise of recordings beside the signal of a step.
+//!
+//! A script names the file, and the ratio or the RMS that the noise is to have in lead II. The gains of its channels follow:
+//! 1. each channel loses its mean over the stretch, and gets an RMS of 1 in the windows of the noise stress test
+//!    ([`crate::noise_ratio`]);
+//! 2. both are spread over the leads ([`pulsewright_core::recording::RecordedNoise`]);
+//! 3. one factor on both gives lead II the RMS.
+
+pub(crate) mod read;
+pub(crate) mod write;
+
+use pulsewright_core::recording::RecordedNoise;
+use pulsewright_core::time::Span;
+use pulsewright_text::fit::line;
+
+/// Noise of a recording in a step.
+#[derive(Clone, Debug)]
+pub struct Noise {
+    file: String,
+    /// Names of its one or two channels.
+    channels: Vec<String>,
+    start: Span,
+    end: Option<Span>,
+    /// Whether the step may be longer than the stretch.
+    loops: bool,
+    passed: Span,
+    /// RMS in lead II, mV.
+    mv: f32,
+    /// The ratio that was asked for.
+    db: Option<f64>,
+    played: RecordedNoise<'static>,
+}
+
+impl Noise {
+    /// The noise as the core plays it.
+    pub fn item(&self) -> &RecordedNoise<'static> {
+        &self.played
+    }
+
+    /// The name of its file.
+    pub fn file(&self) -> &str {
+        &self.file
+    }
+
+    /// RMS in lead II, mV, by the windows of the noise stress test.
+    pub fn rms_mv(&self) -> f32 {
+        self.mv
+    }
+
+    /// The noise in words, with the gain of each channel.
+    pub fn words(&self) -> String {
+        let (from, length) = self.played.bounds();
+        let (from, end) = (from.as_secs_f64(), from.plus(length).as_secs_f64());
+        let again = if self.loops { ", over and over" } else { "" };
+        let ratio = self.db.map_or(String::new(), |db| format!(" ({db} dB)"));
+        let gains = self.channels.iter().zip(self.played.gains_mv());
+        let gains: Vec<String> = gains.map(|(name, gain)| format!("{} times {gain}", line(name))).collect();
+        let (file, mv, gains) = (&self.file, self.mv, gains.join(", "));
+        format!("noise of {file} from {from:.3} to {end:.3} s{again}, {mv} mV RMS in lead II{ratio}: {gains}")
+    }
+
+    /// The same `passed` later, for a step that goes on with it for as long as it is wanted.
+    pub fn from(&self, passed: Span) -> Noise {
+        let passed = self.passed.plus(passed);
+        Noise { passed, loops: true, played: self.played.passed(passed), ..self.clone() }
+    }
+}
