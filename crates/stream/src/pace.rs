@@ -14,6 +14,9 @@ use std::time::Duration;
 /// Blocks that may wait for the writer.
 const WAITING: usize = 64;
 
+/// Blocks that may wait for a writer that keeps its own time: they delay a command.
+const WAITING_FOR_ITS_CLOCK: usize = 16;
+
 /// Later than this is behind the clock.
 const LATE: Duration = Duration::from_millis(20);
 
@@ -39,6 +42,8 @@ pub enum Pace {
     Clock,
     /// As soon as they are taken.
     Free,
+    /// When the writer takes them: it plays them by a clock of its own, as a sound card does.
+    Writer,
 }
 
 /// How it ended.
@@ -67,7 +72,7 @@ struct Block {
 ///
 /// `make` appends the bytes of some frames and says how many. `header` goes before the first.
 ///
-/// At the clock's pace the calling thread asks to be woken on time too, and keeps the scheduling that it is granted.
+/// At the pace of a clock the calling thread asks to be woken on time too, and keeps the scheduling that it is granted.
 ///
 /// # Errors
 /// The error of `sink`; [`io::ErrorKind::BrokenPipe`] when the reader went away.
@@ -79,16 +84,19 @@ pub fn send(
     sink: impl Write + Send + 'static,
     asked: impl Fn() -> bool,
 ) -> io::Result<Ended> {
-    let (blocks, waiting) = mpsc::sync_channel::<Block>(WAITING);
+    let most = if pace == Pace::Writer { WAITING_FOR_ITS_CLOCK } else { WAITING };
+    let (blocks, waiting) = mpsc::sync_channel::<Block>(most);
     let (done, ended) = mpsc::channel();
-    let clock = (pace == Pace::Clock).then(|| {
+    let in_time = pace != Pace::Free;
+    if in_time {
         // However far ahead the blocks are made, a thread that waits long enough behind ordinary work is late.
         ask_to_wake_on_time();
-        Clock::starting_in(AHEAD, rate)
-    });
+    }
+    let clock = (pace == Pace::Clock).then(|| Clock::starting_in(AHEAD, rate));
     // Not joined: a reader that never reads again would hold it for ever. It ends with the program.
     thread::spawn(move || {
-        let outcome = write_all(header, &waiting, sink, clock);
+        let real_time = in_time && ask_to_wake_on_time();
+        let outcome = write_all(header, &waiting, sink, clock).map(|ended| Ended { real_time, ..ended });
         let _ = done.send(outcome);
     });
     let mut made = 0;
@@ -99,7 +107,7 @@ pub fn send(
         if frames == 0 {
             break;
         }
-        while clock.is_none() && bytes.len() < GATHERED {
+        while !in_time && bytes.len() < GATHERED {
             match make(&mut bytes) {
                 0 => break,
                 more => frames += more,
@@ -160,8 +168,7 @@ fn write_all(
     mut sink: impl Write,
     clock: Option<Clock>,
 ) -> io::Result<Ended> {
-    let real_time = clock.is_some() && ask_to_wake_on_time();
-    let mut ended = Ended { real_time, ..Ended::default() };
+    let mut ended = Ended::default();
     sink.write_all(&header)?;
     let mut is_late = false;
     for block in blocks {
@@ -185,7 +192,7 @@ fn write_all(
 mod tests {
     use super::*;
     use std::cell::Cell;
-    use std::sync::atomic::{AtomicBool, Ordering};
+    use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
     use std::sync::{Arc, Mutex};
     use std::time::Instant;
 
@@ -241,6 +248,37 @@ mod tests {
         }
         let error = send(FrameRate::lit(1000), Pace::Free, b"H".to_vec(), count_up(9), Closed, || false);
         assert_eq!(error.expect_err("a closed pipe").kind(), io::ErrorKind::BrokenPipe);
+    }
+
+    #[test]
+    fn few_blocks_are_made_ahead_of_a_writer_with_a_clock_of_its_own() {
+        #[derive(Clone, Default)]
+        struct Counts(Arc<Mutex<Vec<u64>>>, Arc<AtomicU64>);
+        impl Write for Counts {
+            fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+                self.0.lock().expect("no panic before").push(self.1.load(Ordering::Relaxed));
+                thread::sleep(Duration::from_millis(1));
+                Ok(bytes.len())
+            }
+
+            fn flush(&mut self) -> io::Result<()> {
+                Ok(())
+            }
+        }
+        let sink = Counts::default();
+        let made = sink.1.clone();
+        let make = |bytes: &mut Vec<u8>| {
+            if made.load(Ordering::Relaxed) == 200 {
+                return 0;
+            }
+            bytes.push(0);
+            made.fetch_add(1, Ordering::Relaxed);
+            1
+        };
+        let ended = send(FrameRate::lit(1000), Pace::Writer, Vec::new(), make, sink.clone(), || false).expect("an end");
+        assert_eq!((ended.frames, ended.not_taken), (200, 0));
+        let made_at: Vec<u64> = sink.0.lock().expect("no panic before").clone();
+        assert!(made_at.iter().zip(0..).all(|(made, written)| *made <= written + 18), "{made_at:?}");
     }
 
     #[test]

@@ -43,6 +43,21 @@ impl Samples {
         self.columns.iter().map(|column| column.channel)
     }
 
+    /// Bits of an integer sample; `None` for floats.
+    pub fn bits(&self) -> Option<u32> {
+        match self.encoding {
+            Encoding::Integer(bits) => Some(bits.count()),
+            Encoding::Float => None,
+        }
+    }
+
+    /// Values at code 0 and one step above the highest code, in the unit of each channel; none for floats.
+    pub fn scales(&self) -> impl Iterator<Item = (Channel, f64, f64)> {
+        let full = self.bits().map_or(0.0, |bits| 2_f64.powi(bits as i32 - 1));
+        let scaled = |column: &Column| column.scale.map(|scale| (column.channel, scale.offset(), scale.step()));
+        self.columns.iter().filter_map(scaled).map(move |(channel, zero, step)| (channel, zero, zero + step * full))
+    }
+
     /// Appends frames as bytes, and counts samples beyond the scales.
     pub fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
         // The frames of a WAV file are just these bytes.
