@@ -2,6 +2,7 @@
 
 use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::SiteSet;
+use pulsewright_stream::Pace;
 use std::io::{self, Write};
 
 /// The form in which the consumer takes frames.
@@ -19,6 +20,8 @@ pub struct Consumer {
     pub name: String,
     /// The pressures that are to be played for it.
     pub pressures: SiteSet,
+    /// When it takes frames: by the clock of this computer, or by its own.
+    pub pace: Pace,
     /// Its form of frames.
     pub coder: Box<dyn Coder>,
     /// Opens it; this may wait until the other end of a pipe is there.

@@ -18,7 +18,7 @@ use pulsewright_core::time::{Instant, Span};
 use pulsewright_core::truth::Event;
 use pulsewright_script::expect::Expectations;
 use pulsewright_script::{Document, Step};
-use pulsewright_stream::{Command, LivePlayer, Pace, send};
+use pulsewright_stream::{Command, LivePlayer, send};
 use serde_json::{Value, json};
 use std::cell::RefCell;
 use std::sync::Arc;
@@ -77,7 +77,7 @@ pub fn run(
         shared.set_output(OutputState::Ended(why.clone()));
         Over { remarks: Vec::new(), failed: Some(why) }
     };
-    let Consumer { open, mut coder, pressures, .. } = consumer;
+    let Consumer { open, mut coder, pressures, pace, .. } = consumer;
     shared.set_output(OutputState::Opening);
     let sink = match open() {
         Ok(sink) => sink,
@@ -118,7 +118,7 @@ pub fn run(
         filled as u64
     };
     let tee = Tee::new(sink, made, shared.clone());
-    let outcome = send(shared.rate, Pace::Clock, Vec::new(), make, tee, || shared.asked_long_ago(PATIENCE));
+    let outcome = send(shared.rate, pace, Vec::new(), make, tee, || shared.asked_long_ago(PATIENCE));
     steps.end();
     log.change(Change::Ended(lead.tail(&live.borrow())));
     let failed = match outcome {
@@ -401,6 +401,7 @@ mod tests {
     use crate::shared::View;
     use pulsewright_core::pressure::SiteSet;
     use pulsewright_core::time::FrameRate;
+    use pulsewright_stream::Pace;
     use std::io::{self, Write};
     use std::sync::Mutex;
     use std::thread;
@@ -464,6 +465,7 @@ mod tests {
                     let consumer = Consumer {
                         name: "a test".to_owned(),
                         pressures: SiteSet::USUAL,
+                        pace: Pace::Clock,
                         coder: Box::new(Two),
                         open: Box::new(move || Ok(Box::new(sink))),
                     };
@@ -510,6 +512,7 @@ mod tests {
         let consumer = Consumer {
             name: "a test".to_owned(),
             pressures: SiteSet::USUAL,
+            pace: Pace::Clock,
             coder: Box::new(Two),
             open: Box::new(|| Err(io::Error::other("unplugged"))),
         };

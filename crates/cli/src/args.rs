@@ -8,6 +8,7 @@ mod compile;
 mod console;
 mod documents;
 mod fit;
+mod play;
 mod plot;
 mod render;
 mod report;

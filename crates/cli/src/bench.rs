@@ -2,18 +2,22 @@
 
 use crate::diagnostics::{Failure, Outcome, say, warn};
 use crate::record_files;
-use crate::signal_output::{self, Form, Target};
+use crate::signal_output::{self, Form, Play, Target};
+use crate::sound::{Playback, Reporter};
 use pulsewright_bench::{Coder, Consumer, Nowhere, Planned, Served};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::time::FrameRate;
 use pulsewright_record::instruments::NO_OUTPUT;
+use pulsewright_script::Document;
+use pulsewright_stream::Pace;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Arc, OnceLock};
 
 /// Where the signal goes.
 pub struct Outputs {
-    /// File, pipe or device that takes it.
-    pub play: Option<PathBuf>,
+    /// What takes it.
+    pub play: Option<Play>,
     /// Description of the rig.
     pub rig: Option<PathBuf>,
     /// Frames a second.
@@ -24,23 +28,38 @@ impl Outputs {
     /// The target of the signal, claimed for as long as it is held, in work that reads a plan.
     pub fn target(&self, plan: Option<&Path>) -> Result<Option<Target>, Failure> {
         let inputs = self.rig.as_deref().into_iter().chain(plan);
-        self.play.as_deref().map(|path| signal_output::target(path, inputs)).transpose()
+        self.play.as_ref().map(|play| signal_output::target(play, inputs)).transpose()
     }
 
-    /// What takes the frames to the `target`; it is opened when a person has confirmed.
-    pub fn consumer(&self, target: Option<&Target>) -> Result<Consumer, Failure> {
+    /// What takes the frames to the `target`; it is opened when a person has confirmed. A sound card has to be fit for `plan`.
+    pub fn consumer(&self, target: Option<&Target>, plan: Option<&Document>) -> Result<Consumer, Failure> {
         let form = Form::new(self.rig.as_deref(), self.rate)?;
         let pressures = form.pressures();
-        let Some(path) = target.map(|target| target.path.clone()) else {
+        let Some(target) = target else {
             return Ok(Consumer {
                 name: NO_OUTPUT.to_owned(),
                 pressures,
+                pace: Pace::Clock,
                 coder: Box::new(Nowhere),
                 open: Box::new(|| Ok(Box::new(io::sink()))),
             });
         };
-        let name = path.display().to_string();
-        Ok(Consumer { name, pressures, coder: Box::new(Coded(form)), open: Box::new(move || opened(&path)) })
+        let name = target.name();
+        Ok(match target {
+            Target::File { path, .. } => {
+                let (coder, path) = (Box::new(Coded { form, card: None }), path.clone());
+                Consumer { name, pressures, pace: Pace::Clock, coder, open: Box::new(move || opened(&path)) }
+            }
+            Target::Card(card) => {
+                let playback = Playback::of_rig(card, form.rig(), self.rate)?;
+                plan.map_or(Ok(()), |plan| playback.check(plan))?;
+                playback.announce();
+                let opened = Arc::new(OnceLock::new());
+                let coder = Coded { form, card: Some(Arc::clone(&opened)) };
+                let open = move || playback.open(&opened);
+                Consumer { name, pressures, pace: Pace::Writer, coder: Box::new(coder), open: Box::new(open) }
+            }
+        })
     }
 }
 
@@ -48,24 +67,37 @@ fn opened(path: &Path) -> io::Result<Box<dyn Write + Send>> {
     Ok(Box::new(signal_output::open(path)?))
 }
 
-struct Coded(Form);
+/// A form, and once a sound card is open, its report.
+struct Coded {
+    form: Form,
+    card: Option<Arc<OnceLock<Reporter>>>,
+}
 
 impl Coder for Coded {
     fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
-        self.0.encode(frames, bytes);
+        self.form.encode(frames, bytes);
     }
 
     fn remarks(&self) -> Vec<String> {
-        self.0.clipped()
+        let report = self.card.as_ref().and_then(|card| card.get());
+        self.form.clipped().into_iter().chain(report.into_iter().flat_map(Reporter::remarks)).collect()
     }
 }
 
-/// The seed and the steps of a plan; the seed is 1 without one.
-pub fn planned(plan: Option<&Path>, rig: Option<&Path>) -> Result<(u64, Option<Planned>), Failure> {
-    let Some(script) = plan else { return Ok((1, None)) };
+/// A plan with its document.
+pub struct OfPlan {
+    /// The document.
+    pub document: Document,
+    /// Its steps.
+    pub planned: Planned,
+}
+
+/// The steps of a plan.
+pub fn planned(plan: Option<&Path>, rig: Option<&Path>) -> Result<Option<OfPlan>, Failure> {
+    let Some(script) = plan else { return Ok(None) };
     let (document, plan) = record_files::plan(script, rig, None)?;
     let planned = Planned::new(plan, &document).map_err(Failure::input)?;
-    Ok((document.seed(), Some(planned)))
+    Ok(Some(OfPlan { document, planned }))
 }
 
 /// Says how a session ended.

@@ -1,6 +1,7 @@
 //! `console`: the bench console in a browser.
 
 use crate::diagnostics::{Failure, Outcome};
+use crate::signal_output::Play;
 use pulsewright_core::time::FrameRate;
 use std::net::SocketAddr;
 use std::path::PathBuf;
@@ -10,8 +11,8 @@ use std::path::PathBuf;
 pub struct Request {
     /// The plan whose steps the page offers.
     pub plan: Option<PathBuf>,
-    /// File, pipe or device that takes the signal.
-    pub play: Option<PathBuf>,
+    /// What takes the signal.
+    pub play: Option<Play>,
     /// Description of the rig.
     pub rig: Option<PathBuf>,
     /// Frames a second.
@@ -39,21 +40,26 @@ pub use built::run;
 
 #[cfg(feature = "console")]
 mod built {
-    use super::{Failure, Outcome, Request};
+    use super::{Failure, Outcome, Play, Request};
     use crate::bench::{self, Outputs};
     use crate::check;
     use crate::diagnostics::{say, warn};
     use crate::interruption;
+    use crate::sound::{self, CardPlay};
     use pulsewright_bench::Setup;
     use pulsewright_console::{Console, serve};
 
     /// Serves the console until the program is asked to end.
     pub fn run(request: Request) -> Outcome {
+        if request.play.as_ref().and_then(Play::card).is_some_and(CardPlay::asks_for_list) {
+            return sound::list();
+        }
         let outputs = Outputs { play: request.play, rig: request.rig, rate: request.frame_rate };
         // Held until the end: no other process writes there.
         let target = outputs.target(request.plan.as_deref())?;
-        let consumer = outputs.consumer(target.as_ref())?;
-        let (seed, plan) = bench::planned(request.plan.as_deref(), outputs.rig.as_deref())?;
+        let of_plan = bench::planned(request.plan.as_deref(), outputs.rig.as_deref())?;
+        let consumer = outputs.consumer(target.as_ref(), of_plan.as_ref().map(|of| &of.document))?;
+        let seed = of_plan.as_ref().map_or(1, |of| of.document.seed());
         if !request.address.ip().is_loopback() {
             warn(
                 "the console can be reached from the network: its traffic is not encrypted, so anyone on the way can read and \
@@ -65,7 +71,7 @@ mod built {
             rate: outputs.rate,
             seed: request.seed.unwrap_or(seed),
             folder: request.folder,
-            plan,
+            plan: of_plan.map(|of| of.planned),
             record: None,
             consumer,
         };

@@ -35,6 +35,7 @@ mod script_file;
 mod session;
 mod signal_output;
 mod signatures;
+mod sound;
 mod source;
 mod stream;
 mod suite;

@@ -5,7 +5,8 @@ mod screen;
 use crate::diagnostics::{Failure, Outcome, conversation, print, warn};
 use crate::output::claim;
 use crate::record_files;
-use crate::signal_output::{self, Form, Target};
+use crate::signal_output::{self, Form, Play, Target};
+use crate::sound::{self, CardPlay, Playback, Reporter};
 use crate::terminal;
 use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::SiteSet;
@@ -16,9 +17,12 @@ use pulsewright_record::record::Played;
 use pulsewright_record::report::Report;
 use pulsewright_record::session::answers::Answers;
 use pulsewright_record::session::{Output, Session, SessionError, Silent, Terminal, draft};
+use pulsewright_script::Document;
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
+use std::time::Duration;
 
 /// A plan to go through.
 pub struct Request {
@@ -26,8 +30,8 @@ pub struct Request {
     pub script: Option<PathBuf>,
     /// Record to write.
     pub output: Option<PathBuf>,
-    /// File, pipe or device that takes the signal.
-    pub play: Option<PathBuf>,
+    /// What takes the signal.
+    pub play: Option<Play>,
     /// Frames a second.
     pub frame_rate: FrameRate,
     /// Description of the rig.
@@ -45,7 +49,7 @@ pub struct Request {
 struct Lines {
     script: PathBuf,
     output: PathBuf,
-    play: Option<PathBuf>,
+    play: Option<Play>,
     frame_rate: FrameRate,
     rig: Option<PathBuf>,
     force: bool,
@@ -53,6 +57,9 @@ struct Lines {
 
 /// Goes through the plan: on a screen where there is one.
 pub fn run(request: Request) -> Outcome {
+    if request.play.as_ref().and_then(Play::card).is_some_and(CardPlay::asks_for_list) {
+        return sound::list();
+    }
     if !request.plain && screen::BUILT && terminal::is_interactive() {
         return screen::run(request);
     }
@@ -75,18 +82,19 @@ fn ask_in_lines(lines: Lines) -> Outcome {
     let set = claim_record(args)?;
     let inputs = args.rig.iter().chain([&args.script]).map(PathBuf::as_path);
     // Held until the end: no other process writes there.
-    let target = args.play.as_deref().map(|path| signal_output::target(path, inputs)).transpose()?;
+    let target = args.play.as_ref().map(|play| signal_output::target(play, inputs)).transpose()?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), None)?;
     let draft = draft::of_record(&args.output);
-    let name = target.as_ref().map_or(NO_OUTPUT.to_owned(), |target| target.path.display().to_string());
+    let name = target.as_ref().map_or(NO_OUTPUT.to_owned(), Target::name);
     let played = Played { rate_hz: args.frame_rate.as_hz(), output: name, ..Played::default() };
     let mut answers = Answers::open(&draft, &plan, played).map_err(Failure::input)?;
-    let mut output = output(args, target.as_ref())?;
+    let mut output = output(args, target.as_ref(), &document)?;
     let discard_typed = || terminal::discard_typed();
     let terminal = Terminal { columns: terminal::columns(), discard_typed: &discard_typed };
     let session = Session { plan: &plan, document: &document, rate: args.frame_rate, terminal };
     let mut input = io::stdin().lock();
     let outcome = session.run(&mut answers, output.as_mut(), &mut input, &mut conversation());
+    output.finish();
     output.remarks().iter().for_each(|words| warn(words));
     outcome.map_err(|error| match error {
         SessionError::Io(error) if error.kind() == io::ErrorKind::BrokenPipe => Failure::Closed,
@@ -122,13 +130,60 @@ fn no_device(record: &Path) -> Outcome {
     Ok(())
 }
 
-fn output(args: &Lines, target: Option<&Target>) -> Result<Box<dyn Output>, Failure> {
-    let Some(Target { path, .. }) = target else { return Ok(Box::new(Silent)) };
+fn output(args: &Lines, target: Option<&Target>, document: &Document) -> Result<Box<dyn Output>, Failure> {
+    let Some(target) = target else { return Ok(Box::new(Silent)) };
     let form = Form::new(args.rig.as_deref(), args.frame_rate)?;
-    // It is claimed, and no input.
-    let file = signal_output::open(path)
-        .map_err(|error| Failure::input(format!("cannot write {}: {}", path.display(), reason(&error))))?;
-    Ok(Box::new(ToFile { file, form, bytes: Vec::new() }))
+    match target {
+        Target::File { path, .. } => {
+            // It is claimed, and no input.
+            let file = signal_output::open(path)
+                .map_err(|error| Failure::input(format!("cannot write {}: {}", path.display(), reason(&error))))?;
+            Ok(Box::new(ToFile { file, form, bytes: Vec::new() }))
+        }
+        Target::Card(card) => {
+            let playback = Playback::of_rig(card, form.rig(), args.frame_rate)?;
+            playback.check(document)?;
+            playback.announce();
+            Ok(Box::new(ToCard { playback, writer: None, reporter: OnceLock::new(), form, bytes: Vec::new() }))
+        }
+    }
+}
+
+/// Codes to a sound card, which is opened for the first of them: a person has confirmed by then.
+struct ToCard {
+    playback: Playback,
+    writer: Option<Box<dyn Write + Send>>,
+    reporter: OnceLock<Reporter>,
+    form: Form,
+    bytes: Vec<u8>,
+}
+
+impl Output for ToCard {
+    fn take(&mut self, frames: &[Frame]) -> io::Result<()> {
+        self.bytes.clear();
+        self.form.encode(frames, &mut self.bytes);
+        let writer = match &mut self.writer {
+            Some(writer) => writer,
+            none => none.insert(self.playback.open(&self.reporter)?),
+        };
+        writer.write_all(&self.bytes)
+    }
+
+    fn delay(&self) -> Option<Duration> {
+        Some(self.playback.delay())
+    }
+
+    fn pressures(&self) -> SiteSet {
+        self.form.pressures()
+    }
+
+    fn finish(&mut self) {
+        self.writer = None;
+    }
+
+    fn remarks(&self) -> Vec<String> {
+        self.form.clipped().into_iter().chain(self.reporter.get().into_iter().flat_map(Reporter::remarks)).collect()
+    }
 }
 
 /// Frames to a file, pipe or device.

@@ -2,6 +2,7 @@
 
 use crate::diagnostics::{Failure, say};
 use crate::rig;
+use crate::sound::CardPlay;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
@@ -13,25 +14,63 @@ use std::fs::File;
 use std::io;
 use std::path::{Path, PathBuf};
 
+/// Where `--play` sends a signal.
+#[derive(Clone, Debug)]
+pub enum Play {
+    /// A file, pipe or device.
+    File(PathBuf),
+    /// A sound card.
+    Card(CardPlay),
+}
+
+impl Play {
+    /// The sound card.
+    pub fn card(&self) -> Option<&CardPlay> {
+        match self {
+            Play::File(_) => None,
+            Play::Card(card) => Some(card),
+        }
+    }
+}
+
 /// Most files of signal with one name and a number.
 const MOST_NUMBERED: usize = 10_000;
 
-/// A file, pipe or device that is to take a signal.
-pub struct Target {
-    /// Its path.
-    pub path: PathBuf,
-    /// The claim on a plain file; `None` for a pipe or a device.
-    _claim: Option<Set>,
+/// What is to take a signal.
+pub enum Target {
+    /// A file, pipe or device.
+    File {
+        /// Its path.
+        path: PathBuf,
+        /// The claim on a plain file; `None` for a pipe or a device.
+        _claim: Option<Set>,
+    },
+    /// A sound card.
+    Card(CardPlay),
 }
 
-/// The target at a path. A file that is there holds the signal of an earlier start: its name with the next free number is
+impl Target {
+    /// Its name, as it stands in records.
+    pub fn name(&self) -> String {
+        match self {
+            Target::File { path, .. } => path.display().to_string(),
+            Target::Card(card) => card.to_string(),
+        }
+    }
+}
+
+/// The target that `play` names. A file that is there holds the signal of an earlier start: its name with the next free number is
 /// taken in its place, and the program says so.
 ///
 /// # Errors
 /// For standard output, for a device that is not there, and for a file of the `inputs`.
-pub fn target<'i>(path: &Path, inputs: impl IntoIterator<Item = &'i Path> + Clone) -> Result<Target, Failure> {
+pub fn target<'i>(play: &Play, inputs: impl IntoIterator<Item = &'i Path> + Clone) -> Result<Target, Failure> {
+    let path = match play {
+        Play::File(path) => path.as_path(),
+        Play::Card(card) => return Ok(Target::Card(card.clone())),
+    };
     if !is_plain_file(path)? {
-        return Ok(Target { path: path.to_owned(), _claim: None });
+        return Ok(Target::File { path: path.to_owned(), _claim: None });
     }
     refuse_inputs([path], inputs).map_err(Failure::input)?;
     for number in 1..=MOST_NUMBERED {
@@ -41,7 +80,7 @@ pub fn target<'i>(path: &Path, inputs: impl IntoIterator<Item = &'i Path> + Clon
                 if number > 1 {
                     say(&format!("{} is there already: the signal goes to {}", path.display(), name.display()));
                 }
-                return Ok(Target { path: name, _claim: Some(claim) });
+                return Ok(Target::File { path: name, _claim: Some(claim) });
             }
             // Another session that has just begun may not have made its file yet.
             Err(FileError::Exists(_) | FileError::Busy(..)) => {}
@@ -128,6 +167,14 @@ impl Form {
                 }
             }
             Form::Rig(codes) => codes.rig.encode(frames, bytes, &mut codes.tallies),
+        }
+    }
+
+    /// The rig whose codes they are.
+    pub fn rig(&self) -> Option<&RigRender> {
+        match self {
+            Form::Usual => None,
+            Form::Rig(codes) => Some(&codes.rig),
         }
     }
 

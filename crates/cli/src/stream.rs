@@ -1,9 +1,13 @@
-//! `stream`: frames to standard output at the pace of the clock, led by commands from standard input.
+//! `stream`: frames to standard output at the pace of the clock, to a board or a sound card at its own, led by commands from
+//! standard input.
+
+mod sink;
 
 use crate::diagnostics::{Failure, Outcome, say, warn};
 use crate::output::claim;
+use crate::sound::{CardPlay, Playback};
 use crate::source::Source;
-use crate::{interruption, rig};
+use crate::{interruption, rig, sound};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
@@ -15,14 +19,14 @@ use pulsewright_files::truth::{self, TruthFile};
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_rig::{Clip, RigRender};
 use pulsewright_script::Document;
-use pulsewright_stream::link::LinkReport;
 use pulsewright_stream::{Command, Ended, LivePlayer, Pace, Samples, command, send};
 use pulsewright_text::fit;
 use pulsewright_text::number::counted;
 use pulsewright_text::source::{self, BadLine};
 use serde_json::Value;
+use sink::sink;
 use std::cell::{Cell, RefCell};
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{self, Receiver};
 use std::thread;
@@ -49,6 +53,8 @@ pub struct Request {
     pub header: bool,
     /// Serial line of a board that takes the codes of a rig, in place of standard output.
     pub board: Option<PathBuf>,
+    /// Sound card that plays the frames, in place of standard output.
+    pub card: Option<CardPlay>,
 }
 
 /// Form of the frames.
@@ -62,7 +68,10 @@ pub enum Form {
 /// Streams.
 pub fn run(request: Request) -> Outcome {
     let stream = &request;
-    if stream.board.is_none() && io::stdout().is_terminal() {
+    if stream.card.as_ref().is_some_and(CardPlay::asks_for_list) {
+        return sound::list();
+    }
+    if stream.board.is_none() && stream.card.is_none() && io::stdout().is_terminal() {
         return Err(Failure::input("a stream is not for a terminal; send it to a pipe or a device"));
     }
     if stream.live && stream.source.file() == Some(Path::new("-")) {
@@ -77,6 +86,8 @@ pub fn run(request: Request) -> Outcome {
     let items = document.items();
     let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
     let sent = RefCell::new(Sent::new(&stream.form, rate, &script)?);
+    let card = stream.card.as_ref().map(|card| sent.borrow().playback(card, rate)).transpose()?;
+    card.as_ref().map_or(Ok(()), |card| card.check(&document))?;
     let channels = sent.borrow().channels();
     let chosen = SiteSet::of(&channels).map_err(Failure::input)?;
     let arena = bumpalo::Bump::new();
@@ -99,7 +110,7 @@ pub fn run(request: Request) -> Outcome {
     let make = |bytes: &mut Vec<u8>| {
         let mut live = live.borrow_mut();
         if let Some(commands) = &commands {
-            obey(commands, &mut live, &stopping);
+            obey(commands, &mut live, &stopping, card.as_ref());
         }
         if stopping.get() && live.may_stop() {
             return 0;
@@ -120,8 +131,9 @@ pub fn run(request: Request) -> Outcome {
         }
         filled as u64
     };
-    let (sink, board) = sink(stream.board.as_deref(), &sent.borrow(), rate)?;
-    let ended = send(rate, stream.pace, header, make, sink, interruption::asked);
+    let (sink, ending) = sink(card.as_ref(), stream.board.as_deref(), sent.borrow().rig(), rate)?;
+    let pace = if card.is_some() { Pace::Writer } else { stream.pace };
+    let ended = send(rate, pace, header, make, sink, interruption::asked);
     let log = log.zip(set).map_or(Ok(()), |(log, set)| {
         let live = live.borrow();
         let played = live.log();
@@ -130,12 +142,12 @@ pub fn run(request: Request) -> Outcome {
     });
     match ended {
         Ok(ended) => {
-            report(&ended, stream.pace, &sent.borrow(), rate.as_hz());
-            // The log holds whatever became of the board.
-            log.and(board.map_or(Ok(()), |board| board.say()))
+            report(&ended, pace, &sent.borrow(), rate.as_hz());
+            // The log holds whatever became of the board or the card.
+            log.and(ending.say())
         }
         // The log still holds for the frames before the reader left.
-        Err(error) => log.and(Err(board.map_or_else(|| Failure::output(&error), |board| board.failure(&error)))),
+        Err(error) => log.and(Err(ending.failure(&error))),
     }
 }
 
@@ -158,6 +170,22 @@ impl Sent {
                 let tallies = rig.no_tallies();
                 Ok(Sent::Rig(rig, tallies))
             }
+        }
+    }
+
+    /// The rig that they are for.
+    fn rig(&self) -> Option<&RigRender> {
+        match self {
+            Sent::Channels(_) => None,
+            Sent::Rig(rig, _) => Some(rig),
+        }
+    }
+
+    /// The card that plays them.
+    fn playback(&self, card: &CardPlay, rate: FrameRate) -> Result<Playback, Failure> {
+        match self {
+            Sent::Channels(samples) => Playback::of_samples(card, samples, rate),
+            Sent::Rig(rig, _) => Playback::of_rig(card, Some(rig), rate),
         }
     }
 
@@ -199,66 +227,6 @@ impl Sent {
     }
 }
 
-/// Where frames go.
-type Sink = Box<dyn Write + Send>;
-
-/// The board at the end of a serial line.
-struct Board<'a> {
-    line: &'a Path,
-    report: Box<dyn Fn() -> LinkReport>,
-}
-
-impl Board<'_> {
-    /// Says how the conversation has ended.
-    fn say(&self) -> Outcome {
-        let LinkReport { repeated, empty, failed } = (self.report)();
-        say(&format!(
-            "sent to the board more than once: {}; without a frame: {} of its timer",
-            counted(repeated, "frame"),
-            counted(empty.into(), "tick")
-        ));
-        failed.map_or(Ok(()), |why| Err(self.failure(&why)))
-    }
-
-    fn failure(&self, why: &dyn std::fmt::Display) -> Failure {
-        Failure::input(format!("{}: {why}", source::name(self.line)))
-    }
-}
-
-/// The board at the end of a serial line, or standard output.
-fn sink<'a>(board: Option<&'a Path>, sent: &Sent, rate: FrameRate) -> Result<(Sink, Option<Board<'a>>), Failure> {
-    match (board, sent) {
-        (Some(line), Sent::Rig(rig, _)) => board_at(line, rig, rate).map(|(sink, board)| (sink, Some(board))),
-        (Some(_), Sent::Channels(_)) => Err(Failure::input("--board takes the codes of a rig: give --rig")),
-        (None, _) => Ok((Box::new(standard_output()?), None)),
-    }
-}
-
-#[cfg(unix)]
-fn board_at<'a>(line: &'a Path, rig: &RigRender, rate: FrameRate) -> Result<(Sink, Board<'a>), Failure> {
-    let writer = pulsewright_stream::link::BoardWriter::open(line, rig.frames().wiring(), rate);
-    let writer = writer.map_err(|error| Failure::input(format!("{}: {error}", source::name(line))))?;
-    let board = Board { line, report: Box::new(writer.reporter()) };
-    Ok((Box::new(writer), board))
-}
-
-#[cfg(not(unix))]
-fn board_at<'a>(_: &'a Path, _: &RigRender, _: FrameRate) -> Result<(Sink, Board<'a>), Failure> {
-    Err(Failure::input("--board needs a serial line of Unix; on this system send the frames to a program of yours"))
-}
-
-/// Standard output without the line buffer of the standard library, which would flush at any byte 10 of the signal.
-#[cfg(unix)]
-fn standard_output() -> Result<std::fs::File, Failure> {
-    use std::os::fd::AsFd;
-    io::stdout().as_fd().try_clone_to_owned().map(Into::into).map_err(|error| Failure::output(&error))
-}
-
-#[cfg(not(unix))]
-fn standard_output() -> Result<io::Stdout, Failure> {
-    Ok(io::stdout())
-}
-
 /// Most commands that wait, and most that are carried out between two blocks: a flood of them must not hold the signal up.
 const WAITING: usize = 256;
 
@@ -280,7 +248,7 @@ fn read_commands() -> Receiver<Line> {
 }
 
 /// Carries out the commands that have come since the last call.
-fn obey(commands: &Receiver<Line>, live: &mut LivePlayer<'_>, stopping: &Cell<bool>) {
+fn obey(commands: &Receiver<Line>, live: &mut LivePlayer<'_>, stopping: &Cell<bool>, card: Option<&Playback>) {
     for line in commands.try_iter().take(WAITING) {
         let line = match line {
             Ok(line) => line,
@@ -292,6 +260,7 @@ fn obey(commands: &Receiver<Line>, live: &mut LivePlayer<'_>, stopping: &Cell<bo
         match Command::parse(&line) {
             Ok(None) => {}
             Ok(Some(Command::Stop)) => stopping.set(true),
+            Ok(Some(command)) if let Some(why) = card.and_then(|card| card.forbids(&command)) => warn(&why),
             Ok(Some(command)) => match live.apply(&command) {
                 Ok(at) => {
                     say(&format!("{:.3} s: {}", at.as_secs_f64(), line.trim()));

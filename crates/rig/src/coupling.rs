@@ -53,7 +53,8 @@ impl Coupling {
         after <= MOST_AFTER_IMPULSE.0 && after / self.time_constant_s() <= MOST_AFTER_IMPULSE.1
     }
 
-    fn time_constant_s(&self) -> f64 {
+    /// Time in which a level falls to 37 %, s.
+    pub fn time_constant_s(&self) -> f64 {
         1.0 / (std::f64::consts::TAU * self.corner_hz)
     }
 }

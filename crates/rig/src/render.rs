@@ -58,6 +58,11 @@ impl RigRender {
         Ok(RigRender { rig, frames, clip })
     }
 
+    /// The rig.
+    pub fn rig(&self) -> &Rig {
+        &self.rig
+    }
+
     /// How frames become codes.
     pub fn frames(&self) -> &RigFrames {
         &self.frames

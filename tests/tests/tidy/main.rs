@@ -128,10 +128,11 @@ const WRITERS: [(&str, &str); 6] = [
 ];
 
 /// Files that take hold of a terminal, with the reason.
-const TERMINALS: [(&str, &str); 4] = [
+const TERMINALS: [(&str, &str); 5] = [
     ("crates/cli/src/terminal.rs", "it asks whether standard output is one, and how wide"),
     ("crates/cli/src/diagnostics.rs", "it makes text fit for the terminal"),
     ("crates/cli/src/stream.rs", "frames go to standard output, which is no terminal"),
+    ("crates/cli/src/stream/sink.rs", "it is where they go"),
     ("crates/cli/src/render.rs", "a signal goes to standard output"),
 ];
 

@@ -1,5 +1,6 @@
 //! `console`.
 
+use super::play::PlayFlags;
 use super::values;
 use crate::console::Request;
 use crate::diagnostics::Failure;
@@ -23,11 +24,8 @@ use std::path::PathBuf;
 pub struct Console {
     /// A plan, whose steps the page plays and times one by one; a script with expectations.
     plan: Option<PathBuf>,
-    /// File, pipe or device that takes the signal as it plays: codes for the converters of --rig, else frames of the usual
-    /// channels, 32-bit floats; little-endian. A file that is there stays: the signal goes to one with the next number. Without
-    /// it only the clock runs.
-    #[arg(long, value_name = "FILE")]
-    play: Option<PathBuf>,
+    #[command(flatten)]
+    play: PlayFlags,
     /// Description of the rig with its correction. Samples beyond its reach are held at the nearest code, counted and reported.
     #[arg(long, value_name = "FILE")]
     rig: Option<PathBuf>,
@@ -62,7 +60,7 @@ impl Console {
         }
         Ok(Request {
             plan: self.plan,
-            play: self.play,
+            play: self.play.play()?,
             rig: self.rig,
             frame_rate: self.frame_rate,
             seed: self.seed,

@@ -1,5 +1,6 @@
 //! `session`.
 
+use super::play::PlayFlags;
 use super::values;
 use crate::diagnostics::Failure;
 use crate::session::Request;
@@ -36,11 +37,8 @@ pub struct Session {
     /// Ask in lines, without a screen.
     #[arg(long)]
     plain: bool,
-    /// File, pipe or device that takes the signal as it plays: codes for the converters of --rig, else frames of the usual
-    /// channels, 32-bit floats; little-endian. A file that is there stays: the signal goes to one with the next number. Without
-    /// it only the clock runs, for a rig that plays by itself.
-    #[arg(long, value_name = "FILE")]
-    play: Option<PathBuf>,
+    #[command(flatten)]
+    play: PlayFlags,
     /// Frames a second, 100 to 48000.
     #[arg(long, value_name = "HZ", value_parser = values::frame_rate, default_value = "500")]
     frame_rate: FrameRate,
@@ -63,7 +61,7 @@ impl Session {
         Ok(Request {
             script: self.script,
             output: self.output,
-            play: self.play,
+            play: self.play.play()?,
             frame_rate: self.frame_rate,
             rig: self.rig,
             force: self.force,

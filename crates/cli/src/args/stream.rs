@@ -4,6 +4,7 @@ use super::samples::SampleFlags;
 use super::source::Patient;
 use super::values;
 use crate::diagnostics::Failure;
+use crate::sound::CardPlay;
 use crate::stream::{Form, Request};
 use clap::Args;
 use pulsewright_core::time::Span;
@@ -67,6 +68,19 @@ pub struct Stream {
     #[arg(long, value_name = "LINE", requires = "rig", conflicts_with = "header", help_heading = "Output")]
     board: Option<PathBuf>,
 
+    /// Sound card that plays the frames, as audio:NAME, in place of standard output; audio:? lists the cards. See docs/rig.md.
+    #[arg(long, value_name = "CARD", conflicts_with_all = ["board", "header", "fast"], help_heading = "Output")]
+    play: Option<String>,
+
+    /// The sound card is DC-coupled: it holds a level at a meter.
+    #[arg(long, requires = "play", help_heading = "Output")]
+    dc_coupled: bool,
+
+    /// Corner of the sound card's AC coupling, Hz, where no rig names it.
+    #[arg(long, value_name = "HZ", requires = "play", conflicts_with_all = ["dc_coupled", "rig"],
+        value_parser = values::corner_hz, help_heading = "Output")]
+    ac_coupling_hz: Option<f64>,
+
     /// A line of JSON before the frames: frame rate, sample, and how each channel's numbers become values.
     #[arg(long, help_heading = "Output")]
     header: bool,
@@ -76,6 +90,14 @@ impl Stream {
     /// The request.
     pub fn request(self) -> Result<Request, Failure> {
         let SampleFlags { frame_rate, channels, bits } = self.samples;
+        let named = |text: &String| {
+            CardPlay::of(text, self.dc_coupled, self.ac_coupling_hz).ok_or_else(|| {
+                Failure::input(
+                    "--play of a stream is a sound card, as audio:NAME; a file or pipe takes its standard output",
+                )
+            })
+        };
+        let card = self.play.as_ref().map(named).transpose()?;
         Ok(Request {
             source: self.patient.source(self.script, self.seed)?,
             duration: self.duration,
@@ -87,6 +109,7 @@ impl Stream {
             form: self.rig.map_or(Form::Channels(channels.0, bits.encoding()), Form::Rig),
             header: self.header,
             board: self.board,
+            card,
         })
     }
 }

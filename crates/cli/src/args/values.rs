@@ -25,6 +25,12 @@ pub fn frame_rate(text: &str) -> Result<FrameRate, String> {
     text.parse().ok().and_then(|hz| FrameRate::hz(hz).ok()).ok_or_else(expected)
 }
 
+/// Corner of an AC coupling, Hz.
+pub fn corner_hz(text: &str) -> Result<f64, String> {
+    let hz = text.parse().ok().filter(|hz| (0.001..=100.0).contains(hz));
+    hz.ok_or_else(|| "a corner is a number of 0.001 to 100 Hz".to_owned())
+}
+
 /// Channels and groups, separated by commas.
 pub fn channels(text: &str) -> Result<Channels, String> {
     let mut list = Vec::new();

@@ -43,8 +43,10 @@ mod built {
         let outputs = Outputs { play, rig, rate: frame_rate };
         // Held until the end: no other process writes there.
         let target = outputs.target(script.as_deref())?;
-        let consumer = outputs.consumer(target.as_ref())?;
-        let (seed, plan) = bench::planned(script.as_deref(), outputs.rig.as_deref())?;
+        let of_plan = bench::planned(script.as_deref(), outputs.rig.as_deref())?;
+        let consumer = outputs.consumer(target.as_ref(), of_plan.as_ref().map(|of| &of.document))?;
+        let seed = of_plan.as_ref().map_or(1, |of| of.document.seed());
+        let plan = of_plan.map(|of| of.planned);
         let record = output.map(|path| RecordFile { path, force });
         let planned = plan.is_some();
         let setup = Setup { rate: frame_rate, seed, folder, plan, record, consumer };

@@ -35,10 +35,19 @@ pub trait Output: Send {
         true
     }
 
+    /// How long a frame is under way in an output with a clock of its own, such as a sound card: it waits until it has room for
+    /// frames. `None` for one that takes them when they are due.
+    fn delay(&self) -> Option<Duration> {
+        None
+    }
+
     /// The pressures that are to be played for it.
     fn pressures(&self) -> SiteSet {
         SiteSet::USUAL
     }
+
+    /// No frames follow: what waits is played, and the output comes to rest.
+    fn finish(&mut self) {}
 
     /// Remarks about it at the end, a sentence each.
     fn remarks(&self) -> Vec<String> {
@@ -148,7 +157,10 @@ pub(super) fn play(
             }
         });
         let frames = block.get(..filled).unwrap_or_default();
-        clock.wait_for(first);
+        let delay = output.delay();
+        if delay.is_none() {
+            clock.wait_for(first);
+        }
         let mut from = 0;
         for (item, frame) in events {
             let step = first_step + item;
@@ -159,14 +171,15 @@ pub(super) fn play(
             }
             from = at;
             current = Some(Running { step, frames: 0, digest: FramesDigest::default() });
-            let _ = reports.send(Progress::Began { step, at: clock.due(frame) });
+            let at = delay.map_or_else(|| clock.due(frame), |delay| Instant::now() + delay);
+            let _ = reports.send(Progress::Began { step, at });
         }
         if let Some(running) = &mut current {
             running.take(frames.get(from..).unwrap_or_default());
         }
         output.take(frames)?;
         let late = clock.late(first + filled as u64);
-        if late > LATE {
+        if late > LATE && delay.is_none() {
             // The output is the slower clock: from here on its time counts.
             clock.put_off(late);
             let _ = reports.send(Progress::Slipped(late.as_secs_f64()));
