@@ -21,7 +21,6 @@ use pulsewright_rig::{Clip, RigRender};
 use pulsewright_script::Document;
 use pulsewright_stream::{Command, Ended, LivePlayer, Pace, Samples, command, send};
 use pulsewright_text::fit;
-use pulsewright_text::number::counted;
 use pulsewright_text::source::{self, BadLine};
 use serde_json::Value;
 use sink::sink;
