@@ -31,7 +31,7 @@ class Card:
     """The card, and the samples that it took."""
 
     folder: Path
-    library: Path
+    plugin: Path
     channels: int = 2
     rates: tuple[int, ...] = (48000,)
     form: str = "S16_LE"
@@ -47,7 +47,7 @@ class Card:
         settings = self.folder / "asound.conf"
         rates, taken = " ".join(map(str, self.rates)), self.folder / "taken.raw"
         settings.write_text(
-            f'pcm_type.paced {{ lib "{self.library}" }}\n'
+            f'pcm_type.paced {{ lib "{self.plugin}" }}\n'
             "defaults.namehint.showall off\ndefaults.namehint.basic on\ndefaults.namehint.extended off\n"
             f'pcm.bench {{ type paced file "{taken}" rates [ {rates} ] channels [ {self.channels} ] formats [ {self.form} ] {self.more}\n'
             ' hint { show on description "A card that is no hardware" } }\n'
