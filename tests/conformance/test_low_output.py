@@ -10,7 +10,7 @@ import json
 import numpy as np
 import pytest
 from program import succeed
-from reading import read_wav
+from reading import read_truth, read_wav
 from scipy.signal import butter, cont2discrete, find_peaks, lfilter, lfilter_zi, sosfiltfilt
 from test_ecg_content import example
 from test_seen_on_strips import OF_FRONTS, RATE_HZ, likest, played, qrs_at, steep_places
@@ -170,14 +170,51 @@ def test_an_obstructed_chest_moves_by_less_than_half_and_pulls_at_the_vessels(tm
     assert fast > slow + 20
 
 
+def movements_a_minute(trace: np.ndarray) -> float:
+    """Movements of the chest in an impedance, whichever way; heartbeats left out."""
+    slow = sosfiltfilt(butter(2, 0.7, "low", fs=RATE_HZ, output="sos"), trace)[4 * RATE_HZ :]
+    turns = find_peaks(slow, prominence=0.12)[0]
+    return 60 * RATE_HZ / np.diff(turns).mean()
+
+
+def test_efforts_against_a_closed_throat_are_counted_and_bring_no_air(tmp_path):
+    """Paradoxical movement: the impedance goes down from its level where it went up, as often as efforts come; the truth says that no
+    air moves, no apnoea alarm comes, and the heart shows in the impedance when nothing else does."""
+    names = ("asleep", "obstructed", "open", "again", "after", "central")
+    steps = dict(zip(names, example(tmp_path, "obstructive-apnoea", ("respiration", "II")), strict=True))
+    target = tmp_path / "obstructive-apnoea.wav"
+    breaths = read_truth(target, "breaths")
+    starts = dict(zip(names, np.cumsum([0, *(len(step["II"]) for step in steps.values())])[:-1] / RATE_HZ, strict=True))
+    for name, air in (("asleep", "yes"), ("obstructed", "no"), ("open", "yes"), ("again", "no")):
+        end_s = starts[name] + len(steps[name]["II"]) / RATE_HZ
+        listed = [row for row in breaths if starts[name] + 5 <= float(row["time_s"]) and float(row["end_s"]) <= end_s]
+        assert {row["air"] for row in listed} == {air}, name
+        impedance = steps[name]["respiration"]
+        at = lambda time_s: impedance[round((float(time_s) - starts[name]) * RATE_HZ)]  # noqa: B023, E731
+        changes = np.array([at(row["peak_s"]) - at(row["time_s"]) for row in listed])
+        sizes = np.array([float(row["depth_ohm"]) for row in listed])
+        # A heartbeat changes it by 0.06 ohm.
+        assert changes == pytest.approx(sizes if air == "yes" else -sizes, abs=0.08), name
+        a_minute = 60 / np.diff([float(row["time_s"]) for row in listed]).mean()
+        assert movements_a_minute(impedance) == pytest.approx(a_minute, rel=0.08), name
+    closed = [row for row in read_truth(target, "episodes") if row["episode"] == "obstruction"]
+    assert len(closed) == 2
+    for row, name, then in zip(closed, ("obstructed", "again"), ("open", "after"), strict=True):
+        # From the first effort to the first breath: within a breath of the steps.
+        assert 0 <= float(row["start_s"]) - starts[name] < 5 and 0 <= float(row["end_s"]) - starts[then] < 5
+    apnoeas = [float(row["begin_s"]) for row in read_truth(target, "alarms") if row["alarm"] == "apnoea"]
+    assert len(apnoeas) == 1 and apnoeas[0] > starts["central"]
+    # Nothing but the heart, once a beat.
+    still = steps["central"]["respiration"][8 * RATE_HZ :]
+    beats = len(steep_places(steps["central"]["II"][8 * RATE_HZ :]))
+    assert abs(len(find_peaks(still, prominence=0.02)[0]) - beats) <= 1
+
+
 def test_a_dual_chamber_device_fuses_by_degrees(tmp_path):
     """A heart that conducts with a PR near the device's AV delay: own, paced and fused beats, and a fused QRS is anything between."""
-    script, target = tmp_path / "competing.json", tmp_path / "competing.wav"
-    rhythms = {"competing": {"extends": "paced-tracking", "av": "conducting"}}
-    step = {"duration_s": 120, "rhythm": "competing", "rate_bpm": 70, "pacing": {"amplitude_mv": 0}, "variability": {"pr_ms": 20}}
-    document = {"version": 1, "notes": "Invented data.", "rhythms": rhythms, "steps": [step]}
-    script.write_text(json.dumps(document), encoding="utf-8")
-    succeed("render", script, "--frame-rate", RATE_HZ, "--channels", ",".join(OF_FRONTS), "--bits", 24, "-o", target)
+    target = tmp_path / "competing.wav"
+    flags = ("--duration", "120s", "--frame-rate", RATE_HZ, "--channels", ",".join(OF_FRONTS), "--bits", 24)
+    succeed("render", "--rhythm", "paced-ddd-competing", "--set", "pacing.amplitude_mv=0", *flags, "-o", target)
     recording = read_wav(target)
     channels = {name: recording.values(name) for name in OF_FRONTS}
     own = played(tmp_path, "sinus", channels=OF_FRONTS)
@@ -189,3 +226,15 @@ def test_a_dual_chamber_device_fuses_by_degrees(tmp_path):
     fused = ~is_own & ~is_paced
     assert is_own.sum() >= 10 and fused.sum() >= 10, (is_own.sum(), is_paced.sum(), fused.sum())
     assert np.ptp(like_paced[fused]) > 0.07 and np.ptp(like_own[fused]) > 0.1, (like_paced[fused], like_own[fused])
+    # The truth: a fused QRS has its code, no own QRS has; an own QRS before the end of the AV delay has no pulse, one just after a
+    # pulse has one that did not capture.
+    coded = {float(row["time_s"]): row["code"] for row in read_truth(target, "beats")}
+    pulses_s = {float(row["time_s"]): row["captures"] for row in read_truth(target, "pacing")}
+    with_pulse = 0
+    for at, own_one, paced_one in zip(beats / RATE_HZ, is_own, is_paced, strict=True):
+        code = coded[min(coded, key=lambda time_s: abs(time_s - at))]
+        assert code in ("N" if own_one else "/f" if paced_one else "f"), (at, code)
+        near = [captures for time_s, captures in pulses_s.items() if -0.15 < time_s - at < 0.06]
+        assert len(near) <= 1 and near != ["yes" if own_one else "no"], (at, near)
+        with_pulse += own_one and near == ["no"]
+    assert 5 < with_pulse < is_own.sum() - 5, "some own beats inhibit the pulse, in some it falls"

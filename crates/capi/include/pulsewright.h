@@ -64,9 +64,9 @@ enum pulsewright_event_kind {
     PULSEWRIGHT_EVENT_BEAT = 3,             /* a QRS starts; detail: the letter of its annotation, as 'N' or 'V' */
     PULSEWRIGHT_EVENT_ATRIAL_PACE = 4,      /* detail: 1 when the atrium answers */
     PULSEWRIGHT_EVENT_VENTRICULAR_PACE = 5, /* detail: 1 when the ventricle answers */
-    PULSEWRIGHT_EVENT_BREATH = 6,
+    PULSEWRIGHT_EVENT_BREATH = 6,           /* detail: 1 where the throat is closed, so that no air flows */
     PULSEWRIGHT_EVENT_EPISODE_START = 7,    /* detail: 0 atrial fibrillation, 1 atrial flutter, 2 ventricular flutter, */
-    PULSEWRIGHT_EVENT_EPISODE_END = 8       /* 3 ventricular fibrillation, 4 apnoea, 5 ST shift, 6 noise, 7 lead off */
+    PULSEWRIGHT_EVENT_EPISODE_END = 8       /* 3 ventricular fibrillation, 4 apnoea, 5 ST shift, 6 noise, 7 lead off, 8 obstruction */
 };
 
 /* Something that happened. */

@@ -55,9 +55,10 @@ impl Event {
                 record(Kind::AtrialPace, at, u32::from(captures))
             }
             truth::Event::Pace { at, captures, .. } => record(Kind::VentricularPace, at, u32::from(captures)),
-            truth::Event::Breath(breath) => {
-                Event { peak_frame: frame(breath.peak), ..record(Kind::Breath, breath.start, 0) }
-            }
+            truth::Event::Breath(breath) => Event {
+                peak_frame: frame(breath.peak),
+                ..record(Kind::Breath, breath.start, u32::from(breath.obstructed))
+            },
             truth::Event::Episode { episode, at, starts } => {
                 record(if starts { Kind::EpisodeStart } else { Kind::EpisodeEnd }, at, episode as u32)
             }

@@ -252,6 +252,8 @@ pub enum Episode {
     Noise,
     /// An electrode is off.
     LeadOff,
+    /// Efforts against a closed throat: from the start of the first to the start of the first breath, or to an apnoea.
+    Obstruction,
 }
 
 impl Episode {

@@ -224,6 +224,7 @@ patient {
     CardiacOhm: "breathing.cardiac_ohm", "ohm", 0.0 ..= 2.0, true, "Impedance change of each heartbeat (cardiac artefact), base to peak.";
     BreathLead: "breathing.lead_i", "0/1", 0.0 ..= 1.0, false, "Electrodes of the impedance: 0 right arm to left leg; 1 right to left arm, where breaths show at 60 % and heartbeats at 150 %.", Switch;
     Ventilated: "breathing.ventilated", "0/1", 0.0 ..= 1.0, false, "Shape of a breath: 0 one's own, 1 a ventilator's (filled fast, emptied by recoil).", Switch;
+    Obstructed: "breathing.obstructed", "0/1", 0.0 ..= 1.0, false, "Throat: 0 open; 1 closed, so that the chest moves against it and no air flows (obstructive apnoea); the impedance falls at each effort.", Switch;
     BreathPauseS: "breathing.pause_s", "s", 0.0 ..= 60.0, false, "Periodic breathing: length of the pauses, from the end of a breath to the start of the next; 0 for none.";
     BreathPauseEveryS: "breathing.pause_every_s", "s", 5.0 ..= 300.0, false, "Periodic breathing: from one pause to the next, to the nearest whole breath.";
     BreathWaxing: "breathing.waxing_percent", "%", 0.0 ..= 100.0, false, "Periodic breathing: how much shallower the breaths next to a pause are.";

@@ -9,6 +9,10 @@
 //!
 //! Periodic breathing is breaths for a while, then a pause. A pause is reported as an apnoea from the end of the last breath to
 //! the start of the next; so is breathing without rate or depth, in which no breath is reported.
+//!
+//! Against a closed throat the chest is drawn in while the diaphragm pulls, so that the impedance falls at each effort (paradoxical
+//! movement: texts of sleep medicine, from memory; its sign in the impedance is common practice, no source). Efforts are reported as
+//! breaths that say so.
 
 use crate::ecg::deflection::Bump;
 use crate::field::Field;
@@ -28,6 +32,8 @@ pub(crate) struct BreathingConditions {
     pub expiration_ratio: f32,
     /// A ventilator's breaths: filled fast, emptied by recoil.
     pub ventilated: bool,
+    /// A closed throat.
+    pub obstructed: bool,
     /// Length of the pauses of periodic breathing, s; 0 for none.
     pub pause_s: f32,
     /// From one pause to the next, s.
@@ -68,8 +74,11 @@ pub(crate) fn range(ever: Ranges<'_>) -> Range {
     let sigh = if ever(Field::SighEvery).highest > 0.0 { SIGH } else { 1.0 };
     let deepest = if ever(Field::BreathIrregular).highest > 0.0 { 1.0 + LARGEST_CHANGE } else { 1.0 };
     // Two heartbeats may show at once; between the arms they are larger.
-    ever(Field::BaseOhm)
-        .raised(sigh * deepest * ever(Field::BreathDepthOhm).highest + 3.0 * ever(Field::CardiacOhm).highest)
+    let breath = sigh * deepest * ever(Field::BreathDepthOhm).highest;
+    let base = ever(Field::BaseOhm);
+    let drawn_in = if ever(Field::Obstructed).highest > 0.0 { breath } else { 0.0 };
+    Range { lowest: base.lowest - drawn_in, highest: base.highest }
+        .raised(breath + 3.0 * ever(Field::CardiacOhm).highest)
 }
 
 /// An action of breathing.
@@ -145,6 +154,11 @@ impl Respiration {
         }
     }
 
+    /// Whether the chest works against a closed throat, from the first effort on.
+    pub(crate) fn is_obstructed(&self) -> bool {
+        !self.paused && self.breath.is_some_and(|breath| breath.obstructed)
+    }
+
     /// Processes the event that is due.
     pub(crate) fn start(&mut self, conditions: &BreathingConditions) -> Option<Act> {
         if self.pause <= self.next && self.pause != Instant::NEVER {
@@ -173,7 +187,8 @@ impl Respiration {
         let breathing = self.period.min(SLOWEST);
         let inspiration = breathing.scaled(1.0 / (1.0 + conditions.expiration_ratio));
         let depth_ohm = conditions.depth_ohm * self.effort(conditions) * conditions.differs(1);
-        let breath = Breath { start, peak: start.plus(inspiration), end: start.plus(breathing), depth_ohm };
+        let (peak, end) = (start.plus(inspiration), start.plus(breathing));
+        let breath = Breath { start, peak, end, depth_ohm, obstructed: conditions.obstructed };
         self.breath = Some(breath);
         self.ventilated = conditions.ventilated;
         self.next = start.plus(self.period);
@@ -264,7 +279,8 @@ impl Respiration {
     /// Turns lung volumes at consecutive instants into changes of impedance against the base, ohm.
     pub(crate) fn to_impedances(&self, instants: &[Instant], clocks: &[u32], lung_volumes: &mut [f32]) {
         let Some(first) = instants.first() else { return };
-        let depth = self.breath.map_or(0.0, |breath| breath.depth_ohm);
+        let depth =
+            self.breath.map_or(0.0, |breath| if breath.obstructed { -breath.depth_ohm } else { breath.depth_ohm });
         lung_volumes.iter_mut().for_each(|lung_volume| *lung_volume *= depth);
         for (bump, ohm) in self.heartbeats.iter().flatten() {
             if bump.end() > *first {

@@ -85,7 +85,7 @@ impl Settings {
         let faster = self.body.resting_bpm / ADULT_RESTING_BPM;
         let value = match field {
             Field::AtrialBpm => adult * faster,
-            Field::BreathingRrMs => adult / faster,
+            Field::BreathingRrMs | Field::PrSdMs => adult / faster,
             Field::PrMs => adult * resting_value(self.body, field) / resting_value(&ADULT, field),
             _ => return adult,
         };

@@ -65,12 +65,14 @@ pub struct AtrialBeat {
 pub struct Breath {
     /// Start of inspiration.
     pub start: Instant,
-    /// End of inspiration: peak of the impedance.
+    /// End of inspiration: peak of the impedance, or its lowest value where the throat is closed.
     pub peak: Instant,
     /// End of expiration.
     pub end: Instant,
     /// Depth, ohm.
     pub depth_ohm: f32,
+    /// Whether the throat is closed: the chest moves, no air flows, and the impedance falls instead of rising.
+    pub obstructed: bool,
 }
 
 /// A pulse of a pressure, reported when it ends: with the next pulse, or with the script.

@@ -164,7 +164,8 @@ impl<'a> Edf<'a> {
         let words = match mark.what {
             What::Step(item) => self.step(item),
             What::Beat(code) => format!("beat {}", code.symbol()),
-            What::Breath => "breath".to_owned(),
+            What::Breath { air: true } => "breath".to_owned(),
+            What::Breath { air: false } => "effort without air".to_owned(),
             What::Pace { chamber, captures } => {
                 let chamber = if chamber == Chamber::Atrium { "atrium" } else { "ventricle" };
                 format!("pacing pulse {chamber}{}", if captures { "" } else { ", no capture" })

@@ -25,7 +25,10 @@ pub enum What {
     /// A QRS, at its peak.
     Beat(BeatCode),
     /// A breath, from the start of inspiration.
-    Breath,
+    Breath {
+        /// Whether air flows; otherwise it is an effort against a closed throat.
+        air: bool,
+    },
     /// A pulse of a pacing device.
     Pace {
         /// Where.
@@ -80,7 +83,7 @@ impl Observer for Marks {
             Event::Beat(beat) => self.add(mark(beat.peak, What::Beat(beat.code))),
             Event::Breath(breath) => {
                 let lasts = Some(breath.end.since(breath.start));
-                self.add(Mark { at: breath.start, lasts, what: What::Breath });
+                self.add(Mark { at: breath.start, lasts, what: What::Breath { air: !breath.obstructed } });
             }
             Event::Pace { at, chamber, captures } => self.add(mark(at, What::Pace { chamber, captures })),
             Event::Episode { episode, at, starts } => self.add(mark(at, What::Episode { episode, starts })),

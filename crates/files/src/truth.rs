@@ -5,7 +5,7 @@
 //! | `beats` | QRS whose peak is in the signal | `time_s` (QRS peak), `frame` (nearest), `code`, `rr_s`, `p_onset_s`, `qrs_onset_s`, `qrs_end_s`, `t_end_s` |
 //! | `atrial` | P wave | `time_s` (P onset), `frame` |
 //! | `pulses` | pressure pulse | `time_s` (foot), `channel`, `foot_mmhg`, `peak_s`, `systolic_mmhg` (highest), `end_s` (next foot), `lowest_mmhg`, `mean_mmhg` (integral from foot to end) |
-//! | `breaths` | breath | `time_s` (start of inspiration), `peak_s`, `end_s`, `depth_ohm` |
+//! | `breaths` | breath, or effort against a closed throat | `time_s` (start of inspiration), `peak_s`, `end_s`, `depth_ohm`, `air` (`no` where the throat is closed) |
 //! | `pacing` | pulse of a pacing device | `time_s`, `frame`, `chamber`, `captures` (`yes`, `no`) |
 //! | `cuff` | phase of the cuff, or reading | `time_s` (start, or when the reading is known), `phase` (`inflating`, `deflating`, `over-pressure`, `vented`, `reading`), `cuff_mmhg`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg` (of a reading, that of a bell fitted to the oscillations), then lowest and highest of each |
 //! | `episodes` | fibrillation, flutter, apnoea, ST shift, noise, lead off | `start_s`, `end_s`, `episode` |
@@ -91,7 +91,7 @@ impl TruthFile {
             TruthFile::Beats => BeatRows::COLUMNS,
             TruthFile::Atrial => "time_s,frame",
             TruthFile::Pulses => "time_s,channel,foot_mmhg,peak_s,systolic_mmhg,end_s,lowest_mmhg,mean_mmhg",
-            TruthFile::Breaths => "time_s,peak_s,end_s,depth_ohm",
+            TruthFile::Breaths => "time_s,peak_s,end_s,depth_ohm,air",
             TruthFile::Pacing => "time_s,frame,chamber,captures",
             TruthFile::Cuff => {
                 "time_s,phase,cuff_mmhg,systolic_mmhg,diastolic_mmhg,mean_mmhg,systolic_low_mmhg,systolic_high_mmhg,\
@@ -313,6 +313,7 @@ impl<W: Write> Observer for Truth<'_, W> {
                 push_instant(self.comma(), breath.peak);
                 push_instant(self.comma(), breath.end);
                 push_rounded(self.comma(), breath.depth_ohm, 3);
+                self.comma().extend_from_slice(if breath.obstructed { b"no" } else { b"yes" });
                 self.write(TruthFile::Breaths);
             }
             Event::Pulse(pulse) => {
@@ -346,6 +347,7 @@ pub fn episode_word(episode: Episode) -> &'static str {
         Episode::VentricularFlutter => "ventricular-flutter",
         Episode::VentricularFibrillation => "ventricular-fibrillation",
         Episode::Apnoea => "apnoea",
+        Episode::Obstruction => "obstruction",
         Episode::StShift => "st-shift",
         Episode::Noise => "noise",
         Episode::LeadOff => "lead-off",

@@ -181,6 +181,7 @@ impl Observer for Truth {
                 ("peak_s", at(breath.peak)),
                 ("end_s", at(breath.end)),
                 ("depth_ohm", number(breath.depth_ohm)),
+                ("air", word(if breath.obstructed { "no" } else { "yes" })),
             ]),
             Event::Pulse(pulse) => self.tables[PULSES].push([
                 ("time_s", at(pulse.foot)),

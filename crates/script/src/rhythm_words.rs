@@ -154,6 +154,7 @@ pub static ALL: &[RhythmWords] = &[
     row("paced-vvi", Paced, &["vvi", "v paced", "ventricular paced", "paced", "pacemaker"]),
     row("paced-vvi-competing", Paced, &["vvi sensing", "vvi inhibited", "paced fusion"]),
     row("paced-ddd", Paced, &["ddd", "av paced", "dual chamber"]),
+    row("paced-ddd-competing", Paced, &["ddd sensing", "ddd inhibited", "ddd fusion"]),
     row("paced-tracking", Paced, &["vat", "tracking"]),
     row("paced-biventricular", Paced, &["biv", "crt", "biventricular", "resynchronisation"]),
     row("paced-loop", Paced, &["pmt", "endless loop tachycardia", "pacemaker tachycardia"]),

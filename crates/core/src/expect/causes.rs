@@ -39,6 +39,7 @@ pub(super) fn of_breaths(step: &PlayedStep<'_>, shallow: u32) -> Causes {
         .and_if(ramps(step, |field| matches!(field, Field::BreathsPerMin | Field::BreathDepthOhm)), Cause::Ramp)
         .and_if(step.get(Field::BreathPauseS) > 0.0 && step.get(Field::BreathsPerMin) > 0.0, Cause::Periodic)
         .and_if(shallow > 0, Cause::ShallowBreaths)
+        .and_if(step.is_on(Field::Obstructed) && step.get(Field::BreathsPerMin) > 0.0, Cause::Obstructed)
 }
 
 /// The group of settings that a field belongs to.

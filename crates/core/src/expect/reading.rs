@@ -100,6 +100,8 @@ causes! {
     Alternans: "every other pulse is lower";
     /// Pressures or rate of the step before count too.
     Changed: "it changed during the deflation";
+    /// Efforts against a closed throat.
+    Obstructed: "the chest moves against a closed throat, so breaths are counted though no air moves";
     /// Periodic breathing.
     Periodic: "the breathing pauses";
 }

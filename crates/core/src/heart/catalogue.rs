@@ -98,6 +98,7 @@ pub static RHYTHMS: &[&Rhythm] = &[
     &PACED_VVI,
     &PACED_VVI_COMPETING,
     &PACED_DDD,
+    &PACED_DDD_COMPETING,
     &PACED_TRACKING,
     &PACED_BIVENTRICULAR,
     &PACED_LOOP,

@@ -153,8 +153,14 @@ impl Player<'_> {
     }
 
     fn start_breath(&mut self, observer: &mut dyn Observer) {
-        let conditions = self.breathing(self.respiration.next());
-        match self.respiration.start(&conditions) {
+        let (at, before) = (self.respiration.next(), self.respiration.is_obstructed());
+        let conditions = self.breathing(at);
+        let act = self.respiration.start(&conditions);
+        let starts = self.respiration.is_obstructed();
+        if starts != before {
+            observer.observe(Event::Episode { episode: Episode::Obstruction, at, starts });
+        }
+        match act {
             Some(Act::Breath(breath)) => observer.observe(Event::Breath(breath)),
             Some(Act::Apnoea { at, starts }) => {
                 observer.observe(Event::Episode { episode: Episode::Apnoea, at, starts });

@@ -45,6 +45,7 @@ impl<'a> Player<'a> {
             depth_ohm: self.value(Field::BreathDepthOhm, at) * self.impedance_shares().0,
             expiration_ratio: self.value(Field::ExpirationRatio, at),
             ventilated: self.is_on(Field::Ventilated),
+            obstructed: self.is_on(Field::Obstructed),
             pause_s: self.value(Field::BreathPauseS, at),
             pause_every_s: self.value(Field::BreathPauseEveryS, at),
             waxing: 0.01 * self.value(Field::BreathWaxing, at),

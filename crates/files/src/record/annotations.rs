@@ -137,7 +137,7 @@ impl<'a, W: Write> Annotations<'a, W> {
                 self.annotation(frame, FIBRILLATION[usize::from(!starts)], "");
             }
             What::Pace { captures: false, .. } => self.annotation(frame, PACING_PULSE, ""),
-            What::Pace { .. } | What::Episode { .. } | What::Breath | What::Cuff(_) => {}
+            What::Pace { .. } | What::Episode { .. } | What::Breath { .. } | What::Cuff(_) => {}
         }
     }
 

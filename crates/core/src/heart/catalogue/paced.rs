@@ -55,6 +55,19 @@ pub static PACED_DDD: Rhythm = Rhythm {
     ..SINUS_RECORD
 };
 
+/// DDD beside a conduction that is as fast as its AV delay, now a little faster, now slower: own beats inhibit the ventricular
+/// pulse, some pulses fall in an own QRS, some beats fuse.
+pub static PACED_DDD_COMPETING: Rhythm = Rhythm {
+    id: "paced-ddd-competing",
+    name: "Dual-chamber pacing (DDD), own conduction competing",
+    min_bpm: 30.0,
+    max_bpm: 120.0,
+    values: &[(Field::PrMs, 180.0), (Field::PrSdMs, 30.0)],
+    pacing: Some(Pacing { mode: PacingMode::Ddd, fault: PacingFault::None }),
+    ejection: 0.95,
+    ..SINUS_RECORD
+};
+
 /// DDD that follows the sinus node: own P, then after the AV delay a pulse and QRS.
 pub static PACED_TRACKING: Rhythm = Rhythm {
     id: "paced-tracking",
