@@ -137,10 +137,11 @@ def test_every_part_is_synced_before_it_has_its_name_and_the_folder_after(tmp_pa
         shutil.copy(inputs / "record.json", folder)
     before = set(visible(folder))
     calls = "trace=fsync,fdatasync,rename,renameat,renameat2,link,linkat"
-    traced = ["strace", "-qq", "-y", "-o", log, "-e", calls, PROGRAM, *words]
+    traced = ["strace", "-f", "-qq", "-y", "-o", log, "-e", calls, PROGRAM, *words]
     subprocess.run(traced, input=options_of(verb).get("stdin", b""), capture_output=True, timeout=60, check=False)
     synced, named, folder_synced_at, named_at = set(), set(), -1, -1
-    for at, line in enumerate(log.read_text().splitlines()):
+    for at, numbered in enumerate(log.read_text().splitlines()):
+        line = numbered.split(maxsplit=1)[1]
         if found := re.match(r"f(?:data)?sync\(\d+<([^>]+)>\)\s+= 0", line):
             synced.add(found[1])
             if found[1] == str(folder):

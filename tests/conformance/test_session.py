@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import select
@@ -11,8 +12,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import soundfile
+from scipy.signal import find_peaks
 
+from console_bench import rendered
 from program import PROGRAM, ROOT, run, succeed
 
 PLAN = {
@@ -73,10 +75,11 @@ def end(process: subprocess.Popen) -> tuple[int, str, str]:
 
 def test_asked_timed_played_and_judged(plan, tmp_path):
     signal = tmp_path / "signal.f32"
-    process = session(plan, "--play", signal)
+    process = session(plan, "--play", signal, "--folder", tmp_path / "bench")
     answer(process, *BEFORE, *SAFE)
     until(process, "the larger): ")
-    while signal.stat().st_size < 150 * FRAME_BYTES:
+    # Some beats of the first step.
+    while signal.stat().st_size < 1250 * FRAME_BYTES:
         time.sleep(0.01)
     answer(process, "about 80")
     until(process, "the larger): ")
@@ -117,22 +120,27 @@ def test_asked_timed_played_and_judged(plan, tmp_path):
     assert 0.4 <= float(record["items"]["4.alarm-1"]["value"]) <= flutter_at_most_s + 0.1
     played = record["played"]
     assert [step["id"] for step in played["steps"]] == ["1", "2", "3", "4"]
-    frames = sum(step["frames"] for step in played["steps"])
-    samples = np.fromfile(signal, "<f4").reshape(-1, N_CHANNELS)
-    assert len(samples) == frames
     # The pause has no question: it lasts what the script says, and what a busy machine takes to go on.
     assert pause_at_most_s >= 0.5
-    assert 1 <= played["steps"][1]["frames"] <= pause_at_most_s * RATE_HZ + BLOCK_FRAMES
+    assert 0.5 * RATE_HZ <= played["steps"][1]["frames"] <= pause_at_most_s * RATE_HZ + BLOCK_FRAMES
     assert run("report", tmp_path / "record.json").code == 1
 
-    # Until the first change the frames are those of a render of the first step.
-    first = played["steps"][0]["frames"]
-    (tmp_path / "first.json").write_text(json.dumps(PLAN | {"steps": PLAN["steps"][:1]}), "utf-8")
-    seconds = first / RATE_HZ + 1
-    succeed("render", tmp_path / "first.json", "-o", tmp_path / "first.wav", "--bits", "float", "--duration", f"{seconds:.3f}s")
-    rendered, rate = soundfile.read(tmp_path / "first.wav", dtype="float32")
-    assert rate == RATE_HZ and first >= 150
-    assert np.array_equal(samples[:first], rendered[:first])
+    # The log of the run renders to the bytes that were played: outputs at rest, the steps, outputs at rest.
+    (log,) = (tmp_path / "bench").glob("played-*.json")
+    assert signal.read_bytes() == rendered(log, tmp_path)
+    logged = json.loads(log.read_text("utf-8"))["steps"]
+    assert [step.get("name") for step in logged[1:5]] == ["rate", "pause", "arrest", "flutter"]
+    samples = np.fromfile(signal, "<f4").reshape(-1, N_CHANNELS)
+    ends = np.round(np.cumsum([step["duration_s"] for step in logged[:5]]) * RATE_HZ).astype(int)
+    # The step that holds has the rate that the script sets: its R waves by a peak finder of another's.
+    peaks, _ = find_peaks(samples[ends[0] : ends[1], 1], height=0.4, distance=RATE_HZ // 4)
+    assert len(peaks) >= 2 and abs(60 * RATE_HZ / np.median(np.diff(peaks)) - 80) < 2
+    assert not samples[-RATE_HZ // 10 :, :12].any(), "outputs rest at the end"
+    # The record names the log beside it.
+    kept = tmp_path / played["log"]["name"]
+    assert played["log"]["digest"] == "sha256:" + hashlib.sha256(kept.read_bytes()).hexdigest()
+    # Durations of the log are rounded.
+    assert all(abs(step["frames"] - frames) <= 1 for step, frames in zip(played["steps"], np.diff(ends), strict=True))
 
 
 def test_cut_off_and_taken_up_again(plan, tmp_path):
@@ -149,7 +157,8 @@ def test_cut_off_and_taken_up_again(plan, tmp_path):
 
     process = session(plan)
     until(process, "Step 1 of 4")
-    answer(process, "80", "96", "n")
+    # The reading that was entered before is not asked for again.
+    answer(process, "96", "n")
     until(process, "not heard")
     until(process, "s REASON skips: ")
     answer(process, "q")
@@ -164,13 +173,14 @@ def test_cut_off_and_taken_up_again(plan, tmp_path):
     assert code == 1, (said, errors)
     assert "failed: 2 passed, 1 failed, 1 skipped, 0 open" in said
     record = json.loads((tmp_path / "record.json").read_text("utf-8"))
-    assert [step["id"] for step in record["played"]["steps"]] == ["1", "2", "3", "4"]
+    # The flutter was left and played once more.
+    assert [step["id"] for step in record["played"]["steps"]] == ["1", "2", "3", "4", "4"]
 
 
 def test_a_rig_is_played_the_codes_of_a_render(plan, tmp_path):
     rig = ROOT / "examples" / "rig" / "bench.json"
     played = tmp_path / "played.raw"
-    process = session(plan, "--play", played, "--rig", rig)
+    process = session(plan, "--play", played, "--rig", rig, "--folder", tmp_path / "bench")
     answer(process, *BEFORE, *SAFE)
     until(process, "the larger): ")
     while played.stat().st_size < 20_000:
@@ -178,13 +188,9 @@ def test_a_rig_is_played_the_codes_of_a_render(plan, tmp_path):
     answer(process, "q")
     code, _, errors = end(process)
     assert code == 2 and "goes on from here" in errors
-    codes = played.read_bytes()
-    frame_bytes = 2 * len(json.loads(rig.read_text("utf-8"))["outputs"])
-    seconds = len(codes) / frame_bytes / RATE_HZ + 1
-    (tmp_path / "first.json").write_text(json.dumps(PLAN | {"steps": PLAN["steps"][:1]}), "utf-8")
-    succeed("render", tmp_path / "first.json", "--rig", rig, "-o", tmp_path / "first.raw", "--duration", f"{seconds:.3f}s")
-    assert len(codes) % frame_bytes == 0
-    assert (tmp_path / "first.raw").read_bytes().startswith(codes)
+    (log,) = (tmp_path / "bench").glob("played-*.json")
+    succeed("render", log, "--rig", rig, "-o", tmp_path / "again.raw", "--frame-rate", RATE_HZ)
+    assert (tmp_path / "again.raw").read_bytes() == played.read_bytes()
 
 
 def test_a_draft_that_was_changed_is_not_taken_up(plan, tmp_path):
@@ -209,7 +215,7 @@ def test_a_refused_preparation_plays_nothing(plan, tmp_path, refused):
     typed = "".join(f"{line}\n" for line in refused).encode()
     outcome = run("session", plan, "-o", tmp_path / "record.json", "--play", signal, stdin=typed)
     assert outcome.code == 2 and "nothing was played, because this is not prepared" in outcome.stderr, outcome
-    assert signal.stat().st_size == 0
+    assert not signal.exists()
     # The same command line asks for it again, and for nothing else.
     outcome = run("session", plan, "-o", tmp_path / "record.json", "--play", signal, stdin=b"")
     assert b"connected to no person?" in outcome.stdout or b"Prepare: no person" in outcome.stdout, outcome
@@ -234,9 +240,14 @@ def test_a_signal_that_was_played_is_never_written_over(plan, tmp_path):
         assert (f"the signal goes to {now}" in errors) == (start > 1), errors
         before = before or signal.read_bytes()
         assert signal.read_bytes() == before
+    process = session(plan, "--frame-rate", 250)
+    code, _, errors = end(process)
+    assert code == 2 and "go on with --frame-rate 500" in errors
     process = session(plan)
     answer(process, "80", "96", "s one", "s two", *AFTER)
-    assert end(process)[0] == 0
+    code, said, errors = end(process)
+    # The meter that verified the rig has no number: the record is not complete.
+    assert code == 1 and "incomplete: 2 passed, 0 failed, 2 skipped, 0 open" in said, (said, errors)
     names = [str(signal), *(str(signal.with_name(f"signal-{start}.f32")) for start in (2, 3))]
     assert json.loads(record.read_text("utf-8"))["played"]["output"] == ", ".join(names)
 

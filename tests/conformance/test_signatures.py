@@ -147,6 +147,7 @@ def test_no_signature_survives_a_change(record, key, tmp_path):
     assert both.code == 1 and b"no signature of the key" in both.stdout
 
     record.unlink()
+    record.with_suffix(".played.json").unlink()
     succeed("session", tmp_path / "plan.json", "-o", record, stdin=ANSWERS.replace("INV-7", "INV-8").encode())
     outcome = run("report", record, "--verify", public(key))
     assert outcome.code == 1 and b"is that of another record" in outcome.stdout, outcome

@@ -20,21 +20,13 @@ PLANS = sorted((ROOT / "examples").glob("plan-*.json"))
 
 def test_the_page_judges_as_the_table_of_cases_says(chromium, sheet):
     page = Watched(chromium).open(sheet)
-    judge = """(of, kind) => {
-        const { units } = JSON.parse(document.getElementById("data").textContent);
-        return judge[kind](of[0], of[1], units).verdict;
-    }"""
-    for case in json.loads((CASES / "readings.json").read_text("utf-8")):
-        entry = {"value": case["written"], "skip": case.get("skip", "")}
-        found = page.evaluate(f"(of) => ({judge})(of, 'reading')", [case["reading"], entry])
-        assert found == case["verdict"], case
-    for case in json.loads((CASES / "alarms.json").read_text("utf-8")):
-        found = page.evaluate(f"(of) => ({judge})(of, 'alarm')", [case["alarm"], case["entry"]])
-        assert found == case["verdict"], case
-    for case in json.loads((CASES / "ends.json").read_text("utf-8")):
-        kind = next((kind for kind in ("clear", "check") if kind in case), "silence")
-        found = page.evaluate(f"(of) => ({judge})(of, '{kind}')", [case.get("clear", {}), case["entry"]])
-        assert found == case["verdict"], case
+    rules = json.loads((CASES / "rules.json").read_text("utf-8"))
+    judge = """([rule, entry]) => judge.item(rule, entry, JSON.parse(document.getElementById("data").textContent).units).verdict"""
+    for name, of_file in rules.items():
+        cases = json.loads((CASES / name).read_text("utf-8"))
+        for case, rule in zip(cases, of_file, strict=True):
+            entry = case.get("entry", {"value": case.get("written", ""), "skip": case.get("skip", "")})
+            assert page.evaluate(judge, [rule, entry]) == case["verdict"], case
     # FIPS 180-4, examples of one and two blocks (values from memory).
     digest = "(text) => seal.sha256(new TextEncoder().encode(text))"
     assert page.evaluate(digest, "abc") == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"

@@ -65,11 +65,11 @@ pub struct Asset {
 pub struct Addresses(Kept<Entries>);
 
 impl Addresses {
-    /// The address book of a folder, empty where there is none.
+    /// The address book of a folder, empty where there is none or no folder.
     ///
     /// # Errors
     /// When it can't be read: it is never written over then. When another session works in the folder.
-    pub fn open(folder: &Path) -> Result<Addresses, BenchError> {
+    pub fn open(folder: Option<&Path>) -> Result<Addresses, BenchError> {
         Kept::open(folder, FILE, "the address book").map(Addresses)
     }
 
@@ -150,19 +150,19 @@ mod tests {
     #[test]
     fn addresses_outlive_the_program_and_a_broken_file_is_left_alone() {
         let folder = tempfile::tempdir().expect("a folder");
-        let mut book = Addresses::open(folder.path()).expect("an address book");
+        let mut book = Addresses::open(Some(folder.path())).expect("an address book");
         let asset =
             |number: &str, model: &str| Asset { asset: number.to_owned(), model: model.to_owned(), ..Asset::default() };
         for (number, model) in [("INV-1", "one"), ("INV-2", "two"), ("INV-1", "three")] {
             book.keep_asset(asset(number, model)).expect("written");
         }
         drop(book);
-        let book = Addresses::open(folder.path()).expect("an address book");
+        let book = Addresses::open(Some(folder.path())).expect("an address book");
         assert_eq!(book.entries().assets, [asset("INV-1", "three"), asset("INV-2", "two")]);
         drop(book);
         let path = folder.path().join(FILE);
         fs::write(&path, "{\"assets\": [").expect("written");
-        assert!(Addresses::open(folder.path()).is_err());
+        assert!(Addresses::open(Some(folder.path())).is_err());
         assert_eq!(fs::read_to_string(&path).expect("text"), "{\"assets\": [");
     }
 }

@@ -12,7 +12,7 @@ use crate::planned::Planned;
 use crate::run::{Asked, Over, Reports, run};
 use crate::shared::{Shared, View};
 use pulsewright_core::time::FrameRate;
-use pulsewright_files::atomic::FileError;
+use pulsewright_files::atomic::{FileError, folder_of};
 use pulsewright_record::calendar;
 use pulsewright_script::Step;
 use pulsewright_stream::Command;
@@ -37,8 +37,8 @@ pub struct Setup {
     pub rate: FrameRate,
     /// Seed of everything left to chance.
     pub seed: u64,
-    /// Folder of logs, records, drafts, the address book and favourites.
-    pub folder: PathBuf,
+    /// Folder of logs, records, drafts, the address book and favourites; without one only the one record is kept.
+    pub folder: Option<PathBuf>,
     /// A plan whose steps are offered.
     pub plan: Option<Planned>,
     /// The one record of the plan; without it each asset gets a record in the folder.
@@ -66,7 +66,8 @@ pub struct Bench {
     clerk: Sender<Task>,
     run: Mutex<RunState>,
     writers: Mutex<Option<Writers>>,
-    log: PathBuf,
+    log: Option<PathBuf>,
+    delay: Duration,
 }
 
 /// What writes to the disk.
@@ -98,11 +99,17 @@ impl Bench {
     /// When the folder can't be had, its lists or address book can't be read, or the record is taken.
     pub fn open(setup: Setup, view: Box<dyn View>) -> Result<Bench, BenchError> {
         let Setup { rate, seed, folder, plan, record, consumer } = setup;
+        let delay = consumer.delay;
         let (planned, plan) = plan.map_or((Vec::new(), None), |plan| (plan.steps, Some(plan.plan)));
-        fs::create_dir_all(&folder).map_err(FileError::of(&folder))?;
-        let (lists, addresses) = (KeptLists::open(&folder)?, Addresses::open(&folder)?);
+        if let Some(folder) = &folder {
+            fs::create_dir_all(folder).map_err(FileError::of(folder))?;
+        }
+        let (lists, addresses) = (KeptLists::open(folder.as_deref())?, Addresses::open(folder.as_deref())?);
         let moment = calendar::utc(SystemTime::now()).replace(':', "-");
-        let path = folder.join(format!("played-{moment}.json"));
+        let path = folder.as_ref().map(|folder| folder.join(format!("played-{moment}.json")));
+        // What belongs to a record stands beside it then.
+        let beside = || record.as_ref().map_or(PathBuf::new(), |record| folder_of(&record.path).to_owned());
+        let folder = folder.unwrap_or_else(beside);
         let shared = Arc::new(Shared::new(rate, view));
         let (log, writer) = Log::new(path.clone(), seed, shared.clone())?;
         let place = Place::new(folder, record)?;
@@ -115,12 +122,19 @@ impl Bench {
             run: Mutex::new(RunState::Waiting(Box::new(Waiting { consumer, seed, planned, reports }))),
             writers: Mutex::new(Some(Writers { clerk, log, writer })),
             log: path,
+            delay,
         })
     }
 
-    /// The log that is written.
-    pub fn log(&self) -> &Path {
-        &self.log
+    /// The log that is written, where there is a folder.
+    pub fn log(&self) -> Option<&Path> {
+        self.log.as_deref()
+    }
+
+    /// Seconds since a frame left the consumer; `None` before that.
+    pub fn seconds_after(&self, frame: u64) -> Option<f64> {
+        let taken = self.shared.seconds_after(frame)?;
+        Some(taken - self.delay.as_secs_f64()).filter(|seconds| *seconds >= 0.0)
     }
 
     /// How far the output is, as news.
@@ -165,10 +179,25 @@ impl Bench {
             return Err("outputs stay closed until they were verified with a meter".to_owned());
         }
         let moment = calendar::utc(SystemTime::now());
-        let confirmed = vec![
+        self.start(vec![
             format!("Connected to no person: confirmed {moment}"),
             format!("Output verified with a calibrated meter: confirmed {moment}"),
-        ];
+        ]);
+        Ok(Value::Null)
+    }
+
+    /// Starts the clock of a session whose signal does not leave the program; of any other nothing starts.
+    pub fn run_clock(&self) {
+        let state = self.run.lock().unwrap_or_else(PoisonError::into_inner);
+        let leaves = matches!(&*state, RunState::Waiting(waiting) if waiting.consumer.leaves);
+        drop(state);
+        if !leaves {
+            self.start(Vec::new());
+        }
+    }
+
+    /// Starts a run that waits; the log keeps what was confirmed.
+    fn start(&self, confirmed: Vec<String>) {
         let mut state = self.run.lock().unwrap_or_else(PoisonError::into_inner);
         *state = match std::mem::replace(&mut *state, RunState::Over) {
             RunState::Waiting(waiting) => {
@@ -180,7 +209,6 @@ impl Bench {
             }
             other => other,
         };
-        Ok(Value::Null)
     }
 
     /// Hands an order to the player.
@@ -248,7 +276,7 @@ impl Bench {
         let record = clerk.join().unwrap_or_default();
         log.change(Change::Close);
         writer.join().unwrap_or(Ok(()))?;
-        let log = over.is_some().then(|| self.log.clone()).filter(|log| log.exists());
+        let log = self.log.clone().filter(|log| over.is_some() && log.exists());
         let Over { remarks, failed } = over.unwrap_or_default();
         Ok(Served { log, record, failed, remarks })
     }

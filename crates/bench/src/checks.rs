@@ -115,6 +115,7 @@ impl Checks {
                     }
                     Request::Kit { number, back: true, on } => answers.kit_back(number, *on),
                     Request::Kit { number, back: false, on } => answers.kit_out(number, *on),
+                    Request::About { about } => answers.about(about.clone()),
                     Request::Prepared { id, on } => answers.prepared(id, *on),
                     Request::DropPhoto { item, digest } => answers.without_photo(item, digest),
                     Request::Undo => {
@@ -137,13 +138,20 @@ impl Checks {
         if !self.store.has_room() {
             return Err("this session's record is signed: start the next one under another name".to_owned());
         }
-        let asset = words.get("asset").map_or("", String::as_str).trim().to_owned();
-        if asset.is_empty() {
-            return Err("enter the asset number".to_owned());
-        }
+        let mut asset = words.get("asset").map_or("", String::as_str).trim().to_owned();
         let draft = self.store.draft(&asset);
+        // The draft of the one record that was named in advance knows its asset.
+        if asset.is_empty() && !(self.store.is_named() && draft.exists()) {
+            return Err(NO_ASSET.to_owned());
+        }
         let played = Played { rate_hz: self.rate.as_hz(), output: self.output.clone(), ..Played::default() };
         let mut answers = Answers::open(&draft, &self.plan, played).map_err(|error| error.to_string())?;
+        if asset.is_empty() {
+            asset = answers.record().about("asset").to_owned();
+        }
+        if asset.is_empty() {
+            return Err(NO_ASSET.to_owned());
+        }
         let new = answers.record().about.is_empty();
         let mut about: BTreeMap<String, String> = words
             .iter()
@@ -156,7 +164,7 @@ impl Checks {
         }
         answers.about(about).map_err(|error| not_kept(&error))?;
         if new {
-            for instrument in &addresses.entries().instruments {
+            for instrument in addresses.entries().instruments.iter().filter(|instrument| !instrument.id.is_empty()) {
                 answers.instrument(instrument.clone()).map_err(|error| not_kept(&error))?;
             }
             for (index, line) in self.plan.kit.iter().enumerate() {
@@ -312,11 +320,15 @@ impl Checks {
             "t": "record", "open": true, "about": record.about, "instruments": record.instruments, "kit": record.kit,
             "prepared": record.prepared, "items": items, "counts": judgement.counts(), "overall": judgement.overall.id(),
             "missing": judgement.missing, "photos": record.photos, "undo": answers.undone_next(),
+            "playing": self.playing.map(|(step, _)| step),
             "before": before.as_ref().map(|(day, items)| json!({"day": day, "items": items})),
             "played": record.played.iter().flat_map(|played| &played.steps).map(|step| &step.id).collect::<Vec<_>>(),
         })
     }
 }
+
+/// Why no record is begun without its equipment.
+pub const NO_ASSET: &str = "enter the asset number";
 
 const NOT_OPEN: &str = "no record is open: begin with the asset number";
 

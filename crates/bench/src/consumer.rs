@@ -4,6 +4,7 @@ use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_stream::Pace;
 use std::io::{self, Write};
+use std::time::Duration;
 
 /// The form in which the consumer takes frames.
 pub trait Coder: Send {
@@ -18,10 +19,14 @@ pub trait Coder: Send {
 pub struct Consumer {
     /// Its name for people.
     pub name: String,
+    /// Whether a signal leaves the program: then a person has to confirm that it may.
+    pub leaves: bool,
     /// The pressures that are to be played for it.
     pub pressures: SiteSet,
     /// When it takes frames: by the clock of this computer, or by its own.
     pub pace: Pace,
+    /// How long a frame is under way in it, once it has taken it.
+    pub delay: Duration,
     /// Its form of frames.
     pub coder: Box<dyn Coder>,
     /// Opens it; this may wait until the other end of a pipe is there.

@@ -15,4 +15,7 @@ pub enum BenchError {
         /// The reason, with the file.
         why: String,
     },
+    /// It has no plan to go through.
+    #[error("a session that asks in lines needs a plan")]
+    NoPlan,
 }

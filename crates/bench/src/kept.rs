@@ -7,24 +7,24 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use std::path::{Path, PathBuf};
 
-/// A document with its file.
+/// A document with its file, or with none where the session has no folder.
 pub struct Kept<T> {
-    path: PathBuf,
-    claim: Claim,
+    file: Option<(PathBuf, Claim)>,
     /// What it holds.
     pub value: T,
 }
 
 impl<T: Default + Serialize + DeserializeOwned> Kept<T> {
-    /// The document of this name in a folder, an empty one where there is no file; `what` names it in messages.
+    /// The document of this name in a folder, an empty one where there is no file or no folder; `what` names it in messages.
     ///
     /// # Errors
     /// When it can't be read: it is never written over then. When another session works in the folder.
-    pub fn open(folder: &Path, name: &str, what: &'static str) -> Result<Kept<T>, BenchError> {
+    pub fn open(folder: Option<&Path>, name: &str, what: &'static str) -> Result<Kept<T>, BenchError> {
+        let Some(folder) = folder else { return Ok(Kept { file: None, value: T::default() }) };
         let path = folder.join(name);
         let claim = Claim::new(&path)?;
         let value = read(&path, what)?;
-        Ok(Kept { path, claim, value })
+        Ok(Kept { file: Some((path, claim)), value })
     }
 
     /// Writes what it holds, and waits until the disk has it.
@@ -32,9 +32,10 @@ impl<T: Default + Serialize + DeserializeOwned> Kept<T> {
     /// # Errors
     /// When the file can't be written.
     pub fn keep(&self) -> Result<(), FileError> {
+        let Some((path, claim)) = &self.file else { return Ok(()) };
         let text = serde_json::to_string_pretty(&self.value).unwrap_or_default() + "\n";
-        self.claim.write_whole(&self.path, text.as_bytes())?;
-        self.claim.sync_names()
+        claim.write_whole(path, text.as_bytes())?;
+        claim.sync_names()
     }
 }
 

@@ -1,4 +1,5 @@
-//! A session at the bench: what plays, led by orders, and what is written down. It has no screen of its own.
+//! A session at the bench: what plays, led by orders, and what is written down. Its views are a page, a screen of a terminal and,
+//! here, plain lines.
 //!
 //! ```text
 //! view ── requests ──► bench ──► run: live player ──► consumer (rig, file, or none)
@@ -10,7 +11,7 @@
 //! requests; `run` plays them on a thread of its own at the pace of the clock; `tee` hands each block to the consumer and then to
 //! the view; `log` keeps the log and works out the readings of a correct monitor; `clerk` writes down what people enter: the
 //! records of a plan (`checks`), the address book (`addresses`) and favourites (`lists`), whose files `kept` reads and writes;
-//! [`photos`] reads photos and knows their kinds. [`offer`] has the rhythms and controls that a view offers.
+//! [`lines`] is the plain view, a plan asked about in lines; [`photos`] reads photos and knows their kinds. [`offer`] has the rhythms and controls that a view offers.
 //!
 //! # What holds
 //! - The core is the only maker of signals; a view draws the frames that the consumer took.
@@ -27,6 +28,7 @@ mod consumer;
 mod controls;
 mod error;
 mod kept;
+pub mod lines;
 mod lists;
 mod log;
 mod marks;

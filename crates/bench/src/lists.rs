@@ -27,11 +27,11 @@ pub struct Lists {
 pub struct KeptLists(Kept<Lists>);
 
 impl KeptLists {
-    /// The lists of a folder, empty where there are none.
+    /// The lists of a folder, empty where there are none or no folder.
     ///
     /// # Errors
     /// When they can't be read: they are never written over then. When another session works in the folder.
-    pub fn open(folder: &Path) -> Result<KeptLists, BenchError> {
+    pub fn open(folder: Option<&Path>) -> Result<KeptLists, BenchError> {
         let mut kept: Kept<Lists> = Kept::open(folder, FILE, "the list of favourite and recent rhythms")?;
         kept.value.favourites.retain(|id| find(id).is_some());
         kept.value.recent.retain(|id| find(id).is_some());
@@ -71,16 +71,16 @@ mod tests {
     #[test]
     fn favourites_and_recent_rhythms_outlive_the_program() {
         let folder = tempfile::tempdir().expect("a folder");
-        let mut kept = KeptLists::open(folder.path()).expect("the lists");
+        let mut kept = KeptLists::open(Some(folder.path())).expect("the lists");
         for id in ["sinus", "asystole", "sinus", "torsades"] {
             kept.played(id).expect("written");
         }
         kept.favour("asystole", true).expect("written");
         kept.favour("sinus", true).expect("written");
         kept.favour("asystole", false).expect("written");
-        assert!(KeptLists::open(folder.path()).is_err(), "one session works in a folder at a time");
+        assert!(KeptLists::open(Some(folder.path())).is_err(), "one session works in a folder at a time");
         drop(kept);
-        let kept = KeptLists::open(folder.path()).expect("the lists");
+        let kept = KeptLists::open(Some(folder.path())).expect("the lists");
         let lists = kept.lists();
         assert_eq!(lists.recent, ["torsades", "sinus", "asystole"]);
         assert_eq!(lists.favourites, ["sinus"]);
@@ -92,7 +92,7 @@ mod tests {
         let path = folder.path().join(FILE);
         for text in ["{\"favourites\": [", "{\"favourites\": [7]}", "{\"newer\": []}"] {
             fs::write(&path, text).expect("written");
-            assert!(KeptLists::open(folder.path()).is_err(), "{text}");
+            assert!(KeptLists::open(Some(folder.path())).is_err(), "{text}");
             assert_eq!(fs::read_to_string(&path).expect("text"), text);
         }
     }

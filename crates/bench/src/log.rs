@@ -54,20 +54,20 @@ pub struct Tail {
 pub struct Log(Sender<Change>);
 
 impl Log {
-    /// The log at `path` of a run with this seed; the handle has ended once it was closed, and has the error when the last text
-    /// could not be written.
+    /// The log of a run with this seed, at `path` if there is one; the handle has ended once it was closed, and has the error when
+    /// the last text could not be written.
     ///
     /// # Errors
     /// When another process writes there.
     pub fn new(
-        path: PathBuf,
+        path: Option<PathBuf>,
         seed: u64,
         shared: Arc<Shared>,
     ) -> Result<(Log, JoinHandle<Result<(), FileError>>), FileError> {
-        let claim = Claim::new(&path)?;
+        let file = path.map(|path| Claim::new(&path).map(|claim| (path, claim))).transpose()?;
         let (changes, received) = mpsc::channel();
         let document = document(seed);
-        let writer = thread::spawn(move || write_all(&received, &document, &claim, &path, &shared));
+        let writer = thread::spawn(move || write_all(&received, &document, file.as_ref(), &shared));
         Ok((Log(changes), writer))
     }
 
@@ -95,8 +95,7 @@ pub fn document(seed: u64) -> Document {
 fn write_all(
     changes: &Receiver<Change>,
     document: &Document,
-    claim: &Claim,
-    path: &Path,
+    file: Option<&(PathBuf, Claim)>,
     shared: &Shared,
 ) -> Result<(), FileError> {
     let (mut steps, mut text, mut outcome): (Vec<Step>, Vec<u8>, _) = (Vec::new(), Vec::new(), Ok(()));
@@ -125,7 +124,7 @@ fn write_all(
         }
         if began.is_some() || ended {
             text = written(document, &steps, ended);
-            outcome = write(&text, claim, path);
+            outcome = file.map_or(Ok(()), |(path, claim)| write(&text, claim, path));
             if let Err(error) = &outcome {
                 shared.warn(&format!("the log could not be written: {error}"));
             }

@@ -37,7 +37,7 @@ pub enum Order {
 }
 
 /// A request of a person: a press, a key, an entry.
-#[derive(Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize)]
 #[serde(tag = "do", rename_all = "kebab-case")]
 pub enum Request {
     /// No person is connected and the outputs were verified: opens the outputs.
@@ -145,6 +145,11 @@ pub enum Request {
         /// What was read.
         entry: Entry,
     },
+    /// Words about the equipment, beside those that the record has.
+    About {
+        /// By their names in the record.
+        about: BTreeMap<String, String>,
+    },
     /// Takes back the last entry.
     Undo,
     /// Signs the record and writes it.
@@ -186,6 +191,7 @@ impl Request {
             | Request::DropPhoto { .. }
             | Request::Prepared { .. }
             | Request::Enter { .. }
+            | Request::About { .. }
             | Request::Undo
             | Request::Sign { .. } => return Ok(None),
             Request::Rhythm { rhythm: word } => Order::Change(Command::Rhythm(rhythm(word)?)),

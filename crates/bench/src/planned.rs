@@ -40,6 +40,14 @@ impl Planned {
     }
 }
 
+impl Planned {
+    /// How long each step plays that has nothing to read, s; `None` for one that holds.
+    pub fn rests(&self) -> Vec<Option<f64>> {
+        let steps = self.page.get("steps").and_then(Value::as_array).into_iter().flatten();
+        steps.map(|step| step.get("rest_s").and_then(Value::as_f64)).collect()
+    }
+}
+
 /// The step until the next order. What it expects is no part of the log: it may last too short for it.
 fn held(step: &Step) -> Step {
     let own = |ramp: &Ramp| Ramp { over: ramp.over.or(step.duration), ..*ramp };

@@ -459,13 +459,15 @@ mod tests {
                 let log = folder.path().join(format!("log-{after_ms}.json"));
                 thread::spawn(move || {
                     let shared = Arc::new(Shared::new(FrameRate::lit(500), Box::new(Unseen)));
-                    let (log, writer) = Log::new(log, 1, shared.clone()).unwrap();
+                    let (log, writer) = Log::new(Some(log), 1, shared.clone()).unwrap();
                     let kept = Arc::new(Mutex::new(Vec::new()));
                     let sink = Kept(kept.clone());
                     let consumer = Consumer {
                         name: "a test".to_owned(),
+                        leaves: true,
                         pressures: SiteSet::USUAL,
                         pace: Pace::Clock,
+                        delay: Duration::ZERO,
                         coder: Box::new(Two),
                         open: Box::new(move || Ok(Box::new(sink))),
                     };
@@ -508,11 +510,13 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let shared = Arc::new(Shared::new(FrameRate::lit(500), Box::new(Unseen)));
         let path = folder.path().join("log.json");
-        let (log, writer) = Log::new(path.clone(), 1, shared.clone()).unwrap();
+        let (log, writer) = Log::new(Some(path.clone()), 1, shared.clone()).unwrap();
         let consumer = Consumer {
             name: "a test".to_owned(),
+            leaves: true,
             pressures: SiteSet::USUAL,
             pace: Pace::Clock,
+            delay: Duration::ZERO,
             coder: Box::new(Two),
             open: Box::new(|| Err(io::Error::other("unplugged"))),
         };

@@ -9,6 +9,9 @@ use std::time::{Duration, Instant};
 /// Later than this the consumer does not take frames as they are due.
 const BEHIND: Duration = Duration::from_millis(250);
 
+/// Longest time by which a clock runs ahead of the last frames that were taken.
+const AHEAD: Duration = Duration::from_millis(200);
+
 /// Shows a session: a page, a terminal. It is called from several threads, must return soon and never waits for a person.
 pub trait View: Send + Sync {
     /// News, an object whose `t` says of what: `state` (what plays), `expected` (readings of a correct monitor), `lists`
@@ -48,6 +51,8 @@ struct Status {
     output: OutputState,
     /// When the first frame was taken.
     began: Option<Instant>,
+    /// The first frame of the block that was taken last, and when that was.
+    last: Option<(u64, Instant)>,
     /// When the end was asked for.
     ending: Option<Instant>,
 }
@@ -55,7 +60,7 @@ struct Status {
 impl Shared {
     /// Before anything plays.
     pub fn new(rate: FrameRate, view: Box<dyn View>) -> Shared {
-        let status = Status { output: OutputState::Closed, began: None, ending: None };
+        let status = Status { output: OutputState::Closed, began: None, last: None, ending: None };
         Shared { rate, view, taken: AtomicU64::new(0), status: Mutex::new(status) }
     }
 
@@ -99,7 +104,15 @@ impl Shared {
 
     /// So many more frames were taken.
     pub fn count(&self, frames: u64) {
-        self.taken.fetch_add(frames, Ordering::Relaxed);
+        let first = self.taken.fetch_add(frames, Ordering::Relaxed);
+        self.status().last = Some((first, Instant::now()));
+    }
+
+    /// Seconds since a frame was taken; `None` before that. A block is taken when its first frame is due.
+    pub fn seconds_after(&self, frame: u64) -> Option<f64> {
+        let (first, at) = self.status().last?;
+        let from = (first as f64 - frame as f64) / f64::from(self.rate.as_hz());
+        Some(from + at.elapsed().min(AHEAD).as_secs_f64()).filter(|seconds| *seconds >= 0.0)
     }
 
     /// Asks the run to end.

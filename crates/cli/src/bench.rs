@@ -13,6 +13,7 @@ use pulsewright_stream::Pace;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, OnceLock};
+use std::time::Duration;
 
 /// Where the signal goes.
 pub struct Outputs {
@@ -38,8 +39,10 @@ impl Outputs {
         let Some(target) = target else {
             return Ok(Consumer {
                 name: NO_OUTPUT.to_owned(),
+                leaves: false,
                 pressures,
                 pace: Pace::Clock,
+                delay: Duration::ZERO,
                 coder: Box::new(Nowhere),
                 open: Box::new(|| Ok(Box::new(io::sink()))),
             });
@@ -48,7 +51,8 @@ impl Outputs {
         Ok(match target {
             Target::File { path, .. } => {
                 let (coder, path) = (Box::new(Coded { form, card: None }), path.clone());
-                Consumer { name, pressures, pace: Pace::Clock, coder, open: Box::new(move || opened(&path)) }
+                let open = Box::new(move || opened(&path));
+                Consumer { name, leaves: true, pressures, pace: Pace::Clock, delay: Duration::ZERO, coder, open }
             }
             Target::Card(card) => {
                 let playback = Playback::of_rig(card, form.rig(), self.rate)?;
@@ -56,8 +60,9 @@ impl Outputs {
                 playback.announce();
                 let opened = Arc::new(OnceLock::new());
                 let coder = Coded { form, card: Some(Arc::clone(&opened)) };
-                let open = move || playback.open(&opened);
-                Consumer { name, pressures, pace: Pace::Writer, coder: Box::new(coder), open: Box::new(open) }
+                let delay = playback.delay();
+                let open = Box::new(move || playback.open(&opened));
+                Consumer { name, leaves: true, pressures, pace: Pace::Writer, delay, coder: Box::new(coder), open }
             }
         })
     }

@@ -70,7 +70,7 @@ mod built {
         let setup = Setup {
             rate: outputs.rate,
             seed: request.seed.unwrap_or(seed),
-            folder: request.folder,
+            folder: Some(request.folder),
             plan: of_plan.map(|of| of.planned),
             record: None,
             consumer,

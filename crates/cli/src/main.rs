@@ -7,7 +7,6 @@
 //! in [`run`].
 
 mod args;
-#[cfg(feature = "console")]
 mod bench;
 mod calibrate;
 mod catalog;

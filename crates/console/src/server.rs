@@ -41,7 +41,7 @@ const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; c
 pub struct Console {
     /// Address to listen at; port 0 takes a free one.
     pub address: SocketAddr,
-    /// The session.
+    /// The session, in a folder: without one it is the present folder.
     pub setup: Setup,
     /// The file of its plan, which the editor opens.
     pub plan_file: Option<PathBuf>,
@@ -59,13 +59,14 @@ pub fn serve(
     asked: impl Fn() -> bool,
 ) -> Result<Served, ConsoleError> {
     let Console { address, setup, plan_file, check } = console;
-    let folder = setup.folder.clone();
+    let folder = setup.folder.clone().unwrap_or_default();
     let editor = Editor::new(plan_file, &folder, check);
     let (rate, output) = (setup.rate, setup.consumer.name.clone());
     let on_page = setup.plan.as_ref().map_or(Value::Null, |plan| plan.page.clone());
     let pages = Pages::new();
     let bench = Bench::open(setup, Box::new(pages.clone()))?;
-    let data = page::data(rate, &output, &bench.log().display().to_string(), on_page).to_string();
+    let log = bench.log().map_or(String::new(), |log| log.display().to_string());
+    let data = page::data(rate, &output, &log, on_page).to_string();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().map_err(ConsoleError::Server)?;
     let app = runtime.block_on(async {
         let listener =

@@ -1,7 +1,8 @@
 //! Verdicts, derived from the entries alone: never taken over from the page that showed them.
 
-use crate::plan::{Item, Plan, PlanAlarm, PlanClear, PlanReading, PlanStep};
+use crate::plan::{Item, Plan, PlanStep};
 use crate::record::{Entry, Record};
+use crate::rules::Rule;
 use crate::written;
 use serde::Serialize;
 
@@ -59,12 +60,12 @@ pub fn judge<'a>(item: Item<'_>, record: &'a Record) -> Judged<'a> {
     if !entry.skip.trim().is_empty() {
         return Judged { verdict: Verdict::Skipped, why: entry.skip.trim().to_owned(), value: None, entry };
     }
-    match item {
-        Item::Reading(reading) => of_reading(reading, entry),
-        Item::Alarm(alarm) => of_alarm(alarm, entry),
-        Item::Silence(_) => of_silence(entry),
-        Item::Clear(clear) => of_clear(clear, entry),
-        Item::Check(_) => of_check(entry),
+    match Rule::of(item) {
+        rule @ Rule::Reading { .. } => of_reading(rule, entry),
+        rule @ Rule::Alarm { .. } => of_alarm(rule, entry),
+        Rule::Silence => of_silence(entry),
+        Rule::Clear { due_s, latest_s } => of_clear(due_s, latest_s, entry),
+        Rule::Check => of_check(entry),
     }
 }
 
@@ -72,28 +73,30 @@ fn open(why: impl Into<String>, entry: &Entry) -> Judged<'_> {
     Judged { verdict: Verdict::Open, why: why.into(), value: None, entry }
 }
 
-fn of_reading<'a>(reading: &PlanReading, entry: &'a Entry) -> Judged<'a> {
+fn of_reading<'a>(rule: Rule<'_>, entry: &'a Entry) -> Judged<'a> {
+    let Rule::Reading { unit, passes, value: expected, band, allowed } = rule else { return open("", entry) };
     if entry.value.trim().is_empty() {
         return open("not entered", entry);
     }
-    let Some(value) = written::number(&entry.value, &reading.unit) else {
-        return open(format!("\"{}\" is not a number in {}", entry.value.trim(), reading.unit), entry);
+    let Some(value) = written::number(&entry.value, unit) else {
+        return open(format!("\"{}\" is not a number in {unit}", entry.value.trim()), entry);
     };
-    if reading.limits().allows_in(reading.band(), value) {
+    if passes.is_some_and(|[least, most]| value >= least && value <= most) {
         return Judged { verdict: Verdict::Pass, why: String::new(), value: Some(value), entry };
     }
-    let why = match reading.band() {
-        Some([low, high]) if reading.moves() && (value < low || value > high) => {
+    let why = match (band, expected) {
+        (Some([low, high]), _) if value < low || value > high => {
             let (side, by) = if value < low { ("below", low - value) } else { ("above", value - high) };
-            format!("{} {} {side} the band", plain(by), reading.unit)
+            format!("{} {unit} {side} the band", plain(by))
         }
-        Some(_) => format!("off by {} {}", signed(value - reading.value.unwrap_or(value)), reading.unit),
-        None => format!("not {}", reading.allowed),
+        (_, Some(expected)) => format!("off by {} {unit}", signed(value - expected)),
+        (_, None) => format!("not {allowed}"),
     };
     Judged { verdict: Verdict::Fail, why, value: Some(value), entry }
 }
 
-fn of_alarm<'a>(alarm: &PlanAlarm, entry: &'a Entry) -> Judged<'a> {
+fn of_alarm<'a>(rule: Rule<'_>, entry: &'a Entry) -> Judged<'a> {
+    let Rule::Alarm { priority, soonest_s, earliest_s, due_s, latest_s } = rule else { return open("", entry) };
     let missed = entry.heard.trim().eq_ignore_ascii_case("no");
     let delay = if missed { None } else { written::number(&entry.value, "s").filter(|delay| *delay >= 0.0) };
     if !missed && entry.value.trim().is_empty() {
@@ -108,19 +111,16 @@ fn of_alarm<'a>(alarm: &PlanAlarm, entry: &'a Entry) -> Judged<'a> {
     let Some(delay) = delay else {
         return Judged { verdict: Verdict::Fail, why: "not heard".to_owned(), value: None, entry };
     };
-    if delay < alarm.soonest_s - SLACK_S {
-        let why = format!(
-            "{} s is too soon: no monitor can know before {} s; time it again",
-            plain(delay),
-            plain(alarm.soonest_s)
-        );
+    if delay < earliest_s {
+        let why =
+            format!("{} s is too soon: no monitor can know before {} s; time it again", plain(delay), plain(soonest_s));
         return Judged { verdict: Verdict::Open, why, value: Some(delay), entry };
     }
-    let late = delay > alarm.latest_s() + SLACK_S;
+    let late = delay > latest_s;
     let shown = entry.priority.trim();
-    let wrong = !shown.eq_ignore_ascii_case(&alarm.priority);
-    let late_by = || format!("late by {} s", plain(delay - alarm.latest_s()));
-    let in_place = || format!("{shown} in place of {}", alarm.priority);
+    let wrong = !shown.eq_ignore_ascii_case(priority);
+    let late_by = || format!("late by {} s", plain(delay - due_s));
+    let in_place = || format!("{shown} in place of {priority}");
     let why = match (late, wrong) {
         (true, true) => format!("{}, and {}", late_by(), in_place()),
         (true, false) => late_by(),
@@ -130,9 +130,6 @@ fn of_alarm<'a>(alarm: &PlanAlarm, entry: &'a Entry) -> Judged<'a> {
     let verdict = if late || wrong { Verdict::Fail } else { Verdict::Pass };
     Judged { verdict, why, value: Some(delay), entry }
 }
-
-/// Times written in decimals are compared with the slack of a microsecond.
-const SLACK_S: f64 = 1e-6;
 
 fn of_silence(entry: &Entry) -> Judged<'_> {
     let heard = entry.heard.trim();
@@ -145,7 +142,7 @@ fn of_silence(entry: &Entry) -> Judged<'_> {
     open("not entered", entry)
 }
 
-fn of_clear<'a>(clear: &PlanClear, entry: &'a Entry) -> Judged<'a> {
+fn of_clear(due_s: f64, latest_s: f64, entry: &Entry) -> Judged<'_> {
     if entry.heard.trim().eq_ignore_ascii_case("yes") {
         return Judged { verdict: Verdict::Fail, why: "it went on".to_owned(), value: None, entry };
     }
@@ -155,8 +152,8 @@ fn of_clear<'a>(clear: &PlanClear, entry: &'a Entry) -> Judged<'a> {
     let Some(ended) = written::number(&entry.value, "s").filter(|ended| *ended >= 0.0) else {
         return open(format!("\"{}\" is not a time in seconds", entry.value.trim()), entry);
     };
-    if ended > clear.latest_s() + SLACK_S {
-        let why = format!("ended late by {} s", plain(ended - clear.latest_s()));
+    if ended > latest_s {
+        let why = format!("ended late by {} s", plain(ended - due_s));
         return Judged { verdict: Verdict::Fail, why, value: Some(ended), entry };
     }
     Judged { verdict: Verdict::Pass, why: String::new(), value: Some(ended), entry }

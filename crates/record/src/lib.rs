@@ -8,9 +8,9 @@
 //!
 //! # Guarantees
 //! - Verdicts come from the entries and the plan; a verdict in a file is only compared.
-//! - The tolerance arithmetic is the score's; the page's copy of it is tested with the same table of cases.
+//! - The tolerance arithmetic is the score's; [`rules`] holds what each item is held to, for the report and for the page.
 //! - Pages are self-contained: no address in them is ever fetched.
-//! - Nothing here prints or touches files; a [`session`] is given both sides of a terminal, and its output.
+//! - Nothing here prints; of files, only the draft of a [`session`] is written.
 
 pub mod calendar;
 pub mod guide;
@@ -22,6 +22,7 @@ pub mod plan;
 pub mod record;
 pub mod record_csv;
 pub mod report;
+pub mod rules;
 pub mod seal;
 pub mod session;
 pub mod signature;

@@ -5,6 +5,7 @@ use crate::judge::plain;
 use crate::markup::{self, Dark, cautions, json_in_script, lines, look, meta, text};
 use crate::plan::{Plan, PlanAlarm, PlanCheck, PlanClear, PlanReading, PlanSilence, PlanStep};
 use crate::record::ABOUT;
+use crate::rules::Rule;
 use crate::walk::Walk;
 use crate::written;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
@@ -388,7 +389,7 @@ fn foot(plan: &Plan) -> Markup {
 }
 
 fn scripts(plan: &Plan) -> Markup {
-    let data = json!({"plan": plan, "units": written::UNITS});
+    let data = json!({"plan": plan, "rules": Rule::of_plan(plan), "units": written::UNITS});
     let script = [include_str!("page/judge.js"), include_str!("page/seal.js"), include_str!("page/worksheet.js")];
     html! {
         script type="application/json" id="data" { (PreEscaped(json_in_script(&data.to_string()))) }

@@ -1,94 +1,99 @@
-//! The table of cases that the page's script is held against too (`tests/conformance/test_worksheet.py`).
+//! The table of cases that judge, sessions and the worksheet's page are held against: here the judge, and the rules that the page
+//! gets (`cases/rules.json`, for `tests/conformance/test_worksheet.py`). `BLESS=1` writes the rules anew.
 
 use pulsewright_record::judge::judge;
 use pulsewright_record::plan::{Item, PlanAlarm, PlanCheck, PlanClear, PlanReading, PlanSilence};
 use pulsewright_record::record::{Entry, Record};
-use serde_json::Value;
+use pulsewright_record::rules::Rule;
+use serde_json::{Value, json};
+use std::path::{Path, PathBuf};
 
-fn cases(file: &str) -> Vec<Value> {
-    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("cases").join(file);
-    serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap()
+fn file(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("cases").join(name)
 }
 
-fn verdict(item: Item<'_>, entry: Entry) -> &'static str {
-    let mut record = Record { record: 1, ..Record::default() };
-    record.items.insert(item.id().to_owned(), entry);
-    judge(item, &record).verdict.id()
+fn cases(name: &str) -> Vec<Value> {
+    serde_json::from_str(&std::fs::read_to_string(file(name)).unwrap()).unwrap()
+}
+
+/// An item of a case, with what a plan says of it.
+enum Of {
+    Reading(PlanReading),
+    Alarm(PlanAlarm),
+    Silence(PlanSilence),
+    Clear(PlanClear),
+    Check(PlanCheck),
+}
+
+impl Of {
+    fn item(&self) -> Item<'_> {
+        match self {
+            Of::Reading(of) => Item::Reading(of),
+            Of::Alarm(of) => Item::Alarm(of),
+            Of::Silence(of) => Item::Silence(of),
+            Of::Clear(of) => Item::Clear(of),
+            Of::Check(of) => Item::Check(of),
+        }
+    }
 }
 
 fn text(value: &Value) -> String {
     value.as_str().unwrap_or_default().to_owned()
 }
 
-#[test]
-fn readings() {
-    let cases = cases("readings.json");
-    assert!(cases.len() > 40);
-    for case in cases {
-        let of = &case["reading"];
-        let reading = PlanReading {
-            id: "1.x".into(),
-            quantity: "x".into(),
-            name: "x".into(),
-            unit: text(&of["unit"]),
-            value: of["value"].as_f64(),
-            low: of["low"].as_f64(),
-            high: of["high"].as_f64(),
-            why: String::new(),
-            tolerance: of["tolerance"].as_f64(),
-            tolerance_percent: of["tolerance_percent"].as_f64(),
-            min: of["min"].as_f64(),
-            max: of["max"].as_f64(),
-            allowed: String::new(),
-            source: String::new(),
-        };
-        let entry = Entry { value: text(&case["written"]), skip: text(&case["skip"]), ..Entry::default() };
-        assert_eq!(verdict(Item::Reading(&reading), entry), case["verdict"], "{}", case["what"]);
+/// The members of a case beside those that every item of its kind needs.
+fn with(members: Value, of: &Value) -> Value {
+    let mut all = members;
+    all.as_object_mut()
+        .unwrap()
+        .extend(of.as_object().into_iter().flatten().map(|(key, of)| (key.clone(), of.clone())));
+    all
+}
+
+fn of(case: &Value) -> Of {
+    let named = json!({"id": "1.x", "name": "x", "source": ""});
+    if let Some(of) = case.get("reading") {
+        let empty = json!({"quantity": "x", "unit": "", "value": null, "tolerance": null, "tolerance_percent": null, "min": null,
+            "max": null, "allowed": "as the plan says"});
+        return Of::Reading(serde_json::from_value(with(with(named, &empty), of)).unwrap());
     }
+    if let Some(of) = case.get("alarm") {
+        return Of::Alarm(serde_json::from_value(with(named, of)).unwrap());
+    }
+    if let Some(of) = case.get("clear") {
+        return Of::Clear(serde_json::from_value(with(named, of)).unwrap());
+    }
+    if case.get("check").is_some() {
+        return Of::Check(serde_json::from_value(named).unwrap());
+    }
+    Of::Silence(serde_json::from_value(json!({"id": "1.x", "name": "x"})).unwrap())
 }
 
 #[test]
-fn alarms() {
-    let cases = cases("alarms.json");
-    assert!(cases.len() > 10);
-    for case in cases {
-        let alarm = PlanAlarm {
-            id: "1.alarm-1".into(),
-            name: "x".into(),
-            priority: text(&case["alarm"]["priority"]),
-            onset_s: case["alarm"]["onset_s"].as_f64().unwrap_or(0.0),
-            soonest_s: case["alarm"]["soonest_s"].as_f64().unwrap_or(0.1),
-            within_s: case["alarm"]["within_s"].as_f64().unwrap(),
-            source: String::new(),
-        };
-        let entry: Entry = serde_json::from_value(case["entry"].clone()).unwrap();
-        assert_eq!(verdict(Item::Alarm(&alarm), entry), case["verdict"], "{}", case["what"]);
+fn every_case_is_judged_as_it_says_and_the_page_gets_its_rule() {
+    let mut rules = serde_json::Map::new();
+    for (name, least) in [("readings.json", 40), ("alarms.json", 10), ("ends.json", 10)] {
+        let cases = cases(name);
+        assert!(cases.len() > least);
+        let mut of_file = Vec::new();
+        for case in cases {
+            let of = of(&case);
+            let entry = match case.get("written") {
+                Some(written) => Entry { value: text(written), skip: text(&case["skip"]), ..Entry::default() },
+                None => serde_json::from_value(case["entry"].clone()).unwrap(),
+            };
+            let mut record = Record { record: 1, ..Record::default() };
+            record.items.insert("1.x".to_owned(), entry);
+            let judged = judge(of.item(), &record);
+            assert_eq!(judged.verdict.id(), case["verdict"], "{}", case["what"]);
+            of_file.push(serde_json::to_value(Rule::of(of.item())).unwrap());
+        }
+        rules.insert(name.to_owned(), Value::Array(of_file));
     }
-}
-
-#[test]
-fn silence_and_ends() {
-    let cases = cases("ends.json");
-    assert!(cases.len() > 10);
-    for case in cases {
-        let entry: Entry = serde_json::from_value(case["entry"].clone()).unwrap();
-        let verdict = match case.get("clear") {
-            Some(of) => {
-                let clear = PlanClear {
-                    id: "1.clear-1".into(),
-                    name: "x".into(),
-                    end_s: of["end_s"].as_f64().unwrap(),
-                    within_s: of["within_s"].as_f64().unwrap(),
-                    source: String::new(),
-                };
-                verdict(Item::Clear(&clear), entry)
-            }
-            None if case.get("check").is_some() => {
-                let check = PlanCheck { id: "1.manual-1".into(), name: "x".into(), source: String::new() };
-                verdict(Item::Check(&check), entry)
-            }
-            None => verdict(Item::Silence(&PlanSilence { id: "1.silent-1".into(), name: "x".into() }), entry),
-        };
-        assert_eq!(verdict, case["verdict"], "{}", case["what"]);
+    let rules = serde_json::to_string_pretty(&rules).unwrap() + "\n";
+    let path = file("rules.json");
+    if std::env::var_os("BLESS").is_some() {
+        std::fs::write(&path, &rules).unwrap();
     }
+    assert_eq!(std::fs::read_to_string(&path).unwrap_or_default(), rules, "BLESS=1 writes it anew");
 }

@@ -42,21 +42,28 @@ impl Tolerance {
     /// The same where anything from the lowest to the highest value of a band is expected: the error counts from the nearer
     /// edge, and is as large as the tolerance there.
     pub fn allows_in(&self, band: Option<[f64; 2]>, value: f64) -> bool {
+        let within = |[least, most]: [f64; 2]| value >= least && value <= most;
+        value.is_finite() && self.allowed_in(band).is_some_and(within)
+    }
+
+    /// The least and the largest value that is allowed where a band is expected, infinite where there is no limit; `None` when
+    /// nothing is allowed.
+    pub fn allowed_in(&self, band: Option<[f64; 2]>) -> Option<[f64; 2]> {
         let around = self.absolute.is_some() || self.percent.is_some();
-        let named = around || self.min.is_some() || self.max.is_some();
+        if !(around || self.min.is_some() || self.max.is_some()) {
+            return None;
+        }
+        let [mut least, mut most] = [f64::NEG_INFINITY, f64::INFINITY];
+        if around {
+            let [one, other] = band?;
+            let (low, high) = (one.min(other), one.max(other));
+            (least, most) = (low - self.width(low)?, high + self.width(high)?);
+        }
+        least = least.max(self.min.unwrap_or(least));
+        most = most.min(self.max.unwrap_or(most));
         // Decimal fractions are not exact in binary: 0.1 + 0.2 must not fail a tolerance of 0.3.
-        let expected = band.map(|[low, high]| value.clamp(low.min(high), high.max(low)));
-        let slack = 1e-9 * (1.0 + expected.unwrap_or(value).abs());
-        let near = match (around, expected) {
-            (false, _) => true,
-            (true, None) => false,
-            (true, Some(expected)) => {
-                self.width(expected).is_some_and(|width| (value - expected).abs() <= width + slack)
-            }
-        };
-        let above = self.min.is_none_or(|min| value >= min - slack);
-        let below = self.max.is_none_or(|max| value <= max + slack);
-        named && near && above && below && value.is_finite()
+        let slack = |edge: f64| 1e-9 * (1.0 + edge.abs());
+        Some([least - slack(least), most + slack(most)])
     }
 }
 

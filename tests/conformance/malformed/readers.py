@@ -263,7 +263,7 @@ def readers(folder: Path) -> dict[str, Reader]:
             ("out.html", "out.json", "out.csv"), broken=no_text,
         ),
         "draft": Reader(draft, "out.json.draft", ["session", plan, "-o", "out.json"], (T, lines_of_json), sound_code=2),
-        "answers of a session": Reader(ANSWERS.encode(), "stdin", ["session", plan, "-o", "out.json"], lines, ("out.json", "out.json.draft"), sound_code=0),
+        "answers of a session": Reader(ANSWERS.encode(), "stdin", ["session", plan, "-o", "out.json"], lines, ("out.json", "out.json.draft", "out.played.json"), sound_code=0),
         "limits": Reader(limits, "in.json", [*score, beats, test, "--limits", "in.json"], document_, broken=no_document),
         "reference, a table": Reader(b"\n".join(line for line in beats.read_bytes().splitlines() if not line.startswith(b"#")) + b"\n", "in.csv", [*score, "in.csv", test], (T, C, C), broken=no_text),
         "reference, annotations": Reader(atr.read_bytes(), "in.atr", [*score, "in.atr", test, "--reference-rate-hz", "500"], lines, broken=lambda text: not text),

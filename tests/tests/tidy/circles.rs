@@ -4,11 +4,7 @@ use super::source::{Crate, shown};
 use std::collections::BTreeSet;
 
 /// Pairs of files that import each other, with the reason.
-const PAIRS: [([&str; 2], &str); 8] = [
-    (
-        ["crates/cli/src/session.rs", "crates/cli/src/session/screen.rs"],
-        "the verb goes to the screen where there is one, and the screen ends with the verb's report",
-    ),
+const PAIRS: [([&str; 2], &str); 6] = [
     (
         ["crates/files/src/atomic.rs", "crates/files/src/atomic/claim.rs"],
         "a claim returns the transaction's errors, and the transaction holds its claim",
@@ -20,10 +16,6 @@ const PAIRS: [([&str; 2], &str); 8] = [
     (
         ["crates/firmware/src/host_lines.rs", "crates/firmware/src/main.rs"],
         "the board has one line writer, which its main program and the lines of the host share",
-    ),
-    (
-        ["crates/record/src/session.rs", "crates/record/src/session/asking.rs"],
-        "the questions of a session end with the errors of the session",
     ),
     (
         ["crates/rig/src/read.rs", "crates/rig/src/read/outputs.rs"],

@@ -67,6 +67,11 @@ impl Store {
         Store { folder: place.folder, named: place.named, plan: plan.digest.clone() }
     }
 
+    /// Whether its one record was named in advance.
+    pub fn is_named(&self) -> bool {
+        self.named.is_some()
+    }
+
     /// Whether another record can be begun.
     pub fn has_room(&self) -> bool {
         self.named.as_ref().is_none_or(|named| named.set.is_some())

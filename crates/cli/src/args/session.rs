@@ -31,9 +31,9 @@ pub struct Session {
     #[arg(short, long, value_name = "OUT")]
     output: Option<PathBuf>,
     /// Folder of the logs, the address book, and of favourite and recent rhythms, which the console shares; made when it is not
-    /// there. Only for the screen.
-    #[arg(long, value_name = "FOLDER", default_value = "pulsewright-console")]
-    folder: PathBuf,
+    /// there. Without it the screen takes pulsewright-console, and a session that asks in lines keeps its record alone.
+    #[arg(long, value_name = "FOLDER")]
+    folder: Option<PathBuf>,
     /// Ask in lines, without a screen.
     #[arg(long)]
     plain: bool,

@@ -2,7 +2,7 @@
 // The worksheet at work: fields to state, state to verdicts, drafts, stopwatches, the file.
 
 (() => {
-  const { plan, units } = JSON.parse(document.getElementById("data").textContent);
+  const { plan, rules, units } = JSON.parse(document.getElementById("data").textContent);
   const KEY = `pulsewright ${plan.digest}`;
   const all = (selector, from = document) => [...from.querySelectorAll(selector)];
   const one = (selector, from = document) => from.querySelector(selector);
@@ -10,11 +10,11 @@
 
   const items = new Map();
   for (const step of plan.steps) {
-    for (const of of step.readings) items.set(of.id, { of, step, judge: judge.reading });
-    for (const of of step.alarms) items.set(of.id, { of, step, judge: judge.alarm });
-    for (const of of step.silent || []) items.set(of.id, { of, step, judge: judge.silence });
-    for (const of of step.clears || []) items.set(of.id, { of, step, judge: judge.clear });
-    for (const of of step.checks || []) items.set(of.id, { of, step, judge: judge.check });
+    for (const of of step.readings) items.set(of.id, { of, step });
+    for (const of of step.alarms) items.set(of.id, { of, step });
+    for (const of of step.silent || []) items.set(of.id, { of, step });
+    for (const of of step.clears || []) items.set(of.id, { of, step });
+    for (const of of step.checks || []) items.set(of.id, { of, step });
   }
 
   /** Everything entered; `watches` holds when a stopwatch was started, so that it runs on over a reload. */
@@ -174,10 +174,7 @@
   }
 
   // Verdicts.
-  const verdict = (id) => {
-    const { of, judge: by } = items.get(id);
-    return by(of, state.items[id] || {}, units);
-  };
+  const verdict = (id) => judge.item(rules[id], state.items[id] || {}, units);
   /** Which piece is brought back, and to where. */
   function showKit() {
     for (const of of all("[data-belongs]")) {

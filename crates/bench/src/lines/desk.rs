@@ -1,0 +1,115 @@
+//! The session as the questions see it: requests that are waited for, and the news that came.
+
+use super::error::LinesError;
+use crate::bench::{ANSWER, Bench};
+use crate::order::Request;
+use crate::shared::View;
+use serde_json::Value;
+use std::sync::mpsc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::thread;
+use std::time::Duration;
+
+/// How often a wait looks whether it is over.
+const LOOK: Duration = Duration::from_millis(5);
+
+/// Later than this the times of a step are not to be relied on.
+const LATE_MS: f64 = 500.0;
+
+/// The news that came.
+#[derive(Debug, Default)]
+struct News {
+    record: Value,
+    warnings: Vec<String>,
+}
+
+/// Takes the news.
+#[derive(Clone, Default)]
+pub struct Heard(Arc<Mutex<News>>);
+
+impl Heard {
+    fn news(&self) -> MutexGuard<'_, News> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl View for Heard {
+    fn news(&self, news: &Value) {
+        match news.get("t").and_then(Value::as_str) {
+            Some("record") => self.news().record = news.clone(),
+            Some("warning") => {
+                self.news().warnings.extend(news.get("words").and_then(Value::as_str).map(str::to_owned));
+            }
+            _ => {}
+        }
+    }
+
+    fn frames(&self, _: u64, _: &[f32]) {}
+}
+
+/// The session.
+pub struct Desk<'b> {
+    pub bench: &'b Bench,
+    pub heard: Heard,
+}
+
+impl Desk<'_> {
+    /// A member of the record as it is now; null when it has none.
+    pub fn record(&self, member: &str) -> Value {
+        self.heard.news().record.get(member).cloned().unwrap_or_default()
+    }
+
+    /// Sentences that a person has to read, each once.
+    pub fn warnings(&self) -> Vec<String> {
+        std::mem::take(&mut self.heard.news().warnings)
+    }
+
+    /// Asks for something, and waits until it is done or refused. News that it brings has come by then.
+    pub fn request(&self, request: Request) -> Result<Value, String> {
+        let (reply, replied) = mpsc::channel();
+        let ordered = self.bench.request(request, Box::new(move |done| _ = reply.send(done)));
+        let silent = |_| Err("the output takes no frames, so nothing has changed".to_owned());
+        // The disk may be slow; the output may never take frames again.
+        if ordered {
+            replied.recv_timeout(2 * ANSWER).unwrap_or_else(|error| silent(error.to_string()))
+        } else {
+            replied.recv().unwrap_or_else(|error| silent(error.to_string()))
+        }
+    }
+
+    /// Asks for something that only the disk can refuse.
+    pub fn keep(&self, request: Request) -> Result<(), LinesError> {
+        self.request(request).map(drop).map_err(LinesError::Record)
+    }
+
+    /// Waits until something holds.
+    ///
+    /// # Errors
+    /// When the output has ended.
+    pub fn wait(&self, holds: impl Fn(&Desk<'_>) -> bool) -> Result<(), LinesError> {
+        while !holds(self) {
+            let clock = self.bench.clock();
+            if word(&clock, "output") == "ended" {
+                return Err(LinesError::Output(word(&clock, "why").to_owned()));
+            }
+            thread::sleep(LOOK);
+        }
+        Ok(())
+    }
+
+    /// How many seconds late the output takes its frames, where that spoils times.
+    pub fn late_s(&self) -> Option<f64> {
+        let late_ms = self.bench.clock().get("late_ms").and_then(Value::as_f64).unwrap_or_default();
+        (late_ms > LATE_MS).then_some(late_ms / 1e3)
+    }
+
+    /// Whether the output takes frames.
+    pub fn plays(&self) -> bool {
+        matches!(word(&self.bench.clock(), "output"), "taking" | "behind")
+    }
+}
+
+/// A member that is a text.
+pub fn word<'v>(value: &'v Value, member: &str) -> &'v str {
+    value.get(member).and_then(Value::as_str).unwrap_or_default()
+}
