@@ -56,34 +56,53 @@ class Cable(threading.Thread):
             os.close(line)
 
 
-def rest_after(fault, tmp_path, converters=(0, 0)):
-    """Plays, brings `fault` about, and returns the records of a second more from the last frame on, and the host's messages."""
+def plays(board):
+    """Whether the last record of the board is a frame."""
+    shown = board.shown()
+    return len(shown) > 0 and bool(shown[-1]["marks"] & SHOWN_PIN)
+
+
+def wait_while(condition, deadline):
+    while condition() and time.monotonic() < deadline:
+        time.sleep(0.02)
+
+
+def rest_after(fault, tmp_path, stuck=(0, 0)):
+    """Plays, brings `fault` about, and returns the records of a second more from the last frame on, and the host's messages.
+
+    Converters that are `stuck` after so many frames for so many milliseconds are a fault of their own.
+    """
+    # Frames that the board shows before the fault.
+    before = stuck[0] or HZ // 2
     for _ in range(ATTEMPTS):
-        with Board(tmp_path, fault=converters) as board:
+        with Board(tmp_path, fault=stuck) as board:
             cable = Cable(board.line)
             command = ["stream", TOUR, "--rig", RIG, "--frame-rate", HZ, "--duration", "60s", "--board", cable.line]
             host = subprocess.Popen([program.PROGRAM, *map(str, command)], stderr=subprocess.PIPE, text=True)
             deadline = time.monotonic() + 30
-            while time.monotonic() < deadline and len(frames(board.shown())) < HZ // 2 and host.poll() is None:
-                time.sleep(0.02)
-            plays = board.shown()[-1]["marks"] & SHOWN_PIN
+            wait_while(lambda: len(frames(board.shown())) < before and host.poll() is None, deadline)
+            due = len(frames(board.shown())) >= before and (stuck != (0, 0) or plays(board))
             fault(host, cable)
-            while time.monotonic() < deadline and board.shown()[-1]["marks"] & SHOWN_PIN:
-                time.sleep(0.02)
+            wait_while(lambda: plays(board), deadline)
+            went_on = plays(board)
             board.wait_for(board.records() + HZ)
             shown = board.shown()
             host.send_signal(signal.SIGCONT)
             cable.close()
             host.kill()
             _, messages = host.communicate()
-        if plays and ("converter" in messages) == (converters != (0, 0)):
-            last = np.flatnonzero(shown["marks"] & SHOWN_PIN)[-1]
-            # At rest, with every pin low, and for good.
-            after = shown[last + 1 :]
-            assert len(after) > HZ // 2 and (after["marks"] == 0).all()
-            assert (after[-1]["words"] == shown[0]["words"]).all(), "other words than those of rest"
-            return shown[last:], messages
-    pytest.fail(f"the board went to rest before the fault: {messages}")
+        assert len(shown) > 0, f"the board has recorded nothing: {messages}"
+        if not due:
+            continue
+        assert not went_on, "the board still shows frames long after the fault"
+        last = np.flatnonzero(shown["marks"] & SHOWN_PIN)[-1]
+        assert stuck == (0, 0) or last + 1 - np.argmax(shown["marks"] != 0) == before, "frames were shown after the fault"
+        after = shown[last + 1 :]
+        assert len(after) > HZ // 2, f"{len(after)} ticks recorded after the last frame: the board does not keep its outputs at rest"
+        assert (after["marks"] == 0).all(), "a pin is high at rest"
+        assert (after[-1]["words"] == shown[0]["words"]).all(), "a second after the last frame the words are not those of rest"
+        return shown[last:], messages
+    pytest.fail(f"the board went to rest before the fault, {ATTEMPTS} times: {messages}")
 
 
 def milliseconds(counts):
@@ -96,35 +115,38 @@ def rest_of_a_lost_host(shown):
     return milliseconds(rest["latched"]) - float(rest["heard_ms"])
 
 
-def test_a_pulled_cable(tmp_path):
-    shown, _ = rest_after(lambda _host, cable: setattr(cable, "pulled", True), tmp_path)
+def check_a_lost_host(fault, tmp_path):
+    """Rest comes when the host was silent for 40 ms, and before 50."""
+    shown, messages = rest_after(fault, tmp_path)
     took = rest_of_a_lost_host(shown)
-    print(f"rest {took:.1f} ms after the last message")
-    assert 30 < took < LONGEST_MS
+    print(f"rest {took:.1f} ms after the last message; {messages}")
+    assert took > 30, f"the board went to rest {took:.1f} ms after a message: for another reason than silence"
+    assert took < LONGEST_MS, f"the board went to rest {took:.1f} ms after the last message, later than {LONGEST_MS} ms"
+
+
+def test_a_pulled_cable(tmp_path):
+    check_a_lost_host(lambda _host, cable: setattr(cable, "pulled", True), tmp_path)
 
 
 def test_a_silent_host(tmp_path):
-    shown, _ = rest_after(lambda host, _cable: host.send_signal(signal.SIGSTOP), tmp_path)
-    took = rest_of_a_lost_host(shown)
-    print(f"rest {took:.1f} ms after the last message")
-    assert 30 < took < LONGEST_MS
+    check_a_lost_host(lambda host, _cable: host.send_signal(signal.SIGSTOP), tmp_path)
 
 
 def test_a_lost_byte_of_each_packet(tmp_path):
-    def lose(_host, cable):
-        cable.lossy = True
-
-    shown, messages = rest_after(lose, tmp_path)
-    took = rest_of_a_lost_host(shown)
-    print(f"rest {took:.1f} ms after the last message; {messages.splitlines()[-1]}")
-    assert 30 < took < LONGEST_MS
+    check_a_lost_host(lambda _host, cable: setattr(cable, "lossy", True), tmp_path)
 
 
 def test_a_stuck_converter(tmp_path):
     """The converters fail for 300 ms: the interlock drops within 50 ms, and the words of rest come within 50 ms after they answer again."""
-    shown, messages = rest_after(lambda *_: None, tmp_path, converters=(200, 300))
-    dropped = milliseconds(int(shown[1]["at"]) - int(shown[0]["latched"]))
+    stuck_ms = 300
+    shown, messages = rest_after(lambda *_: None, tmp_path, stuck=(200, stuck_ms))
+    assert "converter" in messages, f"the host does not name the converter: {messages}"
+    shown_at = int(shown[0]["latched"])
+    dropped = milliseconds((int(shown[1]["at"]) - shown_at) % 2**32)
     moved = shown[(shown["words"] != shown[0]["words"]).any(axis=1)]
-    back = milliseconds(int(moved[0]["at"]) - int(shown[0]["latched"]))
-    print(f"interlock dropped {dropped:.1f} ms, rest shown {back:.1f} ms after the last frame; {messages.splitlines()[-1]}")
-    assert 0 < dropped < LONGEST_MS and 299 < back < 300 + LONGEST_MS
+    assert len(moved) > 0, "the words of the last frame stay on the outputs"
+    back = milliseconds((int(moved[0]["at"]) - shown_at) % 2**32)
+    print(f"interlock dropped {dropped:.1f} ms, rest shown {back:.1f} ms after the last frame; {messages}")
+    assert dropped < LONGEST_MS, f"the interlock dropped {dropped:.1f} ms after the last frame, later than {LONGEST_MS} ms"
+    assert back > stuck_ms - 1, f"rest was shown {back:.1f} ms after the last frame, while the converters did not answer"
+    assert back < stuck_ms + LONGEST_MS, f"rest was shown {back - stuck_ms:.1f} ms after the converters answered again"
