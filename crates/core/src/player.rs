@@ -208,6 +208,8 @@ impl<'a> Player<'a> {
                 self.finish(observer);
                 break;
             }
+            // Before the events: a frame with a beat leaves this work to those after it.
+            self.pressures.prepare();
             let next = self.happen(now, observer).min(self.end);
             segment.fill(&mut self.clock, count - filled, next);
             self.draw(segment, rows, filled, &mut shared);

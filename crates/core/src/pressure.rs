@@ -19,6 +19,7 @@ pub(crate) mod ejection;
 pub(crate) mod intracranial;
 pub(crate) mod line;
 pub(crate) mod reach;
+mod rests;
 pub(crate) mod sites;
 pub(crate) mod trace;
 
@@ -31,6 +32,7 @@ use compressions::Compressions;
 use contractions::Contractions;
 use ejection::{Ejection, Stroke};
 use line::{Line, Transducer};
+use rests::Rests;
 use sites::{Beat, Heart, Moment, Sides};
 use trace::{Plan, Trace};
 
@@ -129,8 +131,7 @@ pub(crate) struct Pressures {
     /// Aorta and pulmonary artery at the heart; the other sites of an artery see the same pulse later. Followed at every beat,
     /// played or not, as ventricles and cuff need them.
     arteries: Sides<Trace>,
-    /// Resting pressures of the atria, mmHg.
-    rests: Sides<f32>,
+    rests: Rests,
     /// Sites whose present cycle began with a pulse, by bit.
     pulsing: u16,
     /// From when to when atria that begin to contract do so against closed inflow valves, in the last beat.
@@ -148,7 +149,7 @@ impl Pressures {
             pending: [Pending::NONE; PENDING],
             ejection: Ejection::new(),
             arteries: Sides { left: Trace::at_rest(Instant::ZERO, 0.0), right: Trace::at_rest(Instant::ZERO, 0.0) },
-            rests: Sides::default(),
+            rests: Rests::default(),
             pulsing: 0,
             systole: (Instant::ZERO, Instant::ZERO),
             contractions: Contractions::default(),
@@ -164,7 +165,9 @@ impl Pressures {
     /// The start: every pulse in progress, so that the next comes with the first beat; at rest when no beat is coming.
     pub(crate) fn begin(&mut self, first_beat: Option<Instant>, moment: &Moment<'_>) {
         let beat = moment.beat(Stroke { strength: moment.ejection, odd: false }, None);
-        self.rests = moment.atrial_rests(&self.contractions);
+        self.rests.seek(moment);
+        self.rests.find_both(&self.contractions);
+        let rests = self.rests.mmhg();
         let period_s = moment.period.as_secs();
         // So far into a regular beat that it ends with the next; at its start when that comes late.
         let gone_s = |delay: Span| {
@@ -175,16 +178,16 @@ impl Pressures {
             Some(plan) => Trace::new(Instant::ZERO, plan),
             None => Trace::at_rest(Instant::ZERO, rest_mmhg),
         };
-        let whole = |site| moment.pulse(site, moment.before_beat(site, &self.rests).0, &beat);
+        let whole = |site| moment.pulse(site, moment.before_beat(site, rests).0, &beat);
         let opening = gone_s(Span::from_secs(arterial::pre_ejection_s(moment.period)));
         let artery = |site| trace(whole(site).zip(opening).map(|(plan, gone_s)| plan.after(gone_s)), moment.rest(site));
         let arteries = Sides { left: artery(PressureSite::Arterial), right: artery(PressureSite::Pulmonary) };
         let regular = |site, rest_mmhg| trace(whole(site), rest_mmhg);
         let regular =
             Sides { left: regular(PressureSite::Arterial, 0.0), right: regular(PressureSite::Pulmonary, 0.0) };
-        let heart = Heart { arteries: &regular, rests: &self.rests, contractions: &self.contractions };
+        let heart = Heart { arteries: &regular, rests, contractions: &self.contractions };
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
-            let start = || moment.start(site, moment.before_beat(site, &self.rests), &beat, &heart);
+            let start = || moment.start(site, moment.before_beat(site, rests), &beat, &heart);
             let gone_s = gone_s(sites::beat_delay(site, moment.period));
             let plan = gone_s.and_then(|gone_s| Some(start()?.after(gone_s)));
             *transducer = Transducer::new(trace(plan, moment.rest(site)));
@@ -248,7 +251,7 @@ impl Pressures {
             }
         }
         if self.chosen.bits() & ATRIAL != 0 {
-            self.rests = moment.atrial_rests(&self.contractions);
+            self.rests.seek(moment);
         }
         let beat = moment.beat(stroke, interval);
         let opening = onset.plus(Span::from_secs(arterial::pre_ejection_s(timing)));
@@ -266,6 +269,12 @@ impl Pressures {
     pub(crate) fn ejected(&self, onset: Instant, period: Span) -> Option<(f32, f32, f32)> {
         let aorta = &self.arteries.left;
         aorta.begun_after(onset).then(|| aorta.whole_pulse(period.as_secs()))
+    }
+
+    /// Does a part of the work that the last beat has left for the frames after it.
+    #[inline]
+    pub(crate) fn prepare(&mut self) {
+        self.rests.find_one(&self.contractions);
     }
 
     fn expect(&mut self, pending: Pending) {
@@ -330,7 +339,8 @@ impl Pressures {
 
     fn start_atrial(&mut self, site: PressureSite, now: Instant, force: f32, closed: bool, moment: &Moment<'_>) {
         let waited_s = now.since(self.systole.0).as_secs() - 2.0 * moment.period.as_secs();
-        let heart = Heart { arteries: &self.arteries, rests: &self.rests, contractions: &self.contractions };
+        self.rests.find_both(&self.contractions);
+        let heart = Heart { arteries: &self.arteries, rests: self.rests.mmhg(), contractions: &self.contractions };
         let Some(transducer) = self.chosen.place(site).and_then(|place| self.transducers.get_mut(place)) else {
             return;
         };
@@ -357,7 +367,10 @@ impl Pressures {
         } else {
             (None, transducer.trace.here(now))
         };
-        let heart = Heart { arteries: &self.arteries, rests: &self.rests, contractions: &self.contractions };
+        if ATRIAL & bit(site) != 0 {
+            self.rests.find_both(&self.contractions);
+        }
+        let heart = Heart { arteries: &self.arteries, rests: self.rests.mmhg(), contractions: &self.contractions };
         let Some(plan) = &moment.start(site, here, beat, &heart) else {
             return;
         };
@@ -390,6 +403,8 @@ impl Pressures {
 
     /// Plays no site until [`Pressures::recall`]; still follows the heart, as that costs little. Returns the sites that were played.
     pub(crate) fn rest(&mut self) -> SiteSet {
+        // Beats that no site is played for leave these as they are.
+        self.rests.find_both(&self.contractions);
         core::mem::replace(&mut self.chosen, SiteSet::NONE)
     }
 

@@ -123,7 +123,7 @@ impl<'a> PlayedStep<'a> {
     #[inline(never)]
     pub(crate) fn course(&self, field: Field) -> Course {
         let from = self.get(field);
-        let ramp = if self.steady() { None } else { self.ramps().find(|ramp| ramp.field == field) };
+        let ramp = if self.steady() { None } else { self.ramp_of(field) };
         match ramp.and_then(|ramp| Some((ramp.to, ramp.over.or(self.duration())?))) {
             Some((to, over)) => Course::ramp(from, to, over),
             None => Course::held(from),
@@ -138,6 +138,15 @@ impl<'a> PlayedStep<'a> {
         }
     }
 
+    /// The ramp of a field.
+    // Asked for at every value of a step that ramps, so it copies nothing.
+    fn ramp_of(&self, field: Field) -> Option<Ramp> {
+        match &self.0 {
+            Holder::Item(step) => step.ramps.iter().copied().find(|ramp| ramp.field == field),
+            Holder::Image(step) => step.ramp_of(field),
+        }
+    }
+
     /// Ramps during the step.
     pub fn ramps(&self) -> impl Iterator<Item = Ramp> + use<'a> {
         let step = *self;
@@ -149,7 +158,7 @@ impl<'a> PlayedStep<'a> {
 
     /// Whether a field is anything but zero at the start of the step or at the end of a ramp.
     pub(crate) fn uses(&self, field: Field) -> bool {
-        self.get(field) != 0.0 || self.ramps().any(|ramp| ramp.field == field)
+        self.get(field) != 0.0 || self.ramp_of(field).is_some()
     }
 
     /// The `index`-th premature beat, in order of time.

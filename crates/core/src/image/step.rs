@@ -132,6 +132,12 @@ impl<'a> ImageStep<'a> {
         Some(Ramp { field, to, over: (over > 0).then_some(Span::from_ticks(over)) })
     }
 
+    /// The ramp of a field.
+    pub(crate) fn ramp_of(&self, field: Field) -> Option<Ramp> {
+        let fields = self.record.get(self.after_values()..)?.get(..self.ramps())?;
+        self.ramp(fields.iter().position(|number| *number == field as u8)?)
+    }
+
     /// Number of premature beats that the step asks for, or of beats of its series.
     fn beats(&self) -> usize {
         u16_at(self.record, 6).unwrap_or(0).into()

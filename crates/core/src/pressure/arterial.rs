@@ -241,15 +241,15 @@ pub(crate) fn pulse(
     let rise_s = min(form.rise_s, 0.5 * ejection_time_s(timing));
     let systolic = top(base, foot_mmhg, strength, target);
     let rise = systolic - foot_mmhg;
-    Some(
-        Plan::new(foot_mmhg, 0.0, tail)
-            // With this slope both parts of the rise are curved alike where they meet.
-            .to(0.5 * rise_s, foot_mmhg + form.shoulder * rise, 1.5 * rise / rise_s)
-            .to(rise_s, systolic, 0.0)
-            .to(notch_s, notch, 0.0)
-            .to(dicrotic_s, dicrotic, 0.0)
-            .to(runoff_s, runoff, -(runoff - floor) * per_s),
-    )
+    let knots = [
+        // With this slope both parts of the rise are curved alike where they meet.
+        (0.5 * rise_s, foot_mmhg + form.shoulder * rise, 1.5 * rise / rise_s),
+        (rise_s, systolic, 0.0),
+        (notch_s, notch, 0.0),
+        (dicrotic_s, dicrotic, 0.0),
+        (runoff_s, runoff, -(runoff - floor) * per_s),
+    ];
+    Some(Plan::through((foot_mmhg, 0.0), tail, &knots))
 }
 
 /// Systolic, diastolic and mean pressure, mmHg, that regular beats of this ejection hold; `None` without pulses.

@@ -148,10 +148,8 @@ impl Side {
         // It does not fall below the pressure of the ventricle that it has filled or will fill.
         let end = max(rest + 0.1 * height, self.filled_mmhg(force) + INFLOW_MMHG);
         let peak = max(max(rest + height, here.0 + 0.2 * wave), end + INFLOW_MMHG);
-        Plan::new(here.0, here.1, self.tail(rest, FILLED_PER_S))
-            .to(rise_s, peak, 0.0)
-            .to(rise_s + A_FALL_S, end, 0.0)
-            .to(rise_s + FILLED_S, end, 0.0)
+        let knots = [(rise_s, peak, 0.0), (rise_s + A_FALL_S, end, 0.0), (rise_s + FILLED_S, end, 0.0)];
+        Plan::through(here, self.tail(rest, FILLED_PER_S), &knots)
     }
 
     /// The a wave in a ventricle that has relaxed, from a pressure and slope there.
@@ -160,19 +158,23 @@ impl Side {
         let tail = self.tail(self.diastasis_mmhg(), FILLED_PER_S);
         // Fast filling must not overshoot.
         let slope = min(here.1, 3.0 * max(filled - here.0, 0.0) / self.rise_s);
-        Plan::new(here.0, slope, tail).to(self.rise_s, filled, 0.0).to(self.rise_s + FILLED_S, filled, 0.0)
+        Plan::through((here.0, slope), tail, &[(self.rise_s, filled, 0.0), (self.rise_s + FILLED_S, filled, 0.0)])
     }
 
     /// The a wave in a ventricle that is still to relax, along the rest of a plan: it fills it late, with the rest of its force.
-    pub(crate) fn late_kick(&self, rest: Plan, force: f32) -> Plan {
+    pub(crate) fn late_kick(&self, mut rest: Plan, force: f32) -> Plan {
         let filling_s = min(0.06, 0.08 * max(self.period.as_secs(), 0.15));
         let filled_s = max(rest.last().at_s + filling_s, A_RISE_S);
         let by_itself = self.diastasis_mmhg();
         let left = exp(-FILLED_PER_S * max(filled_s - self.rise_s - FILLED_S, 0.0));
         let filled = by_itself + left * (self.filled_mmhg(force) - by_itself);
-        let plan = rest.with_tail(self.tail(by_itself, FILLED_PER_S)).to(filled_s, filled, 0.0);
+        rest.tail = self.tail(by_itself, FILLED_PER_S);
+        rest.add(filled_s, filled, 0.0);
         let until_s = self.rise_s + FILLED_S;
-        if filled_s < until_s { plan.to(until_s, filled, 0.0) } else { plan }
+        if filled_s < until_s {
+            rest.add(until_s, filled, 0.0);
+        }
+        rest
     }
 
     /// c, x, v and y of the atrium from the closing of the valves on, from a pressure and slope; where the atria did not contract
@@ -186,11 +188,13 @@ impl Side {
         // It rises above the rest of an a wave; a cannon wave under way does not break off.
         let bump = min(here.0 + 0.3 * c * self.wave_mmhg, height(1.2));
         let c_mmhg = max(max(height(c), bump), height(0.0) + 0.85 * (here.0 - height(0.0)));
-        Plan::new(here.0, here.1, self.tail(self.rest_mmhg, REST_PER_S))
-            .to(min(0.045, 0.2 * valves.end_s), c_mmhg, 0.0)
-            .to(valves.outflow_s + 0.6 * (valves.end_s - valves.outflow_s), height(x), 0.0)
-            .to(valves.inflow_s, height(v), 0.0)
-            .to(valves.filled_s, height(y), 0.0)
+        let knots = [
+            (min(0.045, 0.2 * valves.end_s), c_mmhg, 0.0),
+            (valves.outflow_s + 0.6 * (valves.end_s - valves.outflow_s), height(x), 0.0),
+            (valves.inflow_s, height(v), 0.0),
+            (valves.filled_s, height(y), 0.0),
+        ];
+        Plan::through(here, self.tail(self.rest_mmhg, REST_PER_S), &knots)
     }
 
     /// Pressure of the ventricle from the closing of the inflow valve on, from a pressure and slope there.
@@ -202,8 +206,8 @@ impl Side {
         let y = self.rest_mmhg + self.atrium.y * self.wave_mmhg;
         let lowest = min(form.lowest * self.end_diastolic_mmhg, y - 0.5);
         let suction = -5.0 * (y - lowest) / (filled_s - inflow_s);
-        let start = Plan::new(here.0, here.1, self.tail(self.diastasis_mmhg(), REST_PER_S));
-        let (contracted, end, end_slope) = match *outflow {
+        let mut plan = Plan::new(here.0, here.1, self.tail(self.diastasis_mmhg(), REST_PER_S));
+        let (end, end_slope) = match *outflow {
             Outflow::Open { ejected, over_mmhg } => {
                 let [foot, shoulder, top] = [0, 1, 2].map(|index| ejected.knot(index));
                 let shoulder_mmhg =
@@ -214,21 +218,24 @@ impl Side {
                 let opening = max(opening, shoulder.slope * 0.1);
                 let (end, slope) = ejected.here(end_s - outflow_s);
                 let falls = 1.5 * max(top.mmhg + over_mmhg - end, 0.0) / (end_s - outflow_s - top.at_s);
-                let plan = start
-                    .to(outflow_s, foot.mmhg, opening)
-                    .to(outflow_s + shoulder.at_s, shoulder_mmhg, shoulder.slope)
-                    .to(outflow_s + top.at_s, top.mmhg + OUTFLOW_MMHG + over_mmhg, 0.0);
-                (plan, end, min(slope, 0.0) - falls)
+                plan.add(outflow_s, foot.mmhg, opening);
+                plan.add(outflow_s + shoulder.at_s, shoulder_mmhg, shoulder.slope);
+                plan.add(outflow_s + top.at_s, top.mmhg + OUTFLOW_MMHG + over_mmhg, 0.0);
+                (end, min(slope, 0.0) - falls)
             }
             Outflow::Shut { against_mmhg, share } => {
                 let room = max(against_mmhg - 2.0 - self.end_diastolic_mmhg, 1.0);
                 let peak = self.end_diastolic_mmhg + share * room;
                 let peak_s = outflow_s + 0.4 * (end_s - outflow_s);
                 let end = max(v, self.end_diastolic_mmhg + 0.7 * share * room);
-                (start.to(peak_s, peak, 0.0), end, -(peak - end) / (end_s - peak_s))
+                plan.add(peak_s, peak, 0.0);
+                (end, -(peak - end) / (end_s - peak_s))
             }
         };
-        contracted.to(end_s, end, end_slope).to(inflow_s, v, suction).to(filled_s, lowest, 0.0)
+        plan.add(end_s, end, end_slope);
+        plan.add(inflow_s, v, suction);
+        plan.add(filled_s, lowest, 0.0);
+        plan
     }
 }
 

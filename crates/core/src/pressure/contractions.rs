@@ -5,6 +5,7 @@
 //! two before it the mean as set. Nothing is fed back: what a beat starts depends on the last beats alone.
 
 use super::chambers::Side;
+use super::trace::Plan;
 use crate::math::{abs, max, min};
 use crate::time::Span;
 
@@ -60,20 +61,21 @@ impl AtrialCycle {
         if self.length == 0 { period_s } else { min(f32::from(self.length) * (1.0 / PER_S), 2.0 * period_s) }
     }
 
-    /// Pressure and slope at its end, from a pressure and slope on, and the integral.
+    /// Pressure and slope at its end, from a pressure and slope on, and the integral, where that is asked for.
     #[inline(never)]
-    fn play(&self, side: &Side, start: (f32, f32)) -> ((f32, f32), f32) {
+    fn play(&self, side: &Side, start: (f32, f32), integral: bool) -> ((f32, f32), f32) {
+        let area_of = |plan: &Plan, until_s| if integral { plan.integral(until_s) } else { 0.0 };
         let length_s = self.length_s(side.period);
         let mut plan = side.waves(start, self.has_any());
         let (mut from_s, mut area) = (0.0, 0.0);
         for (at, parts) in self.in_time() {
             let at_s = min(f32::from(at) * (1.0 / PER_S), length_s);
-            area += plan.integral(at_s - from_s);
+            area += area_of(&plan, at_s - from_s);
             let force = f32::from(parts.unsigned_abs()) * (1.0 / PARTS);
             plan = side.a_wave(plan.here(at_s - from_s), force, parts < 0);
             from_s = at_s;
         }
-        (plan.here(length_s - from_s), area + plan.integral(length_s - from_s))
+        (plan.here(length_s - from_s), area + area_of(&plan, length_s - from_s))
     }
 }
 
@@ -137,9 +139,9 @@ impl Contractions {
     fn mean_mmhg(&self, side: &Side) -> f32 {
         let first = if self.before.length == 0 { &self.last } else { &self.before };
         // They start from the end of a cycle like the last.
-        let (start, _) = self.last.play(side, (side.rest_mmhg, 0.0));
-        let (end, area) = first.play(side, start);
-        let (_, more) = self.last.play(side, end);
+        let (start, _) = self.last.play(side, (side.rest_mmhg, 0.0), false);
+        let (end, area) = first.play(side, start, true);
+        let (_, more) = self.last.play(side, end, true);
         (area + more) / (first.length_s(side.period) + self.last.length_s(side.period))
     }
 }

@@ -38,10 +38,12 @@ fn shape(here: (f32, f32), base: f32, pulse: f32, second: f32, period_s: f32, pe
     let tail =
         Tail { asymptote_mmhg: asymptote, per_s, due_s: period_s, still: Stillness { mmhg: asymptote, per_s: 1.0 } };
     let slope = -(P3 * top + BELOW) * pulse * per_s;
-    Plan::new(here.0, here.1, tail)
-        .to(0.08 * scale, height(1.0), 0.0)
-        .to(0.13 * scale, height(AFTER_P1 * min(second, 1.0)), 0.0)
-        .to(0.18 * scale, height(second), 0.0)
-        .to(0.29 * scale, height(DIP), 0.0)
-        .to(last_s, height(P3), slope)
+    let knots = [
+        (0.08 * scale, height(1.0), 0.0),
+        (0.13 * scale, height(AFTER_P1 * min(second, 1.0)), 0.0),
+        (0.18 * scale, height(second), 0.0),
+        (0.29 * scale, height(DIP), 0.0),
+        (last_s, height(P3), slope),
+    ];
+    Plan::through(here, tail, &knots)
 }

@@ -207,7 +207,7 @@ impl Moment<'_> {
     }
 
     /// Mean pressure set for an atrium, mmHg.
-    fn atrial_mean(&self, site: PressureSite) -> f32 {
+    pub(crate) fn atrial_mean(&self, site: PressureSite) -> f32 {
         let mean = match site {
             PressureSite::LeftVentricle | PressureSite::LeftAtrium | PressureSite::Wedge => {
                 self.set.left_atrium_mean_mmhg
@@ -240,12 +240,6 @@ impl Moment<'_> {
     /// The same in a beat.
     fn side_in(&self, site: PressureSite, rest_mmhg: f32, beat: &Beat) -> Side {
         Side { period: beat.period, timing: beat.timing, ..self.side(site, rest_mmhg) }
-    }
-
-    /// The resting pressures of both atria with which they have their means in cycles like the last.
-    pub(crate) fn atrial_rests(&self, contractions: &Contractions) -> Sides<f32> {
-        let rest = |site| contractions.rest_mmhg(&self.side(site, 0.0), self.atrial_mean(site));
-        Sides { left: rest(PressureSite::LeftAtrium), right: rest(PressureSite::RightAtrium) }
     }
 
     /// Pressure and slope at which a regular beat finds a site, mmHg and mmHg/s.

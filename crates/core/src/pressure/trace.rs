@@ -103,19 +103,23 @@ impl Plan {
         Plan { knots, len: 1, tail }
     }
 
-    /// Goes on to a pressure and slope at a time after the last knot; held at a least distance from it.
-    pub(crate) fn to(mut self, at_s: f32, mmhg: f32, slope: f32) -> Plan {
-        let last = self.last();
-        if let Some(place) = self.knots.get_mut(self.len as usize) {
-            *place = Packed::new(max(at_s, last.at_s + SHORTEST_S), mmhg, slope);
-            self.len += 1;
+    /// A plan from a pressure and slope now through knots: of each the time, the pressure and the slope, as [`Plan::add`] takes them.
+    pub(crate) fn through((mmhg, slope): (f32, f32), tail: Tail, knots: &[(f32, f32, f32)]) -> Plan {
+        let mut plan = Plan::new(mmhg, slope, tail);
+        for &(at_s, mmhg, slope) in knots {
+            plan.add(at_s, mmhg, slope);
         }
-        self
+        plan
     }
 
-    /// The same with another tail.
-    pub(crate) fn with_tail(self, tail: Tail) -> Plan {
-        Plan { tail, ..self }
+    /// Goes on to a pressure and slope at a time after the last knot; held at a least distance from it.
+    // In place: a plan is large, and a beat makes dozens.
+    pub(crate) fn add(&mut self, at_s: f32, mmhg: f32, slope: f32) {
+        let last_s = self.last().at_s;
+        if let Some(place) = self.knots.get_mut(self.len as usize) {
+            *place = Packed::new(max(at_s, last_s + SHORTEST_S), mmhg, slope);
+            self.len += 1;
+        }
     }
 
     /// The last knot.
@@ -189,7 +193,7 @@ impl Plan {
         let due_s = max(self.tail.due_s - gone_s, SHORTEST_S);
         let mut rest = Plan::new(mmhg, slope, Tail { due_s, ..self.tail });
         for knot in self.knots.iter().take(self.len as usize).skip(index + 1).map(Packed::knot) {
-            rest = rest.to(knot.at_s - gone_s, knot.mmhg, knot.slope);
+            rest.add(knot.at_s - gone_s, knot.mmhg, knot.slope);
         }
         rest
     }
