@@ -37,7 +37,7 @@ use crate::truth::Observer;
 use asked::Asked;
 use conditions::Conditions;
 use glide::Glide;
-use moment::{moment, transducers};
+use moment::{moment, transducer_conditions};
 use noise::Fading;
 
 /// Frames worked on together between two events.
@@ -64,8 +64,8 @@ pub struct Player<'a> {
     respiration: Respiration,
     pressures: Pressures,
     pressures_set: PressureConditions,
-    /// Whether they ramp in the step.
-    pressures_ramp: bool,
+    /// The instant that they are for, when they ramp in the step; [`Instant::NEVER`] when they hold.
+    pressures_at: Instant,
     cuff: Cuff,
     ecg: Electrogram<'a>,
     test_beat: test_signal::Beat,
@@ -117,7 +117,7 @@ impl<'a> Player<'a> {
             respiration: Respiration::new(),
             pressures: Pressures::new(SiteSet::USUAL),
             pressures_set: PressureConditions::default(),
-            pressures_ramp: false,
+            pressures_at: Instant::NEVER,
             cuff: Cuff::new(),
             ecg: Electrogram::default(),
             test_beat: test_signal::Beat::default(),
@@ -264,9 +264,11 @@ impl<'a> Player<'a> {
         self.happen(arrived, observer);
         let mut other = self.clone();
         let [lowest, highest] = pressure::EXTREMES_MMHG;
-        let set = self.step.as_ref().map_or_else(Default::default, |placed| transducers(placed, arrived));
-        self.pressures.forget(arrived, lowest, &set);
-        other.pressures.forget(arrived, highest, &set);
+        let step = self.step;
+        let set =
+            |site| step.as_ref().map_or_else(Default::default, |placed| transducer_conditions(placed, site, arrived));
+        self.pressures.forget(arrived, lowest, set);
+        other.pressures.forget(arrived, highest, set);
         self.happen(until, observer);
         other.happen(until, observer);
         if !self.pressures.agree(&other.pressures) {

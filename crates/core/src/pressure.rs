@@ -36,7 +36,7 @@ use rests::Rests;
 use sites::{Beat, Heart, Moment, Sides};
 use trace::{Plan, Trace};
 
-pub(crate) use conditions::{PressureConditions, TransducerConditions, Transducers};
+pub(crate) use conditions::{PressureConditions, TransducerConditions};
 
 pub use crate::site_set::{AT_ONCE, SiteSet, TooManySites};
 
@@ -195,11 +195,16 @@ impl Pressures {
         self.arteries = arteries;
     }
 
-    /// A step changed the connections of the transducers; `levels` are those before.
-    pub(crate) fn connect(&mut self, now: Instant, levels: &[f32; PressureSite::COUNT], set: &Transducers) {
+    /// A step changed the connections of the transducers, by site.
+    pub(crate) fn connect(
+        &mut self,
+        now: Instant,
+        level_before: impl Fn(PressureSite) -> f32,
+        set: impl Fn(PressureSite) -> TransducerConditions,
+    ) {
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             let pressed = |line: &Line| self.compressions.seen(site, line, now);
-            transducer.connect(now, levels[site as usize], &set[site as usize].connection(), pressed);
+            transducer.connect(now, level_before(site), &set(site).connection(), pressed);
         }
     }
 
@@ -237,7 +242,7 @@ impl Pressures {
     pub(crate) fn ventricles(&mut self, onset: Instant, interval: Option<Span>, conducted: bool, moment: &Moment<'_>) {
         let period = moment.period;
         let mut stroke = self.ejection.stroke(interval, moment.ejection, period);
-        let timing = moment.beat(stroke, interval).timing;
+        let timing = moment.timing(interval);
         let closing = onset.plus(Span::from_secs(chambers::closing_s(timing)));
         self.contractions.ventricles(closing.since(self.systole.0));
         self.systole = (closing, closing.plus(Span::from_secs(chambers::closed_s(timing))));
@@ -416,11 +421,11 @@ impl Pressures {
     /// Sets the pressure at every site to `mmhg`, when all contractions before [`Pressures::recall`] have arrived.
     ///
     /// Beats draw over it. Once the lowest and the highest pressure have led to the same, any pressure between would have too.
-    pub(crate) fn forget(&mut self, now: Instant, mmhg: f32, set: &Transducers) {
+    pub(crate) fn forget(&mut self, now: Instant, mmhg: f32, set: impl Fn(PressureSite) -> TransducerConditions) {
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             *transducer = Transducer::new(Trace::at_rest(now, mmhg));
             let pressed = |line: &Line| self.compressions.seen(site, line, now);
-            transducer.connect(now, 0.0, &set[site as usize].connection(), pressed);
+            transducer.connect(now, 0.0, &set(site).connection(), pressed);
         }
         self.pulsing = 0;
     }

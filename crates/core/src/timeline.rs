@@ -115,7 +115,11 @@ impl<'a> PlayedStep<'a> {
 
     /// The value of a field at `since_start` into the step.
     pub(crate) fn value(&self, field: Field, since_start: Span) -> f32 {
-        self.course(field).at(since_start)
+        if self.steady() || self.ramp_of(field).is_none() {
+            self.get(field)
+        } else {
+            self.course(field).at(since_start)
+        }
     }
 
     /// Course of a field over the step: looked up once, for many instants.

@@ -20,6 +20,11 @@ pub(super) const BEAT: usize = 9;
 /// Bytes after the beats of a series.
 pub(super) const TAIL: usize = 8;
 
+/// The bit of a field in [`ImageStep::may_ramp`].
+const fn bit(field: Field) -> u32 {
+    1 << (field as u8 % 32)
+}
+
 const WORDS: usize = FIELDS.div_ceil(32);
 
 /// A step of an image.
@@ -36,6 +41,8 @@ pub(crate) struct ImageStep<'a> {
     /// How many differ in the words before each.
     before: [u8; WORDS],
     ramps: u8,
+    /// Whether a field may ramp: the bit of its number modulo 32.
+    may_ramp: u32,
     rhythm: Rhythm,
     which_rhythm: usize,
     body: PlayedBody<'a>,
@@ -61,6 +68,7 @@ impl<'a> ImageStep<'a> {
             differs: [0; WORDS],
             before: [0; WORDS],
             ramps,
+            may_ramp: 0,
             rhythm,
             which_rhythm,
             body,
@@ -79,6 +87,8 @@ impl<'a> ImageStep<'a> {
             *before = count;
             count += word.count_ones() as u8;
         }
+        step.may_ramp =
+            (0..usize::from(ramps)).filter_map(|i| step.ramp(i)).fold(0, |bits, ramp| bits | bit(ramp.field));
         let whole = (0..usize::from(ramps)).all(|i| step.ramp(i).is_some())
             && (0..step.beats()).all(|i| step.timed(i).is_some())
             && (!step.is_series() || step.beats() > 0 && step.series_length().is_some());
@@ -134,6 +144,9 @@ impl<'a> ImageStep<'a> {
 
     /// The ramp of a field.
     pub(crate) fn ramp_of(&self, field: Field) -> Option<Ramp> {
+        if self.may_ramp & bit(field) == 0 {
+            return None;
+        }
         let fields = self.record.get(self.after_values()..)?.get(..self.ramps())?;
         self.ramp(fields.iter().position(|number| *number == field as u8)?)
     }

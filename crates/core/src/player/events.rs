@@ -2,7 +2,7 @@
 
 use super::Player;
 use super::asked::Asked;
-use super::moment::{moment, pressure_conditions, pressures_ramp, transducers};
+use super::moment::{moment, pressure_conditions, pressures_ramp, transducer_conditions};
 use super::noise::Fading;
 use super::settings::heart_conditions;
 use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
@@ -11,7 +11,7 @@ use crate::cuff;
 use crate::ecg::electrogram::VentricularBeat;
 use crate::ecg::measure::{ST_AFTER_J, Weights, lead_of_eight};
 use crate::ecg::person::Person;
-use crate::field::Field;
+use crate::field::{Field, transducer};
 use crate::frame::{INDEPENDENT_LEADS, Lead};
 use crate::heart::{Activation, Emit, Heart, HeartConditions, Listed};
 use crate::noise::Noise;
@@ -118,8 +118,8 @@ impl Player<'_> {
             Layers::of(|field| placed.step.uses(field) || glide.moves(field), |field| placed.step.is_on(field));
         self.test_on = test_signal::is_on(|field| placed.step.uses(field));
         let at = placed.start;
-        let levels = transducers(self.step.as_ref().unwrap_or(&placed), at).map(|transducer| transducer.level_mmhg);
-        self.pressures_ramp = pressures_ramp(&placed.step);
+        let before = *self.step.as_ref().unwrap_or(&placed);
+        self.pressures_at = if pressures_ramp(&placed.step) { at } else { Instant::NEVER };
         self.pressures_set = pressure_conditions(&placed, at);
         self.step = Some(placed);
         self.asked = Asked::new();
@@ -142,7 +142,8 @@ impl Player<'_> {
             self.with_pressures(at, |pressures, moment| pressures.begin(first_beat.flatten(), moment));
         }
         self.with_pressures(at, |pressures, moment| pressures.change(moment));
-        self.pressures.connect(at, &levels, &transducers(&placed, at));
+        let level_before = |site| before.value(transducer(site).level, at);
+        self.pressures.connect(at, level_before, |site| transducer_conditions(&placed, site, at));
         let length = if placed.step.uses(Field::CompressionMmhg) { placed.step.duration() } else { Some(Span::ZERO) };
         let until = length.map_or(Instant::NEVER, |length| at.plus(length));
         self.with_pressures(at, |pressures, moment| pressures.compress(at, until, moment));
@@ -179,8 +180,12 @@ impl Player<'_> {
 
     /// Brings the pressures' settings to an instant, where they ramp.
     pub(super) fn set_pressures(&mut self, at: Instant) {
-        if let (Some(placed), true) = (&self.step, self.pressures_ramp) {
+        if self.pressures_at == Instant::NEVER || self.pressures_at == at {
+            return;
+        }
+        if let Some(placed) = &self.step {
             self.pressures_set = pressure_conditions(placed, at);
+            self.pressures_at = at;
         }
     }
 

@@ -2,8 +2,8 @@
 
 use crate::anatomy::PressureSite;
 use crate::field::{Field, transducer};
-use crate::pressure::sites::Moment;
-use crate::pressure::{PressureConditions, TransducerConditions, Transducers};
+use crate::pressure::sites::{Moment, sway};
+use crate::pressure::{PressureConditions, TransducerConditions};
 use crate::respiration::Respiration;
 use crate::time::{Instant, Span};
 use crate::timeline::{Placed, PlayedStep};
@@ -13,13 +13,15 @@ pub(super) fn moment<'v>(
     step: Option<&Placed<'_>>,
     set: &'v PressureConditions,
     at: Instant,
-    respiration: &'v Respiration,
+    respiration: &Respiration,
 ) -> Moment<'v> {
     let rate_bpm = step.map_or(0.0, |placed| placed.value(Field::RateBpm, at));
     let filling_bpm =
         step.map_or(rate_bpm, |placed| placed.step.rhythm().filling_bpm(rate_bpm, || placed.step.get(Field::AvRatio)));
     let ejection = step.map_or(1.0, |placed| placed.step.rhythm().ejection);
-    Moment { at, period: Span::period(filling_bpm), set, respiration, ejection }
+    let felt = [set.chest_breathing_mmhg, set.arterial_swing_mmhg, set.pulse_variation_percent];
+    let sway = if felt == [0.0; 3] { 0.5 } else { sway(respiration.lung_volume(at)) };
+    Moment { at, period: Span::period(filling_bpm), set, sway, ejection }
 }
 
 /// The pressures' settings at an instant.
@@ -87,15 +89,13 @@ const PRESSURES: &[Field] = &[
     Field::CompressionMmhg,
 ];
 
-/// The settings of every transducer at an instant.
-pub(super) fn transducers(placed: &Placed<'_>, at: Instant) -> Transducers {
-    core::array::from_fn(|i| {
-        let fields = transducer(PressureSite::ALL.get(i).copied().unwrap_or(PressureSite::Arterial));
-        TransducerConditions {
-            level_mmhg: placed.value(fields.level, at),
-            closed: placed.step.is_on(fields.closed),
-            line_hz: placed.step.get(fields.line_hz),
-            damping: placed.step.get(fields.damping),
-        }
-    })
+/// The settings of a transducer at an instant.
+pub(super) fn transducer_conditions(placed: &Placed<'_>, site: PressureSite, at: Instant) -> TransducerConditions {
+    let fields = transducer(site);
+    TransducerConditions {
+        level_mmhg: placed.value(fields.level, at),
+        closed: placed.step.is_on(fields.closed),
+        line_hz: placed.step.get(fields.line_hz),
+        damping: placed.step.get(fields.damping),
+    }
 }

@@ -1,7 +1,6 @@
 //! Conditions of the pressures.
 
 use super::line::{Connection, Line};
-use crate::anatomy::PressureSite;
 
 /// Settings of the pressures at an instant, resolved to plain numbers.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -72,9 +71,6 @@ pub(crate) struct TransducerConditions {
     /// Damping ratio of the line.
     pub damping: f32,
 }
-
-/// Settings of every transducer, by site.
-pub(crate) type Transducers = [TransducerConditions; PressureSite::COUNT];
 
 impl TransducerConditions {
     /// How it is connected.

@@ -10,8 +10,7 @@ use super::ejection::Stroke;
 use super::intracranial;
 use super::trace::{Plan, Stillness, Trace};
 use crate::anatomy::PressureSite;
-use crate::math::{exp, max, min};
-use crate::respiration::Respiration;
+use crate::math::{clamp, exp, max, min};
 use crate::time::{Instant, Span};
 
 /// From QRS onset to the effect of a beat at a site, where beats have this period.
@@ -114,23 +113,23 @@ pub(crate) struct Moment<'v> {
     pub period: Span,
     /// The settings.
     pub set: &'v PressureConditions,
-    /// Breathing.
-    pub respiration: &'v Respiration,
+    /// Breathing as beats feel it, of [`sway`]; 0.5 where no setting asks for it.
+    pub sway: f32,
     /// The rhythm's share of a normal stroke.
     pub ejection: f32,
 }
 
-impl Moment<'_> {
-    /// Breathing as beats feel it, 0 to 1: level for 30 % of inspiration and expiration at either end, so that a beat
-    /// meets both ends of it at four beats a breath or more.
-    fn sway(&self) -> f32 {
-        crate::math::clamp(1.6 * self.respiration.lung_volume(self.at) - 0.3, 0.0, 1.0)
-    }
+/// Breathing as beats feel it, 0 to 1: level for 30 % of inspiration and expiration at either end, so that a beat meets both ends of
+/// it at four beats a breath or more.
+pub(crate) fn sway(lung_volume: f32) -> f32 {
+    clamp(1.6 * lung_volume - 0.3, 0.0, 1.0)
+}
 
+impl Moment<'_> {
     /// Fall of the pressure in the chest, mmHg.
     fn chest(&self) -> f32 {
         let most = self.set.chest_breathing_mmhg;
-        if most == 0.0 { 0.0 } else { most * self.sway() }
+        if most == 0.0 { 0.0 } else { most * self.sway }
     }
 
     /// Target of an artery for a beat; `odd` marks every other beat.
@@ -149,7 +148,7 @@ impl Moment<'_> {
             diastolic = if own_diastolic > 0.0 { own_diastolic } else { diastolic };
         }
         let (swing, variation) = (self.set.arterial_swing_mmhg, self.set.pulse_variation_percent);
-        let sway = if swing == 0.0 && variation == 0.0 { 0.5 } else { self.sway() };
+        let sway = if swing == 0.0 && variation == 0.0 { 0.5 } else { self.sway };
         let fall = swing * sway;
         let variation = 0.01 * variation * (sway - 0.5);
         let size = (systolic - diastolic) * (1.0 + variation);
@@ -160,9 +159,14 @@ impl Moment<'_> {
         Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period }
     }
 
+    /// Interval between beats with the valve times of one that comes `interval` after the one before.
+    pub(crate) fn timing(&self, interval: Option<Span>) -> Span {
+        let early = interval.filter(|interval| *interval < self.period.scaled(EARLY));
+        early.map_or(self.period, |interval| interval.scaled(1.0 / EARLY))
+    }
+
     /// A beat that starts now, `interval` after the one before.
     pub(crate) fn beat(&self, stroke: Stroke, interval: Option<Span>) -> Beat {
-        let early = interval.filter(|interval| *interval < self.period.scaled(EARLY));
         let set = |site| {
             let target = self.target(site, stroke.odd);
             (target.systolic_mmhg, target.diastolic_mmhg)
@@ -171,7 +175,7 @@ impl Moment<'_> {
             stroke,
             ejection: self.ejection,
             period: self.period,
-            timing: early.map_or(self.period, |interval| interval.scaled(1.0 / EARLY)),
+            timing: self.timing(interval),
             arterial: set(PressureSite::Arterial),
             femoral: set(PressureSite::Femoral),
             pulmonary: set(PressureSite::Pulmonary),
