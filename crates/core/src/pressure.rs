@@ -195,16 +195,16 @@ impl Pressures {
         self.arteries = arteries;
     }
 
-    /// A step changed the connections of the transducers, by site.
+    /// A step changed the connections of the transducers; `levels` are those before, mmHg, of the sites played.
     pub(crate) fn connect(
         &mut self,
         now: Instant,
-        level_before: impl Fn(PressureSite) -> f32,
+        levels: &[f32; AT_ONCE],
         set: impl Fn(PressureSite) -> TransducerConditions,
     ) {
-        for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
+        for ((site, transducer), level) in self.chosen.sites().zip(&mut self.transducers).zip(levels) {
             let pressed = |line: &Line| self.compressions.seen(site, line, now);
-            transducer.connect(now, level_before(site), &set(site).connection(), pressed);
+            transducer.connect(now, *level, &set(site).connection(), pressed);
         }
     }
 

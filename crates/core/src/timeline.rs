@@ -114,6 +114,7 @@ impl<'a> PlayedStep<'a> {
     }
 
     /// The value of a field at `since_start` into the step.
+    #[inline]
     pub(crate) fn value(&self, field: Field, since_start: Span) -> f32 {
         if self.steady() || self.ramp_of(field).is_none() {
             self.get(field)
@@ -382,7 +383,7 @@ impl Placed<'_> {
     // Not inlined: a hundred places call it.
     #[inline(never)]
     pub(crate) fn value(&self, field: Field, at: Instant) -> f32 {
-        if self.step.steady() { self.step.get(field) } else { self.step.value(field, at.since(self.start)) }
+        self.step.value(field, at.since(self.start))
     }
 }
 

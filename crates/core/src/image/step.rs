@@ -87,10 +87,10 @@ impl<'a> ImageStep<'a> {
             *before = count;
             count += word.count_ones() as u8;
         }
-        step.may_ramp =
-            (0..usize::from(ramps)).filter_map(|i| step.ramp(i)).fold(0, |bits, ramp| bits | bit(ramp.field));
-        let whole = (0..usize::from(ramps)).all(|i| step.ramp(i).is_some())
-            && (0..step.beats()).all(|i| step.timed(i).is_some())
+        for i in 0..usize::from(ramps) {
+            step.may_ramp |= bit(step.ramp(i)?.field);
+        }
+        let whole = (0..step.beats()).all(|i| step.timed(i).is_some())
             && (!step.is_series() || step.beats() > 0 && step.series_length().is_some());
         whole.then_some(step)
     }

@@ -15,9 +15,9 @@ use crate::field::{Field, transducer};
 use crate::frame::{INDEPENDENT_LEADS, Lead};
 use crate::heart::{Activation, Emit, Heart, HeartConditions, Listed};
 use crate::noise::Noise;
-use crate::pressure::Pressures;
 use crate::pressure::arterial;
 use crate::pressure::sites::Moment;
+use crate::pressure::{AT_ONCE, Pressures};
 use crate::respiration::Act;
 use crate::test_signal::{self, TestSignal};
 use crate::time::{Instant, Span};
@@ -118,7 +118,11 @@ impl Player<'_> {
             Layers::of(|field| placed.step.uses(field) || glide.moves(field), |field| placed.step.is_on(field));
         self.test_on = test_signal::is_on(|field| placed.step.uses(field));
         let at = placed.start;
-        let before = *self.step.as_ref().unwrap_or(&placed);
+        let before = self.step.as_ref().unwrap_or(&placed);
+        let mut levels = [0.0; AT_ONCE];
+        for (level, site) in levels.iter_mut().zip(self.pressures.chosen().sites()) {
+            *level = before.value(transducer(site).level, at);
+        }
         self.pressures_at = if pressures_ramp(&placed.step) { at } else { Instant::NEVER };
         self.pressures_set = pressure_conditions(&placed, at);
         self.step = Some(placed);
@@ -142,8 +146,7 @@ impl Player<'_> {
             self.with_pressures(at, |pressures, moment| pressures.begin(first_beat.flatten(), moment));
         }
         self.with_pressures(at, |pressures, moment| pressures.change(moment));
-        let level_before = |site| before.value(transducer(site).level, at);
-        self.pressures.connect(at, level_before, |site| transducer_conditions(&placed, site, at));
+        self.pressures.connect(at, &levels, |site| transducer_conditions(&placed, site, at));
         let length = if placed.step.uses(Field::CompressionMmhg) { placed.step.duration() } else { Some(Span::ZERO) };
         let until = length.map_or(Instant::NEVER, |length| at.plus(length));
         self.with_pressures(at, |pressures, moment| pressures.compress(at, until, moment));
