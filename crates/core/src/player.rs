@@ -87,7 +87,7 @@ const REMEMBERED: Span = Span::secs(60);
 const UNDER_WAY: Span = Span::secs(1);
 
 /// With pointers of 32 bits, as a microcontroller has them; wider ones take a little more.
-const LARGEST: usize = if size_of::<usize>() == 4 { 6144 } else { 6144 + 128 };
+const LARGEST: usize = if size_of::<usize>() == 4 { 6144 } else { 6144 + 192 };
 const _: () = assert!(size_of::<Player<'_>>() <= LARGEST, "the player must fit a small microcontroller");
 
 impl<'a> Player<'a> {
