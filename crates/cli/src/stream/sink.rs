@@ -20,6 +20,7 @@ pub enum Ending<'a> {
     /// Standard output: nothing.
     StandardOutput,
     /// The board at the end of a serial line.
+    #[cfg_attr(not(unix), allow(dead_code))]
     Board(Board<'a>),
     /// A sound card.
     Card(OnceLock<Reporter>),
