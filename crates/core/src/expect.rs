@@ -21,7 +21,7 @@
 //! | ST | of each beat that is conducted from above, 60 ms after the J point against QRS onset |
 //! | cuff | the envelope of the oscillations of a deflation, by several sensible methods ([`CuffMeter`]) |
 //!
-//! A step's readings count from [`SETTLING`] on, or from half of a shorter step on.
+//! A step's readings count from 20 s on, or from half of a shorter step on.
 
 mod alarm;
 mod bell;
@@ -45,7 +45,7 @@ mod watch;
 pub use alarm::{Alarm, AlarmKind, AlarmSink, Sounded, StepAlarms};
 pub use breaths::SMALLEST_BREATH_OHM;
 pub use cuff::{CuffMeter, CuffReading};
-pub use expected::{Expected, Pressure, SETTLING};
+pub use expected::{Expected, Pressure};
 pub use limits::{AlarmLimit, AlarmLimits};
 pub use reading::{Cause, Causes, Reading, ReadingBand};
 

@@ -29,7 +29,7 @@ impl Range {
     }
 
     /// With a highest value that is higher by `by`.
-    pub fn raised(self, by: f32) -> Range {
+    pub(crate) fn raised(self, by: f32) -> Range {
         Range { highest: self.highest + by, ..self }
     }
 

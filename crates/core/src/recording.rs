@@ -11,7 +11,7 @@
 //! The weights are worked out at each frame from its instant: no filter keeps a state.
 //!
 //! A pass through the stretch that is played ends where the next one begins. There the samples after the stretch fade into those
-//! from its start, within [`FADE`], by a raised cosine. Before the first sample and after the last one the values are those.
+//! from its start, within 80 ms, by a raised cosine. Before the first sample and after the last one the values are those.
 
 mod filter;
 mod noise;
@@ -19,7 +19,7 @@ mod stretch;
 
 pub use noise::RecordedNoise;
 pub(crate) use stretch::PLAYED;
-pub use stretch::{FADE, RATES_HZ};
+pub use stretch::RATES_HZ;
 
 use crate::block::Rows;
 use crate::course::Course;

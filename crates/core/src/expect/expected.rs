@@ -9,7 +9,7 @@ use crate::time::{Instant, Span};
 
 /// Readings have settled this long after the start of a step, or after half of a step shorter than twice that: the time for
 /// a read-out (EC13 4.1.2.1 e, IEC 60601-2-27 201.7.9.2.9.101 b 4).
-pub const SETTLING: Span = Span::secs(20);
+pub(crate) const SETTLING: Span = Span::secs(20);
 
 /// Readings of a pressure, mmHg.
 #[derive(Clone, Copy, Debug, PartialEq)]

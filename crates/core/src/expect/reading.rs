@@ -120,7 +120,7 @@ impl Causes {
     }
 
     /// The set with one more, if so.
-    pub const fn and_if(self, so: bool, cause: Cause) -> Causes {
+    pub(crate) const fn and_if(self, so: bool, cause: Cause) -> Causes {
         if so { self.and(cause) } else { self }
     }
 

@@ -300,7 +300,7 @@ pub struct Rhythm {
 pub(super) const CONCEALED_SHARE: f32 = 0.62;
 
 /// Resting rate of the body for which rates and limits of rhythms are stated.
-pub const ADULT_RESTING_BPM: f32 = 70.0;
+pub(crate) const ADULT_RESTING_BPM: f32 = 70.0;
 
 /// Highest rate of any source in any body, per minute: flutter of newborns reaches 500 (textbooks, from memory).
 const MOST_ATRIAL_BPM: f32 = 500.0;

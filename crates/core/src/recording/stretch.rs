@@ -9,7 +9,7 @@ use crate::time::Span;
 pub(crate) const PLAYED: bool = cfg!(not(target_os = "none"));
 
 /// How long a pass fades into the next one.
-pub const FADE: Span = Span::millis(80);
+const FADE: Span = Span::millis(80);
 
 /// Fewest and most samples a second.
 pub const RATES_HZ: [f64; 2] = [1.0, 100_000.0];
