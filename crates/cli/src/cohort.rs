@@ -7,7 +7,7 @@ use crate::interruption;
 use crate::progress::Progress;
 use pulsewright_cohort::folder::Packs;
 use pulsewright_cohort::write::{Made, write};
-use pulsewright_cohort::{CohortError, Folder, Manifest, Plan, tables};
+use pulsewright_cohort::{CohortError, CohortPlan, Folder, Manifest, tables};
 use pulsewright_text::number::counted;
 use std::io::Write;
 use std::ops::ControlFlow;
@@ -32,7 +32,7 @@ pub struct Request {
 
 /// Makes the packs that are not there, then says what was made.
 pub fn run(args: Request) -> Outcome {
-    let plan = Plan::read(&args.plan).map_err(Failure::input)?;
+    let plan = CohortPlan::read(&args.plan).map_err(Failure::input)?;
     let Some(output) = &args.output else {
         return list(&plan, &args.packs);
     };
@@ -55,7 +55,7 @@ pub fn run(args: Request) -> Outcome {
     print(|out| writeln!(out, "{}", sentence(&args.packs, made, args.only.is_some(), seconds)))
 }
 
-fn list(plan: &Plan, packs: &Packs) -> Outcome {
+fn list(plan: &CohortPlan, packs: &Packs) -> Outcome {
     print(|out| out.write_all(tables::index_head(plan).as_bytes()))?;
     for number in 0..packs.patients {
         let row = tables::index_row(&plan.patient(number).map_err(Failure::input)?, packs);

@@ -5,7 +5,7 @@ use crate::output::claim;
 use crate::source::Source;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, Span};
-use pulsewright_plot::recording::Recording;
+use pulsewright_plot::excerpt::Excerpt;
 use pulsewright_plot::strip::{self, Sheet};
 use pulsewright_plot::{png, svg, terminal};
 use std::io::Write;
@@ -50,8 +50,8 @@ pub fn run(plot: Request) -> Outcome {
     let items = document.items();
     let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
     let from = Instant::ZERO.plus(plot.from);
-    let mut recording = Recording::play(&script, RATE, from, plot.duration).map_err(Failure::input)?;
-    for (item, label) in recording.labels.iter_mut().enumerate() {
+    let mut excerpt = Excerpt::play(&script, RATE, from, plot.duration).map_err(Failure::input)?;
+    for (item, label) in excerpt.labels.iter_mut().enumerate() {
         // A name from the document says more than the settings; without one the rhythm's word says less.
         if let Some(name) = document.step(item).and_then(|step| step.name.clone()) {
             *label = name;
@@ -61,9 +61,9 @@ pub fn run(plot: Request) -> Outcome {
     if matches!(plot.kind, Kind::Terminal) {
         let channels: Vec<_> = sheet.lines.iter().flat_map(|line| line.parts.iter().copied()).collect();
         let columns = std::env::var("COLUMNS").ok().and_then(|text| text.parse().ok()).unwrap_or(COLUMNS);
-        return print(|out| out.write_all(terminal::print(&recording, &channels, columns).as_bytes()));
+        return print(|out| out.write_all(terminal::print(&excerpt, &channels, columns).as_bytes()));
     }
-    let drawing = strip::draw(&recording, &sheet).map_err(Failure::input)?;
+    let drawing = strip::draw(&excerpt, &sheet).map_err(Failure::input)?;
     let bytes = match plot.kind {
         Kind::Png => png::encode(&drawing, plot.dpi).map_err(Failure::input)?,
         _ => svg::write(&drawing).into_bytes(),

@@ -9,7 +9,7 @@
 //! | `beats.csv` | a line for each beat: the number of the patient, then the columns of a table of beats |
 
 use crate::error::CohortError;
-use crate::plan::Plan;
+use crate::plan::CohortPlan;
 use crate::record::SAMPLE;
 use pulsewright_files::atomic::Claim;
 use pulsewright_text::json;
@@ -105,7 +105,7 @@ impl Packs {
 
 impl Manifest {
     /// For a plan cut into packs.
-    pub fn new(plan: &Plan, packs: Packs) -> Manifest {
+    pub fn new(plan: &CohortPlan, packs: Packs) -> Manifest {
         let made_by = format!("pulsewright {}", env!("CARGO_PKG_VERSION"));
         Manifest { version: 1, made_by, packs, plan: plan.document.clone() }
     }

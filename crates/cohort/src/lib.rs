@@ -1,7 +1,7 @@
 //! Patients drawn by seed and number, and packed sets of their signals.
 //!
 //! [`People`] describes a population: groups with their rhythms and bodies, and a [`Distribution`] for each setting.
-//! [`People::patient`] draws one [`Patient`], who has a script. A [`Plan`] adds length, channels and frame rate; [`write`](mod@write)
+//! [`People::patient`] draws one [`Patient`], who has a script. A [`CohortPlan`] adds length, channels and frame rate; [`write`](mod@write)
 //! renders all of its patients into a [`Folder`] of packs with an index.
 //!
 //! # Map
@@ -34,4 +34,4 @@ pub use distribution::Distribution;
 pub use error::CohortError;
 pub use folder::{Folder, Manifest};
 pub use people::{Patient, People};
-pub use plan::Plan;
+pub use plan::CohortPlan;

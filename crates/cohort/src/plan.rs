@@ -29,7 +29,7 @@ use std::path::Path;
 
 /// A plan that holds together.
 #[derive(Clone, Debug)]
-pub struct Plan {
+pub struct CohortPlan {
     /// Its title; may be empty.
     pub title: String,
     /// Length of each signal, s.
@@ -68,16 +68,16 @@ fn twelve_leads() -> Vec<String> {
     Lead::ALL.iter().map(|lead| Channel::Lead(*lead).id().to_owned()).collect()
 }
 
-impl Plan {
+impl CohortPlan {
     /// Reads a plan; `source` is its name in messages.
     ///
     /// # Errors
     /// [`CohortError::Plan`] with the place and the allowed values.
-    pub fn parse(text: &str, source: &str) -> Result<Plan, CohortError> {
+    pub fn parse(text: &str, source: &str) -> Result<CohortPlan, CohortError> {
         let syntax = |broken: json::Broken| CohortError::Plan(format!("{source}: {broken}"));
         let document: Value = json::value(text).map_err(syntax)?;
         let file: PlanFile = json::parse(text).map_err(syntax)?;
-        let plan = Plan::of(file, document).map_err(|what| CohortError::Plan(format!("{source}: {what}")))?;
+        let plan = CohortPlan::of(file, document).map_err(|what| CohortError::Plan(format!("{source}: {what}")))?;
         // What no patient can have shows before a long run.
         plan.frames()?;
         Ok(plan)
@@ -86,23 +86,23 @@ impl Plan {
     /// Reads the plan in a file.
     ///
     /// # Errors
-    /// As [`Plan::parse`], and when the file can't be read.
-    pub fn read(path: &Path) -> Result<Plan, CohortError> {
+    /// As [`CohortPlan::parse`], and when the file can't be read.
+    pub fn read(path: &Path) -> Result<CohortPlan, CohortError> {
         let source = source::name(path);
         let bytes = source::file(path, source::DOCUMENT).map_err(|error| CohortError::Plan(error.to_string()))?;
         let text = source::utf8(&bytes)
             .map_err(|at| CohortError::Plan(format!("{source}: byte {at} is not UTF-8 text; save it as UTF-8")))?;
-        Plan::parse(text, &source)
+        CohortPlan::parse(text, &source)
     }
 
-    fn of(file: PlanFile, document: Value) -> Result<Plan, String> {
+    fn of(file: PlanFile, document: Value) -> Result<CohortPlan, String> {
         if file.version != 1 {
             return Err(format!("version is {}; this program reads version 1", file.version));
         }
         let rate = file.frame_rate_hz;
         let frame_rate = FrameRate::hz(rate)
             .map_err(|_| format!("frame_rate_hz: {rate}; allowed {} to {}", FrameRate::MIN_HZ, FrameRate::MAX_HZ))?;
-        Ok(Plan {
+        Ok(CohortPlan {
             title: file.title,
             duration_s: file.duration_s,
             frame_rate,

@@ -3,7 +3,7 @@
 use crate::content::with_content;
 use crate::error::CohortError;
 use crate::people::Patient;
-use crate::plan::Plan;
+use crate::plan::CohortPlan;
 use pulsewright_core::block::{BLOCK, Block, Signals};
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
@@ -19,7 +19,7 @@ const MOST_BYTES: u64 = 1 << 30;
 /// Bytes of a sample.
 pub const SAMPLE: usize = size_of::<f32>();
 
-impl Plan {
+impl CohortPlan {
     /// Frames of each signal, after every check that a render to a file makes.
     ///
     /// # Errors
@@ -28,7 +28,7 @@ impl Plan {
         let first = self.patient(0)?;
         let options = self.options(FileFormat::Raw(Encoding::Float));
         let frames = self.with_content(&first, "", |content| {
-            let plan = pulsewright_files::plan::Plan::new(content, &options).map_err(RenderError::from)?;
+            let plan = pulsewright_files::plan::RenderPlan::new(content, &options).map_err(RenderError::from)?;
             Ok(plan.frames)
         })?;
         let frames = frames.map_err(|error: RenderError| failed(&first, error))?;
@@ -43,7 +43,7 @@ impl Plan {
         })
     }
 
-    /// A block for [`Plan::samples`], which may serve any number of patients.
+    /// A block for [`CohortPlan::samples`], which may serve any number of patients.
     pub fn block(&self) -> Box<Block> {
         Box::new(Block::new(Signals::of(&self.channels)))
     }

@@ -3,7 +3,7 @@
 use crate::error::CohortError;
 use crate::folder::Packs;
 use crate::people::Patient;
-use crate::plan::Plan;
+use crate::plan::CohortPlan;
 use pulsewright_files::truth::{BeatRows, quoted};
 use std::fmt::Write;
 
@@ -11,7 +11,7 @@ use std::fmt::Write;
 const COLUMNS: [&str; 8] = ["patient", "pack", "row", "group", "rhythm", "body", "seed", "redraws"];
 
 /// The first line of the index.
-pub fn index_head(plan: &Plan) -> String {
+pub fn index_head(plan: &CohortPlan) -> String {
     let columns: Vec<&str> = COLUMNS.into_iter().chain(plan.people.names()).collect();
     columns.join(",") + "\n"
 }
@@ -41,7 +41,7 @@ pub fn beats_head() -> String {
 ///
 /// # Errors
 /// When no script can be made.
-pub fn rows(plan: &Plan, packs: &Packs, frames: usize, number: u64) -> Result<(String, Vec<u8>), CohortError> {
+pub fn rows(plan: &CohortPlan, packs: &Packs, frames: usize, number: u64) -> Result<(String, Vec<u8>), CohortError> {
     let patient = plan.patient(number)?;
     let mut beats = Vec::new();
     plan.beats(&patient, frames, &mut beats)?;

@@ -4,7 +4,7 @@
 use crate::error::CohortError;
 use crate::folder::{Folder, Form};
 use crate::npy;
-use crate::plan::Plan;
+use crate::plan::CohortPlan;
 use crate::pool;
 use crate::record::SAMPLE;
 use crate::tables;
@@ -48,7 +48,7 @@ pub struct Made {
 /// # Errors
 /// When a patient can't be rendered, a file can't be written, or `progress` stops.
 pub fn write(
-    plan: &Plan,
+    plan: &CohortPlan,
     folder: &Folder,
     only: Option<u32>,
     jobs: usize,
@@ -75,7 +75,7 @@ pub fn write(
 
 /// Work under way.
 struct Work<'a> {
-    plan: &'a Plan,
+    plan: &'a CohortPlan,
     folder: &'a Folder,
     frames: usize,
     progress: Progress<'a>,

@@ -68,7 +68,7 @@ pub struct Player<'a> {
     pressures_at: Instant,
     cuff: Cuff,
     ecg: Electrogram<'a>,
-    test_beat: test_signal::Beat,
+    test_beat: test_signal::TestBeat,
     /// The peak of the recorded beat that was asked for and has not been reported; [`Instant::NEVER`] when there is none.
     recorded_peak: Instant,
     /// Whether the step has a test signal, an offset or a drift.
@@ -120,7 +120,7 @@ impl<'a> Player<'a> {
             pressures_at: Instant::NEVER,
             cuff: Cuff::new(),
             ecg: Electrogram::default(),
-            test_beat: test_signal::Beat::default(),
+            test_beat: test_signal::TestBeat::default(),
             recorded_peak: Instant::NEVER,
             test_on: false,
             ecg_rests: false,

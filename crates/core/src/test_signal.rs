@@ -181,16 +181,16 @@ const QT: Span = Span::millis(350);
 
 /// The last triangular QRS with its T wave: the values at its start. The heart has its time.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Beat {
+pub(crate) struct TestBeat {
     width_s: f32,
     qrs_mv: f32,
     t_mv: f32,
 }
 
-impl Beat {
+impl TestBeat {
     /// A QRS of this width and height, and its T wave.
-    pub(crate) fn new(width_ms: f32, qrs_mv: f32, t_mv: f32) -> Beat {
-        Beat { width_s: 0.001 * width_ms, qrs_mv, t_mv }
+    pub(crate) fn new(width_ms: f32, qrs_mv: f32, t_mv: f32) -> TestBeat {
+        TestBeat { width_s: 0.001 * width_ms, qrs_mv, t_mv }
     }
 
     /// The beat as the truth reports it.
@@ -252,7 +252,7 @@ pub(crate) struct TestConditions {
 #[inline(never)]
 pub(crate) fn add_to<R: Rows + ?Sized>(
     conditions: &TestConditions,
-    beat: &Beat,
+    beat: &TestBeat,
     onset: Instant,
     instants: &[Instant],
     frame: Span,

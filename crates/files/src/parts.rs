@@ -7,7 +7,7 @@ use crate::buffer::Buffer;
 use crate::digest::FramesDigest;
 use crate::format::{Encoder, Section};
 use crate::marks::Mark;
-use crate::plan::Plan;
+use crate::plan::RenderPlan;
 use crate::quantiser::Tally;
 use crate::split::{Splitter, UnencodedPart};
 use pulsewright_core::block::Block;
@@ -143,7 +143,7 @@ impl Drop for CloseOnDrop<'_, '_> {
 /// # Errors
 /// The first error of `take`; nothing more is played then.
 pub fn play<E>(
-    plan: &Plan<'_>,
+    plan: &RenderPlan<'_>,
     observer: &mut impl Observer,
     mut take: impl FnMut(&Part) -> Result<(), E>,
 ) -> Result<(), E> {
@@ -235,7 +235,7 @@ mod tests {
     use pulsewright_core::time::{FrameRate, Span};
 
     /// Gives `check` the plan of a render of six parts, the last of them short and odd.
-    fn with_plan(format: FileFormat, check: impl FnOnce(Plan<'_>)) {
+    fn with_plan(format: FileFormat, check: impl FnOnce(RenderPlan<'_>)) {
         let settings = Settings::new(&ADULT, &SINUS);
         let step = Step::lasting(Span::millis(5 * 65_536 + 1), settings);
         let items = [Item::Step(step)];
@@ -252,7 +252,7 @@ mod tests {
             durability: crate::atomic::Durability::Usual,
         };
         check(
-            Plan::new(
+            RenderPlan::new(
                 Content {
                     script: &script,
                     title: "",

@@ -121,7 +121,7 @@ const COARSE_MV: f64 = 0.005;
 pub const MOST_FILES: u64 = 9999;
 
 /// A render worked out.
-pub struct Plan<'a> {
+pub struct RenderPlan<'a> {
     /// Content of the render.
     pub content: Content<'a>,
     /// Frames a second.
@@ -170,12 +170,12 @@ fn check_reach(script: &Script<'_>, column: &Column) -> Result<(), PlanError> {
     Err(PlanError::Reach { channel, size, bits: scale.bits().count() })
 }
 
-impl<'a> Plan<'a> {
+impl<'a> RenderPlan<'a> {
     /// Works a render out.
     ///
     /// # Errors
     /// When it can't be; see [`PlanError`].
-    pub fn new(content: Content<'a>, options: &Options) -> Result<Plan<'a>, PlanError> {
+    pub fn new(content: Content<'a>, options: &Options) -> Result<RenderPlan<'a>, PlanError> {
         let Options { rate, format, .. } = *options;
         let length = match (content.script.duration(), options.duration) {
             (Some(script), Some(bound)) => script.min(bound),
@@ -206,12 +206,13 @@ impl<'a> Plan<'a> {
         }
         let edf = edf::Layout::new(options.channels.len(), rate);
         let lead_truth = if options.truth { options.lead_truth.clone() } else { Vec::new() };
-        let plan = Plan { content, rate, frames, columns, pressures, lead_truth, sections, format, edf, given: None };
+        let plan =
+            RenderPlan { content, rate, frames, columns, pressures, lead_truth, sections, format, edf, given: None };
         if format == FileFormat::Edf { plan.with_edf() } else { Ok(plan) }
     }
 
     /// Finds the room for annotations in the records of an EDF+ file.
-    fn with_edf(self) -> Result<Plan<'a>, PlanError> {
+    fn with_edf(self) -> Result<RenderPlan<'a>, PlanError> {
         if let Some(column) = self.columns.iter().find(|column| edf::limits(column).is_none()) {
             return Err(PlanError::RangeText(column.channel));
         }
@@ -227,7 +228,7 @@ impl<'a> Plan<'a> {
         }
         drop(splitter);
         let edf = self.edf.with_notes(most);
-        Ok(Plan { edf, ..self })
+        Ok(RenderPlan { edf, ..self })
     }
 
     fn edf(&self) -> Edf<'_> {
@@ -251,8 +252,8 @@ impl<'a> Plan<'a> {
     }
 
     /// With frames written by `encoder`, whatever the format says.
-    pub fn through(self, encoder: &'a dyn Encoder) -> Plan<'a> {
-        Plan { given: Some(encoder), ..self }
+    pub fn through(self, encoder: &'a dyn Encoder) -> RenderPlan<'a> {
+        RenderPlan { given: Some(encoder), ..self }
     }
 
     /// The encoder of the signal's files.
@@ -476,7 +477,7 @@ mod tests {
             durability: Durability::Usual,
         };
         change(&mut options);
-        Plan::new(Content { script: &script, title: "", labels: &[], limits: AlarmLimits::USUAL }, &options)
+        RenderPlan::new(Content { script: &script, title: "", labels: &[], limits: AlarmLimits::USUAL }, &options)
             .map(|plan| ((plan.frames, plan.sections.clone()), plan.notes()))
     }
 
@@ -555,7 +556,7 @@ mod tests {
                 overwrite: false,
                 durability: Durability::Usual,
             };
-            Plan::new(Content { script: &script, title: "", labels: &[], limits: AlarmLimits::USUAL }, &options)
+            RenderPlan::new(Content { script: &script, title: "", labels: &[], limits: AlarmLimits::USUAL }, &options)
                 .unwrap()
                 .notes()
         };

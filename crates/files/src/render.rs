@@ -7,7 +7,7 @@ use crate::format::{Encoder, FileFormat};
 use crate::manifest::{Holds, Manifest};
 use crate::names::{Names, RecordNames};
 use crate::parts::{Part, play};
-use crate::plan::{Options, Plan, PlanError};
+use crate::plan::{Options, PlanError, RenderPlan};
 use crate::quantiser::Tally;
 use crate::record::{self, annotations::Annotations};
 use crate::sidecar::{self, ChannelDescription, Description};
@@ -84,7 +84,7 @@ pub fn render_to_files(
     target: &Path,
     progress: Progress<'_>,
 ) -> Result<Report, RenderError> {
-    let plan = Plan::new(content, options)?;
+    let plan = RenderPlan::new(content, options)?;
     let names = Names::new(target, options.format, plan.sections.len());
     write_files(&plan, target, &names, options, progress, &|report| match clipped(report) {
         Some(words) => Err(words),
@@ -118,13 +118,13 @@ pub fn render_through(
     target: &Path,
     progress: Progress<'_>,
 ) -> Result<Report, RenderError> {
-    let plan = Plan::new(content, options)?.through(encoder);
+    let plan = RenderPlan::new(content, options)?.through(encoder);
     let names = Names::new(target, options.format, plan.sections.len());
     write_files(&plan, target, &names, options, progress, describe)
 }
 
 fn write_files(
-    plan: &Plan<'_>,
+    plan: &RenderPlan<'_>,
     target: &Path,
     names: &Names,
     options: &Options,
@@ -220,7 +220,7 @@ fn write_json(file: &mut Unfinished, document: &impl serde::Serialize) -> io::Re
 }
 
 /// The truth's files, open.
-fn truth_files<'a>(plan: &'a Plan<'a>, set: &Set, names: &Names) -> Result<Truth<'a, Unfinished>, RenderError> {
+fn truth_files<'a>(plan: &'a RenderPlan<'a>, set: &Set, names: &Names) -> Result<Truth<'a, Unfinished>, RenderError> {
     let mut files = Vec::new();
     for name in &names.truth {
         files.push(set.part(name)?);
@@ -232,7 +232,7 @@ fn truth_files<'a>(plan: &'a Plan<'a>, set: &Set, names: &Names) -> Result<Truth
     Ok(truth.expecting(plan.pressures, &plan.lead_truth, plan.content.limits))
 }
 
-fn record_header(plan: &Plan<'_>, run: &Run<'_, '_>, name: &str) -> String {
+fn record_header(plan: &RenderPlan<'_>, run: &Run<'_, '_>, name: &str) -> String {
     let mut first = [Frame::default()];
     Player::new(plan.content.script, plan.rate).with_pressures_at(plan.pressures).fill(&mut first);
     record::header(name, plan.heading(), plan.frames, &plan.columns, &first[0], &run.tallies)
@@ -258,7 +258,7 @@ pub fn render_to_stream(
     stream: &mut dyn Write,
     progress: Progress<'_>,
 ) -> Result<Report, RenderError> {
-    let plan = Plan::new(content, &Options { split: None, ..options.clone() })?;
+    let plan = RenderPlan::new(content, &Options { split: None, ..options.clone() })?;
     let report = write_stream(&plan, stream, progress)?;
     clipped(&report).map_or(Ok(report), |words| Err(RenderError::Refused(words)))
 }
@@ -274,11 +274,11 @@ pub fn stream_through(
     stream: &mut dyn Write,
     progress: Progress<'_>,
 ) -> Result<Report, RenderError> {
-    let plan = Plan::new(content, &Options { split: None, ..options.clone() })?.through(encoder);
+    let plan = RenderPlan::new(content, &Options { split: None, ..options.clone() })?.through(encoder);
     write_stream(&plan, stream, progress)
 }
 
-fn write_stream(plan: &Plan<'_>, stream: &mut dyn Write, progress: Progress<'_>) -> Result<Report, RenderError> {
+fn write_stream(plan: &RenderPlan<'_>, stream: &mut dyn Write, progress: Progress<'_>) -> Result<Report, RenderError> {
     if matches!(plan.format, FileFormat::Record(_)) {
         return Err(RenderError::RecordStream);
     }
@@ -296,14 +296,14 @@ trait Sink {
 
 /// Sums over the parts.
 struct Run<'p, 'a> {
-    plan: &'p Plan<'a>,
+    plan: &'p RenderPlan<'a>,
     lanes: Vec<String>,
     tallies: Vec<Tally>,
     digest: FramesDigest,
 }
 
 impl<'p, 'a> Run<'p, 'a> {
-    fn new(plan: &'p Plan<'a>) -> Run<'p, 'a> {
+    fn new(plan: &'p RenderPlan<'a>) -> Run<'p, 'a> {
         let lanes = plan.encoder().lanes();
         Run { plan, tallies: vec![Tally::default(); lanes.len()], lanes, digest: FramesDigest::default() }
     }
@@ -345,7 +345,7 @@ impl<'p, 'a> Run<'p, 'a> {
 
 /// The signal's files, one open at a time.
 struct SignalFiles<'p, 'a> {
-    plan: &'p Plan<'a>,
+    plan: &'p RenderPlan<'a>,
     set: &'p Set,
     names: &'p [PathBuf],
     open: Option<(usize, Unfinished)>,
@@ -398,7 +398,7 @@ impl Sink for SignalFiles<'_, '_> {
 
 /// One section to a stream.
 struct SignalStream<'p, 'a> {
-    plan: &'p Plan<'a>,
+    plan: &'p RenderPlan<'a>,
     stream: &'p mut dyn Write,
 }
 
@@ -419,7 +419,7 @@ impl Sink for SignalStream<'_, '_> {
     }
 }
 
-fn base(plan: &Plan<'_>, signal: &[Finished], report: &Report) -> Description {
+fn base(plan: &RenderPlan<'_>, signal: &[Finished], report: &Report) -> Description {
     let files = signal.iter().zip(&plan.sections);
     Description {
         version: sidecar::VERSION,

@@ -205,11 +205,11 @@ impl FrameTimes {
     }
 
     /// Times from frame `index` on.
-    pub fn from(&self, index: u64) -> Clock {
+    pub fn from(&self, index: u64) -> FrameClock {
         let (second, part) = (index / self.rate, index % self.rate);
         // A part is below 48 000, units are at most 10^9.
         let doubled = part * self.units * 2 + self.rate;
-        Clock {
+        FrameClock {
             times: *self,
             second,
             part,
@@ -232,7 +232,7 @@ fn whole_seconds(second: u64) -> ([u8; 16], usize) {
 
 /// Writes the times of one frame after the other, carrying on from the last instead of dividing anew.
 #[derive(Clone, Debug)]
-pub struct Clock {
+pub struct FrameClock {
     times: FrameTimes,
     second: u64,
     /// Frame within the second.
@@ -245,7 +245,7 @@ pub struct Clock {
     whole: ([u8; 16], usize),
 }
 
-impl Clock {
+impl FrameClock {
     /// Writes the time of the next frame in seconds and gives the place behind it.
     ///
     /// It writes up to 16 bytes, or nine decimals and 5 bytes of slack behind the point.

@@ -2,7 +2,7 @@
 
 use pulsewright_core::frame::{Channel, ChannelKind};
 
-use crate::recording::Recording;
+use crate::excerpt::Excerpt;
 
 /// Bands end on lines of the 5 mm grid.
 const GRID_MM: f64 = 5.0;
@@ -35,11 +35,11 @@ pub struct Band {
 }
 
 impl Band {
-    /// The band that holds `channel` of the whole recording, so that every row has the same scale.
-    pub fn fit(channel: Channel, recording: &Recording, mm_per_mv: f64) -> Band {
+    /// The band that holds `channel` of the whole excerpt, so that every row has the same scale.
+    pub fn fit(channel: Channel, excerpt: &Excerpt, mm_per_mv: f64) -> Band {
         let mut low = f64::INFINITY;
         let mut high = f64::NEG_INFINITY;
-        for frame in &recording.frames {
+        for frame in &excerpt.frames {
             let value = f64::from(frame.sample(channel));
             if value.is_finite() {
                 low = low.min(value);
@@ -134,7 +134,7 @@ mod tests {
         time::FrameRate,
     };
 
-    fn recording(mmhg: [f32; 2], mv: [f32; 2]) -> Recording {
+    fn excerpt(mmhg: [f32; 2], mv: [f32; 2]) -> Excerpt {
         let frame = |i: usize| {
             let mut frame = Frame { respiration_ohm: 1000.0 + i as f32, ..Frame::default() };
             frame.leads_mv[1] = mv[i];
@@ -142,7 +142,7 @@ mod tests {
             frame
         };
         let frames = vec![frame(0), frame(1)];
-        Recording {
+        Excerpt {
             rate: FrameRate::lit(500),
             first: 0,
             frames,
@@ -156,14 +156,14 @@ mod tests {
     #[test]
     fn pressure_lines_carry_round_numbers_and_hold_the_range() {
         for range in [[80.0, 120.0], [8.0, 25.0], [0.0, 0.0], [40.0, 290.0], [-3.0, 12.0], [6.9, 7.1]] {
-            let band = Band::fit(Channel::Pressure(PressureSite::Arterial), &recording(range, [0.0; 2]), 10.0);
+            let band = Band::fit(Channel::Pressure(PressureSite::Arterial), &excerpt(range, [0.0; 2]), 10.0);
             assert!(
                 band.y_mm(f64::from(range[0])) <= band.height_mm && band.y_mm(f64::from(range[1])) >= 0.0,
                 "{band:?}"
             );
             assert!(band.ticks().iter().all(|(y, _)| y % 5.0 == 0.0) && !band.ticks().is_empty(), "{band:?}");
         }
-        let band = Band::fit(Channel::Pressure(PressureSite::Arterial), &recording([80.0, 120.0], [0.0; 2]), 10.0);
+        let band = Band::fit(Channel::Pressure(PressureSite::Arterial), &excerpt([80.0, 120.0], [0.0; 2]), 10.0);
         let marks: Vec<String> = band.ticks().into_iter().map(|(_, words)| words).collect();
         assert_eq!((band.per_mm, band.height_mm), (2.0, 30.0));
         assert_eq!(marks, ["80", "90", "100", "110", "120"]);
@@ -171,9 +171,9 @@ mod tests {
 
     #[test]
     fn a_millivolt_is_ten_millimetres_and_too_much_is_said() {
-        let band = Band::fit(Channel::Lead(Lead::II), &recording([0.0; 2], [-0.2, 1.3]), 10.0);
+        let band = Band::fit(Channel::Lead(Lead::II), &excerpt([0.0; 2], [-0.2, 1.3]), 10.0);
         assert_eq!(band.y_mm(0.0) - band.y_mm(1.0), 10.0);
         assert_eq!((band.height_mm, band.zero_mm, band.cut), (20.0, 15.0, false));
-        assert!(Band::fit(Channel::Lead(Lead::II), &recording([0.0; 2], [-0.2, 8.0]), 10.0).cut);
+        assert!(Band::fit(Channel::Lead(Lead::II), &excerpt([0.0; 2], [-0.2, 8.0]), 10.0).cut);
     }
 }

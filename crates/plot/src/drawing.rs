@@ -106,7 +106,7 @@ pub struct Text {
 
 /// One thing to paint.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Item {
+pub enum Shape {
     /// Strokes.
     Strokes(Strokes),
     /// Text, on a white outline so that it reads over a grid.
@@ -125,24 +125,24 @@ pub struct Drawing {
     /// Description, for those who cannot see it.
     pub description: String,
     /// Shapes to paint, the lowest first.
-    pub items: Vec<Item>,
+    pub shapes: Vec<Shape>,
 }
 
 impl Drawing {
     /// Adds strokes.
     pub(crate) fn stroke(&mut self, pen: Pen, lines: Vec<Vec<Point>>) {
         if !lines.is_empty() {
-            self.items.push(Item::Strokes(Strokes { pen, lines }));
+            self.shapes.push(Shape::Strokes(Strokes { pen, lines }));
         }
     }
 
     /// Adds a line of text of `size_mm`.
     pub(crate) fn write(&mut self, at: Point, anchor: Anchor, size_mm: f64, words: impl Into<String>) {
-        self.items.push(Item::Text(Text { at, anchor, size_mm, bold: false, words: words.into() }));
+        self.shapes.push(Shape::Text(Text { at, anchor, size_mm, bold: false, words: words.into() }));
     }
 
     /// Adds a line of heavier text of `size_mm`.
     pub(crate) fn write_bold(&mut self, at: Point, anchor: Anchor, size_mm: f64, words: impl Into<String>) {
-        self.items.push(Item::Text(Text { at, anchor, size_mm, bold: true, words: words.into() }));
+        self.shapes.push(Shape::Text(Text { at, anchor, size_mm, bold: true, words: words.into() }));
     }
 }

@@ -4,8 +4,8 @@ use pulsewright_core::frame::Channel;
 use pulsewright_core::time::Instant;
 use pulsewright_core::truth::{Beat, BeatCode, Event};
 
+use crate::excerpt::Excerpt;
 use crate::letters;
-use crate::recording::Recording;
 
 /// A beat code in words, as in the open waveform-database annotation set.
 pub fn name(code: BeatCode) -> &'static str {
@@ -30,51 +30,51 @@ pub fn name(code: BeatCode) -> &'static str {
     }
 }
 
-/// Beats whose peak lies within the recording: seconds from its start, and code.
-pub fn beats(recording: &Recording) -> Vec<(f64, BeatCode)> {
-    let seconds = recording.seconds();
+/// Beats whose peak lies within the excerpt: seconds from its start, and code.
+pub fn beats(excerpt: &Excerpt) -> Vec<(f64, BeatCode)> {
+    let seconds = excerpt.seconds();
     let within = |event: &Event| match event {
-        Event::Beat(beat) => Some((recording.seconds_to(beat.peak), beat.code)),
+        Event::Beat(beat) => Some((excerpt.seconds_to(beat.peak), beat.code)),
         _ => None,
     };
-    recording.events.iter().filter_map(within).filter(|(at_s, _)| (0.0..seconds).contains(at_s)).collect()
+    excerpt.events.iter().filter_map(within).filter(|(at_s, _)| (0.0..seconds).contains(at_s)).collect()
 }
 
-/// P onsets within the recording, seconds from its start.
-pub fn p_onsets(recording: &Recording) -> Vec<f64> {
-    let seconds = recording.seconds();
+/// P onsets within the excerpt, seconds from its start.
+pub fn p_onsets(excerpt: &Excerpt) -> Vec<f64> {
+    let seconds = excerpt.seconds();
     let within = |event: &Event| match event {
-        Event::Atrial(atrial) => Some(recording.seconds_to(atrial.onset)),
+        Event::Atrial(atrial) => Some(excerpt.seconds_to(atrial.onset)),
         _ => None,
     };
-    recording.events.iter().filter_map(within).filter(|at_s| (0.0..seconds).contains(at_s)).collect()
+    excerpt.events.iter().filter_map(within).filter(|at_s| (0.0..seconds).contains(at_s)).collect()
 }
 
-/// Pacing pulses within the recording, seconds from its start.
-pub fn pulses(recording: &Recording) -> Vec<f64> {
-    let seconds = recording.seconds();
+/// Pacing pulses within the excerpt, seconds from its start.
+pub fn pulses(excerpt: &Excerpt) -> Vec<f64> {
+    let seconds = excerpt.seconds();
     let within = |event: &Event| match event {
-        Event::Pace { at, .. } => Some(recording.seconds_to(*at)),
+        Event::Pace { at, .. } => Some(excerpt.seconds_to(*at)),
         _ => None,
     };
-    recording.events.iter().filter_map(within).filter(|at_s| (0.0..seconds).contains(at_s)).collect()
+    excerpt.events.iter().filter_map(within).filter(|at_s| (0.0..seconds).contains(at_s)).collect()
 }
 
 /// Whether pacing pulses point upwards in a lead: by the samples of a pulse, or of the others where its frames missed it.
-pub fn pulse_is_upright(recording: &Recording, channel: Channel, at_s: f64) -> bool {
-    let own = pulse_height(recording, channel, at_s);
+pub fn pulse_is_upright(excerpt: &Excerpt, channel: Channel, at_s: f64) -> bool {
+    let own = pulse_height(excerpt, channel, at_s);
     if own != 0.0 {
         return own > 0.0;
     }
-    pulses(recording).into_iter().map(|at_s| pulse_height(recording, channel, at_s)).sum::<f64>() >= 0.0
+    pulses(excerpt).into_iter().map(|at_s| pulse_height(excerpt, channel, at_s)).sum::<f64>() >= 0.0
 }
 
 /// How far a channel goes within 3 ms of a pulse from where it was before; 0 where no frame met it.
-fn pulse_height(recording: &Recording, channel: Channel, at_s: f64) -> f64 {
-    let rate = f64::from(recording.rate.as_hz());
+fn pulse_height(excerpt: &Excerpt, channel: Channel, at_s: f64) -> f64 {
+    let rate = f64::from(excerpt.rate.as_hz());
     let first = (at_s * rate).ceil() as usize;
     let last = first + (0.003 * rate) as usize;
-    let value = |frame: usize| recording.frames.get(frame).map(|frame| f64::from(frame.sample(channel)));
+    let value = |frame: usize| excerpt.frames.get(frame).map(|frame| f64::from(frame.sample(channel)));
     let Some(before) = first.checked_sub(1).and_then(value) else { return 0.0 };
     let heights = (first..=last).filter_map(value).map(|after| after - before);
     let height = heights.max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(0.0);
@@ -83,13 +83,13 @@ fn pulse_height(recording: &Recording, channel: Channel, at_s: f64) -> f64 {
 }
 
 /// Medians of the truth's intervals in a line; empty without two beats.
-pub fn intervals(recording: &Recording) -> String {
-    let seconds = recording.seconds();
+pub fn intervals(excerpt: &Excerpt) -> String {
+    let seconds = excerpt.seconds();
     let whole = |event: &Event| match event {
-        Event::Beat(beat) if (0.0..seconds).contains(&recording.seconds_to(beat.peak)) => Some(*beat),
+        Event::Beat(beat) if (0.0..seconds).contains(&excerpt.seconds_to(beat.peak)) => Some(*beat),
         _ => None,
     };
-    let beats: Vec<Beat> = recording.events.iter().filter_map(whole).collect();
+    let beats: Vec<Beat> = excerpt.events.iter().filter_map(whole).collect();
     let ms = |from: Instant, to: Instant| 1000.0 * (to.as_secs_f64() - from.as_secs_f64());
     let rr = median(beats.windows(2).map(|pair| ms(pair[0].onset, pair[1].onset)));
     if rr.is_none() {
@@ -119,34 +119,34 @@ fn median(values: impl Iterator<Item = f64>) -> Option<f64> {
 }
 
 /// The seed, and settings of the step in force at the start.
-pub fn settings(recording: &Recording) -> String {
-    let step = recording.events.iter().find_map(|event| match event {
+pub fn settings(excerpt: &Excerpt) -> String {
+    let step = excerpt.events.iter().find_map(|event| match event {
         Event::Step { item, .. } => Some(*item),
         _ => None,
     });
-    let settings = step.and_then(|item| recording.settings.get(item)).map_or("", String::as_str);
+    let settings = step.and_then(|item| excerpt.settings.get(item)).map_or("", String::as_str);
     match settings {
-        "" => format!("seed {}", recording.seed),
-        settings => format!("seed {}  {settings}", recording.seed),
+        "" => format!("seed {}", excerpt.seed),
+        settings => format!("seed {}  {settings}", excerpt.seed),
     }
 }
 
-/// Steps in force within the recording: seconds from its start (below zero for the one before it), and label.
-pub fn steps(recording: &Recording) -> Vec<(f64, &str)> {
+/// Steps in force within the excerpt: seconds from its start (below zero for the one before it), and label.
+pub fn steps(excerpt: &Excerpt) -> Vec<(f64, &str)> {
     let each = |event: &Event| match event {
         Event::Step { item, at } => {
-            let label = recording.labels.get(*item).map_or("", String::as_str);
-            Some((recording.seconds_to(*at), label))
+            let label = excerpt.labels.get(*item).map_or("", String::as_str);
+            Some((excerpt.seconds_to(*at), label))
         }
         _ => None,
     };
-    recording.events.iter().filter_map(each).collect()
+    excerpt.events.iter().filter_map(each).collect()
 }
 
-/// Codes of the recording's beats, each once, in order of appearance, with their number.
-pub fn tally(recording: &Recording) -> Vec<(BeatCode, usize)> {
+/// Codes of the excerpt's beats, each once, in order of appearance, with their number.
+pub fn tally(excerpt: &Excerpt) -> Vec<(BeatCode, usize)> {
     let mut tally: Vec<(BeatCode, usize)> = Vec::new();
-    for (_, code) in beats(recording) {
+    for (_, code) in beats(excerpt) {
         match tally.iter_mut().find(|(known, _)| *known == code) {
             Some((_, count)) => *count += 1,
             None => tally.push((code, 1)),
@@ -156,13 +156,13 @@ pub fn tally(recording: &Recording) -> Vec<(BeatCode, usize)> {
 }
 
 /// Meaning of the letters on the strip.
-pub fn legend(recording: &Recording) -> String {
+pub fn legend(excerpt: &Excerpt) -> String {
     let mut parts: Vec<String> =
-        tally(recording).into_iter().map(|(code, _)| format!("{} {}", code.symbol(), name(code))).collect();
-    if !p_onsets(recording).is_empty() {
+        tally(excerpt).into_iter().map(|(code, _)| format!("{} {}", code.symbol(), name(code))).collect();
+    if !p_onsets(excerpt).is_empty() {
         parts.push("p onset of a P wave".into());
     }
-    if !pulses(recording).is_empty() {
+    if !pulses(excerpt).is_empty() {
         parts.push("bars pacing pulses, up or down as in the lead, not to scale".into());
     }
     if parts.is_empty() {
@@ -173,18 +173,18 @@ pub fn legend(recording: &Recording) -> String {
 }
 
 /// The beats in a sentence: how many of which kind, and their RR intervals.
-pub fn spoken(recording: &Recording) -> String {
-    let tally = tally(recording);
+pub fn spoken(excerpt: &Excerpt) -> String {
+    let tally = tally(excerpt);
     if tally.is_empty() {
         return "No beats.".into();
     }
     let kinds: Vec<String> = tally.into_iter().map(|(code, count)| format!("{count} {}", name(code))).collect();
-    let times: Vec<f64> = beats(recording).into_iter().map(|(at_s, _)| at_s).collect();
+    let times: Vec<f64> = beats(excerpt).into_iter().map(|(at_s, _)| at_s).collect();
     let rr = times.windows(2).map(|pair| pair[1] - pair[0]);
     let (shortest, longest) = rr.fold((f64::INFINITY, 0.0_f64), |(low, high), rr_s| (low.min(rr_s), high.max(rr_s)));
     let intervals =
         if longest > 0.0 { format!(" RR intervals {shortest:.2} to {longest:.2} s.") } else { String::new() };
-    let pulses = match pulses(recording).len() {
+    let pulses = match pulses(excerpt).len() {
         0 => String::new(),
         count => format!(" {count} pacing pulses."),
     };

@@ -2,7 +2,7 @@
 
 use tiny_skia::{Color, FillRule, LineCap, LineJoin, Paint, PathBuilder, Pixmap, Rect, Stroke, StrokeDash, Transform};
 
-use crate::drawing::{Drawing, INK, Item, Pen, Point};
+use crate::drawing::{Drawing, INK, Pen, Point, Shape};
 use crate::letters;
 
 /// Lowest resolution: below it the millimetre grid is a grey field.
@@ -58,10 +58,10 @@ pub fn encode(drawing: &Drawing, dpi: u32) -> Result<Vec<u8>, PngError> {
     };
     pixmap.fill(Color::WHITE);
     let mut canvas = Canvas { pixmap: &mut pixmap, per_mm };
-    for item in &drawing.items {
-        match item {
-            Item::Strokes(strokes) => canvas.strokes(strokes.pen, &strokes.lines),
-            Item::Text(text) => {
+    for shape in &drawing.shapes {
+        match shape {
+            Shape::Strokes(strokes) => canvas.strokes(strokes.pen, &strokes.lines),
+            Shape::Text(text) => {
                 let lines = letters::outline(text);
                 let width_mm = letters::stroke_mm(text);
                 canvas.lines(&lines, width_mm + 2.0 * HALO_MM, [255, 255, 255], None);
@@ -165,7 +165,7 @@ mod tests {
 
     fn sheet(width_mm: f64) -> Drawing {
         let mut drawing =
-            Drawing { width_mm, height_mm: 25.4, title: String::new(), description: String::new(), items: Vec::new() };
+            Drawing { width_mm, height_mm: 25.4, title: String::new(), description: String::new(), shapes: Vec::new() };
         drawing.stroke(Pen::Trace, vec![vec![at(0.0, 12.7), at(width_mm, 12.7)]]);
         drawing
     }

@@ -1,4 +1,4 @@
-//! Strips: a recording laid out on paper in rows.
+//! Strips: an excerpt laid out on paper in rows.
 //!
 //! From top to bottom of a row: steps, times, beat codes and P onsets over the paper, then one line a channel (ECG leads
 //! first, pressures and respiration below), and the notice. All rows share one scale a channel.
@@ -7,9 +7,9 @@ use pulsewright_core::frame::{Channel, ChannelKind, Lead, PressureSite};
 
 use crate::band::Band;
 use crate::drawing::{Anchor, Drawing, Pen, at};
+use crate::excerpt::Excerpt;
 use crate::letters;
 use crate::marks;
-use crate::recording::Recording;
 use crate::trace;
 
 /// Stands under every row.
@@ -51,7 +51,7 @@ pub struct Sheet {
     pub mm_per_s: f64,
     /// ECG gain, mm/mV.
     pub mm_per_mv: f64,
-    /// Length of a row, s; longer recordings wrap.
+    /// Length of a row, s; longer excerpts wrap.
     pub row_s: f64,
     /// The lines of a row.
     pub lines: Vec<Line>,
@@ -66,12 +66,12 @@ pub struct Sheet {
 /// Width and height of a page, mm: within A4 (297 by 210) and within Letter (279.4 by 215.9), on its side, with 10 mm around it.
 pub const PAGE_MM: [f64; 2] = [259.0, 190.0];
 
-/// Why a recording cannot be drawn on a sheet.
+/// Why an excerpt cannot be drawn on a sheet.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum StripError {
     /// No frames.
-    #[error("nothing to draw: the recording is empty")]
+    #[error("nothing to draw: the excerpt is empty")]
     Empty,
     /// No lines.
     #[error("nothing to draw: no channel is chosen")]
@@ -162,17 +162,17 @@ pub fn lines<'a>(words: impl IntoIterator<Item = &'a str>) -> Result<Vec<Line>, 
     Ok(lines)
 }
 
-/// Lays the recording out on the sheet.
-pub fn draw(recording: &Recording, sheet: &Sheet) -> Result<Drawing, StripError> {
+/// Lays the excerpt out on the sheet.
+pub fn draw(excerpt: &Excerpt, sheet: &Sheet) -> Result<Drawing, StripError> {
     sheet.check()?;
-    if recording.frames.is_empty() {
+    if excerpt.frames.is_empty() {
         return Err(StripError::Empty);
     }
-    let smooth = recording.without_pulses();
-    let played = recording;
-    let recording = smooth.as_ref();
-    let layout = Layout::new(played, recording, sheet);
-    let rows = (recording.seconds() / sheet.row_s).ceil().max(1.0) as usize;
+    let smooth = excerpt.without_pulses();
+    let played = excerpt;
+    let excerpt = smooth.as_ref();
+    let layout = Layout::new(played, excerpt, sheet);
+    let rows = (excerpt.seconds() / sheet.row_s).ceil().max(1.0) as usize;
     let height_mm = MARGIN_MM + HEADER_MM + rows as f64 * layout.row_mm() + LEGEND_MM + MARGIN_MM;
     let legend_mm = height_mm - MARGIN_MM;
     let (width_mm, height_mm) = match [layout.width_mm(), height_mm] {
@@ -181,28 +181,28 @@ pub fn draw(recording: &Recording, sheet: &Sheet) -> Result<Drawing, StripError>
         [width_mm, height_mm] => return Err(StripError::Page { width_mm, height_mm }),
     };
     let title = sheet.title.clone().unwrap_or_else(|| {
-        let steps = marks::steps(recording);
+        let steps = marks::steps(excerpt);
         steps.first().map_or_else(|| "Strip".into(), |(_, label)| (*label).to_owned())
     });
     let description = layout.description();
-    let mut drawing = Drawing { width_mm, height_mm, title: title.clone(), description, items: Vec::new() };
+    let mut drawing = Drawing { width_mm, height_mm, title: title.clone(), description, shapes: Vec::new() };
     let room = width_mm - 2.0 * MARGIN_MM;
     let heading = marks::cut_to(&title, LARGE_MM * 1.1, room);
     drawing.write_bold(at(MARGIN_MM, MARGIN_MM + 3.5), Anchor::Start, LARGE_MM, heading);
-    let mut scales = format!("{} mm/s    {} mm/mV    {}", sheet.mm_per_s, sheet.mm_per_mv, marks::intervals(recording));
+    let mut scales = format!("{} mm/s    {} mm/mV    {}", sheet.mm_per_s, sheet.mm_per_mv, marks::intervals(excerpt));
     if sheet.page {
         scales.push_str("    print at 100 %");
     }
     let scales = marks::cut_to(&scales, SMALL_MM * 1.1, room);
     drawing.write(at(MARGIN_MM, MARGIN_MM + 8.3), Anchor::Start, SMALL_MM * 1.1, scales);
-    let settings = marks::cut_to(&marks::settings(recording), SMALL_MM, room);
+    let settings = marks::cut_to(&marks::settings(excerpt), SMALL_MM, room);
     drawing.write(at(MARGIN_MM, MARGIN_MM + 12.0), Anchor::Start, SMALL_MM, settings);
     for row in 0..rows {
         let top_mm = MARGIN_MM + HEADER_MM + row as f64 * layout.row_mm();
         layout.row(row, top_mm, &mut drawing);
     }
     if sheet.codes {
-        let legend = marks::cut_to(&marks::legend(recording), SMALL_MM, room);
+        let legend = marks::cut_to(&marks::legend(excerpt), SMALL_MM, room);
         drawing.write(at(MARGIN_MM, legend_mm), Anchor::Start, SMALL_MM, legend);
     }
     Ok(drawing)
@@ -211,8 +211,8 @@ pub fn draw(recording: &Recording, sheet: &Sheet) -> Result<Drawing, StripError>
 /// Layout that every row shares.
 struct Layout<'a> {
     /// As played, with pacing pulses.
-    played: &'a Recording,
-    recording: &'a Recording,
+    played: &'a Excerpt,
+    excerpt: &'a Excerpt,
     sheet: &'a Sheet,
     bands: Vec<Band>,
     steps: Vec<(f64, &'a str)>,
@@ -220,16 +220,16 @@ struct Layout<'a> {
 }
 
 impl<'a> Layout<'a> {
-    fn new(played: &'a Recording, recording: &'a Recording, sheet: &'a Sheet) -> Layout<'a> {
+    fn new(played: &'a Excerpt, excerpt: &'a Excerpt, sheet: &'a Sheet) -> Layout<'a> {
         let band = |line: &Line| {
-            let mut bands = line.parts.iter().map(|channel| Band::fit(*channel, recording, sheet.mm_per_mv));
+            let mut bands = line.parts.iter().map(|channel| Band::fit(*channel, excerpt, sheet.mm_per_mv));
             let mut whole = bands.next()?;
             bands.for_each(|other| whole.share(&other));
             Some(whole)
         };
         let bands: Vec<Band> = sheet.lines.iter().filter_map(band).collect();
         let calibrated = bands.iter().any(|band| band.channel.kind() == ChannelKind::Potential);
-        Layout { played, recording, sheet, bands, steps: marks::steps(recording), calibrated }
+        Layout { played, excerpt, sheet, bands, steps: marks::steps(excerpt), calibrated }
     }
 
     /// Where traces start.
@@ -238,7 +238,7 @@ impl<'a> Layout<'a> {
     }
 
     fn paper_width_mm(&self) -> f64 {
-        let seconds = self.sheet.row_s.min(self.recording.seconds());
+        let seconds = self.sheet.row_s.min(self.excerpt.seconds());
         let needed = self.trace_x_mm() - MARGIN_MM - GUTTER_MM + seconds * self.sheet.mm_per_s;
         // Not narrower than the words above and below it.
         ((needed / 5.0).ceil() * 5.0).max(90.0)
@@ -253,7 +253,7 @@ impl<'a> Layout<'a> {
         MARGIN_MM + GUTTER_MM + self.paper_width_mm() + MARGIN_MM
     }
 
-    /// Whether steps change within the recording, so that they need a lane of their own.
+    /// Whether steps change within the excerpt, so that they need a lane of their own.
     fn has_steps(&self) -> bool {
         self.steps.iter().any(|(at_s, _)| *at_s > 0.0)
     }
@@ -273,18 +273,18 @@ impl<'a> Layout<'a> {
         format!(
             "{NOTICE}. {}. {:.1} s from {:.1} s of the script at {} mm/s and {} mm/mV. Channels: {}. {}",
             labels.join("; then "),
-            self.recording.seconds(),
-            self.recording.start_s(),
+            self.excerpt.seconds(),
+            self.excerpt.start_s(),
             sheet.mm_per_s,
             sheet.mm_per_mv,
             channels.join(", "),
-            marks::spoken(self.recording),
+            marks::spoken(self.excerpt),
         )
     }
 
     fn row(&self, row: usize, top_mm: f64, drawing: &mut Drawing) {
         let from_s = row as f64 * self.sheet.row_s;
-        let to_s = (from_s + self.sheet.row_s).min(self.recording.seconds());
+        let to_s = (from_s + self.sheet.row_s).min(self.excerpt.seconds());
         let paper_mm = top_mm + self.step_lane_mm() + TIME_LANE_MM;
         let place = Place { from_s, to_s, paper_mm, x_mm: self.trace_x_mm(), mm_per_s: self.sheet.mm_per_s };
         self.paper(paper_mm, drawing);
@@ -327,7 +327,7 @@ impl<'a> Layout<'a> {
     }
 
     fn times(&self, place: &Place, drawing: &mut Drawing) {
-        let start_s = self.recording.start_s();
+        let start_s = self.excerpt.start_s();
         let mut ticks = Vec::new();
         let mut second = (start_s + place.from_s - 1e-6).ceil();
         while second <= start_s + place.to_s + 1e-6 {
@@ -391,15 +391,15 @@ impl<'a> Layout<'a> {
     }
 
     fn traces(&self, band: &Band, line: &Line, top_mm: f64, place: &Place, drawing: &mut Drawing) {
-        let rate = f64::from(self.recording.rate.as_hz());
-        let part_s = self.sheet.row_s.min(self.recording.seconds()) / line.parts.len() as f64;
+        let rate = f64::from(self.excerpt.rate.as_hz());
+        let part_s = self.sheet.row_s.min(self.excerpt.seconds()) / line.parts.len() as f64;
         for (i, channel) in line.parts.iter().enumerate() {
             let from_s = place.from_s + i as f64 * part_s;
             let to_s = if i + 1 == line.parts.len() { place.to_s } else { (from_s + part_s).min(place.to_s) };
             let first = (from_s * rate).round() as usize;
             // One frame more than the part has, so that parts and rows join.
-            let last = ((to_s * rate).round() as usize + 1).min(self.recording.frames.len());
-            let frames = self.recording.frames.get(first..last).unwrap_or(&[]);
+            let last = ((to_s * rate).round() as usize + 1).min(self.excerpt.frames.len());
+            let frames = self.excerpt.frames.get(first..last).unwrap_or(&[]);
             if line.parts.len() > 1 && !frames.is_empty() {
                 let x = place.x(from_s);
                 drawing.stroke(Pen::Calibration, vec![vec![at(x, top_mm - NAME_LANE_MM + 1.0), at(x, top_mm)]]);
@@ -419,7 +419,7 @@ impl<'a> Layout<'a> {
                     let tip = (band.zero_mm - up * PULSE_MM).clamp(0.0, band.height_mm);
                     vec![at(place.x(at_s), zero), at(place.x(at_s), top_mm + tip)]
                 };
-                let pulses = marks::pulses(self.recording).into_iter().filter(|at_s| (from_s..to_s).contains(at_s));
+                let pulses = marks::pulses(self.excerpt).into_iter().filter(|at_s| (from_s..to_s).contains(at_s));
                 drawing.stroke(Pen::Pacing, pulses.map(spike).collect());
             }
         }
@@ -427,11 +427,11 @@ impl<'a> Layout<'a> {
 
     fn codes(&self, place: &Place, drawing: &mut Drawing) {
         let inside = |at_s: &f64| *at_s >= place.from_s && *at_s < place.to_s;
-        for (at_s, code) in marks::beats(self.recording).into_iter().filter(|(at_s, _)| inside(at_s)) {
+        for (at_s, code) in marks::beats(self.excerpt).into_iter().filter(|(at_s, _)| inside(at_s)) {
             let over = at(place.x(at_s), place.paper_mm + 2.8);
             drawing.write_bold(over, Anchor::Middle, SMALL_MM * 1.1, code.symbol().to_string());
         }
-        for at_s in marks::p_onsets(self.recording).into_iter().filter(inside) {
+        for at_s in marks::p_onsets(self.excerpt).into_iter().filter(inside) {
             drawing.write(at(place.x(at_s), place.paper_mm + 4.4), Anchor::Middle, SMALL_MM * 0.8, "p");
         }
     }
@@ -472,7 +472,7 @@ struct Place {
 }
 
 impl Place {
-    /// Where an instant, seconds from the recording's start, lies.
+    /// Where an instant, seconds from the excerpt's start, lies.
     fn x(&self, at_s: f64) -> f64 {
         trace::to_hundredth(self.x_mm + (at_s - self.from_s) * self.mm_per_s)
     }

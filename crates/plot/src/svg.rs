@@ -3,7 +3,7 @@
 use pulsewright_text::fit;
 use std::fmt::Write as _;
 
-use crate::drawing::{Anchor, Drawing, INK, Item, Pen, Point, Strokes, Text};
+use crate::drawing::{Anchor, Drawing, INK, Pen, Point, Shape, Strokes, Text};
 
 /// The drawing as an SVG document; one user unit is one millimetre.
 pub fn write(drawing: &Drawing) -> String {
@@ -30,10 +30,10 @@ fn element(drawing: &Drawing, root: &str, id: &str, style: &str) -> String {
         escape(&drawing.title),
         escape(&drawing.description),
     );
-    for item in &drawing.items {
-        match item {
-            Item::Strokes(strokes) => path(strokes, &mut svg),
-            Item::Text(text) => words(text, &mut svg),
+    for shape in &drawing.shapes {
+        match shape {
+            Shape::Strokes(strokes) => path(strokes, &mut svg),
+            Shape::Text(text) => words(text, &mut svg),
         }
     }
     svg.push_str("</svg>\n");

@@ -1,4 +1,4 @@
-//! The same recording in dots, for a terminal or a failing test.
+//! The same excerpt in dots, for a terminal or a failing test.
 //!
 //! A character of the braille block holds two by four dots; a column of dots is drawn from the lowest to the highest
 //! sample that falls in it, so that no QRS is lost. Beat codes stand above, seconds below.
@@ -7,8 +7,8 @@ use std::fmt::Write as _;
 
 use pulsewright_core::frame::Channel;
 
+use crate::excerpt::Excerpt;
 use crate::marks;
-use crate::recording::Recording;
 use crate::strip::NOTICE;
 
 /// Dots a second: a QRS of 100 ms is three dots wide.
@@ -21,41 +21,41 @@ const LEAST_COLUMNS: usize = 40;
 const HEIGHT: usize = 6;
 const DOTS: usize = 4 * HEIGHT;
 
-/// The recording as text of at most `columns` characters a line, one block a channel; long recordings wrap.
-pub fn print(recording: &Recording, channels: &[Channel], columns: usize) -> String {
-    let smooth = recording.without_pulses();
-    let recording = smooth.as_ref();
+/// The excerpt as text of at most `columns` characters a line, one block a channel; long excerpts wrap.
+pub fn print(excerpt: &Excerpt, channels: &[Channel], columns: usize) -> String {
+    let smooth = excerpt.without_pulses();
+    let excerpt = smooth.as_ref();
     let mut text = String::new();
-    if let Some((_, label)) = marks::steps(recording).first() {
+    if let Some((_, label)) = marks::steps(excerpt).first() {
         let _ = writeln!(text, "{label}");
     }
     let width = columns.max(LEAST_COLUMNS) - GUTTER;
     let row_s = (2 * width) as f64 / DOTS_PER_SECOND;
-    let rows = (recording.seconds() / row_s).ceil() as usize;
+    let rows = (excerpt.seconds() / row_s).ceil() as usize;
     for row in 0..rows {
         let from_s = row as f64 * row_s;
         // The last row is as wide as the rest.
-        let left = ((recording.seconds() - from_s) * DOTS_PER_SECOND / 2.0).ceil() as usize;
+        let left = ((excerpt.seconds() - from_s) * DOTS_PER_SECOND / 2.0).ceil() as usize;
         let width = width.min(left.max(8));
-        text.push_str(&codes(recording, from_s, width));
+        text.push_str(&codes(excerpt, from_s, width));
         for channel in channels {
-            block(recording, *channel, from_s, width, &mut text);
+            block(excerpt, *channel, from_s, width, &mut text);
         }
-        text.push_str(&seconds(recording, from_s, width));
+        text.push_str(&seconds(excerpt, from_s, width));
     }
     let _ = writeln!(text, "{NOTICE}");
     text
 }
 
 /// Lowest and highest finite value of a channel.
-fn range(recording: &Recording, channel: Channel) -> (f64, f64) {
-    let values = recording.frames.iter().map(|frame| f64::from(frame.sample(channel))).filter(|v| v.is_finite());
+fn range(excerpt: &Excerpt, channel: Channel) -> (f64, f64) {
+    let values = excerpt.frames.iter().map(|frame| f64::from(frame.sample(channel))).filter(|v| v.is_finite());
     let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
     if low > high { (0.0, 0.0) } else { (low, high) }
 }
 
-fn block(recording: &Recording, channel: Channel, from_s: f64, width: usize, text: &mut String) {
-    let (low, high) = range(recording, channel);
+fn block(excerpt: &Excerpt, channel: Channel, from_s: f64, width: usize, text: &mut String) {
+    let (low, high) = range(excerpt, channel);
     // A flat signal lies in the middle.
     let span = (high - low).max(0.1);
     let middle = 0.5 * (low + high);
@@ -63,13 +63,13 @@ fn block(recording: &Recording, channel: Channel, from_s: f64, width: usize, tex
         let up = (value - middle) / span + 0.5;
         ((1.0 - up) * (DOTS - 1) as f64).round().clamp(0.0, (DOTS - 1) as f64) as usize
     };
-    let rate = f64::from(recording.rate.as_hz());
+    let rate = f64::from(excerpt.rate.as_hz());
     let mut cells = vec![0_u8; width * HEIGHT];
     let mut before: Option<usize> = None;
     for column in 0..2 * width {
         let edge = |n: usize| ((from_s + n as f64 / DOTS_PER_SECOND) * rate).round() as usize;
-        let last = edge(column + 1).min(recording.frames.len());
-        let Some(frames) = recording.frames.get(edge(column)..last).filter(|frames| !frames.is_empty()) else {
+        let last = edge(column + 1).min(excerpt.frames.len());
+        let Some(frames) = excerpt.frames.get(edge(column)..last).filter(|frames| !frames.is_empty()) else {
             break;
         };
         let dots = frames.iter().map(|frame| dot(f64::from(frame.sample(channel))));
@@ -124,15 +124,15 @@ fn line(marks: impl Iterator<Item = (f64, String)>, width: usize) -> String {
     format!("{}{}\n", " ".repeat(GUTTER), words.trim_end())
 }
 
-fn codes(recording: &Recording, from_s: f64, width: usize) -> String {
-    let beats = marks::beats(recording);
+fn codes(excerpt: &Excerpt, from_s: f64, width: usize) -> String {
+    let beats = marks::beats(excerpt);
     line(beats.into_iter().map(|(at_s, code)| (at_s - from_s, code.symbol().to_string())), width)
 }
 
-fn seconds(recording: &Recording, from_s: f64, width: usize) -> String {
-    let start_s = recording.start_s();
+fn seconds(excerpt: &Excerpt, from_s: f64, width: usize) -> String {
+    let start_s = excerpt.start_s();
     let first = (start_s + from_s).ceil() as u64;
-    let last = (start_s + recording.seconds()).floor() as u64;
+    let last = (start_s + excerpt.seconds()).floor() as u64;
     line((first..=last).map(|s| (s as f64 - start_s - from_s, format!("|{}", marks::clock(s as f64)))), width)
 }
 
@@ -151,7 +151,7 @@ mod tests {
             frame.leads_mv[1] = 1.0;
         }
         frames[200].leads_mv[1] = 2.0;
-        let recording = Recording {
+        let excerpt = Excerpt {
             rate: FrameRate::lit(500),
             first: 0,
             frames,
@@ -160,7 +160,7 @@ mod tests {
             seed: 1,
             settings: Vec::new(),
         };
-        let text = print(&recording, &[Channel::Lead(Lead::II)], 40);
+        let text = print(&excerpt, &[Channel::Lead(Lead::II)], 40);
         let rows: Vec<Vec<char>> =
             text.lines().skip(1).take(HEIGHT).map(|l| l.chars().skip(GUTTER).collect()).collect();
         let lit = |line: usize, x: usize| rows[line].get(x).is_some_and(|c| *c != '\u{2800}' && *c != ' ');

@@ -11,37 +11,37 @@ use pulsewright_core::{
     truth::Event,
 };
 use pulsewright_plot::{
-    drawing::{Drawing, Item as Painted, Pen, Point, Text},
+    drawing::{Drawing, Pen, Point, Shape, Text},
+    excerpt::{Excerpt, ExcerptError},
     png,
-    recording::{Recording, RecordingError},
     strip::{self, NOTICE, Sheet, StripError},
     svg,
 };
 
 const RATE: FrameRate = FrameRate::lit(1000);
 
-fn recording(seconds: u32, from_s: u32) -> Result<Recording, Box<dyn Error>> {
+fn excerpt(seconds: u32, from_s: u32) -> Result<Excerpt, Box<dyn Error>> {
     let sinus = Settings::new(&ADULT, &catalogue::SINUS).lit(Field::RateBpm, 60.0);
     let faster = sinus.lit(Field::RateBpm, 90.0);
     let items = [Item::Step(Step::lasting(Span::secs(12), sinus)), Item::Step(Step::lasting(Span::secs(88), faster))];
     let script = Script::new(1, &items)?;
-    Ok(Recording::play(&script, RATE, Instant::ZERO.plus(Span::secs(from_s)), Span::secs(seconds))?)
+    Ok(Excerpt::play(&script, RATE, Instant::ZERO.plus(Span::secs(from_s)), Span::secs(seconds))?)
 }
 
 fn lines(drawing: &Drawing, pen: Pen) -> Vec<Vec<Point>> {
-    let of_pen = |item: &Painted| match item {
-        Painted::Strokes(strokes) if strokes.pen == pen => Some(strokes.lines.clone()),
+    let of_pen = |shape: &Shape| match shape {
+        Shape::Strokes(strokes) if strokes.pen == pen => Some(strokes.lines.clone()),
         _ => None,
     };
-    drawing.items.iter().filter_map(of_pen).flatten().collect()
+    drawing.shapes.iter().filter_map(of_pen).flatten().collect()
 }
 
 fn texts(drawing: &Drawing) -> Vec<&Text> {
-    drawing.items.iter().filter_map(as_text).collect()
+    drawing.shapes.iter().filter_map(as_text).collect()
 }
 
-fn as_text(item: &Painted) -> Option<&Text> {
-    if let Painted::Text(text) = item { Some(text) } else { None }
+fn as_text(item: &Shape) -> Option<&Text> {
+    if let Shape::Text(text) = item { Some(text) } else { None }
 }
 
 fn close(a: f64, b: f64, tolerance: f64) -> bool {
@@ -50,9 +50,9 @@ fn close(a: f64, b: f64, tolerance: f64) -> bool {
 
 #[test]
 fn paper_calibration_and_trace_share_true_millimetres() -> Result<(), Box<dyn Error>> {
-    let recording = recording(4, 2)?;
+    let excerpt = excerpt(4, 2)?;
     let sheet = Sheet { lines: strip::lines(["II"])?, ..Sheet::usual() };
-    let drawing = strip::draw(&recording, &sheet)?;
+    let drawing = strip::draw(&excerpt, &sheet)?;
     // The calibration mark is 10 mm high and 5 mm (200 ms) long.
     let mark = &lines(&drawing, Pen::Calibration)[0];
     assert!(close(mark[1].y_mm - mark[2].y_mm, 10.0, 1e-9) && close(mark[3].x_mm - mark[2].x_mm, 5.0, 1e-9));
@@ -66,7 +66,7 @@ fn paper_calibration_and_trace_share_true_millimetres() -> Result<(), Box<dyn Er
     columns.sort_by(f64::total_cmp);
     assert!(columns.windows(2).all(|pair| close(pair[1] - pair[0], 1.0, 1e-9)));
     // The R peak lies where truth says, as high as the frame says.
-    let frames = &recording.frames;
+    let frames = &excerpt.frames;
     let highest = (0..1000).max_by(|&a, &b| frames[a].lead_mv(Lead::II).total_cmp(&frames[b].lead_mv(Lead::II)));
     let highest = highest.ok_or("no frames")?;
     let trace = &lines(&drawing, Pen::Trace)[0];
@@ -79,27 +79,27 @@ fn paper_calibration_and_trace_share_true_millimetres() -> Result<(), Box<dyn Er
 
 #[test]
 fn codes_stand_over_the_peaks_of_the_truth() -> Result<(), Box<dyn Error>> {
-    let recording = recording(8, 2)?;
-    let drawing = strip::draw(&recording, &Sheet::usual())?;
+    let excerpt = excerpt(8, 2)?;
+    let drawing = strip::draw(&excerpt, &Sheet::usual())?;
     let start = lines(&drawing, Pen::Calibration)[0][5].x_mm;
     let codes: Vec<f64> = texts(&drawing).iter().filter(|t| t.words == "N").map(|t| t.at.x_mm).collect();
-    let peaks: Vec<f64> = recording
+    let peaks: Vec<f64> = excerpt
         .events
         .iter()
-        .filter_map(|event| if let Event::Beat(beat) = event { Some(recording.seconds_to(beat.peak)) } else { None })
+        .filter_map(|event| if let Event::Beat(beat) = event { Some(excerpt.seconds_to(beat.peak)) } else { None })
         .filter(|at_s| (0.0..8.0).contains(at_s))
         .map(|at_s| start + 25.0 * at_s)
         .collect();
     assert_eq!((codes.len(), peaks.len()), (8, 8));
     assert!(codes.iter().zip(&peaks).all(|(code, peak)| close(*code, *peak, 0.01)));
-    let plain = strip::draw(&recording, &Sheet { codes: false, ..Sheet::usual() })?;
+    let plain = strip::draw(&excerpt, &Sheet { codes: false, ..Sheet::usual() })?;
     assert!(!texts(&plain).iter().any(|t| t.words == "N" || t.words == "p"));
     Ok(())
 }
 
 #[test]
 fn long_strips_wrap_and_every_row_carries_the_notice_and_its_step() -> Result<(), Box<dyn Error>> {
-    let drawing = strip::draw(&recording(25, 0)?, &Sheet::usual())?;
+    let drawing = strip::draw(&excerpt(25, 0)?, &Sheet::usual())?;
     let words: Vec<&str> = texts(&drawing).iter().map(|t| t.words.as_str()).collect();
     let count = |wanted: &str| words.iter().filter(|word| **word == wanted).count();
     assert_eq!(count(NOTICE), 3);
@@ -121,7 +121,7 @@ fn twelve_leads_stand_in_four_columns_over_a_rhythm_strip() -> Result<(), Box<dy
     let kinds: Vec<Channel> = sheet.lines.iter().filter_map(|line| line.parts.first().copied()).collect();
     assert_eq!(kinds[0], Channel::Lead(Lead::I));
     assert_eq!(&kinds[4..], [Channel::find("arterial"), Channel::find("respiration")].map(|c| c.expect("a channel")));
-    let drawing = strip::draw(&recording(10, 0)?, &sheet)?;
+    let drawing = strip::draw(&excerpt(10, 0)?, &sheet)?;
     let words: Vec<&Text> = texts(&drawing);
     for channel in Channel::ALL.iter().filter(|channel| matches!(channel, Channel::Lead(_))) {
         assert!(words.iter().any(|text| text.words == channel.id() && text.bold), "{}", channel.id());
@@ -133,9 +133,9 @@ fn twelve_leads_stand_in_four_columns_over_a_rhythm_strip() -> Result<(), Box<dy
 
 #[test]
 fn svg_is_text_in_millimetres_with_title_and_description() -> Result<(), Box<dyn Error>> {
-    let mut recording = recording(8, 0)?;
-    recording.labels[0] = "rest <&> \"quiet\"".into();
-    let drawing = strip::draw(&recording, &Sheet::usual())?;
+    let mut excerpt = excerpt(8, 0)?;
+    excerpt.labels[0] = "rest <&> \"quiet\"".into();
+    let drawing = strip::draw(&excerpt, &Sheet::usual())?;
     let text = svg::write(&drawing);
     assert!(text.starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"242mm\""), "{}", &text[..120]);
     assert!(
@@ -144,7 +144,7 @@ fn svg_is_text_in_millimetres_with_title_and_description() -> Result<(), Box<dyn
     );
     assert!(text.contains("<desc id=\"desc\">") && text.contains("8 normal") && text.contains(NOTICE));
     assert_eq!(text.matches("<text").count(), texts(&drawing).len());
-    assert_eq!(text, svg::write(&strip::draw(&recording, &Sheet::usual())?));
+    assert_eq!(text, svg::write(&strip::draw(&excerpt, &Sheet::usual())?));
     let picture = png::encode(&drawing, 100)?;
     // Width of the header chunk: 242 mm at 100 dpi.
     assert_eq!(&picture[16..20], 953_u32.to_be_bytes());
@@ -156,18 +156,18 @@ fn impossible_sheets_are_refused() -> Result<(), Box<dyn Error>> {
     let sinus = Settings::new(&ADULT, &catalogue::SINUS);
     let items = [Item::Step(Step::lasting(Span::secs(5), sinus))];
     let script = Script::new(1, &items)?;
-    let play = |from_s, length| Recording::play(&script, RATE, Instant::ZERO.plus(Span::secs(from_s)), length);
-    assert!(matches!(play(5, Span::secs(1)), Err(RecordingError::AfterEnd { .. })));
-    assert!(matches!(play(0, Span::secs(601)), Err(RecordingError::Length { .. })));
-    assert!(matches!(play(0, Span::ZERO), Err(RecordingError::Length { .. })));
+    let play = |from_s, length| Excerpt::play(&script, RATE, Instant::ZERO.plus(Span::secs(from_s)), length);
+    assert!(matches!(play(5, Span::secs(1)), Err(ExcerptError::AfterEnd { .. })));
+    assert!(matches!(play(0, Span::secs(601)), Err(ExcerptError::Length { .. })));
+    assert!(matches!(play(0, Span::ZERO), Err(ExcerptError::Length { .. })));
     assert_eq!(play(4, Span::secs(8))?.frames.len(), 1000);
-    let recording = play(0, Span::secs(5))?;
+    let excerpt = play(0, Span::secs(5))?;
     for (mm_per_s, mm_per_mv, row_s) in [(0.0, 10.0, 10.0), (25.0, f64::NAN, 10.0), (25.0, 10.0, 1e9)] {
         let sheet = Sheet { mm_per_s, mm_per_mv, row_s, ..Sheet::usual() };
-        assert!(matches!(strip::draw(&recording, &sheet), Err(StripError::Scale { .. })));
+        assert!(matches!(strip::draw(&excerpt, &sheet), Err(StripError::Scale { .. })));
     }
     let bare = Sheet { lines: Vec::new(), ..Sheet::usual() };
-    assert_eq!(strip::draw(&recording, &bare), Err(StripError::NoChannels));
+    assert_eq!(strip::draw(&excerpt, &bare), Err(StripError::NoChannels));
     assert!(matches!(strip::lines(["II", "VX"]), Err(StripError::UnknownChannel(word)) if word == "VX"));
     Ok(())
 }
@@ -177,16 +177,16 @@ fn pacing_pulses_are_drawn_from_the_truth_and_not_from_the_samples() -> Result<(
     let settings = Settings::new(&ADULT, &catalogue::PACED_DDD).lit(Field::PacingMv, 40.0);
     let items = [Item::Step(Step::hold(settings))];
     let script = Script::new(1, &items)?;
-    let recording = Recording::play(&script, FrameRate::lit(10_000), Instant::ZERO, Span::secs(4))?;
-    let tallest = recording.frames.iter().map(|frame| frame.lead_mv(Lead::II).abs()).fold(0.0, f32::max);
+    let excerpt = Excerpt::play(&script, FrameRate::lit(10_000), Instant::ZERO, Span::secs(4))?;
+    let tallest = excerpt.frames.iter().map(|frame| frame.lead_mv(Lead::II).abs()).fold(0.0, f32::max);
     assert!(tallest > 5.0, "the samples hold the pulses: {tallest} mV");
     let sheet = Sheet { lines: strip::lines(["II"])?, ..Sheet::usual() };
-    let drawing = strip::draw(&recording, &sheet)?;
+    let drawing = strip::draw(&excerpt, &sheet)?;
     let mut heights = lines(&drawing, Pen::Trace).into_iter().flatten().map(|p| p.y_mm).collect::<Vec<_>>();
     heights.sort_by(f64::total_cmp);
     let reach = heights[heights.len() - 1] - heights[0];
     assert!(reach < 30.0, "the trace holds none: {reach} mm");
-    let pulses = recording.events.iter().filter(|event| matches!(event, Event::Pace { .. })).count();
+    let pulses = excerpt.events.iter().filter(|event| matches!(event, Event::Pace { .. })).count();
     assert_eq!(lines(&drawing, Pen::Pacing).len(), pulses);
     assert!(pulses >= 8);
     Ok(())
@@ -194,9 +194,9 @@ fn pacing_pulses_are_drawn_from_the_truth_and_not_from_the_samples() -> Result<(
 
 /// Largest x and y of everything drawn.
 fn extent(drawing: &Drawing) -> (f64, f64) {
-    let points = drawing.items.iter().flat_map(|item| match item {
-        Painted::Strokes(strokes) => strokes.lines.iter().flatten().copied().collect::<Vec<_>>(),
-        Painted::Text(text) => vec![text.at],
+    let points = drawing.shapes.iter().flat_map(|item| match item {
+        Shape::Strokes(strokes) => strokes.lines.iter().flatten().copied().collect::<Vec<_>>(),
+        Shape::Text(text) => vec![text.at],
     });
     points.fold((0.0, 0.0), |(x, y): (f64, f64), point| (x.max(point.x_mm), y.max(point.y_mm)))
 }
@@ -205,7 +205,7 @@ fn extent(drawing: &Drawing) -> (f64, f64) {
 fn a_page_fits_a4_and_letter_and_keeps_true_scale() -> Result<(), Box<dyn Error>> {
     let row_s = Sheet::longest_row_on_page_s(25.0);
     let sheet = Sheet { lines: strip::lines(["12-lead"])?, row_s, page: true, ..Sheet::usual() };
-    let drawing = strip::draw(&recording(8, 0)?, &sheet)?;
+    let drawing = strip::draw(&excerpt(8, 0)?, &sheet)?;
     // ISO 216 and ANSI/ASME Y14.1, on their side, with 10 mm around.
     for [width_mm, height_mm] in [[297.0, 210.0], [279.4, 215.9]] {
         assert!(drawing.width_mm <= width_mm - 20.0 && drawing.height_mm <= height_mm - 20.0);
@@ -215,12 +215,10 @@ fn a_page_fits_a4_and_letter_and_keeps_true_scale() -> Result<(), Box<dyn Error>
     assert!(svg::write(&drawing).contains("width=\"259mm\" height=\"190mm\""));
     let mark = &lines(&drawing, Pen::Calibration)[0];
     assert!(close(mark[1].y_mm - mark[2].y_mm, 10.0, 1e-9));
-    let tall = strip::draw(&recording(60, 0)?, &sheet);
+    let tall = strip::draw(&excerpt(60, 0)?, &sheet);
     assert!(matches!(tall, Err(StripError::Page { height_mm, .. }) if height_mm > 190.0));
     let wide = Sheet { row_s: 10.0, ..sheet };
-    assert!(
-        matches!(strip::draw(&recording(10, 0)?, &wide), Err(StripError::Page { width_mm, .. }) if width_mm > 259.0)
-    );
+    assert!(matches!(strip::draw(&excerpt(10, 0)?, &wide), Err(StripError::Page { width_mm, .. }) if width_mm > 259.0));
     Ok(())
 }
 
@@ -232,8 +230,8 @@ fn seed_settings_and_intervals_are_printed() -> Result<(), Box<dyn Error>> {
         .lit(Field::QtcMs, 420.0)
         .lit(Field::Life, 0.0);
     let items = [Item::Step(Step::lasting(Span::secs(10), settings))];
-    let recording = Recording::play(&Script::new(41, &items)?, RATE, Instant::ZERO, Span::secs(10))?;
-    let drawing = strip::draw(&recording, &Sheet::usual())?;
+    let excerpt = Excerpt::play(&Script::new(41, &items)?, RATE, Instant::ZERO, Span::secs(10))?;
+    let drawing = strip::draw(&excerpt, &Sheet::usual())?;
     let words: Vec<&str> = texts(&drawing).iter().map(|text| text.words.as_str()).collect();
     assert!(words.iter().any(|words| words.starts_with("seed 41") && words.contains("ecg.pr_ms 200")), "{words:?}");
     let intervals = "RR 1000  PR 200  QRS 92  QT 420  QTc 420 ms";
@@ -246,9 +244,9 @@ fn pacing_marks_point_as_the_pulse_does_in_each_lead() -> Result<(), Box<dyn Err
     for (amplitude_mv, up) in [(4.0, true), (-4.0, false)] {
         let settings = Settings::new(&ADULT, &catalogue::PACED_VVI).lit(Field::PacingMv, amplitude_mv);
         let items = [Item::Step(Step::hold(settings))];
-        let recording = Recording::play(&Script::new(1, &items)?, RATE, Instant::ZERO, Span::secs(4))?;
+        let excerpt = Excerpt::play(&Script::new(1, &items)?, RATE, Instant::ZERO, Span::secs(4))?;
         for (lead, follows) in [("II", true), ("aVR", false)] {
-            let drawing = strip::draw(&recording, &Sheet { lines: strip::lines([lead])?, ..Sheet::usual() })?;
+            let drawing = strip::draw(&excerpt, &Sheet { lines: strip::lines([lead])?, ..Sheet::usual() })?;
             let bars = lines(&drawing, Pen::Pacing);
             assert!(bars.len() >= 4);
             // Downwards on paper is larger.
@@ -262,9 +260,9 @@ fn pacing_marks_point_as_the_pulse_does_in_each_lead() -> Result<(), Box<dyn Err
 fn names_of_leads_lie_clear_of_every_trace() -> Result<(), Box<dyn Error>> {
     let settings = Settings::new(&ADULT, &catalogue::SINUS).lit(Field::EcgGain, 3.0);
     let items = [Item::Step(Step::hold(settings))];
-    let recording = Recording::play(&Script::new(1, &items)?, RATE, Instant::ZERO, Span::secs(8))?;
+    let excerpt = Excerpt::play(&Script::new(1, &items)?, RATE, Instant::ZERO, Span::secs(8))?;
     let sheet = Sheet { lines: strip::lines(["12-lead"])?, row_s: 8.0, ..Sheet::usual() };
-    let drawing = strip::draw(&recording, &sheet)?;
+    let drawing = strip::draw(&excerpt, &sheet)?;
     let points: Vec<Point> = lines(&drawing, Pen::Trace).into_iter().flatten().collect();
     let is_name = |text: &&Text| text.bold && Channel::find(&text.words).is_some();
     let names: Vec<&Text> = texts(&drawing).into_iter().filter(is_name).collect();

@@ -12,7 +12,7 @@ use std::sync::Arc;
 /// A cohort's plan: patients to draw and to render.
 #[pyclass(frozen, module = "pulsewright._native")]
 pub struct CohortPlan {
-    plan: pulsewright_cohort::Plan,
+    plan: pulsewright_cohort::CohortPlan,
     frames: u64,
 }
 
@@ -21,7 +21,7 @@ impl CohortPlan {
     /// Reads a plan from its JSON.
     #[new]
     fn new(text: &str, name: &str) -> PyResult<CohortPlan> {
-        let plan = pulsewright_cohort::Plan::parse(text, name).map_err(wrong)?;
+        let plan = pulsewright_cohort::CohortPlan::parse(text, name).map_err(wrong)?;
         let frames = plan.frames().map_err(wrong)? as u64;
         Ok(CohortPlan { plan, frames })
     }

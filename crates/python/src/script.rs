@@ -57,7 +57,7 @@ pub fn span(seconds: f64) -> PyResult<Span> {
 /// Frames that a render has, after every check that a render to a file makes.
 pub fn frames(script: &Script<'_>, rate: FrameRate, channels: &[Channel], duration: Option<Span>) -> PyResult<u64> {
     let options = Options { duration, ..Options::new(rate, channels, FileFormat::Raw(Encoding::Float)) };
-    let plan = pulsewright_files::plan::Plan::new(
+    let plan = pulsewright_files::plan::RenderPlan::new(
         Content { script, title: "", labels: &[], limits: AlarmLimits::USUAL },
         &options,
     );

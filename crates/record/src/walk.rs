@@ -7,7 +7,7 @@ use pulsewright_core::script::{Item, Script};
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_core::timeline::Placed;
 use pulsewright_files::digest::FramesDigest;
-use pulsewright_plot::recording::{Recording, RecordingError};
+use pulsewright_plot::excerpt::{Excerpt, ExcerptError};
 use pulsewright_script::Document;
 use serde::{Deserialize, Serialize};
 
@@ -110,9 +110,9 @@ impl<'a> Walk<'a> {
     /// A stretch of the step at a place in playing order, once it has settled.
     ///
     /// # Errors
-    /// As [`Recording::play`]; a step that is not there is one after the end.
-    pub fn stretch(&self, index: usize, seconds: f64) -> Result<Recording, RecordingError> {
-        let after = RecordingError::AfterEnd { from_s: 0.0, end_s: 0.0 };
+    /// As [`Excerpt::play`]; a step that is not there is one after the end.
+    pub fn stretch(&self, index: usize, seconds: f64) -> Result<Excerpt, ExcerptError> {
+        let after = ExcerptError::AfterEnd { from_s: 0.0, end_s: 0.0 };
         let script = self.script().map_err(|_| after)?;
         let placed = script.timeline().nth(index).ok_or(after)?;
         let lasts = placed.step.duration().map_or(f64::from(HOLD_S), Span::as_secs_f64);
@@ -120,7 +120,7 @@ impl<'a> Walk<'a> {
         let settle = (lasts - seconds).clamp(0.0, if placed.step.ramps().next().is_none() { 6.0 } else { lasts });
         let length = seconds.min(lasts - settle);
         let from = Instant::ZERO.plus(placed.start.since(Instant::ZERO)).plus(span(settle));
-        Recording::play(&script, STRIP_RATE, from, span(length))
+        Excerpt::play(&script, STRIP_RATE, from, span(length))
     }
 }
 

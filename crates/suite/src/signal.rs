@@ -89,7 +89,7 @@ impl Record {
         }
         let options = self.options(plan, plan.format);
         let collected = self.with_content(|content| {
-            let files = pulsewright_files::plan::Plan::new(content, &options).map_err(RenderError::from)?;
+            let files = pulsewright_files::plan::RenderPlan::new(content, &options).map_err(RenderError::from)?;
             let mut reference = Reference::new(plan.options.events, self.frame_rate, files.frames);
             // The pressures that the signal has, and no others.
             let mut player = Player::new(content.script, self.frame_rate).with_pressures_at(files.pressures);

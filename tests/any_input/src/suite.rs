@@ -6,7 +6,7 @@ use pulsewright_suite::Plan;
 /// Text gets a plan whose records have names of their own, or a message; as the plan of a cohort, patients or a message.
 pub fn suite(text: &[u8]) {
     let Ok(text) = std::str::from_utf8(text) else { return };
-    if let Ok(plan) = pulsewright_cohort::Plan::parse(text, "any.json") {
+    if let Ok(plan) = pulsewright_cohort::CohortPlan::parse(text, "any.json") {
         for number in [0, 1, u64::MAX] {
             if let Ok(patient) = plan.patient(number) {
                 assert!(patient.values.iter().flatten().all(|value| value.is_finite()));

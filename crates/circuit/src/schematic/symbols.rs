@@ -1,6 +1,6 @@
 //! Symbols of a schematic on a sheet, by IEC 60617 where it has one: resistors are boxes, amplifiers triangles.
 
-use pulsewright_plot::drawing::{Anchor, Drawing, Item, Pen, Strokes, Text, at};
+use pulsewright_plot::drawing::{Anchor, Drawing, Pen, Shape, Strokes, Text, at};
 
 /// A place, mm.
 pub type Place = [f64; 2];
@@ -25,14 +25,14 @@ impl Sheet {
                 height_mm: 297.0,
                 title: title.to_owned(),
                 description: description.to_owned(),
-                items: Vec::new(),
+                shapes: Vec::new(),
             },
         }
     }
 
     pub fn stroke(&mut self, pen: Pen, points: &[Place]) {
         let line = points.iter().map(|[x, y]| at(*x, *y)).collect();
-        self.drawing.items.push(Item::Strokes(Strokes { pen, lines: vec![line] }));
+        self.drawing.shapes.push(Shape::Strokes(Strokes { pen, lines: vec![line] }));
     }
 
     /// A wire.
@@ -45,7 +45,7 @@ impl Sheet {
             return;
         }
         let text = Text { at: at(x, y), anchor, size_mm, bold, words: words.to_owned() };
-        self.drawing.items.push(Item::Text(text));
+        self.drawing.shapes.push(Shape::Text(text));
     }
 
     pub fn text(&mut self, place: Place, size_mm: f64, words: &str) {

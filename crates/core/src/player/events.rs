@@ -258,10 +258,14 @@ impl Player<'_> {
             Activation::Ventricles { at, pathway, fused, odd, turn, interval, length, p_onset, code } => {
                 let beat = VentricularBeat { at, pathway, fused, odd, turn, length, p_onset, code };
                 self.test_beat = if drawn || recorded {
-                    test_signal::Beat::default()
+                    test_signal::TestBeat::default()
                 } else {
                     let value = |field| self.value(field, at);
-                    test_signal::Beat::new(value(Field::TestWidthMs), value(Field::TestHeightMv), value(Field::TestTMv))
+                    test_signal::TestBeat::new(
+                        value(Field::TestWidthMs),
+                        value(Field::TestHeightMv),
+                        value(Field::TestTMv),
+                    )
                 };
                 if drawn && !self.ecg_rests {
                     let conditions = self.wave_conditions(now);

@@ -14,7 +14,7 @@ use pulsewright_core::{
     time::{FrameRate, Instant, Span},
     truth::{BeatCode, Event},
 };
-use pulsewright_plot::{drawing::Drawing, recording::Recording, strip, strip::Sheet, svg};
+use pulsewright_plot::{drawing::Drawing, excerpt::Excerpt, strip, strip::Sheet, svg};
 use pulsewright_script::catalogue_text;
 
 /// Seconds of a strip.
@@ -54,9 +54,9 @@ fn drawing(rhythm: &'static Rhythm, body: &'static Body) -> Result<Drawing, Box<
     let items = [Item::Step(Step::hold(settings))];
     let script = Script::new(SEED, &items)?;
     let from = telling_start(&script);
-    let recording = Recording::play(&script, RATE, from, Span::secs(SECONDS))?;
+    let excerpt = Excerpt::play(&script, RATE, from, Span::secs(SECONDS))?;
     let sheet = Sheet { lines: strip::lines(["II", "V1", "arterial"])?, ..Sheet::usual() };
-    Ok(strip::draw(&recording, &sheet)?)
+    Ok(strip::draw(&excerpt, &sheet)?)
 }
 
 /// The whole second, from 4 s on, at which a strip shows the most kinds of beat, then two unusual ones, then the longest

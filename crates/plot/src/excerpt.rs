@@ -25,7 +25,7 @@ const BLOCK: usize = 4096;
 
 /// A stretch of signal and the truth about it.
 #[derive(Clone, Debug)]
-pub struct Recording {
+pub struct Excerpt {
     /// Frames a second.
     pub rate: FrameRate,
     /// Index of the first frame since the start of the script.
@@ -42,10 +42,10 @@ pub struct Recording {
     pub settings: Vec<String>,
 }
 
-/// Why a stretch cannot be recorded.
+/// Why a stretch cannot be played.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
-pub enum RecordingError {
+pub enum ExcerptError {
     /// The stretch starts at or after the script's end.
     #[error("nothing to draw from {from_s} s: the script ends at {end_s} s")]
     AfterEnd {
@@ -62,21 +62,16 @@ pub enum RecordingError {
     },
 }
 
-impl Recording {
+impl Excerpt {
     /// Plays `length` of `script` from `from`; shorter when the script ends before.
-    pub fn play(
-        script: &Script<'_>,
-        rate: FrameRate,
-        from: Instant,
-        length: Span,
-    ) -> Result<Recording, RecordingError> {
+    pub fn play(script: &Script<'_>, rate: FrameRate, from: Instant, length: Span) -> Result<Excerpt, ExcerptError> {
         if length == Span::ZERO || length > Span::secs(MAX_SECONDS) {
-            return Err(RecordingError::Length { seconds: length.as_secs_f64() });
+            return Err(ExcerptError::Length { seconds: length.as_secs_f64() });
         }
         if let Some(end) = script.duration()
             && from >= Instant::ZERO.plus(end)
         {
-            return Err(RecordingError::AfterEnd { from_s: from.as_secs_f64(), end_s: end.as_secs_f64() });
+            return Err(ExcerptError::AfterEnd { from_s: from.as_secs_f64(), end_s: end.as_secs_f64() });
         }
         let first = rate.frame_at_or_after(from);
         let count = rate.frame_at_or_after(from.plus(length)).saturating_sub(first);
@@ -118,14 +113,14 @@ impl Recording {
                 Item::Repeat { .. } => String::new(),
             })
             .collect();
-        Ok(Recording { rate, first, frames, events, labels, seed: script.seed(), settings })
+        Ok(Excerpt { rate, first, frames, events, labels, seed: script.seed(), settings })
     }
 
     /// The same with straight lines where pacing pulses are.
     ///
     /// Most are shorter than a frame and many times as high as a beat: in the samples some would show and others not,
     /// and those that do would squeeze everything else. A strip draws them from the truth.
-    pub(crate) fn without_pulses(&self) -> Cow<'_, Recording> {
+    pub(crate) fn without_pulses(&self) -> Cow<'_, Excerpt> {
         let pulses = self.events.iter().filter_map(|event| match event {
             Event::Pace { at, .. } => Some(*at),
             _ => None,
