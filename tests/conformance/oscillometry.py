@@ -7,7 +7,7 @@ where it is a share of that above and below); filters, peaks and splines are sci
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass
 from functools import partial
 
 import numpy as np
@@ -41,18 +41,18 @@ def deflation(cuff_mmhg: np.ndarray, frame_rate_hz: float) -> np.ndarray:
     return cuff_mmhg[top + int(0.5 * frame_rate_hz) : empty]
 
 
-def oscillations(cuff_mmhg: np.ndarray, frame_rate_hz: float) -> Points:
+def oscillations(cuff_mmhg: np.ndarray, frame_rate_hz: float, seen: float = 0.06) -> Points:
     """Cuff pressure at the foot of each pulse, and the pulse's height over a line from its foot to the next.
 
-    A pulse is where the pressure rises against its usual slope. One during which the cuff falls by more or less than
-    usual, as when the valve steps or opens, is left out.
+    A pulse is where the pressure rises against its usual slope, by a share `seen` of the steepest. One during which the cuff
+    falls by more or less than usual, as when the valve steps or opens, is left out.
     """
     # A bell of 10 ms: unlike a sharper filter it answers a step of the valve without an upward swing.
     smooth = gaussian_filter1d(cuff_mmhg, 0.010 * frame_rate_hz)
     slope = np.gradient(smooth, 1 / frame_rate_hz)
     slope = slope - np.median(slope)
     strongest = np.percentile(slope, 99.5)
-    steepest, _ = find_peaks(slope, height=0.06 * strongest, distance=max(1, int(0.3 * frame_rate_hz)))
+    steepest, _ = find_peaks(slope, height=seen * strongest, distance=max(1, int(0.3 * frame_rate_hz)))
     feet = []
     for steep in steepest:
         begin = max(0, steep - int(0.15 * frame_rate_hz))
@@ -80,57 +80,104 @@ def read_cuff(cuff_mmhg: np.ndarray, frame_rate_hz: float, systolic_ratio: float
     return _ratios(level, height, systolic_ratio, diastolic_ratio)
 
 
-def fit_cuff(cuff_mmhg: np.ndarray, frame_rate_hz: float, systolic_ratio: float, diastolic_ratio: float) -> Reading:
-    """Reads a measurement of irregular pulses: the bell with two flanks that fits all of them best, outliers weighing less.
+@dataclass(frozen=True)
+class Envelope:
+    """Heights of oscillations on a falling cuff, and the two shares of their top that a monitor looks for."""
 
-    A flank falls as 1 / (1 + x^2) from the top (a fit of a curve to the envelope is common practice, no source).
-    """
-    pressures, heights = oscillations(deflation(cuff_mmhg, frame_rate_hz), frame_rate_hz)
-    usual = np.percentile(heights, 95)
+    pressures: np.ndarray
+    heights: np.ndarray
+    systolic_ratio: float
+    diastolic_ratio: float
 
-    def off(of: np.ndarray) -> np.ndarray:
-        above = pressures - of[1]
-        return of[0] / (1 + (above / np.where(above > 0, of[2], of[3])) ** 2) - heights
+    def bell(self) -> tuple[Reading, np.ndarray]:
+        """The bell with two flanks that fits all heights best, outliers weighing less, and its own heights.
 
-    low, high = np.min(pressures), np.max(pressures)
-    starts = [(usual, top, 20.0, 30.0) for top in np.percentile(pressures, (30, 45, 60, 75))]
-    bounds = ([0.0, low, 1.0, 1.0], [3 * usual, high, 200.0, 200.0])
-    fits = [least_squares(off, start, loss="soft_l1", f_scale=0.1 * usual, bounds=bounds) for start in starts]
-    _, top, above, below = min(fits, key=lambda fit: fit.cost).x
-    return Reading(top + above * np.sqrt(1 / systolic_ratio - 1), top, top - below * np.sqrt(1 / diastolic_ratio - 1))
+        A flank falls as 1 / (1 + x^2) from the top (a fit of a curve to the envelope is common practice, no source).
+        """
+        pressures, heights = self.pressures, self.heights
+        bends = 1 / self.systolic_ratio - 1, 1 / self.diastolic_ratio - 1
+        largest = np.max(heights)
+
+        def bell(of: np.ndarray) -> np.ndarray:
+            away = pressures - of[1]
+            return of[0] / (1 + np.where(away > 0, bends[0] * (away / of[2]) ** 2, bends[1] * (away / of[3]) ** 2))
+
+        bounds = ([0.01 * largest, np.min(pressures), 1.0, 1.0], [3 * largest, np.max(pressures), 200.0, 100.0])
+        starts = [(largest, top, 20.0, 15.0) for top in np.percentile(pressures, (30, 45, 60, 75))]
+        fits = [least_squares(lambda of: bell(of) - heights, start, loss="soft_l1", f_scale=0.1 * largest, bounds=bounds) for start in starts]
+        best = min(fits, key=lambda fit: fit.cost).x
+        return Reading(best[1] + best[2], best[1], best[1] - best[3]), bell(best)
+
+    def passed(self, mmhg: float) -> float:
+        """A pressure that the deflation passed, else NaN."""
+        return mmhg if np.min(self.pressures) <= mmhg <= np.max(self.pressures) else np.nan
+
+    def read(self, heights: np.ndarray, *, outermost: bool) -> Reading:
+        """Where smoothed heights have their top, and where they pass the shares: the nearest to it, or the outermost."""
+        top = int(np.argmax(heights))
+        systolic = _crossing(self.pressures[top::-1], heights[top::-1], self.systolic_ratio, outermost=outermost)
+        diastolic = _crossing(self.pressures[top:], heights[top:], self.diastolic_ratio, outermost=outermost)
+        return Reading(systolic, _vertex(self.pressures[top - 1 : top + 2], heights[top - 1 : top + 2], self.pressures[top]), diastolic)
+
+    def readings(self) -> dict[str, Reading]:
+        """The readings of several methods, each less its own error on equal pulses, those of the bell; NaN where one finds none.
+
+        Envelopes of several smoothings are common practice, no source. The highest of several has a plateau in place of a top.
+        """
+        fitted, equal = self.bell()
+        found = {"fit": Reading(*map(self.passed, astuple(fitted)))}
+        for name, (smooth, sides) in SMOOTHINGS.items():
+            for outermost in sides:
+                read, of_equal = (np.array(astuple(self.read(smooth(of), outermost=outermost))) for of in (self.heights, equal))
+                values = read - np.nan_to_num(of_equal - astuple(fitted))
+                if name.startswith("highest"):
+                    values[1] = np.nan
+                found[f"{name}, {'outermost' if outermost else 'nearest'}"] = Reading(*values.tolist())
+        return found
 
 
-def read_smoothed(points: Points, smooth: Callable[[np.ndarray], np.ndarray], systolic_ratio: float, diastolic_ratio: float, *, outermost: bool) -> Reading:
-    """Reads an envelope smoothed from pulse to pulse, with straight lines in between, where it passes the ratios: the nearest to its
-    top, or the outermost. NaN where it does not pass one."""
-    pressures, heights = points
-    fine = np.arange(np.max(pressures), np.min(pressures), -0.05)
-    envelope = np.interp(fine, pressures[::-1], smooth(heights)[::-1])
-    top = int(np.argmax(envelope))
-    over = np.flatnonzero(envelope >= systolic_ratio * envelope[top]), np.flatnonzero(envelope >= diastolic_ratio * envelope[top])
-    under = np.flatnonzero(envelope[:top] <= systolic_ratio * envelope[top]), top + np.flatnonzero(envelope[top:] <= diastolic_ratio * envelope[top])
-    passed = len(under[0]) > 0, len(under[1]) > 0
-    systolic, diastolic = (over[0][0], over[1][-1]) if outermost else (under[0][-1] if passed[0] else 0, under[1][0] if passed[1] else 0)
-    return Reading(float(fine[systolic]) if passed[0] else np.nan, float(fine[top]), float(fine[diastolic]) if passed[1] else np.nan)
+SMOOTHINGS: dict[str, tuple[Callable[[np.ndarray], np.ndarray], tuple[bool, ...]]] = {
+    "highest of 3": (partial(maximum_filter1d, size=3, mode="nearest"), (True,)),
+    "mean of 3": (partial(uniform_filter1d, size=3, mode="nearest"), (True,)),
+    "mean of 5": (partial(uniform_filter1d, size=5, mode="nearest"), (True, False)),
+    "mean of 7": (partial(uniform_filter1d, size=7, mode="nearest"), (True, False)),
+    "bell of 2 pulses": (partial(gaussian_filter1d, sigma=2, mode="nearest"), (True, False)),
+}
+"""Smoothings from pulse to pulse, and whether the outermost crossing, the nearest, or one and the other is read."""
+
+ENOUGH = 4
+"""After so many pulses in a row below its share a monitor looks no further (common practice, no source)."""
+
+SEEN = (0.04, 0.06, 0.09)
+"""Shares of the steepest oscillation below which one monitor or another sees none (common practice, no source)."""
+
+
+def _crossing(pressures: np.ndarray, heights: np.ndarray, ratio: float, *, outermost: bool) -> float:
+    """Where heights fall below a share of the first of them, on the walk away from it."""
+    level, found, below = ratio * heights[0], np.nan, 0
+    for i in range(1, len(heights)):
+        below = below + 1 if heights[i] <= level else 0
+        if below == 1:
+            found = np.interp(level, heights[[i, i - 1]], pressures[[i, i - 1]])
+        if below >= ENOUGH or below and not outermost:
+            break
+    return float(found)
+
+
+def _vertex(pressures: np.ndarray, heights: np.ndarray, top: float) -> float:
+    """Of the parabola through the top and its neighbours, within them."""
+    if len(pressures) < 3:
+        return float(top)
+    bend, slope, _ = np.polyfit(pressures - top, heights, 2)
+    return float(np.clip(top - 0.5 * slope / bend, pressures[2], pressures[0])) if bend < 0 else float(top)
 
 
 def readings(cuff_mmhg: np.ndarray, frame_rate_hz: float, systolic_ratio: float, diastolic_ratio: float) -> dict[str, Reading]:
-    """One measurement as sensible methods read it (common practice, no source): a fitted bell, and envelopes of several smoothings.
-
-    Of irregular pulses a mean over three is still ragged: where it passes a ratio for the first time counts.
-    """
-    points = oscillations(deflation(cuff_mmhg, frame_rate_hz), frame_rate_hz)
-    smoothings = {f"mean of {n}": partial(uniform_filter1d, size=n, mode="nearest") for n in (3, 5, 7)}
-    smoothings["highest of 3"] = partial(maximum_filter1d, size=3, mode="nearest")
-    smoothings["bell of 2 pulses"] = partial(gaussian_filter1d, sigma=2, mode="nearest")
-    found = {"fit": fit_cuff(cuff_mmhg, frame_rate_hz, systolic_ratio, diastolic_ratio)}
-    for name, smooth in smoothings.items():
-        if name != "highest of 3":
-            found[f"{name}, outermost"] = read_smoothed(points, smooth, systolic_ratio, diastolic_ratio, outermost=True)
-        if name != "mean of 3":
-            found[f"{name}, nearest"] = read_smoothed(points, smooth, systolic_ratio, diastolic_ratio, outermost=False)
-    # The highest of several has a plateau in place of a top.
-    found["highest of 3, nearest"] = replace(found["highest of 3, nearest"], mean_mmhg=np.nan)
+    """One measurement as sensible methods read it, each of them with fewer or more of the weak oscillations."""
+    part, found = deflation(cuff_mmhg, frame_rate_hz), {}
+    for seen in SEEN:
+        envelope = Envelope(*oscillations(part, frame_rate_hz, seen), systolic_ratio, diastolic_ratio)
+        found |= {f"{name}, from {seen}": reading for name, reading in envelope.readings().items()}
     return found
 
 

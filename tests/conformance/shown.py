@@ -119,6 +119,10 @@ SOONEST_S = -0.15
 LATE_QRS_S, STEEPER = -0.08, 1.5
 """So late the QRS of a pacing device may be fastest, and so much steeper than its dicrotic wave a pulse rises."""
 
+NOTCH_WITHIN_S, NOTCH_STEEPER = 0.015, 1.3
+"""A rise as late after its pulse as the dicrotic wave of the others, and no steeper beside it than theirs, is a dicrotic wave: the
+valve closes at a nearly constant time after it opened (common practice, no source)."""
+
 PREMATURE = 0.8
 """A beat is premature when it comes earlier than this share of the median interval about it."""
 
@@ -148,16 +152,34 @@ def feet_s(pressure_mmhg: np.ndarray, frame_rate_hz: float, beats: np.ndarray, a
     steepest = np.array([np.nan if first is None else times[first] - beat for first, beat in zip(firsts, beats, strict=True)])
     waves = [slope[rises[own[times[own] > times[first] + 0.12]]] for own, first in zip(owned, firsts, strict=True) if first is not None]
     steep = 1.3 * np.percentile(np.concatenate([*waves, [0.0]]), 95)
-    feet = []
+    # Of each pulse how late its dicrotic wave rises, and how steeply beside the pulse.
+    notches = np.full((2, len(beats)), np.nan)
+    for i, (own, first) in enumerate(zip(owned, firsts, strict=True)):
+        after = own[times[own] > times[first] + 0.12] if first is not None else ()
+        if len(after):
+            wave = after[np.argmax(slope[rises[after]])]
+            notches[:, i] = times[wave] - times[first], slope[rises[wave]] / slope[rises[first]]
+    feet, pulse = [], None
+
+    def is_notch(rise: int, i: int) -> bool:
+        """Whether a rise is the dicrotic wave of the pulse before."""
+        if pulse is None:
+            return False
+        late_s, share = (around(of, i) for of in notches)
+        on_time = abs(times[rise] - times[pulse] - late_s) < NOTCH_WITHIN_S
+        return on_time and slope[rises[rise]] < NOTCH_STEEPER * share * slope[rises[pulse]]
+
     for i, beat in enumerate(beats):
         late = times - beat - around(steepest, i)
         near = np.flatnonzero((late > late_s[0]) & (late < late_s[1]))
         if not len(near):
             near = np.flatnonzero((late > SOONEST_S) & (late < late_s[1]) & (slope[rises] > steep))
+        near = np.array([rise for rise in near if not is_notch(rise, i)], dtype=int)
         # Before the weak pulse of a premature beat there may be the dicrotic wave of the pulse before.
         premature = i > 0 and beat - beats[i - 1] < PREMATURE * np.median(np.diff(beats[max(0, i - 5) : i + 5]))
         if len(near):
-            rise = rises[near[-1 if premature else np.argmin(np.abs(late[near]))]]
+            pulse = near[-1 if premature else np.argmin(np.abs(late[near]))]
+            rise = rises[pulse]
             foot = turn(pressure_mmhg, slope, rise, frame_rate_hz)
             if np.max(pressure_mmhg[rise : rise + int(0.25 * frame_rate_hz)]) - pressure_mmhg[foot] >= SMALLEST_PULSE_MMHG:
                 feet.append(foot)

@@ -1,13 +1,19 @@
 """Reported readings of a cuff are those that sensible methods read of the samples: `readings` of `oscillometry`, by scipy alone.
 
-Each method's reading lies within 3 mmHg of the reported band, and the band is wider by at most 4 mmHg than these readings differ:
-the report takes off each method's own error on equal pulses, up to 2 mmHg, and these means don't. Where methods agree, the band is
-one value; where they don't, as of alternating pulses, no single value is right.
+Each method's reading lies within 3 mmHg of the reported band, and the band is wider by at most 4 mmHg than these readings differ.
+Where methods agree, the band is one value; where they don't, as of alternating pulses, no single value is right.
+
+Of fibrillating atria no method is right: a review of five studies found that oscillometric monitors read a diastolic pressure
+some 3 mmHg too high and a systolic pressure that scatters, and advises to repeat the measurement (Stergiou et al., Journal of
+Hypertension 2012, from memory). The widths of the bands here are those of one measurement.
+
+`PULSEWRIGHT_EXPECT=all` plays eighteen measurements of unrelated pulses; without it three.
 """
 
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import numpy as np
@@ -21,6 +27,7 @@ FRAME_RATE_HZ = 500
 START_S = 10
 """The measurement begins with its second step."""
 PARTS = ("systolic", "mean", "diastolic")
+SEEDS = range(2, 20 if os.environ.get("PULSEWRIGHT_EXPECT") == "all" else 5)
 WITHIN_MMHG = 3.0
 WIDER_MMHG = 4.0
 
@@ -103,10 +110,17 @@ UNRELATED = {
 
 @pytest.mark.parametrize("name", UNRELATED)
 def test_the_band_of_unrelated_pulses(name, tmp_path):
-    """One pulse more or less, at the edge of what is seen, moves the readings of single methods: seven of eight hold, over six measurements."""
-    held = []
-    for seed in range(2, 8):
-        reported, seen, _ = measured(tmp_path, *UNRELATED[name], seed=seed)
-        held += [outside(reported[part], value) <= WITHIN_MMHG for part in PARTS for value in seen[part].values()]
-        held += [wider(reported[part], seen[part]) <= WIDER_MMHG for part in PARTS]
-    assert len(held) > 150 and np.mean(held) >= 0.875, (np.mean(held), len(held))
+    """One pulse more or less, at the edge of what is seen, moves the readings of single methods: 97 of 100 hold."""
+    held, off = 0, []
+    for seed in SEEDS:
+        first, *rest = UNRELATED[name]
+        # Trigeminy has no chance in it: another rate meets the cuff's pressures elsewhere.
+        rate = {"rate_bpm": 54 + 3 * seed} if name == "trigeminy" else {}
+        reported, seen, _ = measured(tmp_path, {**first, **rate}, *rest, seed=seed)
+        for part in PARTS:
+            assert len(seen[part]) >= 15, part
+            held += len(seen[part])
+            out = {method: value for method, value in seen[part].items() if outside(reported[part], value) > WITHIN_MMHG}
+            off += [(seed, part, reported[part], method, value) for method, value in out.items()]
+    assert held > 60 * len(SEEDS)
+    assert len(off) <= 0.03 * held, off

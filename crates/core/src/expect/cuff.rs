@@ -9,7 +9,8 @@
 //!
 //! Equal pulses are read alike by each method (Geddes 1982, with the shares of the arm). Where pulses differ, makers' methods
 //! read different values, and none of them is wrong: the band holds those of a bell fitted to all heights, of the highest of
-//! three pulses, and of means over three, five and seven, where they first and last pass a share (common practice, no source).
+//! three pulses, of means over three, five and seven, and of a weighted mean, where they first and last pass a share. Which weak
+//! oscillations a monitor sees moves them too: each method reads three times (common practice, no source).
 
 use super::bell::Bell;
 use super::causes;
@@ -26,8 +27,9 @@ const NEAR_MMHG: f32 = 1.0;
 /// A bell has four values to be fitted.
 const FEWEST: usize = 5;
 
-/// A lower oscillation than this share of the largest is not visible beside it (common practice, no source).
-const VISIBLE: f32 = 0.06;
+/// A lower oscillation than this share of the largest is not visible beside it, by one monitor or another (common practice, no
+/// source); the first gives the expected value.
+const VISIBLE: [f32; 3] = [0.06, 0.04, 0.09];
 
 /// When so many pulses in a row have had the cuff below their diastolic pressure, later ones change no reading of the methods.
 const PASSED: u8 = 20;
@@ -36,13 +38,15 @@ const PASSED: u8 = 20;
 const EQUAL_MMHG: f32 = 1.0;
 
 /// How an envelope is smoothed, and where it is read.
-const METHODS: [(Smoothing, Side); 6] = [
-    (Smoothing::Highest(3), Side::Inner),
+const METHODS: [(Smoothing, Side); 8] = [
+    (Smoothing::Highest(3), Side::Outer),
     (Smoothing::Mean(3), Side::Outer),
     (Smoothing::Mean(5), Side::Outer),
     (Smoothing::Mean(5), Side::Inner),
     (Smoothing::Mean(7), Side::Outer),
     (Smoothing::Mean(7), Side::Inner),
+    (Smoothing::Bell, Side::Outer),
+    (Smoothing::Bell, Side::Inner),
 ];
 
 /// Reading of a deflation of the cuff.
@@ -127,32 +131,22 @@ impl CuffMeter {
         if !core::mem::take(&mut self.deflates) || !self.above || self.below == 0 {
             return None;
         }
-        let (points, count) = self.visible_points();
-        let points = points.get(..count).filter(|points| points.len() >= FEWEST)?;
-        let bell = Bell::fit(points, self.shares)?;
-        let fitted = [bell.systolic_mmhg, bell.mean_mmhg, bell.diastolic_mmhg];
-        let mut bands = fitted.map(ReadingBand::steady);
-        for (smoothing, side) in METHODS {
-            let heights = Envelope::over(smoothing, points.iter().map(|point| point[1]));
-            let equal = Envelope::over(smoothing, points.iter().map(|point| bell.height(point[0])));
-            let (read, of_equal) = (heights.read(points, self.shares, side), equal.read(points, self.shares, side));
-            for (((band, fitted), read), of_equal) in bands.iter_mut().zip(fitted).zip(read).zip(of_equal) {
-                // The method's own error on equal pulses, those of the bell, is taken off. A bell wider than the deflation has
-                // none that is known.
-                let off = if of_equal.is_nan() { 0.0 } else { of_equal - fitted };
-                if !read.is_nan() {
-                    *band = band.with(read - off);
-                }
+        let mut found = Found::default();
+        for share in VISIBLE {
+            let (points, count) = self.visible_points(share);
+            // The last one goes on when the deflation ends.
+            if let Some(points) = points.get(..count.saturating_sub(1)).filter(|points| points.len() >= FEWEST) {
+                found.read(points, self.shares);
             }
         }
-        let [systolic_mmhg, mean_mmhg, diastolic_mmhg] = bands;
+        let [systolic_mmhg, mean_mmhg, diastolic_mmhg] = found.bands()?;
         Some(CuffReading { at, begin: self.begin, systolic_mmhg, mean_mmhg, diastolic_mmhg })
     }
 
-    /// The points without those of oscillations too low to be visible, and their count.
-    fn visible_points(&self) -> ([[f32; 2]; POINTS], usize) {
+    /// The points without those of oscillations below a share of the largest, and their count.
+    fn visible_points(&self, share: f32) -> ([[f32; 2]; POINTS], usize) {
         let points = self.points.iter().take(self.count);
-        let lowest = VISIBLE * points.clone().map(|point| point[1]).fold(0.0, max);
+        let lowest = share * points.clone().map(|point| point[1]).fold(0.0, max);
         let (mut visible, mut count) = ([[0.0; 2]; POINTS], 0);
         for (place, point) in visible.iter_mut().zip(points.filter(|point| point[1] >= lowest)) {
             *place = *point;
@@ -176,6 +170,51 @@ impl CuffMeter {
             *next = [pulse.cuff_mmhg, pulse.oscillation_mmhg];
             (self.count, self.from_mmhg, self.pulses) = (self.count + 1, pulse.cuff_mmhg, 1.0);
         }
+    }
+}
+
+/// Systolic, mean and diastolic pressure as the methods read them.
+#[derive(Default)]
+struct Found {
+    bands: [Option<ReadingBand>; 3],
+    /// Of the first bell, also where it reaches beyond the deflation.
+    fitted: Option<[f32; 3]>,
+}
+
+impl Found {
+    /// Reads an envelope of cuff pressures, mmHg, falling, and heights, mmHg, by each method.
+    fn read(&mut self, points: &[[f32; 2]], shares: [f32; 2]) {
+        let Some(bell) = Bell::fit(points, shares) else { return };
+        let fitted = [bell.systolic_mmhg, bell.mean_mmhg, bell.diastolic_mmhg];
+        self.fitted = self.fitted.or(Some(fitted));
+        let end = |point: Option<&[f32; 2]>| point.map_or(0.0, |point| point[0]);
+        let passed = end(points.last())..=end(points.first());
+        self.take(fitted.map(|mmhg| if passed.contains(&mmhg) { mmhg } else { f32::NAN }));
+        for (smoothing, side) in METHODS {
+            let heights = Envelope::over(smoothing, points.iter().map(|point| point[1]));
+            let equal = Envelope::over(smoothing, points.iter().map(|point| bell.height(point[0])));
+            let (mut read, of_equal) = (heights.read(points, shares, side), equal.read(points, shares, side));
+            for ((read, of_equal), fitted) in read.iter_mut().zip(of_equal).zip(fitted) {
+                // The method's own error on equal pulses, those of the bell, is taken off. A bell wider than the deflation has
+                // none that is known.
+                *read -= if of_equal.is_nan() { 0.0 } else { of_equal - fitted };
+            }
+            self.take(read);
+        }
+    }
+
+    /// Takes the three readings of a method; NaN for none.
+    fn take(&mut self, read: [f32; 3]) {
+        for (band, mmhg) in self.bands.iter_mut().zip(read).filter(|(_, mmhg)| !mmhg.is_nan()) {
+            *band = Some(band.map_or(ReadingBand::steady(mmhg), |band| band.with(mmhg)));
+        }
+    }
+
+    /// The band of each pressure; that of the bell alone where no method found one. `None` without oscillations.
+    fn bands(&self) -> Option<[ReadingBand; 3]> {
+        let [systolic, mean, diastolic] = self.fitted?;
+        let of = |i: usize, fitted: f32| self.bands.get(i).copied().flatten().unwrap_or(ReadingBand::steady(fitted));
+        Some([of(0, systolic), of(1, mean), of(2, diastolic)])
     }
 }
 

@@ -5,10 +5,16 @@ use crate::math::{clamp, max};
 /// Most points of an envelope.
 pub(super) const POINTS: usize = 256;
 
+/// After so many heights in a row below its share a monitor looks no further (common practice, no source).
+const ENOUGH: u32 = 4;
+
+/// Weights of pulses at these distances, those of a Gaussian bell of two pulses.
+const BELL: [f32; 7] = [1.0, 0.882_497, 0.606_531, 0.324_652, 0.135_335, 0.043_937, 0.011_109];
+
 /// Which of several crossings counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Side {
-    /// The furthest from the top.
+    /// The furthest from the top, before [`ENOUGH`] heights in a row lie below.
     Outer,
     /// The nearest to it.
     Inner,
@@ -21,6 +27,8 @@ pub(super) enum Smoothing {
     Mean(usize),
     /// The highest of so many: weaker ones between strong ones are passed over.
     Highest(usize),
+    /// The mean with the weights of [`BELL`].
+    Bell,
 }
 
 /// Heights of oscillations, mmHg, in the order of a falling cuff.
@@ -36,6 +44,7 @@ impl Envelope {
         let mut smooth = Envelope { heights: [0.0; POINTS], count: heights.clone().count().min(POINTS), smoothing };
         let half = match smoothing {
             Smoothing::Mean(window) | Smoothing::Highest(window) => window / 2,
+            Smoothing::Bell => BELL.len() - 1,
         };
         for (i, place) in smooth.heights.iter_mut().enumerate().take(smooth.count) {
             let first = i.saturating_sub(half);
@@ -44,6 +53,13 @@ impl Envelope {
             *place = match smoothing {
                 Smoothing::Mean(_) => about.sum::<f32>() / many as f32,
                 Smoothing::Highest(_) => about.fold(0.0, max),
+                Smoothing::Bell => {
+                    let weights = (first..).map(|at| BELL.get(at.abs_diff(i)).copied().unwrap_or(0.0));
+                    let (sum, weight) = about
+                        .zip(weights)
+                        .fold((0.0, 0.0), |(sum, weight), (height, of)| (sum + height * of, weight + of));
+                    sum / weight
+                }
             };
         }
         smooth
@@ -62,7 +78,7 @@ impl Envelope {
         };
         // The highest of several has a plateau in place of a top.
         let mean = match self.smoothing {
-            Smoothing::Mean(_) => vertex(walk.clone().skip(top.saturating_sub(1)).take(3)),
+            Smoothing::Mean(_) | Smoothing::Bell => vertex(walk.clone().skip(top.saturating_sub(1)).take(3)),
             Smoothing::Highest(_) => f32::NAN,
         };
         [
@@ -75,13 +91,17 @@ impl Envelope {
 
 /// Pressure at which heights fall to a level on the walk away from the top; NaN when they do not.
 fn crossing(walk: impl Iterator<Item = (f32, f32)> + Clone, level: f32, side: Side) -> f32 {
-    let falls = walk.clone().zip(walk.skip(1)).filter(|((_, near), (_, far))| *near > level && *far <= level);
-    let mut mmhg = falls.map(|((p, near), (q, far))| p + (q - p) * (near - level) / (near - far));
-    let found = match side {
-        Side::Inner => mmhg.next(),
-        Side::Outer => mmhg.last(),
-    };
-    found.unwrap_or(f32::NAN)
+    let (mut found, mut below) = (f32::NAN, 0);
+    for ((p, near), (q, far)) in walk.clone().zip(walk.skip(1)) {
+        below = if far <= level { below + 1 } else { 0 };
+        if near > level && far <= level {
+            found = p + (q - p) * (near - level) / (near - far);
+        }
+        if below >= ENOUGH || side == Side::Inner && below > 0 {
+            break;
+        }
+    }
+    found
 }
 
 /// Pressure of the vertex of the parabola through three points, within them; that of the first of fewer.

@@ -14,6 +14,9 @@ use crate::time::Instant;
 /// A pressure without pulses is looked at in pieces of so many samples.
 const PIECE: u32 = RATE.as_hz();
 
+/// So long after the foot of the last pulse a pressure is read in pieces of time, s (common practice, no source).
+const QUIET_S: f32 = 4.0;
+
 /// So long after its foot in the vessel a pulse has risen behind any line, s.
 const RISEN_S: f32 = 0.3;
 
@@ -74,12 +77,14 @@ struct Cycle {
     /// Where the greatest rise begins.
     foot: Trough,
     since_peak: Trough,
+    /// It has gone on for so long that it was read before its end.
+    read: bool,
 }
 
 impl Cycle {
     fn new(start: Instant) -> Cycle {
         let none = Trough::NONE;
-        Cycle { start, lowest: none, rise: 0.0, peak: f32::NEG_INFINITY, foot: none, since_peak: none }
+        Cycle { start, lowest: none, rise: 0.0, peak: f32::NEG_INFINITY, foot: none, since_peak: none, read: false }
     }
 
     fn take(&mut self, mmhg: f32, at: Sum) {
@@ -175,6 +180,8 @@ pub(super) struct Look {
     pub(super) mean: f32,
     /// From the foot of the pulse to its peak; 0 without one.
     pub(super) rise: f32,
+    /// The pulse was read before, while it went on.
+    pub(super) again: bool,
 }
 
 /// Systolic, diastolic and mean pressure.
@@ -269,6 +276,19 @@ impl PressureMeter {
         self.piece.sum.count >= f64::from(PIECE)
     }
 
+    /// At `now`, the readings of a pulse that has gone on for so long that pieces of time are read in its place; once.
+    pub(super) fn outlasted(&mut self, now: Instant) -> Option<Look> {
+        let before_mmhg = self.before[1];
+        let cycle = self.cycle.as_mut().filter(|cycle| !cycle.read && now.since(cycle.start).as_secs() > QUIET_S)?;
+        if cycle.rise <= 0.0 || cycle.rise < self.smallest_mmhg {
+            return None;
+        }
+        cycle.read = true;
+        let (mean, _) = self.sum.to(before_mmhg).mean_since(cycle.foot.at);
+        let low = self.trough.lower(cycle.foot).mmhg;
+        Some(Look { from: cycle.start, high: cycle.peak, low, mean, rise: cycle.rise, again: false })
+    }
+
     /// A piece of time ends; returns its readings if it had no pulse.
     pub(super) fn end_piece(&mut self, at: Instant) -> Option<Look> {
         let piece = core::mem::replace(&mut self.piece, Piece::new(at));
@@ -277,9 +297,9 @@ impl PressureMeter {
         if piece.start >= self.from {
             settled.take(&piece);
         }
-        let quiet = self.last_foot.is_none_or(|foot| at.since(foot).as_secs() > 4.0);
+        let quiet = self.last_foot.is_none_or(|foot| at.since(foot).as_secs() > QUIET_S);
         let (mean, _) = piece.mean();
-        quiet.then_some(Look { from: piece.start, high: piece.high, low: piece.low, mean, rise: 0.0 })
+        quiet.then_some(Look { from: piece.start, high: piece.high, low: piece.low, mean, rise: 0.0, again: false })
     }
 
     /// A pulse begins in the vessel; returns the readings of the pulse before.
@@ -302,7 +322,7 @@ impl PressureMeter {
             }
         }
         let (mean, _) = self.sum.to(self.before[1]).mean_since(cycle.foot.at);
-        Some(Look { from: cycle.start, high: cycle.peak, low, mean, rise: cycle.rise })
+        Some(Look { from: cycle.start, high: cycle.peak, low, mean, rise: cycle.rise, again: cycle.read })
     }
 
     /// Whether all of the pulse that goes on was seen.

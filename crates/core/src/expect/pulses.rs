@@ -81,3 +81,24 @@ impl PulseMeter {
         Some((all.with(strong.low).with(strong.high), self.strong.beats() < self.all.beats()))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A monitor that misses the weak pulses of the end sees none for 5 s: it has no rate of its own.
+    #[test]
+    fn a_gap_before_the_pulse_that_goes_on_counts() {
+        let at = |secs| Instant::ZERO.plus(crate::time::Span::secs(secs));
+        let mut meter = PulseMeter::new();
+        meter.begin(at(0), at(4));
+        let weak_from = 10;
+        for second in 0..15 {
+            meter.known(at(second), at(second + 1));
+            meter.pulse(at(second), if second < weak_from { 50.0 } else { 20.0 });
+        }
+        meter.known(at(15), at(16));
+        let (band, weak) = meter.band(at(16), 4.0, false).unwrap();
+        assert!(weak && (band.low - 60.0).abs() < 0.1 && (band.high - 60.0).abs() < 0.1, "{band:?}");
+    }
+}

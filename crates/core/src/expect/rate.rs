@@ -193,8 +193,11 @@ impl RateMeter {
     /// `running` is the begin of one that has not been counted because it goes on.
     pub(super) fn band(&self, end: Instant, running: Option<Instant>, silence_s: f32) -> Option<ReadingBand> {
         let last = self.last.max(running);
-        let gap_s = end.since(last.map_or(self.from, |last| last.max(self.from))).as_secs();
-        let longest_s = max(self.longest_s, gap_s);
+        let gap_s =
+            |to: Instant, last: Option<Instant>| to.since(last.map_or(self.from, |last| last.max(self.from))).as_secs();
+        // The gap before the one that goes on has not been counted either.
+        let before_s = running.map_or(0.0, |running| gap_s(running, self.last));
+        let longest_s = max(self.longest_s, max(before_s, gap_s(end, last)));
         let band = if self.count > 0 {
             let mean = (60.0 * f64::from(self.count) / self.total.as_secs_f64()) as f32;
             ReadingBand { mean, ..self.shown.unwrap_or(ReadingBand::steady(mean)) }.with(mean)

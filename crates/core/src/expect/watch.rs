@@ -297,7 +297,8 @@ impl<'a> Watch<'a> {
                                 let seen = read.map_or(0.0, |look| look.rise);
                                 pulses.pulse(foot.ended, if follows { seen } else { foot.height_mmhg });
                             }
-                            look(read, now);
+                            // Its reading of long ago says nothing of the time since.
+                            look(read.filter(|read| !read.again), now);
                         }
                         Some(_) => feet = true,
                         None => {}
@@ -305,6 +306,7 @@ impl<'a> Watch<'a> {
                 }
             }
             if meter.sample(*mmhg) {
+                look(meter.outlasted(at(i)), at(i));
                 look(meter.end_piece(at(i)), at(i));
             }
         }
