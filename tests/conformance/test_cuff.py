@@ -206,12 +206,13 @@ def test_alternating_pulses_alternate_in_the_cuff(tmp_path):
     pairs = height[between][: np.sum(between) // 2 * 2].reshape(-1, 2)
     assert len(pairs) >= 5
     assert np.min(pairs.max(axis=1) / pairs.min(axis=1)) > 1.5, pairs
-    # One who passes over the weak pulses reads the strong ones of the artery; averages of both read more.
+    # One who passes over the weak pulses reads the strong ones of the artery; averages of both read more, or less where the weak
+    # ones are first seen.
     values = read_wav(target).values("arterial")[10 * FRAME_RATE_HZ :]
     strong = np.percentile(values[find_peaks(values, prominence=8)[0]], 90)
     given = reading_of(target)
-    assert given["systolic_low_mmhg"] == pytest.approx(strong, abs=READING_MMHG)
-    assert given["systolic_high_mmhg"] > given["systolic_low_mmhg"] + 5
+    assert strong - 15 < given["systolic_low_mmhg"] < strong + READING_MMHG
+    assert given["systolic_high_mmhg"] > strong + 5
 
 
 def test_every_pulse_of_large_alternans_is_felt_by_the_artery(tmp_path):
