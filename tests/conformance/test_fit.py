@@ -299,7 +299,7 @@ def test_the_page_shows_what_the_command_prints(fitted):
     [
         ("time_s,EEG\n0,1\n1,2\n", "no lead of the standard twelve"),
         ("II\n" + "0\n" * 900, "no column time_s"),
-        ("time_s,II\n0,1\n0.002,x\n", "line 3: 'x' is not a number"),
+        ("time_s,II\n0,1\n0.002,x\n", "line 3: 'x' in column II is not a number"),
         ("time_s,II\n" + "".join(f"{i / 500:.3f},0\n" for i in range(5000)), "beats of the normal kind"),
     ],
 )

@@ -1,13 +1,11 @@
 //! Recordings: leads of the standard twelve, in mV.
 //!
 //! The name decides the form: `.hea` (or no ending) is a record of the open waveform database, `.edf` is EDF, `.csv` is CSV. Signals
-//! with other names than those of leads are left out.
-
-mod csv;
-mod edf;
+//! with other names than those of leads are left out, and in EDF leads of another rate than the first potential's.
 
 use crate::leads;
-use crate::recording::{MOST_BYTES, ReadError, Recording, add, mv_of};
+use crate::recording::{ReadError, Recording, add};
+use pulsewright_recording::{LARGEST, Meaning, open};
 use pulsewright_text::source;
 use std::path::Path;
 
@@ -17,16 +15,25 @@ const RATES_HZ: std::ops::RangeInclusive<f64> = 100.0..=10_000.0;
 /// Reads a recording; `hz` is the frame rate of a CSV without times.
 ///
 /// # Errors
-/// A file that can't be read or has a fault, no lead, leads of several rates.
+/// A file that can't be read or has a fault, no lead.
 pub fn recording(path: &Path, hz: Option<f64>) -> Result<Recording, ReadError> {
     let fault = |what: String| ReadError::Content { path: path.to_owned(), what };
     let form = path.extension().map_or(String::new(), |ending| ending.to_string_lossy().to_ascii_lowercase());
-    let read = match form.as_str() {
-        "csv" => csv::parse(&source::file(path, MOST_BYTES)?, hz).map_err(fault)?,
-        "edf" => edf::parse(&source::file(path, MOST_BYTES)?).map_err(fault)?,
-        "" | "hea" | "dat" => of_the_open_database(&path.with_extension("hea"))?,
+    let path = match form.as_str() {
+        "csv" | "edf" => path.to_owned(),
+        "" | "hea" | "dat" => path.with_extension("hea"),
         _ => return Err(fault("not a recording: .hea, .edf or .csv".to_owned())),
     };
+    let meaning = Meaning { scale_mv: None, rate_hz: hz };
+    let record = open(&path, meaning, &|file| Ok(source::file(file, LARGEST)?))?;
+    let mut leads = Vec::new();
+    for channel in &record.channels {
+        // In some files of leads the unit is left out.
+        if matches!(channel.unit.trim(), "mV" | "") {
+            add(&mut leads, &channel.name, channel.samples.iter().copied().map(f64::from).collect());
+        }
+    }
+    let read = Recording { hz: record.rate_hz, leads };
     let Recording { hz, leads } = &read;
     if leads.is_empty() {
         return Err(fault(
@@ -40,14 +47,4 @@ pub fn recording(path: &Path, hz: Option<f64>) -> Result<Recording, ReadError> {
         return Err(fault(format!("lead {} has samples that are no potentials of an ECG", leads::id(wrong.lead))));
     }
     Ok(read)
-}
-
-fn of_the_open_database(header: &Path) -> Result<Recording, ReadError> {
-    let record = pulsewright_recording::read(header)?;
-    let mut leads = Vec::new();
-    for channel in &record.channels {
-        let Some(mv) = mv_of(&channel.unit) else { continue };
-        add(&mut leads, &channel.name, channel.samples.iter().map(|sample| mv * f64::from(*sample)).collect());
-    }
-    Ok(Recording { hz: record.rate_hz, leads })
 }

@@ -2,11 +2,8 @@
 
 use crate::leads;
 use pulsewright_core::frame::Lead;
-use pulsewright_text::source::{self, Unreadable};
+use pulsewright_text::source;
 use std::path::PathBuf;
-
-/// Largest file, bytes; in memory its numbers take up to four times as much.
-pub(crate) const MOST_BYTES: u64 = pulsewright_recording::LARGEST;
 
 /// A lead of a recording.
 #[derive(Clone, Debug)]
@@ -52,13 +49,10 @@ impl Recording {
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum ReadError {
-    /// A file that can't be read.
-    #[error(transparent)]
-    File(#[from] Unreadable),
-    /// A record of the open waveform database with a fault.
+    /// A file that can't be read, or that has a fault.
     #[error(transparent)]
     Record(#[from] pulsewright_recording::ReadError),
-    /// A file with a fault.
+    /// A file without leads that can be fitted.
     #[error("{}: {what}", source::name(.path))]
     Content {
         /// The file.
@@ -74,15 +68,5 @@ pub(crate) fn add(leads: &mut Vec<Signal>, name: &str, mv: Vec<f64>) {
         && !leads.iter().any(|signal| signal.lead == lead)
     {
         leads.push(Signal { lead, name: name.trim().to_owned(), mv });
-    }
-}
-
-/// mV of a unit, by its name.
-pub(crate) fn mv_of(unit: &str) -> Option<f64> {
-    match unit.trim().to_ascii_lowercase().as_str() {
-        "" | "mv" => Some(1.0),
-        "uv" | "µv" | "\u{3bc}v" => Some(0.001),
-        "v" => Some(1000.0),
-        _ => None,
     }
 }

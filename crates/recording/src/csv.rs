@@ -1,8 +1,8 @@
 //! CSV: a line of names, a row a frame, times in seconds in a column `time_s`. Other columns are potentials.
 
 use crate::recording::{Channel, Recording};
-use pulsewright_text::fit::{cut, line as shown};
 use pulsewright_text::number::counted;
+use pulsewright_text::table::{self, Problem};
 
 /// Most columns.
 const MOST_COLUMNS: usize = 1000;
@@ -16,39 +16,47 @@ const UNEVEN: f64 = 0.5;
 /// A share of a rate that the rounding of times accounts for.
 const SAME_RATE: f64 = 1e-4;
 
-/// Reads a file whose numbers are `scale_mv` each.
-pub(crate) fn parse(bytes: &[u8], scale_mv: f64) -> Result<Recording, String> {
-    let text = std::str::from_utf8(bytes).map_err(|error| format!("not UTF-8 text at byte {}", error.valid_up_to()))?;
-    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    let mut lines = text.lines().enumerate().filter(|(_, line)| !line.starts_with('#') && !line.trim().is_empty());
-    let (_, head) = lines.next().ok_or("no line of names")?;
-    let names: Vec<&str> = head.split(',').map(|name| name.trim().trim_matches('"')).collect();
+/// Reads a file whose numbers are `scale_mv` each; with a `rate_hz` it needs no times.
+pub(crate) fn parse(bytes: Vec<u8>, scale_mv: f64, rate_hz: Option<f64>) -> Result<Recording, String> {
+    let table = table::read(bytes, Some(false), None).map_err(|problem| problem.to_string())?;
+    let names = table.columns.as_ref().ok_or("no line of names")?;
     if names.len() > MOST_COLUMNS {
         return Err(format!("more than {MOST_COLUMNS} columns"));
     }
-    let clock = names.iter().position(|name| TIMES.contains(name)).ok_or("no column time_s")?;
+    let clock = table.column(&TIMES);
+    if clock.is_none() && rate_hz.is_none() {
+        return Err("no column time_s, and no frame rate is given".to_owned());
+    }
     let mut times = Vec::new();
     let mut columns: Vec<Vec<f32>> = vec![Vec::new(); names.len()];
-    for (index, line) in lines {
-        let cells = line.split(',').count();
-        if cells != names.len() {
-            return Err(format!(
-                "line {} has {}, the first line {}",
-                index + 1,
-                counted(cells as u64, "cell"),
-                names.len()
-            ));
+    let rows = table.rows(|row| {
+        if row.width() != names.len() {
+            let what = format!("{}, the first line {}", counted(row.width() as u64, "cell"), names.len());
+            return Err(Problem::new(row.place, what));
         }
-        for (place, (column, cell)) in columns.iter_mut().zip(line.split(',').map(str::trim)).enumerate() {
-            let number: f64 =
-                cell.parse().map_err(|_| format!("line {}: '{}' is not a number", index + 1, shown(&cut(cell, 40))))?;
-            if place == clock {
+        for (place, column) in columns.iter_mut().enumerate() {
+            let number = table.required_number(row, place)?;
+            if Some(place) == clock {
                 times.push(number);
             } else {
                 column.push((scale_mv * number) as f32);
             }
         }
+        Ok(())
+    });
+    rows.map_err(|problem| problem.to_string())?;
+    if table.is_empty() {
+        return Err("no row".to_owned());
     }
+    let rate_hz = rate_hz.map_or_else(|| rate_of(&times), Ok)?;
+    let channel =
+        |(name, samples): (&String, Vec<f32>)| Channel { name: name.trim().to_owned(), unit: "mV".to_owned(), samples };
+    let kept = names.iter().zip(columns).enumerate().filter(|(place, _)| Some(*place) != clock);
+    Ok(Recording { rate_hz, channels: kept.map(|(_, column)| channel(column)).collect() })
+}
+
+/// The rate of rows at these times.
+fn rate_of(times: &[f64]) -> Result<f64, String> {
     let (Some(first), Some(last)) = (times.first(), times.last()) else { return Err("no row".to_owned()) };
     let rate_hz = (times.len() - 1) as f64 / (last - first);
     if !(rate_hz.is_finite() && rate_hz > 0.0) {
@@ -61,7 +69,5 @@ pub(crate) fn parse(bytes: &[u8], scale_mv: f64) -> Result<Recording, String> {
     if let Some(row) = times.iter().enumerate().position(|at| !even(at)) {
         return Err(format!("row {}: times are not evenly spaced", row + 1));
     }
-    let channel = |(name, samples): (&str, Vec<f32>)| Channel { name: name.to_owned(), unit: "mV".to_owned(), samples };
-    let kept = names.into_iter().zip(columns).enumerate().filter(|(place, _)| *place != clock);
-    Ok(Recording { rate_hz, channels: kept.map(|(_, column)| channel(column)).collect() })
+    Ok(rate_hz)
 }

@@ -51,6 +51,8 @@ pub(crate) fn parse(bytes: &[u8]) -> Result<Recording, String> {
     if records >= 0.0 && records > there as f64 {
         return Err(format!("{} announced, {there} there (cut off?)", counted(records as u64, "record")));
     }
+    // Bytes after the records that are announced are none of them. -1 announces no number.
+    let records = if records >= 0.0 { records as usize } else { there };
     let mut channels = Vec::new();
     for (signal, name, unit, before_it, _) in signals.into_iter().filter(|(.., its)| *its == of_record) {
         let [low, high] = [number(place(104, 8, signal), 8)?, number(place(112, 8, signal), 8)?];
@@ -65,14 +67,15 @@ pub(crate) fn parse(bytes: &[u8]) -> Result<Recording, String> {
             (factor.unwrap_or(1.0) * value) as f32
         };
         let start = 2 * before_it;
-        let parts = data.chunks_exact(2 * before).filter_map(|record| record.get(start..start + 2 * of_record));
+        let parts =
+            data.chunks_exact(2 * before).take(records).filter_map(|record| record.get(start..start + 2 * of_record));
         channels.push(Channel {
             name: name.to_owned(),
             unit: if factor.is_some() { "mV".to_owned() } else { unit.to_owned() },
             samples: parts.flat_map(|part| part.as_chunks::<2>().0).map(value).collect(),
         });
     }
-    if there == 0 {
+    if records == 0 {
         return Err("no record".to_owned());
     }
     Ok(Recording { rate_hz: of_record as f64 / record_s, channels })

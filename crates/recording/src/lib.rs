@@ -22,6 +22,6 @@ mod wav;
 mod wfdb;
 
 pub use mapping::{Mapping, Played};
-pub use open::open;
+pub use open::{Meaning, open};
 pub use recording::{Channel, FileBytes, LARGEST, ReadError, Recording};
 pub use wfdb::read;

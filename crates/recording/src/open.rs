@@ -8,13 +8,22 @@ use std::path::Path;
 /// Endings of files whose numbers have no unit of their own.
 const UNSCALED: [&str; 2] = ["csv", "wav"];
 
+/// The meaning of numbers in files that do not say it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Meaning {
+    /// mV of 1 in a table (1 without it), or of a stored number of a WAV file, which needs it.
+    pub scale_mv: Option<f64>,
+    /// Rows a second of a table without times.
+    pub rate_hz: Option<f64>,
+}
+
 /// Reads a recording, whose files' bytes `bytes` gives: `.hea` is the header of a waveform-database record, `.edf` is EDF or EDF+
-/// without interruptions, `.csv` a table with times in `time_s`, `.wav` is WAV. `scale_mv` is mV of 1 in a table (1 without it), or of
-/// a stored number of a WAV file (which needs it).
+/// without interruptions, `.csv` a table with times in `time_s`, `.wav` is WAV.
 ///
 /// # Errors
 /// Files that can't be read or have a fault, another ending, a scale where the file has units, no scale for WAV.
-pub fn open(path: &Path, scale_mv: Option<f64>, bytes: &FileBytes<'_>) -> Result<Recording, ReadError> {
+pub fn open(path: &Path, meaning: Meaning, bytes: &FileBytes<'_>) -> Result<Recording, ReadError> {
+    let Meaning { scale_mv, rate_hz } = meaning;
     let wrong = |what: String| ReadError::Content { path: path.to_owned(), what };
     let ending = path.extension().map_or(String::new(), |ending| ending.to_string_lossy().to_ascii_lowercase());
     if scale_mv.is_some() && !UNSCALED.contains(&ending.as_str()) {
@@ -23,7 +32,7 @@ pub fn open(path: &Path, scale_mv: Option<f64>, bytes: &FileBytes<'_>) -> Result
     match (ending.as_str(), scale_mv) {
         ("hea", _) => wfdb::read_by(path, bytes).map(in_millivolts),
         ("edf", _) => edf::parse(&bytes(path)?).map_err(wrong),
-        ("csv", scale_mv) => csv::parse(&bytes(path)?, scale_mv.unwrap_or(1.0)).map_err(wrong),
+        ("csv", scale_mv) => csv::parse(bytes(path)?, scale_mv.unwrap_or(1.0), rate_hz).map_err(wrong),
         ("wav", Some(scale_mv)) => wav::parse(&bytes(path)?, scale_mv).map_err(wrong),
         ("wav", None) => Err(wrong("a WAV file has no units; \"scale_mv\" says the mV of a stored number".to_owned())),
         _ => Err(wrong("not a recording that is read: .hea, .edf, .csv or .wav".to_owned())),
@@ -48,7 +57,8 @@ mod tests {
     use super::*;
 
     fn read(name: &str, content: &[u8], scale_mv: Option<f64>) -> Result<Recording, String> {
-        open(Path::new(name), scale_mv, &|_| Ok(content.to_vec())).map_err(|error| error.to_string())
+        let meaning = Meaning { scale_mv, rate_hz: None };
+        open(Path::new(name), meaning, &|_| Ok(content.to_vec())).map_err(|error| error.to_string())
     }
 
     /// Name, unit, highest value, samples in a record.
@@ -98,6 +108,12 @@ mod tests {
             ("mV", &[0.5, -1.0, 1.5, 2.0][..])
         );
         assert_eq!(found.channels[1].samples, [100.0, 120.0, 140.0, 160.0]);
+        // Data after the records that are announced, and a number of records that is not.
+        let one = [7, 10, -20, 9, 50, 60];
+        for (records, samples) in [("1", 2), ("-1", 4)] {
+            let found = read("x.edf", &edf(records, "EDF+C", &signals, &[one, one].concat()), None);
+            assert_eq!(found.expect("a recording").frames(), samples, "{records} records");
+        }
         for (records, kind, part) in [("3", "EDF+C", "3 records announced, 2 there"), ("2", "EDF+D", "interrupted")] {
             let bytes = edf(records, kind, &signals, &[0; 12]);
             assert!(read("x.edf", &bytes, None).expect_err(kind).contains(part));
@@ -111,10 +127,15 @@ mod tests {
             read("x.csv", b"# note\ntime_s,II,V1\n0,1,2\n0.004,3,4\n0.008,5,6\n", Some(0.5)).expect("a recording");
         assert_eq!((found.rate_hz, found.names().as_str()), (250.0, "II, V1"));
         assert_eq!(found.channels[1].samples, [1.0, 2.0, 3.0]);
+        let meaning = Meaning { scale_mv: None, rate_hz: Some(200.0) };
+        let found = open(Path::new("x.csv"), meaning, &|_| Ok(b"II\n0.5\n-1\n".to_vec())).expect("a recording");
+        assert_eq!((found.rate_hz, found.channels[0].samples.as_slice()), (200.0, &[0.5, -1.0][..]));
+        let found = read("x.csv", b"time_s;II\n0;1,5\n0,01;2\n", None).expect("decimal commas");
+        assert_eq!((found.rate_hz, found.channels[0].samples.as_slice()), (100.0, &[1.5, 2.0][..]));
         for (text, part) in [
-            ("II\n1\n", "no column time_s"),
-            ("time_s,II\n0,1\n0.1,x\n", "line 3: 'x' is not a number"),
-            ("time_s,II\n0,1\n0.1\n", "line 3 has 1 cell, the first line 2"),
+            ("II,V1\n1,2\n", "no column time_s"),
+            ("time_s,II\n0,1\n0.1,x\n", "line 3: 'x' in column II is not a number"),
+            ("time_s,II\n0,1\n0.1\n", "line 3: 1 cell, the first line 2"),
             ("time_s,II\n0,1\n0,2\n", "times do not rise"),
             ("time_s,II\n0,1\n0.1,2\n0.9,2\n1,3\n", "not evenly spaced"),
         ] {

@@ -20,18 +20,26 @@
 //! A block may have recordings in place of a matrix: `{"recordings": [{"record": "100.hea", "channels": {"II": "MLII"}}]}`; each is
 //! played whole, with its annotations as truth.
 //!
+//! A block may have scripts in place of a matrix: `{"scripts": ["night.json"]}`; each is played whole, with all that a script can have:
+//! series of beats, recordings, bodies and rhythms of its own. A matrix and scripts may have noise of recordings:
+//! `"noise": {"file": ["cable.hea"], "snr_db": [12, 0]}`.
+//!
 //! A block may have people in place of a matrix: `{"people": {...}, "patients": {"from": 0, "count": 200}}`, as
 //! [`pulsewright_cohort::people`] draws them.
 
 mod axes;
+mod beside;
 mod file;
+mod noise;
 mod patients;
 mod recordings;
+mod scripts;
 
 use crate::error::SuiteError;
 use crate::record::{Record, name};
 use axes::Axes;
 pub use axes::MOST_RECORDS;
+use beside::Beside;
 use file::{BitsWord, PlanFile, ScoreRules, SignalWord};
 use pulsewright_cohort::plan::channels;
 use pulsewright_core::frame::Channel;
@@ -94,13 +102,11 @@ impl Plan {
         Plan::parse_in(text, &source, path.parent())
     }
 
-    /// Digests of recordings join the document, so that answers to others of the same names are not taken.
-    fn note_recordings(&mut self, records: &[Record]) {
-        let recorded = records.iter().filter_map(|record| record.recording.as_ref());
-        let digests = recorded.map(|recorded| Value::from(recorded.digest.to_string()));
-        if let Some(document) = self.document.as_object_mut() {
+    /// Digests of the files beside a plan join the document, so that answers to others of the same names are not taken.
+    fn note_digests(&mut self, digests: Vec<String>) {
+        if let (false, Some(document)) = (digests.is_empty(), self.document.as_object_mut()) {
             let all = document.entry("recorded").or_insert_with(|| Value::Array(Vec::new()));
-            all.as_array_mut().into_iter().for_each(|all| all.extend(digests.clone()));
+            all.as_array_mut().into_iter().for_each(|all| all.extend(digests.iter().cloned().map(Value::from)));
         }
     }
 
@@ -138,12 +144,22 @@ impl Plan {
         }
         let mut combinations = Vec::new();
         let mut scripts: usize = 0;
+        let beside = Beside::new(folder);
         for (index, block) in file.blocks.iter().enumerate() {
             if !block.recordings.is_empty() {
-                let found = recordings::records(block, folder, plan.options.events, &plan.channels);
+                let found = recordings::records(block, beside.folder(), plan.options.events, &plan.channels);
                 let found = found.map_err(|what| format!("blocks[{index}].{what}"))?;
-                plan.note_recordings(&found);
+                let digests = found.iter().filter_map(|record| record.recording.as_ref());
+                plan.note_digests(digests.map(|recorded| recorded.digest.to_string()).collect());
                 combinations.extend(found);
+                continue;
+            }
+            if !block.scripts.is_empty() {
+                let found = scripts::records(block, &beside, plan.options.learning_s, &mut plan.left_out);
+                combinations.extend(found.map_err(|what| format!("blocks[{index}].{what}"))?);
+                if combinations.len() > MOST_RECORDS {
+                    return Err(format!("more than {MOST_RECORDS} records"));
+                }
                 continue;
             }
             if let Some(people) = &block.people {
@@ -164,7 +180,7 @@ impl Plan {
             if block.patients.is_some() {
                 return Err(format!("blocks[{index}].patients: no people to draw them from; add \"people\""));
             }
-            let axes = Axes::of(block).map_err(|what| format!("blocks[{index}].{what}"))?;
+            let axes = Axes::of(block, &beside).map_err(|what| format!("blocks[{index}].{what}"))?;
             let before = combinations.len();
             scripts = scripts.saturating_add(axes.scripts());
             if scripts > MOST_SCRIPTS {
@@ -178,6 +194,7 @@ impl Plan {
                 return Err(format!("blocks[{index}]: no combination is possible; {why}"));
             }
         }
+        plan.note_digests(beside.digests());
         let digits = combinations.len().to_string().len().max(4);
         plan.records = combinations;
         for (index, record) in plan.records.iter_mut().enumerate() {
@@ -328,6 +345,11 @@ mod tests {
                 r#"{"people": {"groups": [{"rhythm": "sinus", "draw": {"arterial.systolic_mmhg": 40}}]}, "patients": {"from": 3, "count": 1}}"#,
                 "blocks[0].patient 3: none of 100 draws",
             ),
+            (r#"{"scripts": ["a.json"]}"#, "blocks[0].scripts[0]: a.json: this plan is not read from a file"),
+            (r#"{"scripts": ["a.json"], "rhythm": ["sinus"]}"#, "frame_rate_hz, seed and noise alone"),
+            (r#"{"scripts": ["\u00e4.json"]}"#, "letters, digits, - and _"),
+            (r#"{"rhythm": ["sinus"], "noise": {"file": ["a.hea"], "snr_db": [3]}}"#, "noise.file: this plan is not"),
+            (r#"{"rhythm": ["sinus"], "noise": {"file": ["a.hea"], "snr_db": []}}"#, "noise.snr_db: an empty list"),
             ("", "blocks: none"),
         ] {
             let message = plan(block).expect_err(block);

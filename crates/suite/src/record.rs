@@ -31,6 +31,19 @@ pub struct Record {
     pub document: Arc<Document>,
     /// The recording that is played in place of a script; rhythm, body, rate and seed say nothing about it.
     pub recording: Option<Arc<Recorded>>,
+    /// The script's name, for a record of a script; rhythm, body and rate say nothing about it.
+    pub script: Option<Arc<str>>,
+    /// Noise of a recording beside the signal.
+    pub noise: Option<RecordNoise>,
+}
+
+/// Noise of a recording in a record.
+#[derive(Clone, Debug, PartialEq)]
+pub struct RecordNoise {
+    /// The name of its file, without folder and ending.
+    pub file: Arc<str>,
+    /// Ratio of the signal to it in lead II, dB.
+    pub snr_db: f32,
 }
 
 /// A patient of a plan's people.
@@ -54,11 +67,17 @@ pub(crate) fn name(number: usize, digits: usize, record: &Record) -> String {
     if let Some(patient) = &record.patient {
         return name + &format!("-patient{}-{}hz", patient.number, record.frame_rate.as_hz());
     }
+    if let Some(script) = &record.script {
+        name = format!("{number:0digits$}-script-{script}");
+    }
     if let Some(bpm) = record.rate_bpm {
         name += &format!("-{bpm}bpm");
     }
     for (path, value) in record.values.iter() {
         name += &format!("-{path}={value}");
+    }
+    if let Some(RecordNoise { file, snr_db }) = &record.noise {
+        name += &format!("-noise={file}-snr_db={snr_db}");
     }
     name += &format!("-{}hz-seed{}", record.frame_rate.as_hz(), record.seed);
     // All ASCII; the number alone makes it unique.
@@ -81,6 +100,13 @@ impl Record {
                 ("frame_rate_hz", self.frame_rate.as_hz().to_string()),
             ];
         }
+        let noise = self.noise.iter().flat_map(|RecordNoise { file, snr_db }| {
+            [("noise", file.to_string()), ("noise.snr_db", snr_db.to_string())]
+        });
+        if let Some(script) = &self.script {
+            let own = [("script", script.to_string()), ("frame_rate_hz", self.frame_rate.as_hz().to_string())];
+            return own.into_iter().chain(noise).collect();
+        }
         let rate = self.rate_bpm.map_or("usual".to_owned(), |bpm| bpm.to_string());
         let rate = if self.rhythm.beats() { rate } else { "none".to_owned() };
         let mut all = vec![
@@ -89,7 +115,7 @@ impl Record {
             (Field::RateBpm.info().path, rate),
             ("frame_rate_hz", self.frame_rate.as_hz().to_string()),
         ];
-        all.extend(self.values.iter().map(|(path, value)| (*path, value.to_string())));
+        all.extend(self.values.iter().map(|(path, value)| (*path, value.to_string())).chain(noise));
         all
     }
 }

@@ -128,7 +128,7 @@ impl Recorded {
 }
 
 /// A file below the folder of the plan.
-fn inside(folder: &Path, name: &str) -> Result<PathBuf, String> {
+pub(crate) fn inside(folder: &Path, name: &str) -> Result<PathBuf, String> {
     let parts = name.split('/');
     if name.contains(['\\', '\0', ':']) || parts.clone().any(|part| matches!(part, "" | "." | "..")) {
         return Err(format!("'{name}' is no file below the folder of the plan"));

@@ -129,7 +129,7 @@ impl Walk<'_> {
         let bytes = |path: &std::path::Path| {
             beside(&path.to_string_lossy()).map_err(|what| open::ReadError::Content { path: path.to_owned(), what })
         };
-        match open::open(std::path::Path::new(&file), scale_mv, &bytes) {
+        match open::open(std::path::Path::new(&file), open::Meaning { scale_mv, rate_hz: None }, &bytes) {
             Ok(read) => {
                 let read = Arc::new(read);
                 self.recordings.push((file.clone(), scale_mv, read.clone()));

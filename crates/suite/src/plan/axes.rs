@@ -1,7 +1,9 @@
 //! A block of a plan multiplied out.
 
+use super::beside::Beside;
 use super::file::{Block, Rate, Seeds};
-use crate::record::Record;
+use super::noise::Noises;
+use crate::record::{Record, RecordNoise};
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -15,17 +17,18 @@ use std::sync::Arc;
 pub const MOST_RECORDS: usize = 1_000_000;
 
 /// A block with every word found.
-pub(super) struct Axes {
+pub(super) struct Axes<'p> {
     rhythms: Vec<&'static Rhythm>,
     bodies: Vec<&'static Body>,
     rates: Vec<Option<f32>>,
     frame_rates: Vec<FrameRate>,
     seeds: Vec<u64>,
     settings: Vec<(&'static str, Vec<f32>)>,
+    noises: Noises<'p>,
 }
 
-impl Axes {
-    pub(super) fn of(block: &Block) -> Result<Axes, String> {
+impl<'p> Axes<'p> {
+    pub(super) fn of(block: &Block, beside: &'p Beside<'p>) -> Result<Axes<'p>, String> {
         let rhythms = found("rhythm", &block.rhythm, RHYTHMS, |rhythm| rhythm.id)?;
         let bodies = found("body", &block.body, BODIES, |body| body.id)?;
         let mut rates = Vec::new();
@@ -36,13 +39,7 @@ impl Axes {
             });
         }
         let frame_rates = frame_rates(&block.frame_rate_hz)?;
-        let seeds = match &block.seed {
-            Seeds::List(list) => list.clone(),
-            Seeds::Range(range) if range.count > MOST_RECORDS as u64 => {
-                return Err(format!("seed: at most {MOST_RECORDS} of them"));
-            }
-            Seeds::Range(range) => (0..range.count).map(|i| range.from.wrapping_add(i)).collect(),
-        };
+        let seeds = seeds(block.seed.as_ref())?.unwrap_or(vec![0]);
         let mut settings = Vec::new();
         for (path, values) in &block.set {
             if let Some(ratio) = typed::ratio(path) {
@@ -54,7 +51,8 @@ impl Axes {
             let values: Result<Vec<f32>, String> = values.iter().map(|value| in_range(field, *value)).collect();
             settings.push((field.info().path, values.map_err(|what| format!("set.{what}"))?));
         }
-        let axes = Axes { rhythms, bodies, rates, frame_rates, seeds, settings };
+        let noises = Noises::of(block.noise.as_ref(), beside)?;
+        let axes = Axes { rhythms, bodies, rates, frame_rates, seeds, settings, noises };
         let empty = [
             ("rhythm", axes.rhythms.is_empty()),
             ("body", axes.bodies.is_empty()),
@@ -74,7 +72,7 @@ impl Axes {
     pub(super) fn scripts(&self) -> usize {
         let axes = [self.rhythms.len(), self.bodies.len(), self.rates.len()];
         let settings = self.settings.iter().map(|(_, values)| values.len());
-        axes.into_iter().chain(settings).fold(1, usize::saturating_mul)
+        axes.into_iter().chain(settings).chain([self.noises.len()]).fold(1, usize::saturating_mul)
     }
 
     /// Appends every combination that is possible, and the reasons of those that are not.
@@ -91,9 +89,19 @@ impl Axes {
             for body in &self.bodies {
                 for rate in rates {
                     for values in &settings {
-                        match steps(rhythm, body, *rate, values, duration_s) {
-                            Ok(script) => self.add(&Arc::new(script), (rhythm, body, *rate), values, records)?,
-                            Err(why) => left_out.push(why),
+                        let at = (*rhythm, *body, *rate);
+                        let script = match steps(at, values, duration_s) {
+                            Ok(script) => script,
+                            Err(why) => {
+                                left_out.push(why);
+                                continue;
+                            }
+                        };
+                        for (noise, script) in self.noises.with(&script) {
+                            match script {
+                                Ok(script) => self.add(&Arc::new(script), at, (values, noise), records)?,
+                                Err(why) => left_out.push(format!("{}: {why}", words(at))),
+                            }
                         }
                     }
                 }
@@ -105,8 +113,8 @@ impl Axes {
     fn add(
         &self,
         script: &Arc<Document>,
-        (rhythm, body, rate_bpm): (&'static Rhythm, &'static Body, Option<f32>),
-        values: &Arc<[(&'static str, f32)]>,
+        (rhythm, body, rate_bpm): Combination,
+        (values, noise): (&Values, Option<RecordNoise>),
         records: &mut Vec<Record>,
     ) -> Result<(), String> {
         for frame_rate in &self.frame_rates {
@@ -125,13 +133,15 @@ impl Axes {
                     patient: None,
                     document: script.clone(),
                     recording: None,
+                    script: None,
+                    noise: noise.clone(),
                 });
             }
         }
         Ok(())
     }
 
-    fn combined_settings(&self) -> Vec<Arc<[(&'static str, f32)]>> {
+    fn combined_settings(&self) -> Vec<Values> {
         let mut combined = vec![Vec::new()];
         for (path, values) in &self.settings {
             combined = combined
@@ -177,11 +187,15 @@ fn in_range(field: Field, value: f32) -> Result<f32, String> {
     }
 }
 
+/// Settings by their paths.
+type Values = Arc<[(&'static str, f32)]>;
+
+/// Rhythm, body and rate.
+type Combination = (&'static Rhythm, &'static Body, Option<f32>);
+
 /// The script of one combination, or why it can't be.
 fn steps(
-    rhythm: &Rhythm,
-    body: &Body,
-    rate_bpm: Option<f32>,
+    (rhythm, body, rate_bpm): Combination,
     values: &[(&'static str, f32)],
     duration_s: f64,
 ) -> Result<Document, String> {
@@ -196,7 +210,24 @@ fn steps(
     };
     step.document("plan").map_err(|problems| {
         let what: Vec<&str> = problems.list().iter().map(|problem| problem.what.as_str()).collect();
-        let rate = rate_bpm.map_or(String::new(), |bpm| format!(" at {bpm} bpm"));
-        format!("{}{rate}, {}: {}", rhythm.id, body.id, what.join("; "))
+        format!("{}: {}", words((rhythm, body, rate_bpm)), what.join("; "))
     })
+}
+
+/// A combination, for messages.
+fn words((rhythm, body, rate_bpm): Combination) -> String {
+    let rate = rate_bpm.map_or(String::new(), |bpm| format!(" at {bpm} bpm"));
+    format!("{}{rate}, {}", rhythm.id, body.id)
+}
+
+/// Seeds that a block names.
+pub(super) fn seeds(named: Option<&Seeds>) -> Result<Option<Vec<u64>>, String> {
+    Ok(Some(match named {
+        None => return Ok(None),
+        Some(Seeds::List(list)) => list.clone(),
+        Some(Seeds::Range(range)) if range.count > MOST_RECORDS as u64 => {
+            return Err(format!("seed: at most {MOST_RECORDS} of them"));
+        }
+        Some(Seeds::Range(range)) => (0..range.count).map(|i| range.from.wrapping_add(i)).collect(),
+    }))
 }

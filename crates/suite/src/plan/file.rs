@@ -73,10 +73,15 @@ pub(super) struct Block {
     pub(super) rate_bpm: Vec<Rate>,
     #[serde(default = "usual_frame_rate")]
     pub(super) frame_rate_hz: Vec<u32>,
-    #[serde(default)]
-    pub(super) seed: Seeds,
+    /// Without, 0 for a matrix and the script's own for scripts.
+    pub(super) seed: Option<Seeds>,
     #[serde(default)]
     pub(super) set: BTreeMap<String, Vec<f32>>,
+    /// Noise of recordings beside the signals of a matrix or of scripts.
+    pub(super) noise: Option<NoiseFile>,
+    /// Scripts in place of a matrix, in the folder of the plan or below.
+    #[serde(default)]
+    pub(super) scripts: Vec<String>,
     /// Recordings in place of a matrix.
     #[serde(default)]
     pub(super) recordings: Vec<RecordingFile>,
@@ -87,14 +92,34 @@ pub(super) struct Block {
 }
 
 impl Block {
-    /// Whether the block names no rhythm, body, rate, seed or setting of its own.
+    /// Whether the block names no rhythm, body, rate or setting of its own.
     pub(super) fn is_plain(&self) -> bool {
         self.rhythm.is_empty()
             && self.body[..] == ["adult"]
             && matches!(self.rate_bpm[..], [Rate::Usual(_)])
-            && matches!(&self.seed, Seeds::List(seeds) if seeds[..] == [0])
             && self.set.is_empty()
     }
+
+    /// Whether the block names no seed, noise or script either.
+    pub(super) fn is_bare(&self) -> bool {
+        self.is_plain() && self.seed.is_none() && self.noise.is_none() && self.scripts.is_empty()
+    }
+}
+
+/// Noise of recordings.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct NoiseFile {
+    /// Files in the folder of the plan or below.
+    pub(super) file: Vec<String>,
+    /// Ratios in lead II, dB.
+    pub(super) snr_db: Vec<f32>,
+    /// As in a script.
+    pub(super) channels: Option<Vec<String>>,
+    pub(super) start_s: Option<f64>,
+    pub(super) end_s: Option<f64>,
+    #[serde(rename = "loop")]
+    pub(super) repeats: Option<String>,
 }
 
 /// A recording that is played as it is.
@@ -146,10 +171,4 @@ pub(super) enum Seeds {
 pub(super) struct SeedRange {
     pub(super) from: u64,
     pub(super) count: u64,
-}
-
-impl Default for Seeds {
-    fn default() -> Seeds {
-        Seeds::List(vec![0])
-    }
 }

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 /// The records of a block with people: each patient at each frame rate.
 pub(super) fn records(block: &Block, people: &PeopleFile, duration_s: f64) -> Result<Vec<Record>, String> {
-    if !block.is_plain() {
+    if !block.is_bare() {
         return Err("people: rhythms, bodies, rates, seeds and settings of people are drawn; \
                     beside people a block has patients and frame_rate_hz alone"
             .to_owned());
@@ -40,6 +40,8 @@ pub(super) fn records(block: &Block, people: &PeopleFile, duration_s: f64) -> Re
                 patient: Some(Drawn { number, group: patient.group.clone() }),
                 document: Arc::clone(&document),
                 recording: None,
+                script: None,
+                noise: None,
             });
         }
     }

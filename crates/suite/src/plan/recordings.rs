@@ -21,7 +21,7 @@ pub(super) fn records(
 ) -> Result<Vec<Record>, String> {
     let usual_frames = block.frame_rate_hz[..] == [500];
     let no_people = block.people.is_none() && block.patients.is_none();
-    if !(block.is_plain() && usual_frames && no_people) {
+    if !(block.is_bare() && usual_frames && no_people) {
         return Err("recordings: a recording is played as it is; beside recordings a block has nothing else".to_owned());
     }
     if events != Events::Beats {
@@ -50,5 +50,7 @@ fn record(file: &RecordingFile, folder: &Path, channels: &[Channel]) -> Result<R
         patient: None,
         document: Arc::new(Document::default()),
         recording: Some(Arc::new(recorded)),
+        script: None,
+        noise: None,
     })
 }

@@ -1,0 +1,90 @@
+//! Noise of recordings as an axis of a block.
+
+use super::beside::{Beside, OF_PLAN};
+use super::file::NoiseFile;
+use crate::record::RecordNoise;
+use pulsewright_script::Document;
+use serde_json::{Map, Value};
+use std::path::Path;
+
+/// Every file of noise at every ratio; without noise one signal as it is.
+pub(super) struct Noises<'p> {
+    beside: &'p Beside<'p>,
+    all: Vec<(RecordNoise, Value)>,
+}
+
+impl<'p> Noises<'p> {
+    pub(super) fn of(file: Option<&NoiseFile>, beside: &'p Beside<'p>) -> Result<Noises<'p>, String> {
+        let mut all = Vec::new();
+        let Some(noise) = file else { return Ok(Noises { beside, all }) };
+        for (key, empty) in [("file", noise.file.is_empty()), ("snr_db", noise.snr_db.is_empty())] {
+            if empty {
+                return Err(format!("noise.{key}: an empty list makes no record; name at least one value"));
+            }
+        }
+        for file in &noise.file {
+            beside.bytes(file).map_err(|what| format!("noise.file: {what}"))?;
+            let stem = Path::new(file).file_stem().map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
+            let fit = |c: char| if c.is_ascii_alphanumeric() || matches!(c, '-' | '_') { c } else { '-' };
+            let stem: String = stem.chars().map(fit).collect();
+            for snr_db in &noise.snr_db {
+                let mut object = Map::new();
+                object.insert("file".into(), format!("{OF_PLAN}{file}").into());
+                object.insert("snr_db".into(), (*snr_db).into());
+                let more = [
+                    ("channels", noise.channels.clone().map(Value::from)),
+                    ("start_s", noise.start_s.map(Value::from)),
+                    ("end_s", noise.end_s.map(Value::from)),
+                    ("loop", noise.repeats.clone().map(Value::from)),
+                ];
+                object.extend(more.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value?))));
+                let label = RecordNoise { file: stem.as_str().into(), snr_db: *snr_db };
+                all.push((label, Value::Object(object)));
+            }
+        }
+        Ok(Noises { beside, all })
+    }
+
+    /// How many signals a script makes.
+    pub(super) fn len(&self) -> usize {
+        self.all.len().max(1)
+    }
+
+    /// The script with every noise, or why it can't have it.
+    pub(super) fn with(&self, script: &Document) -> Vec<(Option<RecordNoise>, Result<Document, String>)> {
+        if self.all.is_empty() {
+            return vec![(None, Ok(script.clone()))];
+        }
+        self.noisy(&script.to_json(), "plan")
+    }
+
+    /// The script of a text that lies at `name` with every noise in the steps that have none of their own.
+    pub(super) fn noisy(&self, script: &Value, name: &str) -> Vec<(Option<RecordNoise>, Result<Document, String>)> {
+        let one = |(label, noise): &(RecordNoise, Value)| {
+            let mut script = script.clone();
+            if let Some(steps) = script.get_mut("steps") {
+                add(steps, noise);
+            }
+            let document = self.beside.script(script.to_string().as_bytes(), name);
+            (Some(label.clone()), document.map_err(|what| what.replace(OF_PLAN, "")))
+        };
+        self.all.iter().map(one).collect()
+    }
+
+    /// Whether there is none.
+    pub(super) fn is_empty(&self) -> bool {
+        self.all.is_empty()
+    }
+}
+
+/// Adds noise to the steps of a list and of the blocks in it.
+fn add(steps: &mut Value, noise: &Value) {
+    for item in steps.as_array_mut().into_iter().flatten() {
+        let Some(item) = item.as_object_mut() else { continue };
+        if let (true, Some(steps)) = (item.contains_key("repeat"), item.get_mut("steps")) {
+            add(steps, noise);
+        } else {
+            item.entry("noise").or_insert_with(|| noise.clone());
+        }
+    }
+}
