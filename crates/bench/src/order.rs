@@ -147,7 +147,7 @@ pub enum Request {
     },
     /// Words about the equipment, beside those that the record has.
     About {
-        /// By their names in the record.
+        /// The words, by their names in the record.
         about: BTreeMap<String, String>,
     },
     /// Takes back the last entry.

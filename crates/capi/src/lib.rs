@@ -34,7 +34,7 @@ pub const INTERFACE: u32 = 3;
 /// Memory of a player, in words of 8 bytes.
 pub const PLAYER_WORDS: usize = if size_of::<usize>() == 4 { 784 } else { 804 };
 
-/// In the first word of memory that holds a player: any other content is not one.
+/// Content of the first word of memory that holds a player; memory with any other has none.
 const STARTED: u64 = 0x5057_2d73_7461_7274 ^ INTERFACE as u64;
 
 /// What the memory holds.

@@ -11,7 +11,7 @@ use pulsewright_core::settings::{Field, Settings};
 /// Memory of a step, in words of 8 bytes.
 pub const STEP_WORDS: usize = 144;
 
-/// In the first word of memory that holds a step: any other content is not one.
+/// Content of the first word of memory that holds a step; memory with any other has none.
 const MADE: u64 = !STARTED;
 
 /// Longest word or path that is read, with its end.

@@ -12,7 +12,7 @@ pub struct Unsolvable;
 /// Voltages and currents of a circuit.
 #[derive(Clone, Debug)]
 pub struct Solution {
-    /// Of each node but the common one, then the current through each source and amplifier.
+    /// Voltages of all nodes but the common one, then the currents through sources and amplifiers.
     values: DVector<Complex<f64>>,
     nodes: usize,
 }

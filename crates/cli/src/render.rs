@@ -155,7 +155,7 @@ fn check_inputs(output: &Path, options: &Options, inputs: &[&Path]) -> Outcome {
     let inputs = inputs.iter().copied();
     let names = Names::new(output, options.format, 1);
     refuse_inputs(names.all(), inputs.clone()).map_err(Failure::input)?;
-    // Of the numbered files the existing ones: any of them may be replaced.
+    // The numbered files that exist: any of them may be replaced.
     let folder = output.parent().filter(|folder| *folder != Path::new("")).unwrap_or(Path::new("."));
     let there = fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok).map(|entry| entry.path());
     let stem = output.file_stem().unwrap_or_default();

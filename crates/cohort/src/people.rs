@@ -126,7 +126,7 @@ impl Key {
 }
 
 impl People {
-    /// Of their words in a plan.
+    /// Makes people from their words in a plan.
     ///
     /// # Errors
     /// The mistake with its place below `people`, and the allowed values.

@@ -105,7 +105,7 @@ impl<'a> Step<'a> {
     /// The same with the leads of a recording in the place of drawn waves, whose beats are `series`: its times are those of the
     /// stretch that is played.
     ///
-    /// Of such a beat only its time is known: [`crate::truth::Beat`] gives it for onset, peak and ends. The rhythm draws no waves
+    /// Only the time of such a beat is known: [`crate::truth::Beat`] gives it for onset, peak and ends. The rhythm draws no waves
     /// and starts no episodes; pressures and breaths come as in any step. `ecg.gain` and artefacts act on the leads.
     pub const fn with_recording(self, recording: Recording<'a>, series: Series<'a>) -> Step<'a> {
         Step { recording: Some(recording), series: Some(series), ..self }

@@ -136,7 +136,7 @@ impl core::fmt::Display for WiringError {
 impl core::error::Error for WiringError {}
 
 impl Wiring {
-    /// Of outputs and the lowest and highest code.
+    /// Makes the wiring of these outputs, with the lowest and the highest code.
     ///
     /// # Errors
     /// [`WiringError`].

@@ -172,7 +172,7 @@ impl Cell {
         at + self.tail
     }
 
-    /// Of a value with more than six digits before the point.
+    /// Puts a value with more than six digits before the point.
     #[cold]
     fn put_long(&self, row: &mut [u8], at: usize, value: i64) -> usize {
         let (text, from) = fixed_text(value, self.scale.decimals());
@@ -205,11 +205,11 @@ impl FrameTimes {
     }
 
     /// Times from frame `index` on.
-    pub fn from(&self, index: u64) -> FrameClock {
+    pub fn from(&self, index: u64) -> TimeWriter {
         let (second, part) = (index / self.rate, index % self.rate);
         // A part is below 48 000, units are at most 10^9.
         let doubled = part * self.units * 2 + self.rate;
-        FrameClock {
+        TimeWriter {
             times: *self,
             second,
             part,
@@ -232,7 +232,7 @@ fn whole_seconds(second: u64) -> ([u8; 16], usize) {
 
 /// Writes the times of one frame after the other, carrying on from the last instead of dividing anew.
 #[derive(Clone, Debug)]
-pub struct FrameClock {
+pub struct TimeWriter {
     times: FrameTimes,
     second: u64,
     /// Frame within the second.
@@ -245,7 +245,7 @@ pub struct FrameClock {
     whole: ([u8; 16], usize),
 }
 
-impl FrameClock {
+impl TimeWriter {
     /// Writes the time of the next frame in seconds and gives the place behind it.
     ///
     /// It writes up to 16 bytes, or nine decimals and 5 bytes of slack behind the point.
@@ -294,7 +294,7 @@ mod tests {
         kinds.map(of_kind).concat().concat()
     }
 
-    /// By the formatter of the standard library.
+    /// The text that the formatter of the standard library makes.
     fn by_format(value: i64, decimals: u8) -> String {
         let unit = 10_u64.pow(u32::from(decimals));
         let (sign, size) = (if value < 0 { "-" } else { "" }, value.unsigned_abs());

@@ -461,7 +461,7 @@ mod tests {
         // Cut off by the end of the render after 4 of 5 s; no pulses to read.
         let stop = "3,\"\"\"stop\"\" \",20.000000,24.000000,asystole,adult,0.00,,,";
         assert!(lines[3].starts_with(stop), "{}", lines[3]);
-        // Of the rate that rises, the second half: 100 to 120.
+        // The second half of the rising rate: 100 to 120.
         let readings = file(&files, TruthFile::Readings);
         let rising = readings.iter().find(|row| row[..2] == ["2", "heart-rate"]).unwrap();
         let [expected, low, high] = [6, 7, 8].map(|column| rising[column].parse::<f64>().unwrap());

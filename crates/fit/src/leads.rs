@@ -41,7 +41,7 @@ pub fn row(lead: Lead) -> [f64; 3] {
 
 /// What leads see of the heart vector.
 pub(crate) struct View {
-    /// From leads to up to three directions in their space that a heart vector reaches, each of length 1: distances stay those of leads.
+    /// Maps leads to the directions of their space that a heart vector reaches, at most three, each of length 1: distances stay those of leads.
     pub to_seen: DMatrix<f64>,
     /// From there to the heart vector; of one or two leads the shortest.
     pub to_vector: DMatrix<f64>,

@@ -30,7 +30,7 @@ pub struct RunOptions {
 /// Called with the records done and the records in all, from many threads; may stop the work.
 pub type Progress<'a> = &'a (dyn Fn(u64, u64) -> ControlFlow<()> + Sync);
 
-/// Runs the detector on every record of which the folder has no outcome.
+/// Runs the detector on every record without an outcome in the folder.
 ///
 /// The first record runs alone: so a command that can't be started, or an answer that can't be read, shows before a long run.
 ///

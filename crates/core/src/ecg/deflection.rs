@@ -126,7 +126,7 @@ impl Loop for AddTo<'_, '_> {
                 }
             }
             for (sums, factor) in self.sums.iter_mut() {
-                // Of as many as there are lanes, a loop needs no slow end.
+                // The loop needs no remainder where the count is a multiple of the lanes.
                 let sums = sums.get_mut(part.clone()).unwrap_or_default();
                 let lanes = if LANES > 1 { sums.len() / LANES } else { 0 };
                 let (in_lanes, rest) = sums.split_at_mut(lanes * LANES);

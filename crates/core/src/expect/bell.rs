@@ -8,7 +8,7 @@ use crate::math::{clamp, max, sqrt};
 /// Height, top, and distance from the top to systolic and diastolic pressure.
 type Values = [f32; 4];
 
-/// Of the height that a residual weighs like an outlier's.
+/// Residuals above this share of the height weigh as outliers.
 const OUTLIER: f32 = 0.1;
 
 /// Where the search begins, as shares of the points.

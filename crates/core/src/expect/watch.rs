@@ -293,7 +293,7 @@ impl<'a> Watch<'a> {
                             let follows = meter.follows();
                             let read = meter.foot(foot.at);
                             if site == PressureSite::Arterial {
-                                // Of a pulse that was not seen from its foot on, the vessel knows the height.
+                                // A pulse that was not followed from its foot on has the height in the vessel.
                                 let seen = read.map_or(0.0, |look| look.rise);
                                 pulses.pulse(foot.ended, if follows { seen } else { foot.height_mmhg });
                             }

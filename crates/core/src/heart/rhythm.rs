@@ -295,7 +295,7 @@ pub struct Rhythm {
     pub ejection: f32,
 }
 
-/// After a premature beat the impulse from above is lost that comes within this share of an atrial period: one, wherever
+/// After a premature beat the impulse from above is lost when it comes within this share of an atrial period: one, wherever
 /// between two sinus beats the premature beat fell, so that two RR make two sinus periods (compensatory pause).
 pub(super) const CONCEALED_SHARE: f32 = 0.62;
 

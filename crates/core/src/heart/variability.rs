@@ -82,8 +82,7 @@ const LOOKED_AT: u16 = 32;
 const BREATHS: f32 = 3.0;
 
 impl Variability {
-    /// By how much the random change of RR makes the interval longer between two impulses that would regularly lie at these
-    /// instants, s.
+    /// Random change of the interval between two impulses that are regularly due at these instants, s; positive is longer.
     pub(crate) fn change_s(&self, from: Instant, to: Instant, period: Span, noise: &Noise) -> f32 {
         let mut sum = 0.0;
         let shorter = math::min(period.as_secs() / self.resting.as_secs(), 1.0);
