@@ -57,7 +57,11 @@ impl Arguments {
     pub fn typed() -> Result<Arguments, clap::Error> {
         let words: Vec<OsString> = env::args_os().collect();
         Arguments::try_parse_from(&words).map_err(|error| {
-            let again = Arguments::try_parse_from(words.iter().map(|word| shown(word)));
+            let fit: Vec<OsString> = words.iter().map(|word| shown(word)).collect();
+            if fit == words {
+                return error;
+            }
+            let again = Arguments::try_parse_from(fit);
             again.err().filter(|again| again.kind() == error.kind()).unwrap_or(error)
         })
     }
