@@ -66,10 +66,10 @@ class Rig:
 class Console:
     """The program, serving; links come on its standard error."""
 
-    def __init__(self, folder: Path, *flags: object) -> None:
+    def __init__(self, folder: Path, *flags: object, environment: dict[str, str] | None = None) -> None:
         self.folder = folder / "bench"
         command = [str(PROGRAM), "console", "--no-open", "--folder", str(self.folder), *map(str, flags)]
-        self.process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True)
+        self.process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=environment)
         self.said: list[str] = []
         self.arrived = threading.Condition()
         self.listener = threading.Thread(target=self._listen, daemon=True)

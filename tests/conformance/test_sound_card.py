@@ -11,10 +11,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from console_bench import Console, choose, confirm, enter
+from playwright.sync_api import expect
 from program import succeed
 from scipy.io import wavfile
 from sound_card import RAMP_S, Card, built, interruptions
 from test_session import AFTER, BEFORE, PLAN, SAFE
+from worksheet_page import chromium  # noqa: F401
 
 STEP = ("--rhythm", "sinus")
 LIMBS = [{"electrode": limb, "attenuation": 201} for limb in ("RA", "LA", "LL", "V1")]
@@ -171,6 +174,23 @@ def test_a_session_plays_by_a_card(card, tmp_path):
     plan.write_text(json.dumps(script))
     frames = rendered(tmp_path, plan, "--rig", description, "--frame-rate", 1000)[: played["steps"][0]["frames"]]
     assert interruptions(bench.taken(), frames, 48, int(RAMP_S * 48000)) == reported(errors)
+
+
+@pytest.mark.xdist_group("browser")
+def test_a_console_plays_by_a_card(chromium, card, tmp_path):
+    bench, description = card(channels=4), rig(tmp_path)
+    flags = ("--play", bench.name, "--dc-coupled", "--rig", description, "--frame-rate", 1000)
+    console = Console(tmp_path, *flags, environment=bench.environment)
+    page = enter(chromium, console)
+    assert not (tmp_path / "taken.raw").exists() or not len(bench.taken()), "nothing plays before the two confirmations"
+    confirm(page)
+    choose(page, "vf", "Ventricular fibrillation, coarse")
+    wait_for(lambda: np.count_nonzero(bench.taken().any(axis=1)) > 48000)
+    page.click("#stop")
+    expect(page.locator("#status-word")).to_have_text("At rest")
+    said = console.end()
+    frames = rendered(tmp_path, console.log(), "--rig", description, "--frame-rate", 1000)
+    assert interruptions(bench.taken(), frames, 48, int(RAMP_S * 48000)) == reported(said)
 
 
 REFUSED = {
