@@ -1,6 +1,7 @@
 //! The controls that a view offers: which fields, in which groups, and the size of a step.
 
 use pulsewright_core::settings::{Field, Settings};
+use pulsewright_script::units;
 use serde_json::{Value, json};
 
 /// A control.
@@ -57,7 +58,7 @@ pub fn list() -> Value {
             .iter()
             .map(|control| {
                 let info = control.field.info();
-                let unit = if info.unit == "1" { "" } else { info.unit };
+                let unit = units::shown(info.unit);
                 json!({
                     "field": info.path, "label": control.label, "unit": unit, "step": plain(control.step),
                     "min": plain(info.min), "max": plain(info.max), "doc": info.doc,

@@ -5,8 +5,8 @@ use pulsewright_core::expect::AlarmKind;
 use pulsewright_core::settings::{Field, FieldKind};
 use pulsewright_files::atomic;
 use pulsewright_record::seal;
-use pulsewright_script::Problems;
 use pulsewright_script::expect::Quantity;
+use pulsewright_script::{Problems, units};
 use pulsewright_text::source;
 use serde::Deserialize;
 use serde_json::{Value, json};
@@ -61,7 +61,7 @@ impl Editor {
                     FieldKind::Choice(_) => "choice",
                 };
                 json!({
-                    "path": info.path, "unit": if info.unit == "1" { "" } else { info.unit }, "doc": info.doc, "kind": kind,
+                    "path": info.path, "unit": units::shown(info.unit), "doc": info.doc, "kind": kind,
                     "min": plain(info.min), "max": plain(info.max), "ramps": info.ramps, "words": info.words(),
                 })
             })

@@ -54,6 +54,7 @@ mod schema;
 mod series;
 mod step;
 pub mod typed;
+pub mod units;
 mod walk;
 mod words;
 mod write;

@@ -1,6 +1,7 @@
 //! Words of a list and the one nearest to a written word; numbers and foreign text as printed in messages.
 
 use crate::rhythm_words;
+use crate::units;
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -109,7 +110,7 @@ pub(crate) fn kind(info: &FieldInfo) -> String {
 
 /// A field's unit with a leading space; nothing for plain numbers and switches.
 pub(crate) fn unit(info: &FieldInfo) -> String {
-    if info.unit == "1" || info.kind == FieldKind::Switch { String::new() } else { format!(" {}", info.unit) }
+    if info.kind == FieldKind::Switch { String::new() } else { units::after_number(info.unit) }
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::parameter::Parameter;
 use pulsewright_core::settings::{Field, FieldKind};
 use pulsewright_script::expect::Quantity;
+use pulsewright_script::units;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -94,7 +95,7 @@ fn rows(head: &str, rows: impl Iterator<Item = String>) -> String {
 fn fields() -> String {
     let row = |field: &Field| {
         let info = field.info();
-        let unit = if info.unit == "1" || info.kind == FieldKind::Switch { "" } else { info.unit };
+        let unit = if info.kind == FieldKind::Switch { "" } else { units::shown(info.unit) };
         let ramps = if info.ramps { "yes" } else { "" };
         let range = match info.kind {
             FieldKind::Number => format!("{} to {}", info.min, info.max),
@@ -123,7 +124,7 @@ fn rhythms() -> String {
 fn parameters() -> String {
     let row = |parameter: &Parameter| {
         let info = parameter.info();
-        let unit = if info.unit == "1" { "" } else { info.unit };
+        let unit = units::shown(info.unit);
         let words: Vec<String> = info.words.iter().map(|word| format!("`{word}`")).collect();
         let whole = if info.whole { ", whole" } else { "" };
         let range = if words.is_empty() { format!("{} to {}{whole}", info.min, info.max) } else { words.join(", ") };

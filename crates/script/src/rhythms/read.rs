@@ -7,6 +7,7 @@ use crate::carry::{Change, Value};
 use crate::keys::{self, Branch, Child};
 use crate::problem::Problem;
 use crate::reader::{DocumentKind, Entry, Node, Path, nearest, quoted};
+use crate::units;
 use crate::walk::Walk;
 use crate::words::rhythms;
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
@@ -184,7 +185,7 @@ impl Walk<'_> {
         } else if info.whole {
             self.found.whole(node, path, info.min as u64, info.max as u64)? as f32
         } else {
-            let unit = if info.unit == "1" { "" } else { info.unit };
+            let unit = units::shown(info.unit);
             self.found.number(node, path, f64::from(info.min)..=f64::from(info.max), unit)?;
             // Read anew, or a decimal would be rounded twice.
             node.raw().parse::<f32>().ok()?.clamp(info.min, info.max) + 0.0

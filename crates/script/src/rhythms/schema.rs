@@ -5,6 +5,7 @@ use super::word::{PATTERN, groups};
 use crate::expect::schema::line;
 use crate::field_schema::brought;
 use crate::number::number;
+use crate::units;
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::parameter::Parameter;
 use serde_json::{Map, Value, json};
@@ -60,7 +61,7 @@ fn one(parameter: Parameter) -> Value {
         return json!({"description": info.doc, "enum": info.words});
     }
     let kind = if info.whole { "integer" } else { "number" };
-    let unit = if info.unit == "1" { String::new() } else { format!(" {}", info.unit) };
+    let unit = units::after_number(info.unit);
     json!({
         "description": format!("{} Allowed: {} to {}{unit}.", info.doc, info.min, info.max),
         "type": kind, "minimum": number(info.min), "maximum": number(info.max)

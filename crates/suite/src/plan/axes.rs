@@ -10,7 +10,7 @@ use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::FrameRate;
 use pulsewright_script::typed::{self, unknown_of};
-use pulsewright_script::{Document, OneStep};
+use pulsewright_script::{Document, OneStep, units};
 use std::sync::Arc;
 
 /// Most records of a plan.
@@ -182,7 +182,7 @@ fn in_range(field: Field, value: f32) -> Result<f32, String> {
     if info.allows(value) {
         Ok(value)
     } else {
-        let unit = if info.unit == "1" { String::new() } else { format!(" {}", info.unit) };
+        let unit = units::after_number(info.unit);
         Err(format!("{}: {value}; allowed {} to {}{unit}", info.path, info.min, info.max))
     }
 }
