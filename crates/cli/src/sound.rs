@@ -10,7 +10,7 @@ use pulsewright_rig::description::{Coding, Rig};
 use pulsewright_rig::judge::faults;
 use pulsewright_script::Document;
 use pulsewright_script::Part;
-use pulsewright_sound::{CardError, CardReport, Packing, RAMP_MS, Rates, Ready, cards};
+use pulsewright_sound::{BUILT, CardError, CardReport, Packing, RAMP_MS, Rates, Ready, cards};
 use pulsewright_stream::{Command, Samples};
 use pulsewright_text::fit;
 use pulsewright_text::number::counted;
@@ -55,6 +55,9 @@ impl CardPlay {
 
     /// The coupling of a card whose rig names `described`; `None` holds a direct voltage.
     fn coupling(&self, described: Option<Coupling>) -> Result<Option<Coupling>, Failure> {
+        if !BUILT {
+            return Err(refused(CardError::NotBuilt));
+        }
         match (described.or(self.corner_hz.map(Coupling::at)), self.dc_coupled) {
             (Some(coupling), true) => Err(Failure::input(format!(
                 "--dc-coupled, and yet the rig has an AC coupling at {} Hz: keep the one that is true",

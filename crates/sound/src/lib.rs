@@ -23,6 +23,9 @@ pub mod offer;
 pub mod packing;
 mod report;
 
+/// Whether the program has the cards of this computer.
+pub const BUILT: bool = cfg!(feature = "card");
+
 #[cfg(not(feature = "card"))]
 pub use absent::{CardWriter, Ready, cards};
 #[cfg(feature = "card")]
