@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import threading
@@ -14,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from playwright.sync_api import Browser, Page, expect
 
-from program import PROGRAM, succeed
+from program import PROGRAM, ROOT, succeed
 
 HZ = 500
 CHANNELS = ["I", "II", "III", "aVR", "aVL", "aVF", "V1", "V2", "V3", "V4", "V5", "V6", "respiration", "arterial"]
@@ -51,6 +52,13 @@ class Rig:
             assert time.monotonic() < end, f"it does not hold after {most_s} s"
             time.sleep(0.02)
         return frames
+
+    def late_ms(self) -> np.ndarray:
+        """The first frame of each piece, and how late it came by the rig's clock, against the least late of all."""
+        firsts = np.cumsum([0, *(len(piece) for _, piece in list(self.pieces))])[:-1] // FRAME_BYTES
+        times = np.array([at for at, _ in list(self.pieces)[: len(firsts)]])
+        late = 1000 * (times - firsts / HZ)
+        return np.column_stack([firsts, late - late.min()])
 
     def came_at(self, frame: int) -> float:
         """When the last byte of a frame came."""
@@ -157,3 +165,14 @@ def rendered(log: Path, folder: Path) -> bytes:
     flags = ["--frame-rate", HZ, "--channels", ",".join(CHANNELS), "--format", "raw", "--bits", "float", "--no-truth"]
     succeed("render", log, "-o", target, *flags)
     return target.read_bytes()
+
+
+def recorded_plan(folder: Path) -> Path:
+    """A plan whose first step plays a recording that lies beside it."""
+    for name in ("100.hea", "100.dat", "100.atr"):
+        shutil.copy(ROOT / "tests" / "data" / "recordings" / name, folder)
+    step = {"name": "recorded", "duration_s": "hold", "recording": {"file": "100.hea", "leads": {"II": "MLII"}, "loop": "beats"},
+            "expect": {"manual": [{"name": "Trace as in the printed one", "source": "invented"}]}}
+    plan = folder / "recorded.json"
+    plan.write_text(json.dumps({"version": 1, "title": "A recording (invented plan)", "steps": [step]}), "utf-8")
+    return plan

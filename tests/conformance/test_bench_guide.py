@@ -54,11 +54,21 @@ def folder(tmp_path) -> Path:
     return tmp_path
 
 
-def test_the_commands_of_the_guide_work(folder):
+@pytest.fixture
+def installed(folder, tmp_path) -> Path:
+    """The folder of the program: with PULSEWRIGHT_INSTALL=1 that of the guide's own line, which builds it (minutes)."""
+    if not os.environ.get("PULSEWRIGHT_INSTALL"):
+        return folder / "bin"
+    (line,) = re.findall(r"`(cargo install [^`]+)`", GUIDE)
+    subprocess.run(f"{line} --root {tmp_path / 'installed'}", shell=True, cwd=ROOT, check=True, env=os.environ | {"CARGO_TARGET_DIR": str(ROOT / "target")})
+    return tmp_path / "installed" / "bin"
+
+
+def test_the_commands_of_the_guide_work(folder, installed):
     assert len(COMMANDS) >= 8 and all(command.startswith("pulsewright ") for command in COMMANDS), COMMANDS
     verbs = {command.split()[1] for command in COMMANDS}
     assert verbs == {"worksheet", "stream", "session", "report"}, "the guide has a command that this check does not follow"
-    path = f"{folder / 'bin'}{os.pathsep}{os.environ['PATH']}"
+    path = f"{installed}{os.pathsep}{os.environ['PATH']}"
     typed = {"stream": b"next\nnext\nstop\n", "session": b"q\n"}
     for command in COMMANDS:
         # The rig is a file here.
@@ -135,9 +145,21 @@ def test_the_keys_of_the_guide_work(folder):
         terminal.until("Step 3 of ")
         terminal.press("x")
         terminal.until("At rest")
+        # Leaving is asked back; any other key goes on.
+        terminal.press("q")
+        terminal.until("Leave the session?")
+        terminal.press("n")
+        terminal.until(lambda words: "Leave the session?" not in words)
         terminal.press("e")
         terminal.until("After the last step")
         code, said = terminal.leave()
         assert code == 2 and "goes on from here" in said
+        terminal = Terminal(*arguments, folder=folder, columns=100, rows=44)
+        terminal.confirm()
+        terminal.until("Go on with AN-0042")
+        terminal.press("q")
+        terminal.until("Leave the session?")
+        terminal.press("y")
+        assert terminal.end()[0] == 2
     finally:
         terminal.kill()

@@ -6,8 +6,10 @@ import http.client
 import json
 import os
 import re
+import shutil
 import socket
 import time
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import pytest
@@ -15,8 +17,9 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 from scipy.signal import periodogram
 
-from console_bench import CHANNELS, FRAME_BYTES, HZ, Console, Rig, choose, confirm, enter, rendered
-from program import run
+import console_orders
+from console_bench import CHANNELS, FRAME_BYTES, HZ, Console, Rig, choose, confirm, enter, recorded_plan, rendered
+from program import ROOT, run
 from worksheet_page import chromium  # noqa: F401
 
 pytestmark = pytest.mark.xdist_group("browser")
@@ -66,12 +69,23 @@ def test_fibrillation_is_found_by_vf_held_changed_to_asystole_and_stopped(chromi
     record_property("counts", f"console: {np.median(delays):.0f} ms from a key to the first changed frame (median), {min(delays):.0f} to {max(delays):.0f}")
     assert min(delays) < 150, "best of four, ms"
 
+    # Four strips are drawn while the stream goes on; the best second counts, since the machine may be busy.
+    choose(page, "nsr", "Sinus rhythm")
+    assert page.locator("#lines input:checked").count() == 4
+    seconds = []
+    while len(seconds) < 15 and not any(pictures >= 55 and late < 20 for pictures, late in seconds):
+        pictures, first = page.evaluate("picturesDrawn()"), len(rig.frames())
+        page.wait_for_timeout(1000)
+        pictures, last = page.evaluate("picturesDrawn()") - pictures, len(rig.frames())
+        late = rig.late_ms()
+        seconds.append((pictures, late[(late[:, 0] >= first) & (late[:, 0] < last), 1].max()))
+    words = ", ".join(f"{pictures} and {late:.0f} ms" for pictures, late in seconds)
+    record_property("counts", f"console: pictures of four strips drawn in a second, and how late the rig got its frames: {words}")
+    assert any(pictures >= 55 and late < 20 for pictures, late in seconds), seconds
+
     page.keyboard.press("Escape")
     expect(page.locator("#status-word")).to_have_text("At rest")
-    page.wait_for_timeout(500)
-    pictures = page.evaluate("picturesDrawn()")
-    page.wait_for_timeout(1000)
-    record_property("counts", f"console: {page.evaluate('picturesDrawn()') - pictures} pictures drawn in a second")
+    page.wait_for_timeout(1500)
     said = console.end()
     assert "played:" in said
     rig.thread.join(60)
@@ -323,6 +337,56 @@ def test_a_killed_console_leaves_a_log_that_plays(chromium, console, rig, tmp_pa
     assert run("render", console.log(), "-o", target, "--frame-rate", HZ, *flags).code == 0
     got = rig.bytes()
     assert len(got) > FRAME_BYTES * HZ and target.read_bytes()[: len(got)] == got
+
+
+def ordered(console: Console, *orders: dict) -> list[bool]:
+    """Orders without a page; the browser's driver has a loop of events in the thread of the tests."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(console_orders.order, console.link(), orders).result(60)
+
+
+@pytest.mark.parametrize("held", ["person", "output"])
+def test_one_confirmation_alone_opens_nothing(chromium, console, rig, held):
+    page = enter(chromium, console)
+    page.check({"person": "#no-person", "output": "#verified"}[held])
+    expect(page.locator("#confirm-yes")).to_be_disabled()
+    # Nor for somebody who sends the order past the page.
+    half = {"do": "confirm", "person": held == "person", "output": held == "output"}
+    assert ordered(console, half, console_orders.rhythm("sinus")) == [False, False]
+    expect(page.locator("#status-word")).to_have_text("Outputs closed")
+    assert "played:" not in console.end()
+    assert not rig.bytes()
+
+
+def test_page_and_terminal_find_the_same_rhythms(chromium, console):
+    """Both search by themselves; the table is what the terminal finds."""
+    page = enter(chromium, console)
+    table = json.loads((ROOT / "crates" / "bench" / "cases" / "search.json").read_text("utf-8"))
+    assert len(table) > 10 and sum(map(len, table.values())) > 50
+    search = """async (typed) => {
+        const { search } = await import("/rhythms.js");
+        const { rhythms } = await (await fetch("/data.json")).json();
+        return search(rhythms.flatMap((group) => group.rhythms), typed).map((rhythm) => rhythm.id);
+    }"""
+    for typed, found in table.items():
+        assert page.evaluate(search, typed) == found, typed
+
+
+def test_a_recording_plays_as_a_step(console, rig, tmp_path):
+    """What the rig got is a render of the log, in the folder of the recording that it names."""
+    console.end()
+    plan = recorded_plan(tmp_path)
+    again = Rig(tmp_path / "second rig")
+    played = Console(tmp_path / "second", plan, "--play", again.path)
+    try:
+        assert ordered(played, console_orders.CONFIRM, {"do": "step", "step": 0}) == [True, True]
+        again.wait_for(lambda frames: len(frames) > 3 * HZ)
+        played.end()
+    finally:
+        played.kill()
+    again.thread.join(60)
+    assert again.bytes() == rendered(shutil.copy(played.log(), tmp_path), tmp_path)
+    assert np.ptp(again.frames()[:, LEAD_II]) > 0.5
 
 
 def test_an_output_that_takes_nothing_is_not_called_playing(chromium, tmp_path):

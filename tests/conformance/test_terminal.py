@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import re
+import shutil
 import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -13,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from console_bench import HZ, Rig, rendered
+from console_bench import HZ, Rig, recorded_plan, rendered
 from program import run
 from terminal_bench import DOWN, ENTER, ESC, F1, UP, Terminal
 from test_console_plan import PLAN, judged
@@ -93,6 +94,10 @@ def test_a_whole_plan_is_entered_killed_taken_up_and_signed(tmp_path):
         terminal.select("[ ] Kit out: ECG cable")
         terminal.press(ENTER)
         terminal.until("[x] Kit out: ECG cable")
+        terminal.select("Kit out: ECG cable, number")
+        for text in ["K-7", "drawer 2"]:
+            terminal.type(text)
+        terminal.until("ECG cable, place: drawer 2")
         # Nothing plays before the preparations are made.
         terminal.select("Play step 1: rate")
         terminal.press(ENTER)
@@ -203,6 +208,7 @@ def test_a_whole_plan_is_entered_killed_taken_up_and_signed(tmp_path):
     assert saved["about"] | {"date": ""} == {
         "asset": "INV-0042", "model": "Invented monitor", "serial": "S-1", "software": "1.0", "location": "bench 2", "work_order": "WO-9", "date": "",
     }
+    assert saved["kit"]["1"] == {"out": "yes", "back": "yes", "id": "K-7", "place": "drawer 2"}
     assert saved["instruments"][:2] == [
         {"what": "Rig", "id": "R-1", "due": "2099-01-31"}, {"what": "Meter that verified the rig", "id": "M-1", "due": "2099-01-31"},
     ]
@@ -213,6 +219,29 @@ def test_a_whole_plan_is_entered_killed_taken_up_and_signed(tmp_path):
     whole = max((tmp_path / "bench").glob("played-*.json"))
     assert rig.bytes() == rendered(whole, tmp_path)
     assert [step.get("name") for step in json.loads(log.read_text("utf-8"))["steps"][1:3]] == ["flutter", "again"]
+
+
+def test_a_recording_plays_as_a_step(tmp_path):
+    """What the rig got is a render of the log, in the folder of the recording that it names."""
+    plan = recorded_plan(tmp_path)
+    rig = Rig(tmp_path / "rig")
+    terminal = Terminal(plan, "--play", rig.path, "--folder", "bench", folder=tmp_path)
+    try:
+        terminal.confirm()
+        begin(terminal, "INV-7")
+        terminal.select("Play step 1: recorded")
+        terminal.press(ENTER)
+        terminal.until("Step 1 of 1: recorded")
+        terminal.until(lambda _: terminal.clock_s() >= 3)
+        terminal.press("x")
+        terminal.until("At rest")
+        terminal.leave()
+    finally:
+        terminal.kill()
+    rig.thread.join(60)
+    (log,) = (tmp_path / "bench").glob("played-*.json")
+    assert rig.bytes() == rendered(shutil.copy(log, tmp_path), tmp_path)
+    assert np.ptp(rig.frames()[:, 1]) > 0.5
 
 
 @pytest.mark.parametrize("line", [0, 1])

@@ -1,4 +1,7 @@
 //! The log on disk, and the readings of a correct monitor for what plays, worked out beside the player.
+//!
+//! It is written whole at each change, under a temporary name first: so it is a script at any moment, which a text that is appended
+//! to would not be. docs/console.md has how much a shift writes.
 
 use crate::shared::Shared;
 use pulsewright_core::expect::Expected;

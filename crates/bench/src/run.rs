@@ -454,7 +454,7 @@ mod tests {
     fn the_end_comes_after_the_wave_under_way() {
         let folder = tempfile::tempdir().unwrap();
         // Over a beat of 0.86 s, so that the end meets different waves.
-        let ends: Vec<_> = [1200, 1400, 1600, 1800]
+        let ends: Vec<_> = [1200, 1300, 1400, 1500, 1600, 1700, 1800, 1900]
             .map(|after_ms| {
                 let log = folder.path().join(format!("log-{after_ms}.json"));
                 thread::spawn(move || {
@@ -500,6 +500,9 @@ mod tests {
                 highest(0),
                 highest(1)
             );
+            // A wave that was cut would leave a step before the rest.
+            let last = played.iter().rev().find(|frame| frame[0] != 0.0).map_or(0.0, |frame| frame[0]);
+            assert!(last.abs() < 0.03, "the ECG ends at {last} mV");
             assert!(played.iter().rev().take(90).all(|frame| *frame == [0.0, 0.0]), "{:?}", played.last());
             assert!(played.len() < 500 * 5, "it ended by itself");
         }

@@ -234,10 +234,8 @@ impl<'b> App<'b> {
 
     /// Seconds since the first frame of what plays; `None` before it.
     pub fn since_first_frame(&self) -> Option<f64> {
-        let known = self.known();
-        let since = known.state.get("since").and_then(Value::as_u64)? as f64;
-        let now = known.count_now(self.shown_per_s()) * f64::from(offer::every(self.rate));
-        (now >= since).then(|| (now - since) / f64::from(self.rate.as_hz()))
+        let since = self.known().state.get("since").and_then(Value::as_u64)?;
+        self.bench.seconds_after(since)
     }
 
     /// The step of the plan that plays.

@@ -10,9 +10,6 @@ use ratatui::text::{Line, Span};
 use ratatui::widgets::Paragraph;
 use serde_json::Value;
 
-/// Seconds that a strip shows.
-const STRIP_S: f64 = 6.0;
-
 /// Smallest terminal on which a session is shown.
 const LEAST: (u16, u16) = (40, 16);
 
@@ -96,7 +93,7 @@ fn head(app: &App<'_>) -> String {
 }
 
 fn draw_strips(app: &App<'_>, frame: &mut Frame<'_>, area: Rect) {
-    let frames = (app.shown_per_s() * STRIP_S) as usize;
+    let frames = (app.shown_per_s() * f64::from(strip::STRIP_S)) as usize;
     let known = app.known();
     let skipped = known.frames.len().saturating_sub(frames);
     let shown: Vec<_> = known.frames.iter().skip(skipped).copied().collect();
@@ -299,12 +296,12 @@ fn typing(app: &App<'_>) -> Option<String> {
 /// An entry with its verdict.
 fn entered(entry: &Value, unit: &str) -> String {
     let verdict = text(entry, "verdict");
-    if verdict.is_empty()
-        || (verdict == "open" && text(entry, "why") == "not entered" && text(entry, "remark").is_empty())
-    {
+    let written = ["value", "priority", "heard", "skip", "remark"].iter().any(|member| !text(entry, member).is_empty());
+    if verdict.is_empty() || !written {
         return String::new();
     }
-    let (value, why) = (text(entry, "value"), text(entry, "why"));
+    let answered = ["value", "priority", "heard", "skip"].iter().any(|member| !text(entry, member).is_empty());
+    let (value, why) = (text(entry, "value"), if answered { text(entry, "why") } else { "" });
     let bare = value.parse::<f64>().is_ok();
     let value = if bare { format!("{value} {unit}") } else { value.to_owned() };
     let parts: Vec<&str> =
@@ -314,7 +311,7 @@ fn entered(entry: &Value, unit: &str) -> String {
     format!(
         "[{verdict}] {}{}{}{}",
         parts.join(", "),
-        if why.is_empty() || why == "not entered" { String::new() } else { format!(" {why}") },
+        if why.is_empty() { String::new() } else { format!(" {why}") },
         if remark.is_empty() { String::new() } else { format!(" (remark: {remark})") },
         if changed { " (changed; the record keeps the earlier answer)" } else { "" },
     )

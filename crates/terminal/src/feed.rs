@@ -1,17 +1,14 @@
 //! The latest news of a session, and its last seconds of frames.
 
+use crate::strip::STRIP_S;
 use pulsewright_bench::{View, offer};
 use pulsewright_core::{Channel, Lead, PressureSite};
 use serde_json::Value;
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
-use std::time::{Duration, Instant};
 
-/// Frames that are kept for the strip: at 500 a second, 20 s.
-const KEPT: usize = 10_000;
-
-/// Longest time by which the clock of the screen runs ahead of the last frames that came.
-const AHEAD: Duration = Duration::from_millis(200);
+/// Frames that are kept for the strip: its seconds of the most frames that views get.
+const KEPT: usize = STRIP_S as usize * 500;
 
 /// Samples of a frame that the strips show.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -37,18 +34,6 @@ pub struct Known {
     pub warning: Option<String>,
     /// The last frames.
     pub frames: VecDeque<Shown>,
-    /// Frames that views got so far.
-    pub count: u64,
-    /// When the last ones came.
-    pub at: Option<Instant>,
-}
-
-impl Known {
-    /// Frames that views have got by now, as far as the clock can say.
-    pub fn count_now(&self, per_s: f64) -> f64 {
-        let ahead = self.at.map_or(Duration::ZERO, |at| at.elapsed().min(AHEAD));
-        self.count as f64 + ahead.as_secs_f64() * per_s
-    }
 }
 
 /// The way of news to the screen.
@@ -80,7 +65,7 @@ impl View for Feed {
         *place = news.clone();
     }
 
-    fn frames(&self, first: u64, samples: &[f32]) {
+    fn frames(&self, _: u64, samples: &[f32]) {
         let channels = offer::channels().count();
         let place = |of: Channel| offer::channels().position(|channel| channel == of);
         let (ecg, arterial) = (place(Channel::Lead(Lead::II)), place(Channel::Pressure(PressureSite::Arterial)));
@@ -92,7 +77,5 @@ impl View for Feed {
         }
         let surplus = known.frames.len().saturating_sub(KEPT);
         known.frames.drain(..surplus);
-        known.count = first + (samples.len() / channels) as u64;
-        known.at = Some(Instant::now());
     }
 }

@@ -25,6 +25,8 @@ pub enum Kind {
     Text(String),
     /// A member of an instrument, by its key in [`App::typed`]: number or calibration of this kind of instrument.
     Instrument(String, String),
+    /// The number or the place of a piece of kit, by the piece's number in the plan and its key in [`App::typed`].
+    Piece(String, String),
     /// A preparation or a piece of kit, by its number.
     Tick(Tick, String),
     /// Takes up the draft of this asset.
@@ -91,11 +93,26 @@ fn before(app: &App<'_>, record: &Value) -> Vec<Row> {
             rows.push(row(format!("{what}, {name}"), value, Kind::Instrument(what.to_owned(), key)));
         }
     }
-    rows.extend(ticks(&app.plan, record, "kit", Tick::Out));
+    for (at, tick) in ticks(&app.plan, record, "kit", Tick::Out).into_iter().enumerate() {
+        let number = (at + 1).to_string();
+        let kept = record.get("kit").and_then(|kit| kit.get(&number)).cloned().unwrap_or_default();
+        let line = tick.label.clone();
+        rows.push(tick);
+        for (member, name) in [("id", "number"), ("place", "place")] {
+            let key = piece_key(&number, member);
+            let value = app.typed.get(&key).cloned().unwrap_or_else(|| text(&kept, member).to_owned());
+            rows.push(row(format!("{line}, {name}"), value, Kind::Piece(number.clone(), key)));
+        }
+    }
     rows.extend(ticks(&app.plan, record, "prepare", Tick::Prepared));
     let next = app.steps().get(app.follows()).map_or("", |step| text(step, "name"));
     rows.push(row(format!("Play step {}: {next}", app.follows() + 1), "", Kind::Play));
     rows
+}
+
+/// The key in [`App::typed`] of a member of a piece of kit.
+fn piece_key(number: &str, member: &str) -> String {
+    format!("kit.{number}/{member}")
 }
 
 fn ticks(plan: &Value, record: &Value, list: &str, tick: Tick) -> Vec<Row> {
@@ -150,14 +167,14 @@ pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
         _ => {}
     }
     match (kind, key) {
-        (kind @ (Kind::Text(_) | Kind::Instrument(..)), KeyCode::Enter) => {
+        (kind @ (Kind::Text(_) | Kind::Instrument(..) | Kind::Piece(..)), KeyCode::Enter) => {
             if kind == Kind::Text("asset".to_owned()) {
                 fill_in(app);
             }
             keep(app, &kind);
             app.selected = (app.selected + 1).min(last);
         }
-        (Kind::Text(name) | Kind::Instrument(_, name), key) => {
+        (Kind::Text(name) | Kind::Instrument(_, name) | Kind::Piece(_, name), key) => {
             let mut value = value;
             if type_into(&mut value, key) {
                 app.typed.insert(name, value);
@@ -212,19 +229,33 @@ fn play(app: &mut App<'_>) {
     }
 }
 
-/// Hands an instrument in that was typed.
+/// Hands in what was typed about an instrument or a piece of kit.
 fn keep(app: &mut App<'_>, kind: &Kind) {
-    let Kind::Instrument(what, key) = kind else { return };
-    if !app.typed.contains_key(key) {
-        return;
+    match kind {
+        Kind::Instrument(what, key) if app.typed.contains_key(key) => keep_instrument(app, what),
+        Kind::Piece(number, key) if app.typed.contains_key(key) => keep_piece(app, number),
+        _ => {}
     }
+}
+
+fn keep_piece(app: &mut App<'_>, number: &str) {
+    let kept = app.known().record.get("kit").and_then(|kit| kit.get(number)).cloned().unwrap_or_default();
+    let member = |member: &str| {
+        let typed = app.typed.get(&piece_key(number, member));
+        typed.map_or_else(|| text(&kept, member), String::as_str).trim().to_owned()
+    };
+    let (id, place) = (member("id"), member("place"));
+    app.ask(Request::Piece { number: number.to_owned(), id, place }, After::Done);
+}
+
+fn keep_instrument(app: &mut App<'_>, what: &str) {
     let kept = array(&app.known().record, "instruments").iter().find(|of| text(of, "what") == what).cloned();
     let kept = kept.unwrap_or_default();
     let member = |member: &str| {
         let typed = app.typed.get(&format!("{what}/{member}"));
         typed.map_or_else(|| text(&kept, member), String::as_str).trim().to_owned()
     };
-    let instrument = Instrument { what: what.clone(), id: member("id"), due: member("due") };
+    let instrument = Instrument { what: what.to_owned(), id: member("id"), due: member("due") };
     app.ask(Request::Instrument { instrument }, After::Done);
 }
 

@@ -2,7 +2,7 @@
 
 use crate::app::{After, App, Screen, Typing, array, text, type_into};
 use crate::step;
-use pulsewright_bench::Request;
+use pulsewright_bench::{Request, offer};
 use ratatui::crossterm::event::KeyCode;
 use serde_json::Value;
 
@@ -24,34 +24,18 @@ pub fn rows(app: &App<'_>) -> Vec<Row> {
     }
 }
 
-/// The rhythms that the search finds: those first of which a word is what was typed, then those of which one begins so.
+/// The rhythms that the search finds, the likeliest first.
 fn rhythms(app: &App<'_>) -> Vec<Row> {
-    let typed = app.search.trim().to_lowercase();
-    let mut found = Vec::new();
-    for group in array(&app.offer, "rhythms") {
-        for rhythm in array(group, "rhythms") {
-            let others = array(rhythm, "words").iter().filter_map(Value::as_str);
-            let words: Vec<String> =
-                [text(rhythm, "id"), text(rhythm, "name")].into_iter().chain(others).map(str::to_lowercase).collect();
-            let starts =
-                |word: &String| word.split([' ', '-']).any(|part| part.starts_with(&typed)) || word.starts_with(&typed);
-            let rank = if words.contains(&typed) {
-                0
-            } else if words.iter().any(starts) {
-                1
-            } else if words.iter().any(|word| word.contains(&typed)) {
-                2
-            } else {
-                continue;
-            };
-            let others: Vec<&str> = array(rhythm, "words").iter().filter_map(Value::as_str).take(4).collect();
-            let others = if others.is_empty() { String::new() } else { format!(" ({})", others.join(", ")) };
-            let words = format!("{}: {}{others}", text(group, "name"), text(rhythm, "name"));
-            found.push((rank, Row { words, id: text(rhythm, "id").to_owned() }));
-        }
-    }
-    found.sort_by_key(|(rank, _)| *rank);
-    found.into_iter().map(|(_, row)| row).collect()
+    let groups = array(&app.offer, "rhythms").iter();
+    let all = groups.flat_map(|group| array(group, "rhythms").iter().map(move |rhythm| (group, rhythm)));
+    let row = |id: &'static str| {
+        let (group, rhythm) = all.clone().find(|(_, rhythm)| text(rhythm, "id") == id)?;
+        let others: Vec<&str> = array(rhythm, "words").iter().filter_map(Value::as_str).take(4).collect();
+        let others = if others.is_empty() { String::new() } else { format!(" ({})", others.join(", ")) };
+        let words = format!("{}: {}{others}", text(group, "name"), text(rhythm, "name"));
+        Some(Row { words, id: id.to_owned() })
+    };
+    offer::search(&app.search).into_iter().filter_map(row).collect()
 }
 
 /// The settings with their values and limits.

@@ -4,6 +4,9 @@ use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 
+/// Seconds that a strip shows.
+pub const STRIP_S: u32 = 6;
+
 /// Dots of a character: two columns of four.
 const DOTS: [[u32; 4]; 2] = [[0x01, 0x02, 0x04, 0x40], [0x08, 0x10, 0x20, 0x80]];
 
