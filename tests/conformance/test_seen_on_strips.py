@@ -6,6 +6,7 @@ from memory.
 
 from __future__ import annotations
 
+import os
 import re
 
 import numpy as np
@@ -63,6 +64,48 @@ def test_t_ends_before_the_next_beat(tmp_path, body, rhythm, bpm):
     level = 0.06 * folded.max()
     # The middle of a QRS lies up to 60 ms after its onset.
     assert (folded[int((0.93 * beat_s - 0.03) * RATE_HZ) :] < level + 0.002).all()
+
+
+MEANT_TO_BE_EARLY = re.compile("premature|multifocal$|interpolated|r-on-t|couplet|run$|geminy|no-sensing")
+"""Rhythms with beats that come early, some of them on T, or with a device that paces on T."""
+
+
+def rhythms_without_early_beats() -> list[str]:
+    words = [line.split()[0] for line in succeed("catalog", "rhythms").stdout.decode().splitlines() if line[:1].islower()]
+    return [word for word in words if word != "rhythm" and not MEANT_TO_BE_EARLY.search(word)]
+
+
+SOME = [("adult", "torsades"), ("child", "atrial-tachycardia"), ("neonate", "atrial-flutter-varying"), ("neonate", "sinus-tachycardia")]
+
+
+def every_rhythm() -> list[tuple[str, str]]:
+    """Some of them; all rhythms of all bodies with PULSEWRIGHT_LIFE=all."""
+    if os.environ.get("PULSEWRIGHT_LIFE") != "all":
+        return SOME
+    return [(body, rhythm) for body in ("adult", "child", "neonate") for rhythm in rhythms_without_early_beats()]
+
+
+@pytest.mark.parametrize(("body", "rhythm"), every_rhythm())
+def test_no_t_wave_takes_more_than_nine_tenths_of_an_interval(tmp_path, body, rhythm):
+    """By a render less the same one without T, beat by beat; 0.06 of the interval is for what a T wave's tail and the middle of a QRS,
+    from where it counts, leave uncertain. Where intervals differ by chance, one of 25 beats may come sooner."""
+    leads, words = ("I", "II", "V2", "V5"), ("--body", body)
+    whole, bare = (
+        played(tmp_path, rhythm, "pacing.amplitude_mv=0", *more, channels=leads, words=words, duration="20s") for more in ((), ("ecg.t_percent=0",))
+    )
+    t = np.abs(np.column_stack([whole[name] - bare[name] for name in leads])).max(axis=1)
+    # The QRS of a dying heart is as long as a newborn's interval.
+    apart_s = 0.35 if rhythm == "agonal" else 0.16
+    beats = steep_places(*bare.values(), apart_s=apart_s)[1:-1] if t.max() > 0.02 else []
+    shares = []
+    for at, following in zip(beats[:-1], beats[1:], strict=True):
+        folded = t[at:following]
+        top = int(np.argmax(folded[: int(0.95 * len(folded))]))
+        gone = np.flatnonzero(folded[top:] < 0.06 * folded.max() + 0.002)
+        end = top + int(gone[0]) if len(gone) else len(folded)
+        # The middle of a QRS lies some 40 ms after its onset; the point of 6 % some 13 ms after the end by its tangent.
+        shares.append((end + 0.027 * RATE_HZ) / (following - at))
+    assert (np.array(shares) > 0.96).sum() <= len(shares) / 25, sorted(shares)[-5:]
 
 
 def test_pr_shortens_as_the_rate_rises(tmp_path):

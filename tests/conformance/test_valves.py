@@ -183,6 +183,14 @@ def test_atria_raise_the_pulse_of_a_tachycardia_that_they_happen_to_fill(tmp_pat
     assert 2 < np.percentile(tops, 95) - np.percentile(tops, 5) < 10
 
 
+def test_atria_that_a_device_follows_do_not_raise_the_pulse_beyond_what_is_set(tmp_path):
+    channels, _ = measured(tmp_path, scripts.step(30, "paced-biventricular", arterial={"systolic_mmhg": 120, "diastolic_mmhg": 80}))
+    arterial = channels["arterial"][10_000:-1000]
+    tops, feet = (find_peaks(sign * arterial, prominence=20, distance=400)[0] for sign in (1, -1))
+    assert arterial[tops] == pytest.approx(np.full(len(tops), 120), abs=0.5)
+    assert arterial[feet] == pytest.approx(np.full(len(feet), 80), abs=0.5)
+
+
 @pytest.mark.parametrize(("rhythm", "notched"), [("sinus", True), ("ventricular-tachycardia", True), ("torsades", False)])
 def test_only_pulses_with_flow_have_a_notch(tmp_path, rhythm, notched):
     """The notch is the valve closing against flow: hardly any, no notch (teaching texts)."""

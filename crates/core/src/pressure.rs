@@ -104,7 +104,7 @@ impl Pending {
     }
 }
 
-/// How much stronger the atria make a beat that is not conducted from them when they happen to contract just before it (the atrial
+/// How much stronger atria that go their own way make a beat when they happen to contract just before it (the atrial
 /// contribution to the stroke is 15 to 25 %; textbook, from memory).
 const KICK: f32 = 1.15;
 
@@ -238,15 +238,16 @@ impl Pressures {
         self.expect(Pending::new(onset, moment.period, chambers, self.chosen.bits() & ATRIAL));
     }
 
-    /// The ventricles were activated, `interval` after the time before (`None` for the first); `conducted` from the atria.
-    pub(crate) fn ventricles(&mut self, onset: Instant, interval: Option<Span>, conducted: bool, moment: &Moment<'_>) {
+    /// The ventricles were activated, `interval` after the time before (`None` for the first). They are `led` where the atria do not go
+    /// a way of their own, so that these can't happen to fill them.
+    pub(crate) fn ventricles(&mut self, onset: Instant, interval: Option<Span>, led: bool, moment: &Moment<'_>) {
         let period = moment.period;
         let mut stroke = self.ejection.stroke(interval, moment.ejection, period);
         let timing = moment.timing(interval);
         let closing = onset.plus(Span::from_secs(chambers::closing_s(timing)));
         self.contractions.ventricles(closing.since(self.systole.0));
         self.systole = (closing, closing.plus(Span::from_secs(chambers::closed_s(timing))));
-        if !conducted && self.contractions.kicked() {
+        if !led && self.contractions.kicked() {
             stroke.strength *= KICK;
         }
         // Atria that were activated but contract after the valves have closed contract against them.

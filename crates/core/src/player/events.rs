@@ -13,6 +13,7 @@ use crate::ecg::measure::{ST_AFTER_J, Weights, lead_of_eight};
 use crate::ecg::person::Person;
 use crate::field::{Field, transducer};
 use crate::frame::{INDEPENDENT_LEADS, Lead};
+use crate::heart::rhythm::Atria;
 use crate::heart::{Activation, Emit, Heart, HeartConditions, Listed};
 use crate::noise::Noise;
 use crate::pressure::arterial;
@@ -286,9 +287,9 @@ impl Player<'_> {
                     observer.observe(Event::Beat(report));
                     self.report_leads(&report, false, observer);
                 }
-                self.with_pressures(now, |pressures, moment| {
-                    pressures.ventricles(at, interval, p_onset.is_some(), moment)
-                });
+                // Only atria that go their own way happen to contract before a beat.
+                let led = p_onset.is_some() || !matches!(rhythm.atria, Atria::Independent);
+                self.with_pressures(now, |pressures, moment| pressures.ventricles(at, interval, led, moment));
                 self.oscillate(now, at, observer);
                 self.respiration.heartbeat(at, self.value(Field::CardiacOhm, at) * self.impedance_shares().1);
             }
