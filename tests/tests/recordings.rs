@@ -176,6 +176,7 @@ fn what_can_not_be_played_is_refused() {
     let of = |leads: [&[f32]; 8], hz| Recording::new(leads, hz).is_none();
     let one = samples[0].as_slice();
     assert!(of([&[]; 8], 360.0) && of([one, &[1.0], &[], &[], &[], &[], &[], &[]], 360.0));
+    assert!(of([&[-2e12], &[], &[], &[], &[], &[], &[], &[]], 360.0));
     assert!(of([&[f32::NAN], &[], &[], &[], &[], &[], &[], &[]], 360.0) && of([one; 8], f64::NAN) && of([one; 8], 0.5));
     let good = step(3, recording(&samples), &beats);
     let bare = [Item::Step(Step { series: None, ..good })];

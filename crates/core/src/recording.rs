@@ -50,7 +50,7 @@ impl fmt::Debug for Recording<'_> {
 impl<'a> Recording<'a> {
     /// All of a recording with so many samples a second, its leads I, II and V1 to V6 in mV; a lead that it lacks is empty.
     ///
-    /// `None` without a sample, with leads of different lengths, with samples that are no numbers, or with a rate out of
+    /// `None` without a sample, with leads of different lengths, with samples that are no numbers or beyond 1e12, or with a rate out of
     /// [`RATES_HZ`]; and always on a board without an operating system, whose images carry no recordings.
     pub fn new(leads_mv: [&'a [f32]; INDEPENDENT_LEADS], rate_hz: f64) -> Option<Recording<'a>> {
         let stretch = Stretch::whole(&leads_mv, rate_hz)?;

@@ -6,6 +6,7 @@
 mod image;
 mod laws;
 mod record;
+mod recording;
 mod rig;
 mod score;
 mod script;
@@ -15,6 +16,7 @@ mod suite;
 pub use image::image;
 pub use laws::laws;
 pub use record::{record, record_csv};
+pub use recording::recording;
 pub use rig::rig;
 pub use score::{annotations, table};
 pub use script::script;
@@ -27,13 +29,14 @@ use pulsewright_core::frame::{Frame, INDEPENDENT_LEADS, PressureSite};
 pub type Target = fn(&[u8]);
 
 /// Every target by its name, which is that of its corpus.
-pub const TARGETS: [(&str, Target); 11] = [
+pub const TARGETS: [(&str, Target); 12] = [
     ("annotations", annotations),
     ("image", image),
     ("laws", laws),
     ("limits", limits),
     ("record", record),
     ("record_csv", record_csv),
+    ("recording", recording),
     ("rig", rig),
     ("script", script),
     ("stream", stream),
@@ -49,6 +52,11 @@ fn values(frame: &Frame) -> [f32; VALUES] {
     let leads = frame.leads_mv.iter().chain(&frame.pressure_mmhg).chain(&frame.cuff_mmhg);
     let mut all = leads.chain([&frame.respiration_ohm]).copied();
     std::array::from_fn(|_| all.next().unwrap_or_default())
+}
+
+/// Whether every value of a frame is a number.
+fn sound(frame: &Frame) -> bool {
+    values(frame).iter().all(|value| value.is_finite())
 }
 
 /// Bits of every value of a frame; panics when one is not a number of a size that a body has.

@@ -38,7 +38,7 @@ impl fmt::Debug for RecordedNoise<'_> {
 impl<'a> RecordedNoise<'a> {
     /// All of two channels with so many samples a second, in any unit, each 1 mV for 1; the second one may be empty.
     ///
-    /// `None` without a sample of the first, with channels of different lengths, with samples that are no numbers, or with a rate out
+    /// `None` without a sample of the first, with channels of different lengths, with samples that are no numbers or beyond 1e12, or with a rate out
     /// of [`super::RATES_HZ`]; and always on a board without an operating system.
     pub fn new(channels: [&'a [f32]; 2], rate_hz: f64) -> Option<RecordedNoise<'a>> {
         let stretch =

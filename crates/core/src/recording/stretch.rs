@@ -14,6 +14,9 @@ const FADE: Span = Span::millis(80);
 /// Fewest and most samples a second.
 pub const RATES_HZ: [f64; 2] = [1.0, 100_000.0];
 
+/// Samples of a larger size are none that something measured; frames made of them would be no numbers.
+const LARGEST: f32 = 1e12;
+
 /// The part of a recording that is played.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Stretch {
@@ -30,7 +33,8 @@ pub(super) struct Stretch {
 impl Stretch {
     /// All of channels with so many samples a second; an empty one is not there.
     ///
-    /// `None` without a sample, with channels of different lengths, with samples that are no numbers, or with a rate out of
+    /// `None` without a sample, with channels of different lengths, with samples that are no numbers or beyond
+    /// 1e12, or with a rate out of
     /// [`RATES_HZ`]; and always on a board without an operating system.
     pub(super) fn whole(channels: &[&[f32]], rate_hz: f64) -> Option<Stretch> {
         let samples = channels.iter().map(|channel| channel.len()).max().filter(|samples| *samples > 0)?;
@@ -39,7 +43,7 @@ impl Stretch {
         if !PLAYED
             || !even
             || !(least..=most).contains(&rate_hz)
-            || channels.iter().any(|channel| channel.iter().any(|value| !value.is_finite()))
+            || !channels.iter().all(|channel| channel.iter().all(|value| math::abs(*value) <= LARGEST))
         {
             return None;
         }

@@ -159,7 +159,7 @@ impl Walk<'_> {
             }
             Err(()) => {
                 let [least, most] = core::RATES_HZ;
-                let what = format!("{rate_hz} Hz, or samples that are no numbers");
+                let what = format!("{rate_hz} Hz, or samples that are no numbers or beyond 1e12");
                 self.report(file_node, path, |p| p.allowed(format!("{least} to {most} samples a second")), what);
                 None
             }
