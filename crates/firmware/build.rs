@@ -10,10 +10,14 @@ use std::error::Error;
 fn main() -> Result<(), Box<dyn Error>> {
     let here = std::env::var("CARGO_MANIFEST_DIR")?;
     println!("cargo::rustc-link-search={here}");
+    if std::env::var("CARGO_CFG_TARGET_ARCH")? == "riscv32" {
+        println!("cargo::rustc-link-arg-bins=-Tmemory-riscv.x");
+    }
     println!("cargo::rustc-link-arg-bins=-Tlink.x");
     // Sections need not start on a page of the file: the image is smaller and `size` is exact.
     println!("cargo::rustc-link-arg-bins=--nmagic");
     println!("cargo::rerun-if-changed=memory.x");
+    println!("cargo::rerun-if-changed=memory-riscv.x");
     println!("cargo::rerun-if-changed=../../tests/golden/items.rs");
     let mut bytes = Vec::new();
     image::write(&Script::new(items::SEED, &items::SCRIPT_ITEMS)?, |part| bytes.extend_from_slice(part))?;

@@ -2,21 +2,21 @@
 //!
 //! Own digits instead of `core::fmt`: formatting would bring its own tables and panic paths into the image that is measured.
 
+use crate::board::Host;
 use crate::demonstration::Lines;
-use cortex_m_semihosting::hio::{HostStream, hstdout};
 
 /// Longest line in bytes; longer lines are cut.
 const LINE: usize = 128;
 
 /// Where the lines go.
 pub struct HostLines {
-    out: HostStream,
+    out: Host,
 }
 
 impl HostLines {
     /// Opens the host's standard output; `None` if no host answers.
     pub fn open() -> Option<HostLines> {
-        hstdout().ok().map(|out| HostLines { out })
+        Host::open().map(|out| HostLines { out })
     }
 
     fn put(&mut self, words: &[&str], unit: &str, value: impl Fn(&mut Line)) {
@@ -31,7 +31,7 @@ impl HostLines {
         line.text(unit);
         line.text("\n");
         // A host that no longer listens shows as a missing line there; there is nowhere else to say so.
-        let _ = self.out.write_all(line.bytes.get(..line.len).unwrap_or(&[]));
+        self.out.write(line.bytes.get(..line.len).unwrap_or(&[]));
     }
 }
 

@@ -15,59 +15,26 @@ mod bench;
 mod board;
 #[path = "../rig/model.rs"]
 mod model;
+#[path = "../rig/output.rs"]
+mod output;
 
 use board::{Port, Ticker};
-use core::cell::RefCell;
 use core::fmt::Write;
-use core::panic::PanicInfo;
-use cortex_m::interrupt::Mutex;
-use cortex_m_rt::{entry, exception};
+use cortex_m_rt::entry;
 use heapless::spsc::Queue;
-use model::{Latch, Pins, Words};
+use output::{OUTPUTS, rest_for_ever, with_stage};
 use pulsewright_core::image::Image;
 use pulsewright_core::time::FrameRate;
 use pulsewright_device::alone::{Alone, Button, HELP, Order, Typed};
-use pulsewright_device::converter::SpiConverters;
 use pulsewright_device::stage::{Cause, RigFrame, Stage, State};
-use pulsewright_device::wiring::{MAX_OUTPUTS, Wiring};
+use pulsewright_device::wiring::Wiring;
 
-/// Outputs of the rig.
-const OUTPUTS: usize = 13;
 /// Frames that wait at most: four blocks, so that an order is shown within a quarter of a second.
 const ROOM: usize = 65;
 /// Frames a second.
 const RATE: FrameRate = FrameRate::lit(250);
 /// Ticks without a frame before the outputs go to rest.
 const PATIENCE: u32 = 10;
-
-type RigStage = Stage<'static, SpiConverters<Words, Latch>, Pins, (), OUTPUTS>;
-
-/// The output stage, which the timer interrupt drives and the main loop starts and stops.
-static STAGE: Mutex<RefCell<Option<RigStage>>> = Mutex::new(RefCell::new(None));
-
-#[panic_handler]
-fn panic(_: &PanicInfo) -> ! {
-    rest_for_ever()
-}
-
-/// Stops for good: the interrupt that would show frames never comes again, and a watchdog resets the board.
-fn rest_for_ever() -> ! {
-    cortex_m::interrupt::disable();
-    loop {
-        cortex_m::asm::wfi();
-    }
-}
-
-/// Uses the output stage, while no interrupt does.
-fn with_stage<R>(use_it: impl FnOnce(&mut RigStage) -> R) -> Option<R> {
-    cortex_m::interrupt::free(|token| STAGE.borrow(token).borrow_mut().as_mut().map(use_it))
-}
-
-#[exception]
-fn SysTick() {
-    board::count_tick();
-    with_stage(|stage| stage.tick(board::now()));
-}
 
 /// Words for a state of the output stage.
 fn words(state: State) -> &'static str {
@@ -88,11 +55,7 @@ fn main() -> ! {
     let (mut frames, shown) = queue.split();
     board::start_clock();
     let mut port = Port::open();
-    let mut addresses = [0; MAX_OUTPUTS];
-    addresses.iter_mut().zip(0_u8..).for_each(|(address, number)| *address = number);
-    let converters = SpiConverters::new(Words, Latch, addresses, 16);
-    let stage = Stage::new(&wiring, (converters, Pins::open(), ()), shown, 0, PATIENCE);
-    cortex_m::interrupt::free(|token| STAGE.borrow(token).replace(Some(stage)));
+    output::open_stage(&wiring, shown, PATIENCE);
     let _ticker = Ticker::start(RATE.as_hz());
     let image = match Image::new(board::script()) {
         Ok(image) => image,

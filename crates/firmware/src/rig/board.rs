@@ -1,6 +1,6 @@
 //! The emulated board: its clock, its system timer, a serial port, its external memory.
 //!
-//! With `src/board.rs` the only modules with `unsafe`, and the only ones to rewrite for another board. Addresses: Arm application
+//! With `src/board/` the only modules with `unsafe`, and the only ones to rewrite for another board. Addresses: Arm application
 //! note AN386 (MPS2 FPGA image for Cortex-M4), memory map, the same as in AN385 for Cortex-M3; registers: Arm Cortex-M System
 //! Design Kit technical reference manual, APB timer and APB UART. Each program uses a part of this module.
 #![allow(dead_code)]

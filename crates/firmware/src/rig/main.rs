@@ -11,57 +11,23 @@
 mod bench;
 mod board;
 mod model;
+mod output;
 
 use board::{Port, Ticker};
-use core::cell::RefCell;
-use core::panic::PanicInfo;
-use cortex_m::interrupt::Mutex;
-use cortex_m_rt::{entry, exception};
+use cortex_m_rt::entry;
 use heapless::spsc::Queue;
-use model::{Latch, Pins, Words};
-use pulsewright_device::converter::SpiConverters;
+use output::{OUTPUTS, rest_for_ever, with_stage};
 use pulsewright_device::link::packet::MAX_PACKET;
 use pulsewright_device::link::{Board, HEAD_START, Heard};
 use pulsewright_device::stage::{Cause, RigFrame, Stage, State};
-use pulsewright_device::wiring::{MAX_OUTPUTS, Wiring};
+use pulsewright_device::wiring::Wiring;
 
-/// Outputs of the rig.
-const OUTPUTS: usize = 13;
 /// Frames that wait at most: a quarter of a second at 1000 frames a second.
 const ROOM: usize = 256;
 /// Frames that wait while the clocks of host and board agree.
 const TARGET: usize = HEAD_START as usize;
 /// Ticks without a frame before the outputs go to rest.
 const PATIENCE: u32 = 20;
-
-type RigStage = Stage<'static, SpiConverters<Words, Latch>, Pins, (), OUTPUTS>;
-
-/// The output stage, which the timer interrupt drives and the main loop starts and stops.
-static STAGE: Mutex<RefCell<Option<RigStage>>> = Mutex::new(RefCell::new(None));
-
-#[panic_handler]
-fn panic(_: &PanicInfo) -> ! {
-    rest_for_ever()
-}
-
-/// Stops for good: the interrupt that would show frames never comes again, and a watchdog resets the board.
-fn rest_for_ever() -> ! {
-    cortex_m::interrupt::disable();
-    loop {
-        cortex_m::asm::wfi();
-    }
-}
-
-/// Uses the output stage, while no interrupt does.
-fn with_stage<R>(use_it: impl FnOnce(&mut RigStage) -> R) -> Option<R> {
-    cortex_m::interrupt::free(|token| STAGE.borrow(token).borrow_mut().as_mut().map(use_it))
-}
-
-#[exception]
-fn SysTick() {
-    board::count_tick();
-    with_stage(|stage| stage.tick(board::now()));
-}
 
 #[entry]
 fn main() -> ! {
@@ -71,11 +37,7 @@ fn main() -> ! {
     board::start_clock();
     let mut link: Board<'_, OUTPUTS> = Board::new(&wiring, frames);
     let mut port = Port::open();
-    let mut addresses = [0; MAX_OUTPUTS];
-    addresses.iter_mut().zip(0_u8..).for_each(|(address, number)| *address = number);
-    let converters = SpiConverters::new(Words, Latch, addresses, 16);
-    let stage = Stage::new(&wiring, (converters, Pins::open(), ()), shown, 0, PATIENCE);
-    cortex_m::interrupt::free(|token| STAGE.borrow(token).replace(Some(stage)));
+    output::open_stage(&wiring, shown, PATIENCE);
     let mut ticker = Ticker::start(1000);
     let mut state = State::Resting(Cause::NotStarted);
     loop {
