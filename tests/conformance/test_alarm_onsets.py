@@ -91,3 +91,17 @@ def test_a_silence_shows_as_no_rate(silence_s, tmp_path):
     assert lows["heart-rate"] == 0 or abs(lows["heart-rate"] - min(shown, 60 / np.mean(np.diff(inside)))) < 1.5
     pulses_s = monitor.pulses.foot_s[(monitor.pulses.foot_s > 20) & (monitor.pulses.foot_s < 120)]
     assert (lows["pulse-rate"] == 0) == (np.max(np.diff(pulses_s)) > 4)
+
+
+@pytest.mark.parametrize("off", [(), ("off_v1",), ("off_ra",), ("off_ra", "off_la")])
+def test_electrodes_off_leave_no_rate_where_no_lead_moves(off, tmp_path):
+    """A monitor counts beats in any lead that shows them; where none does it shows no rate, and raises no alarm of the heart."""
+    steps = step(40, rate_bpm=30, artefact=dict.fromkeys(off, 1)), step(20, rate_bpm=30, artefact=dict.fromkeys(off, 0))
+    monitor, alarms, rows = watched(tmp_path, *steps, seed=4)
+    leads = monitor.signals.leads_mv
+    flat = np.max(np.ptp(leads[: 40 * FRAME_RATE_HZ], axis=0)) < 0.1
+    assert flat == (len(off) == 2) and np.max(np.ptp(leads[41 * FRAME_RATE_HZ :], axis=0)) > 0.5
+    [first, second] = [row["expected"] for row in rows if row["reading"] == "heart-rate"]
+    assert (first == "") == flat and float(second) > 0
+    of_heart = [alarm["alarm"] for alarm in alarms if float(alarm["time_s"]) < 40 and alarm["alarm"] != "arterial-low"]
+    assert (of_heart == []) == flat, of_heart

@@ -56,6 +56,8 @@ causes! {
     NotPlayed: "it is not played";
     /// A test signal without beats is played.
     TestSignal: "a test signal is played";
+    /// Two limb electrodes are off, and every lead is flat.
+    ElectrodesOff: "electrodes are off and no lead shows the heart";
     /// Fibrillation or flutter of the ventricles.
     Fibrillation: "the ventricles fibrillate or flutter, so there is no beat to count";
     /// No beat.

@@ -31,6 +31,9 @@ const UNSEEN_SPIKE_MS: f32 = 10.0;
 /// A pressure whose band is no wider does not move, mmHg.
 const STEADY_MMHG: f32 = 0.5;
 
+/// Electrodes of the limbs that no lead does without two of.
+const LIMBS: [Field; 3] = [Field::OffRa, Field::OffLa, Field::OffLl];
+
 /// Feet of pulses within the frames that are filled together: one at each site at most.
 const FEET: usize = 16;
 
@@ -155,9 +158,15 @@ impl<'a> Watch<'a> {
         self.placed.map_or(0.0, |placed| placed.step.value(field, at.since(placed.start)))
     }
 
-    /// Whether the step plays beats, or could.
+    /// Whether the step plays beats, or could, and a lead shows them.
     fn has_beats(&self) -> bool {
-        self.placed.is_none_or(|placed| placed.step.test_signal().has_beats())
+        self.placed.is_none_or(|placed| placed.step.test_signal().has_beats()) && !self.is_flat()
+    }
+
+    /// Whether every lead is flat, as two limb electrodes are off.
+    fn is_flat(&self) -> bool {
+        let off = |step: &PlayedStep<'_>| LIMBS.into_iter().filter(|limb| step.is_on(*limb)).count() > 1;
+        self.placed.is_some_and(|placed| off(&placed.step))
     }
 
     /// Advances to `now`.
@@ -176,6 +185,7 @@ impl<'a> Watch<'a> {
     /// An event other than the start of a step.
     pub(super) fn event(&mut self, event: Event, sink: &mut dyn AlarmSink) {
         match event {
+            Event::Beat(_) | Event::Pace { .. } if self.is_flat() => {}
             Event::Beat(beat) => {
                 self.st.beat(beat.code);
                 self.beat(&beat, sink);
@@ -317,7 +327,9 @@ impl<'a> Watch<'a> {
         let step = &placed.step;
         let limit = |limit| self.limits.of(limit, step.body().age);
         let of_rate = causes::of_rate(step, &self.counts, &self.rate);
-        let rate = if !self.has_beats() {
+        let rate = if self.is_flat() {
+            Reading::none(Cause::ElectrodesOff)
+        } else if !self.has_beats() {
             Reading::none(Cause::TestSignal)
         } else if self.counts.fibrillated || self.heart.fibrillates() {
             Reading::none(Cause::Fibrillation)
@@ -366,7 +378,10 @@ impl<'a> Watch<'a> {
             pulse: self.pulse_rate(end, closed(PressureSite::Arterial), of_rate, limit(AlarmLimit::AsystoleS)),
             breaths,
             breaths_from: breaths_from.min(end),
-            st: self.st.readings(),
+            st: self.st.readings().map(|of| match of.band {
+                Some(_) if self.is_flat() => Reading::none(Cause::ElectrodesOff),
+                _ => of,
+            }),
             pressures,
             cuff: cuff::readings(self.cuff_read.as_ref(), &placed, of_rate),
             alarms: *self.board.step(),
