@@ -62,7 +62,7 @@ pub static PACED_DDD_COMPETING: Rhythm = Rhythm {
     name: "Dual-chamber pacing (DDD), own conduction competing",
     min_bpm: 30.0,
     max_bpm: 120.0,
-    values: &[(Field::PrMs, 180.0), (Field::PrSdMs, 30.0)],
+    values: &[(Field::PrMs, 180.0), (Field::PrSdMs, 20.0)],
     pacing: Some(Pacing { mode: PacingMode::Ddd, fault: PacingFault::None }),
     ejection: 0.95,
     ..SINUS_RECORD
