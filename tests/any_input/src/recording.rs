@@ -38,7 +38,7 @@ pub fn recording(input: &[u8]) {
 
 fn play(found: &Recording) {
     let frames = found.frames();
-    assert!(found.channels.iter().all(|channel| channel.samples.len() == frames) && !found.names().contains('\0'));
+    assert!(found.channels.iter().all(|channel| channel.samples.len() == frames));
     let channel = |place: usize| found.channels.get(place).map_or(&[][..], |channel| &channel.samples);
     let leads: [&[f32]; INDEPENDENT_LEADS] = std::array::from_fn(channel);
     let beats = [SeriesBeat { after: Span::millis(200), code: BeatCode::Normal }];
