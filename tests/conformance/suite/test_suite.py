@@ -448,10 +448,10 @@ def test_answers_of_any_form_that_score_reads(suite, write_plan, tmp_path):
     assert gross(second) == gross(first)
 
 
-def test_combinations_that_exclude_each_other_are_told(suite, write_plan, slope_detector):
+def test_combinations_that_exclude_each_other_are_reported(suite, write_plan, slope_detector):
     plan = write_plan([block(1, rhythm=["sinus", "ventricular-tachycardia"], rate_bpm=[70, 170])])
     done = suite(plan, "-o", "out", command=[slope_detector])
-    assert "combinations exclude each other" in done.stderr
+    assert "the settings exclude each other" in done.stderr
     listed = suite(plan, "--list")
     assert listed.returncode == 0
     assert "left out: ventricular-tachycardia at 70 bpm" in listed.stdout
