@@ -119,7 +119,7 @@ SOONEST_S = -0.15
 LATE_QRS_S, STEEPER = -0.08, 1.5
 """So late the QRS of a pacing device may be fastest, and so much steeper than its dicrotic wave a pulse rises."""
 
-NOTCH_WITHIN_S, NOTCH_STEEPER = 0.015, 1.3
+NOTCH_WITHIN_S, NOTCH_STEEPER = 0.008, 1.3
 """A rise as late after its pulse as the dicrotic wave of the others, and no steeper beside it than theirs, is a dicrotic wave: the
 valve closes at a nearly constant time after it opened (common practice, no source)."""
 
@@ -174,9 +174,10 @@ def feet_s(pressure_mmhg: np.ndarray, frame_rate_hz: float, beats: np.ndarray, a
         near = np.flatnonzero((late > late_s[0]) & (late < late_s[1]))
         if not len(near):
             near = np.flatnonzero((late > SOONEST_S) & (late < late_s[1]) & (slope[rises] > steep))
-        near = np.array([rise for rise in near if not is_notch(rise, i)], dtype=int)
         # Before the weak pulse of a premature beat there may be the dicrotic wave of the pulse before.
         premature = i > 0 and beat - beats[i - 1] < PREMATURE * np.median(np.diff(beats[max(0, i - 5) : i + 5]))
+        if premature:
+            near = near[[not is_notch(rise, i) for rise in near]]
         if len(near):
             pulse = near[-1 if premature else np.argmin(np.abs(late[near]))]
             rise = rises[pulse]
