@@ -76,9 +76,14 @@ fn write(out: &mut impl Write, name: &str, document: &Document) -> io::Result<()
     writeln!(out)
 }
 
-/// Beats that are refused, breaths that are not seen and steps that are too far ahead, a line each.
+/// Gains of noise, beats that are refused, breaths that are not seen and steps that are too far ahead, a line each.
 fn notes(document: &Document, foreseen: &[Expected]) -> Vec<String> {
     let mut notes = Vec::new();
+    for item in 0..document.parts().len() {
+        if let Some(noise) = document.step(item).and_then(|step| step.noise.as_ref()) {
+            notes.push(format!("step \"{}\": {}", document.label(item), noise.gains_words()));
+        }
+    }
     for expected in foreseen {
         let name = document.label(expected.item);
         let mut note = |what: String| notes.push(format!("step \"{name}\": {what}"));

@@ -47,16 +47,20 @@ impl Noise {
         self.mv
     }
 
-    /// The noise in words, with the gain of each channel.
+    /// The noise in words.
     pub fn words(&self) -> String {
+        let ratio = self.db.map_or(String::new(), |db| format!("{db} dB, "));
+        format!("noise of {} ({ratio}{:.3} mV RMS in lead II)", self.file, self.mv)
+    }
+
+    /// Its stretch and the gain of each channel, in words.
+    pub fn gains_words(&self) -> String {
         let (from, length) = self.played.bounds();
         let (from, end) = (from.as_secs_f64(), from.plus(length).as_secs_f64());
         let again = if self.loops { ", over and over" } else { "" };
-        let ratio = self.db.map_or(String::new(), |db| format!(" ({db} dB)"));
         let gains = self.channels.iter().zip(self.played.gains_mv());
         let gains: Vec<String> = gains.map(|(name, gain)| format!("{} times {gain}", line(name))).collect();
-        let (file, mv, gains) = (&self.file, self.mv, gains.join(", "));
-        format!("noise of {file} from {from:.3} to {end:.3} s{again}, {mv} mV RMS in lead II{ratio}: {gains}")
+        format!("noise of {} from {from:.3} to {end:.3} s{again}: {}", self.file, gains.join(", "))
     }
 
     /// The same `passed` later, for a step that goes on with it for as long as it is wanted.
