@@ -58,6 +58,8 @@ class Card:
     def taken(self) -> np.ndarray:
         """Frames that the card took, a row each, in steps of its samples."""
         path = self.folder / "taken.raw"
+        if not path.exists():
+            return np.empty((0, self.channels), TYPES[self.form])
         samples = np.fromfile(path, TYPES[self.form])
         return samples[: len(samples) // self.channels * self.channels].reshape(-1, self.channels)
 

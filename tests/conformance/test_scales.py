@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import json
 import random
+import shutil
 
 import numpy as np
 import pyedflib
 import pytest
 import wfdb
-from program import assert_refused, render, rendered, run
+from program import ROOT, assert_refused, render, rendered, run
 from reading import read_channels, read_wav
 from scripts import document, step
 
@@ -43,7 +44,7 @@ def fields() -> list[tuple[str, str | None, float, float]]:
         return None
 
     for group, node in schema["$defs"]["step"]["properties"].items():
-        if group in ("duration_s", "beats", "expect"):
+        if group in ("duration_s", "beats", "expect", "noise"):
             continue
         for key, inner in node.get("properties", {}).items():
             if (ends := bounds(inner)) is not None:
@@ -126,6 +127,17 @@ def test_each_field_at_its_ends(group, end, tmp_path):
             channels = PRESSURES
         for some in channels:
             assert_holds(script, tmp_path, some, 2000 if name == "pacing" else RATE_HZ)
+
+
+@pytest.mark.parametrize("rms_mv", (0, 10), ids=("lowest", "highest"))
+def test_noise_of_a_recording_at_its_ends(rms_mv, tmp_path):
+    """A ratio has no ends of its own: it is refused where it needs more than this RMS."""
+    for part in ("hea", "dat"):
+        shutil.copy(ROOT / f"examples/noise/invented.{part}", tmp_path)
+    steps = [step(2), step(6, noise={"file": "invented.hea", "mv": rms_mv}), step(3)]
+    script = tmp_path / "script.json"
+    script.write_text(json.dumps(document(*steps)), encoding="utf-8")
+    assert_holds(script, tmp_path, LEADS)
 
 
 @pytest.mark.parametrize("seed", range(12))

@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import select
+import signal as signals
 import subprocess
 import time
 from pathlib import Path
@@ -191,6 +192,39 @@ def test_a_rig_is_played_the_codes_of_a_render(plan, tmp_path):
     (log,) = (tmp_path / "bench").glob("played-*.json")
     succeed("render", log, "--rig", rig, "-o", tmp_path / "again.raw", "--frame-rate", RATE_HZ)
     assert (tmp_path / "again.raw").read_bytes() == played.read_bytes()
+
+
+def test_an_interrupted_session_leaves_its_outputs_at_rest(plan, tmp_path):
+    played = tmp_path / "signal.f32"
+    process = session(plan, "--play", played)
+    answer(process, *BEFORE, *SAFE)
+    until(process, "the larger): ")
+    while played.stat().st_size < 500 * FRAME_BYTES:
+        time.sleep(0.01)
+    process.send_signal(signals.SIGINT)
+    code, _, errors = end(process)
+    assert code == 2 and "goes on from here" in errors
+    samples = np.fromfile(played, "<f4").reshape(-1, N_CHANNELS)
+    assert samples[:500, :12].any() and not samples[-RATE_HZ // 10 :, :12].any()
+
+
+def test_no_alarm_is_timed_after_the_output_has_ended(plan, tmp_path):
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    process = session(plan, "--play", pipe)
+    reader = subprocess.Popen(["cat", str(pipe)], stdout=subprocess.DEVNULL)
+    answer(process, *BEFORE, *SAFE)
+    until(process, "the larger): ")
+    answer(process, "80", "96")
+    until(process, "s REASON skips: ")
+    reader.kill()
+    reader.wait(60)
+    answer(process, "", "h", after_s=4.0)
+    code, _, errors = end(process)
+    assert code == 2, errors
+    # The first line has the plan, the others what was entered.
+    entries = "".join((tmp_path / "record.json.draft").read_text("utf-8").splitlines()[1:])
+    assert "1.heart-rate" in entries and "3.alarm-1" not in entries
 
 
 def test_a_draft_that_was_changed_is_not_taken_up(plan, tmp_path):

@@ -96,7 +96,7 @@ def test_every_crate_comes_from_the_registry_with_its_check_sum(lock):
 
 
 @pytest.mark.parametrize("licences", ["Cargo.lock"], indirect=True)
-def test_no_licence_is_allowed_that_nobody_needs(licences):
+def test_no_licence_is_allowed_that_no_crate_needs(licences):
     """An entry that no crate needs would let something in unseen."""
     named = " ".join(licences.values())
     assert not [licence for licence in ALLOWED if licence not in named]

@@ -79,6 +79,7 @@ impl Clerk {
                     if let Some(checks) = &mut self.checks {
                         checks.began(step, frame);
                     }
+                    self.show_checks();
                 }
                 Task::Ended { step, frames, digest } => {
                     let kept = self.checks.as_mut().map_or(Ok(()), |checks| checks.ended(step, frames, digest));

@@ -42,7 +42,8 @@ pub fn run(
     let heard = Heard::default();
     let bench = Bench::open(setup, Box::new(heard.clone()))?;
     let talk = Talk { input, out, terminal };
-    let mut questions = Questions { talk, desk: Desk { bench: &bench, heard }, plan: &plan, rests: &rests };
+    let mut questions =
+        Questions { talk, desk: Desk { bench: &bench, heard, asked: terminal.asked }, plan: &plan, rests: &rests };
     let outcome = questions.ask_all(leaves);
     let served = bench.close()?;
     Ok(Asked { served, outcome })

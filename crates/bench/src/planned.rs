@@ -56,6 +56,9 @@ fn held(step: &Step) -> Step {
         duration: None,
         ramps: step.ramps.iter().map(own).collect(),
         expect: Expectations::default(),
+        // They loop, as the step is held for as long as it is wanted.
+        recording: step.recording.as_ref().map(|recording| recording.from(Span::ZERO)),
+        noise: step.noise.as_ref().map(|noise| noise.from(Span::ZERO)),
         ..step.clone()
     }
 }

@@ -1,9 +1,11 @@
 //! `session`: work at the bench in the terminal, on a screen or in lines.
 
 mod screen;
+mod typed;
 
 use crate::bench::{self, Outputs};
 use crate::diagnostics::{Failure, Outcome, conversation, print};
+use crate::interruption;
 use crate::output::claim;
 use crate::record_files;
 use crate::signal_output::Play;
@@ -14,8 +16,9 @@ use pulsewright_bench::{RecordFile, Served, Setup};
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::is_device;
 use pulsewright_record::report::Report;
-use std::io::{self, Write};
+use std::io::{self, BufReader, Write};
 use std::path::{Path, PathBuf};
+use typed::Typed;
 
 /// The folder of a session on a screen that names none.
 const FOLDER: &str = "pulsewright-console";
@@ -58,6 +61,11 @@ pub fn run(request: Request) -> Outcome {
         if script.is_none() {
             return Err(Failure::input("a record needs a plan: name its script"));
         }
+        if matches!(&play, Some(Play::File(path)) if path == record) {
+            return Err(Failure::input(
+                "the record and the signal need two files: --output and --play name the same one",
+            ));
+        }
         // The session claims it; here it is only no file that the same command reads.
         let inputs = rig.iter().chain(&script).map(PathBuf::as_path);
         drop(claim(&[record], inputs, force)?);
@@ -83,9 +91,12 @@ pub fn run(request: Request) -> Outcome {
 
 /// Asks in lines. Gives how it ended, and why before its end.
 fn ask(setup: Setup) -> Result<(Served, Result<(), LinesError>), Failure> {
+    // Outputs come to rest before the program ends.
+    interruption::watch();
     let discard_typed = || terminal::discard_typed();
-    let terminal = Terminal { columns: terminal::columns(), discard_typed: &discard_typed };
-    let mut input = io::stdin().lock();
+    let terminal =
+        Terminal { columns: terminal::columns(), discard_typed: &discard_typed, asked: &interruption::asked };
+    let mut input = BufReader::new(Typed::new());
     let Asked { served, outcome } =
         lines::run(setup, &terminal, &mut input, &mut conversation()).map_err(Failure::input)?;
     Ok((served, outcome))

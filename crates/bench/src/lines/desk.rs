@@ -51,6 +51,8 @@ impl View for Heard {
 pub struct Desk<'b> {
     pub bench: &'b Bench,
     pub heard: Heard,
+    /// Whether the session was asked to end.
+    pub asked: &'b dyn Fn() -> bool,
 }
 
 impl Desk<'_> {
@@ -85,16 +87,29 @@ impl Desk<'_> {
     /// Waits until something holds.
     ///
     /// # Errors
-    /// When the output has ended.
+    /// When the output has ended, also where it holds, or the session was asked to end.
     pub fn wait(&self, holds: impl Fn(&Desk<'_>) -> bool) -> Result<(), LinesError> {
-        while !holds(self) {
+        loop {
             let clock = self.bench.clock();
             if word(&clock, "output") == "ended" {
                 return Err(LinesError::Output(word(&clock, "why").to_owned()));
             }
+            if (self.asked)() {
+                return Err(LinesError::Left);
+            }
+            if holds(self) {
+                return Ok(());
+            }
             thread::sleep(LOOK);
         }
-        Ok(())
+    }
+
+    /// Goes on while the output has not ended.
+    ///
+    /// # Errors
+    /// As [`Desk::wait`].
+    pub fn still_plays(&self) -> Result<(), LinesError> {
+        self.wait(|_| true)
     }
 
     /// How many seconds late the output takes its frames, where that spoils times.

@@ -18,7 +18,7 @@ pub enum LinesError {
     /// The record can't be begun or written.
     #[error("{0}")]
     Record(String),
-    /// Nobody can be asked.
+    /// The terminal can't be read or written.
     #[error("{0}")]
     Io(#[from] io::Error),
 }

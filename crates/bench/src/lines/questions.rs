@@ -160,7 +160,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
                 Ok(frame) => return Ok(frame.as_u64().unwrap_or_default()),
                 Err(why) => {
                     // An output that has ended ends the session.
-                    self.desk.wait(|_| true)?;
+                    self.desk.still_plays()?;
                     self.talk.ask(&format!("  {why}. Enter to try again: "))?;
                 }
             }
@@ -304,6 +304,8 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     fn until_entered(&mut self, item: Item<'_>, mut ask: impl FnMut(&mut Self) -> Said<Entry>) -> Said<()> {
         while self.is_open(item.id()) {
             let entry = ask(self)?;
+            // After the output has ended, time stands still and there is nothing to read.
+            self.desk.still_plays()?;
             match self.desk.request(Request::Enter { item: item.id().to_owned(), entry }) {
                 Ok(found) => self.talk.say(&verdict(&found))?,
                 Err(why) => self.talk.say(&format!("    {why}"))?,

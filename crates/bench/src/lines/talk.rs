@@ -24,6 +24,8 @@ pub struct Terminal<'a> {
     pub columns: usize,
     /// Throws away what was typed and not yet read: a key pressed before an alarm's question must not answer it.
     pub discard_typed: &'a dyn Fn(),
+    /// Whether the session was asked to end.
+    pub asked: &'a dyn Fn() -> bool,
 }
 
 /// Both sides of the conversation.
@@ -181,7 +183,7 @@ mod tests {
     fn keys_typed_ahead_confirm_nothing() {
         let discarded = std::cell::Cell::new(0);
         let discard_typed = || discarded.set(discarded.get() + 1);
-        let terminal = Terminal { columns: usize::MAX, discard_typed: &discard_typed };
+        let terminal = Terminal { columns: usize::MAX, discard_typed: &discard_typed, asked: &|| false };
         let said = |lines: &str| {
             discarded.set(0);
             let (mut input, mut out) = (lines.as_bytes(), Vec::new());

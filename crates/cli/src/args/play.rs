@@ -9,7 +9,7 @@ use std::path::PathBuf;
 /// What plays the signal of a session.
 #[derive(Args, Debug)]
 pub struct PlayFlags {
-    /// What takes the signal as it plays. A file, pipe or device gets codes for the converters of --rig, else frames of the usual
+    /// Output that takes the signal as it plays. A file, pipe or device gets codes for the converters of --rig, else frames of the usual
     /// channels, 32-bit floats; little-endian. A file that is there stays: the signal goes to one with the next number. audio:NAME is a sound card, which needs --rig; audio:? lists the cards. Without it
     /// only the clock runs, for a rig that plays by itself.
     #[arg(long, value_name = "OUTPUT")]

@@ -8,10 +8,10 @@ import { canScan, scan } from "./scan.js";
 
 const EMPTY = { open: false, unfinished: [], assets: [], pieces: [], photos: [], signed: null };
 
-/** `send` gives the program's answer; `play` does the same and shows a refusal; `sinceFirstFrame` is the step's time, s. */
+/** `send` gives the program's answer; `play` does the same and shows a refusal; `plays` says whether the output takes frames; `sinceFirstFrame` is the step's time, s. */
 export class Check {
-  constructor(plan, { send, play, say, sinceFirstFrame }) {
-    Object.assign(this, { plan, send, play, say, sinceFirstFrame });
+  constructor(plan, { send, play, say, plays, sinceFirstFrame }) {
+    Object.assign(this, { plan, send, play, say, plays, sinceFirstFrame });
     this.state = null;
     this.record = EMPTY;
     this.screen = "before";
@@ -116,7 +116,7 @@ export class Check {
 
   /** Notes the time since the first frame, for the first alarm of the step that has none. */
   note() {
-    if (this.state?.step === null || this.state?.step !== this.screen) return;
+    if (this.state?.step === null || this.state?.step !== this.screen || !this.plays()) return;
     const time = this.sinceFirstFrame();
     this.noted.push(time);
     this.showNoted();

@@ -13,8 +13,19 @@ pub fn check(text: &str, expected: &str) {
         pulsewright_script::parse(text.as_bytes(), "x.json").expect_err("a document with a mistake was read");
     let shown: Vec<String> = problems.to_string().lines().map(|line| line.trim_end().to_owned()).collect();
     let shown = shown.join("\n");
-    let mut step_keys =
-        vec!["name", "duration_s", "rhythm", "body", "beats", "series", "recording", "noise", "expect", "cautions", "prepare"];
+    let mut step_keys = vec![
+        "name",
+        "duration_s",
+        "rhythm",
+        "body",
+        "beats",
+        "series",
+        "recording",
+        "noise",
+        "expect",
+        "cautions",
+        "prepare",
+    ];
     for key in Field::ALL.iter().filter_map(|field| field.info().path.split('.').next()) {
         if !step_keys.contains(&key) {
             step_keys.push(key);
