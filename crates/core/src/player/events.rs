@@ -3,6 +3,7 @@
 use super::Player;
 use super::asked::Asked;
 use super::moment::{moment, pressure_conditions, pressures_ramp, transducer_conditions};
+use super::noise::Fading;
 use super::settings::heart_conditions;
 use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
 use crate::artefact::{Layers, swapped_arms};
@@ -112,7 +113,7 @@ impl Player<'_> {
         self.refuse_the_rest(placed.start, observer);
         let first = self.step.is_none();
         self.glide = self.glide.into_step(self.step.as_ref(), &placed);
-        self.fading = self.fading.after(self.step.as_ref(), placed.start);
+        self.fading = Fading::after(self.step.as_ref());
         let glide = self.glide;
         self.artefacts =
             Layers::of(|field| placed.step.uses(field) || glide.moves(field), |field| placed.step.is_on(field));

@@ -17,9 +17,9 @@ pub(super) struct Fading<'a> {
     /// Whether a step came before, so that noise glides in.
     #[cfg(not(target_os = "none"))]
     glides: bool,
-    /// Earlier noise that glides out, with the start of its step and the share of it that was reached.
+    /// The noise of the step before, with the start of that step.
     #[cfg(not(target_os = "none"))]
-    before: Option<(&'a RecordedNoise<'a>, Instant, f32)>,
+    before: Option<(&'a RecordedNoise<'a>, Instant)>,
     of: PhantomData<&'a ()>,
 }
 
@@ -32,28 +32,16 @@ impl<'a> Fading<'a> {
         of: PhantomData,
     };
 
-    /// The share of the step's own noise that is reached at `now`.
+    /// The glide into a step that follows `before`.
     #[cfg(not(target_os = "none"))]
-    fn reached(&self, placed: &Placed<'_>, now: Instant) -> f32 {
-        let since = now.since(placed.start);
-        if !self.glides || since >= GLIDE { 1.0 } else { smooth_step(since.as_secs() * (1.0 / GLIDE.as_secs())) }
+    pub(super) fn after(before: Option<&Placed<'a>>) -> Fading<'a> {
+        let noise = before.and_then(|placed| Some((placed.step.noise()?, placed.start)));
+        Fading { glides: before.is_some(), before: noise, of: PhantomData }
     }
 
-    /// The glide into a step that begins at `at` and follows `before`. Noise glides out from the share that it has reached; of two
-    /// that are heard, that of the step goes on with the share of both, or the earlier one glides on.
-    #[cfg(not(target_os = "none"))]
-    pub(super) fn after(self, before: Option<&Placed<'a>>, at: Instant) -> Fading<'a> {
-        let Some(placed) = before else { return Fading::NONE };
-        let reached = self.reached(placed, at);
-        let left = (1.0 - reached) * self.before.map_or(0.0, |(.., share)| share);
-        let own = placed.step.noise().map(|noise| (noise, placed.start, reached + left));
-        let earlier = self.before.map(|(noise, start, _)| (noise, start, left)).filter(|_| left > 0.0);
-        Fading { glides: true, before: own.or(earlier), of: PhantomData }
-    }
-
-    /// The glide into a step.
+    /// The glide into a step that follows `before`.
     #[cfg(target_os = "none")]
-    pub(super) fn after(self, _: Option<&Placed<'a>>, _: Instant) -> Fading<'a> {
+    pub(super) fn after(_: Option<&Placed<'a>>) -> Fading<'a> {
         Fading::NONE
     }
 
@@ -69,12 +57,15 @@ impl<'a> Fading<'a> {
         from: usize,
     ) {
         let Some(first) = instants.first() else { return };
-        let reached = |now: Instant| self.reached(placed, now);
+        let come = |now: Instant| {
+            let since = now.since(placed.start);
+            if !self.glides || since >= GLIDE { 1.0 } else { smooth_step(since.as_secs() * (1.0 / GLIDE.as_secs())) }
+        };
         if let Some(noise) = placed.step.noise() {
-            noise.add_to(placed.start, rate, reached, instants, rows, from);
+            noise.add_to(placed.start, rate, come, instants, rows, from);
         }
-        if let Some((noise, start, share)) = self.before.filter(|_| first.since(placed.start) < GLIDE) {
-            noise.add_to(start, rate, |now| share * (1.0 - reached(now)), instants, rows, from);
+        if let Some((noise, start)) = self.before.filter(|_| first.since(placed.start) < GLIDE) {
+            noise.add_to(start, rate, |now| 1.0 - come(now), instants, rows, from);
         }
     }
 

@@ -98,10 +98,10 @@ pub(crate) fn range(site: PressureSite, of: Ranges<'_>, ever: Ranges<'_>) -> Ran
     let seen = Range { lowest: open * vessel.lowest + levels.lowest, highest: open * vessel.highest + levels.highest };
     // A line also rings when the level jumps or the stopcock is turned.
     let (height, jump) = (vessel.highest - vessel.lowest, ever(level).highest - ever(level).lowest);
-    // At each beat, twice, and at each half of a compression.
+    // At each beat, and at each compression.
     let pressed = ever(Field::CompressionMmhg).highest > 0.0;
     let per_min = if pressed { ever(Field::CompressionsPerMin).highest } else { 0.0 };
-    let every_s = min(30.0 / max(ever(Field::RateBpm).highest, 1.0), 30.0 / max(per_min, 1.0));
+    let every_s = min(30.0 / max(ever(Field::RateBpm).highest, 1.0), 60.0 / max(per_min, 1.0));
     let whip = if site == PressureSite::Pulmonary { 2.0 * ever(Field::PulmonaryWhip).highest } else { 0.0 };
     let ways = if open == 0.0 { 2.0 * jump } else { WAYS * height + 2.0 * jump + whip };
     let inside = 0.5 * (height + jump) + whip;
