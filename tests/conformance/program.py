@@ -68,6 +68,18 @@ def start(*arguments: object, cwd: Path | None = None, stdout=subprocess.DEVNULL
     return subprocess.Popen([str(PROGRAM), *map(_argument, arguments)], cwd=cwd, stdout=stdout, stderr=subprocess.PIPE)
 
 
+def streamed_live(n_bytes: int, command: bytes, *arguments: object) -> bytes:
+    """What `stream --live` sends to its end, when it gets a command after so many bytes."""
+    words = [str(PROGRAM), "stream", "--live", *map(_argument, arguments)]
+    with subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL) as live:
+        sent = live.stdout.read(n_bytes)
+        live.stdin.write(command + b"\n")
+        live.stdin.flush()
+        sent += live.stdout.read()
+    assert live.returncode == DONE
+    return sent
+
+
 def succeed(*arguments: object, **options) -> Outcome:
     """Run the program, which must do as asked."""
     outcome = run(*arguments, **options)

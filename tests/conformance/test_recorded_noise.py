@@ -9,13 +9,12 @@ from __future__ import annotations
 import json
 import re
 import shutil
-import subprocess
 
 import numpy as np
 import pytest
 import wfdb
 from detectors import DETECTORS
-from program import PROGRAM, ROOT, assert_refused, run, succeed
+from program import ROOT, assert_refused, run, streamed_live, succeed
 from scipy import signal as dsp
 from scipy.io import wavfile
 from test_noise_ratio import noise_power, signal_power
@@ -158,13 +157,8 @@ def test_a_stream_and_its_log_play_the_frames_of_the_render(folder):
     assert succeed("stream", script, "--fast", "--log", log, "--force", *words).stdout == rendered
     assert succeed("render", log, "-o", "-", "--format", "raw", *words).stdout == rendered
     hold = write(folder, "held", [{"duration_s": "hold", "noise": noise}])
-    led = ("stream", hold, "--live", "--duration", "4s", "--log", log, "--force", *words)
-    with subprocess.Popen([str(PROGRAM), *map(str, led)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as live:
-        sent = live.stdout.read(250 * 6)
-        live.stdin.write(b"rhythm atrial-fibrillation\n")
-        live.stdin.flush()
-        sent += live.stdout.read()
-    assert live.returncode == 0 and len(sent) == 4 * 250 * 6
+    sent = streamed_live(250 * 6, b"rhythm atrial-fibrillation", hold, "--duration", "4s", "--log", log, "--force", *words)
+    assert len(sent) == 4 * 250 * 6
     steps = json.loads(log.read_text())["steps"]
     assert steps[1]["noise"]["passed_s"] > 0 and steps[1]["rhythm"] == "atrial-fibrillation"
     assert succeed("render", log, "-o", "-", "--format", "raw", *words).stdout == sent

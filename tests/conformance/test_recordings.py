@@ -6,14 +6,13 @@ from __future__ import annotations
 import csv
 import json
 import shutil
-import subprocess
 
 import numpy as np
 import pytest
 import wfdb
 from detectors import DETECTORS
 from matching import BEAT_CODES
-from program import PROGRAM, ROOT, assert_refused, run, succeed
+from program import ROOT, assert_refused, run, streamed_live, succeed
 from scipy import signal as dsp
 from scipy.io import wavfile
 from test_one_expectation import Page, stated
@@ -161,13 +160,8 @@ def test_a_stream_and_its_log_play_the_frames_of_the_render(folder):
     # A command within the recording: it goes on with the other setting, and the log renders to the bytes that were sent.
     hold = {"duration_s": "hold", "recording": {"file": "100.hea", "start_s": 7, "end_s": 10, "loop": "beats"}}
     script.write_text(json.dumps({"version": 1, "notes": "Invented data.", "steps": [hold]}))
-    led = ("stream", script, "--live", "--duration", "4s", "--log", log, "--force", *words)
-    with subprocess.Popen([str(PROGRAM), *map(str, led)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as live:
-        sent = live.stdout.read(250 * 9)
-        live.stdin.write(b"set ecg.gain=0.5\n")
-        live.stdin.flush()
-        sent += live.stdout.read()
-    assert live.returncode == 0 and len(sent) == 4 * 250 * 9
+    sent = streamed_live(250 * 9, b"set ecg.gain=0.5", script, "--duration", "4s", "--log", log, "--force", *words)
+    assert len(sent) == 4 * 250 * 9
     steps = json.loads(log.read_text())["steps"]
     assert [step["recording"]["file"] for step in steps] == ["100.hea", "100.hea"], steps
     assert steps[1]["recording"]["passed_s"] > 0 and steps[1]["ecg"] == {"gain": 0.5}

@@ -109,16 +109,15 @@ fn between<'a>(samples: &'a [Vec<f32>; 2], beats: &'a [SeriesBeat]) -> [Item<'a>
     [Step::lasting(Span::millis(3100), drawn).into(), played.into(), Step::lasting(Span::secs(3), drawn).into()]
 }
 
-#[test]
-fn any_block_size_a_skip_and_a_clone_give_the_same_bits() {
-    let (samples, beats) = (sines(9.0, 4), every_second(2));
-    let items = between(&samples, &beats);
-    let script = Script::new(3, &items).expect("a script");
+/// Blocks of any size, clones and skips by `skips` frames give the frames of one block.
+fn same_however_asked(script: &Script<'_>, skips: impl Iterator<Item = usize> + Clone) {
+    let seconds = script.duration().expect("an end").as_secs() as usize + 1;
     for rate in [250, 500] {
-        let mut whole = vec![Frame::default(); 14 * rate as usize];
-        let total = Player::new(&script, FrameRate::lit(rate)).fill(&mut whole);
+        let start = Player::new(script, FrameRate::lit(rate));
+        let mut whole = vec![Frame::default(); seconds * rate as usize];
+        let total = start.clone().fill(&mut whole);
         whole.truncate(total);
-        let mut player = Player::new(&script, FrameRate::lit(rate));
+        let mut player = start.clone();
         let mut parts = Vec::new();
         for size in [1_usize, 3, 16, 17, 255, 400].into_iter().cycle() {
             let mut block = vec![Frame::default(); size];
@@ -132,14 +131,22 @@ fn any_block_size_a_skip_and_a_clone_give_the_same_bits() {
             }
         }
         assert!(parts == whole, "blocks at {rate}");
-        for at in [1, 777, 1000, 1551, 2000, 3000].into_iter().filter(|at| *at < total) {
-            let mut player = Player::new(&script, FrameRate::lit(rate));
+        for at in skips.clone().filter(|at| *at < total) {
+            let mut player = start.clone();
             player.skip(at as u64);
             let mut rest = vec![Frame::default(); total - at];
             player.fill(&mut rest);
             assert!(rest == whole[at..], "a skip of {at} at {rate}");
         }
     }
+}
+
+#[test]
+fn any_block_size_a_skip_and_a_clone_give_the_same_bits() {
+    let (samples, beats) = (sines(9.0, 4), every_second(2));
+    let items = between(&samples, &beats);
+    let script = Script::new(3, &items).expect("a script");
+    same_however_asked(&script, [1, 777, 1000, 1551, 2000, 3000].into_iter());
 }
 
 #[test]
@@ -213,7 +220,7 @@ fn noisy<'a>(first: &'a RecordedNoise<'a>, second: &'a RecordedNoise<'a>) -> [It
 }
 
 #[test]
-fn noise_is_the_same_in_any_blocks_and_after_a_skip() {
+fn noise_is_the_same_in_any_blocks_after_a_skip_and_in_a_clone() {
     let samples = sines(9.0, 4);
     let [one, two] = &samples;
     let pair = RecordedNoise::new([one, two], HZ).expect("noise");
@@ -221,29 +228,7 @@ fn noise_is_the_same_in_any_blocks_and_after_a_skip() {
     let single = RecordedNoise::new([two, &[]], HZ).expect("noise").passed(Span::millis(700));
     let items = noisy(&pair, &single);
     let script = Script::new(3, &items).expect("a script");
-    for rate in [250, 500] {
-        let mut whole = vec![Frame::default(); 12 * rate as usize];
-        let total = Player::new(&script, FrameRate::lit(rate)).fill(&mut whole);
-        whole.truncate(total);
-        let mut player = Player::new(&script, FrameRate::lit(rate));
-        let mut parts = Vec::new();
-        for size in [1_usize, 3, 16, 17, 255, 400].into_iter().cycle() {
-            let mut block = vec![Frame::default(); size];
-            let filled = player.fill(&mut block);
-            parts.extend_from_slice(&block[..filled]);
-            if filled == 0 {
-                break;
-            }
-        }
-        assert!(parts == whole, "blocks at {rate}");
-        for at in (1..total).step_by(83) {
-            let mut player = Player::new(&script, FrameRate::lit(rate));
-            player.skip(at as u64);
-            let mut rest = vec![Frame::default(); total - at];
-            player.fill(&mut rest);
-            assert!(rest == whole[at..], "a skip of {at} at {rate}");
-        }
-    }
+    same_however_asked(&script, (1..6000).step_by(83));
     let mut episodes = Vec::new();
     Player::new(&script, FrameRate::lit(250)).skip_observed(u64::MAX, &mut |event| {
         if let Event::Episode { episode, at, starts } = event {
