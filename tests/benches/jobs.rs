@@ -1,4 +1,4 @@
-//! Wall-clock benches of whole jobs within one process: `cargo bench -p pulsewright-tests --bench jobs`.
+//! Wall-clock benches of whole jobs within one process: `cargo bench -p pulsewright-benches`.
 //!
 //! They are for people who change the code and report only; the cost of a job beside an outside reference is measured by
 //! `tests/bench/compare.py`, and what must not grow unseen is counted by `tests/bench/instructions.py`.

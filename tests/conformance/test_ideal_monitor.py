@@ -74,8 +74,9 @@ def bounded(document: dict) -> dict:
     return document
 
 
-@pytest.fixture(scope="module", params=CATEGORY)
+@pytest.fixture(scope="module", params=[pytest.param(name, marks=pytest.mark.xdist_group(f"{name} monitor")) for name in CATEGORY])
 def bench(request, tmp_path_factory) -> Bench:
+    """In one process for all tests of a plan, as it takes as long as they do."""
     name, folder = request.param, tmp_path_factory.mktemp(request.param)
     source = ROOT / "examples" / f"plan-{name}-monitor.json"
     document = json.loads(source.read_text("utf-8"))

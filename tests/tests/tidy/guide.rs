@@ -90,9 +90,9 @@ fn target_exists(flag: &str, name: &str, tree: &Tree) -> bool {
     };
     match flag {
         "-p" if name == "pulsewright" => true,
-        "-p" => name
-            .strip_prefix("pulsewright-")
-            .is_some_and(|name| ["crates", ""].iter().any(|folder| (tree.exists)(&Path::new(folder).join(name)))),
+        "-p" => name.strip_prefix("pulsewright-").is_some_and(|name| {
+            ["crates", "", "tests", "tests/tests"].iter().any(|folder| (tree.exists)(&Path::new(folder).join(name)))
+        }),
         "--test" => {
             any(&|folder| format!("{folder}/tests/{name}.rs")) || any(&|folder| format!("{folder}/tests/{name}"))
         }

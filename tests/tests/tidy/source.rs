@@ -8,7 +8,7 @@ use syn::{Attribute, Item, UseTree};
 
 /// The root of the workspace.
 pub fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("the tests lie in the workspace").to_owned()
+    Path::new(env!("CARGO_MANIFEST_DIR")).ancestors().nth(3).expect("the tests lie in the workspace").to_owned()
 }
 
 /// A path below the root, as it is printed.
