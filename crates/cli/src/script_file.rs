@@ -25,7 +25,7 @@ fn beside(path: &Path, file: &str) -> Result<Vec<u8>, String> {
     if path == Path::new("-") {
         return Err("a script on standard input has no folder".to_owned());
     }
-    source::file(&path.with_file_name(file), MAX_BESIDE_BYTES).map_err(|error| error.to_string())
+    source::file(&path.with_file_name(file), MAX_BESIDE_BYTES).map_err(|error| error.why())
 }
 
 /// The bytes of a document that a person wrote, and its name in messages; `-` is standard input.

@@ -18,7 +18,7 @@ pub fn wrong(what: impl Display) -> PyErr {
 }
 
 /// Name of a script that was not read from a file.
-const NO_FILE: &str = "script";
+pub const NO_FILE: &str = "script";
 
 /// A script from its JSON; `name` is its path, or [`NO_FILE`]. Documents beside it, such as rhythms, are read from its folder.
 pub fn document(text: &[u8], name: &str, seed: Option<u64>) -> PyResult<Document> {
@@ -27,7 +27,7 @@ pub fn document(text: &[u8], name: &str, seed: Option<u64>) -> PyResult<Document
             return Err("this script is not read from a file".to_owned());
         }
         let file = Path::new(name).with_file_name(file);
-        source::file(&file, pulsewright_script::MAX_BESIDE_BYTES).map_err(|error| error.to_string())
+        source::file(&file, pulsewright_script::MAX_BESIDE_BYTES).map_err(|error| error.why())
     };
     let document = pulsewright_script::parse_beside(text, name, &beside);
     let document = document.map_err(|problems| wrong(problems.render(false)))?;

@@ -49,6 +49,14 @@ pub enum ReadError {
     /// A file of it can't be read.
     #[error(transparent)]
     Unreadable(#[from] Unreadable),
+    /// A file of it is not to be had from the reader's source of bytes.
+    #[error("{} can't be read: {why}", pulsewright_text::source::name(.path))]
+    Absent {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        why: String,
+    },
     /// A file of it makes no sense.
     #[error("{}: {what}", pulsewright_text::source::name(.path))]
     Content {

@@ -68,7 +68,8 @@ impl Walk<'_> {
         match (self.beside)(&file) {
             Ok(bytes) => Some((file, bytes)),
             Err(why) => {
-                self.report(node, path, |p| p, format!("the {noun}'s file can't be read: {}", shown(&why)));
+                let what = format!("the {noun}'s file {} can't be read: {}", shown(&file), shown(&why));
+                self.report(node, path, |p| p, what);
                 None
             }
         }
@@ -88,7 +89,7 @@ impl Walk<'_> {
         Some(file)
     }
 
-    /// What `read` makes of a document written here, or in a file beside the script.
+    /// The value that `read` gives of a document written here, or in a file beside the script.
     pub(crate) fn here_or_beside<T>(
         &mut self,
         node: Node<'_>,

@@ -3,7 +3,8 @@
 //! A script names the files beside it. The core resamples the leads and plays them ([`pulsewright_core::recording`]); the beats of
 //! the stretch that is played become the series of the step.
 
-pub(crate) mod kept;
+mod kept;
+pub(crate) mod part;
 pub(crate) mod read;
 mod stretch;
 pub(crate) mod write;

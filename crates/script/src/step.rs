@@ -8,11 +8,12 @@ use crate::limits::MAX_STEP_S;
 use crate::noise_ratio;
 use crate::reader::Path;
 use crate::reader::{Entry, Kind, Node};
+use crate::recording::part::Lasting;
 use crate::walk::Walk;
 use crate::words::{nearest, quoted, range, shown, unit};
 use pulsewright_core::heart::catalogue::{RECORDED, RHYTHMS};
 use pulsewright_core::heart::rhythm::Rhythm;
-use pulsewright_core::script::MIN_STEP;
+use pulsewright_core::script::{Conflict, MIN_STEP};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 
@@ -107,7 +108,7 @@ impl Walk<'_> {
         });
         let recorded = recording.and_then(|entry| {
             choice = choice.or(Some(entry.value));
-            self.recording(entry.value, &path.key("recording"), duration, holds)
+            self.recording(entry.value, &path.key("recording"), Lasting { duration, holds })
         });
         let (recording, series) = match recorded {
             Some((recording, beats)) => (Some(recording), Some(beats)),
@@ -131,7 +132,7 @@ impl Walk<'_> {
             prepare,
         };
         let step = self.at_ratios(step, &change, &named, each, path);
-        let noise = noise.and_then(|entry| self.noise(entry.value, &path.key("noise"), &step, each));
+        let noise = noise.and_then(|entry| self.noise(entry.value, &path.key("noise"), &step, each, holds));
         let step = Step { noise, ..step };
         if each {
             return self.one_of_each(&step, &named, expect, node, path);
@@ -331,12 +332,15 @@ impl Walk<'_> {
     /// Reports settings that exclude each other: at the step that sets them, not again where they carry over.
     fn conflicts(&mut self, step: &Step, named: &Named<'_>, choice: Option<Node<'_>>, node: Node<'_>, path: &Path<'_>) {
         let mut reported: Vec<&[Field]> = Vec::new();
-        for conflict in step.item().conflicts() {
+        let found: Vec<Conflict> = step.item().conflicts().collect();
+        let before = std::mem::replace(&mut self.conflicting, found.clone());
+        for conflict in found {
             let fields = conflict.fields();
             let place = named.iter().find(|(field, _)| fields.contains(field));
+            let carried = place.is_none() && !fields.is_empty() && before.contains(&conflict);
             let doubtful = fields.iter().any(|field| self.doubtful.get(*field as usize).copied().unwrap_or(false));
             let brought = choice.is_some() || place.is_some();
-            if doubtful || !brought || reported.contains(&fields) {
+            if doubtful || !brought || carried || reported.contains(&fields) {
                 continue;
             }
             reported.push(fields);

@@ -8,11 +8,12 @@ use crate::problem::{Collected, Problem};
 use crate::reader::{Entry, Kind, Node, Path};
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
+use pulsewright_core::script::Conflict;
 use pulsewright_core::settings::{FIELDS, Field, Settings};
 use pulsewright_recording::Recording;
 use std::sync::Arc;
 
-/// Gives the bytes of a file beside a script, or says why it can't.
+/// Gives the bytes of a file beside a script, or the reason why it can't, which does not name the file.
 pub type Beside<'f> = dyn Fn(&str) -> Result<Vec<u8>, String> + 'f;
 
 /// For a script without a folder.
@@ -36,6 +37,8 @@ pub(crate) struct Walk<'b> {
     pub(crate) carried: Settings,
     /// Fields whose value was refused: their conflicts are not reported.
     pub(crate) doubtful: [bool; FIELDS],
+    /// Conflicts of the last step, which carry over with its settings.
+    pub(crate) conflicting: Vec<Conflict>,
     /// Limits of the document, known before its steps are read.
     pub(crate) limits: Limits,
     pub(crate) parts: Vec<Part>,
@@ -58,6 +61,7 @@ impl<'b> Walk<'b> {
             found: Collected::default(),
             carried: carry::RESTING,
             doubtful: [false; FIELDS],
+            conflicting: vec![],
             limits: vec![],
             parts: vec![],
             recordings: vec![],

@@ -116,13 +116,34 @@ fn a_byte_order_mark_is_skipped() {
 }
 
 #[test]
-fn conflicts_carried_on_are_told_once() {
+fn conflicts_carried_on_are_reported_once() {
     let text = br#"{"version": 1, "steps": [{"duration_s": 1, "arterial": {"systolic_mmhg": 70}}, {"duration_s": 1},
         {"duration_s": 1, "arterial": {"systolic_mmhg": 60}}]}"#;
     let problems = parse(text, "x").unwrap_err();
     let paths: Vec<&str> = problems.list().iter().map(|problem| problem.path.as_str()).collect();
     assert_eq!(paths, ["steps[0].arterial.systolic_mmhg", "steps[2].arterial.systolic_mmhg"]);
     assert_eq!(problems.place(&problems.list()[0]), Some((1, 74)));
+}
+
+#[test]
+fn a_conflict_that_carries_over_is_no_mistake_of_a_later_choice() {
+    let of = |later: &str| {
+        let text = format!(
+            r#"{{"version": 1, "steps": [{{"duration_s": 9, "arterial": {{"systolic_mmhg": 60, "diastolic_mmhg": 80}}}}, {later}]}}"#
+        );
+        parse(text.as_bytes(), "x.json").expect_err("a mistake").list().len()
+    };
+    assert_eq!(
+        of(r#"{"duration_s": 5, "rhythm": "sinus"}, {"duration_s": 5}, {"duration_s": 5, "rhythm": "asystole"}"#),
+        1
+    );
+    assert_eq!(of(r#"{"duration_s": 5, "series": {"rr_s": [1]}}"#), 1);
+    // Mistakes of the later step's own.
+    assert_eq!(of(r#"{"duration_s": 5, "arterial": {"systolic_mmhg": 60}}"#), 2);
+    assert_eq!(of(r#"{"duration_s": 5, "rhythm": "sinus", "arterial": {"systolic_mmhg": 61}}"#), 2);
+    assert_eq!(of(r#"{"duration_s": 5, "rhythm": "ventricular-tachycardia", "rate_bpm": 20}"#), 2);
+    let series = r#"{"duration_s": 5, "rhythm": "ventricular-fibrillation", "series": {"rr_s": [1]}}"#;
+    assert_eq!(of(&format!("{series}, {series}")), 3);
 }
 
 #[test]

@@ -57,7 +57,7 @@ fn every_mistake_is_reported_at_its_place() {
         r#"10:62 bodies.g.p_waves.sinus-node[0].fall: unknown key "fall""#,
         r#"10:83 bodies.g.p_waves.sinus-node[0].xyz_mv: xyz_mv can't have 2 numbers"#,
         r#"11:6 bodies.h: arterial systolic 70 mmHg must be at least 2 mmHg above diastolic 80 mmHg"#,
-        r#"12:6 bodies.i: the body's file can't be read: this script is not read from a file"#,
+        r#"12:6 bodies.i: the body's file i.json can't be read: this script is not read from a file"#,
         r#"13:41 bodies.j.complexes.normal.qt_ms: qt_ms can't be 120 ms"#,
         r#"14:41 bodies.k.complexes.normal.qt_ms: the T wave does not end at qt_ms, 480 ms, by the steepest tangent"#,
         r#"15:21 bodies.l.residuals.q: unknown key "q""#,

@@ -36,7 +36,7 @@ fn every_mistake_is_reported_at_its_place() {
         r#"8:66 rhythms.e.settings.ecg.pr_ms: ecg.pr_ms can't be text"#,
         r#"9:27 rhythms.f.escape.focus: focus can't be "elbow""#,
         r#"9:37 rhythms.f.ectopic: unknown key "ectopic""#,
-        r#"10:6 rhythms.g: the rhythm's file can't be read: this script is not read from a file"#,
+        r#"10:6 rhythms.g: the rhythm's file g.json can't be read: this script is not read from a file"#,
         r#"11:6 rhythms.h: "../h.json" is no file beside the script"#,
         r#"12:6 rhythms.i: "c:i.json" is no file beside the script"#,
     ];

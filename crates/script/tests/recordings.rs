@@ -101,6 +101,29 @@ fn what_has_passed_turns_the_list_of_beats() {
     assert_eq!(found, [(0.5, normal), (1.7, normal), (8.5, normal), (9.5, BeatCode::VentricularPremature)]);
 }
 
+/// A file that is not there is named once, with the reason, and so are faults in one that is.
+#[test]
+fn a_file_that_can_not_be_read_is_named_once() {
+    let what = |step: &str| read(step).expect_err("a mistake").list()[0].what.clone();
+    for (key, more) in [("recording", ""), ("noise", r#", "mv": 1"#)] {
+        let of = |file: &str| what(&format!(r#"{{"duration_s": 9, "{key}": {{"file": "{file}"{more}}}}}"#));
+        assert_eq!(of("101.hea"), "101.hea can't be read: no file 101.hea");
+        assert_eq!(of("cut.hea"), "made.dat: 9000 frames announced, 6000 there (cut off?)");
+    }
+}
+
+/// A duration that was refused is no longer step than the stretch.
+#[test]
+fn a_refused_duration_is_reported_once() {
+    for key in [r#""recording": {"file": "100.hea"}"#, r#""noise": {"file": "100.hea", "mv": 1, "loop": "none"}"#] {
+        let problems = read(&format!(r#"{{"duration_s": -3, {key}}}"#)).expect_err("a mistake");
+        assert_eq!(problems.list().len(), 1, "{problems}");
+        assert!(
+            read(&format!(r#"{{"duration_s": "hold", {key}}}"#)).expect_err("a mistake").to_string().contains("longer")
+        );
+    }
+}
+
 #[test]
 fn mistakes_have_their_place() {
     for (step, part) in [

@@ -23,7 +23,7 @@ fn beside(file: &str) -> Result<Vec<u8>, String> {
         "codes.csv" => Ok(b"rr_s,code\n0.8,N\n0.8,X\n".to_vec()),
         "other.csv" => Ok(b"interval\n0.8\n".to_vec()),
         "short.csv" => Ok(b"rr_s\n0.8\n0.1\n".to_vec()),
-        other => Err(format!("cannot read {other}")),
+        other => Err(format!("there is no {other}")),
     }
 }
 
@@ -108,7 +108,7 @@ fn mistakes_are_found_at_their_places() {
             "this test signal has no beats",
         ),
         (r#""series": "../a.csv""#, r#""../a.csv" is no file beside the script"#),
-        (r#""series": "absent.csv""#, "the beat list's file can't be read: cannot read absent.csv"),
+        (r#""series": "absent.csv""#, "the beat list's file absent.csv can't be read: there is no absent.csv"),
         (r#""series": "none.csv""#, "a series without beats"),
         (r#""series": "words.csv""#, "words.csv: line 3: 'soon' in column rr_s is not a number"),
         (r#""series": "codes.csv""#, "codes.csv: line 3: 'X' is no code of a beat"),

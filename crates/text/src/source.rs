@@ -37,6 +37,14 @@ pub enum Unreadable {
 }
 
 impl Unreadable {
+    /// The reason alone, for a message that names the input itself.
+    pub fn why(&self) -> String {
+        match self {
+            Unreadable::Io { source, .. } => reason(source),
+            Unreadable::TooLarge { most, .. } => format!("it is too large: at most {} MiB", most >> 20),
+        }
+    }
+
     /// Whether there is no such file.
     pub fn is_missing(&self) -> bool {
         matches!(self, Unreadable::Io { source, .. }
@@ -147,6 +155,7 @@ mod tests {
         let missing = file(&path, 4).unwrap_err();
         assert!(missing.is_missing());
         assert!(missing.to_string().ends_with("a\\u{1b}b: No such file or directory"), "{missing}");
+        assert_eq!(missing.why(), "No such file or directory");
         std::fs::write(&path, "\u{feff}x").unwrap();
         assert_eq!(utf8(&file(&path, 4).unwrap()), Ok("x"));
         assert!(file(&path, 3).unwrap_err().to_string().ends_with("is too large: at most 0 MiB"));

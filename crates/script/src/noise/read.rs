@@ -2,10 +2,9 @@
 
 use super::Noise;
 use crate::document::Step;
-use crate::limits::MAX_STEP_S;
 use crate::noise_ratio::{RANGE_DB, windowed_rms};
 use crate::reader::{Entry, Kind, Node, Path};
-use crate::series::span;
+use crate::recording::part::{Bounds, Lasting};
 use crate::walk::Walk;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::frame::INDEPENDENT_LEADS;
@@ -33,8 +32,15 @@ enum Size {
 }
 
 impl Walk<'_> {
-    /// The noise of a step, which is one of `each` rhythm or of one.
-    pub(crate) fn noise(&mut self, node: Node<'_>, path: &Path<'_>, step: &Step, each: bool) -> Option<Noise> {
+    /// The noise of a step, which is one of `each` rhythm or of one, and may hold.
+    pub(crate) fn noise(
+        &mut self,
+        node: Node<'_>,
+        path: &Path<'_>,
+        step: &Step,
+        each: bool,
+        holds: bool,
+    ) -> Option<Noise> {
         let before = self.found.count();
         let entries = self.entries(node, path, "noise of a recording")?;
         for entry in entries.iter().filter(|entry| !KEYS.contains(&entry.key.as_str())) {
@@ -42,19 +48,12 @@ impl Walk<'_> {
         }
         let find = |key: &str| entries.iter().find(|entry| entry.key == key);
         let size = self.noise_size(find("snr_db"), find("mv"), node, each, path);
-        let seconds = |walk: &mut Self, key: &str| {
-            let found = find(key).map(|entry| walk.found.number(entry.value, &path.key(key), 0.0..=MAX_STEP_S, "s"));
-            found.map(|number| number.and_then(span))
-        };
-        let [start, end, passed] = ["start_s", "end_s", "passed_s"].map(|key| seconds(self, key).flatten());
+        let times = self.times(&entries, path);
         let loops = match find("loop") {
             None => true,
             Some(entry) => self.found.word(entry.value, &path.key("loop"), &[ONCE, LOOPS])? == 1,
         };
-        let Some(file_node) = find("file").map(|entry| entry.value) else {
-            self.missing(node, path, "file", "\"file\": a header (.hea), .edf, .csv or .wav file beside the script");
-            return None;
-        };
+        let file_node = self.recording_file_node(node, &entries, path)?;
         // Numbers without a unit will do: a gain follows.
         let is_wav = file_node.text().is_some_and(|file| file.to_ascii_lowercase().ends_with(".wav"));
         let (file, read) = self.recording_file(file_node, is_wav.then_some(1.0), path)?;
@@ -66,20 +65,9 @@ impl Walk<'_> {
         let [first, second, ..] = kept.leads_mv();
         let (size, whole) = (size?, RecordedNoise::new([first, second], read.rate_hz)?);
         let (_, all) = whole.bounds();
-        let (from, to) = (start.unwrap_or(Span::ZERO), end.unwrap_or(all));
-        if to > all || from >= to {
-            let at = if end.is_some() { find("end_s") } else { find("start_s") };
-            let what = format!("{} lasts {:.3} s", shown(&file), all.as_secs_f64());
-            let allowed = "a start before the end, both within the recording";
-            self.report(at.map_or(node, |entry| entry.value), path, |p| p.allowed(allowed), what);
-            return None;
-        }
-        let passed = passed.unwrap_or(Span::ZERO);
-        let left = to.minus(from).minus(passed);
-        if !loops && step.duration.is_none_or(|duration| duration > left) {
-            let left = left.as_secs_f64();
-            let what = format!("the step is longer than the {left:.3} s of noise that are left of {}", shown(&file));
-            self.report(node, path, |p| p.allowed("\"loop\": \"ends\", or a shorter step"), what);
+        let bounds = self.bounds(&times, all, &file, (node, &entries), path)?;
+        if !loops {
+            self.ends_within(Lasting { duration: step.duration, holds }, &bounds, (&file, "\"ends\""), node, path);
         }
         if self.found.count() > before {
             return None;
@@ -100,6 +88,7 @@ impl Walk<'_> {
             self.report(node, path, |p| p, what);
             return None;
         }
+        let Bounds { from, to, end, passed } = bounds;
         let stretch = whole.stretch(from, to.minus(from)).passed(passed);
         match scaled(stretch, [first, second], read.rate_hz, mv) {
             Ok(played) => Some(Noise { file, channels, start: from, end, loops, passed, mv, db, played }),
@@ -179,13 +168,7 @@ impl Walk<'_> {
                 self.report(*item, &path, |p| p, format!("{} is named twice", quoted(&name)));
                 return None;
             }
-            if !read.channels.iter().any(|channel| channel.name == name) {
-                let near = nearest(&name, read.channels.iter().map(|channel| channel.name.as_str())).map(quoted);
-                let what = format!("{} has no channel {}", shown(file), quoted(&name));
-                let allowed = shown(&read.names());
-                self.report(*item, &path, |p| p.allowed(allowed).nearest(near), what);
-                return None;
-            }
+            self.recorded_channel(read, (file, &name), *item, &path)?;
             found.push(name);
         }
         Some(found)

@@ -1,19 +1,16 @@
 //! Reading the recording of a step.
 
+use super::part::{Bounds, Lasting};
 use super::stretch::{Repeats, stretch};
-use super::{Named, Recording, SCALES_MV, kept, loop_words};
-use crate::limits::MAX_STEP_S;
+use super::{Named, Recording, SCALES_MV, loop_words};
 use crate::reader::{Entry, Kind, Node, Path};
-use crate::series::{Series, span};
+use crate::series::Series;
 use crate::walk::Walk;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::frame::{Channel, INDEPENDENT_LEADS, Lead};
-use pulsewright_core::recording as core;
 use pulsewright_core::time::Span;
 use pulsewright_recording as open;
-use pulsewright_text::fit::line;
 use pulsewright_text::json;
-use std::sync::Arc;
 
 /// Keys of a recording.
 const KEYS: [&str; 8] = ["file", "scale_mv", "leads", "beats", "start_s", "end_s", "loop", "passed_s"];
@@ -29,14 +26,8 @@ const OTHERS: [(&str, &str); 3] = [
 const ANNOTATIONS: &str = "atr";
 
 impl Walk<'_> {
-    /// The recording of a step that lasts `duration`, `None` when it holds, with the series of its beats.
-    pub(crate) fn recording(
-        &mut self,
-        node: Node<'_>,
-        path: &Path<'_>,
-        duration: Option<Span>,
-        holds: bool,
-    ) -> Option<(Recording, Series)> {
+    /// The recording of a step, with the series of its beats.
+    pub(crate) fn recording(&mut self, node: Node<'_>, path: &Path<'_>, step: Lasting) -> Option<(Recording, Series)> {
         let before = self.found.count();
         let entries = match node.kind() {
             Kind::Text => Vec::new(),
@@ -51,17 +42,8 @@ impl Walk<'_> {
             self.unknown(entry, &path.key(&entry.key), &KEYS, nearest(&entry.key, KEYS).map(quoted));
         }
         let find = |key: &str| entries.iter().find(|entry| entry.key == key);
-        let Some(file_node) =
-            (if node.kind() == Kind::Text { Some(node) } else { find("file").map(|entry| entry.value) })
-        else {
-            self.missing(node, path, "file", "\"file\": a header (.hea), .edf, .csv or .wav file beside the script");
-            return None;
-        };
-        let seconds = |walk: &mut Self, key: &str| {
-            let found = find(key).map(|entry| walk.found.number(entry.value, &path.key(key), 0.0..=MAX_STEP_S, "s"));
-            found.map(|number| number.and_then(span))
-        };
-        let [start, end, passed] = ["start_s", "end_s", "passed_s"].map(|key| seconds(self, key));
+        let file_node = self.recording_file_node(node, &entries, path)?;
+        let times = self.times(&entries, path);
         let repeats = match find("loop") {
             None => Repeats::No,
             Some(entry) => {
@@ -80,90 +62,25 @@ impl Walk<'_> {
             return None;
         }
         let (_, whole) = samples.bounds();
-        let start = start.flatten().unwrap_or(Span::ZERO);
-        let end = end.flatten();
-        let to = end.unwrap_or(whole);
-        if to > whole || start >= to {
-            let at = if end.is_some() { find("end_s") } else { find("start_s") };
-            let what = format!("{} lasts {:.3} s", shown(&file), whole.as_secs_f64());
-            let allowed = "a start before the end, both within the recording";
-            self.report(at.map_or(node, |entry| entry.value), path, |p| p.allowed(allowed), what);
-            return None;
-        }
-        let found = match stretch(&all.beats, start, to, repeats) {
+        let bounds = self.bounds(&times, whole, &file, (node, &entries), path)?;
+        let found = match stretch(&all.beats, bounds.from, bounds.to, repeats) {
             Ok(found) => found,
             Err(what) => {
                 self.report(node, path, |p| p, format!("{}: {what}", shown(&file)));
                 return None;
             }
         };
-        let passed = passed.flatten().unwrap_or(Span::ZERO);
-        let left = to.minus(start).minus(passed);
-        if repeats == Repeats::No && (holds || duration.is_some_and(|duration| duration > left)) {
-            let what =
-                format!("the step is longer than the {:.3} s that are left of {}", left.as_secs_f64(), shown(&file));
-            self.report(node, path, |p| p.allowed("\"loop\": \"beats\" or \"ends\", or a shorter step"), what);
+        let loops = "\"beats\" or \"ends\"";
+        if repeats == Repeats::No && !self.ends_within(step, &bounds, (&file, loops), node, path) {
             return None;
         }
         let beats = find("beats").and_then(|entry| json::value(entry.value.raw()).ok());
         let leads = leads.into_iter().map(|(lead, _, name)| (lead, name)).collect();
+        let Bounds { from: start, end, passed, .. } = bounds;
         let named = Named { file, scale_mv: scale, leads, beats, start, end, repeats };
         let played = samples.stretch(found.from, found.series.length);
         let series = if passed > Span::ZERO { found.series.from(passed) } else { found.series };
         Some((Recording { named, played, passed }, series))
-    }
-
-    /// The recording in a file, read once for all steps.
-    pub(crate) fn recording_file(
-        &mut self,
-        node: Node<'_>,
-        scale_mv: Option<f64>,
-        path: &Path<'_>,
-    ) -> Option<(String, Arc<open::Recording>)> {
-        let file = self.file_name_beside(node, path, "100.hea")?;
-        if let Some((_, _, known)) = self.recordings.iter().find(|(name, scale, _)| *name == file && *scale == scale_mv)
-        {
-            return Some((file, known.clone()));
-        }
-        let beside = self.beside;
-        let bytes = |path: &std::path::Path| {
-            beside(&path.to_string_lossy()).map_err(|what| open::ReadError::Content { path: path.to_owned(), what })
-        };
-        match open::open(std::path::Path::new(&file), open::Meaning { scale_mv, rate_hz: None }, &bytes) {
-            Ok(read) => {
-                let read = Arc::new(read);
-                self.recordings.push((file.clone(), scale_mv, read.clone()));
-                Some((file, read))
-            }
-            Err(error) => {
-                self.report(node, path, |p| p, format!("the recording can't be read: {}", line(&error.to_string())));
-                None
-            }
-        }
-    }
-
-    /// Samples that steps can refer to.
-    pub(crate) fn kept_samples(
-        &mut self,
-        channels: &[Vec<f32>; INDEPENDENT_LEADS],
-        rate_hz: f64,
-        file_node: Node<'_>,
-        path: &Path<'_>,
-    ) -> Option<core::Recording<'static>> {
-        match kept::recording(channels, rate_hz) {
-            Ok(Some(samples)) => Some(samples),
-            Ok(None) => {
-                let allowed = format!("at most {} samples in one run of a program", kept::MOST_SAMPLES);
-                self.report(file_node, path, |p| p.allowed(allowed), "too many recordings".into());
-                None
-            }
-            Err(()) => {
-                let [least, most] = core::RATES_HZ;
-                let what = format!("{rate_hz} Hz, or samples that are no numbers or beyond 1e12");
-                self.report(file_node, path, |p| p.allowed(format!("{least} to {most} samples a second")), what);
-                None
-            }
-        }
     }
 
     /// The leads to play, each with the place and the name of its channel in the recording.
@@ -213,19 +130,13 @@ impl Walk<'_> {
                 continue;
             };
             let Some(name) = self.text(entry.value, &path) else { continue };
-            match read.channels.iter().position(|channel| channel.name == name) {
-                Some(place) if is_potential(place) => found.push((lead, place, name)),
-                Some(place) => {
-                    let unit = channel(place).map_or("", |channel| channel.unit.as_str());
-                    let what = format!("channel {} is in {}; leads are in mV", quoted(&name), shown(unit));
+            match self.recorded_channel(read, (file, &name), entry.value, &path) {
+                Some((place, _)) if is_potential(place) => found.push((lead, place, name)),
+                Some((_, channel)) => {
+                    let what = format!("channel {} is in {}; leads are in mV", quoted(&name), shown(&channel.unit));
                     self.report(entry.value, &path, |p| p, what);
                 }
-                None => {
-                    let near = nearest(&name, read.channels.iter().map(|channel| channel.name.as_str())).map(quoted);
-                    let what = format!("{} has no channel {}", shown(file), quoted(&name));
-                    let allowed = shown(&read.names());
-                    self.report(entry.value, &path, |p| p.allowed(allowed).nearest(near), what);
-                }
+                None => {}
             }
         }
         if found.is_empty() && self.found.count() == before {

@@ -168,7 +168,8 @@ impl Walk<'_> {
             Ok(bytes) => self.series_of_bytes(name, bytes, None, node, path),
             Err(why) => {
                 let allowed = "\"beats\": an annotation file, a table or a list of times";
-                self.report(node, path, |p| p.allowed(allowed), format!("its beats can't be read: {}", line(&why)));
+                let what = format!("its beats can't be read: {}: {}", shown(name), line(&why));
+                self.report(node, path, |p| p.allowed(allowed), what);
                 None
             }
         }
