@@ -16,6 +16,7 @@ from detectors import DETECTORS
 from matching import BEAT_CODES, match
 from program import PROGRAM, assert_refused, files_below, measure_each, run, start, succeed
 from scipy import signal, stats
+from test_noise_ratio import noise_power, signal_power
 
 DRAW = {
     "person.age_years": {"uniform": [18, 90]},
@@ -181,6 +182,22 @@ def test_samples_have_what_the_index_says(write_plan, tmp_path):
         pressure = record[2]
         peaks, _ = signal.find_peaks(pressure, distance=int(0.4 * 500), prominence=15)
         assert np.median(pressure[peaks]) == pytest.approx(getattr(row, "_" + str(drawn.columns.get_loc("arterial.systolic_mmhg") + 1)), abs=6)
+
+
+def test_a_drawn_ratio_is_that_of_the_samples(write_plan, tmp_path):
+    """The noise of a patient is the difference from the same patient without it, as a draw changes no other."""
+    draw = {"ecg.gain": {"uniform": [0.5, 1.5]}}
+    ratio = {"artefact.electrode_snr_db": {"uniform": [-6, 18]}}
+    groups = [{"rhythm": "sinus", "draw": {"rate_bpm": {"uniform": [60, 90]}}}]
+    for name, drawn in (("clean", draw), ("loud", {**draw, **ratio})):
+        plan = write_plan(duration_s=300, channels=["II"], people={"seed": 7, "groups": groups, "draw": drawn})
+        succeed("cohort", plan, "-n", 4, "-o", tmp_path / name)
+    asked = pd.read_csv(tmp_path / "loud" / "patients.csv")["artefact.electrode_snr_db"]
+    assert np.ptp(asked) > 3
+    for db, clean, loud in zip(asked, packed(tmp_path / "clean")[:, 0], packed(tmp_path / "loud")[:, 0], strict=True):
+        clean, loud = clean.astype(float), loud.astype(float)
+        measured = 10 * np.log10(signal_power(clean) / noise_power(loud - clean))
+        assert abs(measured - db) < 0.2, (db, measured)
 
 
 def test_wfdb_records_hold_the_same_signals(write_plan, tmp_path):

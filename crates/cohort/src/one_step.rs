@@ -2,10 +2,9 @@
 
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
-use pulsewright_core::settings::Field;
 use pulsewright_script::{Document, OneStep};
 
-/// The script of one step with these settings.
+/// The script of one step with these settings, by their paths.
 ///
 /// # Errors
 /// Why it can't be, on one line.
@@ -13,12 +12,11 @@ pub fn one_step(
     seed: u64,
     rhythm: &Rhythm,
     body: &Body,
-    settings: impl Iterator<Item = (Field, f32)>,
+    settings: &[(&str, f32)],
     duration_s: f64,
 ) -> Result<Document, String> {
-    let values: Vec<(&str, f32)> = settings.map(|(field, value)| (field.info().path, value)).collect();
     let step =
-        OneStep { seed, rhythm: Some(rhythm.id), body: Some(body.id), duration_s: Some(duration_s), values: &values };
+        OneStep { seed, rhythm: Some(rhythm.id), body: Some(body.id), duration_s: Some(duration_s), values: settings };
     step.document("plan").map_err(|problems| {
         let mut what: Vec<&str> = problems.list().iter().map(|problem| problem.what.as_str()).collect();
         what.dedup();

@@ -46,12 +46,23 @@ pub struct People {
     correlations: Vec<Correlation>,
 }
 
-/// A variable: a setting, or a property of the person that others follow.
+/// A variable.
 #[derive(Clone, Debug)]
 struct Variable {
     name: String,
-    field: Option<Field>,
+    means: Means,
     key: Key,
+}
+
+/// The meaning of a variable.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Means {
+    /// A setting.
+    Setting(Field),
+    /// The ratio of the signal to an artefact, by its path, and the amplitude that follows from it.
+    Ratio(&'static str, Field),
+    /// A property of the person, which others follow.
+    Person,
 }
 
 #[derive(Clone, Debug)]
@@ -81,16 +92,16 @@ pub struct Patient {
     pub seed: u64,
     /// Draws before the one that made a script.
     pub redraws: u32,
-    /// Value of each variable, in the order of [`People::names`]; `None` where the group does not draw it.
+    /// Value of each variable, in the order of [`People::names`]; `None` where the group does not draw it, or the rhythm has none.
     pub values: Vec<Option<f32>>,
     /// The script of one step.
     pub document: Document,
 }
 
 impl Patient {
-    /// The settings that were drawn.
-    pub fn settings<'p>(&'p self, people: &'p People) -> impl Iterator<Item = (Field, f32)> + 'p {
-        people.variables.iter().zip(&self.values).filter_map(|(variable, value)| Some((variable.field?, (*value)?)))
+    /// The settings that were drawn, by their paths.
+    pub fn settings<'p>(&'p self, people: &'p People) -> impl Iterator<Item = (&'static str, f32)> + 'p {
+        people.settings(&self.values)
     }
 }
 
@@ -181,13 +192,13 @@ impl People {
         let seed = self.signal.word(number, 0);
         let mut why = String::new();
         for attempt in 0..MOST_DRAWS {
-            let values = self.values(number, attempt, group, body);
-            let settings = self.variables.iter().zip(&values).filter_map(|(variable, value)| {
-                // A rhythm without beats has no rate.
-                let rate = variable.field == Some(Field::RateBpm) && !rhythm.beats();
-                Some((variable.field?, (*value)?)).filter(|_| !rate)
-            });
-            match one_step(seed, rhythm, body, settings, duration_s) {
+            let mut values = self.values(number, attempt, group, body);
+            if !rhythm.beats() {
+                let of_beats = self.variables.iter().zip(&mut values).filter(|(variable, _)| variable.is_of_beats());
+                of_beats.for_each(|(_, value)| *value = None);
+            }
+            let settings: Vec<(&str, f32)> = self.settings(&values).collect();
+            match one_step(seed, rhythm, body, &settings, duration_s) {
                 Ok(document) => {
                     let group = group.name.clone();
                     return Ok(Patient { number, group, rhythm, body, seed, redraws: attempt, values, document });
@@ -196,6 +207,10 @@ impl People {
             }
         }
         Err(format!("none of {MOST_DRAWS} draws makes a script of {}, {}: {why}", rhythm.id, body.id))
+    }
+
+    fn settings<'p>(&'p self, values: &'p [Option<f32>]) -> impl Iterator<Item = (&'static str, f32)> + 'p {
+        self.variables.iter().zip(values).filter_map(|(variable, value)| Some((variable.path()?, (*value)?)))
     }
 
     fn kind(&self, number: u64) -> Option<(&Group, &'static Rhythm, &'static Body)> {
@@ -244,7 +259,25 @@ impl People {
 
 impl Variable {
     fn limits(&self) -> (f64, f64) {
-        self.field.map_or(PERSON_LIMITS, |field| (decimal(field.info().min), decimal(field.info().max)))
+        match self.means {
+            Means::Setting(field) => (decimal(field.info().min), decimal(field.info().max)),
+            Means::Ratio(..) => (*typed::RANGE_DB.start(), *typed::RANGE_DB.end()),
+            Means::Person => PERSON_LIMITS,
+        }
+    }
+
+    /// Path of its setting.
+    fn path(&self) -> Option<&'static str> {
+        match self.means {
+            Means::Setting(field) => Some(field.info().path),
+            Means::Ratio(path, _) => Some(path),
+            Means::Person => None,
+        }
+    }
+
+    /// Whether a rhythm without beats has no such setting.
+    fn is_of_beats(&self) -> bool {
+        matches!(self.means, Means::Setting(Field::RateBpm) | Means::Ratio(..))
     }
 }
 
@@ -262,13 +295,14 @@ fn variable(name: &str, seed: u64) -> Result<Variable, String> {
                 "draw.{name}: the name of a person's variable is small letters, digits and _ after {PERSON}"
             ));
         }
-        return Ok(Variable { name: name.to_owned(), field: None, key });
+        return Ok(Variable { name: name.to_owned(), means: Means::Person, key });
     }
-    let field = typed::field(name).ok_or_else(|| {
+    let ratio = || typed::ratio(name).map(|(path, field)| Means::Ratio(path, field));
+    let means = typed::field(name).map(Means::Setting).or_else(ratio).ok_or_else(|| {
         let unknown = typed::unknown("setting", name, typed::paths());
         format!("draw: {unknown} (variables that are no setting start with {PERSON})")
     })?;
-    Ok(Variable { name: name.to_owned(), field: Some(field), key })
+    Ok(Variable { name: name.to_owned(), means, key })
 }
 
 fn group(name: String, words: &GroupWords, file: &PeopleFile, variables: &[Variable]) -> Result<Group, String> {
@@ -283,18 +317,30 @@ fn group(name: String, words: &GroupWords, file: &PeopleFile, variables: &[Varia
         let draw = words.map(|words| bounded(variable, words, &bodies)).transpose();
         draws.push(draw.map_err(|what| format!("draw.{}: {what}", variable.name))?);
     }
+    for (variable, _) in variables.iter().zip(&draws).filter(|(_, draw)| draw.is_some()) {
+        let Means::Ratio(ratio, field) = variable.means else { continue };
+        let amplitude = variables.iter().zip(&draws).find(|(other, _)| other.means == Means::Setting(field));
+        if amplitude.is_some_and(|(_, draw)| draw.is_some()) {
+            let path = field.info().path;
+            return Err(format!("draw.{ratio}: {path} is drawn too, and the ratio decides it; draw one of the two"));
+        }
+    }
     let order = order(variables, &draws)?;
     Ok(Group { name, weight: words.weight, rhythms, bodies, draws, order })
 }
 
 fn bounded(variable: &Variable, words: &Distribution, bodies: &[&'static Body]) -> Result<Distribution, String> {
-    let word = |text: &str| match variable.field {
-        Some(field) => typed::value(field, text).map(f64::from),
-        None => Err(format!("'{text}' is a word; a person's variable is a number")),
+    let word = |text: &str| match variable.means {
+        Means::Setting(field) => typed::value(field, text).map(f64::from),
+        Means::Ratio(..) => Err(format!("'{text}' is a word; a ratio is a number of dB")),
+        Means::Person => Err(format!("'{text}' is a word; a person's variable is a number")),
     };
     let draw = words.clone().bounded(variable.limits(), &word)?;
-    let number = |field: Field| matches!(field.info().kind, pulsewright_core::settings::FieldKind::Number);
-    if variable.field.is_some_and(|field| !number(field)) && !draw.is_discrete() {
+    let number = match variable.means {
+        Means::Setting(field) => matches!(field.info().kind, pulsewright_core::settings::FieldKind::Number),
+        Means::Ratio(..) | Means::Person => true,
+    };
+    if !number && !draw.is_discrete() {
         return Err("takes whole numbers or words; draw it by choice".to_owned());
     }
     if let Distribution::ByBody(known) = &draw {

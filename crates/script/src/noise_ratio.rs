@@ -37,7 +37,7 @@ pub(crate) const RATIOS: [(&str, Field); 9] = [
 ];
 
 /// Lowest and highest ratio, dB.
-pub(crate) const RANGE_DB: std::ops::RangeInclusive<f64> = -40.0..=80.0;
+pub const RANGE_DB: std::ops::RangeInclusive<f64> = -40.0..=80.0;
 
 /// The artefact whose ratio has this path.
 pub(crate) fn of_path(path: &str) -> Option<Field> {
@@ -87,7 +87,7 @@ impl Measurements {
     pub(crate) fn rms_mv(&mut self, step: &Step, db: f64, seed: u64) -> Result<f64, String> {
         let quiet = quiet(step.settings);
         let qrs_mv = match &step.series {
-            // Settings do not tell one series from another.
+            // Two series may have the same settings.
             Some(_) => {
                 self.room()?;
                 let found = qrs_mv(step, quiet, seed);

@@ -1,5 +1,6 @@
 //! Words and numbers that people type outside a document: flags, commands, lists of a plan.
 
+pub use crate::noise_ratio::RANGE_DB;
 pub use crate::words::nearest;
 
 use crate::noise_ratio;
@@ -44,9 +45,10 @@ pub fn field(path: &str) -> Option<Field> {
     Field::ALL.iter().copied().find(|field| field.info().path == path)
 }
 
-/// The path of a ratio of an artefact, such as `artefact.muscle_snr_db`; [`crate::OneStep`] takes it like that of a field.
-pub fn ratio(path: &str) -> Option<&'static str> {
-    noise_ratio::RATIOS.iter().map(|(known, _)| *known).find(|known| *known == path)
+/// The path of a ratio of an artefact, such as `artefact.muscle_snr_db`, with the field of its amplitude; [`crate::OneStep`] takes
+/// it like the path of a field.
+pub fn ratio(path: &str) -> Option<(&'static str, Field)> {
+    noise_ratio::RATIOS.iter().copied().find(|(known, _)| *known == path)
 }
 
 /// A value of a field: a number within its range, or the place of a word among its words.

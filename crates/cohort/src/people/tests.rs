@@ -65,6 +65,22 @@ fn variables_follow_others() {
 }
 
 #[test]
+fn a_drawn_ratio_decides_the_amplitude() {
+    let group = r#"{"rhythm": ["sinus", "asystole"], "draw": {"rate_bpm": 70, "artefact.muscle_snr_db": {"uniform": [0, 20]}}}"#;
+    let people = people(group, "").unwrap();
+    let mut met = BTreeSet::new();
+    for number in 0..8 {
+        let patient = people.patient(number, 10.0).unwrap();
+        let muscle_mv = patient.document.step(0).unwrap().settings.get(Field::MuscleMv);
+        assert_eq!(patient.rhythm.beats(), muscle_mv > 0.0, "{muscle_mv}");
+        // A rhythm without beats has neither.
+        assert_eq!(patient.values.iter().flatten().count(), if patient.rhythm.beats() { 2 } else { 0 });
+        met.insert(patient.rhythm.id);
+    }
+    assert_eq!(met.len(), 2);
+}
+
+#[test]
 fn mistakes_are_named_with_their_place() {
     let with = |draw: &str| format!(r#"{{"rhythm": "sinus", "draw": {{{draw}}}}}"#);
     for (groups, more, why) in [
@@ -82,6 +98,16 @@ fn mistakes_are_named_with_their_place() {
         (with(r#""person.Age": 1"#), "", "small letters"),
         (with(r#""ecg.gain": 100"#), "", "groups[0].draw.ecg.gain: 100; allowed"),
         (with(r#""artefact.off_ra": {"uniform": [0, 1]}"#), "", "draw it by choice"),
+        (
+            with(r#""artefact.muscle_snr_db": {"uniform": [0, 90]}"#),
+            "",
+            "draw.artefact.muscle_snr_db: 90; allowed -40 to 80",
+        ),
+        (
+            with(r#""artefact.muscle_snr_db": 6"#),
+            r#", "draw": {"artefact.muscle_mv": 0.1}"#,
+            "groups[0].draw.artefact.muscle_snr_db: artefact.muscle_mv is drawn too",
+        ),
         (with(r#""ecg.gain": {"by_body": {"child": 1}}"#), "", "no distribution for adult"),
         (with(r#""ecg.gain": {"by_body": {"adlut": 1}}"#), "", "did you mean 'adult'?"),
         (

@@ -42,7 +42,7 @@ impl<'p> Axes<'p> {
         let seeds = seeds(block.seed.as_ref())?.unwrap_or(vec![0]);
         let mut settings = Vec::new();
         for (path, values) in &block.set {
-            if let Some(ratio) = typed::ratio(path) {
+            if let Some((ratio, _)) = typed::ratio(path) {
                 settings.push((ratio, values.clone()));
                 continue;
             }

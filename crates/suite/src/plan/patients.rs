@@ -26,7 +26,7 @@ pub(super) fn records(block: &Block, people: &PeopleFile, duration_s: f64) -> Re
     for index in 0..patients.count {
         let number = patients.from.wrapping_add(index);
         let patient = people.patient(number, duration_s).map_err(|what| format!("patient {number}: {what}"))?;
-        let values: Arc<[_]> = patient.settings(&people).map(|(field, value)| (field.info().path, value)).collect();
+        let values: Arc<[_]> = patient.settings(&people).collect();
         let document = Arc::new(patient.document);
         for frame_rate in &frame_rates {
             records.push(Record {
