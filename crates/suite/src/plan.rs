@@ -74,16 +74,19 @@ pub struct Plan {
 }
 
 impl Plan {
-    /// Reads a plan; `source` is its name in messages.
+    /// Reads a plan that names no files; `source` is its name in messages.
     ///
     /// # Errors
     /// [`SuiteError::Plan`] with the place and the allowed values.
     pub fn parse(text: &str, source: &str) -> Result<Plan, SuiteError> {
-        Plan::parse_in(text, source, None)
+        Plan::parse_beside(text, source, None)
     }
 
-    /// Reads a plan whose recordings lie in `folder`.
-    fn parse_in(text: &str, source: &str, folder: Option<&Path>) -> Result<Plan, SuiteError> {
+    /// As [`Plan::parse`]; the files that the plan names lie in `folder`.
+    ///
+    /// # Errors
+    /// As [`Plan::parse`].
+    pub fn parse_beside(text: &str, source: &str, folder: Option<&Path>) -> Result<Plan, SuiteError> {
         let syntax = |broken: json::Broken| SuiteError::Plan(format!("{source}: {broken}"));
         let document: Value = json::value(text).map_err(syntax)?;
         let file: PlanFile = json::parse(text).map_err(syntax)?;
@@ -99,7 +102,7 @@ impl Plan {
         let bytes = source::file(path, source::DOCUMENT).map_err(|error| SuiteError::Plan(error.to_string()))?;
         let text = source::utf8(&bytes)
             .map_err(|at| SuiteError::Plan(format!("{source}: byte {at} is not UTF-8 text; save it as UTF-8")))?;
-        Plan::parse_in(text, &source, path.parent())
+        Plan::parse_beside(text, &source, path.parent())
     }
 
     /// Digests of the files beside a plan join the document, so that answers to others of the same names are not taken.
@@ -348,7 +351,10 @@ mod tests {
             (r#"{"scripts": ["a.json"]}"#, "blocks[0].scripts[0]: a.json: this plan is not read from a file"),
             (r#"{"scripts": ["a.json"], "rhythm": ["sinus"]}"#, "frame_rate_hz, seed and noise alone"),
             (r#"{"scripts": ["\u00e4.json"]}"#, "letters, digits, - and _"),
-            (r#"{"rhythm": ["sinus"], "noise": {"file": ["a.hea"], "snr_db": [3]}}"#, "noise.file: this plan is not"),
+            (
+                r#"{"rhythm": ["sinus"], "noise": {"file": ["a.hea"], "snr_db": [3]}}"#,
+                "noise.file: a.hea: this plan is not",
+            ),
             (r#"{"rhythm": ["sinus"], "noise": {"file": ["a.hea"], "snr_db": []}}"#, "noise.snr_db: an empty list"),
             ("", "blocks: none"),
         ] {

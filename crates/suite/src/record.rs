@@ -1,11 +1,12 @@
 //! One record of a plan: its settings.
 
-use crate::recorded::Recorded;
+use crate::recorded::{Recorded, is_fit};
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::FrameRate;
 use pulsewright_script::Document;
+use std::path::Path;
 use std::sync::Arc;
 
 /// One record of a plan.
@@ -31,7 +32,7 @@ pub struct Record {
     pub document: Arc<Document>,
     /// The recording that is played in place of a script; rhythm, body, rate and seed say nothing about it.
     pub recording: Option<Arc<Recorded>>,
-    /// The script's name, for a record of a script; rhythm, body and rate say nothing about it.
+    /// The script as the plan names it, for a record of a script; rhythm, body and rate say nothing about it.
     pub script: Option<Arc<str>>,
     /// Noise of a recording beside the signal.
     pub noise: Option<RecordNoise>,
@@ -40,7 +41,7 @@ pub struct Record {
 /// Noise of a recording in a record.
 #[derive(Clone, Debug, PartialEq)]
 pub struct RecordNoise {
-    /// The name of its file, without folder and ending.
+    /// Its file as the plan names it.
     pub file: Arc<str>,
     /// Ratio of the signal to it in lead II, dB.
     pub snr_db: f32,
@@ -68,7 +69,7 @@ pub(crate) fn name(number: usize, digits: usize, record: &Record) -> String {
         return name + &format!("-patient{}-{}hz", patient.number, record.frame_rate.as_hz());
     }
     if let Some(script) = &record.script {
-        name = format!("{number:0digits$}-script-{script}");
+        name = format!("{number:0digits$}-script-{}", short(script));
     }
     if let Some(bpm) = record.rate_bpm {
         name += &format!("-{bpm}bpm");
@@ -77,7 +78,7 @@ pub(crate) fn name(number: usize, digits: usize, record: &Record) -> String {
         name += &format!("-{path}={value}");
     }
     if let Some(RecordNoise { file, snr_db }) = &record.noise {
-        name += &format!("-noise={file}-snr_db={snr_db}");
+        name += &format!("-noise={}-snr_db={snr_db}", short(file));
     }
     name += &format!("-{}hz-seed{}", record.frame_rate.as_hz(), record.seed);
     // All ASCII; the number alone makes it unique.
@@ -85,12 +86,21 @@ pub(crate) fn name(number: usize, digits: usize, record: &Record) -> String {
     name
 }
 
+/// The name of a file without folder and ending, with letters that fit.
+fn short(file: &str) -> String {
+    let stem = Path::new(file).file_stem().unwrap_or_default().to_string_lossy();
+    stem.chars().map(|c| if is_fit(c) { c } else { '-' }).collect()
+}
+
 impl Record {
     /// Values of the record in each dimension of the matrix, seeds aside: pairs of dimension and value. Of a drawn patient the
     /// values of settings are left out, as no two have the same.
     pub fn dimensions(&self) -> Vec<(&'static str, String)> {
         if let Some(recording) = &self.recording {
-            return vec![("recording", recording.name.clone()), ("frame_rate_hz", self.frame_rate.as_hz().to_string())];
+            return vec![
+                ("recording", recording.header.clone()),
+                ("frame_rate_hz", self.frame_rate.as_hz().to_string()),
+            ];
         }
         if let Some(patient) = &self.patient {
             return vec![

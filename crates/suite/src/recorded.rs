@@ -20,8 +20,10 @@ use std::path::{Path, PathBuf};
 /// A recording with its annotations.
 #[derive(Clone, Debug)]
 pub struct Recorded {
-    /// Its name: that of its header.
+    /// Its name: that of its header, without folder and ending.
     pub name: String,
+    /// Its header as the plan names it.
+    pub header: String,
     /// Its signals.
     pub played: Played,
     /// Its annotations, with its end.
@@ -41,8 +43,7 @@ impl Recorded {
     ) -> Result<Recorded, String> {
         let header = inside(folder, record)?;
         let name = header.file_stem().and_then(|name| name.to_str()).unwrap_or_default().to_owned();
-        let fit = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_');
-        if !record.ends_with(".hea") || !name.chars().all(fit) || name.is_empty() {
+        if !record.ends_with(".hea") || !name.chars().all(is_fit) || name.is_empty() {
             return Err(format!("'{record}' is no header: NAME.hea of letters, digits, - and _"));
         }
         let recording = read(&header).map_err(|error| error.to_string())?;
@@ -79,7 +80,7 @@ impl Recorded {
             put(&beat.at.s().to_le_bytes(), &mut sum)?;
             put(&(beat.code as u32).to_le_bytes(), &mut sum)?;
         }
-        Ok(Recorded { name, played, annotations, digest: sum.digest() })
+        Ok(Recorded { name, header: record.to_owned(), played, annotations, digest: sum.digest() })
     }
 
     /// The signal in these channels as a file of this format has it.
@@ -125,6 +126,11 @@ impl Recorded {
         encoder.tail(section, &mut bytes);
         bytes
     }
+}
+
+/// Whether a letter may stand in the name of a file.
+pub(crate) fn is_fit(c: char) -> bool {
+    c.is_ascii_alphanumeric() || matches!(c, '-' | '_')
 }
 
 /// A file below the folder of the plan.

@@ -122,6 +122,19 @@ def test_noise_is_an_axis_of_ratios(suite, plan, tmp_path):
     assert "noise.snr_db" in text and "cable" in text
 
 
+def test_files_of_one_name_in_two_folders_are_two(suite, plan, slope_detector, tmp_path):
+    (tmp_path / "ward").mkdir()
+    for name in ("series.json", "cable.hea", "cable.dat"):
+        shutil.copy(tmp_path / name, tmp_path / "ward")
+    noise = {"file": ["cable.hea", "ward/cable.hea"], "snr_db": [6]}
+    blocks = [{"scripts": ["series.json", "ward/series.json"]}, {"rhythm": ["sinus"], "noise": noise}]
+    done = suite(plan(blocks, duration_s=20), "-o", "out", "--format", "json", command=[slope_detector])
+    assert done.returncode == 0, done.stderr
+    groups = {(one["dimension"], one["value"]): one["records"] for one in json.loads(done.stdout)["groups"]}
+    for dimension, file in (("script", "series.json"), ("noise", "cable.hea")):
+        assert groups[dimension, file] == groups[dimension, f"ward/{file}"] == 1, groups
+
+
 def test_scripts_that_can_be_no_records_are_refused(suite, plan, tmp_path):
     def refused(block, words, **more):
         done = suite(plan([block], **more), "--list")
@@ -136,4 +149,9 @@ def test_scripts_that_can_be_no_records_are_refused(suite, plan, tmp_path):
     refused({"scripts": ["own.json"], "set": {"ecg.gain": [2]}}, "frame_rate_hz, seed and noise alone")
     refused({"scripts": ["series.json"]}, "learning period", duration_s=60, score={"learning_s": 30})
     refused({"scripts": ["own.json"], "noise": {"file": ["nix.hea"], "snr_db": [3]}}, "noise.file")
-    refused({"rhythm": ["sinus"], "noise": {"file": ["cable.hea"], "snr_db": [300]}}, "snr_db")
+    # Places are those of the plan: the text of a record with noise is not the user's.
+    still = {"rhythm": ["asystole"], "noise": {"file": ["cable.hea"], "snr_db": [3]}}
+    refused({"rhythm": ["sinus"], "noise": {"file": ["cable.hea"], "snr_db": [300]}}, "sinus, adult: noise of cable.hea at 300 dB: snr_db can't be 300")
+    refused(still, "asystole, adult: noise of cable.hea at 3 dB: no beats in lead II")
+    short = {"file": ["night/hum.csv"], "snr_db": [3], "loop": "none", "end_s": 11}
+    refused({"scripts": ["series.json"], "noise": short}, "series.json: noise of night/hum.csv at 3 dB: steps[0]: the step is longer than the 11.000 s that are left of night/hum.csv")

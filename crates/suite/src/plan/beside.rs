@@ -2,7 +2,7 @@
 
 use crate::recorded::inside;
 use pulsewright_files::sha256::Sha256Writer;
-use pulsewright_script::{Document, MAX_BESIDE_BYTES, Problems, parse_beside};
+use pulsewright_script::{Document, MAX_BESIDE_BYTES, Problem, Problems, parse_beside};
 use pulsewright_text::source;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -15,7 +15,7 @@ const MOST_KEPT: usize = 256 << 20;
 /// Stands before the names of the plan's own files in a script of another folder.
 pub(super) const OF_PLAN: &str = "(plan)/";
 
-/// The folder of a plan. The digests of all files that were read tell one plan from another of the same text.
+/// The folder of a plan. Plans of one text differ by the digests of all files that were read.
 pub(super) struct Beside<'p> {
     folder: Option<&'p Path>,
     read: RefCell<Read>,
@@ -44,7 +44,7 @@ impl<'p> Beside<'p> {
             return Ok(bytes.clone());
         }
         let folder = self.folder.ok_or("this plan is not read from a file, so no file lies beside it")?;
-        let bytes = source::file(&inside(folder, name)?, MAX_BESIDE_BYTES).map_err(|error| error.to_string())?;
+        let bytes = source::file(&inside(folder, name)?, MAX_BESIDE_BYTES).map_err(|error| error.why())?;
         let mut sum = Sha256Writer::default();
         sum.write_all(&bytes).map_err(|error| error.to_string())?;
         let mut read = self.read.borrow_mut();
@@ -62,23 +62,28 @@ impl<'p> Beside<'p> {
     }
 
     /// The script of a text that lies at `name`, with the files that it names.
-    pub(super) fn script(&self, text: &[u8], name: &str) -> Result<Document, String> {
+    pub(super) fn script(&self, text: &[u8], name: &str) -> Result<Document, Problems> {
         let folder = name.rsplit_once('/').map_or("", |(folder, _)| folder);
         let file = |file: &str| match file.strip_prefix(OF_PLAN) {
             Some(of_plan) => self.bytes(of_plan),
             None if folder.is_empty() => self.bytes(file),
             None => self.bytes(&format!("{folder}/{file}")),
         };
-        parse_beside(text, name, &file).map_err(|problems| on_one_line(&problems))
+        parse_beside(text, name, &file)
     }
 }
 
-/// Every problem with its place.
-fn on_one_line(problems: &Problems) -> String {
-    let one = |problem: &pulsewright_script::Problem| match problems.place(problem) {
+/// Every problem with its place in the text.
+pub(super) fn on_one_line(problems: &Problems) -> String {
+    joined(problems, |problem| match problems.place(problem) {
         Some((line, column)) => format!("line {line}, column {column}: {}", problem.what),
         None => problem.what.clone(),
-    };
-    let all: Vec<String> = problems.list().iter().map(one).collect();
+    })
+}
+
+/// Every problem in the words of `one`, each once.
+pub(super) fn joined(problems: &Problems, one: impl Fn(&Problem) -> String) -> String {
+    let mut all: Vec<String> = problems.list().iter().map(one).collect();
+    all.dedup();
     all.join("; ")
 }

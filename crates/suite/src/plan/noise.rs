@@ -1,11 +1,10 @@
 //! Noise of recordings as an axis of a block.
 
-use super::beside::{Beside, OF_PLAN};
+use super::beside::{Beside, OF_PLAN, joined};
 use super::file::NoiseFile;
 use crate::record::RecordNoise;
-use pulsewright_script::Document;
+use pulsewright_script::{Document, Problem, Problems};
 use serde_json::{Map, Value};
-use std::path::Path;
 
 /// Every file of noise at every ratio; without noise one signal as it is.
 pub(super) struct Noises<'p> {
@@ -23,10 +22,7 @@ impl<'p> Noises<'p> {
             }
         }
         for file in &noise.file {
-            beside.bytes(file).map_err(|what| format!("noise.file: {what}"))?;
-            let stem = Path::new(file).file_stem().map_or(String::new(), |stem| stem.to_string_lossy().into_owned());
-            let fit = |c: char| if c.is_ascii_alphanumeric() || matches!(c, '-' | '_') { c } else { '-' };
-            let stem: String = stem.chars().map(fit).collect();
+            beside.bytes(file).map_err(|what| format!("noise.file: {file}: {what}"))?;
             for snr_db in &noise.snr_db {
                 let mut object = Map::new();
                 object.insert("file".into(), format!("{OF_PLAN}{file}").into());
@@ -38,7 +34,7 @@ impl<'p> Noises<'p> {
                     ("loop", noise.repeats.clone().map(Value::from)),
                 ];
                 object.extend(more.into_iter().filter_map(|(key, value)| Some((key.to_owned(), value?))));
-                let label = RecordNoise { file: stem.as_str().into(), snr_db: *snr_db };
+                let label = RecordNoise { file: file.as_str().into(), snr_db: *snr_db };
                 all.push((label, Value::Object(object)));
             }
         }
@@ -55,18 +51,29 @@ impl<'p> Noises<'p> {
         if self.all.is_empty() {
             return vec![(None, Ok(script.clone()))];
         }
-        self.noisy(&script.to_json(), "plan")
+        self.noisy(&script.to_json(), "plan", |_| String::new())
     }
 
-    /// The script of a text that lies at `name` with every noise in the steps that have none of their own.
-    pub(super) fn noisy(&self, script: &Value, name: &str) -> Vec<(Option<RecordNoise>, Result<Document, String>)> {
+    /// The script of a text that lies at `name` with every noise in the steps that have none of their own; `place` words the
+    /// place of a problem, before the problem itself.
+    pub(super) fn noisy(
+        &self,
+        script: &Value,
+        name: &str,
+        place: impl Fn(&Problem) -> String,
+    ) -> Vec<(Option<RecordNoise>, Result<Document, String>)> {
         let one = |(label, noise): &(RecordNoise, Value)| {
             let mut script = script.clone();
             if let Some(steps) = script.get_mut("steps") {
                 add(steps, noise);
             }
             let document = self.beside.script(script.to_string().as_bytes(), name);
-            (Some(label.clone()), document.map_err(|what| what.replace(OF_PLAN, "")))
+            let RecordNoise { file, snr_db } = label;
+            let why = |problems: Problems| {
+                let what = joined(&problems, |problem| place(problem) + &problem.what);
+                format!("noise of {file} at {snr_db} dB: {}", what.replace(OF_PLAN, ""))
+            };
+            (Some(label.clone()), document.map_err(why))
         };
         self.all.iter().map(one).collect()
     }

@@ -1,14 +1,15 @@
 //! A block of scripts.
 
 use super::axes::{MOST_RECORDS, frame_rates, seeds};
-use super::beside::Beside;
+use super::beside::{Beside, on_one_line};
 use super::file::Block;
 use super::noise::Noises;
 use crate::record::Record;
+use crate::recorded::is_fit;
 use pulsewright_core::body::ADULT;
 use pulsewright_core::heart::catalogue::SINUS;
 use pulsewright_core::script::Script;
-use pulsewright_script::Document;
+use pulsewright_script::{Document, Problem};
 use pulsewright_text::{json, source};
 use std::path::Path;
 use std::sync::Arc;
@@ -36,16 +37,16 @@ pub(super) fn records(
     let mut records = Vec::new();
     for (index, name) in block.scripts.iter().enumerate() {
         let wrong = |what: String| format!("scripts[{index}]: {name}: {what}");
-        let stem = stem(name).map_err(wrong)?;
+        check_name(name).map_err(wrong)?;
         let bytes = beside.bytes(name).map_err(wrong)?;
-        let plain = beside.script(&bytes, name).map_err(wrong)?;
+        let plain = beside.script(&bytes, name).map_err(|problems| wrong(on_one_line(&problems)))?;
         check_end(&plain, learning_s).map_err(wrong)?;
         let all = if noises.is_empty() {
             vec![(None, Ok(plain))]
         } else {
             let text = source::utf8(&bytes).map_err(|at| wrong(format!("byte {at} is not UTF-8 text")))?;
             let value = json::value(text).map_err(|broken| wrong(broken.to_string()))?;
-            noises.noisy(&value, name)
+            noises.noisy(&value, name, step_of)
         };
         for (noise, document) in all {
             let document = match document {
@@ -69,7 +70,7 @@ pub(super) fn records(
                         patient: None,
                         document: document.clone(),
                         recording: None,
-                        script: Some(stem.into()),
+                        script: Some(name.as_str().into()),
                         noise: noise.clone(),
                     });
                 }
@@ -82,14 +83,19 @@ pub(super) fn records(
     }
 }
 
-/// The name of a script, which becomes part of those of files.
-fn stem(name: &str) -> Result<&str, String> {
+/// The step of a problem with noise, for a message: "steps[1]: ".
+fn step_of(problem: &Problem) -> String {
+    let step = problem.path.find(".noise").and_then(|end| problem.path.get(..end)).unwrap_or(&problem.path);
+    format!("{step}: ")
+}
+
+/// Refuses a script whose name can't become part of those of files.
+fn check_name(name: &str) -> Result<(), String> {
     let stem = Path::new(name).file_stem().and_then(|stem| stem.to_str()).unwrap_or_default();
-    let fit = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_');
-    if stem.is_empty() || !stem.chars().all(fit) {
+    if stem.is_empty() || !stem.chars().all(is_fit) {
         return Err("the name of a script has letters, digits, - and _".to_owned());
     }
-    Ok(stem)
+    Ok(())
 }
 
 /// Refuses scripts without an end, and those that end before anything is scored.
