@@ -1,13 +1,14 @@
 //! A suite's plan, record by record, with a function as the detector.
 
 use crate::score::{annotations, limits};
-use crate::script::{frames, wrong};
+use crate::script::{NO_FILE, frames, wrong};
 use crate::signals::{Signals, play};
 use numpy::PyReadonlyArray1;
 use pulsewright_core::script::Script;
 use pulsewright_score::{RecordReport, Report, score_record};
 use pyo3::prelude::*;
 use std::collections::BTreeMap;
+use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// A suite's plan: records to render, and their scores.
@@ -27,10 +28,17 @@ impl Plan {
 
 #[pymethods]
 impl Plan {
-    /// Reads a plan from its JSON.
+    /// Reads a plan from its JSON; `name` is its path, or [`NO_FILE`]. Files that it names are read from its folder.
     #[new]
     fn new(text: &str, name: &str) -> PyResult<Plan> {
-        let plan = pulsewright_suite::Plan::parse(text, name).map_err(wrong)?;
+        let folder = Path::new(name).parent().filter(|_| name != NO_FILE);
+        let plan = pulsewright_suite::Plan::parse_beside(text, name, folder).map_err(wrong)?;
+        if let Some(recording) = plan.records.iter().find_map(|record| record.recording.as_ref()) {
+            return Err(wrong(format!(
+                "{name}: {} is a block of recordings, which Python does not play; name a script with a step that plays it, in \"scripts\"",
+                recording.header
+            )));
+        }
         Ok(Plan { plan, scored: Mutex::default() })
     }
 

@@ -144,6 +144,27 @@ def test_a_suite_with_a_function_counts_as_the_program_does(tmp_path):
         pulsewright.suite(PLAN, lambda signals: 1 / 0)
 
 
+def test_a_plan_in_a_file_plays_scripts_and_noise_beside_it(tmp_path):
+    for name in ("plan.json", "stress.json", "invented.hea", "invented.dat"):
+        (tmp_path / name).write_bytes((ROOT / "examples" / "noise" / name).read_bytes())
+    program("suite", tmp_path / "plan.json", "-o", tmp_path / "out", "--keep-signals", "--", "echo", "time_s")
+    suite = pulsewright.Suite(tmp_path / "plan.json")
+    kept = sorted((tmp_path / "out" / "signals").glob("*.csv"))
+    kept = [path for path in kept if path.stem in {case.name for case in suite}]
+    assert len(kept) == len(suite) and any("script" in case.dimensions for case in suite)
+    for path, case in zip(kept, suite):
+        rows = [line for line in path.read_text(encoding="utf-8").splitlines() if line[0].isdigit()]
+        stored = np.array([float(row.split(",")[-1]) for row in rows])
+        # Files hold 16 bits.
+        assert np.abs(case.render()["II"] - stored).max() < 0.01, case
+    recorded = {**PLAN, "blocks": [{"recordings": [{"record": "100.hea", "channels": {"II": "MLII"}}]}]}
+    for path in (ROOT / "tests" / "data" / "recordings").glob("100.*"):
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    (tmp_path / "recorded.json").write_text(json.dumps(recorded), encoding="utf-8")
+    with pytest.raises(pulsewright.ScriptError, match="name a script with a step that plays it"):
+        pulsewright.Suite(tmp_path / "recorded.json")
+
+
 def test_readings_alarms_cuff_and_refused_beats_are_those_of_the_files(tmp_path):
     script = {
         "version": 1,
