@@ -54,7 +54,7 @@ pub struct Packs {
     pub form: Form,
 }
 
-/// What the files of a folder belong to.
+/// The cohort that the files of a folder belong to.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Manifest {

@@ -78,7 +78,7 @@ impl CohortPlan {
         let document: Value = json::value(text).map_err(syntax)?;
         let file: PlanFile = json::parse(text).map_err(syntax)?;
         let plan = CohortPlan::of(file, document).map_err(|what| CohortError::Plan(format!("{source}: {what}")))?;
-        // What no patient can have shows before a long run.
+        // A length that no patient can have shows before a long run.
         plan.frames()?;
         Ok(plan)
     }

@@ -54,7 +54,7 @@ pub fn in_order<S, E: Send>(
     let turn = Mutex::new(Turn { number: 0, take, error: None, over: false });
     let passed_on = Condvar::new();
     let worker = || {
-        // Who waits for the turn of a thread that has panicked would wait for ever.
+        // A thread that waits for the turn of one that has panicked would wait for ever.
         let _ended = OnPanic(|| {
             turn.lock().unwrap_or_else(PoisonError::into_inner).over = true;
             passed_on.notify_all();
@@ -150,7 +150,7 @@ mod tests {
 
     #[test]
     #[should_panic(expected = "a scoped thread panicked")]
-    fn a_panic_leaves_nobody_waiting() {
+    fn after_a_panic_no_thread_waits() {
         let work = |_: &mut (), number| if number == 0 { panic!("of a test") } else { Ok::<(), ()>(()) };
         let _ = in_order(3, 10, || (), work, |_, _| Ok(()));
     }

@@ -1,4 +1,4 @@
-//! The signal of a patient and its beats.
+//! The signal of a patient and its events.
 
 use crate::content::with_content;
 use crate::error::CohortError;
@@ -7,8 +7,7 @@ use crate::plan::CohortPlan;
 use pulsewright_core::block::{BLOCK, Block, Signals};
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
-use pulsewright_core::truth::Event;
-use pulsewright_files::truth::BeatRows;
+use pulsewright_core::truth::Observer;
 use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, render_to_files};
 use std::ops::ControlFlow;
 use std::path::Path;
@@ -48,18 +47,25 @@ impl CohortPlan {
         Box::new(Block::new(Signals::of(&self.channels)))
     }
 
-    /// The samples of a patient as the bytes of little-endian floats, channel after channel, in place of what `bytes` holds.
+    /// The samples of a patient as the bytes of little-endian floats, channel after channel, in place of the content of `bytes`;
+    /// `observer` gets the events.
     ///
     /// # Errors
     /// When no script can be played; a fault of the program.
-    pub fn samples(&self, patient: &Patient, block: &mut Block, bytes: &mut [u8]) -> Result<(), CohortError> {
+    pub fn samples(
+        &self,
+        patient: &Patient,
+        block: &mut Block,
+        bytes: &mut [u8],
+        observer: &mut impl Observer,
+    ) -> Result<(), CohortError> {
         let frames = bytes.len() / SAMPLE / self.channels.len();
         self.with_content(patient, "", |content| {
             let pressures = SiteSet::of(&self.channels).unwrap_or(SiteSet::USUAL);
             let mut player = Player::new(content.script, self.frame_rate).with_pressures_at(pressures);
             let mut done = 0;
             while done < frames {
-                let filled = player.fill_block(block, BLOCK.min(frames - done));
+                let filled = player.fill_block_observed(block, BLOCK.min(frames - done), observer);
                 if filled == 0 {
                     break;
                 }
@@ -71,31 +77,20 @@ impl CohortPlan {
                 }
                 done += filled;
             }
+            // Events between the last frame and the end.
+            player.skip_observed(0, observer);
         })
     }
 
-    /// Appends a line for each beat of a patient: its number, then the columns of a table of beats.
+    /// Plays a patient for the events alone.
     ///
     /// # Errors
     /// When no script can be played; a fault of the program.
-    pub fn beats(&self, patient: &Patient, frames: usize, text: &mut Vec<u8>) -> Result<(), CohortError> {
-        let number = patient.number.to_string();
+    pub fn events(&self, patient: &Patient, frames: usize, observer: &mut impl Observer) -> Result<(), CohortError> {
         self.with_content(patient, "", |content| {
             let none = SiteSet::of(&[]).unwrap_or(SiteSet::USUAL);
-            let mut rows = BeatRows::new(self.frame_rate, frames as u64);
             let mut player = Player::new(content.script, self.frame_rate).with_pressures_at(none);
-            player.skip_observed(frames as u64, &mut |event: Event| {
-                if let Event::Beat(beat) = event {
-                    let begins = text.len();
-                    text.extend_from_slice(number.as_bytes());
-                    text.push(b',');
-                    if rows.put(&beat, text) {
-                        text.push(b'\n');
-                    } else {
-                        text.truncate(begins);
-                    }
-                }
-            });
+            player.skip_observed(frames as u64, observer);
         })
     }
 

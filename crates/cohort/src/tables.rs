@@ -1,11 +1,20 @@
 //! The tables of a cohort: every drawn value of each patient, and every beat.
 
 use crate::error::CohortError;
-use crate::folder::Packs;
+use crate::folder::{Folder, Packs};
 use crate::people::Patient;
 use crate::plan::CohortPlan;
+use pulsewright_core::truth::{Event, Observer};
+use pulsewright_files::atomic::{FileError, Set, Unfinished};
 use pulsewright_files::truth::{BeatRows, quoted};
-use std::fmt::Write;
+use std::fmt;
+use std::io::Write;
+
+/// Index of the patients.
+pub const PATIENTS: &str = "patients.csv";
+
+/// Table of all beats.
+pub const BEATS: &str = "beats.csv";
 
 /// Columns of the index before the variables.
 const COLUMNS: [&str; 8] = ["patient", "pack", "row", "group", "rhythm", "body", "seed", "redraws"];
@@ -25,8 +34,8 @@ pub fn index_row(patient: &Patient, packs: &Packs) -> String {
     for value in &patient.values {
         // Writing to a String cannot fail. The shortest decimals that give the same float.
         let _ = match value {
-            Some(value) => write!(line, ",{value}"),
-            None => write!(line, ","),
+            Some(value) => fmt::Write::write_fmt(&mut line, format_args!(",{value}")),
+            None => fmt::Write::write_str(&mut line, ","),
         };
     }
     line + "\n"
@@ -37,13 +46,76 @@ pub fn beats_head() -> String {
     format!("patient,{}\n", BeatRows::COLUMNS)
 }
 
-/// The lines of one patient in both tables.
-///
-/// # Errors
-/// When no script can be made.
-pub fn rows(plan: &CohortPlan, packs: &Packs, frames: usize, number: u64) -> Result<(String, Vec<u8>), CohortError> {
-    let patient = plan.patient(number)?;
-    let mut beats = Vec::new();
-    plan.beats(&patient, frames, &mut beats)?;
-    Ok((index_row(&patient, packs), beats))
+/// Appends a line for each beat of a patient to `lines`.
+pub(crate) struct BeatLines<'l> {
+    patient: u64,
+    rows: BeatRows,
+    lines: &'l mut Vec<u8>,
+}
+
+impl<'l> BeatLines<'l> {
+    /// For a patient's signal of `frames` frames.
+    pub(crate) fn new(plan: &CohortPlan, patient: &Patient, frames: usize, lines: &'l mut Vec<u8>) -> BeatLines<'l> {
+        BeatLines { patient: patient.number, rows: BeatRows::new(plan.frame_rate, frames as u64), lines }
+    }
+}
+
+impl Observer for BeatLines<'_> {
+    fn observe(&mut self, event: Event) {
+        let Event::Beat(beat) = event else { return };
+        let begins = self.lines.len();
+        // Writing to a Vec cannot fail.
+        let _ = write!(self.lines, "{},", self.patient);
+        if self.rows.put(&beat, self.lines) {
+            self.lines.push(b'\n');
+        } else {
+            self.lines.truncate(begins);
+        }
+    }
+}
+
+/// The tables of a folder, being written.
+pub(crate) struct Tables {
+    set: Set,
+    index: Unfinished,
+    beats: Unfinished,
+}
+
+impl Tables {
+    /// The tables with their first lines; `None` where they are there already.
+    ///
+    /// # Errors
+    /// When they can't be written.
+    pub(crate) fn begin(plan: &CohortPlan, folder: &Folder) -> Result<Option<Tables>, CohortError> {
+        let [index, beats] = [PATIENTS, BEATS].map(|name| folder.file(name));
+        if index.is_file() && beats.is_file() {
+            return Ok(None);
+        }
+        let set = Set::of_files(&[&index, &beats], true)?;
+        let (index, beats) = (set.part(&index)?, set.part(&beats)?);
+        let mut tables = Tables { set, index, beats };
+        tables.put(index_head(plan).as_bytes(), beats_head().as_bytes())?;
+        Ok(Some(tables))
+    }
+
+    /// Appends lines to both.
+    ///
+    /// # Errors
+    /// When they can't be written.
+    pub(crate) fn put(&mut self, index: &[u8], beats: &[u8]) -> Result<(), CohortError> {
+        for (part, lines) in [(&mut self.index, index), (&mut self.beats, beats)] {
+            part.write_all(lines).map_err(|error| FileError::of(part.path())(error))?;
+        }
+        Ok(())
+    }
+
+    /// Gives both their names.
+    ///
+    /// # Errors
+    /// When they can't be written.
+    pub(crate) fn finish(self) -> Result<(), CohortError> {
+        let parts = vec![self.index.finish()?, self.beats.finish()?];
+        self.set.publish(parts, &[])?;
+        Ok(())
+    }
 }

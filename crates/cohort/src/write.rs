@@ -1,38 +1,30 @@
-//! Writing a cohort: packs side by side, then the tables. Every file appears whole or not at all, so a run that was killed goes
-//! on where it was.
+//! Writing a cohort: patients in order, their signals and their lines of the tables in one go. Every file appears whole or not at
+//! all, so a run that was killed goes on where it was.
 
 use crate::error::CohortError;
 use crate::folder::{Folder, Form};
 use crate::npy;
+use crate::people::Patient;
 use crate::plan::CohortPlan;
 use crate::pool;
 use crate::record::SAMPLE;
-use crate::tables;
+use crate::tables::{self, BeatLines, Tables};
 use pulsewright_core::block::Block;
-use pulsewright_files::atomic::{FileError, Set};
+use pulsewright_files::atomic::{FileError, Set, Unfinished};
 use pulsewright_files::manifest::{Holds, Manifest, SUFFIX};
 use pulsewright_files::{Bits, Durability, FileFormat};
 use std::io::Write;
-use std::ops::ControlFlow;
-use std::path::Path;
+use std::ops::{ControlFlow, Range};
+use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-/// Index of the patients.
-pub const PATIENTS: &str = "patients.csv";
-
-/// Table of all beats.
-pub const BEATS: &str = "beats.csv";
-
-/// Bytes of records that a thread renders before it writes them.
+/// Bytes of signals that a thread renders before it writes them.
 const AT_ONCE: usize = 1 << 20;
-
-/// Patients whose lines of the tables are made together, between two writes.
-const LINES: u64 = 512;
 
 /// Called with the patients done and the patients in all, from many threads; may stop the work.
 pub type Progress<'a> = &'a (dyn Fn(u64, u64) -> ControlFlow<()> + Sync);
 
-/// What a run made.
+/// The outcome of a run.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Made {
     /// Records rendered; those of packs that were there are not.
@@ -55,22 +47,62 @@ pub fn write(
     progress: Progress<'_>,
 ) -> Result<Made, CohortError> {
     let frames = plan.frames()?;
-    let packs: Vec<u32> = only.map_or_else(|| (0..folder.packs.packs).collect(), |pack| vec![pack]);
-    let total = packs.iter().map(|pack| folder.packs.of(*pack)).map(|range| range.end - range.start).sum();
-    let work = Work { plan, folder, frames, progress, total, done: AtomicU64::new(0) };
-    // With few packs the threads share each; with many, each thread has one of its own.
-    let (packs_at_once, within) = if packs.len() < 4 * jobs { (1, jobs) } else { (jobs, 1) };
-    let records: Vec<u64> = match folder.packs.form {
-        Form::Npy => pool::map(packs_at_once, &packs, || (), |(), pack| work.pack(*pack, within))?,
-        Form::Wfdb => {
-            let patients: Vec<u64> = packs.iter().flat_map(|pack| folder.packs.of(*pack)).collect();
-            pool::map(jobs, &patients, || (), |(), patient| work.record(*patient))?
+    let mut tables = if only.is_none() { Tables::begin(plan, folder)? } else { None };
+    let listed = tables.is_some();
+    let packs = only.map_or(0..folder.packs.packs, |pack| pack..pack + 1);
+    let total = packs.clone().map(|pack| count(folder.packs.of(pack))).sum();
+    let record = frames * plan.channels.len() * SAMPLE;
+    let work = Work {
+        plan,
+        folder,
+        frames,
+        record,
+        at_once: (AT_ONCE / record.max(1)).max(1) as u64,
+        listed,
+        progress,
+        total,
+        done: AtomicU64::new(0),
+        made: AtomicU64::new(0),
+    };
+    let mut to_do = Vec::new();
+    let mut pieces = 0;
+    for pack in packs {
+        let there = work.is_there(pack);
+        if there && !listed {
+            work.done.fetch_add(count(folder.packs.of(pack)), Ordering::Relaxed);
+            continue;
+        }
+        to_do.push(PackToDo { first: pieces, pack, renders: !there });
+        pieces += work.pieces(pack);
+    }
+    let piece = |number: usize| work.piece(&to_do, number);
+    let mut open = None;
+    let take = |made: &mut Rendered, number: usize| {
+        let piece = piece(number);
+        if work.folder.packs.form == Form::Npy && piece.renders {
+            let pack = match &mut open {
+                Some(pack) => pack,
+                None => open.insert(OpenPack::begin(&work, piece.pack)?),
+            };
+            pack.put(&made.bytes[..count(piece.patients.clone()) as usize * record])?;
+        }
+        if let Some(tables) = &mut tables {
+            tables.put(made.index.as_bytes(), &made.beats)?;
+        }
+        match open.take_if(|_| piece.is_last) {
+            Some(pack) => pack.finish(),
+            None => Ok(()),
         }
     };
-    let records = records.iter().sum();
-    let tables = only.is_none() && work.tables(jobs)?;
+    pool::in_order(jobs, pieces, || work.rendered(), |made, number| work.render(made, piece(number)), take)?;
+    tables.map_or(Ok(()), Tables::finish)?;
+    let records = work.made.into_inner();
     let bytes = records * (frames * plan.channels.len() * folder.packs.form.sample_bytes()) as u64;
-    Ok(Made { records, bytes, tables })
+    Ok(Made { records, bytes, tables: listed })
+}
+
+fn count(patients: Range<u64>) -> u64 {
+    patients.end - patients.start
 }
 
 /// Work under way.
@@ -78,111 +110,159 @@ struct Work<'a> {
     plan: &'a CohortPlan,
     folder: &'a Folder,
     frames: usize,
+    /// Bytes of a patient's signal in a pack.
+    record: usize,
+    /// Patients in a piece of work.
+    at_once: u64,
+    /// Whether the tables are written.
+    listed: bool,
     progress: Progress<'a>,
     total: u64,
     done: AtomicU64,
+    made: AtomicU64,
+}
+
+/// A pack whose patients are rendered or listed.
+struct PackToDo {
+    /// Number of its first piece.
+    first: usize,
+    pack: u32,
+    renders: bool,
+}
+
+/// Patients that one thread takes on together.
+struct Piece {
+    pack: u32,
+    patients: Range<u64>,
+    renders: bool,
+    /// Whether the pack ends with it.
+    is_last: bool,
+}
+
+/// The work of a thread on a piece, and the room for it.
+struct Rendered {
+    block: Box<Block>,
+    bytes: Vec<u8>,
+    index: String,
+    beats: Vec<u8>,
 }
 
 impl Work<'_> {
-    /// Writes a pack that is not there on some threads, and returns how many records that took.
-    fn pack(&self, pack: u32, threads: usize) -> Result<u64, CohortError> {
-        let packs = self.folder.packs;
-        let path = self.folder.file(&packs.name(pack));
-        let beside = path.with_extension(SUFFIX);
-        let range = packs.of(pack);
-        let count = range.end - range.start;
-        if path.is_file() && beside.is_file() {
-            self.done.fetch_add(count, Ordering::Relaxed);
-            return Ok(0);
-        }
-        let set = Set::of_render(&path, [path.as_path(), beside.as_path()], false, Durability::Usual)?;
-        let head = npy::head(count, self.plan.channels.len(), self.frames);
-        let record = self.frames * self.plan.channels.len() * SAMPLE;
-        let mut part = set.signal(&path)?;
-        part.reserve(head.len() as u64 + count * record as u64).map_err(FileError::of(&path))?;
-        part.write_all(&head).map_err(FileError::of(&path))?;
-        // A thread renders some records at a time, so that a record that takes longer delays no other thread.
-        let some = (AT_ONCE / record.max(1)).max(1);
-        let pieces = count.div_ceil(some as u64) as usize;
-        let patients = |piece: usize| {
-            let first = range.start + (piece * some) as u64;
-            first..range.end.min(first + some as u64)
-        };
-        let start = || (self.plan.block(), vec![0; some * record]);
-        let render = |(block, bytes): &mut (Box<Block>, Vec<u8>), piece: usize| {
-            for (number, bytes) in patients(piece).zip(bytes.chunks_exact_mut(record)) {
-                self.step()?;
-                self.plan.samples(&self.plan.patient(number)?, block, bytes)?;
-                self.done.fetch_add(1, Ordering::Relaxed);
+    /// Whether a pack is there; of records, each is looked for by itself.
+    fn is_there(&self, pack: u32) -> bool {
+        let path = self.pack_path(pack);
+        self.folder.packs.form == Form::Npy && path.is_file() && path.with_extension(SUFFIX).is_file()
+    }
+
+    fn pack_path(&self, pack: u32) -> PathBuf {
+        self.folder.file(&self.folder.packs.name(pack))
+    }
+
+    fn pieces(&self, pack: u32) -> usize {
+        count(self.folder.packs.of(pack)).div_ceil(self.at_once) as usize
+    }
+
+    /// The piece of a number.
+    fn piece(&self, to_do: &[PackToDo], number: usize) -> Piece {
+        let PackToDo { first, pack, renders } = to_do[to_do.partition_point(|pack| pack.first <= number) - 1];
+        let all = self.folder.packs.of(pack);
+        let from = all.start + (number - first) as u64 * self.at_once;
+        let to = all.end.min(from + self.at_once);
+        Piece { pack, patients: from..to, renders, is_last: to == all.end }
+    }
+
+    fn rendered(&self) -> Rendered {
+        let packed = self.folder.packs.form == Form::Npy;
+        let bytes = if packed { self.at_once as usize * self.record } else { 0 };
+        Rendered { block: self.plan.block(), bytes: vec![0; bytes], index: String::new(), beats: Vec::new() }
+    }
+
+    /// Renders the patients of a piece, and words their lines of the tables.
+    fn render(&self, made: &mut Rendered, piece: Piece) -> Result<(), CohortError> {
+        made.index.clear();
+        made.beats.clear();
+        let Rendered { block, bytes, index, beats } = made;
+        for (place, number) in piece.patients.enumerate() {
+            self.go_on()?;
+            let patient = self.plan.patient(number)?;
+            let mut lines = BeatLines::new(self.plan, &patient, self.frames, beats);
+            match self.folder.packs.form {
+                Form::Npy if piece.renders => {
+                    let bytes = &mut bytes[place * self.record..][..self.record];
+                    if self.listed {
+                        self.plan.samples(&patient, block, bytes, &mut lines)?;
+                    } else {
+                        self.plan.samples(&patient, block, bytes, &mut ())?;
+                    }
+                    self.made.fetch_add(1, Ordering::Relaxed);
+                }
+                form => {
+                    if form == Form::Wfdb {
+                        self.file(&patient)?;
+                    }
+                    if self.listed {
+                        self.plan.events(&patient, self.frames, &mut lines)?;
+                    }
+                }
             }
-            Ok::<(), CohortError>(())
-        };
-        let write = |(_, bytes): &mut (Box<Block>, Vec<u8>), piece: usize| {
-            let patients = patients(piece);
-            let bytes = &bytes[..(patients.end - patients.start) as usize * record];
-            part.write_all(bytes).map_err(|error| CohortError::from(FileError::of(&path)(error)))
-        };
-        pool::in_order(threads, pieces, start, render, write)?;
-        let part = part.finish()?;
-        let manifest = Manifest::new([(&part, Holds::Signal)]);
-        let text = serde_json::to_string_pretty(&manifest).unwrap_or_default() + "\n";
-        let manifest = whole(&set, &beside, text.as_bytes())?;
-        set.publish(vec![part, manifest], &[])?;
-        Ok(count)
-    }
-
-    /// Writes a record that is not there.
-    fn record(&self, patient: u64) -> Result<u64, CohortError> {
-        self.step()?;
-        let path = self.folder.record(patient);
-        let there = path.is_file();
-        if !there {
-            self.plan.render_file(&self.plan.patient(patient)?, FileFormat::Record(Bits::B16), &path)?;
+            if self.listed {
+                index.push_str(&tables::index_row(&patient, &self.folder.packs));
+            }
+            self.done.fetch_add(1, Ordering::Relaxed);
         }
-        self.done.fetch_add(1, Ordering::Relaxed);
-        Ok(u64::from(!there))
+        Ok(())
     }
 
-    fn step(&self) -> Result<(), CohortError> {
+    /// Renders a record that is not there.
+    fn file(&self, patient: &Patient) -> Result<(), CohortError> {
+        let path = self.folder.record(patient.number);
+        if !path.is_file() {
+            self.plan.render_file(patient, FileFormat::Record(Bits::B16), &path)?;
+            self.made.fetch_add(1, Ordering::Relaxed);
+        }
+        Ok(())
+    }
+
+    fn go_on(&self) -> Result<(), CohortError> {
         match (self.progress)(self.done.load(Ordering::Relaxed), self.total) {
             ControlFlow::Continue(()) => Ok(()),
             ControlFlow::Break(()) => Err(CohortError::Stopped),
         }
     }
-
-    /// Writes the tables where they are not there; false where they are.
-    fn tables(&self, jobs: usize) -> Result<bool, CohortError> {
-        let [index, beats] = [PATIENTS, BEATS].map(|name| self.folder.file(name));
-        if index.is_file() && beats.is_file() {
-            return Ok(false);
-        }
-        let set = Set::of_files(&[&index, &beats], true)?;
-        let (mut index_part, mut beats_part) = (set.part(&index)?, set.part(&beats)?);
-        index_part.write_all(tables::index_head(self.plan).as_bytes()).map_err(FileError::of(&index))?;
-        beats_part.write_all(tables::beats_head().as_bytes()).map_err(FileError::of(&beats))?;
-        let packs = self.folder.packs;
-        let mut from = 0;
-        while from < packs.patients {
-            self.step()?;
-            let to = packs.patients.min(from + LINES);
-            let numbers: Vec<u64> = (from..to).collect();
-            let rows =
-                pool::map(jobs, &numbers, || (), |(), number| tables::rows(self.plan, &packs, self.frames, *number))?;
-            for (line, lines) in rows {
-                index_part.write_all(line.as_bytes()).map_err(FileError::of(&index))?;
-                beats_part.write_all(&lines).map_err(FileError::of(&beats))?;
-            }
-            from = to;
-        }
-        let parts = vec![index_part.finish()?, beats_part.finish()?];
-        set.publish(parts, &[])?;
-        Ok(true)
-    }
 }
 
-/// A small part of a set with these bytes.
-fn whole(set: &Set, path: &Path, bytes: &[u8]) -> Result<pulsewright_files::atomic::Finished, CohortError> {
-    let mut part = set.part(path)?;
-    part.write_all(bytes).map_err(FileError::of(path))?;
-    Ok(part.finish()?)
+/// A pack being written.
+struct OpenPack {
+    set: Set,
+    part: Unfinished,
+}
+
+impl OpenPack {
+    fn begin(work: &Work<'_>, pack: u32) -> Result<OpenPack, CohortError> {
+        let path = work.pack_path(pack);
+        let beside = path.with_extension(SUFFIX);
+        let set = Set::of_render(&path, [path.as_path(), beside.as_path()], false, Durability::Usual)?;
+        let patients = count(work.folder.packs.of(pack));
+        let head = npy::head(patients, work.plan.channels.len(), work.frames);
+        let part = set.signal(&path)?;
+        part.reserve(head.len() as u64 + patients * work.record as u64).map_err(FileError::of(&path))?;
+        let mut pack = OpenPack { set, part };
+        pack.put(&head)?;
+        Ok(pack)
+    }
+
+    fn put(&mut self, bytes: &[u8]) -> Result<(), CohortError> {
+        Ok(self.part.write_all(bytes).map_err(|error| FileError::of(self.part.path())(error))?)
+    }
+
+    fn finish(self) -> Result<(), CohortError> {
+        let beside = self.part.path().with_extension(SUFFIX);
+        let part = self.part.finish()?;
+        let manifest = Manifest::new([(&part, Holds::Signal)]);
+        let text = serde_json::to_string_pretty(&manifest).unwrap_or_default() + "\n";
+        let mut manifest = self.set.part(&beside)?;
+        manifest.write_all(text.as_bytes()).map_err(FileError::of(&beside))?;
+        self.set.publish(vec![part, manifest.finish()?], &[])?;
+        Ok(())
+    }
 }

@@ -170,8 +170,13 @@ impl<'a> Player<'a> {
     /// Fills `block` with the next frames, `most` of them or as many as it holds, and returns how many; fewer only at the end
     /// of the script. The bits are those of [`Player::fill`].
     pub fn fill_block(&mut self, block: &mut Block, most: usize) -> usize {
+        self.fill_block_observed(block, most, &mut ())
+    }
+
+    /// As [`Player::fill_block`], and reports events to `observer` as [`Player::fill_observed`] does.
+    pub fn fill_block_observed(&mut self, block: &mut Block, most: usize, observer: &mut impl Observer) -> usize {
         block.begin(self.pressures.chosen());
-        let count = self.fill_rows(&mut block.segment, &mut block.columns, most.min(BLOCK), &mut ());
+        let count = self.fill_rows(&mut block.segment, &mut block.columns, most.min(BLOCK), observer);
         block.end(count);
         count
     }
