@@ -1,4 +1,4 @@
-//! What the solved circuit gives: levels at the connectors, into loads and on a meter, filter, excitation, element, isolation.
+//! Figures of the solved circuit: levels at the connectors, into loads and on a meter, filter, excitation, element, isolation.
 
 use crate::netlist::{Class, Netlist};
 use crate::solve::Solution;
@@ -260,7 +260,7 @@ pub fn barrier_current() -> Result<f64, CircuitError> {
     Ok(MAINS.0 * solution.current(&netlist, "VMAINS").norm())
 }
 
-/// What is left at an electrode whose lead-off contact is open, into its load, relative to the closed contact; `None` without a load.
+/// The level at an electrode whose lead-off contact is open, into its load, relative to the closed contact; `None` without a load.
 ///
 /// # Errors
 /// [`CircuitError`] when the circuit can't be solved.

@@ -23,7 +23,7 @@ pub enum Kind {
     },
 }
 
-/// What a part is bought as, for the parts list.
+/// The part as it is bought, for the parts list.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Class {
     /// Thin-film resistor.
@@ -59,7 +59,7 @@ pub struct Part {
     pub kind: Kind,
     /// Largest relative error of the value; 0.001 is 0.1 %.
     pub tolerance: f64,
-    /// What it is bought as.
+    /// The part as it is bought.
     pub class: Class,
 }
 

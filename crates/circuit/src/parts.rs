@@ -22,7 +22,7 @@ pub struct Line {
     pub tolerance: String,
     /// Standard row.
     pub row: &'static str,
-    /// What to look for when it is bought.
+    /// Properties to look for when it is bought.
     pub note: String,
 }
 
@@ -142,7 +142,7 @@ fn row(ohm: f64) -> &'static str {
     if near(crate::rows::Row::E24) { "E24" } else { "E96" }
 }
 
-/// What carries the circuit: sockets, isolation, supplies.
+/// Parts that carry the circuit: sockets, isolation, supplies.
 fn assemblies(front: &FrontEnd) -> Vec<Line> {
     let count = |wanted: fn(&Design) -> bool| front.channels.iter().filter(|channel| wanted(&channel.design)).count();
     let electrodes = count(|design| matches!(design, Design::Electrode { .. } | Design::Reference { .. }));

@@ -38,7 +38,7 @@ pub struct FrontEnd {
     pub tests: Vec<Test>,
 }
 
-/// What an output is judged at.
+/// The code at which an output is judged.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Test {
     /// Code.

@@ -19,7 +19,7 @@ pub fn bytes(script: &Script<'_>) -> Result<Vec<u8>, WriteError> {
     Ok(bytes)
 }
 
-/// What an image holds.
+/// The content of an image.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Holds {
     /// A script.

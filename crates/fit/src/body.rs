@@ -44,7 +44,7 @@ pub enum FitError {
     },
 }
 
-/// What is left over in a lead.
+/// The residual of a lead.
 #[derive(Clone, Debug)]
 pub struct LeftOver {
     /// The lead.
@@ -70,7 +70,7 @@ pub struct Kind {
     pub used: usize,
     /// Beats left out: unlike the average, or at an end of the recording.
     pub left_out: usize,
-    /// What is left over, lead by lead; empty of a kind with too few beats.
+    /// Residuals, lead by lead; empty of a kind with too few beats.
     pub left_over: Vec<LeftOver>,
 }
 

@@ -39,7 +39,7 @@ pub fn row(lead: Lead) -> [f64; 3] {
     [0, 1, 2].map(|axis: usize| weights.iter().zip(DOWER).map(|(weight, row)| weight * f64::from(row[axis])).sum())
 }
 
-/// What leads see of the heart vector.
+/// The leads' view of the heart vector.
 pub(crate) struct View {
     /// Maps leads to the directions of their space that a heart vector reaches, at most three, each of length 1: distances stay those of leads.
     pub to_seen: DMatrix<f64>,

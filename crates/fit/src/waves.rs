@@ -104,7 +104,7 @@ impl Problem<'_> {
         Some((heights, sizes))
     }
 
-    /// What is left over, and the weighted sizes.
+    /// The residual, and the weighted sizes.
     fn left(&self, free: &DVector<f64>) -> Option<DVector<f64>> {
         let (heights, sizes) = self.sizes(free)?;
         let left = &heights * &sizes - self.target;

@@ -93,7 +93,7 @@ impl LivePlayer {
         Ok(at.as_secs_f64())
     }
 
-    /// What was played up to the next frame, as the JSON of a script that plays it again.
+    /// The signal up to the next frame, as the JSON of a script that plays it again.
     fn log(&self) -> String {
         self.playing.with_dependent(|_, player| player.log()).to_json().to_string()
     }

@@ -78,7 +78,7 @@ pub enum Fault {
     NoQrs {
         /// Where the coupling has taken 3 dB, Hz.
         corner_hz: f64,
-        /// What is left of a QRS of 1 mV, mV.
+        /// Size behind the coupling of a QRS of 1 mV, mV.
         left_mv: f64,
         /// Least that a monitor must find, mV.
         least_mv: f64,

@@ -12,7 +12,7 @@ use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::Path;
 
-/// What happens when the rig can't reach a sample.
+/// The treatment of a sample that the rig can't reach.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Clip {
     /// The render is refused; no file is written.

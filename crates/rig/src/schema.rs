@@ -98,7 +98,7 @@ pub fn schema() -> Value {
         "$defs": {
             "correction": {
                 "type": "object",
-                "description": "What a two-point measurement found: measured = gain * nominal + offset.",
+                "description": "The result of a two-point measurement: measured = gain * nominal + offset.",
                 "additionalProperties": false,
                 "properties": properties(&[&GAIN, &CORRECTION_OFFSET])
             },

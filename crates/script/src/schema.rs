@@ -38,16 +38,16 @@ pub fn schema() -> Value {
         "additionalProperties": false,
         "properties": {
             "version": {"const": 1},
-            "title": line("What the script is."),
-            "notes": {"type": "string", "description": "What a reader should know; JSON has no comments."},
+            "title": line("Its title."),
+            "notes": {"type": "string", "description": "Remarks for the reader; JSON has no comments."},
             "seed": {
                 "type": "integer", "minimum": 0, "maximum": u64::MAX, "default": 0,
                 "description": "Seed of everything left to chance."
             },
             "asset_class": line("The kind of equipment that it checks."),
-            "kit": lines_schema("What to take out before and bring back after."),
-            "cautions": lines_schema("What can hurt somebody or something."),
-            "prepare": lines_schema("What to do before the first step."),
+            "kit": lines_schema("Kit to take out before and bring back after."),
+            "cautions": lines_schema("Dangers to people and things."),
+            "prepare": lines_schema("Preparations before the first step."),
             "limits": limits_schema(),
             "alarm_limits": alarm_limits_schema(),
             "bodies": {
@@ -251,8 +251,8 @@ fn step() -> Value {
     properties.insert("recording".into(), recording());
     properties.insert("noise".into(), recorded_noise());
     properties.insert("expect".into(), alarms_or_readings());
-    properties.insert("cautions".into(), lines_schema("What can hurt somebody or something in this step."));
-    properties.insert("prepare".into(), lines_schema("What to do before the step."));
+    properties.insert("cautions".into(), lines_schema("Dangers to people and things in this step."));
+    properties.insert("prepare".into(), lines_schema("Preparations before the step."));
     properties.extend(settings());
     json!({
         "type": "object",

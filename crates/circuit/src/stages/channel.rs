@@ -48,7 +48,7 @@ pub struct Drive {
     pub per_volt: f64,
 }
 
-/// What was designed for an output.
+/// The design of an output.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Design {
     /// An electrode behind a divider.

@@ -12,7 +12,7 @@ use pulsewright_script::reader::{Collected, Kind, Node, Path, nearest, quoted};
 /// Keys of any output.
 const OUTPUT: [&str; 7] = ["low_v", "high_v", "polarity", "correction", "calibrations", "source_ohm", "load_ohm"];
 pub(crate) const POLARITIES: [&str; 2] = ["normal", "inverted"];
-/// What the converter of a bridge takes as its reference.
+/// The reference of a bridge's converter.
 pub(crate) const REFERENCES: [&str; 2] = ["fixed", "excitation"];
 
 pub(super) fn read(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual: (f64, f64)) -> Vec<Output> {

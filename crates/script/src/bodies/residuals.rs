@@ -227,7 +227,7 @@ pub(super) fn schema() -> Value {
     let part = |doc: &str, part: &str| shapes(doc, below(part).0, &format!("#/$defs/{part}_residual"));
     json!({
         "type": "object",
-        "description": "What leads have beside the waves on the heart vector: sums of smooth bumps, one for each number.",
+        "description": "The part of each lead that the waves on the heart vector do not draw: sums of smooth bumps, one for each number.",
         "additionalProperties": false,
         "properties": {
             "qrs": part("With the QRS of each way to activate the ventricles.", "qrs"),

@@ -64,7 +64,7 @@ fn complex() -> Value {
             },
             "t": t("The T wave."),
             "st": t("The ST segment, under the end of the QRS and the start of T."),
-            "tail": t("What follows T.")
+            "tail": t("The wave after T.")
         }
     })
 }

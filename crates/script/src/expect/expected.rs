@@ -45,7 +45,7 @@ impl Expectations {
 /// A check by hand.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct ManualCheck {
-    /// What to check, one line.
+    /// The check, one line.
     pub name: String,
     /// Unit of the number; empty for a check that is in order or not.
     pub unit: String,

@@ -85,7 +85,7 @@ pub(crate) fn alarm_limits() -> Value {
     };
     let limits: Map<String, Value> = AlarmLimit::ALL.iter().map(one).collect();
     json!({
-        "description": "What the monitor's alarms are set to, where it is not the usual.",
+        "description": "Limits of the monitor's alarms, where they are not the usual ones.",
         "type": "object", "additionalProperties": false, "properties": limits
     })
 }
@@ -114,7 +114,7 @@ pub(crate) fn alarms_or_readings() -> Value {
     let either = |object: Value| json!({"if": {"type": "string"}, "then": word, "else": object});
     let silence = json!({
         "type": "object", "additionalProperties": false, "required": ["name"],
-        "properties": {"name": line("What to call it.")}
+        "properties": {"name": line("Its name.")}
     });
     let clear = json!({
         "type": "object", "additionalProperties": false, "required": ["name"],
@@ -126,7 +126,7 @@ pub(crate) fn alarms_or_readings() -> Value {
         }
     });
     json!({
-        "description": "What a monitor must show and sound while the step plays.",
+        "description": "Readings and alarms that a monitor must give while the step plays.",
         "type": "object", "additionalProperties": false,
         "properties": {
             "readings": {
@@ -155,7 +155,7 @@ pub(crate) fn alarms_or_readings() -> Value {
 /// The schema of a check by hand.
 fn manual_check() -> Value {
     let mut members = limit_members();
-    members.insert("name".into(), line("What to check."));
+    members.insert("name".into(), line("The check."));
     members.insert("unit".into(), line("Unit of the number; left out for a check that is in order or not."));
     members.insert("value".into(), json!({"type": "number", "minimum": -1e6, "maximum": 1e6}));
     json!({
