@@ -43,10 +43,10 @@ fn chacha8(key: &[u32; 8], block: u32) -> [u32; 16] {
 
 // Not inlined: it would be written out 32 times.
 #[inline(never)]
-fn quarter_round(x: &mut [u32; 16], places: [usize; 4]) {
-    // By 15, so that no place lies outside.
-    let [a, b, c, d] = places.map(|place| place & 15);
+fn quarter_round(x: &mut [u32; 16], [a, b, c, d]: [usize; 4]) {
     for (sum, other, turned, left) in [(a, b, d, 16), (c, d, b, 12), (a, b, d, 8), (c, d, b, 7)] {
+        // By 15 at the place of use, so that the compiler sees that no place lies outside.
+        let [sum, other, turned] = [sum & 15, other & 15, turned & 15];
         x[sum] = x[sum].wrapping_add(x[other]);
         x[turned] = (x[turned] ^ x[sum]).rotate_left(left);
     }
