@@ -16,7 +16,6 @@ use pulsewright_core::script::{Script, TimedBeat};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{Instant, Span};
 use pulsewright_core::truth::Event;
-use pulsewright_script::expect::Expectations;
 use pulsewright_script::{Document, Step};
 use pulsewright_stream::{Command, LivePlayer, send};
 use serde_json::{Value, json};
@@ -161,19 +160,7 @@ fn document(seed: u64, confirmed: Vec<String>) -> Document {
 
 /// The step of outputs at rest.
 fn resting(body: &'static Body) -> Step {
-    Step {
-        name: Some(rest::NAME.to_owned()),
-        duration: None,
-        settings: rest::settings(body),
-        ramps: Vec::new(),
-        beats: Vec::new(),
-        series: None,
-        recording: None,
-        noise: None,
-        expect: Expectations::default(),
-        cautions: Vec::new(),
-        prepare: Vec::new(),
-    }
+    Step { name: Some(rest::NAME.to_owned()), ..Step::new(None, rest::settings(body)) }
 }
 
 /// Rhythms one after the other.
