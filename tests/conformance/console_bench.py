@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
 import os
 import shutil
 import signal
+import struct
 import subprocess
+import termios
 import threading
 import time
 from collections.abc import Callable
@@ -29,13 +32,38 @@ class Rig:
         os.mkfifo(path)
         self.path = path
         self.pieces: list[tuple[float, bytes]] = []
+        self.reads = threading.Event()
+        self.reads.set()
+        self.pipe = -1
         self.thread = threading.Thread(target=self._read, daemon=True)
         self.thread.start()
 
     def _read(self) -> None:
         with open(self.path, "rb", buffering=0) as pipe:
+            self.pipe = pipe.fileno()
             while piece := pipe.read(1 << 16):
                 self.pieces.append((time.monotonic(), piece))
+                self.reads.wait()
+
+    def waiting(self) -> int:
+        """Bytes that are in the pipe."""
+        return struct.unpack("i", fcntl.ioctl(self.pipe, termios.FIONREAD, bytes(4)))[0]
+
+    def stall(self) -> None:
+        """Takes nothing more; returns when the pipe is full and the program has waited for half a second."""
+        self.reads.clear()
+        before = -1
+        while (now := self.waiting()) != before:
+            before = now
+            time.sleep(0.5)
+
+    def go_on(self) -> None:
+        """Takes frames again; returns when those that are late have come."""
+        self.reads.set()
+        looks = 0
+        while looks < 5:
+            looks = looks + 1 if self.waiting() < HZ // 10 * FRAME_BYTES else 0
+            time.sleep(0.05)
 
     def bytes(self) -> bytes:
         return b"".join(piece for _, piece in list(self.pieces))

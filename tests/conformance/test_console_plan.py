@@ -33,6 +33,11 @@ PLAN = {
 }
 
 
+ARREST = {"version": 1, "title": "Invented plan", "steps": [
+    {"name": "arrest", "duration_s": "hold", "rhythm": "asystole", "expect": {"alarms": "usual"}},
+]}
+
+
 def verdict(page: Page, name: str, words: str | re.Pattern) -> None:
     expect(item(page, name).locator(".verdict")).to_have_text(words)
 
@@ -372,3 +377,27 @@ def test_keys_alone_lead_the_signal_and_a_plan(chromium, tmp_path):
         assert len(named) >= 5 and not [words for words in named if words not in "".join(files)]
     finally:
         console.end()
+
+
+def test_no_alarm_is_timed_while_the_output_takes_nothing(chromium, tmp_path):
+    plan, rig = tmp_path / "plan.json", Rig(tmp_path / "rig")
+    plan.write_text(json.dumps(ARREST), "utf-8")
+    console = Console(tmp_path, plan, "--play", rig.path)
+    try:
+        page = enter(chromium, console)
+        confirm(page)
+        page.click("#plan-next")
+        expect(page.locator("#heard")).to_be_focused()
+        played_for(page, 0.2)
+        rig.stall()
+        expect(page.locator("#status-word")).to_have_text("Falling behind")
+        page.keyboard.press(" ")
+        expect(page.locator("#message")).to_contain_text("nothing can be timed now")
+        assert page.locator("#noted li").count() == 0
+        rig.go_on()
+        expect(page.locator("#status-word")).to_have_text("Playing")
+        page.keyboard.press(" ")
+        expect(page.locator("#noted li")).to_have_count(1)
+        console.end()
+    finally:
+        console.kill()

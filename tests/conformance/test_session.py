@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from scipy.signal import find_peaks
 
-from console_bench import rendered
+from console_bench import Rig, rendered
 from program import PROGRAM, ROOT, run, succeed
 
 PLAN = {
@@ -59,8 +59,8 @@ def answer(process: subprocess.Popen, *lines: str, after_s: float = 0.0) -> None
     process.stdin.flush()
 
 
-def until(process: subprocess.Popen, words: str) -> str:
-    """Reads what the session says up to these words; questions end without a line's end."""
+def until(process: subprocess.Popen, words: str | tuple[str, ...]) -> str:
+    """Reads what the session says up to these words, or up to one of them; questions end without a line's end."""
     said = ""
     while not said.endswith(words):
         letter = process.stdout.read(1)
@@ -225,6 +225,28 @@ def test_no_alarm_is_timed_after_the_output_has_ended(plan, tmp_path):
     # The first line has the plan, the others what was entered.
     entries = "".join((tmp_path / "record.json.draft").read_text("utf-8").splitlines()[1:])
     assert "1.heart-rate" in entries and "3.alarm-1" not in entries
+
+
+def test_no_alarm_is_timed_while_the_output_takes_nothing(plan, tmp_path):
+    rig = Rig(tmp_path / "pipe")
+    process = session(plan, "--play", rig.path)
+    answer(process, *BEFORE, *SAFE)
+    until(process, "the larger): ")
+    answer(process, "80", "96")
+    until(process, "s REASON skips: ")
+    rig.stall()
+    answer(process, "")
+    assert "nothing can be timed now" in until(process, ("none]: ", "s REASON skips: "))
+    rig.go_on()
+    answer(process, "")
+    assert until(process, ("none]: ", "s REASON skips: ")).endswith("none]: ")
+    answer(process, "h")
+    until(process, "s REASON skips: ")
+    answer(process, "q")
+    code, _, errors = end(process)
+    assert code == 2, errors
+    draft = json.loads((tmp_path / "record.json.draft").read_text("utf-8").splitlines()[-1])["record"]
+    assert draft["items"]["3.alarm-1"]["priority"] == "high"
 
 
 def test_a_draft_that_was_changed_is_not_taken_up(plan, tmp_path):

@@ -17,7 +17,7 @@ import pytest
 from console_bench import HZ, Rig, recorded_plan, rendered
 from program import run
 from terminal_bench import DOWN, ENTER, ESC, F1, UP, Terminal
-from test_console_plan import PLAN, judged
+from test_console_plan import ARREST, PLAN, judged
 
 HOLD_S = float(os.environ.get("PULSEWRIGHT_HOLD_S", "3"))
 """The rhythm is held so long: 20 s by hand, less in every run."""
@@ -242,6 +242,29 @@ def test_a_recording_plays_as_a_step(tmp_path):
     (log,) = (tmp_path / "bench").glob("played-*.json")
     assert rig.bytes() == rendered(shutil.copy(log, tmp_path), tmp_path)
     assert np.ptp(rig.frames()[:, 1]) > 0.5
+
+
+def test_no_alarm_is_timed_while_the_output_takes_nothing(tmp_path):
+    plan, rig = tmp_path / "plan.json", Rig(tmp_path / "rig")
+    plan.write_text(json.dumps(ARREST), "utf-8")
+    terminal = Terminal(plan, "--play", rig.path, folder=tmp_path)
+    try:
+        terminal.confirm()
+        begin(terminal, "INV-7")
+        terminal.select("Play step 1: arrest")
+        terminal.press(ENTER)
+        terminal.until("Step 1 of 1: arrest")
+        rig.stall()
+        terminal.press(" ")
+        terminal.until("nothing can be timed now")
+        assert "which priority" not in terminal.words()
+        rig.go_on()
+        terminal.press(" ")
+        terminal.until("which priority does the monitor show?")
+        terminal.press(ESC)
+        terminal.leave()
+    finally:
+        terminal.kill()
 
 
 @pytest.mark.parametrize("line", [0, 1])

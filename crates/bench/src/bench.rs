@@ -70,7 +70,7 @@ pub struct Bench {
     delay: Duration,
 }
 
-/// What writes to the disk.
+/// The threads that write to the disk.
 struct Writers {
     clerk: JoinHandle<Option<PathBuf>>,
     log: Log,
@@ -110,7 +110,7 @@ impl Bench {
         // What belongs to a record stands beside it then.
         let beside = || record.as_ref().map_or(PathBuf::new(), |record| folder_of(&record.path).to_owned());
         let folder = folder.unwrap_or_else(beside);
-        let shared = Arc::new(Shared::new(rate, view));
+        let shared = Arc::new(Shared::new(rate, consumer.pace, view));
         let (log, writer) = Log::new(path.clone(), seed, shared.clone())?;
         let place = Place::new(folder, record)?;
         let checks = plan.map(|plan| Checks::new(plan, place, consumer.name.clone(), rate, log.clone()));
@@ -135,6 +135,17 @@ impl Bench {
     pub fn seconds_after(&self, frame: u64) -> Option<f64> {
         let taken = self.shared.seconds_after(frame)?;
         Some(taken - self.delay.as_secs_f64()).filter(|seconds| *seconds >= 0.0)
+    }
+
+    /// Seconds since a frame left the consumer, for an alarm that sounds or ends now.
+    ///
+    /// # Errors
+    /// In words, while the output takes no frames as they are due, since its time stands still then; and before the frame left.
+    pub fn time_now(&self, frame: u64) -> Result<f64, &'static str> {
+        if !self.shared.is_on_time() {
+            return Err("the output takes no frames as they are due, so nothing can be timed now: time it again");
+        }
+        self.seconds_after(frame).ok_or("the step has not begun at the output: time it when it plays")
     }
 
     /// How far the output is, as news.

@@ -445,7 +445,7 @@ mod tests {
             .map(|after_ms| {
                 let log = folder.path().join(format!("log-{after_ms}.json"));
                 thread::spawn(move || {
-                    let shared = Arc::new(Shared::new(FrameRate::lit(500), Box::new(Unseen)));
+                    let shared = Arc::new(Shared::new(FrameRate::lit(500), Pace::Clock, Box::new(Unseen)));
                     let (log, writer) = Log::new(Some(log), 1, shared.clone()).unwrap();
                     let kept = Arc::new(Mutex::new(Vec::new()));
                     let sink = Kept(kept.clone());
@@ -498,7 +498,7 @@ mod tests {
     #[test]
     fn an_output_that_cannot_be_opened_is_a_failure() {
         let folder = tempfile::tempdir().unwrap();
-        let shared = Arc::new(Shared::new(FrameRate::lit(500), Box::new(Unseen)));
+        let shared = Arc::new(Shared::new(FrameRate::lit(500), Pace::Clock, Box::new(Unseen)));
         let path = folder.path().join("log.json");
         let (log, writer) = Log::new(Some(path.clone()), 1, shared.clone()).unwrap();
         let consumer = Consumer {

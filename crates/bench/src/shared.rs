@@ -1,6 +1,7 @@
 //! What the threads of a session share with its view: how far the output is, and the news.
 
 use pulsewright_core::time::FrameRate;
+use pulsewright_stream::Pace;
 use serde_json::{Value, json};
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -41,6 +42,8 @@ pub enum OutputState {
 pub struct Shared {
     /// Frames a second.
     pub rate: FrameRate,
+    /// When the consumer takes frames.
+    pace: Pace,
     view: Box<dyn View>,
     taken: AtomicU64,
     status: Mutex<Status>,
@@ -59,9 +62,9 @@ struct Status {
 
 impl Shared {
     /// Before anything plays.
-    pub fn new(rate: FrameRate, view: Box<dyn View>) -> Shared {
+    pub fn new(rate: FrameRate, pace: Pace, view: Box<dyn View>) -> Shared {
         let status = Status { output: OutputState::Closed, began: None, last: None, ending: None };
-        Shared { rate, view, taken: AtomicU64::new(0), status: Mutex::new(status) }
+        Shared { rate, pace, view, taken: AtomicU64::new(0), status: Mutex::new(status) }
     }
 
     fn status(&self) -> MutexGuard<'_, Status> {
@@ -136,12 +139,28 @@ impl Shared {
         self.news(&clock);
     }
 
+    /// Whether the consumer takes frames as they are due.
+    pub fn is_on_time(&self) -> bool {
+        let status = self.status();
+        status.output == OutputState::Taking && self.late(&status) <= BEHIND
+    }
+
+    /// How late the next frame is. A consumer that keeps its own pace may have another clock than this computer: it is late only
+    /// when the block that it took last is over.
+    fn late(&self, status: &Status) -> Duration {
+        let taken = self.taken();
+        let (from, frames) = match status.last {
+            Some((first, at)) if self.pace == Pace::Writer => (Some(at), taken.saturating_sub(first)),
+            _ => (status.began, taken),
+        };
+        let lasts = Duration::from_secs_f64(frames as f64 / f64::from(self.rate.as_hz()));
+        from.map_or(Duration::ZERO, |from| from.elapsed().saturating_sub(lasts))
+    }
+
     /// How far the output is: it plays only while frames are taken as they are due.
     pub fn clock(&self) -> Value {
         let status = self.status();
-        let taken = self.taken.load(Ordering::Relaxed);
-        let due = Duration::from_secs_f64(taken as f64 / f64::from(self.rate.as_hz()));
-        let late = status.began.map_or(Duration::ZERO, |began| began.elapsed().saturating_sub(due));
+        let (taken, late) = (self.taken(), self.late(&status));
         let (word, why) = match &status.output {
             OutputState::Closed => ("closed", ""),
             OutputState::Opening => ("opening", ""),
@@ -151,5 +170,42 @@ impl Shared {
         };
         let late_ms = if matches!(status.output, OutputState::Ended(_)) { 0.0 } else { late.as_secs_f64() * 1e3 };
         json!({"t": "clock", "taken": taken, "late_ms": late_ms.round(), "output": word, "why": why})
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::thread;
+
+    /// Shows nothing.
+    struct Unseen;
+
+    impl View for Unseen {
+        fn news(&self, _: &Value) {}
+
+        fn frames(&self, _: u64, _: &[f32]) {}
+    }
+
+    /// An output that began 10 s ago and has just taken the first 5 s of frames.
+    fn half_taken(pace: Pace) -> Shared {
+        let shared = Shared::new(FrameRate::lit(500), pace, Box::new(Unseen));
+        shared.set_output(OutputState::Taking);
+        shared.begin(Instant::now().checked_sub(Duration::from_secs(10)).expect("a clock"));
+        shared.count(2490);
+        shared.count(10);
+        shared
+    }
+
+    #[test]
+    fn a_consumer_with_another_clock_is_late_only_when_it_takes_nothing() {
+        let shared = half_taken(Pace::Clock);
+        assert_eq!((shared.clock()["output"].as_str(), shared.is_on_time()), (Some("behind"), false));
+        let shared = half_taken(Pace::Writer);
+        assert_eq!((shared.clock()["output"].as_str(), shared.is_on_time()), (Some("taking"), true));
+        thread::sleep(BEHIND + Duration::from_millis(50));
+        assert_eq!((shared.clock()["output"].as_str(), shared.is_on_time()), (Some("behind"), false));
+        shared.count(10);
+        assert!(shared.is_on_time());
     }
 }

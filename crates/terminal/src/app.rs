@@ -234,8 +234,12 @@ impl<'b> App<'b> {
 
     /// Seconds since the first frame of what plays; `None` before it.
     pub fn since_first_frame(&self) -> Option<f64> {
-        let since = self.known().state.get("since").and_then(Value::as_u64)?;
-        self.bench.seconds_after(since)
+        self.bench.seconds_after(self.first_frame()?)
+    }
+
+    /// The first frame of what plays.
+    pub fn first_frame(&self) -> Option<u64> {
+        self.known().state.get("since").and_then(Value::as_u64)
     }
 
     /// The step of the plan that plays.

@@ -74,12 +74,16 @@ pub fn key(app: &mut App<'_>, key: KeyCode, at: usize) -> bool {
 
 /// The alarm of the item sounds now, or has ended now.
 fn sounds(app: &mut App<'_>, item: &Value, at: usize, kind: &str) -> bool {
-    // After the output has ended, time stands still and nothing can sound.
-    let ended = text(&app.known().clock, "output") == "ended";
-    let time = app.since_first_frame().filter(|_| !ended && app.playing() == Some(at));
-    let Some(time) = time else {
+    let Some(since) = app.first_frame().filter(|_| app.playing() == Some(at)) else {
         app.message = "This step does not play: its alarm can't be timed now. a plays it again.".to_owned();
         return false;
+    };
+    let time = match app.bench.time_now(since) {
+        Ok(time) => time,
+        Err(why) => {
+            app.message = why.to_owned();
+            return false;
+        }
     };
     let value = format!("{time:.1}");
     if kind == "clear" {

@@ -13,9 +13,6 @@ use std::time::Duration;
 /// How often a wait looks whether it is over.
 const LOOK: Duration = Duration::from_millis(5);
 
-/// Later than this the times of a step are not to be relied on.
-const LATE_MS: f64 = 500.0;
-
 /// The news that came.
 #[derive(Debug, Default)]
 struct News {
@@ -114,8 +111,9 @@ impl Desk<'_> {
 
     /// How many seconds late the output takes its frames, where that spoils times.
     pub fn late_s(&self) -> Option<f64> {
-        let late_ms = self.bench.clock().get("late_ms").and_then(Value::as_f64).unwrap_or_default();
-        (late_ms > LATE_MS).then_some(late_ms / 1e3)
+        let clock = self.bench.clock();
+        let late_ms = clock.get("late_ms").and_then(Value::as_f64).unwrap_or_default();
+        (word(&clock, "output") == "behind").then_some(late_ms / 1e3)
     }
 
     /// Whether the output takes frames.

@@ -197,9 +197,17 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
         Ok(())
     }
 
-    /// Seconds since the first frame of the step.
-    fn time(&self, since: u64) -> f64 {
-        self.desk.bench.seconds_after(since).unwrap_or_default()
+    /// Seconds from the first frame of the step until now; `None`, with the reason said, when nothing can be timed now.
+    fn time(&mut self, since: u64) -> Said<Option<f64>> {
+        match self.desk.bench.time_now(since) {
+            Ok(time) => Ok(Some(time)),
+            Err(why) => {
+                // An output that has ended ends the session.
+                self.desk.still_plays()?;
+                self.talk.say(&format!("    {why}"))?;
+                Ok(None)
+            }
+        }
     }
 
     fn alarms(&mut self, step: &PlanStep, since: u64) -> Said<()> {
@@ -211,18 +219,13 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
                 if alarm.onset_s > 0.0 { format!("due after {} s, ", plain(alarm.onset_s)) } else { String::new() },
                 plain(alarm.latest_s())
             );
-            self.until_entered(Item::Alarm(alarm), |asking| {
-                let answer = asking.talk.ask_alarm(&question)?;
-                let delay_s = asking.time(since);
-                Ok(match answer {
-                    Answer::Skip(skip) => Entry { skip, ..Entry::default() },
-                    Answer::No => Entry { heard: "no".to_owned(), ..Entry::default() },
-                    Answer::Now => Entry {
-                        value: format!("{delay_s:.1}"),
-                        priority: asking.talk.priority(delay_s)?,
-                        ..Entry::default()
-                    },
-                })
+            self.by_key(Item::Alarm(alarm), &question, |asking, sounds| {
+                if !sounds {
+                    return Ok(Some(heard("no")));
+                }
+                let Some(delay_s) = asking.time(since)? else { return Ok(None) };
+                let priority = asking.talk.priority(delay_s)?;
+                Ok(Some(Entry { priority, ..read(format!("{delay_s:.1}")) }))
             })?;
         }
         Ok(())
@@ -236,12 +239,11 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
                 clear.name,
                 plain(clear.latest_s())
             );
-            self.until_entered(Item::Clear(clear), |asking| {
-                Ok(match asking.talk.ask_alarm(&question)? {
-                    Answer::Skip(skip) => Entry { skip, ..Entry::default() },
-                    Answer::No => Entry { heard: "yes".to_owned(), ..Entry::default() },
-                    Answer::Now => Entry { value: format!("{:.1}", asking.time(since)), ..Entry::default() },
-                })
+            self.by_key(Item::Clear(clear), &question, |asking, has_ended| {
+                if !has_ended {
+                    return Ok(Some(heard("yes")));
+                }
+                Ok(asking.time(since)?.map(|time| read(format!("{time:.1}"))))
             })?;
         }
         Ok(())
@@ -251,13 +253,8 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     fn silent(&mut self, step: &PlanStep) -> Said<()> {
         for silence in &step.silent {
             let question = format!("  Did {} stay silent? Enter yes, n it sounded, s REASON skips: ", silence.name);
-            self.until_entered(Item::Silence(silence), |asking| {
-                Ok(match asking.talk.ask_alarm(&question)? {
-                    Answer::Skip(skip) => Entry { skip, ..Entry::default() },
-                    Answer::No => Entry { heard: "yes".to_owned(), ..Entry::default() },
-                    Answer::Now => Entry { heard: "no".to_owned(), ..Entry::default() },
-                })
-            })?;
+            let entry = |silent| heard(if silent { "no" } else { "yes" });
+            self.by_key(Item::Silence(silence), &question, |_, silent| Ok(Some(entry(silent))))?;
         }
         Ok(())
     }
@@ -267,15 +264,23 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
         for check in &step.checks {
             let question =
                 format!("  {} ({}). Enter in order, n not in order, s REASON skips: ", check.name, check.source);
-            self.until_entered(Item::Check(check), |asking| {
-                Ok(match asking.talk.ask_alarm(&question)? {
-                    Answer::Skip(skip) => Entry { skip, ..Entry::default() },
-                    Answer::No => Entry { value: "no".to_owned(), ..Entry::default() },
-                    Answer::Now => Entry { value: "yes".to_owned(), ..Entry::default() },
-                })
-            })?;
+            let entry = |in_order| read(if in_order { "yes" } else { "no" }.to_owned());
+            self.by_key(Item::Check(check), &question, |_, in_order| Ok(Some(entry(in_order))))?;
         }
         Ok(())
+    }
+
+    /// Asks about an item that one key answers, yes or no; `entry` makes the entry of it, or none when it has to be asked again.
+    fn by_key(
+        &mut self,
+        item: Item<'_>,
+        question: &str,
+        mut entry: impl FnMut(&mut Self, bool) -> Said<Option<Entry>>,
+    ) -> Said<()> {
+        self.until_entered(item, |asking| match asking.talk.ask_alarm(question)? {
+            Answer::Skip(skip) => Ok(Some(Entry { skip, ..Entry::default() })),
+            answer => entry(asking, answer == Answer::Now),
+        })
     }
 
     fn readings(&mut self, step: &PlanStep) -> Said<()> {
@@ -290,20 +295,20 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
             let question = format!("  {}, {} ({expected}{}): ", reading.name, reading.unit, reading.allowed);
             self.until_entered(Item::Reading(reading), |asking| {
                 let answer = asking.talk.ask(&question)?;
-                Ok(match skip(&answer) {
+                Ok(Some(match skip(&answer) {
                     Some(skip) => Entry { skip, ..Entry::default() },
-                    None => Entry { value: answer, ..Entry::default() },
-                })
+                    None => read(answer),
+                }))
             })?;
         }
         Ok(())
     }
 
     /// Asks for the entry of an item until it is judged; one that the record has is left out. An entry that can't be, such as an
-    /// alarm that can't have sounded yet, is asked for again.
-    fn until_entered(&mut self, item: Item<'_>, mut ask: impl FnMut(&mut Self) -> Said<Entry>) -> Said<()> {
+    /// alarm that can't have sounded yet, is asked for again; so is one that `ask` does not give.
+    fn until_entered(&mut self, item: Item<'_>, mut ask: impl FnMut(&mut Self) -> Said<Option<Entry>>) -> Said<()> {
         while self.is_open(item.id()) {
-            let entry = ask(self)?;
+            let Some(entry) = ask(self)? else { continue };
             // After the output has ended, time stands still and there is nothing to read.
             self.desk.still_plays()?;
             match self.desk.request(Request::Enter { item: item.id().to_owned(), entry }) {
@@ -332,6 +337,16 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
             }
         }
     }
+}
+
+/// An entry with a value alone.
+fn read(value: String) -> Entry {
+    Entry { value, ..Entry::default() }
+}
+
+/// An entry that says whether an alarm was heard.
+fn heard(word: &str) -> Entry {
+    Entry { heard: word.to_owned(), ..Entry::default() }
 }
 
 /// A verdict with its reason, as a line.

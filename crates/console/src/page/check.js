@@ -8,10 +8,10 @@ import { canScan, scan } from "./scan.js";
 
 const EMPTY = { open: false, unfinished: [], assets: [], pieces: [], photos: [], signed: null };
 
-/** `send` gives the program's answer; `play` does the same and shows a refusal; `plays` says whether the output takes frames; `sinceFirstFrame` is the step's time, s. */
+/** `send` gives the program's answer; `play` does the same and shows a refusal; `onTime` says whether the output takes frames as they are due; `sinceFirstFrame` is the step's time, s. */
 export class Check {
-  constructor(plan, { send, play, say, plays, sinceFirstFrame }) {
-    Object.assign(this, { plan, send, play, say, plays, sinceFirstFrame });
+  constructor(plan, { send, play, say, onTime, sinceFirstFrame }) {
+    Object.assign(this, { plan, send, play, say, onTime, sinceFirstFrame });
     this.state = null;
     this.record = EMPTY;
     this.screen = "before";
@@ -116,7 +116,11 @@ export class Check {
 
   /** Notes the time since the first frame, for the first alarm of the step that has none. */
   note() {
-    if (this.state?.step === null || this.state?.step !== this.screen || !this.plays()) return;
+    if (this.state?.step === null || this.state?.step !== this.screen) return;
+    if (!this.onTime()) {
+      this.say("The output takes no frames as they are due, so nothing can be timed now: time it again.");
+      return;
+    }
     const time = this.sinceFirstFrame();
     this.noted.push(time);
     this.showNoted();

@@ -306,7 +306,7 @@ by("sequence-clear").addEventListener("click", () => { planned = []; showSequenc
 // Plan.
 const check = data.plan && new Check(data.plan, {
   send: order, play, say,
-  plays: () => clock.output === "taking" || clock.output === "behind",
+  onTime: () => clock.output === "taking",
   sinceFirstFrame: () => Math.max(0, strips.end * data.every - state.since) / data.rate_hz,
 });
 
