@@ -11,7 +11,7 @@ use std::path::Path;
 /// Name of its file.
 const FILE: &str = "addresses.json";
 
-/// What the file holds.
+/// The document in the file.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 pub struct Entries {
@@ -73,7 +73,7 @@ impl Addresses {
         Kept::open(folder, FILE, "the address book").map(Addresses)
     }
 
-    /// What it holds.
+    /// The document.
     pub fn entries(&self) -> &Entries {
         &self.0.value
     }

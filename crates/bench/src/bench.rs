@@ -43,7 +43,7 @@ pub struct Setup {
     pub plan: Option<Planned>,
     /// The one record of the plan; without it each asset gets a record in the folder.
     pub record: Option<RecordFile>,
-    /// What takes the frames.
+    /// The consumer of the frames.
     pub consumer: Consumer,
 }
 

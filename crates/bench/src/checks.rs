@@ -295,7 +295,7 @@ impl Checks {
         Ok(json!(file))
     }
 
-    /// What the view shows.
+    /// The state that the view shows.
     pub fn state(&self) -> Value {
         let Some(Open { answers, before, .. }) = &self.open else {
             return json!({"t": "record", "open": false, "unfinished": self.store.unfinished(&self.plan), "signed": self.signed.as_ref().map(|(signed, _)| signed)});

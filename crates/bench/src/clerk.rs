@@ -41,7 +41,7 @@ pub enum Task {
 /// Takes the answer to a request. It is dropped without one when the output has ended or takes no frames.
 pub type Reply = Box<dyn FnOnce(Result<Value, String>) + Send>;
 
-/// What the clerk keeps.
+/// The documents that the clerk keeps.
 pub struct Clerk {
     /// Favourite and recent rhythms.
     pub lists: KeptLists,
@@ -49,7 +49,7 @@ pub struct Clerk {
     pub addresses: Addresses,
     /// The checks of a plan.
     pub checks: Option<Checks>,
-    /// What the views share.
+    /// The state that the threads share with the view.
     pub shared: Arc<Shared>,
 }
 

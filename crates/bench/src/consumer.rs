@@ -15,7 +15,7 @@ pub trait Coder: Send {
     fn remarks(&self) -> Vec<String>;
 }
 
-/// What takes the frames.
+/// The consumer of the frames.
 pub struct Consumer {
     /// Its name for people.
     pub name: String,

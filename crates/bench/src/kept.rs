@@ -1,4 +1,4 @@
-//! What a session keeps in its folder: documents with their files, and files by their plain names.
+//! The files that a session keeps in its folder: documents with their files, and files by their plain names.
 
 use crate::error::BenchError;
 use pulsewright_files::atomic::{Claim, FileError};
@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 /// A document with its file, or with none where the session has no folder.
 pub struct Kept<T> {
     file: Option<(PathBuf, Claim)>,
-    /// What it holds.
+    /// The document.
     pub value: T,
 }
 

@@ -16,7 +16,7 @@ use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, Sender, SyncSender};
 use std::thread::{self, JoinHandle};
 
-/// What the readings are worked out after: so much of the step before.
+/// The readings are worked out after so much of the step before.
 const BEFORE: Span = Span::secs(10);
 
 /// The readings shown.

@@ -1,4 +1,4 @@
-//! What a view offers: the rhythms with their words, the controls, the channels.
+//! The offer of a view: the rhythms with their words, the controls, the channels.
 
 use crate::controls;
 use pulsewright_core::body::BODIES;

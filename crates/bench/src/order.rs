@@ -119,14 +119,14 @@ pub enum Request {
     /// A photo of an item, of a piece of kit (`kit.1`), or of the equipment (empty). No message of a page: a view hands it in.
     #[serde(skip)]
     Photo {
-        /// What it shows.
+        /// The item, the piece of kit or the equipment that it shows.
         item: String,
         /// The file.
         bytes: Vec<u8>,
     },
     /// A photo is none of the record any more.
     DropPhoto {
-        /// What it shows.
+        /// The item, the piece of kit or the equipment that it shows.
         item: String,
         /// Its digest.
         digest: String,
@@ -142,7 +142,7 @@ pub enum Request {
     Enter {
         /// The item's id.
         item: String,
-        /// What was read.
+        /// The entry.
         entry: Entry,
     },
     /// Words about the equipment, beside those that the record has.

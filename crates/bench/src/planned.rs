@@ -16,7 +16,7 @@ use serde_json::{Value, json};
 pub struct Planned {
     /// Each as it is played: it holds until the next order; its ramps keep their lengths.
     pub steps: Vec<Step>,
-    /// What a view shows, as JSON.
+    /// The plan as a view shows it, JSON.
     pub page: Value,
     /// The plan itself.
     pub plan: Plan,
@@ -73,7 +73,7 @@ fn on_page(step: &PlanStep, lasts: Option<Span>) -> Value {
     })
 }
 
-/// What to expect of an item, why, and where the limit comes from.
+/// The expectation of an item, its reason, and the source of its limit.
 fn item(item: Item<'_>) -> Value {
     let (kind, unit) = match item {
         Item::Reading(reading) => ("reading", reading.unit.as_str()),

@@ -185,7 +185,7 @@ struct Lead<'s> {
     log: Log,
     /// How many steps the log has.
     logged: usize,
-    /// What plays when outputs do not rest.
+    /// The settings that play when outputs do not rest.
     patient: Settings,
     resting: bool,
     sequence: Option<Sequence>,

@@ -1,4 +1,4 @@
-//! What the threads of a session share with its view: how far the output is, and the news.
+//! The state that the threads of a session share with its view: how far the output is, and the news.
 
 use pulsewright_core::time::FrameRate;
 use pulsewright_stream::Pace;
@@ -38,7 +38,7 @@ pub enum OutputState {
     Ended(String),
 }
 
-/// What threads and view share.
+/// The state that threads and view share.
 pub struct Shared {
     /// Frames a second.
     pub rate: FrameRate,

@@ -38,7 +38,7 @@ pub struct Made {
 }
 
 impl Made {
-    /// What views get of a block whose first frame has the index `first`.
+    /// The part that views get of a block whose first frame has the index `first`.
     pub fn new(first: u64, frames: &[Frame], marks: Vec<Value>, rate: FrameRate) -> Made {
         let every = u64::from(every(rate));
         let shown = frames.iter().zip(first..).filter(|(_, index)| index % every == 0);

@@ -1,4 +1,4 @@
-//! What the views of a session at the bench share: its outputs, its plan, and how it ended.
+//! The parts that the views of a session at the bench share: its outputs, its plan, and how it ended.
 
 use crate::diagnostics::{Failure, Outcome, say, warn};
 use crate::record_files;
@@ -17,7 +17,7 @@ use std::time::Duration;
 
 /// Where the signal goes.
 pub struct Outputs {
-    /// What takes it.
+    /// The output that takes it.
     pub play: Option<Play>,
     /// Description of the rig.
     pub rig: Option<PathBuf>,
@@ -32,7 +32,7 @@ impl Outputs {
         self.play.as_ref().map(|play| signal_output::target(play, inputs)).transpose()
     }
 
-    /// What takes the frames to the `target`; it is opened when a person has confirmed. A sound card has to be fit for `plan`.
+    /// The consumer that takes the frames to the `target`; it is opened when a person has confirmed. A sound card has to be fit for `plan`.
     pub fn consumer(&self, target: Option<&Target>, plan: Option<&Document>) -> Result<Consumer, Failure> {
         let form = Form::new(self.rig.as_deref(), self.rate)?;
         let pressures = form.pressures();

@@ -40,7 +40,7 @@ pub fn run(scripts: &[PathBuf]) -> Outcome {
     last.map_or(Ok(()), Err)
 }
 
-/// What `check` prints for a script of this text at `path`; its problems when it has some.
+/// The text that `check` prints for a script of this text at `path`; its problems when it has some.
 #[cfg(feature = "console")]
 pub fn said(path: &Path, text: &[u8]) -> Result<String, Box<Problems>> {
     let name = source::name(path);

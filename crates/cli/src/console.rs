@@ -11,7 +11,7 @@ use std::path::PathBuf;
 pub struct Request {
     /// The plan whose steps the page offers.
     pub plan: Option<PathBuf>,
-    /// What takes the signal.
+    /// The output that takes the signal.
     pub play: Option<Play>,
     /// Description of the rig.
     pub rig: Option<PathBuf>,

@@ -29,7 +29,7 @@ pub struct Request {
     pub script: Option<PathBuf>,
     /// Record to write.
     pub output: Option<PathBuf>,
-    /// What takes the signal.
+    /// The output that takes the signal.
     pub play: Option<Play>,
     /// Frames a second.
     pub frame_rate: FrameRate,

@@ -36,7 +36,7 @@ impl Play {
 /// Most files of signal with one name and a number.
 const MOST_NUMBERED: usize = 10_000;
 
-/// What is to take a signal.
+/// The taker of a signal.
 pub enum Target {
     /// A file, pipe or device.
     File {

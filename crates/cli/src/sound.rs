@@ -117,7 +117,7 @@ pub struct Playback {
     name: String,
     ready: Ready,
     coupling: Option<Coupling>,
-    /// What each channel carries.
+    /// The signal of each channel.
     channels: Vec<String>,
     rate: FrameRate,
 }
@@ -279,7 +279,7 @@ fn moved_st(coupling: Coupling) -> String {
     )
 }
 
-/// What a coupling takes from an ECG, in words.
+/// The loss of an ECG by a coupling, in words.
 fn lost(coupling: Coupling) -> String {
     let qrs = coupling.qrs_mv();
     let amplitude = if qrs >= LEAST_AMPLITUDE_MV { "" } else { "amplitudes, " };
@@ -308,7 +308,7 @@ impl Reporter {
         (self.report)()
     }
 
-    /// What went wrong, a sentence each.
+    /// Faults, a sentence each.
     pub fn remarks(&self) -> Vec<String> {
         let CardReport { interruptions, measured_hz, .. } = self.report();
         let name = &self.name;

@@ -5,7 +5,7 @@ use axum::http::StatusCode;
 use axum::http::header::CONTENT_TYPE;
 use axum::response::Response;
 
-/// What a person sees who has no link.
+/// The page for a person without a link.
 const REFUSED: &str =
     "This page opens with the link that the program printed. A link works once; the program prints the next one.\n";
 

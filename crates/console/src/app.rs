@@ -1,4 +1,4 @@
-//! What every request works with.
+//! The state that every request works with.
 
 use crate::editor::Editor;
 use crate::guard::Guard;
@@ -10,7 +10,7 @@ use std::sync::Mutex;
 /// Gets each link that works next.
 pub type Links = Box<dyn FnMut(&str) + Send>;
 
-/// What requests work with.
+/// The state that requests work with.
 pub struct App {
     /// The session.
     pub bench: Bench,
@@ -18,7 +18,7 @@ pub struct App {
     pub pages: Pages,
     /// Who may come in.
     pub guard: Guard,
-    /// What does not change while the console runs, JSON.
+    /// Data that does not change while the console runs, JSON.
     pub data: String,
     /// Folder of the photos.
     pub folder: PathBuf,

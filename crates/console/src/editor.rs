@@ -18,7 +18,7 @@ pub const LONGEST: usize = 4 << 20;
 /// Longest name of a file.
 const LONGEST_NAME: usize = 100;
 
-/// What `check` says of a text that would stand at a path: the timeline, or the problems.
+/// The answer of `check` to a text that would stand at a path: the timeline, or the problems.
 pub type Check = Box<dyn Fn(&Path, &[u8]) -> Result<String, Box<Problems>> + Send + Sync>;
 
 /// The scripts of a folder, and how they are checked.
@@ -48,7 +48,7 @@ impl Editor {
         Editor { plan, folder: beside, check }
     }
 
-    /// What the page is made from.
+    /// The data that the page is made from.
     pub fn data(&self) -> Value {
         let fields: Vec<Value> = Field::ALL
             .iter()
@@ -86,7 +86,7 @@ impl Editor {
         read.unwrap_or(Value::Null)
     }
 
-    /// What `check` says of a text, and where its problems are.
+    /// The answer of `check` to a text, and the places of its problems.
     pub fn check(&self, text: &[u8]) -> Value {
         let path = self.plan.clone().unwrap_or_else(|| self.folder.join("plan.json"));
         match (self.check)(&path, text) {

@@ -40,7 +40,7 @@ impl Pages {
         self.down.subscribe()
     }
 
-    /// What a page that comes later has to know first.
+    /// The news that a page that comes later has to get first.
     pub fn so_far(&self) -> Vec<Utf8Bytes> {
         self.latest.lock().unwrap_or_else(PoisonError::into_inner).iter().flatten().map(text).collect()
     }
@@ -76,7 +76,7 @@ fn text(news: &Value) -> Utf8Bytes {
     Utf8Bytes::from(news.to_string())
 }
 
-/// What of a state a page lacks that has the one before: members that differ; of items and assets those that differ. The whole
+/// The part of a state that a page lacks that has the one before: members that differ; of items and assets those that differ. The whole
 /// state when another record is open.
 fn changed(before: &Value, after: &Value) -> Value {
     let (Some(old), Some(new)) = (before.as_object(), after.as_object()) else { return after.clone() };

@@ -33,7 +33,7 @@ const CLOCK: Duration = Duration::from_millis(200);
 /// How often a request to end is looked for.
 const LOOK: Duration = Duration::from_millis(50);
 
-/// What a page may load and ask for: its own files and socket, nothing from elsewhere.
+/// The sources that a page may load and ask for: its own files and socket, nothing from elsewhere.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self'; \
                       base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 

@@ -100,7 +100,7 @@ async fn close(socket: &mut WebSocket, code: u16, reason: &'static str) -> Resul
     send(socket, Message::Close(Some(CloseFrame { code, reason: Utf8Bytes::from_static(reason) }))).await
 }
 
-/// What a page has to know first.
+/// The messages that a page has to get first.
 fn so_far(app: &App) -> Vec<Utf8Bytes> {
     let clock = Utf8Bytes::from(app.bench.clock().to_string());
     app.pages.so_far().into_iter().chain([clock]).collect()

@@ -249,7 +249,7 @@ impl PlanClear {
 pub struct PlanCheck {
     /// Step and number, such as `3.manual-1`.
     pub id: String,
-    /// What to check.
+    /// The work to check.
     pub name: String,
     /// Where it comes from.
     pub source: String,

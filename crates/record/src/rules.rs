@@ -1,4 +1,4 @@
-//! What an entry is held to, as numbers: worked out here alone, for the report, the sessions and the worksheet's page.
+//! The limits that an entry is held to, as numbers: worked out here alone, for the report, the sessions and the worksheet's page.
 
 use crate::plan::{Item, Plan};
 use serde::Serialize;
@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 /// Times written in decimals are compared with the slack of a microsecond.
 const SLACK_S: f64 = 1e-6;
 
-/// What the entry of an item is held to.
+/// The limits that the entry of an item is held to.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(tag = "kind", rename_all = "lowercase")]
 pub enum Rule<'a> {

@@ -18,7 +18,7 @@ pub const WAITING_MS: u32 = 120;
 /// A card that takes its samples so much sooner than they are due has no clock of its own: more than any card's buffer holds.
 const TOO_SOON: Duration = Duration::from_secs(2);
 
-/// What the feed and the writer of the frames share.
+/// The state that the feed and the writer of the frames share.
 #[derive(Debug, Default)]
 pub struct Shared {
     /// No frames follow those that wait.
@@ -76,7 +76,7 @@ impl Shared {
     }
 }
 
-/// What the card plays.
+/// The state of the card.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum State {
     /// 0, until enough frames wait.
@@ -131,7 +131,7 @@ pub fn feed(choice: Choice, outputs: usize) -> (rtrb::Producer<i32>, Feed, Arc<S
 }
 
 impl Feed {
-    /// What it shares with the writer of the frames.
+    /// The state that it shares with the writer of the frames.
     pub fn shared(&self) -> Arc<Shared> {
         Arc::clone(&self.shared)
     }
@@ -258,7 +258,7 @@ mod tests {
         block
     }
 
-    /// What a ramp goes through on its way up.
+    /// The levels of a ramp on its way up.
     fn rise(level: i32) -> Vec<i32> {
         (0..50).map(|step| (i64::from(level) * step / 50) as i32).collect()
     }

@@ -34,7 +34,7 @@ pub struct Offer {
     pub form: SampleForm,
 }
 
-/// What the signal needs.
+/// The needs of the signal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Wanted {
     /// Channels.

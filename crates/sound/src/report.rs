@@ -1,6 +1,6 @@
 //! How a card has played.
 
-/// What a card did with the frames.
+/// The account of a card about its frames.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct CardReport {
     /// How often the card found no frame, and rested until frames were there.

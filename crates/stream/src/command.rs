@@ -67,7 +67,7 @@ pub fn list() -> impl Iterator<Item = String> {
     })
 }
 
-/// What a person has to know about a command that was carried out and changes nothing in these settings.
+/// A remark for the person about a command that was carried out and changes nothing in these settings.
 pub fn remark(command: &Command, settings: &Settings) -> Option<String> {
     let Command::Set(values) = command else { return None };
     let rate = values.iter().any(|(field, _)| *field == Field::RateBpm);

@@ -1,4 +1,4 @@
-//! What is on the screen, and what keys do there.
+//! The state of the screen, and the work of its keys.
 
 use crate::feed::{Feed, Known};
 use pulsewright_bench::{Bench, Request, offer};
@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 pub const SAFE: [&str; 2] =
     ["the monitor is connected to no person", "the outputs were verified with a calibrated meter"];
 
-/// What the screen shows.
+/// The screens.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Screen {
     /// The question whether this line of [`SAFE`] holds.
@@ -27,7 +27,7 @@ pub enum Screen {
     After,
     /// The report of the record that was signed.
     Report,
-    /// What plays, without a plan.
+    /// The signal that plays, without a plan.
     Hold,
     /// The rhythms to pick from.
     Rhythms,
@@ -54,7 +54,7 @@ pub enum Typing {
     Leave,
 }
 
-/// What an answer of the session was asked for.
+/// The purpose that an answer of the session was asked for.
 pub enum After {
     /// Nothing more to do when it is done.
     Done,
@@ -75,7 +75,7 @@ pub enum After {
 /// An answer of the session.
 pub type Answered = (After, Result<Value, String>);
 
-/// What is on the screen.
+/// The state of the screen.
 pub struct App<'b> {
     /// The session.
     pub bench: &'b Bench,
@@ -89,7 +89,7 @@ pub struct App<'b> {
     pub over: bool,
     /// The plan as views get it; null without one.
     pub plan: Value,
-    /// What views offer.
+    /// The offer of a view.
     pub offer: Value,
     /// Name of the output.
     pub output: String,
@@ -103,7 +103,7 @@ pub struct App<'b> {
     pub help: bool,
     /// The row that is selected.
     pub selected: usize,
-    /// What is being typed.
+    /// The text that is being typed.
     pub typing: Option<Typing>,
     /// Text of the search.
     pub search: String,
@@ -157,7 +157,7 @@ impl<'b> App<'b> {
         }
     }
 
-    /// What is known now.
+    /// The latest news.
     pub fn known(&self) -> MutexGuard<'_, Known> {
         self.feed.known()
     }

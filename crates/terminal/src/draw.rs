@@ -215,7 +215,7 @@ fn page(app: &App<'_>, width: usize) -> (String, Vec<PageRow>) {
     }
 }
 
-/// What plays, in a sentence.
+/// The signal that plays, in a sentence.
 fn hold(app: &App<'_>) -> String {
     let known = app.known();
     let rate = known.state.get("values").and_then(|values| values.get("rate_bpm")?.get("value")?.as_f64());
@@ -280,7 +280,7 @@ fn step_page(app: &App<'_>, at: usize, width: usize) -> (String, Vec<PageRow>) {
     (title, rows)
 }
 
-/// What is being typed for the item that is selected.
+/// The text that is being typed for the item that is selected.
 fn typing(app: &App<'_>) -> Option<String> {
     Some(match app.typing.as_ref()? {
         Typing::Value(value) => format!("value: {value}_"),

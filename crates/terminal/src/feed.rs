@@ -19,10 +19,10 @@ pub struct Shown {
     pub arterial_mmhg: f32,
 }
 
-/// What the screen knows.
+/// The latest news.
 #[derive(Debug, Default)]
 pub struct Known {
-    /// What plays.
+    /// News of what plays.
     pub state: Value,
     /// Readings of a correct monitor.
     pub expected: Value,
@@ -41,7 +41,7 @@ pub struct Known {
 pub struct Feed(Arc<Mutex<Known>>);
 
 impl Feed {
-    /// What is known now.
+    /// The latest news.
     pub fn known(&self) -> MutexGuard<'_, Known> {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }

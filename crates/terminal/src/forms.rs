@@ -12,11 +12,11 @@ pub struct Row {
     pub label: String,
     /// Its text; for a tick `yes` or nothing.
     pub value: String,
-    /// What it is.
+    /// Its kind.
     pub kind: Kind,
 }
 
-/// What a row is.
+/// The kind of a row.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Kind {
     /// To be read.
@@ -39,7 +39,7 @@ pub enum Kind {
     Sign,
 }
 
-/// What a tick is of.
+/// The list that a tick belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Tick {
     /// A preparation.

@@ -8,7 +8,7 @@ use serde_json::Value;
 
 /// A row of a list.
 pub struct Row {
-    /// What it says.
+    /// Its words.
     pub words: String,
     /// The word that picks it.
     pub id: String,

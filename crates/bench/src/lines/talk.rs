@@ -4,7 +4,7 @@ use super::error::LinesError;
 use pulsewright_text::source;
 use std::io::{BufRead, Write};
 
-/// What may be answered, for the answer `?`.
+/// The answers that may be given, for the answer `?`.
 const HELP: [&str; 7] = [
     "Enter      yes; or, at an alarm, it sounds now",
     "n          no; at an alarm, it was not heard",
@@ -35,7 +35,7 @@ pub struct Talk<'t, R, W> {
     pub terminal: &'t Terminal<'t>,
 }
 
-/// What was said, unless the person left.
+/// The outcome of a question, unless the person left.
 pub type Said<T> = Result<T, LinesError>;
 
 impl<R: BufRead, W: Write> Talk<'_, R, W> {

@@ -6,7 +6,7 @@ use crate::sound::CardPlay;
 use clap::Args;
 use std::path::PathBuf;
 
-/// What plays the signal of a session.
+/// The output that plays the signal of a session.
 #[derive(Args, Debug)]
 pub struct PlayFlags {
     /// Output that takes the signal as it plays. A file, pipe or device gets codes for the converters of --rig, else frames of the usual

@@ -15,7 +15,7 @@ use std::sync::OnceLock;
 /// Takes the frames.
 pub type Sink = Box<dyn Write + Send>;
 
-/// What a sink has to say once the stream has ended.
+/// The report of a sink once the stream has ended.
 pub enum Ending<'a> {
     /// Standard output: nothing.
     StandardOutput,

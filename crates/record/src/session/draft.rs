@@ -39,7 +39,7 @@ pub struct Draft {
     pub(super) entered: Vec<(String, Option<Entry>)>,
 }
 
-/// What a line does to an item.
+/// The change that a line makes to an item.
 #[derive(Clone, Copy, Debug)]
 pub enum Did<'a> {
     /// It has an entry of this item.

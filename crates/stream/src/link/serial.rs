@@ -19,7 +19,7 @@ const NO_ANSWER: Duration = Duration::from_secs(3);
 /// How often the conversation looks at its clock.
 const LOOK: Timespec = Timespec { tv_sec: 0, tv_nsec: 1_000_000 };
 
-/// What the two threads share.
+/// The state that the two threads share.
 struct Shared {
     host: Mutex<State>,
     changed: Condvar,

@@ -38,7 +38,7 @@ pub struct Words {
 }
 
 impl Words {
-    /// What was shown, without rest.
+    /// The frames that were shown, without rest.
     pub fn played(&self) -> Vec<Vec<i32>> {
         self.shown.iter().filter(|words| **words != [REST, REST]).cloned().collect()
     }

@@ -12,7 +12,7 @@ use pulsewright_device::wiring::{Output, Source, Wiring};
 use pulsewright_stream::link::{Host, LinkError};
 use std::ops::Range;
 
-/// What is said, and how the line is.
+/// The messages, and the faults of the line.
 struct Talk {
     frames: u16,
     /// Time from frame to frame at the host, 0 for as fast as it takes them, and at the board, ms.
