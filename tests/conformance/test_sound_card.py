@@ -9,6 +9,7 @@ import subprocess
 import time
 from pathlib import Path
 
+import console_orders
 import numpy as np
 import pytest
 from console_bench import Console, choose, confirm, enter
@@ -16,6 +17,7 @@ from playwright.sync_api import expect
 from program import succeed
 from scipy.io import wavfile
 from sound_card import RAMP_S, Card, built, interruptions
+from test_console import ordered
 from test_session import AFTER, BEFORE, PLAN, SAFE
 from worksheet_page import chromium  # noqa: F401
 
@@ -236,6 +238,18 @@ def test_a_rig_that_does_not_suit_a_card_is_refused(card, tmp_path, changes, wor
     code, _, errors = bench.run("stream", *STEP, "--duration", "1s", "--play", bench.name, "--rig", rig(tmp_path, **changes), *more)
     assert code == 2
     assert words in errors, errors
+
+
+def test_a_console_sets_no_st_over_ac(card, tmp_path):
+    bench, description = card(channels=4), rig(tmp_path, ac_coupling_hz=0.5)
+    console = Console(tmp_path, "--play", bench.name, "--rig", description, "--frame-rate", 1000, environment=bench.environment)
+    sets = [{"do": "set", "values": values} for values in ({"ecg.gain": 1.5}, {"st.inferior_mv": 0.2}, {"st.inferior_mv": 0})]
+    try:
+        assert ordered(console, console_orders.CONFIRM, console_orders.rhythm("sinus"), *sets) == [True, True, True, False, True]
+        console.end()
+    finally:
+        console.kill()
+    assert [step["st"] for step in console.steps() if "st" in step] == []
 
 
 def test_a_command_that_sets_st_over_ac_is_refused(card):

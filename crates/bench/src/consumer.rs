@@ -2,7 +2,7 @@
 
 use pulsewright_core::frame::Frame;
 use pulsewright_core::pressure::SiteSet;
-use pulsewright_stream::Pace;
+use pulsewright_stream::{Command, Pace};
 use std::io::{self, Write};
 use std::time::Duration;
 
@@ -14,6 +14,9 @@ pub trait Coder: Send {
     /// Remarks about the frames so far, such as samples beyond the reach of a rig, a sentence each.
     fn remarks(&self) -> Vec<String>;
 }
+
+/// Why a consumer can't play a change of the settings; `None` when it can.
+pub type Forbids = Box<dyn Fn(&Command) -> Option<String> + Send>;
 
 /// The consumer of the frames.
 pub struct Consumer {
@@ -27,6 +30,8 @@ pub struct Consumer {
     pub pace: Pace,
     /// How long a frame is under way in it, once it has taken it.
     pub delay: Duration,
+    /// The changes that it can't play, such as a level behind an AC coupling.
+    pub forbids: Forbids,
     /// Its form of frames.
     pub coder: Box<dyn Coder>,
     /// Opens it; this may wait until the other end of a pipe is there.

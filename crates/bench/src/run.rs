@@ -1,7 +1,7 @@
 //! The run: the live player on a thread of its own, led by orders, at the pace of the clock.
 
 use crate::clerk::Task;
-use crate::consumer::{Coder, Consumer};
+use crate::consumer::{Coder, Consumer, Forbids};
 use crate::log::{self, Change, Log, Tail};
 use crate::order::{Order, changed};
 use crate::running::Steps;
@@ -76,7 +76,7 @@ pub fn run(
         shared.set_output(OutputState::Ended(why.clone()));
         Over { remarks: Vec::new(), failed: Some(why) }
     };
-    let Consumer { open, mut coder, pressures, pace, .. } = consumer;
+    let Consumer { open, mut coder, pressures, pace, forbids, .. } = consumer;
     shared.set_output(OutputState::Opening);
     let sink = match open() {
         Ok(sink) => sink,
@@ -92,7 +92,7 @@ pub fn run(
     let live = RefCell::new(LivePlayer::new(&arena, &document, &script, pressures, shared.rate));
     let (making, made) = mpsc::channel();
     let Reports { log, tasks } = reports;
-    let mut lead = Lead::new(shared, log.clone(), planned);
+    let mut lead = Lead::new(shared, log.clone(), planned, forbids);
     let mut steps = Steps::new(tasks);
     let mut block = vec![Frame::default(); live.borrow().block()];
     shared.set_output(OutputState::Taking);
@@ -183,6 +183,7 @@ impl Sequence {
 struct Lead<'s> {
     shared: &'s Shared,
     log: Log,
+    forbids: Forbids,
     /// How many steps the log has.
     logged: usize,
     /// The settings that play when outputs do not rest.
@@ -200,11 +201,12 @@ struct Lead<'s> {
 }
 
 impl<'s> Lead<'s> {
-    fn new(shared: &'s Shared, log: Log, planned: Vec<Step>) -> Lead<'s> {
+    fn new(shared: &'s Shared, log: Log, planned: Vec<Step>, forbids: Forbids) -> Lead<'s> {
         let patient = Settings::new(&ADULT, &SINUS);
         let lead = Lead {
             shared,
             log,
+            forbids,
             logged: 0,
             patient,
             resting: true,
@@ -229,6 +231,11 @@ impl<'s> Lead<'s> {
 
     fn carry_out(&mut self, order: &Order, live: &mut LivePlayer<'_>) -> Result<u64, String> {
         let now = live.position();
+        if let Order::Change(change) = order
+            && let Some(why) = (self.forbids)(change)
+        {
+            return Err(why);
+        }
         if !self.resting {
             // A ramp of the plan may have moved them.
             self.patient = live.settings();
@@ -455,6 +462,7 @@ mod tests {
                         pressures: SiteSet::USUAL,
                         pace: Pace::Clock,
                         delay: Duration::ZERO,
+                        forbids: Box::new(|_| None),
                         coder: Box::new(Two),
                         open: Box::new(move || Ok(Box::new(sink))),
                     };
@@ -507,6 +515,7 @@ mod tests {
             pressures: SiteSet::USUAL,
             pace: Pace::Clock,
             delay: Duration::ZERO,
+            forbids: Box::new(|_| None),
             coder: Box::new(Two),
             open: Box::new(|| Err(io::Error::other("unplugged"))),
         };

@@ -96,6 +96,7 @@ fn a_session_and_its_report_judge_every_case_as_the_table_says() {
         pressures: SiteSet::USUAL,
         pace: Pace::Clock,
         delay: Duration::ZERO,
+        forbids: Box::new(|_| None),
         coder: Box::new(Nowhere),
         open: Box::new(|| Ok(Box::new(io::sink()))),
     };

@@ -9,7 +9,7 @@ use pulsewright_core::frame::Frame;
 use pulsewright_core::time::FrameRate;
 use pulsewright_record::instruments::NO_OUTPUT;
 use pulsewright_script::Document;
-use pulsewright_stream::Pace;
+use pulsewright_stream::{Command, Pace};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, OnceLock};
@@ -35,34 +35,34 @@ impl Outputs {
     /// The consumer that takes the frames to the `target`; it is opened when a person has confirmed. A sound card has to be fit for `plan`.
     pub fn consumer(&self, target: Option<&Target>, plan: Option<&Document>) -> Result<Consumer, Failure> {
         let form = Form::new(self.rig.as_deref(), self.rate)?;
-        let pressures = form.pressures();
-        let Some(target) = target else {
-            return Ok(Consumer {
-                name: NO_OUTPUT.to_owned(),
-                leaves: false,
-                pressures,
-                pace: Pace::Clock,
-                delay: Duration::ZERO,
-                coder: Box::new(Nowhere),
-                open: Box::new(|| Ok(Box::new(io::sink()))),
-            });
+        let nowhere = Consumer {
+            name: NO_OUTPUT.to_owned(),
+            leaves: false,
+            pressures: form.pressures(),
+            pace: Pace::Clock,
+            delay: Duration::ZERO,
+            forbids: Box::new(|_| None),
+            coder: Box::new(Nowhere),
+            open: Box::new(|| Ok(Box::new(io::sink()))),
         };
-        let name = target.name();
+        let Some(target) = target else { return Ok(nowhere) };
+        let (name, leaves) = (target.name(), true);
         Ok(match target {
             Target::File { path, .. } => {
                 let (coder, path) = (Box::new(Coded { form, card: None }), path.clone());
                 let open = Box::new(move || opened(&path));
-                Consumer { name, leaves: true, pressures, pace: Pace::Clock, delay: Duration::ZERO, coder, open }
+                Consumer { name, leaves, coder, open, ..nowhere }
             }
             Target::Card(card) => {
                 let playback = Playback::of_rig(card, form.rig(), self.rate)?;
                 plan.map_or(Ok(()), |plan| playback.check(plan))?;
                 playback.announce();
                 let opened = Arc::new(OnceLock::new());
-                let coder = Coded { form, card: Some(Arc::clone(&opened)) };
-                let delay = playback.delay();
+                let coder = Box::new(Coded { form, card: Some(Arc::clone(&opened)) });
+                let (delay, of_changes) = (playback.delay(), playback.clone());
+                let forbids = Box::new(move |change: &Command| of_changes.forbids(change));
                 let open = Box::new(move || playback.open(&opened));
-                Consumer { name, leaves: true, pressures, pace: Pace::Writer, delay, coder: Box::new(coder), open }
+                Consumer { name, leaves, pace: Pace::Writer, delay, forbids, coder, open, ..nowhere }
             }
         })
     }
