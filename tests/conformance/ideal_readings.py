@@ -82,24 +82,32 @@ class Monitor:
         recent = self.signals.part(at_s - PRESSURE_S, at_s).venous_mmhg
         return float(np.mean(recent)) if quantity == "venous-mean" else np.nan
 
-    def _st(self, lead: str, at_s: float) -> float:
-        """Of the last 15 s, 60 ms after the end of each QRS against its onset, both where the leads move at 5 % of their highest speed."""
-        rate_hz, begin_s = self.signals.rate_hz, max(at_s - 15, 0)
-        leads = self.signals.part(begin_s, at_s).leads_mv
-        one, two, v1, v5 = leads.T
-        values = {"I": one, "II": two, "III": two - one, "V1": v1, "V5": v5}[lead]
-        speed = uniform_filter1d(np.linalg.norm(np.gradient(leads, axis=0), axis=1), rate_hz // 100)
-        levels = []
+    @cached_property
+    def _st_beats(self) -> tuple[np.ndarray, np.ndarray]:
+        """Of each QRS that shows an ST level its time, and the samples of its onset and of the level 60 ms after its end: both where the
+        leads move at 5 % of their highest speed."""
+        rate_hz = self.signals.rate_hz
+        speed = uniform_filter1d(np.linalg.norm(np.gradient(self.signals.leads_mv, axis=0), axis=1), rate_hz // 100)
+        kept, places = [], []
         for qrs_s in self.heart.qrs_s[~self.heart.ventricular & ~self.heart.captured]:
-            peak = round((qrs_s - begin_s) * rate_hz)
+            peak = round(qrs_s * rate_hz)
             if not 0.2 * rate_hz < peak < len(speed) - 0.3 * rate_hz:
                 continue
             about = speed[peak - round(0.1 * rate_hz) : peak + round(0.1 * rate_hz)]
             moving = np.flatnonzero(about > 0.05 * np.max(about)) + peak - round(0.1 * rate_hz)
             pieces = np.split(moving, np.flatnonzero(np.diff(moving) > 0.012 * rate_hz) + 1)
             qrs = max(pieces, key=lambda piece: np.max(speed[piece]))
-            levels.append(values[qrs[-1] + round(0.06 * rate_hz)] - values[qrs[0]])
-        return float(np.mean(levels)) if levels else np.nan
+            kept.append(qrs_s)
+            places.append((qrs[0], qrs[-1] + round(0.06 * rate_hz)))
+        return np.array(kept), np.array(places, dtype=int).reshape(-1, 2)
+
+    def _st(self, lead: str, at_s: float) -> float:
+        """Of the last 15 s, the level after each QRS against its onset."""
+        qrs_s, places = self._st_beats
+        recent = places[(qrs_s > max(at_s - 15, 0) + 0.2) & (qrs_s < at_s - 0.3)]
+        one, two, v1, v5 = self.signals.leads_mv[recent].transpose(2, 0, 1)
+        onsets, levels = {"I": one, "II": two, "III": two - one, "V1": v1, "V5": v5}[lead].T
+        return float(np.mean(levels - onsets)) if len(recent) else np.nan
 
     def _arterial(self, part: str, at_s: float) -> float:
         pulses = self.pulses
