@@ -136,12 +136,17 @@ class Envelope:
         return found
 
 
+def _mean(weighted: Callable[..., np.ndarray]) -> Callable[[np.ndarray], np.ndarray]:
+    """A weighted mean that has fewer heights at the ends: a last height that counted for those after it would make a top there."""
+    return lambda heights: weighted(heights, mode="constant") / weighted(np.ones(len(heights)), mode="constant")
+
+
 SMOOTHINGS: dict[str, tuple[Callable[[np.ndarray], np.ndarray], tuple[bool, ...]]] = {
     "highest of 3": (partial(maximum_filter1d, size=3, mode="nearest"), (True,)),
-    "mean of 3": (partial(uniform_filter1d, size=3, mode="nearest"), (True,)),
-    "mean of 5": (partial(uniform_filter1d, size=5, mode="nearest"), (True, False)),
-    "mean of 7": (partial(uniform_filter1d, size=7, mode="nearest"), (True, False)),
-    "bell of 2 pulses": (partial(gaussian_filter1d, sigma=2, mode="nearest"), (True, False)),
+    "mean of 3": (_mean(partial(uniform_filter1d, size=3)), (True,)),
+    "mean of 5": (_mean(partial(uniform_filter1d, size=5)), (True, False)),
+    "mean of 7": (_mean(partial(uniform_filter1d, size=7)), (True, False)),
+    "bell of 2 pulses": (_mean(partial(gaussian_filter1d, sigma=2)), (True, False)),
 }
 """Smoothings from pulse to pulse, and whether the outermost crossing, the nearest, or one and the other is read."""
 

@@ -140,15 +140,16 @@ def feet_s(pressure_mmhg: np.ndarray, frame_rate_hz: float, beats: np.ndarray, a
         owned = [np.flatnonzero((owner == i) & (times < beat + 0.5)) for i, beat in enumerate(beats)]
         return owned, [own[np.argmax(slope[rises[own]])] if len(own) else None for own in owned]
 
-    def steepness(firsts: list[int | None]) -> float:
-        known = [slope[rises[first]] for first in firsts if first is not None]
-        return float(np.median(known)) if known else 0.0
+    def steepness(firsts: list[int | None]) -> np.ndarray:
+        return np.array([np.nan if first is None else slope[rises[first]] for first in firsts])
 
     owned, firsts = owned_from(after_s)
     # A QRS of a pacing device is fastest late: then only a dicrotic wave may come after, and the pulse before is steeper.
     sooner = owned_from(after_s + LATE_QRS_S)
-    if steepness(sooner[1]) > STEEPER * steepness(firsts):
-        owned, firsts = sooner
+    usual_steepness, sooner_steepness = steepness(firsts), steepness(sooner[1])
+    paced = [around(sooner_steepness, i) > STEEPER * np.nan_to_num(around(usual_steepness, i)) for i in range(len(beats))]
+    owned = [early if late_qrs else usual for usual, early, late_qrs in zip(owned, sooner[0], paced, strict=True)]
+    firsts = [early if late_qrs else usual for usual, early, late_qrs in zip(firsts, sooner[1], paced, strict=True)]
     steepest = np.array([np.nan if first is None else times[first] - beat for first, beat in zip(firsts, beats, strict=True)])
     waves = [slope[rises[own[times[own] > times[first] + 0.12]]] for own, first in zip(owned, firsts, strict=True) if first is not None]
     steep = 1.3 * np.percentile(np.concatenate([*waves, [0.0]]), 95)

@@ -21,9 +21,6 @@ use crate::time::Instant;
 use crate::timeline::Placed;
 use crate::truth::{CuffEvent, CuffPhase, CuffPulse, Event};
 
-/// Pulses at less distance than this are one point of the envelope, mmHg.
-const NEAR_MMHG: f32 = 1.0;
-
 /// A bell has four values to be fitted.
 const FEWEST: usize = 5;
 
@@ -31,7 +28,8 @@ const FEWEST: usize = 5;
 /// source); the first gives the expected value.
 const VISIBLE: [f32; 3] = [0.06, 0.04, 0.09];
 
-/// When so many pulses in a row have had the cuff below their diastolic pressure, later ones change no reading of the methods.
+/// When so many pulses in a row have had the cuff below their diastolic pressure, a monitor ends its measurement (common practice,
+/// no source). A strong pulse after a long pause may still come then, and is in no reading.
 const PASSED: u8 = 20;
 
 /// Pulses are read as equal when no method differs by more, mmHg.
@@ -96,7 +94,7 @@ impl CuffMeter {
             count: 0,
             pulses: 0.0,
             from_mmhg: 0.0,
-            near_mmhg: NEAR_MMHG,
+            near_mmhg: 0.0,
             shares: [0.5, 0.8],
             above: false,
             below: 0,
@@ -113,7 +111,7 @@ impl CuffMeter {
             Event::Cuff(CuffEvent { at, phase, cuff_mmhg }) => {
                 let reading = self.finish(*at);
                 if *phase == CuffPhase::Deflating {
-                    let near_mmhg = max(NEAR_MMHG, cuff_mmhg * (1.0 / POINTS as f32));
+                    let near_mmhg = cuff_mmhg * (1.0 / POINTS as f32);
                     *self = CuffMeter { near_mmhg, begin: *at, deflates: true, ..CuffMeter::new() };
                 }
                 reading
@@ -134,7 +132,7 @@ impl CuffMeter {
         let mut found = Found::default();
         for share in VISIBLE {
             let (points, count) = self.visible_points(share);
-            // The last one goes on when the deflation ends.
+            // A pulse is measured to the foot of the next visible one, which the last does not have.
             if let Some(points) = points.get(..count.saturating_sub(1)).filter(|points| points.len() >= FEWEST) {
                 found.read(points, self.shares);
             }
@@ -233,11 +231,20 @@ mod tests {
 
     /// A cuff from `from` mmHg down in steps of 2, one a pulse, of these systolic and diastolic pressures.
     fn deflated(from: f32, until: usize, pulse: impl Fn(usize) -> [f32; 2]) -> Option<CuffReading> {
+        deflated_over((0..until).map(|i| from - 2.0 * i as f32), pulse)
+    }
+
+    /// A cuff at these pressures, mmHg, one a pulse.
+    fn deflated_over(
+        cuff: impl Iterator<Item = f32> + Clone,
+        pulse: impl Fn(usize) -> [f32; 2],
+    ) -> Option<CuffReading> {
         let mut meter = CuffMeter::new();
+        let from = cuff.clone().fold(0.0, max);
         let phase = |phase| Event::Cuff(CuffEvent { at: Instant::ZERO, phase, cuff_mmhg: from });
         assert_eq!(meter.take(&phase(CuffPhase::Deflating)), None);
-        let pulses = (0..until).map(|i| {
-            let (cuff_mmhg, [systolic_mmhg, diastolic_mmhg]) = (from - 2.0 * i as f32, pulse(i));
+        let pulses = cuff.enumerate().map(|(i, cuff_mmhg)| {
+            let [systolic_mmhg, diastolic_mmhg] = pulse(i);
             let mean_mmhg = diastolic_mmhg + 0.4 * (systolic_mmhg - diastolic_mmhg);
             let above = cuff_mmhg - mean_mmhg;
             let (width, share) =
@@ -273,6 +280,13 @@ mod tests {
         let reading = deflated(160.0, 60, |i| [if i % 2 == 0 { 120.0 } else { 100.0 }, 80.0]).unwrap();
         let ReadingBand { low, high, .. } = reading.systolic_mmhg;
         assert!(low > 98.0 && high < 130.0 && high - low > 1.0, "{reading:?}");
+    }
+
+    #[test]
+    fn six_pulses_are_needed() {
+        let read = |cuff: &[f32]| deflated_over(cuff.iter().copied(), |_| [120.0, 80.0]).is_some();
+        assert!(read(&[150.0, 130.0, 110.0, 95.0, 75.0, 55.0]));
+        assert!(!read(&[150.0, 130.0, 95.0, 75.0, 55.0]));
     }
 
     #[test]
