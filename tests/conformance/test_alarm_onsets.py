@@ -50,11 +50,15 @@ WITHIN_S = {
 millisecond of each; the first beat of a run may be a fusion; a wide QRS has its middle elsewhere; fibrillation is found in pieces."""
 
 
+ST_LEADS = ("I", "II", "III", "V1", "V5")
+
+
 def watched(folder: Path, *steps: dict, seed: int, **more) -> tuple[Monitor, list[dict], list[dict]]:
     """What a monitor finds in the samples of a script, its reported alarms, and its reported readings."""
     (folder / "script.json").write_text(json.dumps(document(*steps, seed=seed, **more)), "utf-8")
     target = folder / "out.wav"
-    succeed("render", folder / "script.json", "-o", target, "--channels", CHANNELS, "--bits", "float", "--frame-rate", FRAME_RATE_HZ)
+    succeed("render", folder / "script.json", "-o", target, "--channels", CHANNELS, "--bits", "float", "--frame-rate", FRAME_RATE_HZ,
+            "--lead-truth", ",".join(ST_LEADS))
     samples, _ = soundfile.read(target, dtype="float32")
     signals = Signals(FRAME_RATE_HZ, samples[:, :4].astype(np.float64), *samples[:, 4:].T)
     return Monitor.connected(signals, limits_of(more, 0)), read_truth(target, "alarms"), read_truth(target, "readings")
@@ -105,3 +109,44 @@ def test_electrodes_off_leave_no_rate_where_no_lead_moves(off, tmp_path):
     assert (first == "") == flat and float(second) > 0
     of_heart = [alarm["alarm"] for alarm in alarms if float(alarm["time_s"]) < 40 and alarm["alarm"] != "arterial-low"]
     assert (of_heart == []) == flat, of_heart
+
+
+OFF = [
+    # electrodes, whether the impedance is measured between the arms
+    ((), 0), (("off_v1",), 0), (("off_ra",), 0), (("off_ll",), 0), (("off_ll",), 1), (("off_la",), 0), (("off_la",), 1),
+    (("off_ra", "off_la"), 0), ((), 1),
+]
+
+
+def test_electrodes_off_leave_no_st_and_no_breaths_in_flat_channels(tmp_path):
+    """Nothing is reported of a flat lead or of a flat impedance, and no apnoea; what is reported of others is that of the samples."""
+    electrodes, step_s = ("off_ra", "off_la", "off_ll", "off_v1"), 30
+    steps = [
+        step(step_s, breathing={"lead_i": arms}, st={"inferior_mv": 0.2}, artefact={name: int(name in off) for name in electrodes})
+        for off, arms in OFF
+    ]
+    monitor, alarms, rows = watched(tmp_path, *steps, seed=4)
+    beats = read_truth(tmp_path / "out.wav", "leads")
+    n_flat, n_levels = [], []
+    for i, (off, arms) in enumerate(OFF):
+        start_s, at_s = i * step_s, (i + 1) * step_s - 1
+        signals = monitor.signals.part(start_s, at_s)
+        one, two, v1, v5 = signals.leads_mv.T
+        leads = {"I": one, "II": two, "III": two - one, "V1": v1, "V5": v5}
+        flat = {lead for lead, samples in leads.items() if np.ptp(samples) < 0.01}
+        of = {row["reading"]: row for row in rows if row["step"] == str(i + 1)}
+        levels = {lead: float(of[f"st-{lead}"]["expected"]) for lead in leads if of[f"st-{lead}"]["expected"]}
+        assert not set(levels) & flat, (off, levels)
+        for lead, level_mv in levels.items():
+            assert abs(level_mv - monitor.shows(f"st-{lead}", 0, at_s)) < 0.05, (off, lead)
+        assert all("electrode" in of[f"st-{lead}"]["why"] for lead in flat), off
+        assert {row["lead"] for row in beats if start_s + 1 < float(row["time_s"]) < at_s} == set(levels), off
+        still = np.ptp(signals.respiration_ohm) < 0.01
+        assert still == bool({"off_ra", "off_la" if arms else "off_ll"} & set(off)), off
+        breaths = of["respiration-rate"]["expected"]
+        assert (breaths == "") == still, off
+        assert still or abs(float(breaths) - monitor.shows("respiration-rate", 0, at_s)) < 0.3, off
+        n_flat.append(len(flat) + int(still))
+        n_levels.append(len(levels))
+    assert n_flat == [0, 1, 2, 2, 1, 1, 2, 6, 0] and n_levels == [5, 4, 1, 1, 1, 1, 1, 0, 5]
+    assert not [alarm for alarm in alarms if alarm["alarm"] == "apnoea"]

@@ -20,6 +20,7 @@ mod pair;
 mod surgery;
 mod wander;
 
+pub(crate) use lead_off::ElectrodesOff;
 pub use lead_off::OFFSET_MV;
 pub use motion::Movement;
 
@@ -83,8 +84,7 @@ pub(crate) const OFF: [Field; 9] = [
 pub(crate) struct Layers {
     /// One bit for each of [`SWITCHES`].
     noise: u16,
-    /// One bit for each of [`OFF`].
-    off: u16,
+    off: ElectrodesOff,
     /// Whether RA and LA are interchanged.
     swapped: bool,
 }
@@ -98,17 +98,18 @@ impl Layers {
                 layers.noise |= 1 << i;
             }
         }
-        for (i, field) in OFF.into_iter().enumerate() {
-            if on(field) {
-                layers.off |= 1 << i;
-            }
-        }
+        layers.off = ElectrodesOff::of(&on);
         layers.swapped = on(Field::SwapArms);
         layers
     }
 
+    /// Electrodes that are off.
+    pub(crate) fn off(self) -> ElectrodesOff {
+        self.off
+    }
+
     pub(crate) fn none(self) -> bool {
-        self.noise == 0 && self.off == 0 && !self.swapped
+        self.noise == 0 && self.off == ElectrodesOff::NONE && !self.swapped
     }
 
     /// Which of [`SWITCHES`] are on.
@@ -292,7 +293,7 @@ impl<R: Rows + ?Sized> Loop for AddTo<'_, '_, R> {
             if layers.swapped {
                 leads_mv = swapped_arms(leads_mv);
             }
-            lead_off::apply(layers.off, &mut leads_mv);
+            layers.off.apply_to(&mut leads_mv);
             rows.set_leads(row, leads_mv);
         }
     }

@@ -35,6 +35,15 @@ impl BreathMeter {
         self.shallow = 0;
     }
 
+    /// Discards the time until `now`, in which an electrode of the impedance is off: a monitor counts nothing, and knows no apnoea.
+    pub(super) fn suspend(&mut self, now: Instant, board: &mut Board, sink: &mut dyn AlarmSink) {
+        self.last_end = now;
+        self.rate.forget();
+        for kind in [AlarmKind::Apnoea, AlarmKind::LowBreathing, AlarmKind::HighBreathing] {
+            board.clear(kind, now, sink);
+        }
+    }
+
     /// When a monitor must know an apnoea; `None` where its alarm is off.
     fn known(&self, limit: Limit<'_>) -> Option<Instant> {
         let limit_s = limit(AlarmLimit::ApnoeaS);

@@ -58,6 +58,8 @@ causes! {
     TestSignal: "a test signal is played";
     /// Two limb electrodes are off, and every lead is flat.
     ElectrodesOff: "electrodes are off and no lead shows the heart";
+    /// An electrode that it is measured with is off.
+    ElectrodeOff: "an electrode that it is measured with is off";
     /// Fibrillation or flutter of the ventricles.
     Fibrillation: "the ventricles fibrillate or flutter, so there is no beat to count";
     /// No beat.

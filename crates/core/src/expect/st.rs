@@ -2,6 +2,7 @@
 //! IEC 60601-2-27 asks makers to state both points, from memory).
 
 use super::reading::{Cause, Causes, Gathered, Reading};
+use crate::artefact::ElectrodesOff;
 use crate::frame::Lead;
 use crate::time::Instant;
 use crate::truth::{BeatCode, LeadBeat};
@@ -53,12 +54,16 @@ impl StMeter {
         }
     }
 
-    /// The levels in the order of [`Lead::ALL`].
-    pub(super) fn readings(&self) -> [Reading; LEADS] {
+    /// The levels in the order of [`Lead::ALL`], with these electrodes `off`.
+    pub(super) fn readings(&self, off: ElectrodesOff) -> [Reading; LEADS] {
         let none = if self.watches { Cause::NoOwnBeats } else { Cause::NotPlayed };
-        self.levels.map(|level| match level.band() {
+        let mut readings = self.levels.map(|level| match level.band() {
             Some(band) => Reading { band: Some(band), causes: Causes::NONE },
             None => Reading::none(none),
-        })
+        });
+        for (reading, _) in readings.iter_mut().zip(Lead::ALL).filter(|(_, lead)| off.in_lead(*lead)) {
+            *reading = Reading::none(Cause::ElectrodeOff);
+        }
+        readings
     }
 }

@@ -14,6 +14,7 @@ use super::rate::{RateMeter, Rule};
 use super::reading::{Cause, Causes, Reading, ReadingBand};
 use super::st::StMeter;
 use crate::anatomy::PressureSite;
+use crate::artefact::ElectrodesOff;
 use crate::field::transducer;
 use crate::settings::Field;
 use crate::site_set::SiteSet;
@@ -30,9 +31,6 @@ const UNSEEN_SPIKE_MS: f32 = 10.0;
 
 /// A pressure whose band is no wider does not move, mmHg.
 const STEADY_MMHG: f32 = 0.5;
-
-/// Electrodes of the limbs that no lead does without two of.
-const LIMBS: [Field; 3] = [Field::OffRa, Field::OffLa, Field::OffLl];
 
 /// Feet of pulses within the frames that are filled together: one at each site at most.
 const FEET: usize = 16;
@@ -52,6 +50,8 @@ pub(super) struct Watch<'a> {
     chosen: SiteSet,
     placed: Option<Placed<'a>>,
     from: Instant,
+    /// Electrodes that are off in the step.
+    off: ElectrodesOff,
     counts: Counts,
     cuff: CuffMeter,
     cuff_read: Option<CuffReading>,
@@ -76,6 +76,7 @@ impl<'a> Watch<'a> {
             chosen,
             placed: None,
             from: Instant::ZERO,
+            off: ElectrodesOff::NONE,
             counts: Counts::default(),
             cuff: CuffMeter::new(),
             cuff_read: None,
@@ -109,6 +110,7 @@ impl<'a> Watch<'a> {
         let half = Span::from_ticks(end.since(at).ticks() / 2);
         self.placed = Some(placed);
         self.from = at.plus(half.min(SETTLING));
+        self.off = ElectrodesOff::of(|field| placed.step.is_on(field));
         self.counts = Counts::default();
         self.cuff_read = None;
         self.rate.begin(at, self.from);
@@ -125,6 +127,9 @@ impl<'a> Watch<'a> {
         self.board.begin();
         if !self.has_beats() {
             self.heart.suspend(at, &mut self.board, sink);
+        }
+        if self.is_impedance_open() {
+            self.breaths.suspend(at, &mut self.board, sink);
         }
     }
 
@@ -160,13 +165,12 @@ impl<'a> Watch<'a> {
 
     /// Whether the step plays beats, or could, and a lead shows them.
     fn has_beats(&self) -> bool {
-        self.placed.is_none_or(|placed| placed.step.test_signal().has_beats()) && !self.is_flat()
+        self.placed.is_none_or(|placed| placed.step.test_signal().has_beats()) && !self.off.flatten_every_lead()
     }
 
-    /// Whether every lead is flat, as two limb electrodes are off.
-    fn is_flat(&self) -> bool {
-        let off = |step: &PlayedStep<'_>| LIMBS.into_iter().filter(|limb| step.is_on(*limb)).count() > 1;
-        self.placed.is_some_and(|placed| off(&placed.step))
+    /// Whether an electrode of the impedance is off.
+    fn is_impedance_open(&self) -> bool {
+        self.placed.is_some_and(|placed| self.off.in_impedance(placed.step.is_on(Field::BreathLead)))
     }
 
     /// Advances to `now`.
@@ -179,13 +183,17 @@ impl<'a> Watch<'a> {
         } else {
             self.heart.suspend(now, &mut self.board, sink);
         }
-        self.breaths.pass(now, &limit, &mut self.board, sink);
+        if self.is_impedance_open() {
+            self.breaths.suspend(now, &mut self.board, sink);
+        } else {
+            self.breaths.pass(now, &limit, &mut self.board, sink);
+        }
     }
 
     /// An event other than the start of a step.
     pub(super) fn event(&mut self, event: Event, sink: &mut dyn AlarmSink) {
         match event {
-            Event::Beat(_) | Event::Pace { .. } if self.is_flat() => {}
+            Event::Beat(_) | Event::Pace { .. } if self.off.flatten_every_lead() => {}
             Event::Beat(beat) => {
                 self.st.beat(beat.code);
                 self.beat(&beat, sink);
@@ -237,6 +245,9 @@ impl<'a> Watch<'a> {
     fn breath(&mut self, breath: &Breath, sink: &mut dyn AlarmSink) {
         let Some(placed) = self.placed else { return };
         self.pass(breath.start, sink);
+        if self.is_impedance_open() {
+            return;
+        }
         let (limits, age) = (self.limits, placed.step.body().age);
         self.breaths.breath(breath, &|limit| limits.of(limit, age), &mut self.board, sink);
     }
@@ -327,7 +338,7 @@ impl<'a> Watch<'a> {
         let step = &placed.step;
         let limit = |limit| self.limits.of(limit, step.body().age);
         let of_rate = causes::of_rate(step, &self.counts, &self.rate);
-        let rate = if self.is_flat() {
+        let rate = if self.off.flatten_every_lead() {
             Reading::none(Cause::ElectrodesOff)
         } else if !self.has_beats() {
             Reading::none(Cause::TestSignal)
@@ -339,7 +350,11 @@ impl<'a> Watch<'a> {
             let silent = band.is_some_and(|band| band.high == 0.0);
             Reading { band, causes: if silent { Causes::NONE.and(Cause::NoBeats) } else { of_rate } }
         };
-        let (breaths, breaths_from) = self.breaths.reading(step, end, &limit);
+        let (breaths, breaths_from) = if self.is_impedance_open() {
+            (Reading::none(Cause::ElectrodeOff), self.from)
+        } else {
+            self.breaths.reading(step, end, &limit)
+        };
         let closed = |site| step.is_on(transducer(site).closed);
         let pressures = core::array::from_fn(|i| {
             let (Some(site), Some(meter)) = (PressureSite::ALL.get(i).copied(), self.pressures.get(i)) else {
@@ -378,10 +393,7 @@ impl<'a> Watch<'a> {
             pulse: self.pulse_rate(end, closed(PressureSite::Arterial), of_rate, limit(AlarmLimit::AsystoleS)),
             breaths,
             breaths_from: breaths_from.min(end),
-            st: self.st.readings().map(|of| match of.band {
-                Some(_) if self.is_flat() => Reading::none(Cause::ElectrodesOff),
-                _ => of,
-            }),
+            st: self.st.readings(self.off),
             pressures,
             cuff: cuff::readings(self.cuff_read.as_ref(), &placed, of_rate),
             alarms: *self.board.step(),

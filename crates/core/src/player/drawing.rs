@@ -100,7 +100,11 @@ impl Player<'_> {
             }
         }
         if signals.respiration {
-            self.respiration.to_impedances(instants, clocks, lung_volumes);
+            if self.artefacts.off().in_impedance(self.is_on(Field::BreathLead)) {
+                lung_volumes.fill(0.0);
+            } else {
+                self.respiration.to_impedances(instants, clocks, lung_volumes);
+            }
             let base_ohm = course(Field::BaseOhm);
             let settled = base_ohm.settled(after);
             for ((place, now), change_ohm) in rows.respiration(from).zip(instants).zip(&*lung_volumes) {

@@ -318,7 +318,8 @@ impl Player<'_> {
         let st_at = beat.end.plus(ST_AFTER_J);
         let swapped = self.is_on(Field::SwapArms);
         let worn = |leads: [f32; INDEPENDENT_LEADS]| if swapped { swapped_arms(leads) } else { leads };
-        for lead in Lead::ALL.into_iter().filter(|lead| self.leads & 1 << *lead as u16 != 0) {
+        let off = self.artefacts.off();
+        for lead in Lead::ALL.into_iter().filter(|lead| self.leads & 1 << *lead as u16 != 0 && !off.in_lead(*lead)) {
             let (r_at, [base_mv, r_mv, st_mv]) = if drawn {
                 let (qrs, weights) = (self.ecg.with_waves_before(beat), Weights::of(lead, worn));
                 let r_at = qrs.r_at(&weights);
