@@ -20,8 +20,8 @@ mod pair;
 mod surgery;
 mod wander;
 
-pub(crate) use lead_off::ElectrodesOff;
 pub use lead_off::OFFSET_MV;
+pub(crate) use lead_off::{ElectrodesOff, OFF};
 pub use motion::Movement;
 
 use crate::block::Rows;
@@ -65,19 +65,6 @@ pub(crate) const GLIDING: [Field; SWITCHES.len() + 2] = {
     }
     fields
 };
-
-/// Electrodes that may come off, in the order of [`crate::frame::Electrode`].
-pub(crate) const OFF: [Field; 9] = [
-    Field::OffRa,
-    Field::OffLa,
-    Field::OffLl,
-    Field::OffV1,
-    Field::OffV2,
-    Field::OffV3,
-    Field::OffV4,
-    Field::OffV5,
-    Field::OffV6,
-];
 
 /// The layers that a step has on.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -14,12 +14,24 @@
 //! The impedance keeps its base, without breaths and heartbeats, where one of its two electrodes is off.
 //! The equations of Einthoven and Goldberger and the electrode sums hold, as the leads are formed from these inputs.
 
-use super::OFF;
 use crate::field::Field;
 use crate::frame::{INDEPENDENT_LEADS, Lead};
 
 /// Where a flat lead lies, mV.
 pub const OFFSET_MV: f32 = 3.0;
+
+/// Electrodes that may come off, in the order of [`crate::frame::Electrode`].
+pub(crate) const OFF: [Field; 9] = [
+    Field::OffRa,
+    Field::OffLa,
+    Field::OffLl,
+    Field::OffV1,
+    Field::OffV2,
+    Field::OffV3,
+    Field::OffV4,
+    Field::OffV5,
+    Field::OffV6,
+];
 
 const RA: u16 = 0b001;
 const LA: u16 = 0b010;
