@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from fractions import Fraction
 
@@ -295,3 +296,33 @@ def test_ac_coupling_is_judged_by_what_it_leaves(corner_hz, tmp_path):
         "pressures, respiration, offsets": False,
     }
     assert outcome.code == (0 if qrs >= 0.5 else 1)
+
+
+def test_the_guide_says_how_far_a_coupling_moves_st_and_waves(tmp_path):
+    """The table of docs/rig.md against a render behind a high-pass of first order by scipy; instants of a beat are those of its truth."""
+    target = tmp_path / "st.wav"
+    flags = ("--rhythm", "sinus", "--set", "rate_bpm=75", "--set", "st.inferior_mv=0.2", "--duration", "60s", "--frame-rate", 1000)
+    succeed("render", *flags, "--bits", "float", "--channels", "II,V2", "-o", target)
+    recording = read_wav(target)
+    with beside(target, "beats.csv").open(newline="", encoding="utf-8") as file:
+        beat = list(csv.DictReader(file))[50]
+    onset, j = (round(float(beat[name]) * 1000) for name in ("qrs_onset_s", "qrs_end_s"))
+    guide = (ROOT / "docs" / "rig.md").read_text("utf-8").split("| corner |")[1].split("\n\n")[0]
+    rows = [[cell.strip().replace("\u2212", "-") for cell in row.split("|")[1:-1]] for row in guide.splitlines()[2:]]
+    assert [row[0] for row in rows] == ["none", "0.05 Hz", "0.5 Hz", "1 Hz", "5 Hz"]
+    st_before = None
+    for corner, st_ii, st_v2, r, t in rows:
+        through = {lead: recording.values(lead) for lead in ("II", "V2")}
+        if corner != "none":
+            highpass = signal.butter(1, float(corner.split()[0]), "highpass", fs=1000, output="sos")
+            through = {lead: signal.sosfilt(highpass, values) for lead, values in through.items()}
+        above = {lead: values[onset:] - values[onset] for lead, values in through.items()}
+        st = {lead: values[j + 60 - onset] for lead, values in above.items()}
+        st_before = st_before or st
+        change_uv = [1000 * (st[lead] - st_before[lead]) for lead in ("II", "V2")]
+        if corner == "none":
+            assert st["II"] == pytest.approx(float(st_ii.split()[0]), abs=0.006)
+        else:
+            assert change_uv == pytest.approx([float(cell.split()[0]) for cell in (st_ii, st_v2)], abs=1), corner
+        waves = [above["II"][: j - onset].max(), above["II"][j + 60 - onset : j + 400 - onset].max()]
+        assert waves == pytest.approx([float(cell.split()[0]) for cell in (r, t)], abs=0.006), corner
