@@ -1,17 +1,17 @@
 //! The log on disk, and the readings of a correct monitor for what plays, worked out beside the player.
-//!
-//! It is written whole at each change, under a temporary name first: so it is a script at any moment, which a text that is appended
-//! to would not be. docs/console.md has how much a shift writes.
+
+mod file;
 
 use crate::shared::Shared;
+use file::LogFile;
 use pulsewright_core::expect::Expected;
 use pulsewright_core::time::Span;
-use pulsewright_files::atomic::{Claim, FileError};
+use pulsewright_files::atomic::FileError;
 use pulsewright_script::expect::{Expectations, Quantity, reading_of, why};
 use pulsewright_script::{Document, Step};
 use pulsewright_stream::live::as_played;
 use serde_json::{Value, json};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::mpsc::{self, Receiver, Sender, SyncSender};
 use std::thread::{self, JoinHandle};
@@ -67,10 +67,10 @@ impl Log {
         seed: u64,
         shared: Arc<Shared>,
     ) -> Result<(Log, JoinHandle<Result<(), FileError>>), FileError> {
-        let file = path.map(|path| Claim::new(&path).map(|claim| (path, claim))).transpose()?;
+        let file = path.map(LogFile::new).transpose()?;
         let (changes, received) = mpsc::channel();
         let document = document(seed);
-        let writer = thread::spawn(move || write_all(&received, &document, file.as_ref(), &shared));
+        let writer = thread::spawn(move || write_all(&received, &document, file, &shared));
         Ok((Log(changes), writer))
     }
 
@@ -98,7 +98,7 @@ pub fn document(seed: u64) -> Document {
 fn write_all(
     changes: &Receiver<Change>,
     document: &Document,
-    file: Option<&(PathBuf, Claim)>,
+    mut file: Option<LogFile>,
     shared: &Shared,
 ) -> Result<(), FileError> {
     let (mut steps, mut text, mut outcome): (Vec<Step>, Vec<u8>, _) = (Vec::new(), Vec::new(), Ok(()));
@@ -126,8 +126,13 @@ fn write_all(
             shared.news(&json!({"t": "expected", "expected": expected}));
         }
         if began.is_some() || ended {
-            text = written(document, &steps, ended);
-            outcome = file.map_or(Ok(()), |(path, claim)| write(&text, claim, path));
+            let log = logged(document, &steps, ended);
+            text = format!("{log:#}\n").into_bytes();
+            outcome = match &mut file {
+                Some(file) if ended => file.end(&text),
+                Some(file) => file.write(&log, &text),
+                None => Ok(()),
+            };
             if let Err(error) = &outcome {
                 shared.warn(&format!("the log could not be written: {error}"));
             }
@@ -142,18 +147,13 @@ fn take(steps: &mut Vec<Step>, tail: Tail) {
     steps.extend(tail.steps);
 }
 
-/// The text. While its last step goes on it holds, so that a log that lost its program is a script still.
-fn written(document: &Document, steps: &[Step], ended: bool) -> Vec<u8> {
+/// The log. While its last step goes on it holds, so that a log that lost its program is a script still.
+fn logged(document: &Document, steps: &[Step], ended: bool) -> Value {
     let mut steps = steps.to_vec();
     if let Some(last) = steps.last_mut().filter(|_| !ended) {
         last.duration = None;
     }
-    format!("{:#}\n", as_played(document, steps).to_json()).into_bytes()
-}
-
-fn write(text: &[u8], claim: &Claim, path: &Path) -> Result<(), FileError> {
-    claim.write_whole(path, text)?;
-    claim.sync_names()
+    as_played(document, steps).to_json()
 }
 
 /// Readings and alarm of the last step when it holds, after the step before.
