@@ -370,6 +370,9 @@ def test_keys_alone_lead_the_signal_and_a_plan(chromium, tmp_path):
         page.set_viewport_size({"width": 390, "height": 844})
         go(page, 1)
         faultless(page, pictures / "console-step-390.png")
+        page.evaluate("scrollTo(0, 0)")
+        paper, first = page.locator("#paper").bounding_box(), page.locator("#plan-items .item").first.bounding_box()
+        assert paper["y"] + paper["height"] < first["y"] < 844, "strip and first item are in sight together"
         # The guide names what is on the page.
         guide = (ROOT / "docs" / "console.md").read_text("utf-8").split("\n## A plan")[1].split("\n## ")[0]
         files = page.evaluate("Promise.all(['/', '/check.js', '/item.js'].map(async (path) => (await fetch(path)).text()))")
