@@ -293,6 +293,12 @@ def test_fast_pacing(rate_bpm, tmp_path):
     assert not found, "\n".join(found)
 
 
+def test_fast_pacing_among_other_rhythms(tmp_path):
+    """How late a QRS is fastest is that of the beats about it."""
+    found = played(tmp_path, step(120), step(40, "paced-loop", rate_bpm=120, pacing={"amplitude_mv": 2, "width_ms": 2}), step(120), seed=1)
+    assert not found, "\n".join(found)
+
+
 def test_breaths_too_small_to_be_seen(tmp_path):
     found = played(tmp_path, step(60, breathing={"depth_ohm": 0.05}), seed=7)
     assert not found, "\n".join(found)
