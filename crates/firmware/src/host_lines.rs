@@ -2,8 +2,10 @@
 //!
 //! Own digits instead of `core::fmt`: formatting would bring its own tables and panic paths into the image that is measured.
 
-use crate::board::Host;
+use crate::board::{self, Host};
 use crate::demonstration::Lines;
+#[cfg(target_arch = "riscv32")]
+use semihosting::io::Write;
 
 /// Longest line in bytes; longer lines are cut.
 const LINE: usize = 128;
@@ -16,7 +18,7 @@ pub struct HostLines {
 impl HostLines {
     /// Opens the host's standard output; `None` if no host answers.
     pub fn open() -> Option<HostLines> {
-        Host::open().map(|out| HostLines { out })
+        board::host().map(|out| HostLines { out })
     }
 
     fn put(&mut self, words: &[&str], unit: &str, value: impl Fn(&mut Line)) {
@@ -31,7 +33,7 @@ impl HostLines {
         line.text(unit);
         line.text("\n");
         // A host that no longer listens shows as a missing line there; there is nowhere else to say so.
-        self.out.write(line.bytes.get(..line.len).unwrap_or(&[]));
+        let _ = self.out.write_all(line.bytes.get(..line.len).unwrap_or(&[]));
     }
 }
 

@@ -8,9 +8,10 @@ use core::arch::asm;
 use core::ptr::{read_volatile, write_volatile};
 
 use cortex_m_semihosting::debug;
-use cortex_m_semihosting::hio::{HostStream, hstdout};
+use cortex_m_semihosting::hio::hstdout;
 
 pub use cortex_m_rt::entry;
+pub use cortex_m_semihosting::hio::HostStream as Host;
 
 const TIMER_CTRL: *mut u32 = 0x4000_0000 as *mut u32;
 const TIMER_VALUE: *mut u32 = 0x4000_0004 as *mut u32;
@@ -19,19 +20,9 @@ const TIMER_RELOAD: *mut u32 = 0x4000_0008 as *mut u32;
 /// Instructions per tick of the timer: it runs at 25 MHz, and the emulator is started so that an instruction takes 1 ns.
 pub const INSTRUCTIONS_PER_TICK: u64 = 40;
 
-/// The standard output of the debugger's host.
-pub struct Host(HostStream);
-
-impl Host {
-    /// Opens it; `None` if no host answers.
-    pub fn open() -> Option<Host> {
-        hstdout().ok().map(Host)
-    }
-
-    /// Writes to it; what a host that no longer listens does not take is lost.
-    pub fn write(&mut self, bytes: &[u8]) {
-        let _ = self.0.write_all(bytes);
-    }
+/// The standard output of the debugger's host; `None` if no host answers.
+pub fn host() -> Option<Host> {
+    hstdout().ok()
 }
 
 /// Ends the emulator, with 0 or 1.

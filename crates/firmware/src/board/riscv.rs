@@ -5,9 +5,10 @@
 use core::arch::asm;
 use core::ptr::read_volatile;
 
-use semihosting::io::{Stdout, Write, stdout};
+use semihosting::io::stdout;
 
 pub use riscv_rt::entry;
+pub use semihosting::io::Stdout as Host;
 
 /// Low half of the timer's count.
 const MTIME: *const u32 = 0x0200_BFF8 as *const u32;
@@ -31,19 +32,9 @@ impl Timer {
     }
 }
 
-/// The standard output of the debugger's host.
-pub struct Host(Stdout);
-
-impl Host {
-    /// Opens it; `None` if no host answers.
-    pub fn open() -> Option<Host> {
-        stdout().ok().map(Host)
-    }
-
-    /// Writes to it; what a host that no longer listens does not take is lost.
-    pub fn write(&mut self, bytes: &[u8]) {
-        let _ = self.0.write_all(bytes);
-    }
+/// The standard output of the debugger's host; `None` if no host answers.
+pub fn host() -> Option<Host> {
+    stdout().ok()
 }
 
 /// Ends the emulator, with 0 or 1.
