@@ -106,6 +106,19 @@ def test_compressions_leave_closed_transducers_alone_and_never_jump(tmp_path):
     assert np.ptp(arterial[int(13.2 * RATE_HZ) :]) < 1
 
 
+@pytest.mark.parametrize("per_min", (80, 100, 150))
+def test_no_compression_is_lost_between_steps(per_min, tmp_path):
+    """Every step lasts a whole number of compressions: they go on as if there were one step."""
+    press = {"compression_mmhg": 60, "compressions_per_min": per_min}
+    steps = [{"duration_s": 6, "rhythm": "asystole", "artefact": press}] * 6
+    script, target = tmp_path / "press.json", tmp_path / "press.wav"
+    script.write_text(json.dumps({"version": 1, "notes": "Invented data.", "steps": steps}), encoding="utf-8")
+    succeed("render", script, "--frame-rate", RATE_HZ, "--channels", "arterial", "--bits", 24, "-o", target)
+    tops, _ = find_peaks(read_wav(target).values("arterial"), prominence=30)
+    assert len(tops) == 36 * per_min // 60
+    assert np.diff(tops) == pytest.approx(60 * RATE_HZ / per_min, abs=3)
+
+
 def pressed(folder, **arterial) -> np.ndarray:
     """Compressions of a heart that beats, then of one that stands still, their rise ramped, and half a minute after them."""
     press = {"compression_mmhg": {"from": 0, "to": 90}, "compressions_per_min": 113}

@@ -135,6 +135,18 @@ def test_the_noise_comes_and_goes_and_is_an_episode(folder):
     assert rows[1:] == ["3.000000,7.000000,noise"], rows
 
 
+def test_noise_does_not_jump_between_steps_shorter_than_its_glide(folder):
+    noise = {"file": "pair.hea", "mv": 1}
+    lengths = ((2, True), (0.02, False), (0.6, False), (0.1, True), (2, False), (0.3, True), (0.05, True), (1, True))
+    steps = [{"duration_s": length, "rhythm": "asystole"} | ({"noise": noise} if on else {}) for length, on in lengths]
+    lead = render(folder, "short", steps, channels="II")
+    steepest = np.abs(np.diff(lead[: int(1.9 * HZ)])).max()
+    for border in np.cumsum([length for length, _ in lengths])[:-1]:
+        at = round(border * HZ)
+        # 1 mV of noise of up to 40 Hz; a stretch that begins anew may move as far as the loudest noise does in a frame.
+        assert np.abs(np.diff(lead[at - 2 : at + 2])).max() < 1.5 * steepest, border
+
+
 def test_a_detector_finds_less_in_more_noise(folder):
     detector = next(one for one in DETECTORS if one.name == "sleepecg")
     found = []

@@ -17,9 +17,9 @@ pub(super) struct Fading<'a> {
     /// Whether a step came before, so that noise glides in.
     #[cfg(not(target_os = "none"))]
     glides: bool,
-    /// The noise of the step before, with the start of that step.
+    /// Earlier noise that glides out, with the start of its step and the share of it that was reached.
     #[cfg(not(target_os = "none"))]
-    before: Option<(&'a RecordedNoise<'a>, Instant)>,
+    before: Option<(&'a RecordedNoise<'a>, Instant, f32)>,
     of: PhantomData<&'a ()>,
 }
 
@@ -32,16 +32,28 @@ impl<'a> Fading<'a> {
         of: PhantomData,
     };
 
-    /// The glide into a step that follows `before`.
+    /// The share of the step's own noise that is reached at `now`.
     #[cfg(not(target_os = "none"))]
-    pub(super) fn after(before: Option<&Placed<'a>>) -> Fading<'a> {
-        let noise = before.and_then(|placed| Some((placed.step.noise()?, placed.start)));
-        Fading { glides: before.is_some(), before: noise, of: PhantomData }
+    fn reached(&self, placed: &Placed<'_>, now: Instant) -> f32 {
+        let since = now.since(placed.start);
+        if !self.glides || since >= GLIDE { 1.0 } else { smooth_step(since.as_secs() * (1.0 / GLIDE.as_secs())) }
     }
 
-    /// The glide into a step that follows `before`.
+    /// The glide into a step that begins at `at` and follows `before`. Noise glides out from the share that it has reached; of two
+    /// that are heard, that of the step goes on with the share of both, or the earlier one glides on.
+    #[cfg(not(target_os = "none"))]
+    pub(super) fn after(self, before: Option<&Placed<'a>>, at: Instant) -> Fading<'a> {
+        let Some(placed) = before else { return Fading::NONE };
+        let reached = self.reached(placed, at);
+        let left = (1.0 - reached) * self.before.map_or(0.0, |(.., share)| share);
+        let own = placed.step.noise().map(|noise| (noise, placed.start, reached + left));
+        let earlier = self.before.map(|(noise, start, _)| (noise, start, left)).filter(|_| left > 0.0);
+        Fading { glides: true, before: own.or(earlier), of: PhantomData }
+    }
+
+    /// The glide into a step.
     #[cfg(target_os = "none")]
-    pub(super) fn after(_: Option<&Placed<'a>>) -> Fading<'a> {
+    pub(super) fn after(self, _: Option<&Placed<'a>>, _: Instant) -> Fading<'a> {
         Fading::NONE
     }
 
@@ -57,15 +69,12 @@ impl<'a> Fading<'a> {
         from: usize,
     ) {
         let Some(first) = instants.first() else { return };
-        let come = |now: Instant| {
-            let since = now.since(placed.start);
-            if !self.glides || since >= GLIDE { 1.0 } else { smooth_step(since.as_secs() * (1.0 / GLIDE.as_secs())) }
-        };
+        let reached = |now: Instant| self.reached(placed, now);
         if let Some(noise) = placed.step.noise() {
-            noise.add_to(placed.start, rate, come, instants, rows, from);
+            noise.add_to(placed.start, rate, reached, instants, rows, from);
         }
-        if let Some((noise, start)) = self.before.filter(|_| first.since(placed.start) < GLIDE) {
-            noise.add_to(start, rate, |now| 1.0 - come(now), instants, rows, from);
+        if let Some((noise, start, share)) = self.before.filter(|_| first.since(placed.start) < GLIDE) {
+            noise.add_to(start, rate, |now| share * (1.0 - reached(now)), instants, rows, from);
         }
     }
 

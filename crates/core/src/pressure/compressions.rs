@@ -39,6 +39,12 @@ pub(crate) enum Part {
     Up,
 }
 
+/// A compression that rounding of the rate puts so little before the start of a step begins with it, 2^-32 turns.
+const NEAR: u32 = 1 << 22;
+
+/// A compression that rounding puts so little past the end of a step is whole.
+const NEAR_END: Span = Span::millis(1);
+
 impl Compressions {
     pub(crate) const NONE: Compressions = Compressions {
         onset: Instant::ZERO,
@@ -67,9 +73,10 @@ impl Compressions {
         self.per_min = per_min;
         let (period, phase) = (Span::period(per_min), Frequency::hz(per_min * (1.0 / 60.0)).phase(now));
         // A period is at most a second: the product stays below 2^64.
-        let left = period.ticks().wrapping_mul(u64::from(phase.wrapping_neg())) >> 32;
+        let left = if phase < NEAR { 0 } else { period.ticks().wrapping_mul(u64::from(phase.wrapping_neg())) >> 32 };
         let onset = now.plus(Span::from_ticks(left));
-        self.next = if onset.plus(period) <= self.until { onset } else { Instant::NEVER };
+        // Its second half presses nothing, so what goes past the end does not show.
+        self.next = if onset.plus(period) <= self.until.plus(NEAR_END) { onset } else { Instant::NEVER };
     }
 
     /// Begins the part that is due, of a compression with this rise.
