@@ -48,7 +48,7 @@ def obeys(findings: Findings, where: object, *, slopes: float = 1.0) -> None:
         if " over " in name:
             assert worst <= AGAINST_MMHG, (where, name, worst, at_s)
         elif name == "arterial rises":
-            assert worst <= RISE_MMHG_PER_S * slopes, (where, name, worst, at_s)
+            assert worst <= RISE_MMHG_PER_S, (where, name, worst, at_s)
         elif name == "arterial falls":
             assert worst <= FALL_MMHG_PER_S * slopes, (where, name, worst, at_s)
         elif name.endswith(" jumps") and name.removesuffix(" jumps") in JUMP_MMHG:
@@ -189,6 +189,52 @@ def test_atria_that_a_device_follows_do_not_raise_the_pulse_beyond_what_is_set(t
     tops, feet = (find_peaks(sign * arterial, prominence=20, distance=400)[0] for sign in (1, -1))
     assert arterial[tops] == pytest.approx(np.full(len(tops), 120), abs=0.5)
     assert arterial[feet] == pytest.approx(np.full(len(feet), 80), abs=0.5)
+
+
+BREATHES = {"venous": 1.0, "pulmonary": 1.0, "wedge": 1.0, "right-ventricle": 1.0, "intracranial": 0.5, "arterial": 0.0}
+"""Share of the fall of the pressure in the chest that a site has, as documented."""
+
+
+@pytest.mark.parametrize(("fall_mmhg", "ventilated"), [(18, 0), (-15, 1)])
+def test_vessels_in_the_chest_go_with_the_lungs_whatever_the_heart_does(tmp_path, fall_mmhg, ventilated):
+    """Against the same heart in a chest that is still: the difference has the course of the impedance, with beats and without."""
+    breathing = {"rate_per_min": 14, "depth_ohm": 1, "cardiac_ohm": 0, "ventilated": ventilated}
+    names = ",".join([*BREATHES, "respiration"])
+    played = []
+    for fall in (0, fall_mmhg):
+        chest = {"breathing_mmhg": fall}
+        steps = [scripts.step(20, rhythm, breathing=breathing, chest=chest) for rhythm in ("sinus", "asystole")]
+        script = scripts.write(tmp_path / f"{fall}.json", *steps)
+        target = rendered(script, tmp_path / f"{fall}.wav", frame_rate_hz=250, bits=24, channels=names)
+        recording = read_wav(target)
+        played.append({name: recording.values(name) for name in names.split(",")})
+    lungs = played[0]["respiration"] - played[0]["respiration"].min()
+    assert np.ptp(lungs) == pytest.approx(1, abs=0.01)
+    for name, share in BREATHES.items():
+        moved = played[1][name] - played[0][name]
+        assert moved == pytest.approx(-share * fall_mmhg * lungs, abs=0.02), name
+
+
+@pytest.mark.parametrize("rhythm", ["sinus", "atrial-fibrillation", "ventricular-tachycardia"])
+@pytest.mark.parametrize(("fall_mmhg", "ventilated"), [(18, 0), (-15, 1)])
+def test_a_heart_in_a_chest_that_breathes_obeys_its_valves(tmp_path, rhythm, fall_mmhg, ventilated):
+    """The left side, whose ventricle moves with the chest and whose arteries do not; both of the right side move alike."""
+    breathing = {"rate_per_min": 20, "ventilated": ventilated}
+    step = scripts.step(20, rhythm, breathing=breathing, chest={"breathing_mmhg": fall_mmhg})
+    channels, findings = measured(tmp_path, step)
+    left = {name: found for name, found in findings.worst.items() if "left" in name}
+    assert "arterial over left-ventricle" in left and "left-ventricle over left-atrium" in left
+    obeys(Findings(left), (rhythm, fall_mmhg))
+    assert np.ptp(channels["venous"]) > abs(fall_mmhg)
+
+
+@pytest.mark.parametrize(("rate_bpm", "pulse_mmhg"), [(60, 190), (120, 130), (180, 90), (220, 70)])
+def test_a_high_pulse_rises_no_faster_than_an_artery_does(tmp_path, rate_bpm, pulse_mmhg):
+    pressures = {"systolic_mmhg": 50 + pulse_mmhg, "diastolic_mmhg": 50}
+    channels, findings = measured(tmp_path, scripts.step(12, rate_bpm=rate_bpm, arterial=pressures))
+    assert 0.5 * RISE_MMHG_PER_S < findings["arterial rises"] <= RISE_MMHG_PER_S
+    assert channels["arterial"][6000:].max() == pytest.approx(50 + pulse_mmhg, abs=0.5)
+    obeys(findings, (rate_bpm, pulse_mmhg), slopes=3.0)
 
 
 @pytest.mark.parametrize(("rhythm", "notched"), [("sinus", True), ("ventricular-tachycardia", True), ("torsades", False)])

@@ -112,9 +112,11 @@ fn every_pulse_has_its_mean_and_extremes() {
         PressureSite::Intracranial,
     ])
     .unwrap();
-    for rhythm in ["sinus", "atrial-fibrillation", "ventricular-bigeminy", "av-block-3-junctional"] {
-        let played =
-            play_at(2000, chosen, &[(20.0, &format!("{rhythm} arterial.breathing_mmhg=8 chest.breathing_mmhg=3"))]);
+    let breaths =
+        ["chest.breathing_mmhg=3", "chest.breathing_mmhg=-15 breathing.ventilated=1 breathing.rate_per_min=25"];
+    let rhythms = ["sinus", "atrial-fibrillation", "ventricular-bigeminy", "av-block-3-junctional"];
+    for (rhythm, breaths) in rhythms.into_iter().flat_map(|rhythm| breaths.map(|breaths| (rhythm, breaths))) {
+        let played = play_at(2000, chosen, &[(20.0, &format!("{rhythm} arterial.breathing_mmhg=8 {breaths}"))]);
         for site in chosen.sites() {
             let pulses = played.pulses(site);
             assert!(pulses.len() > 8, "{rhythm} {site:?}: {}", pulses.len());

@@ -272,7 +272,7 @@ patient {
     ArterialSwing: "arterial.breathing_mmhg", "mmHg", 0.0 ..= 40.0, true, "Fall of arterial pressure from expiration to inspiration.";
     PulseVariation: "arterial.variation_percent", "%", 0.0 ..= 60.0, true, "Pulse-pressure variation over a breath: 100 (largest - smallest) / mean of the two; largest with full lungs, as in a ventilated patient.";
     Alternans: "arterial.alternans_mmhg", "mmHg", 0.0 ..= 60.0, true, "Pulsus alternans: by how much every other beat's systolic pressure is lower; at most 80 % of the pulse pressure is taken.";
-    ChestBreathing: "chest.breathing_mmhg", "mmHg", -20.0 ..= 20.0, true, "Fall of the pressures inside the chest (all but arterial, femoral and intracranial) from expiration to inspiration; negative when a ventilator raises them.";
+    ChestBreathing: "chest.breathing_mmhg", "mmHg", -20.0 ..= 20.0, true, "Fall of the pressures inside the chest (all but arterial and femoral, half of it in intracranial) with full lungs, in step with the lung volume; negative when a ventilator raises them.";
     FemoralSystolic: "femoral.systolic_mmhg", "mmHg", 0.0 ..= 320.0, true, "Femoral systolic pressure; 0 takes the arterial one.";
     FemoralDiastolic: "femoral.diastolic_mmhg", "mmHg", 0.0 ..= 300.0, true, "Femoral diastolic pressure; 0 takes the arterial one.";
     PulmonarySystolic: "pulmonary.systolic_mmhg", "mmHg", 4.0 ..= 150.0, true, "Pulmonary artery systolic pressure.";

@@ -272,8 +272,8 @@ impl<'a> Player<'a> {
         let step = self.step;
         let set =
             |site| step.as_ref().map_or_else(Default::default, |placed| transducer_conditions(placed, site, arrived));
-        self.pressures.forget(arrived, lowest, set);
-        other.pressures.forget(arrived, highest, set);
+        self.pressures.forget(arrived, lowest, &self.respiration, set);
+        other.pressures.forget(arrived, highest, &other.respiration, set);
         self.happen(until, observer);
         other.happen(until, observer);
         if !self.pressures.agree(&other.pressures) {

@@ -8,10 +8,12 @@
 //! ```
 //!
 //! Each site has a `trace::Trace`, the pressure in the vessel, and a `line::Transducer`, which sees it through stopcock and line.
-//! Between events both are closed-form in time. The pulses reported are those in the vessel.
+//! Between events both are closed-form in time. To both comes what the chest adds as it breathes (`chest`), which is so slow that no
+//! line changes it. The pulses reported are those in the vessel.
 
 pub(crate) mod arterial;
 pub(crate) mod chambers;
+mod chest;
 pub(crate) mod compressions;
 mod conditions;
 pub(crate) mod contractions;
@@ -25,9 +27,11 @@ pub(crate) mod trace;
 
 use crate::anatomy::PressureSite;
 use crate::math::max;
+use crate::respiration::Respiration;
 use crate::site_set::bit;
 use crate::time::{Instant, Span};
 use crate::truth::{Event, Observer};
+use chest::Chest;
 use compressions::Compressions;
 use contractions::Contractions;
 use ejection::{Ejection, Stroke};
@@ -110,6 +114,9 @@ const KICK: f32 = 1.15;
 
 /// Lowest and highest pressure that a site can have had, mmHg.
 pub(crate) const EXTREMES_MMHG: [f32; 2] = [-60.0, 400.0];
+
+/// A site that the pressure in the chest does not reach, as it does not reach the arteries that the beats go on from.
+const BODY: PressureSite = PressureSite::Arterial;
 
 /// From P onset to the start of the a wave.
 const A_WAVE: Span = Span::from_secs(chambers::A_WAVE_S);
@@ -200,11 +207,13 @@ impl Pressures {
         &mut self,
         now: Instant,
         levels: &[f32; AT_ONCE],
+        respiration: &Respiration,
         set: impl Fn(PressureSite) -> TransducerConditions,
     ) {
         for ((site, transducer), level) in self.chosen.sites().zip(&mut self.transducers).zip(levels) {
             let pressed = |line: &Line| self.compressions.seen(site, line, now);
-            transducer.connect(now, *level, &set(site).connection(), pressed);
+            let chest = Chest::new(site, respiration);
+            transducer.connect(now, *level, &set(site).connection(), &chest, pressed);
         }
     }
 
@@ -214,7 +223,8 @@ impl Pressures {
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             let still = moment.still(site);
             if !transducer.trace.retarget(now, still) {
-                let (rest, (cycle, _)) = (transducer.trace.rest_of_plan(now, still), transducer.trace.close(now));
+                let rest = transducer.trace.rest_of_plan(now, still);
+                let (cycle, _) = transducer.trace.close(now, &moment.chest(site));
                 transducer.redirect(now, |trace| trace.follow(now, &rest, cycle));
             }
         }
@@ -222,7 +232,7 @@ impl Pressures {
         for (site, trace) in [(PressureSite::Arterial, left), (PressureSite::Pulmonary, right)] {
             let still = moment.still(site);
             if !trace.retarget(now, still) {
-                let (rest, (cycle, _)) = (trace.rest_of_plan(now, still), trace.close(now));
+                let (rest, (cycle, _)) = (trace.rest_of_plan(now, still), trace.close(now, &moment.chest(BODY)));
                 trace.follow(now, &rest, cycle);
             }
         }
@@ -264,7 +274,7 @@ impl Pressures {
         let Sides { left, right } = &mut self.arteries;
         for (site, trace) in [(PressureSite::Arterial, left), (PressureSite::Pulmonary, right)] {
             if let Some(plan) = moment.pulse(site, trace.here(opening).0, &beat) {
-                trace.begin(opening, &plan);
+                trace.begin(opening, &plan, &moment.chest(BODY));
             }
         }
         self.expect(Pending::new(onset, timing, Chambers::Ventricles(beat), self.chosen.bits()));
@@ -323,7 +333,7 @@ impl Pressures {
     fn start_compression(&mut self, now: Instant, moment: &Moment<'_>) {
         let part = self.compressions.begin(moment.set.compression_mmhg);
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
-            transducer.press(now, |line| self.compressions.kick(part, site, line));
+            transducer.press(now, &moment.chest(site), |line| self.compressions.kick(part, site, line));
         }
         self.compressions.go_on(part, moment.set.compressions_per_min);
     }
@@ -351,7 +361,7 @@ impl Pressures {
             return;
         };
         let plan = moment.atrial(site, &transducer.trace, &heart, force, closed, waited_s);
-        let (cycle, _) = transducer.trace.close(now);
+        let (cycle, _) = transducer.trace.close(now, &moment.chest(site));
         transducer.redirect(now, |trace| trace.follow(now, &plan, cycle));
     }
 
@@ -367,8 +377,9 @@ impl Pressures {
         let Some(transducer) = self.chosen.place(site).and_then(|place| self.transducers.get_mut(place)) else {
             return;
         };
+        let chest = &moment.chest(site);
         let (cycle, here) = if reported {
-            let (cycle, here) = transducer.trace.close(now);
+            let (cycle, here) = transducer.trace.close(now, chest);
             (Some(cycle), here)
         } else {
             (None, transducer.trace.here(now))
@@ -380,14 +391,14 @@ impl Pressures {
         let Some(plan) = &moment.start(site, here, beat, &heart) else {
             return;
         };
-        transducer.redirect(now, |trace| trace.begin(now, plan));
+        transducer.redirect(now, |trace| trace.begin(now, plan, chest));
         let whip = moment.whip(site);
         if whip > 0.0 {
             transducer.strike(now, whip);
         }
         self.pulsing |= bit(site);
         if let Some(cycle) = cycle {
-            observer.observe(Event::Pulse(cycle.pulse(site, now)));
+            observer.observe(Event::Pulse(cycle.pulse(site, now, chest)));
         }
     }
 
@@ -401,7 +412,8 @@ impl Pressures {
         for site in self.chosen.sites() {
             let reported = self.is_reported(site, moment);
             if let Some(transducer) = self.transducer(site).filter(|_| reported) {
-                observer.observe(Event::Pulse(transducer.trace.close(end).0.pulse(site, end)));
+                let chest = &moment.chest(site);
+                observer.observe(Event::Pulse(transducer.trace.close(end, chest).0.pulse(site, end, chest)));
             }
         }
         self.pulsing = 0;
@@ -422,11 +434,17 @@ impl Pressures {
     /// Sets the pressure at every site to `mmhg`, when all contractions before [`Pressures::recall`] have arrived.
     ///
     /// Beats draw over it. Once the lowest and the highest pressure have led to the same, any pressure between would have too.
-    pub(crate) fn forget(&mut self, now: Instant, mmhg: f32, set: impl Fn(PressureSite) -> TransducerConditions) {
+    pub(crate) fn forget(
+        &mut self,
+        now: Instant,
+        mmhg: f32,
+        respiration: &Respiration,
+        set: impl Fn(PressureSite) -> TransducerConditions,
+    ) {
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             *transducer = Transducer::new(Trace::at_rest(now, mmhg));
             let pressed = |line: &Line| self.compressions.seen(site, line, now);
-            transducer.connect(now, 0.0, &set(site).connection(), pressed);
+            transducer.connect(now, 0.0, &set(site).connection(), &Chest::new(site, respiration), pressed);
         }
         self.pulsing = 0;
     }
@@ -436,6 +454,20 @@ impl Pressures {
         let transducers = self.transducers.iter().zip(&other.transducers);
         self.pulsing == other.pulsing
             && self.chosen.sites().zip(transducers).all(|(_, (transducer, other))| transducer.agrees(other))
+    }
+
+    /// A breath begins at `now`, after those of `respiration`.
+    pub(crate) fn breathe(&mut self, now: Instant, respiration: &Respiration) {
+        for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
+            transducer.trace.breathe(now, &Chest::new(site, respiration));
+        }
+    }
+
+    /// Fall with full lungs that the transducer at a site shows, mmHg.
+    pub(crate) fn falls_mmhg(&self, site: PressureSite, respiration: &Respiration) -> f32 {
+        let open =
+            self.chosen.place(site).and_then(|place| self.transducers.get(place)).map_or(0.0, |seen| seen.way().1);
+        open * Chest::new(site, respiration).fall_mmhg()
     }
 
     /// The transducer at a site, if that site is played.

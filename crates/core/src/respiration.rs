@@ -45,6 +45,8 @@ pub(crate) struct BreathingConditions {
     pub chance: [f32; 2],
     /// A sigh after this many breaths; 0 for none.
     pub sigh_every: u16,
+    /// Fall of the pressure in the chest with full lungs, mmHg.
+    pub chest_mmhg: f32,
 }
 
 impl BreathingConditions {
@@ -100,6 +102,8 @@ pub(crate) enum Act {
 pub(crate) struct Respiration {
     breath: Option<Breath>,
     ventilated: bool,
+    /// Fall of the pressure in the chest with full lungs, mmHg: that which was set as the breath began.
+    chest_mmhg: f32,
     period: Span,
     next: Instant,
     /// When an apnoea starts; `NEVER` when none is coming.
@@ -118,6 +122,7 @@ impl Respiration {
         Respiration {
             breath: None,
             ventilated: false,
+            chest_mmhg: 0.0,
             period: Span::MAX,
             next: Instant::ZERO,
             pause: Instant::NEVER,
@@ -191,6 +196,7 @@ impl Respiration {
         let breath = Breath { start, peak, end, depth_ohm, obstructed: conditions.obstructed };
         self.breath = Some(breath);
         self.ventilated = conditions.ventilated;
+        self.chest_mmhg = conditions.chest_mmhg;
         self.next = start.plus(self.period);
         if conditions.pause_s > 0.0 && self.since_pause >= self.breaths_between(conditions) {
             self.pause = breath.end;
@@ -276,6 +282,43 @@ impl Respiration {
         }
     }
 
+    /// Fall of the pressure in the chest with full lungs, mmHg.
+    pub(crate) fn chest_mmhg(&self) -> f32 {
+        self.chest_mmhg
+    }
+
+    /// When the breath being drawn began.
+    pub(crate) fn breath_began(&self) -> Instant {
+        self.breath.map_or(Instant::ZERO, |breath| breath.start)
+    }
+
+    /// When the lungs are full in the breath being drawn, and when they are empty again.
+    pub(crate) fn turns(&self) -> [Instant; 2] {
+        self.breath.map_or([Instant::NEVER; 2], |breath| [breath.peak, breath.end])
+    }
+
+    /// Volume of the lungs as a share of the breath, 0 to 1; from the next breath on as if that were like the one being drawn.
+    pub(crate) fn lung_volume_ahead(&self, now: Instant) -> f32 {
+        let over = now.since(self.next);
+        self.lung_volume(if over > Span::ZERO { self.breath_began().plus(over) } else { now })
+    }
+
+    /// Integral of the volume of the lungs, as a share of the breath, from the start of the breath being drawn, s.
+    pub(crate) fn filled_s(&self, until: Instant) -> f32 {
+        let Some(breath) = self.breath else { return 0.0 };
+        let part = |from: Instant, to: Instant| {
+            let length_s = to.since(from).as_secs();
+            (length_s, math::min(until.since(from).as_secs() / length_s, 1.0))
+        };
+        let ((up_s, x), (down_s, y)) = (part(breath.start, breath.peak), part(breath.peak, breath.end));
+        if self.ventilated {
+            let recoiled = (0.25 * (1.0 - math::exp(-4.0 * y)) - LEFT * y) * (1.0 / (1.0 - LEFT));
+            return up_s * x * x * (1.0 - x * (1.0 / 3.0)) + down_s * recoiled;
+        }
+        let risen = |x: f32| x * x * x * (1.0 - 0.5 * x);
+        up_s * risen(x) + down_s * (y - risen(y))
+    }
+
     /// Turns lung volumes at consecutive instants into changes of impedance against the base, ohm.
     pub(crate) fn to_impedances(&self, instants: &[Instant], clocks: &[u32], lung_volumes: &mut [f32]) {
         let Some(first) = instants.first() else { return };
@@ -299,12 +342,14 @@ fn shares(instants: &[Instant], from: Instant, to: Instant, shares: &mut [f32]) 
     shares.iter_mut().for_each(|share| *share /= length_s);
 }
 
+/// What the exponential of a passive expiration would leave.
+const LEFT: f32 = 0.018_315_64;
+
 /// Passive expiration from 1 to 0: an exponential of a quarter of its length, less what it would leave.
 fn recoil(x: f32) -> f32 {
     if x >= 1.0 {
         return 0.0;
     }
-    const LEFT: f32 = 0.018_315_64;
     (math::exp(-4.0 * x) - LEFT) * (1.0 / (1.0 - LEFT))
 }
 

@@ -116,7 +116,7 @@ impl Player<'_> {
                 rows.cuff(from).zip(instants).for_each(|([cuff, oscillation], _)| (*cuff, *oscillation) = (0.0, 0.0));
             } else {
                 // The values in their place have been used.
-                let oscillations = lung_volumes;
+                let oscillations = &mut *lung_volumes;
                 oscillations.fill(0.0);
                 self.cuff.add_oscillations(instants, clocks, oscillations);
                 let motion = course(Field::CuffMotion);
@@ -133,6 +133,11 @@ impl Player<'_> {
                 }
             }
         }
+        let chest_breathes = self.respiration.chest_mmhg() != 0.0;
+        if chest_breathes {
+            // The values in their place have been used.
+            self.respiration.lung_volumes(instants, lung_volumes);
+        }
         for site in self.pressures.chosen().sites() {
             let level_mmhg = course(transducer(site).level);
             let settled = level_mmhg.settled(after);
@@ -141,6 +146,12 @@ impl Player<'_> {
                 *place = settled.unwrap_or_else(|| level_mmhg.at(since(now))) + transducer.at(*now);
             }
             self.pressures.add_compression(site, instants, rows.pressure(site, from));
+            if chest_breathes {
+                let falls_mmhg = self.pressures.falls_mmhg(site, &self.respiration);
+                for (place, lung_volume) in rows.pressure(site, from).zip(&*lung_volumes) {
+                    *place -= falls_mmhg * lung_volume;
+                }
+            }
         }
         let Some(placed) = self.step.as_ref().filter(|_| signals.ecg) else { return };
         // A beat of the step before may still be under way.

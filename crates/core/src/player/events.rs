@@ -3,7 +3,6 @@
 use super::Player;
 use super::asked::Asked;
 use super::moment::{moment, pressure_conditions, pressures_ramp, transducer_conditions};
-use super::noise::Fading;
 use super::settings::heart_conditions;
 use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
 use crate::artefact::{Layers, swapped_arms};
@@ -113,7 +112,7 @@ impl Player<'_> {
         self.refuse_the_rest(placed.start, observer);
         let first = self.step.is_none();
         self.glide = self.glide.into_step(self.step.as_ref(), &placed);
-        self.fading = Fading::after(self.step.as_ref());
+        self.fading = self.fading.after(self.step.as_ref(), placed.start);
         let glide = self.glide;
         self.artefacts =
             Layers::of(|field| placed.step.uses(field) || glide.moves(field), |field| placed.step.is_on(field));
@@ -147,7 +146,7 @@ impl Player<'_> {
             self.with_pressures(at, |pressures, moment| pressures.begin(first_beat.flatten(), moment));
         }
         self.with_pressures(at, |pressures, moment| pressures.change(moment));
-        self.pressures.connect(at, &levels, |site| transducer_conditions(&placed, site, at));
+        self.pressures.connect(at, &levels, &self.respiration, |site| transducer_conditions(&placed, site, at));
         let length = if placed.step.uses(Field::CompressionMmhg) { placed.step.duration() } else { Some(Span::ZERO) };
         let until = length.map_or(Instant::NEVER, |length| at.plus(length));
         self.with_pressures(at, |pressures, moment| pressures.compress(at, until, moment));
@@ -160,13 +159,19 @@ impl Player<'_> {
     fn start_breath(&mut self, observer: &mut dyn Observer) {
         let (at, before) = (self.respiration.next(), self.respiration.is_obstructed());
         let conditions = self.breathing(at);
+        let last = self.respiration.clone();
         let act = self.respiration.start(&conditions);
         let starts = self.respiration.is_obstructed();
         if starts != before {
             observer.observe(Event::Episode { episode: Episode::Obstruction, at, starts });
         }
         match act {
-            Some(Act::Breath(breath)) => observer.observe(Event::Breath(breath)),
+            Some(Act::Breath(breath)) => {
+                if last.chest_mmhg() != 0.0 {
+                    self.pressures.breathe(at, &last);
+                }
+                observer.observe(Event::Breath(breath));
+            }
             Some(Act::Apnoea { at, starts }) => {
                 observer.observe(Event::Episode { episode: Episode::Apnoea, at, starts });
             }

@@ -2,7 +2,7 @@
 
 use crate::anatomy::PressureSite;
 use crate::field::{Field, transducer};
-use crate::pressure::sites::{Moment, sway};
+use crate::pressure::sites::Moment;
 use crate::pressure::{PressureConditions, TransducerConditions};
 use crate::respiration::Respiration;
 use crate::time::{Instant, Span};
@@ -13,15 +13,13 @@ pub(super) fn moment<'v>(
     step: Option<&Placed<'_>>,
     set: &'v PressureConditions,
     at: Instant,
-    respiration: &Respiration,
+    respiration: &'v Respiration,
 ) -> Moment<'v> {
     let rate_bpm = step.map_or(0.0, |placed| placed.value(Field::RateBpm, at));
     let filling_bpm =
         step.map_or(rate_bpm, |placed| placed.step.rhythm().filling_bpm(rate_bpm, || placed.step.get(Field::AvRatio)));
     let ejection = step.map_or(1.0, |placed| placed.step.rhythm().ejection);
-    let felt = [set.chest_breathing_mmhg, set.arterial_swing_mmhg, set.pulse_variation_percent];
-    let sway = if felt == [0.0; 3] { 0.5 } else { sway(respiration.lung_volume(at)) };
-    Moment { at, period: Span::period(filling_bpm), set, sway, ejection }
+    Moment { at, period: Span::period(filling_bpm), set, respiration, ejection }
 }
 
 /// The pressures' settings at an instant.
@@ -29,7 +27,6 @@ pub(super) fn pressure_conditions(placed: &Placed<'_>, at: Instant) -> PressureC
     let value = |field| placed.value(field, at);
     let closed = |site: &PressureSite| u16::from(placed.step.is_on(transducer(*site).closed)) << *site as u16;
     PressureConditions {
-        chest_breathing_mmhg: value(Field::ChestBreathing),
         pulmonary_diastolic_mmhg: value(Field::PulmonaryDiastolic),
         pulmonary_systolic_mmhg: value(Field::PulmonarySystolic),
         arterial_systolic_mmhg: value(Field::ArterialSystolic),
@@ -65,7 +62,6 @@ pub(super) fn pressures_ramp(step: &PlayedStep<'_>) -> bool {
 
 /// The fields of [`PressureConditions`] that may ramp.
 const PRESSURES: &[Field] = &[
-    Field::ChestBreathing,
     Field::PulmonaryDiastolic,
     Field::PulmonarySystolic,
     Field::ArterialSystolic,

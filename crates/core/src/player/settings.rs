@@ -52,6 +52,7 @@ impl<'a> Player<'a> {
             irregular: 0.01 * self.value(Field::BreathIrregular, at),
             chance: [0, 1].map(|draw| self.noise.bell(Purpose::Breath, (at.ticks() >> 22) << 1 | draw)),
             sigh_every: self.step.as_ref().map_or(0, |placed| placed.step.count(Field::SighEvery)),
+            chest_mmhg: self.value(Field::ChestBreathing, at),
         }
     }
 

@@ -17,7 +17,7 @@
 //! than an artery empties, so that one that was high before takes some beats to come down to a lower one. However slow beats come, the
 //! runoff of a weak one is nearly as fast as that of an artery without flow.
 
-use super::trace::{Plan, Stillness, Tail};
+use super::trace::{Plan, SHORTEST_S, Stillness, Tail};
 use crate::math::{clamp, exp, ln, max, min};
 use crate::time::Span;
 
@@ -43,9 +43,9 @@ const LOW_SHARE: f32 = 0.4;
 pub struct Form {
     /// From the opening of the valve to the foot here, s.
     pub(super) transit_s: f32,
-    /// Longest rise from foot to peak, s.
+    /// Rise from foot to peak, s: shorter at high rates, longer of a high pulse.
     rise_s: f32,
-    /// Height at half the rise.
+    /// Height at half the rise; at most 0.72, which [`STEEPNESS`] is for.
     shoulder: f32,
     /// From the end of ejection to the notch, s.
     notch_lag_s: f32,
@@ -209,6 +209,24 @@ fn notch_depth(strength: f32) -> f32 {
     clamp(2.5 * (strength - 0.3), 0.0, 1.0)
 }
 
+/// Fastest rise of an artery, mmHg/s, with a little room to what is published: means of 1000 to 1200, up to 2000 with inotropes (Vaquer 2019, from memory).
+const STEEPEST_MMHG_PER_S: f32 = 1990.0;
+/// Greatest slope of a rise in units of its mean: with the highest shoulder that a form has, and with one at half the height.
+const STEEPNESS: [f32; 2] = [1.92, 1.5];
+/// Longest rise, as a share of the ejection time.
+const LONGEST_RISE: f32 = 0.6;
+
+/// Time and shoulder of a rise by `rise_mmhg` from foot to peak, s: a high pulse takes longer, and its shoulder is lower, so that it is
+/// no steeper than an artery rises.
+fn rise(form: &Form, rise_mmhg: f32, timing: Span) -> (f32, f32) {
+    let ejection_s = ejection_time_s(timing);
+    let quickest_s = rise_mmhg * (1.0 / STEEPEST_MMHG_PER_S);
+    let [high, low] = STEEPNESS;
+    let rise_s = max(min(form.rise_s, 0.5 * ejection_s), min(high * quickest_s, LONGEST_RISE * ejection_s));
+    let shoulder = 0.5 + max(rise_s / max(quickest_s, SHORTEST_S) - low, 0.0) * (0.22 / (high - low));
+    (rise_s, min(form.shoulder, shoulder))
+}
+
 /// The pulse from a foot at `foot_mmhg`, of `strength` (1 is that of a full beat) where regular beats have `ejection`.
 ///
 /// A beat as strong as a regular one reaches their pressure from any foot, unless the pressure was so much higher that
@@ -238,12 +256,12 @@ pub(crate) fn pulse(
     let notch = min(max(notch, run_off(notch_s)), dicrotic);
     let due_s = max(target.period.as_secs(), 0.15);
     let tail = Tail { asymptote_mmhg: floor, per_s, due_s, still };
-    let rise_s = min(form.rise_s, 0.5 * ejection_time_s(timing));
     let systolic = top(base, foot_mmhg, strength, target);
-    let rise = systolic - foot_mmhg;
+    let height_mmhg = systolic - foot_mmhg;
+    let (rise_s, shoulder) = rise(form, height_mmhg, timing);
     let knots = [
         // With this slope both parts of the rise are curved alike where they meet.
-        (0.5 * rise_s, foot_mmhg + form.shoulder * rise, 1.5 * rise / rise_s),
+        (0.5 * rise_s, foot_mmhg + shoulder * height_mmhg, 1.5 * height_mmhg / rise_s),
         (rise_s, systolic, 0.0),
         (notch_s, notch, 0.0),
         (dicrotic_s, dicrotic, 0.0),

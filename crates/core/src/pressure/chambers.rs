@@ -239,6 +239,9 @@ impl Side {
     }
 }
 
+/// Knots of a contraction from the opening of the outflow valve to its closing.
+pub(crate) const EJECTION: core::ops::Range<usize> = 1..5;
+
 /// The outflow valve of a beat.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Outflow<'a> {

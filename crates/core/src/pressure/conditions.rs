@@ -5,8 +5,6 @@ use super::line::{Connection, Line};
 /// Settings of the pressures at an instant, resolved to plain numbers.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct PressureConditions {
-    /// Fall of the pressures inside the chest (all but arterial, femoral and intracranial) from expiration to inspiration, mmHg.
-    pub chest_breathing_mmhg: f32,
     /// Pulmonary artery diastolic pressure, mmHg.
     pub pulmonary_diastolic_mmhg: f32,
     /// Pulmonary artery systolic pressure, mmHg.

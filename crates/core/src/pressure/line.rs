@@ -10,6 +10,7 @@
 //! response, and no filter state between frames.
 //! Source of the model: Gardner, "Direct blood pressure measurement: dynamic response requirements", 1981.
 
+use super::chest::Chest;
 use super::trace::{Piece, Trace};
 use crate::math::{abs, clamp, cos_turn, exp, max, min, phase_of, sin_turn, sqrt};
 use crate::time::Instant;
@@ -261,9 +262,14 @@ impl Transducer {
         now: Instant,
         before_mmhg: f32,
         connection: &Connection,
+        chest: &Chest<'_>,
         pressed: impl Fn(&Line) -> (f32, f32),
     ) {
-        self.count_anew(now, &connection.line);
+        self.count_anew(now, &connection.line, chest);
+        let pressed = |line: &Line| {
+            let ((press, its_slope), (breath, slope)) = (pressed(line), chest.here(now));
+            (press + breath, its_slope + slope)
+        };
         self.advance(now);
         let t_s = self.trace.time_s(now);
         let (value, slope) = self.here(t_s);
@@ -282,11 +288,11 @@ impl Transducer {
     }
 
     /// Lets the line ring from `now` on by this value and slope more, for a pressure that does not come from the trace.
-    pub(crate) fn press(&mut self, now: Instant, kick: impl FnOnce(&Line) -> (f32, f32)) {
+    pub(crate) fn press(&mut self, now: Instant, chest: &Chest<'_>, kick: impl FnOnce(&Line) -> (f32, f32)) {
         if self.line.is_ideal() || self.open == 0.0 {
             return;
         }
-        self.count_anew(now, &Line::IDEAL);
+        self.count_anew(now, &Line::IDEAL, chest);
         self.kick(now, kick);
     }
 
@@ -299,9 +305,9 @@ impl Transducer {
     }
 
     /// The time of a trace that has long been still ends some day, and a line would ring in it for ever: it begins anew.
-    fn count_anew(&mut self, now: Instant, next: &Line) {
+    fn count_anew(&mut self, now: Instant, next: &Line, chest: &Chest<'_>) {
         if !(self.line.is_ideal() && next.is_ideal()) && self.trace.is_long_still(now) {
-            self.redirect(now, |trace| trace.count_from(now));
+            self.redirect(now, |trace| trace.count_from(now, chest));
         }
     }
 

@@ -32,7 +32,7 @@ fn vessel(site: PressureSite, of: Ranges<'_>) -> Range {
     let ventricle = |systolic: Range, end_diastolic: Range, artery: Range| {
         let end = end_diastolic.highest + raised;
         let top = max(max(systolic.highest + raised, artery.highest), end + 1.0);
-        Range { lowest: 0.0, highest: max(1.25 * top, 2.0 * end) }
+        Range { lowest: -lowered, highest: max(1.25 * top, 2.0 * end) }
     };
     // An atrium fills its ventricle down a gradient, so it is not below the ventricle's end-diastolic pressure.
     let atrium = |mean: Range, wave: Range, end_diastolic: Range| Range {
@@ -40,7 +40,10 @@ fn vessel(site: PressureSite, of: Ranges<'_>) -> Range {
         highest: max(mean.highest, end_diastolic.highest) + raised + ATRIUM.0 * wave.highest,
     };
     let systemic = || artery(of(Field::ArterialSystolic), of(Field::ArterialDiastolic));
-    let lung = || artery(of(Field::PulmonarySystolic), of(Field::PulmonaryDiastolic)).raised(raised);
+    let lung = || {
+        let bare = artery(of(Field::PulmonarySystolic), of(Field::PulmonaryDiastolic));
+        Range { lowest: -lowered, highest: bare.highest + raised }
+    };
     match site {
         PressureSite::Arterial => systemic(),
         PressureSite::Femoral => {
@@ -63,7 +66,8 @@ fn vessel(site: PressureSite, of: Ranges<'_>) -> Range {
         }
         PressureSite::Intracranial => {
             let (mean, pulse) = (of(Field::IntracranialMean), of(Field::IntracranialPulse).highest);
-            Range { lowest: mean.lowest - 1.5 * pulse, highest: mean.highest + 1.5 * pulse }
+            let (low, high) = (1.5 * pulse + 0.5 * lowered, 1.5 * pulse + 0.5 * raised);
+            Range { lowest: mean.lowest - low, highest: mean.highest + high }
         }
     }
 }
@@ -98,10 +102,10 @@ pub(crate) fn range(site: PressureSite, of: Ranges<'_>, ever: Ranges<'_>) -> Ran
     let seen = Range { lowest: open * vessel.lowest + levels.lowest, highest: open * vessel.highest + levels.highest };
     // A line also rings when the level jumps or the stopcock is turned.
     let (height, jump) = (vessel.highest - vessel.lowest, ever(level).highest - ever(level).lowest);
-    // At each beat, and at each compression.
+    // At each beat, twice, and at each half of a compression.
     let pressed = ever(Field::CompressionMmhg).highest > 0.0;
     let per_min = if pressed { ever(Field::CompressionsPerMin).highest } else { 0.0 };
-    let every_s = min(30.0 / max(ever(Field::RateBpm).highest, 1.0), 60.0 / max(per_min, 1.0));
+    let every_s = min(30.0 / max(ever(Field::RateBpm).highest, 1.0), 30.0 / max(per_min, 1.0));
     let whip = if site == PressureSite::Pulmonary { 2.0 * ever(Field::PulmonaryWhip).highest } else { 0.0 };
     let ways = if open == 0.0 { 2.0 * jump } else { WAYS * height + 2.0 * jump + whip };
     let inside = 0.5 * (height + jump) + whip;

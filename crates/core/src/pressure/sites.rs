@@ -2,8 +2,9 @@
 
 use super::arterial::{self, FEMORAL, PULMONARY, RADIAL, Target};
 use super::chambers::{
-    self, CENTRAL_VEIN, LEFT_ATRIUM, LEFT_VENTRICLE, Outflow, RIGHT_ATRIUM, RIGHT_VENTRICLE, Side, WEDGE,
+    self, CENTRAL_VEIN, EJECTION, LEFT_ATRIUM, LEFT_VENTRICLE, Outflow, RIGHT_ATRIUM, RIGHT_VENTRICLE, Side, WEDGE,
 };
+use super::chest::Chest;
 use super::conditions::PressureConditions;
 use super::contractions::Contractions;
 use super::ejection::Stroke;
@@ -11,6 +12,7 @@ use super::intracranial;
 use super::trace::{Plan, Stillness, Trace};
 use crate::anatomy::PressureSite;
 use crate::math::{clamp, exp, max, min};
+use crate::respiration::Respiration;
 use crate::time::{Instant, Span};
 
 /// From QRS onset to the effect of a beat at a site, where beats have this period.
@@ -113,32 +115,30 @@ pub(crate) struct Moment<'v> {
     pub period: Span,
     /// The settings.
     pub set: &'v PressureConditions,
-    /// Breathing as beats feel it, of [`sway`]; 0.5 where no setting asks for it.
-    pub sway: f32,
+    /// Breathing.
+    pub respiration: &'v Respiration,
     /// The rhythm's share of a normal stroke.
     pub ejection: f32,
 }
 
 /// Breathing as beats feel it, 0 to 1: level for 30 % of inspiration and expiration at either end, so that a beat meets both ends of
 /// it at four beats a breath or more.
-pub(crate) fn sway(lung_volume: f32) -> f32 {
+fn sway(lung_volume: f32) -> f32 {
     clamp(1.6 * lung_volume - 0.3, 0.0, 1.0)
 }
 
 impl Moment<'_> {
-    /// Fall of the pressure in the chest, mmHg.
-    fn chest(&self) -> f32 {
-        let most = self.set.chest_breathing_mmhg;
-        if most == 0.0 { 0.0 } else { most * self.sway }
+    /// The pressure in the chest as a site takes it.
+    pub(crate) fn chest(&self, site: PressureSite) -> Chest<'_> {
+        Chest::new(site, self.respiration)
     }
 
     /// Target of an artery for a beat; `odd` marks every other beat.
     pub(crate) fn target(&self, site: PressureSite, odd: bool) -> Target {
         let period = self.period;
         if site == PressureSite::Pulmonary {
-            let fall = self.chest();
-            let diastolic = max(self.set.pulmonary_diastolic_mmhg - fall, 1.0);
-            let systolic = max(self.set.pulmonary_systolic_mmhg - fall, diastolic + 1.0);
+            let diastolic = max(self.set.pulmonary_diastolic_mmhg, 1.0);
+            let systolic = max(self.set.pulmonary_systolic_mmhg, diastolic + 1.0);
             return Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period };
         }
         let (mut systolic, mut diastolic) = (self.set.arterial_systolic_mmhg, self.set.arterial_diastolic_mmhg);
@@ -148,7 +148,8 @@ impl Moment<'_> {
             diastolic = if own_diastolic > 0.0 { own_diastolic } else { diastolic };
         }
         let (swing, variation) = (self.set.arterial_swing_mmhg, self.set.pulse_variation_percent);
-        let sway = if swing == 0.0 && variation == 0.0 { 0.5 } else { self.sway };
+        let still = swing == 0.0 && variation == 0.0;
+        let sway = if still { 0.5 } else { sway(self.respiration.lung_volume(self.at)) };
         let fall = swing * sway;
         let variation = 0.01 * variation * (sway - 0.5);
         let size = (systolic - diastolic) * (1.0 + variation);
@@ -196,8 +197,7 @@ impl Moment<'_> {
         if set <= 0.0 {
             return 0.0;
         }
-        let chest = if site == PressureSite::LeftVentricle { 0.0 } else { self.chest() };
-        max(set - chest - arterial::held(form, self.ejection, &self.target(artery, true)), 0.0)
+        max(set - arterial::held(form, self.ejection, &self.target(artery, true)), 0.0)
     }
 
     fn end_diastolic(&self, site: PressureSite) -> f32 {
@@ -207,18 +207,17 @@ impl Moment<'_> {
             }
             _ => self.set.right_ventricle_end_diastolic_mmhg,
         };
-        max(end - self.chest(), 0.5)
+        max(end, 0.5)
     }
 
     /// Mean pressure set for an atrium, mmHg.
     pub(crate) fn atrial_mean(&self, site: PressureSite) -> f32 {
-        let mean = match site {
+        match site {
             PressureSite::LeftVentricle | PressureSite::LeftAtrium | PressureSite::Wedge => {
                 self.set.left_atrium_mean_mmhg
             }
             _ => self.set.venous_mean_mmhg,
-        };
-        mean - self.chest()
+        }
     }
 
     /// Atrium and ventricle as seen at a site in or before the heart, over this resting pressure.
@@ -253,7 +252,7 @@ impl Moment<'_> {
             PressureSite::Arterial => foot(&RADIAL),
             PressureSite::Femoral => foot(&FEMORAL),
             PressureSite::Pulmonary => foot(&PULMONARY),
-            PressureSite::Intracranial => self.intracranial_mean(),
+            PressureSite::Intracranial => self.set.intracranial_mean_mmhg,
             PressureSite::LeftVentricle | PressureSite::RightVentricle => self.end_diastolic(site),
             _ => *rests.of(site),
         };
@@ -282,12 +281,6 @@ impl Moment<'_> {
         self.still(site).mmhg
     }
 
-    /// Mean intracranial pressure, mmHg: the veins of the neck carry half of the chest's breathing up there (common practice, no
-    /// source).
-    fn intracranial_mean(&self) -> f32 {
-        self.set.intracranial_mean_mmhg - 0.5 * self.chest()
-    }
-
     /// Plan of a beat at a site from the pressure and slope there; `None` when it is too weak.
     ///
     /// From the opening of the valves on, the beat ejects into the arteries of `heart`.
@@ -301,17 +294,28 @@ impl Moment<'_> {
                 let form = if site == PressureSite::LeftVentricle { &LEFT_VENTRICLE } else { &RIGHT_VENTRICLE };
                 let artery = heart.arteries.of(site);
                 let strength = beat.stroke.strength;
+                // The arteries of the body do not breathe with the chest, so its pressure does not open the valve to them.
+                let breathing = self.chest(site);
+                let apart = |at_s: f32| {
+                    let (mmhg, slope) = breathing.here(self.at.shifted(at_s));
+                    (-mmhg, -slope)
+                };
+                let moves = site == PressureSite::LeftVentricle && !breathing.is_still();
                 let outflow = if strength < arterial::WEAKEST {
-                    let against_mmhg = artery.here(self.at).0;
+                    let against_mmhg = artery.here(self.at).0 + if moves { apart(0.0).0 } else { 0.0 };
                     Outflow::Shut { against_mmhg, share: 0.4 + 0.6 * strength / arterial::WEAKEST }
                 } else {
                     let over_mmhg = self.over_mmhg(site) * strength / max(self.ejection, 0.05);
                     Outflow::Open { ejected: artery.plan(), over_mmhg }
                 };
-                Some(self.side_in(site, *heart.rests.of(site), beat).contraction(form, here, &outflow))
+                let mut plan = self.side_in(site, *heart.rests.of(site), beat).contraction(form, here, &outflow);
+                if moves && matches!(outflow, Outflow::Open { .. }) {
+                    plan.lift(EJECTION, apart);
+                }
+                Some(plan)
             }
             PressureSite::Intracranial => {
-                let (mean, pulse) = (self.intracranial_mean(), self.set.intracranial_pulse_mmhg);
+                let (mean, pulse) = (self.set.intracranial_mean_mmhg, self.set.intracranial_pulse_mmhg);
                 let second = 0.01 * self.set.intracranial_second_percent;
                 let size = min(beat.stroke.strength, 1.4);
                 (beat.stroke.strength >= arterial::WEAKEST)

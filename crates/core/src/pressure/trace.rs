@@ -10,6 +10,7 @@
 //! A pulse or an atrial wave replaces the knots still to come by its own, from the present pressure.
 //! So a trace is closed-form in time between events, never tears, and has its integral in closed form.
 
+use super::chest::Chest;
 use crate::anatomy::PressureSite;
 use crate::math::{clamp, exp, max, min};
 use crate::time::{Instant, PackedInstant, Span};
@@ -132,6 +133,14 @@ impl Plan {
         self.knots.get(index).map(Packed::knot).unwrap_or_default()
     }
 
+    /// Adds a value and a slope, mmHg and mmHg/s, to some of its knots, by their times.
+    pub(crate) fn lift(&mut self, knots: core::ops::Range<usize>, by: impl Fn(f32) -> (f32, f32)) {
+        for place in self.knots.get_mut(knots).into_iter().flatten() {
+            let (Knot { at_s, mmhg, slope }, (more, steeper)) = (place.knot(), by(place.at_s()));
+            *place = Packed::new(at_s, mmhg + more, slope + steeper);
+        }
+    }
+
     /// The piece in which a time since the start of the plan lies.
     fn index_at(&self, t_s: f32) -> usize {
         let knots = self.knots.iter().take(self.len as usize).skip(1);
@@ -228,7 +237,7 @@ impl Plan {
 const LONG_S: f32 = 16.0;
 
 /// Shortest piece, s: keeps reciprocals finite.
-const SHORTEST_S: f32 = 2.5e-4;
+pub(crate) const SHORTEST_S: f32 = 2.5e-4;
 
 /// A stretch of trace in the time x since `from_s`: a cubic c0 + c1 x + c2 x^2 + c3 x^3, or, where `per_s` is not zero, a
 /// decay c0 + c1 e^(-per_s x).
@@ -314,7 +323,7 @@ impl Cycle {
     }
 
     /// The pulse at `site` that it was until `end`.
-    pub(crate) fn pulse(&self, site: PressureSite, end: Instant) -> Pulse {
+    pub(crate) fn pulse(&self, site: PressureSite, end: Instant, chest: &Chest<'_>) -> Pulse {
         Pulse {
             site,
             foot: self.from(),
@@ -323,26 +332,34 @@ impl Cycle {
             systolic_mmhg: self.highest_mmhg,
             end,
             lowest_mmhg: self.lowest_mmhg,
-            mean_mmhg: self.mean_mmhg(end),
+            mean_mmhg: self.mean_mmhg(end, chest),
         }
     }
 
     /// Mean from the start to `end`, mmHg.
-    pub(crate) fn mean_mmhg(&self, end: Instant) -> f32 {
+    pub(crate) fn mean_mmhg(&self, end: Instant, chest: &Chest<'_>) -> f32 {
         let length_s = end.since(self.from()).as_secs();
-        if length_s > 0.0 { self.area / length_s } else { self.foot_mmhg }
+        if length_s > 0.0 { (self.area + chest.area(self.from(), end)) / length_s } else { self.foot_mmhg }
     }
 
-    /// Takes in a piece from its start to a time of the plan, which is `at`; returns the pressure then.
-    fn take(&mut self, piece: &Piece, until_s: f32, at: impl FnOnce() -> Instant) -> f32 {
+    /// Takes in a piece from its start to a time of the plan, which is `at`; returns the pressure then, without the chest's.
+    fn take(&mut self, piece: &Piece, until_s: f32, at: impl Fn() -> Instant, chest: &Chest<'_>) -> f32 {
         let (integral, mmhg) = piece.integral_and_end(until_s);
         self.area += integral;
+        self.see(mmhg, at, chest);
+        mmhg
+    }
+
+    /// Takes in the pressure at an instant, to which the chest adds its own; what lies before the breath under way was taken in as
+    /// that began.
+    fn see(&mut self, mmhg: f32, at: impl Fn() -> Instant, chest: &Chest<'_>) {
+        let Some(more) = chest.since_breath(&at) else { return };
+        let mmhg = mmhg + more;
         if mmhg > self.highest_mmhg {
             self.highest_mmhg = mmhg;
             self.highest_s = at().since(self.from()).as_secs();
         }
         self.lowest_mmhg = min(self.lowest_mmhg, mmhg);
-        mmhg
     }
 }
 
@@ -407,8 +424,8 @@ impl Trace {
     }
 
     /// Counts time from `now` on, where the trace is still; the cycle, closed at `now`, goes on.
-    pub(crate) fn count_from(&mut self, now: Instant) {
-        let (cycle, (mmhg, slope)) = self.close(now);
+    pub(crate) fn count_from(&mut self, now: Instant, chest: &Chest<'_>) {
+        let (cycle, (mmhg, slope)) = self.close(now, chest);
         let still = self.plan.tail.still;
         let tail = Tail { asymptote_mmhg: still.mmhg, per_s: still.per_s, due_s: SHORTEST_S, still };
         self.follow(now, &Plan::new(mmhg, slope, tail), cycle);
@@ -427,8 +444,15 @@ impl Trace {
     }
 
     /// Starts a cycle at `now` with `plan`.
-    pub(crate) fn begin(&mut self, now: Instant, plan: &Plan) {
-        self.follow(now, plan, Cycle::new(now, plan.knot(0).mmhg));
+    pub(crate) fn begin(&mut self, now: Instant, plan: &Plan, chest: &Chest<'_>) {
+        self.follow(now, plan, Cycle::new(now, plan.knot(0).mmhg + chest.here(now).0));
+    }
+
+    /// A breath begins at `now`: the present cycle takes in the last one.
+    pub(crate) fn breathe(&mut self, now: Instant, chest: &Chest<'_>) {
+        // The area of the plan is taken in with the plan.
+        let area = self.cycle.area + chest.area(self.cycle.from(), now);
+        self.cycle = Cycle { area, ..self.close(now, chest).0 };
     }
 
     /// Whether the present cycle starts later than this.
@@ -441,8 +465,8 @@ impl Trace {
         (self.cycle.foot_mmhg, self.plan.highest_mmhg(), self.plan.integral(length_s) / max(length_s, SHORTEST_S))
     }
 
-    /// The cycle as if it ended at `now`, and pressure and slope then.
-    pub(crate) fn close(&self, now: Instant) -> (Cycle, (f32, f32)) {
+    /// The cycle as if it ended at `now`, and pressure and slope then, without those of the chest.
+    pub(crate) fn close(&self, now: Instant, chest: &Chest<'_>) -> (Cycle, (f32, f32)) {
         let t_s = self.time_s(now);
         let mut cycle = self.cycle;
         let mut index = 0;
@@ -451,10 +475,15 @@ impl Trace {
             if t_s < until_s {
                 break piece;
             }
-            cycle.take(&piece, until_s, || self.base.instant().shifted(until_s));
+            cycle.take(&piece, until_s, || self.base.instant().shifted(until_s), chest);
             index += 1;
         };
-        let mmhg = cycle.take(&last, t_s, || now);
+        let mmhg = cycle.take(&last, t_s, || now, chest);
+        for turn in chest.turns() {
+            if self.base.instant() < turn && turn < now {
+                cycle.see(self.here(turn).0, || turn, chest);
+            }
+        }
         // Beyond the range of `time_s`, every tail has arrived.
         let rest_s = now.since(self.base.instant().shifted(t_s)).as_secs();
         cycle.area += rest_s * mmhg;
