@@ -292,9 +292,9 @@ impl Respiration {
         self.breath.map_or(Instant::ZERO, |breath| breath.start)
     }
 
-    /// When the lungs are full in the breath being drawn, and when they are empty again.
-    pub(crate) fn turns(&self) -> [Instant; 2] {
-        self.breath.map_or([Instant::NEVER; 2], |breath| [breath.peak, breath.end])
+    /// When the breath being drawn began, when the lungs are full, and when they are empty again.
+    pub(crate) fn turns(&self) -> [Instant; 3] {
+        self.breath.map_or([Instant::ZERO; 3], |breath| [breath.start, breath.peak, breath.end])
     }
 
     /// Volume of the lungs as a share of the breath, 0 to 1; from the next breath on as if that were like the one being drawn.

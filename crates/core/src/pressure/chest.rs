@@ -19,6 +19,9 @@ const fn share(site: PressureSite) -> f32 {
     }
 }
 
+/// Looks at the extremes in inspiration, and in expiration.
+const LOOKS: u8 = 12;
+
 /// Over so much time its slope is taken.
 const STEP: Span = Span::millis(8);
 
@@ -72,8 +75,14 @@ impl Chest<'_> {
         -self.fall_mmhg * (self.respiration.filled_s(to) - self.respiration.filled_s(from))
     }
 
-    /// When the breath under way turns: with full lungs, and when they are empty again. [`Instant::NEVER`] where nothing moves.
-    pub(crate) fn turns(&self) -> [Instant; 2] {
-        if self.is_still() { [Instant::NEVER; 2] } else { self.respiration.turns() }
+    /// Instants of the breath under way, so close that between two of them a pressure has no extreme to speak of; none where nothing
+    /// moves.
+    pub(crate) fn looks(&self) -> impl Iterator<Item = Instant> {
+        let [start, full, empty] = self.respiration.turns();
+        let parts = if self.is_still() { 0 } else { LOOKS };
+        let steps =
+            [(start, full), (full, empty)].map(|(from, to)| (from, to.since(from).scaled(1.0 / f32::from(LOOKS))));
+        let looks = move |(from, step): (Instant, Span)| (1..=parts).map(move |i| from.plus(step.scaled(f32::from(i))));
+        steps.into_iter().flat_map(looks)
     }
 }

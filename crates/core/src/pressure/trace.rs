@@ -479,9 +479,9 @@ impl Trace {
             index += 1;
         };
         let mmhg = cycle.take(&last, t_s, || now, chest);
-        for turn in chest.turns() {
-            if self.base.instant() < turn && turn < now {
-                cycle.see(self.here(turn).0, || turn, chest);
+        for look in chest.looks() {
+            if self.base.instant() < look && look < now {
+                cycle.see(self.here(look).0, || look, chest);
             }
         }
         // Beyond the range of `time_s`, every tail has arrived.
