@@ -256,7 +256,12 @@ pub(crate) fn pulse(
     let notch = min(max(notch, run_off(notch_s)), dicrotic);
     let due_s = max(target.period.as_secs(), 0.15);
     let tail = Tail { asymptote_mmhg: floor, per_s, due_s, still };
-    let systolic = top(base, foot_mmhg, strength, target);
+    // From a pressure that has run down, a short ejection brings it back in more than one beat.
+    let most = max(
+        STEEPEST_MMHG_PER_S * LONGEST_RISE / STEEPNESS[1] * ejection_time_s(timing),
+        target.systolic_mmhg - target.diastolic_mmhg,
+    );
+    let systolic = min(top(base, foot_mmhg, strength, target), foot_mmhg + most);
     let height_mmhg = systolic - foot_mmhg;
     let (rise_s, shoulder) = rise(form, height_mmhg, timing);
     let knots = [
