@@ -85,10 +85,11 @@ fn show(app: &mut App<'_>, asked: impl Fn() -> bool) -> io::Result<()> {
                     && key.kind != KeyEventKind::Release
                 {
                     let questioned = keys::key(app, key);
-                    terminal.draw(|frame| draw::draw(app, frame))?;
+                    // Before the question is shown: a key that answers the picture must not be lost.
                     if questioned {
                         discard()?;
                     }
+                    terminal.draw(|frame| draw::draw(app, frame))?;
                 }
                 wait = Duration::ZERO;
             }
