@@ -13,7 +13,11 @@ const SECONDS: usize = 60;
 fn lead(waves: &Fibrillation, lead: Lead) -> Vec<f64> {
     (FRAMES_PER_S..FRAMES_PER_S * (SECONDS + 1))
         .map(|i| Instant::ZERO.plus(Span::from_secs(i as f32 / FRAMES_PER_S as f32)))
-        .map(|now| lead_of(waves.at(now).map(f64::from), lead))
+        .map(|now| {
+            let [mut x, mut y, mut z] = [[0.0]; 3];
+            waves.add_to(&[now], [&mut x, &mut y, &mut z]);
+            lead_of([x, y, z].map(|[mv]| f64::from(mv)), lead)
+        })
         .collect()
 }
 

@@ -10,6 +10,7 @@ use crate::frequency::Frequency;
 use crate::math::{sin_turn, small_phase, smooth_step};
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
+use crate::vectors::{self, LANES, Loop};
 
 /// How one kind of fibrillation moves.
 #[derive(Clone, Copy, Debug)]
@@ -87,6 +88,7 @@ static FLUTTER: Manner = Manner {
 const SWELL_S: f32 = 0.3;
 
 /// How far waves that start at `from` have swollen at `now`, 0 to 1.
+#[inline(always)]
 fn swollen(from: Instant, now: Instant) -> f32 {
     let since = now.since(from);
     // Most of the time: no arithmetic.
@@ -139,30 +141,60 @@ impl Fibrillation {
         self.until.is_some_and(|until| now.since(until) > Span::from_secs(SWELL_S + 0.001))
     }
 
-    /// The heart vector it adds at `now`, mV.
-    pub fn at(&self, now: Instant) -> [f32; 3] {
-        let mut size = self.mv * swollen(self.from, now);
-        if let Some(until) = self.until {
-            size *= 1.0 - swollen(until, now);
+    /// Adds the heart vector, mV, at some instants to the sums of each axis.
+    pub fn add_to(&self, instants: &[Instant], sums: [&mut [f32]; 3]) {
+        vectors::run(AddTo { waves: self, instants, sums });
+    }
+
+    /// The heart vector at some instants, mV, by axis.
+    #[inline(always)]
+    fn at(&self, instants: &[Instant; LANES]) -> [[f32; LANES]; 3] {
+        let mut sizes = [self.mv; LANES];
+        for (size, now) in sizes.iter_mut().zip(instants) {
+            *size *= swollen(self.from, *now);
+            if let Some(until) = self.until {
+                *size *= 1.0 - swollen(until, *now);
+            }
         }
         let manner = self.manner;
-        let main = self.main.phase(now);
-        let lesser = self.lesser.map(|frequency| frequency.phase(now));
-        let mut vector = [0.0; 3];
+        let main = phases(self.main, instants);
+        let lesser = self.lesser.map(|frequency| phases(frequency, instants));
+        let mut vector = [[0.0; LANES]; 3];
         let axes = vector.iter_mut().zip(manner.vector).zip(manner.wander).zip(self.phases);
-        for (((value, share), [slow, slower]), phase) in axes {
-            let slow = sin_turn(slow.phase(now).wrapping_add(phase));
-            let slower = sin_turn(slower.phase(now).wrapping_add(phase.rotate_left(9)));
-            let wander = manner.phase_wander * (slow + slower);
-            let mut wave = sin_turn(main.wrapping_add(phase >> 2).wrapping_add(small_phase(wander)));
-            for (turn, (tone, at)) in [17, 5].into_iter().zip(manner.lesser.iter().zip(lesser)) {
-                let at = at.wrapping_add(phase.rotate_left(turn)).wrapping_add(small_phase(tone.wander * wander));
-                wave += tone.share * sin_turn(at);
+        for (((values, share), [slow, slower]), phase) in axes {
+            let (slow, slower) = (phases(slow, instants), phases(slower, instants));
+            let (mut sizes_of_axis, mut wanders, mut waves) = ([0.0; LANES], [0.0; LANES], [0.0; LANES]);
+            for (((size, wander), slow), slower) in sizes_of_axis.iter_mut().zip(&mut wanders).zip(slow).zip(slower) {
+                let slow = sin_turn(slow.wrapping_add(phase));
+                let slower = sin_turn(slower.wrapping_add(phase.rotate_left(9)));
+                *wander = manner.phase_wander * (slow + slower);
+                *size = 1.0 + manner.size_wander * slower;
             }
-            *value = size * share * (1.0 + manner.size_wander * slower) * wave;
+            for ((wave, wander), main) in waves.iter_mut().zip(wanders).zip(main) {
+                *wave = sin_turn(main.wrapping_add(phase >> 2).wrapping_add(small_phase(wander)));
+            }
+            for (turn, (tone, at)) in [17, 5].into_iter().zip(manner.lesser.iter().zip(lesser)) {
+                for ((wave, wander), at) in waves.iter_mut().zip(wanders).zip(at) {
+                    let at = at.wrapping_add(phase.rotate_left(turn)).wrapping_add(small_phase(tone.wander * wander));
+                    *wave += tone.share * sin_turn(at);
+                }
+            }
+            for (((value, size), size_of_axis), wave) in values.iter_mut().zip(sizes).zip(sizes_of_axis).zip(waves) {
+                *value = size * share * size_of_axis * wave;
+            }
         }
         vector
     }
+}
+
+/// Phases of a frequency at some instants.
+#[inline(always)]
+fn phases(frequency: Frequency, instants: &[Instant; LANES]) -> [u32; LANES] {
+    let mut phases = [0; LANES];
+    for (phase, now) in phases.iter_mut().zip(instants) {
+        *phase = frequency.phase(*now);
+    }
+    phases
 }
 
 /// The fibrillation of one kind of chamber: what runs, and what ran before it and still dies away.
@@ -192,11 +224,38 @@ impl Waves {
             if waves.is_some_and(|waves| waves.is_over(first)) {
                 *waves = None;
             }
-            let Some(waves) = waves else { continue };
-            for (((x, y), z), now) in x.iter_mut().zip(&mut *y).zip(&mut *z).zip(instants) {
-                for (sum, value) in [x, y, z].into_iter().zip(waves.at(*now)) {
-                    *sum += value;
-                }
+            if let Some(waves) = waves {
+                waves.add_to(instants, [&mut *x, &mut *y, &mut *z]);
+            }
+        }
+    }
+}
+
+/// Arguments of [`Fibrillation::add_to`].
+struct AddTo<'a> {
+    waves: &'a Fibrillation,
+    instants: &'a [Instant],
+    sums: [&'a mut [f32]; 3],
+}
+
+impl Loop for AddTo<'_> {
+    #[inline(always)]
+    fn run(self) {
+        let AddTo { waves, instants, sums } = self;
+        let count = instants.len();
+        let [x, y, z] = sums.map(|sums| sums.get_mut(..count).unwrap_or_default().as_chunks_mut::<LANES>());
+        let (whole, rest) = instants.as_chunks::<LANES>();
+        for (((x, y), z), instants) in x.0.iter_mut().zip(y.0).zip(z.0).zip(whole) {
+            for (sums, values) in [x, y, z].into_iter().zip(waves.at(instants)) {
+                sums.iter_mut().zip(values).for_each(|(sum, value)| *sum += value);
+            }
+        }
+        if !rest.is_empty() {
+            // The lanes behind the last instant are not added.
+            let mut instants = [Instant::ZERO; LANES];
+            instants.iter_mut().zip(rest).for_each(|(place, now)| *place = *now);
+            for (sums, values) in [x.1, y.1, z.1].into_iter().zip(waves.at(&instants)) {
+                sums.iter_mut().zip(values).for_each(|(sum, value)| *sum += value);
             }
         }
     }
