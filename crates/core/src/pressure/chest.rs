@@ -19,7 +19,7 @@ const fn share(site: PressureSite) -> f32 {
     }
 }
 
-/// Looks at the extremes in inspiration, and in expiration.
+/// So many instants of an inspiration, and of an expiration, are looked at for extremes.
 const LOOKS: u8 = 12;
 
 /// Over so much time its slope is taken.
