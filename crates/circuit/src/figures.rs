@@ -4,10 +4,11 @@ use crate::netlist::{Class, Netlist};
 use crate::solve::Solution;
 use crate::stages::bridge::excitation_name;
 use crate::stages::{
-    Channel, CircuitError, Design, FrontEnd, OPEN_OHM, barrier, element_impedance, element_in_lead, impedance_between,
+    CircuitError, Design, FrontEnd, OPEN_OHM, OutputCircuit, barrier, element_impedance, element_in_lead,
+    impedance_between,
 };
 use crate::tolerance::Spread;
-use pulsewright_rig::description::{Output, Rig, Signal};
+use pulsewright_rig::description::{Output, OutputSignal, Rig};
 
 /// Largest error of a circuit's nominal level against the description, relative.
 pub const MOST_OFF: f64 = 0.001;
@@ -26,7 +27,7 @@ pub const MAINS: (f64, f64) = (250.0, 50.0);
 
 /// Levels of one output at the code that it is judged at.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Levels {
+pub struct OutputLevels {
     /// Word of the output.
     pub name: &'static str,
     /// Unit at the connector.
@@ -47,7 +48,7 @@ pub struct Levels {
     pub spread: Spread,
 }
 
-impl Levels {
+impl OutputLevels {
     /// Relative error of the nominal circuit.
     pub fn off(&self) -> f64 {
         self.found / self.asked - 1.0
@@ -63,17 +64,23 @@ impl Levels {
 ///
 /// # Errors
 /// [`CircuitError`] when a circuit can't be solved.
-pub fn levels(front: &FrontEnd, rig: &Rig, meter_ohm: f64, draws: u32, seed: u64) -> Result<Vec<Levels>, CircuitError> {
+pub fn levels(
+    front: &FrontEnd,
+    rig: &Rig,
+    meter_ohm: f64,
+    draws: u32,
+    seed: u64,
+) -> Result<Vec<OutputLevels>, CircuitError> {
     let mut all = Vec::new();
     for ((channel, test), output) in front.channels.iter().zip(&front.tests).zip(&rig.outputs) {
         if !output.is_measured() {
             continue;
         }
-        let hz = if matches!(output.signal, Signal::Resistor { .. }) { CARRIER_HZ } else { 0.0 };
+        let hz = if matches!(output.signal, OutputSignal::Resistor { .. }) { CARRIER_HZ } else { 0.0 };
         let level = |netlist: &Netlist| channel.level_at(netlist, hz);
-        let electrode = matches!(output.signal, Signal::Electrode(_));
+        let electrode = matches!(output.signal, OutputSignal::Electrode(_));
         let least = electrode.then(|| level(&channel.into_load(Some(LEAST_INPUT_OHM)))).transpose()?;
-        all.push(Levels {
+        all.push(OutputLevels {
             name: channel.name,
             unit: output.signal.connector_unit(),
             code: test.code,
@@ -89,12 +96,12 @@ pub fn levels(front: &FrontEnd, rig: &Rig, meter_ohm: f64, draws: u32, seed: u64
 }
 
 /// Reading of a meter of this resistance: of an electrode against the connector of RL.
-fn reading(front: &FrontEnd, channel: &Channel, output: &Output, meter_ohm: f64) -> Result<f64, CircuitError> {
+fn reading(front: &FrontEnd, channel: &OutputCircuit, output: &Output, meter_ohm: f64) -> Result<f64, CircuitError> {
     match output.signal {
         // The meter sends its own direct current.
-        Signal::Resistor { .. } => channel.level(&channel.netlist),
-        Signal::Bridge { .. } => channel.level(&channel.beside(meter_ohm)),
-        Signal::Electrode(_) => {
+        OutputSignal::Resistor { .. } => channel.level(&channel.netlist),
+        OutputSignal::Bridge { .. } => channel.level(&channel.beside(meter_ohm)),
+        OutputSignal::Electrode(_) => {
             let reference = front.channels.iter().find(|other| matches!(other.design, Design::Reference { .. }));
             let Some(reference) = reference else {
                 return channel.level(&channel.beside(meter_ohm));
@@ -141,7 +148,7 @@ pub fn gains(front: &FrontEnd, rig: &Rig, draws: u32, seed: u64) -> Result<Vec<G
     Ok(all)
 }
 
-fn filter_gain(channel: &Channel, netlist: &Netlist, hz: f64) -> Result<f64, CircuitError> {
+fn filter_gain(channel: &OutputCircuit, netlist: &Netlist, hz: f64) -> Result<f64, CircuitError> {
     let source = channel.drive.as_ref().map_or("", |drive| drive.part.as_str());
     let at = |hz| {
         let solution = Solution::of_one(netlist, hz, source);
@@ -153,7 +160,7 @@ fn filter_gain(channel: &Channel, netlist: &Netlist, hz: f64) -> Result<f64, Cir
 
 /// Pressure that a monitor reads at the judged code, mmHg, with one excitation after the other.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Excited {
+pub struct ExcitationReading {
     /// Word of the output.
     pub name: &'static str,
     /// Whether the excitation is the converter's reference.
@@ -170,10 +177,10 @@ pub struct Excited {
 ///
 /// # Errors
 /// [`CircuitError`] when a circuit can't be solved.
-pub fn excited(front: &FrontEnd, rig: &Rig) -> Result<Vec<Excited>, CircuitError> {
+pub fn excited(front: &FrontEnd, rig: &Rig) -> Result<Vec<ExcitationReading>, CircuitError> {
     let mut all = Vec::new();
     for (channel, output) in front.channels.iter().zip(&rig.outputs) {
-        let Signal::Bridge { sensitivity, excitation_v, ratiometric, .. } = output.signal else {
+        let OutputSignal::Bridge { sensitivity, excitation_v, ratiometric, .. } = output.signal else {
             continue;
         };
         let name = excitation_name(channel.output);
@@ -187,7 +194,7 @@ pub fn excited(front: &FrontEnd, rig: &Rig) -> Result<Vec<Excited>, CircuitError
         let solution = Solution::of_one(&channel.netlist, EXCITATION_HZ, &name);
         let solution = solution.map_err(|error| CircuitError::Unsolvable(channel.name, error))?;
         let alternating = mmhg(1000.0 * solution.between(channel.pins(&channel.netlist)).norm());
-        all.push(Excited {
+        all.push(ExcitationReading {
             name: channel.name,
             ratiometric,
             described: direct(excitation_v)?,

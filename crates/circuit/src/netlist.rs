@@ -7,7 +7,7 @@ pub const COMMON: &str = "0";
 
 /// A kind of part, and its value.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Kind {
+pub enum PartKind {
     /// Resistor, ohm.
     Resistor(f64),
     /// Capacitor, farad.
@@ -56,7 +56,7 @@ pub struct Part {
     /// Indices of the positive and of the negative node.
     pub pins: [usize; 2],
     /// Kind and value.
-    pub kind: Kind,
+    pub kind: PartKind,
     /// Largest relative error of the value; 0.001 is 0.1 %.
     pub tolerance: f64,
     /// The part as it is bought.
@@ -67,16 +67,16 @@ impl Part {
     /// Its value in ohm, farad or volt, or its gain.
     pub fn value(&self) -> f64 {
         match self.kind {
-            Kind::Resistor(value) | Kind::Capacitor(value) | Kind::Source(value) => value,
-            Kind::Amplifier { gain, .. } => gain,
+            PartKind::Resistor(value) | PartKind::Capacitor(value) | PartKind::Source(value) => value,
+            PartKind::Amplifier { gain, .. } => gain,
         }
     }
 
     /// Gives it another value.
     pub fn set(&mut self, new: f64) {
         match &mut self.kind {
-            Kind::Resistor(value) | Kind::Capacitor(value) | Kind::Source(value) => *value = new,
-            Kind::Amplifier { gain, .. } => *gain = new,
+            PartKind::Resistor(value) | PartKind::Capacitor(value) | PartKind::Source(value) => *value = new,
+            PartKind::Amplifier { gain, .. } => *gain = new,
         }
     }
 }
@@ -119,24 +119,24 @@ impl Netlist {
         &self.names
     }
 
-    fn add(&mut self, name: String, between: [&str; 2], kind: Kind, tolerance: f64, class: Class) {
+    fn add(&mut self, name: String, between: [&str; 2], kind: PartKind, tolerance: f64, class: Class) {
         let pins = between.map(|node| self.node(node));
         self.parts.push(Part { name, pins, kind, tolerance, class });
     }
 
     /// Adds a resistor of `ohm`.
     pub fn resistor(&mut self, name: impl Into<String>, between: [&str; 2], ohm: f64, tolerance: f64, class: Class) {
-        self.add(name.into(), between, Kind::Resistor(ohm), tolerance, class);
+        self.add(name.into(), between, PartKind::Resistor(ohm), tolerance, class);
     }
 
     /// Adds a capacitor of `farad`.
     pub fn capacitor(&mut self, name: impl Into<String>, between: [&str; 2], farad: f64, tolerance: f64, class: Class) {
-        self.add(name.into(), between, Kind::Capacitor(farad), tolerance, class);
+        self.add(name.into(), between, PartKind::Capacitor(farad), tolerance, class);
     }
 
     /// Adds a voltage source.
     pub fn source(&mut self, name: impl Into<String>, between: [&str; 2], volts: f64, tolerance: f64, class: Class) {
-        self.add(name.into(), between, Kind::Source(volts), tolerance, class);
+        self.add(name.into(), between, PartKind::Source(volts), tolerance, class);
     }
 
     /// Adds an amplifier of `gain` between two nodes, controlled by two others.
@@ -149,7 +149,7 @@ impl Netlist {
         class: Class,
     ) {
         let control = control.map(|node| self.node(node));
-        self.add(name.into(), between, Kind::Amplifier { gain, control }, 0.0, class);
+        self.add(name.into(), between, PartKind::Amplifier { gain, control }, 0.0, class);
     }
 
     /// Gives the part of this name another value.
@@ -165,7 +165,7 @@ impl Netlist {
         let at = |pins: [usize; 2]| pins.map(|pin| moved.get(pin).copied().unwrap_or(0));
         for part in &other.parts {
             let kind = match part.kind {
-                Kind::Amplifier { gain, control } => Kind::Amplifier { gain, control: at(control) },
+                PartKind::Amplifier { gain, control } => PartKind::Amplifier { gain, control: at(control) },
                 kind => kind,
             };
             self.parts.push(Part { pins: at(part.pins), kind, ..part.clone() });

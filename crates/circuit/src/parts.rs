@@ -1,6 +1,6 @@
 //! The parts list: values of standard rows and generic classes of parts, in CSV.
 
-use crate::netlist::{Class, Kind, Netlist, Part};
+use crate::netlist::{Class, Netlist, Part, PartKind};
 use crate::rows::code;
 use crate::stages::{CONVERTER, Design, FrontEnd};
 use pulsewright_rig::description::Rig;
@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 
 /// A line of the list.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Line {
+pub struct PartsListLine {
     /// Designators.
     pub designators: Vec<String>,
     /// How many.
@@ -46,38 +46,41 @@ pub fn of_channel(netlist: &Netlist, end: &str) -> Option<(String, String)> {
         number.len() > digits.len() && number.ends_with(digits) && number.bytes().all(|byte| byte.is_ascii_digit())
     })?;
     let value = match found.kind {
-        Kind::Resistor(ohm) => code(ohm, 'R'),
-        Kind::Capacitor(farad) => code(farad, 'F'),
-        Kind::Source(_) | Kind::Amplifier { .. } => String::new(),
+        PartKind::Resistor(ohm) => code(ohm, 'R'),
+        PartKind::Capacitor(farad) => code(farad, 'F'),
+        PartKind::Source(_) | PartKind::Amplifier { .. } => String::new(),
     };
     Some((designator(found), value))
 }
 
 /// The parts of a front end, class by class.
-pub fn list(front: &FrontEnd, rig: &Rig) -> Vec<Line> {
+pub fn list(front: &FrontEnd, rig: &Rig) -> Vec<PartsListLine> {
     let whole = front.whole();
     let mut groups: BTreeMap<(Class, String), Vec<&Part>> = BTreeMap::new();
     for part in whole.parts.iter().filter(|part| !matches!(part.class, Class::Outside | Class::Barrier)) {
         let value = match part.kind {
             // By size, not by the marking code.
-            Kind::Resistor(value) | Kind::Capacitor(value) if part.class != Class::Switch => format!("{value:020.13}"),
+            PartKind::Resistor(value) | PartKind::Capacitor(value) if part.class != Class::Switch => {
+                format!("{value:020.13}")
+            }
             _ => String::new(),
         };
         groups.entry((part.class, value)).or_default().push(part);
     }
-    let mut lines: Vec<Line> = groups.into_iter().map(|((class, _), parts)| line(class, &parts, rig)).collect();
+    let mut lines: Vec<PartsListLine> =
+        groups.into_iter().map(|((class, _), parts)| line(class, &parts, rig)).collect();
     let elements = front.channels.iter().filter(|channel| matches!(channel.design, Design::Element { .. }));
     // Its converter sets the multiplier, which is all that the circuit has of it.
     let converters: Vec<String> = elements.map(|channel| format!("DAC{}01", channel.output + 1)).collect();
     if !converters.is_empty() {
         let converter = line(Class::Converter, &[], rig);
-        lines.push(Line { quantity: converters.len(), designators: converters, ..converter });
+        lines.push(PartsListLine { quantity: converters.len(), designators: converters, ..converter });
     }
     lines.extend(assemblies(front));
     lines
 }
 
-fn line(class: Class, parts: &[&Part], rig: &Rig) -> Line {
+fn line(class: Class, parts: &[&Part], rig: &Rig) -> PartsListLine {
     let value = parts.first().map_or(0.0, |part| part.value());
     let percent = |tolerance: f64| format!("{}", tolerance * 100.0);
     let tolerance = parts.first().map_or(0.0, |part| part.tolerance);
@@ -133,17 +136,17 @@ fn line(class: Class, parts: &[&Part], rig: &Rig) -> Line {
         Class::Barrier | Class::Outside => ("", String::new(), String::new(), "", String::new()),
     };
     let designators: Vec<String> = parts.iter().map(|part| designator(part)).collect();
-    Line { quantity: designators.len(), designators, part: part.into(), value, tolerance, row, note }
+    PartsListLine { quantity: designators.len(), designators, part: part.into(), value, tolerance, row, note }
 }
 
 /// Row of a metal-film resistor.
 fn row(ohm: f64) -> &'static str {
-    let near = |row: crate::rows::Row| (row.nearest(ohm) / ohm - 1.0).abs() < 1e-6;
-    if near(crate::rows::Row::E24) { "E24" } else { "E96" }
+    let near = |row: crate::rows::PreferredValues| (row.nearest(ohm) / ohm - 1.0).abs() < 1e-6;
+    if near(crate::rows::PreferredValues::E24) { "E24" } else { "E96" }
 }
 
 /// Parts that carry the circuit: sockets, isolation, supplies.
-fn assemblies(front: &FrontEnd) -> Vec<Line> {
+fn assemblies(front: &FrontEnd) -> Vec<PartsListLine> {
     let count = |wanted: fn(&Design) -> bool| front.channels.iter().filter(|channel| wanted(&channel.design)).count();
     let electrodes = count(|design| matches!(design, Design::Electrode { .. } | Design::Reference { .. }));
     let bridges = count(|design| matches!(design, Design::Bridge { .. }));
@@ -151,7 +154,7 @@ fn assemblies(front: &FrontEnd) -> Vec<Line> {
     // The element and each bridge stand on a potential of the monitor.
     let sections = usize::from(electrodes > 0) + bridges + elements;
     let named = |letter: &str, quantity: usize| (1..=quantity).map(|number| format!("{letter}{number}")).collect();
-    let line = |designators: Vec<String>, part: &str, note: &str| Line {
+    let line = |designators: Vec<String>, part: &str, note: &str| PartsListLine {
         quantity: designators.len(),
         designators,
         part: part.into(),
@@ -181,7 +184,7 @@ fn assemblies(front: &FrontEnd) -> Vec<Line> {
 }
 
 /// The list as CSV, columns separated by commas, designators by spaces.
-pub fn csv(lines: &[Line]) -> String {
+pub fn csv(lines: &[PartsListLine]) -> String {
     let mut text = String::from("designators,quantity,part,value,tolerance_percent,row,note\n");
     for line in lines {
         let fields = [

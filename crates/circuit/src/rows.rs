@@ -2,7 +2,7 @@
 
 /// A standard row.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Row {
+pub enum PreferredValues {
     /// 24 values a decade.
     E24,
     /// 96 values a decade.
@@ -15,20 +15,22 @@ const E24: [f64; 24] = [
     9.1,
 ];
 
-impl Row {
+impl PreferredValues {
     /// Word of the row.
     pub fn word(self) -> &'static str {
         match self {
-            Row::E24 => "E24",
-            Row::E96 => "E96",
+            PreferredValues::E24 => "E24",
+            PreferredValues::E96 => "E96",
         }
     }
 
     /// The values of the decade from 1 to 10.
     fn decade(self) -> Vec<f64> {
         match self {
-            Row::E24 => E24.to_vec(),
-            Row::E96 => (0..96).map(|i| (100.0 * 10.0_f64.powf(f64::from(i) / 96.0)).round() / 100.0).collect(),
+            PreferredValues::E24 => E24.to_vec(),
+            PreferredValues::E96 => {
+                (0..96).map(|i| (100.0 * 10.0_f64.powf(f64::from(i) / 96.0)).round() / 100.0).collect()
+            }
         }
     }
 
@@ -56,13 +58,13 @@ fn scaled(value: f64, power: i32) -> f64 {
 
 /// One or two resistors of E96 in series for `wanted` ohm: one when it is within 0.02 %, else the pair that comes nearest.
 pub fn series(wanted: f64) -> Vec<f64> {
-    let one = Row::E96.nearest(wanted);
+    let one = PreferredValues::E96.nearest(wanted);
     if (one / wanted - 1.0).abs() <= 2e-4 {
         return vec![one];
     }
     let off = |pair: &[f64; 2]| (pair[0] + pair[1] - wanted).abs();
-    let pairs = Row::E96.between(wanted / 2.0, wanted).into_iter().filter(|first| wanted - first >= 1.0);
-    let pairs = pairs.map(|first| [first, Row::E96.nearest(wanted - first)]);
+    let pairs = PreferredValues::E96.between(wanted / 2.0, wanted).into_iter().filter(|first| wanted - first >= 1.0);
+    let pairs = pairs.map(|first| [first, PreferredValues::E96.nearest(wanted - first)]);
     pairs.min_by(|a, b| off(a).total_cmp(&off(b))).map_or(vec![one], |pair| pair.to_vec())
 }
 
@@ -84,14 +86,14 @@ mod tests {
     #[test]
     fn rows_have_the_values_of_the_standard() {
         // IEC 60063, table of E96: first and last values, and some between; from memory.
-        let row = Row::E96.between(1.0, 9.99);
+        let row = PreferredValues::E96.between(1.0, 9.99);
         assert_eq!(row.len(), 96);
         assert_eq!(row[..5], [1.0, 1.02, 1.05, 1.07, 1.10]);
         assert_eq!((row[48], row[95]), (3.16, 9.76));
         assert!([2.49, 4.02, 4.99, 7.5, 8.25].iter().all(|value| row.contains(value)));
-        assert_eq!(Row::E24.nearest(50_900.0), 51_000.0);
-        assert_eq!(Row::E96.nearest(99.0), 100.0);
-        assert_eq!(Row::E24.between(9e-9, 1.1e-8), [9.1e-9, 1e-8, 1.1e-8]);
+        assert_eq!(PreferredValues::E24.nearest(50_900.0), 51_000.0);
+        assert_eq!(PreferredValues::E96.nearest(99.0), 100.0);
+        assert_eq!(PreferredValues::E24.between(9e-9, 1.1e-8), [9.1e-9, 1e-8, 1.1e-8]);
     }
 
     #[test]

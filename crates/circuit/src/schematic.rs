@@ -5,10 +5,10 @@ mod symbols;
 
 use crate::parts::of_channel as part;
 use crate::rows::code;
-use crate::stages::{BARRIER, Channel, Design, FrontEnd};
+use crate::stages::{BARRIER, Design, FrontEnd, OutputCircuit};
 use pulsewright_plot::drawing::{Drawing, Pen};
-use pulsewright_rig::description::{Rig, Signal, labels};
-use symbols::Sheet;
+use pulsewright_rig::description::{OutputSignal, Rig, labels};
+use symbols::SchematicSheet;
 
 const CAUTIONS: [&str; 5] = [
     "NEVER TO A PERSON, NOR TO EQUIPMENT CONNECTED TO ONE. For a test bench only.",
@@ -21,7 +21,7 @@ const CAUTIONS: [&str; 5] = [
 /// The drawing of a front end.
 pub fn draw(front: &FrontEnd, rig: &Rig) -> Drawing {
     let title = if rig.title.is_empty() { "Bench rig" } else { &rig.title };
-    let mut sheet = Sheet::new(title);
+    let mut sheet = SchematicSheet::new(title);
     sheet.frame([5.0, 5.0], [415.0, 292.0]);
     sheet.bold([12.0, 15.0], 5.0, &format!("{title}: schematic"));
     sheet.frame([250.0, 9.0], [411.0, 42.0]);
@@ -29,7 +29,7 @@ pub fn draw(front: &FrontEnd, rig: &Rig) -> Drawing {
         let at = [253.0, 15.5 + 6.2 * row as f64];
         if row == 0 { sheet.bold(at, 3.2, line) } else { sheet.text(at, 2.7, line) }
     }
-    let of = |wanted: fn(&Design) -> bool| -> Vec<&Channel> {
+    let of = |wanted: fn(&Design) -> bool| -> Vec<&OutputCircuit> {
         front.channels.iter().filter(|channel| wanted(&channel.design)).collect()
     };
     let electrodes = of(|design| matches!(design, Design::Electrode { .. }));
@@ -58,7 +58,7 @@ pub fn draw(front: &FrontEnd, rig: &Rig) -> Drawing {
 }
 
 /// Designators and values of every channel of a kind.
-fn table(sheet: &mut Sheet, at: [f64; 2], rig: &Rig, channels: &[&Channel]) {
+fn table(sheet: &mut SchematicSheet, at: [f64; 2], rig: &Rig, channels: &[&OutputCircuit]) {
     let drawn = ["R21", "R22", "R23", "R24", "R31", "C31"];
     let has = |end: &str| channels.iter().any(|channel| part(&channel.netlist, end).is_some());
     let ends: Vec<&str> = drawn.into_iter().filter(|end| has(end)).collect();
@@ -72,7 +72,7 @@ fn table(sheet: &mut Sheet, at: [f64; 2], rig: &Rig, channels: &[&Channel]) {
     for channel in channels {
         y += 4.6;
         let word = match rig.outputs.get(channel.output).map(|output| output.signal) {
-            Some(Signal::Electrode(terminal)) => {
+            Some(OutputSignal::Electrode(terminal)) => {
                 let (american, european) = labels(terminal);
                 format!("{american} ({european})")
             }
@@ -89,7 +89,7 @@ fn table(sheet: &mut Sheet, at: [f64; 2], rig: &Rig, channels: &[&Channel]) {
     sheet.stroke(Pen::Edge, &[[x, at[1] + 1.2], [x + columns[2] + 18.0 * ends.len() as f64, at[1] + 1.2]]);
 }
 
-fn notes(sheet: &mut Sheet, rig: &Rig) {
+fn notes(sheet: &mut SchematicSheet, rig: &Rig) {
     let converter = &rig.converter;
     let lines = [
         format!(

@@ -1,6 +1,6 @@
 //! Voltages of a linear circuit at one frequency, by modified nodal analysis.
 
-use crate::netlist::{Kind, Netlist, Part};
+use crate::netlist::{Netlist, Part, PartKind};
 use nalgebra::{Complex, DMatrix, DVector};
 use std::f64::consts::TAU;
 
@@ -33,16 +33,16 @@ impl Solution {
         let row = |pin: usize| pin.checked_sub(1);
         for part in &netlist.parts {
             let admittance = match part.kind {
-                Kind::Resistor(ohm) => Complex::new(ohm.recip(), 0.0),
-                Kind::Capacitor(farad) => Complex::new(0.0, TAU * hz * farad),
-                Kind::Source(_) | Kind::Amplifier { .. } => {
+                PartKind::Resistor(ohm) => Complex::new(ohm.recip(), 0.0),
+                PartKind::Capacitor(farad) => Complex::new(0.0, TAU * hz * farad),
+                PartKind::Source(_) | PartKind::Amplifier { .. } => {
                     for (pin, sign) in part.pins.into_iter().zip([1.0, -1.0]) {
                         if let Some(node) = row(pin) {
                             matrix[(node, branch)] += sign;
                             matrix[(branch, node)] += sign;
                         }
                     }
-                    if let Kind::Amplifier { gain, control } = part.kind {
+                    if let PartKind::Amplifier { gain, control } = part.kind {
                         for (pin, sign) in control.into_iter().zip([1.0, -1.0]) {
                             if let Some(node) = row(pin) {
                                 matrix[(branch, node)] -= sign * gain;
@@ -110,7 +110,7 @@ pub fn impedance(netlist: &Netlist, source: &str, hz: f64) -> Result<Complex<f64
 }
 
 fn has_branch(part: &Part) -> bool {
-    matches!(part.kind, Kind::Source(_) | Kind::Amplifier { .. })
+    matches!(part.kind, PartKind::Source(_) | PartKind::Amplifier { .. })
 }
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! The whole circuit as a SPICE netlist that a circuit simulator runs by itself, with the levels that this crate's solver finds.
 
 use crate::figures::{CARRIERS_HZ, EXCITATION_HZ, FILTER_HZ, MAINS};
-use crate::netlist::{Kind, Netlist};
+use crate::netlist::{Netlist, PartKind};
 use crate::solve::{Solution, Unsolvable};
 use crate::stages::bridge::excitation_name;
 use crate::stages::{Design, FrontEnd};
@@ -34,9 +34,9 @@ pub fn write(front: &FrontEnd, title: &str) -> Result<String, Unsolvable> {
         let [a, b] = part.pins.map(|pin| node(&whole, pin));
         // Writing to a string cannot fail.
         let _ = match part.kind {
-            Kind::Resistor(value) | Kind::Capacitor(value) => writeln!(text, "{} {a} {b} {value:e}", part.name),
-            Kind::Source(volts) => writeln!(text, "{} {a} {b} DC {volts:e} AC 0", part.name),
-            Kind::Amplifier { gain, control } => {
+            PartKind::Resistor(value) | PartKind::Capacitor(value) => writeln!(text, "{} {a} {b} {value:e}", part.name),
+            PartKind::Source(volts) => writeln!(text, "{} {a} {b} DC {volts:e} AC 0", part.name),
+            PartKind::Amplifier { gain, control } => {
                 let [c, d] = control.map(|pin| node(&whole, pin));
                 writeln!(text, "{} {a} {b} {c} {d} {gain:e}", part.name)
             }

@@ -9,9 +9,9 @@ mod filter;
 use crate::netlist::{COMMON, Class, Netlist, Part};
 use crate::solve::{Unsolvable, impedance};
 use channel::TEST;
-pub use channel::{CAPACITOR, CONVERTER, Channel, CircuitError, Design, Drive, OPEN_OHM, PRECISE, USUAL};
-use pulsewright_rig::calibration::Levels;
-use pulsewright_rig::description::{Output, Rig, Signal, Terminal};
+pub use channel::{CAPACITOR, CONVERTER, CircuitError, Design, Drive, OPEN_OHM, OutputCircuit, PRECISE, USUAL};
+use pulsewright_rig::calibration::CalibrationLevels;
+use pulsewright_rig::description::{EcgConnector, Output, OutputSignal, Rig};
 
 /// Isolation barrier of the whole rig to the computer's earth.
 pub const BARRIER: (f64, f64) = (1e10, 47e-12);
@@ -20,12 +20,12 @@ pub const BARRIER: (f64, f64) = (1e10, 47e-12);
 ///
 /// # Errors
 /// [`CircuitError`] when the description asks for what the circuit can't do.
-pub fn stage(rig: &Rig, index: usize, output: &Output) -> Result<Channel, CircuitError> {
+pub fn stage(rig: &Rig, index: usize, output: &Output) -> Result<OutputCircuit, CircuitError> {
     match output.signal {
-        Signal::Electrode(Terminal::Reference) => Ok(electrode::reference(index, output)),
-        Signal::Electrode(_) => electrode::active(rig, index, output),
-        Signal::Bridge { .. } => bridge::channel(index, output),
-        Signal::Resistor { ohm_per_v, base_ohm } => element::channel(index, output, ohm_per_v, base_ohm),
+        OutputSignal::Electrode(EcgConnector::Reference) => Ok(electrode::reference(index, output)),
+        OutputSignal::Electrode(_) => electrode::active(rig, index, output),
+        OutputSignal::Bridge { .. } => bridge::channel(index, output),
+        OutputSignal::Resistor { ohm_per_v, base_ohm } => element::channel(index, output, ohm_per_v, base_ohm),
     }
 }
 
@@ -33,14 +33,14 @@ pub fn stage(rig: &Rig, index: usize, output: &Output) -> Result<Channel, Circui
 #[derive(Clone, Debug, PartialEq)]
 pub struct FrontEnd {
     /// A channel for each output, in order.
-    pub channels: Vec<Channel>,
+    pub channels: Vec<OutputCircuit>,
     /// Code and nominal level of each output that the circuit is judged at: seven eighths of its codes; 0 for the reference.
-    pub tests: Vec<Test>,
+    pub tests: Vec<TestCode>,
 }
 
 /// The code at which an output is judged.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Test {
+pub struct TestCode {
     /// Code.
     pub code: i64,
     /// Volts of the converter.
@@ -58,14 +58,14 @@ impl FrontEnd {
         let mut channels = Vec::new();
         let mut tests = Vec::new();
         for (index, output) in rig.outputs.iter().enumerate() {
-            let levels = Levels::new(rig, output, None);
+            let levels = CalibrationLevels::new(rig, output, None);
             let [_, code] = levels.codes;
             let volts = output.code_to_volts(&rig.converter).of(code as f64);
             let mut channel = stage(rig, index, output)?;
             channel.set_volts(volts);
             channels.push(channel);
             let level = if output.is_measured() { levels.nominal[1] } else { 0.0 };
-            tests.push(Test { code, volts, level });
+            tests.push(TestCode { code, volts, level });
         }
         Ok(FrontEnd { channels, tests })
     }

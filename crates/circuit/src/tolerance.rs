@@ -10,7 +10,7 @@ const NUDGE: f64 = 1e-4;
 
 /// A part's share of a spread.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Share {
+pub struct SpreadShare {
     /// Designator.
     pub name: String,
     /// Relative change of the level for a relative change of the part.
@@ -27,7 +27,7 @@ pub struct Spread {
     /// Largest relative error of the draws.
     pub worst: f64,
     /// Every part that matters, the most first.
-    pub shares: Vec<Share>,
+    pub shares: Vec<SpreadShare>,
 }
 
 impl Spread {
@@ -58,7 +58,7 @@ impl Spread {
             signs[index] = sensitivity.signum();
             let change = sensitivity.abs() * part.tolerance;
             if change > 1e-7 {
-                shares.push(Share { name: part.name.clone(), sensitivity, change });
+                shares.push(SpreadShare { name: part.name.clone(), sensitivity, change });
             }
         }
         shares.sort_by(|a, b| b.change.total_cmp(&a.change));

@@ -7,7 +7,7 @@ use crate::table::write_table;
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_files::atomic::{FileError, Set, is_device};
 use pulsewright_record::calendar::today;
-use pulsewright_rig::calibration::{Finding, Levels, Measurement, TOLERANCE_PERCENT, judge, write_back};
+use pulsewright_rig::calibration::{CalibrationLevels, Finding, Measurement, TOLERANCE_PERCENT, judge, write_back};
 use pulsewright_rig::reading::{OutputReadings, parse_reading, parse_table, readings_of};
 use pulsewright_rig::walk::write_levels;
 use pulsewright_rig::{Output, Packing, Rig, RigFrames};
@@ -25,7 +25,7 @@ const USUAL_METER_OHM: f64 = 1e7;
 /// The measurement of an output: its index, the levels, the readings, the finding.
 struct Measured {
     output: usize,
-    levels: Levels,
+    levels: CalibrationLevels,
     readings: [f64; 2],
     finding: Finding,
 }
@@ -152,7 +152,7 @@ fn given(args: &Request, rig: &Rig) -> Result<Vec<OutputReadings>, Failure> {
 fn judged(args: &Request, rig: &Rig, given: &[OutputReadings]) -> Result<Vec<Measured>, Failure> {
     let one = |(output, readings): &OutputReadings| {
         let description = rig.outputs.get(*output).ok_or_else(|| Failure::input("no such output"))?;
-        let levels = Levels::new(rig, description, args.meter_ohm);
+        let levels = CalibrationLevels::new(rig, description, args.meter_ohm);
         let finding = judge(&levels, *readings, args.accept || args.check).map_err(|absurd| {
             Failure::input(format!("{} (nothing was written): {absurd}", description.signal.name()))
         })?;
@@ -170,7 +170,7 @@ fn ask(args: &Request, rig: &Rig) -> Result<Vec<Measured>, Failure> {
     let mut measured = Vec::new();
     let outputs = rig.outputs.iter().enumerate().filter(|(_, output)| output.is_measured());
     'outputs: for (output, description) in outputs {
-        let levels = Levels::new(rig, description, args.meter_ohm);
+        let levels = CalibrationLevels::new(rig, description, args.meter_ohm);
         let (name, unit) = (description.signal.name(), description.signal.connector_unit());
         'again: loop {
             let mut readings = [0.0; 2];
@@ -302,7 +302,7 @@ fn play(args: &Request, rig: &Rig, levels: &LevelFrames) -> Outcome {
 fn show_levels(out: &mut impl Write, rig: &Rig, meter_ohm: Option<f64>, hold_s: Option<f64>) -> io::Result<()> {
     let mut rows = Vec::new();
     for output in rig.outputs.iter().filter(|output| output.is_measured()) {
-        let levels = Levels::new(rig, output, meter_ohm);
+        let levels = CalibrationLevels::new(rig, output, meter_ohm);
         for (which, word) in ["low", "high"].into_iter().enumerate() {
             let start = hold_s.map(|hold_s| format!("{:.1}", hold_s * rows.len() as f64));
             let about = format!("{:.4}", levels.expected[which]);

@@ -39,8 +39,8 @@ mod built {
     use crate::rig::load;
     use crate::table::write_table;
     use pulsewright_circuit::figures::{
-        Carrier, Excited, Gain, LEAST_INPUT_OHM, Levels, MAINS, MOST_OFF, barrier_current, carriers, excited, gains,
-        left_when_open, levels,
+        Carrier, ExcitationReading, Gain, LEAST_INPUT_OHM, MAINS, MOST_OFF, OutputLevels, barrier_current, carriers,
+        excited, gains, left_when_open, levels,
     };
     use pulsewright_circuit::{FrontEnd, described, parts, schematic, spice};
     use pulsewright_plot::svg;
@@ -90,7 +90,7 @@ mod built {
         if let Some(folder) = &request.folder {
             write_files(folder, &request, &text, &front, &rig)?;
         }
-        let failed: Vec<&Levels> = all.iter().filter(|levels| !levels.holds()).collect();
+        let failed: Vec<&OutputLevels> = all.iter().filter(|levels| !levels.holds()).collect();
         for levels in &failed {
             let (name, spread) = (levels.name, &levels.spread);
             if levels.off().abs() > MOST_OFF {
@@ -115,7 +115,7 @@ mod built {
         parts::list(front, rig).iter().map(|line| line.quantity).sum()
     }
 
-    fn write_levels(out: &mut Out, all: &[Levels], meter_ohm: f64, draws: u32) -> io::Result<()> {
+    fn write_levels(out: &mut Out, all: &[OutputLevels], meter_ohm: f64, draws: u32) -> io::Result<()> {
         let rows: Vec<Vec<String>> = all
             .iter()
             .map(|levels| {
@@ -177,12 +177,12 @@ mod built {
         write_table(out, &["Hz", "described dB", "circuit dB", &worst], &gains.iter().map(row).collect::<Vec<_>>())
     }
 
-    fn write_bridges(out: &mut Out, bridges: &[Excited]) -> io::Result<()> {
+    fn write_bridges(out: &mut Out, bridges: &[ExcitationReading]) -> io::Result<()> {
         if bridges.is_empty() {
             return Ok(());
         }
         writeln!(out, "\npressure that a monitor shows at that code, mmHg, by its excitation")?;
-        let row = |bridge: &Excited| {
+        let row = |bridge: &ExcitationReading| {
             let direct = |(volts, mmhg): (f64, f64)| format!("{mmhg:.3} at {volts:.3} V");
             let follows = if bridge.ratiometric { "the excitation" } else { "fixed: the reading changes" };
             let alternating = if bridge.ratiometric { format!("{:.3}", bridge.alternating) } else { "-".to_owned() };

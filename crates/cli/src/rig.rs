@@ -5,7 +5,7 @@ use crate::script_file::bytes;
 use crate::table::write_table;
 use pulsewright_core::time::FrameRate;
 use pulsewright_rig::coupling::{Coupling, LEAST_AMPLITUDE_MV, LEAST_QRS_MV};
-use pulsewright_rig::description::{Correction, Filter, Output, Rig, Signal, labels};
+use pulsewright_rig::description::{Correction, Filter, Output, OutputSignal, Rig, labels};
 use pulsewright_rig::figures::{
     IMPEDANCE_NOISE_OHM, MONITOR_NOISE_UV, OutputFigures, REACH_MV, STEP_MMHG, STEP_UV, Sine, TOP_HZ, decibel,
 };
@@ -62,20 +62,20 @@ pub fn run(check: Request) -> Outcome {
 fn row(rig: &Rig, output: &Output) -> Vec<String> {
     let figures = OutputFigures::new(rig, output);
     let name = match output.signal {
-        Signal::Electrode(terminal) => {
+        OutputSignal::Electrode(terminal) => {
             let (american, european) = labels(terminal);
             format!("{american} ({european})")
         }
-        Signal::Bridge { .. } | Signal::Resistor { .. } => output.signal.name().to_owned(),
+        OutputSignal::Bridge { .. } | OutputSignal::Resistor { .. } => output.signal.name().to_owned(),
     };
     let connector = match output.signal {
-        Signal::Electrode(_) => {
+        OutputSignal::Electrode(_) => {
             let share = MONITOR_NOISE_UV / figures.connector_step;
             let share = if share >= 1.0 { format!("1/{share:.0}") } else { format!("{:.0} times", share.recip()) };
             format!("{} uV, {share} of the noise", digits(figures.connector_step))
         }
-        Signal::Bridge { .. } => format!("{} uV", digits(figures.connector_step)),
-        Signal::Resistor { .. } => format!("{} ohm", digits(figures.connector_step)),
+        OutputSignal::Bridge { .. } => format!("{} uV", digits(figures.connector_step)),
+        OutputSignal::Resistor { .. } => format!("{} ohm", digits(figures.connector_step)),
     };
     let Correction { gain, offset } = output.correction;
     let correction = if output.correction == Correction::NONE {

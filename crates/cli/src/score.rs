@@ -11,9 +11,9 @@ use crate::scoring::{Form, LimitSources, Reports};
 use pulsewright_files::atomic::{Set, refuse_inputs, settle};
 use pulsewright_files::manifest;
 use pulsewright_score::read::{self, ReadOptions, in_file};
-use pulsewright_score::record::{Events, Options, RecordReport};
+use pulsewright_score::record::{Events, RecordReport, ScoreOptions};
 use pulsewright_score::record_set::pair_files;
-use pulsewright_score::report::{Case, Report, csv, json, junit, markdown, text};
+use pulsewright_score::report::{Report, TestCase, csv, json, junit, markdown, text};
 use pulsewright_score::{alarms, readings, score_record};
 
 /// A test to score.
@@ -45,7 +45,7 @@ pub struct Request {
 /// Kind of results.
 pub enum What {
     /// Events, by these rules.
-    Events(Options),
+    Events(ScoreOptions),
     Readings,
     Alarms,
 }
@@ -71,13 +71,13 @@ struct Scored {
     json: String,
     csv: String,
     markdown: String,
-    cases: Vec<Case>,
+    cases: Vec<TestCase>,
     beats: Option<String>,
     passed: bool,
 }
 
 impl Scored {
-    fn new(what: &str, text: String, json: String, csv: String, cases: Vec<Case>) -> Scored {
+    fn new(what: &str, text: String, json: String, csv: String, cases: Vec<TestCase>) -> Scored {
         let name = format!("pulsewright.score.{what}");
         let markdown = markdown::of_cases(what, &cases);
         let passed = cases.iter().all(|case| case.failure.is_none());
@@ -95,7 +95,7 @@ impl Scored {
     }
 }
 
-fn score_events(args: &Request, options: &Options) -> Result<Scored, Failure> {
+fn score_events(args: &Request, options: &ScoreOptions) -> Result<Scored, Failure> {
     let events = options.events;
     let limits = args.limits.limits()?;
     if !limits.by.is_empty() {
@@ -148,7 +148,7 @@ fn score_events(args: &Request, options: &Options) -> Result<Scored, Failure> {
     let mut cases = report.cases();
     if cases.is_empty() {
         let scored =
-            |(record, time_s): (&RecordReport, &f64)| Case::new(&record.record, "scored", None).taking(*time_s);
+            |(record, time_s): (&RecordReport, &f64)| TestCase::new(&record.record, "scored", None).taking(*time_s);
         cases = report.records.iter().zip(&times_s).map(scored).collect();
     }
     let mut scored = Scored::new(events.name(), text::render(&report), json(&report), csv::render(&report), cases);

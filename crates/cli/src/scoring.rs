@@ -3,10 +3,10 @@
 use crate::diagnostics::{Failure, Outcome, print, print_document, say};
 use crate::output::claim;
 use pulsewright_files::atomic::Set;
-use pulsewright_score::Earlier;
+use pulsewright_score::EarlierReport;
 use pulsewright_score::limits::{Bound, Limits, Scope};
-use pulsewright_score::read::{Place, Problem, in_file};
-use pulsewright_score::report::{Case, annotations};
+use pulsewright_score::read::{InputPosition, TableProblem, in_file};
+use pulsewright_score::report::{TestCase, annotations};
 use pulsewright_text::fit;
 use pulsewright_text::source;
 use std::borrow::Cow;
@@ -31,7 +31,7 @@ impl LimitSources {
         let mut limits = Limits::default();
         if let Some(path) = &self.file {
             let bytes = source::file(path, source::DOCUMENT).map_err(Failure::input)?;
-            let text = source::utf8(&bytes).map_err(|at| Problem::new(Place::Byte(at), "not UTF-8 text"));
+            let text = source::utf8(&bytes).map_err(|at| TableProblem::new(InputPosition::Byte(at), "not UTF-8 text"));
             let added = text.and_then(|text| limits.add_json(text));
             added.map_err(in_file(path)).map_err(Failure::input)?;
         }
@@ -48,11 +48,11 @@ impl LimitSources {
     }
 
     /// The earlier report, if there is one.
-    pub fn earlier(&self) -> Result<Option<Earlier>, Failure> {
+    pub fn earlier(&self) -> Result<Option<EarlierReport>, Failure> {
         let Some(path) = &self.against else { return Ok(None) };
         let bytes = source::file(path, source::TABLE).map_err(Failure::input)?;
-        let text = source::utf8(&bytes).map_err(|at| Problem::new(Place::Byte(at), "not UTF-8 text"));
-        text.and_then(Earlier::parse).map(Some).map_err(in_file(path)).map_err(Failure::input)
+        let text = source::utf8(&bytes).map_err(|at| TableProblem::new(InputPosition::Byte(at), "not UTF-8 text"));
+        text.and_then(EarlierReport::parse).map(Some).map_err(in_file(path)).map_err(Failure::input)
     }
 
     /// Files that are read.
@@ -102,7 +102,7 @@ impl Reports {
         &self,
         set: Set,
         beats: Option<&str>,
-        (suite, cases): (&str, &[Case]),
+        (suite, cases): (&str, &[TestCase]),
         report: impl Fn(Form) -> Cow<'t, str>,
     ) -> Outcome {
         let reports: Vec<_> = self.files.iter().map(|(path, form)| (path.as_path(), report(*form))).collect();

@@ -10,7 +10,7 @@ use pulsewright_rig::description::{Coding, Rig};
 use pulsewright_rig::judge::faults;
 use pulsewright_script::Document;
 use pulsewright_script::Part;
-use pulsewright_sound::{BUILT, CardError, CardReport, Packing, RAMP_MS, Rates, Ready, cards};
+use pulsewright_sound::{BUILT, CardError, CardReport, CodePacking, RAMP_MS, Rates, ReadyCard, cards};
 use pulsewright_stream::{Command, Samples};
 use pulsewright_text::fit;
 use pulsewright_text::number::counted;
@@ -115,7 +115,7 @@ fn refused(error: CardError) -> Failure {
 #[derive(Clone)]
 pub struct Playback {
     name: String,
-    ready: Ready,
+    ready: ReadyCard,
     coupling: Option<Coupling>,
     /// The signal of each channel.
     channels: Vec<String>,
@@ -140,7 +140,7 @@ impl Playback {
         }
         let channels = rig.outputs.len();
         let bytes = render.frames().frame_bytes().checked_div(channels).unwrap_or(0);
-        let packing = Packing { channels, bytes, bits: rig.converter.bits };
+        let packing = CodePacking { channels, bytes, bits: rig.converter.bits };
         let names = rig.outputs.iter().map(|output| output.signal.name().to_owned()).collect();
         Playback::new(card, packing, coupling, names, rate)
     }
@@ -172,18 +172,18 @@ impl Playback {
             let (id, unit) = (channel.id(), channel.kind().unit());
             format!("{id}, code 0 is {zero} {unit}, full scale {full} {unit}")
         });
-        let packing = Packing { channels: samples.channels().count(), bytes: bits as usize / 8, bits };
+        let packing = CodePacking { channels: samples.channels().count(), bytes: bits as usize / 8, bits };
         Playback::new(card, packing, coupling, named.collect(), rate)
     }
 
     fn new(
         card: &CardPlay,
-        packing: Packing,
+        packing: CodePacking,
         coupling: Option<Coupling>,
         channels: Vec<String>,
         rate: FrameRate,
     ) -> Result<Playback, Failure> {
-        let ready = Ready::new(&card.name, packing, rate.as_hz()).map_err(refused)?;
+        let ready = ReadyCard::new(&card.name, packing, rate.as_hz()).map_err(refused)?;
         Ok(Playback { name: card.to_string(), ready, coupling, channels, rate })
     }
 

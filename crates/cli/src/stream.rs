@@ -19,7 +19,7 @@ use pulsewright_files::truth::{self, TruthFile};
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_rig::{Clip, RigRender};
 use pulsewright_script::Document;
-use pulsewright_stream::{Command, Ended, LivePlayer, Pace, Samples, command, send};
+use pulsewright_stream::{Command, LivePlayer, Pace, Samples, StreamEnd, command, send};
 use pulsewright_text::fit;
 use pulsewright_text::source::{self, BadLine};
 use serde_json::Value;
@@ -274,7 +274,7 @@ fn obey(commands: &Receiver<Line>, live: &mut LivePlayer<'_>, stopping: &Cell<bo
     }
 }
 
-fn report(ended: &Ended, pace: Pace, sent: &Sent, hz: u32) {
+fn report(ended: &StreamEnd, pace: Pace, sent: &Sent, hz: u32) {
     let mut words = format!("{} frames, {:.3} s", ended.frames, ended.frames as f64 / f64::from(hz));
     if pace == Pace::Clock {
         let scheduling = if ended.real_time { "real-time" } else { "ordinary" };

@@ -13,7 +13,7 @@ use crate::plan::CohortPlan;
 use crate::record::SAMPLE;
 use pulsewright_files::atomic::Claim;
 use pulsewright_text::json;
-use pulsewright_text::source::{self, Unreadable};
+use pulsewright_text::source::{self, SourceError};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::fs;
@@ -119,7 +119,7 @@ impl Manifest {
                 json::parse(text).map(Some).map_err(|broken| wrong(broken.to_string()))
             }
             Err(error) if error.is_missing() => Ok(None),
-            Err(Unreadable::Io { source, .. }) => Err(CohortError::io(&path)(source)),
+            Err(SourceError::Io { source, .. }) => Err(CohortError::io(&path)(source)),
             Err(error) => Err(wrong(error.to_string())),
         }
     }

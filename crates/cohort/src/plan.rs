@@ -74,7 +74,7 @@ impl CohortPlan {
     /// # Errors
     /// [`CohortError::Plan`] with the place and the allowed values.
     pub fn parse(text: &str, source: &str) -> Result<CohortPlan, CohortError> {
-        let syntax = |broken: json::Broken| CohortError::Plan(format!("{source}: {broken}"));
+        let syntax = |broken: json::JsonError| CohortError::Plan(format!("{source}: {broken}"));
         let document: Value = json::value(text).map_err(syntax)?;
         let file: PlanFile = json::parse(text).map_err(syntax)?;
         let plan = CohortPlan::of(file, document).map_err(|what| CohortError::Plan(format!("{source}: {what}")))?;

@@ -6,7 +6,7 @@ use crate::atomic::{Finished, reason};
 use crate::sha256::of_file;
 use crate::truth::{TruthFile, leads};
 use pulsewright_text::json;
-use pulsewright_text::source::{self, Unreadable};
+use pulsewright_text::source::{self, SourceError};
 use serde::{Deserialize, Serialize};
 use std::path::{Path, PathBuf};
 
@@ -98,7 +98,7 @@ impl Manifest {
                 json::parse(text).map(Some).map_err(|broken| wrong(broken.to_string()))
             }
             Err(error) if error.is_missing() => Ok(None),
-            Err(Unreadable::Io { source, .. }) => Err(wrong(reason(&source))),
+            Err(SourceError::Io { source, .. }) => Err(wrong(reason(&source))),
             Err(error) => Err(wrong(error.to_string())),
         }
     }

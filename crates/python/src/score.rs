@@ -3,7 +3,7 @@
 use crate::script::wrong;
 use numpy::PyReadonlyArray1;
 use pulsewright_score::limits::Limits;
-use pulsewright_score::record::Options;
+use pulsewright_score::record::ScoreOptions;
 use pulsewright_score::{Annotations, Beat, Instant, Report, score_record};
 use pyo3::prelude::*;
 
@@ -44,7 +44,7 @@ pub fn score(
 ) -> PyResult<String> {
     let reference = annotations(reference_s.as_slice().map_err(wrong)?, reference_codes)?;
     let test = annotations(test_s.as_slice().map_err(wrong)?, test_codes)?;
-    let options = Options { window_s, learning_s, end_s, ..Options::default() };
+    let options = ScoreOptions { window_s, learning_s, end_s, ..ScoreOptions::default() };
     let limits = self::limits(limits)?;
     Ok(py.detach(|| {
         let report = score_record("record", &reference, &test, &options);

@@ -334,7 +334,7 @@ fn utf8<'t>(text: &'t [u8], name: &str) -> Result<&'t str, BadRecord> {
     })
 }
 
-fn bad_json(broken: json::Broken, name: &str) -> BadRecord {
+fn bad_json(broken: json::JsonError, name: &str) -> BadRecord {
     let said = broken.what;
     let what = if broken.cut_off {
         format!("the file ends too early ({said}); was it cut off? The draft may still be in the page that wrote it")

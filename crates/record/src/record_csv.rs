@@ -7,7 +7,7 @@
 
 use crate::record::{ABOUT, BadRecord, Entry, Instrument, KitState, Origin, Record, Signature};
 use pulsewright_text::fit::cut;
-use pulsewright_text::table::{self, Place, Problem};
+use pulsewright_text::table::{self, InputPosition, TableProblem};
 
 const COLUMNS: [&str; 7] = ["item", "value", "priority", "heard", "skip", "remark", "due"];
 
@@ -16,8 +16,8 @@ const COLUMNS: [&str; 7] = ["item", "value", "priority", "heard", "skip", "remar
 /// # Errors
 /// The first thing that is wrong, with its line.
 pub fn read(text: &[u8], name: &str) -> Result<Record, BadRecord> {
-    let wrong = |problem: Problem| {
-        let line = if let Place::Line(line) = problem.place { line as usize } else { 1 };
+    let wrong = |problem: TableProblem| {
+        let line = if let InputPosition::Line(line) = problem.place { line as usize } else { 1 };
         BadRecord::at(name, line, 1, problem.what)
     };
     let table = table::read(text.to_vec(), Some(false), None).map_err(wrong)?;
@@ -48,7 +48,7 @@ pub fn read(text: &[u8], name: &str) -> Result<Record, BadRecord> {
             if item.is_empty() {
                 return Ok(());
             }
-            take(&mut record, &item, &cell).map_err(|what| Problem::new(row.place, what))
+            take(&mut record, &item, &cell).map_err(|what| TableProblem::new(row.place, what))
         })
         .map_err(wrong)?;
     Ok(record)

@@ -14,7 +14,7 @@ use crate::seal;
 use ed25519_dalek::pkcs8::spki::der::pem::LineEnding;
 use ed25519_dalek::pkcs8::{DecodePrivateKey, DecodePublicKey, EncodePrivateKey, EncodePublicKey, KeypairBytes};
 use ed25519_dalek::{Signature as Bytes, Signer as _, SigningKey, VerifyingKey};
-use pulsewright_text::json::Broken;
+use pulsewright_text::json::JsonError;
 use pulsewright_text::{fit, json};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -81,7 +81,7 @@ pub enum SignatureError {
     TooMany,
     /// The text is no list of signatures.
     #[error("{0}")]
-    Document(#[from] Broken),
+    Document(#[from] JsonError),
     /// The list is of a later version.
     #[error("the signatures are of version {0}; this program reads version 1")]
     Version(u32),

@@ -2,7 +2,7 @@
 
 use crate::recording::{Channel, Recording};
 use pulsewright_text::number::counted;
-use pulsewright_text::table::{self, Problem};
+use pulsewright_text::table::{self, TableProblem};
 
 /// Most columns.
 const MOST_COLUMNS: usize = 1000;
@@ -32,7 +32,7 @@ pub(crate) fn parse(bytes: Vec<u8>, scale_mv: f64, rate_hz: Option<f64>) -> Resu
     let rows = table.rows(|row| {
         if row.width() != names.len() {
             let what = format!("{}, the first line {}", counted(row.width() as u64, "cell"), names.len());
-            return Err(Problem::new(row.place, what));
+            return Err(TableProblem::new(row.place, what));
         }
         for (place, column) in columns.iter_mut().enumerate() {
             let number = table.required_number(row, place)?;

@@ -1,6 +1,6 @@
 //! A recording in memory, and why one can't be read.
 
-use pulsewright_text::source::Unreadable;
+use pulsewright_text::source::SourceError;
 use std::path::{Path, PathBuf};
 
 /// Most bytes of a signal file: 256 MiB.
@@ -48,7 +48,7 @@ impl Recording {
 pub enum ReadError {
     /// A file of it can't be read.
     #[error(transparent)]
-    Unreadable(#[from] Unreadable),
+    Unreadable(#[from] SourceError),
     /// A file of it is not to be had from the reader's source of bytes.
     #[error("{} can't be read: {why}", pulsewright_text::source::name(.path))]
     Absent {

@@ -12,7 +12,7 @@ pub const PLAUSIBLE_PERCENT: f64 = 10.0;
 
 /// Two codes of an output and the expected readings of a meter at the connector, in the connector's unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Levels {
+pub struct CalibrationLevels {
     /// The codes, the one of the lower level first.
     pub codes: [i64; 2],
     /// Readings of a rig that is as described, uncorrected.
@@ -23,10 +23,10 @@ pub struct Levels {
     pub left: f64,
 }
 
-impl Levels {
+impl CalibrationLevels {
     /// Of an output: at an eighth and seven eighths of its codes, away from ends that an amplifier may not reach; read by a meter
     /// of this resistance, or by an ideal meter.
-    pub fn new(rig: &Rig, output: &Output, meter_ohm: Option<f64>) -> Levels {
+    pub fn new(rig: &Rig, output: &Output, meter_ohm: Option<f64>) -> CalibrationLevels {
         let (lowest, highest) = rig.converter.codes();
         let eighth = (highest - lowest + 1) / 8;
         let mut codes = [lowest + eighth, lowest + 7 * eighth];
@@ -35,8 +35,8 @@ impl Levels {
             codes.reverse();
         }
         let left = meter_ohm.map_or(1.0, |meter_ohm| output.left_by_meter(meter_ohm, rig.reference_ohm()));
-        let at = |line: crate::line::Line| codes.map(|code| left * line.of(code as f64));
-        Levels { codes, nominal: at(nominal), expected: at(output.code_to_connector(&rig.converter)), left }
+        let at = |line: crate::line::LinearMap| codes.map(|code| left * line.of(code as f64));
+        CalibrationLevels { codes, nominal: at(nominal), expected: at(output.code_to_connector(&rig.converter)), left }
     }
 }
 
@@ -58,7 +58,7 @@ impl Finding {
 
 /// Readings that can't be meant.
 #[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
-pub enum Absurd {
+pub enum ImplausibleReadings {
     /// Not a number, or beyond any meter.
     #[error("a reading is not a number that a meter shows")]
     NoNumber,
@@ -87,23 +87,23 @@ pub enum Absurd {
 /// Judges two readings, low and high in the connector's unit; `accept` takes those that are far off.
 ///
 /// # Errors
-/// [`Absurd`] when they can't be meant.
-pub fn judge(levels: &Levels, readings: [f64; 2], accept: bool) -> Result<Finding, Absurd> {
+/// [`ImplausibleReadings`] when they can't be meant.
+pub fn judge(levels: &CalibrationLevels, readings: [f64; 2], accept: bool) -> Result<Finding, ImplausibleReadings> {
     if readings.iter().any(|reading| !reading.is_finite() || reading.abs() > 1e9) {
-        return Err(Absurd::NoNumber);
+        return Err(ImplausibleReadings::NoNumber);
     }
     let span = levels.nominal[1] - levels.nominal[0];
     let gain = (readings[1] - readings[0]) / span;
     // A difference in a meter's last digit is not a signal.
     if gain.abs() < 1e-4 {
-        return Err(Absurd::Still);
+        return Err(ImplausibleReadings::Still);
     }
     if gain < 0.0 {
-        return Err(Absurd::Turned);
+        return Err(ImplausibleReadings::Turned);
     }
     for factor in [1e6, 1000.0, 0.001] {
         if (gain / factor - 1.0).abs() < 0.25 {
-            return Err(Absurd::Unit(factor));
+            return Err(ImplausibleReadings::Unit(factor));
         }
     }
     // The meter's load scales readings and nominal levels alike, so it cancels in the gain; the offset is that without the meter.
@@ -115,10 +115,10 @@ pub fn judge(levels: &Levels, readings: [f64; 2], accept: bool) -> Result<Findin
     // A rig repaired since its last measurement is near the nominal levels again.
     let far = off(&levels.nominal).min(off(&levels.expected));
     if far > PLAUSIBLE_PERCENT && !accept {
-        return Err(Absurd::Far(far));
+        return Err(ImplausibleReadings::Far(far));
     }
     if !(0.1..=10.0).contains(&gain) || correction.offset.abs() > 1e4 {
-        return Err(Absurd::Beyond(gain));
+        return Err(ImplausibleReadings::Beyond(gain));
     }
     Ok(Finding { correction, error_percent: off(&levels.expected) })
 }
@@ -129,7 +129,7 @@ pub struct Measurement<'a> {
     /// Index of the output in the description.
     pub output: usize,
     /// The levels that were played.
-    pub levels: Levels,
+    pub levels: CalibrationLevels,
     /// The readings, in the connector's unit.
     pub readings: [f64; 2],
     /// The result.
@@ -149,7 +149,7 @@ pub fn write_back(document: &mut Value, measurement: &Measurement<'_>) {
         return;
     };
     let correction = |correction: Correction| json!({"gain": correction.gain, "offset": correction.offset});
-    let Levels { codes, nominal, .. } = measurement.levels;
+    let CalibrationLevels { codes, nominal, .. } = measurement.levels;
     let [low, high] = [0, 1].map(|i| json!({"code": codes[i], "nominal": nominal[i], "read": measurement.readings[i]}));
     let entry = json!({
         "date": measurement.date,
@@ -174,9 +174,9 @@ mod tests {
     const TEXT: &str = r#"{"version": 1, "converter": {"bits": 16, "low_v": -2.5, "high_v": 2.5, "coding": "offset-binary"},
       "outputs": [{"electrode": "RA", "attenuation": 500}, {"electrode": "LA", "attenuation": 500, "polarity": "inverted"}]}"#;
 
-    fn levels() -> Levels {
+    fn levels() -> CalibrationLevels {
         let rig = parse(TEXT.as_bytes(), "r").unwrap();
-        Levels::new(&rig, &rig.outputs[0], None)
+        CalibrationLevels::new(&rig, &rig.outputs[0], None)
     }
 
     #[test]
@@ -185,7 +185,7 @@ mod tests {
         assert_eq!(levels().codes, [8192, 57_344]);
         assert_eq!(levels().nominal, [-3.75, 3.75]);
         let rig = parse(TEXT.as_bytes(), "r").unwrap();
-        let turned = Levels::new(&rig, &rig.outputs[1], None);
+        let turned = CalibrationLevels::new(&rig, &rig.outputs[1], None);
         assert_eq!((turned.codes, turned.nominal), ([57_344, 8192], [-3.75, 3.75]));
     }
 
@@ -203,7 +203,7 @@ mod tests {
     fn the_meter_is_no_part_of_the_correction() {
         let text = TEXT.replacen("500}", r#"500, "source_ohm": 51000}"#, 1);
         let rig = parse(text.as_bytes(), "r").unwrap();
-        let levels = Levels::new(&rig, &rig.outputs[0], Some(1e7));
+        let levels = CalibrationLevels::new(&rig, &rig.outputs[0], Some(1e7));
         // 51 kohm into the meter's 10 Mohm.
         assert!((levels.expected[1] - 3.75 * 10.0 / 10.051).abs() < 1e-9);
         let read = [-3.75, 3.75].map(|mv| (mv * 1.02 + 0.05) * 10.0 / 10.051);
@@ -214,15 +214,15 @@ mod tests {
     #[test]
     fn readings_that_cannot_be_meant() {
         let judge = |low, high| judge(&levels(), [low, high], false).unwrap_err();
-        assert_eq!(judge(3.75, -3.75), Absurd::Turned);
-        assert_eq!(judge(0.0, 0.0), Absurd::Still);
-        assert_eq!(judge(-3750.0, 3750.0), Absurd::Unit(1000.0));
-        assert_eq!(judge(-0.003_75, 0.003_75), Absurd::Unit(0.001));
-        assert_eq!(judge(f64::NAN, 1.0), Absurd::NoNumber);
-        assert!(matches!(judge(-3.0, 3.0), Absurd::Far(_)));
-        assert!(matches!(judge(-3.75 + 1.0, 3.75 + 1.0), Absurd::Far(_)), "an offset alone");
+        assert_eq!(judge(3.75, -3.75), ImplausibleReadings::Turned);
+        assert_eq!(judge(0.0, 0.0), ImplausibleReadings::Still);
+        assert_eq!(judge(-3750.0, 3750.0), ImplausibleReadings::Unit(1000.0));
+        assert_eq!(judge(-0.003_75, 0.003_75), ImplausibleReadings::Unit(0.001));
+        assert_eq!(judge(f64::NAN, 1.0), ImplausibleReadings::NoNumber);
+        assert!(matches!(judge(-3.0, 3.0), ImplausibleReadings::Far(_)));
+        assert!(matches!(judge(-3.75 + 1.0, 3.75 + 1.0), ImplausibleReadings::Far(_)), "an offset alone");
         assert!(super::judge(&levels(), [-3.0, 3.0], true).is_ok());
-        assert!(matches!(super::judge(&levels(), [-50.0, 50.0], true), Err(Absurd::Beyond(_))));
+        assert!(matches!(super::judge(&levels(), [-50.0, 50.0], true), Err(ImplausibleReadings::Beyond(_))));
     }
 
     #[test]

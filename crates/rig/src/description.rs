@@ -1,7 +1,7 @@
 //! The rig in memory: a converter and the circuit behind each of its outputs.
 
 use crate::coupling::Coupling;
-use crate::line::Line;
+use crate::line::LinearMap;
 use pulsewright_core::frame::{Channel, Electrode, PressureSite};
 
 /// A rig.
@@ -54,7 +54,7 @@ pub struct Filter {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Output {
     /// The signal that it carries.
-    pub signal: Signal,
+    pub signal: OutputSignal,
     /// Volts of its converter's lowest code and one step above the highest.
     pub range_v: (f64, f64),
     /// Whether the stage behind the converter turns the sign.
@@ -85,7 +85,7 @@ impl Correction {
 
 /// An ECG connector.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Terminal {
+pub enum EcgConnector {
     /// An electrode with a potential.
     Active(Electrode),
     /// RL (N): the reference, always 0 V.
@@ -94,9 +94,9 @@ pub enum Terminal {
 
 /// The signal of an output.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Signal {
+pub enum OutputSignal {
     /// The potential of an electrode against RL.
-    Electrode(Terminal),
+    Electrode(EcgConnector),
     /// The signal pair of a pressure bridge: `mV = sensitivity × excitation × mmHg / 1000 + offset`.
     Bridge {
         /// Which pressure.
@@ -121,17 +121,17 @@ pub enum Signal {
 }
 
 /// Electrodes by their American (AHA) and European (IEC) labels.
-pub const TERMINALS: [(&str, &str, Terminal); 10] = [
-    ("RA", "R", Terminal::Active(Electrode::RA)),
-    ("LA", "L", Terminal::Active(Electrode::LA)),
-    ("LL", "F", Terminal::Active(Electrode::LL)),
-    ("RL", "N", Terminal::Reference),
-    ("V1", "C1", Terminal::Active(Electrode::V1)),
-    ("V2", "C2", Terminal::Active(Electrode::V2)),
-    ("V3", "C3", Terminal::Active(Electrode::V3)),
-    ("V4", "C4", Terminal::Active(Electrode::V4)),
-    ("V5", "C5", Terminal::Active(Electrode::V5)),
-    ("V6", "C6", Terminal::Active(Electrode::V6)),
+pub const TERMINALS: [(&str, &str, EcgConnector); 10] = [
+    ("RA", "R", EcgConnector::Active(Electrode::RA)),
+    ("LA", "L", EcgConnector::Active(Electrode::LA)),
+    ("LL", "F", EcgConnector::Active(Electrode::LL)),
+    ("RL", "N", EcgConnector::Reference),
+    ("V1", "C1", EcgConnector::Active(Electrode::V1)),
+    ("V2", "C2", EcgConnector::Active(Electrode::V2)),
+    ("V3", "C3", EcgConnector::Active(Electrode::V3)),
+    ("V4", "C4", EcgConnector::Active(Electrode::V4)),
+    ("V5", "C5", EcgConnector::Active(Electrode::V5)),
+    ("V6", "C6", EcgConnector::Active(Electrode::V6)),
 ];
 
 /// Pressures that a bridge can carry.
@@ -139,56 +139,56 @@ pub fn bridge_channels() -> impl Iterator<Item = Channel> {
     PressureSite::ALL.iter().map(|site| Channel::Pressure(*site)).chain([Channel::Cuff])
 }
 
-impl Signal {
+impl OutputSignal {
     /// Word in flags and tables: an electrode's American label, a pressure's channel, "respiration".
     pub fn name(&self) -> &'static str {
         match self {
-            Signal::Electrode(terminal) => labels(*terminal).0,
-            Signal::Bridge { channel, .. } => channel.id(),
-            Signal::Resistor { .. } => Channel::Respiration.id(),
+            OutputSignal::Electrode(terminal) => labels(*terminal).0,
+            OutputSignal::Bridge { channel, .. } => channel.id(),
+            OutputSignal::Resistor { .. } => Channel::Respiration.id(),
         }
     }
 
     /// Unit of the signal.
     pub fn unit(&self) -> &'static str {
         match self {
-            Signal::Electrode(_) => "mV",
-            Signal::Bridge { .. } => "mmHg",
-            Signal::Resistor { .. } => "ohm",
+            OutputSignal::Electrode(_) => "mV",
+            OutputSignal::Bridge { .. } => "mmHg",
+            OutputSignal::Resistor { .. } => "ohm",
         }
     }
 
     /// Unit at the connector, where a meter measures.
     pub fn connector_unit(&self) -> &'static str {
         match self {
-            Signal::Electrode(_) | Signal::Bridge { .. } => "mV",
-            Signal::Resistor { .. } => "ohm",
+            OutputSignal::Electrode(_) | OutputSignal::Bridge { .. } => "mV",
+            OutputSignal::Resistor { .. } => "ohm",
         }
     }
 
     /// The channel of the core that it follows; `None` for the reference.
     pub fn channel(&self) -> Option<Channel> {
         match self {
-            Signal::Electrode(Terminal::Active(electrode)) => Some(Channel::Electrode(*electrode)),
-            Signal::Electrode(Terminal::Reference) => None,
-            Signal::Bridge { channel, .. } => Some(*channel),
-            Signal::Resistor { .. } => Some(Channel::Respiration),
+            OutputSignal::Electrode(EcgConnector::Active(electrode)) => Some(Channel::Electrode(*electrode)),
+            OutputSignal::Electrode(EcgConnector::Reference) => None,
+            OutputSignal::Bridge { channel, .. } => Some(*channel),
+            OutputSignal::Resistor { .. } => Some(Channel::Respiration),
         }
     }
 
     /// From the signal to the level at the connector.
-    pub fn to_connector(&self) -> Line {
+    pub fn to_connector(&self) -> LinearMap {
         match self {
-            Signal::Bridge { sensitivity, excitation_v, offset_mv, .. } => {
-                Line { slope: sensitivity * excitation_v / 1000.0, intercept: *offset_mv }
+            OutputSignal::Bridge { sensitivity, excitation_v, offset_mv, .. } => {
+                LinearMap { slope: sensitivity * excitation_v / 1000.0, intercept: *offset_mv }
             }
-            Signal::Electrode(_) | Signal::Resistor { .. } => Line { slope: 1.0, intercept: 0.0 },
+            OutputSignal::Electrode(_) | OutputSignal::Resistor { .. } => LinearMap { slope: 1.0, intercept: 0.0 },
         }
     }
 }
 
 /// American and European label.
-pub fn labels(terminal: Terminal) -> (&'static str, &'static str) {
+pub fn labels(terminal: EcgConnector) -> (&'static str, &'static str) {
     TERMINALS.iter().find(|row| row.2 == terminal).map_or(("", ""), |row| (row.0, row.1))
 }
 
@@ -203,35 +203,37 @@ impl Converter {
     }
 
     /// From a code as written to volts, of an output with this range.
-    fn volts(&self, (low, high): (f64, f64)) -> Line {
+    fn volts(&self, (low, high): (f64, f64)) -> LinearMap {
         let slope = (high - low) / (1_i64 << self.bits) as f64;
-        Line { slope, intercept: low - self.codes().0 as f64 * slope }
+        LinearMap { slope, intercept: low - self.codes().0 as f64 * slope }
     }
 }
 
 impl Rig {
     /// Resistance in the leg of RL, ohm; 0 without an output for it.
     pub fn reference_ohm(&self) -> f64 {
-        let reference = |output: &&Output| output.signal == Signal::Electrode(Terminal::Reference);
+        let reference = |output: &&Output| output.signal == OutputSignal::Electrode(EcgConnector::Reference);
         self.outputs.iter().find(reference).map_or(0.0, |output| output.source_ohm)
     }
 }
 
 impl Output {
     /// From volts of the converter to the nominal level at the connector.
-    fn nominal(&self) -> Line {
+    fn nominal(&self) -> LinearMap {
         let sign = if self.inverted { -1.0 } else { 1.0 };
         let loaded = self.load_ohm.map_or(1.0, |load| load / (load + self.source_ohm));
         match self.signal {
-            Signal::Resistor { ohm_per_v, base_ohm } => Line { slope: sign * ohm_per_v, intercept: base_ohm },
-            Signal::Electrode(_) | Signal::Bridge { .. } => {
-                Line { slope: sign * 1000.0 / self.attenuation * loaded, intercept: 0.0 }
+            OutputSignal::Resistor { ohm_per_v, base_ohm } => {
+                LinearMap { slope: sign * ohm_per_v, intercept: base_ohm }
+            }
+            OutputSignal::Electrode(_) | OutputSignal::Bridge { .. } => {
+                LinearMap { slope: sign * 1000.0 / self.attenuation * loaded, intercept: 0.0 }
             }
         }
     }
 
     /// From a code to the level at the connector of a rig as described, uncorrected.
-    pub fn code_to_nominal(&self, converter: &Converter) -> Line {
+    pub fn code_to_nominal(&self, converter: &Converter) -> LinearMap {
         converter.volts(self.range_v).then(self.nominal())
     }
 
@@ -241,9 +243,9 @@ impl Output {
     /// An element's resistance is measured by the meter's own current, so a meter leaves it whole. A bridge has no part in RL.
     pub fn left_by_meter(&self, meter_ohm: f64, reference_ohm: f64) -> f64 {
         let back_ohm = match self.signal {
-            Signal::Resistor { .. } => return 1.0,
-            Signal::Bridge { .. } => 0.0,
-            Signal::Electrode(_) => reference_ohm,
+            OutputSignal::Resistor { .. } => return 1.0,
+            OutputSignal::Bridge { .. } => 0.0,
+            OutputSignal::Electrode(_) => reference_ohm,
         };
         // The load goes to the rig's common: driver and load are one resistance to the meter.
         let driver_ohm =
@@ -253,22 +255,22 @@ impl Output {
 
     /// Whether it is measured: the reference is 0 V by definition.
     pub fn is_measured(&self) -> bool {
-        self.signal != Signal::Electrode(Terminal::Reference)
+        self.signal != OutputSignal::Electrode(EcgConnector::Reference)
     }
 
     /// From a code to volts of the converter.
-    pub fn code_to_volts(&self, converter: &Converter) -> Line {
+    pub fn code_to_volts(&self, converter: &Converter) -> LinearMap {
         converter.volts(self.range_v)
     }
 
     /// From a code to the level at the connector, by the last measurement.
-    pub fn code_to_connector(&self, converter: &Converter) -> Line {
+    pub fn code_to_connector(&self, converter: &Converter) -> LinearMap {
         let Correction { gain, offset } = self.correction;
-        self.code_to_nominal(converter).then(Line { slope: gain, intercept: offset })
+        self.code_to_nominal(converter).then(LinearMap { slope: gain, intercept: offset })
     }
 
     /// From a code to the signal.
-    pub fn code_to_signal(&self, converter: &Converter) -> Line {
+    pub fn code_to_signal(&self, converter: &Converter) -> LinearMap {
         self.code_to_connector(converter).then(self.signal.to_connector().reversed())
     }
 }
@@ -277,7 +279,7 @@ impl Output {
 mod tests {
     use super::*;
 
-    fn output(signal: Signal) -> Output {
+    fn output(signal: OutputSignal) -> Output {
         Output {
             signal,
             range_v: (-2.5, 2.5),
@@ -305,7 +307,7 @@ mod tests {
     fn an_electrode_by_hand() {
         // 1 V, 500 : 1, 1 kohm into 99 kohm: 1.98 mV.
         let loaded =
-            Output { source_ohm: 1000.0, load_ohm: Some(99_000.0), ..output(Signal::Electrode(TERMINALS[0].2)) };
+            Output { source_ohm: 1000.0, load_ohm: Some(99_000.0), ..output(OutputSignal::Electrode(TERMINALS[0].2)) };
         let code = CONVERTER.volts((-2.5, 2.5)).back(1.0);
         assert!((loaded.code_to_nominal(&CONVERTER).of(code) - 1.98).abs() < 1e-12);
         let turned = Output { inverted: true, correction: Correction { gain: 1.5, offset: 0.25 }, ..loaded };
@@ -315,22 +317,27 @@ mod tests {
     #[test]
     fn a_meter_beside_the_load_by_hand() {
         // 51 kohm into 10 Mohm: 0.994 926; into 5 Mohm, the load and a meter of 10 Mohm: 0.989 903.
-        let electrode = output(Signal::Electrode(TERMINALS[0].2));
+        let electrode = output(OutputSignal::Electrode(TERMINALS[0].2));
         let loaded = Output { source_ohm: 51_000.0, load_ohm: Some(1e7), ..electrode.clone() };
         assert!((loaded.left_by_meter(1e7, 0.0) - 0.989_903 / 0.994_926).abs() < 1e-6);
         // With 51 kohm in RL's leg as well: 10 Mohm of 10 Mohm, 50.741 kohm and 51 kohm.
         assert!((loaded.left_by_meter(1e7, 51_000.0) - 10_000.0 / 10_101.741).abs() < 1e-6);
         assert!((Output { load_ohm: None, ..loaded }.left_by_meter(1e7, 0.0) - 0.994_926).abs() < 1e-6);
         assert_eq!(electrode.left_by_meter(1e7, 0.0), 1.0, "driven from no resistance");
-        assert!(!output(Signal::Electrode(Terminal::Reference)).is_measured());
+        assert!(!output(OutputSignal::Electrode(EcgConnector::Reference)).is_measured());
     }
 
     #[test]
     fn a_bridge_by_hand() {
         // 5 uV/V/mmHg at 5 V: 100 mmHg is 2.5 mV (ANSI/AAMI BP22:1994), with 0.5 mV of unbalance 3 mV.
         let channel = Channel::Pressure(PressureSite::Arterial);
-        let bridge =
-            output(Signal::Bridge { channel, sensitivity: 5.0, excitation_v: 5.0, offset_mv: 0.5, ratiometric: false });
+        let bridge = output(OutputSignal::Bridge {
+            channel,
+            sensitivity: 5.0,
+            excitation_v: 5.0,
+            offset_mv: 0.5,
+            ratiometric: false,
+        });
         assert_eq!(bridge.signal.to_connector().of(100.0), 3.0);
         // 1.5 V behind 500 : 1.
         let code = CONVERTER.volts((-2.5, 2.5)).back(1.5);
@@ -339,7 +346,8 @@ mod tests {
 
     #[test]
     fn a_resistor_by_hand() {
-        let element = Output { attenuation: 1.0, ..output(Signal::Resistor { ohm_per_v: 2.0, base_ohm: 1000.0 }) };
+        let element =
+            Output { attenuation: 1.0, ..output(OutputSignal::Resistor { ohm_per_v: 2.0, base_ohm: 1000.0 }) };
         let code = CONVERTER.volts((-2.5, 2.5)).back(0.5);
         assert_eq!(element.code_to_signal(&CONVERTER).of(code), 1001.0);
     }

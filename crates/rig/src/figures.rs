@@ -2,7 +2,7 @@
 //!
 //! Limits and sources: `docs/rig.md`.
 
-use crate::description::{Filter, Output, Rig, Signal, Terminal};
+use crate::description::{EcgConnector, Filter, Output, OutputSignal, Rig};
 use std::f64::consts::PI;
 
 /// Noise that a monitor's ECG input may have, uV peak to valley (IEC 60601-2-27, 201.12.1.101.4, as makers quote it).
@@ -45,9 +45,9 @@ impl OutputFigures {
         let step = line.slope.abs();
         let connector = output.code_to_connector(&rig.converter).slope.abs();
         let (micro, most) = match output.signal {
-            Signal::Electrode(_) => (1000.0, STEP_UV / 1000.0),
-            Signal::Bridge { .. } => (1000.0, STEP_MMHG),
-            Signal::Resistor { .. } => (1.0, IMPEDANCE_NOISE_OHM),
+            OutputSignal::Electrode(_) => (1000.0, STEP_UV / 1000.0),
+            OutputSignal::Bridge { .. } => (1000.0, STEP_MMHG),
+            OutputSignal::Resistor { .. } => (1.0, IMPEDANCE_NOISE_OHM),
         };
         OutputFigures {
             step,
@@ -58,8 +58,8 @@ impl OutputFigures {
     }
 
     /// Whether an electrode has the range that a monitor must reproduce; `true` for anything else, the reference included.
-    pub fn reaches(&self, signal: &Signal) -> bool {
-        !matches!(signal, Signal::Electrode(Terminal::Active(_)))
+    pub fn reaches(&self, signal: &OutputSignal) -> bool {
+        !matches!(signal, OutputSignal::Electrode(EcgConnector::Active(_)))
             || (self.reach.0 <= -REACH_MV && self.reach.1 >= REACH_MV)
     }
 }

@@ -1,6 +1,6 @@
 //! Frames to codes: for files through [`Encoder`], for streams through [`RigFrames::push`].
 
-use crate::description::{Coding, Rig, Signal};
+use crate::description::{Coding, OutputSignal, Rig};
 use crate::wiring::wiring;
 use pulsewright_core::block::Block;
 use pulsewright_core::frame::{Channel, Frame};
@@ -37,7 +37,7 @@ pub enum RigError {
 /// Turns frames into codes.
 #[derive(Clone, Debug)]
 pub struct RigFrames {
-    signals: Vec<Signal>,
+    signals: Vec<OutputSignal>,
     // Two dozen outputs are most of a kilobyte.
     wiring: Box<Wiring>,
     bytes: usize,
@@ -75,7 +75,7 @@ impl RigFrames {
     /// Channels of the core that it follows, each once.
     pub fn channels(&self) -> Vec<Channel> {
         let mut channels = Vec::new();
-        for channel in self.signals.iter().filter_map(Signal::channel) {
+        for channel in self.signals.iter().filter_map(OutputSignal::channel) {
             if !channels.contains(&channel) {
                 channels.push(channel);
             }

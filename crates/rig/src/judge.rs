@@ -1,7 +1,7 @@
 //! Faults of a rig that can hurt or keep it from working; limits and sources: `docs/rig.md`.
 
 use crate::coupling::LEAST_QRS_MV;
-use crate::description::{Output, Rig, Signal, TERMINALS, Terminal};
+use crate::description::{EcgConnector, Output, OutputSignal, Rig, TERMINALS};
 use crate::figures::{MONITOR_NOISE_UV, OutputFigures};
 use pulsewright_core::frame::Electrode;
 use std::fmt;
@@ -28,7 +28,7 @@ pub const MOST_STEP_OHM: f64 = 0.2;
 /// A fault that makes a rig dangerous or useless.
 #[derive(Clone, Debug, PartialEq)]
 #[non_exhaustive]
-pub enum Fault {
+pub enum RigFault {
     /// An output reaches a level that may harm the monitor.
     TooHigh {
         /// The output.
@@ -90,34 +90,34 @@ pub enum Fault {
     },
 }
 
-impl fmt::Display for Fault {
+impl fmt::Display for RigFault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Fault::TooHigh { name, reach_mv, most_mv } => write!(
+            RigFault::TooHigh { name, reach_mv, most_mv } => write!(
                 f,
                 "{name} reaches {reach_mv:.4} mV at the open connector, and more than {most_mv} mV may harm a monitor: check \"attenuation\""
             ),
-            Fault::NegativeResistance { name, lowest_ohm } => write!(
+            RigFault::NegativeResistance { name, lowest_ohm } => write!(
                 f,
                 "{name} would need {lowest_ohm:.4} ohm at one end of its converter: raise \"base_ohm\" or lower \"ohm_per_v\""
             ),
-            Fault::TooShort { name, reach, least, unit } => write!(
+            RigFault::TooShort { name, reach, least, unit } => write!(
                 f,
                 "{name} reaches {:.4} to {:.4} {unit}, and no test works without {} to {} {unit}",
                 reach.0, reach.1, least.0, least.1
             ),
-            Fault::TooCoarse { name, step, most, unit } => {
+            RigFault::TooCoarse { name, step, most, unit } => {
                 write!(f, "{name} has steps of {step:.4} {unit}; steps above {most} {unit} are of no use")
             }
-            Fault::NoLevel { name, corner_hz } => write!(
+            RigFault::NoLevel { name, corner_hz } => write!(
                 f,
                 "{name} is coupled by AC from {corner_hz} Hz on, and a held level falls to zero: use a DC-coupled converter"
             ),
-            Fault::NoQrs { corner_hz, left_mv, least_mv } => write!(
+            RigFault::NoQrs { corner_hz, left_mv, least_mv } => write!(
                 f,
                 "AC coupling from {corner_hz} Hz on leaves {left_mv:.3} mV of a QRS of 1 mV and 80 ms; a monitor must find {least_mv} mV"
             ),
-            Fault::NoLimbs { missing } => write!(
+            RigFault::NoLimbs { missing } => write!(
                 f,
                 "no output drives {}: a lead is a difference of limb electrodes, so RA, LA and LL belong together",
                 missing.join(", ")
@@ -127,29 +127,31 @@ impl fmt::Display for Fault {
 }
 
 /// Every fault of a rig; none for a rig that may be built.
-pub fn faults(rig: &Rig) -> Vec<Fault> {
-    let mut faults: Vec<Fault> = rig.outputs.iter().flat_map(|output| faults_of(rig, output)).collect();
-    let has = |terminal: Terminal| rig.outputs.iter().any(|output| output.signal == Signal::Electrode(terminal));
-    let limbs = [Electrode::RA, Electrode::LA, Electrode::LL].map(Terminal::Active);
+pub fn faults(rig: &Rig) -> Vec<RigFault> {
+    let mut faults: Vec<RigFault> = rig.outputs.iter().flat_map(|output| faults_of(rig, output)).collect();
+    let has =
+        |terminal: EcgConnector| rig.outputs.iter().any(|output| output.signal == OutputSignal::Electrode(terminal));
+    let limbs = [Electrode::RA, Electrode::LA, Electrode::LL].map(EcgConnector::Active);
     let missing: Vec<&str> =
         TERMINALS.iter().filter(|row| limbs.contains(&row.2) && !has(row.2)).map(|row| row.0).collect();
-    let any = rig.outputs.iter().any(|output| matches!(output.signal, Signal::Electrode(Terminal::Active(_))));
+    let any =
+        rig.outputs.iter().any(|output| matches!(output.signal, OutputSignal::Electrode(EcgConnector::Active(_))));
     if any && !missing.is_empty() {
-        faults.push(Fault::NoLimbs { missing });
+        faults.push(RigFault::NoLimbs { missing });
     }
     if let Some(coupling) = rig.coupling {
         let corner_hz = coupling.corner_hz();
-        let levels = rig.outputs.iter().filter(|output| !matches!(output.signal, Signal::Electrode(_)));
-        faults.extend(levels.map(|output| Fault::NoLevel { name: output.signal.name(), corner_hz }));
+        let levels = rig.outputs.iter().filter(|output| !matches!(output.signal, OutputSignal::Electrode(_)));
+        faults.extend(levels.map(|output| RigFault::NoLevel { name: output.signal.name(), corner_hz }));
         let left_mv = coupling.qrs_mv();
         if any && left_mv < LEAST_QRS_MV {
-            faults.push(Fault::NoQrs { corner_hz, left_mv, least_mv: LEAST_QRS_MV });
+            faults.push(RigFault::NoQrs { corner_hz, left_mv, least_mv: LEAST_QRS_MV });
         }
     }
     faults
 }
 
-fn faults_of(rig: &Rig, output: &Output) -> Vec<Fault> {
+fn faults_of(rig: &Rig, output: &Output) -> Vec<RigFault> {
     let name = output.signal.name();
     let figures = OutputFigures::new(rig, output);
     let (lowest, highest) = rig.converter.codes();
@@ -158,27 +160,28 @@ fn faults_of(rig: &Rig, output: &Output) -> Vec<Fault> {
     let ends = [open.of(lowest as f64), open.of(highest as f64)];
     let reach_mv = ends[0].abs().max(ends[1].abs());
     let mut faults = Vec::new();
-    let too_high = |most_mv| (reach_mv > most_mv).then_some(Fault::TooHigh { name, reach_mv, most_mv });
+    let too_high = |most_mv| (reach_mv > most_mv).then_some(RigFault::TooHigh { name, reach_mv, most_mv });
     let too_short = |least: (f64, f64), unit| {
         let reach = figures.reach;
-        (reach.0 > least.0 || reach.1 < least.1).then_some(Fault::TooShort { name, reach, least, unit })
+        (reach.0 > least.0 || reach.1 < least.1).then_some(RigFault::TooShort { name, reach, least, unit })
     };
-    let too_coarse = |step: f64, most: f64, unit| (step > most).then_some(Fault::TooCoarse { name, step, most, unit });
+    let too_coarse =
+        |step: f64, most: f64, unit| (step > most).then_some(RigFault::TooCoarse { name, step, most, unit });
     match output.signal {
-        Signal::Electrode(Terminal::Reference) => {}
-        Signal::Electrode(Terminal::Active(_)) => {
+        OutputSignal::Electrode(EcgConnector::Reference) => {}
+        OutputSignal::Electrode(EcgConnector::Active(_)) => {
             faults.extend(too_high(MOST_ELECTRODE_MV));
             faults.extend(too_short((-LEAST_REACH_MV, LEAST_REACH_MV), "mV"));
             faults.extend(too_coarse(1000.0 * figures.step, MONITOR_NOISE_UV, "uV"));
         }
-        Signal::Bridge { .. } => {
+        OutputSignal::Bridge { .. } => {
             faults.extend(too_high(MOST_BRIDGE_MV));
             faults.extend(too_short(LEAST_REACH_MMHG, "mmHg"));
             faults.extend(too_coarse(figures.step, MOST_STEP_MMHG, "mmHg"));
         }
-        Signal::Resistor { .. } => {
+        OutputSignal::Resistor { .. } => {
             let lowest_ohm = ends[0].min(ends[1]);
-            faults.extend((lowest_ohm <= 0.0).then_some(Fault::NegativeResistance { name, lowest_ohm }));
+            faults.extend((lowest_ohm <= 0.0).then_some(RigFault::NegativeResistance { name, lowest_ohm }));
             faults.extend(too_coarse(figures.step, MOST_STEP_OHM, "ohm"));
         }
     }
@@ -194,7 +197,7 @@ mod tests {
             r#"{{"version": 1, "converter": {{"bits": {bits}, "low_v": -2.5, "high_v": 2.5, "coding": "offset-binary"}}, "outputs": [{outputs}]}}"#
         );
         let rig = crate::read::parse(text.as_bytes(), "r").unwrap();
-        faults(&rig).iter().map(Fault::to_string).collect()
+        faults(&rig).iter().map(RigFault::to_string).collect()
     }
 
     fn limbs(attenuation: f64) -> String {

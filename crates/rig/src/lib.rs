@@ -50,6 +50,6 @@ pub mod table;
 pub mod walk;
 pub mod wiring;
 
-pub use description::{Coding, Converter, Correction, Output, Rig, Signal, Terminal};
+pub use description::{Coding, Converter, Correction, EcgConnector, Output, OutputSignal, Rig};
 pub use frames::{Packing, RigFrames};
 pub use render::{Clip, RigRender};

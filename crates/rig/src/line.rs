@@ -2,14 +2,14 @@
 
 /// `slope × x + intercept`.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Line {
+pub struct LinearMap {
     /// Slope: a unit of `x` adds this; never zero.
     pub slope: f64,
     /// Value at zero.
     pub intercept: f64,
 }
 
-impl Line {
+impl LinearMap {
     /// The value at `x`.
     pub fn of(self, x: f64) -> f64 {
         self.slope * x + self.intercept
@@ -21,13 +21,13 @@ impl Line {
     }
 
     /// This line, followed by `next` on its result.
-    pub fn then(self, next: Line) -> Line {
-        Line { slope: next.slope * self.slope, intercept: next.of(self.intercept) }
+    pub fn then(self, next: LinearMap) -> LinearMap {
+        LinearMap { slope: next.slope * self.slope, intercept: next.of(self.intercept) }
     }
 
     /// The line back.
-    pub fn reversed(self) -> Line {
-        Line { slope: 1.0 / self.slope, intercept: -self.intercept / self.slope }
+    pub fn reversed(self) -> LinearMap {
+        LinearMap { slope: 1.0 / self.slope, intercept: -self.intercept / self.slope }
     }
 }
 
@@ -37,7 +37,7 @@ mod tests {
 
     #[test]
     fn lines_follow_each_other_and_lead_back() {
-        let (a, b) = (Line { slope: 2.0, intercept: -1.0 }, Line { slope: -0.5, intercept: 4.0 });
+        let (a, b) = (LinearMap { slope: 2.0, intercept: -1.0 }, LinearMap { slope: -0.5, intercept: 4.0 });
         assert_eq!(a.then(b).of(3.0), b.of(a.of(3.0)));
         assert_eq!(a.back(a.of(7.0)), 7.0);
         assert_eq!(a.reversed().of(a.of(7.0)), 7.0);

@@ -9,7 +9,7 @@ use crate::description::{Coding, Converter, Filter, Rig};
 use crate::quantities::{BITS, CORNER, COUPLING, HIGH, LOW, ORDERS, Quantity};
 use crate::table::coding_word;
 use pulsewright_script::Problems;
-use pulsewright_script::reader::{Collected, DocumentKind, Entry, Node, Path, nearest, open, quoted};
+use pulsewright_script::reader::{Collected, DocumentKind, Node, NodeEntry, Path, nearest, open, quoted};
 
 /// Name of the document, for messages.
 const KIND: DocumentKind = DocumentKind { noun: "a rig", shape: "a rig description", help: "docs/rig.md shows one" };
@@ -76,7 +76,7 @@ fn rig(found: &mut Collected, root: Node<'_>) -> Option<Rig> {
     Some(Rig { title, converter: converter?, filter, coupling: coupling.map(Coupling::at), outputs })
 }
 
-fn number(found: &mut Collected, entry: &Entry<'_>, path: &Path<'_>, quantity: &Quantity) -> Option<f64> {
+fn number(found: &mut Collected, entry: &NodeEntry<'_>, path: &Path<'_>, quantity: &Quantity) -> Option<f64> {
     found.number(entry.value, path, quantity.range.clone(), quantity.unit)
 }
 
@@ -141,7 +141,7 @@ fn filter(found: &mut Collected, node: Node<'_>, path: &Path<'_>) -> Option<Filt
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::description::{Signal, TERMINALS};
+    use crate::description::{OutputSignal, TERMINALS};
 
     fn whole(outputs: &str) -> String {
         format!(
@@ -164,7 +164,7 @@ mod tests {
             for label in [american, european] {
                 let rig =
                     parse(whole(&format!("{{\"electrode\": \"{label}\", \"attenuation\": 500}}")).as_bytes(), "r");
-                assert_eq!(rig.unwrap().outputs[0].signal, Signal::Electrode(terminal), "{label}");
+                assert_eq!(rig.unwrap().outputs[0].signal, OutputSignal::Electrode(terminal), "{label}");
             }
         }
     }

@@ -1,6 +1,6 @@
 //! Readings of a meter, as people write them: decimal commas, units, tables.
 
-use crate::description::{Rig, Signal, labels};
+use crate::description::{OutputSignal, Rig, labels};
 
 /// Units of a meter by the unit that they are turned into, with their factor.
 const UNITS: [(&str, &str, f64); 10] = [
@@ -48,8 +48,8 @@ pub fn find_output(rig: &Rig, word: &str) -> Option<usize> {
     let word = word.trim();
     rig.outputs.iter().position(|output| {
         let european = match output.signal {
-            Signal::Electrode(terminal) => Some(labels(terminal).1),
-            Signal::Bridge { .. } | Signal::Resistor { .. } => None,
+            OutputSignal::Electrode(terminal) => Some(labels(terminal).1),
+            OutputSignal::Bridge { .. } | OutputSignal::Resistor { .. } => None,
         };
         [Some(output.signal.name()), european].into_iter().flatten().any(|name| name.eq_ignore_ascii_case(word))
     })

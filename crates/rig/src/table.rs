@@ -1,7 +1,7 @@
 //! The meaning of each code at the connector: the description beside frames made for a rig.
 
-use crate::description::{Coding, Output, Rig, Signal, labels};
-use crate::line::Line;
+use crate::description::{Coding, Output, OutputSignal, Rig, labels};
+use crate::line::LinearMap;
 use serde::Serialize;
 
 /// An output as stored: the fields of any channel description, and the levels of a code on its way.
@@ -27,14 +27,14 @@ pub struct OutputDescription {
     /// Samples that lay beyond and were stored as the nearest.
     pub clipped: u64,
     /// Level at the connector.
-    pub connector: Place,
+    pub connector: CodeScale,
     /// Level at the converter.
-    pub converter: Place,
+    pub converter: CodeScale,
 }
 
 /// The level of a code: `code × scale + offset`.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Place {
+pub struct CodeScale {
     /// Unit.
     pub unit: &'static str,
     /// Size of a step.
@@ -43,9 +43,9 @@ pub struct Place {
     pub offset: f64,
 }
 
-impl Place {
-    fn new(unit: &'static str, line: Line) -> Place {
-        Place { unit, scale: line.slope, offset: line.intercept }
+impl CodeScale {
+    fn new(unit: &'static str, line: LinearMap) -> CodeScale {
+        CodeScale { unit, scale: line.slope, offset: line.intercept }
     }
 }
 
@@ -57,8 +57,8 @@ impl OutputDescription {
         let (lowest, highest) = converter.codes();
         let ends = [line.of(lowest as f64), line.of(highest as f64)];
         let iec_label = match output.signal {
-            Signal::Electrode(terminal) => Some(labels(terminal).1),
-            Signal::Bridge { .. } | Signal::Resistor { .. } => None,
+            OutputSignal::Electrode(terminal) => Some(labels(terminal).1),
+            OutputSignal::Bridge { .. } | OutputSignal::Resistor { .. } => None,
         };
         OutputDescription {
             name: output.signal.name(),
@@ -70,8 +70,8 @@ impl OutputDescription {
             min: ends[0].min(ends[1]),
             max: ends[0].max(ends[1]),
             clipped,
-            connector: Place::new(output.signal.connector_unit(), output.code_to_connector(converter)),
-            converter: Place::new("V", output.code_to_volts(converter)),
+            connector: CodeScale::new(output.signal.connector_unit(), output.code_to_connector(converter)),
+            converter: CodeScale::new("V", output.code_to_volts(converter)),
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The levels of a measurement one after the other: each output low, then high, the others at rest.
 
-use crate::calibration::Levels;
+use crate::calibration::CalibrationLevels;
 use crate::description::Rig;
 use crate::frames::RigFrames;
 use crate::wiring::rest_code;
@@ -9,7 +9,7 @@ use std::io::{self, Write};
 
 /// One level of one output, held.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Level {
+pub struct HeldLevel {
     /// Index of the output.
     pub output: usize,
     /// 0 for the low level, 1 for the high one.
@@ -19,11 +19,11 @@ pub struct Level {
 }
 
 /// Every level in order; the reference is not measured and has none.
-pub fn levels(rig: &Rig) -> Vec<Level> {
+pub fn levels(rig: &Rig) -> Vec<HeldLevel> {
     let rest: Vec<i64> = rig.outputs.iter().map(|output| rest_code(rig, output)).collect();
     let measured = rig.outputs.iter().enumerate().filter(|(_, output)| output.is_measured());
     let pairs = measured.flat_map(|(index, output)| {
-        let codes = Levels::new(rig, output, None).codes;
+        let codes = CalibrationLevels::new(rig, output, None).codes;
         [(index, 0, codes[0]), (index, 1, codes[1])]
     });
     let level = |(output, which, code)| {
@@ -31,7 +31,7 @@ pub fn levels(rig: &Rig) -> Vec<Level> {
         if let Some(own) = codes.get_mut(output) {
             *own = code;
         }
-        Level { output, which, codes }
+        HeldLevel { output, which, codes }
     };
     pairs.map(level).collect()
 }

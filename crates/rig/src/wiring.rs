@@ -1,7 +1,7 @@
 //! The rig as integers: the wiring that a board works with, which the desk uses as well.
 
-use crate::description::{Output, Rig, Signal, Terminal};
-use crate::line::Line;
+use crate::description::{EcgConnector, Output, OutputSignal, Rig};
+use crate::line::LinearMap;
 use pulsewright_core::frame::{Channel, Electrode};
 use pulsewright_device::fixed::{CODE_BITS, Slope};
 use pulsewright_device::wiring::{Limb, Output as Wired, Source, Wiring, WiringError};
@@ -27,25 +27,25 @@ fn wired(rig: &Rig, output: &Output) -> Option<Wired> {
     let to_code = output.code_to_signal(&rig.converter).reversed();
     let source = source(output.signal)?;
     let unit = if matches!(source, Source::Limb(_)) { 3.0 } else { 1.0 };
-    let slope = slope(Line { slope: to_code.slope / unit, ..to_code }, middle(rig))?;
+    let slope = slope(LinearMap { slope: to_code.slope / unit, ..to_code }, middle(rig))?;
     Some(Wired { source, slope, rest: rest_code(rig, output) as i32 })
 }
 
 /// The code nearest to nothing: 0 mV, 0 mmHg, or the element's base.
 pub(crate) fn rest_code(rig: &Rig, output: &Output) -> i64 {
     let nothing = match output.signal {
-        Signal::Electrode(_) | Signal::Bridge { .. } => 0.0,
-        Signal::Resistor { base_ohm, .. } => base_ohm,
+        OutputSignal::Electrode(_) | OutputSignal::Bridge { .. } => 0.0,
+        OutputSignal::Resistor { base_ohm, .. } => base_ohm,
     };
     let (lowest, highest) = rig.converter.codes();
     let code = output.code_to_signal(&rig.converter).back(nothing).round_ties_even();
     code.clamp(lowest as f64, highest as f64) as i64
 }
 
-fn source(signal: Signal) -> Option<Source> {
+fn source(signal: OutputSignal) -> Option<Source> {
     Some(match signal {
-        Signal::Electrode(Terminal::Reference) => Source::Reference,
-        Signal::Electrode(Terminal::Active(electrode)) => match electrode {
+        OutputSignal::Electrode(EcgConnector::Reference) => Source::Reference,
+        OutputSignal::Electrode(EcgConnector::Active(electrode)) => match electrode {
             Electrode::RA => Source::Limb(Limb::RightArm),
             Electrode::LA => Source::Limb(Limb::LeftArm),
             Electrode::LL => Source::Limb(Limb::LeftLeg),
@@ -56,10 +56,10 @@ fn source(signal: Signal) -> Option<Source> {
             Electrode::V5 => Source::Chest(4),
             Electrode::V6 => Source::Chest(5),
         },
-        Signal::Bridge { channel: Channel::Pressure(site), .. } => Source::Pressure(site),
-        Signal::Bridge { channel: Channel::Cuff, .. } => Source::Cuff,
-        Signal::Bridge { .. } => return None,
-        Signal::Resistor { .. } => Source::Respiration,
+        OutputSignal::Bridge { channel: Channel::Pressure(site), .. } => Source::Pressure(site),
+        OutputSignal::Bridge { channel: Channel::Cuff, .. } => Source::Cuff,
+        OutputSignal::Bridge { .. } => return None,
+        OutputSignal::Resistor { .. } => Source::Respiration,
     })
 }
 
@@ -71,7 +71,7 @@ fn middle(rig: &Rig) -> f64 {
 
 /// The line with as many bits of its slope as fit. It is exact at the code `middle`, so that what its slope lacks counts over half
 /// the codes at most, however far from zero the signal is.
-fn slope(line: Line, middle: f64) -> Option<Slope> {
+fn slope(line: LinearMap, middle: f64) -> Option<Slope> {
     if !line.slope.is_normal() || !line.intercept.is_finite() {
         return None;
     }
@@ -97,14 +97,14 @@ mod tests {
     #[test]
     fn a_slope_is_as_exact_as_its_bits() {
         for value in [1.0, -1.0, 1752.4, -0.003, 8_000_000.0, 0.999_999_999_99] {
-            let line = slope(Line { slope: value, intercept: 0.0 }, 0.0).unwrap();
+            let line = slope(LinearMap { slope: value, intercept: 0.0 }, 0.0).unwrap();
             let back = f64::from(line.mantissa) * 2_f64.powi(-i32::from(line.shift));
             assert!((back / value - 1.0).abs() < 2_f64.powi(-30), "{value}: {back}");
         }
-        let line = slope(Line { slope: 1000.0, intercept: -12.5 }, 0.0).unwrap();
+        let line = slope(LinearMap { slope: 1000.0, intercept: -12.5 }, 0.0).unwrap();
         assert_eq!([0.0, 0.0125, 1.0].map(|x| line.code(Fixed::new(x))), [-12, 0, 988]);
         for value in [0.0, f64::NAN, 1e9, 1e-20] {
-            assert_eq!(slope(Line { slope: value, intercept: 0.0 }, 0.0), None, "{value}");
+            assert_eq!(slope(LinearMap { slope: value, intercept: 0.0 }, 0.0), None, "{value}");
         }
     }
 }

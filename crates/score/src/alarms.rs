@@ -21,8 +21,8 @@ use serde::Serialize;
 
 use crate::instant::Instant;
 use crate::read::beats::TimeColumn;
-use crate::read::{Place, Problem, ReadOptions, Table};
-use crate::report::Case;
+use crate::read::{InputPosition, ReadOptions, Table, TableProblem};
+use crate::report::TestCase;
 use crate::report::csv::{line, number};
 use crate::report::text::{aligned, number as shown};
 
@@ -64,7 +64,7 @@ pub struct LoggedAlarm {
 
 /// An alarm log.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Log {
+pub struct AlarmLog {
     /// Its lines, in order of time.
     pub entries: Vec<LoggedAlarm>,
     /// Whether it says when alarms end.
@@ -126,7 +126,7 @@ impl AlarmResult {
 ///
 /// # Errors
 /// Missing columns, broken rows.
-pub fn expected(table: &Table) -> Result<Vec<ExpectedAlarm>, Problem> {
+pub fn expected(table: &Table) -> Result<Vec<ExpectedAlarm>, TableProblem> {
     let (alarm, time) = (table.required(&["alarm", "name"])?, table.required(&["time_s", "start_s"])?);
     let within = table.required(&["within_s", "limit_s"])?;
     let (end, priority) = (table.column(&["end_s"]), table.column(&["priority"]));
@@ -145,7 +145,7 @@ pub fn expected(table: &Table) -> Result<Vec<ExpectedAlarm>, Problem> {
         let clear_within_s = clear.map_or(Ok(None), |clear| table.number(row, clear))?;
         if within_s < 0.0 || end_s < time_s || clear_within_s.is_some_and(|within_s| within_s < 0.0) {
             let what = "within_s and clear_within_s must not be negative, and end_s not before time_s";
-            return Err(Problem::new(row.place, what));
+            return Err(TableProblem::new(row.place, what));
         }
         let priority = priority.map_or("", |column| row.cell(column)).to_owned();
         let alarm = row.cell(alarm).into();
@@ -169,9 +169,9 @@ pub fn expected(table: &Table) -> Result<Vec<ExpectedAlarm>, Problem> {
 ///
 /// # Errors
 /// Missing columns, broken rows.
-pub fn logged(table: &Table, options: &ReadOptions) -> Result<Log, Problem> {
+pub fn logged(table: &Table, options: &ReadOptions) -> Result<AlarmLog, TableProblem> {
     if table.is_blank() {
-        return Ok(Log { entries: Vec::new(), has_ends: true });
+        return Ok(AlarmLog { entries: Vec::new(), has_ends: true });
     }
     let times = TimeColumn::find(table, options)?;
     let (alarm, priority) = (table.required(&["alarm", "name"])?, table.column(&["priority"]));
@@ -185,17 +185,17 @@ pub fn logged(table: &Table, options: &ReadOptions) -> Result<Log, Problem> {
         Ok(())
     })?;
     entries.sort_by_key(|entry| entry.at);
-    Ok(Log { entries, has_ends: end.is_some() })
+    Ok(AlarmLog { entries, has_ends: end.is_some() })
 }
 
 /// Compares a log with expectations; the result is in order of time.
 ///
 /// # Errors
 /// When an expectation says how soon an alarm must end, and the log does not say when alarms end.
-pub fn score(expected: &[ExpectedAlarm], log: &Log) -> Result<Vec<AlarmResult>, Problem> {
+pub fn score(expected: &[ExpectedAlarm], log: &AlarmLog) -> Result<Vec<AlarmResult>, TableProblem> {
     if !log.has_ends && expected.iter().any(|expected| expected.clear_within_s.is_some()) {
         let what = "the reference says how soon alarms must end (clear_within_s), so the log needs a column end_s";
-        return Err(Problem::new(Place::Whole, what));
+        return Err(TableProblem::new(InputPosition::Whole, what));
     }
     let mut used = vec![false; log.entries.len()];
     let mut results: Vec<AlarmResult> =
@@ -349,13 +349,13 @@ pub fn csv(results: &[AlarmResult]) -> String {
 }
 
 /// The results as test cases.
-pub fn cases(results: &[AlarmResult]) -> Vec<Case> {
+pub fn cases(results: &[AlarmResult]) -> Vec<TestCase> {
     let case = |result: &AlarmResult| {
         let why = || {
             format!("{}: delay {} s, limit {} s", result.outcome.name(), shown(result.delay_s), shown(result.within_s))
         };
         let name = format!("at {} s", short(result.time_s));
-        Case::new(&result.alarm, &name, (!result.passed()).then(why))
+        TestCase::new(&result.alarm, &name, (!result.passed()).then(why))
     };
     results.iter().map(case).collect()
 }
@@ -400,7 +400,7 @@ mod tests {
             ]
         );
     }
-    fn outcomes(reference: &str, log: &str) -> Result<Vec<AlarmOutcome>, Problem> {
+    fn outcomes(reference: &str, log: &str) -> Result<Vec<AlarmOutcome>, TableProblem> {
         let table = |text: &str| table::parse(text, None).expect("reads");
         let expected = expected(&table(reference)).expect("reads");
         let log = logged(&table(log), &ReadOptions::default()).expect("reads");

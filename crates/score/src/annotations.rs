@@ -84,27 +84,27 @@ impl EpisodeKind {
 
 /// A stretch of time; both ends belong to it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Stretch {
+pub struct TimeRange {
     /// First instant.
     pub from: Instant,
     /// Last instant; [`Instant::END`] when the file never closed it.
     pub to: Instant,
 }
 
-impl Stretch {
+impl TimeRange {
     /// True if the instant lies in the stretch.
     pub fn holds(&self, at: Instant) -> bool {
         self.from <= at && at <= self.to
     }
 
     /// True if the two share time or an instant.
-    pub fn overlaps(&self, other: &Stretch) -> bool {
+    pub fn overlaps(&self, other: &TimeRange) -> bool {
         self.from <= other.to && other.from <= self.to
     }
 
     /// The part inside another stretch.
-    pub fn clipped(&self, other: &Stretch) -> Option<Stretch> {
-        let part = Stretch { from: self.from.max(other.from), to: self.to.min(other.to) };
+    pub fn clipped(&self, other: &TimeRange) -> Option<TimeRange> {
+        let part = TimeRange { from: self.from.max(other.from), to: self.to.min(other.to) };
         (part.from <= part.to).then_some(part)
     }
 
@@ -120,7 +120,7 @@ pub struct Episode {
     /// Its kind.
     pub kind: EpisodeKind,
     /// When.
-    pub stretch: Stretch,
+    pub stretch: TimeRange,
 }
 
 /// The annotations of one side of a record, in order of time.
@@ -131,7 +131,7 @@ pub struct Annotations {
     /// Episodes, in order of their start.
     pub episodes: Vec<Episode>,
     /// Stretches in which this side could not read the signal.
-    pub shutdown: Vec<Stretch>,
+    pub shutdown: Vec<TimeRange>,
     /// False when the source gave times without codes.
     pub labelled: bool,
     /// End of the record if the source knows it.
@@ -170,31 +170,31 @@ impl Annotations {
                 ']' => {
                     // An end without a start: the record began in fibrillation.
                     let from = fibrillation_since.take().unwrap_or(Instant::START);
-                    episodes.push(Episode { kind: EpisodeKind::Vf, stretch: Stretch { from, to: at.max(from) } });
+                    episodes.push(Episode { kind: EpisodeKind::Vf, stretch: TimeRange { from, to: at.max(from) } });
                 }
                 '+' => {
                     if let Some((kind, from)) = rhythm.take() {
-                        episodes.push(Episode { kind, stretch: Stretch { from, to: at } });
+                        episodes.push(Episode { kind, stretch: TimeRange { from, to: at } });
                     }
                     rhythm = EpisodeKind::of_rhythm(&annotation.aux).map(|kind| (kind, at));
                 }
                 '~' if annotation.subtype == -1 => unreadable_since = unreadable_since.or(Some(at)),
                 '~' => {
                     if let Some(from) = unreadable_since.take() {
-                        shutdown.push(Stretch { from, to: at });
+                        shutdown.push(TimeRange { from, to: at });
                     }
                 }
                 code if is_beat(code) => {
                     if let Some(mark) = unreadable_since.take() {
                         let from = beats.last().map_or(mark, |beat| beat.at + margin).min(mark);
-                        shutdown.push(Stretch { from, to: (at - margin).max(mark) });
+                        shutdown.push(TimeRange { from, to: (at - margin).max(mark) });
                     }
                     beats.push(Beat { at, code });
                 }
                 _ => {}
             }
         }
-        let open = |from| Stretch { from, to: Instant::END };
+        let open = |from| TimeRange { from, to: Instant::END };
         episodes.extend(fibrillation_since.map(|from| Episode { kind: EpisodeKind::Vf, stretch: open(from) }));
         episodes.extend(rhythm.map(|(kind, from)| Episode { kind, stretch: open(from) }));
         shutdown.extend(unreadable_since.map(open));
@@ -210,7 +210,7 @@ impl Annotations {
     }
 
     /// Stretches of one kind, in order, none touching another.
-    pub fn stretches(&self, kind: EpisodeKind) -> Vec<Stretch> {
+    pub fn stretches(&self, kind: EpisodeKind) -> Vec<TimeRange> {
         self.episodes.iter().filter(|e| e.kind == kind).map(|e| e.stretch).collect()
     }
 
@@ -247,7 +247,7 @@ mod tests {
         Annotation { at: Instant::from_s(time_s).expect("in range"), code, subtype, aux: aux.into() }
     }
 
-    fn spans(stretches: &[Stretch]) -> Vec<(f64, f64)> {
+    fn spans(stretches: &[TimeRange]) -> Vec<(f64, f64)> {
         stretches.iter().map(|s| (s.from.s(), s.to.s())).collect()
     }
 

@@ -5,7 +5,7 @@
 //! differences the middle 95 % are the interval (percentile method; B. Efron and R. Tibshirani, "An Introduction to the
 //! Bootstrap", 1993, from memory). Draws have a fixed seed, so a comparison is the same every time.
 
-use crate::read::{Place, Problem};
+use crate::read::{InputPosition, TableProblem};
 use crate::record::RecordReport;
 use rand_chacha::ChaCha8Rng;
 use rand_chacha::rand_core::{Rng, SeedableRng};
@@ -69,7 +69,7 @@ fn squares(record: &Value, path: &str) -> Option<[f64; 2]> {
 
 /// An earlier report, as `score` or `suite` wrote it in JSON.
 #[derive(Clone, Debug)]
-pub struct Earlier {
+pub struct EarlierReport {
     rules: Value,
     records: BTreeMap<String, Value>,
 }
@@ -90,14 +90,14 @@ pub struct Comparison {
     /// Draws of the bootstrap.
     pub resamples: usize,
     /// Each figure that both reports have, pooled over the records of both.
-    pub figures: Vec<Change>,
+    pub figures: Vec<FigureChange>,
     /// Records whose number of events missed and extra changed most.
-    pub changed_most: Vec<Changed>,
+    pub changed_most: Vec<RecordChange>,
 }
 
 /// A figure before and now.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Change {
+pub struct FigureChange {
     /// Its name.
     pub metric: &'static str,
     /// Before.
@@ -142,7 +142,7 @@ impl Direction {
 
 /// Events missed and extra of a record, before and now.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Changed {
+pub struct RecordChange {
     /// The record.
     pub record: String,
     /// Before.
@@ -151,15 +151,15 @@ pub struct Changed {
     pub now: u64,
 }
 
-impl Earlier {
+impl EarlierReport {
     /// Reads a report.
     ///
     /// # Errors
     /// When it is none of the two.
-    pub fn parse(text: &str) -> Result<Earlier, Problem> {
+    pub fn parse(text: &str) -> Result<EarlierReport, TableProblem> {
         let document = pulsewright_text::json::value(text)
-            .map_err(|broken| Problem::new(Place::LineColumn(broken.line, broken.column), broken.what))?;
-        let wrong = || Problem::new(Place::Whole, "is no report that score or suite wrote in JSON");
+            .map_err(|broken| TableProblem::new(InputPosition::LineColumn(broken.line, broken.column), broken.what))?;
+        let wrong = || TableProblem::new(InputPosition::Whole, "is no report that score or suite wrote in JSON");
         let report = document.get("score").filter(|score| score.is_object()).unwrap_or(&document);
         let records = report.get("records").and_then(Value::as_array).ok_or_else(wrong)?;
         let rules = report.get("rules").filter(|rules| rules.is_object()).ok_or_else(wrong)?.clone();
@@ -167,7 +167,7 @@ impl Earlier {
             let name = record.get("record")?.as_str()?.to_owned();
             record.get("detection").map(|_| (name, record.clone()))
         });
-        Ok(Earlier { rules, records: named.collect::<Option<_>>().ok_or_else(wrong)? })
+        Ok(EarlierReport { rules, records: named.collect::<Option<_>>().ok_or_else(wrong)? })
     }
 }
 
@@ -176,7 +176,7 @@ impl Comparison {
     ///
     /// # Errors
     /// When they were scored by different rules, or have no record in common.
-    pub fn new(rules: &Value, records: &[RecordReport], earlier: &Earlier) -> Result<Comparison, String> {
+    pub fn new(rules: &Value, records: &[RecordReport], earlier: &EarlierReport) -> Result<Comparison, String> {
         if let Some((key, _)) =
             rules.as_object().into_iter().flatten().find(|(key, rule)| earlier.rules.get(key) != Some(rule))
         {
@@ -193,7 +193,7 @@ impl Comparison {
         if pairs.is_empty() {
             return Err("the earlier report has none of these records".to_owned());
         }
-        let mut changed: Vec<Changed> = pairs.iter().map(changed).collect();
+        let mut changed: Vec<RecordChange> = pairs.iter().map(changed).collect();
         let better = changed.iter().filter(|one| one.now < one.earlier).count();
         let worse = changed.iter().filter(|one| one.now > one.earlier).count();
         changed.retain(|one| one.now != one.earlier);
@@ -222,19 +222,19 @@ fn higher_is_better(name: &str) -> bool {
     FIGURES.iter().any(|figure| figure.name == name && figure.higher_is_better)
 }
 
-fn changed((now, earlier): &(Value, &Value)) -> Changed {
+fn changed((now, earlier): &(Value, &Value)) -> RecordChange {
     let wrong = |record: &Value| {
         let count = |key: &str| record.pointer(key).and_then(Value::as_u64).unwrap_or(0);
         count("/detection/missed") + count("/detection/extra")
     };
     let record = now.get("record").and_then(Value::as_str).unwrap_or_default().to_owned();
-    Changed { record, earlier: wrong(earlier), now: wrong(now) }
+    RecordChange { record, earlier: wrong(earlier), now: wrong(now) }
 }
 
 /// Sums of a figure over one record: now, and before.
 type Sums = [[f64; 2]; 2];
 
-fn changes(pairs: &[(Value, &Value)]) -> Vec<Change> {
+fn changes(pairs: &[(Value, &Value)]) -> Vec<FigureChange> {
     let weights = vec![1.0; pairs.len()];
     let known = FIGURES.iter().filter_map(|figure| {
         let sums =
@@ -261,12 +261,12 @@ fn changes(pairs: &[(Value, &Value)]) -> Vec<Change> {
         }
     }
     let all = known.into_iter().zip(differences);
-    all.map(|((figure, pooled, _), differences)| Change::new(figure, pooled, differences)).collect()
+    all.map(|((figure, pooled, _), differences)| FigureChange::new(figure, pooled, differences)).collect()
 }
 
-impl Change {
+impl FigureChange {
     /// Of a figure now and before, and the differences of its resamples.
-    fn new(figure: &Pooled, [now, earlier]: [f64; 2], mut differences: Vec<f64>) -> Change {
+    fn new(figure: &Pooled, [now, earlier]: [f64; 2], mut differences: Vec<f64>) -> FigureChange {
         differences.sort_by(f64::total_cmp);
         let (low, high) = (quantile(&differences, 0.025), quantile(&differences, 0.975));
         let change = now - earlier;
@@ -278,7 +278,7 @@ impl Change {
             (_, Some(high)) if high < 0.0 => Direction::Better,
             _ => Direction::NotShown,
         };
-        Change { metric: figure.name, earlier, now, change, low, high, verdict }
+        FigureChange { metric: figure.name, earlier, now, change, low, high, verdict }
     }
 }
 

@@ -6,8 +6,8 @@
 
 use serde::Serialize;
 
-use crate::annotations::{Annotations, EpisodeKind, Stretch};
-use crate::matrix::Share;
+use crate::annotations::{Annotations, EpisodeKind, TimeRange};
+use crate::matrix::Proportion;
 
 /// Counts of one kind of episode.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -15,9 +15,9 @@ pub struct EpisodeFigures {
     /// Its kind.
     pub kind: EpisodeKind,
     /// Reference episodes found.
-    pub sensitivity: Share,
+    pub sensitivity: Proportion,
     /// Test episodes with a reference episode.
-    pub predictivity: Share,
+    pub predictivity: Proportion,
     /// Reference time, s.
     pub reference_s: f64,
     /// Test time, s.
@@ -33,12 +33,12 @@ pub struct EpisodeFigures {
 const SCORED: [EpisodeKind; 4] = [EpisodeKind::Vf, EpisodeKind::Af, EpisodeKind::Asystole, EpisodeKind::Apnoea];
 
 /// Scores all kinds that either side has within the scored time.
-pub fn score(reference: &Annotations, test: &Annotations, scored: &Stretch) -> Vec<EpisodeFigures> {
+pub fn score(reference: &Annotations, test: &Annotations, scored: &TimeRange) -> Vec<EpisodeFigures> {
     let flutter = reference.stretches(EpisodeKind::AtrialFlutter);
     let mut figures = Vec::new();
     for kind in SCORED {
-        let excluded: &[Stretch] = if kind == EpisodeKind::Af { &flutter } else { &[] };
-        let of = |side: &Annotations| -> Vec<Stretch> {
+        let excluded: &[TimeRange] = if kind == EpisodeKind::Af { &flutter } else { &[] };
+        let of = |side: &Annotations| -> Vec<TimeRange> {
             let inside = side.stretches(kind).into_iter().filter_map(|s| s.clipped(scored));
             inside.flat_map(|stretch| without(stretch, excluded)).collect()
         };
@@ -51,28 +51,28 @@ pub fn score(reference: &Annotations, test: &Annotations, scored: &Stretch) -> V
 }
 
 /// The rest of a stretch; `excluded` is in order.
-fn without(stretch: Stretch, excluded: &[Stretch]) -> Vec<Stretch> {
+fn without(stretch: TimeRange, excluded: &[TimeRange]) -> Vec<TimeRange> {
     let mut left = Vec::new();
     let mut from = stretch.from;
     for hole in excluded.iter().filter(|hole| hole.overlaps(&stretch)) {
         if from < hole.from {
-            left.push(Stretch { from, to: hole.from });
+            left.push(TimeRange { from, to: hole.from });
         }
         from = from.max(hole.to);
     }
     if from < stretch.to || (from == stretch.to && from == stretch.from && left.is_empty()) {
-        left.push(Stretch { from, to: stretch.to });
+        left.push(TimeRange { from, to: stretch.to });
     }
     left
 }
 
-fn compare(kind: EpisodeKind, reference: &[Stretch], test: &[Stretch]) -> EpisodeFigures {
-    let met = |side: &[Stretch], other: &[Stretch]| {
+fn compare(kind: EpisodeKind, reference: &[TimeRange], test: &[TimeRange]) -> EpisodeFigures {
+    let met = |side: &[TimeRange], other: &[TimeRange]| {
         let met = side.iter().filter(|stretch| other.iter().any(|o| o.overlaps(stretch))).count();
-        Share::new(met as u64, side.len() as u64)
+        Proportion::new(met as u64, side.len() as u64)
     };
     // Folded from zero: the sum of nothing is minus zero, which prints as such.
-    let length_s = |side: &[Stretch]| side.iter().map(|stretch| stretch.length().s()).fold(0.0, |a, b| a + b);
+    let length_s = |side: &[TimeRange]| side.iter().map(|stretch| stretch.length().s()).fold(0.0, |a, b| a + b);
     let common = reference.iter().flat_map(|r| test.iter().filter_map(|t| r.clipped(t)));
     let common_s = common.map(|stretch| stretch.length().s()).fold(0.0, |a, b| a + b);
     EpisodeFigures {
@@ -94,7 +94,7 @@ fn percent(part: f64, whole: f64) -> Option<f64> {
 impl EpisodeFigures {
     /// Adds the same kind of another record.
     pub fn add(&mut self, other: &EpisodeFigures) {
-        let share = |a: Share, b: Share| Share::new(a.part + b.part, a.whole + b.whole);
+        let share = |a: Proportion, b: Proportion| Proportion::new(a.part + b.part, a.whole + b.whole);
         self.sensitivity = share(self.sensitivity, other.sensitivity);
         self.predictivity = share(self.predictivity, other.predictivity);
         self.reference_s += other.reference_s;
@@ -114,7 +114,7 @@ mod tests {
     fn side(episodes: &[(EpisodeKind, f64, f64)]) -> Annotations {
         let at = |s| Instant::from_s(s).expect("in range");
         let mut side = Annotations::default();
-        let stretch = |from, to| Stretch { from: at(from), to: at(to) };
+        let stretch = |from, to| TimeRange { from: at(from), to: at(to) };
         side.add_episodes(episodes.iter().map(|&(kind, from, to)| Episode { kind, stretch: stretch(from, to) }));
         side
     }
@@ -124,7 +124,7 @@ mod tests {
         use EpisodeKind::{Af, AtrialFlutter, Vf};
         let reference = side(&[(Vf, 10.0, 20.0), (Vf, 30.0, 40.0), (Af, 50.0, 70.0), (AtrialFlutter, 70.0, 90.0)]);
         let test = side(&[(Vf, 15.0, 25.0), (Vf, 60.0, 65.0), (Af, 60.0, 80.0), (Af, 82.0, 85.0)]);
-        let scored = Stretch { from: Instant::START, to: Instant::from_s(100.0).expect("in range") };
+        let scored = TimeRange { from: Instant::START, to: Instant::from_s(100.0).expect("in range") };
         let figures = score(&reference, &test, &scored);
         let vf = figures[0];
         assert_eq!((vf.sensitivity.part, vf.sensitivity.whole), (1, 2));

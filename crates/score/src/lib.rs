@@ -57,8 +57,8 @@ pub mod tolerance;
 
 pub use annotations::{Annotation, Annotations, Beat};
 pub use codes::ClassMap;
-pub use compare::{Comparison, Earlier};
+pub use compare::{Comparison, EarlierReport};
 pub use instant::{Instant, Span};
 pub use limits::Limits;
-pub use record::{Options, RecordReport, score_record};
+pub use record::{RecordReport, ScoreOptions, score_record};
 pub use report::Report;

@@ -6,8 +6,8 @@ use pulsewright_text::number::{fixed, short};
 use serde::{Deserialize, Serialize};
 
 use crate::compare::{self, Comparison};
-use crate::metrics::{Kind, METRICS, Metric, by_name};
-use crate::read::{Place, Problem};
+use crate::metrics::{FigureKind, METRICS, Metric, by_name};
+use crate::read::{InputPosition, TableProblem};
 use crate::record::{Figures, RecordReport};
 use crate::report::Report;
 
@@ -70,7 +70,7 @@ pub struct GroupLimit {
 
 /// One limit looked at.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Verdict {
+pub struct LimitVerdict {
     /// `gross`, `average`, or the record.
     pub subject: String,
     /// Name of the figure.
@@ -88,7 +88,7 @@ pub struct Verdict {
     pub single: bool,
 }
 
-impl Verdict {
+impl LimitVerdict {
     /// One line: subject, figure, limit, value.
     pub fn line(&self) -> String {
         let sign = match self.bound {
@@ -159,10 +159,10 @@ impl Limits {
     }
 
     /// Adds the limits of a JSON text: `{"gross": {"min": {"se": 99.5}, "max": {"rr_rms_ms": 10}}, "each": ...}`.
-    pub fn add_json(&mut self, text: &str) -> Result<(), Problem> {
+    pub fn add_json(&mut self, text: &str) -> Result<(), TableProblem> {
         let file: LimitFile = pulsewright_text::json::parse(text)
-            .map_err(|broken| Problem::new(Place::LineColumn(broken.line, broken.column), broken.what))?;
-        let wrong = |what| Problem::new(Place::Whole, what);
+            .map_err(|broken| TableProblem::new(InputPosition::LineColumn(broken.line, broken.column), broken.what))?;
+        let wrong = |what| TableProblem::new(InputPosition::Whole, what);
         for (scope, bounds) in [(Scope::Gross, file.gross), (Scope::Average, file.average), (Scope::Each, file.each)] {
             self.all.extend(bounds.limits(scope).map_err(wrong)?);
         }
@@ -181,7 +181,7 @@ impl Limits {
     }
 
     /// Looks at every limit. A figure without a value fails: it proves nothing.
-    pub fn judge(&self, report: &Report) -> Vec<Verdict> {
+    pub fn judge(&self, report: &Report) -> Vec<LimitVerdict> {
         let mut verdicts = Vec::new();
         for limit in &self.all {
             match limit.scope {
@@ -194,7 +194,7 @@ impl Limits {
                     let records = report.records.iter();
                     let verdict = |record: &RecordReport| {
                         let value = (limit.metric.value)(&record.figures);
-                        Verdict { single: true, ..limit.verdict(&record.record, value) }
+                        LimitVerdict { single: true, ..limit.verdict(&record.record, value) }
                     };
                     verdicts.extend(records.map(verdict));
                 }
@@ -204,18 +204,18 @@ impl Limits {
     }
 
     /// Looks at every limit on a loss. A figure that the reports do not both have fails: it proves nothing.
-    pub fn judge_losses(&self, against: &Comparison) -> Vec<Verdict> {
+    pub fn judge_losses(&self, against: &Comparison) -> Vec<LimitVerdict> {
         let verdict = |(metric, limit): &(&'static str, f64)| {
             let value = against.loss(metric);
             let passed = value.is_some_and(|value| value <= *limit);
             let (metric, limit) = (*metric, *limit);
-            Verdict { subject: "loss".to_owned(), metric, bound: Bound::Max, limit, value, passed, single: false }
+            LimitVerdict { subject: "loss".to_owned(), metric, bound: Bound::Max, limit, value, passed, single: false }
         };
         self.losses.iter().map(verdict).collect()
     }
 
     /// Looks at every limit on a group.
-    pub fn judge_group(&self, dimension: &str, value: &str, figures: &Figures) -> Vec<Verdict> {
+    pub fn judge_group(&self, dimension: &str, value: &str, figures: &Figures) -> Vec<LimitVerdict> {
         let subject = format!("{dimension}={value}");
         let of_group = self.by.iter().filter(|by| by.dimension == dimension && (by.value == value || by.value == "*"));
         of_group.map(|by| by.limit.verdict(&subject, (by.limit.metric.value)(figures))).collect()
@@ -251,19 +251,22 @@ impl Limit {
             return Err(format!("limit of {name} must be a finite number"));
         }
         // A share given as a fraction would let everything pass.
-        if metric.kind == Kind::Percent && bound == Bound::Min && !(value == 0.0 || (1.0 < value && value <= 100.0)) {
+        if metric.kind == FigureKind::Percent
+            && bound == Bound::Min
+            && !(value == 0.0 || (1.0 < value && value <= 100.0))
+        {
             return Err(format!("{name} is in percent, above 1 and at most 100 (99.5, not 0.995); found {value}"));
         }
         Ok(Limit { scope, metric, bound, value })
     }
 
-    fn verdict(&self, subject: &str, value: Option<f64>) -> Verdict {
+    fn verdict(&self, subject: &str, value: Option<f64>) -> LimitVerdict {
         let passed = value.is_some_and(|value| match self.bound {
             Bound::Min => value >= self.value,
             Bound::Max => value <= self.value,
         });
         let (metric, bound, limit) = (self.metric.name, self.bound, self.value);
-        Verdict { subject: subject.into(), metric, bound, limit, value, passed, single: false }
+        LimitVerdict { subject: subject.into(), metric, bound, limit, value, passed, single: false }
     }
 }
 
@@ -284,7 +287,7 @@ mod tests {
         assert!(limits.add_json("{\"gross\":{\"min\":{\"se\":99,}}}").is_err());
         assert!(limits.add_json("{\"gros\":{}}").is_err());
         let twice = limits.add_json("{\"gross\":{\"min\":{\"se\":99,\n\"se\":0}}}").expect_err("given twice");
-        assert!(matches!(twice.place, Place::LineColumn(2, _)) && twice.what.contains("given twice"));
+        assert!(matches!(twice.place, InputPosition::LineColumn(2, _)) && twice.what.contains("given twice"));
         assert_eq!(limits.add_json("{\"each\":{\"max\":{\"missed\":3}}}"), Ok(()));
         assert_eq!(limits.all.len(), 2);
         assert_eq!(

@@ -26,7 +26,7 @@ pub struct Matrix(pub [[u64; 7]; 7]);
 
 /// A share with the counts it comes from.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
-pub struct Share {
+pub struct Proportion {
     /// Cases that count.
     pub part: u64,
     /// Cases in all.
@@ -35,11 +35,11 @@ pub struct Share {
     pub percent: Option<f64>,
 }
 
-impl Share {
+impl Proportion {
     /// `part` of `whole`.
-    pub fn new(part: u64, whole: u64) -> Share {
+    pub fn new(part: u64, whole: u64) -> Proportion {
         let percent = (whole > 0).then(|| 100.0 * part as f64 / whole as f64);
-        Share { part, whole, percent }
+        Proportion { part, whole, percent }
     }
 }
 
@@ -53,9 +53,9 @@ pub struct Detection {
     /// Test beats without a reference beat (FP).
     pub extra: u64,
     /// Sensitivity, TP / (TP + FN).
-    pub sensitivity: Share,
+    pub sensitivity: Proportion,
     /// Positive predictivity, TP / (TP + FP).
-    pub predictivity: Share,
+    pub predictivity: Proportion,
 }
 
 /// Detection of one class of ectopic beats.
@@ -68,11 +68,11 @@ pub struct ClassFigures {
     /// Test beats called so without reason (FP); called fusion or unclassifiable beats are forgiven.
     pub wrong: u64,
     /// Sensitivity, TP / (TP + FN).
-    pub sensitivity: Share,
+    pub sensitivity: Proportion,
     /// Positive predictivity, TP / (TP + FP).
-    pub predictivity: Share,
+    pub predictivity: Proportion,
     /// False positive rate, FP / (TN + FP).
-    pub false_positive_rate: Share,
+    pub false_positive_rate: Proportion,
 }
 
 impl Matrix {
@@ -106,8 +106,8 @@ impl Matrix {
             matched,
             missed,
             extra,
-            sensitivity: Share::new(matched, matched + missed),
-            predictivity: Share::new(matched, matched + extra),
+            sensitivity: Proportion::new(matched, matched + missed),
+            predictivity: Proportion::new(matched, matched + extra),
         }
     }
 
@@ -135,9 +135,9 @@ fn class_figures(right: u64, missed: u64, wrong: u64, negative: u64) -> ClassFig
         right,
         missed,
         wrong,
-        sensitivity: Share::new(right, right + missed),
-        predictivity: Share::new(right, right + wrong),
-        false_positive_rate: Share::new(wrong, negative + wrong),
+        sensitivity: Proportion::new(right, right + missed),
+        predictivity: Proportion::new(right, right + wrong),
+        false_positive_rate: Proportion::new(wrong, negative + wrong),
     }
 }
 

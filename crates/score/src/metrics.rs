@@ -6,7 +6,7 @@ use crate::record::Figures;
 
 /// Kind of number.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
+pub enum FigureKind {
     /// A share in percent.
     Percent,
     /// A count.
@@ -22,7 +22,7 @@ pub struct Metric {
     /// Its description, with its unit.
     pub what: &'static str,
     /// Its kind of number.
-    pub kind: Kind,
+    pub kind: FigureKind,
     /// Reads it; `None` where there was nothing to count.
     pub value: fn(&Figures) -> Option<f64>,
 }
@@ -30,15 +30,15 @@ pub struct Metric {
 type Value = fn(&Figures) -> Option<f64>;
 
 const fn percent(name: &'static str, what: &'static str, value: Value) -> Metric {
-    Metric { name, what, kind: Kind::Percent, value }
+    Metric { name, what, kind: FigureKind::Percent, value }
 }
 
 const fn count(name: &'static str, what: &'static str, value: Value) -> Metric {
-    Metric { name, what, kind: Kind::Count, value }
+    Metric { name, what, kind: FigureKind::Count, value }
 }
 
 const fn measure(name: &'static str, what: &'static str, value: Value) -> Metric {
-    Metric { name, what, kind: Kind::Measure, value }
+    Metric { name, what, kind: FigureKind::Measure, value }
 }
 
 fn episode(figures: &Figures, kind: EpisodeKind) -> Option<&EpisodeFigures> {

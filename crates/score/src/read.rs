@@ -14,9 +14,9 @@ mod options;
 
 pub use options::{ReadOptions, TimeUnit};
 pub use pulsewright_text::header;
-use pulsewright_text::source::{self, Unreadable, reason};
+use pulsewright_text::source::{self, SourceError, reason};
 use pulsewright_text::table;
-pub use pulsewright_text::table::{Place, Problem, Table};
+pub use pulsewright_text::table::{InputPosition, Table, TableProblem};
 
 /// Why something could not be read.
 #[derive(Debug, thiserror::Error)]
@@ -24,7 +24,7 @@ pub use pulsewright_text::table::{Place, Problem, Table};
 pub enum ReadError {
     /// A file could not be read.
     #[error(transparent)]
-    Unreadable(#[from] Unreadable),
+    Unreadable(#[from] SourceError),
     /// A folder could not be read.
     #[error("cannot read {}: {}", source::name(.path), reason(.source))]
     Io {
@@ -39,7 +39,7 @@ pub enum ReadError {
         /// The file.
         path: PathBuf,
         /// The problem and its place.
-        problem: Problem,
+        problem: TableProblem,
     },
 }
 
@@ -55,7 +55,7 @@ pub fn read_annotations(path: &Path, options: &ReadOptions) -> Result<Annotation
         let found = annotation_file::parse(&bytes, options.rate_hz, header).map_err(wrong)?;
         let nothing = found.beats.is_empty() && found.episodes.is_empty() && found.shutdown.is_empty();
         if options.is_reference && nothing {
-            return Err(wrong(Problem::new(Place::Whole, "the reference holds no beat and no episode")));
+            return Err(wrong(TableProblem::new(InputPosition::Whole, "the reference holds no beat and no episode")));
         }
         return Ok(found);
     }
@@ -81,7 +81,7 @@ pub fn read_table(path: &Path, options: &ReadOptions) -> Result<Table, ReadError
 }
 
 /// Attaches the file's name to a problem found in its table.
-pub fn in_file(path: &Path) -> impl Fn(Problem) -> ReadError + '_ {
+pub fn in_file(path: &Path) -> impl Fn(TableProblem) -> ReadError + '_ {
     |problem| ReadError::Content { path: path.to_owned(), problem }
 }
 
@@ -101,7 +101,7 @@ fn looks_like_text(path: &Path, bytes: &[u8]) -> bool {
         || (!bytes.is_empty() && std::str::from_utf8(bytes).is_ok() && bytes.iter().all(printable))
 }
 
-fn parse_table(path: &Path, bytes: Vec<u8>, options: &ReadOptions) -> Result<Table, Problem> {
+fn parse_table(path: &Path, bytes: Vec<u8>, options: &ReadOptions) -> Result<Table, TableProblem> {
     let is_json = match extension(path).as_str() {
         "json" => Some(true),
         "csv" | "tsv" | "txt" => Some(false),

@@ -13,8 +13,8 @@ use serde::Serialize;
 
 use crate::instant::Instant;
 use crate::read::beats::TimeColumn;
-use crate::read::{Place, Problem, ReadOptions, Table};
-use crate::report::Case;
+use crate::read::{InputPosition, ReadOptions, Table, TableProblem};
+use crate::report::TestCase;
 use crate::report::csv::{line, number};
 use crate::report::text::{aligned, number as shown};
 use crate::tolerance::Tolerance;
@@ -42,7 +42,7 @@ pub struct Expectation {
 
 /// One value that the monitor showed.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Reading {
+pub struct ShownReading {
     /// When.
     pub at: Instant,
     /// Name of the reading.
@@ -75,7 +75,7 @@ pub struct ReadingResult {
 ///
 /// # Errors
 /// Missing columns, broken rows, and no row: there would be nothing to compare.
-pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
+pub fn expectations(table: &Table) -> Result<Vec<Expectation>, TableProblem> {
     let reading = table.required(&["reading", "name"])?;
     let (start, end) = (table.required(&["start_s", "from_s"])?, table.required(&["end_s", "to_s"])?);
     let expected = table.required(&["expected", "value"])?;
@@ -84,10 +84,10 @@ pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
     let (low, high) = (table.column(&["low"]), table.column(&["high"]));
     let banded = low.is_some() && high.is_some();
     if absolute.is_none() && percent.is_none() && !banded {
-        return Err(Problem::new(Place::Whole, "no column tolerance or tolerance_percent"));
+        return Err(TableProblem::new(InputPosition::Whole, "no column tolerance or tolerance_percent"));
     }
     if table.is_empty() {
-        return Err(Problem::new(Place::Whole, "the reference expects no reading"));
+        return Err(TableProblem::new(InputPosition::Whole, "the reference expects no reading"));
     }
     let mut found = Vec::new();
     table.rows(|row| {
@@ -98,18 +98,18 @@ pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
         let expected = table.required_number(row, expected)?;
         let (low, high) = (optional(low)?.unwrap_or(expected), optional(high)?.unwrap_or(expected));
         if low > high {
-            return Err(Problem::new(row.place, "low is above high"));
+            return Err(TableProblem::new(row.place, "low is above high"));
         }
         let (absolute, percent) = (optional(absolute)?, optional(percent)?);
         let tolerance = Tolerance { absolute, percent, ..Tolerance::default() }.width(expected);
         let tolerance = tolerance.or(banded.then_some(0.0));
         let Some(tolerance) = tolerance.filter(|tolerance| *tolerance >= 0.0) else {
-            return Err(Problem::new(row.place, "a tolerance of at least 0 is missing"));
+            return Err(TableProblem::new(row.place, "a tolerance of at least 0 is missing"));
         };
         let (start_s, end_s) = (table.required_number(row, start)?, table.required_number(row, end)?);
         let settle_s = optional(settle)?.unwrap_or(0.0);
         if !(start_s < end_s && settle_s >= 0.0) {
-            return Err(Problem::new(
+            return Err(TableProblem::new(
                 row.place,
                 "the step must end after it starts, and settle_s must not be negative",
             ));
@@ -133,7 +133,7 @@ pub fn expectations(table: &Table) -> Result<Vec<Expectation>, Problem> {
 ///
 /// # Errors
 /// No column of times, broken rows, more values than a table may have rows.
-pub fn measured(table: &Table, options: &ReadOptions) -> Result<Vec<Reading>, Problem> {
+pub fn measured(table: &Table, options: &ReadOptions) -> Result<Vec<ShownReading>, TableProblem> {
     if table.is_blank() {
         return Ok(Vec::new());
     }
@@ -146,7 +146,7 @@ pub fn measured(table: &Table, options: &ReadOptions) -> Result<Vec<Reading>, Pr
         match long {
             Some((reading, value)) => {
                 if let Some(value) = table.number(row, value)? {
-                    found.push(Reading { at, reading: row.cell(reading).into(), value });
+                    found.push(ShownReading { at, reading: row.cell(reading).into(), value });
                 }
             }
             None => {
@@ -154,13 +154,13 @@ pub fn measured(table: &Table, options: &ReadOptions) -> Result<Vec<Reading>, Pr
                 for (column, name) in names.iter().enumerate().take(row.width()) {
                     // Remarks may stand beside the readings: only numbers are readings here.
                     if let Ok(Some(value)) = table.number(row, column) {
-                        found.push(Reading { at, reading: name.trim().into(), value });
+                        found.push(ShownReading { at, reading: name.trim().into(), value });
                     }
                 }
             }
         }
         if found.len() as u64 > MOST_ROWS {
-            return Err(Problem::new(row.place, format!("more than {MOST_ROWS} readings; split the file")));
+            return Err(TableProblem::new(row.place, format!("more than {MOST_ROWS} readings; split the file")));
         }
         Ok(())
     })?;
@@ -169,11 +169,11 @@ pub fn measured(table: &Table, options: &ReadOptions) -> Result<Vec<Reading>, Pr
 }
 
 /// Holds readings, in order of time, against expectations.
-pub fn score(expectations: &[Expectation], readings: &[Reading]) -> Vec<ReadingResult> {
+pub fn score(expectations: &[Expectation], readings: &[ShownReading]) -> Vec<ReadingResult> {
     expectations.iter().map(|expectation| judge(expectation, readings)).collect()
 }
 
-fn judge(expectation: &Expectation, readings: &[Reading]) -> ReadingResult {
+fn judge(expectation: &Expectation, readings: &[ShownReading]) -> ReadingResult {
     // They are in order, so a step of a day does not search the readings of the whole day.
     let (_, from_start) = readings.split_at(readings.partition_point(|r| r.at.s() < expectation.start_s));
     let (in_step, _) = from_start.split_at(from_start.partition_point(|r| r.at.s() <= expectation.end_s));
@@ -252,7 +252,7 @@ pub fn csv(results: &[ReadingResult]) -> String {
 }
 
 /// The results as test cases.
-pub fn cases(results: &[ReadingResult]) -> Vec<Case> {
+pub fn cases(results: &[ReadingResult]) -> Vec<TestCase> {
     let case = |result: &ReadingResult| {
         let e = &result.expectation;
         let why = || {
@@ -266,7 +266,7 @@ pub fn cases(results: &[ReadingResult]) -> Vec<Case> {
             )
         };
         let name = format!("from {} s", short(e.start_s));
-        Case::new(&e.reading, &name, (!result.passed).then(why))
+        TestCase::new(&e.reading, &name, (!result.passed).then(why))
     };
     results.iter().map(case).collect()
 }

@@ -10,12 +10,12 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::annotations::{Annotations, Beat, EpisodeKind, Stretch};
+use crate::annotations::{Annotations, Beat, EpisodeKind, TimeRange};
 use crate::codes::{BeatClass, ClassMap};
 use crate::episodes::{self, EpisodeFigures};
 use crate::instant::{Instant, Span};
 use crate::match_beats::{Pairing, pair};
-use crate::matrix::{ClassFigures, Detection, Matrix, NONE, SHUTDOWN, Share};
+use crate::matrix::{ClassFigures, Detection, Matrix, NONE, Proportion, SHUTDOWN};
 use crate::rates::{RateFigures, RateSums, compare_rates, intervals_ms, rates_bpm};
 use crate::runs::{self, RunCounts, RunFigures};
 
@@ -53,7 +53,7 @@ impl Events {
 
 /// How to score.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Options {
+pub struct ScoreOptions {
     /// The kind of the events.
     pub events: Events,
     /// Match window, s, inclusive.
@@ -68,10 +68,10 @@ pub struct Options {
     pub classes: ClassMap,
 }
 
-impl Default for Options {
+impl Default for ScoreOptions {
     /// The published rules for beats: 150 ms, 5 min learning, the comparator's class map.
-    fn default() -> Options {
-        Options {
+    fn default() -> ScoreOptions {
+        ScoreOptions {
             events: Events::Beats,
             window_s: Events::Beats.window_s(),
             learning_s: 300.0,
@@ -84,7 +84,7 @@ impl Default for Options {
 
 /// The outcome of one beat that counts.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Outcome {
+pub struct BeatOutcome {
     /// The reference beat; `None` for an extra test beat.
     pub reference: Option<Beat>,
     /// The test beat; `None` for a missed reference beat.
@@ -99,15 +99,15 @@ pub struct ShutdownFigures {
     /// Time in which the reference could not, s.
     pub reference_s: f64,
     /// Reference beats missed in test shutdown, of all.
-    pub beats: Share,
+    pub beats: Proportion,
     /// Of the normal ones.
-    pub n: Share,
+    pub n: Proportion,
     /// Of the supraventricular ones.
-    pub s: Share,
+    pub s: Proportion,
     /// Of the ventricular ones.
-    pub v: Share,
+    pub v: Proportion,
     /// Of the fusion beats.
-    pub f: Share,
+    pub f: Proportion,
 }
 
 /// Sums that add up over records.
@@ -155,14 +155,14 @@ pub struct RecordReport {
     pub figures: Figures,
     /// Beat by beat, in order of time.
     #[serde(skip)]
-    pub outcomes: Vec<Outcome>,
+    pub outcomes: Vec<BeatOutcome>,
     /// The sums behind the figures.
     #[serde(skip)]
     pub sums: Sums,
 }
 
 /// Scores one record. Options out of range (negative, NaN) count as zero.
-pub fn score_record(record: &str, reference: &Annotations, test: &Annotations, options: &Options) -> RecordReport {
+pub fn score_record(record: &str, reference: &Annotations, test: &Annotations, options: &ScoreOptions) -> RecordReport {
     let span = |s: f64| Span::from_s(s.max(0.0)).unwrap_or_default();
     let window = span(options.window_s);
     let mut test = test.clone();
@@ -171,7 +171,7 @@ pub fn score_record(record: &str, reference: &Annotations, test: &Annotations, o
     shift(&mut test, options.delay_s);
     let record_end = reference.end.unwrap_or_else(|| reference.last().max(test.last()));
     let asked_end = options.end_s.and_then(Instant::from_s).unwrap_or(Instant::END);
-    let scored = Stretch { from: Instant::START + span(options.learning_s), to: record_end.min(asked_end) };
+    let scored = TimeRange { from: Instant::START + span(options.learning_s), to: record_end.min(asked_end) };
 
     let instants = |beats: &[Beat]| beats.iter().map(|beat| beat.at).collect::<Vec<_>>();
     let pairing = pair(&instants(&reference.beats), &instants(&test.beats), window);
@@ -210,16 +210,16 @@ fn outcomes(
     pairing: &Pairing,
     reference: &Annotations,
     test: &Annotations,
-    scored: &Stretch,
+    scored: &TimeRange,
     before_start: usize,
-) -> Vec<Outcome> {
+) -> Vec<BeatOutcome> {
     let fibrillation = reference.stretches(EpisodeKind::Vf);
     let mut outcomes = Vec::with_capacity(reference.beats.len() + pairing.extra.len());
     for &(r, t) in &pairing.pairs {
-        outcomes.push(Outcome { reference: Some(reference.beats[r]), test: Some(test.beats[t]) });
+        outcomes.push(BeatOutcome { reference: Some(reference.beats[r]), test: Some(test.beats[t]) });
     }
     for &r in &pairing.missed {
-        outcomes.push(Outcome { reference: Some(reference.beats[r]), test: None });
+        outcomes.push(BeatOutcome { reference: Some(reference.beats[r]), test: None });
     }
     outcomes.retain(|outcome| outcome.at().is_some_and(|at| scored.holds(at)));
     for &t in &pairing.extra {
@@ -228,21 +228,21 @@ fn outcomes(
         let before = t < before_start || (beat.at < Instant::START && !learning);
         let counts = scored.holds(beat.at) && !fibrillation.iter().any(|stretch| stretch.holds(beat.at));
         if before || counts {
-            outcomes.push(Outcome { reference: None, test: Some(beat) });
+            outcomes.push(BeatOutcome { reference: None, test: Some(beat) });
         }
     }
-    outcomes.sort_by_key(Outcome::at);
+    outcomes.sort_by_key(BeatOutcome::at);
     outcomes
 }
 
-impl Outcome {
+impl BeatOutcome {
     /// When: the reference beat's time, else the test beat's.
     pub fn at(&self) -> Option<Instant> {
         self.reference.or(self.test).map(|beat| beat.at)
     }
 }
 
-fn matrix(outcomes: &[Outcome], reference: &Annotations, test: &Annotations, classes: ClassMap) -> Matrix {
+fn matrix(outcomes: &[BeatOutcome], reference: &Annotations, test: &Annotations, classes: ClassMap) -> Matrix {
     let shut = |side: &Annotations, at: Instant| side.shutdown.iter().any(|stretch| stretch.holds(at));
     let class = |beat: Beat| classes.class(beat.code).unwrap_or(BeatClass::Q).index();
     let absent = |side, at| if shut(side, at) { SHUTDOWN } else { NONE };
@@ -258,13 +258,13 @@ fn matrix(outcomes: &[Outcome], reference: &Annotations, test: &Annotations, cla
     matrix
 }
 
-fn rate_sums(pairs: &[(usize, usize)], reference: &Annotations, test: &Annotations, scored: &Stretch) -> RateSums {
+fn rate_sums(pairs: &[(usize, usize)], reference: &Annotations, test: &Annotations, scored: &TimeRange) -> RateSums {
     let mut sums = RateSums::default();
-    let void_gaps: Vec<Stretch> = [reference, test]
+    let void_gaps: Vec<TimeRange> = [reference, test]
         .iter()
         .flat_map(|side| side.stretches(EpisodeKind::Vf).into_iter().chain(side.shutdown.iter().copied()))
         .collect();
-    let void = |from, to| void_gaps.iter().any(|gap| gap.overlaps(&Stretch { from, to }));
+    let void = |from, to| void_gaps.iter().any(|gap| gap.overlaps(&TimeRange { from, to }));
     let instants = |beats: &[Beat]| beats.iter().map(|beat| beat.at).collect::<Vec<_>>();
     let (reference_at, test_at) = (instants(&reference.beats), instants(&test.beats));
     let reference_ms = intervals_ms(&reference_at, void);
@@ -321,7 +321,7 @@ impl Sums {
     pub fn figures(&self) -> Figures {
         let lost = |rows: &[usize]| {
             let part = rows.iter().map(|&row| self.matrix.0[row][SHUTDOWN]).sum();
-            Share::new(part, rows.iter().map(|&row| self.matrix.0[row].iter().sum::<u64>()).sum())
+            Proportion::new(part, rows.iter().map(|&row| self.matrix.0[row].iter().sum::<u64>()).sum())
         };
         Figures {
             detection: self.matrix.detection(),

@@ -4,10 +4,10 @@
 
 use serde::Serialize;
 
-use crate::compare::{Comparison, Earlier};
-use crate::limits::{Bound, Limits, Verdict};
+use crate::compare::{Comparison, EarlierReport};
+use crate::limits::{Bound, LimitVerdict, Limits};
 use crate::metrics::METRICS;
-use crate::record::{Figures, Options, RecordReport, Sums};
+use crate::record::{Figures, RecordReport, ScoreOptions, Sums};
 
 pub mod annotations;
 pub mod csv;
@@ -15,14 +15,14 @@ pub mod junit;
 pub mod markdown;
 pub mod text;
 
-pub use junit::Case;
+pub use junit::TestCase;
 
 /// The rules a report was made by, so that it can be read alone.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Rules {
     /// As asked for.
     #[serde(flatten)]
-    pub options: Options,
+    pub options: ScoreOptions,
     /// The class map in words.
     pub class_map: &'static str,
     /// How heart rate was formed.
@@ -31,7 +31,7 @@ pub struct Rules {
 
 /// Mean of one figure over the records.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Average {
+pub struct MeanFigure {
     /// Name of the figure.
     pub metric: &'static str,
     /// Mean; `None` if no record has it.
@@ -50,9 +50,9 @@ pub struct Report {
     /// All beats pooled.
     pub gross: Figures,
     /// Mean over the records.
-    pub average: Vec<Average>,
+    pub average: Vec<MeanFigure>,
     /// Limits looked at.
-    pub verdicts: Vec<Verdict>,
+    pub verdicts: Vec<LimitVerdict>,
     /// Against an earlier report, where one was given.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub against: Option<Comparison>,
@@ -60,7 +60,7 @@ pub struct Report {
 
 impl Report {
     /// Pools the records and looks at the limits.
-    pub fn new(options: &Options, records: Vec<RecordReport>, limits: &Limits) -> Report {
+    pub fn new(options: &ScoreOptions, records: Vec<RecordReport>, limits: &Limits) -> Report {
         let mut sums = Sums::default();
         for record in &records {
             sums.add(&record.sums);
@@ -68,7 +68,7 @@ impl Report {
         let average = METRICS.iter().map(|metric| {
             let values: Vec<f64> = records.iter().filter_map(|record| (metric.value)(&record.figures)).collect();
             let mean = (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64);
-            Average { metric: metric.name, mean, records: values.len() }
+            MeanFigure { metric: metric.name, mean, records: values.len() }
         });
         let mut report = Report {
             rules: Rules {
@@ -90,7 +90,7 @@ impl Report {
     ///
     /// # Errors
     /// When the two can't be compared.
-    pub fn compare(&mut self, earlier: &Earlier, limits: &Limits) -> Result<(), String> {
+    pub fn compare(&mut self, earlier: &EarlierReport, limits: &Limits) -> Result<(), String> {
         let rules = serde_json::to_value(&self.rules).unwrap_or_default();
         let against = Comparison::new(&rules, &self.records, earlier)?;
         self.verdicts.extend(limits.judge_losses(&against));
@@ -104,11 +104,11 @@ impl Report {
     }
 
     /// Test cases for [`junit`]: one for each limit looked at.
-    pub fn cases(&self) -> Vec<Case> {
-        let case = |verdict: &Verdict| {
+    pub fn cases(&self) -> Vec<TestCase> {
+        let case = |verdict: &LimitVerdict| {
             let bound = if verdict.bound == Bound::Min { "min" } else { "max" };
             let failure = (!verdict.passed).then(|| verdict.line());
-            Case::new(&verdict.subject, &format!("{} {bound}", verdict.metric), failure)
+            TestCase::new(&verdict.subject, &format!("{} {bound}", verdict.metric), failure)
         };
         self.verdicts.iter().map(case).collect()
     }

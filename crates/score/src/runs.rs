@@ -9,9 +9,9 @@
 
 use serde::Serialize;
 
-use crate::annotations::{Annotations, Beat, Stretch};
+use crate::annotations::{Annotations, Beat, TimeRange};
 use crate::instant::{Instant, Span};
-use crate::matrix::Share;
+use crate::matrix::Proportion;
 
 /// Length at which counting stops.
 pub const LONGEST: usize = 6;
@@ -33,30 +33,35 @@ pub struct RunCounts {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct RunFigures {
     /// Couplets found.
-    pub couplet_sensitivity: Share,
+    pub couplet_sensitivity: Proportion,
     /// Couplets called with reason.
-    pub couplet_predictivity: Share,
+    pub couplet_predictivity: Proportion,
     /// Short runs (3 to 5) found.
-    pub short_sensitivity: Share,
+    pub short_sensitivity: Proportion,
     /// Short runs called with reason.
-    pub short_predictivity: Share,
+    pub short_predictivity: Proportion,
     /// Long runs (6 or more) found.
-    pub long_sensitivity: Share,
+    pub long_sensitivity: Proportion,
     /// Long runs called with reason.
-    pub long_predictivity: Share,
+    pub long_predictivity: Proportion,
 }
 
 /// A run: when, and how many beats (at most [`LONGEST`]).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Run {
-    stretch: Stretch,
+    stretch: TimeRange,
     length: usize,
 }
 
 /// Runs of one side within the scored time; single beats are runs of 1.
 ///
 /// `in_class` says which beats build runs; any other beat ends one. `fibrillation` stretches are runs of 6.
-pub fn runs(beats: &[Beat], in_class: impl Fn(char) -> bool, fibrillation: &[Stretch], scored: &Stretch) -> Vec<Run> {
+pub fn runs(
+    beats: &[Beat],
+    in_class: impl Fn(char) -> bool,
+    fibrillation: &[TimeRange],
+    scored: &TimeRange,
+) -> Vec<Run> {
     let mut found: Vec<Run> = Vec::new();
     let mut open = false;
     for beat in beats.iter().filter(|beat| scored.holds(beat.at)) {
@@ -69,7 +74,7 @@ pub fn runs(beats: &[Beat], in_class: impl Fn(char) -> bool, fibrillation: &[Str
                 run.stretch.to = beat.at;
                 run.length = (run.length + 1).min(LONGEST);
             }
-            _ => found.push(Run { stretch: Stretch { from: beat.at, to: beat.at }, length: 1 }),
+            _ => found.push(Run { stretch: TimeRange { from: beat.at, to: beat.at }, length: 1 }),
         }
         open = true;
     }
@@ -86,7 +91,7 @@ pub fn count(
     in_class: impl Fn(char) -> bool + Copy,
     with_fibrillation: bool,
     window: Span,
-    scored: &Stretch,
+    scored: &TimeRange,
 ) -> RunCounts {
     let of = |side: &Annotations| {
         let fibrillation =
@@ -101,7 +106,7 @@ fn lead(leading: &[Run], other: &[Run], window: Span) -> RunMatrix {
     let mut matrix = RunMatrix::default();
     let mut first = 0;
     for run in leading {
-        let around = Stretch { from: run.stretch.from - window, to: run.stretch.to + window };
+        let around = TimeRange { from: run.stretch.from - window, to: run.stretch.to + window };
         while other.get(first).is_some_and(|o| o.stretch.to < around.from && o.stretch.from < around.from) {
             first += 1;
         }
@@ -122,10 +127,10 @@ impl RunMatrix {
     }
 
     /// Runs of the given lengths, and those of them whose partner is long enough.
-    fn share(&self, lengths: std::ops::RangeInclusive<usize>, partner_at_least: usize) -> Share {
+    fn share(&self, lengths: std::ops::RangeInclusive<usize>, partner_at_least: usize) -> Proportion {
         let rows = || self.0[lengths.clone()].iter();
         let found = rows().map(|row| row[partner_at_least..].iter().sum::<u64>()).sum();
-        Share::new(found, rows().map(|row| row.iter().sum::<u64>()).sum())
+        Proportion::new(found, rows().map(|row| row.iter().sum::<u64>()).sum())
     }
 }
 
@@ -150,8 +155,8 @@ impl RunCounts {
 }
 
 /// The whole of accepted time, for scoring without bounds.
-pub fn all_time() -> Stretch {
-    Stretch { from: Instant::START, to: Instant::END }
+pub fn all_time() -> TimeRange {
+    TimeRange { from: Instant::START, to: Instant::END }
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use crate::limits::MAX_STEP_S;
 use crate::reader::Path;
-use crate::reader::{Kind, Node};
+use crate::reader::{Node, NodeKind};
 use crate::walk::Walk;
 use crate::words::{join, nearest, quoted, shown};
 use pulsewright_core::heart::rhythm::EctopicSite;
@@ -57,7 +57,7 @@ impl Walk<'_> {
 
     /// Seconds after the start of the step, within it.
     fn beat_time(&mut self, node: Node<'_>, path: &Path<'_>, duration: Option<Span>) -> Option<Span> {
-        let seconds = if node.kind() == Kind::Number { node.raw().parse().unwrap_or(f64::NAN) } else { f64::NAN };
+        let seconds = if node.kind() == NodeKind::Number { node.raw().parse().unwrap_or(f64::NAN) } else { f64::NAN };
         let longest = duration.map_or(MAX_STEP_S, Span::as_secs_f64);
         if !(0.0..=longest).contains(&seconds) {
             let what = format!("at_s can't be {}", shown(node.raw()));

@@ -1,7 +1,7 @@
 //! Documents that a script holds under a word of its own, or names as files beside it.
 
 use crate::problem::{Problem, Problems};
-use crate::reader::{DocumentKind, Entry, Kind, Node, Path, open, quoted, shown};
+use crate::reader::{DocumentKind, Node, NodeEntry, NodeKind, Path, open, quoted, shown};
 use crate::rhythms::word::is_word;
 use crate::walk::{Walk, nothing_beside};
 
@@ -24,7 +24,7 @@ impl Walk<'_> {
     /// `taken` says that the catalogue has the word.
     pub(crate) fn admits(
         &mut self,
-        entry: &Entry<'_>,
+        entry: &NodeEntry<'_>,
         path: &Path<'_>,
         of: &BesideKind,
         taken: bool,
@@ -97,7 +97,7 @@ impl Walk<'_> {
         of: &BesideKind,
         read: impl Fn(&mut Walk<'_>, Node<'_>, &Path<'_>) -> Option<T>,
     ) -> Option<T> {
-        if node.kind() != Kind::Text {
+        if node.kind() != NodeKind::Text {
             return read(self, node, path);
         }
         let (file, text) = self.file_beside(node, path, of.noun, of.file)?;

@@ -4,7 +4,7 @@ use crate::carry;
 use crate::document::{Document, Part, too_long};
 use crate::limits::{MAX_BYTES, MAX_STEPS};
 use crate::problem::{Collected, Problem, Problems};
-use crate::reader::{DocumentKind, Entry, Kind, Node, Path, open};
+use crate::reader::{DocumentKind, Node, NodeEntry, NodeKind, Path, open};
 use crate::walk::{Beside, Walk, nothing_beside};
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::script::MAX_NESTING;
@@ -143,7 +143,7 @@ impl Walk<'_> {
         // Room for one more than allowed, so that the step too many is reported at its place.
         let room = (MAX_STEPS + 1).saturating_sub(self.parts.len());
         let Some((list, _)) = node.list(room) else {
-            self.wrong_kind(node, path, Kind::List);
+            self.wrong_kind(node, path, NodeKind::List);
             return 0;
         };
         if list.is_empty() && room > 0 {
@@ -180,7 +180,7 @@ impl Walk<'_> {
     }
 
     /// A repeat at nesting `depth`; gives its level.
-    fn repeat(&mut self, node: Node<'_>, entries: &[Entry<'_>], path: &Path<'_>, depth: usize) -> u8 {
+    fn repeat(&mut self, node: Node<'_>, entries: &[NodeEntry<'_>], path: &Path<'_>, depth: usize) -> u8 {
         let first = self.parts.len() as u32;
         let mut times = 1;
         let mut level = None;

@@ -5,7 +5,7 @@
 
 pub use crate::problem::{Collected, Problem, Problems};
 pub use crate::words::{join, nearest, quoted, shown};
-pub use pulsewright_text::node::{Entry, Kind, Node};
+pub use pulsewright_text::node::{Node, NodeEntry, NodeKind};
 
 use crate::limits::MAX_BYTES;
 use pulsewright_text::json::{self, MAX_DEPTH, too_deep};
@@ -145,8 +145,8 @@ impl fmt::Display for Path<'_> {
 impl Collected {
     /// A number of a range, with its unit for the message.
     pub fn number(&mut self, node: Node<'_>, path: &Path<'_>, range: RangeInclusive<f64>, unit: &str) -> Option<f64> {
-        if node.kind() != Kind::Number {
-            self.wrong_kind(node, path, Kind::Number);
+        if node.kind() != NodeKind::Number {
+            self.wrong_kind(node, path, NodeKind::Number);
             return None;
         }
         let value = node.raw().parse().ok().filter(|value| range.contains(value));
@@ -172,7 +172,7 @@ impl Collected {
     }
 
     /// The entries of an object; keys given twice are reported.
-    pub fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<Entry<'a>>> {
+    pub fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<NodeEntry<'a>>> {
         let Some((entries, count)) = node.object(MAX_KEYS) else {
             let problem = format!("{} can't be {}", path.here(), node.kind().noun());
             self.report(node, path, |p| p.allowed(format!("{what}: an object, {{...}}")), problem);
@@ -214,13 +214,13 @@ impl Collected {
     /// Text.
     pub fn text(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
         match node.text() {
-            None if node.kind() == Kind::Text => {
+            None if node.kind() == NodeKind::Text => {
                 let allowed = "\\u escapes of characters outside the first 65 536 in pairs";
                 self.report(node, path, |p| p.allowed(allowed), "text with half a character".into());
                 None
             }
             None => {
-                self.wrong_kind(node, path, Kind::Text);
+                self.wrong_kind(node, path, NodeKind::Text);
                 None
             }
             text => text,
@@ -243,7 +243,7 @@ impl Collected {
     }
 
     /// Reports that a value is of another kind than wanted.
-    pub fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: Kind) {
+    pub fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: NodeKind) {
         let what = format!("{} can't be {}", path.here(), node.kind().noun());
         self.report(node, path, |p| p.allowed(wanted.noun()), what);
     }
@@ -254,7 +254,7 @@ impl Collected {
     }
 
     /// Reports a key that is none of `keys`.
-    pub fn unknown(&mut self, entry: &Entry<'_>, path: &Path<'_>, keys: &[&str], nearest: Option<String>) {
+    pub fn unknown(&mut self, entry: &NodeEntry<'_>, path: &Path<'_>, keys: &[&str], nearest: Option<String>) {
         let allowed = join(keys.iter().copied());
         let what = format!("unknown key {}", quoted(&entry.key));
         self.report(entry.key_node, path, |p| p.allowed(allowed).nearest(nearest), what);

@@ -7,7 +7,7 @@ use crate::keys::{self, Branch, EACH, STEP_WORDS};
 use crate::limits::MAX_STEP_S;
 use crate::noise_ratio;
 use crate::reader::Path;
-use crate::reader::{Entry, Kind, Node};
+use crate::reader::{Node, NodeEntry, NodeKind};
 use crate::recording::part::Lasting;
 use crate::walk::Walk;
 use crate::words::{nearest, quoted, range, shown, unit};
@@ -24,7 +24,7 @@ type Named<'a> = Vec<(Field, Node<'a>)>;
 
 impl Walk<'_> {
     /// The step; one for each rhythm of the catalogue when its rhythm is the word [`EACH`].
-    pub(crate) fn step(&mut self, node: Node<'_>, entries: &[Entry<'_>], path: &Path<'_>) -> Vec<Step> {
+    pub(crate) fn step(&mut self, node: Node<'_>, entries: &[NodeEntry<'_>], path: &Path<'_>) -> Vec<Step> {
         let mut each = false;
         let mut beats = None;
         let mut series = None;
@@ -148,7 +148,7 @@ impl Walk<'_> {
         &mut self,
         step: &Step,
         named: &Named<'_>,
-        expect: Option<&Entry<'_>>,
+        expect: Option<&NodeEntry<'_>>,
         node: Node<'_>,
         path: &Path<'_>,
     ) -> Vec<Step> {
@@ -176,7 +176,7 @@ impl Walk<'_> {
     /// Seconds, at least [`MIN_STEP`].
     fn seconds(&mut self, key: &str, node: Node<'_>, path: &Path<'_>) -> Option<Span> {
         let seconds = match node.kind() {
-            Kind::Number => node.raw().parse().unwrap_or(f64::NAN),
+            NodeKind::Number => node.raw().parse().unwrap_or(f64::NAN),
             _ => f64::NAN,
         };
         let span = span_of(seconds);
@@ -185,8 +185,8 @@ impl Walk<'_> {
             let hold = if key == "duration_s" { ", or \"hold\"" } else { "" };
             let allowed = format!("seconds from {min} to {MAX_STEP_S}{hold}");
             let what = match node.kind() {
-                Kind::Number => format!("{key} can't be {} s", shown(node.raw())),
-                Kind::Text => format!("{key} can't be {}", shown(node.raw())),
+                NodeKind::Number => format!("{key} can't be {} s", shown(node.raw())),
+                NodeKind::Text => format!("{key} can't be {}", shown(node.raw())),
                 kind => format!("{key} can't be {}", kind.noun()),
             };
             self.report(node, path, |p| p.allowed(allowed), what);
@@ -197,7 +197,7 @@ impl Walk<'_> {
     /// The fields below `group`, and the keys that are none.
     pub(crate) fn group<'a>(
         &mut self,
-        entries: &[Entry<'a>],
+        entries: &[NodeEntry<'a>],
         group: &str,
         path: &Path<'_>,
         change: &mut Change,
@@ -263,7 +263,7 @@ impl Walk<'_> {
     /// A number or a ramp.
     fn value(&mut self, field: Field, node: Node<'_>, path: &Path<'_>) -> Option<Value> {
         match node.kind() {
-            Kind::Object if field.info().ramps => {
+            NodeKind::Object if field.info().ramps => {
                 let entries = self.entries(node, path, "a ramp")?;
                 let (mut from, mut to, mut over, mut good) = (None, None, None, true);
                 for entry in &entries {
@@ -291,7 +291,7 @@ impl Walk<'_> {
                 }
                 to.filter(|_| good).map(|to| Value::Ramp { from, to, over })
             }
-            Kind::Object => {
+            NodeKind::Object => {
                 let allowed = format!("one number, {}, for the whole step", range(field.info()));
                 let what = format!("{} can't ramp", field.info().path);
                 self.report(node, path, |p| p.allowed(allowed), what);
@@ -314,7 +314,7 @@ impl Walk<'_> {
             }
             return place.map(|place| place as f32);
         }
-        let number = (node.kind() == Kind::Number).then(|| node.raw().parse().unwrap_or(f32::NAN));
+        let number = (node.kind() == NodeKind::Number).then(|| node.raw().parse().unwrap_or(f32::NAN));
         // Adding zero turns -0 into 0: values that are equal to a reader get the same bits.
         let good = number.filter(|number| info.allows(*number)).map(|number| number + 0.0);
         if good.is_none() {

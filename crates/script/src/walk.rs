@@ -5,7 +5,7 @@ use crate::document::Part;
 use crate::expect::expected::Limits;
 use crate::noise_ratio::Measurements;
 use crate::problem::{Collected, Problem};
-use crate::reader::{Entry, Kind, Node, Path};
+use crate::reader::{Node, NodeEntry, NodeKind, Path};
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::script::Conflict;
@@ -82,7 +82,7 @@ impl<'b> Walk<'b> {
     }
 
     /// See [`Collected::entries`].
-    pub(crate) fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<Entry<'a>>> {
+    pub(crate) fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<NodeEntry<'a>>> {
         self.found.entries(node, path, what)
     }
 
@@ -102,7 +102,7 @@ impl<'b> Walk<'b> {
     }
 
     /// See [`Collected::wrong_kind`].
-    pub(crate) fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: Kind) {
+    pub(crate) fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: NodeKind) {
         self.found.wrong_kind(node, path, wanted);
     }
 
@@ -112,7 +112,7 @@ impl<'b> Walk<'b> {
     }
 
     /// See [`Collected::unknown`].
-    pub(crate) fn unknown(&mut self, entry: &Entry<'_>, path: &Path<'_>, keys: &[&str], nearest: Option<String>) {
+    pub(crate) fn unknown(&mut self, entry: &NodeEntry<'_>, path: &Path<'_>, keys: &[&str], nearest: Option<String>) {
         self.found.unknown(entry, path, keys, nearest);
     }
 

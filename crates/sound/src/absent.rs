@@ -1,8 +1,8 @@
 //! A program that was built without the cards of this computer: every call says so.
 
 use crate::error::{Card, CardError};
-use crate::offer::Choice;
-use crate::packing::Packing;
+use crate::offer::PlaybackForm;
+use crate::packing::CodePacking;
 use crate::report::CardReport;
 use std::convert::Infallible;
 use std::io::{self, Write};
@@ -17,18 +17,18 @@ pub fn cards() -> Result<Vec<Card>, CardError> {
 
 /// A card that can play a signal: there is none.
 #[derive(Clone, Debug)]
-pub struct Ready {
+pub struct ReadyCard {
     /// How it would play.
-    pub choice: Choice,
+    pub choice: PlaybackForm,
     none: Infallible,
 }
 
-impl Ready {
+impl ReadyCard {
     /// Never: the program was built without sound cards.
     ///
     /// # Errors
     /// [`CardError::NotBuilt`].
-    pub fn new(_: &str, _: Packing, _: u32) -> Result<Ready, CardError> {
+    pub fn new(_: &str, _: CodePacking, _: u32) -> Result<ReadyCard, CardError> {
         Err(CardError::NotBuilt)
     }
 

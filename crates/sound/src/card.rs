@@ -1,9 +1,9 @@
 //! The cards of this computer.
 
 use crate::error::{Card, CardError};
-use crate::feed::{Feed, RAMP_MS, Shared, WAITING_MS, feed};
-use crate::offer::{Choice, Offer, SampleForm, Wanted, choose};
-use crate::packing::Packing;
+use crate::feed::{Feed, FeedState, RAMP_MS, WAITING_MS, feed};
+use crate::offer::{Offer, PlaybackForm, SampleForm, SignalNeeds, choose};
+use crate::packing::CodePacking;
 use crate::report::CardReport;
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{BufferSize, Device, ErrorKind, I24, SampleFormat, SizedSample, Stream, StreamConfig, SupportedBufferSize};
@@ -81,28 +81,28 @@ fn find(name: &str) -> Result<Device, CardError> {
 
 /// A card that can play a signal.
 #[derive(Clone, Debug)]
-pub struct Ready {
+pub struct ReadyCard {
     name: String,
-    packing: Packing,
+    packing: CodePacking,
     /// How it will play.
-    pub choice: Choice,
+    pub choice: PlaybackForm,
 }
 
-impl Ready {
+impl ReadyCard {
     /// The card `name` for frames of this packing, so many a second. It is looked at, and not kept open.
     ///
     /// # Errors
     /// [`CardError`] when there is no such card, or it can't play them.
-    pub fn new(name: &str, packing: Packing, rate_hz: u32) -> Result<Ready, CardError> {
+    pub fn new(name: &str, packing: CodePacking, rate_hz: u32) -> Result<ReadyCard, CardError> {
         let device = find(name)?;
-        let wanted = Wanted { channels: packing.channels, bits: packing.bits, rate_hz };
+        let wanted = SignalNeeds { channels: packing.channels, bits: packing.bits, rate_hz };
         let offers = offers(&device);
         if offers.is_empty() {
             let why = "it can't be opened now, or takes no samples of 16, 24 or 32 bits";
             return Err(CardError::System(name.to_owned(), why.to_owned()));
         }
         let choice = choose(&offers, wanted).map_err(|unfit| CardError::Unfit(name.to_owned(), unfit))?;
-        Ok(Ready { name: name.to_owned(), packing, choice })
+        Ok(ReadyCard { name: name.to_owned(), packing, choice })
     }
 
     /// How long a frame is under way to the connector at most, ms, apart from the card's own filters.
@@ -138,7 +138,7 @@ impl Ready {
         mut feed: Feed,
         sample: impl Fn(i32) -> T + Copy + Send + 'static,
     ) -> Result<Stream, CardError> {
-        let Choice { channels, rate_hz, form: of, .. } = self.choice;
+        let PlaybackForm { channels, rate_hz, form: of, .. } = self.choice;
         let block = rate_hz * BLOCK_MS / 1000;
         // Where the card can't have such blocks, those that it likes.
         let fits = |range: &cpal::SupportedStreamConfigRange| {
@@ -165,11 +165,11 @@ impl Ready {
 ///
 /// Dropping it lets the card play the frames that wait, brings it to rest and closes it.
 pub struct CardWriter {
-    packing: Packing,
+    packing: CodePacking,
     /// The bytes of a frame that is not whole yet.
     partial: Vec<u8>,
     frames: rtrb::Producer<i32>,
-    shared: Arc<Shared>,
+    shared: Arc<FeedState>,
     stream: Option<Stream>,
 }
 

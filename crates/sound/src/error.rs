@@ -1,6 +1,6 @@
 //! The cards of a computer, and why one can't be used.
 
-use crate::offer::{Offer, Unfit};
+use crate::offer::{CardMismatch, Offer};
 
 /// A card, or another output that the system's sound library offers.
 #[derive(Clone, Debug)]
@@ -27,7 +27,7 @@ pub enum CardError {
     Several(String),
     /// It can't play the signal.
     #[error("sound card '{0}': {1}")]
-    Unfit(String, Unfit),
+    Unfit(String, CardMismatch),
     /// The system refuses.
     #[error("sound card '{0}': {1}")]
     System(String, String),

@@ -2,7 +2,7 @@
 //!
 //! It works on the card's thread: it takes no lock, allocates nothing and waits for nothing.
 
-use crate::offer::Choice;
+use crate::offer::PlaybackForm;
 use crate::report::{CardReport, MEASURED_S};
 use std::sync::atomic::Ordering::{Acquire, Relaxed, Release};
 use std::sync::atomic::{AtomicBool, AtomicU64};
@@ -20,7 +20,7 @@ const TOO_SOON: Duration = Duration::from_secs(2);
 
 /// The state that the feed and the writer of the frames share.
 #[derive(Debug, Default)]
-pub struct Shared {
+pub struct FeedState {
     /// No frames follow those that wait.
     ended: AtomicBool,
     /// The last frame was played and the card is at rest.
@@ -34,7 +34,7 @@ pub struct Shared {
     failed: OnceLock<String>,
 }
 
-impl Shared {
+impl FeedState {
     /// No frames follow.
     pub fn end(&self) {
         self.ended.store(true, Release);
@@ -95,7 +95,7 @@ enum State {
 #[derive(Debug)]
 pub struct Feed {
     frames: rtrb::Consumer<i32>,
-    shared: Arc<Shared>,
+    shared: Arc<FeedState>,
     rate_hz: u32,
     hold: u32,
     /// Samples of a ramp.
@@ -110,11 +110,11 @@ pub struct Feed {
 }
 
 /// A feed for a card, and the end at which frames of `outputs` values go in, full scale at 2^31, each frame as a whole.
-pub fn feed(choice: Choice, outputs: usize) -> (rtrb::Producer<i32>, Feed, Arc<Shared>) {
-    let Choice { rate_hz, hold, .. } = choice;
+pub fn feed(choice: PlaybackForm, outputs: usize) -> (rtrb::Producer<i32>, Feed, Arc<FeedState>) {
+    let PlaybackForm { rate_hz, hold, .. } = choice;
     let waiting = (rate_hz / hold.max(1) * WAITING_MS).div_ceil(1000).max(4) as usize;
     let (ahead, frames) = rtrb::RingBuffer::new(waiting * outputs);
-    let shared = Arc::new(Shared::default());
+    let shared = Arc::new(FeedState::default());
     let feed = Feed {
         frames,
         shared: Arc::clone(&shared),
@@ -132,7 +132,7 @@ pub fn feed(choice: Choice, outputs: usize) -> (rtrb::Producer<i32>, Feed, Arc<S
 
 impl Feed {
     /// The state that it shares with the writer of the frames.
-    pub fn shared(&self) -> Arc<Shared> {
+    pub fn shared(&self) -> Arc<FeedState> {
         Arc::clone(&self.shared)
     }
 
@@ -248,8 +248,8 @@ mod tests {
     const FULL: i32 = 1 << 30;
 
     /// A card of 1000 frames a second with ramps of 50 samples.
-    fn card(hold: u32, outputs: usize) -> (rtrb::Producer<i32>, Feed, Arc<Shared>) {
-        feed(Choice { channels: 2, rate_hz: 1000, hold, form: SampleForm::I32 }, outputs)
+    fn card(hold: u32, outputs: usize) -> (rtrb::Producer<i32>, Feed, Arc<FeedState>) {
+        feed(PlaybackForm { channels: 2, rate_hz: 1000, hold, form: SampleForm::I32 }, outputs)
     }
 
     fn play(feed: &mut Feed, frames: usize) -> Vec<i32> {

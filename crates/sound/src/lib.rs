@@ -1,7 +1,7 @@
 //! Frames to a sound card, at the pace of its own clock.
 //!
 //! [`packing`] reads frames from the bytes of a stream; [`offer`] chooses how a card plays them, or says why it can't; [`feed`] makes
-//! the card's samples: ramps, held frames, rest; [`Ready`] opens a card of this computer, in a program with the feature `card`.
+//! the card's samples: ramps, held frames, rest; [`ReadyCard`] opens a card of this computer, in a program with the feature `card`.
 //!
 //! # What holds
 //! - A sample keeps its value as a share of full scale, bit for bit. Where the card plays more frames a second than the signal
@@ -27,11 +27,11 @@ mod report;
 pub const BUILT: bool = cfg!(feature = "card");
 
 #[cfg(not(feature = "card"))]
-pub use absent::{CardWriter, Ready, cards};
+pub use absent::{CardWriter, ReadyCard, cards};
 #[cfg(feature = "card")]
-pub use card::{CardWriter, Ready, cards};
+pub use card::{CardWriter, ReadyCard, cards};
 pub use error::{Card, CardError};
 pub use feed::{RAMP_MS, WAITING_MS};
-pub use offer::{Choice, Offer, Rates, Unfit};
-pub use packing::Packing;
+pub use offer::{CardMismatch, Offer, PlaybackForm, Rates};
+pub use packing::CodePacking;
 pub use report::{CardReport, MEASURED_S};

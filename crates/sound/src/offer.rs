@@ -36,7 +36,7 @@ pub struct Offer {
 
 /// The needs of the signal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Wanted {
+pub struct SignalNeeds {
     /// Channels.
     pub channels: usize,
     /// Bits of a code.
@@ -47,7 +47,7 @@ pub struct Wanted {
 
 /// How a card plays a signal.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Choice {
+pub struct PlaybackForm {
     /// Channels of the card; those beyond the signal's stay at 0.
     pub channels: u16,
     /// The card's frames a second.
@@ -60,7 +60,7 @@ pub struct Choice {
 
 /// Why a card can't play a signal.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum Unfit {
+pub enum CardMismatch {
     /// Too few channels.
     #[error("it has {most} channels at most, and the signal has {wanted}")]
     Channels {
@@ -140,28 +140,28 @@ fn rate(offer: &Offer, wanted_hz: u32) -> Option<u32> {
 /// holds every code.
 ///
 /// # Errors
-/// [`Unfit`] when it can't.
-pub fn choose(offers: &[Offer], wanted: Wanted) -> Result<Choice, Unfit> {
-    let Wanted { channels, bits, rate_hz } = wanted;
+/// [`CardMismatch`] when it can't.
+pub fn choose(offers: &[Offer], wanted: SignalNeeds) -> Result<PlaybackForm, CardMismatch> {
+    let SignalNeeds { channels, bits, rate_hz } = wanted;
     let most = offers.iter().map(|offer| offer.channels).max().unwrap_or(0);
     let wide: Vec<&Offer> = offers.iter().filter(|offer| usize::from(offer.channels) >= channels).collect();
     if wide.is_empty() {
-        return Err(Unfit::Channels { most, wanted: channels });
+        return Err(CardMismatch::Channels { most, wanted: channels });
     }
     let fine: Vec<&Offer> = wide.iter().copied().filter(|offer| offer.form.bits() >= bits).collect();
     if fine.is_empty() {
         let most = wide.iter().map(|offer| offer.form.bits()).max().unwrap_or(0);
-        return Err(Unfit::Bits { channels, most, wanted: bits });
+        return Err(CardMismatch::Bits { channels, most, wanted: bits });
     }
     let choices = fine.iter().filter_map(|offer| {
         let card_hz = rate(offer, rate_hz)?;
         let hold = card_hz.checked_div(rate_hz)?;
-        Some(Choice { channels: offer.channels, rate_hz: card_hz, hold, form: offer.form })
+        Some(PlaybackForm { channels: offer.channels, rate_hz: card_hz, hold, form: offer.form })
     });
-    let unusual = |choice: &Choice| choice.hold > 1 && !USUAL_HZ.contains(&choice.rate_hz);
+    let unusual = |choice: &PlaybackForm| choice.hold > 1 && !USUAL_HZ.contains(&choice.rate_hz);
     choices
         .min_by_key(|choice| (choice.channels, unusual(choice), choice.hold, choice.form))
-        .ok_or_else(|| Unfit::Rate { wanted: rate_hz, rates: Rates::of(fine) })
+        .ok_or_else(|| CardMismatch::Rate { wanted: rate_hz, rates: Rates::of(fine) })
 }
 
 #[cfg(test)]
@@ -178,8 +178,8 @@ mod tests {
         offers(&[(44_100, 44_100), (48_000, 48_000), (96_000, 96_000)], &[2, 8], &[SampleForm::I16, SampleForm::I32])
     }
 
-    fn chosen(channels: usize, bits: u32, rate_hz: u32) -> Result<Choice, Unfit> {
-        choose(&card(), Wanted { channels, bits, rate_hz })
+    fn chosen(channels: usize, bits: u32, rate_hz: u32) -> Result<PlaybackForm, CardMismatch> {
+        choose(&card(), SignalNeeds { channels, bits, rate_hz })
     }
 
     #[test]
@@ -206,17 +206,17 @@ mod tests {
         let choice = |channels, bits| chosen(channels, bits, 1000).map(|choice| (choice.channels, choice.form));
         assert_eq!(choice(1, 16), Ok((2, SampleForm::I16)));
         assert_eq!(choice(3, 24), Ok((8, SampleForm::I32)));
-        assert_eq!(chosen(9, 16, 1000), Err(Unfit::Channels { most: 8, wanted: 9 }));
+        assert_eq!(chosen(9, 16, 1000), Err(CardMismatch::Channels { most: 8, wanted: 9 }));
         let floats = offers(&[(48_000, 48_000)], &[2], &[SampleForm::F32]);
-        let wanted = |bits| Wanted { channels: 2, bits, rate_hz: 48_000 };
+        let wanted = |bits| SignalNeeds { channels: 2, bits, rate_hz: 48_000 };
         assert!(choose(&floats, wanted(24)).is_ok());
-        assert_eq!(choose(&floats, wanted(32)), Err(Unfit::Bits { channels: 2, most: 24, wanted: 32 }));
+        assert_eq!(choose(&floats, wanted(32)), Err(CardMismatch::Bits { channels: 2, most: 24, wanted: 32 }));
     }
 
     #[test]
     fn a_range_of_rates_gives_a_usual_one_or_the_least_multiple() {
         let choice = |rates, rate_hz| {
-            choose(&offers(&[rates], &[2], &[SampleForm::I16]), Wanted { channels: 2, bits: 16, rate_hz })
+            choose(&offers(&[rates], &[2], &[SampleForm::I16]), SignalNeeds { channels: 2, bits: 16, rate_hz })
                 .map(|choice| (choice.rate_hz, choice.hold))
         };
         assert_eq!(choice((4000, 384_000), 500), Ok((48_000, 96)));

@@ -2,7 +2,7 @@
 
 /// Frames of signed little-endian codes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Packing {
+pub struct CodePacking {
     /// Codes of a frame.
     pub channels: usize,
     /// Bytes of a code, 1 to 4.
@@ -11,7 +11,7 @@ pub struct Packing {
     pub bits: u32,
 }
 
-impl Packing {
+impl CodePacking {
     /// Bytes of a frame.
     pub fn frame_bytes(&self) -> usize {
         self.channels * self.bytes
@@ -32,7 +32,8 @@ mod tests {
 
     #[test]
     fn codes_become_shares_of_full_scale() {
-        let read = |bytes, bits, code: &[u8]| Packing { channels: 1, bytes, bits }.full_scale(code).collect::<Vec<_>>();
+        let read =
+            |bytes, bits, code: &[u8]| CodePacking { channels: 1, bytes, bits }.full_scale(code).collect::<Vec<_>>();
         assert_eq!(read(2, 16, &[0xff, 0x7f, 0x00, 0x80, 0xff, 0xff]), [0x7fff_0000, i32::MIN, -0x1_0000]);
         assert_eq!(read(3, 24, &[0x56, 0x34, 0x12, 0xff, 0xff, 0xff]), [0x1234_5600, -0x100]);
         // A code of 24 bits in a word of 32, as a rig has it.

@@ -6,15 +6,15 @@ use std::time::{Duration, Instant};
 
 /// The clock that frames are played by: a start and a rate, so that nothing adds up.
 #[derive(Clone, Copy, Debug)]
-pub struct Clock {
+pub struct PaceClock {
     start: Instant,
     rate: FrameRate,
 }
 
-impl Clock {
+impl PaceClock {
     /// Frame 0 is due this long from now.
-    pub fn starting_in(wait: Duration, rate: FrameRate) -> Clock {
-        Clock { start: Instant::now() + wait, rate }
+    pub fn starting_in(wait: Duration, rate: FrameRate) -> PaceClock {
+        PaceClock { start: Instant::now() + wait, rate }
     }
 
     /// When a frame is due.
@@ -75,7 +75,7 @@ mod tests {
 
     #[test]
     fn no_rounding_adds_up_over_years() {
-        let clock = Clock::starting_in(Duration::ZERO, FrameRate::lit(44_100));
+        let clock = PaceClock::starting_in(Duration::ZERO, FrameRate::lit(44_100));
         let year_s = 365 * 86_400;
         assert_eq!(clock.due(44_100 * year_s), clock.start + Duration::from_secs(year_s));
         assert_eq!(clock.due(44_100 * year_s + 1) - clock.due(44_100 * year_s), Duration::from_nanos(22_675));
@@ -83,7 +83,7 @@ mod tests {
 
     #[test]
     fn a_frame_is_waited_for_and_then_late() {
-        let mut clock = Clock::starting_in(Duration::from_millis(5), FrameRate::lit(1000));
+        let mut clock = PaceClock::starting_in(Duration::from_millis(5), FrameRate::lit(1000));
         assert_eq!(clock.late(5), Duration::ZERO);
         clock.wait_for(5);
         assert_eq!(clock.left(5), Duration::ZERO);

@@ -17,8 +17,8 @@ pub mod live;
 pub mod pace;
 pub mod sample;
 
-pub use clock::Clock;
+pub use clock::PaceClock;
 pub use command::Command;
 pub use live::LivePlayer;
-pub use pace::{Ended, Pace, send};
+pub use pace::{Pace, StreamEnd, send};
 pub use sample::Samples;

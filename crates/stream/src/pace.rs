@@ -4,7 +4,7 @@
 //! making them causes no delay, and a request to end is seen even when the reader does not read. When the writer takes no
 //! blocks, no more are made; once it takes them again they follow at once until the pace is regained.
 
-use crate::clock::{Clock, ask_to_wake_on_time};
+use crate::clock::{PaceClock, ask_to_wake_on_time};
 use pulsewright_core::time::FrameRate;
 use std::io::{self, Write};
 use std::sync::mpsc::{self, RecvTimeoutError, SyncSender, TrySendError};
@@ -48,7 +48,7 @@ pub enum Pace {
 
 /// How it ended.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Ended {
+pub struct StreamEnd {
     /// Frames written.
     pub frames: u64,
     /// How often the stream fell behind the clock by more than 20 ms.
@@ -83,7 +83,7 @@ pub fn send(
     mut make: impl FnMut(&mut Vec<u8>) -> u64,
     sink: impl Write + Send + 'static,
     asked: impl Fn() -> bool,
-) -> io::Result<Ended> {
+) -> io::Result<StreamEnd> {
     let most = if pace == Pace::Writer { WAITING_FOR_ITS_CLOCK } else { WAITING };
     let (blocks, waiting) = mpsc::sync_channel::<Block>(most);
     let (done, ended) = mpsc::channel();
@@ -92,11 +92,11 @@ pub fn send(
         // However far ahead the blocks are made, a thread that waits long enough behind ordinary work is late.
         ask_to_wake_on_time();
     }
-    let clock = (pace == Pace::Clock).then(|| Clock::starting_in(AHEAD, rate));
+    let clock = (pace == Pace::Clock).then(|| PaceClock::starting_in(AHEAD, rate));
     // Not joined: a reader that never reads again would hold it for ever. It ends with the program.
     thread::spawn(move || {
         let real_time = in_time && ask_to_wake_on_time();
-        let outcome = write_all(header, &waiting, sink, clock).map(|ended| Ended { real_time, ..ended });
+        let outcome = write_all(header, &waiting, sink, clock).map(|ended| StreamEnd { real_time, ..ended });
         let _ = done.send(outcome);
     });
     let mut made = 0;
@@ -126,15 +126,17 @@ pub fn send(
     loop {
         let patience = if stopped || asked() { GRACE } else { Duration::from_millis(100) };
         match ended.recv_timeout(patience) {
-            Ok(outcome) => return outcome.map(|ended| Ended { not_taken: made.saturating_sub(ended.frames), ..ended }),
+            Ok(outcome) => {
+                return outcome.map(|ended| StreamEnd { not_taken: made.saturating_sub(ended.frames), ..ended });
+            }
             Err(RecvTimeoutError::Timeout) if !stopped && !asked() => {}
-            Err(_) => return Ok(Ended { not_taken: made, ..Ended::default() }),
+            Err(_) => return Ok(StreamEnd { not_taken: made, ..StreamEnd::default() }),
         }
     }
 }
 
 /// Waits while a frame is too far ahead to be made ready; false when asked to end.
-fn wait_until_nearer(clock: Clock, frame: u64, asked: &impl Fn() -> bool) -> bool {
+fn wait_until_nearer(clock: PaceClock, frame: u64, asked: &impl Fn() -> bool) -> bool {
     let left = clock.left(frame);
     if left > AHEAD {
         thread::sleep(left - STILL_AHEAD);
@@ -166,9 +168,9 @@ fn write_all(
     header: Vec<u8>,
     blocks: &mpsc::Receiver<Block>,
     mut sink: impl Write,
-    clock: Option<Clock>,
-) -> io::Result<Ended> {
-    let mut ended = Ended::default();
+    clock: Option<PaceClock>,
+) -> io::Result<StreamEnd> {
+    let mut ended = StreamEnd::default();
     sink.write_all(&header)?;
     let mut is_late = false;
     for block in blocks {

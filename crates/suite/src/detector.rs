@@ -19,7 +19,7 @@ use crate::error::SuiteError;
 use crate::plan::Plan;
 use crate::record::Record;
 use process::{Process, Waited, all_of, lines_of, on_one_line, receive};
-use pulsewright_text::source::{self, Unreadable};
+use pulsewright_text::source::{self, SourceError};
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -320,12 +320,12 @@ fn answer_file(beats: &Path, process: &Process<'_>) -> Result<Outcome, SuiteErro
     use io::ErrorKind::{IsADirectory, NotADirectory, NotFound, PermissionDenied};
     match source::file(beats, MOST_ANSWER) {
         Ok(bytes) => Ok(Outcome::Answer(bytes)),
-        Err(Unreadable::Io { source, .. })
+        Err(SourceError::Io { source, .. })
             if !matches!(source.kind(), NotFound | NotADirectory | PermissionDenied | IsADirectory) =>
         {
             Err(SuiteError::io(beats)(source))
         }
-        Err(Unreadable::TooLarge { .. }) => Ok(Outcome::Failure(too_much())),
+        Err(SourceError::TooLarge { .. }) => Ok(Outcome::Failure(too_much())),
         Err(_) => Ok(Outcome::Failure(process.complaint("wrote no file of beats"))),
     }
 }

@@ -17,7 +17,7 @@ use crate::record::Record;
 use crate::shard::Shard;
 use pulsewright_files::atomic::Claim;
 use pulsewright_text::json;
-use pulsewright_text::source::{self, Unreadable};
+use pulsewright_text::source::{self, SourceError};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -278,9 +278,9 @@ impl Folder {
     }
 }
 
-fn unreadable(path: &Path, error: Unreadable) -> SuiteError {
+fn unreadable(path: &Path, error: SourceError) -> SuiteError {
     match error {
-        Unreadable::Io { source, .. } => SuiteError::io(path)(source),
+        SourceError::Io { source, .. } => SuiteError::io(path)(source),
         error => SuiteError::Folder { folder: path.to_owned(), what: error.to_string() },
     }
 }

@@ -44,7 +44,7 @@ use file::{BitsWord, PlanFile, ScoreRules, SignalWord};
 use pulsewright_cohort::plan::channels;
 use pulsewright_core::frame::Channel;
 use pulsewright_files::{Bits, Encoding, FileFormat};
-use pulsewright_score::record::{Events, Options};
+use pulsewright_score::record::{Events, ScoreOptions};
 use pulsewright_text::{json, source};
 use serde_json::Value;
 use std::path::Path;
@@ -62,7 +62,7 @@ pub struct Plan {
     /// Format of the signals.
     pub format: FileFormat,
     /// How every record is scored.
-    pub options: Options,
+    pub options: ScoreOptions,
     /// The pressure channel whose pulses are scored, where there are several.
     pub pulse_channel: Option<String>,
     /// Every record, in the order of the report.
@@ -87,7 +87,7 @@ impl Plan {
     /// # Errors
     /// As [`Plan::parse`].
     pub fn parse_beside(text: &str, source: &str, folder: Option<&Path>) -> Result<Plan, SuiteError> {
-        let syntax = |broken: json::Broken| SuiteError::Plan(format!("{source}: {broken}"));
+        let syntax = |broken: json::JsonError| SuiteError::Plan(format!("{source}: {broken}"));
         let document: Value = json::value(text).map_err(syntax)?;
         let file: PlanFile = json::parse(text).map_err(syntax)?;
         Plan::of(file, document, folder).map_err(|what| SuiteError::Plan(format!("{source}: {what}")))
@@ -207,10 +207,10 @@ impl Plan {
     }
 }
 
-fn options(rules: &ScoreRules) -> Result<Options, String> {
-    let usual = Options::default();
+fn options(rules: &ScoreRules) -> Result<ScoreOptions, String> {
+    let usual = ScoreOptions::default();
     let learning_s = if rules.events == Events::Beats { usual.learning_s } else { 0.0 };
-    let options = Options {
+    let options = ScoreOptions {
         events: rules.events,
         window_s: rules.window_ms.map_or(rules.events.window_s(), |ms| ms / 1e3),
         learning_s: rules.learning_s.unwrap_or(learning_s),

@@ -4,7 +4,7 @@ use pulsewright_core::frame::Channel;
 use pulsewright_core::time::{FrameRate, Instant as PlayerInstant, TICKS_PER_SECOND};
 use pulsewright_core::truth::{self, Event, Observer};
 use pulsewright_files::truth::{episode_word, nearest_frame};
-use pulsewright_score::annotations::{Episode, EpisodeKind, Stretch};
+use pulsewright_score::annotations::{Episode, EpisodeKind, TimeRange};
 use pulsewright_score::record::Events;
 use pulsewright_score::{Annotations, Beat, Instant};
 
@@ -78,7 +78,7 @@ impl Reference {
     fn end_episode(&mut self, episode: truth::Episode, from: Instant, to: Instant) {
         // Truth of kinds that are not scored is passed over.
         if let Some(kind) = EpisodeKind::of_name(episode_word(episode)) {
-            self.episodes.push(Episode { kind, stretch: Stretch { from, to } });
+            self.episodes.push(Episode { kind, stretch: TimeRange { from, to } });
         }
     }
 }

@@ -7,16 +7,16 @@ use crate::plan::Plan;
 use crate::record::Record;
 use crate::repeats::{Repeat, repeats};
 use pulsewright_cohort::pool;
-use pulsewright_score::limits::{Limits, Verdict};
+use pulsewright_score::limits::{LimitVerdict, Limits};
 use pulsewright_score::read::{ReadError, ReadOptions};
 use pulsewright_score::record::{RecordReport, Sums};
 use pulsewright_score::report::text::{aligned, percent};
-use pulsewright_score::report::{Case, Report, csv, markdown, text};
+use pulsewright_score::report::{Report, TestCase, csv, markdown, text};
 use pulsewright_score::{Annotations, matrix::Detection, score_record};
 use pulsewright_script::typed::unknown_of;
 use pulsewright_text::fit;
 use pulsewright_text::number::counted;
-use pulsewright_text::source::Unreadable;
+use pulsewright_text::source::SourceError;
 use serde::Serialize;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt::Write;
@@ -90,7 +90,7 @@ impl SuiteReport {
         let groups = sums_by_group(records, &reports);
         let verdicts =
             groups.iter().flat_map(|(dimension, value, _, sums)| limits.judge_group(dimension, value, &sums.figures()));
-        let verdicts: Vec<Verdict> = verdicts.collect();
+        let verdicts: Vec<LimitVerdict> = verdicts.collect();
         let mut score = Report::new(&plan.options, reports, limits);
         score.verdicts.extend(verdicts);
         Ok(SuiteReport {
@@ -230,13 +230,13 @@ impl SuiteReport {
     }
 
     /// Test cases: one for each record, with the time that the detector took, and one for each limit.
-    pub fn cases(&self) -> Vec<Case> {
+    pub fn cases(&self) -> Vec<TestCase> {
         let failures = self.failures.iter().map(|failure| (failure.record.as_str(), failure.why.as_str()));
         let failures: HashMap<&str, &str> = failures.collect();
         let answer = |record: &RecordReport| {
             let failure = failures.get(record.record.as_str()).map(|why| (*why).to_owned());
             let time_s = self.times_s.get(&record.record).copied().unwrap_or(0.0);
-            Case::new(&record.record, "answer", failure).taking(time_s)
+            TestCase::new(&record.record, "answer", failure).taking(time_s)
         };
         self.score.records.iter().map(answer).chain(self.score.cases()).collect()
     }
@@ -264,7 +264,7 @@ fn score(
             Ok(test) => (test, None),
             // Without the path, which differs from folder to folder.
             Err(ReadError::Content { problem, .. }) => failed(format!("its answer can't be read: {problem}")),
-            Err(ReadError::Unreadable(Unreadable::TooLarge { most, .. })) => {
+            Err(ReadError::Unreadable(SourceError::TooLarge { most, .. })) => {
                 failed(format!("its answer is too large: at most {} MiB", most >> 20))
             }
             Err(error) => return Err(SuiteError::Answer(error)),

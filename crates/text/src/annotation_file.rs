@@ -6,14 +6,14 @@
 //! an even count) say more about the annotation before. A zero word ends the file.
 
 use crate::annotation::{AUX, CHN, NUM, SKIP, SUB};
-use crate::table::{Place, Problem};
+use crate::table::{InputPosition, TableProblem};
 
 /// Text of the note in which a file may state its own frame rate.
 const RESOLUTION_NOTE: &str = "## time resolution: ";
 
 /// One annotation.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Noted {
+pub struct FileAnnotation {
     /// Its time, frames.
     pub frame: i64,
     /// Number of its code.
@@ -30,14 +30,15 @@ pub struct Noted {
 ///
 /// # Errors
 /// The byte at which it is cut off or is no annotation file.
-pub fn read(bytes: &[u8]) -> Result<Vec<Noted>, Problem> {
-    let mut found: Vec<Noted> = Vec::new();
+pub fn read(bytes: &[u8]) -> Result<Vec<FileAnnotation>, TableProblem> {
+    let mut found: Vec<FileAnnotation> = Vec::new();
     let mut frame = 0_i64;
     let mut at = 0;
     loop {
         let byte = at;
-        let truncated = || Problem::new(Place::Byte(byte), "the file ends in the middle: no end mark (truncated?)");
-        let take = |offset: usize| -> Result<u16, Problem> {
+        let truncated =
+            || TableProblem::new(InputPosition::Byte(byte), "the file ends in the middle: no end mark (truncated?)");
+        let take = |offset: usize| -> Result<u16, TableProblem> {
             let pair = bytes.get(offset..offset + 2).ok_or_else(truncated)?;
             Ok(u16::from_le_bytes([pair[0], pair[1]]))
         };
@@ -48,7 +49,10 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Noted>, Problem> {
             return Ok(found);
         }
         let orphan = || {
-            Problem::new(Place::Byte(byte), format!("type {kind} says more about an annotation, but none came before"))
+            TableProblem::new(
+                InputPosition::Byte(byte),
+                format!("type {kind} says more about an annotation, but none came before"),
+            )
         };
         match kind {
             SKIP => {
@@ -67,8 +71,8 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Noted>, Problem> {
                 at += length + length % 2;
             }
             50..=58 => {
-                return Err(Problem::new(
-                    Place::Byte(byte),
+                return Err(TableProblem::new(
+                    InputPosition::Byte(byte),
                     format!("annotation type {kind} does not exist (not an annotation file?)"),
                 ));
             }
@@ -76,7 +80,7 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Noted>, Problem> {
                 frame += i64::from(value);
                 // Type 0 with a value only moves the time on.
                 if kind != 0 {
-                    found.push(Noted { frame, number: kind as u8, subtype: 0, aux: String::new(), byte });
+                    found.push(FileAnnotation { frame, number: kind as u8, subtype: 0, aux: String::new(), byte });
                 }
             }
         }
@@ -87,10 +91,11 @@ pub fn read(bytes: &[u8]) -> Result<Vec<Noted>, Problem> {
 ///
 /// # Errors
 /// A note that is no number.
-pub fn rate_hz(all: &[Noted]) -> Result<Option<f64>, Problem> {
+pub fn rate_hz(all: &[FileAnnotation]) -> Result<Option<f64>, TableProblem> {
     let noted = all.iter().find_map(|one| one.aux.strip_prefix(RESOLUTION_NOTE)).map(|text| {
         let text = text.trim_end_matches('\0').trim();
-        text.parse::<f64>().map_err(|_| Problem::new(Place::Whole, format!("time resolution '{text}' is not a number")))
+        text.parse::<f64>()
+            .map_err(|_| TableProblem::new(InputPosition::Whole, format!("time resolution '{text}' is not a number")))
     });
     noted.transpose()
 }

@@ -1,6 +1,6 @@
 //! The record line of an open waveform-database header: frame rate and length.
 
-use crate::table::{Place, Problem};
+use crate::table::{InputPosition, TableProblem};
 
 /// Frame rate and length of a record.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -18,17 +18,17 @@ const DEFAULT_RATE_HZ: f64 = 250.0;
 ///
 /// # Errors
 /// The line that is no record line, or has a rate or length that makes no sense.
-pub fn parse(text: &str) -> Result<Header, Problem> {
+pub fn parse(text: &str) -> Result<Header, TableProblem> {
     let line = text.lines().enumerate().find(|(_, line)| !line.trim().is_empty() && !line.starts_with('#'));
     let Some((index, line)) = line else {
-        return Err(Problem::new(Place::Whole, "no record line"));
+        return Err(TableProblem::new(InputPosition::Whole, "no record line"));
     };
-    let place = Place::Line(index as u64 + 1);
+    let place = InputPosition::Line(index as u64 + 1);
     let mut fields = line.split_whitespace();
     let name = fields.next().unwrap_or_default();
     let signals = fields.next().unwrap_or_default();
     if name.contains(char::is_control) || signals.parse::<u32>().is_err() {
-        return Err(Problem::new(
+        return Err(TableProblem::new(
             place,
             "not a header: its record line is a name, the number of signals, a frame rate",
         ));
@@ -39,7 +39,7 @@ pub fn parse(text: &str) -> Result<Header, Problem> {
             // The rate may be followed by a counter rate and base: 360/360(0).
             let number = field.split(['/', '(']).next().unwrap_or(field);
             number.parse().ok().filter(|rate: &f64| *rate > 0.0 && *rate <= 1e6).ok_or_else(|| {
-                Problem::new(place, format!("frame rate '{number}' is not a number above 0, at most 1000000"))
+                TableProblem::new(place, format!("frame rate '{number}' is not a number above 0, at most 1000000"))
             })?
         }
     };
@@ -50,7 +50,7 @@ pub fn parse(text: &str) -> Result<Header, Problem> {
                 .parse()
                 .ok()
                 .filter(|frames| *frames >= 0)
-                .ok_or_else(|| Problem::new(place, format!("length '{field}' is not a count of frames")))?;
+                .ok_or_else(|| TableProblem::new(place, format!("length '{field}' is not a count of frames")))?;
             (frames > 0).then_some(frames)
         }
     };

@@ -21,7 +21,7 @@ const FEW: usize = 16;
 /// Why a text is not such a document.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("line {line}, column {column}: {what}")]
-pub struct Broken {
+pub struct JsonError {
     /// Line, from 1.
     pub line: usize,
     /// Column, from 1.
@@ -34,9 +34,9 @@ pub struct Broken {
     pub syntax: bool,
 }
 
-impl Broken {
-    fn of(error: &serde_json::Error) -> Broken {
-        Broken {
+impl JsonError {
+    fn of(error: &serde_json::Error) -> JsonError {
+        JsonError {
             line: error.line().max(1),
             column: error.column().max(1),
             what: fit::cut(&fit::line(&without_place(error)), LONGEST).into_owned(),
@@ -56,25 +56,25 @@ pub fn without_place(error: &serde_json::Error) -> String {
 ///
 /// # Errors
 /// The first thing that is wrong, at its place.
-pub fn parse<T: DeserializeOwned>(text: &str) -> Result<T, Broken> {
+pub fn parse<T: DeserializeOwned>(text: &str) -> Result<T, JsonError> {
     check(text)?;
-    serde_json::from_str(text).map_err(|error| Broken::of(&error))
+    serde_json::from_str(text).map_err(|error| JsonError::of(&error))
 }
 
 /// Checks the syntax of a whole text: one value, no member twice, not nested too deeply.
 ///
 /// # Errors
 /// The first thing that is wrong, at its place.
-pub fn check(text: &str) -> Result<(), Broken> {
+pub fn check(text: &str) -> Result<(), JsonError> {
     if let Some(at) = too_deep(text) {
         let before = text.get(..at).unwrap_or_default();
         let line = before.matches('\n').count() + 1;
         let column = before.rsplit('\n').next().map_or(0, |line| line.chars().count()) + 1;
         let what = format!("nested more than {MAX_DEPTH} deep");
-        return Err(Broken { line, column, what, cut_off: false, syntax: true });
+        return Err(JsonError { line, column, what, cut_off: false, syntax: true });
     }
     let mut reader = serde_json::Deserializer::from_str(text);
-    Unique.deserialize(&mut reader).and_then(|()| reader.end()).map_err(|error| Broken::of(&error))
+    Unique.deserialize(&mut reader).and_then(|()| reader.end()).map_err(|error| JsonError::of(&error))
 }
 
 /// Offset of the first bracket that opens more than [`MAX_DEPTH`] levels; `None` where none does.
@@ -168,7 +168,7 @@ impl<'de> Visitor<'de> for Unique {
 ///
 /// # Errors
 /// As [`parse`].
-pub fn value(text: &str) -> Result<Value, Broken> {
+pub fn value(text: &str) -> Result<Value, JsonError> {
     parse(text)
 }
 

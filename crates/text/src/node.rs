@@ -11,7 +11,7 @@ use std::ops::Range;
 /// The kind of a value, as messages name it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[allow(missing_docs)] // The names are the documentation: the kinds of JSON.
-pub enum Kind {
+pub enum NodeKind {
     Object,
     List,
     Text,
@@ -20,16 +20,16 @@ pub enum Kind {
     Null,
 }
 
-impl Kind {
+impl NodeKind {
     /// With its article, for messages.
     pub fn noun(self) -> &'static str {
         match self {
-            Kind::Object => "an object",
-            Kind::List => "a list",
-            Kind::Text => "text",
-            Kind::Number => "a number",
-            Kind::Bool => "true or false",
-            Kind::Null => "null",
+            NodeKind::Object => "an object",
+            NodeKind::List => "a list",
+            NodeKind::Text => "text",
+            NodeKind::Number => "a number",
+            NodeKind::Bool => "true or false",
+            NodeKind::Null => "null",
         }
     }
 }
@@ -44,7 +44,7 @@ pub struct Node<'a> {
 
 /// A key and its value.
 #[derive(Clone, Debug)]
-pub struct Entry<'a> {
+pub struct NodeEntry<'a> {
     /// The key, its escapes resolved.
     pub key: String,
     /// Where the key stands.
@@ -79,7 +79,7 @@ impl<'a> Node<'a> {
 
     /// The part to point at: all of the value, but of a long object or list only its bracket.
     pub fn mark(&self) -> Range<usize> {
-        let long = self.raw.len() > 60 && matches!(self.kind(), Kind::Object | Kind::List);
+        let long = self.raw.len() > 60 && matches!(self.kind(), NodeKind::Object | NodeKind::List);
         if long { self.start..self.start + 1 } else { self.span() }
     }
 
@@ -89,14 +89,14 @@ impl<'a> Node<'a> {
     }
 
     /// Its kind.
-    pub fn kind(&self) -> Kind {
+    pub fn kind(&self) -> NodeKind {
         match self.raw.as_bytes().first() {
-            Some(b'{') => Kind::Object,
-            Some(b'[') => Kind::List,
-            Some(b'"') => Kind::Text,
-            Some(b't' | b'f') => Kind::Bool,
-            Some(b'n') => Kind::Null,
-            _ => Kind::Number,
+            Some(b'{') => NodeKind::Object,
+            Some(b'[') => NodeKind::List,
+            Some(b'"') => NodeKind::Text,
+            Some(b't' | b'f') => NodeKind::Bool,
+            Some(b'n') => NodeKind::Null,
+            _ => NodeKind::Number,
         }
     }
 
@@ -130,13 +130,13 @@ impl<'a> Node<'a> {
     }
 
     /// The first `limit` entries of an object, and how many there are.
-    pub fn object(&self, limit: usize) -> Option<(Vec<Entry<'a>>, usize)> {
+    pub fn object(&self, limit: usize) -> Option<(Vec<NodeEntry<'a>>, usize)> {
         let mut reader = serde_json::Deserializer::from_str(self.raw);
         let (entries, count) = reader.deserialize_map(Entries { limit }).ok()?;
         let entries = entries.into_iter().map(|(key, value)| {
             let key_node = Node::within(self.raw, self.start, key);
             let key = key_node.text().unwrap_or_else(|| key_node.raw.trim_matches('"').to_owned());
-            Entry { key, key_node, value: Node::within(self.raw, self.start, value) }
+            NodeEntry { key, key_node, value: Node::within(self.raw, self.start, value) }
         });
         Some((entries.collect(), count))
     }

@@ -17,7 +17,7 @@ pub const LINE: usize = 4 << 10;
 /// Why there is nothing to read.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum Unreadable {
+pub enum SourceError {
     /// The system refused.
     #[error("cannot read {name}: {}", reason(.source))]
     Io {
@@ -36,18 +36,18 @@ pub enum Unreadable {
     },
 }
 
-impl Unreadable {
+impl SourceError {
     /// The reason alone, for a message that names the input itself.
     pub fn why(&self) -> String {
         match self {
-            Unreadable::Io { source, .. } => reason(source),
-            Unreadable::TooLarge { most, .. } => format!("it is too large: at most {} MiB", most >> 20),
+            SourceError::Io { source, .. } => reason(source),
+            SourceError::TooLarge { most, .. } => format!("it is too large: at most {} MiB", most >> 20),
         }
     }
 
     /// Whether there is no such file.
     pub fn is_missing(&self) -> bool {
-        matches!(self, Unreadable::Io { source, .. }
+        matches!(self, SourceError::Io { source, .. }
             if matches!(source.kind(), io::ErrorKind::NotFound | io::ErrorKind::NotADirectory))
     }
 }
@@ -79,10 +79,10 @@ pub fn name(path: &Path) -> String {
 ///
 /// # Errors
 /// When the system refuses, or there are more.
-pub fn file(path: &Path, most: u64) -> Result<Vec<u8>, Unreadable> {
+pub fn file(path: &Path, most: u64) -> Result<Vec<u8>, SourceError> {
     match File::open(path) {
         Ok(file) => stream(file, &name(path), most),
-        Err(source) => Err(Unreadable::Io { name: name(path), source }),
+        Err(source) => Err(SourceError::Io { name: name(path), source }),
     }
 }
 
@@ -90,12 +90,12 @@ pub fn file(path: &Path, most: u64) -> Result<Vec<u8>, Unreadable> {
 ///
 /// # Errors
 /// When the system refuses, or there are more.
-pub fn stream(stream: impl Read, name: &str, most: u64) -> Result<Vec<u8>, Unreadable> {
+pub fn stream(stream: impl Read, name: &str, most: u64) -> Result<Vec<u8>, SourceError> {
     let mut bytes = Vec::new();
     match stream.take(most.saturating_add(1)).read_to_end(&mut bytes) {
-        Ok(_) if bytes.len() as u64 > most => Err(Unreadable::TooLarge { name: name.to_owned(), most }),
+        Ok(_) if bytes.len() as u64 > most => Err(SourceError::TooLarge { name: name.to_owned(), most }),
         Ok(_) => Ok(bytes),
-        Err(source) => Err(Unreadable::Io { name: name.to_owned(), source }),
+        Err(source) => Err(SourceError::Io { name: name.to_owned(), source }),
     }
 }
 
@@ -159,7 +159,7 @@ mod tests {
         std::fs::write(&path, "\u{feff}x").unwrap();
         assert_eq!(utf8(&file(&path, 4).unwrap()), Ok("x"));
         assert!(file(&path, 3).unwrap_err().to_string().ends_with("is too large: at most 0 MiB"));
-        assert!(matches!(stream(io::repeat(0), "zeros", 1000), Err(Unreadable::TooLarge { .. })));
+        assert!(matches!(stream(io::repeat(0), "zeros", 1000), Err(SourceError::TooLarge { .. })));
         assert_eq!(utf8(b"ab\xff"), Err(2));
     }
 

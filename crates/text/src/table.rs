@@ -18,16 +18,16 @@ const LONGEST_ROW: usize = 64 << 10;
 /// A mistake in a content, and its place.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[error("{place}: {what}")]
-pub struct Problem {
+pub struct TableProblem {
     /// Where.
-    pub place: Place,
+    pub place: InputPosition,
     /// The mistake, and the allowed form.
     pub what: String,
 }
 
 /// A place in an input.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Place {
+pub enum InputPosition {
     /// Offset in a binary file.
     Byte(usize),
     /// Line of a text, from 1.
@@ -40,22 +40,22 @@ pub enum Place {
     Whole,
 }
 
-impl std::fmt::Display for Place {
+impl std::fmt::Display for InputPosition {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Place::Byte(byte) => write!(f, "byte {byte}"),
-            Place::Line(line) => write!(f, "line {line}"),
-            Place::LineColumn(line, column) => write!(f, "line {line}, column {column}"),
-            Place::Item(item) => write!(f, "item {item}"),
-            Place::Whole => write!(f, "input"),
+            InputPosition::Byte(byte) => write!(f, "byte {byte}"),
+            InputPosition::Line(line) => write!(f, "line {line}"),
+            InputPosition::LineColumn(line, column) => write!(f, "line {line}, column {column}"),
+            InputPosition::Item(item) => write!(f, "item {item}"),
+            InputPosition::Whole => write!(f, "input"),
         }
     }
 }
 
-impl Problem {
+impl TableProblem {
     /// A problem at a place; the text is made fit for one line.
-    pub fn new(place: Place, what: impl Into<String>) -> Problem {
-        Problem { place, what: fit::message(&what.into()) }
+    pub fn new(place: InputPosition, what: impl Into<String>) -> TableProblem {
+        TableProblem { place, what: fit::message(&what.into()) }
     }
 }
 
@@ -85,13 +85,13 @@ enum Body {
 
 /// One row.
 #[derive(Debug)]
-pub struct Row<'r> {
+pub struct TableRow<'r> {
     /// Where it stands.
-    pub place: Place,
+    pub place: InputPosition,
     cells: &'r StringRecord,
 }
 
-impl<'r> Row<'r> {
+impl<'r> TableRow<'r> {
     /// How many cells it has; short rows simply have fewer.
     pub fn width(&self) -> usize {
         self.cells.len()
@@ -114,9 +114,12 @@ impl Table {
     ///
     /// # Errors
     /// Which columns there are.
-    pub fn required(&self, names: &[&str]) -> Result<usize, Problem> {
+    pub fn required(&self, names: &[&str]) -> Result<usize, TableProblem> {
         self.column(names).ok_or_else(|| {
-            Problem::new(Place::Whole, format!("no column {}; {}", names.join(" or "), self.columns_listed()))
+            TableProblem::new(
+                InputPosition::Whole,
+                format!("no column {}; {}", names.join(" or "), self.columns_listed()),
+            )
         })
     }
 
@@ -148,7 +151,7 @@ impl Table {
     ///
     /// # Errors
     /// When it is anything else.
-    pub fn number(&self, row: &Row<'_>, column: usize) -> Result<Option<f64>, Problem> {
+    pub fn number(&self, row: &TableRow<'_>, column: usize) -> Result<Option<f64>, TableProblem> {
         let cell = row.cell(column);
         if cell.is_empty() {
             return Ok(None);
@@ -159,7 +162,7 @@ impl Table {
             _ => {
                 let name = self.columns.as_ref().and_then(|columns| columns.get(column));
                 let name = name.map(|name| format!(" in column {}", fit::cut(name.trim(), 40))).unwrap_or_default();
-                Err(Problem::new(row.place, format!("'{}'{name} is not a number", fit::cut(cell, 40))))
+                Err(TableProblem::new(row.place, format!("'{}'{name} is not a number", fit::cut(cell, 40))))
             }
         }
     }
@@ -168,26 +171,26 @@ impl Table {
     ///
     /// # Errors
     /// When it is not.
-    pub fn required_number(&self, row: &Row<'_>, column: usize) -> Result<f64, Problem> {
-        self.number(row, column)?.ok_or_else(|| Problem::new(row.place, "a number is missing"))
+    pub fn required_number(&self, row: &TableRow<'_>, column: usize) -> Result<f64, TableProblem> {
+        self.number(row, column)?.ok_or_else(|| TableProblem::new(row.place, "a number is missing"))
     }
 
     /// Gives every row to `each`, in file order.
     ///
     /// # Errors
     /// The error of `each`, broken cells, and more than [`MOST_ROWS`] rows.
-    pub fn rows(&self, mut each: impl FnMut(&Row<'_>) -> Result<(), Problem>) -> Result<(), Problem> {
+    pub fn rows(&self, mut each: impl FnMut(&TableRow<'_>) -> Result<(), TableProblem>) -> Result<(), TableProblem> {
         let mut count = 0;
-        let mut counted = |row: &Row<'_>| {
+        let mut counted = |row: &TableRow<'_>| {
             count += 1;
             if count > MOST_ROWS {
                 let what = format!("more than {MOST_ROWS} rows; split the file");
-                return Err(Problem::new(row.place, what));
+                return Err(TableProblem::new(row.place, what));
             }
             each(row)
         };
         let mut header = self.columns.is_some();
-        let mut below_header = |row: &Row<'_>| if std::mem::take(&mut header) { Ok(()) } else { counted(row) };
+        let mut below_header = |row: &TableRow<'_>| if std::mem::take(&mut header) { Ok(()) } else { counted(row) };
         match &self.body {
             Body::Nothing => Ok(()),
             Body::Delimited(delimiter) => delimited(&self.text, *delimiter, &mut below_header),
@@ -197,12 +200,12 @@ impl Table {
         }
     }
 
-    fn new(text: String, columns: Option<Vec<String>>, decimal_comma: bool, body: Body) -> Result<Table, Problem> {
+    fn new(text: String, columns: Option<Vec<String>>, decimal_comma: bool, body: Body) -> Result<Table, TableProblem> {
         let mut table = Table { columns, decimal_comma, text, body, empty: true };
         let mut any = false;
         match table.rows(|row| {
             any = true;
-            Err(Problem { place: row.place, what: String::new() })
+            Err(TableProblem { place: row.place, what: String::new() })
         }) {
             Err(problem) if !any => return Err(problem),
             _ => table.empty = !any,
@@ -212,16 +215,16 @@ impl Table {
 }
 
 /// Gives rows on until one of them is refused.
-type Each<'e> = &'e mut dyn FnMut(&Row<'_>) -> Result<(), Problem>;
+type Each<'e> = &'e mut dyn FnMut(&TableRow<'_>) -> Result<(), TableProblem>;
 
 /// Reads bytes as a table: JSON when `is_json` is true, or when it is `None` and they look like JSON.
 ///
 /// # Errors
 /// [`parse`], [`parse_json`], and bytes that are not UTF-8 text.
-pub fn read(bytes: Vec<u8>, is_json: Option<bool>, delimiter: Option<u8>) -> Result<Table, Problem> {
+pub fn read(bytes: Vec<u8>, is_json: Option<bool>, delimiter: Option<u8>) -> Result<Table, TableProblem> {
     let text = String::from_utf8(bytes).map_err(|error| {
         let valid = error.utf8_error().valid_up_to();
-        Problem::new(Place::Byte(valid), "not UTF-8 text")
+        TableProblem::new(InputPosition::Byte(valid), "not UTF-8 text")
     })?;
     let text = match text.strip_prefix('\u{feff}') {
         Some(rest) => rest.to_owned(),
@@ -241,7 +244,7 @@ pub fn read(bytes: Vec<u8>, is_json: Option<bool>, delimiter: Option<u8>) -> Res
 ///
 /// # Errors
 /// Broken JSON and other shapes, at their place.
-pub fn parse_json(text: impl Into<String>) -> Result<Table, Problem> {
+pub fn parse_json(text: impl Into<String>) -> Result<Table, TableProblem> {
     json::parse(text.into())
 }
 
@@ -253,7 +256,7 @@ pub fn parse_json(text: impl Into<String>) -> Result<Table, Problem> {
 ///
 /// # Errors
 /// Control characters, rows of more than 64 KiB, broken quoting.
-pub fn parse(text: impl Into<String>, delimiter: Option<u8>) -> Result<Table, Problem> {
+pub fn parse(text: impl Into<String>, delimiter: Option<u8>) -> Result<Table, TableProblem> {
     let text = text.into();
     let first = text.lines().find(|line| !line.trim().is_empty() && !line.starts_with('#'));
     let delimiter =
@@ -274,7 +277,7 @@ pub fn parse(text: impl Into<String>, delimiter: Option<u8>) -> Result<Table, Pr
             columns = Some(row.cells.iter().map(str::to_owned).collect());
         }
         // One row is enough.
-        Err(Problem { place: row.place, what: String::new() })
+        Err(TableProblem { place: row.place, what: String::new() })
     });
     match looked {
         Err(problem) if !seen => return Err(problem),
@@ -285,7 +288,7 @@ pub fn parse(text: impl Into<String>, delimiter: Option<u8>) -> Result<Table, Pr
 }
 
 /// Refuses control characters, and rows without end, whose cells would fill the memory.
-fn check_rows(text: &str, delimiter: Option<u8>) -> Result<(), Problem> {
+fn check_rows(text: &str, delimiter: Option<u8>) -> Result<(), TableProblem> {
     let (mut line, mut row_start, mut quoted, mut cell_start) = (1_u64, 0, false, true);
     for (at, byte) in text.bytes().enumerate() {
         match byte {
@@ -300,7 +303,7 @@ fn check_rows(text: &str, delimiter: Option<u8>) -> Result<(), Problem> {
             b'"' if delimiter.is_some() && (quoted || cell_start) => quoted = !quoted,
             0..=8 | 11..=31 | 127 if byte != b'\r' => {
                 let what = format!("holds the control character {byte:#04x}: not a table of text");
-                return Err(Problem::new(Place::Line(line), what));
+                return Err(TableProblem::new(InputPosition::Line(line), what));
             }
             _ => {}
         }
@@ -308,13 +311,13 @@ fn check_rows(text: &str, delimiter: Option<u8>) -> Result<(), Problem> {
         cell_start = Some(byte) == delimiter || (byte == b'"' && !quoted);
         if at - row_start > LONGEST_ROW {
             let what = format!("a row of more than {} KiB", LONGEST_ROW >> 10);
-            return Err(Problem::new(Place::Line(line), what));
+            return Err(TableProblem::new(InputPosition::Line(line), what));
         }
     }
     Ok(())
 }
 
-fn delimited(text: &str, delimiter: u8, each: Each<'_>) -> Result<(), Problem> {
+fn delimited(text: &str, delimiter: u8, each: Each<'_>) -> Result<(), TableProblem> {
     let mut reader = csv::ReaderBuilder::new()
         .delimiter(delimiter)
         .comment(Some(b'#'))
@@ -324,20 +327,20 @@ fn delimited(text: &str, delimiter: u8, each: Each<'_>) -> Result<(), Problem> {
     let mut cells = StringRecord::new();
     loop {
         let more = reader.read_record(&mut cells).map_err(|error| {
-            let place = error.position().map_or(Place::Whole, |position| Place::Line(position.line()));
-            Problem::new(place, error.to_string())
+            let place = error.position().map_or(InputPosition::Whole, |position| InputPosition::Line(position.line()));
+            TableProblem::new(place, error.to_string())
         })?;
         if !more {
             return Ok(());
         }
         if !cells.iter().all(|cell| cell.trim().is_empty()) {
-            let place = cells.position().map_or(Place::Whole, |position| Place::Line(position.line()));
-            each(&Row { place, cells: &cells })?;
+            let place = cells.position().map_or(InputPosition::Whole, |position| InputPosition::Line(position.line()));
+            each(&TableRow { place, cells: &cells })?;
         }
     }
 }
 
-fn spaced(text: &str, each: Each<'_>) -> Result<(), Problem> {
+fn spaced(text: &str, each: Each<'_>) -> Result<(), TableProblem> {
     let mut cells = StringRecord::new();
     for (index, line) in text.lines().enumerate() {
         if line.trim().is_empty() || line.starts_with('#') {
@@ -345,7 +348,7 @@ fn spaced(text: &str, each: Each<'_>) -> Result<(), Problem> {
         }
         cells.clear();
         line.split_whitespace().for_each(|cell| cells.push_field(cell));
-        each(&Row { place: Place::Line(index as u64 + 1), cells: &cells })?;
+        each(&TableRow { place: InputPosition::Line(index as u64 + 1), cells: &cells })?;
     }
     Ok(())
 }
@@ -404,7 +407,7 @@ mod tests {
                 Ok(())
             })
             .expect("reads");
-        assert_eq!(found.first(), Some(&(Place::Line(2), Ok(Some(0.5)))));
+        assert_eq!(found.first(), Some(&(InputPosition::Line(2), Ok(Some(0.5)))));
         for (place, number) in found.into_iter().skip(1) {
             assert!(number.expect_err("not a number").contains("time_s"), "{place}");
         }
@@ -412,8 +415,8 @@ mod tests {
 
     #[test]
     fn what_is_no_table_is_refused() {
-        assert_eq!(parse("time_s\n1\n\0\0\n", None).expect_err("NULs").place, Place::Line(3));
-        assert_eq!(parse("\0\0\0", None).expect_err("NULs").place, Place::Line(1));
+        assert_eq!(parse("time_s\n1\n\0\0\n", None).expect_err("NULs").place, InputPosition::Line(3));
+        assert_eq!(parse("\0\0\0", None).expect_err("NULs").place, InputPosition::Line(1));
         let commas = format!("time_s,code\n1,N\n{}", ",".repeat(1 << 20));
         assert!(parse(commas, None).expect_err("wide").what.contains("64 KiB"));
         let chained = format!("a,b\n{}", "\"\n\",\",\n\",".repeat(1 << 16));
@@ -432,6 +435,6 @@ mod tests {
             count += 1;
             Ok(())
         });
-        assert_eq!((count, problem.expect_err("ends").place), (MOST_ROWS, Place::Line(MOST_ROWS + 1)));
+        assert_eq!((count, problem.expect_err("ends").place), (MOST_ROWS, InputPosition::Line(MOST_ROWS + 1)));
     }
 }

@@ -4,7 +4,7 @@ use pulsewright_score::read::annotation_file;
 use pulsewright_score::read::header::{self, Header};
 use pulsewright_score::read::{ReadOptions, TimeUnit, beats};
 use pulsewright_score::report::{csv, json as report_json, text as report_text};
-use pulsewright_score::{Annotations, Limits, Options, Report, alarms, readings, score_record};
+use pulsewright_score::{Annotations, Limits, Report, ScoreOptions, alarms, readings, score_record};
 use pulsewright_text::table as tables;
 
 /// Bytes get annotations that can be scored against themselves and against none, or one problem.
@@ -54,7 +54,7 @@ pub fn table(text: &[u8]) {
 
 /// Annotations scored against themselves all match, unless two beats of one instant compete; against none, no annotation matches.
 fn score(found: &Annotations) {
-    let options = Options { learning_s: 0.0, ..Options::default() };
+    let options = ScoreOptions { learning_s: 0.0, ..ScoreOptions::default() };
     let nothing = Annotations::default();
     let itself = score_record("itself", found, found, &options);
     if found.beats.windows(2).all(|pair| pair[0].at < pair[1].at) {

@@ -1,6 +1,6 @@
 //! Plans and limits of suites, plans of cohorts, earlier reports.
 
-use pulsewright_score::{Earlier, Limits};
+use pulsewright_score::{EarlierReport, Limits};
 use pulsewright_suite::Plan;
 
 /// Text gets a plan whose records have names of their own, or a message; as the plan of a cohort, patients or a message.
@@ -32,7 +32,7 @@ pub fn suite(text: &[u8]) {
 /// Text gets limits, or a message; and an earlier report, or a message.
 pub fn limits(text: &[u8]) {
     let Ok(text) = std::str::from_utf8(text) else { return };
-    if let Err(problem) = Earlier::parse(text) {
+    if let Err(problem) = EarlierReport::parse(text) {
         assert!(!problem.to_string().is_empty());
     }
     let mut limits = Limits::default();

@@ -1,9 +1,9 @@
 //! One channel of each kind.
 
-use super::symbols::{Place, Sheet};
+use super::symbols::{SchematicSheet, SheetPoint};
 use crate::netlist::Netlist;
 use crate::parts::of_channel as part;
-use crate::stages::{Channel, Design};
+use crate::stages::{Design, OutputCircuit};
 use pulsewright_plot::drawing::Pen;
 use pulsewright_rig::description::Rig;
 
@@ -19,7 +19,7 @@ fn word(netlist: &Netlist, end: &str) -> String {
 }
 
 /// Converter, buffer, filter, divider, contact, stand-in, connector.
-pub fn electrode(sheet: &mut Sheet, [x, y]: Place, channel: &Channel, rig: &Rig) {
+pub fn electrode(sheet: &mut SchematicSheet, [x, y]: SheetPoint, channel: &OutputCircuit, rig: &Rig) {
     let netlist = &channel.netlist;
     sheet.block([x, y - 6.0], [x + 16.0, y + 6.0], &[&word(netlist, "V01"), "D/A"]);
     sheet.ending([x + 13.0, y + 10.0], 2.5, "bus, latch");
@@ -53,7 +53,7 @@ pub fn electrode(sheet: &mut Sheet, [x, y]: Place, channel: &Channel, rig: &Rig)
 }
 
 /// Contact, stand-in and connector from a place on.
-fn skin(sheet: &mut Sheet, [x, y]: Place, channel: &Channel) {
+fn skin(sheet: &mut SchematicSheet, [x, y]: SheetPoint, channel: &OutputCircuit) {
     let netlist = &channel.netlist;
     let contact = format!("K{}", channel.output + 1);
     sheet.contact([x, y], [x + 13.0, y], &contact);
@@ -75,7 +75,7 @@ fn skin(sheet: &mut Sheet, [x, y]: Place, channel: &Channel) {
     sheet.connector([end + 6.2, y], channel.name);
 }
 
-fn filter(sheet: &mut Sheet, [mut x, y]: Place, netlist: &Netlist, order: u32) -> Place {
+fn filter(sheet: &mut SchematicSheet, [mut x, y]: SheetPoint, netlist: &Netlist, order: u32) -> SheetPoint {
     let mut number = 2;
     if order % 2 == 1 {
         sheet.resistor([x, y], [x + 13.0, y], named(netlist, "R02"));
@@ -107,7 +107,7 @@ fn filter(sheet: &mut Sheet, [mut x, y]: Place, netlist: &Netlist, order: u32) -
 }
 
 /// Excitation, middle, converter, divider, signal pair.
-pub fn bridge(sheet: &mut Sheet, [x, y]: Place, channel: &Channel) {
+pub fn bridge(sheet: &mut SchematicSheet, [x, y]: SheetPoint, channel: &OutputCircuit) {
     let netlist = &channel.netlist;
     let Design::Bridge { ratiometric, .. } = channel.design else {
         return;
@@ -168,7 +168,7 @@ pub fn bridge(sheet: &mut Sheet, [x, y]: Place, channel: &Channel) {
 }
 
 /// Base, multiplier, divider, follower.
-pub fn element(sheet: &mut Sheet, [x, y]: Place, channel: &Channel) {
+pub fn element(sheet: &mut SchematicSheet, [x, y]: SheetPoint, channel: &OutputCircuit) {
     let netlist = &channel.netlist;
     let low = y + 60.0;
     sheet.connector_left([x, y], "Z a");
@@ -212,7 +212,7 @@ pub fn element(sheet: &mut Sheet, [x, y]: Place, channel: &Channel) {
 }
 
 /// The reference electrode, and the barrier to the computer.
-pub fn isolation(sheet: &mut Sheet, [x, y]: Place, reference: Option<&Channel>) {
+pub fn isolation(sheet: &mut SchematicSheet, [x, y]: SheetPoint, reference: Option<&OutputCircuit>) {
     if let Some(channel) = reference {
         sheet.common([x + 4.0, y]);
         sheet.wire(&[[x + 4.0, y], [x + 10.0, y]]);

@@ -1,10 +1,12 @@
 //! A pressure bridge: signal pair around the middle of the monitor's excitation, from a converter whose reference is either that
 //! excitation or a fixed voltage.
 
-use super::channel::{BOTTOM_OHM, CONVERTER, Channel, CircuitError, Design, Drive, LEAK_OHM, Parts, parallel};
+use super::channel::{
+    BOTTOM_OHM, CONVERTER, CircuitError, Design, Drive, LEAK_OHM, OutputCircuit, PartBuilder, parallel,
+};
 use crate::netlist::{COMMON, Class};
-use crate::rows::{Row, series};
-use pulsewright_rig::description::{Output, Signal};
+use crate::rows::{PreferredValues, series};
+use pulsewright_rig::description::{Output, OutputSignal};
 
 /// Load of the excitation, ohm, as a transducer's bridge is one (at least 200 ohm: ANSI/AAMI BP22, from memory; 350 ohm is common).
 const EXCITATION_OHM: f64 = 348.0;
@@ -18,9 +20,9 @@ pub(crate) fn excitation_name(index: usize) -> String {
     format!("VEXC{}", index + 1)
 }
 
-pub(super) fn channel(index: usize, output: &Output) -> Result<Channel, CircuitError> {
+pub(super) fn channel(index: usize, output: &Output) -> Result<OutputCircuit, CircuitError> {
     let name = output.signal.name();
-    let Signal::Bridge { excitation_v, ratiometric, .. } = output.signal else {
+    let OutputSignal::Bridge { excitation_v, ratiometric, .. } = output.signal else {
         return Err(CircuitError::Amplifies(name));
     };
     if output.attenuation <= 1.0 {
@@ -31,7 +33,7 @@ pub(super) fn channel(index: usize, output: &Output) -> Result<Channel, CircuitE
     let [plus, minus, half, middle] = ["ep", "em", "half", "mid"].map(node);
     let [converted, behind, driven, via, tap] = ["dac", "pole", "out", "via", "tap"].map(node);
     let [signal_plus, signal_minus] = ["sp", "sm"].map(node);
-    let mut parts = Parts::new(index);
+    let mut parts = PartBuilder::new(index);
     parts.netlist.source(excitation_name(index), [&plus, &minus], excitation_v, 0.0, Class::Outside);
     let leak = format!("RG{}", parts.number);
     parts.netlist.resistor(leak, [&minus, COMMON], LEAK_OHM, 0.0, Class::Outside);
@@ -62,11 +64,11 @@ pub(super) fn channel(index: usize, output: &Output) -> Result<Channel, CircuitE
     parts.series(21, [&driven, &tap], &via, &values);
     parts.precise(23, [&tap, &middle], BOTTOM_OHM);
     let divider = parallel(top, BOTTOM_OHM);
-    let arm = Row::E96.nearest(((output.source_ohm - divider) / 2.0).max(10.0));
+    let arm = PreferredValues::E96.nearest(((output.source_ohm - divider) / 2.0).max(10.0));
     parts.precise(24, [&tap, &signal_plus], arm);
     parts.precise(25, [&middle, &signal_minus], arm);
     parts.load([&signal_plus, &signal_minus], output.load_ohm);
-    Ok(Channel {
+    Ok(OutputCircuit {
         output: index,
         name,
         netlist: parts.netlist,

@@ -83,7 +83,7 @@ pub enum Design {
 
 /// The circuit behind one output, up to its connector and the load that the description names.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Channel {
+pub struct OutputCircuit {
     /// Index of the output in the description.
     pub output: usize,
     /// Word of the output.
@@ -98,7 +98,7 @@ pub struct Channel {
     pub design: Design,
 }
 
-impl Channel {
+impl OutputCircuit {
     /// Sets the converter to `volts`.
     pub fn set_volts(&mut self, volts: f64) {
         if let Some(Drive { part, per_volt }) = self.drive.clone() {
@@ -114,7 +114,7 @@ impl Channel {
         self.level_at(netlist, 0.0)
     }
 
-    /// As [`Channel::level`], of an element at `hz`.
+    /// As [`OutputCircuit::level`], of an element at `hz`.
     ///
     /// # Errors
     /// [`CircuitError::Unsolvable`].
@@ -164,14 +164,14 @@ impl Channel {
 }
 
 /// Parts of the channel of one output, with designators of its own.
-pub(super) struct Parts {
+pub(super) struct PartBuilder {
     pub(super) netlist: Netlist,
     pub(super) number: usize,
 }
 
-impl Parts {
-    pub(super) fn new(index: usize) -> Parts {
-        Parts { netlist: Netlist::new(), number: index + 1 }
+impl PartBuilder {
+    pub(super) fn new(index: usize) -> PartBuilder {
+        PartBuilder { netlist: Netlist::new(), number: index + 1 }
     }
 
     /// Designator `letter` of the channel, such as R312.

@@ -1,9 +1,9 @@
 //! The respiration element: a base resistor in series with an amplifier that adds a voltage in proportion to the current, so that
 //! the pair is a resistance that follows the converter, for direct current and for carriers up to some 100 kHz.
 
-use super::channel::{BOTTOM_OHM, CONVERTER, Channel, CircuitError, Design, Drive, LEAK_OHM, Parts, TEST};
+use super::channel::{BOTTOM_OHM, CONVERTER, CircuitError, Design, Drive, LEAK_OHM, OutputCircuit, PartBuilder, TEST};
 use crate::netlist::{COMMON, Class};
-use crate::rows::{Row, series};
+use crate::rows::{PreferredValues, series};
 use pulsewright_rig::description::Output;
 
 /// Volts that a multiplier divides its product by: common practice, no source.
@@ -15,15 +15,20 @@ const POLE_FARAD: f64 = 150e-12;
 /// Terminals of the element.
 pub(crate) const NODES: [&str; 2] = ["z_a", "z_b"];
 
-pub(super) fn channel(index: usize, output: &Output, ohm_per_v: f64, base_ohm: f64) -> Result<Channel, CircuitError> {
+pub(super) fn channel(
+    index: usize,
+    output: &Output,
+    ohm_per_v: f64,
+    base_ohm: f64,
+) -> Result<OutputCircuit, CircuitError> {
     let name = output.signal.name();
-    let base = Row::E96.nearest(base_ohm.max(1.0));
+    let base = PreferredValues::E96.nearest(base_ohm.max(1.0));
     let per_v = ohm_per_v / base;
     if per_v > MOST_PER_V {
         return Err(CircuitError::TooSteep(name, per_v));
     }
     let [a, b] = NODES;
-    let mut parts = Parts::new(index);
+    let mut parts = PartBuilder::new(index);
     parts.precise(1, [a, "z_m"], base);
     let part = parts.name('E', 1);
     parts.netlist.amplifier(part.clone(), ["z_x", b], 0.0, [a, "z_m"], Class::Multiplier);
@@ -43,7 +48,7 @@ pub(super) fn channel(index: usize, output: &Output, ohm_per_v: f64, base_ohm: f
     // The voltage that the amplifier adds opposes the current that comes in at `z_a`.
     let sign = if output.inverted { -1.0 } else { 1.0 };
     let share = BOTTOM_OHM / (BOTTOM_OHM + top);
-    Ok(Channel {
+    Ok(OutputCircuit {
         output: index,
         name,
         netlist: parts.netlist,

@@ -6,7 +6,7 @@ use crate::score::{Request, What};
 use clap::{Args, ValueEnum};
 use pulsewright_score::ClassMap;
 use pulsewright_score::read::ReadOptions;
-use pulsewright_score::record::{Events, Options};
+use pulsewright_score::record::{Events, ScoreOptions};
 use std::path::PathBuf;
 
 /// Score a detector, readings or an alarm log against the reference.
@@ -118,9 +118,9 @@ impl Score {
         })
     }
 
-    fn options(&self, events: Events) -> Options {
-        let learning_s = if events == Events::Beats { Options::default().learning_s } else { 0.0 };
-        Options {
+    fn options(&self, events: Events) -> ScoreOptions {
+        let learning_s = if events == Events::Beats { ScoreOptions::default().learning_s } else { 0.0 };
+        ScoreOptions {
             events,
             window_s: self.window_ms.map_or(events.window_s(), |ms| ms / 1e3),
             learning_s: self.learning_s.unwrap_or(learning_s),

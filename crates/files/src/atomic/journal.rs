@@ -2,7 +2,7 @@
 
 use crate::sha256::of_file;
 use pulsewright_text::json;
-use pulsewright_text::source::{self, Unreadable};
+use pulsewright_text::source::{self, SourceError};
 use serde::{Deserialize, Serialize};
 use std::ffi::{OsStr, OsString};
 use std::fs;
@@ -39,8 +39,8 @@ impl Journal {
     pub(super) fn read(path: &Path, mark: &str) -> io::Result<Option<Journal>> {
         let text = match source::file(path, source::DOCUMENT) {
             Ok(text) => text,
-            Err(Unreadable::Io { source, .. }) if source.kind() == io::ErrorKind::NotFound => return Ok(None),
-            Err(Unreadable::Io { source, .. }) => return Err(source),
+            Err(SourceError::Io { source, .. }) if source.kind() == io::ErrorKind::NotFound => return Ok(None),
+            Err(SourceError::Io { source, .. }) => return Err(source),
             Err(error) => return Err(io::Error::other(error)),
         };
         let journal = source::utf8(&text).ok().and_then(|text| json::parse::<Journal>(text).ok());

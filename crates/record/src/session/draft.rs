@@ -8,7 +8,7 @@
 use crate::record::{Entry, Record};
 use crate::seal;
 use pulsewright_files::atomic::{folder_of, sync_folder};
-use pulsewright_text::source::{self, Unreadable};
+use pulsewright_text::source::{self, SourceError};
 use pulsewright_text::{fit, json};
 use serde_json::{Map, Value};
 use std::fs::{File, OpenOptions};
@@ -70,8 +70,8 @@ impl Draft {
     pub fn open(path: &Path) -> Result<(Draft, Option<String>), DraftError> {
         let text = match source::file(path, source::TABLE) {
             Ok(text) => text,
-            Err(Unreadable::Io { source, .. }) if source.kind() == io::ErrorKind::NotFound => Vec::new(),
-            Err(Unreadable::Io { source, .. }) => return Err(source.into()),
+            Err(SourceError::Io { source, .. }) if source.kind() == io::ErrorKind::NotFound => Vec::new(),
+            Err(SourceError::Io { source, .. }) => return Err(source.into()),
             Err(too_large) => return Err(io::Error::other(too_large).into()),
         };
         // A line that lost power cut short has no end.

@@ -1,13 +1,13 @@
 //! The outputs of a rig's JSON.
 
 use super::{MAX_OUTPUTS, number, ordered};
-use crate::description::{Correction, Output, Signal, TERMINALS, Terminal, bridge_channels};
+use crate::description::{Correction, EcgConnector, Output, OutputSignal, TERMINALS, bridge_channels};
 use crate::quantities::{
     ATTENUATION, BASE, CORRECTION_OFFSET, EXCITATION, GAIN, HIGH, LOAD, LOW, OFFSET, OHM_PER_V, Quantity, SENSITIVITY,
     SOURCE,
 };
 use pulsewright_core::frame::Channel;
-use pulsewright_script::reader::{Collected, Kind, Node, Path, nearest, quoted};
+use pulsewright_script::reader::{Collected, Node, NodeKind, Path, nearest, quoted};
 
 /// Keys of any output.
 const OUTPUT: [&str; 7] = ["low_v", "high_v", "polarity", "correction", "calibrations", "source_ohm", "load_ohm"];
@@ -17,7 +17,7 @@ pub(crate) const REFERENCES: [&str; 2] = ["fixed", "excitation"];
 
 pub(super) fn read(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual: (f64, f64)) -> Vec<Output> {
     let Some((list, count)) = node.list(MAX_OUTPUTS) else {
-        found.wrong_kind(node, path, Kind::List);
+        found.wrong_kind(node, path, NodeKind::List);
         return Vec::new();
     };
     if count == 0 {
@@ -45,7 +45,7 @@ pub(super) fn read(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual
 /// The signal of an output, by its first key.
 #[derive(Clone, Copy, PartialEq)]
 enum Carries {
-    Electrode(Option<Terminal>),
+    Electrode(Option<EcgConnector>),
     Bridge(Option<Channel>),
     Resistor,
 }
@@ -100,7 +100,9 @@ fn output(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual: (f64, f
             "reference" => value.ratiometric = found.word(entry.value, &path, &REFERENCES) == Some(1),
             "polarity" => value.inverted = found.word(entry.value, &path, &POLARITIES) == Some(1),
             "correction" => value.correction = correction(found, entry.value, &path),
-            "calibrations" if entry.value.kind() != Kind::List => found.wrong_kind(entry.value, &path, Kind::List),
+            "calibrations" if entry.value.kind() != NodeKind::List => {
+                found.wrong_kind(entry.value, &path, NodeKind::List)
+            }
             "calibrations" => {}
             "source_ohm" => value.source = number(found, entry, &path, &SOURCE),
             "load_ohm" => value.load = number(found, entry, &path, &LOAD),
@@ -138,15 +140,15 @@ fn output(found: &mut Collected, node: Node<'_>, path: &Path<'_>, usual: (f64, f
         (low, high) => ordered(found, node, path, low.unwrap_or(usual.0), high.unwrap_or(usual.1))?,
     };
     let signal = match carries {
-        Carries::Electrode(terminal) => Signal::Electrode(terminal?),
-        Carries::Bridge(channel) => Signal::Bridge {
+        Carries::Electrode(terminal) => OutputSignal::Electrode(terminal?),
+        Carries::Bridge(channel) => OutputSignal::Bridge {
             channel: channel?,
             sensitivity: value.sensitivity?,
             excitation_v: value.excitation?,
             offset_mv: value.offset.unwrap_or(0.0),
             ratiometric: value.ratiometric,
         },
-        Carries::Resistor => Signal::Resistor { ohm_per_v: value.ohm_per_v?, base_ohm: value.base? },
+        Carries::Resistor => OutputSignal::Resistor { ohm_per_v: value.ohm_per_v?, base_ohm: value.base? },
     };
     let attenuation = if carries == Carries::Resistor { 1.0 } else { value.attenuation? };
     Some(Output {
@@ -179,7 +181,7 @@ struct Values {
 }
 
 /// An electrode by either of its labels.
-fn terminal(found: &mut Collected, node: Node<'_>, path: &Path<'_>) -> Option<Terminal> {
+fn terminal(found: &mut Collected, node: Node<'_>, path: &Path<'_>) -> Option<EcgConnector> {
     let labels: Vec<&str> = TERMINALS.iter().flat_map(|row| [row.0, row.1]).collect();
     let index = found.word(node, path, &labels)?;
     TERMINALS.get(index / 2).map(|row| row.2)

@@ -6,33 +6,33 @@ use crate::instant::Instant;
 
 use pulsewright_text::annotation_file;
 use pulsewright_text::header::Header;
-use pulsewright_text::table::{Place, Problem};
+use pulsewright_text::table::{InputPosition, TableProblem};
 
 /// Reads an annotation file.
 ///
 /// `rate_hz` goes before the note in the file, and that before the header. An error names the byte.
-pub fn parse(bytes: &[u8], rate_hz: Option<f64>, header: Option<Header>) -> Result<Annotations, Problem> {
+pub fn parse(bytes: &[u8], rate_hz: Option<f64>, header: Option<Header>) -> Result<Annotations, TableProblem> {
     let raw = annotation_file::read(bytes)?;
     let rate_hz = match (rate_hz, annotation_file::rate_hz(&raw)?, header) {
         (Some(rate_hz), _, _) | (None, Some(rate_hz), _) => rate_hz,
         (None, None, Some(header)) => header.rate_hz,
         (None, None, None) => {
-            return Err(Problem::new(
-                Place::Whole,
+            return Err(TableProblem::new(
+                InputPosition::Whole,
                 "times are in frames, but no frame rate is given and no header (.hea) stands beside the file",
             ));
         }
     };
-    let instant = |frame: i64, place: Place| {
+    let instant = |frame: i64, place: InputPosition| {
         Instant::from_frame(frame, rate_hz)
-            .ok_or_else(|| Problem::new(place, format!("frame {frame} at {rate_hz} Hz is out of range")))
+            .ok_or_else(|| TableProblem::new(place, format!("frame {frame} at {rate_hz} Hz is out of range")))
     };
     let mut annotations = Vec::with_capacity(raw.len());
     for item in raw {
         let Some(code) = code_of_number(item.number) else {
             continue;
         };
-        let at = instant(item.frame, Place::Byte(item.byte))?;
+        let at = instant(item.frame, InputPosition::Byte(item.byte))?;
         annotations.push(Annotation { at, code, subtype: item.subtype, aux: item.aux });
     }
     let mut all = Annotations::from_annotations(annotations, true);
@@ -87,13 +87,13 @@ mod tests {
             assert_eq!(problem.place, place, "{problem}");
             assert!(problem.what.contains(part), "{problem}");
         };
-        check(&[], Place::Byte(0), "truncated");
-        check(&file(&[word(1, 10)]), Place::Byte(2), "truncated");
-        check(&[0x0a, 0x04, 0x00], Place::Byte(2), "truncated");
-        check(&file(&[word(1, 10), word(SKIP, 0), [1, 0]]), Place::Byte(2), "truncated");
-        check(&file(&[word(1, 10), word(AUX, 9), [1, 0]]), Place::Byte(2), "truncated");
-        check(&file(&[word(SUB, 1), [0, 0]]), Place::Byte(0), "none came before");
-        check(&file(&[word(1, 1), word(55, 1), [0, 0]]), Place::Byte(2), "does not exist");
+        check(&[], InputPosition::Byte(0), "truncated");
+        check(&file(&[word(1, 10)]), InputPosition::Byte(2), "truncated");
+        check(&[0x0a, 0x04, 0x00], InputPosition::Byte(2), "truncated");
+        check(&file(&[word(1, 10), word(SKIP, 0), [1, 0]]), InputPosition::Byte(2), "truncated");
+        check(&file(&[word(1, 10), word(AUX, 9), [1, 0]]), InputPosition::Byte(2), "truncated");
+        check(&file(&[word(SUB, 1), [0, 0]]), InputPosition::Byte(0), "none came before");
+        check(&file(&[word(1, 1), word(55, 1), [0, 0]]), InputPosition::Byte(2), "does not exist");
         let no_rate = parse(&file(&[word(1, 1), [0, 0]]), None, None).expect_err("must fail");
         assert!(no_rate.what.contains("frame rate"));
         assert!(parse(&file(&[word(1, 1), [0, 0]]), Some(f64::NAN), None).is_err());

@@ -1,13 +1,13 @@
 //! The meaning of the columns of a table of beats.
 
-use crate::annotations::{Annotation, Annotations, Episode, EpisodeKind, Stretch};
+use crate::annotations::{Annotation, Annotations, Episode, EpisodeKind, TimeRange};
 use crate::codes::is_code;
 use crate::instant::Instant;
 
 use super::options::{ReadOptions, TimeUnit};
 use pulsewright_text::fit::cut;
 use pulsewright_text::number::short;
-use pulsewright_text::table::{Place, Problem, Row, Table};
+use pulsewright_text::table::{InputPosition, Table, TableProblem, TableRow};
 
 /// Column names that name their unit, best first.
 const TIME_COLUMNS: [(&str, TimeUnit); 20] = [
@@ -44,8 +44,8 @@ pub(crate) struct TimeColumn {
 
 impl TimeColumn {
     /// Finds the times of a table, by the options or by the usual names.
-    pub(crate) fn find(table: &Table, options: &ReadOptions) -> Result<TimeColumn, Problem> {
-        let wrong = |what: String| Err(Problem::new(Place::Whole, what));
+    pub(crate) fn find(table: &Table, options: &ReadOptions) -> Result<TimeColumn, TableProblem> {
+        let wrong = |what: String| Err(TableProblem::new(InputPosition::Whole, what));
         let (column, named) = match (&options.time_column, &table.columns) {
             (Some(name), _) => (table.required(&[name])?, unit_of_name(name)),
             (None, None) => (0, None),
@@ -83,7 +83,7 @@ impl TimeColumn {
     }
 
     /// The time of a row; an error if missing, not a number or out of range.
-    pub(crate) fn instant(&self, table: &Table, row: &Row<'_>) -> Result<Instant, Problem> {
+    pub(crate) fn instant(&self, table: &Table, row: &TableRow<'_>) -> Result<Instant, TableProblem> {
         let value = table.required_number(row, self.column)?;
         let whole = self.unit == TimeUnit::Frame && value.fract() == 0.0 && value.abs() < 9e15;
         let at = if whole {
@@ -93,7 +93,7 @@ impl TimeColumn {
         } else {
             None
         };
-        at.ok_or_else(|| Problem::new(row.place, format!("time {} is out of range", short(value))))
+        at.ok_or_else(|| TableProblem::new(row.place, format!("time {} is out of range", short(value))))
     }
 }
 
@@ -107,10 +107,13 @@ fn unit_of_name(name: &str) -> Option<TimeUnit> {
 ///
 /// # Errors
 /// No column of times, broken rows, events of several channels; an empty reference.
-pub fn from_table(table: &Table, options: &ReadOptions) -> Result<Annotations, Problem> {
+pub fn from_table(table: &Table, options: &ReadOptions) -> Result<Annotations, TableProblem> {
     if table.is_blank() {
         if options.is_reference {
-            return Err(Problem::new(Place::Whole, "the reference is empty: neither events nor names of columns"));
+            return Err(TableProblem::new(
+                InputPosition::Whole,
+                "the reference is empty: neither events nor names of columns",
+            ));
         }
         return Ok(Annotations { labelled: false, ..Annotations::default() });
     }
@@ -157,18 +160,19 @@ impl<'o> Channels<'o> {
     /// Most names listed.
     const LISTED: usize = 20;
 
-    fn find(table: &Table, options: &'o ReadOptions) -> Result<Channels<'o>, Problem> {
+    fn find(table: &Table, options: &'o ReadOptions) -> Result<Channels<'o>, TableProblem> {
         let column = table.column(&["channel"]);
         let asked = options.channel.as_deref();
         match asked {
-            Some(name) if column.is_none() => {
-                Err(Problem::new(Place::Whole, format!("no column channel to look for '{}' in", cut(name, 40))))
-            }
+            Some(name) if column.is_none() => Err(TableProblem::new(
+                InputPosition::Whole,
+                format!("no column channel to look for '{}' in", cut(name, 40)),
+            )),
             _ => Ok(Channels { column, asked, met: Vec::new() }),
         }
     }
 
-    fn wants(&mut self, row: &Row<'_>) -> bool {
+    fn wants(&mut self, row: &TableRow<'_>) -> bool {
         let Some(column) = self.column else { return true };
         let name = row.cell(column);
         if self.met.len() < Self::LISTED && !self.met.iter().any(|met| met == name) {
@@ -177,7 +181,7 @@ impl<'o> Channels<'o> {
         self.asked.is_none_or(|asked| asked == name)
     }
 
-    fn check(&self) -> Result<(), Problem> {
+    fn check(&self) -> Result<(), TableProblem> {
         let names = || self.met.iter().map(|name| cut(name, 40)).collect::<Vec<_>>().join(", ");
         let what = match self.asked {
             Some(asked) if !self.met.is_empty() && !self.met.iter().any(|met| met == asked) => {
@@ -186,11 +190,11 @@ impl<'o> Channels<'o> {
             None if self.met.len() > 1 => format!("events of more than one channel; choose one of {}", names()),
             _ => return Ok(()),
         };
-        Err(Problem::new(Place::Whole, what))
+        Err(TableProblem::new(InputPosition::Whole, what))
     }
 }
 
-fn beat_code(row: &Row<'_>, column: usize) -> Result<char, Problem> {
+fn beat_code(row: &TableRow<'_>, column: usize) -> Result<char, TableProblem> {
     let cell = row.cell(column);
     let mut letters = cell.chars();
     match (letters.next(), letters.next()) {
@@ -198,7 +202,7 @@ fn beat_code(row: &Row<'_>, column: usize) -> Result<char, Problem> {
         (Some(code), None) if is_code(code) => Ok(code),
         _ => {
             let what = format!("'{}' is not a code of the open annotation table (N, V, A, / and so on)", cut(cell, 40));
-            Err(Problem::new(row.place, what))
+            Err(TableProblem::new(row.place, what))
         }
     }
 }
@@ -207,7 +211,7 @@ fn beat_code(row: &Row<'_>, column: usize) -> Result<char, Problem> {
 ///
 /// # Errors
 /// Missing columns, broken rows.
-pub fn episodes_from_table(table: &Table) -> Result<Vec<Episode>, Problem> {
+pub fn episodes_from_table(table: &Table) -> Result<Vec<Episode>, TableProblem> {
     if table.is_blank() {
         return Ok(Vec::new());
     }
@@ -224,17 +228,17 @@ pub fn episodes_from_table(table: &Table) -> Result<Vec<Episode>, Problem> {
         let Some(kind) = EpisodeKind::of_name(name) else {
             let what =
                 format!("'{}' is not an episode; allowed: vf, af, atrial-flutter, asystole, apnoea", cut(name, 40));
-            return Err(Problem::new(row.place, what));
+            return Err(TableProblem::new(row.place, what));
         };
         let at = |s: f64| {
-            Instant::from_s(s).ok_or_else(|| Problem::new(row.place, format!("time {} is out of range", short(s))))
+            Instant::from_s(s).ok_or_else(|| TableProblem::new(row.place, format!("time {} is out of range", short(s))))
         };
         let from = at(table.required_number(row, start)?)?;
         let to = table.number(row, end)?.map(at).transpose()?.unwrap_or(Instant::END);
         if to < from {
-            return Err(Problem::new(row.place, "the episode ends before it starts"));
+            return Err(TableProblem::new(row.place, "the episode ends before it starts"));
         }
-        episodes.push(Episode { kind, stretch: Stretch { from, to } });
+        episodes.push(Episode { kind, stretch: TimeRange { from, to } });
         Ok(())
     })?;
     Ok(episodes)
@@ -245,7 +249,7 @@ mod tests {
     use super::*;
     use pulsewright_text::table;
 
-    fn times(text: &str, options: &ReadOptions) -> Result<Vec<(f64, char)>, Problem> {
+    fn times(text: &str, options: &ReadOptions) -> Result<Vec<(f64, char)>, TableProblem> {
         let table = if text.starts_with(['[', '{']) {
             table::parse_json(text)?
         } else {
@@ -327,18 +331,23 @@ mod tests {
             assert_eq!(problem.place, place, "{problem}");
             assert!(problem.what.contains(part), "{problem}");
         };
-        check("1\n2\n", &plain, Place::Whole, "unit");
-        check("[1,2]", &plain, Place::Whole, "unit");
-        check("sample\n1\n", &plain, Place::Whole, "frame rate");
-        check("a,b\n1,2\n", &plain, Place::Whole, "no column of times");
-        check("time_s,code\n1,N\n,N\n", &plain, Place::Line(3), "missing");
-        check("time_s,code\n1,N\n2,hello\n", &plain, Place::Line(3), "hello");
-        check("time_s\n1e30\n", &plain, Place::Line(2), "out of range");
-        check("sample\n5\n", &ReadOptions { rate_hz: Some(0.0), ..plain.clone() }, Place::Line(2), "out of range");
+        check("1\n2\n", &plain, InputPosition::Whole, "unit");
+        check("[1,2]", &plain, InputPosition::Whole, "unit");
+        check("sample\n1\n", &plain, InputPosition::Whole, "frame rate");
+        check("a,b\n1,2\n", &plain, InputPosition::Whole, "no column of times");
+        check("time_s,code\n1,N\n,N\n", &plain, InputPosition::Line(3), "missing");
+        check("time_s,code\n1,N\n2,hello\n", &plain, InputPosition::Line(3), "hello");
+        check("time_s\n1e30\n", &plain, InputPosition::Line(2), "out of range");
+        check(
+            "sample\n5\n",
+            &ReadOptions { rate_hz: Some(0.0), ..plain.clone() },
+            InputPosition::Line(2),
+            "out of range",
+        );
         check(
             "time_s\n5\n",
             &ReadOptions { time_column: Some("x".into()), ..plain.clone() },
-            Place::Whole,
+            InputPosition::Whole,
             "no column x",
         );
     }

@@ -6,7 +6,7 @@ use std::fmt::Write;
 
 /// One test case.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Case {
+pub struct TestCase {
     /// The subject of the test: `gross`, a record, a reading.
     pub subject: String,
     /// Which of its figures.
@@ -17,20 +17,20 @@ pub struct Case {
     pub time_s: f64,
 }
 
-impl Case {
+impl TestCase {
     /// A case that passed where there is no `failure`, and took no time.
-    pub fn new(subject: &str, name: &str, failure: Option<String>) -> Case {
-        Case { subject: subject.into(), name: name.into(), failure, time_s: 0.0 }
+    pub fn new(subject: &str, name: &str, failure: Option<String>) -> TestCase {
+        TestCase { subject: subject.into(), name: name.into(), failure, time_s: 0.0 }
     }
 
     /// The case with the time that it took, s.
-    pub fn taking(self, time_s: f64) -> Case {
-        Case { time_s, ..self }
+    pub fn taking(self, time_s: f64) -> TestCase {
+        TestCase { time_s, ..self }
     }
 }
 
 /// Writes one test suite.
-pub fn render(suite: &str, cases: &[Case]) -> String {
+pub fn render(suite: &str, cases: &[TestCase]) -> String {
     let failures = cases.iter().filter(|case| case.failure.is_some()).count();
     let mut xml = String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
     let suite = escaped(suite);
@@ -66,8 +66,8 @@ mod tests {
 
     #[test]
     fn failures_and_odd_letters() {
-        let bad = Case::new("a<b", "se \"min\"", Some("x & \u{1}".into()));
-        let xml = render("score", &[Case::new("r", "se", None).taking(0.25), bad.taking(1.5)]);
+        let bad = TestCase::new("a<b", "se \"min\"", Some("x & \u{1}".into()));
+        let xml = render("score", &[TestCase::new("r", "se", None).taking(0.25), bad.taking(1.5)]);
         assert!(xml.contains("tests=\"2\" failures=\"1\""));
         assert!(xml.contains("classname=\"score.a&lt;b\" name=\"se &quot;min&quot;\""));
         assert!(xml.contains("message=\"x &amp; \\u{1}\""));

@@ -1,7 +1,7 @@
 //! Markdown with tables, for the summary page of a build.
 
-use super::{Case, Report};
-use crate::metrics::{Kind, METRICS, Metric};
+use super::{Report, TestCase};
+use crate::metrics::{FigureKind, METRICS, Metric};
 use crate::record::{Figures, RecordReport};
 use crate::report::text::{changed_most, changes, number, percent, records_compared};
 use pulsewright_text::fit;
@@ -62,13 +62,14 @@ pub fn body(report: &Report) -> String {
 }
 
 /// Cases under a heading: those that failed, and the number of the others.
-pub fn of_cases(title: &str, cases: &[Case]) -> String {
-    let failed: Vec<(&Case, &str)> = cases.iter().filter_map(|case| Some((case, case.failure.as_deref()?))).collect();
+pub fn of_cases(title: &str, cases: &[TestCase]) -> String {
+    let failed: Vec<(&TestCase, &str)> =
+        cases.iter().filter_map(|case| Some((case, case.failure.as_deref()?))).collect();
     let mut out = heading(title, failed.is_empty());
     let _ = writeln!(out, "{} of {} cases passed", cases.len() - failed.len(), cases.len());
     if !failed.is_empty() {
         let mut rows = vec![["case", "", "why it failed"].map(str::to_owned).to_vec()];
-        let row = |(case, why): &(&Case, &str)| vec![case.subject.clone(), case.name.clone(), (*why).to_owned()];
+        let row = |(case, why): &(&TestCase, &str)| vec![case.subject.clone(), case.name.clone(), (*why).to_owned()];
         rows.extend(failed.iter().map(row));
         out.push('\n');
         out += &table(&rows);
@@ -111,8 +112,8 @@ fn limits(report: &Report) -> String {
 
 fn shown(metric: &Metric, value: Option<f64>) -> String {
     match (metric.kind, value) {
-        (Kind::Percent, value) => percent(value),
-        (Kind::Count, Some(value)) => format!("{value:.0}"),
+        (FigureKind::Percent, value) => percent(value),
+        (FigureKind::Count, Some(value)) => format!("{value:.0}"),
         (_, value) => number(value),
     }
 }
@@ -143,7 +144,7 @@ mod tests {
 
     #[test]
     fn failed_cases_are_listed() {
-        let cases = [Case::new("hr", "from 0 s", None), Case::new("map", "from 0 s", Some("too low".into()))];
+        let cases = [TestCase::new("hr", "from 0 s", None), TestCase::new("map", "from 0 s", Some("too low".into()))];
         let page = of_cases("readings", &cases);
         assert!(page.starts_with("## readings: FAILED\n\n1 of 2 cases passed\n"), "{page}");
         assert!(page.ends_with("| map | from 0 s | too low |\n"), "{page}");

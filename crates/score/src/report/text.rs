@@ -2,9 +2,9 @@
 
 use std::fmt::Write;
 
-use crate::compare::{Changed, Comparison};
-use crate::matrix::{LETTERS, Share};
-use crate::metrics::{Kind, Metric, by_name};
+use crate::compare::{Comparison, RecordChange};
+use crate::matrix::{LETTERS, Proportion};
+use crate::metrics::{FigureKind, Metric, by_name};
 use crate::record::Figures;
 use crate::report::Report;
 use crate::runs::RunFigures;
@@ -97,7 +97,7 @@ pub fn changed_most(against: &Comparison) -> Vec<Vec<String>> {
         return Vec::new();
     }
     let mut rows = vec![["record, missed and extra", "before", "now"].map(str::to_owned).to_vec()];
-    let row = |one: &Changed| vec![one.record.clone(), one.earlier.to_string(), one.now.to_string()];
+    let row = |one: &RecordChange| vec![one.record.clone(), one.earlier.to_string(), one.now.to_string()];
     rows.extend(against.changed_most.iter().map(row));
     rows
 }
@@ -186,8 +186,8 @@ fn record_table(out: &mut String, report: &Report, columns: &[Column]) {
 
 fn shown(metric: &Metric, value: Option<f64>, counts: bool) -> String {
     match (metric.kind, value) {
-        (Kind::Percent, _) => percent(value),
-        (Kind::Count, Some(value)) if counts => short(value),
+        (FigureKind::Percent, _) => percent(value),
+        (FigureKind::Count, Some(value)) if counts => short(value),
         _ => number(value),
     }
 }
@@ -215,7 +215,7 @@ fn any_run(runs: &RunFigures) -> bool {
 }
 
 fn run_table(name: &str, runs: &RunFigures) -> String {
-    let row = |name: &str, se: &Share, ppv: &Share| vec![name.to_owned(), counted(se), counted(ppv)];
+    let row = |name: &str, se: &Proportion, ppv: &Proportion| vec![name.to_owned(), counted(se), counted(ppv)];
     let rows = [
         vec![format!("{name} runs, gross"), "Se".into(), "+P".into()],
         row("couplets", &runs.couplet_sensitivity, &runs.couplet_predictivity),
@@ -242,7 +242,7 @@ fn episode_table(figures: &Figures) -> String {
     aligned(&rows)
 }
 
-fn counted(share: &Share) -> String {
+fn counted(share: &Proportion) -> String {
     format!("{} % ({}/{})", percent(share.percent), share.part, share.whole)
 }
 

@@ -5,7 +5,7 @@ use super::word::{self, KEYS, MOST, brings};
 use crate::beside::BesideKind;
 use crate::carry::{Change, Value};
 use crate::keys;
-use crate::reader::{DocumentKind, Entry, Node, Path, join, nearest, quoted};
+use crate::reader::{DocumentKind, Node, NodeEntry, Path, join, nearest, quoted};
 use crate::walk::Walk;
 use pulsewright_core::body::{ADULT, Age, BODIES, Body, RESTING_BPM};
 use pulsewright_core::heart::catalogue;
@@ -132,7 +132,7 @@ impl Walk<'_> {
     }
 
     /// Changes the resting values that the document names.
-    fn resting_values(&mut self, entry: &Entry<'_>, path: &Path<'_>, values: &mut [(Field, f32)]) {
+    fn resting_values(&mut self, entry: &NodeEntry<'_>, path: &Path<'_>, values: &mut [(Field, f32)]) {
         let Some(entries) = self.entries(entry.value, path, "resting values") else { return };
         let paths = || ADULT.values.iter().map(|(field, _)| field.info().path);
         let mut groups: Vec<&str> = paths().filter_map(|path| path.split('.').next()).collect();

@@ -3,7 +3,7 @@
 use super::schema_parts::{ranged, shapes};
 use super::{kept, word};
 use crate::number::number;
-use crate::reader::{Entry, Kind, Node, Path, nearest, quoted};
+use crate::reader::{Node, NodeEntry, NodeKind, Path, nearest, quoted};
 use crate::walk::Walk;
 use pulsewright_core::frame::{Channel, INDEPENDENT_LEADS, Lead};
 use pulsewright_core::internal::ecg::{
@@ -105,7 +105,7 @@ impl Walk<'_> {
         let entries = self.entries(node, path, "leads with their numbers")?;
         let words = lead_words();
         let mut knots: Vec<[i16; INDEPENDENT_LEADS]> = Vec::new();
-        let mut first: Option<&Entry<'_>> = None;
+        let mut first: Option<&NodeEntry<'_>> = None;
         for entry in &entries {
             let path = path.key(&entry.key);
             let Some(lead) = words.iter().position(|word| *word == entry.key) else {
@@ -136,7 +136,7 @@ impl Walk<'_> {
 
     fn numbers_uv(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<Vec<i16>> {
         let Some((list, count)) = node.list(MOST_KNOTS) else {
-            self.wrong_kind(node, path, Kind::List);
+            self.wrong_kind(node, path, NodeKind::List);
             return None;
         };
         if !(1..=MOST_KNOTS).contains(&count) {

@@ -2,7 +2,7 @@
 
 use super::word::{COMPLEX_KEYS, T_KEYS, WAVE_KEYS};
 use super::{edges, kept};
-use crate::reader::{Entry, Kind, Node, Path, nearest, quoted};
+use crate::reader::{Node, NodeEntry, NodeKind, Path, nearest, quoted};
 use crate::walk::Walk;
 use pulsewright_core::internal::ecg::{
     Complex, FALL_MS, HOLD_MS, MOST_P_WAVES, MOST_QRS_WAVES, MV, P_AT_MS, QRS_AT_MS, QRS_MS, QT_MS, SHORTEST_JT_MS,
@@ -64,7 +64,7 @@ impl Walk<'_> {
     #[allow(clippy::too_many_arguments)] // A complex and its place.
     fn fiducials(
         &mut self,
-        entries: &[Entry<'_>],
+        entries: &[NodeEntry<'_>],
         node: Node<'_>,
         path: &Path<'_>,
         qrs: &[Wave],
@@ -112,7 +112,7 @@ impl Walk<'_> {
     /// At least one wave.
     fn waves(&mut self, node: Node<'_>, path: &Path<'_>, most: usize, at: &RangeInclusive<f32>) -> Option<Vec<Wave>> {
         let Some((list, count)) = node.list(most) else {
-            self.wrong_kind(node, path, Kind::List);
+            self.wrong_kind(node, path, NodeKind::List);
             return None;
         };
         if !(1..=most).contains(&count) {

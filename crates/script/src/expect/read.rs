@@ -8,7 +8,7 @@ use super::limit::Limit;
 use super::quantity::Quantity;
 use crate::document::Step;
 use crate::reader::Path;
-use crate::reader::{Entry, Kind, Node};
+use crate::reader::{Node, NodeEntry, NodeKind};
 use crate::walk::Walk;
 use crate::words::{join, nearest, quoted, shown};
 use pulsewright_core::expect::AlarmKind;
@@ -107,7 +107,7 @@ impl Walk<'_> {
     }
 
     /// The limit among the members of an object; `None` when it names none, or a bad one.
-    pub(super) fn limit(&mut self, members: &[Entry<'_>], node: Node<'_>, path: &Path<'_>) -> Option<Limit> {
+    pub(super) fn limit(&mut self, members: &[NodeEntry<'_>], node: Node<'_>, path: &Path<'_>) -> Option<Limit> {
         let mut limit = Limit::default();
         let (mut named, mut good, mut source) = (false, true, None);
         for member in members {
@@ -189,7 +189,7 @@ impl Walk<'_> {
     }
 
     fn reading(&mut self, node: Node<'_>, path: &Path<'_>, step: &Step) -> Option<ExpectedReading> {
-        if node.kind() == Kind::Text {
+        if node.kind() == NodeKind::Text {
             let word = self.text(node, path)?;
             let quantity = self.quantity(&word, node, path)?;
             return self.filled(quantity, None, None, node, path, step);
@@ -253,10 +253,10 @@ impl Walk<'_> {
         }
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
             let what = match node.kind() {
-                Kind::Text => format!("alarms can't be {}", shown(node.raw())),
+                NodeKind::Text => format!("alarms can't be {}", shown(node.raw())),
                 kind => format!("alarms can't be {}", kind.noun()),
             };
-            let near = (node.kind() == Kind::Text).then(|| quoted(USUAL));
+            let near = (node.kind() == NodeKind::Text).then(|| quoted(USUAL));
             self.report(node, path, |p| p.allowed("\"usual\", or a list of alarms").nearest(near), what);
             return Vec::new();
         };
@@ -270,7 +270,7 @@ impl Walk<'_> {
     }
 
     fn alarm(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<WrittenAlarm> {
-        if node.kind() == Kind::Text {
+        if node.kind() == NodeKind::Text {
             let name = self.known_alarm(node, path)?.id().to_owned();
             return Some(WrittenAlarm { name: Some(name), ..WrittenAlarm::default() });
         }
@@ -325,7 +325,7 @@ impl Walk<'_> {
         let mut silent = Vec::new();
         for (index, node) in self.entries_of(node, path, "a list of alarms").into_iter().enumerate() {
             let path = Path::Index(path, index);
-            let (name, kind) = if node.kind() == Kind::Text {
+            let (name, kind) = if node.kind() == NodeKind::Text {
                 let Some(kind) = self.known_alarm(node, &path) else { continue };
                 (kind.name().to_owned(), Some(kind))
             } else {
@@ -359,7 +359,7 @@ impl Walk<'_> {
         for (index, node) in self.entries_of(node, path, "a list of alarms").into_iter().enumerate() {
             let path = Path::Index(path, index);
             let (mut kind, mut within_s, mut source) = (None, None, None);
-            if node.kind() == Kind::Text {
+            if node.kind() == NodeKind::Text {
                 kind = self.known_alarm(node, &path);
             } else if let Some(entries) = self.entries(node, &path, "the word of an alarm, or an object with \"name\"")
             {
@@ -428,12 +428,12 @@ impl Walk<'_> {
 
     /// A finite number within bounds.
     pub(crate) fn plain_number(&mut self, node: Node<'_>, path: &Path<'_>, min: f64, max: f64) -> Option<f64> {
-        let number = if node.kind() == Kind::Number { node.raw().parse().unwrap_or(f64::NAN) } else { f64::NAN };
+        let number = if node.kind() == NodeKind::Number { node.raw().parse().unwrap_or(f64::NAN) } else { f64::NAN };
         if (min..=max).contains(&number) {
             return Some(number + 0.0);
         }
         let what = match node.kind() {
-            Kind::Number => format!("{path} can't be {}", shown(node.raw())),
+            NodeKind::Number => format!("{path} can't be {}", shown(node.raw())),
             kind => format!("{path} can't be {}", kind.noun()),
         };
         self.report(node, path, |p| p.allowed(format!("a number, {min} to {max}")), what);

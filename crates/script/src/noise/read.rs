@@ -3,7 +3,7 @@
 use super::Noise;
 use crate::document::Step;
 use crate::noise_ratio::{RANGE_DB, windowed_rms};
-use crate::reader::{Entry, Kind, Node, Path};
+use crate::reader::{Node, NodeEntry, NodeKind, Path};
 use crate::recording::part::{Bounds, Lasting};
 use crate::walk::Walk;
 use crate::words::{nearest, quoted, shown};
@@ -102,8 +102,8 @@ impl Walk<'_> {
     /// The ratio or the RMS.
     fn noise_size(
         &mut self,
-        ratio: Option<&Entry<'_>>,
-        rms: Option<&Entry<'_>>,
+        ratio: Option<&NodeEntry<'_>>,
+        rms: Option<&NodeEntry<'_>>,
         node: Node<'_>,
         each: bool,
         path: &Path<'_>,
@@ -133,7 +133,7 @@ impl Walk<'_> {
     /// The one or two channels: those that are named, else the first ones in mV.
     fn noise_channels(
         &mut self,
-        named: Option<&Entry<'_>>,
+        named: Option<&NodeEntry<'_>>,
         read: &open::Recording,
         file: &str,
         file_node: Node<'_>,
@@ -152,7 +152,7 @@ impl Walk<'_> {
         };
         let path = path.key("channels");
         let Some((items, _)) = entry.value.list(3) else {
-            self.wrong_kind(entry.value, &path, Kind::List);
+            self.wrong_kind(entry.value, &path, NodeKind::List);
             return None;
         };
         if !(1..=2).contains(&items.len()) {

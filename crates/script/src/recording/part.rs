@@ -2,7 +2,7 @@
 
 use super::kept;
 use crate::limits::MAX_STEP_S;
-use crate::reader::{Entry, Kind, Node, Path};
+use crate::reader::{Node, NodeEntry, NodeKind, Path};
 use crate::series::span;
 use crate::walk::Walk;
 use crate::words::{nearest, quoted, shown};
@@ -46,11 +46,11 @@ impl Walk<'_> {
     pub(crate) fn recording_file_node<'a>(
         &mut self,
         node: Node<'a>,
-        entries: &[Entry<'a>],
+        entries: &[NodeEntry<'a>],
         path: &Path<'_>,
     ) -> Option<Node<'a>> {
         let named = || entries.iter().find(|entry| entry.key == "file").map(|entry| entry.value);
-        let found = if node.kind() == Kind::Text { Some(node) } else { named() };
+        let found = if node.kind() == NodeKind::Text { Some(node) } else { named() };
         if found.is_none() {
             self.missing(node, path, "file", "\"file\": a header (.hea), .edf, .csv or .wav file beside the script");
         }
@@ -129,7 +129,7 @@ impl Walk<'_> {
     }
 
     /// The times that the entries name.
-    pub(crate) fn times(&mut self, entries: &[Entry<'_>], path: &Path<'_>) -> Times {
+    pub(crate) fn times(&mut self, entries: &[NodeEntry<'_>], path: &Path<'_>) -> Times {
         let [start, end, passed] = ["start_s", "end_s", "passed_s"].map(|key| {
             let entry = entries.iter().find(|entry| entry.key == key)?;
             self.found.number(entry.value, &path.key(key), 0.0..=MAX_STEP_S, "s").and_then(span)
@@ -143,7 +143,7 @@ impl Walk<'_> {
         times: &Times,
         whole: Span,
         file: &str,
-        (node, entries): (Node<'_>, &[Entry<'_>]),
+        (node, entries): (Node<'_>, &[NodeEntry<'_>]),
         path: &Path<'_>,
     ) -> Option<Bounds> {
         let zero = Span::ZERO;

@@ -3,7 +3,7 @@
 use super::part::{Bounds, Lasting};
 use super::stretch::{Repeats, stretch};
 use super::{Named, Recording, SCALES_MV, loop_words};
-use crate::reader::{Entry, Kind, Node, Path};
+use crate::reader::{Node, NodeEntry, NodeKind, Path};
 use crate::series::Series;
 use crate::walk::Walk;
 use crate::words::{nearest, quoted, shown};
@@ -30,8 +30,8 @@ impl Walk<'_> {
     pub(crate) fn recording(&mut self, node: Node<'_>, path: &Path<'_>, step: Lasting) -> Option<(Recording, Series)> {
         let before = self.found.count();
         let entries = match node.kind() {
-            Kind::Text => Vec::new(),
-            Kind::Object => self.entries(node, path, "a recording")?,
+            NodeKind::Text => Vec::new(),
+            NodeKind::Object => self.entries(node, path, "a recording")?,
             kind => {
                 let allowed = "the name of a file beside the script, or {\"file\": \"100.hea\", ...}";
                 self.report(node, path, |p| p.allowed(allowed), format!("a recording can't be {}", kind.noun()));
@@ -86,7 +86,7 @@ impl Walk<'_> {
     /// The leads to play, each with the place and the name of its channel in the recording.
     fn recorded_leads(
         &mut self,
-        named: Option<&Entry<'_>>,
+        named: Option<&NodeEntry<'_>>,
         read: &open::Recording,
         file: &str,
         file_node: Node<'_>,
@@ -148,7 +148,7 @@ impl Walk<'_> {
     /// The beats of a whole recording: those that are named, or those of the annotation file of its name.
     fn recorded_beats(
         &mut self,
-        named: Option<&Entry<'_>>,
+        named: Option<&NodeEntry<'_>>,
         file: &str,
         file_node: Node<'_>,
         path: &Path<'_>,
@@ -161,7 +161,7 @@ impl Walk<'_> {
     }
 
     /// Refuses what has no meaning beside a recording.
-    pub(crate) fn recording_alone(&mut self, entries: &[Entry<'_>], path: &Path<'_>) {
+    pub(crate) fn recording_alone(&mut self, entries: &[NodeEntry<'_>], path: &Path<'_>) {
         for (key, why) in OTHERS {
             if let Some(entry) = entries.iter().find(|entry| entry.key == key) {
                 let what = format!("{key} beside a recording");

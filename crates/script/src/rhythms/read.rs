@@ -6,7 +6,7 @@ use crate::beside::BesideKind;
 use crate::carry::{Change, Value};
 use crate::keys::{self, Branch, Child};
 use crate::problem::Problem;
-use crate::reader::{DocumentKind, Entry, Node, Path, nearest, quoted};
+use crate::reader::{DocumentKind, Node, NodeEntry, Path, nearest, quoted};
 use crate::units;
 use crate::walk::Walk;
 use crate::words::rhythms;
@@ -101,7 +101,7 @@ impl Walk<'_> {
     }
 
     /// The settings that the rhythm brings: those of the one that it extends, but for its own.
-    fn brought(&mut self, base: &Rhythm, entry: Option<&Entry<'_>>, path: &Path<'_>) -> Vec<(Field, f32)> {
+    fn brought(&mut self, base: &Rhythm, entry: Option<&NodeEntry<'_>>, path: &Path<'_>) -> Vec<(Field, f32)> {
         let mut values = base.values.to_vec();
         let Some(entry) = entry else { return values };
         let path = path.key("settings");
@@ -152,7 +152,7 @@ impl Walk<'_> {
     }
 
     /// A parameter, or a group of them.
-    fn parameters<'a>(&mut self, entry: &Entry<'a>, path: &Path<'_>, named: &mut Vec<Named<'a>>) {
+    fn parameters<'a>(&mut self, entry: &NodeEntry<'a>, path: &Path<'_>, named: &mut Vec<Named<'a>>) {
         let key = entry.key.as_str();
         if let Some(parameter) = find(key) {
             named.extend(self.parameter(parameter, entry.value, path));

@@ -4,7 +4,7 @@ use super::{MOST_SERIES_BEATS, Series, code, span};
 use pulsewright_core::script::SeriesBeat;
 use pulsewright_core::time::Span;
 use pulsewright_core::truth::BeatCode;
-use pulsewright_text::table::{self, Problem, Table};
+use pulsewright_text::table::{self, Table, TableProblem};
 use pulsewright_text::{annotation, annotation_file, header, source};
 
 /// Endings of tables; every other file is taken for an annotation file.
@@ -48,7 +48,7 @@ fn too_many() -> String {
 }
 
 fn of_table(bytes: Vec<u8>) -> Result<Series, String> {
-    let text = |problem: Problem| problem.to_string();
+    let text = |problem: TableProblem| problem.to_string();
     let table = table::read(bytes, None, None).map_err(text)?;
     let names = [TIMES.as_slice(), &INTERVALS, &INTERVALS_MS].concat();
     let times = table.column(&TIMES);
@@ -60,13 +60,13 @@ fn of_table(bytes: Vec<u8>) -> Result<Series, String> {
     let factor = if Some(column) == table.column(&INTERVALS_MS) { 0.001 } else { 1.0 };
     let codes = table.column(&CODES);
     let (mut beats, mut sum) = (Vec::new(), Span::ZERO);
-    let row_of = |row: &table::Row<'_>| beat_of(&table, row, column, codes, factor);
+    let row_of = |row: &table::TableRow<'_>| beat_of(&table, row, column, codes, factor);
     table
         .rows(|row| {
             let (time, code) = row_of(row)?;
             sum = if intervals { sum.plus(time) } else { time };
             beats.push(SeriesBeat { after: sum, code });
-            if beats.len() > MOST_SERIES_BEATS { Err(Problem::new(row.place, too_many())) } else { Ok(()) }
+            if beats.len() > MOST_SERIES_BEATS { Err(TableProblem::new(row.place, too_many())) } else { Ok(()) }
         })
         .map_err(text)?;
     Series::new(beats, intervals.then_some(sum)).map_err(|(index, what)| format!("beat {}: {what}", index + 1))
@@ -74,14 +74,14 @@ fn of_table(bytes: Vec<u8>) -> Result<Series, String> {
 
 fn beat_of(
     table: &Table,
-    row: &table::Row<'_>,
+    row: &table::TableRow<'_>,
     column: usize,
     codes: Option<usize>,
     factor: f64,
-) -> Result<(Span, BeatCode), Problem> {
+) -> Result<(Span, BeatCode), TableProblem> {
     let seconds = factor * table.required_number(row, column)?;
     let time = span(seconds)
-        .ok_or_else(|| Problem::new(row.place, format!("{seconds} s is no time after the start of a series")))?;
+        .ok_or_else(|| TableProblem::new(row.place, format!("{seconds} s is no time after the start of a series")))?;
     let letter = codes.map_or("", |column| row.cell(column));
     let mut letters = letter.chars();
     let code = match (letters.next(), letters.next()) {
@@ -89,12 +89,12 @@ fn beat_of(
         (Some(letter), None) => code(letter),
         _ => None,
     };
-    let code = code.ok_or_else(|| Problem::new(row.place, format!("'{letter}' is no code of a beat")))?;
+    let code = code.ok_or_else(|| TableProblem::new(row.place, format!("'{letter}' is no code of a beat")))?;
     Ok((time, code))
 }
 
 fn of_annotations(bytes: &[u8], hz: Option<f64>, header: Option<Vec<u8>>) -> Result<Series, String> {
-    let text = |problem: Problem| problem.to_string();
+    let text = |problem: TableProblem| problem.to_string();
     let noted = annotation_file::read(bytes).map_err(text)?;
     let header = match header.as_deref().map(source::utf8) {
         Some(Ok(header)) => Some(header::parse(header).map_err(|problem| format!("its header: {problem}"))?),

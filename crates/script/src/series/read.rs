@@ -1,7 +1,7 @@
 //! Reading the series of a step.
 
 use super::{MOST_SERIES_BEATS, Series, code, file, span};
-use crate::reader::{Entry, Kind, Node, Path};
+use crate::reader::{Node, NodeEntry, NodeKind, Path};
 use crate::walk::Walk;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::script::{SHORTEST_RR, SeriesBeat};
@@ -23,8 +23,8 @@ impl Walk<'_> {
     /// The series of a step.
     pub(crate) fn series(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<Series> {
         match node.kind() {
-            Kind::Text => self.series_in_file(node, path, None),
-            Kind::Object => {
+            NodeKind::Text => self.series_in_file(node, path, None),
+            NodeKind::Object => {
                 let entries = self.entries(node, path, "a series of beats")?;
                 let all = [LIST_KEYS.as_slice(), &FILE_KEYS].concat();
                 for entry in entries.iter().filter(|entry| !all.contains(&entry.key.as_str())) {
@@ -32,7 +32,7 @@ impl Walk<'_> {
                     self.unknown(entry, &path.key(&entry.key), &all, near);
                 }
                 let find = |key: &str| entries.iter().find(|entry| entry.key == key);
-                let given: Vec<&Entry<'_>> = ["rr_s", "at_s", "file"].into_iter().filter_map(find).collect();
+                let given: Vec<&NodeEntry<'_>> = ["rr_s", "at_s", "file"].into_iter().filter_map(find).collect();
                 match given.as_slice() {
                     [one] => {
                         let others = if one.key == "file" { LIST_KEYS.as_slice() } else { &FILE_KEYS };
@@ -71,15 +71,15 @@ impl Walk<'_> {
     /// Intervals or times, with their codes.
     fn series_in_list(
         &mut self,
-        times: &Entry<'_>,
-        codes: Option<&Entry<'_>>,
-        length: Option<&Entry<'_>>,
+        times: &NodeEntry<'_>,
+        codes: Option<&NodeEntry<'_>>,
+        length: Option<&NodeEntry<'_>>,
         path: &Path<'_>,
     ) -> Option<Series> {
         let intervals = times.key == "rr_s";
         let times_path = path.key(&times.key);
         let Some((list, count)) = times.value.list(MOST_SERIES_BEATS) else {
-            self.wrong_kind(times.value, &times_path, Kind::List);
+            self.wrong_kind(times.value, &times_path, NodeKind::List);
             return None;
         };
         if count > MOST_SERIES_BEATS || count == 0 {
@@ -91,7 +91,8 @@ impl Walk<'_> {
         let mut after = Some(Vec::with_capacity(list.len()));
         let mut sum = Span::ZERO;
         for (index, node) in list.iter().enumerate() {
-            let seconds = if node.kind() == Kind::Number { node.raw().parse().unwrap_or(f64::NAN) } else { f64::NAN };
+            let seconds =
+                if node.kind() == NodeKind::Number { node.raw().parse().unwrap_or(f64::NAN) } else { f64::NAN };
             match span(seconds).filter(|span| *span >= least) {
                 Some(span) => {
                     sum = if intervals { sum.plus(span) } else { span };
@@ -194,7 +195,7 @@ impl Walk<'_> {
     }
 
     /// Refuses a series beside what does not go with it.
-    pub(crate) fn series_alone(&mut self, beats: Option<&Entry<'_>>, each: Option<Node<'_>>, path: &Path<'_>) {
+    pub(crate) fn series_alone(&mut self, beats: Option<&NodeEntry<'_>>, each: Option<Node<'_>>, path: &Path<'_>) {
         if let Some(beats) = beats {
             let allowed = "premature beats among the codes of the series";
             let what = "beats beside a series".to_owned();

@@ -1,9 +1,9 @@
 //! JSON as a table.
 
-use super::{Body, Each, Place, Problem, Row, Table};
+use super::{Body, Each, InputPosition, Table, TableProblem, TableRow};
 use crate::fit;
 use crate::json::check;
-use crate::node::{Kind, Node};
+use crate::node::{Node, NodeKind};
 use crate::number::counted;
 use csv::StringRecord;
 use std::ops::Range;
@@ -18,26 +18,27 @@ const MOST_COLUMNS: usize = 256;
 /// Most members of an object that is looked at.
 const MOST_MEMBERS: usize = 1000;
 
-pub(super) fn parse(text: String) -> Result<Table, Problem> {
-    check(&text).map_err(|broken| Problem::new(Place::LineColumn(broken.line, broken.column), broken.what))?;
+pub(super) fn parse(text: String) -> Result<Table, TableProblem> {
+    check(&text)
+        .map_err(|broken| TableProblem::new(InputPosition::LineColumn(broken.line, broken.column), broken.what))?;
     let (columns, body) = shape(&text)?;
     Table::new(text, columns, false, body)
 }
 
 type Shape = (Option<Vec<String>>, Body);
 
-fn shape(text: &str) -> Result<Shape, Problem> {
-    let whole = |what: String| Problem::new(Place::Whole, what);
+fn shape(text: &str) -> Result<Shape, TableProblem> {
+    let whole = |what: String| TableProblem::new(InputPosition::Whole, what);
     let root = Node::root(text).map_err(|error| whole(error.to_string()))?;
     match root.kind() {
-        Kind::List => list(root),
-        Kind::Object => {
+        NodeKind::List => list(root),
+        NodeKind::Object => {
             let (members, _) = root.object(MOST_MEMBERS).unwrap_or_default();
             let named = LISTS.iter().find_map(|name| members.iter().find(|member| member.key == *name));
             match named.map(|member| (member, member.value.kind())) {
                 None => lists(root),
-                Some((member, Kind::List)) => list(member.value),
-                Some((member, Kind::Object)) => lists(member.value),
+                Some((member, NodeKind::List)) => list(member.value),
+                Some((member, NodeKind::Object)) => lists(member.value),
                 Some((member, kind)) => Err(whole(format!("'{}' must be an array, found {}", member.key, noun(kind)))),
             }
         }
@@ -46,12 +47,12 @@ fn shape(text: &str) -> Result<Shape, Problem> {
 }
 
 /// An object of lists: each member a column.
-fn lists(object: Node<'_>) -> Result<Shape, Problem> {
-    let whole = |what: String| Problem::new(Place::Whole, what);
+fn lists(object: Node<'_>) -> Result<Shape, TableProblem> {
+    let whole = |what: String| TableProblem::new(InputPosition::Whole, what);
     let (members, _) = object.object(MOST_MEMBERS).unwrap_or_default();
     let mut columns: Vec<(String, Range<usize>)> = Vec::new();
     let mut rows: Option<usize> = None;
-    for member in members.into_iter().filter(|member| member.value.kind() == Kind::List) {
+    for member in members.into_iter().filter(|member| member.value.kind() == NodeKind::List) {
         let count = member.value.list(0).map_or(0, |(_, count)| count);
         if let Some(rows) = rows.filter(|rows| *rows != count) {
             let name = fit::cut(&member.key, 40).into_owned();
@@ -71,19 +72,19 @@ fn lists(object: Node<'_>) -> Result<Shape, Problem> {
 }
 
 /// A list of numbers or of objects; the columns are the members of all objects.
-fn list(node: Node<'_>) -> Result<Shape, Problem> {
+fn list(node: Node<'_>) -> Result<Shape, TableProblem> {
     let mut columns: Vec<String> = Vec::new();
     let mut objects = None;
     let mut item = 0;
     node.each(&mut |value| {
         item += 1;
-        let place = Place::Item(item);
+        let place = InputPosition::Item(item);
         let kind = value.kind();
-        let is_object = kind == Kind::Object;
-        if *objects.get_or_insert(is_object) != is_object || !matches!(kind, Kind::Object | Kind::Number) {
+        let is_object = kind == NodeKind::Object;
+        if *objects.get_or_insert(is_object) != is_object || !matches!(kind, NodeKind::Object | NodeKind::Number) {
             let expected = if objects == Some(true) { "an object" } else { "a number" };
             let what = format!("expected {expected} like the items before, found {}", noun(kind));
-            return Err(Problem::new(place, what));
+            return Err(TableProblem::new(place, what));
         }
         for member in value.object(MOST_MEMBERS).map(|(members, _)| members).unwrap_or_default() {
             if !columns.contains(&member.key) {
@@ -91,7 +92,7 @@ fn list(node: Node<'_>) -> Result<Shape, Problem> {
             }
             if columns.len() > MOST_COLUMNS {
                 let what = format!("the objects have more than {MOST_COLUMNS} different members");
-                return Err(Problem::new(place, what));
+                return Err(TableProblem::new(place, what));
             }
         }
         Ok(())
@@ -107,12 +108,12 @@ pub(super) fn list_rows(
     list: &Range<usize>,
     columns: Option<&[String]>,
     each: Each<'_>,
-) -> Result<(), Problem> {
+) -> Result<(), TableProblem> {
     let mut cells = StringRecord::new();
     let mut item = 0;
     Node::cut(text, list).each(&mut |value| {
         item += 1;
-        let place = Place::Item(item);
+        let place = InputPosition::Item(item);
         cells.clear();
         match columns {
             None => cells.push_field(&cell(value, place)?),
@@ -124,12 +125,12 @@ pub(super) fn list_rows(
                 }
             }
         }
-        each(&Row { place, cells: &cells })
+        each(&TableRow { place, cells: &cells })
     })
 }
 
 /// The rows of lists that stand side by side.
-pub(super) fn column_rows(text: &str, lists: &[Range<usize>], each: Each<'_>) -> Result<(), Problem> {
+pub(super) fn column_rows(text: &str, lists: &[Range<usize>], each: Each<'_>) -> Result<(), TableProblem> {
     // Where each item is: eight bytes for one that takes two at least.
     let mut columns: Vec<Vec<(u32, u32)>> = Vec::with_capacity(lists.len());
     for list in lists {
@@ -137,38 +138,38 @@ pub(super) fn column_rows(text: &str, lists: &[Range<usize>], each: Each<'_>) ->
         Node::cut(text, list).each(&mut |value| {
             let span = value.span();
             items.push((span.start as u32, span.end as u32));
-            Ok::<(), Problem>(())
+            Ok::<(), TableProblem>(())
         })?;
         columns.push(items);
     }
     let rows = columns.first().map_or(0, Vec::len);
     let mut cells = StringRecord::new();
     for row in 0..rows {
-        let place = Place::Item(row as u64 + 1);
+        let place = InputPosition::Item(row as u64 + 1);
         cells.clear();
         for items in &columns {
             let (start, end) = items.get(row).copied().unwrap_or_default();
             cells.push_field(&cell(Node::cut(text, &(start as usize..end as usize)), place)?);
         }
-        each(&Row { place, cells: &cells })?;
+        each(&TableRow { place, cells: &cells })?;
     }
     Ok(())
 }
 
-fn cell(value: Node<'_>, place: Place) -> Result<String, Problem> {
+fn cell(value: Node<'_>, place: InputPosition) -> Result<String, TableProblem> {
     match value.kind() {
-        Kind::Null => Ok(String::new()),
-        Kind::Number | Kind::Bool => Ok(value.raw().to_owned()),
-        Kind::Text => value.text().ok_or_else(|| Problem::new(place, "text with half a character")),
-        kind => Err(Problem::new(place, format!("expected a number or a text, found {}", noun(kind)))),
+        NodeKind::Null => Ok(String::new()),
+        NodeKind::Number | NodeKind::Bool => Ok(value.raw().to_owned()),
+        NodeKind::Text => value.text().ok_or_else(|| TableProblem::new(place, "text with half a character")),
+        kind => Err(TableProblem::new(place, format!("expected a number or a text, found {}", noun(kind)))),
     }
 }
 
-fn noun(kind: Kind) -> &'static str {
+fn noun(kind: NodeKind) -> &'static str {
     match kind {
-        Kind::List => "an array",
-        Kind::Text => "a text",
-        Kind::Bool => "a true or false",
+        NodeKind::List => "an array",
+        NodeKind::Text => "a text",
+        NodeKind::Bool => "a true or false",
         kind => kind.noun(),
     }
 }
@@ -178,7 +179,7 @@ mod tests {
     use super::super::tests::cells;
     use super::*;
 
-    fn parse(text: &str) -> Result<Table, Problem> {
+    fn parse(text: &str) -> Result<Table, TableProblem> {
         super::parse(text.to_owned())
     }
 
@@ -205,19 +206,19 @@ mod tests {
     fn objects_that_have_nothing_in_common_are_refused_early() {
         let objects: Vec<String> = (0..20_000).map(|i| format!("{{\"{i}\":1}}")).collect();
         let problem = parse(&format!("[{}]", objects.join(","))).expect_err("must fail");
-        assert_eq!(problem.place, Place::Item(MOST_COLUMNS as u64 + 1));
+        assert_eq!(problem.place, InputPosition::Item(MOST_COLUMNS as u64 + 1));
     }
 
     #[test]
     fn broken_texts_say_where() {
         let place = |text: &str| parse(text).expect_err("must fail").place;
-        assert_eq!(place("[1,\n2,,3]"), Place::LineColumn(2, 3));
-        assert_eq!(place("[1, \"x\"]"), Place::Item(2));
-        assert_eq!(place("[{\"a\":1}, 3]"), Place::Item(2));
-        assert_eq!(place("7"), Place::Whole);
-        assert_eq!(place("{\"a\":[1],\"b\":[1,2]}"), Place::Whole);
-        assert_eq!(place("{}"), Place::Whole);
-        assert_eq!(place("[{\"a\":1,\"a\":2}]"), Place::LineColumn(1, 11));
+        assert_eq!(place("[1,\n2,,3]"), InputPosition::LineColumn(2, 3));
+        assert_eq!(place("[1, \"x\"]"), InputPosition::Item(2));
+        assert_eq!(place("[{\"a\":1}, 3]"), InputPosition::Item(2));
+        assert_eq!(place("7"), InputPosition::Whole);
+        assert_eq!(place("{\"a\":[1],\"b\":[1,2]}"), InputPosition::Whole);
+        assert_eq!(place("{}"), InputPosition::Whole);
+        assert_eq!(place("[{\"a\":1,\"a\":2}]"), InputPosition::LineColumn(1, 11));
         assert!(parse(&"[".repeat(100_000)).is_err());
     }
 }
