@@ -5,18 +5,18 @@ use pulsewright_core::body::BODIES;
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::script::Script;
 use pulsewright_core::settings::Field;
-use pulsewright_script::{Document, Part, parse};
+use pulsewright_script::{Document, DocumentPart, parse};
 use serde_json::{Map, Value, json};
 
 /// The items of a document, comparable.
 fn played(document: &Document) -> Vec<String> {
-    let part = |part: &Part| match part {
-        Part::Step(step) => {
+    let part = |part: &DocumentPart| match part {
+        DocumentPart::Step(step) => {
             let values: Vec<u32> = Field::ALL.iter().map(|field| step.settings.get(*field).to_bits()).collect();
             let (rhythm, body) = (step.settings.rhythm().id, step.settings.body().id);
             format!("{:?} {:?} {rhythm} {body} {values:?} {:?}", step.name, step.duration, step.ramps)
         }
-        Part::Repeat { first, times, level } => format!("repeat {first} {times} {level}"),
+        DocumentPart::Repeat { first, times, level } => format!("repeat {first} {times} {level}"),
     };
     document.parts().iter().map(part).collect()
 }

@@ -1,7 +1,7 @@
 //! The address book: the equipment that is checked and the instruments, kept in the folder.
 
 use crate::error::BenchError;
-use crate::kept::Kept;
+use crate::kept::StoredDocument;
 use pulsewright_files::atomic::FileError;
 use pulsewright_record::record::Instrument;
 use serde::{Deserialize, Serialize};
@@ -20,13 +20,13 @@ pub struct Entries {
     /// The instruments as they were used last, one of each kind.
     pub instruments: Vec<Instrument>,
     /// The kit as it was used last, one piece for each line of plans.
-    pub kit: Vec<Piece>,
+    pub kit: Vec<KitPiece>,
 }
 
 /// A piece of kit.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(default, deny_unknown_fields)]
-pub struct Piece {
+pub struct KitPiece {
     /// The line of a plan that asks for it.
     pub line: String,
     /// Its own number.
@@ -62,7 +62,7 @@ pub struct Asset {
 }
 
 /// The address book with its file.
-pub struct Addresses(Kept<Entries>);
+pub struct Addresses(StoredDocument<Entries>);
 
 impl Addresses {
     /// The address book of a folder, empty where there is none or no folder.
@@ -70,7 +70,7 @@ impl Addresses {
     /// # Errors
     /// When it can't be read: it is never written over then. When another session works in the folder.
     pub fn open(folder: Option<&Path>) -> Result<Addresses, BenchError> {
-        Kept::open(folder, FILE, "the address book").map(Addresses)
+        StoredDocument::open(folder, FILE, "the address book").map(Addresses)
     }
 
     /// The document.
@@ -113,12 +113,12 @@ impl Addresses {
     ///
     /// # Errors
     /// When the file can't be written.
-    pub fn keep_piece(&mut self, line: &str, change: impl FnOnce(&mut Piece)) -> Result<(), FileError> {
+    pub fn keep_piece(&mut self, line: &str, change: impl FnOnce(&mut KitPiece)) -> Result<(), FileError> {
         let kit = &mut self.0.value.kit;
         match kit.iter_mut().find(|piece| piece.line == line) {
             Some(piece) => change(piece),
             None => {
-                let mut piece = Piece { line: line.to_owned(), ..Piece::default() };
+                let mut piece = KitPiece { line: line.to_owned(), ..KitPiece::default() };
                 change(&mut piece);
                 kit.push(piece);
             }

@@ -1,20 +1,20 @@
 //! A session: opened, confirmed, led by requests, ended.
 
 use crate::addresses::Addresses;
-use crate::checks::{Checks, Place, RecordFile};
+use crate::checks::{Checks, RecordFile, RecordFolder};
 use crate::clerk::{Clerk, Reply, Task};
 use crate::consumer::Consumer;
 use crate::error::BenchError;
-use crate::lists::KeptLists;
-use crate::log::{Change, Log};
+use crate::lists::StoredLists;
+use crate::log::{LogChange, RunLog};
 use crate::order::{Order, Request};
-use crate::planned::Planned;
-use crate::run::{Asked, Over, Reports, run};
-use crate::shared::{Shared, View};
+use crate::planned::PlannedSteps;
+use crate::run::{PendingOrder, RunEnd, RunReports, run};
+use crate::shared::{SessionState, View};
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::{FileError, folder_of};
 use pulsewright_record::calendar;
-use pulsewright_script::Step;
+use pulsewright_script::DocumentStep;
 use pulsewright_stream::Command;
 use serde_json::{Value, json};
 use std::fs;
@@ -40,7 +40,7 @@ pub struct Setup {
     /// Folder of logs, records, drafts, the address book and favourites; without one only the one record is kept.
     pub folder: Option<PathBuf>,
     /// A plan whose steps are offered.
-    pub plan: Option<Planned>,
+    pub plan: Option<PlannedSteps>,
     /// The one record of the plan; without it each asset gets a record in the folder.
     pub record: Option<RecordFile>,
     /// The consumer of the frames.
@@ -49,7 +49,7 @@ pub struct Setup {
 
 /// How a session ended.
 #[derive(Debug, Default)]
-pub struct Served {
+pub struct SessionEnd {
     /// The log, when something was played and it was written.
     pub log: Option<PathBuf>,
     /// The record that was signed last.
@@ -62,7 +62,7 @@ pub struct Served {
 
 /// A session. Dropped without [`Bench::close`] it leaves its threads behind.
 pub struct Bench {
-    shared: Arc<Shared>,
+    shared: Arc<SessionState>,
     clerk: Sender<Task>,
     run: Mutex<RunState>,
     writers: Mutex<Option<Writers>>,
@@ -73,7 +73,7 @@ pub struct Bench {
 /// The threads that write to the disk.
 struct Writers {
     clerk: JoinHandle<Option<PathBuf>>,
-    log: Log,
+    log: RunLog,
     writer: JoinHandle<Result<(), FileError>>,
 }
 
@@ -81,14 +81,14 @@ struct Writers {
 struct Waiting {
     consumer: Consumer,
     seed: u64,
-    planned: Vec<Step>,
-    reports: Reports,
+    planned: Vec<DocumentStep>,
+    reports: RunReports,
 }
 
 /// The run, before and after it was confirmed.
 enum RunState {
     Waiting(Box<Waiting>),
-    Running(Sender<Asked>, JoinHandle<Over>),
+    Running(Sender<PendingOrder>, JoinHandle<RunEnd>),
     Over,
 }
 
@@ -104,18 +104,18 @@ impl Bench {
         if let Some(folder) = &folder {
             fs::create_dir_all(folder).map_err(FileError::of(folder))?;
         }
-        let (lists, addresses) = (KeptLists::open(folder.as_deref())?, Addresses::open(folder.as_deref())?);
+        let (lists, addresses) = (StoredLists::open(folder.as_deref())?, Addresses::open(folder.as_deref())?);
         let moment = calendar::utc(SystemTime::now()).replace(':', "-");
         let path = folder.as_ref().map(|folder| folder.join(format!("played-{moment}.json")));
         // What belongs to a record stands beside it then.
         let beside = || record.as_ref().map_or(PathBuf::new(), |record| folder_of(&record.path).to_owned());
         let folder = folder.unwrap_or_else(beside);
-        let shared = Arc::new(Shared::new(rate, consumer.pace, view));
-        let (log, writer) = Log::new(path.clone(), seed, shared.clone())?;
-        let place = Place::new(folder, record)?;
+        let shared = Arc::new(SessionState::new(rate, consumer.pace, view));
+        let (log, writer) = RunLog::new(path.clone(), seed, shared.clone())?;
+        let place = RecordFolder::new(folder, record)?;
         let checks = plan.map(|plan| Checks::new(plan, place, consumer.name.clone(), rate, log.clone()));
         let (tasks, clerk) = Clerk { lists, addresses, checks, shared: shared.clone() }.work();
-        let reports = Reports { log: log.clone(), tasks: tasks.clone() };
+        let reports = RunReports { log: log.clone(), tasks: tasks.clone() };
         Ok(Bench {
             shared,
             clerk: tasks,
@@ -232,8 +232,8 @@ impl Bench {
             }
             reply(done.map(|frame| json!(frame)));
         };
-        let asked = Asked { order, until: Instant::now() + ANSWER, reply: Box::new(reply) };
-        let refused = |asked: Asked, why: &str| (asked.reply)(Err(why.to_owned()));
+        let asked = PendingOrder { order, until: Instant::now() + ANSWER, reply: Box::new(reply) };
+        let refused = |asked: PendingOrder, why: &str| (asked.reply)(Err(why.to_owned()));
         match &*self.run.lock().unwrap_or_else(PoisonError::into_inner) {
             RunState::Waiting(_) => refused(asked, "nothing plays before the two confirmations"),
             RunState::Running(orders, _) => {
@@ -270,7 +270,7 @@ impl Bench {
     ///
     /// # Errors
     /// When the last log can't be written.
-    pub fn close(&self) -> Result<Served, BenchError> {
+    pub fn close(&self) -> Result<SessionEnd, BenchError> {
         self.end();
         while !self.has_ended() {
             thread::sleep(Duration::from_millis(10));
@@ -283,13 +283,13 @@ impl Bench {
         // What was handed in before this is written first.
         self.note(Task::Close);
         let writers = self.writers.lock().unwrap_or_else(PoisonError::into_inner).take();
-        let Some(Writers { clerk, log, writer }) = writers else { return Ok(Served::default()) };
+        let Some(Writers { clerk, log, writer }) = writers else { return Ok(SessionEnd::default()) };
         let record = clerk.join().unwrap_or_default();
-        log.change(Change::Close);
+        log.change(LogChange::Close);
         writer.join().unwrap_or(Ok(()))?;
         let log = self.log.clone().filter(|log| over.is_some() && log.exists());
-        let Over { remarks, failed } = over.unwrap_or_default();
-        Ok(Served { log, record, failed, remarks })
+        let RunEnd { remarks, failed } = over.unwrap_or_default();
+        Ok(SessionEnd { log, record, failed, remarks })
     }
 }
 
@@ -297,8 +297,8 @@ impl Bench {
 const ENDED: &str = "the output has ended";
 
 /// How a run has ended; one that still waits for its consumer is given up.
-fn ended(run: JoinHandle<Over>) -> Over {
-    let failed = |why: &str| Over { remarks: Vec::new(), failed: Some(why.to_owned()) };
+fn ended(run: JoinHandle<RunEnd>) -> RunEnd {
+    let failed = |why: &str| RunEnd { remarks: Vec::new(), failed: Some(why.to_owned()) };
     if run.is_finished() {
         run.join().unwrap_or_else(|_| failed("the player stopped"))
     } else {

@@ -1,26 +1,26 @@
 //! The checks of a plan: one piece of equipment after the other, each with a record of its own.
 //!
-//! The record in the making is that of a session in the terminal ([`Answers`]); here it gets its place on the disk.
+//! The record in the making is that of a session in the terminal ([`RecordInMaking`]); here it gets its place on the disk.
 
 mod store;
 
-use crate::addresses::{Addresses, Asset, Piece};
-use crate::log::Log;
+use crate::addresses::{Addresses, Asset, KitPiece};
+use crate::log::RunLog;
 use crate::order::Request;
 use pulsewright_core::time::FrameRate;
 use pulsewright_record::calendar::{today, utc};
 use pulsewright_record::judge::{Judgement, plain};
-use pulsewright_record::plan::{Item, Plan};
-use pulsewright_record::record::{Entry, Photo, Played, PlayedStep};
+use pulsewright_record::plan::{Plan, PlanItem};
+use pulsewright_record::record::{ItemEntry, Photo, PlaybackRecord, PlaybackStep};
 use pulsewright_record::report::Report;
-use pulsewright_record::session::answers::Answers;
+use pulsewright_record::session::answers::RecordInMaking;
 use pulsewright_record::{Record, written};
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::time::SystemTime;
 use store::Store;
-pub use store::{Place, RecordFile};
+pub use store::{RecordFile, RecordFolder};
 
 /// How much longer than the step has played an alarm may have been timed, s: the clocks of view and player differ by less.
 const SLACK_S: f64 = 0.5;
@@ -34,7 +34,7 @@ pub struct Checks {
     rate: FrameRate,
     output: String,
     store: Store,
-    log: Log,
+    log: RunLog,
     open: Option<Open>,
     /// The step of the plan that plays for the record that is open, and its first frame.
     playing: Option<(usize, u64)>,
@@ -44,7 +44,7 @@ pub struct Checks {
 
 /// The record that is open.
 struct Open {
-    answers: Answers,
+    answers: RecordInMaking,
     draft: PathBuf,
     /// Readings of the check before: its day, and the entries by item.
     before: Option<(String, Map<String, Value>)>,
@@ -52,7 +52,7 @@ struct Open {
 
 impl Checks {
     /// Of a plan, with the place of its records.
-    pub fn new(plan: Plan, place: Place, output: String, rate: FrameRate, log: Log) -> Checks {
+    pub fn new(plan: Plan, place: RecordFolder, output: String, rate: FrameRate, log: RunLog) -> Checks {
         let store = Store::new(place, &plan);
         Checks { plan, rate, output, store, log, open: None, playing: None, signed: None }
     }
@@ -76,7 +76,7 @@ impl Checks {
         let id = self.plan.steps.get(step).map_or(String::new(), |step| step.id.clone());
         match &mut self.open {
             Some(open) if began_here => {
-                open.answers.played(PlayedStep { id, frames, digest }).map_err(|error| not_kept(&error))
+                open.answers.played(PlaybackStep { id, frames, digest }).map_err(|error| not_kept(&error))
             }
             _ => Ok(()),
         }
@@ -101,7 +101,7 @@ impl Checks {
                 let answers = &mut self.open.as_mut().ok_or(NOT_OPEN)?.answers;
                 answers.kit_piece(number, id, place).map_err(|error| not_kept(&error))?;
                 let keep =
-                    |piece: &mut Piece| (piece.id, piece.place) = (id.trim().to_owned(), place.trim().to_owned());
+                    |piece: &mut KitPiece| (piece.id, piece.place) = (id.trim().to_owned(), place.trim().to_owned());
                 addresses.keep_piece(&line, keep).map_err(|error| error.to_string())?;
                 Ok(Value::Null)
             }
@@ -144,8 +144,9 @@ impl Checks {
         if asset.is_empty() && !(self.store.is_named() && draft.exists()) {
             return Err(NO_ASSET.to_owned());
         }
-        let played = Played { rate_hz: self.rate.as_hz(), output: self.output.clone(), ..Played::default() };
-        let mut answers = Answers::open(&draft, &self.plan, played).map_err(|error| error.to_string())?;
+        let played =
+            PlaybackRecord { rate_hz: self.rate.as_hz(), output: self.output.clone(), ..PlaybackRecord::default() };
+        let mut answers = RecordInMaking::open(&draft, &self.plan, played).map_err(|error| error.to_string())?;
         if asset.is_empty() {
             asset = answers.record().about("asset").to_owned();
         }
@@ -217,7 +218,7 @@ impl Checks {
         answers.photo(photo).map(|()| Value::Null).map_err(|error| not_kept(&error))
     }
 
-    fn enter(&mut self, id: &str, entry: Entry, taken: u64) -> Result<Value, String> {
+    fn enter(&mut self, id: &str, entry: ItemEntry, taken: u64) -> Result<Value, String> {
         self.plausible(id, &entry, taken)?;
         let answers = &mut self.open.as_mut().ok_or(NOT_OPEN)?.answers;
         let found = answers.enter(id, entry).map_err(|error| not_kept(&error))?;
@@ -225,7 +226,7 @@ impl Checks {
     }
 
     /// Refuses what can't have been read: of a step that was not played, or longer after its start than it has played.
-    fn plausible(&self, id: &str, entry: &Entry, taken: u64) -> Result<(), String> {
+    fn plausible(&self, id: &str, entry: &ItemEntry, taken: u64) -> Result<(), String> {
         let Some((index, (step, item))) = self.find(id) else { return Err(format!("the plan has no item '{id}'")) };
         let nothing = [&entry.value, &entry.heard, &entry.priority].iter().all(|text| text.trim().is_empty());
         if nothing || !entry.skip.trim().is_empty() || item.is_manual() {
@@ -241,8 +242,9 @@ impl Checks {
             ));
         };
         let played_s = longest as f64 / f64::from(self.rate.as_hz());
-        let timed =
-            matches!(item, Item::Alarm(_) | Item::Clear(_)).then(|| written::number(&entry.value, "s")).flatten();
+        let timed = matches!(item, PlanItem::Alarm(_) | PlanItem::Clear(_))
+            .then(|| written::number(&entry.value, "s"))
+            .flatten();
         match timed {
             Some(timed) if timed > played_s + SLACK_S => Err(format!(
                 "{} s after the start can't be: the step has played for {} s. Time it again",
@@ -253,7 +255,7 @@ impl Checks {
         }
     }
 
-    fn find(&self, id: &str) -> Option<(usize, (&str, Item<'_>))> {
+    fn find(&self, id: &str) -> Option<(usize, (&str, PlanItem<'_>))> {
         let (step, item) = self.plan.items().find(|(_, item)| item.id() == id)?;
         let index = self.plan.steps.iter().position(|of| of.id == step.id)?;
         Some((index, (step.id.as_str(), item)))

@@ -3,9 +3,9 @@
 
 use crate::addresses::Addresses;
 use crate::checks::Checks;
-use crate::lists::KeptLists;
+use crate::lists::StoredLists;
 use crate::order::{self, Request};
-use crate::shared::Shared;
+use crate::shared::SessionState;
 use serde_json::{Value, json};
 use std::path::PathBuf;
 use std::sync::Arc;
@@ -44,13 +44,13 @@ pub type Reply = Box<dyn FnOnce(Result<Value, String>) + Send>;
 /// The documents that the clerk keeps.
 pub struct Clerk {
     /// Favourite and recent rhythms.
-    pub lists: KeptLists,
+    pub lists: StoredLists,
     /// Equipment and instruments.
     pub addresses: Addresses,
     /// The checks of a plan.
     pub checks: Option<Checks>,
     /// The state that the threads share with the view.
-    pub shared: Arc<Shared>,
+    pub shared: Arc<SessionState>,
 }
 
 impl Clerk {

@@ -16,7 +16,7 @@ pub trait Coder: Send {
 }
 
 /// Why a consumer can't play a change of the settings; `None` when it can.
-pub type Forbids = Box<dyn Fn(&Command) -> Option<String> + Send>;
+pub type ChangeCheck = Box<dyn Fn(&Command) -> Option<String> + Send>;
 
 /// The consumer of the frames.
 pub struct Consumer {
@@ -31,7 +31,7 @@ pub struct Consumer {
     /// How long a frame is under way in it, once it has taken it.
     pub delay: Duration,
     /// The changes that it can't play, such as a level behind an AC coupling.
-    pub forbids: Forbids,
+    pub forbids: ChangeCheck,
     /// Its form of frames.
     pub coder: Box<dyn Coder>,
     /// Opens it; this may wait until the other end of a pipe is there.
@@ -39,9 +39,9 @@ pub struct Consumer {
 }
 
 /// No consumer: the clock alone takes the frames.
-pub struct Nowhere;
+pub struct NoConsumer;
 
-impl Coder for Nowhere {
+impl Coder for NoConsumer {
     fn encode(&mut self, _: &[Frame], bytes: &mut Vec<u8>) {
         // A block without bytes would not be handed over.
         bytes.push(0);

@@ -8,23 +8,23 @@ use serde::de::DeserializeOwned;
 use std::path::{Path, PathBuf};
 
 /// A document with its file, or with none where the session has no folder.
-pub struct Kept<T> {
+pub struct StoredDocument<T> {
     file: Option<(PathBuf, Claim)>,
     /// The document.
     pub value: T,
 }
 
-impl<T: Default + Serialize + DeserializeOwned> Kept<T> {
+impl<T: Default + Serialize + DeserializeOwned> StoredDocument<T> {
     /// The document of this name in a folder, an empty one where there is no file or no folder; `what` names it in messages.
     ///
     /// # Errors
     /// When it can't be read: it is never written over then. When another session works in the folder.
-    pub fn open(folder: Option<&Path>, name: &str, what: &'static str) -> Result<Kept<T>, BenchError> {
-        let Some(folder) = folder else { return Ok(Kept { file: None, value: T::default() }) };
+    pub fn open(folder: Option<&Path>, name: &str, what: &'static str) -> Result<StoredDocument<T>, BenchError> {
+        let Some(folder) = folder else { return Ok(StoredDocument { file: None, value: T::default() }) };
         let path = folder.join(name);
         let claim = Claim::new(&path)?;
         let value = read(&path, what)?;
-        Ok(Kept { file: Some((path, claim)), value })
+        Ok(StoredDocument { file: Some((path, claim)), value })
     }
 
     /// Writes what it holds, and waits until the disk has it.

@@ -42,11 +42,11 @@ mod running;
 mod shared;
 mod tee;
 
-pub use bench::{ANSWER, Bench, Served, Setup};
+pub use bench::{ANSWER, Bench, SessionEnd, Setup};
 pub use checks::RecordFile;
 pub use clerk::Reply;
-pub use consumer::{Coder, Consumer, Nowhere};
+pub use consumer::{Coder, Consumer, NoConsumer};
 pub use error::BenchError;
 pub use order::Request;
-pub use planned::Planned;
+pub use planned::PlannedSteps;
 pub use shared::View;

@@ -8,20 +8,20 @@ mod error;
 mod questions;
 mod talk;
 
-use crate::bench::{Bench, Served, Setup};
+use crate::bench::{Bench, SessionEnd, Setup};
 use crate::error::BenchError;
-use desk::{Desk, Heard};
+use desk::{LinesSession, NewsView};
 pub use error::LinesError;
 use questions::Questions;
 use std::io::{BufRead, Write};
-use talk::Talk;
+use talk::Conversation;
 pub use talk::Terminal;
 
 /// How a session that asked in lines ended.
 #[derive(Debug)]
-pub struct Asked {
+pub struct LinesOutcome {
     /// How the session ended.
-    pub served: Served,
+    pub served: SessionEnd,
     /// Why it did not come to its end; what was entered until then is kept.
     pub outcome: Result<(), LinesError>,
 }
@@ -35,16 +35,20 @@ pub fn run(
     terminal: &Terminal<'_>,
     input: &mut impl BufRead,
     out: &mut impl Write,
-) -> Result<Asked, BenchError> {
+) -> Result<LinesOutcome, BenchError> {
     let planned = setup.plan.as_ref().map(|planned| (planned.plan.clone(), planned.rests()));
     let (plan, rests) = planned.ok_or(BenchError::NoPlan)?;
     let leaves = setup.consumer.leaves;
-    let heard = Heard::default();
+    let heard = NewsView::default();
     let bench = Bench::open(setup, Box::new(heard.clone()))?;
-    let talk = Talk { input, out, terminal };
-    let mut questions =
-        Questions { talk, desk: Desk { bench: &bench, heard, asked: terminal.asked }, plan: &plan, rests: &rests };
+    let talk = Conversation { input, out, terminal };
+    let mut questions = Questions {
+        talk,
+        desk: LinesSession { bench: &bench, heard, asked: terminal.asked },
+        plan: &plan,
+        rests: &rests,
+    };
     let outcome = questions.ask_all(leaves);
     let served = bench.close()?;
-    Ok(Asked { served, outcome })
+    Ok(LinesOutcome { served, outcome })
 }

@@ -1,7 +1,7 @@
 //! Favourite and recent rhythms, kept in the folder.
 
 use crate::error::BenchError;
-use crate::kept::Kept;
+use crate::kept::StoredDocument;
 use pulsewright_core::heart::catalogue::find;
 use pulsewright_files::atomic::FileError;
 use serde::{Deserialize, Serialize};
@@ -24,18 +24,19 @@ pub struct Lists {
 }
 
 /// The lists with their file.
-pub struct KeptLists(Kept<Lists>);
+pub struct StoredLists(StoredDocument<Lists>);
 
-impl KeptLists {
+impl StoredLists {
     /// The lists of a folder, empty where there are none or no folder.
     ///
     /// # Errors
     /// When they can't be read: they are never written over then. When another session works in the folder.
-    pub fn open(folder: Option<&Path>) -> Result<KeptLists, BenchError> {
-        let mut kept: Kept<Lists> = Kept::open(folder, FILE, "the list of favourite and recent rhythms")?;
+    pub fn open(folder: Option<&Path>) -> Result<StoredLists, BenchError> {
+        let mut kept: StoredDocument<Lists> =
+            StoredDocument::open(folder, FILE, "the list of favourite and recent rhythms")?;
         kept.value.favourites.retain(|id| find(id).is_some());
         kept.value.recent.retain(|id| find(id).is_some());
-        Ok(KeptLists(kept))
+        Ok(StoredLists(kept))
     }
 
     /// The lists.
@@ -71,16 +72,16 @@ mod tests {
     #[test]
     fn favourites_and_recent_rhythms_outlive_the_program() {
         let folder = tempfile::tempdir().expect("a folder");
-        let mut kept = KeptLists::open(Some(folder.path())).expect("the lists");
+        let mut kept = StoredLists::open(Some(folder.path())).expect("the lists");
         for id in ["sinus", "asystole", "sinus", "torsades"] {
             kept.played(id).expect("written");
         }
         kept.favour("asystole", true).expect("written");
         kept.favour("sinus", true).expect("written");
         kept.favour("asystole", false).expect("written");
-        assert!(KeptLists::open(Some(folder.path())).is_err(), "one session works in a folder at a time");
+        assert!(StoredLists::open(Some(folder.path())).is_err(), "one session works in a folder at a time");
         drop(kept);
-        let kept = KeptLists::open(Some(folder.path())).expect("the lists");
+        let kept = StoredLists::open(Some(folder.path())).expect("the lists");
         let lists = kept.lists();
         assert_eq!(lists.recent, ["torsades", "sinus", "asystole"]);
         assert_eq!(lists.favourites, ["sinus"]);
@@ -92,7 +93,7 @@ mod tests {
         let path = folder.path().join(FILE);
         for text in ["{\"favourites\": [", "{\"favourites\": [7]}", "{\"newer\": []}"] {
             fs::write(&path, text).expect("written");
-            assert!(KeptLists::open(Some(folder.path())).is_err(), "{text}");
+            assert!(StoredLists::open(Some(folder.path())).is_err(), "{text}");
             assert_eq!(fs::read_to_string(&path).expect("text"), text);
         }
     }

@@ -2,13 +2,13 @@
 
 mod file;
 
-use crate::shared::Shared;
+use crate::shared::SessionState;
 use file::LogFile;
 use pulsewright_core::expect::Expected;
 use pulsewright_core::time::Span;
 use pulsewright_files::atomic::FileError;
 use pulsewright_script::expect::{Expectations, Quantity, reading_of, why};
-use pulsewright_script::{Document, Step};
+use pulsewright_script::{Document, DocumentStep};
 use pulsewright_stream::live::as_played;
 use serde_json::{Value, json};
 use std::path::PathBuf;
@@ -33,11 +33,11 @@ const SHOWN: [Quantity; 9] = [
 ];
 
 /// Something for the log.
-pub enum Change {
+pub enum LogChange {
     /// A step began; outputs rest in it, or not.
-    Began(Tail, bool),
+    Began(LogTail, bool),
     /// The run is over.
-    Ended(Tail),
+    Ended(LogTail),
     /// Takes the text of the log once everything before this is in it.
     Copy(SyncSender<Vec<u8>>),
     /// Nothing more will come.
@@ -45,18 +45,18 @@ pub enum Change {
 }
 
 /// The end of the log: steps that take the place of all from a place on.
-pub struct Tail {
+pub struct LogTail {
     /// The place.
     pub from: usize,
     /// The steps.
-    pub steps: Vec<Step>,
+    pub steps: Vec<DocumentStep>,
 }
 
 /// The way to the log, which is written on a thread of its own.
 #[derive(Clone)]
-pub struct Log(Sender<Change>);
+pub struct RunLog(Sender<LogChange>);
 
-impl Log {
+impl RunLog {
     /// The log of a run with this seed, at `path` if there is one; the handle has ended once it was closed, and has the error when
     /// the last text could not be written.
     ///
@@ -65,24 +65,24 @@ impl Log {
     pub fn new(
         path: Option<PathBuf>,
         seed: u64,
-        shared: Arc<Shared>,
-    ) -> Result<(Log, JoinHandle<Result<(), FileError>>), FileError> {
+        shared: Arc<SessionState>,
+    ) -> Result<(RunLog, JoinHandle<Result<(), FileError>>), FileError> {
         let file = path.map(LogFile::new).transpose()?;
         let (changes, received) = mpsc::channel();
         let document = document(seed);
         let writer = thread::spawn(move || write_all(&received, &document, file, &shared));
-        Ok((Log(changes), writer))
+        Ok((RunLog(changes), writer))
     }
 
     /// Hands in a change.
-    pub fn change(&self, change: Change) {
+    pub fn change(&self, change: LogChange) {
         let _ = self.0.send(change);
     }
 
     /// The text of the log as it is now; `None` when nothing was played.
     pub fn copy(&self) -> Option<Vec<u8>> {
         let (reply, replied) = mpsc::sync_channel(1);
-        self.change(Change::Copy(reply));
+        self.change(LogChange::Copy(reply));
         replied.recv().ok().filter(|text| !text.is_empty())
     }
 }
@@ -96,12 +96,12 @@ pub fn document(seed: u64) -> Document {
 }
 
 fn write_all(
-    changes: &Receiver<Change>,
+    changes: &Receiver<LogChange>,
     document: &Document,
     mut file: Option<LogFile>,
-    shared: &Shared,
+    shared: &SessionState,
 ) -> Result<(), FileError> {
-    let (mut steps, mut text, mut outcome): (Vec<Step>, Vec<u8>, _) = (Vec::new(), Vec::new(), Ok(()));
+    let (mut steps, mut text, mut outcome): (Vec<DocumentStep>, Vec<u8>, _) = (Vec::new(), Vec::new(), Ok(()));
     let mut closed = false;
     while !closed {
         let Ok(first) = changes.recv() else { break };
@@ -109,16 +109,16 @@ fn write_all(
         // Those that have come meanwhile are written together.
         for change in [first].into_iter().chain(changes.try_iter()) {
             match change {
-                Change::Began(tail, resting) => {
+                LogChange::Began(tail, resting) => {
                     take(&mut steps, tail);
                     began = Some(resting);
                 }
-                Change::Ended(tail) => {
+                LogChange::Ended(tail) => {
                     take(&mut steps, tail);
                     ended = true;
                 }
-                Change::Copy(reply) => copies.push(reply),
-                Change::Close => closed = true,
+                LogChange::Copy(reply) => copies.push(reply),
+                LogChange::Close => closed = true,
             }
         }
         if let Some(resting) = began {
@@ -142,13 +142,13 @@ fn write_all(
     outcome
 }
 
-fn take(steps: &mut Vec<Step>, tail: Tail) {
+fn take(steps: &mut Vec<DocumentStep>, tail: LogTail) {
     steps.truncate(tail.from);
     steps.extend(tail.steps);
 }
 
 /// The log. While its last step goes on it holds, so that a log that lost its program is a script still.
-fn logged(document: &Document, steps: &[Step], ended: bool) -> Value {
+fn logged(document: &Document, steps: &[DocumentStep], ended: bool) -> Value {
     let mut steps = steps.to_vec();
     if let Some(last) = steps.last_mut().filter(|_| !ended) {
         last.duration = None;
@@ -157,16 +157,17 @@ fn logged(document: &Document, steps: &[Step], ended: bool) -> Value {
 }
 
 /// Readings and alarm of the last step when it holds, after the step before.
-fn expected(document: &Document, played: &[Step]) -> Option<Value> {
+fn expected(document: &Document, played: &[DocumentStep]) -> Option<Value> {
     let last = played.last()?;
-    let before = played.iter().rev().nth(1).map(|step| Step {
+    let before = played.iter().rev().nth(1).map(|step| DocumentStep {
         duration: step.duration.map(|lasted| lasted.min(BEFORE)),
         ramps: Vec::new(),
         beats: Vec::new(),
         expect: Expectations::default(),
         ..step.clone()
     });
-    let steps = before.into_iter().chain([Step { duration: None, beats: Vec::new(), ..last.clone() }]).collect();
+    let steps =
+        before.into_iter().chain([DocumentStep { duration: None, beats: Vec::new(), ..last.clone() }]).collect();
     let document = document.clone().with_steps(String::new(), String::new(), steps);
     let foreseen = document.foresee(2);
     let of_step = foreseen.last()?;

@@ -5,7 +5,7 @@ use pulsewright_core::body::BODIES;
 use pulsewright_core::heart::catalogue::{RHYTHMS, find};
 use pulsewright_core::heart::rhythm::{EctopicSite, Rhythm};
 use pulsewright_core::settings::{Field, Settings};
-use pulsewright_record::record::{Entry, Instrument};
+use pulsewright_record::record::{Instrument, ItemEntry};
 use pulsewright_script::typed::{self, unknown, unknown_of};
 use pulsewright_stream::Command;
 use serde::Deserialize;
@@ -143,7 +143,7 @@ pub enum Request {
         /// The item's id.
         item: String,
         /// The entry.
-        entry: Entry,
+        entry: ItemEntry,
     },
     /// Words about the equipment, beside those that the record has.
     About {

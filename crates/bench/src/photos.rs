@@ -11,7 +11,7 @@ pub const START: &str = "photo-";
 
 /// A kind of picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Kind {
+pub struct PictureFormat {
     /// Ending of names.
     pub ending: &'static str,
     /// Media type.
@@ -19,14 +19,14 @@ pub struct Kind {
 }
 
 /// The kind of a picture by its first bytes: JPEG (ITU-T T.81, annex B), PNG (ISO/IEC 15948, 5.2), WebP (RFC 9649); from memory.
-pub fn kind(bytes: &[u8]) -> Option<Kind> {
+pub fn kind(bytes: &[u8]) -> Option<PictureFormat> {
     let webp = bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP");
     let kinds = [
         (bytes.starts_with(b"\xff\xd8\xff"), "jpg", "image/jpeg"),
         (bytes.starts_with(b"\x89PNG\r\n\x1a\n"), "png", "image/png"),
         (webp, "webp", "image/webp"),
     ];
-    kinds.into_iter().find(|(is, ..)| *is).map(|(_, ending, media)| Kind { ending, media })
+    kinds.into_iter().find(|(is, ..)| *is).map(|(_, ending, media)| PictureFormat { ending, media })
 }
 
 /// A photo of a folder by its plain name: media type and content; `None` for anything else.

@@ -4,43 +4,43 @@ use pulsewright_core::script::Ramp;
 use pulsewright_core::time::Span;
 use pulsewright_record::instruments::KINDS;
 use pulsewright_record::judge::plain;
-use pulsewright_record::plan::{Item, PlanStep};
+use pulsewright_record::plan::{PlanItem, PlanStep};
 use pulsewright_record::record::ABOUT;
-use pulsewright_record::walk::Walk;
+use pulsewright_record::walk::EndedSteps;
 use pulsewright_record::{Plan, PlanError};
 use pulsewright_script::expect::Expectations;
-use pulsewright_script::{Document, Step};
+use pulsewright_script::{Document, DocumentStep};
 use serde_json::{Value, json};
 
 /// The steps of a plan.
-pub struct Planned {
+pub struct PlannedSteps {
     /// Each as it is played: it holds until the next order; its ramps keep their lengths.
-    pub steps: Vec<Step>,
+    pub steps: Vec<DocumentStep>,
     /// The plan as a view shows it, JSON.
     pub page: Value,
     /// The plan itself.
     pub plan: Plan,
 }
 
-impl Planned {
+impl PlannedSteps {
     /// The steps of a plan that was made of `document`, in playing order.
     ///
     /// # Errors
-    /// As [`Walk::new`].
-    pub fn new(plan: Plan, document: &Document) -> Result<Planned, PlanError> {
-        let walk = Walk::new(document)?;
+    /// As [`EndedSteps::new`].
+    pub fn new(plan: Plan, document: &Document) -> Result<PlannedSteps, PlanError> {
+        let walk = EndedSteps::new(document)?;
         let placed = walk.placed();
-        let scripted: Vec<&Step> = placed.iter().filter_map(|placed| document.step(placed.item)).collect();
+        let scripted: Vec<&DocumentStep> = placed.iter().filter_map(|placed| document.step(placed.item)).collect();
         let shown: Vec<Value> = plan.steps.iter().zip(&scripted).map(|(step, of)| on_page(step, of.duration)).collect();
         let page = json!({
             "title": plan.title, "cautions": plan.cautions, "prepare": plan.prepare, "kit": plan.kit, "steps": shown,
             "about": ABOUT, "instruments": KINDS,
         });
-        Ok(Planned { steps: scripted.into_iter().map(held).collect(), page, plan })
+        Ok(PlannedSteps { steps: scripted.into_iter().map(held).collect(), page, plan })
     }
 }
 
-impl Planned {
+impl PlannedSteps {
     /// How long each step plays that has nothing to read, s; `None` for one that holds.
     pub fn rests(&self) -> Vec<Option<f64>> {
         let steps = self.page.get("steps").and_then(Value::as_array).into_iter().flatten();
@@ -49,9 +49,9 @@ impl Planned {
 }
 
 /// The step until the next order. What it expects is no part of the log: it may last too short for it.
-fn held(step: &Step) -> Step {
+fn held(step: &DocumentStep) -> DocumentStep {
     let own = |ramp: &Ramp| Ramp { over: ramp.over.or(step.duration), ..*ramp };
-    Step {
+    DocumentStep {
         name: Some(step.name.clone().unwrap_or_else(|| step.settings.rhythm().name.to_owned())),
         duration: None,
         ramps: step.ramps.iter().map(own).collect(),
@@ -74,21 +74,21 @@ fn on_page(step: &PlanStep, lasts: Option<Span>) -> Value {
 }
 
 /// The expectation of an item, its reason, and the source of its limit.
-fn item(item: Item<'_>) -> Value {
+fn item(item: PlanItem<'_>) -> Value {
     let (kind, unit) = match item {
-        Item::Reading(reading) => ("reading", reading.unit.as_str()),
-        Item::Alarm(_) => ("alarm", "s"),
-        Item::Silence(_) => ("silence", ""),
-        Item::Clear(_) => ("clear", "s"),
-        Item::Check(_) => ("check", ""),
+        PlanItem::Reading(reading) => ("reading", reading.unit.as_str()),
+        PlanItem::Alarm(_) => ("alarm", "s"),
+        PlanItem::Silence(_) => ("silence", ""),
+        PlanItem::Clear(_) => ("clear", "s"),
+        PlanItem::Check(_) => ("check", ""),
     };
     let (expect, why, source) = match item {
-        Item::Reading(reading) => {
+        PlanItem::Reading(reading) => {
             let expected = reading.expected();
             let sign = if expected.is_empty() { "" } else { ", " };
             (format!("{expected}{sign}{}", reading.allowed), reading.because(), reading.source.as_str())
         }
-        Item::Alarm(alarm) => {
+        PlanItem::Alarm(alarm) => {
             let onset = match alarm.onset_s > 0.0 {
                 true => format!("Its limit is reached after {} s.", plain(alarm.onset_s)),
                 false => String::new(),
@@ -97,9 +97,9 @@ fn item(item: Item<'_>) -> Value {
                 format!("{} priority, {} s after the start at the latest", alarm.priority, plain(alarm.latest_s()));
             (within, onset, alarm.source.as_str())
         }
-        Item::Silence(_) => ("stays silent".to_owned(), String::new(), ""),
-        Item::Check(check) => ("in order".to_owned(), String::new(), check.source.as_str()),
-        Item::Clear(clear) => {
+        PlanItem::Silence(_) => ("stays silent".to_owned(), String::new(), ""),
+        PlanItem::Check(check) => ("in order".to_owned(), String::new(), check.source.as_str()),
+        PlanItem::Clear(clear) => {
             let ends = format!("ends {} s after the start at the latest", plain(clear.latest_s()));
             (ends, String::new(), clear.source.as_str())
         }

@@ -1,12 +1,12 @@
 //! The run: the live player on a thread of its own, led by orders, at the pace of the clock.
 
 use crate::clerk::Task;
-use crate::consumer::{Coder, Consumer, Forbids};
-use crate::log::{self, Change, Log, Tail};
+use crate::consumer::{ChangeCheck, Coder, Consumer};
+use crate::log::{self, LogChange, LogTail, RunLog};
 use crate::order::{Order, changed};
-use crate::running::Steps;
-use crate::shared::{OutputState, Shared};
-use crate::tee::{Made, Making, Tee};
+use crate::running::StepReporter;
+use crate::shared::{OutputState, SessionState};
+use crate::tee::{BlockSender, RenderedBlock, Tee};
 use crate::{controls, marks, rest};
 use pulsewright_core::body::{ADULT, Body};
 use pulsewright_core::frame::Frame;
@@ -16,7 +16,7 @@ use pulsewright_core::script::{Script, TimedBeat};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{Instant, Span};
 use pulsewright_core::truth::Event;
-use pulsewright_script::{Document, Step};
+use pulsewright_script::{Document, DocumentStep};
 use pulsewright_stream::{Command, LivePlayer, send};
 use serde_json::{Value, json};
 use std::cell::RefCell;
@@ -34,7 +34,7 @@ const LONGEST_END: Span = Span::secs(2);
 const PATIENCE: Duration = Duration::from_secs(3);
 
 /// An order with the place for its answer.
-pub struct Asked {
+pub struct PendingOrder {
     /// The order.
     pub order: Order,
     /// From then on it is given up: the person has read that nothing has changed.
@@ -45,7 +45,7 @@ pub struct Asked {
 
 /// How a run ended.
 #[derive(Debug, Default)]
-pub struct Over {
+pub struct RunEnd {
     /// Remarks of the consumer, a sentence each.
     pub remarks: Vec<String>,
     /// Why the output did not take all frames.
@@ -53,9 +53,9 @@ pub struct Over {
 }
 
 /// Where a run reports what it plays.
-pub struct Reports {
+pub struct RunReports {
     /// The log.
-    pub log: Log,
+    pub log: RunLog,
     /// Takes the steps of the plan, for the record.
     pub tasks: Sender<Task>,
 }
@@ -66,15 +66,15 @@ pub struct Reports {
 pub fn run(
     consumer: Consumer,
     seed: u64,
-    planned: Vec<Step>,
+    planned: Vec<DocumentStep>,
     confirmed: Vec<String>,
-    orders: &Receiver<Asked>,
-    shared: &Arc<Shared>,
-    reports: Reports,
-) -> Over {
+    orders: &Receiver<PendingOrder>,
+    shared: &Arc<SessionState>,
+    reports: RunReports,
+) -> RunEnd {
     let failed = |why: String| {
         shared.set_output(OutputState::Ended(why.clone()));
-        Over { remarks: Vec::new(), failed: Some(why) }
+        RunEnd { remarks: Vec::new(), failed: Some(why) }
     };
     let Consumer { open, mut coder, pressures, pace, forbids, .. } = consumer;
     shared.set_output(OutputState::Opening);
@@ -91,9 +91,9 @@ pub fn run(
     let arena = bumpalo::Bump::new();
     let live = RefCell::new(LivePlayer::new(&arena, &document, &script, pressures, shared.rate));
     let (making, made) = mpsc::channel();
-    let Reports { log, tasks } = reports;
+    let RunReports { log, tasks } = reports;
     let mut lead = Lead::new(shared, log.clone(), planned, forbids);
-    let mut steps = Steps::new(tasks);
+    let mut steps = StepReporter::new(tasks);
     let mut block = vec![Frame::default(); live.borrow().block()];
     shared.set_output(OutputState::Taking);
     let make = |bytes: &mut Vec<u8>| {
@@ -119,22 +119,22 @@ pub fn run(
     let tee = Tee::new(sink, made, shared.clone());
     let outcome = send(shared.rate, pace, Vec::new(), make, tee, || shared.asked_long_ago(PATIENCE));
     steps.end();
-    log.change(Change::Ended(lead.tail(&live.borrow())));
+    log.change(LogChange::Ended(lead.tail(&live.borrow())));
     let failed = match outcome {
         Ok(ended) if ended.not_taken > 0 => Some(format!("it did not take the last {} frames", ended.not_taken)),
         Ok(_) => None,
         Err(error) => Some(format!("it takes no more frames: {error}")),
     };
     shared.set_output(OutputState::Ended(failed.clone().unwrap_or_else(|| "the session was closed".to_owned())));
-    Over { remarks: coder.remarks(), failed }
+    RunEnd { remarks: coder.remarks(), failed }
 }
 
 /// Makes a block; returns how many frames it has, and the frame at which a step began in it: every step is longer than a block.
 fn fill(
     live: &mut LivePlayer<'_>,
     block: &mut [Frame],
-    shared: &Shared,
-    making: &Making,
+    shared: &SessionState,
+    making: &BlockSender,
     coder: &mut dyn Coder,
     bytes: &mut Vec<u8>,
 ) -> (usize, Option<u64>) {
@@ -148,19 +148,19 @@ fn fill(
     });
     let frames = block.get(..filled).unwrap_or_default();
     coder.encode(frames, bytes);
-    let _ = making.send(Made::new(first, frames, marks, shared.rate));
+    let _ = making.send(RenderedBlock::new(first, frames, marks, shared.rate));
     (filled, began)
 }
 
 /// The document that a run starts from: outputs at rest.
 fn document(seed: u64, confirmed: Vec<String>) -> Document {
-    let step = Step { prepare: confirmed, ..resting(&ADULT) };
+    let step = DocumentStep { prepare: confirmed, ..resting(&ADULT) };
     log::document(seed).with_steps(log::TITLE.to_owned(), String::new(), vec![step])
 }
 
 /// The step of outputs at rest.
-fn resting(body: &'static Body) -> Step {
-    Step { name: Some(rest::NAME.to_owned()), ..Step::new(None, rest::settings(body)) }
+fn resting(body: &'static Body) -> DocumentStep {
+    DocumentStep { name: Some(rest::NAME.to_owned()), ..DocumentStep::new(None, rest::settings(body)) }
 }
 
 /// Rhythms one after the other.
@@ -181,9 +181,9 @@ impl Sequence {
 
 /// Leads the player by orders.
 struct Lead<'s> {
-    shared: &'s Shared,
-    log: Log,
-    forbids: Forbids,
+    shared: &'s SessionState,
+    log: RunLog,
+    forbids: ChangeCheck,
     /// How many steps the log has.
     logged: usize,
     /// The settings that play when outputs do not rest.
@@ -191,7 +191,7 @@ struct Lead<'s> {
     resting: bool,
     sequence: Option<Sequence>,
     /// Steps of the plan.
-    planned: Vec<Step>,
+    planned: Vec<DocumentStep>,
     /// Place of the step of the plan that plays.
     step: Option<usize>,
     /// When the rest before the end began.
@@ -201,7 +201,7 @@ struct Lead<'s> {
 }
 
 impl<'s> Lead<'s> {
-    fn new(shared: &'s Shared, log: Log, planned: Vec<Step>, forbids: Forbids) -> Lead<'s> {
+    fn new(shared: &'s SessionState, log: RunLog, planned: Vec<DocumentStep>, forbids: ChangeCheck) -> Lead<'s> {
         let patient = Settings::new(&ADULT, &SINUS);
         let lead = Lead {
             shared,
@@ -220,7 +220,7 @@ impl<'s> Lead<'s> {
         lead
     }
 
-    fn obey(&mut self, asked: Asked, live: &mut LivePlayer<'_>) {
+    fn obey(&mut self, asked: PendingOrder, live: &mut LivePlayer<'_>) {
         // An order that waited too long for the consumer was given up by the person; a stop never is.
         if asked.until < std::time::Instant::now() && !matches!(asked.order, Order::Stop) {
             return;
@@ -343,13 +343,13 @@ impl<'s> Lead<'s> {
     fn report(&mut self, live: &LivePlayer<'_>) {
         let tail = self.tail(live);
         self.logged = tail.from + tail.steps.len();
-        self.log.change(Change::Began(tail, self.resting));
+        self.log.change(LogChange::Began(tail, self.resting));
     }
 
     /// The steps that the log lacks, and the one before: it has ended since it was logged.
-    fn tail(&self, live: &LivePlayer<'_>) -> Tail {
+    fn tail(&self, live: &LivePlayer<'_>) -> LogTail {
         let from = self.logged.saturating_sub(1);
-        Tail { from, steps: live.log_from(from) }
+        LogTail { from, steps: live.log_from(from) }
     }
 
     /// Looks whether the frames from `start` on are at rest.
@@ -452,8 +452,8 @@ mod tests {
             .map(|after_ms| {
                 let log = folder.path().join(format!("log-{after_ms}.json"));
                 thread::spawn(move || {
-                    let shared = Arc::new(Shared::new(FrameRate::lit(500), Pace::Clock, Box::new(Unseen)));
-                    let (log, writer) = Log::new(Some(log), 1, shared.clone()).unwrap();
+                    let shared = Arc::new(SessionState::new(FrameRate::lit(500), Pace::Clock, Box::new(Unseen)));
+                    let (log, writer) = RunLog::new(Some(log), 1, shared.clone()).unwrap();
                     let kept = Arc::new(Mutex::new(Vec::new()));
                     let sink = Kept(kept.clone());
                     let consumer = Consumer {
@@ -469,17 +469,17 @@ mod tests {
                     let (asked, orders) = mpsc::channel();
                     let until = std::time::Instant::now() + Duration::from_secs(60);
                     let order = Order::Change(Command::Rhythm(&SINUS));
-                    asked.send(Asked { order, until, reply: Box::new(drop) }).unwrap();
+                    asked.send(PendingOrder { order, until, reply: Box::new(drop) }).unwrap();
                     let ender = shared.clone();
                     let end = thread::spawn(move || {
                         thread::sleep(Duration::from_millis(after_ms));
                         ender.end();
                     });
-                    let reports = Reports { log: log.clone(), tasks: mpsc::channel().0 };
+                    let reports = RunReports { log: log.clone(), tasks: mpsc::channel().0 };
                     let over = run(consumer, 1, Vec::new(), Vec::new(), &orders, &shared, reports);
                     end.join().unwrap();
                     assert_eq!(over.failed, None);
-                    log.change(Change::Close);
+                    log.change(LogChange::Close);
                     writer.join().unwrap().unwrap();
                     frames(&kept.lock().unwrap())
                 })
@@ -506,9 +506,9 @@ mod tests {
     #[test]
     fn an_output_that_cannot_be_opened_is_a_failure() {
         let folder = tempfile::tempdir().unwrap();
-        let shared = Arc::new(Shared::new(FrameRate::lit(500), Pace::Clock, Box::new(Unseen)));
+        let shared = Arc::new(SessionState::new(FrameRate::lit(500), Pace::Clock, Box::new(Unseen)));
         let path = folder.path().join("log.json");
-        let (log, writer) = Log::new(Some(path.clone()), 1, shared.clone()).unwrap();
+        let (log, writer) = RunLog::new(Some(path.clone()), 1, shared.clone()).unwrap();
         let consumer = Consumer {
             name: "a test".to_owned(),
             leaves: true,
@@ -519,10 +519,10 @@ mod tests {
             coder: Box::new(Two),
             open: Box::new(|| Err(io::Error::other("unplugged"))),
         };
-        let reports = Reports { log: log.clone(), tasks: mpsc::channel().0 };
+        let reports = RunReports { log: log.clone(), tasks: mpsc::channel().0 };
         let over = run(consumer, 1, Vec::new(), Vec::new(), &mpsc::channel().1, &shared, reports);
         assert_eq!(over.failed.as_deref(), Some("it can't be opened: unplugged"));
-        log.change(Change::Close);
+        log.change(LogChange::Close);
         writer.join().unwrap().unwrap();
         assert!(!path.exists());
     }

@@ -13,15 +13,15 @@ struct Running {
 }
 
 /// Reports the steps of the plan as they begin and end.
-pub struct Steps {
+pub struct StepReporter {
     running: Option<Running>,
     tasks: Sender<Task>,
 }
 
-impl Steps {
+impl StepReporter {
     /// Reports to `tasks`.
-    pub fn new(tasks: Sender<Task>) -> Steps {
-        Steps { running: None, tasks }
+    pub fn new(tasks: Sender<Task>) -> StepReporter {
+        StepReporter { running: None, tasks }
     }
 
     /// Takes the frames of a block, the first at `first`; `began` is the frame at which another step began in it, and the place of

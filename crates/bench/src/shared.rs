@@ -39,7 +39,7 @@ pub enum OutputState {
 }
 
 /// The state that threads and view share.
-pub struct Shared {
+pub struct SessionState {
     /// Frames a second.
     pub rate: FrameRate,
     /// When the consumer takes frames.
@@ -60,11 +60,11 @@ struct Status {
     ending: Option<Instant>,
 }
 
-impl Shared {
+impl SessionState {
     /// Before anything plays.
-    pub fn new(rate: FrameRate, pace: Pace, view: Box<dyn View>) -> Shared {
+    pub fn new(rate: FrameRate, pace: Pace, view: Box<dyn View>) -> SessionState {
         let status = Status { output: OutputState::Closed, began: None, last: None, ending: None };
-        Shared { rate, pace, view, taken: AtomicU64::new(0), status: Mutex::new(status) }
+        SessionState { rate, pace, view, taken: AtomicU64::new(0), status: Mutex::new(status) }
     }
 
     fn status(&self) -> MutexGuard<'_, Status> {
@@ -188,8 +188,8 @@ mod tests {
     }
 
     /// An output that began 10 s ago and has just taken the first 5 s of frames.
-    fn half_taken(pace: Pace) -> Shared {
-        let shared = Shared::new(FrameRate::lit(500), pace, Box::new(Unseen));
+    fn half_taken(pace: Pace) -> SessionState {
+        let shared = SessionState::new(FrameRate::lit(500), pace, Box::new(Unseen));
         shared.set_output(OutputState::Taking);
         shared.begin(Instant::now().checked_sub(Duration::from_secs(10)).expect("a clock"));
         shared.count(2490);

@@ -1,6 +1,6 @@
 //! Hands each block to the consumer, and once it was taken to the view.
 
-use crate::shared::Shared;
+use crate::shared::SessionState;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::time::FrameRate;
 use serde_json::{Value, json};
@@ -28,7 +28,7 @@ pub fn every(rate: FrameRate) -> u32 {
 
 /// A block that was made.
 #[derive(Debug, Default)]
-pub struct Made {
+pub struct RenderedBlock {
     /// How many frames.
     pub frames: u64,
     /// Samples of [`channels`] of the frames that views get.
@@ -37,31 +37,31 @@ pub struct Made {
     pub marks: Vec<Value>,
 }
 
-impl Made {
+impl RenderedBlock {
     /// The part that views get of a block whose first frame has the index `first`.
-    pub fn new(first: u64, frames: &[Frame], marks: Vec<Value>, rate: FrameRate) -> Made {
+    pub fn new(first: u64, frames: &[Frame], marks: Vec<Value>, rate: FrameRate) -> RenderedBlock {
         let every = u64::from(every(rate));
         let shown = frames.iter().zip(first..).filter(|(_, index)| index % every == 0);
         let samples = shown.flat_map(|(frame, _)| channels().map(|channel| frame.sample(channel))).collect();
-        Made { frames: frames.len() as u64, samples, marks }
+        RenderedBlock { frames: frames.len() as u64, samples, marks }
     }
 }
 
 /// The writer that the stream writes to.
 pub struct Tee {
     sink: Box<dyn Write + Send>,
-    made: Receiver<Made>,
-    shared: Arc<Shared>,
-    gathered: Made,
+    made: Receiver<RenderedBlock>,
+    shared: Arc<SessionState>,
+    gathered: RenderedBlock,
     least: u64,
     shown_from: u64,
 }
 
 impl Tee {
     /// To `sink`; `made` has every block before it is written.
-    pub fn new(sink: Box<dyn Write + Send>, made: Receiver<Made>, shared: Arc<Shared>) -> Tee {
+    pub fn new(sink: Box<dyn Write + Send>, made: Receiver<RenderedBlock>, shared: Arc<SessionState>) -> Tee {
         let least = u64::from(shared.rate.as_hz().div_ceil(MESSAGES_PER_S));
-        Tee { sink, made, shared, gathered: Made::default(), least, shown_from: 0 }
+        Tee { sink, made, shared, gathered: RenderedBlock::default(), least, shown_from: 0 }
     }
 
     /// A block was taken.
@@ -108,4 +108,4 @@ impl Write for Tee {
 }
 
 /// The end of the channel by which the player hands over what views get.
-pub type Making = Sender<Made>;
+pub type BlockSender = Sender<RenderedBlock>;

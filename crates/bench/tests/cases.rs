@@ -1,12 +1,12 @@
 //! The table of cases of the record, through a session and its report: the verdicts are those of the table. The worksheet's page is
 //! held against the same table by `tests/conformance/test_worksheet.py`.
 
-use pulsewright_bench::{Bench, Consumer, Nowhere, Planned, RecordFile, Request, Setup, View};
+use pulsewright_bench::{Bench, Consumer, NoConsumer, PlannedSteps, RecordFile, Request, Setup, View};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
-use pulsewright_record::record::{Entry, Played, PlayedStep};
+use pulsewright_record::record::{ItemEntry, PlaybackRecord, PlaybackStep};
 use pulsewright_record::report::Report;
-use pulsewright_record::session::answers::Answers;
+use pulsewright_record::session::answers::RecordInMaking;
 use pulsewright_record::session::draft;
 use pulsewright_record::{Plan, Record};
 use pulsewright_script::parse;
@@ -85,10 +85,10 @@ fn a_session_and_its_report_judge_every_case_as_the_table_says() {
     let path = folder.path().join("record.json");
     // The step was played for a day: no time of a case is longer.
     let rate = FrameRate::lit(500);
-    let played = Played { rate_hz: 500, output: "a test".to_owned(), ..Played::default() };
-    let mut answers = Answers::open(&draft::of_record(&path), &plan, played).unwrap();
+    let played = PlaybackRecord { rate_hz: 500, output: "a test".to_owned(), ..PlaybackRecord::default() };
+    let mut answers = RecordInMaking::open(&draft::of_record(&path), &plan, played).unwrap();
     answers.about([("asset".to_owned(), "INV-1".to_owned())]).unwrap();
-    answers.played(PlayedStep { id: "1".to_owned(), frames: 86_400 * 500, digest: "0".repeat(16) }).unwrap();
+    answers.played(PlaybackStep { id: "1".to_owned(), frames: 86_400 * 500, digest: "0".repeat(16) }).unwrap();
     drop(answers);
     let consumer = Consumer {
         name: "a test".to_owned(),
@@ -97,20 +97,20 @@ fn a_session_and_its_report_judge_every_case_as_the_table_says() {
         pace: Pace::Clock,
         delay: Duration::ZERO,
         forbids: Box::new(|_| None),
-        coder: Box::new(Nowhere),
+        coder: Box::new(NoConsumer),
         open: Box::new(|| Ok(Box::new(io::sink()))),
     };
-    let planned = Planned { steps: Vec::new(), page: Value::Null, plan };
+    let planned = PlannedSteps { steps: Vec::new(), page: Value::Null, plan };
     let record = Some(RecordFile { path: path.clone(), force: false });
     let setup = Setup { rate, seed: 1, folder: None, plan: Some(planned), record, consumer };
     let bench = Bench::open(setup, Box::new(Unseen)).unwrap();
     request(&bench, Request::Begin { about: [].into() }).unwrap();
     for (place, (_, case)) in cases.iter().enumerate() {
-        let entry: Entry = match case.get("entry") {
+        let entry: ItemEntry = match case.get("entry") {
             Some(entry) => serde_json::from_value(entry.clone()).unwrap(),
             None => {
                 let text = |member: &str| case.get(member).and_then(Value::as_str).unwrap_or_default().to_owned();
-                Entry { value: text("written"), skip: text("skip"), ..Entry::default() }
+                ItemEntry { value: text("written"), skip: text("skip"), ..ItemEntry::default() }
             }
         };
         let found = request(&bench, Request::Enter { item: format!("1.case-{place}"), entry }).unwrap();

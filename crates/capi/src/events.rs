@@ -7,7 +7,7 @@ use pulsewright_core::truth;
 /// The header's `PULSEWRIGHT_EVENT_...`.
 #[repr(u32)]
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
+pub enum EventKind {
     /// A step starts; the detail is its item.
     Step = 1,
     /// A P wave starts.
@@ -34,7 +34,7 @@ pub struct Event {
     pub frame: u64,
     /// The frame of its peak: of a beat and a breath; else `frame`.
     pub peak_frame: u64,
-    /// Its [`Kind`].
+    /// Its [`EventKind`].
     pub kind: u32,
     /// As its kind says.
     pub detail: u32,
@@ -46,21 +46,22 @@ impl Event {
         let frame = |at: Instant| rate.frame_at_or_after(at);
         let record = |kind, at, detail| Event { frame: frame(at), peak_frame: frame(at), kind: kind as u32, detail };
         Some(match *event {
-            truth::Event::Step { item, at } => record(Kind::Step, at, item as u32),
-            truth::Event::Atrial(atrial) => record(Kind::Atrial, atrial.onset, 0),
-            truth::Event::Beat(beat) => {
-                Event { peak_frame: frame(beat.peak), ..record(Kind::Beat, beat.onset, u32::from(beat.code.symbol())) }
-            }
+            truth::Event::Step { item, at } => record(EventKind::Step, at, item as u32),
+            truth::Event::Atrial(atrial) => record(EventKind::Atrial, atrial.onset, 0),
+            truth::Event::Beat(beat) => Event {
+                peak_frame: frame(beat.peak),
+                ..record(EventKind::Beat, beat.onset, u32::from(beat.code.symbol()))
+            },
             truth::Event::Pace { at, chamber: Chamber::Atrium, captures } => {
-                record(Kind::AtrialPace, at, u32::from(captures))
+                record(EventKind::AtrialPace, at, u32::from(captures))
             }
-            truth::Event::Pace { at, captures, .. } => record(Kind::VentricularPace, at, u32::from(captures)),
+            truth::Event::Pace { at, captures, .. } => record(EventKind::VentricularPace, at, u32::from(captures)),
             truth::Event::Breath(breath) => Event {
                 peak_frame: frame(breath.peak),
-                ..record(Kind::Breath, breath.start, u32::from(breath.obstructed))
+                ..record(EventKind::Breath, breath.start, u32::from(breath.obstructed))
             },
             truth::Event::Episode { episode, at, starts } => {
-                record(if starts { Kind::EpisodeStart } else { Kind::EpisodeEnd }, at, episode as u32)
+                record(if starts { EventKind::EpisodeStart } else { EventKind::EpisodeEnd }, at, episode as u32)
             }
             _ => return None,
         })

@@ -1,6 +1,6 @@
 //! The example in C, compiled and run: its frames are the core's, and the header agrees with the library.
 
-use pulsewright_capi::events::{Event as CEvent, Kind};
+use pulsewright_capi::events::{Event as CEvent, EventKind};
 use pulsewright_capi::live::{
     STEP_WORDS, StepMemory, pulsewright_hold, pulsewright_next_step, pulsewright_play, pulsewright_step_body,
     pulsewright_step_now, pulsewright_step_resting, pulsewright_step_rhythm, pulsewright_step_set,
@@ -177,14 +177,14 @@ fn the_header_declares_what_the_library_has() {
     let mut facts: Vec<(String, usize)> =
         statuses.iter().map(|(name, status)| (format!("PULSEWRIGHT_{name}"), *status as usize)).collect();
     let kinds = [
-        ("STEP", Kind::Step),
-        ("ATRIAL", Kind::Atrial),
-        ("BEAT", Kind::Beat),
-        ("ATRIAL_PACE", Kind::AtrialPace),
-        ("VENTRICULAR_PACE", Kind::VentricularPace),
-        ("BREATH", Kind::Breath),
-        ("EPISODE_START", Kind::EpisodeStart),
-        ("EPISODE_END", Kind::EpisodeEnd),
+        ("STEP", EventKind::Step),
+        ("ATRIAL", EventKind::Atrial),
+        ("BEAT", EventKind::Beat),
+        ("ATRIAL_PACE", EventKind::AtrialPace),
+        ("VENTRICULAR_PACE", EventKind::VentricularPace),
+        ("BREATH", EventKind::Breath),
+        ("EPISODE_START", EventKind::EpisodeStart),
+        ("EPISODE_END", EventKind::EpisodeEnd),
     ];
     facts.extend(kinds.iter().map(|(name, kind)| (format!("PULSEWRIGHT_EVENT_{name}"), *kind as usize)));
     facts.push(("PULSEWRIGHT_INTERFACE".into(), INTERFACE as usize));

@@ -1,10 +1,10 @@
 //! The parts that the views of a session at the bench share: its outputs, its plan, and how it ended.
 
-use crate::diagnostics::{Failure, Outcome, say, warn};
+use crate::diagnostics::{VerbFailure, VerbOutcome, say, warn};
 use crate::record_files;
-use crate::signal_output::{self, Form, Play, Target};
+use crate::signal_output::{self, Play, SignalFormat, SignalTarget};
 use crate::sound::{Playback, Reporter};
-use pulsewright_bench::{Coder, Consumer, Nowhere, Planned, Served};
+use pulsewright_bench::{Coder, Consumer, NoConsumer, PlannedSteps, SessionEnd};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::time::FrameRate;
 use pulsewright_record::instruments::NO_OUTPUT;
@@ -27,14 +27,14 @@ pub struct Outputs {
 
 impl Outputs {
     /// The target of the signal, claimed for as long as it is held, in work that reads a plan.
-    pub fn target(&self, plan: Option<&Path>) -> Result<Option<Target>, Failure> {
+    pub fn target(&self, plan: Option<&Path>) -> Result<Option<SignalTarget>, VerbFailure> {
         let inputs = self.rig.as_deref().into_iter().chain(plan);
         self.play.as_ref().map(|play| signal_output::target(play, inputs)).transpose()
     }
 
     /// The consumer that takes the frames to the `target`; it is opened when a person has confirmed. A sound card has to be fit for `plan`.
-    pub fn consumer(&self, target: Option<&Target>, plan: Option<&Document>) -> Result<Consumer, Failure> {
-        let form = Form::new(self.rig.as_deref(), self.rate)?;
+    pub fn consumer(&self, target: Option<&SignalTarget>, plan: Option<&Document>) -> Result<Consumer, VerbFailure> {
+        let form = SignalFormat::new(self.rig.as_deref(), self.rate)?;
         let nowhere = Consumer {
             name: NO_OUTPUT.to_owned(),
             leaves: false,
@@ -42,18 +42,18 @@ impl Outputs {
             pace: Pace::Clock,
             delay: Duration::ZERO,
             forbids: Box::new(|_| None),
-            coder: Box::new(Nowhere),
+            coder: Box::new(NoConsumer),
             open: Box::new(|| Ok(Box::new(io::sink()))),
         };
         let Some(target) = target else { return Ok(nowhere) };
         let (name, leaves) = (target.name(), true);
         Ok(match target {
-            Target::File { path, .. } => {
+            SignalTarget::File { path, .. } => {
                 let (coder, path) = (Box::new(Coded { form, card: None }), path.clone());
                 let open = Box::new(move || opened(&path));
                 Consumer { name, leaves, coder, open, ..nowhere }
             }
-            Target::Card(card) => {
+            SignalTarget::Card(card) => {
                 let playback = Playback::of_rig(card, form.rig(), self.rate)?;
                 plan.map_or(Ok(()), |plan| playback.check(plan))?;
                 playback.announce();
@@ -74,7 +74,7 @@ fn opened(path: &Path) -> io::Result<Box<dyn Write + Send>> {
 
 /// A form, and once a sound card is open, its report.
 struct Coded {
-    form: Form,
+    form: SignalFormat,
     card: Option<Arc<OnceLock<Reporter>>>,
 }
 
@@ -90,29 +90,29 @@ impl Coder for Coded {
 }
 
 /// A plan with its document.
-pub struct OfPlan {
+pub struct PlanDocument {
     /// The document.
     pub document: Document,
     /// Its steps.
-    pub planned: Planned,
+    pub planned: PlannedSteps,
 }
 
 /// The steps of a plan.
-pub fn planned(plan: Option<&Path>, rig: Option<&Path>) -> Result<Option<OfPlan>, Failure> {
+pub fn planned(plan: Option<&Path>, rig: Option<&Path>) -> Result<Option<PlanDocument>, VerbFailure> {
     let Some(script) = plan else { return Ok(None) };
     let (document, plan) = record_files::plan(script, rig, None)?;
-    let planned = Planned::new(plan, &document).map_err(Failure::input)?;
-    Ok(Some(OfPlan { document, planned }))
+    let planned = PlannedSteps::new(plan, &document).map_err(VerbFailure::input)?;
+    Ok(Some(PlanDocument { document, planned }))
 }
 
 /// Says how a session ended.
-pub fn ended(served: &Served) -> Outcome {
+pub fn ended(served: &SessionEnd) -> VerbOutcome {
     served.remarks.iter().for_each(|words| warn(words));
     if let Some(log) = &served.log {
         say(&format!("played: {}", log.display()));
     }
     match &served.failed {
-        Some(why) => Err(Failure::input(format!("the output failed: {why}"))),
+        Some(why) => Err(VerbFailure::input(format!("the output failed: {why}"))),
         None => Ok(()),
     }
 }

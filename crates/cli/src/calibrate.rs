@@ -1,6 +1,6 @@
 //! `calibrate`: two levels of each output, the readings of a meter, and the correction in the rig's description.
 
-use crate::diagnostics::{Failure, Outcome, print, warn};
+use crate::diagnostics::{VerbFailure, VerbOutcome, print, warn};
 use crate::output::claim;
 use crate::rig::load;
 use crate::table::write_table;
@@ -65,7 +65,7 @@ pub struct LevelFrames {
 }
 
 /// Walks over the outputs.
-pub fn run(request: Request) -> Outcome {
+pub fn run(request: Request) -> VerbOutcome {
     let args = &request;
     let (text, rig) = load(&args.rig)?;
     if let Some(levels) = &args.levels {
@@ -78,19 +78,21 @@ pub fn run(request: Request) -> Outcome {
         return print(|out| show_levels(out, &rig, args.meter_ohm, None));
     }
     if !args.check && args.meter.is_none() {
-        return Err(Failure::input("name the meter with --meter, by its number and the date of its own calibration"));
+        return Err(VerbFailure::input(
+            "name the meter with --meter, by its number and the date of its own calibration",
+        ));
     }
     if !args.check && args.rig == Path::new("-") {
-        return Err(Failure::input("a rig from standard input cannot be corrected; give its file, or --check"));
+        return Err(VerbFailure::input("a rig from standard input cannot be corrected; give its file, or --check"));
     }
     let set = if args.check { None } else { Some(claim_rig(&args.rig, &text)?) };
     let measured = if asked { ask(args, &rig)? } else { judged(args, &rig, &given)? };
     if measured.is_empty() {
-        return Err(Failure::input("no output was measured; nothing was written"));
+        return Err(VerbFailure::input("no output was measured; nothing was written"));
     }
     print(|out| report(out, &rig, &measured))?;
     if args.check {
-        return if measured.iter().all(|one| one.finding.holds()) { Ok(()) } else { Err(Failure::Failed) };
+        return if measured.iter().all(|one| one.finding.holds()) { Ok(()) } else { Err(VerbFailure::Failed) };
     }
     match set {
         Some(set) => correct(args, &rig, &text, &measured, set),
@@ -99,20 +101,22 @@ pub fn run(request: Request) -> Outcome {
 }
 
 /// Claims the description, in which the corrections are written: a plain file with one name, as it was when it was read.
-fn claim_rig(path: &Path, text: &[u8]) -> Result<Set, Failure> {
+fn claim_rig(path: &Path, text: &[u8]) -> Result<Set, VerbFailure> {
     let name = path.display();
     if is_device(path) {
-        return Err(Failure::input(format!("{name} is a pipe or a device, which takes no correction; give its file")));
+        return Err(VerbFailure::input(format!(
+            "{name} is a pipe or a device, which takes no correction; give its file"
+        )));
     }
     if names_of(path) > 1 {
-        return Err(Failure::input(format!(
+        return Err(VerbFailure::input(format!(
             "{name} has other names (hard links), which would keep the old correction; give it one name, or copy it"
         )));
     }
     let set = claim(&[path], [], true)?;
     match source::file(path, source::DOCUMENT) {
         Ok(now) if now == text => Ok(set),
-        _ => Err(Failure::input(format!("{name} was changed while it was read; try again"))),
+        _ => Err(VerbFailure::input(format!("{name} was changed while it was read; try again"))),
     }
 }
 
@@ -130,31 +134,31 @@ fn names_of(_: &Path) -> u64 {
 }
 
 /// Readings from flags and from a table.
-fn given(args: &Request, rig: &Rig) -> Result<Vec<OutputReadings>, Failure> {
+fn given(args: &Request, rig: &Rig) -> Result<Vec<OutputReadings>, VerbFailure> {
     let mut given = Vec::new();
     if let Some(path) = &args.table {
         let name = source::name(path);
-        let bytes = source::file(path, source::DOCUMENT).map_err(Failure::input)?;
+        let bytes = source::file(path, source::DOCUMENT).map_err(VerbFailure::input)?;
         let text = source::utf8(&bytes)
-            .map_err(|at| Failure::input(format!("{name}: byte {at} is not UTF-8 text; save it as UTF-8")))?;
-        given = parse_table(rig, text).map_err(|what| Failure::input(format!("{name}: {what}")))?;
+            .map_err(|at| VerbFailure::input(format!("{name}: byte {at} is not UTF-8 text; save it as UTF-8")))?;
+        given = parse_table(rig, text).map_err(|what| VerbFailure::input(format!("{name}: {what}")))?;
     }
     for (word, low, high) in &args.readings {
-        let readings = readings_of(rig, word, low, high).map_err(Failure::input)?;
+        let readings = readings_of(rig, word, low, high).map_err(VerbFailure::input)?;
         if given.iter().any(|other| other.0 == readings.0) {
-            return Err(Failure::input(format!("readings of {word} are given twice")));
+            return Err(VerbFailure::input(format!("readings of {word} are given twice")));
         }
         given.push(readings);
     }
     Ok(given)
 }
 
-fn judged(args: &Request, rig: &Rig, given: &[OutputReadings]) -> Result<Vec<Measured>, Failure> {
+fn judged(args: &Request, rig: &Rig, given: &[OutputReadings]) -> Result<Vec<Measured>, VerbFailure> {
     let one = |(output, readings): &OutputReadings| {
-        let description = rig.outputs.get(*output).ok_or_else(|| Failure::input("no such output"))?;
+        let description = rig.outputs.get(*output).ok_or_else(|| VerbFailure::input("no such output"))?;
         let levels = CalibrationLevels::new(rig, description, args.meter_ohm);
         let finding = judge(&levels, *readings, args.accept || args.check).map_err(|absurd| {
-            Failure::input(format!("{} (nothing was written): {absurd}", description.signal.name()))
+            VerbFailure::input(format!("{} (nothing was written): {absurd}", description.signal.name()))
         })?;
         Ok(Measured { output: *output, levels, readings: *readings, finding })
     };
@@ -162,7 +166,7 @@ fn judged(args: &Request, rig: &Rig, given: &[OutputReadings]) -> Result<Vec<Mea
 }
 
 /// Asks at the terminal, output by output; the end of input ends the walk.
-fn ask(args: &Request, rig: &Rig) -> Result<Vec<Measured>, Failure> {
+fn ask(args: &Request, rig: &Rig) -> Result<Vec<Measured>, VerbFailure> {
     say(
         "Readings at the connector; Enter skips an output, Ctrl-D ends the walk, Ctrl-C leaves everything as it is.\n",
     )?;
@@ -179,7 +183,7 @@ fn ask(args: &Request, rig: &Rig) -> Result<Vec<Measured>, Failure> {
                     let (code, about) = (levels.codes[which], levels.expected[which]);
                     say(&format!("{name}, {word} level, code {code}, about {about:.4} {unit}: "))?;
                     let line = source::line(&mut io::stdin().lock())
-                        .map_err(|error| Failure::input(format!("cannot read the terminal: {}", reason(&error))))?;
+                        .map_err(|error| VerbFailure::input(format!("cannot read the terminal: {}", reason(&error))))?;
                     let Some(line) = line else {
                         say("\n")?;
                         break 'outputs;
@@ -210,7 +214,7 @@ fn ask(args: &Request, rig: &Rig) -> Result<Vec<Measured>, Failure> {
 }
 
 /// Prints a piece of the conversation.
-fn say(text: &str) -> Outcome {
+fn say(text: &str) -> VerbOutcome {
     print(|out| out.write_all(text.as_bytes()))
 }
 
@@ -244,11 +248,11 @@ fn report(out: &mut impl Write, rig: &Rig, measured: &[Measured]) -> io::Result<
 }
 
 /// Writes the corrections back, all or none.
-fn correct(args: &Request, rig: &Rig, text: &[u8], measured: &[Measured], set: Set) -> Outcome {
+fn correct(args: &Request, rig: &Rig, text: &[u8], measured: &[Measured], set: Set) -> VerbOutcome {
     let date = today();
     let meter = args.meter.as_deref().unwrap_or_default();
     let text = source::utf8(text).unwrap_or_default();
-    let mut document: Value = json::value(text).map_err(Failure::input)?;
+    let mut document: Value = json::value(text).map_err(VerbFailure::input)?;
     for one in measured {
         let Some(output) = rig.outputs.get(one.output) else {
             continue;
@@ -264,8 +268,8 @@ fn correct(args: &Request, rig: &Rig, text: &[u8], measured: &[Measured], set: S
         };
         write_back(&mut document, &measurement);
     }
-    let text = serde_json::to_string_pretty(&document).map_err(Failure::input)? + "\n";
-    set.write(&[(&args.rig, text.as_bytes())]).map_err(Failure::input)?;
+    let text = serde_json::to_string_pretty(&document).map_err(VerbFailure::input)? + "\n";
+    set.write(&[(&args.rig, text.as_bytes())]).map_err(VerbFailure::input)?;
     let name = source::name(&args.rig);
     print(|out| {
         writeln!(
@@ -277,9 +281,9 @@ fn correct(args: &Request, rig: &Rig, text: &[u8], measured: &[Measured], set: S
 }
 
 /// Writes the levels as frames, and prints when each is played.
-fn play(args: &Request, rig: &Rig, levels: &LevelFrames) -> Outcome {
+fn play(args: &Request, rig: &Rig, levels: &LevelFrames) -> VerbOutcome {
     let target = levels.path.as_path();
-    let frames = RigFrames::new(rig, levels.packing).map_err(Failure::input)?;
+    let frames = RigFrames::new(rig, levels.packing).map_err(VerbFailure::input)?;
     let rate_hz = f64::from(levels.frame_rate.as_hz());
     let hold = (levels.hold.as_secs_f64() * rate_hz).round().max(1.0) as u64;
     let set = claim(&[target], [args.rig.as_path()], levels.force)?;
@@ -293,7 +297,7 @@ fn play(args: &Request, rig: &Rig, levels: &LevelFrames) -> Outcome {
         let file = file.finish()?;
         set.publish(vec![file], &[]).map(|_| ())
     };
-    write().map_err(Failure::input)?;
+    write().map_err(VerbFailure::input)?;
     warn_of_meter(rig, args.meter_ohm);
     print(|out| show_levels(out, rig, args.meter_ohm, Some(hold as f64 / rate_hz)))
 }

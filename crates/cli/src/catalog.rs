@@ -1,7 +1,7 @@
 //! `catalog`: the lists to choose from, as tables for people or JSON for programs.
 
 use crate::channel_groups::GROUPS;
-use crate::diagnostics::{Outcome, print};
+use crate::diagnostics::{VerbOutcome, print};
 use crate::table::write_table;
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::frame::Channel;
@@ -35,7 +35,7 @@ pub enum List {
 const LISTS: [List; 4] = [List::Rhythms, List::Bodies, List::Channels, List::Fields];
 
 /// Prints the lists asked for.
-pub fn run(catalog: Request) -> Outcome {
+pub fn run(catalog: Request) -> VerbOutcome {
     let lists = catalog.list.as_ref().map_or(&LISTS[..], std::slice::from_ref);
     print(|out| if catalog.json { write_json(out, lists) } else { write_tables(out, lists) })
 }

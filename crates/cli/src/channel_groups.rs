@@ -4,7 +4,7 @@ use pulsewright_core::frame::Channel;
 use pulsewright_core::pressure::SiteSet;
 
 /// A word for several channels.
-pub struct Group {
+pub struct ChannelGroup {
     /// The word.
     pub word: &'static str,
     /// The channels that it stands for, in words.
@@ -13,16 +13,20 @@ pub struct Group {
 }
 
 /// Every group.
-pub const GROUPS: [Group; 5] = [
-    Group { word: "usual", doc: "Leads, respiration and arterial pressure.", holds: |c| Channel::USUAL.contains(&c) },
-    Group { word: "leads", doc: "The twelve leads.", holds: |channel| matches!(channel, Channel::Lead(_)) },
-    Group { word: "electrodes", doc: "The potentials of nine electrodes.", holds: is_electrode },
-    Group {
+pub const GROUPS: [ChannelGroup; 5] = [
+    ChannelGroup {
+        word: "usual",
+        doc: "Leads, respiration and arterial pressure.",
+        holds: |c| Channel::USUAL.contains(&c),
+    },
+    ChannelGroup { word: "leads", doc: "The twelve leads.", holds: |channel| matches!(channel, Channel::Lead(_)) },
+    ChannelGroup { word: "electrodes", doc: "The potentials of nine electrodes.", holds: is_electrode },
+    ChannelGroup {
         word: "pressures",
         doc: "The eight pressures that can be played at once; the two atria by name in place of others.",
         holds: |channel| matches!(channel, Channel::Pressure(site) if SiteSet::USUAL.has(site)),
     },
-    Group {
+    ChannelGroup {
         word: "all",
         doc: "Every channel that can be played at once.",
         holds: |channel| !matches!(channel, Channel::Pressure(site) if !SiteSet::USUAL.has(site)),
@@ -33,9 +37,9 @@ fn is_electrode(channel: Channel) -> bool {
     matches!(channel, Channel::Electrode(_))
 }
 
-impl Group {
+impl ChannelGroup {
     /// The group with this word, letters of either case.
-    pub fn find(word: &str) -> Option<&'static Group> {
+    pub fn find(word: &str) -> Option<&'static ChannelGroup> {
         GROUPS.iter().find(|group| group.word.eq_ignore_ascii_case(word))
     }
 
@@ -51,7 +55,7 @@ mod tests {
 
     #[test]
     fn the_usual_channels_are_the_core_s() {
-        let usual: Vec<Channel> = Group::find("Usual").unwrap().channels().collect();
+        let usual: Vec<Channel> = ChannelGroup::find("Usual").unwrap().channels().collect();
         assert_eq!(usual, Channel::USUAL);
     }
 

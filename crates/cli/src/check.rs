@@ -1,6 +1,6 @@
 //! `check`: reads scripts and prints what they would play.
 
-use crate::diagnostics::{Failure, Outcome, print, report};
+use crate::diagnostics::{VerbFailure, VerbOutcome, print, report};
 use crate::script_file;
 use crate::table::write_table;
 use pulsewright_core::anatomy::PressureSite;
@@ -11,7 +11,7 @@ use pulsewright_core::time::Span;
 use pulsewright_script::Problems;
 use pulsewright_script::expect::reading_of;
 use pulsewright_script::outline::{Outline, OutlinePart, OutlineTime};
-use pulsewright_script::{Document, Part, Step};
+use pulsewright_script::{Document, DocumentPart, DocumentStep};
 use pulsewright_text::{fit, source};
 use std::io::{self, Write};
 #[cfg(feature = "console")]
@@ -24,11 +24,11 @@ const HEADS: [&str; 9] = ["start", "lasts", "step", "rhythm", "bpm", "arterial m
 const FORESEEN: usize = 2000;
 
 /// Prints the timeline of every script; the problems of one do not hide those of the next.
-pub fn run(scripts: &[PathBuf]) -> Outcome {
+pub fn run(scripts: &[PathBuf]) -> VerbOutcome {
     let mut failures = Vec::new();
     for path in scripts {
         match script_file::load(path).and_then(|document| show(&source::name(path), &document)) {
-            Err(Failure::Closed) => return Err(Failure::Closed),
+            Err(VerbFailure::Closed) => return Err(VerbFailure::Closed),
             Err(failure) => failures.push(failure),
             Ok(()) => {}
         }
@@ -51,7 +51,7 @@ pub fn said(path: &Path, text: &[u8]) -> Result<String, Box<Problems>> {
     Ok(fit::block(&String::from_utf8_lossy(&printed)).into_owned())
 }
 
-fn show(name: &str, document: &Document) -> Outcome {
+fn show(name: &str, document: &Document) -> VerbOutcome {
     print(|out| write(out, name, document))
 }
 
@@ -102,7 +102,7 @@ fn notes(document: &Document, foreseen: &[Expected]) -> Vec<String> {
         document.step(expected.item).into_iter().flat_map(|step| contradictions(step, expected)).for_each(note);
     }
     notes.dedup();
-    let played = document.parts().iter().filter(|part| matches!(part, Part::Step(_))).count();
+    let played = document.parts().iter().filter(|part| matches!(part, DocumentPart::Step(_))).count();
     let known = |item: &usize| foreseen.iter().any(|expected| expected.item == *item);
     let unknown = (0..document.parts().len()).filter(|item| document.step(*item).is_some() && !known(item)).count();
     if unknown > 0 {
@@ -112,7 +112,7 @@ fn notes(document: &Document, foreseen: &[Expected]) -> Vec<String> {
 }
 
 /// Readings whose value or range the document gives, and that a correct monitor does not keep. Where ST is read is the monitor's.
-fn contradictions(step: &Step, expected: &Expected) -> Vec<String> {
+fn contradictions(step: &DocumentStep, expected: &Expected) -> Vec<String> {
     let readings = step.expect.readings.iter().filter(|of| of.quantity.lead().is_none());
     let found = readings.filter_map(|of| {
         let band = reading_of(of.quantity, expected)?.band?;
@@ -148,7 +148,7 @@ fn rows(document: &Document, outline: &Outline, foreseen: &[Expected]) -> Vec<Ve
     rows.collect()
 }
 
-fn step_row(start: OutlineTime, step: &Step, expected: Option<&Expected>, name: String) -> Vec<String> {
+fn step_row(start: OutlineTime, step: &DocumentStep, expected: Option<&Expected>, name: String) -> Vec<String> {
     let lasts = step.duration.map_or("hold".to_owned(), |duration| OutlineTime::from(duration).to_string());
     let reading = |pick: fn(&Expected) -> &Reading| {
         expected.and_then(|expected| pick(expected).band).map_or("-".to_owned(), shown)
@@ -180,13 +180,13 @@ fn step_row(start: OutlineTime, step: &Step, expected: Option<&Expected>, name: 
     ]
 }
 
-fn value(step: &Step, field: Field, end: bool) -> f32 {
+fn value(step: &DocumentStep, field: Field, end: bool) -> f32 {
     let at = if end { step.duration.unwrap_or(Span::MAX) } else { Span::ZERO };
     step.item().value(field, at)
 }
 
 /// A field over a step: "72", or "72 to 96".
-fn moving(step: &Step, field: Field) -> String {
+fn moving(step: &DocumentStep, field: Field) -> String {
     let (from, to) = (value(step, field, false), value(step, field, true));
     if from == to { from.to_string() } else { format!("{from} to {to}") }
 }

@@ -1,6 +1,6 @@
 //! `rig circuit`: the analogue front end of a rig as a circuit.
 
-use crate::diagnostics::Outcome;
+use crate::diagnostics::VerbOutcome;
 use std::path::PathBuf;
 
 /// A front end to design and to judge.
@@ -22,8 +22,8 @@ pub struct Request {
 
 /// Says how to build a program that has it.
 #[cfg(not(feature = "circuit"))]
-pub fn run(_: Request) -> Outcome {
-    Err(crate::diagnostics::Failure::input(
+pub fn run(_: Request) -> VerbOutcome {
+    Err(crate::diagnostics::VerbFailure::input(
         "this program was built without the circuit solver; `cargo install --path crates/cli --features circuit` builds it with it",
     ))
 }
@@ -33,8 +33,8 @@ pub use built::run;
 
 #[cfg(feature = "circuit")]
 mod built {
-    use super::{Outcome, Request};
-    use crate::diagnostics::{Failure, Out, error, print, warn};
+    use super::{Request, VerbOutcome};
+    use crate::diagnostics::{PeopleOutput, VerbFailure, error, print, warn};
     use crate::output::claim;
     use crate::rig::load;
     use crate::table::write_table;
@@ -54,17 +54,17 @@ mod built {
     const FILES: [&str; 4] = ["schematic.svg", "parts.csv", "circuit.cir", "bench.json"];
 
     /// Designs, judges, prints and writes.
-    pub fn run(request: Request) -> Outcome {
+    pub fn run(request: Request) -> VerbOutcome {
         let (text, rig) = load(&request.rig)?;
         let name = source::name(&request.rig);
-        let front = FrontEnd::new(&rig).map_err(Failure::input)?;
+        let front = FrontEnd::new(&rig).map_err(VerbFailure::input)?;
         let Request { meter_ohm, draws, seed, .. } = request;
-        let all = levels(&front, &rig, meter_ohm, draws, seed).map_err(Failure::input)?;
-        let filter = gains(&front, &rig, draws, seed).map_err(Failure::input)?;
-        let bridges = excited(&front, &rig).map_err(Failure::input)?;
-        let element = carriers(&front).map_err(Failure::input)?;
-        let leaked = barrier_current().map_err(Failure::input)?;
-        let left = left_when_open(&front).map_err(Failure::input)?;
+        let all = levels(&front, &rig, meter_ohm, draws, seed).map_err(VerbFailure::input)?;
+        let filter = gains(&front, &rig, draws, seed).map_err(VerbFailure::input)?;
+        let bridges = excited(&front, &rig).map_err(VerbFailure::input)?;
+        let element = carriers(&front).map_err(VerbFailure::input)?;
+        let leaked = barrier_current().map_err(VerbFailure::input)?;
+        let left = left_when_open(&front).map_err(VerbFailure::input)?;
         print(|out| {
             let title = if rig.title.is_empty() { String::new() } else { format!(": {}", fit::line(&rig.title)) };
             writeln!(out, "{name}{title}")?;
@@ -108,14 +108,14 @@ mod built {
                 ));
             }
         }
-        if failed.is_empty() { Ok(()) } else { Err(Failure::Failed) }
+        if failed.is_empty() { Ok(()) } else { Err(VerbFailure::Failed) }
     }
 
     fn count(front: &FrontEnd, rig: &Rig) -> usize {
         parts::list(front, rig).iter().map(|line| line.quantity).sum()
     }
 
-    fn write_levels(out: &mut Out, all: &[OutputLevels], meter_ohm: f64, draws: u32) -> io::Result<()> {
+    fn write_levels(out: &mut PeopleOutput, all: &[OutputLevels], meter_ohm: f64, draws: u32) -> io::Result<()> {
         let rows: Vec<Vec<String>> = all
             .iter()
             .map(|levels| {
@@ -164,7 +164,7 @@ mod built {
         writeln!(out, "the two-point walk of `pulsewright calibrate` takes these errors out")
     }
 
-    fn write_gains(out: &mut Out, gains: &[Gain], draws: u32) -> io::Result<()> {
+    fn write_gains(out: &mut PeopleOutput, gains: &[Gain], draws: u32) -> io::Result<()> {
         if gains.is_empty() {
             return Ok(());
         }
@@ -177,7 +177,7 @@ mod built {
         write_table(out, &["Hz", "described dB", "circuit dB", &worst], &gains.iter().map(row).collect::<Vec<_>>())
     }
 
-    fn write_bridges(out: &mut Out, bridges: &[ExcitationReading]) -> io::Result<()> {
+    fn write_bridges(out: &mut PeopleOutput, bridges: &[ExcitationReading]) -> io::Result<()> {
         if bridges.is_empty() {
             return Ok(());
         }
@@ -193,7 +193,7 @@ mod built {
         write_table(out, &heads, &bridges.iter().map(row).collect::<Vec<_>>())
     }
 
-    fn write_element(out: &mut Out, carriers: &[Carrier]) -> io::Result<()> {
+    fn write_element(out: &mut PeopleOutput, carriers: &[Carrier]) -> io::Result<()> {
         if carriers.is_empty() {
             return Ok(());
         }
@@ -216,24 +216,24 @@ mod built {
         write_table(out, &heads, &carriers.iter().map(row).collect::<Vec<_>>())
     }
 
-    fn write_files(folder: &Path, request: &Request, text: &[u8], front: &FrontEnd, rig: &Rig) -> Outcome {
+    fn write_files(folder: &Path, request: &Request, text: &[u8], front: &FrontEnd, rig: &Rig) -> VerbOutcome {
         let title = if rig.title.is_empty() { "Bench rig" } else { &rig.title };
-        let text = source::utf8(text).map_err(|_| Failure::input("the description is not UTF-8"))?;
-        let mut document = json::value(text).map_err(Failure::input)?;
+        let text = source::utf8(text).map_err(|_| VerbFailure::input("the description is not UTF-8"))?;
+        let mut document = json::value(text).map_err(VerbFailure::input)?;
         let uncorrected = described::describe(&mut document, front);
         let description = format!("{document:#}\n");
         let drawing = svg::write(&schematic::draw(front, rig));
         let parts = parts::csv(&parts::list(front, rig));
-        let netlist = spice::write(front, title).map_err(Failure::input)?;
+        let netlist = spice::write(front, title).map_err(VerbFailure::input)?;
         fs::create_dir_all(folder).map_err(|error| {
-            Failure::input(format!("cannot make the folder {}: {}", folder.display(), source::reason(&error)))
+            VerbFailure::input(format!("cannot make the folder {}: {}", folder.display(), source::reason(&error)))
         })?;
         let paths = FILES.map(|name| folder.join(name));
         let names: Vec<&Path> = paths.iter().map(|path| path.as_path()).collect();
         let set = claim(&names, [request.rig.as_path()], request.force)?;
         let contents = [drawing.as_bytes(), parts.as_bytes(), netlist.as_bytes(), description.as_bytes()];
         let files: Vec<(&Path, &[u8])> = names.into_iter().zip(contents).collect();
-        set.write(&files).map_err(Failure::input)?;
+        set.write(&files).map_err(VerbFailure::input)?;
         if !uncorrected.is_empty() {
             warn(&format!(
                 "{} has no correction in the new bench.json: it was measured on another stage; measure the new one with `pulsewright calibrate`",

@@ -2,9 +2,9 @@
 //!
 //! Only arguments in, calls out: everything lives in `pulsewright-cohort`.
 
-use crate::diagnostics::{Failure, Outcome, print};
+use crate::diagnostics::{VerbFailure, VerbOutcome, print};
 use crate::interruption;
-use crate::progress::Progress;
+use crate::progress::LateProgressBar;
 use pulsewright_cohort::folder::Packs;
 use pulsewright_cohort::write::{Made, write};
 use pulsewright_cohort::{CohortError, CohortPlan, Folder, Manifest, tables};
@@ -31,15 +31,15 @@ pub struct Request {
 }
 
 /// Makes the packs that are not there, then says what was made.
-pub fn run(args: Request) -> Outcome {
-    let plan = CohortPlan::read(&args.plan).map_err(Failure::input)?;
+pub fn run(args: Request) -> VerbOutcome {
+    let plan = CohortPlan::read(&args.plan).map_err(VerbFailure::input)?;
     let Some(output) = &args.output else {
         return list(&plan, &args.packs);
     };
     let jobs = args.jobs.unwrap_or_else(|| thread::available_parallelism().map_or(1, usize::from));
-    let folder = Folder::open(output, &Manifest::new(&plan, args.packs)).map_err(Failure::input)?;
+    let folder = Folder::open(output, &Manifest::new(&plan, args.packs)).map_err(VerbFailure::input)?;
     interruption::watch();
-    let bar = Mutex::new(Progress::new());
+    let bar = Mutex::new(LateProgressBar::new());
     let progress = |done, total| {
         bar.lock().unwrap_or_else(PoisonError::into_inner).show(done, total);
         if interruption::asked() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
@@ -48,17 +48,17 @@ pub fn run(args: Request) -> Outcome {
     let made = write(&plan, &folder, args.only, jobs, &progress);
     drop(bar);
     let made = made.map_err(|error| match error {
-        CohortError::Stopped => Failure::input("interrupted; the same command line goes on from here"),
-        error => Failure::input(error),
+        CohortError::Stopped => VerbFailure::input("interrupted; the same command line goes on from here"),
+        error => VerbFailure::input(error),
     })?;
     let seconds = began.elapsed().as_secs_f64();
     print(|out| writeln!(out, "{}", sentence(&args.packs, made, args.only.is_some(), seconds)))
 }
 
-fn list(plan: &CohortPlan, packs: &Packs) -> Outcome {
+fn list(plan: &CohortPlan, packs: &Packs) -> VerbOutcome {
     print(|out| out.write_all(tables::index_head(plan).as_bytes()))?;
     for number in 0..packs.patients {
-        let row = tables::index_row(&plan.patient(number).map_err(Failure::input)?, packs);
+        let row = tables::index_row(&plan.patient(number).map_err(VerbFailure::input)?, packs);
         print(|out| out.write_all(row.as_bytes()))?;
     }
     Ok(())

@@ -1,6 +1,6 @@
 //! `console`: the bench console in a browser.
 
-use crate::diagnostics::{Failure, Outcome};
+use crate::diagnostics::{VerbFailure, VerbOutcome};
 use crate::signal_output::Play;
 use pulsewright_core::time::FrameRate;
 use std::net::SocketAddr;
@@ -29,8 +29,8 @@ pub struct Request {
 
 /// Says how to build a program that has the console.
 #[cfg(not(feature = "console"))]
-pub fn run(_: Request) -> Outcome {
-    Err(Failure::input(
+pub fn run(_: Request) -> VerbOutcome {
+    Err(VerbFailure::input(
         "this program was built without the console; `cargo install --path crates/cli --features console` builds it with it",
     ))
 }
@@ -40,7 +40,7 @@ pub use built::run;
 
 #[cfg(feature = "console")]
 mod built {
-    use super::{Failure, Outcome, Play, Request};
+    use super::{Play, Request, VerbFailure, VerbOutcome};
     use crate::bench::{self, Outputs};
     use crate::check;
     use crate::diagnostics::{say, warn};
@@ -50,7 +50,7 @@ mod built {
     use pulsewright_console::{Console, serve};
 
     /// Serves the console until the program is asked to end.
-    pub fn run(request: Request) -> Outcome {
+    pub fn run(request: Request) -> VerbOutcome {
         if request.play.as_ref().and_then(Play::card).is_some_and(CardPlay::asks_for_list) {
             return sound::list();
         }
@@ -84,6 +84,6 @@ mod built {
         };
         let console =
             Console { address: request.address, setup, plan_file: request.plan, check: Box::new(check::said) };
-        bench::ended(&serve(console, on_link, interruption::asked).map_err(Failure::input)?)
+        bench::ended(&serve(console, on_link, interruption::asked).map_err(VerbFailure::input)?)
     }
 }

@@ -11,7 +11,7 @@ use std::process::ExitCode;
 
 /// Why a verb did not do all it was asked.
 #[derive(Debug)]
-pub enum Failure {
+pub enum VerbFailure {
     /// The reader of standard output went away: nothing is left to do, and nothing is wrong.
     Closed,
     /// A check or score failed; its report has been printed and says why.
@@ -23,34 +23,34 @@ pub enum Failure {
 }
 
 /// The result of a verb.
-pub type Outcome = Result<(), Failure>;
+pub type VerbOutcome = Result<(), VerbFailure>;
 
-impl Failure {
+impl VerbFailure {
     /// Bad input or output.
-    pub fn input(message: impl Display) -> Failure {
-        Failure::Input(message.to_string())
+    pub fn input(message: impl Display) -> VerbFailure {
+        VerbFailure::Input(message.to_string())
     }
 
     /// Standard output could not be written.
-    pub fn output(error: &io::Error) -> Failure {
+    pub fn output(error: &io::Error) -> VerbFailure {
         if error.kind() == io::ErrorKind::BrokenPipe {
-            Failure::Closed
+            VerbFailure::Closed
         } else {
-            Failure::Input(format!("cannot write standard output: {}", reason(error)))
+            VerbFailure::Input(format!("cannot write standard output: {}", reason(error)))
         }
     }
 }
 
 /// Says what went wrong and gives the exit code.
-pub fn report(outcome: Outcome) -> ExitCode {
+pub fn report(outcome: VerbOutcome) -> ExitCode {
     match outcome {
-        Ok(()) | Err(Failure::Closed) => ExitCode::SUCCESS,
-        Err(Failure::Failed) => ExitCode::from(1),
-        Err(Failure::Input(message)) => {
+        Ok(()) | Err(VerbFailure::Closed) => ExitCode::SUCCESS,
+        Err(VerbFailure::Failed) => ExitCode::from(1),
+        Err(VerbFailure::Input(message)) => {
             error(&message);
             ExitCode::from(2)
         }
-        Err(Failure::Script(problems)) => {
+        Err(VerbFailure::Script(problems)) => {
             // The stream takes the colour out again where it is not wanted.
             let _ = writeln!(anstream::stderr(), "{}", problems.render(true));
             ExitCode::from(2)
@@ -85,12 +85,12 @@ pub fn say(message: &str) {
 }
 
 /// Standard output for people.
-pub type Out = Terminal<BufWriter<StdoutLock<'static>>>;
+pub type PeopleOutput = Terminal<BufWriter<StdoutLock<'static>>>;
 
 /// Calls `write` with a buffered standard output, fit for a terminal, and flushes it.
-pub fn print(write: impl FnOnce(&mut Out) -> io::Result<()>) -> Outcome {
+pub fn print(write: impl FnOnce(&mut PeopleOutput) -> io::Result<()>) -> VerbOutcome {
     let mut out = Terminal::new(BufWriter::new(io::stdout().lock()));
-    write(&mut out).and_then(|()| out.flush()).map_err(|error| Failure::output(&error))
+    write(&mut out).and_then(|()| out.flush()).map_err(|error| VerbFailure::output(&error))
 }
 
 /// Standard output fit for a terminal, for a conversation: every line is flushed.
@@ -99,7 +99,7 @@ pub fn conversation() -> Terminal<StdoutLock<'static>> {
 }
 
 /// Calls `write` with a buffered standard output that takes a document byte for byte, and flushes it.
-pub fn print_document(write: impl FnOnce(&mut BufWriter<StdoutLock<'static>>) -> io::Result<()>) -> Outcome {
+pub fn print_document(write: impl FnOnce(&mut BufWriter<StdoutLock<'static>>) -> io::Result<()>) -> VerbOutcome {
     let mut out = BufWriter::new(io::stdout().lock());
-    write(&mut out).and_then(|()| out.flush()).map_err(|error| Failure::output(&error))
+    write(&mut out).and_then(|()| out.flush()).map_err(|error| VerbFailure::output(&error))
 }

@@ -1,6 +1,6 @@
 //! `fit`: a body's document of a recording.
 
-use crate::diagnostics::Outcome;
+use crate::diagnostics::VerbOutcome;
 use pulsewright_core::body::Body;
 use pulsewright_core::frame::Lead;
 use std::path::PathBuf;
@@ -28,8 +28,8 @@ pub struct Request {
 
 /// Says how to build a program that has it.
 #[cfg(not(feature = "fit"))]
-pub fn run(_: Request) -> Outcome {
-    Err(crate::diagnostics::Failure::input(
+pub fn run(_: Request) -> VerbOutcome {
+    Err(crate::diagnostics::VerbFailure::input(
         "this program was built without the fit of recordings; `cargo install --path crates/cli --features fit` builds it with it",
     ))
 }
@@ -39,8 +39,8 @@ pub use built::run;
 
 #[cfg(feature = "fit")]
 mod built {
-    use super::{Outcome, Request};
-    use crate::diagnostics::{Failure, print, print_document, say};
+    use super::{Request, VerbOutcome};
+    use crate::diagnostics::{VerbFailure, print, print_document, say};
     use crate::output::claim;
     use crate::table::write_table;
     use pulsewright_fit::{Kind, beats, document, fit, leads, read};
@@ -50,33 +50,33 @@ mod built {
     use std::path::Path;
 
     /// Fits the body, writes its document and prints what is left over.
-    pub fn run(args: Request) -> Outcome {
+    pub fn run(args: Request) -> VerbOutcome {
         let beside = args.recording.with_extension("atr");
         let annotations = args.annotations.or_else(|| beside.exists().then_some(beside));
         let inputs = [Some(args.recording.as_path()), annotations.as_deref()];
         let set = claim(&[&args.output], inputs.into_iter().flatten(), args.force)?;
-        let mut recording = read::recording(&args.recording, args.hz).map_err(Failure::input)?;
+        let mut recording = read::recording(&args.recording, args.hz).map_err(VerbFailure::input)?;
         if let Some(leads) = &args.leads {
-            let absent = |what| Failure::input(format!("{}: {what}", source::name(&args.recording)));
+            let absent = |what| VerbFailure::input(format!("{}: {what}", source::name(&args.recording)));
             recording = recording.with_leads(leads).map_err(absent)?;
         }
         let beats = match &annotations {
             Some(path) => {
                 let options = ReadOptions { rate_hz: None, is_reference: true, ..ReadOptions::default() };
-                beats::annotated(&recording, &read_annotations(path, &options).map_err(Failure::input)?)
+                beats::annotated(&recording, &read_annotations(path, &options).map_err(VerbFailure::input)?)
             }
             None => beats::found(&recording),
         };
-        let wrong = |error| Failure::input(format!("{}: {error}", source::name(&args.recording)));
+        let wrong = |error| VerbFailure::input(format!("{}: {error}", source::name(&args.recording)));
         let fitted = fit(&recording, &beats, &args.name, args.extends.id).map_err(wrong)?;
         let document = document::text(&fitted.document);
         if args.output == Path::new("-") {
             let mut table = Vec::new();
-            write_report(&mut table, &fitted.kinds).map_err(|error| Failure::output(&error))?;
+            write_report(&mut table, &fitted.kinds).map_err(|error| VerbFailure::output(&error))?;
             say(String::from_utf8_lossy(&table).trim_end());
             return print_document(|out| out.write_all(document.as_bytes()));
         }
-        set.write(&[(&args.output, document.as_bytes())]).map_err(Failure::input)?;
+        set.write(&[(&args.output, document.as_bytes())]).map_err(VerbFailure::input)?;
         print(|out| write_report(out, &fitted.kinds))
     }
 

@@ -44,7 +44,7 @@ mod worksheet;
 
 use args::{Arguments, RigRequest, Verb};
 use clap::CommandFactory;
-use diagnostics::Outcome;
+use diagnostics::VerbOutcome;
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
@@ -54,7 +54,7 @@ fn main() -> ExitCode {
     }
 }
 
-fn run(verb: Verb) -> Outcome {
+fn run(verb: Verb) -> VerbOutcome {
     match verb {
         Verb::Render(flags) => render::run(flags.request()?),
         Verb::Stream(flags) => stream::run(flags.request()?),

@@ -1,13 +1,13 @@
 //! The manual page and shell completions, from the same table as the help.
 
-use crate::diagnostics::{Outcome, print_document};
+use crate::diagnostics::{VerbOutcome, print_document};
 use clap::Command;
 use clap_complete::Shell;
 use clap_mangen::Man;
 use std::io::Write;
 
 /// Prints the manual page: the front page, then each verb's.
-pub fn page(mut command: Command) -> Outcome {
+pub fn page(mut command: Command) -> VerbOutcome {
     command.build();
     print_document(|out| {
         Man::new(command.clone()).render(out)?;
@@ -24,7 +24,7 @@ pub fn page(mut command: Command) -> Outcome {
 }
 
 /// Prints a shell's completions.
-pub fn completions(mut command: Command, shell: Shell) -> Outcome {
+pub fn completions(mut command: Command, shell: Shell) -> VerbOutcome {
     // The generator panics when it cannot write, so it writes to memory.
     let mut text = Vec::new();
     clap_complete::generate(shell, &mut command, "pulsewright", &mut text);

@@ -7,15 +7,15 @@ use std::time::{Duration, Instant};
 const PATIENCE: Duration = Duration::from_millis(700);
 
 /// A bar that appears late. On anything but a terminal it never does.
-pub struct Progress {
+pub struct LateProgressBar {
     began: Instant,
     bar: Option<ProgressBar>,
 }
 
-impl Progress {
+impl LateProgressBar {
     /// Work begins.
-    pub fn new() -> Progress {
-        Progress { began: Instant::now(), bar: None }
+    pub fn new() -> LateProgressBar {
+        LateProgressBar { began: Instant::now(), bar: None }
     }
 
     /// `done` of `total` is done.
@@ -27,7 +27,7 @@ impl Progress {
     }
 }
 
-impl Drop for Progress {
+impl Drop for LateProgressBar {
     fn drop(&mut self) {
         if let Some(bar) = &self.bar {
             bar.finish_and_clear();

@@ -1,30 +1,30 @@
 //! Files of the technician's record: scripts with their text, rigs, records in JSON or CSV.
 
-use crate::diagnostics::Failure;
+use crate::diagnostics::VerbFailure;
 use crate::script_file;
-use pulsewright_record::{Plan, Record, Rig, record_csv, seal};
+use pulsewright_record::{Plan, PlanRig, Record, record_csv, seal};
 use pulsewright_script::Document;
 use pulsewright_text::source;
 use std::path::Path;
 
-fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
-    source::file(path, source::DOCUMENT).map_err(Failure::input)
+fn bytes(path: &Path) -> Result<Vec<u8>, VerbFailure> {
+    source::file(path, source::DOCUMENT).map_err(VerbFailure::input)
 }
 
 /// A script with the plan that it makes.
-pub fn plan(script: &Path, rig: Option<&Path>, seed: Option<u64>) -> Result<(Document, Plan), Failure> {
+pub fn plan(script: &Path, rig: Option<&Path>, seed: Option<u64>) -> Result<(Document, Plan), VerbFailure> {
     let text = bytes(script)?;
     let name = source::name(script);
-    let document = script_file::document(script, &text, &name).map_err(Failure::Script)?;
+    let document = script_file::document(script, &text, &name).map_err(VerbFailure::Script)?;
     let document = seed.into_iter().fold(document, Document::with_seed);
     let rig = rig.map(self::rig).transpose()?;
-    let plan = Plan::new(&document, &text, rig).map_err(|error| Failure::input(format!("{name}: {error}")))?;
+    let plan = Plan::new(&document, &text, rig).map_err(|error| VerbFailure::input(format!("{name}: {error}")))?;
     Ok((document, plan))
 }
 
-fn rig(path: &Path) -> Result<Rig, Failure> {
+fn rig(path: &Path) -> Result<PlanRig, VerbFailure> {
     let name = path.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
-    Ok(Rig { name, digest: seal::digest(&bytes(path)?) })
+    Ok(PlanRig { name, digest: seal::digest(&bytes(path)?) })
 }
 
 /// A file of the folder of a record, by its plain name.
@@ -36,10 +36,10 @@ pub fn beside(record: &Path, name: &str) -> Result<Vec<u8>, String> {
 }
 
 /// A record: CSV when its name ends in .csv, else JSON.
-pub fn record(path: &Path) -> Result<Record, Failure> {
+pub fn record(path: &Path) -> Result<Record, VerbFailure> {
     let text = bytes(path)?;
     let name = source::name(path);
     let csv = path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("csv"));
     let record = if csv { record_csv::read(&text, &name) } else { Record::from_json(&text, &name) };
-    record.map_err(Failure::input)
+    record.map_err(VerbFailure::input)
 }

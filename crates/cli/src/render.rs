@@ -1,8 +1,8 @@
 //! `render`: a script, or one step made of flags, to files or standard output.
 
-use crate::diagnostics::{Failure, Outcome, warn};
-use crate::progress::Progress;
-use crate::source::Source;
+use crate::diagnostics::{VerbFailure, VerbOutcome, warn};
+use crate::progress::LateProgressBar;
+use crate::source::SeededScript;
 use crate::{interruption, rig};
 use pulsewright_core::script::Script;
 use pulsewright_files::atomic::{reason, refuse_inputs};
@@ -16,17 +16,17 @@ use std::path::{Path, PathBuf};
 /// A render.
 pub struct Request {
     /// The script or step to play.
-    pub source: Source,
+    pub source: SeededScript,
     /// File to write; `-` is standard output.
     pub output: PathBuf,
     /// Rate, channels, format and files.
     pub options: Options,
     /// A rig whose codes are written instead of channels.
-    pub rig: Option<ForRig>,
+    pub rig: Option<RigCodesRequest>,
 }
 
 /// A rig to write codes for.
-pub struct ForRig {
+pub struct RigCodesRequest {
     /// Its description.
     pub path: PathBuf,
     /// How clipping is handled.
@@ -34,7 +34,7 @@ pub struct ForRig {
 }
 
 /// Renders.
-pub fn run(request: Request) -> Outcome {
+pub fn run(request: Request) -> VerbOutcome {
     let Request { source, output, options, rig } = request;
     let target = Target::of(&output);
     if !matches!(target, Target::Files) {
@@ -43,25 +43,25 @@ pub fn run(request: Request) -> Outcome {
     let mut inputs: Vec<&Path> = source.file().into_iter().collect();
     inputs.extend(rig.iter().map(|rig| rig.path.as_path()));
     let rig = match &rig {
-        Some(ForRig { path, clip }) => {
+        Some(RigCodesRequest { path, clip }) => {
             let (_, rig) = rig::load(path)?;
-            Some(RigRender::new(rig, options.format, options.rate, *clip).map_err(Failure::input)?)
+            Some(RigRender::new(rig, options.format, options.rate, *clip).map_err(VerbFailure::input)?)
         }
         None => None,
     };
     let options = match &rig {
-        Some(rig) => rig.options(options).map_err(Failure::input)?,
+        Some(rig) => rig.options(options).map_err(VerbFailure::input)?,
         None => options,
     };
     let is_text = matches!(options.format, FileFormat::Csv(_));
     if matches!(target, Target::Stdout) && !is_text && io::stdout().is_terminal() {
-        return Err(Failure::input(
+        return Err(VerbFailure::input(
             "this format is not for a terminal; write it to a file or a pipe, or take --format csv",
         ));
     }
     let document = source.document()?;
     let items = document.items();
-    let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
+    let script = Script::new(document.seed(), &items).map_err(VerbFailure::input)?;
     let labels = document.labels();
     let content = Content {
         script: &script,
@@ -70,7 +70,7 @@ pub fn run(request: Request) -> Outcome {
         limits: document.alarm_limits(),
     };
     check_inputs(&output, &options, &inputs)?;
-    let mut bar = Progress::new();
+    let mut bar = LateProgressBar::new();
     let mut progress = |done, total| {
         bar.show(done, total);
         if interruption::asked() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
@@ -104,10 +104,10 @@ pub fn run(request: Request) -> Outcome {
             }
             Ok(())
         }
-        Err(RenderError::Stream(error)) if error.kind() == io::ErrorKind::BrokenPipe => Err(Failure::Closed),
+        Err(RenderError::Stream(error)) if error.kind() == io::ErrorKind::BrokenPipe => Err(VerbFailure::Closed),
         Err(RenderError::Stream(error)) => Err(failed(&output, &error)),
-        Err(RenderError::Stopped) => Err(Failure::input("interrupted; nothing was written")),
-        Err(error) => Err(Failure::input(error)),
+        Err(RenderError::Stopped) => Err(VerbFailure::input("interrupted; nothing was written")),
+        Err(error) => Err(VerbFailure::input(error)),
     }
 }
 
@@ -134,27 +134,27 @@ impl Target {
     }
 }
 
-fn failed(output: &Path, error: &io::Error) -> Failure {
+fn failed(output: &Path, error: &io::Error) -> VerbFailure {
     let name = if output == Path::new("-") { "standard output".to_owned() } else { output.display().to_string() };
-    Failure::input(format!("cannot write {name}: {}", reason(error)))
+    VerbFailure::input(format!("cannot write {name}: {}", reason(error)))
 }
 
 /// Refuses options that need a file's name.
-fn check_single(options: &Options) -> Outcome {
+fn check_single(options: &Options) -> VerbOutcome {
     if options.split.is_some() {
-        return Err(Failure::input("--split makes files; give -o a file's name"));
+        return Err(VerbFailure::input("--split makes files; give -o a file's name"));
     }
     if !options.lead_truth.is_empty() {
-        return Err(Failure::input("--lead-truth makes a file beside the signal; give -o a file's name"));
+        return Err(VerbFailure::input("--lead-truth makes a file beside the signal; give -o a file's name"));
     }
     Ok(())
 }
 
 /// Refuses a target that is one of the inputs, with `--force` too.
-fn check_inputs(output: &Path, options: &Options, inputs: &[&Path]) -> Outcome {
+fn check_inputs(output: &Path, options: &Options, inputs: &[&Path]) -> VerbOutcome {
     let inputs = inputs.iter().copied();
     let names = Names::new(output, options.format, 1);
-    refuse_inputs(names.all(), inputs.clone()).map_err(Failure::input)?;
+    refuse_inputs(names.all(), inputs.clone()).map_err(VerbFailure::input)?;
     // The numbered files that exist: any of them may be replaced.
     let folder = output.parent().filter(|folder| *folder != Path::new("")).unwrap_or(Path::new("."));
     let there = fs::read_dir(folder).into_iter().flatten().filter_map(Result::ok).map(|entry| entry.path());
@@ -163,5 +163,5 @@ fn check_inputs(output: &Path, options: &Options, inputs: &[&Path]) -> Outcome {
         options.split.is_some() && path.file_stem().map(Path::new).and_then(Path::file_stem) == Some(stem)
     });
     let numbered: Vec<PathBuf> = numbered.collect();
-    refuse_inputs(numbered.iter().map(PathBuf::as_path), inputs).map_err(Failure::input)
+    refuse_inputs(numbered.iter().map(PathBuf::as_path), inputs).map_err(VerbFailure::input)
 }

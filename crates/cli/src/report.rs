@@ -1,9 +1,9 @@
 //! `report`: the verdicts of a record, computed again.
 
-use crate::diagnostics::{Failure, Outcome, print};
+use crate::diagnostics::{VerbFailure, VerbOutcome, print};
 use crate::output::claim;
 use crate::record_files;
-use crate::signatures::{self, Signing};
+use crate::signatures::{self, SignatureRequest};
 use pulsewright_record::integrity::check_beside;
 use pulsewright_record::report::{Report, data, page};
 use std::io::Write;
@@ -28,31 +28,31 @@ pub struct ReportRequest {
     /// Earlier records of the same asset.
     pub earlier: Vec<PathBuf>,
     /// Reports to write.
-    pub outputs: Vec<(PathBuf, Form)>,
+    pub outputs: Vec<(PathBuf, ReportFormat)>,
     /// Whether reports that are there may be replaced.
     pub force: bool,
     /// A signature to add.
-    pub signing: Option<Signing>,
+    pub signing: Option<SignatureRequest>,
     /// Public keys to verify signatures with.
     pub verify: Vec<PathBuf>,
 }
 
 /// Form of a report.
-pub enum Form {
+pub enum ReportFormat {
     Html,
     Json,
     Csv,
 }
 
 /// Reports.
-pub fn run(request: Request) -> Outcome {
+pub fn run(request: Request) -> VerbOutcome {
     match request {
         Request::NewKey(key) => signatures::new_key(&key),
         Request::Report(args) => report(&args),
     }
 }
 
-fn report(args: &ReportRequest) -> Outcome {
+fn report(args: &ReportRequest) -> VerbOutcome {
     let paths: Vec<&Path> = args.outputs.iter().map(|(path, _)| path.as_path()).collect();
     let keys = args.verify.iter().chain(args.signing.as_ref().map(|signing| &signing.key));
     let inputs = args
@@ -70,7 +70,7 @@ fn report(args: &ReportRequest) -> Outcome {
     let fresh = args.script.as_ref().map(|script| record_files::plan(script, args.rig.as_deref(), seed)).transpose()?;
     let earlier = args.earlier.iter().map(|path| record_files::record(path)).collect::<Result<Vec<_>, _>>()?;
     let mut report = Report::new(&record, fresh.as_ref().map(|(_, plan)| plan), &earlier)
-        .map_err(|error| Failure::input(format!("{}: {error}", args.record.display())))?;
+        .map_err(|error| VerbFailure::input(format!("{}: {error}", args.record.display())))?;
     check_beside(&record, |name| record_files::beside(&args.record, name), &mut report.integrity);
     if let Some(signing) = &args.signing {
         signatures::sign(&args.record, &record, signing)?;
@@ -80,15 +80,15 @@ fn report(args: &ReportRequest) -> Outcome {
     }
     let made = args.outputs.iter().map(|(path, form)| {
         let text = match form {
-            Form::Html => page::html(&report),
-            Form::Json => data::json(&report),
-            Form::Csv => data::csv(&report),
+            ReportFormat::Html => page::html(&report),
+            ReportFormat::Json => data::json(&report),
+            ReportFormat::Csv => data::csv(&report),
         };
         (path.as_path(), text)
     });
     let made: Vec<(&Path, String)> = made.collect();
     let files: Vec<(&Path, &[u8])> = made.iter().map(|(path, text)| (*path, text.as_bytes())).collect();
-    set.write(&files).map_err(Failure::input)?;
+    set.write(&files).map_err(VerbFailure::input)?;
     print(|out| out.write_all(report.text().as_bytes()))?;
-    if report.passed() { Ok(()) } else { Err(Failure::Failed) }
+    if report.passed() { Ok(()) } else { Err(VerbFailure::Failed) }
 }

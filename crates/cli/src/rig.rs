@@ -1,6 +1,6 @@
 //! `rig`: reads the description of a bench rig and judges it.
 
-use crate::diagnostics::{Failure, Outcome, error, print};
+use crate::diagnostics::{VerbFailure, VerbOutcome, error, print};
 use crate::script_file::bytes;
 use crate::table::write_table;
 use pulsewright_core::time::FrameRate;
@@ -18,9 +18,9 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
 /// The text of the rig at `path` (`-` is standard input), and the rig.
-pub fn load(path: &Path) -> Result<(Vec<u8>, Rig), Failure> {
+pub fn load(path: &Path) -> Result<(Vec<u8>, Rig), VerbFailure> {
     let (text, name) = bytes(path)?;
-    let rig = parse(&text, &name).map_err(|problems| Failure::Script(Box::new(problems)))?;
+    let rig = parse(&text, &name).map_err(|problems| VerbFailure::Script(Box::new(problems)))?;
     Ok((text, rig))
 }
 
@@ -33,7 +33,7 @@ pub struct Request {
 }
 
 /// Prints steps, reach and frequency response of a rig.
-pub fn run(check: Request) -> Outcome {
+pub fn run(check: Request) -> VerbOutcome {
     let (_, rig) = load(&check.rig)?;
     let name = source::name(&check.rig);
     let rate_hz = f64::from(check.frame_rate.as_hz());
@@ -56,7 +56,7 @@ pub fn run(check: Request) -> Outcome {
     })?;
     let faults = faults(&rig);
     faults.iter().for_each(|fault| error(&fault.to_string()));
-    if faults.is_empty() { Ok(()) } else { Err(Failure::Failed) }
+    if faults.is_empty() { Ok(()) } else { Err(VerbFailure::Failed) }
 }
 
 fn row(rig: &Rig, output: &Output) -> Vec<String> {

@@ -1,11 +1,11 @@
 //! `schema`: the JSON Schema of documents.
 
-use crate::diagnostics::{Outcome, print_document};
+use crate::diagnostics::{VerbOutcome, print_document};
 use std::io::Write;
 
 /// A kind of document.
 #[derive(Clone, Copy)]
-pub enum Kind {
+pub enum SchemaKind {
     /// Scripts.
     Script,
     /// Rigs.
@@ -13,10 +13,10 @@ pub enum Kind {
 }
 
 /// Prints a schema.
-pub fn run(kind: Kind) -> Outcome {
+pub fn run(kind: SchemaKind) -> VerbOutcome {
     let schema = match kind {
-        Kind::Script => pulsewright_script::schema(),
-        Kind::Rig => pulsewright_rig::schema::schema(),
+        SchemaKind::Script => pulsewright_script::schema(),
+        SchemaKind::Rig => pulsewright_rig::schema::schema(),
     };
     print_document(|out| writeln!(out, "{schema:#}"))
 }

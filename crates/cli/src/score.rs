@@ -6,8 +6,8 @@ use std::borrow::Cow;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use crate::diagnostics::{Failure, Outcome, warn};
-use crate::scoring::{Form, LimitSources, Reports};
+use crate::diagnostics::{VerbFailure, VerbOutcome, warn};
+use crate::scoring::{LimitSources, ReportOutputs, ScoreFormat};
 use pulsewright_files::atomic::{Set, refuse_inputs, settle};
 use pulsewright_files::manifest;
 use pulsewright_score::read::{self, ReadOptions, in_file};
@@ -23,7 +23,7 @@ pub struct Request {
     /// Output of the detector or monitor: a file, or a folder of them.
     pub test: PathBuf,
     /// Kind of results.
-    pub what: What,
+    pub what: ScoredResults,
     /// How the reference is read.
     pub reading_reference: ReadOptions,
     /// How the test is read.
@@ -39,11 +39,11 @@ pub struct Request {
     /// Limits that decide the exit code.
     pub limits: LimitSources,
     /// Where reports go.
-    pub reports: Reports,
+    pub reports: ReportOutputs,
 }
 
 /// Kind of results.
-pub enum What {
+pub enum ScoredResults {
     /// Events, by these rules.
     Events(ScoreOptions),
     Readings,
@@ -51,17 +51,17 @@ pub enum What {
 }
 
 /// Scores and writes the reports; fails when a limit, a reading or an alarm did.
-pub fn run(request: Request) -> Outcome {
+pub fn run(request: Request) -> VerbOutcome {
     let args = &request;
     let reports = claim_outputs(args)?;
     settle_reference(&args.reference);
     let scored = match &args.what {
-        What::Events(options) => score_events(args, options)?,
-        What::Readings => score_readings(args)?,
-        What::Alarms => score_alarms(args)?,
+        ScoredResults::Events(options) => score_events(args, options)?,
+        ScoredResults::Readings => score_readings(args)?,
+        ScoredResults::Alarms => score_alarms(args)?,
     };
     args.reports.write(reports, scored.beats.as_deref(), (&scored.name, &scored.cases), |form| scored.form(form))?;
-    if scored.passed { Ok(()) } else { Err(Failure::Failed) }
+    if scored.passed { Ok(()) } else { Err(VerbFailure::Failed) }
 }
 
 /// A report in all its forms.
@@ -84,34 +84,34 @@ impl Scored {
         Scored { name, text, json, csv, markdown, cases, beats: None, passed }
     }
 
-    fn form(&self, form: Form) -> Cow<'_, str> {
+    fn form(&self, form: ScoreFormat) -> Cow<'_, str> {
         match form {
-            Form::Text => (&self.text).into(),
-            Form::Json => (&self.json).into(),
-            Form::Csv => (&self.csv).into(),
-            Form::Junit => junit::render(&self.name, &self.cases).into(),
-            Form::Markdown => (&self.markdown).into(),
+            ScoreFormat::Text => (&self.text).into(),
+            ScoreFormat::Json => (&self.json).into(),
+            ScoreFormat::Csv => (&self.csv).into(),
+            ScoreFormat::Junit => junit::render(&self.name, &self.cases).into(),
+            ScoreFormat::Markdown => (&self.markdown).into(),
         }
     }
 }
 
-fn score_events(args: &Request, options: &ScoreOptions) -> Result<Scored, Failure> {
+fn score_events(args: &Request, options: &ScoreOptions) -> Result<Scored, VerbFailure> {
     let events = options.events;
     let limits = args.limits.limits()?;
     if !limits.by.is_empty() {
-        return Err(Failure::input("limits by the value of a dimension go with suite, whose plan has dimensions"));
+        return Err(VerbFailure::input("limits by the value of a dimension go with suite, whose plan has dimensions"));
     }
     let earlier = args.limits.earlier()?;
     let reference_suffix = args.reference_suffix.clone().unwrap_or_else(|| format!(".{}.csv", events.name()));
     let records =
-        pair_files(&args.reference, &args.test, &reference_suffix, &args.test_suffix).map_err(Failure::input)?;
+        pair_files(&args.reference, &args.test, &reference_suffix, &args.test_suffix).map_err(VerbFailure::input)?;
     let single = !args.reference.is_dir();
     if !single && (args.reference_episodes.is_some() || args.test_episodes.is_some()) {
-        return Err(Failure::input("tables of episodes go with two files, not with two folders"));
+        return Err(VerbFailure::input("tables of episodes go with two files, not with two folders"));
     }
     for record in &records {
         refuse_inputs(args.reports.outputs(), [record.reference.as_path(), record.test.as_path()])
-            .map_err(Failure::input)?;
+            .map_err(VerbFailure::input)?;
         check_reference(&record.reference)?;
     }
     let times_only = events != Events::Beats;
@@ -120,14 +120,15 @@ fn score_events(args: &Request, options: &ScoreOptions) -> Result<Scored, Failur
     for record in records {
         let began = Instant::now();
         let reference_options = ReadOptions { times_only, ..args.reading_reference.clone() };
-        let mut reference = read::read_annotations(&record.reference, &reference_options).map_err(Failure::input)?;
+        let mut reference =
+            read::read_annotations(&record.reference, &reference_options).map_err(VerbFailure::input)?;
         let mut test = read::read_annotations(&record.test, &ReadOptions { times_only, ..args.reading_test.clone() })
-            .map_err(Failure::input)?;
+            .map_err(VerbFailure::input)?;
         for (side, table) in [(&mut reference, &args.reference_episodes), (&mut test, &args.test_episodes)] {
             if let Some(path) = table {
-                let table = read::read_table(path, &ReadOptions::default()).map_err(Failure::input)?;
+                let table = read::read_table(path, &ReadOptions::default()).map_err(VerbFailure::input)?;
                 side.add_episodes(
-                    read::beats::episodes_from_table(&table).map_err(in_file(path)).map_err(Failure::input)?,
+                    read::beats::episodes_from_table(&table).map_err(in_file(path)).map_err(VerbFailure::input)?,
                 );
             }
         }
@@ -143,7 +144,7 @@ fn score_events(args: &Request, options: &ScoreOptions) -> Result<Scored, Failur
     }
     let mut report = Report::new(options, reports, &limits);
     if let Some(earlier) = &earlier {
-        report.compare(earlier, &limits).map_err(Failure::input)?;
+        report.compare(earlier, &limits).map_err(VerbFailure::input)?;
     }
     let mut cases = report.cases();
     if cases.is_empty() {
@@ -157,40 +158,40 @@ fn score_events(args: &Request, options: &ScoreOptions) -> Result<Scored, Failur
     Ok(scored)
 }
 
-fn score_readings(args: &Request) -> Result<Scored, Failure> {
+fn score_readings(args: &Request) -> Result<Scored, VerbFailure> {
     check_reference(&args.reference)?;
-    let expected = read::read_table(&args.reference, &ReadOptions::default()).map_err(Failure::input)?;
-    let expected = readings::expectations(&expected).map_err(in_file(&args.reference)).map_err(Failure::input)?;
+    let expected = read::read_table(&args.reference, &ReadOptions::default()).map_err(VerbFailure::input)?;
+    let expected = readings::expectations(&expected).map_err(in_file(&args.reference)).map_err(VerbFailure::input)?;
     let test_options = &args.reading_test;
-    let shown = read::read_table(&args.test, test_options).map_err(Failure::input)?;
-    let shown = readings::measured(&shown, test_options).map_err(in_file(&args.test)).map_err(Failure::input)?;
+    let shown = read::read_table(&args.test, test_options).map_err(VerbFailure::input)?;
+    let shown = readings::measured(&shown, test_options).map_err(in_file(&args.test)).map_err(VerbFailure::input)?;
     let results = readings::score(&expected, &shown);
     let cases = readings::cases(&results);
     Ok(Scored::new("readings", readings::text(&results), json(&results), readings::csv(&results), cases))
 }
 
-fn score_alarms(args: &Request) -> Result<Scored, Failure> {
+fn score_alarms(args: &Request) -> Result<Scored, VerbFailure> {
     check_reference(&args.reference)?;
-    let expected = read::read_table(&args.reference, &ReadOptions::default()).map_err(Failure::input)?;
-    let expected = alarms::expected(&expected).map_err(in_file(&args.reference)).map_err(Failure::input)?;
+    let expected = read::read_table(&args.reference, &ReadOptions::default()).map_err(VerbFailure::input)?;
+    let expected = alarms::expected(&expected).map_err(in_file(&args.reference)).map_err(VerbFailure::input)?;
     let test_options = &args.reading_test;
-    let log = read::read_table(&args.test, test_options).map_err(Failure::input)?;
-    let log = alarms::logged(&log, test_options).map_err(in_file(&args.test)).map_err(Failure::input)?;
-    let results = alarms::score(&expected, &log).map_err(in_file(&args.test)).map_err(Failure::input)?;
+    let log = read::read_table(&args.test, test_options).map_err(VerbFailure::input)?;
+    let log = alarms::logged(&log, test_options).map_err(in_file(&args.test)).map_err(VerbFailure::input)?;
+    let results = alarms::score(&expected, &log).map_err(in_file(&args.test)).map_err(VerbFailure::input)?;
     let cases = alarms::cases(&results);
     Ok(Scored::new("alarms", alarms::text(&results), json(&results), alarms::csv(&results), cases))
 }
 
 /// Claims the reports, before any work.
-fn claim_outputs(args: &Request) -> Result<Set, Failure> {
+fn claim_outputs(args: &Request) -> Result<Set, VerbFailure> {
     let tables = args.reference_episodes.iter().chain(&args.test_episodes).map(PathBuf::as_path);
     let inputs = [args.reference.as_path(), args.test.as_path()];
     args.reports.claim(inputs.into_iter().chain(tables).chain(args.limits.inputs()))
 }
 
 /// Refuses a reference that belongs to another signal than the manifest or the signal beside it.
-fn check_reference(path: &Path) -> Outcome {
-    manifest::check_truth(path).map_err(Failure::input)
+fn check_reference(path: &Path) -> VerbOutcome {
+    manifest::check_truth(path).map_err(VerbFailure::input)
 }
 
 /// Takes back the files that a killed render has left in the folder of the reference.

@@ -1,6 +1,6 @@
 //! Parts of the requests of `score` and `suite`: limits, and where reports go.
 
-use crate::diagnostics::{Failure, Outcome, print, print_document, say};
+use crate::diagnostics::{VerbFailure, VerbOutcome, print, print_document, say};
 use crate::output::claim;
 use pulsewright_files::atomic::Set;
 use pulsewright_score::EarlierReport;
@@ -27,32 +27,32 @@ pub struct LimitSources {
 
 impl LimitSources {
     /// All limits.
-    pub fn limits(&self) -> Result<Limits, Failure> {
+    pub fn limits(&self) -> Result<Limits, VerbFailure> {
         let mut limits = Limits::default();
         if let Some(path) = &self.file {
-            let bytes = source::file(path, source::DOCUMENT).map_err(Failure::input)?;
+            let bytes = source::file(path, source::DOCUMENT).map_err(VerbFailure::input)?;
             let text = source::utf8(&bytes).map_err(|at| TableProblem::new(InputPosition::Byte(at), "not UTF-8 text"));
             let added = text.and_then(|text| limits.add_json(text));
-            added.map_err(in_file(path)).map_err(Failure::input)?;
+            added.map_err(in_file(path)).map_err(VerbFailure::input)?;
         }
         for (scope, bound, text) in &self.texts {
-            limits.add_text(*scope, *bound, text).map_err(Failure::input)?;
+            limits.add_text(*scope, *bound, text).map_err(VerbFailure::input)?;
         }
         for text in &self.losses {
-            limits.add_loss_text(text).map_err(Failure::input)?;
+            limits.add_loss_text(text).map_err(VerbFailure::input)?;
         }
         if !limits.losses.is_empty() && self.against.is_none() {
-            return Err(Failure::input("a largest loss needs an earlier report: add --against REPORT.json"));
+            return Err(VerbFailure::input("a largest loss needs an earlier report: add --against REPORT.json"));
         }
         Ok(limits)
     }
 
     /// The earlier report, if there is one.
-    pub fn earlier(&self) -> Result<Option<EarlierReport>, Failure> {
+    pub fn earlier(&self) -> Result<Option<EarlierReport>, VerbFailure> {
         let Some(path) = &self.against else { return Ok(None) };
-        let bytes = source::file(path, source::TABLE).map_err(Failure::input)?;
+        let bytes = source::file(path, source::TABLE).map_err(VerbFailure::input)?;
         let text = source::utf8(&bytes).map_err(|at| TableProblem::new(InputPosition::Byte(at), "not UTF-8 text"));
-        text.and_then(EarlierReport::parse).map(Some).map_err(in_file(path)).map_err(Failure::input)
+        text.and_then(EarlierReport::parse).map(Some).map_err(in_file(path)).map_err(VerbFailure::input)
     }
 
     /// Files that are read.
@@ -63,7 +63,7 @@ impl LimitSources {
 
 /// A form of a report.
 #[derive(Clone, Copy)]
-pub enum Form {
+pub enum ScoreFormat {
     Text,
     Json,
     Csv,
@@ -72,11 +72,11 @@ pub enum Form {
 }
 
 /// Where reports go.
-pub struct Reports {
+pub struct ReportOutputs {
     /// Form on standard output.
-    pub form: Form,
+    pub form: ScoreFormat,
     /// Files to write.
-    pub files: Vec<(PathBuf, Form)>,
+    pub files: Vec<(PathBuf, ScoreFormat)>,
     /// File for the outcome of every beat.
     pub beats: Option<PathBuf>,
     /// Whether failures also go to standard error, as lines that build servers show.
@@ -85,9 +85,9 @@ pub struct Reports {
     pub force: bool,
 }
 
-impl Reports {
+impl ReportOutputs {
     /// Claims the files, before any work on `inputs`.
-    pub fn claim<'a>(&self, inputs: impl IntoIterator<Item = &'a Path> + Clone) -> Result<Set, Failure> {
+    pub fn claim<'a>(&self, inputs: impl IntoIterator<Item = &'a Path> + Clone) -> Result<Set, VerbFailure> {
         let outputs: Vec<&Path> = self.outputs().collect();
         claim(&outputs, inputs, self.force)
     }
@@ -103,16 +103,16 @@ impl Reports {
         set: Set,
         beats: Option<&str>,
         (suite, cases): (&str, &[TestCase]),
-        report: impl Fn(Form) -> Cow<'t, str>,
-    ) -> Outcome {
+        report: impl Fn(ScoreFormat) -> Cow<'t, str>,
+    ) -> VerbOutcome {
         let reports: Vec<_> = self.files.iter().map(|(path, form)| (path.as_path(), report(*form))).collect();
         let beats = self.beats.as_deref().zip(beats.map(str::as_bytes));
         let reports = reports.iter().map(|(path, text)| (*path, text.as_bytes()));
         let files: Vec<(&Path, &[u8])> = beats.into_iter().chain(reports).collect();
-        set.write(&files).map_err(Failure::input)?;
+        set.write(&files).map_err(VerbFailure::input)?;
         let report = report(self.form);
         match self.form {
-            Form::Json => print_document(|out| out.write_all(fit::json(&report).as_bytes()))?,
+            ScoreFormat::Json => print_document(|out| out.write_all(fit::json(&report).as_bytes()))?,
             _ => print(|out| out.write_all(report.as_bytes()))?,
         }
         if self.annotate {

@@ -1,6 +1,6 @@
 //! Reading the script that an argument names.
 
-use crate::diagnostics::Failure;
+use crate::diagnostics::VerbFailure;
 use pulsewright_script::{Document, MAX_BESIDE_BYTES, Problems, parse_beside};
 use pulsewright_text::source;
 use std::io;
@@ -10,9 +10,9 @@ use std::path::Path;
 const STANDARD_INPUT: &str = "standard input";
 
 /// The script in the file at `path`; `-` is standard input.
-pub fn load(path: &Path) -> Result<Document, Failure> {
+pub fn load(path: &Path) -> Result<Document, VerbFailure> {
     let (text, name) = bytes(path)?;
-    document(path, &text, &name).map_err(Failure::Script)
+    document(path, &text, &name).map_err(VerbFailure::Script)
 }
 
 /// The script of a text that stands at `path`, or would stand there, called `name` in messages.
@@ -29,12 +29,12 @@ fn beside(path: &Path, file: &str) -> Result<Vec<u8>, String> {
 }
 
 /// The bytes of a document that a person wrote, and its name in messages; `-` is standard input.
-pub fn bytes(path: &Path) -> Result<(Vec<u8>, String), Failure> {
+pub fn bytes(path: &Path) -> Result<(Vec<u8>, String), VerbFailure> {
     let read = if path == Path::new("-") {
         let text = source::stream(io::stdin().lock(), STANDARD_INPUT, source::DOCUMENT);
         text.map(|text| (text, STANDARD_INPUT.to_owned()))
     } else {
         source::file(path, source::DOCUMENT).map(|text| (text, source::name(path)))
     };
-    read.map_err(Failure::input)
+    read.map_err(VerbFailure::input)
 }

@@ -4,21 +4,21 @@ mod screen;
 mod typed;
 
 use crate::bench::{self, Outputs};
-use crate::diagnostics::{Failure, Outcome, conversation, print};
+use crate::diagnostics::{VerbFailure, VerbOutcome, conversation, print};
 use crate::interruption;
 use crate::output::claim;
 use crate::record_files;
 use crate::signal_output::Play;
 use crate::sound::{self, CardPlay};
 use crate::terminal;
-use pulsewright_bench::lines::{self, Asked, LinesError, Terminal};
-use pulsewright_bench::{RecordFile, Served, Setup};
+use pulsewright_bench::lines::{self, LinesError, LinesOutcome, Terminal};
+use pulsewright_bench::{RecordFile, SessionEnd, Setup};
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::is_device;
 use pulsewright_record::report::Report;
 use std::io::{self, BufReader, Write};
 use std::path::{Path, PathBuf};
-use typed::Typed;
+use typed::InputLines;
 
 /// The folder of a session on a screen that names none.
 const FOLDER: &str = "pulsewright-console";
@@ -44,7 +44,7 @@ pub struct Request {
 }
 
 /// Goes through the session: on a screen where there is one.
-pub fn run(request: Request) -> Outcome {
+pub fn run(request: Request) -> VerbOutcome {
     if request.play.as_ref().and_then(Play::card).is_some_and(CardPlay::asks_for_list) {
         return sound::list();
     }
@@ -53,16 +53,16 @@ pub fn run(request: Request) -> Outcome {
     if !on_screen {
         let missing = [(script.is_none(), "a script"), (output.is_none(), "--output")];
         if let Some((_, what)) = missing.iter().find(|(missing, _)| *missing) {
-            return Err(Failure::input(format!("a session that asks in lines needs {what}; see 'session --help'")));
+            return Err(VerbFailure::input(format!("a session that asks in lines needs {what}; see 'session --help'")));
         }
     }
     if let Some(record) = &output {
         no_device(record)?;
         if script.is_none() {
-            return Err(Failure::input("a record needs a plan: name its script"));
+            return Err(VerbFailure::input("a record needs a plan: name its script"));
         }
         if matches!(&play, Some(Play::File(path)) if path == record) {
-            return Err(Failure::input(
+            return Err(VerbFailure::input(
                 "the record and the signal need two files: --output and --play name the same one",
             ));
         }
@@ -83,38 +83,38 @@ pub fn run(request: Request) -> Outcome {
     let (served, outcome) = if on_screen { screen::show(setup)? } else { ask(setup)? };
     bench::ended(&served)?;
     outcome.map_err(|error| match error {
-        LinesError::Io(error) if error.kind() == io::ErrorKind::BrokenPipe => Failure::Closed,
-        error => Failure::input(error),
+        LinesError::Io(error) if error.kind() == io::ErrorKind::BrokenPipe => VerbFailure::Closed,
+        error => VerbFailure::input(error),
     })?;
     served.record.as_deref().map_or(Ok(()), show_report)
 }
 
 /// Asks in lines. Gives how it ended, and why before its end.
-fn ask(setup: Setup) -> Result<(Served, Result<(), LinesError>), Failure> {
+fn ask(setup: Setup) -> Result<(SessionEnd, Result<(), LinesError>), VerbFailure> {
     // Outputs come to rest before the program ends.
     interruption::watch();
     let discard_typed = || terminal::discard_typed();
     let terminal =
         Terminal { columns: terminal::columns(), discard_typed: &discard_typed, asked: &interruption::asked };
-    let mut input = BufReader::new(Typed::new());
-    let Asked { served, outcome } =
-        lines::run(setup, &terminal, &mut input, &mut conversation()).map_err(Failure::input)?;
+    let mut input = BufReader::new(InputLines::new());
+    let LinesOutcome { served, outcome } =
+        lines::run(setup, &terminal, &mut input, &mut conversation()).map_err(VerbFailure::input)?;
     Ok((served, outcome))
 }
 
 /// Prints the report of a record that was written; it ends as the record does.
-fn show_report(record: &Path) -> Outcome {
+fn show_report(record: &Path) -> VerbOutcome {
     let record = record_files::record(record)?;
-    let report = Report::new(&record, None, &[]).map_err(Failure::input)?;
+    let report = Report::new(&record, None, &[]).map_err(VerbFailure::input)?;
     print(|out| out.write_all(report.text().as_bytes()))?;
-    if report.passed() { Ok(()) } else { Err(Failure::Failed) }
+    if report.passed() { Ok(()) } else { Err(VerbFailure::Failed) }
 }
 
 /// Refuses a record that is no plain file.
-fn no_device(record: &Path) -> Outcome {
+fn no_device(record: &Path) -> VerbOutcome {
     if is_device(record) {
         let name = record.display();
-        return Err(Failure::input(format!("{name} is a pipe or a device; a record is a plain file")));
+        return Err(VerbFailure::input(format!("{name} is a pipe or a device; a record is a plain file")));
     }
     Ok(())
 }

@@ -1,6 +1,6 @@
 //! The file, pipe or device that takes a signal while it plays, and the form in which it takes it.
 
-use crate::diagnostics::{Failure, say};
+use crate::diagnostics::{VerbFailure, say};
 use crate::rig;
 use crate::sound::CardPlay;
 use pulsewright_core::frame::{Channel, Frame};
@@ -37,7 +37,7 @@ impl Play {
 const MOST_NUMBERED: usize = 10_000;
 
 /// The taker of a signal.
-pub enum Target {
+pub enum SignalTarget {
     /// A file, pipe or device.
     File {
         /// Its path.
@@ -49,12 +49,12 @@ pub enum Target {
     Card(CardPlay),
 }
 
-impl Target {
+impl SignalTarget {
     /// Its name, as it stands in records.
     pub fn name(&self) -> String {
         match self {
-            Target::File { path, .. } => path.display().to_string(),
-            Target::Card(card) => card.to_string(),
+            SignalTarget::File { path, .. } => path.display().to_string(),
+            SignalTarget::Card(card) => card.to_string(),
         }
     }
 }
@@ -64,15 +64,18 @@ impl Target {
 ///
 /// # Errors
 /// For standard output, for a device that is not there, and for a file of the `inputs`.
-pub fn target<'i>(play: &Play, inputs: impl IntoIterator<Item = &'i Path> + Clone) -> Result<Target, Failure> {
+pub fn target<'i>(
+    play: &Play,
+    inputs: impl IntoIterator<Item = &'i Path> + Clone,
+) -> Result<SignalTarget, VerbFailure> {
     let path = match play {
         Play::File(path) => path.as_path(),
-        Play::Card(card) => return Ok(Target::Card(card.clone())),
+        Play::Card(card) => return Ok(SignalTarget::Card(card.clone())),
     };
     if !is_plain_file(path)? {
-        return Ok(Target::File { path: path.to_owned(), _claim: None });
+        return Ok(SignalTarget::File { path: path.to_owned(), _claim: None });
     }
-    refuse_inputs([path], inputs).map_err(Failure::input)?;
+    refuse_inputs([path], inputs).map_err(VerbFailure::input)?;
     for number in 1..=MOST_NUMBERED {
         let name = numbered(path, number);
         match Set::of_files(&[&name], false) {
@@ -80,14 +83,14 @@ pub fn target<'i>(play: &Play, inputs: impl IntoIterator<Item = &'i Path> + Clon
                 if number > 1 {
                     say(&format!("{} is there already: the signal goes to {}", path.display(), name.display()));
                 }
-                return Ok(Target::File { path: name, _claim: Some(claim) });
+                return Ok(SignalTarget::File { path: name, _claim: Some(claim) });
             }
             // Another session that has just begun may not have made its file yet.
             Err(FileError::Exists(_) | FileError::Busy(..)) => {}
-            Err(error) => return Err(Failure::input(error)),
+            Err(error) => return Err(VerbFailure::input(error)),
         }
     }
-    Err(Failure::input(FileError::Exists(path.to_owned())))
+    Err(VerbFailure::input(FileError::Exists(path.to_owned())))
 }
 
 /// The name with a number before its extension; the first has none.
@@ -108,9 +111,9 @@ fn numbered(path: &Path, number: usize) -> PathBuf {
 ///
 /// # Errors
 /// For standard output, and for a device that is not there: a plain file of its name would take the signal, and the rig nothing.
-fn is_plain_file(path: &Path) -> Result<bool, Failure> {
+fn is_plain_file(path: &Path) -> Result<bool, VerbFailure> {
     if path == Path::new("-") {
-        return Err(Failure::input("standard output is for words; give --play a file, a pipe or a device"));
+        return Err(VerbFailure::input("standard output is for words; give --play a file, a pipe or a device"));
     }
     if is_device(path) {
         return Ok(false);
@@ -119,7 +122,9 @@ fn is_plain_file(path: &Path) -> Result<bool, Failure> {
     let folder = folder_of(path).canonicalize().unwrap_or_else(|_| folder_of(path).to_owned());
     if folder.starts_with("/dev") {
         let name = path.display();
-        return Err(Failure::input(format!("there is no device {name}: connect the rig, or name a file outside /dev")));
+        return Err(VerbFailure::input(format!(
+            "there is no device {name}: connect the rig, or name a file outside /dev"
+        )));
     }
     Ok(true)
 }
@@ -130,7 +135,7 @@ pub fn open(path: &Path) -> io::Result<File> {
 }
 
 /// The form in which a signal leaves the program.
-pub enum Form {
+pub enum SignalFormat {
     /// Frames of the usual channels, 32-bit floats, little-endian.
     Usual,
     /// Codes of a rig.
@@ -144,53 +149,54 @@ pub struct RigCodes {
     tallies: Vec<Tally>,
 }
 
-impl Form {
+impl SignalFormat {
     /// Codes for the rig that is described at a path, or else the usual channels.
-    pub fn new(rig: Option<&Path>, rate: FrameRate) -> Result<Form, Failure> {
-        let Some(path) = rig else { return Ok(Form::Usual) };
+    pub fn new(rig: Option<&Path>, rate: FrameRate) -> Result<SignalFormat, VerbFailure> {
+        let Some(path) = rig else { return Ok(SignalFormat::Usual) };
         let (_, rig) = rig::load(path)?;
-        let rig = RigRender::new(rig, FileFormat::Raw(Encoding::Float), rate, Clip::Count).map_err(Failure::input)?;
-        let needed = SiteSet::of(&rig.channels()).map_err(Failure::input)?;
+        let rig =
+            RigRender::new(rig, FileFormat::Raw(Encoding::Float), rate, Clip::Count).map_err(VerbFailure::input)?;
+        let needed = SiteSet::of(&rig.channels()).map_err(VerbFailure::input)?;
         // The record's digest is that of the usual pressures wherever they will do.
         let usual = needed.sites().all(|site| SiteSet::USUAL.has(site));
         let pressures = if usual { SiteSet::USUAL } else { needed };
         let tallies = rig.no_tallies();
-        Ok(Form::Rig(Box::new(RigCodes { rig, pressures, tallies })))
+        Ok(SignalFormat::Rig(Box::new(RigCodes { rig, pressures, tallies })))
     }
 
     /// Appends frames as bytes.
     pub fn encode(&mut self, frames: &[Frame], bytes: &mut Vec<u8>) {
         match self {
-            Form::Usual => {
+            SignalFormat::Usual => {
                 for frame in frames {
                     bytes.extend(Channel::USUAL.iter().flat_map(|channel| frame.sample(*channel).to_le_bytes()));
                 }
             }
-            Form::Rig(codes) => codes.rig.encode(frames, bytes, &mut codes.tallies),
+            SignalFormat::Rig(codes) => codes.rig.encode(frames, bytes, &mut codes.tallies),
         }
     }
 
     /// The rig whose codes they are.
     pub fn rig(&self) -> Option<&RigRender> {
         match self {
-            Form::Usual => None,
-            Form::Rig(codes) => Some(&codes.rig),
+            SignalFormat::Usual => None,
+            SignalFormat::Rig(codes) => Some(&codes.rig),
         }
     }
 
     /// The pressures that are to be played for it.
     pub fn pressures(&self) -> SiteSet {
         match self {
-            Form::Usual => SiteSet::USUAL,
-            Form::Rig(codes) => codes.pressures,
+            SignalFormat::Usual => SiteSet::USUAL,
+            SignalFormat::Rig(codes) => codes.pressures,
         }
     }
 
     /// A sentence for each output with clipped samples.
     pub fn clipped(&self) -> Vec<String> {
         match self {
-            Form::Usual => Vec::new(),
-            Form::Rig(codes) => codes.rig.clipped(&codes.tallies),
+            SignalFormat::Usual => Vec::new(),
+            SignalFormat::Rig(codes) => codes.rig.clipped(&codes.tallies),
         }
     }
 }

@@ -1,6 +1,6 @@
 //! Signatures of a record in the file beside it, and the keys for them.
 
-use crate::diagnostics::{Failure, Outcome, print, warn};
+use crate::diagnostics::{VerbFailure, VerbOutcome, print, warn};
 use crate::output::claim;
 use pulsewright_files::atomic::{FileError, Set};
 use pulsewright_record::calendar::utc;
@@ -15,7 +15,7 @@ use std::time::SystemTime;
 const KEY: u64 = 64 << 10;
 
 /// A signature to make.
-pub struct Signing {
+pub struct SignatureRequest {
     /// The private key.
     pub key: PathBuf,
     /// Name of the person who signs.
@@ -25,20 +25,20 @@ pub struct Signing {
 }
 
 /// Makes a key for its owner, and the public key that belongs to it.
-pub fn new_key(path: &Path) -> Outcome {
+pub fn new_key(path: &Path) -> VerbOutcome {
     let public = beside(path, "pub");
-    let set = Set::of_files(&[path, &public], false).map_err(Failure::input)?;
-    let key = PrivateKey::generate().map_err(Failure::input)?;
+    let set = Set::of_files(&[path, &public], false).map_err(VerbFailure::input)?;
+    let key = PrivateKey::generate().map_err(VerbFailure::input)?;
     let write = |path: &Path, text: &[u8], private: bool| {
         let mut part = if private { set.private_part(path)? } else { set.part(path)? };
         part.write_all(text).map_err(FileError::of(path))?;
         part.finish()
     };
-    let private_pem = key.to_pem().map_err(Failure::input)?;
-    let public_pem = key.public_pem().map_err(Failure::input)?;
-    let private = write(path, private_pem.as_ref(), true).map_err(Failure::input)?;
-    let parts = vec![private, write(&public, public_pem.as_bytes(), false).map_err(Failure::input)?];
-    set.publish(parts, &[]).map_err(Failure::input)?;
+    let private_pem = key.to_pem().map_err(VerbFailure::input)?;
+    let public_pem = key.public_pem().map_err(VerbFailure::input)?;
+    let private = write(path, private_pem.as_ref(), true).map_err(VerbFailure::input)?;
+    let parts = vec![private, write(&public, public_pem.as_bytes(), false).map_err(VerbFailure::input)?];
+    set.publish(parts, &[]).map_err(VerbFailure::input)?;
     let (private, public) = (source::name(path), source::name(&public));
     print(|out| {
         writeln!(out, "{private} signs: keep it to yourself, with a copy in a safe place")?;
@@ -47,7 +47,7 @@ pub fn new_key(path: &Path) -> Outcome {
 }
 
 /// Adds a signature of a record to those beside it.
-pub fn sign(path: &Path, record: &Record, signing: &Signing) -> Outcome {
+pub fn sign(path: &Path, record: &Record, signing: &SignatureRequest) -> VerbOutcome {
     let of_key = |error| in_file(&signing.key, error);
     warn_of_readers(&signing.key);
     let key = PrivateKey::from_pem(&text(&signing.key, KEY)?).map_err(of_key)?;
@@ -58,13 +58,13 @@ pub fn sign(path: &Path, record: &Record, signing: &Signing) -> Outcome {
     let time = utc(SystemTime::now());
     signatures
         .sign(record, &key, &signing.signer, &signing.meaning, &time)
-        .map_err(|error| Failure::input(format!("{}: {error}", source::name(path))))?;
-    set.write(&[(&beside, signatures.to_json().as_bytes())]).map_err(Failure::input)?;
+        .map_err(|error| VerbFailure::input(format!("{}: {error}", source::name(path))))?;
+    set.write(&[(&beside, signatures.to_json().as_bytes())]).map_err(VerbFailure::input)?;
     print(|out| writeln!(out, "signed: {}", source::name(&beside)))
 }
 
 /// Verifies the signatures beside a record, and adds what is found.
-pub fn verify(path: &Path, record: &Record, keys: &[PathBuf], found: &mut Integrity) -> Outcome {
+pub fn verify(path: &Path, record: &Record, keys: &[PathBuf], found: &mut Integrity) -> VerbOutcome {
     let key = |path: &PathBuf| {
         let name = source::name(path);
         PublicKey::from_pem(&text(path, KEY)?, &name).map_err(|error| in_file(path, error))
@@ -74,19 +74,19 @@ pub fn verify(path: &Path, record: &Record, keys: &[PathBuf], found: &mut Integr
     Ok(())
 }
 
-fn read(path: &Path) -> Result<Signatures, Failure> {
+fn read(path: &Path) -> Result<Signatures, VerbFailure> {
     Signatures::from_json(&text(path, source::DOCUMENT)?)
-        .map_err(|error| Failure::input(format!("{}: {error}", source::name(path))))
+        .map_err(|error| VerbFailure::input(format!("{}: {error}", source::name(path))))
 }
 
-fn text(path: &Path, most: u64) -> Result<String, Failure> {
-    let bytes = source::file(path, most).map_err(Failure::input)?;
+fn text(path: &Path, most: u64) -> Result<String, VerbFailure> {
+    let bytes = source::file(path, most).map_err(VerbFailure::input)?;
     let text = source::utf8(&bytes).map(str::to_owned);
-    text.map_err(|at| Failure::input(format!("{}: byte {at} is not UTF-8 text", source::name(path))))
+    text.map_err(|at| VerbFailure::input(format!("{}: byte {at} is not UTF-8 text", source::name(path))))
 }
 
-fn in_file(path: &Path, error: SignatureError) -> Failure {
-    Failure::input(format!("{} {error}", source::name(path)))
+fn in_file(path: &Path, error: SignatureError) -> VerbFailure {
+    VerbFailure::input(format!("{} {error}", source::name(path)))
 }
 
 /// A file beside another, with a longer name.

@@ -1,6 +1,6 @@
 //! Sound cards: which signals one may play, and playing them.
 
-use crate::diagnostics::{Failure, Outcome, error, print, say, warn};
+use crate::diagnostics::{VerbFailure, VerbOutcome, error, print, say, warn};
 use pulsewright_core::frame::{Channel, ChannelKind};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::FrameRate;
@@ -9,7 +9,7 @@ use pulsewright_rig::coupling::{Coupling, LEAST_AMPLITUDE_MV, LEAST_QRS_MV};
 use pulsewright_rig::description::{Coding, Rig};
 use pulsewright_rig::judge::faults;
 use pulsewright_script::Document;
-use pulsewright_script::Part;
+use pulsewright_script::DocumentPart;
 use pulsewright_sound::{BUILT, CardError, CardReport, CodePacking, RAMP_MS, Rates, ReadyCard, cards};
 use pulsewright_stream::{Command, Samples};
 use pulsewright_text::fit;
@@ -54,16 +54,16 @@ impl CardPlay {
     }
 
     /// The coupling of a card whose rig names `described`; `None` holds a direct voltage.
-    fn coupling(&self, described: Option<Coupling>) -> Result<Option<Coupling>, Failure> {
+    fn coupling(&self, described: Option<Coupling>) -> Result<Option<Coupling>, VerbFailure> {
         if !BUILT {
             return Err(refused(CardError::NotBuilt));
         }
         match (described.or(self.corner_hz.map(Coupling::at)), self.dc_coupled) {
-            (Some(coupling), true) => Err(Failure::input(format!(
+            (Some(coupling), true) => Err(VerbFailure::input(format!(
                 "--dc-coupled, and yet the rig has an AC coupling at {} Hz: keep the one that is true",
                 coupling.corner_hz()
             ))),
-            (None, false) => Err(Failure::input(
+            (None, false) => Err(VerbFailure::input(
                 "most sound cards let no direct voltage through, and how slowly they lose it decides which tests are possible: \
                  name the corner in the rig (\"ac_coupling_hz\", docs/rig.md), or give --dc-coupled for a card that holds a \
                  level at a meter",
@@ -74,7 +74,7 @@ impl CardPlay {
 }
 
 /// Prints the cards of this computer.
-pub fn list() -> Outcome {
+pub fn list() -> VerbOutcome {
     let cards = cards().map_err(refused)?;
     print(|out| {
         if cards.is_empty() {
@@ -99,15 +99,15 @@ pub fn list() -> Outcome {
     })
 }
 
-fn refused(error: CardError) -> Failure {
+fn refused(error: CardError) -> VerbFailure {
     let list = "--play 'audio:?' lists the cards of this computer";
     match error {
-        CardError::NotBuilt => Failure::input(
+        CardError::NotBuilt => VerbFailure::input(
             "this program was built without sound cards; `cargo install --path crates/cli --features audio` builds it with \
              them, on Debian after `apt-get install libasound2-dev pkg-config`",
         ),
-        CardError::Unknown(_) | CardError::Several(_) => Failure::input(format!("{error}; {list}")),
-        _ => Failure::input(error),
+        CardError::Unknown(_) | CardError::Several(_) => VerbFailure::input(format!("{error}; {list}")),
+        _ => VerbFailure::input(error),
     }
 }
 
@@ -124,9 +124,9 @@ pub struct Playback {
 
 impl Playback {
     /// For the codes of a rig.
-    pub fn of_rig(card: &CardPlay, rig: Option<&RigRender>, rate: FrameRate) -> Result<Playback, Failure> {
+    pub fn of_rig(card: &CardPlay, rig: Option<&RigRender>, rate: FrameRate) -> Result<Playback, VerbFailure> {
         let Some(render) = rig else {
-            return Err(Failure::input(
+            return Err(VerbFailure::input(
                 "a sound card needs --rig: the description says which connector a channel drives, at which level",
             ));
         };
@@ -136,7 +136,7 @@ impl Playback {
         let faults = faults(rig);
         if let Some((last, others)) = faults.split_last() {
             others.iter().for_each(|fault| error(&fault.to_string()));
-            return Err(Failure::input(format!("{last}; nothing is played")));
+            return Err(VerbFailure::input(format!("{last}; nothing is played")));
         }
         let channels = rig.outputs.len();
         let bytes = render.frames().frame_bytes().checked_div(channels).unwrap_or(0);
@@ -146,23 +146,23 @@ impl Playback {
     }
 
     /// For samples of channels.
-    pub fn of_samples(card: &CardPlay, samples: &Samples, rate: FrameRate) -> Result<Playback, Failure> {
+    pub fn of_samples(card: &CardPlay, samples: &Samples, rate: FrameRate) -> Result<Playback, VerbFailure> {
         let coupling = card.coupling(None)?;
         let Some(bits) = samples.bits().filter(|bits| bits % 8 == 0) else {
-            return Err(Failure::input("a sound card plays --bits 16, 24 or 32: integers that fill their bytes"));
+            return Err(VerbFailure::input("a sound card plays --bits 16, 24 or 32: integers that fill their bytes"));
         };
         let potential = |channel: &Channel| channel.kind() == ChannelKind::Potential;
         if let Some(coupling) = coupling
             && let Some(level) = samples.channels().find(|channel| !potential(channel))
         {
-            return Err(Failure::input(format!(
+            return Err(VerbFailure::input(format!(
                 "{} is a level, and behind an AC coupling at {} Hz it falls to zero: use a DC-coupled converter",
                 level.id(),
                 coupling.corner_hz()
             )));
         }
         if let Some(coupling) = coupling.filter(|coupling| coupling.qrs_mv() < LEAST_QRS_MV) {
-            return Err(Failure::input(format!(
+            return Err(VerbFailure::input(format!(
                 "an AC coupling at {} Hz leaves {:.3} mV of a QRS of 1 mV and 80 ms; a monitor must find {LEAST_QRS_MV} mV",
                 coupling.corner_hz(),
                 coupling.qrs_mv()
@@ -182,21 +182,21 @@ impl Playback {
         coupling: Option<Coupling>,
         channels: Vec<String>,
         rate: FrameRate,
-    ) -> Result<Playback, Failure> {
+    ) -> Result<Playback, VerbFailure> {
         let ready = ReadyCard::new(&card.name, packing, rate.as_hz()).map_err(refused)?;
         Ok(Playback { name: card.to_string(), ready, coupling, channels, rate })
     }
 
     /// Refuses a document whose ST levels the coupling would move.
-    pub fn check(&self, document: &Document) -> Outcome {
+    pub fn check(&self, document: &Document) -> VerbOutcome {
         let Some(coupling) = self.coupling.filter(|coupling| !coupling.holds_st()) else { return Ok(()) };
         for (item, part) in document.parts().iter().enumerate() {
-            let Part::Step(step) = part else { continue };
+            let DocumentPart::Step(step) = part else { continue };
             let is_set = |field: &Field| step.settings.get(*field) != 0.0;
             let moves = step.ramps.iter().any(|ramp| ST.contains(&ramp.field));
             let read = step.expect.readings.iter().any(|reading| reading.quantity.lead().is_some());
             if ST.iter().any(is_set) || moves || read {
-                return Err(Failure::input(format!("step '{}' {}", document.label(item), moved_st(coupling))));
+                return Err(VerbFailure::input(format!("step '{}' {}", document.label(item), moved_st(coupling))));
             }
         }
         Ok(())
@@ -254,16 +254,16 @@ impl Playback {
 }
 
 /// Refuses a converter that is none of a sound card.
-fn check_converter(rig: &Rig) -> Outcome {
+fn check_converter(rig: &Rig) -> VerbOutcome {
     let converter = &rig.converter;
     if !matches!(converter.bits, 16 | 24) || converter.coding != Coding::TwosComplement {
-        return Err(Failure::input(
+        return Err(VerbFailure::input(
             "the codes of a sound card are \"twos-complement\" of 16 or 24 bits: describe the rig's converter so",
         ));
     }
     match rig.outputs.iter().find(|output| output.range_v.0 != -output.range_v.1) {
         None => Ok(()),
-        Some(output) => Err(Failure::input(format!(
+        Some(output) => Err(VerbFailure::input(format!(
             "{}: a sound card reaches as far below 0 V as above it, so \"low_v\" must be -\"high_v\"",
             output.signal.name()
         ))),
@@ -325,7 +325,7 @@ impl Reporter {
     }
 
     /// The failure of the card, when it failed.
-    pub fn outcome(&self) -> Outcome {
-        self.report().failed.map_or(Ok(()), |why| Err(Failure::input(format!("{}: {why}", self.name))))
+    pub fn outcome(&self) -> VerbOutcome {
+        self.report().failed.map_or(Ok(()), |why| Err(VerbFailure::input(format!("{}: {why}", self.name))))
     }
 }

@@ -1,6 +1,6 @@
 //! The script to play: a file, or one step made of flags.
 
-use crate::diagnostics::Failure;
+use crate::diagnostics::VerbFailure;
 use crate::script_file;
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -9,23 +9,23 @@ use pulsewright_script::{Document, OneStep};
 use std::path::{Path, PathBuf};
 
 /// The script to play, and its seed.
-pub struct Source {
+pub struct SeededScript {
     /// The script of a file, or one step.
-    pub played: Played,
+    pub played: ScriptSource,
     /// Seed in place of the script's.
     pub seed: Option<u64>,
 }
 
 /// The script of a file, or one step.
-pub enum Played {
+pub enum ScriptSource {
     /// The script of a file; `-` is standard input.
     Script(PathBuf),
     /// One step without a script.
-    Step(Step),
+    Step(SingleStep),
 }
 
 /// One step: a resting adult in sinus rhythm, except for what it names.
-pub struct Step {
+pub struct SingleStep {
     /// Rhythm.
     pub rhythm: Option<&'static Rhythm>,
     /// Body.
@@ -34,27 +34,27 @@ pub struct Step {
     pub values: Vec<(Field, f32)>,
 }
 
-impl Source {
+impl SeededScript {
     /// The file that is read.
     pub fn file(&self) -> Option<&Path> {
         match &self.played {
-            Played::Script(path) => Some(path),
-            Played::Step(_) => None,
+            ScriptSource::Script(path) => Some(path),
+            ScriptSource::Step(_) => None,
         }
     }
 
     /// The script, with its seed.
-    pub fn document(&self) -> Result<Document, Failure> {
+    pub fn document(&self) -> Result<Document, VerbFailure> {
         let document = match &self.played {
-            Played::Script(path) => script_file::load(path)?,
-            Played::Step(step) => step.document()?,
+            ScriptSource::Script(path) => script_file::load(path)?,
+            ScriptSource::Step(step) => step.document()?,
         };
         Ok(self.seed.into_iter().fold(document, Document::with_seed))
     }
 }
 
-impl Step {
-    fn document(&self) -> Result<Document, Failure> {
+impl SingleStep {
+    fn document(&self) -> Result<Document, VerbFailure> {
         let values: Vec<(&str, f32)> = self.values.iter().map(|(field, value)| (field.info().path, *value)).collect();
         let step = OneStep {
             rhythm: self.rhythm.map(|rhythm| rhythm.id),
@@ -62,6 +62,6 @@ impl Step {
             values: &values,
             ..OneStep::default()
         };
-        step.document("command line").map_err(|problems| Failure::Script(Box::new(problems)))
+        step.document("command line").map_err(|problems| VerbFailure::Script(Box::new(problems)))
     }
 }

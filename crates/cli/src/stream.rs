@@ -3,10 +3,10 @@
 
 mod sink;
 
-use crate::diagnostics::{Failure, Outcome, say, warn};
+use crate::diagnostics::{VerbFailure, VerbOutcome, say, warn};
 use crate::output::claim;
 use crate::sound::{CardPlay, Playback};
-use crate::source::Source;
+use crate::source::SeededScript;
 use crate::{interruption, rig, sound};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::SiteSet;
@@ -33,7 +33,7 @@ use std::thread;
 /// A stream.
 pub struct Request {
     /// The script or step to play.
-    pub source: Source,
+    pub source: SeededScript,
     /// Longest to stream.
     pub duration: Option<Span>,
     /// Whether standard input gives commands.
@@ -47,7 +47,7 @@ pub struct Request {
     /// Frames a second.
     pub frame_rate: FrameRate,
     /// Form of the frames.
-    pub form: Form,
+    pub form: StreamFormat,
     /// Whether a line of JSON comes before the frames.
     pub header: bool,
     /// Serial line of a board that takes the codes of a rig, in place of standard output.
@@ -57,7 +57,7 @@ pub struct Request {
 }
 
 /// Form of the frames.
-pub enum Form {
+pub enum StreamFormat {
     /// Samples of these channels.
     Channels(Vec<Channel>, Encoding),
     /// Codes for the rig of this description.
@@ -65,30 +65,30 @@ pub enum Form {
 }
 
 /// Streams.
-pub fn run(request: Request) -> Outcome {
+pub fn run(request: Request) -> VerbOutcome {
     let stream = &request;
     if stream.card.as_ref().is_some_and(CardPlay::asks_for_list) {
         return sound::list();
     }
     if stream.board.is_none() && stream.card.is_none() && io::stdout().is_terminal() {
-        return Err(Failure::input("a stream is not for a terminal; send it to a pipe or a device"));
+        return Err(VerbFailure::input("a stream is not for a terminal; send it to a pipe or a device"));
     }
     if stream.live && stream.source.file() == Some(Path::new("-")) {
-        return Err(Failure::input("--live reads commands from standard input; give the script as a file"));
+        return Err(VerbFailure::input("--live reads commands from standard input; give the script as a file"));
     }
-    let rig = if let Form::Rig(path) = &stream.form { Some(path.as_path()) } else { None };
+    let rig = if let StreamFormat::Rig(path) = &stream.form { Some(path.as_path()) } else { None };
     let inputs = stream.source.file().into_iter().chain(rig);
     let log = stream.log.as_deref().map(Log::new);
     let set = log.as_ref().map(|log| claim(&log.paths(), inputs, stream.force)).transpose()?;
     let rate = stream.frame_rate;
     let document = stream.source.document()?;
     let items = document.items();
-    let script = Script::new(document.seed(), &items).map_err(Failure::input)?;
+    let script = Script::new(document.seed(), &items).map_err(VerbFailure::input)?;
     let sent = RefCell::new(Sent::new(&stream.form, rate, &script)?);
     let card = stream.card.as_ref().map(|card| sent.borrow().playback(card, rate)).transpose()?;
     card.as_ref().map_or(Ok(()), |card| card.check(&document))?;
     let channels = sent.borrow().channels();
-    let chosen = SiteSet::of(&channels).map_err(Failure::input)?;
+    let chosen = SiteSet::of(&channels).map_err(VerbFailure::input)?;
     let arena = bumpalo::Bump::new();
     let live = RefCell::new(LivePlayer::new(&arena, &document, &script, chosen, rate));
     let mut header = Vec::new();
@@ -159,13 +159,15 @@ enum Sent {
 }
 
 impl Sent {
-    fn new(form: &Form, rate: FrameRate, script: &Script<'_>) -> Result<Sent, Failure> {
+    fn new(form: &StreamFormat, rate: FrameRate, script: &Script<'_>) -> Result<Sent, VerbFailure> {
         match form {
-            Form::Channels(channels, encoding) => Ok(Sent::Channels(Samples::new(script, channels, *encoding, rate))),
-            Form::Rig(path) => {
+            StreamFormat::Channels(channels, encoding) => {
+                Ok(Sent::Channels(Samples::new(script, channels, *encoding, rate)))
+            }
+            StreamFormat::Rig(path) => {
                 let (_, rig) = rig::load(path)?;
                 let rig = RigRender::new(rig, FileFormat::Raw(Encoding::Float), rate, Clip::Count);
-                let rig = rig.map_err(Failure::input)?;
+                let rig = rig.map_err(VerbFailure::input)?;
                 let tallies = rig.no_tallies();
                 Ok(Sent::Rig(rig, tallies))
             }
@@ -181,7 +183,7 @@ impl Sent {
     }
 
     /// The card that plays them.
-    fn playback(&self, card: &CardPlay, rate: FrameRate) -> Result<Playback, Failure> {
+    fn playback(&self, card: &CardPlay, rate: FrameRate) -> Result<Playback, VerbFailure> {
         match self {
             Sent::Channels(samples) => Playback::of_samples(card, samples, rate),
             Sent::Rig(rig, _) => Playback::of_rig(card, Some(rig), rate),
@@ -325,15 +327,15 @@ impl Log {
         [&self.script].into_iter().chain(&self.tables).map(PathBuf::as_path).collect()
     }
 
-    fn write(&self, set: Set, played: &Document, end: Instant) -> Outcome {
-        let text = serde_json::to_string_pretty(&played.to_json()).map_err(Failure::input)? + "\n";
+    fn write(&self, set: Set, played: &Document, end: Instant) -> VerbOutcome {
+        let text = serde_json::to_string_pretty(&played.to_json()).map_err(VerbFailure::input)? + "\n";
         let text = fit::json(&text);
         let items = played.items();
-        let script = Script::new(played.seed(), &items).map_err(Failure::input)?;
+        let script = Script::new(played.seed(), &items).map_err(VerbFailure::input)?;
         let labels = played.labels();
         let tables = truth::expectations(&script, &labels, played.alarm_limits(), end);
         let tables = self.tables.iter().zip(&tables).map(|(path, (_, table))| (path.as_path(), table.as_slice()));
         let files: Vec<(&Path, &[u8])> = [(self.script.as_path(), text.as_bytes())].into_iter().chain(tables).collect();
-        set.write(&files).map_err(Failure::input)
+        set.write(&files).map_err(VerbFailure::input)
     }
 }

@@ -2,10 +2,10 @@
 //!
 //! Only arguments in, calls out: everything lives in `pulsewright-suite`.
 
-use crate::diagnostics::{Failure, Outcome, print, warn};
+use crate::diagnostics::{VerbFailure, VerbOutcome, print, warn};
 use crate::interruption;
-use crate::progress::Progress;
-use crate::scoring::{Form, LimitSources, Reports};
+use crate::progress::LateProgressBar;
+use crate::scoring::{LimitSources, ReportOutputs, ScoreFormat};
 use pulsewright_score::read::ReadOptions;
 use pulsewright_score::report::{json, junit};
 use pulsewright_suite::run::RunOptions;
@@ -26,7 +26,7 @@ pub struct Request {
     /// The plan.
     pub plan: PathBuf,
     /// Where answers come from; without, the records are listed.
-    pub answers: Option<Answers>,
+    pub answers: Option<AnswerSource>,
     /// Detectors that run at a time; one per core without.
     pub jobs: Option<usize>,
     /// How answers are read.
@@ -34,13 +34,13 @@ pub struct Request {
     /// Limits that decide the exit code.
     pub limits: LimitSources,
     /// Where reports go.
-    pub reports: Reports,
+    pub reports: ReportOutputs,
 }
 
 /// Where answers come from.
-pub enum Answers {
+pub enum AnswerSource {
     /// A detector gives those that the folder does not hold yet.
-    Detect(Detecting),
+    Detect(DetectorRun),
     /// Folders of shards are joined.
     Merge {
         /// Folder of answers.
@@ -51,7 +51,7 @@ pub enum Answers {
 }
 
 /// How a detector is run.
-pub struct Detecting {
+pub struct DetectorRun {
     /// Folder of answers.
     pub output: PathBuf,
     /// The detector and its arguments.
@@ -69,8 +69,8 @@ pub struct Detecting {
 }
 
 /// Runs the records without an answer, then reports.
-pub fn run(args: Request) -> Outcome {
-    let plan = Plan::read(&args.plan).map_err(Failure::input)?;
+pub fn run(args: Request) -> VerbOutcome {
+    let plan = Plan::read(&args.plan).map_err(VerbFailure::input)?;
     let jobs = args.jobs.unwrap_or_else(|| thread::available_parallelism().map_or(1, usize::from));
     let Some(answers) = &args.answers else {
         return list(&plan, jobs);
@@ -78,51 +78,51 @@ pub fn run(args: Request) -> Outcome {
     let limits = args.limits.limits()?;
     let earlier = args.limits.earlier()?;
     let reports = args.reports.claim(args.limits.inputs().chain([args.plan.as_path()]))?;
-    let shard = if let Answers::Detect(detecting) = answers { detecting.shard } else { None };
+    let shard = if let AnswerSource::Detect(detecting) = answers { detecting.shard } else { None };
     let all = || plan.records.iter().collect();
     let records: Vec<&Record> = shard.map_or_else(all, |shard| shard.of(&plan.records));
     if records.is_empty() {
-        return Err(Failure::input(format!("the shard is empty; the plan has {} records", plan.records.len())));
+        return Err(VerbFailure::input(format!("the shard is empty; the plan has {} records", plan.records.len())));
     }
-    SuiteReport::check_limits(&records, &limits).map_err(Failure::input)?;
+    SuiteReport::check_limits(&records, &limits).map_err(VerbFailure::input)?;
     if !plan.left_out.is_empty() {
         let left_out = counted(plan.left_out.len() as u64, "combination");
         warn(&format!("{left_out} left out, as the settings exclude each other; --list gives the reasons"));
     }
     let folder = match answers {
-        Answers::Detect(detecting) => {
-            let Detecting { output, command, stay, timeout, shard, keep_signals, test_suffix } = detecting;
-            let detector = Detector::new(command, *stay, *timeout).map_err(Failure::input)?;
+        AnswerSource::Detect(detecting) => {
+            let DetectorRun { output, command, stay, timeout, shard, keep_signals, test_suffix } = detecting;
+            let detector = Detector::new(command, *stay, *timeout).map_err(VerbFailure::input)?;
             let manifest = Manifest::new(&plan, &detector, test_suffix, *shard);
-            let folder = Folder::open(output, &manifest).map_err(Failure::input)?;
+            let folder = Folder::open(output, &manifest).map_err(VerbFailure::input)?;
             let options = RunOptions { jobs, keep_signals: *keep_signals, reading: args.reading.clone() };
             run_detector(&plan, &records, &detector, &folder, &options)?;
             folder
         }
-        Answers::Merge { output, folders } => merge(&plan, folders, output).map_err(Failure::input)?,
+        AnswerSource::Merge { output, folders } => merge(&plan, folders, output).map_err(VerbFailure::input)?,
     };
     let report = SuiteReport::new(&plan, &records, &folder, &args.reading, &limits, jobs);
-    let mut report = report.map_err(Failure::input)?;
+    let mut report = report.map_err(VerbFailure::input)?;
     if let Some(earlier) = &earlier {
-        report.score.compare(earlier, &limits).map_err(Failure::input)?;
+        report.score.compare(earlier, &limits).map_err(VerbFailure::input)?;
     }
     let (name, cases) = (report.name(), report.cases());
     args.reports.write(reports, Some(&report.beats()), (&name, &cases), |form| {
         match form {
-            Form::Text => report.text(),
-            Form::Json => json(&report),
-            Form::Csv => report.csv(),
-            Form::Junit => junit::render(&name, &cases),
-            Form::Markdown => report.markdown(),
+            ScoreFormat::Text => report.text(),
+            ScoreFormat::Json => json(&report),
+            ScoreFormat::Csv => report.csv(),
+            ScoreFormat::Junit => junit::render(&name, &cases),
+            ScoreFormat::Markdown => report.markdown(),
         }
         .into()
     })?;
-    if report.passed() { Ok(()) } else { Err(Failure::Failed) }
+    if report.passed() { Ok(()) } else { Err(VerbFailure::Failed) }
 }
 
-fn list(plan: &Plan, jobs: usize) -> Outcome {
+fn list(plan: &Plan, jobs: usize) -> VerbOutcome {
     let records: Vec<&Record> = plan.records.iter().collect();
-    let repeats = repeats(plan, &records, jobs).map_err(Failure::input)?;
+    let repeats = repeats(plan, &records, jobs).map_err(VerbFailure::input)?;
     print(|out| {
         for record in &plan.records {
             writeln!(out, "{}", fit::line(&record.name))?;
@@ -140,9 +140,9 @@ fn run_detector(
     detector: &Detector,
     folder: &Folder,
     options: &RunOptions,
-) -> Outcome {
+) -> VerbOutcome {
     interruption::watch();
-    let bar = Mutex::new(Progress::new());
+    let bar = Mutex::new(LateProgressBar::new());
     let progress = |done, total| {
         bar.lock().unwrap_or_else(PoisonError::into_inner).show(done, total);
         if interruption::asked() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
@@ -150,8 +150,8 @@ fn run_detector(
     let outcome = run_records(plan, records, detector, folder, options, &progress);
     drop(bar);
     outcome.map_err(|error| match error {
-        SuiteError::Stopped => Failure::input("interrupted; the same command line goes on from here"),
-        SuiteError::Answer(_) => Failure::input(format!("{error}; no further record was tried")),
-        error => Failure::input(error),
+        SuiteError::Stopped => VerbFailure::input("interrupted; the same command line goes on from here"),
+        SuiteError::Answer(_) => VerbFailure::input(format!("{error}; no further record was tried")),
+        error => VerbFailure::input(error),
     })
 }

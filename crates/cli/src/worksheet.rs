@@ -1,6 +1,6 @@
 //! `worksheet`: a page to fill in at the bench.
 
-use crate::diagnostics::{Failure, Outcome};
+use crate::diagnostics::{VerbFailure, VerbOutcome};
 use crate::output::claim;
 use crate::record_files;
 use pulsewright_record::worksheet::page;
@@ -21,9 +21,9 @@ pub struct Request {
 }
 
 /// Makes the page.
-pub fn run(args: Request) -> Outcome {
+pub fn run(args: Request) -> VerbOutcome {
     let inputs = args.rig.iter().chain([&args.script]).map(PathBuf::as_path);
     let set = claim(&[&args.output], inputs, args.force)?;
     let (document, plan) = record_files::plan(&args.script, args.rig.as_deref(), args.seed)?;
-    set.write(&[(&args.output, page(&plan, &document).as_bytes())]).map_err(Failure::input)
+    set.write(&[(&args.output, page(&plan, &document).as_bytes())]).map_err(VerbFailure::input)
 }

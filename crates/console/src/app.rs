@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use std::sync::Mutex;
 
 /// Gets each link that works next.
-pub type Links = Box<dyn FnMut(&str) + Send>;
+pub type LinkSource = Box<dyn FnMut(&str) + Send>;
 
 /// The state that requests work with.
 pub struct App {
@@ -25,7 +25,7 @@ pub struct App {
     /// The plan editor.
     pub editor: Editor,
     /// Gets each link that works next.
-    pub links: Mutex<Links>,
+    pub links: Mutex<LinkSource>,
 }
 
 impl App {

@@ -19,7 +19,7 @@ pub const LONGEST: usize = 4 << 20;
 const LONGEST_NAME: usize = 100;
 
 /// The answer of `check` to a text that would stand at a path: the timeline, or the problems.
-pub type Check = Box<dyn Fn(&Path, &[u8]) -> Result<String, Box<Problems>> + Send + Sync>;
+pub type CheckReply = Box<dyn Fn(&Path, &[u8]) -> Result<String, Box<Problems>> + Send + Sync>;
 
 /// The scripts of a folder, and how they are checked.
 pub struct Editor {
@@ -27,12 +27,12 @@ pub struct Editor {
     plan: Option<PathBuf>,
     /// Where scripts are saved: beside the plan, else in the console's folder.
     folder: PathBuf,
-    check: Check,
+    check: CheckReply,
 }
 
 /// A text to save.
 #[derive(Debug, Deserialize)]
-pub struct Save {
+pub struct SaveRequest {
     /// Name of its file.
     name: String,
     /// The script.
@@ -43,7 +43,7 @@ pub struct Save {
 
 impl Editor {
     /// Opens `plan` first, and saves beside it; without a plan in `folder`.
-    pub fn new(plan: Option<PathBuf>, folder: &Path, check: Check) -> Editor {
+    pub fn new(plan: Option<PathBuf>, folder: &Path, check: CheckReply) -> Editor {
         let beside = plan.as_deref().map_or(folder, atomic::folder_of).to_owned();
         Editor { plan, folder: beside, check }
     }
@@ -102,7 +102,7 @@ impl Editor {
     ///
     /// # Errors
     /// Why nothing was written.
-    pub fn save(&self, Save { name, text, over }: &Save) -> Result<Value, String> {
+    pub fn save(&self, SaveRequest { name, text, over }: &SaveRequest) -> Result<Value, String> {
         let stem = name.strip_suffix(".json").unwrap_or_default();
         let fit = |letter: char| letter.is_alphanumeric() || "-_. ()".contains(letter);
         if stem.is_empty() || stem.starts_with('.') || name.len() > LONGEST_NAME || !stem.chars().all(fit) {
@@ -146,7 +146,7 @@ mod tests {
     }
 
     fn save(editor: &Editor, name: &str, text: &str, over: Option<String>) -> Result<Value, String> {
-        editor.save(&Save { name: name.to_owned(), text: text.to_owned(), over })
+        editor.save(&SaveRequest { name: name.to_owned(), text: text.to_owned(), over })
     }
 
     #[test]

@@ -21,6 +21,6 @@ mod pages;
 mod server;
 mod socket;
 
-pub use editor::Check;
+pub use editor::CheckReply;
 pub use error::ConsoleError;
 pub use server::{Console, serve};

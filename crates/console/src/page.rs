@@ -5,7 +5,7 @@ use pulsewright_core::time::FrameRate;
 use serde_json::{Value, json};
 
 /// A file of the page: its path, media type and text.
-pub struct File {
+pub struct PageFile {
     /// Path, with its slash.
     pub path: &'static str,
     /// Media type.
@@ -15,24 +15,28 @@ pub struct File {
 }
 
 /// Every file.
-pub static FILES: &[File] = &[
-    File { path: "/", kind: "text/html; charset=utf-8", text: include_str!("page/console.html") },
-    File { path: "/console.css", kind: "text/css; charset=utf-8", text: include_str!("page/console.css") },
-    File { path: "/console.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/console.js") },
-    File { path: "/check.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/check.js") },
-    File { path: "/dom.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/dom.js") },
-    File { path: "/item.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/item.js") },
-    File { path: "/icon.svg", kind: "image/svg+xml", text: include_str!("page/icon.svg") },
-    File { path: "/editor", kind: "text/html; charset=utf-8", text: include_str!("page/editor.html") },
-    File { path: "/editor.css", kind: "text/css; charset=utf-8", text: include_str!("page/editor.css") },
-    File { path: "/editor.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/editor.js") },
-    File { path: "/editor-step.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/editor-step.js") },
-    File { path: "/kit.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/kit.js") },
-    File { path: "/photos.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/photos.js") },
-    File { path: "/scan.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/scan.js") },
-    File { path: "/rhythms.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/rhythms.js") },
-    File { path: "/script.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/script.js") },
-    File { path: "/strips.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/strips.js") },
+pub static FILES: &[PageFile] = &[
+    PageFile { path: "/", kind: "text/html; charset=utf-8", text: include_str!("page/console.html") },
+    PageFile { path: "/console.css", kind: "text/css; charset=utf-8", text: include_str!("page/console.css") },
+    PageFile { path: "/console.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/console.js") },
+    PageFile { path: "/check.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/check.js") },
+    PageFile { path: "/dom.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/dom.js") },
+    PageFile { path: "/item.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/item.js") },
+    PageFile { path: "/icon.svg", kind: "image/svg+xml", text: include_str!("page/icon.svg") },
+    PageFile { path: "/editor", kind: "text/html; charset=utf-8", text: include_str!("page/editor.html") },
+    PageFile { path: "/editor.css", kind: "text/css; charset=utf-8", text: include_str!("page/editor.css") },
+    PageFile { path: "/editor.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/editor.js") },
+    PageFile {
+        path: "/editor-step.js",
+        kind: "text/javascript; charset=utf-8",
+        text: include_str!("page/editor-step.js"),
+    },
+    PageFile { path: "/kit.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/kit.js") },
+    PageFile { path: "/photos.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/photos.js") },
+    PageFile { path: "/scan.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/scan.js") },
+    PageFile { path: "/rhythms.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/rhythms.js") },
+    PageFile { path: "/script.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/script.js") },
+    PageFile { path: "/strips.js", kind: "text/javascript; charset=utf-8", text: include_str!("page/strips.js") },
 ];
 
 /// Everything that does not change while the console runs.

@@ -15,7 +15,7 @@ const KEPT: [&str; 4] = ["lists", "record", "state", "expected"];
 
 /// A message to all pages.
 #[derive(Clone, Debug)]
-pub enum Down {
+pub enum PageMessage {
     /// JSON.
     Text(Utf8Bytes),
     /// Frames.
@@ -25,7 +25,7 @@ pub enum Down {
 /// The pages.
 #[derive(Clone)]
 pub struct Pages {
-    down: broadcast::Sender<Down>,
+    down: broadcast::Sender<PageMessage>,
     latest: Arc<Mutex<[Option<Value>; KEPT.len()]>>,
 }
 
@@ -36,7 +36,7 @@ impl Pages {
     }
 
     /// The messages from now on.
-    pub fn listen(&self) -> broadcast::Receiver<Down> {
+    pub fn listen(&self) -> broadcast::Receiver<PageMessage> {
         self.down.subscribe()
     }
 
@@ -58,7 +58,7 @@ impl View for Pages {
             }
         };
         // It fails only where no page is open.
-        let _ = self.down.send(Down::Text(sent));
+        let _ = self.down.send(PageMessage::Text(sent));
     }
 
     /// The number of the first frame, how many, then the samples frame by frame; little-endian.
@@ -68,7 +68,7 @@ impl View for Pages {
         bytes.extend((first as f64).to_le_bytes());
         bytes.extend((shown as u32).to_le_bytes());
         bytes.extend(samples.iter().flat_map(|sample| sample.to_le_bytes()));
-        let _ = self.down.send(Down::Frames(Bytes::from(bytes)));
+        let _ = self.down.send(PageMessage::Frames(Bytes::from(bytes)));
     }
 }
 

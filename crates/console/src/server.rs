@@ -2,7 +2,7 @@
 
 use crate::answers::{content, refused};
 use crate::app::App;
-use crate::editor::{self, Check, Editor};
+use crate::editor::{self, CheckReply, Editor};
 use crate::error::ConsoleError;
 use crate::guard::Guard;
 use crate::pages::Pages;
@@ -18,7 +18,7 @@ use axum::http::{HeaderValue, StatusCode};
 use axum::middleware::{self, Next};
 use axum::response::Response;
 use axum::routing::{get, post};
-use pulsewright_bench::{Bench, Request as Asking, Served, Setup, photos};
+use pulsewright_bench::{Bench, Request as Asking, SessionEnd, Setup, photos};
 use pulsewright_text::json;
 use serde_json::{Value, json};
 use std::net::SocketAddr;
@@ -46,7 +46,7 @@ pub struct Console {
     /// The file of its plan, which the editor opens.
     pub plan_file: Option<PathBuf>,
     /// How the editor checks a script.
-    pub check: Check,
+    pub check: CheckReply,
 }
 
 /// Serves a console until `asked` returns true; `on_link` gets each link that works next, the first one before anything is served.
@@ -57,7 +57,7 @@ pub fn serve(
     console: Console,
     mut on_link: impl FnMut(&str) + Send + 'static,
     asked: impl Fn() -> bool,
-) -> Result<Served, ConsoleError> {
+) -> Result<SessionEnd, ConsoleError> {
     let Console { address, setup, plan_file, check } = console;
     let folder = setup.folder.clone().unwrap_or_default();
     let editor = Editor::new(plan_file, &folder, check);

@@ -2,7 +2,7 @@
 
 use crate::answers::refused;
 use crate::app::App;
-use crate::pages::Down;
+use crate::pages::PageMessage;
 use axum::extract::State;
 use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket, WebSocketUpgrade, close_code};
 use axum::http::{HeaderMap, StatusCode};
@@ -78,8 +78,8 @@ async fn talk(mut socket: WebSocket, app: Arc<App>) -> Result<(), axum::Error> {
             },
             Some(answer) = answered.recv() => send(&mut socket, Message::Text(answer)).await?,
             message = down.recv() => match message {
-                Ok(Down::Text(text)) => send(&mut socket, Message::Text(text)).await?,
-                Ok(Down::Frames(bytes)) => send(&mut socket, Message::Binary(bytes)).await?,
+                Ok(PageMessage::Text(text)) => send(&mut socket, Message::Text(text)).await?,
+                Ok(PageMessage::Frames(bytes)) => send(&mut socket, Message::Binary(bytes)).await?,
                 // Too slow for the frames: it misses some, and the next ones say where they belong.
                 Err(RecvError::Lagged(_)) => {
                     for text in so_far(&app) {

@@ -1,6 +1,6 @@
 //! A board that plays by itself: a script from flash, without a computer, led by lines of text from a terminal or by buttons.
 
-use crate::maker::Maker;
+use crate::maker::RigFrameMaker;
 use crate::stage::RigFrame;
 use crate::wiring::Wiring;
 use heapless::spsc::Producer;
@@ -47,15 +47,15 @@ const LONGEST: usize = 64;
 
 /// Collects the bytes of a terminal's lines.
 #[derive(Clone, Debug, Default)]
-pub struct Typed {
+pub struct LineCollector {
     bytes: heapless::Vec<u8, LONGEST>,
     too_long: bool,
     /// The line has been read: the next byte begins another.
     read: bool,
 }
 
-impl Typed {
-    /// Takes a byte; `true` when it ended a line, which [`Typed::line`] then has.
+impl LineCollector {
+    /// Takes a byte; `true` when it ended a line, which [`LineCollector::line`] then has.
     pub fn take(&mut self, byte: u8) -> bool {
         if core::mem::take(&mut self.read) {
             self.bytes.clear();
@@ -104,15 +104,15 @@ impl Button {
 
 /// Plays a script's image, led by orders.
 #[derive(Clone, Debug)]
-pub struct Alone<'a> {
+pub struct StandalonePlayer<'a> {
     image: Image<'a>,
-    maker: Maker<'a>,
+    maker: RigFrameMaker<'a>,
 }
 
-impl<'a> Alone<'a> {
+impl<'a> StandalonePlayer<'a> {
     /// At the start of an image.
-    pub fn new(image: Image<'a>, rate: FrameRate) -> Alone<'a> {
-        Alone { maker: Maker::new(Player::of_image(&image, rate), rate), image }
+    pub fn new(image: Image<'a>, rate: FrameRate) -> StandalonePlayer<'a> {
+        StandalonePlayer { maker: RigFrameMaker::new(Player::of_image(&image, rate), rate), image }
     }
 
     /// Carries an order out and returns the number of the first frame that it holds for; `None` when the script has no step in that
@@ -134,7 +134,7 @@ impl<'a> Alone<'a> {
         Some(player.position())
     }
 
-    /// Makes as many frames as there is room for, as [`Maker::fill`].
+    /// Makes as many frames as there is room for, as [`RigFrameMaker::fill`].
     pub fn fill<const OUTPUTS: usize>(
         &mut self,
         wiring: &Wiring,
@@ -169,7 +169,7 @@ mod tests {
     fn led(items: &[Item<'_>], orders: &[(usize, Order<'_>)], count: usize) -> Vec<i32> {
         let mut bytes = Vec::new();
         image::write(&Script::new(5, items).unwrap(), |part| bytes.extend_from_slice(part)).unwrap();
-        let mut alone = Alone::new(Image::new(&bytes).unwrap(), RATE);
+        let mut alone = StandalonePlayer::new(Image::new(&bytes).unwrap(), RATE);
         let mut queue = Queue::<RigFrame<1>, 17>::new();
         let (mut producer, mut consumer) = queue.split();
         let mut codes = Vec::new();
@@ -229,14 +229,14 @@ mod tests {
         let mut bytes = Vec::new();
         let items = [step(2000, "sinus")];
         image::write(&Script::new(5, &items).unwrap(), |part| bytes.extend_from_slice(part)).unwrap();
-        let mut alone = Alone::new(Image::new(&bytes).unwrap(), RATE);
+        let mut alone = StandalonePlayer::new(Image::new(&bytes).unwrap(), RATE);
         assert_eq!(alone.apply(Order::Rhythm("asystole")), None);
         assert_eq!(alone.apply(Order::Rhythm(SINUS.id)), Some(0));
     }
 
     #[test]
     fn lines_of_a_terminal() {
-        let mut typed = Typed::default();
+        let mut typed = LineCollector::default();
         let mut lines = Vec::new();
         for byte in *b"nexx\x08t\r\n\n  rhythm   sinus \nhold it\nhold\r" {
             if typed.take(byte) {

@@ -135,7 +135,7 @@ impl Wiring {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::wiring::Limb;
+    use crate::wiring::LimbElectrode;
     use pulsewright_core::anatomy::PressureSite;
 
     fn wiring() -> Wiring {
@@ -145,7 +145,7 @@ mod tests {
             rest,
         };
         let outputs = [
-            output(Source::Limb(Limb::LeftLeg), -5),
+            output(Source::Limb(LimbElectrode::LeftLeg), -5),
             output(Source::Pressure(PressureSite::Wedge), 9),
             output(Source::Respiration, 0),
         ];

@@ -13,16 +13,16 @@ pub const BLOCK: usize = 16;
 
 /// Makes rig frames in order.
 #[derive(Clone, Debug)]
-pub struct Maker<'a> {
+pub struct RigFrameMaker<'a> {
     player: Player<'a>,
     triggers: Triggers,
     clipped: u64,
 }
 
-impl<'a> Maker<'a> {
+impl<'a> RigFrameMaker<'a> {
     /// At the start of what `player` plays.
-    pub fn new(player: Player<'a>, rate: FrameRate) -> Maker<'a> {
-        Maker { player, triggers: Triggers::new(rate), clipped: 0 }
+    pub fn new(player: Player<'a>, rate: FrameRate) -> RigFrameMaker<'a> {
+        RigFrameMaker { player, triggers: Triggers::new(rate), clipped: 0 }
     }
 
     /// The player, for its settings and its next step.
@@ -87,7 +87,7 @@ mod tests {
         let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 0 };
         let output = Output { source: Source::Chest(0), slope, rest: 0 };
         let wiring = Wiring::new(&[output], (-32_768, 32_767)).unwrap();
-        let mut maker = Maker::new(Player::new(&script, RATE), RATE);
+        let mut maker = RigFrameMaker::new(Player::new(&script, RATE), RATE);
         let mut queue = Queue::<RigFrame<1>, 64>::new();
         let (mut producer, mut consumer) = queue.split();
         let mut made = Vec::new();

@@ -42,13 +42,13 @@ impl Marks {
 }
 
 /// The pins of the digital outputs.
-pub trait Lines {
+pub trait MarkPins {
     /// Sets every pin; called once for each frame, together with its latch.
     fn set(&mut self, marks: Marks);
 }
 
 /// A rig without digital outputs.
-impl Lines for () {
+impl MarkPins for () {
     fn set(&mut self, _: Marks) {}
 }
 

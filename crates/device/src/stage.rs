@@ -2,7 +2,7 @@
 
 use crate::converter::Converters;
 use crate::link::message::Status;
-use crate::marks::{Lines, Marks};
+use crate::marks::{MarkPins, Marks};
 use crate::wiring::{MAX_OUTPUTS, Wiring};
 use heapless::spsc::Consumer;
 
@@ -35,12 +35,12 @@ pub enum State {
     /// Frames are shown.
     Playing,
     /// The outputs are at rest.
-    Resting(Cause),
+    Resting(RestCause),
 }
 
 /// Why the outputs are at rest.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Cause {
+pub enum RestCause {
     /// Nothing was started.
     NotStarted,
     /// It was asked for.
@@ -55,7 +55,7 @@ pub enum Cause {
 
 /// Counts since the last start.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Counts {
+pub struct StageCounts {
     /// Frames shown.
     pub frames: u64,
     /// Ticks that found no frame while playing: the last frame stayed on the outputs.
@@ -87,10 +87,10 @@ pub struct Stage<'q, C, L, W, const OUTPUTS: usize> {
     patience: u32,
     period: u32,
     last_tick: Option<u32>,
-    counts: Counts,
+    counts: StageCounts,
 }
 
-impl<'q, C: Converters, L: Lines, W: Watchdog, const OUTPUTS: usize> Stage<'q, C, L, W, OUTPUTS> {
+impl<'q, C: Converters, L: MarkPins, W: Watchdog, const OUTPUTS: usize> Stage<'q, C, L, W, OUTPUTS> {
     /// At rest, for the outputs of a wiring (those beyond `OUTPUTS` are not driven).
     ///
     /// `period` is the time of a frame in counts of the timer that [`Stage::tick`] gets, 0 when lateness is not counted. Rest comes
@@ -111,15 +111,15 @@ impl<'q, C: Converters, L: Lines, W: Watchdog, const OUTPUTS: usize> Stage<'q, C
             frames,
             rest,
             used: wiring.outputs().len().min(OUTPUTS).min(MAX_OUTPUTS),
-            state: State::Resting(Cause::NotStarted),
+            state: State::Resting(RestCause::NotStarted),
             loaded: None,
             waited: 0,
             patience,
             period,
             last_tick: None,
-            counts: Counts::default(),
+            counts: StageCounts::default(),
         };
-        stage.rest(Cause::NotStarted);
+        stage.rest(RestCause::NotStarted);
         stage
     }
 
@@ -129,7 +129,7 @@ impl<'q, C: Converters, L: Lines, W: Watchdog, const OUTPUTS: usize> Stage<'q, C
     }
 
     /// Counts.
-    pub const fn counts(&self) -> Counts {
+    pub const fn counts(&self) -> StageCounts {
         self.counts
     }
 
@@ -156,27 +156,27 @@ impl<'q, C: Converters, L: Lines, W: Watchdog, const OUTPUTS: usize> Stage<'q, C
         if self.state == State::Playing {
             return;
         }
-        self.counts = Counts::default();
+        self.counts = StageCounts::default();
         self.waited = 0;
         self.last_tick = None;
         self.state = State::Playing;
     }
 
     /// Brings the outputs to rest, and throws away the frames that wait.
-    pub fn stop(&mut self, cause: Cause) {
+    pub fn stop(&mut self, cause: RestCause) {
         self.rest(cause);
     }
 
     /// State and counts as the link sends them; counts beyond 32 bits wrap.
     pub fn status(&self) -> Status {
         let cause = match self.state {
-            State::Playing | State::Resting(Cause::NotStarted) => 0,
-            State::Resting(Cause::Stopped) => 1,
-            State::Resting(Cause::Underrun) => 2,
-            State::Resting(Cause::Converter) => 3,
-            State::Resting(Cause::Silence) => 4,
+            State::Playing | State::Resting(RestCause::NotStarted) => 0,
+            State::Resting(RestCause::Stopped) => 1,
+            State::Resting(RestCause::Underrun) => 2,
+            State::Resting(RestCause::Converter) => 3,
+            State::Resting(RestCause::Silence) => 4,
         };
-        let Counts { frames, empty, late, errors } = self.counts;
+        let StageCounts { frames, empty, late, errors } = self.counts;
         Status { playing: self.state == State::Playing, cause, frames: frames as u32, empty, late, errors }
     }
 
@@ -208,7 +208,7 @@ impl<'q, C: Converters, L: Lines, W: Watchdog, const OUTPUTS: usize> Stage<'q, C
                 self.counts.empty = self.counts.empty.saturating_add(1);
                 self.waited += 1;
                 if self.waited > self.patience {
-                    self.rest(Cause::Underrun);
+                    self.rest(RestCause::Underrun);
                 }
             }
         }
@@ -224,10 +224,10 @@ impl<'q, C: Converters, L: Lines, W: Watchdog, const OUTPUTS: usize> Stage<'q, C
 
     fn fail(&mut self) {
         self.counts.errors = self.counts.errors.saturating_add(1);
-        self.rest(Cause::Converter);
+        self.rest(RestCause::Converter);
     }
 
-    fn rest(&mut self, cause: Cause) {
+    fn rest(&mut self, cause: RestCause) {
         self.state = State::Resting(cause);
         self.loaded = None;
         while self.frames.dequeue().is_some() {}
@@ -315,11 +315,11 @@ mod tests {
         producer.enqueue(frame(10)).unwrap();
         stage.start();
         (0..4).for_each(|now| stage.tick(now));
-        assert_eq!(stage.state(), State::Resting(Cause::Underrun));
+        assert_eq!(stage.state(), State::Resting(RestCause::Underrun));
         // A frame that comes too late is not shown by itself.
         producer.enqueue(frame(30)).unwrap();
         stage.tick(4);
-        assert_eq!(stage.state(), State::Resting(Cause::Underrun));
+        assert_eq!(stage.state(), State::Resting(RestCause::Underrun));
         assert_eq!(model.shown, [[3, -4], [10, -10], [3, -4], [3, -4]]);
         assert_eq!(fed, 1);
     }
@@ -328,7 +328,7 @@ mod tests {
     #[derive(Default)]
     struct Pins(Vec<Marks>);
 
-    impl Lines for &mut Pins {
+    impl MarkPins for &mut Pins {
         fn set(&mut self, marks: Marks) {
             self.0.push(marks);
         }
@@ -343,7 +343,7 @@ mod tests {
         producer.enqueue(RigFrame { codes: [1, 2], marks: Marks::of_bits(255) }).unwrap();
         stage.start();
         (0..5).for_each(|now| stage.tick(now));
-        assert_eq!(stage.state(), State::Resting(Cause::Underrun));
+        assert_eq!(stage.state(), State::Resting(RestCause::Underrun));
         let held: Vec<bool> = pins.0.iter().map(|marks| marks.has(Marks::SHOWN)).collect();
         // At rest before the start, one frame, rest from the third tick on, at each tick again.
         assert_eq!(held, [false, true, false, false, false]);
@@ -357,7 +357,7 @@ mod tests {
         producer.enqueue(frame(10)).unwrap();
         stage.start();
         stage.tick(0);
-        assert_eq!(stage.state(), State::Resting(Cause::Converter));
+        assert_eq!(stage.state(), State::Resting(RestCause::Converter));
         assert_eq!(stage.counts().errors, 2, "the load, and the way to rest");
         stage.converters.stuck = false;
         stage.tick(1);
@@ -393,7 +393,7 @@ mod tests {
         let mut stage = Stage::new(&wiring(), (&mut model, (), ()), consumer, 0, 2);
         producer.enqueue(frame(10)).unwrap();
         stage.start();
-        stage.stop(Cause::Stopped);
+        stage.stop(RestCause::Stopped);
         stage.start();
         stage.tick(0);
         stage.tick(1);

@@ -13,7 +13,7 @@ pub enum Source {
     /// The reference electrode: always zero.
     Reference,
     /// A limb electrode against the mean of the limbs, three times its mV: its own leads are then exact.
-    Limb(Limb),
+    Limb(LimbElectrode),
     /// A chest electrode, V1 to V6 by index from 0, mV.
     Chest(u8),
     /// Impedance of respiration, ohm.
@@ -26,7 +26,7 @@ pub enum Source {
 
 /// A limb electrode.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Limb {
+pub enum LimbElectrode {
     /// Right arm.
     RightArm,
     /// Left arm.
@@ -40,9 +40,9 @@ impl Source {
     pub const fn number(self) -> u8 {
         match self {
             Source::Reference => 0,
-            Source::Limb(Limb::RightArm) => 1,
-            Source::Limb(Limb::LeftArm) => 2,
-            Source::Limb(Limb::LeftLeg) => 3,
+            Source::Limb(LimbElectrode::RightArm) => 1,
+            Source::Limb(LimbElectrode::LeftArm) => 2,
+            Source::Limb(LimbElectrode::LeftLeg) => 3,
             // One beyond V6 gets the number of another source, or of none: a wiring refuses it.
             Source::Chest(index) => 4_u8.saturating_add(index),
             Source::Respiration => 16,
@@ -55,9 +55,9 @@ impl Source {
     pub fn of_number(number: u8) -> Option<Source> {
         Some(match number {
             0 => Source::Reference,
-            1 => Source::Limb(Limb::RightArm),
-            2 => Source::Limb(Limb::LeftArm),
-            3 => Source::Limb(Limb::LeftLeg),
+            1 => Source::Limb(LimbElectrode::RightArm),
+            2 => Source::Limb(LimbElectrode::LeftArm),
+            3 => Source::Limb(LimbElectrode::LeftLeg),
             4..10 => Source::Chest(number - 4),
             16 => Source::Respiration,
             17 => Source::Cuff,
@@ -74,9 +74,9 @@ impl Source {
             Source::Limb(limb) => {
                 let (i, ii) = (Fixed::new(*i), Fixed::new(*ii));
                 return match limb {
-                    Limb::RightArm => Fixed::ZERO.minus(i).minus(ii),
-                    Limb::LeftArm => i.plus(i).minus(ii),
-                    Limb::LeftLeg => ii.plus(ii).minus(i),
+                    LimbElectrode::RightArm => Fixed::ZERO.minus(i).minus(ii),
+                    LimbElectrode::LeftArm => i.plus(i).minus(ii),
+                    LimbElectrode::LeftLeg => ii.plus(ii).minus(i),
                 };
             }
             Source::Chest(index) => chest.get(usize::from(index)).copied().unwrap_or(0.0),
@@ -216,7 +216,8 @@ mod tests {
     #[test]
     fn limbs_are_thirds_of_leads() {
         let frame = Frame { leads_mv: [0.3, 1.1, 0.0, 0.0, 0.0, 0.0, 0.0, -0.2], ..Frame::default() };
-        let [ra, la, ll] = [Limb::RightArm, Limb::LeftArm, Limb::LeftLeg].map(|limb| Source::Limb(limb).value(&frame));
+        let [ra, la, ll] = [LimbElectrode::RightArm, LimbElectrode::LeftArm, LimbElectrode::LeftLeg]
+            .map(|limb| Source::Limb(limb).value(&frame));
         let (i, ii) = (Fixed::new(0.3), Fixed::new(1.1));
         assert_eq!(la.minus(ra), i.plus(i).plus(i));
         assert_eq!(ll.minus(ra), ii.plus(ii).plus(ii));
@@ -236,7 +237,7 @@ mod tests {
             let frame = Frame { leads_mv: [(); 8].map(|()| lead()), ..Frame::default() };
             let [i, ii] = [0, 1].map(|index| Fixed::new(frame.leads_mv[index]).0);
             let at = |limb| Source::Limb(limb).value(&frame).0;
-            let (ra, la, ll) = (at(Limb::RightArm), at(Limb::LeftArm), at(Limb::LeftLeg));
+            let (ra, la, ll) = (at(LimbElectrode::RightArm), at(LimbElectrode::LeftArm), at(LimbElectrode::LeftLeg));
             assert_eq!(ra + la + ll, 0, "the central terminal");
             assert_eq!([la - ra, ll - ra, ll - la], [3 * i, 3 * ii, 3 * (ii - i)]);
             // Goldberger: an electrode against the mean of the other two.

@@ -2,29 +2,29 @@
 //!
 //! Common practice of the trade, no source; the manufacturer's service manual goes first.
 
-use crate::judge::{Judged, Judgement, Verdict};
-use crate::plan::{Item, PlanReading};
+use crate::judge::{JudgedItem, Judgement, Verdict};
+use crate::plan::{PlanItem, PlanReading};
 
 /// The places to look, most likely first; empty when the item did not fail.
-pub fn guide(judgement: &Judgement<'_>, item: Item<'_>, judged: &Judged<'_>) -> Vec<&'static str> {
+pub fn guide(judgement: &Judgement<'_>, item: PlanItem<'_>, judged: &JudgedItem<'_>) -> Vec<&'static str> {
     if judged.verdict != Verdict::Fail {
         return Vec::new();
     }
     match item {
-        Item::Alarm(_) => alarm(&judged.why),
-        Item::Silence(_) => vec![
+        PlanItem::Alarm(_) => alarm(&judged.why),
+        PlanItem::Silence(_) => vec![
             "Signal: is it clean on the display? Noise, T waves and pacing pulses are taken for beats.",
             "Limit setting: is the limit where the plan assumes it? Compare with its alarm limits.",
             "Latching: is it an alarm of the step before that was not acknowledged?",
         ],
         // What to look at after a check by hand only its own manual can say.
         item if item.is_manual() => Vec::new(),
-        Item::Check(_) => Vec::new(),
-        Item::Clear(_) => vec![
+        PlanItem::Check(_) => Vec::new(),
+        PlanItem::Clear(_) => vec![
             "Latching: many monitors hold an alarm until it is acknowledged; is it set so?",
             "Averaging: the reading must come back within its limit first.",
         ],
-        Item::Reading(reading) => match reading.quantity.as_str() {
+        PlanItem::Reading(reading) => match reading.quantity.as_str() {
             "heart-rate" | "pulse-rate" => rate(reading, judged),
             "respiration-rate" => breathing(judgement, reading, judged),
             "cuff-leak" | "cuff-pressure" | "cuff-ceiling" | "cuff-systolic" | "cuff-diastolic" | "cuff-mean" => {
@@ -69,7 +69,7 @@ fn alarm(why: &str) -> Vec<&'static str> {
     ]
 }
 
-fn rate(reading: &PlanReading, judged: &Judged<'_>) -> Vec<&'static str> {
+fn rate(reading: &PlanReading, judged: &JudgedItem<'_>) -> Vec<&'static str> {
     let ratio = judged
         .value
         .zip(reading.value)
@@ -94,7 +94,7 @@ fn rate(reading: &PlanReading, judged: &Judged<'_>) -> Vec<&'static str> {
     }
 }
 
-fn breathing(judgement: &Judgement<'_>, reading: &PlanReading, judged: &Judged<'_>) -> Vec<&'static str> {
+fn breathing(judgement: &Judgement<'_>, reading: &PlanReading, judged: &JudgedItem<'_>) -> Vec<&'static str> {
     let step = reading.id.split('.').next().unwrap_or_default();
     let heart = judgement.items.iter().find(|(of, item, _)| of.id == step && item.id().ends_with(".heart-rate"));
     let heart = heart.and_then(|(_, _, judged)| judged.value);
@@ -142,7 +142,7 @@ fn pressure(judgement: &Judgement<'_>, reading: &PlanReading) -> Vec<&'static st
     let site = reading.quantity.rsplit_once('-').map_or("", |(site, _)| site);
     let error = |part: &str, step: Option<&str>| -> Vec<(f64, f64)> {
         let of_site = judgement.items.iter().filter_map(|(of, item, judged)| match item {
-            Item::Reading(other) if step.is_none_or(|step| of.id == step) => {
+            PlanItem::Reading(other) if step.is_none_or(|step| of.id == step) => {
                 let fits =
                     other.quantity.rsplit_once('-').is_some_and(|(s, p)| s == site && (part.is_empty() || p == part));
                 let (value, expected) = (judged.value?, other.value?);

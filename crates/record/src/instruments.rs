@@ -39,7 +39,7 @@ pub fn missing(record: &Record) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::record::Played;
+    use crate::record::PlaybackRecord;
 
     #[test]
     fn calibration_runs_out_after_its_last_day() {
@@ -62,7 +62,7 @@ mod tests {
     #[test]
     fn a_signal_that_was_played_needs_its_rig_and_meter() {
         let instrument = |what: &str, id: &str| Instrument { what: what.into(), id: id.into(), due: String::new() };
-        let played = |output: &str| Some(Played { output: output.into(), ..Played::default() });
+        let played = |output: &str| Some(PlaybackRecord { output: output.into(), ..PlaybackRecord::default() });
         let mut record = Record { played: played("/dev/rig"), ..Record::default() };
         assert_eq!(missing(&record).len(), 2);
         record.instruments = vec![instrument(KINDS[0], "R-1"), instrument(KINDS[1], " ")];

@@ -1,7 +1,7 @@
 //! Whether a record is unchanged, and whether it belongs to a script and a rig.
 
 use crate::plan::Plan;
-use crate::record::{Origin, Record, broken_seal};
+use crate::record::{Record, RecordOrigin, broken_seal};
 use crate::seal;
 
 /// The result of the digests.
@@ -36,7 +36,7 @@ pub fn check(record: &Record, plan: &Plan, fresh: Option<&Plan>) -> Integrity {
     if !record.doubt.is_empty() {
         found.changed.push(format!("the record was made from one that was changed: {}", record.doubt));
     }
-    if record.origin == Origin::Table {
+    if record.origin == RecordOrigin::Table {
         found.unknown.push("a table has no digest: nothing shows whether it was changed".to_owned());
     }
     let Some(fresh) = fresh else { return found };

@@ -1,8 +1,8 @@
 //! Verdicts, derived from the entries alone: never taken over from the page that showed them.
 
-use crate::plan::{Item, Plan, PlanStep};
-use crate::record::{Entry, Record};
-use crate::rules::Rule;
+use crate::plan::{Plan, PlanItem, PlanStep};
+use crate::record::{ItemEntry, Record};
+use crate::rules::EntryRule;
 use crate::written;
 use serde::Serialize;
 
@@ -34,7 +34,7 @@ impl Verdict {
 
 /// An item with its verdict.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Judged<'a> {
+pub struct JudgedItem<'a> {
     /// The verdict.
     pub verdict: Verdict,
     /// Why, in a few words; empty for a reading that passes.
@@ -42,10 +42,10 @@ pub struct Judged<'a> {
     /// The number that was read, in the item's unit: a reading's value, an alarm's delay in seconds.
     pub value: Option<f64>,
     /// The entry.
-    pub entry: &'a Entry,
+    pub entry: &'a ItemEntry,
 }
 
-static NOTHING: Entry = Entry {
+static NOTHING: ItemEntry = ItemEntry {
     value: String::new(),
     priority: String::new(),
     heard: String::new(),
@@ -55,26 +55,26 @@ static NOTHING: Entry = Entry {
 };
 
 /// Judges what was entered for an item.
-pub fn judge<'a>(item: Item<'_>, record: &'a Record) -> Judged<'a> {
+pub fn judge<'a>(item: PlanItem<'_>, record: &'a Record) -> JudgedItem<'a> {
     let entry = record.items.get(item.id()).unwrap_or(&NOTHING);
     if !entry.skip.trim().is_empty() {
-        return Judged { verdict: Verdict::Skipped, why: entry.skip.trim().to_owned(), value: None, entry };
+        return JudgedItem { verdict: Verdict::Skipped, why: entry.skip.trim().to_owned(), value: None, entry };
     }
-    match Rule::of(item) {
-        rule @ Rule::Reading { .. } => of_reading(rule, entry),
-        rule @ Rule::Alarm { .. } => of_alarm(rule, entry),
-        Rule::Silence => of_silence(entry),
-        Rule::Clear { due_s, latest_s } => of_clear(due_s, latest_s, entry),
-        Rule::Check => of_check(entry),
+    match EntryRule::of(item) {
+        rule @ EntryRule::Reading { .. } => of_reading(rule, entry),
+        rule @ EntryRule::Alarm { .. } => of_alarm(rule, entry),
+        EntryRule::Silence => of_silence(entry),
+        EntryRule::Clear { due_s, latest_s } => of_clear(due_s, latest_s, entry),
+        EntryRule::Check => of_check(entry),
     }
 }
 
-fn open(why: impl Into<String>, entry: &Entry) -> Judged<'_> {
-    Judged { verdict: Verdict::Open, why: why.into(), value: None, entry }
+fn open(why: impl Into<String>, entry: &ItemEntry) -> JudgedItem<'_> {
+    JudgedItem { verdict: Verdict::Open, why: why.into(), value: None, entry }
 }
 
-fn of_reading<'a>(rule: Rule<'_>, entry: &'a Entry) -> Judged<'a> {
-    let Rule::Reading { unit, passes, value: expected, band, allowed } = rule else { return open("", entry) };
+fn of_reading<'a>(rule: EntryRule<'_>, entry: &'a ItemEntry) -> JudgedItem<'a> {
+    let EntryRule::Reading { unit, passes, value: expected, band, allowed } = rule else { return open("", entry) };
     if entry.value.trim().is_empty() {
         return open("not entered", entry);
     }
@@ -82,7 +82,7 @@ fn of_reading<'a>(rule: Rule<'_>, entry: &'a Entry) -> Judged<'a> {
         return open(format!("\"{}\" is not a number in {unit}", entry.value.trim()), entry);
     };
     if passes.is_some_and(|[least, most]| value >= least && value <= most) {
-        return Judged { verdict: Verdict::Pass, why: String::new(), value: Some(value), entry };
+        return JudgedItem { verdict: Verdict::Pass, why: String::new(), value: Some(value), entry };
     }
     let why = match (band, expected) {
         (Some([low, high]), _) if value < low || value > high => {
@@ -92,11 +92,11 @@ fn of_reading<'a>(rule: Rule<'_>, entry: &'a Entry) -> Judged<'a> {
         (_, Some(expected)) => format!("off by {} {unit}", signed(value - expected)),
         (_, None) => format!("not {allowed}"),
     };
-    Judged { verdict: Verdict::Fail, why, value: Some(value), entry }
+    JudgedItem { verdict: Verdict::Fail, why, value: Some(value), entry }
 }
 
-fn of_alarm<'a>(rule: Rule<'_>, entry: &'a Entry) -> Judged<'a> {
-    let Rule::Alarm { priority, soonest_s, earliest_s, due_s, latest_s } = rule else { return open("", entry) };
+fn of_alarm<'a>(rule: EntryRule<'_>, entry: &'a ItemEntry) -> JudgedItem<'a> {
+    let EntryRule::Alarm { priority, soonest_s, earliest_s, due_s, latest_s } = rule else { return open("", entry) };
     let missed = entry.heard.trim().eq_ignore_ascii_case("no");
     let delay = if missed { None } else { written::number(&entry.value, "s").filter(|delay| *delay >= 0.0) };
     if !missed && entry.value.trim().is_empty() {
@@ -109,12 +109,12 @@ fn of_alarm<'a>(rule: Rule<'_>, entry: &'a Entry) -> Judged<'a> {
         return open("priority not entered", entry);
     }
     let Some(delay) = delay else {
-        return Judged { verdict: Verdict::Fail, why: "not heard".to_owned(), value: None, entry };
+        return JudgedItem { verdict: Verdict::Fail, why: "not heard".to_owned(), value: None, entry };
     };
     if delay < earliest_s {
         let why =
             format!("{} s is too soon: no monitor can know before {} s; time it again", plain(delay), plain(soonest_s));
-        return Judged { verdict: Verdict::Open, why, value: Some(delay), entry };
+        return JudgedItem { verdict: Verdict::Open, why, value: Some(delay), entry };
     }
     let late = delay > latest_s;
     let shown = entry.priority.trim();
@@ -128,23 +128,23 @@ fn of_alarm<'a>(rule: Rule<'_>, entry: &'a Entry) -> Judged<'a> {
         (false, false) => String::new(),
     };
     let verdict = if late || wrong { Verdict::Fail } else { Verdict::Pass };
-    Judged { verdict, why, value: Some(delay), entry }
+    JudgedItem { verdict, why, value: Some(delay), entry }
 }
 
-fn of_silence(entry: &Entry) -> Judged<'_> {
+fn of_silence(entry: &ItemEntry) -> JudgedItem<'_> {
     let heard = entry.heard.trim();
     if heard.eq_ignore_ascii_case("no") {
-        return Judged { verdict: Verdict::Pass, why: String::new(), value: None, entry };
+        return JudgedItem { verdict: Verdict::Pass, why: String::new(), value: None, entry };
     }
     if !heard.is_empty() || !entry.value.trim().is_empty() {
-        return Judged { verdict: Verdict::Fail, why: "it sounded".to_owned(), value: None, entry };
+        return JudgedItem { verdict: Verdict::Fail, why: "it sounded".to_owned(), value: None, entry };
     }
     open("not entered", entry)
 }
 
-fn of_clear(due_s: f64, latest_s: f64, entry: &Entry) -> Judged<'_> {
+fn of_clear(due_s: f64, latest_s: f64, entry: &ItemEntry) -> JudgedItem<'_> {
     if entry.heard.trim().eq_ignore_ascii_case("yes") {
-        return Judged { verdict: Verdict::Fail, why: "it went on".to_owned(), value: None, entry };
+        return JudgedItem { verdict: Verdict::Fail, why: "it went on".to_owned(), value: None, entry };
     }
     if entry.value.trim().is_empty() {
         return open("not entered", entry);
@@ -154,18 +154,18 @@ fn of_clear(due_s: f64, latest_s: f64, entry: &Entry) -> Judged<'_> {
     };
     if ended > latest_s {
         let why = format!("ended late by {} s", plain(ended - due_s));
-        return Judged { verdict: Verdict::Fail, why, value: Some(ended), entry };
+        return JudgedItem { verdict: Verdict::Fail, why, value: Some(ended), entry };
     }
-    Judged { verdict: Verdict::Pass, why: String::new(), value: Some(ended), entry }
+    JudgedItem { verdict: Verdict::Pass, why: String::new(), value: Some(ended), entry }
 }
 
-fn of_check(entry: &Entry) -> Judged<'_> {
+fn of_check(entry: &ItemEntry) -> JudgedItem<'_> {
     let value = entry.value.trim();
     if value.eq_ignore_ascii_case("yes") {
-        return Judged { verdict: Verdict::Pass, why: String::new(), value: None, entry };
+        return JudgedItem { verdict: Verdict::Pass, why: String::new(), value: None, entry };
     }
     if value.eq_ignore_ascii_case("no") {
-        return Judged { verdict: Verdict::Fail, why: "not in order".to_owned(), value: None, entry };
+        return JudgedItem { verdict: Verdict::Fail, why: "not in order".to_owned(), value: None, entry };
     }
     open(if value.is_empty() { "not entered".to_owned() } else { format!("\"{value}\" is neither yes nor no") }, entry)
 }
@@ -184,7 +184,7 @@ pub fn signed(value: f64) -> String {
 /// How the whole record fared.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Overall {
+pub enum OverallVerdict {
     /// Everything passed, or was skipped for a reason.
     Passed,
     /// Something failed.
@@ -193,13 +193,13 @@ pub enum Overall {
     Incomplete,
 }
 
-impl Overall {
+impl OverallVerdict {
     /// Word in reports.
     pub const fn id(self) -> &'static str {
         match self {
-            Overall::Passed => "passed",
-            Overall::Failed => "failed",
-            Overall::Incomplete => "incomplete",
+            OverallVerdict::Passed => "passed",
+            OverallVerdict::Failed => "failed",
+            OverallVerdict::Incomplete => "incomplete",
         }
     }
 }
@@ -208,7 +208,7 @@ impl Overall {
 #[derive(Clone, Debug)]
 pub struct Judgement<'a> {
     /// Every item in the plan's order.
-    pub items: Vec<(&'a PlanStep, Item<'a>, Judged<'a>)>,
+    pub items: Vec<(&'a PlanStep, PlanItem<'a>, JudgedItem<'a>)>,
     /// Missing besides items: preparations, kit, signature.
     pub missing: Vec<String>,
     /// Items whose page verdict differs from the one derived here.
@@ -216,7 +216,7 @@ pub struct Judgement<'a> {
     /// Entries for items that the plan does not have.
     pub strangers: Vec<String>,
     /// How it fared.
-    pub overall: Overall,
+    pub overall: OverallVerdict,
 }
 
 impl<'a> Judgement<'a> {
@@ -242,7 +242,7 @@ impl<'a> Judgement<'a> {
             missing.push("no asset number".to_owned());
         }
         missing.extend(crate::instruments::missing(record));
-        let disagree = |(_, item, judged): &(_, Item<'_>, Judged<'_>)| {
+        let disagree = |(_, item, judged): &(_, PlanItem<'_>, JudgedItem<'_>)| {
             let shown = judged.entry.verdict.trim();
             let found = judged.verdict.id();
             (!shown.is_empty() && shown != found)
@@ -253,11 +253,11 @@ impl<'a> Judgement<'a> {
         let strangers = record.items.keys().filter(|id| !known(id)).cloned().collect();
         let any = |verdict: Verdict| items.iter().any(|(_, _, judged)| judged.verdict == verdict);
         let overall = if any(Verdict::Fail) {
-            Overall::Failed
+            OverallVerdict::Failed
         } else if any(Verdict::Open) || !missing.is_empty() {
-            Overall::Incomplete
+            OverallVerdict::Incomplete
         } else {
-            Overall::Passed
+            OverallVerdict::Passed
         };
         Judgement { items, missing, disagreements, strangers, overall }
     }

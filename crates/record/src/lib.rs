@@ -32,6 +32,6 @@ pub mod worksheet;
 pub mod written;
 
 pub use integrity::Integrity;
-pub use judge::{Judgement, Overall, Verdict};
-pub use plan::{Plan, PlanError, Rig};
-pub use record::{BadRecord, Record};
+pub use judge::{Judgement, OverallVerdict, Verdict};
+pub use plan::{Plan, PlanError, PlanRig};
+pub use record::{Record, RecordError};

@@ -1,7 +1,7 @@
 //! Pieces of the pages: strips, the look that worksheet and report share.
 
 use crate::plan::{Plan, PlanStep};
-use crate::walk::Walk;
+use crate::walk::EndedSteps;
 use maud::{Markup, PreEscaped, html};
 use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_plot::strip::{self, Line, Sheet};
@@ -10,7 +10,7 @@ use pulsewright_text::fit;
 
 /// When a page is dark.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Dark {
+pub(crate) enum DarkMode {
     /// Once its script has said so.
     Said,
     /// Where the reader's system is.
@@ -18,10 +18,10 @@ pub(crate) enum Dark {
 }
 
 /// The look of both pages.
-pub(crate) fn look(dark: Dark) -> String {
+pub(crate) fn look(dark: DarkMode) -> String {
     let (before, after) = match dark {
-        Dark::Said => (":root[data-theme=\"dark\"] {", "}"),
-        Dark::AsTheSystem => ("@media (prefers-color-scheme: dark) { :root {", "} }"),
+        DarkMode::Said => (":root[data-theme=\"dark\"] {", "}"),
+        DarkMode::AsTheSystem => ("@media (prefers-color-scheme: dark) { :root {", "} }"),
     };
     let (light, dark) = (include_str!("page/light.css"), include_str!("page/dark.css"));
     // The colours of paper come after both.
@@ -90,7 +90,7 @@ pub(crate) fn strip_style() -> String {
 }
 
 /// The strip of a step; `None` when nothing can be drawn of it.
-pub(crate) fn strip(walk: &Walk<'_>, index: usize, step: &PlanStep) -> Option<Markup> {
+pub(crate) fn strip(walk: &EndedSteps<'_>, index: usize, step: &PlanStep) -> Option<Markup> {
     let mut recording = walk.stretch(index, STRIP_S).ok()?;
     recording.labels.fill(step.name.clone());
     let sheet = Sheet {

@@ -1,13 +1,13 @@
 //! The plan behind worksheet and report: a script's steps with their expectations, and the identity of the script.
 
 use crate::seal;
-use crate::walk::Walk;
-pub use crate::walk::{Frames, MAX_STEPS, PlanError};
+use crate::walk::EndedSteps;
+pub use crate::walk::{FramesIdentity, MAX_STEPS, PlanError};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::Span;
 use pulsewright_score::tolerance::Tolerance;
 use pulsewright_script::expect::{AlarmSetting, ManualCheck};
-use pulsewright_script::{Document, Step};
+use pulsewright_script::{Document, DocumentStep};
 use serde::{Deserialize, Serialize};
 
 /// A plan: everything that a verdict depends on.
@@ -27,9 +27,9 @@ pub struct Plan {
     /// Seed; text, since it may be larger than a page's numbers.
     pub seed: String,
     /// The rig's description, when one was named.
-    pub rig: Option<Rig>,
+    pub rig: Option<PlanRig>,
     /// The script.
-    pub frames: Frames,
+    pub frames: FramesIdentity,
     /// Kit to take out and bring back.
     pub kit: Vec<String>,
     /// Dangers to people and things.
@@ -45,7 +45,7 @@ pub struct Plan {
 /// The rig that turns frames into volts.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Rig {
+pub struct PlanRig {
     /// Name of its file.
     pub name: String,
     /// SHA-256 of its description with its correction.
@@ -85,12 +85,12 @@ pub struct PlanStep {
 
 impl PlanStep {
     /// Its items.
-    pub fn items(&self) -> impl Iterator<Item = Item<'_>> {
-        let readings = self.readings.iter().map(Item::Reading);
-        let alarms = self.alarms.iter().map(Item::Alarm);
-        let silent = self.silent.iter().map(Item::Silence);
-        let clears = self.clears.iter().map(Item::Clear);
-        let checks = self.checks.iter().map(Item::Check);
+    pub fn items(&self) -> impl Iterator<Item = PlanItem<'_>> {
+        let readings = self.readings.iter().map(PlanItem::Reading);
+        let alarms = self.alarms.iter().map(PlanItem::Alarm);
+        let silent = self.silent.iter().map(PlanItem::Silence);
+        let clears = self.clears.iter().map(PlanItem::Clear);
+        let checks = self.checks.iter().map(PlanItem::Check);
         readings.chain(alarms).chain(silent).chain(clears).chain(checks)
     }
 
@@ -263,12 +263,12 @@ impl Plan {
     ///
     /// # Errors
     /// When there is nothing to expect, or it has more than [`MAX_STEPS`] steps.
-    pub fn new(document: &Document, text: &[u8], rig: Option<Rig>) -> Result<Plan, PlanError> {
+    pub fn new(document: &Document, text: &[u8], rig: Option<PlanRig>) -> Result<Plan, PlanError> {
         let document = &document.clone().with_shown_expected();
         if !document.expects() {
             return Err(PlanError::NothingExpected);
         }
-        let walk = Walk::new(document)?;
+        let walk = EndedSteps::new(document)?;
         let mut plan = Plan {
             title: document.title().unwrap_or("Untitled plan").to_owned(),
             notes: document.notes().unwrap_or_default().to_owned(),
@@ -299,7 +299,7 @@ impl Plan {
     }
 
     /// Every item with the step that it belongs to.
-    pub fn items(&self) -> impl Iterator<Item = (&PlanStep, Item<'_>)> {
+    pub fn items(&self) -> impl Iterator<Item = (&PlanStep, PlanItem<'_>)> {
         self.steps.iter().flat_map(|step| step.items().map(move |item| (step, item)))
     }
 
@@ -316,7 +316,7 @@ impl Plan {
 
 /// One thing to be judged.
 #[derive(Clone, Copy, Debug)]
-pub enum Item<'a> {
+pub enum PlanItem<'a> {
     /// A reading.
     Reading(&'a PlanReading),
     /// An alarm.
@@ -329,35 +329,35 @@ pub enum Item<'a> {
     Check(&'a PlanCheck),
 }
 
-impl<'a> Item<'a> {
+impl<'a> PlanItem<'a> {
     /// Its id.
     pub fn id(&self) -> &'a str {
         match self {
-            Item::Reading(reading) => &reading.id,
-            Item::Alarm(alarm) => &alarm.id,
-            Item::Silence(silence) => &silence.id,
-            Item::Clear(clear) => &clear.id,
-            Item::Check(check) => &check.id,
+            PlanItem::Reading(reading) => &reading.id,
+            PlanItem::Alarm(alarm) => &alarm.id,
+            PlanItem::Silence(silence) => &silence.id,
+            PlanItem::Clear(clear) => &clear.id,
+            PlanItem::Check(check) => &check.id,
         }
     }
 
     /// Whether it is checked by hand: no signal is played for it.
     pub fn is_manual(&self) -> bool {
         match self {
-            Item::Reading(reading) => reading.quantity.starts_with(MANUAL),
-            Item::Check(_) => true,
-            Item::Alarm(_) | Item::Silence(_) | Item::Clear(_) => false,
+            PlanItem::Reading(reading) => reading.quantity.starts_with(MANUAL),
+            PlanItem::Check(_) => true,
+            PlanItem::Alarm(_) | PlanItem::Silence(_) | PlanItem::Clear(_) => false,
         }
     }
 
     /// Its name for people.
     pub fn name(&self) -> &'a str {
         match self {
-            Item::Reading(reading) => &reading.name,
-            Item::Alarm(alarm) => &alarm.name,
-            Item::Silence(silence) => &silence.name,
-            Item::Clear(clear) => &clear.name,
-            Item::Check(check) => &check.name,
+            PlanItem::Reading(reading) => &reading.name,
+            PlanItem::Alarm(alarm) => &alarm.name,
+            PlanItem::Silence(silence) => &silence.name,
+            PlanItem::Clear(clear) => &clear.name,
+            PlanItem::Check(check) => &check.name,
         }
     }
 }
@@ -371,7 +371,7 @@ fn setting(setting: &AlarmSetting) -> String {
     }
 }
 
-fn plan_step(id: &str, label: &str, step: &Step) -> PlanStep {
+fn plan_step(id: &str, label: &str, step: &DocumentStep) -> PlanStep {
     let reading = |reading: &pulsewright_script::expect::ExpectedReading| {
         let (quantity, limit) = (reading.quantity, &reading.limit);
         PlanReading {
@@ -460,7 +460,7 @@ fn seconds(span: Span) -> f64 {
 }
 
 /// Rhythm, body and what moves, in words.
-fn plays(step: &Step) -> String {
+fn plays(step: &DocumentStep) -> String {
     let settings = &step.settings;
     let rhythm = settings.rhythm();
     let mut parts = vec![format!("{}, {}", rhythm.name, settings.body().name.to_lowercase())];

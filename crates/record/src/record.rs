@@ -41,7 +41,7 @@ pub struct Record {
     pub prepared: BTreeMap<String, String>,
     /// Entries, by the item's id.
     #[serde(default)]
-    pub items: BTreeMap<String, Entry>,
+    pub items: BTreeMap<String, ItemEntry>,
     /// Who signs: `done` and `checked`.
     #[serde(default)]
     pub signatures: BTreeMap<String, Signature>,
@@ -50,13 +50,13 @@ pub struct Record {
     pub saved_at: String,
     /// Answers that were replaced or taken back later, the earliest first.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub earlier: Vec<Earlier>,
+    pub earlier: Vec<EarlierAnswer>,
     /// Photos that were taken, in files beside the record.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub photos: Vec<Photo>,
     /// The session's playing, if there was one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub played: Option<Played>,
+    pub played: Option<PlaybackRecord>,
     /// Why the record is in doubt, when it was made from a changed one.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub doubt: String,
@@ -71,7 +71,7 @@ pub struct Record {
     pub found_plan_digest: Option<String>,
     /// The kind of file that it was read from.
     #[serde(skip)]
-    pub origin: Origin,
+    pub origin: RecordOrigin,
     /// Its name in messages.
     #[serde(skip)]
     pub name: String,
@@ -79,7 +79,7 @@ pub struct Record {
 
 /// The kind of file that a record was read from.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Origin {
+pub enum RecordOrigin {
     /// A document, which carries a digest.
     #[default]
     Document,
@@ -143,7 +143,7 @@ pub struct Photo {
 /// The entry of an item.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct Entry {
+pub struct ItemEntry {
     /// The reading, or an alarm's delay in seconds, as written.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub value: String,
@@ -167,19 +167,19 @@ pub struct Entry {
 /// An answer that was replaced or taken back.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Earlier {
+pub struct EarlierAnswer {
     /// The item's id.
     pub item: String,
     /// When it was replaced, UTC.
     pub until: String,
     /// The entry until then.
-    pub entry: Entry,
+    pub entry: ItemEntry,
 }
 
-impl Earlier {
+impl EarlierAnswer {
     /// It in words, such as `until 2026-11-25T14:03:22Z: 88, fail`.
     pub fn words(&self) -> String {
-        let Entry { value, priority, heard, skip, verdict, .. } = &self.entry;
+        let ItemEntry { value, priority, heard, skip, verdict, .. } = &self.entry;
         let heard = if heard.is_empty() { String::new() } else { format!("heard: {heard}") };
         let skip = if skip.is_empty() { String::new() } else { format!("skipped: {skip}") };
         let said: Vec<&str> = [value, priority, &heard, &skip, verdict]
@@ -204,22 +204,22 @@ pub struct Signature {
 /// The playing of a session.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Played {
+pub struct PlaybackRecord {
     /// Frames a second.
     pub rate_hz: u32,
     /// Where they went.
     pub output: String,
     /// Step ids with the frames each was played for, in order.
-    pub steps: Vec<PlayedStep>,
+    pub steps: Vec<PlaybackStep>,
     /// The log of all that was played until the record was signed, where one was kept.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub log: Option<PlayedLog>,
+    pub log: Option<PlaybackLog>,
 }
 
 /// The log beside a record: a script that renders to what was played.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct PlayedLog {
+pub struct PlaybackLog {
     /// Name of its file, in the folder of the record.
     pub name: String,
     /// SHA-256 of the file.
@@ -229,7 +229,7 @@ pub struct PlayedLog {
 /// A step that a session played.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct PlayedStep {
+pub struct PlaybackStep {
     /// The step's id.
     pub id: String,
     /// Frames.
@@ -241,7 +241,7 @@ pub struct PlayedStep {
 /// Why a file is no record.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("{name}:{line}:{column}: {what}")]
-pub struct BadRecord {
+pub struct RecordError {
     /// The file's name.
     pub name: String,
     /// Line, from 1.
@@ -252,9 +252,9 @@ pub struct BadRecord {
     pub what: String,
 }
 
-impl BadRecord {
-    pub(crate) fn at(name: &str, line: usize, column: usize, what: impl Into<String>) -> BadRecord {
-        BadRecord { name: name.to_owned(), line, column, what: what.into() }
+impl RecordError {
+    pub(crate) fn at(name: &str, line: usize, column: usize, what: impl Into<String>) -> RecordError {
+        RecordError { name: name.to_owned(), line, column, what: what.into() }
     }
 }
 
@@ -263,10 +263,10 @@ impl Record {
     ///
     /// # Errors
     /// The first thing that is wrong, with line and column.
-    pub fn from_json(text: &[u8], name: &str) -> Result<Record, BadRecord> {
+    pub fn from_json(text: &[u8], name: &str) -> Result<Record, RecordError> {
         let text = utf8(text, name)?;
         if text.trim().is_empty() {
-            return Err(BadRecord::at(
+            return Err(RecordError::at(
                 name,
                 1,
                 1,
@@ -274,7 +274,7 @@ impl Record {
             ));
         }
         if !text.trim_start().starts_with('{') {
-            return Err(BadRecord::at(
+            return Err(RecordError::at(
                 name,
                 1,
                 1,
@@ -284,7 +284,7 @@ impl Record {
         let mut record: Record = json::parse(text).map_err(|broken| bad_json(broken, name))?;
         if record.record != 1 {
             let what = format!("record version {} is not known here; allowed: 1", record.record);
-            return Err(BadRecord::at(name, 1, 1, what));
+            return Err(RecordError::at(name, 1, 1, what));
         }
         let value = json::value(text).map_err(|broken| bad_json(broken, name))?;
         record.found_digest = Some(seal::of_record(&value));
@@ -321,20 +321,20 @@ pub fn date(record: &Record) -> &str {
 }
 
 /// The text of a file, or the place where it is not text.
-fn utf8<'t>(text: &'t [u8], name: &str) -> Result<&'t str, BadRecord> {
+fn utf8<'t>(text: &'t [u8], name: &str) -> Result<&'t str, RecordError> {
     if text.len() as u64 > source::DOCUMENT {
         let what = format!("the file is too large for a record: at most {} MiB", source::DOCUMENT >> 20);
-        return Err(BadRecord::at(name, 1, 1, what));
+        return Err(RecordError::at(name, 1, 1, what));
     }
     source::utf8(text).map_err(|valid| {
         let before = source::without_mark(text).get(..valid).unwrap_or_default();
         let line = before.iter().filter(|byte| **byte == b'\n').count() + 1;
         let column = before.rsplit(|byte| *byte == b'\n').next().map_or(0, <[u8]>::len) + 1;
-        BadRecord::at(name, line, column, "the file is not UTF-8 text; save it as UTF-8")
+        RecordError::at(name, line, column, "the file is not UTF-8 text; save it as UTF-8")
     })
 }
 
-fn bad_json(broken: json::JsonError, name: &str) -> BadRecord {
+fn bad_json(broken: json::JsonError, name: &str) -> RecordError {
     let said = broken.what;
     let what = if broken.cut_off {
         format!("the file ends too early ({said}); was it cut off? The draft may still be in the page that wrote it")
@@ -343,12 +343,12 @@ fn bad_json(broken: json::JsonError, name: &str) -> BadRecord {
     } else {
         said
     };
-    BadRecord::at(name, broken.line, broken.column, what)
+    RecordError::at(name, broken.line, broken.column, what)
 }
 
 /// Why a record is not as a worksheet or a session saved it; `None` when it is, or is a table, which has no digest.
 pub fn broken_seal(record: &Record) -> Option<&'static str> {
-    if record.origin == Origin::Table {
+    if record.origin == RecordOrigin::Table {
         return None;
     }
     match (&record.digest, &record.found_digest) {

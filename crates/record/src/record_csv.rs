@@ -5,7 +5,7 @@
 //! `yes`), `signed.done` and `signed.checked` (value: name), `instrument` (value: what, remark: its number,
 //! due: when its calibration runs out, as 2027-03-01).
 
-use crate::record::{ABOUT, BadRecord, Entry, Instrument, KitState, Origin, Record, Signature};
+use crate::record::{ABOUT, Instrument, ItemEntry, KitState, Record, RecordError, RecordOrigin, Signature};
 use pulsewright_text::fit::cut;
 use pulsewright_text::table::{self, InputPosition, TableProblem};
 
@@ -15,29 +15,29 @@ const COLUMNS: [&str; 7] = ["item", "value", "priority", "heard", "skip", "remar
 ///
 /// # Errors
 /// The first thing that is wrong, with its line.
-pub fn read(text: &[u8], name: &str) -> Result<Record, BadRecord> {
+pub fn read(text: &[u8], name: &str) -> Result<Record, RecordError> {
     let wrong = |problem: TableProblem| {
         let line = if let InputPosition::Line(line) = problem.place { line as usize } else { 1 };
-        BadRecord::at(name, line, 1, problem.what)
+        RecordError::at(name, line, 1, problem.what)
     };
     let table = table::read(text.to_vec(), Some(false), None).map_err(wrong)?;
     let heads: Vec<String> = table.columns.iter().flatten().map(|head| head.trim().to_lowercase()).collect();
     for column in ["item", "value"] {
         if !heads.iter().any(|head| head == column) {
             let what = format!("no column \"{column}\"; a record's columns are {}", COLUMNS.join(", "));
-            return Err(BadRecord::at(name, 1, 1, what));
+            return Err(RecordError::at(name, 1, 1, what));
         }
     }
     for (index, head) in heads.iter().enumerate() {
         if !COLUMNS.contains(&head.as_str()) {
             let what = format!("unknown column \"{}\"; allowed: {}", cut(head, 40), COLUMNS.join(", "));
-            return Err(BadRecord::at(name, 1, 1, what));
+            return Err(RecordError::at(name, 1, 1, what));
         }
         if heads.iter().take(index).any(|other| other == head) {
-            return Err(BadRecord::at(name, 1, 1, format!("column \"{head}\" is given twice")));
+            return Err(RecordError::at(name, 1, 1, format!("column \"{head}\" is given twice")));
         }
     }
-    let mut record = Record { record: 1, origin: Origin::Table, name: name.to_owned(), ..Record::default() };
+    let mut record = Record { record: 1, origin: RecordOrigin::Table, name: name.to_owned(), ..Record::default() };
     table
         .rows(|row| {
             let cell = |column: &str| {
@@ -89,7 +89,7 @@ fn take(record: &mut Record, item: &str, cell: &dyn Fn(&str) -> String) -> Resul
             return twice();
         }
     } else {
-        let entry = Entry {
+        let entry = ItemEntry {
             value,
             priority: cell("priority"),
             heard: cell("heard"),

@@ -8,7 +8,7 @@ pub mod page;
 
 use crate::guide::guide;
 use crate::integrity::{self, Integrity};
-use crate::judge::{Judgement, Overall, Verdict};
+use crate::judge::{Judgement, OverallVerdict, Verdict};
 use crate::plan::Plan;
 use crate::record::{Record, broken_seal};
 use crate::trend::{Trend, trends};
@@ -68,7 +68,7 @@ impl<'a> Report<'a> {
 
     /// Whether everything passed and nothing was changed.
     pub fn passed(&self) -> bool {
-        self.judgement.overall == Overall::Passed
+        self.judgement.overall == OverallVerdict::Passed
             && self.integrity.changed.is_empty()
             && self.judgement.disagreements.is_empty()
             && self.judgement.strangers.is_empty()

@@ -1,6 +1,6 @@
 //! The limits that an entry is held to, as numbers: worked out here alone, for the report, the sessions and the worksheet's page.
 
-use crate::plan::{Item, Plan};
+use crate::plan::{Plan, PlanItem};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -10,7 +10,7 @@ const SLACK_S: f64 = 1e-6;
 /// The limits that the entry of an item is held to.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(tag = "kind", rename_all = "lowercase")]
-pub enum Rule<'a> {
+pub enum EntryRule<'a> {
     /// A reading.
     Reading {
         /// Its unit.
@@ -50,32 +50,34 @@ pub enum Rule<'a> {
     Check,
 }
 
-impl<'a> Rule<'a> {
+impl<'a> EntryRule<'a> {
     /// That of an item.
-    pub fn of(item: Item<'a>) -> Rule<'a> {
+    pub fn of(item: PlanItem<'a>) -> EntryRule<'a> {
         match item {
-            Item::Reading(reading) => Rule::Reading {
+            PlanItem::Reading(reading) => EntryRule::Reading {
                 unit: &reading.unit,
                 passes: reading.limits().allowed_in(reading.band()),
                 value: reading.value.filter(|_| reading.band().is_some()),
                 band: reading.band().filter(|_| reading.moves()),
                 allowed: &reading.allowed,
             },
-            Item::Alarm(alarm) => Rule::Alarm {
+            PlanItem::Alarm(alarm) => EntryRule::Alarm {
                 priority: &alarm.priority,
                 soonest_s: alarm.soonest_s,
                 earliest_s: alarm.soonest_s - SLACK_S,
                 due_s: alarm.latest_s(),
                 latest_s: alarm.latest_s() + SLACK_S,
             },
-            Item::Silence(_) => Rule::Silence,
-            Item::Clear(clear) => Rule::Clear { due_s: clear.latest_s(), latest_s: clear.latest_s() + SLACK_S },
-            Item::Check(_) => Rule::Check,
+            PlanItem::Silence(_) => EntryRule::Silence,
+            PlanItem::Clear(clear) => {
+                EntryRule::Clear { due_s: clear.latest_s(), latest_s: clear.latest_s() + SLACK_S }
+            }
+            PlanItem::Check(_) => EntryRule::Check,
         }
     }
 
     /// Those of a plan, by the ids of its items.
-    pub fn of_plan(plan: &Plan) -> BTreeMap<&str, Rule<'_>> {
-        plan.items().map(|(_, item)| (item.id(), Rule::of(item))).collect()
+    pub fn of_plan(plan: &Plan) -> BTreeMap<&str, EntryRule<'_>> {
+        plan.items().map(|(_, item)| (item.id(), EntryRule::of(item))).collect()
     }
 }

@@ -9,7 +9,7 @@
 //! ([`seal::canonical`]): anybody can verify them without this program.
 
 use crate::integrity::Integrity;
-use crate::record::{Origin, Record, broken_seal};
+use crate::record::{Record, RecordOrigin, broken_seal};
 use crate::seal;
 use ed25519_dalek::pkcs8::spki::der::pem::LineEnding;
 use ed25519_dalek::pkcs8::{DecodePrivateKey, DecodePublicKey, EncodePrivateKey, EncodePublicKey, KeypairBytes};
@@ -36,13 +36,13 @@ pub struct Signatures {
     /// Version of the format: 1.
     pub version: u32,
     /// In the order in which they were made.
-    pub signatures: Vec<Signed>,
+    pub signatures: Vec<KeySignature>,
 }
 
 /// A signature.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Signed {
+pub struct KeySignature {
     /// Digest of the record.
     pub record: String,
     /// Who signed, as the key's owner wrote it.
@@ -190,7 +190,7 @@ impl Signatures {
         if self.signatures.len() >= MOST {
             return Err(SignatureError::TooMany);
         }
-        let mut signed = Signed {
+        let mut signed = KeySignature {
             record: digest.to_owned(),
             signer: word("signer's name", signer)?,
             meaning: word("meaning", meaning)?,
@@ -221,7 +221,7 @@ impl Signatures {
             match known.and_then(|index| Some((keys.get(index)?, seen.get_mut(index)?))) {
                 Some((known, seen)) => {
                     *seen = true;
-                    let Signed { signer, meaning, time, .. } = signed;
+                    let KeySignature { signer, meaning, time, .. } = signed;
                     found.signed.push(format!("{meaning} by {signer} at {time}, with the key {}", known.name));
                 }
                 None => found.unknown.push(format!("{who} has a key that was not named to verify: {}", signed.key)),
@@ -236,7 +236,7 @@ impl Signatures {
 /// The digest of a record that is as it was saved.
 fn whole(record: &Record) -> Result<&str, SignatureError> {
     let refused = |why: &str| SignatureError::Record(why.to_owned());
-    if record.origin == Origin::Table {
+    if record.origin == RecordOrigin::Table {
         return Err(refused("a table has no digest"));
     }
     if let Some(why) = broken_seal(record) {
@@ -248,7 +248,7 @@ fn whole(record: &Record) -> Result<&str, SignatureError> {
     record.digest.as_deref().ok_or_else(|| refused("it has no digest"))
 }
 
-impl Signed {
+impl KeySignature {
     /// The signed text.
     fn statement(&self) -> String {
         let mut value = serde_json::to_value(self).unwrap_or(Value::Null);

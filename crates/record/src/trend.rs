@@ -2,14 +2,14 @@
 
 use crate::calendar::day;
 use crate::judge::{Judgement, Verdict};
-use crate::plan::{Item, Plan, PlanReading};
+use crate::plan::{Plan, PlanItem, PlanReading};
 pub use crate::record::date;
 use crate::record::{Record, broken_seal};
 use pulsewright_score::tolerance::Tolerance;
 
 /// One earlier or present reading.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Point {
+pub struct TrendPoint {
     /// The record's date as written.
     pub date: String,
     /// Reading less expected value, in the unit; the reading itself when nothing was expected.
@@ -28,7 +28,7 @@ pub struct Trend {
     /// Largest error allowed at present; `None` where a range counts.
     pub width: Option<f64>,
     /// From the earliest record to the present one.
-    pub points: Vec<Point>,
+    pub points: Vec<TrendPoint>,
     /// Last error less the first, in the unit.
     pub drift: f64,
     /// Whether the drift is more than half of the tolerance.
@@ -51,8 +51,8 @@ pub fn trends(plan: &Plan, record: &Record, earlier: &[Record]) -> (Vec<Trend>, 
         all.iter().map(|(record, plan)| (*record, Judgement::new(plan, record))).collect();
     let mut trends = Vec::new();
     for (step, item) in plan.items() {
-        let Item::Reading(reading) = item else { continue };
-        let points: Vec<Point> =
+        let PlanItem::Reading(reading) = item else { continue };
+        let points: Vec<TrendPoint> =
             judged.iter().filter_map(|(record, judgement)| point(record, judgement, &step.name, reading)).collect();
         let (Some(first), Some(last)) = (points.first(), points.last()) else { continue };
         if points.len() < 2 {
@@ -69,12 +69,12 @@ pub fn trends(plan: &Plan, record: &Record, earlier: &[Record]) -> (Vec<Trend>, 
     (trends, left_out)
 }
 
-fn point(record: &Record, judgement: &Judgement<'_>, step: &str, reading: &PlanReading) -> Option<Point> {
+fn point(record: &Record, judgement: &Judgement<'_>, step: &str, reading: &PlanReading) -> Option<TrendPoint> {
     let found = judgement.items.iter().find(|(of, item, _)| {
-        of.name == step && matches!(item, Item::Reading(other) if other.quantity == reading.quantity)
+        of.name == step && matches!(item, PlanItem::Reading(other) if other.quantity == reading.quantity)
     });
     let (_, item, judged) = found?;
-    let Item::Reading(of) = item else { return None };
+    let PlanItem::Reading(of) = item else { return None };
     let error = judged.value? - of.value.unwrap_or(0.0);
-    Some(Point { date: date(record).to_owned(), error, verdict: judged.verdict })
+    Some(TrendPoint { date: date(record).to_owned(), error, verdict: judged.verdict })
 }

@@ -17,7 +17,7 @@ pub const MAX_STEPS: usize = 500;
 /// Identity of the frames that the script makes.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Frames {
+pub struct FramesIdentity {
     /// Frames a second.
     pub rate_hz: u32,
     /// How many, with steps that hold played for [`crate::walk::HOLD_S`] and at most [`crate::walk::MAX_S`] in all.
@@ -56,24 +56,24 @@ const RATE: FrameRate = FrameRate::lit(500);
 const STRIP_RATE: FrameRate = FrameRate::lit(250);
 
 /// The steps with an end to every one.
-pub struct Walk<'a> {
+pub struct EndedSteps<'a> {
     seed: u64,
     items: Vec<Item<'a>>,
 }
 
-impl<'a> Walk<'a> {
+impl<'a> EndedSteps<'a> {
     /// The steps of a document.
     ///
     /// # Errors
     /// When the core refuses it, or it has more than [`MAX_STEPS`] steps.
-    pub fn new(document: &'a Document) -> Result<Walk<'a>, PlanError> {
+    pub fn new(document: &'a Document) -> Result<EndedSteps<'a>, PlanError> {
         let mut items = document.items();
         for item in &mut items {
             if let Item::Step(step) = item {
                 step.duration = step.duration.or(Some(Span::secs(HOLD_S)));
             }
         }
-        let walk = Walk { seed: document.seed(), items };
+        let walk = EndedSteps { seed: document.seed(), items };
         let count = walk.script()?.timeline().take(MAX_STEPS + 1).count();
         if count > MAX_STEPS { Err(PlanError::TooManySteps) } else { Ok(walk) }
     }
@@ -88,7 +88,7 @@ impl<'a> Walk<'a> {
     }
 
     /// Identity of its frames.
-    pub fn frames(&self) -> Frames {
+    pub fn frames(&self) -> FramesIdentity {
         let mut digest = FramesDigest::default();
         let mut count: u64 = 0;
         if let Ok(script) = self.script() {
@@ -104,7 +104,7 @@ impl<'a> Walk<'a> {
                 count += filled as u64;
             }
         }
-        Frames { rate_hz: RATE.as_hz(), count, digest: format!("{:016x}", digest.value()) }
+        FramesIdentity { rate_hz: RATE.as_hz(), count, digest: format!("{:016x}", digest.value()) }
     }
 
     /// A stretch of the step at a place in playing order, once it has settled.

@@ -2,11 +2,11 @@
 
 use crate::instruments::KINDS;
 use crate::judge::plain;
-use crate::markup::{self, Dark, cautions, json_in_script, lines, look, meta, text};
+use crate::markup::{self, DarkMode, cautions, json_in_script, lines, look, meta, text};
 use crate::plan::{Plan, PlanAlarm, PlanCheck, PlanClear, PlanReading, PlanSilence, PlanStep};
 use crate::record::ABOUT;
-use crate::rules::Rule;
-use crate::walk::Walk;
+use crate::rules::EntryRule;
+use crate::walk::EndedSteps;
 use crate::written;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use pulsewright_script::Document;
@@ -17,7 +17,7 @@ const OTHER: &str = "Other";
 
 /// The page of a plan that was made of `document`.
 pub fn page(plan: &Plan, document: &Document) -> String {
-    let walk = Walk::new(document);
+    let walk = EndedSteps::new(document);
     // A step with nothing to read is passed over; its strip would only be in the way.
     let strip = |walk, index, step: &PlanStep| if step.asks() { markup::strip(walk, index, step) } else { None };
     let page = html! {
@@ -48,7 +48,7 @@ pub fn page(plan: &Plan, document: &Document) -> String {
 }
 
 fn head(plan: &Plan) -> Markup {
-    let style = [look(Dark::Said), include_str!("page/worksheet.css").to_owned(), markup::strip_style()].concat();
+    let style = [look(DarkMode::Said), include_str!("page/worksheet.css").to_owned(), markup::strip_style()].concat();
     html! {
         head {
             (meta("script-src 'unsafe-inline'; img-src data:; "))
@@ -389,7 +389,7 @@ fn foot(plan: &Plan) -> Markup {
 }
 
 fn scripts(plan: &Plan) -> Markup {
-    let data = json!({"plan": plan, "rules": Rule::of_plan(plan), "units": written::UNITS});
+    let data = json!({"plan": plan, "rules": EntryRule::of_plan(plan), "units": written::UNITS});
     let script = [include_str!("page/judge.js"), include_str!("page/seal.js"), include_str!("page/worksheet.js")];
     html! {
         script type="application/json" id="data" { (PreEscaped(json_in_script(&data.to_string()))) }

@@ -2,9 +2,9 @@
 //! gets (`cases/rules.json`, for `tests/conformance/test_worksheet.py`). `BLESS=1` writes the rules anew.
 
 use pulsewright_record::judge::judge;
-use pulsewright_record::plan::{Item, PlanAlarm, PlanCheck, PlanClear, PlanReading, PlanSilence};
-use pulsewright_record::record::{Entry, Record};
-use pulsewright_record::rules::Rule;
+use pulsewright_record::plan::{PlanAlarm, PlanCheck, PlanClear, PlanItem, PlanReading, PlanSilence};
+use pulsewright_record::record::{ItemEntry, Record};
+use pulsewright_record::rules::EntryRule;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 
@@ -26,13 +26,13 @@ enum Of {
 }
 
 impl Of {
-    fn item(&self) -> Item<'_> {
+    fn item(&self) -> PlanItem<'_> {
         match self {
-            Of::Reading(of) => Item::Reading(of),
-            Of::Alarm(of) => Item::Alarm(of),
-            Of::Silence(of) => Item::Silence(of),
-            Of::Clear(of) => Item::Clear(of),
-            Of::Check(of) => Item::Check(of),
+            Of::Reading(of) => PlanItem::Reading(of),
+            Of::Alarm(of) => PlanItem::Alarm(of),
+            Of::Silence(of) => PlanItem::Silence(of),
+            Of::Clear(of) => PlanItem::Clear(of),
+            Of::Check(of) => PlanItem::Check(of),
         }
     }
 }
@@ -79,14 +79,14 @@ fn every_case_is_judged_as_it_says_and_the_page_gets_its_rule() {
         for case in cases {
             let of = of(&case);
             let entry = match case.get("written") {
-                Some(written) => Entry { value: text(written), skip: text(&case["skip"]), ..Entry::default() },
+                Some(written) => ItemEntry { value: text(written), skip: text(&case["skip"]), ..ItemEntry::default() },
                 None => serde_json::from_value(case["entry"].clone()).unwrap(),
             };
             let mut record = Record { record: 1, ..Record::default() };
             record.items.insert("1.x".to_owned(), entry);
             let judged = judge(of.item(), &record);
             assert_eq!(judged.verdict.id(), case["verdict"], "{}", case["what"]);
-            of_file.push(serde_json::to_value(Rule::of(of.item())).unwrap());
+            of_file.push(serde_json::to_value(EntryRule::of(of.item())).unwrap());
         }
         rules.insert(name.to_owned(), Value::Array(of_file));
     }

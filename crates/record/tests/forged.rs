@@ -1,7 +1,7 @@
 //! Records that were changed after they were saved, in every way a text editor can: none of them passes.
 
 use pulsewright_record::plan::Plan;
-use pulsewright_record::record::{Entry, Instrument, KitState, Record, Signature};
+use pulsewright_record::record::{Instrument, ItemEntry, KitState, Record, Signature};
 use pulsewright_record::record_csv;
 use pulsewright_record::report::{Report, data, page};
 use serde_json::Value;
@@ -26,11 +26,11 @@ fn entered() -> Record {
     record.prepared.insert("0.prepare-1".into(), "yes".into());
     record.instruments.push(Instrument { what: "Meter".into(), id: "M-7".into(), due: "2027-01-31".into() });
     record.signatures.insert("done".into(), Signature { name: "A. Invented".into(), at: "2026-11-25".into() });
-    let entry = |value: &str, priority: &str| Entry {
+    let entry = |value: &str, priority: &str| ItemEntry {
         value: value.into(),
         priority: priority.into(),
         verdict: "pass".into(),
-        ..Entry::default()
+        ..ItemEntry::default()
     };
     record.items.insert("1.heart-rate".into(), entry("80", ""));
     record.items.insert("2.alarm-1".into(), entry("5", "high"));

@@ -3,7 +3,7 @@
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Priority;
 use pulsewright_record::Plan;
-use pulsewright_script::{Document, Part};
+use pulsewright_script::{Document, DocumentPart};
 use std::path::Path;
 
 fn ready(name: &str) -> (Vec<u8>, Document) {
@@ -33,12 +33,12 @@ fn the_adult_plan_plays_every_rhythm_of_high_and_medium_priority() {
     let (_, document) = ready("plan-adult-monitor.json");
     for rhythm in RHYTHMS.iter().filter(|rhythm| rhythm.alarm >= Priority::Medium) {
         let heard = document.parts().iter().any(|part| match part {
-            Part::Step(step) => {
+            DocumentPart::Step(step) => {
                 step.settings.rhythm().id == rhythm.id
                     // Its priority is that of the alarm that the signal raises.
                     && !step.expect.alarms.is_empty()
             }
-            Part::Repeat { .. } => false,
+            DocumentPart::Repeat { .. } => false,
         });
         assert!(heard, "{} must raise an alarm and is not in the plan", rhythm.id);
     }

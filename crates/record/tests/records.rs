@@ -2,9 +2,9 @@
 
 use pulsewright_record::guide::guide;
 use pulsewright_record::plan::Plan;
-use pulsewright_record::record::{Entry, KitState, Record, Signature};
+use pulsewright_record::record::{ItemEntry, KitState, Record, Signature};
 use pulsewright_record::report::{Report, data, page};
-use pulsewright_record::{Overall, PlanError, Verdict, record_csv};
+use pulsewright_record::{OverallVerdict, PlanError, Verdict, record_csv};
 
 const SCRIPT: &str = r#"{"version": 1, "title": "Invented", "kit": ["cable"], "prepare": ["no person"], "steps": [
     {"name": "rate", "duration_s": "hold", "rate_bpm": 80, "expect": {"readings": ["heart-rate", "respiration-rate"]}},
@@ -52,7 +52,7 @@ fn entered(values: &[(&str, &str)]) -> Record {
     ];
     for (id, value) in good.iter().chain(values) {
         let priority = if id.contains("alarm") { "high" } else { "" };
-        let entry = Entry { value: (*value).into(), priority: priority.into(), ..Entry::default() };
+        let entry = ItemEntry { value: (*value).into(), priority: priority.into(), ..ItemEntry::default() };
         record.items.insert((*id).into(), entry);
     }
     record
@@ -150,7 +150,7 @@ fn a_verdict_that_its_numbers_do_not_bear_is_error() {
     let record = saved(&record);
     let report = Report::new(&record, None, &[]).unwrap();
     assert_eq!(report.judgement.disagreements, ["1.heart-rate: the record says pass, its numbers say fail"]);
-    assert_eq!(report.judgement.overall, Overall::Failed);
+    assert_eq!(report.judgement.overall, OverallVerdict::Failed);
 }
 
 #[test]
@@ -163,7 +163,7 @@ fn what_is_missing_is_incomplete_and_a_skip_with_a_reason_is_not() {
     record.signatures.clear();
     record.about.clear();
     let report = Report::new(&record, None, &[]).unwrap();
-    assert_eq!(report.judgement.overall, Overall::Incomplete);
+    assert_eq!(report.judgement.overall, OverallVerdict::Incomplete);
     assert_eq!(report.judgement.count(Verdict::Open), 2);
     let missing = report.judgement.missing.join("\n");
     for word in ["preparation not ticked: no person", "kit not brought back: cable", "not signed", "no asset number"] {
@@ -171,7 +171,7 @@ fn what_is_missing_is_incomplete_and_a_skip_with_a_reason_is_not() {
     }
     assert!(report.integrity.changed[0].starts_with("the record has no digest"));
     let mut record = entered(&[]);
-    *record.items.get_mut("1.heart-rate").unwrap() = Entry { skip: "no cable".into(), ..Entry::default() };
+    *record.items.get_mut("1.heart-rate").unwrap() = ItemEntry { skip: "no cable".into(), ..ItemEntry::default() };
     assert!(Report::new(&saved(&record), None, &[]).unwrap().passed());
 }
 

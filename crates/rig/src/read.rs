@@ -9,7 +9,7 @@ use crate::description::{Coding, Converter, Filter, Rig};
 use crate::quantities::{BITS, CORNER, COUPLING, HIGH, LOW, ORDERS, Quantity};
 use crate::table::coding_word;
 use pulsewright_script::Problems;
-use pulsewright_script::reader::{Collected, DocumentKind, Node, NodeEntry, Path, nearest, open, quoted};
+use pulsewright_script::reader::{DocumentKind, Node, NodeEntry, Path, ProblemCollector, nearest, open, quoted};
 
 /// Name of the document, for messages.
 const KIND: DocumentKind = DocumentKind { noun: "a rig", shape: "a rig description", help: "docs/rig.md shows one" };
@@ -26,7 +26,7 @@ pub(crate) const CODINGS: [Coding; 2] = [Coding::OffsetBinary, Coding::TwosCompl
 /// Every problem of the description at once; of broken syntax only the first.
 pub fn parse(text: &[u8], name: &str) -> Result<Rig, Problems> {
     let (text, root) = open(text, name, &KIND)?;
-    let mut found = Collected::default();
+    let mut found = ProblemCollector::default();
     let rig = rig(&mut found, root);
     match rig {
         Some(rig) if found.is_empty() => Ok(rig),
@@ -34,7 +34,7 @@ pub fn parse(text: &[u8], name: &str) -> Result<Rig, Problems> {
     }
 }
 
-fn rig(found: &mut Collected, root: Node<'_>) -> Option<Rig> {
+fn rig(found: &mut ProblemCollector, root: Node<'_>) -> Option<Rig> {
     let path = Path::Root;
     let entries = found.entries(root, &path, KIND.shape)?;
     let (mut title, mut converter, mut filter, mut coupling, mut outputs) = (String::new(), None, None, None, None);
@@ -76,11 +76,11 @@ fn rig(found: &mut Collected, root: Node<'_>) -> Option<Rig> {
     Some(Rig { title, converter: converter?, filter, coupling: coupling.map(Coupling::at), outputs })
 }
 
-fn number(found: &mut Collected, entry: &NodeEntry<'_>, path: &Path<'_>, quantity: &Quantity) -> Option<f64> {
+fn number(found: &mut ProblemCollector, entry: &NodeEntry<'_>, path: &Path<'_>, quantity: &Quantity) -> Option<f64> {
     found.number(entry.value, path, quantity.range.clone(), quantity.unit)
 }
 
-fn converter(found: &mut Collected, node: Node<'_>, path: &Path<'_>) -> Option<Converter> {
+fn converter(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>) -> Option<Converter> {
     const KEYS: [&str; 4] = ["bits", "low_v", "high_v", "coding"];
     let entries = found.entries(node, path, "a converter")?;
     let (mut bits, mut low, mut high, mut coding) = (None, None, None, None);
@@ -109,7 +109,7 @@ fn converter(found: &mut Collected, node: Node<'_>, path: &Path<'_>) -> Option<C
 }
 
 /// A range from low to high.
-fn ordered(found: &mut Collected, node: Node<'_>, path: &Path<'_>, low: f64, high: f64) -> Option<(f64, f64)> {
+fn ordered(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>, low: f64, high: f64) -> Option<(f64, f64)> {
     if low >= high {
         let allowed = "low_v below high_v; \"polarity\": \"inverted\" turns the sign";
         found.report(node, path, |p| p.allowed(allowed), format!("low_v is {low} V and high_v {high} V"));
@@ -118,7 +118,7 @@ fn ordered(found: &mut Collected, node: Node<'_>, path: &Path<'_>, low: f64, hig
     Some((low, high))
 }
 
-fn filter(found: &mut Collected, node: Node<'_>, path: &Path<'_>) -> Option<Filter> {
+fn filter(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>) -> Option<Filter> {
     const KEYS: [&str; 2] = ["corner_hz", "order"];
     let entries = found.entries(node, path, "a filter")?;
     let (mut corner, mut order) = (None, None);

@@ -4,7 +4,7 @@ use crate::description::{EcgConnector, Output, OutputSignal, Rig};
 use crate::line::LinearMap;
 use pulsewright_core::frame::{Channel, Electrode};
 use pulsewright_device::fixed::{CODE_BITS, Slope};
-use pulsewright_device::wiring::{Limb, Output as Wired, Source, Wiring, WiringError};
+use pulsewright_device::wiring::{LimbElectrode, Output as Wired, Source, Wiring, WiringError};
 
 /// Bits of a slope's mantissa, without its sign.
 const MANTISSA_BITS: i32 = 31;
@@ -46,9 +46,9 @@ fn source(signal: OutputSignal) -> Option<Source> {
     Some(match signal {
         OutputSignal::Electrode(EcgConnector::Reference) => Source::Reference,
         OutputSignal::Electrode(EcgConnector::Active(electrode)) => match electrode {
-            Electrode::RA => Source::Limb(Limb::RightArm),
-            Electrode::LA => Source::Limb(Limb::LeftArm),
-            Electrode::LL => Source::Limb(Limb::LeftLeg),
+            Electrode::RA => Source::Limb(LimbElectrode::RightArm),
+            Electrode::LA => Source::Limb(LimbElectrode::LeftArm),
+            Electrode::LL => Source::Limb(LimbElectrode::LeftLeg),
             Electrode::V1 => Source::Chest(0),
             Electrode::V2 => Source::Chest(1),
             Electrode::V3 => Source::Chest(2),

@@ -3,7 +3,7 @@
 use crate::limits::MAX_STEP_S;
 use crate::reader::Path;
 use crate::reader::{Node, NodeKind};
-use crate::walk::Walk;
+use crate::walk::DocumentWalk;
 use crate::words::{join, nearest, quoted, shown};
 use pulsewright_core::heart::rhythm::EctopicSite;
 use pulsewright_core::script::TimedBeat;
@@ -15,7 +15,7 @@ pub(crate) const MAX_BEATS: usize = 10_000;
 /// Keys of one beat.
 pub(crate) const BEAT_KEYS: [&str; 2] = ["at_s", "site"];
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// The beats of a step that lasts `duration` (`None`: holds), in order of time.
     pub(crate) fn beats(&mut self, node: Node<'_>, path: &Path<'_>, duration: Option<Span>) -> Vec<TimedBeat> {
         let Some((list, count)) = node.list(MAX_BEATS) else {

@@ -3,7 +3,7 @@
 use crate::problem::{Problem, Problems};
 use crate::reader::{DocumentKind, Node, NodeEntry, NodeKind, Path, open, quoted, shown};
 use crate::rhythms::word::is_word;
-use crate::walk::{Walk, nothing_beside};
+use crate::walk::{DocumentWalk, nothing_beside};
 
 /// A kind of document that may lie beside a script.
 pub(crate) struct BesideKind {
@@ -19,7 +19,7 @@ pub(crate) struct BesideKind {
     pub(crate) file: &'static str,
 }
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// Whether a script that has `count` documents of a kind can have one more under the key of `entry`; reports why not.
     /// `taken` says that the catalogue has the word.
     pub(crate) fn admits(
@@ -95,7 +95,7 @@ impl Walk<'_> {
         node: Node<'_>,
         path: &Path<'_>,
         of: &BesideKind,
-        read: impl Fn(&mut Walk<'_>, Node<'_>, &Path<'_>) -> Option<T>,
+        read: impl Fn(&mut DocumentWalk<'_>, Node<'_>, &Path<'_>) -> Option<T>,
     ) -> Option<T> {
         if node.kind() != NodeKind::Text {
             return read(self, node, path);

@@ -7,7 +7,7 @@
 //! 4. a ramp moves from where the value would have stood (or from where it says) to its end,
 //! 5. the next step starts from where the ramps ended, after a recording in sinus rhythm at its usual rate.
 
-use crate::document::Step;
+use crate::document::DocumentStep;
 use pulsewright_core::body::{self, Body};
 use pulsewright_core::heart::catalogue;
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -17,7 +17,7 @@ use pulsewright_core::time::Span;
 
 /// A value that a step names.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Value {
+pub(crate) enum StepValue {
     /// Held over the step.
     Held(f32),
     /// In a straight line over the step.
@@ -33,10 +33,10 @@ pub(crate) enum Value {
 
 /// The settings that a step names.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Change {
+pub(crate) struct StepChange {
     pub(crate) body: Option<&'static Body>,
     pub(crate) rhythm: Option<&'static Rhythm>,
-    pub(crate) values: Vec<(Field, Value)>,
+    pub(crate) values: Vec<(Field, StepValue)>,
     /// Artefacts with the ratio, dB, that their amplitude is to give.
     pub(crate) ratios: Vec<(Field, f64)>,
 }
@@ -44,18 +44,18 @@ pub(crate) struct Change {
 /// The state before the first step: a resting adult in sinus rhythm.
 pub(crate) const RESTING: Settings = Settings::new(&body::ADULT, &catalogue::SINUS);
 
-impl Change {
+impl StepChange {
     /// The settings and ramps of a step that changes `carried` like this.
     pub(crate) fn apply(&self, carried: &Settings) -> Result<(Settings, Vec<Ramp>), OutOfRange> {
         let mut settings = self.choose(carried);
         let mut ramps = Vec::new();
         // In the order of the table, where a field comes before those that it sets; the order in the text does not count.
-        let mut values: Vec<&(Field, Value)> = self.values.iter().collect();
+        let mut values: Vec<&(Field, StepValue)> = self.values.iter().collect();
         values.sort_by_key(|(field, _)| *field);
         for (field, value) in values {
             match *value {
-                Value::Held(value) => settings = settings.with(*field, value)?,
-                Value::Ramp { from, to, over } => {
+                StepValue::Held(value) => settings = settings.with(*field, value)?,
+                StepValue::Ramp { from, to, over } => {
                     settings.with(*field, to)?;
                     settings = settings.with(*field, from.unwrap_or(settings.get(*field)))?;
                     ramps.push(Ramp { field: *field, to, over });
@@ -79,12 +79,15 @@ impl Change {
 
     /// The fields that ramp over the whole step.
     pub(crate) fn ramps(&self) -> impl Iterator<Item = Field> {
-        self.values.iter().filter(|(_, value)| matches!(value, Value::Ramp { over: None, .. })).map(|(field, _)| *field)
+        self.values
+            .iter()
+            .filter(|(_, value)| matches!(value, StepValue::Ramp { over: None, .. }))
+            .map(|(field, _)| *field)
     }
 }
 
 /// The state that the next step starts from: where the ramps of this one stand at its end.
-pub(crate) fn carried(step: &Step) -> Settings {
+pub(crate) fn carried(step: &DocumentStep) -> Settings {
     let item = step.item();
     let end = step.duration.unwrap_or(Span::MAX);
     let settings = step.ramps.iter().fold(step.settings, |settings, ramp| {

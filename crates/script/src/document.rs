@@ -1,9 +1,9 @@
 //! A document in memory: steps with everything resolved, as a core script needs them.
 
-use crate::expect::expected::{AlarmSetting, AlarmSettings, Expectations, Limits};
-use crate::noise::Noise;
-use crate::recording::Recording;
-use crate::series::Series;
+use crate::expect::expected::{AlarmSetting, AlarmSettings, Expectations, ReadingLimits};
+use crate::noise::StepNoise;
+use crate::recording::StepRecording;
+use crate::series::StepSeries;
 use pulsewright_core::body::Body;
 use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::heart::catalogue::{self, RECORDED};
@@ -25,18 +25,18 @@ pub struct Document {
     pub(crate) kit: Vec<String>,
     pub(crate) cautions: Vec<String>,
     pub(crate) prepare: Vec<String>,
-    pub(crate) limits: Limits,
+    pub(crate) limits: ReadingLimits,
     pub(crate) alarm_limits: AlarmSettings,
-    pub(crate) parts: Vec<Part>,
+    pub(crate) parts: Vec<DocumentPart>,
 }
 
 /// A part of a document, at the index of the core item that it becomes.
 // Nearly every part is a step, so a pointer to each would not save memory.
 #[allow(clippy::large_enum_variant)]
 #[derive(Clone, Debug)]
-pub enum Part {
+pub enum DocumentPart {
     /// A step.
-    Step(Step),
+    Step(DocumentStep),
     /// The end of a repeated block; see [`Item::Repeat`].
     Repeat {
         /// Index of the block's first part.
@@ -50,7 +50,7 @@ pub enum Part {
 
 /// A step with everything that it names and that carries over into it.
 #[derive(Clone, Debug)]
-pub struct Step {
+pub struct DocumentStep {
     /// Its name, if it has one.
     pub name: Option<String>,
     /// How long; `None` holds.
@@ -62,11 +62,11 @@ pub struct Step {
     /// Premature beats of the list `beats`, in order of time.
     pub beats: Vec<TimedBeat>,
     /// The beats of the list `series`, in the place of those of the rhythm.
-    pub series: Option<Series>,
+    pub series: Option<StepSeries>,
     /// The recording that it plays; its beats are `series`.
-    pub recording: Option<Recording>,
+    pub recording: Option<StepRecording>,
     /// Noise of a recording beside its signal.
-    pub noise: Option<Noise>,
+    pub noise: Option<StepNoise>,
     /// The readings that a monitor must show and the alarms that it must sound.
     pub expect: Expectations,
     /// Dangers to people and things in this step, a line each.
@@ -79,8 +79,8 @@ impl Document {
     /// The same with other steps, which follow one another without repeats, and another title and notes.
     ///
     /// It plays the content of the steps; [`Script::new`] checks that the steps fit together.
-    pub fn with_steps(self, title: String, notes: String, steps: Vec<Step>) -> Document {
-        let parts = steps.into_iter().map(Part::Step).collect();
+    pub fn with_steps(self, title: String, notes: String, steps: Vec<DocumentStep>) -> Document {
+        let parts = steps.into_iter().map(DocumentPart::Step).collect();
         Document { title: Some(title), notes: Some(notes), parts, ..self }
     }
 
@@ -130,7 +130,7 @@ impl Document {
 
     /// Whether any step expects something of a monitor.
     pub fn expects(&self) -> bool {
-        self.parts.iter().any(|part| matches!(part, Part::Step(step) if !step.expect.is_empty()))
+        self.parts.iter().any(|part| matches!(part, DocumentPart::Step(step) if !step.expect.is_empty()))
     }
 
     /// The monitor's alarm limits: the usual ones, but for those that the document names.
@@ -148,20 +148,20 @@ impl Document {
     }
 
     /// Steps and repeats, by item index.
-    pub fn parts(&self) -> &[Part] {
+    pub fn parts(&self) -> &[DocumentPart] {
         &self.parts
     }
 
     /// The core's items; lend them to [`Script::new`] together with [`Document::seed`].
     pub fn items(&self) -> Vec<Item<'_>> {
-        self.parts.iter().map(Part::item).collect()
+        self.parts.iter().map(DocumentPart::item).collect()
     }
 
     /// The step at an item index.
-    pub fn step(&self, item: usize) -> Option<&Step> {
+    pub fn step(&self, item: usize) -> Option<&DocumentStep> {
         match self.parts.get(item)? {
-            Part::Step(step) => Some(step),
-            Part::Repeat { .. } => None,
+            DocumentPart::Step(step) => Some(step),
+            DocumentPart::Repeat { .. } => None,
         }
     }
 
@@ -179,7 +179,7 @@ impl Document {
     pub fn own_rhythms(&self) -> Vec<&'static Rhythm> {
         let mut own: Vec<&'static Rhythm> = Vec::new();
         for part in &self.parts {
-            if let Part::Step(step) = part {
+            if let DocumentPart::Step(step) = part {
                 let rhythm = step.settings.rhythm();
                 if rhythm.id != RECORDED.id
                     && catalogue::find(rhythm.id).is_none()
@@ -196,7 +196,7 @@ impl Document {
     pub fn own_bodies(&self) -> Vec<&'static Body> {
         let mut own: Vec<&'static Body> = Vec::new();
         for part in &self.parts {
-            if let Part::Step(step) = part {
+            if let DocumentPart::Step(step) = part {
                 let body = step.settings.body();
                 if Body::find(body.id).is_none() && !own.iter().any(|one| one.id == body.id) {
                     own.push(body);
@@ -208,23 +208,25 @@ impl Document {
 
     /// Whether a step holds, so that only the render's length bounds the script.
     pub fn holds(&self) -> bool {
-        self.parts.iter().any(|part| matches!(part, Part::Step(step) if step.duration.is_none()))
+        self.parts.iter().any(|part| matches!(part, DocumentPart::Step(step) if step.duration.is_none()))
     }
 }
 
-impl Part {
+impl DocumentPart {
     fn item(&self) -> Item<'_> {
         match self {
-            Part::Step(step) => Item::Step(step.item()),
-            Part::Repeat { first, times, level } => Item::Repeat { first: *first, times: *times, level: *level },
+            DocumentPart::Step(step) => Item::Step(step.item()),
+            DocumentPart::Repeat { first, times, level } => {
+                Item::Repeat { first: *first, times: *times, level: *level }
+            }
         }
     }
 }
 
-impl Step {
+impl DocumentStep {
     /// A step with these settings and nothing else; without a duration it holds.
-    pub fn new(duration: Option<Span>, settings: Settings) -> Step {
-        Step {
+    pub fn new(duration: Option<Span>, settings: Settings) -> DocumentStep {
+        DocumentStep {
             name: None,
             duration,
             settings,
@@ -245,7 +247,7 @@ impl Step {
             Some(recording) => recording.words(series),
             None => series.words(),
         });
-        let words: Vec<String> = beats.into_iter().chain(self.noise.as_ref().map(Noise::words)).collect();
+        let words: Vec<String> = beats.into_iter().chain(self.noise.as_ref().map(StepNoise::words)).collect();
         (!words.is_empty()).then(|| words.join("; "))
     }
 
@@ -256,9 +258,9 @@ impl Step {
             settings: self.settings,
             ramps: &self.ramps,
             beats: &self.beats,
-            series: self.series.as_ref().map(Series::item),
-            recording: self.recording.as_ref().map(Recording::item),
-            noise: self.noise.as_ref().map(Noise::item),
+            series: self.series.as_ref().map(StepSeries::item),
+            recording: self.recording.as_ref().map(StepRecording::item),
+            noise: self.noise.as_ref().map(StepNoise::item),
         }
     }
 }

@@ -19,8 +19,8 @@ pub use expected::{
     ExpectedReading, ExpectedSilence, ManualCheck,
 };
 pub use foresee::{CUFF_HOLD_S, FORESEEN_S, HOLD_S, reading_of, why};
-pub use limit::Limit;
-pub use quantity::{Origin, Quantity};
+pub use limit::ReadingLimit;
+pub use quantity::{Quantity, ValueOrigin};
 pub(crate) use write::{
     alarm_settings as alarm_settings_json, expect as expect_json, limits as limits_json, lines as lines_json,
 };

@@ -59,12 +59,12 @@ mod walk;
 mod words;
 mod write;
 
-pub use document::{Document, Part, Step};
+pub use document::{Document, DocumentPart, DocumentStep};
 pub use limits::{MAX_BESIDE_BYTES, MAX_BYTES, MAX_STEPS};
-pub use noise::Noise;
+pub use noise::StepNoise;
 pub use one_step::OneStep;
 pub use parse::{parse, parse_beside, read};
 pub use problem::{Problem, Problems};
-pub use recording::Recording;
+pub use recording::StepRecording;
 pub use schema::schema;
-pub use series::{MOST_SERIES_BEATS, Series};
+pub use series::{MOST_SERIES_BEATS, StepSeries};

@@ -15,7 +15,7 @@ use pulsewright_text::fit::line;
 
 /// Noise of a recording in a step.
 #[derive(Clone, Debug)]
-pub struct Noise {
+pub struct StepNoise {
     file: String,
     /// Names of its one or two channels.
     channels: Vec<String>,
@@ -31,7 +31,7 @@ pub struct Noise {
     played: RecordedNoise<'static>,
 }
 
-impl Noise {
+impl StepNoise {
     /// The noise as the core plays it.
     pub fn item(&self) -> &RecordedNoise<'static> {
         &self.played
@@ -64,8 +64,8 @@ impl Noise {
     }
 
     /// The same `passed` later, for a step that goes on with it for as long as it is wanted.
-    pub fn from(&self, passed: Span) -> Noise {
+    pub fn from(&self, passed: Span) -> StepNoise {
         let passed = self.passed.plus(passed);
-        Noise { passed, loops: true, played: self.played.passed(passed), ..self.clone() }
+        StepNoise { passed, loops: true, played: self.played.passed(passed), ..self.clone() }
     }
 }

@@ -11,9 +11,9 @@
 //! Both are measured in lead II, of the step played by itself: without any noise, and of the artefact alone. All ECG leads have
 //! noise of the same RMS.
 
-use crate::document::Step;
-use crate::recording::Recording;
-use crate::series::Series;
+use crate::document::DocumentStep;
+use crate::recording::StepRecording;
+use crate::series::StepSeries;
 use pulsewright_core::frame::{Channel, Frame, Lead};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::{Atria, Ventricles};
@@ -66,7 +66,13 @@ impl Measurements {
     ///
     /// # Errors
     /// A step without beats in lead II, an artefact that is silent, an amplitude beyond its range, too many measurements.
-    pub(crate) fn amplitude_mv(&mut self, step: &Step, field: Field, db: f64, seed: u64) -> Result<f32, String> {
+    pub(crate) fn amplitude_mv(
+        &mut self,
+        step: &DocumentStep,
+        field: Field,
+        db: f64,
+        seed: u64,
+    ) -> Result<f32, String> {
         let wanted_mv = self.rms_mv(step, db, seed)?;
         let quiet = quiet(step.settings);
         let noise_mv = self.once(quiet, Some(field), || noise_mv(quiet, field, seed))?;
@@ -84,7 +90,7 @@ impl Measurements {
     ///
     /// # Errors
     /// A step without beats in lead II, too many measurements.
-    pub(crate) fn rms_mv(&mut self, step: &Step, db: f64, seed: u64) -> Result<f64, String> {
+    pub(crate) fn rms_mv(&mut self, step: &DocumentStep, db: f64, seed: u64) -> Result<f64, String> {
         let quiet = quiet(step.settings);
         let qrs_mv = match &step.series {
             // Two series may have the same settings.
@@ -167,10 +173,10 @@ fn trimmed(mut values: Vec<f64>) -> Option<f64> {
 }
 
 /// Mean peak-to-peak amplitude of the QRS in lead II, mV.
-fn qrs_mv(step: &Step, quiet: Settings, seed: u64) -> Option<f64> {
+fn qrs_mv(step: &DocumentStep, quiet: Settings, seed: u64) -> Option<f64> {
     let core = script::Step {
-        series: step.series.as_ref().map(Series::item),
-        recording: step.recording.as_ref().map(Recording::item),
+        series: step.series.as_ref().map(StepSeries::item),
+        recording: step.recording.as_ref().map(StepRecording::item),
         ..script::Step::lasting(Span::secs(SIGNAL_S), quiet)
     };
     let (samples, peaks) = played(core, seed)?;

@@ -1,11 +1,11 @@
 //! A script of one step made from words and numbers instead of a document, as on a command line.
 
-use crate::carry::{self, Change, Value};
-use crate::document::{Document, Part, Step};
+use crate::carry::{self, StepChange, StepValue};
+use crate::document::{Document, DocumentPart, DocumentStep};
 use crate::keys;
 use crate::limits::MAX_STEP_S;
 use crate::noise_ratio;
-use crate::problem::{Collected, Problem, Problems};
+use crate::problem::{Problem, ProblemCollector, Problems};
 use crate::step::span_of;
 use crate::words::{self, nearest, quoted, range, shown, unit};
 use pulsewright_core::script::MIN_STEP;
@@ -33,9 +33,9 @@ impl OneStep<'_> {
     /// # Errors
     /// Every problem at once, as for a document; the paths are the fields' own.
     pub fn document(&self, name: &str) -> Result<Document, Problems> {
-        let mut found = Collected::default();
+        let mut found = ProblemCollector::default();
         let (mut refused_ratios, mut measurements) = (Vec::new(), noise_ratio::Measurements::default());
-        let mut change = Change::default();
+        let mut change = StepChange::default();
         if let Some(word) = self.rhythm {
             change.rhythm = words::rhythm(word).map_err(|unknown| found.push(refused("rhythm", unknown))).ok();
         }
@@ -64,7 +64,7 @@ impl OneStep<'_> {
             }
             match keys::field(path) {
                 Some(field) if field.info().allows(*value) => {
-                    change.values.push((field, Value::Held(*value + 0.0)));
+                    change.values.push((field, StepValue::Held(*value + 0.0)));
                 }
                 Some(field) => {
                     let what = format!("{path} can't be {value}{}", unit(field.info()));
@@ -80,7 +80,7 @@ impl OneStep<'_> {
             }
         }
         let settings = change.apply(&carry::RESTING).map_or(carry::RESTING, |(settings, _)| settings);
-        let mut step = Step::new(duration, settings);
+        let mut step = DocumentStep::new(duration, settings);
         if found.is_empty() {
             for conflict in step.item().conflicts() {
                 let path = conflict.fields().first().map_or("", |field| field.info().path);
@@ -97,10 +97,10 @@ impl OneStep<'_> {
         if !found.is_empty() {
             return Err(Problems::of(name, "", found));
         }
-        Ok(Document { seed: self.seed, parts: vec![Part::Step(step)], ..Document::default() })
+        Ok(Document { seed: self.seed, parts: vec![DocumentPart::Step(step)], ..Document::default() })
     }
 }
 
-fn refused(path: &str, unknown: words::Unknown) -> Problem {
+fn refused(path: &str, unknown: words::UnknownWord) -> Problem {
     Problem::new(unknown.what).path(path).allowed(unknown.allowed).nearest(unknown.nearest)
 }

@@ -1,6 +1,6 @@
 //! A document in its own order with the times of its parts: a repeated block stands once, at the times of its first pass.
 
-use crate::document::{Document, Part};
+use crate::document::{Document, DocumentPart};
 use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 use std::fmt;
 
@@ -72,7 +72,7 @@ impl Outline {
         // How often the blocks that start at a part are played, the outermost last.
         let mut opening: Vec<Vec<u32>> = vec![Vec::new(); parts.len()];
         for part in parts {
-            if let Part::Repeat { first, times, .. } = part
+            if let DocumentPart::Repeat { first, times, .. } = part
                 && let Some(blocks) = opening.get_mut(*first as usize)
             {
                 blocks.push(*times);
@@ -89,11 +89,11 @@ impl Outline {
                 depth += 1;
             }
             match part {
-                Part::Step(step) => {
+                DocumentPart::Step(step) => {
                     outline.rows.push(OutlineRow { start, depth, part: OutlinePart::Step(index) });
                     outline.pass(step.duration);
                 }
-                Part::Repeat { first, times, .. } => {
+                DocumentPart::Repeat { first, times, .. } => {
                     depth = depth.saturating_sub(1);
                     if let Some(start) = starts.get(*first as usize) {
                         outline.repeat(*start, *times);

@@ -1,11 +1,11 @@
 //! Text to document: the frame around the steps, the list of steps and repeats, and the limits on both.
 
 use crate::carry;
-use crate::document::{Document, Part, too_long};
+use crate::document::{Document, DocumentPart, too_long};
 use crate::limits::{MAX_BYTES, MAX_STEPS};
-use crate::problem::{Collected, Problem, Problems};
+use crate::problem::{Problem, ProblemCollector, Problems};
 use crate::reader::{DocumentKind, Node, NodeEntry, NodeKind, Path, open};
-use crate::walk::{Beside, Walk, nothing_beside};
+use crate::walk::{DocumentWalk, FilesBeside, nothing_beside};
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::script::MAX_NESTING;
 use std::io::{self, Read};
@@ -44,9 +44,9 @@ pub fn parse(text: &[u8], name: &str) -> Result<Document, Problems> {
 ///
 /// # Errors
 /// As [`parse`].
-pub fn parse_beside(text: &[u8], name: &str, beside: &Beside<'_>) -> Result<Document, Problems> {
+pub fn parse_beside(text: &[u8], name: &str, beside: &FilesBeside<'_>) -> Result<Document, Problems> {
     let (text, root) = open(text, name, &KIND)?;
-    let mut walk = Walk::new(beside);
+    let mut walk = DocumentWalk::new(beside);
     let mut document = walk.document(root);
     if walk.found.is_empty() {
         for problem in document.fill_in() {
@@ -65,11 +65,13 @@ pub fn read(source: impl Read, name: &str) -> Result<Document, Problems> {
     let limited: io::Result<usize> = source.take(MAX_BYTES as u64 + 1).read_to_end(&mut text);
     match limited {
         Ok(_) => parse(&text, name),
-        Err(error) => Err(Problems::of(name, "", Collected::one(Problem::new(format!("can't read it: {error}"))))),
+        Err(error) => {
+            Err(Problems::of(name, "", ProblemCollector::one(Problem::new(format!("can't read it: {error}")))))
+        }
     }
 }
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     fn document(&mut self, root: Node<'_>) -> Document {
         let path = Path::Root;
         let mut document = Document::default();
@@ -160,7 +162,7 @@ impl Walk<'_> {
                     let allowed = format!("at most {MAX_STEPS}; a repeat plays steps more than once");
                     self.report(node, &path, |p| p.allowed(allowed), "too many steps and repeats".into());
                     // Never read: it keeps the lists around this one from reporting the message again.
-                    self.parts.push(Part::Repeat { first: 0, times: 0, level: 0 });
+                    self.parts.push(DocumentPart::Repeat { first: 0, times: 0, level: 0 });
                 }
                 break;
             }
@@ -172,7 +174,7 @@ impl Walk<'_> {
             } else {
                 for step in self.step(node, &entries, &path) {
                     self.carried = carry::carried(&step);
-                    self.parts.push(Part::Step(step));
+                    self.parts.push(DocumentPart::Step(step));
                 }
             }
         }
@@ -201,7 +203,7 @@ impl Walk<'_> {
             self.missing(node, path, "steps", "\"steps\": [a list of steps] beside \"repeat\"");
         }
         let level = level.unwrap_or(0);
-        self.parts.push(Part::Repeat { first, times, level });
+        self.parts.push(DocumentPart::Repeat { first, times, level });
         level
     }
 }

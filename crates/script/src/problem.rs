@@ -71,15 +71,15 @@ impl Problem {
 
 /// Problems as they are found: the first are kept, all are counted, so that a bad file costs no more than a good one.
 #[derive(Clone, Debug, Default)]
-pub struct Collected {
+pub struct ProblemCollector {
     list: Vec<Problem>,
     more: usize,
 }
 
-impl Collected {
+impl ProblemCollector {
     /// Just this one.
-    pub fn one(problem: Problem) -> Collected {
-        Collected { list: vec![problem], more: 0 }
+    pub fn one(problem: Problem) -> ProblemCollector {
+        ProblemCollector { list: vec![problem], more: 0 }
     }
 
     /// Takes one down.
@@ -120,8 +120,8 @@ pub struct Problems {
 
 impl Problems {
     /// Problems of the text called `name` in messages.
-    pub fn of(name: &str, text: &str, found: Collected) -> Problems {
-        let Collected { mut list, more } = found;
+    pub fn of(name: &str, text: &str, found: ProblemCollector) -> Problems {
+        let ProblemCollector { mut list, more } = found;
         list.sort_by_key(|problem| problem.span.as_ref().map_or(usize::MAX, |span| span.start));
         Problems { name: name.to_owned(), text: text.to_owned(), list, more }
     }

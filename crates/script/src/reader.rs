@@ -1,9 +1,9 @@
 //! Reading any JSON document with every mistake reported at its place: values, their paths, and their problems.
 //!
 //! [`open`] checks the text and gives its one value; the reader of a kind of document goes on from there with the methods of
-//! [`Collected`], and turns the problems found into [`Problems`].
+//! [`ProblemCollector`], and turns the problems found into [`Problems`].
 
-pub use crate::problem::{Collected, Problem, Problems};
+pub use crate::problem::{Problem, ProblemCollector, Problems};
 pub use crate::words::{join, nearest, quoted, shown};
 pub use pulsewright_text::node::{Node, NodeEntry, NodeKind};
 
@@ -35,7 +35,7 @@ pub struct DocumentKind {
 /// Text that is too long, not UTF-8 or not JSON: the first problem, as the text after it can't be read.
 pub fn open<'a>(text: &'a [u8], name: &str, kind: &DocumentKind) -> Result<(&'a str, Node<'a>), Problems> {
     if text.len() > MAX_BYTES {
-        return Err(Problems::of(name, "", Collected::one(too_large(kind))));
+        return Err(Problems::of(name, "", ProblemCollector::one(too_large(kind))));
     }
     let bytes = text.strip_prefix(b"\xef\xbb\xbf").unwrap_or(text);
     let text = match std::str::from_utf8(bytes) {
@@ -44,11 +44,11 @@ pub fn open<'a>(text: &'a [u8], name: &str, kind: &DocumentKind) -> Result<(&'a 
     };
     if let Some(at) = too_deep(text) {
         let problem = Problem::new("nested too deeply").at(at..at + 1).allowed(format!("at most {MAX_DEPTH} levels"));
-        return Err(Problems::of(name, text, Collected::one(problem)));
+        return Err(Problems::of(name, text, ProblemCollector::one(problem)));
     }
     match Node::root(text) {
         Ok(root) => Ok((text, root)),
-        Err(error) => Err(Problems::of(name, text, Collected::one(broken(text, &error, kind)))),
+        Err(error) => Err(Problems::of(name, text, ProblemCollector::one(broken(text, &error, kind)))),
     }
 }
 
@@ -62,7 +62,7 @@ fn not_utf8(bytes: &[u8], valid: usize, name: &str) -> Problems {
         [0xff, 0xfe, ..] | [0xfe, 0xff, ..] => problem.allowed("UTF-8; this looks like UTF-16: save it as UTF-8"),
         _ => problem.allowed("JSON text in UTF-8"),
     };
-    Problems::of(name, &String::from_utf8_lossy(bytes), Collected::one(problem))
+    Problems::of(name, &String::from_utf8_lossy(bytes), ProblemCollector::one(problem))
 }
 
 /// The first syntax error of `serde_json`, in words for people who don't write parsers.
@@ -142,7 +142,7 @@ impl fmt::Display for Path<'_> {
     }
 }
 
-impl Collected {
+impl ProblemCollector {
     /// A number of a range, with its unit for the message.
     pub fn number(&mut self, node: Node<'_>, path: &Path<'_>, range: RangeInclusive<f64>, unit: &str) -> Option<f64> {
         if node.kind() != NodeKind::Number {

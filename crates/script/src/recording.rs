@@ -9,7 +9,7 @@ pub(crate) mod read;
 mod stretch;
 pub(crate) mod write;
 
-use crate::series::Series;
+use crate::series::StepSeries;
 use pulsewright_core::frame::Lead;
 use pulsewright_core::recording;
 use pulsewright_core::time::Span;
@@ -28,7 +28,7 @@ pub(crate) fn loop_words() -> [&'static str; 3] {
 
 /// The recording of a step.
 #[derive(Clone, Debug)]
-pub struct Recording {
+pub struct StepRecording {
     named: Named,
     /// The stretch that is played.
     played: recording::Recording<'static>,
@@ -50,7 +50,7 @@ struct Named {
     repeats: Repeats,
 }
 
-impl Recording {
+impl StepRecording {
     /// The recording as the core plays it.
     pub fn item(&self) -> recording::Recording<'static> {
         self.played.passed(self.passed)
@@ -67,7 +67,7 @@ impl Recording {
     }
 
     /// The recording in words, with the beats of its stretch.
-    pub fn words(&self, series: &Series) -> String {
+    pub fn words(&self, series: &StepSeries) -> String {
         let (from, length) = self.played.bounds();
         let (from, end) = (from.as_secs_f64(), from.plus(length).as_secs_f64());
         let again = if self.named.repeats == Repeats::No { "" } else { ", over and over" };
@@ -76,7 +76,7 @@ impl Recording {
     }
 
     /// The same `passed` later, for a step that goes on with it for as long as it is wanted.
-    pub fn from(&self, passed: Span) -> Recording {
+    pub fn from(&self, passed: Span) -> StepRecording {
         let mut later = self.clone();
         later.passed = self.passed.plus(passed);
         if later.named.repeats == Repeats::No {

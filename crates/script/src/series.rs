@@ -18,7 +18,7 @@ pub const MOST_SERIES_BEATS: usize = 200_000;
 
 /// The beats of a step.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Series {
+pub struct StepSeries {
     /// Beats in order of time after the start of the list, at least [`SHORTEST_RR`] apart.
     pub beats: Vec<SeriesBeat>,
     /// After this time the list begins again.
@@ -28,9 +28,9 @@ pub struct Series {
 /// Why beats make no series: the index of the beat, and the mistake.
 type Unfit = (usize, String);
 
-impl Series {
+impl StepSeries {
     /// A series of these beats; without a length, its last beat and the first of the next pass are a mean interval apart.
-    pub(crate) fn new(beats: Vec<SeriesBeat>, length: Option<Span>) -> Result<Series, Unfit> {
+    pub(crate) fn new(beats: Vec<SeriesBeat>, length: Option<Span>) -> Result<StepSeries, Unfit> {
         let (Some(first), Some(last)) = (beats.first(), beats.last()) else {
             return Err((0, "a series without beats".to_owned()));
         };
@@ -65,7 +65,7 @@ impl Series {
             );
             return Err((count - 1, what));
         }
-        Ok(Series { beats, length })
+        Ok(StepSeries { beats, length })
     }
 
     /// The series as the core plays it.
@@ -91,13 +91,13 @@ impl Series {
     }
 
     /// The same list from `passed` after its start on, for a step that goes on with it: beats that are over come at its end.
-    pub fn from(&self, passed: Span) -> Series {
+    pub fn from(&self, passed: Span) -> StepSeries {
         let passed = Span::from_ticks(passed.ticks() % self.length.ticks().max(1));
         let (before, after): (Vec<SeriesBeat>, Vec<SeriesBeat>) =
             self.beats.iter().copied().partition(|beat| beat.after < passed);
         let now = after.iter().map(|beat| SeriesBeat { after: beat.after.minus(passed), ..*beat });
         let again = before.iter().map(|beat| SeriesBeat { after: beat.after.plus(self.length).minus(passed), ..*beat });
-        Series { beats: now.chain(again).collect(), length: self.length }
+        StepSeries { beats: now.chain(again).collect(), length: self.length }
     }
 }
 

@@ -1,15 +1,15 @@
 //! One step of a document: its words, its numbers and ramps, and settings that exclude each other.
 
-use crate::carry::{Change, Value};
-use crate::document::Step;
+use crate::carry::{StepChange, StepValue};
+use crate::document::DocumentStep;
 use crate::expect::expected::Expectations;
 use crate::keys::{self, Branch, EACH, STEP_WORDS};
 use crate::limits::MAX_STEP_S;
 use crate::noise_ratio;
 use crate::reader::Path;
 use crate::reader::{Node, NodeEntry, NodeKind};
-use crate::recording::part::Lasting;
-use crate::walk::Walk;
+use crate::recording::part::StepLength;
+use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, range, shown, unit};
 use pulsewright_core::heart::catalogue::{RECORDED, RHYTHMS};
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -22,9 +22,9 @@ const RAMP_KEYS: [&str; 3] = ["from", "to", "over_s"];
 /// Fields named by a step, with where.
 type Named<'a> = Vec<(Field, Node<'a>)>;
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// The step; one for each rhythm of the catalogue when its rhythm is the word [`EACH`].
-    pub(crate) fn step(&mut self, node: Node<'_>, entries: &[NodeEntry<'_>], path: &Path<'_>) -> Vec<Step> {
+    pub(crate) fn step(&mut self, node: Node<'_>, entries: &[NodeEntry<'_>], path: &Path<'_>) -> Vec<DocumentStep> {
         let mut each = false;
         let mut beats = None;
         let mut series = None;
@@ -35,7 +35,7 @@ impl Walk<'_> {
         let mut name = None;
         let mut duration = None;
         let mut holds = false;
-        let mut change = Change::default();
+        let mut change = StepChange::default();
         let mut named = Named::new();
         let mut choice = None;
         let mut doubtful_body = false;
@@ -108,7 +108,7 @@ impl Walk<'_> {
         });
         let recorded = recording.and_then(|entry| {
             choice = choice.or(Some(entry.value));
-            self.recording(entry.value, &path.key("recording"), Lasting { duration, holds })
+            self.recording(entry.value, &path.key("recording"), StepLength { duration, holds })
         });
         let (recording, series) = match recorded {
             Some((recording, beats)) => (Some(recording), Some(beats)),
@@ -118,7 +118,7 @@ impl Walk<'_> {
             settings = series.at_its_rate(settings);
         }
         let beats = beats.map_or(Vec::new(), |entry| self.beats(entry.value, &path.key("beats"), duration));
-        let step = Step {
+        let step = DocumentStep {
             name,
             duration,
             settings,
@@ -133,25 +133,25 @@ impl Walk<'_> {
         };
         let step = self.at_ratios(step, &change, &named, each, path);
         let noise = noise.and_then(|entry| self.noise(entry.value, &path.key("noise"), &step, each, holds));
-        let step = Step { noise, ..step };
+        let step = DocumentStep { noise, ..step };
         if each {
             return self.one_of_each(&step, &named, expect, node, path);
         }
         self.conflicts(&step, &named, choice, node, path);
         let expect =
             expect.map_or(Expectations::default(), |entry| self.expect(entry.value, &path.key("expect"), &step));
-        vec![Step { expect, ..step }]
+        vec![DocumentStep { expect, ..step }]
     }
 
     /// The step once for every rhythm, each at its usual rate and called by its name.
     fn one_of_each(
         &mut self,
-        step: &Step,
+        step: &DocumentStep,
         named: &Named<'_>,
         expect: Option<&NodeEntry<'_>>,
         node: Node<'_>,
         path: &Path<'_>,
-    ) -> Vec<Step> {
+    ) -> Vec<DocumentStep> {
         if let Some(entry) = expect {
             let allowed = "expectations in steps with one rhythm";
             let what = "expectations differ from rhythm to rhythm".to_owned();
@@ -165,7 +165,7 @@ impl Walk<'_> {
             let allowed = "a duration in seconds, for each of the rhythms";
             self.report(node, path, |p| p.allowed(allowed), "a step that holds never comes to the next rhythm".into());
         }
-        let one = |rhythm: &&'static Rhythm| Step {
+        let one = |rhythm: &&'static Rhythm| DocumentStep {
             name: Some(rhythm.name.to_owned()),
             settings: step.settings.with_rhythm(rhythm),
             ..step.clone()
@@ -200,7 +200,7 @@ impl Walk<'_> {
         entries: &[NodeEntry<'a>],
         group: &str,
         path: &Path<'_>,
-        change: &mut Change,
+        change: &mut StepChange,
         named: &mut Named<'a>,
     ) {
         for entry in entries {
@@ -234,7 +234,14 @@ impl Walk<'_> {
     }
 
     /// The ratio of a signal to an artefact.
-    fn ratio<'a>(&mut self, key: &str, node: Node<'a>, path: &Path<'_>, change: &mut Change, named: &mut Named<'a>) {
+    fn ratio<'a>(
+        &mut self,
+        key: &str,
+        node: Node<'a>,
+        path: &Path<'_>,
+        change: &mut StepChange,
+        named: &mut Named<'a>,
+    ) {
         let Some(field) = noise_ratio::of_path(key) else { return };
         let db = self.found.number(node, path, noise_ratio::RANGE_DB, "dB");
         named.push((field, node));
@@ -242,7 +249,14 @@ impl Walk<'_> {
     }
 
     /// The step with the amplitudes that give the ratios asked for.
-    fn at_ratios(&mut self, mut step: Step, change: &Change, named: &Named<'_>, each: bool, path: &Path<'_>) -> Step {
+    fn at_ratios(
+        &mut self,
+        mut step: DocumentStep,
+        change: &StepChange,
+        named: &Named<'_>,
+        each: bool,
+        path: &Path<'_>,
+    ) -> DocumentStep {
         for (field, db) in &change.ratios {
             let places: Vec<Node<'_>> = named.iter().filter(|(one, _)| one == field).map(|(_, node)| *node).collect();
             let Some(node) = places.last() else { continue };
@@ -261,7 +275,7 @@ impl Walk<'_> {
     }
 
     /// A number or a ramp.
-    fn value(&mut self, field: Field, node: Node<'_>, path: &Path<'_>) -> Option<Value> {
+    fn value(&mut self, field: Field, node: Node<'_>, path: &Path<'_>) -> Option<StepValue> {
         match node.kind() {
             NodeKind::Object if field.info().ramps => {
                 let entries = self.entries(node, path, "a ramp")?;
@@ -289,7 +303,7 @@ impl Walk<'_> {
                     self.missing(node, path, "to", "{\"to\": number} or {\"from\": number, \"to\": number}");
                     good = false;
                 }
-                to.filter(|_| good).map(|to| Value::Ramp { from, to, over })
+                to.filter(|_| good).map(|to| StepValue::Ramp { from, to, over })
             }
             NodeKind::Object => {
                 let allowed = format!("one number, {}, for the whole step", range(field.info()));
@@ -297,7 +311,7 @@ impl Walk<'_> {
                 self.report(node, path, |p| p.allowed(allowed), what);
                 None
             }
-            _ => self.number(field, node, path).map(Value::Held),
+            _ => self.number(field, node, path).map(StepValue::Held),
         }
     }
 
@@ -330,7 +344,14 @@ impl Walk<'_> {
     }
 
     /// Reports settings that exclude each other: at the step that sets them, not again where they carry over.
-    fn conflicts(&mut self, step: &Step, named: &Named<'_>, choice: Option<Node<'_>>, node: Node<'_>, path: &Path<'_>) {
+    fn conflicts(
+        &mut self,
+        step: &DocumentStep,
+        named: &Named<'_>,
+        choice: Option<Node<'_>>,
+        node: Node<'_>,
+        path: &Path<'_>,
+    ) {
         let mut reported: Vec<&[Field]> = Vec::new();
         let found: Vec<Conflict> = step.item().conflicts().collect();
         let before = std::mem::replace(&mut self.conflicting, found.clone());

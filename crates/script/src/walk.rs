@@ -1,10 +1,10 @@
 //! The walk over a document: what it has found so far, and how it reads a value or reports a problem.
 
 use crate::carry;
-use crate::document::Part;
-use crate::expect::expected::Limits;
+use crate::document::DocumentPart;
+use crate::expect::expected::ReadingLimits;
 use crate::noise_ratio::Measurements;
-use crate::problem::{Collected, Problem};
+use crate::problem::{Problem, ProblemCollector};
 use crate::reader::{Node, NodeEntry, NodeKind, Path};
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -14,7 +14,7 @@ use pulsewright_recording::Recording;
 use std::sync::Arc;
 
 /// Gives the bytes of a file beside a script, or the reason why it can't, which does not name the file.
-pub type Beside<'f> = dyn Fn(&str) -> Result<Vec<u8>, String> + 'f;
+pub type FilesBeside<'f> = dyn Fn(&str) -> Result<Vec<u8>, String> + 'f;
 
 /// For a script without a folder.
 pub(crate) fn nothing_beside(_: &str) -> Result<Vec<u8>, String> {
@@ -22,9 +22,9 @@ pub(crate) fn nothing_beside(_: &str) -> Result<Vec<u8>, String> {
 }
 
 /// The walk over a document: what it found so far.
-pub(crate) struct Walk<'b> {
+pub(crate) struct DocumentWalk<'b> {
     /// Files beside the script.
-    pub(crate) beside: &'b Beside<'b>,
+    pub(crate) beside: &'b FilesBeside<'b>,
     /// Rhythms of the document's own, known before its steps are read.
     pub(crate) own: Vec<&'static Rhythm>,
     /// Words of rhythms that have problems.
@@ -32,7 +32,7 @@ pub(crate) struct Walk<'b> {
     /// Bodies of the document's own, likewise.
     pub(crate) own_bodies: Vec<&'static Body>,
     pub(crate) refused_bodies: Vec<String>,
-    pub(crate) found: Collected,
+    pub(crate) found: ProblemCollector,
     /// The state that the next step starts from.
     pub(crate) carried: Settings,
     /// Fields whose value was refused: their conflicts are not reported.
@@ -40,8 +40,8 @@ pub(crate) struct Walk<'b> {
     /// Conflicts of the last step, which carry over with its settings.
     pub(crate) conflicting: Vec<Conflict>,
     /// Limits of the document, known before its steps are read.
-    pub(crate) limits: Limits,
-    pub(crate) parts: Vec<Part>,
+    pub(crate) limits: ReadingLimits,
+    pub(crate) parts: Vec<DocumentPart>,
     /// Recordings read so far, by the names of their files and the scales that were given.
     pub(crate) recordings: Vec<(String, Option<f64>, Arc<Recording>)>,
     /// Seed of the document, known before its steps are read.
@@ -50,15 +50,15 @@ pub(crate) struct Walk<'b> {
     pub(crate) measurements: Measurements,
 }
 
-impl<'b> Walk<'b> {
-    pub(crate) fn new(beside: &'b Beside<'b>) -> Walk<'b> {
-        Walk {
+impl<'b> DocumentWalk<'b> {
+    pub(crate) fn new(beside: &'b FilesBeside<'b>) -> DocumentWalk<'b> {
+        DocumentWalk {
             beside,
             own: vec![],
             refused: vec![],
             own_bodies: vec![],
             refused_bodies: vec![],
-            found: Collected::default(),
+            found: ProblemCollector::default(),
             carried: carry::RESTING,
             doubtful: [false; FIELDS],
             conflicting: vec![],
@@ -71,52 +71,52 @@ impl<'b> Walk<'b> {
     }
 
     /// A walk over a file beside the document, which knows the rhythms and bodies above it.
-    pub(crate) fn of_file<'f>(&self, beside: &'f Beside<'f>) -> Walk<'f> {
-        Walk {
+    pub(crate) fn of_file<'f>(&self, beside: &'f FilesBeside<'f>) -> DocumentWalk<'f> {
+        DocumentWalk {
             own: self.own.clone(),
             refused: self.refused.clone(),
             own_bodies: self.own_bodies.clone(),
             refused_bodies: self.refused_bodies.clone(),
-            ..Walk::new(beside)
+            ..DocumentWalk::new(beside)
         }
     }
 
-    /// See [`Collected::entries`].
+    /// See [`ProblemCollector::entries`].
     pub(crate) fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<NodeEntry<'a>>> {
         self.found.entries(node, path, what)
     }
 
-    /// See [`Collected::whole`].
+    /// See [`ProblemCollector::whole`].
     pub(crate) fn whole(&mut self, node: Node<'_>, path: &Path<'_>, min: u64, max: u64) -> Option<u64> {
         self.found.whole(node, path, min, max)
     }
 
-    /// See [`Collected::text`].
+    /// See [`ProblemCollector::text`].
     pub(crate) fn text(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
         self.found.text(node, path)
     }
 
-    /// See [`Collected::line`].
+    /// See [`ProblemCollector::line`].
     pub(crate) fn line(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
         self.found.line(node, path)
     }
 
-    /// See [`Collected::wrong_kind`].
+    /// See [`ProblemCollector::wrong_kind`].
     pub(crate) fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: NodeKind) {
         self.found.wrong_kind(node, path, wanted);
     }
 
-    /// See [`Collected::missing`].
+    /// See [`ProblemCollector::missing`].
     pub(crate) fn missing(&mut self, node: Node<'_>, path: &Path<'_>, key: &str, allowed: &str) {
         self.found.missing(node, path, key, allowed);
     }
 
-    /// See [`Collected::unknown`].
+    /// See [`ProblemCollector::unknown`].
     pub(crate) fn unknown(&mut self, entry: &NodeEntry<'_>, path: &Path<'_>, keys: &[&str], nearest: Option<String>) {
         self.found.unknown(entry, path, keys, nearest);
     }
 
-    /// See [`Collected::report`].
+    /// See [`ProblemCollector::report`].
     pub(crate) fn report(
         &mut self,
         node: Node<'_>,

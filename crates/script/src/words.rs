@@ -35,9 +35,9 @@ fn plain(written: &str) -> String {
 }
 
 /// The rhythm with this word, or the allowed words and the nearest of them.
-pub(crate) fn rhythm(word: &str) -> Result<&'static Rhythm, Unknown> {
+pub(crate) fn rhythm(word: &str) -> Result<&'static Rhythm, UnknownWord> {
     find("rhythm", word, RHYTHMS, |rhythm| rhythm.id)
-        .map_err(|unknown| Unknown { allowed: rhythms([], unknown.nearest.is_some()), ..unknown })
+        .map_err(|unknown| UnknownWord { allowed: rhythms([], unknown.nearest.is_some()), ..unknown })
 }
 
 /// The allowed words of rhythms, a script's `own` first. Where the nearest of them is `known` to the reader, the catalogue is
@@ -53,20 +53,20 @@ pub(crate) fn rhythms<'w>(own: impl IntoIterator<Item = &'w str>, known: bool) -
 }
 
 /// The body with this word, or the allowed words and the nearest of them.
-pub(crate) fn body(word: &str) -> Result<&'static Body, Unknown> {
+pub(crate) fn body(word: &str) -> Result<&'static Body, UnknownWord> {
     find("body", word, BODIES, |body| body.id)
 }
 
 /// A word that is not in its list.
 #[derive(Debug)]
-pub(crate) struct Unknown {
+pub(crate) struct UnknownWord {
     pub(crate) what: String,
     pub(crate) allowed: String,
     pub(crate) nearest: Option<String>,
 }
 
-fn find<T>(list: &str, word: &str, all: &[&'static T], id: fn(&T) -> &'static str) -> Result<&'static T, Unknown> {
-    all.iter().copied().find(|one| id(one) == word).ok_or_else(|| Unknown {
+fn find<T>(list: &str, word: &str, all: &[&'static T], id: fn(&T) -> &'static str) -> Result<&'static T, UnknownWord> {
+    all.iter().copied().find(|one| id(one) == word).ok_or_else(|| UnknownWord {
         what: format!("unknown {list} {}", quoted(word)),
         allowed: join(all.iter().map(|one| id(one))),
         nearest: nearest(word, all.iter().map(|one| id(one))).map(quoted),

@@ -1,8 +1,8 @@
 //! Document to JSON: each step has only its differences from the step before.
 
 use crate::bodies::write::own_json;
-use crate::carry::{self, Change, Value as Named};
-use crate::document::{Document, Part, Step};
+use crate::carry::{self, StepChange, StepValue};
+use crate::document::{Document, DocumentPart, DocumentStep};
 use crate::expect::{alarm_settings_json, expect_json, limits_json, lines_json};
 use crate::noise::write::json as noise_json;
 use crate::number::{insert, number, shortest};
@@ -23,11 +23,11 @@ impl Document {
         let mut list: Vec<(usize, Value)> = Vec::new();
         for (index, part) in self.parts.iter().enumerate() {
             match part {
-                Part::Step(step) => {
+                DocumentPart::Step(step) => {
                     list.push((index, step_json(step, &carried)));
                     carried = carry::carried(step);
                 }
-                Part::Repeat { first, times, .. } => {
+                DocumentPart::Repeat { first, times, .. } => {
                     let start = list.partition_point(|(part, _)| *part < *first as usize);
                     let steps: Vec<Value> = list.drain(start..).map(|(_, item)| item).collect();
                     list.push((*first as usize, json!({"repeat": times, "steps": steps})));
@@ -68,7 +68,7 @@ impl Document {
     }
 }
 
-fn step_json(step: &Step, carried: &Settings) -> Value {
+fn step_json(step: &DocumentStep, carried: &Settings) -> Value {
     let mut object = Map::new();
     if let Some(name) = &step.name {
         object.insert("name".into(), name.as_str().into());
@@ -99,11 +99,11 @@ fn step_json(step: &Step, carried: &Settings) -> Value {
     insert_lines(&mut object, &[("cautions", &step.cautions), ("prepare", &step.prepare)]);
     for (field, named) in &change.values {
         let value = match named {
-            Named::Held(value) => match field.info().words().get(*value as usize) {
+            StepValue::Held(value) => match field.info().words().get(*value as usize) {
                 Some(word) => (*word).into(),
                 None => number(*value),
             },
-            Named::Ramp { from, to, over } => {
+            StepValue::Ramp { from, to, over } => {
                 let mut ramp = Map::new();
                 ramp.extend(from.map(|from| ("from".to_owned(), number(from))));
                 ramp.insert("to".into(), number(*to));
@@ -124,9 +124,9 @@ fn insert_lines(object: &mut Map<String, Value>, lists: &[(&str, &[String])]) {
 }
 
 /// The settings that a step must name to follow from `carried`.
-fn difference(step: &Step, carried: &Settings) -> Change {
+fn difference(step: &DocumentStep, carried: &Settings) -> StepChange {
     let settings = &step.settings;
-    let mut change = Change::default();
+    let mut change = StepChange::default();
     if settings.body().id != carried.body().id {
         change.body = Some(settings.body());
     }
@@ -147,11 +147,11 @@ fn difference(step: &Step, carried: &Settings) -> Change {
             chosen = chosen.with(field, value).unwrap_or(chosen);
         }
         match step.ramps.iter().find(|ramp| ramp.field == field) {
-            Some(ramp) => {
-                change.values.push((field, Named::Ramp { from: moved.then_some(value), to: ramp.to, over: ramp.over }))
-            }
+            Some(ramp) => change
+                .values
+                .push((field, StepValue::Ramp { from: moved.then_some(value), to: ramp.to, over: ramp.over })),
             None if moved || field == Field::RateBpm && beside_a_series => {
-                change.values.push((field, Named::Held(value)))
+                change.values.push((field, StepValue::Held(value)))
             }
             None => {}
         }

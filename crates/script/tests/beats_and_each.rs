@@ -7,7 +7,7 @@ use pulsewright_core::script::Script;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::FrameRate;
 use pulsewright_core::truth::{BeatCode, Event};
-use pulsewright_script::{Part, parse};
+use pulsewright_script::{DocumentPart, parse};
 
 fn document(steps: &str) -> String {
     format!("{{\"version\": 1, \"steps\": [{steps}]}}")
@@ -39,7 +39,7 @@ fn told_beats_come_when_told() {
     assert!(!codes.contains(&(BeatCode::Normal, 3.5)));
     let again = parse(document.to_json().to_string().as_bytes(), "t.json").expect("what was written");
     let sites = |document: &pulsewright_script::Document| match document.parts().first() {
-        Some(Part::Step(step)) => step.beats.clone(),
+        Some(DocumentPart::Step(step)) => step.beats.clone(),
         _ => Vec::new(),
     };
     assert_eq!(sites(&again), sites(&document));
@@ -52,7 +52,7 @@ fn each_plays_every_rhythm_at_its_usual_rate() {
     let document = parse(text.as_bytes(), "t.json").expect("a script");
     assert_eq!(document.parts().len(), RHYTHMS.len());
     for (part, rhythm) in document.parts().iter().zip(RHYTHMS) {
-        let Part::Step(step) = part else { panic!("a step") };
+        let DocumentPart::Step(step) = part else { panic!("a step") };
         assert_eq!(step.settings.rhythm().id, rhythm.id);
         assert_eq!(step.name.as_deref(), Some(rhythm.name));
         assert_eq!(step.settings.get(Field::ArterialSystolic), 80.0);

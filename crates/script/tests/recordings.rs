@@ -2,7 +2,7 @@
 
 use pulsewright_core::heart::catalogue::{RECORDED, SINUS};
 use pulsewright_core::truth::BeatCode;
-use pulsewright_script::{Document, Part, Problems, Step, parse_beside};
+use pulsewright_script::{Document, DocumentPart, DocumentStep, Problems, parse_beside};
 use std::fs;
 use std::path::Path;
 
@@ -24,8 +24,12 @@ fn read(steps: &str) -> Result<Document, Problems> {
     parse_beside(format!("{{\"version\": 1, \"steps\": [{steps}]}}").as_bytes(), "t.json", &beside)
 }
 
-fn steps(document: &Document) -> Vec<&Step> {
-    document.parts().iter().filter_map(|part| if let Part::Step(step) = part { Some(step) } else { None }).collect()
+fn steps(document: &Document) -> Vec<&DocumentStep> {
+    document
+        .parts()
+        .iter()
+        .filter_map(|part| if let DocumentPart::Step(step) = part { Some(step) } else { None })
+        .collect()
 }
 
 #[test]

@@ -4,7 +4,7 @@ use pulsewright_core::script::SeriesBeat;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::Span;
 use pulsewright_core::truth::BeatCode;
-use pulsewright_script::{Document, Part, Problems, Series, parse_beside};
+use pulsewright_script::{Document, DocumentPart, Problems, StepSeries, parse_beside};
 
 /// Annotations at frames 200, 400, 512 and 800: N, a note of the rhythm, V, N.
 const NOTED: [u8; 8] = [0xc8, 0x04, 0xc8, 0x70, 0x70, 0x14, 0x20, 0x05];
@@ -32,9 +32,9 @@ fn read(step: &str) -> Result<Document, Problems> {
     parse_beside(text.as_bytes(), "t.json", &beside)
 }
 
-fn series(document: &Document) -> &Series {
+fn series(document: &Document) -> &StepSeries {
     match document.parts().first() {
-        Some(Part::Step(step)) => step.series.as_ref().expect("a series"),
+        Some(DocumentPart::Step(step)) => step.series.as_ref().expect("a series"),
         _ => panic!("a step"),
     }
 }
@@ -43,7 +43,7 @@ fn series(document: &Document) -> &Series {
 fn every_form_gives_the_same_beats() {
     let at = |ms: u64, code| SeriesBeat { after: Span::millis(ms), code };
     let (n, v) = (BeatCode::Normal, BeatCode::VentricularPremature);
-    let expected = Series { beats: vec![at(800, n), at(2048, v), at(3200, n)], length: Span::millis(3200) };
+    let expected = StepSeries { beats: vec![at(800, n), at(2048, v), at(3200, n)], length: Span::millis(3200) };
     for form in [
         r#""series": {"rr_s": [0.8, 1.248, 1.152], "codes": "NVN"}"#,
         r#""series": {"at_s": [0.8, 2.048, 3.2], "codes": "NVN", "length_s": 3.2}"#,

@@ -13,7 +13,7 @@ use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_core::timeline::Timeline;
 use pulsewright_core::truth::{Event, Observer};
-use pulsewright_script::{Document, Recording, Step};
+use pulsewright_script::{Document, DocumentStep, StepRecording};
 
 /// The next beat is looked for this far ahead; without one, a command takes effect at once.
 const AHEAD: Span = Span::secs(3);
@@ -21,7 +21,7 @@ const AHEAD: Span = Span::secs(3);
 /// A step that was, is, or will be played.
 #[derive(Clone, Debug)]
 struct Scheduled {
-    step: Step,
+    step: DocumentStep,
     start: Instant,
     /// Whether a command made it.
     by_command: bool,
@@ -42,7 +42,7 @@ pub struct LivePlayer<'a> {
     /// The step that the player plays next.
     next: Option<Scheduled>,
     /// The script's next step, put off by a command.
-    put_off: Option<Step>,
+    put_off: Option<DocumentStep>,
 }
 
 impl<'a> LivePlayer<'a> {
@@ -135,7 +135,7 @@ impl<'a> LivePlayer<'a> {
     }
 
     /// The script's next step; a step that holds lasts until the next one is asked for.
-    fn scripted(&mut self) -> Option<Step> {
+    fn scripted(&mut self) -> Option<DocumentStep> {
         let placed = self.timeline.next()?;
         if placed.step.duration().is_none() {
             // A later command decides when the step after it starts.
@@ -144,14 +144,14 @@ impl<'a> LivePlayer<'a> {
         self.document.step(placed.item).cloned()
     }
 
-    fn play_next(&mut self, step: Step, start: Instant, by_command: bool) {
+    fn play_next(&mut self, step: DocumentStep, start: Instant, by_command: bool) {
         let ramps = self.arena.alloc_slice_copy(&step.ramps);
         let beats = self.arena.alloc_slice_copy(&step.beats);
         let series = step
             .series
             .as_ref()
             .map(|series| CoreSeries { beats: self.arena.alloc_slice_copy(&series.beats), length: series.length });
-        let recording = step.recording.as_ref().map(Recording::item);
+        let recording = step.recording.as_ref().map(StepRecording::item);
         let noise: Option<&'a RecordedNoise<'a>> = match &step.noise {
             Some(noise) => Some(self.arena.alloc(*noise.item())),
             None => None,
@@ -214,7 +214,7 @@ impl<'a> LivePlayer<'a> {
     ///
     /// # Errors
     /// Settings that exclude each other; nothing has changed.
-    pub fn play_step_at_once(&mut self, step: Step) -> Result<Instant, String> {
+    pub fn play_step_at_once(&mut self, step: DocumentStep) -> Result<Instant, String> {
         let at = self.soonest();
         self.replace(step, at)?;
         Ok(at)
@@ -238,7 +238,7 @@ impl<'a> LivePlayer<'a> {
     }
 
     /// Puts a command's step in the place of what waits.
-    fn replace(&mut self, step: Step, at: Instant) -> Result<(), String> {
+    fn replace(&mut self, step: DocumentStep, at: Instant) -> Result<(), String> {
         if let Some(conflict) = step.item().conflicts().next() {
             return Err(conflict.to_string());
         }
@@ -278,7 +278,7 @@ impl<'a> LivePlayer<'a> {
         settings: Settings,
         beats: Vec<TimedBeat>,
         at: Instant,
-    ) -> Result<Step, String> {
+    ) -> Result<DocumentStep, String> {
         let waiting = self.next.as_ref().filter(|scheduled| scheduled.by_command);
         let before = waiting.or(self.played.last()).or(self.next.as_ref());
         let noise = before.and_then(|before| Some(before.step.noise.as_ref()?.from(at.since(before.start))));
@@ -288,7 +288,7 @@ impl<'a> LivePlayer<'a> {
         if series.is_some() && !beats.is_empty() {
             return Err("no premature beat comes in a series of beats; a rhythm ends the series".to_owned());
         }
-        Ok(Step { series, recording, noise, ..held(name, settings, beats) })
+        Ok(DocumentStep { series, recording, noise, ..held(name, settings, beats) })
     }
 
     /// When a command takes effect: just after the next beat, or at once for a premature beat or when no beat comes soon. It is
@@ -337,7 +337,7 @@ impl<'a> LivePlayer<'a> {
     }
 
     /// The steps of [`LivePlayer::log`] from the place `first` on, with what they expect as it was written.
-    pub fn log_from(&self, first: usize) -> Vec<Step> {
+    pub fn log_from(&self, first: usize) -> Vec<DocumentStep> {
         let end = self.rate.instant_of(self.position());
         let ends = self.played.iter().skip(first + 1).map(|scheduled| scheduled.start).chain([end]);
         let steps = self.played.iter().skip(first).zip(ends).map(|(scheduled, end)| {
@@ -348,22 +348,27 @@ impl<'a> LivePlayer<'a> {
                 ..*ramp
             });
             let beats = scheduled.step.beats.iter().copied().filter(|beat| beat.after < lasted);
-            Step { duration: Some(lasted), ramps: ramps.collect(), beats: beats.collect(), ..scheduled.step.clone() }
+            DocumentStep {
+                duration: Some(lasted),
+                ramps: ramps.collect(),
+                beats: beats.collect(),
+                ..scheduled.step.clone()
+            }
         });
         steps.collect()
     }
 }
 
 /// The log of a document whose steps were played so.
-pub fn as_played(document: &Document, steps: Vec<Step>) -> Document {
+pub fn as_played(document: &Document, steps: Vec<DocumentStep>) -> Document {
     let title = document.title().map_or("As played".to_owned(), |title| format!("{title}, as played"));
     let notes = "Written while frames were sent: rendered, it gives the same bytes.".to_owned();
     document.clone().with_steps(title, notes, steps)
 }
 
 /// A step that holds until the next command.
-fn held(name: Option<String>, settings: Settings, beats: Vec<TimedBeat>) -> Step {
-    Step { name, beats, ..Step::new(None, settings) }
+fn held(name: Option<String>, settings: Settings, beats: Vec<TimedBeat>) -> DocumentStep {
+    DocumentStep { name, beats, ..DocumentStep::new(None, settings) }
 }
 
 /// Logs the waiting step when it starts, and passes events on.
@@ -388,7 +393,7 @@ mod tests {
     use pulsewright_core::heart::catalogue::named;
     use pulsewright_core::heart::rhythm::EctopicSite;
     use pulsewright_core::settings::Field;
-    use pulsewright_script::Part;
+    use pulsewright_script::DocumentPart;
 
     /// An order that comes before a premature beat's step has begun must not take the beat away.
     #[test]
@@ -408,7 +413,7 @@ mod tests {
         assert_eq!(live.play_at_once(None, louder, vec![beat]).unwrap(), at);
         (0..500).for_each(|_| _ = live.fill(&mut frame));
         let log = live.log();
-        let Some(Part::Step(last)) = log.parts().last() else { panic!("a step") };
+        let Some(DocumentPart::Step(last)) = log.parts().last() else { panic!("a step") };
         assert_eq!((last.settings.get(Field::EcgGain), last.beats.as_slice()), (2.0, &[beat][..]));
     }
 

@@ -1,6 +1,6 @@
 //! The state of the screen, and the work of its keys.
 
-use crate::feed::{Feed, Known};
+use crate::feed::{LatestNews, NewsFeed};
 use pulsewright_bench::{Bench, Request, offer};
 use pulsewright_core::time::FrameRate;
 use ratatui::crossterm::event::KeyCode;
@@ -39,7 +39,7 @@ pub enum Screen {
 
 /// A text that is being typed, or a question with answers of one key.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Typing {
+pub enum TextEntry {
     /// The value of an item.
     Value(String),
     /// The reason to skip an item.
@@ -55,7 +55,7 @@ pub enum Typing {
 }
 
 /// The purpose that an answer of the session was asked for.
-pub enum After {
+pub enum AnswerPurpose {
     /// Nothing more to do when it is done.
     Done,
     /// The entry of an item.
@@ -73,16 +73,16 @@ pub enum After {
 }
 
 /// An answer of the session.
-pub type Answered = (After, Result<Value, String>);
+pub type SessionAnswer = (AnswerPurpose, Result<Value, String>);
 
 /// The state of the screen.
 pub struct App<'b> {
     /// The session.
     pub bench: &'b Bench,
-    feed: Feed,
+    feed: NewsFeed,
     /// Answers of the session that have come.
-    pub answers: Receiver<Answered>,
-    asked: Sender<Answered>,
+    pub answers: Receiver<SessionAnswer>,
+    asked: Sender<SessionAnswer>,
     /// When the state of the output is asked for next.
     pub next_clock: Instant,
     /// Whether the person has left.
@@ -104,7 +104,7 @@ pub struct App<'b> {
     /// The row that is selected.
     pub selected: usize,
     /// The text that is being typed.
-    pub typing: Option<Typing>,
+    pub typing: Option<TextEntry>,
     /// Text of the search.
     pub search: String,
     /// Texts of forms that the record does not have yet.
@@ -127,7 +127,7 @@ pub struct App<'b> {
 
 impl<'b> App<'b> {
     /// At the first question.
-    pub fn new(bench: &'b Bench, feed: Feed, plan: Option<Value>, output: String, rate: FrameRate) -> App<'b> {
+    pub fn new(bench: &'b Bench, feed: NewsFeed, plan: Option<Value>, output: String, rate: FrameRate) -> App<'b> {
         let (asked, answers) = mpsc::channel();
         App {
             bench,
@@ -158,7 +158,7 @@ impl<'b> App<'b> {
     }
 
     /// The latest news.
-    pub fn known(&self) -> MutexGuard<'_, Known> {
+    pub fn known(&self) -> MutexGuard<'_, LatestNews> {
         self.feed.known()
     }
 
@@ -200,7 +200,7 @@ impl<'b> App<'b> {
     }
 
     /// Asks the session for something.
-    pub fn ask(&self, request: Request, after: After) {
+    pub fn ask(&self, request: Request, after: AnswerPurpose) {
         let asked = self.asked.clone();
         self.bench.request(request, Box::new(move |done| _ = asked.send((after, done))));
     }
@@ -269,7 +269,7 @@ impl<'b> App<'b> {
     /// Plays a step of the plan.
     pub fn play_step(&mut self, step: usize) {
         if step < self.steps().len() {
-            self.ask(Request::Step { step }, After::Step(step));
+            self.ask(Request::Step { step }, AnswerPurpose::Step(step));
         } else {
             self.go(Screen::After);
         }
@@ -280,18 +280,18 @@ impl<'b> App<'b> {
         match key {
             KeyCode::Char('?') => self.help = true,
             KeyCode::Char('q') => {
-                self.typing = Some(Typing::Leave);
+                self.typing = Some(TextEntry::Leave);
                 return true;
             }
             KeyCode::Char('p' | '/') => self.open_list(Screen::Rhythms),
             KeyCode::Char('c') => self.open_list(Screen::Controls),
-            KeyCode::Char('b') => self.ask(Request::Beat { site: "right-ventricular".to_owned() }, After::Done),
-            KeyCode::Char('x') | KeyCode::Esc => self.ask(Request::Stop, After::Done),
+            KeyCode::Char('b') => self.ask(Request::Beat { site: "right-ventricular".to_owned() }, AnswerPurpose::Done),
+            KeyCode::Char('x') | KeyCode::Esc => self.ask(Request::Stop, AnswerPurpose::Done),
             KeyCode::Char('l') if self.has_plan() => self.open_list(Screen::Steps),
             KeyCode::Char('g') if self.has_plan() => self.play_step(self.follows()),
             KeyCode::Char('e') if self.has_plan() => self.go(Screen::After),
             KeyCode::Char('f') if self.has_plan() => self.go(Screen::Before),
-            KeyCode::Char('u') if self.has_plan() => self.ask(Request::Undo, After::Undone),
+            KeyCode::Char('u') if self.has_plan() => self.ask(Request::Undo, AnswerPurpose::Undone),
             KeyCode::Char('w') => self.wait(),
             KeyCode::Up => self.selected = self.selected.saturating_sub(1),
             KeyCode::Down => {

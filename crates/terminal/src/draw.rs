@@ -1,6 +1,6 @@
 //! The picture: state and clock, strips, what a correct monitor shows, the page with its rows, message, keys.
 
-use crate::app::{App, SAFE, Screen, Typing, array, text};
+use crate::app::{App, SAFE, Screen, TextEntry, array, text};
 use crate::words::wrap;
 use crate::{forms, lists, strip};
 use ratatui::Frame;
@@ -204,7 +204,7 @@ fn page(app: &App<'_>, width: usize) -> (String, Vec<PageRow>) {
         }
         Screen::Controls => {
             let title = match &app.typing {
-                Some(Typing::Setting(value)) => format!("Settings; new value: {value}_"),
+                Some(TextEntry::Setting(value)) => format!("Settings; new value: {value}_"),
                 _ => "Settings".to_owned(),
             };
             (title, picked(lists::rows(app).into_iter().map(|row| row.words).collect()))
@@ -229,11 +229,11 @@ fn hold(app: &App<'_>) -> String {
 fn form(app: &App<'_>) -> Vec<String> {
     let rows = forms::rows(app);
     let selected = app.selected.min(rows.len().saturating_sub(1));
-    let line = |(at, row): (usize, forms::Row)| match row.kind {
-        forms::Kind::Text(_) | forms::Kind::Instrument(..) => {
+    let line = |(at, row): (usize, forms::FormRow)| match row.kind {
+        forms::FormRowKind::Text(_) | forms::FormRowKind::Instrument(..) => {
             format!("{}: {}{}", row.label, row.value, if at == selected { "_" } else { "" })
         }
-        forms::Kind::Tick(..) => format!("[{}] {}", if row.value.is_empty() { " " } else { "x" }, row.label),
+        forms::FormRowKind::Tick(..) => format!("[{}] {}", if row.value.is_empty() { " " } else { "x" }, row.label),
         _ if row.value.is_empty() => row.label,
         _ => format!("{}: {}", row.label, row.value),
     };
@@ -283,13 +283,13 @@ fn step_page(app: &App<'_>, at: usize, width: usize) -> (String, Vec<PageRow>) {
 /// The text that is being typed for the item that is selected.
 fn typing(app: &App<'_>) -> Option<String> {
     Some(match app.typing.as_ref()? {
-        Typing::Value(value) => format!("value: {value}_"),
-        Typing::Skip(reason) => format!("skipped, because: {reason}_"),
-        Typing::Remark(remark) => format!("remark: {remark}_"),
-        Typing::Priority(_, value) => {
+        TextEntry::Value(value) => format!("value: {value}_"),
+        TextEntry::Skip(reason) => format!("skipped, because: {reason}_"),
+        TextEntry::Remark(remark) => format!("remark: {remark}_"),
+        TextEntry::Priority(_, value) => {
             format!("after {value} s; which priority does the monitor show? h high, m medium, l low, n none")
         }
-        Typing::Setting(_) | Typing::Leave => return None,
+        TextEntry::Setting(_) | TextEntry::Leave => return None,
     })
 }
 
@@ -318,7 +318,7 @@ fn entered(entry: &Value, unit: &str) -> String {
 }
 
 fn message(app: &App<'_>) -> String {
-    if app.typing == Some(Typing::Leave) {
+    if app.typing == Some(TextEntry::Leave) {
         return "Leave the session? What was entered is kept. y leaves, any other key goes on.".to_owned();
     }
     app.message.clone()
@@ -328,8 +328,8 @@ fn message(app: &App<'_>) -> String {
 fn keys(app: &App<'_>) -> String {
     let common = "x stop  ? help  q leave";
     match (app.screen, &app.typing) {
-        (_, Some(Typing::Leave)) => "y leave".to_owned(),
-        (_, Some(Typing::Priority(..))) => "h high  m medium  l low  n none  Esc drops it".to_owned(),
+        (_, Some(TextEntry::Leave)) => "y leave".to_owned(),
+        (_, Some(TextEntry::Priority(..))) => "h high  m medium  l low  n none  Esc drops it".to_owned(),
         (_, Some(_)) => "Enter takes it  Esc drops it".to_owned(),
         (Screen::Confirm(_), None) => "y it holds  n it does not: nothing plays  ? help  q leave".to_owned(),
         (Screen::Before | Screen::After, None) => {

@@ -12,7 +12,7 @@ const KEPT: usize = STRIP_S as usize * 500;
 
 /// Samples of a frame that the strips show.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Shown {
+pub struct StripSample {
     /// Lead II, mV.
     pub ecg_mv: f32,
     /// Arterial pressure, mmHg.
@@ -21,7 +21,7 @@ pub struct Shown {
 
 /// The latest news.
 #[derive(Debug, Default)]
-pub struct Known {
+pub struct LatestNews {
     /// News of what plays.
     pub state: Value,
     /// Readings of a correct monitor.
@@ -33,21 +33,21 @@ pub struct Known {
     /// A sentence that a person has to read.
     pub warning: Option<String>,
     /// The last frames.
-    pub frames: VecDeque<Shown>,
+    pub frames: VecDeque<StripSample>,
 }
 
 /// The way of news to the screen.
 #[derive(Clone, Default)]
-pub struct Feed(Arc<Mutex<Known>>);
+pub struct NewsFeed(Arc<Mutex<LatestNews>>);
 
-impl Feed {
+impl NewsFeed {
     /// The latest news.
-    pub fn known(&self) -> MutexGuard<'_, Known> {
+    pub fn known(&self) -> MutexGuard<'_, LatestNews> {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
-impl View for Feed {
+impl View for NewsFeed {
     fn news(&self, news: &Value) {
         let mut known = self.known();
         let known = &mut *known;
@@ -73,7 +73,7 @@ impl View for Feed {
             |frame: &[f32], place: Option<usize>| place.and_then(|at| frame.get(at)).copied().unwrap_or_default();
         let mut known = self.known();
         for frame in samples.chunks_exact(channels) {
-            known.frames.push_back(Shown { ecg_mv: sample(frame, ecg), arterial_mmhg: sample(frame, arterial) });
+            known.frames.push_back(StripSample { ecg_mv: sample(frame, ecg), arterial_mmhg: sample(frame, arterial) });
         }
         let surplus = known.frames.len().saturating_sub(KEPT);
         known.frames.drain(..surplus);

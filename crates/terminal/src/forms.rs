@@ -1,24 +1,24 @@
 //! The pages before the first step and after the last: rows with a text, a tick, or something to do.
 
-use crate::app::{After, App, Screen, array, text, type_into};
+use crate::app::{AnswerPurpose, App, Screen, array, text, type_into};
 use pulsewright_bench::Request;
 use pulsewright_record::record::Instrument;
 use ratatui::crossterm::event::KeyCode;
 use serde_json::Value;
 
 /// A row.
-pub struct Row {
+pub struct FormRow {
     /// Its name.
     pub label: String,
     /// Its text; for a tick `yes` or nothing.
     pub value: String,
     /// Its kind.
-    pub kind: Kind,
+    pub kind: FormRowKind,
 }
 
 /// The kind of a row.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Kind {
+pub enum FormRowKind {
     /// To be read.
     Words,
     /// A text, by its key in [`App::typed`].
@@ -28,7 +28,7 @@ pub enum Kind {
     /// The number or the place of a piece of kit, by the piece's number in the plan and its key in [`App::typed`].
     Piece(String, String),
     /// A preparation or a piece of kit, by its number.
-    Tick(Tick, String),
+    Tick(TickList, String),
     /// Takes up the draft of this asset.
     TakeUp(String),
     /// Opens the record.
@@ -41,7 +41,7 @@ pub enum Kind {
 
 /// The list that a tick belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Tick {
+pub enum TickList {
     /// A preparation.
     Prepared,
     /// Kit that is out.
@@ -50,12 +50,12 @@ pub enum Tick {
     Back,
 }
 
-fn row(label: impl Into<String>, value: impl Into<String>, kind: Kind) -> Row {
-    Row { label: label.into(), value: value.into(), kind }
+fn row(label: impl Into<String>, value: impl Into<String>, kind: FormRowKind) -> FormRow {
+    FormRow { label: label.into(), value: value.into(), kind }
 }
 
 /// The rows of the page on the screen.
-pub fn rows(app: &App<'_>) -> Vec<Row> {
+pub fn rows(app: &App<'_>) -> Vec<FormRow> {
     let record = app.known().record.clone();
     if app.screen == Screen::After { after(app, &record) } else { before(app, &record) }
 }
@@ -64,7 +64,7 @@ fn is_open(record: &Value) -> bool {
     record.get("open").and_then(Value::as_bool).unwrap_or(false)
 }
 
-fn before(app: &App<'_>, record: &Value) -> Vec<Row> {
+fn before(app: &App<'_>, record: &Value) -> Vec<FormRow> {
     let mut rows = Vec::new();
     let about = array(&app.plan, "about").iter().filter_map(Value::as_array);
     let about = about.map(|pair| (pair.first().and_then(Value::as_str), pair.get(1).and_then(Value::as_str)));
@@ -72,28 +72,32 @@ fn before(app: &App<'_>, record: &Value) -> Vec<Row> {
     if !is_open(record) {
         let take_up = |draft: &Value| {
             let asset = text(draft, "asset").to_owned();
-            row(format!("Go on with {asset}"), format!("saved {}", text(draft, "saved_at")), Kind::TakeUp(asset))
+            row(format!("Go on with {asset}"), format!("saved {}", text(draft, "saved_at")), FormRowKind::TakeUp(asset))
         };
         rows.extend(array(record, "unfinished").iter().map(take_up));
         for (word, name) in about.iter().filter(|(word, _)| *word != "date") {
-            rows.push(row(*name, app.typed.get(*word).cloned().unwrap_or_default(), Kind::Text((*word).to_owned())));
+            rows.push(row(
+                *name,
+                app.typed.get(*word).cloned().unwrap_or_default(),
+                FormRowKind::Text((*word).to_owned()),
+            ));
         }
-        rows.push(row("Begin the record", "", Kind::Begin));
+        rows.push(row("Begin the record", "", FormRowKind::Begin));
         return rows;
     }
     let words = |word: &str| record.get("about").map_or("", |about| text(about, word)).to_owned();
     let named = about.iter().filter(|(word, _)| !words(word).is_empty());
     let line: Vec<String> = named.map(|(word, name)| format!("{name} {}", words(word))).collect();
-    rows.push(row(line.join("; "), "", Kind::Words));
+    rows.push(row(line.join("; "), "", FormRowKind::Words));
     for what in array(&app.plan, "instruments").iter().filter_map(Value::as_str) {
         let kept = array(record, "instruments").iter().find(|of| text(of, "what") == what).cloned().unwrap_or_default();
         for (member, name) in [("id", "number"), ("due", "calibrated until, as 2027-03-01")] {
             let key = format!("{what}/{member}");
             let value = app.typed.get(&key).cloned().unwrap_or_else(|| text(&kept, member).to_owned());
-            rows.push(row(format!("{what}, {name}"), value, Kind::Instrument(what.to_owned(), key)));
+            rows.push(row(format!("{what}, {name}"), value, FormRowKind::Instrument(what.to_owned(), key)));
         }
     }
-    for (at, tick) in ticks(&app.plan, record, "kit", Tick::Out).into_iter().enumerate() {
+    for (at, tick) in ticks(&app.plan, record, "kit", TickList::Out).into_iter().enumerate() {
         let number = (at + 1).to_string();
         let kept = record.get("kit").and_then(|kit| kit.get(&number)).cloned().unwrap_or_default();
         let line = tick.label.clone();
@@ -101,12 +105,12 @@ fn before(app: &App<'_>, record: &Value) -> Vec<Row> {
         for (member, name) in [("id", "number"), ("place", "place")] {
             let key = piece_key(&number, member);
             let value = app.typed.get(&key).cloned().unwrap_or_else(|| text(&kept, member).to_owned());
-            rows.push(row(format!("{line}, {name}"), value, Kind::Piece(number.clone(), key)));
+            rows.push(row(format!("{line}, {name}"), value, FormRowKind::Piece(number.clone(), key)));
         }
     }
-    rows.extend(ticks(&app.plan, record, "prepare", Tick::Prepared));
+    rows.extend(ticks(&app.plan, record, "prepare", TickList::Prepared));
     let next = app.steps().get(app.follows()).map_or("", |step| text(step, "name"));
-    rows.push(row(format!("Play step {}: {next}", app.follows() + 1), "", Kind::Play));
+    rows.push(row(format!("Play step {}: {next}", app.follows() + 1), "", FormRowKind::Play));
     rows
 }
 
@@ -115,35 +119,37 @@ fn piece_key(number: &str, member: &str) -> String {
     format!("kit.{number}/{member}")
 }
 
-fn ticks(plan: &Value, record: &Value, list: &str, tick: Tick) -> Vec<Row> {
+fn ticks(plan: &Value, record: &Value, list: &str, tick: TickList) -> Vec<FormRow> {
     let lines = array(plan, list).iter().filter_map(Value::as_str).enumerate();
     let of = |(at, line): (usize, &str)| {
         let (label, key) = match tick {
-            Tick::Prepared => (format!("Prepare: {line}"), format!("0.prepare-{}", at + 1)),
-            Tick::Out => (format!("Kit out: {line}"), (at + 1).to_string()),
-            Tick::Back => (format!("Kit back: {line}"), (at + 1).to_string()),
+            TickList::Prepared => (format!("Prepare: {line}"), format!("0.prepare-{}", at + 1)),
+            TickList::Out => (format!("Kit out: {line}"), (at + 1).to_string()),
+            TickList::Back => (format!("Kit back: {line}"), (at + 1).to_string()),
         };
         let ticked = match tick {
-            Tick::Prepared => record.get("prepared").map(|all| text(all, &key)),
-            Tick::Out => record.get("kit").and_then(|all| all.get(&key)).map(|state| text(state, "out")),
-            Tick::Back => record.get("kit").and_then(|all| all.get(&key)).map(|state| text(state, "back")),
+            TickList::Prepared => record.get("prepared").map(|all| text(all, &key)),
+            TickList::Out => record.get("kit").and_then(|all| all.get(&key)).map(|state| text(state, "out")),
+            TickList::Back => record.get("kit").and_then(|all| all.get(&key)).map(|state| text(state, "back")),
         };
-        row(label, ticked.unwrap_or_default(), Kind::Tick(tick, key))
+        row(label, ticked.unwrap_or_default(), FormRowKind::Tick(tick, key))
     };
     lines.map(of).collect()
 }
 
-fn after(app: &App<'_>, record: &Value) -> Vec<Row> {
+fn after(app: &App<'_>, record: &Value) -> Vec<FormRow> {
     if !is_open(record) {
-        return vec![row("No record is open: f goes to the page before the first step.", "", Kind::Words)];
+        return vec![row("No record is open: f goes to the page before the first step.", "", FormRowKind::Words)];
     }
-    let mut rows = ticks(&app.plan, record, "kit", Tick::Back);
-    rows.push(row(format!("So far {}", text(record, "counts")), "", Kind::Words));
-    rows.extend(array(record, "missing").iter().filter_map(Value::as_str).map(|line| row(line, "", Kind::Words)));
+    let mut rows = ticks(&app.plan, record, "kit", TickList::Back);
+    rows.push(row(format!("So far {}", text(record, "counts")), "", FormRowKind::Words));
+    rows.extend(
+        array(record, "missing").iter().filter_map(Value::as_str).map(|line| row(line, "", FormRowKind::Words)),
+    );
     for (key, name) in [("signer", "Done by"), ("next_due", "Next check due, as 2027-03-01")] {
-        rows.push(row(name, app.typed.get(key).cloned().unwrap_or_default(), Kind::Text(key.to_owned())));
+        rows.push(row(name, app.typed.get(key).cloned().unwrap_or_default(), FormRowKind::Text(key.to_owned())));
     }
-    rows.push(row("Stop the outputs and sign the record", "", Kind::Sign));
+    rows.push(row("Stop the outputs and sign the record", "", FormRowKind::Sign));
     rows
 }
 
@@ -152,7 +158,7 @@ pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
     let rows = rows(app);
     let last = rows.len().saturating_sub(1);
     app.selected = app.selected.min(last);
-    let Some(Row { value, kind, .. }) = rows.into_iter().nth(app.selected) else { return app.command(key) };
+    let Some(FormRow { value, kind, .. }) = rows.into_iter().nth(app.selected) else { return app.command(key) };
     match key {
         KeyCode::Up => {
             keep(app, &kind);
@@ -167,14 +173,14 @@ pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
         _ => {}
     }
     match (kind, key) {
-        (kind @ (Kind::Text(_) | Kind::Instrument(..) | Kind::Piece(..)), KeyCode::Enter) => {
-            if kind == Kind::Text("asset".to_owned()) {
+        (kind @ (FormRowKind::Text(_) | FormRowKind::Instrument(..) | FormRowKind::Piece(..)), KeyCode::Enter) => {
+            if kind == FormRowKind::Text("asset".to_owned()) {
                 fill_in(app);
             }
             keep(app, &kind);
             app.selected = (app.selected + 1).min(last);
         }
-        (Kind::Text(name) | Kind::Instrument(_, name) | Kind::Piece(_, name), key) => {
+        (FormRowKind::Text(name) | FormRowKind::Instrument(_, name) | FormRowKind::Piece(_, name), key) => {
             let mut value = value;
             if type_into(&mut value, key) {
                 app.typed.insert(name, value);
@@ -182,26 +188,28 @@ pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
                 return app.command(key);
             }
         }
-        (Kind::Tick(tick, name), KeyCode::Enter | KeyCode::Char(' ')) => {
+        (FormRowKind::Tick(tick, name), KeyCode::Enter | KeyCode::Char(' ')) => {
             let on = key == KeyCode::Enter || value.is_empty();
             let request = match tick {
-                Tick::Prepared => Request::Prepared { id: name, on },
-                Tick::Out => Request::Kit { number: name, back: false, on },
-                Tick::Back => Request::Kit { number: name, back: true, on },
+                TickList::Prepared => Request::Prepared { id: name, on },
+                TickList::Out => Request::Kit { number: name, back: false, on },
+                TickList::Back => Request::Kit { number: name, back: true, on },
             };
-            app.ask(request, After::Done);
+            app.ask(request, AnswerPurpose::Done);
             if key == KeyCode::Enter {
                 app.selected = (app.selected + 1).min(last);
             }
         }
-        (Kind::Words, KeyCode::Enter) => app.selected = (app.selected + 1).min(last),
-        (Kind::TakeUp(asset), KeyCode::Enter) => {
-            app.ask(Request::Begin { about: [("asset".to_owned(), asset)].into() }, After::Begun);
+        (FormRowKind::Words, KeyCode::Enter) => app.selected = (app.selected + 1).min(last),
+        (FormRowKind::TakeUp(asset), KeyCode::Enter) => {
+            app.ask(Request::Begin { about: [("asset".to_owned(), asset)].into() }, AnswerPurpose::Begun);
         }
-        (Kind::Begin, KeyCode::Enter) => app.ask(Request::Begin { about: app.typed.clone() }, After::Begun),
-        (Kind::Play, KeyCode::Enter) => play(app),
-        (Kind::Sign, KeyCode::Enter) => {
-            app.ask(Request::Stop, After::Done);
+        (FormRowKind::Begin, KeyCode::Enter) => {
+            app.ask(Request::Begin { about: app.typed.clone() }, AnswerPurpose::Begun)
+        }
+        (FormRowKind::Play, KeyCode::Enter) => play(app),
+        (FormRowKind::Sign, KeyCode::Enter) => {
+            app.ask(Request::Stop, AnswerPurpose::Done);
             app.signs = true;
         }
         (_, key) => return app.command(key),
@@ -215,14 +223,14 @@ pub fn sign_at_rest(app: &mut App<'_>) {
     if app.signs && resting && app.since_first_frame().is_some() {
         app.signs = false;
         let word = |key: &str| app.typed.get(key).cloned().unwrap_or_default();
-        app.ask(Request::Sign { name: word("signer"), next_due: word("next_due") }, After::Signed);
+        app.ask(Request::Sign { name: word("signer"), next_due: word("next_due") }, AnswerPurpose::Signed);
     }
 }
 
 /// Plays the step that follows, when every preparation was made.
 fn play(app: &mut App<'_>) {
     let record = app.known().record.clone();
-    let missing = ticks(&app.plan, &record, "prepare", Tick::Prepared).into_iter().find(|row| row.value.is_empty());
+    let missing = ticks(&app.plan, &record, "prepare", TickList::Prepared).into_iter().find(|row| row.value.is_empty());
     match missing {
         Some(row) => app.message = format!("This is not ticked, so nothing plays: {}", row.label),
         None => app.play_step(app.follows()),
@@ -230,10 +238,10 @@ fn play(app: &mut App<'_>) {
 }
 
 /// Hands in what was typed about an instrument or a piece of kit.
-fn keep(app: &mut App<'_>, kind: &Kind) {
+fn keep(app: &mut App<'_>, kind: &FormRowKind) {
     match kind {
-        Kind::Instrument(what, key) if app.typed.contains_key(key) => keep_instrument(app, what),
-        Kind::Piece(number, key) if app.typed.contains_key(key) => keep_piece(app, number),
+        FormRowKind::Instrument(what, key) if app.typed.contains_key(key) => keep_instrument(app, what),
+        FormRowKind::Piece(number, key) if app.typed.contains_key(key) => keep_piece(app, number),
         _ => {}
     }
 }
@@ -245,7 +253,7 @@ fn keep_piece(app: &mut App<'_>, number: &str) {
         typed.map_or_else(|| text(&kept, member), String::as_str).trim().to_owned()
     };
     let (id, place) = (member("id"), member("place"));
-    app.ask(Request::Piece { number: number.to_owned(), id, place }, After::Done);
+    app.ask(Request::Piece { number: number.to_owned(), id, place }, AnswerPurpose::Done);
 }
 
 fn keep_instrument(app: &mut App<'_>, what: &str) {
@@ -256,7 +264,7 @@ fn keep_instrument(app: &mut App<'_>, what: &str) {
         typed.map_or_else(|| text(&kept, member), String::as_str).trim().to_owned()
     };
     let instrument = Instrument { what: what.to_owned(), id: member("id"), due: member("due") };
-    app.ask(Request::Instrument { instrument }, After::Done);
+    app.ask(Request::Instrument { instrument }, AnswerPurpose::Done);
 }
 
 /// The rest of a piece of equipment that the address book knows.

@@ -1,6 +1,6 @@
 //! Keys, answers and the clock, each handed to the screen that they are for.
 
-use crate::app::{After, App, SAFE, Screen, Typing};
+use crate::app::{AnswerPurpose, App, SAFE, Screen, TextEntry};
 use crate::{forms, lists, step};
 use pulsewright_bench::Request;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
@@ -52,22 +52,22 @@ pub fn tick(app: &mut App<'_>) -> bool {
     begun
 }
 
-fn done(app: &mut App<'_>, after: After, value: &Value) {
+fn done(app: &mut App<'_>, after: AnswerPurpose, value: &Value) {
     match after {
-        After::Done => {}
-        After::Entered(id) => step::entered(app, &id, value),
-        After::Undone => {
+        AnswerPurpose::Done => {}
+        AnswerPurpose::Entered(id) => step::entered(app, &id, value),
+        AnswerPurpose::Undone => {
             let name = step::name_of(app, value.as_str().unwrap_or_default());
             app.message = format!("Taken back: {name}. The draft keeps both.");
         }
-        After::Begun => {
+        AnswerPurpose::Begun => {
             app.typed.clear();
             app.selected = 0;
             app.message = "The record is open; every entry is kept at once.".to_owned();
         }
-        After::Signed => app.go(Screen::Report),
-        After::Step(step) => app.message = format!("Step {} was ordered.", step + 1),
-        After::Confirmed => {
+        AnswerPurpose::Signed => app.go(Screen::Report),
+        AnswerPurpose::Step(step) => app.message = format!("Step {} was ordered.", step + 1),
+        AnswerPurpose::Confirmed => {
             let home = app.home();
             app.go(home);
             if home == Screen::Hold {
@@ -81,7 +81,7 @@ fn done(app: &mut App<'_>, after: After, value: &Value) {
 pub fn key(app: &mut App<'_>, pressed: KeyEvent) -> bool {
     let control = pressed.modifiers.contains(KeyModifiers::CONTROL);
     if control && pressed.code == KeyCode::Char('c') {
-        app.typing = Some(Typing::Leave);
+        app.typing = Some(TextEntry::Leave);
         return true;
     }
     if app.help {
@@ -100,7 +100,7 @@ pub fn key(app: &mut App<'_>, pressed: KeyEvent) -> bool {
     if control {
         return false;
     }
-    if app.typing == Some(Typing::Leave) {
+    if app.typing == Some(TextEntry::Leave) {
         app.typing = None;
         app.over = matches!(pressed.code, KeyCode::Char('y' | 'Y'));
         return false;
@@ -117,13 +117,13 @@ pub fn key(app: &mut App<'_>, pressed: KeyEvent) -> bool {
 fn confirm(app: &mut App<'_>, key: KeyCode, line: usize) -> bool {
     match key {
         KeyCode::Char('y' | 'Y') if line + 1 < SAFE.len() => app.screen = Screen::Confirm(line + 1),
-        KeyCode::Char('y' | 'Y') => app.ask(Request::Confirm { person: true, output: true }, After::Confirmed),
+        KeyCode::Char('y' | 'Y') => app.ask(Request::Confirm { person: true, output: true }, AnswerPurpose::Confirmed),
         KeyCode::Char('n' | 'N') => {
             app.refused = SAFE.get(line).copied();
             app.over = true;
         }
         KeyCode::Char('?') => app.help = true,
-        KeyCode::Char('q') => app.typing = Some(Typing::Leave),
+        KeyCode::Char('q') => app.typing = Some(TextEntry::Leave),
         _ => app.message = "Press y when it holds, n when it does not.".to_owned(),
     }
     // The same key pressed twice must not answer the next question.

@@ -22,8 +22,8 @@ mod strip;
 mod words;
 
 use app::App;
-use feed::Feed;
-use pulsewright_bench::{Bench, BenchError, Served, Setup};
+use feed::NewsFeed;
+use pulsewright_bench::{Bench, BenchError, SessionEnd, Setup};
 use ratatui::crossterm::event::{self, Event, KeyEventKind};
 use std::io;
 use std::time::Duration;
@@ -45,9 +45,9 @@ pub enum TerminalError {
 
 /// How a session in the terminal ended.
 #[derive(Debug)]
-pub struct Left {
+pub struct TerminalEnd {
     /// How the session ended.
-    pub served: Served,
+    pub served: SessionEnd,
     /// The line that a person refused before anything was played.
     pub refused: Option<&'static str>,
 }
@@ -56,8 +56,8 @@ pub struct Left {
 ///
 /// # Errors
 /// When the session can't be opened, or the terminal fails; what was entered until then is kept.
-pub fn run(setup: Setup, asked: impl Fn() -> bool) -> Result<Left, TerminalError> {
-    let feed = Feed::default();
+pub fn run(setup: Setup, asked: impl Fn() -> bool) -> Result<TerminalEnd, TerminalError> {
+    let feed = NewsFeed::default();
     let output = setup.consumer.name.clone();
     let plan = setup.plan.as_ref().map(|plan| plan.page.clone());
     let rate = setup.rate;
@@ -67,7 +67,7 @@ pub fn run(setup: Setup, asked: impl Fn() -> bool) -> Result<Left, TerminalError
     let refused = app.refused;
     let served = bench.close()?;
     shown.map_err(TerminalError::Terminal)?;
-    Ok(Left { served, refused })
+    Ok(TerminalEnd { served, refused })
 }
 
 fn show(app: &mut App<'_>, asked: impl Fn() -> bool) -> io::Result<()> {

@@ -1,13 +1,13 @@
 //! Lists to pick from: rhythms by everyday words, settings, the steps of the plan.
 
-use crate::app::{After, App, Screen, Typing, array, text, type_into};
+use crate::app::{AnswerPurpose, App, Screen, TextEntry, array, text, type_into};
 use crate::step;
 use pulsewright_bench::{Request, offer};
 use ratatui::crossterm::event::KeyCode;
 use serde_json::Value;
 
 /// A row of a list.
-pub struct Row {
+pub struct ListRow {
     /// Its words.
     pub words: String,
     /// The word that picks it.
@@ -15,7 +15,7 @@ pub struct Row {
 }
 
 /// The rows of the list on the screen.
-pub fn rows(app: &App<'_>) -> Vec<Row> {
+pub fn rows(app: &App<'_>) -> Vec<ListRow> {
     match app.screen {
         Screen::Rhythms => rhythms(app),
         Screen::Controls => controls(app),
@@ -25,7 +25,7 @@ pub fn rows(app: &App<'_>) -> Vec<Row> {
 }
 
 /// The rhythms that the search finds, the likeliest first.
-fn rhythms(app: &App<'_>) -> Vec<Row> {
+fn rhythms(app: &App<'_>) -> Vec<ListRow> {
     let groups = array(&app.offer, "rhythms").iter();
     let all = groups.flat_map(|group| array(group, "rhythms").iter().map(move |rhythm| (group, rhythm)));
     let row = |id: &'static str| {
@@ -33,13 +33,13 @@ fn rhythms(app: &App<'_>) -> Vec<Row> {
         let others: Vec<&str> = array(rhythm, "words").iter().filter_map(Value::as_str).take(4).collect();
         let others = if others.is_empty() { String::new() } else { format!(" ({})", others.join(", ")) };
         let words = format!("{}: {}{others}", text(group, "name"), text(rhythm, "name"));
-        Some(Row { words, id: id.to_owned() })
+        Some(ListRow { words, id: id.to_owned() })
     };
     offer::search(&app.search).into_iter().filter_map(row).collect()
 }
 
 /// The settings with their values and limits.
-fn controls(app: &App<'_>) -> Vec<Row> {
+fn controls(app: &App<'_>) -> Vec<ListRow> {
     let state = app.known().state.clone();
     let controls = array(&app.offer, "controls").iter().flat_map(|group| array(group, "controls"));
     let row = |control: &Value| {
@@ -53,15 +53,15 @@ fn controls(app: &App<'_>) -> Vec<Row> {
             Some(value) => format!("{}: {value} {unit} ({} to {})", text(control, "label"), limit("min"), limit("max")),
             None => format!("{}: this rhythm has none", text(control, "label")),
         };
-        Row { words, id }
+        ListRow { words, id }
     };
     controls.map(row).collect()
 }
 
-fn steps(app: &App<'_>) -> Vec<Row> {
+fn steps(app: &App<'_>) -> Vec<ListRow> {
     let row = |(at, of): (usize, &Value)| {
         let words = format!("{}. {}  {}", at + 1, text(of, "name"), step::worst(app, at));
-        Row { words: words.trim_end().to_owned(), id: at.to_string() }
+        ListRow { words: words.trim_end().to_owned(), id: at.to_string() }
     };
     app.steps().iter().enumerate().map(row).collect()
 }
@@ -72,13 +72,13 @@ pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
     let last = rows.len().saturating_sub(1);
     app.selected = app.selected.min(last);
     let id = rows.into_iter().nth(app.selected).map(|row| row.id);
-    if let Some(Typing::Setting(mut value)) = app.typing.take() {
+    if let Some(TextEntry::Setting(mut value)) = app.typing.take() {
         match key {
             KeyCode::Esc => {}
             KeyCode::Enter => set(app, id.unwrap_or_default(), &value),
             _ => {
                 type_into(&mut value, key);
-                app.typing = Some(Typing::Setting(value));
+                app.typing = Some(TextEntry::Setting(value));
             }
         }
         return false;
@@ -95,15 +95,15 @@ pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
         (KeyCode::Esc, _) => app.go(app.below),
         (KeyCode::Enter, Screen::Rhythms) => match id {
             Some(rhythm) => {
-                app.ask(Request::Rhythm { rhythm }, After::Done);
+                app.ask(Request::Rhythm { rhythm }, AnswerPurpose::Done);
                 app.message.clear();
                 app.go(app.below);
             }
             None => app.message = format!("No rhythm is called '{}'.", app.search),
         },
-        (KeyCode::Enter, Screen::Controls) => app.typing = Some(Typing::Setting(String::new())),
+        (KeyCode::Enter, Screen::Controls) => app.typing = Some(TextEntry::Setting(String::new())),
         (KeyCode::Char(digit @ ('0'..='9' | '-')), Screen::Controls) => {
-            app.typing = Some(Typing::Setting(digit.to_string()));
+            app.typing = Some(TextEntry::Setting(digit.to_string()));
         }
         (KeyCode::Enter, Screen::Steps) => app.go(Screen::Step(app.selected)),
         (key, Screen::Rhythms) => {
@@ -117,7 +117,7 @@ pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
 
 fn set(app: &mut App<'_>, field: String, typed: &str) {
     match typed.trim().replace(',', ".").parse::<f32>() {
-        Ok(value) => app.ask(Request::Set { values: [(field, value)].into() }, After::Done),
+        Ok(value) => app.ask(Request::Set { values: [(field, value)].into() }, AnswerPurpose::Done),
         Err(_) => app.message = format!("'{}' is not a number", typed.trim()),
     }
 }

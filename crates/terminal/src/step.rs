@@ -1,8 +1,8 @@
 //! A step of the plan: its items, their entry, their verdicts.
 
-use crate::app::{After, App, Screen, Typing, array, text, type_into};
+use crate::app::{AnswerPurpose, App, Screen, TextEntry, array, text, type_into};
 use pulsewright_bench::Request;
-use pulsewright_record::record::Entry;
+use pulsewright_record::record::ItemEntry;
 use ratatui::crossterm::event::KeyCode;
 use serde_json::Value;
 
@@ -45,13 +45,16 @@ pub fn key(app: &mut App<'_>, key: KeyCode, at: usize) -> bool {
         return typed(app, key, typing, &item);
     }
     let kind = text(&item, "kind").to_owned();
-    let answer =
-        |value: &str, heard: &str| Entry { value: value.to_owned(), heard: heard.to_owned(), ..Entry::default() };
+    let answer = |value: &str, heard: &str| ItemEntry {
+        value: value.to_owned(),
+        heard: heard.to_owned(),
+        ..ItemEntry::default()
+    };
     match (key, kind.as_str()) {
         (KeyCode::Char(' '), "alarm" | "clear") => return sounds(app, &item, at, &kind),
-        (KeyCode::Enter, "reading" | "alarm" | "clear") => app.typing = Some(Typing::Value(String::new())),
+        (KeyCode::Enter, "reading" | "alarm" | "clear") => app.typing = Some(TextEntry::Value(String::new())),
         (KeyCode::Char(digit @ ('0'..='9' | '-')), "reading" | "alarm" | "clear") => {
-            app.typing = Some(Typing::Value(digit.to_string()));
+            app.typing = Some(TextEntry::Value(digit.to_string()));
         }
         (KeyCode::Char('n'), "alarm") => enter(app, &item, answer("", "no")),
         (KeyCode::Char('n'), "clear") => enter(app, &item, answer("", "yes")),
@@ -59,8 +62,8 @@ pub fn key(app: &mut App<'_>, key: KeyCode, at: usize) -> bool {
         (KeyCode::Char('n'), "silence") => enter(app, &item, answer("", "yes")),
         (KeyCode::Char('y'), "check") => enter(app, &item, answer("yes", "")),
         (KeyCode::Char('n'), "check") => enter(app, &item, answer("no", "")),
-        (KeyCode::Char('s'), kind) if !kind.is_empty() => app.typing = Some(Typing::Skip(String::new())),
-        (KeyCode::Char('m'), kind) if !kind.is_empty() => app.typing = Some(Typing::Remark(String::new())),
+        (KeyCode::Char('s'), kind) if !kind.is_empty() => app.typing = Some(TextEntry::Skip(String::new())),
+        (KeyCode::Char('m'), kind) if !kind.is_empty() => app.typing = Some(TextEntry::Remark(String::new())),
         (KeyCode::Char('a'), _) => app.play_step(at),
         (KeyCode::Char('o'), _) => match app.first_open(at + 1) {
             Some(place) => app.go(Screen::Step(place)),
@@ -87,55 +90,60 @@ fn sounds(app: &mut App<'_>, item: &Value, at: usize, kind: &str) -> bool {
     };
     let value = format!("{time:.1}");
     if kind == "clear" {
-        enter(app, item, Entry { value, ..Entry::default() });
+        enter(app, item, ItemEntry { value, ..ItemEntry::default() });
         return false;
     }
-    app.typing = Some(Typing::Priority(text(item, "id").to_owned(), value));
+    app.typing = Some(TextEntry::Priority(text(item, "id").to_owned(), value));
     true
 }
 
 /// A key while something is typed.
-fn typed(app: &mut App<'_>, key: KeyCode, typing: Typing, item: &Value) -> bool {
+fn typed(app: &mut App<'_>, key: KeyCode, typing: TextEntry, item: &Value) -> bool {
     if key == KeyCode::Esc {
         return false;
     }
     match typing {
-        Typing::Priority(id, value) => match PRIORITIES.iter().find(|(letter, _)| key == KeyCode::Char(*letter)) {
+        TextEntry::Priority(id, value) => match PRIORITIES.iter().find(|(letter, _)| key == KeyCode::Char(*letter)) {
             Some((_, word)) => {
-                let entry = Entry { value, priority: (*word).to_owned(), ..Entry::default() };
-                app.ask(Request::Enter { item: id.clone(), entry }, After::Entered(id));
+                let entry = ItemEntry { value, priority: (*word).to_owned(), ..ItemEntry::default() };
+                app.ask(Request::Enter { item: id.clone(), entry }, AnswerPurpose::Entered(id));
             }
-            None => app.typing = Some(Typing::Priority(id, value)),
+            None => app.typing = Some(TextEntry::Priority(id, value)),
         },
-        Typing::Value(value) => {
-            if let Some(value) = line(app, key, value, Typing::Value) {
+        TextEntry::Value(value) => {
+            if let Some(value) = line(app, key, value, TextEntry::Value) {
                 if text(item, "kind") == "alarm" {
-                    app.typing = Some(Typing::Priority(text(item, "id").to_owned(), value));
+                    app.typing = Some(TextEntry::Priority(text(item, "id").to_owned(), value));
                     return true;
                 }
-                enter(app, item, Entry { value, ..Entry::default() });
+                enter(app, item, ItemEntry { value, ..ItemEntry::default() });
             }
         }
-        Typing::Skip(reason) => {
-            if let Some(skip) = line(app, key, reason, Typing::Skip) {
-                enter(app, item, Entry { skip, ..Entry::default() });
+        TextEntry::Skip(reason) => {
+            if let Some(skip) = line(app, key, reason, TextEntry::Skip) {
+                enter(app, item, ItemEntry { skip, ..ItemEntry::default() });
             }
         }
-        Typing::Remark(remark) => {
-            if let Some(remark) = line(app, key, remark, Typing::Remark) {
+        TextEntry::Remark(remark) => {
+            if let Some(remark) = line(app, key, remark, TextEntry::Remark) {
                 let before = app.entry(text(item, "id"));
                 let of = |member| text(&before, member).to_owned();
                 let (value, priority, heard, skip) = (of("value"), of("priority"), of("heard"), of("skip"));
-                enter(app, item, Entry { value, priority, heard, skip, remark, ..Entry::default() });
+                enter(app, item, ItemEntry { value, priority, heard, skip, remark, ..ItemEntry::default() });
             }
         }
-        Typing::Setting(_) | Typing::Leave => {}
+        TextEntry::Setting(_) | TextEntry::Leave => {}
     }
     false
 }
 
 /// A line of text; complete when Enter was pressed and it is not empty.
-fn line(app: &mut App<'_>, key: KeyCode, mut typed: String, typing: impl FnOnce(String) -> Typing) -> Option<String> {
+fn line(
+    app: &mut App<'_>,
+    key: KeyCode,
+    mut typed: String,
+    typing: impl FnOnce(String) -> TextEntry,
+) -> Option<String> {
     if key == KeyCode::Enter && !typed.trim().is_empty() {
         return Some(typed.trim().to_owned());
     }
@@ -144,7 +152,7 @@ fn line(app: &mut App<'_>, key: KeyCode, mut typed: String, typing: impl FnOnce(
     None
 }
 
-fn enter(app: &mut App<'_>, item: &Value, entry: Entry) {
+fn enter(app: &mut App<'_>, item: &Value, entry: ItemEntry) {
     let id = text(item, "id").to_owned();
-    app.ask(Request::Enter { item: id.clone(), entry }, After::Entered(id));
+    app.ask(Request::Enter { item: id.clone(), entry }, AnswerPurpose::Entered(id));
 }

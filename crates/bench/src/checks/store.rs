@@ -2,7 +2,7 @@
 
 use crate::{kept, photos};
 use pulsewright_files::atomic::{FileError, Set, write_whole};
-use pulsewright_record::record::{PlayedLog, Record, date};
+use pulsewright_record::record::{PlaybackLog, Record, date};
 use pulsewright_record::session::draft::{self, Draft};
 use pulsewright_record::{Plan, seal};
 use pulsewright_text::source;
@@ -22,7 +22,7 @@ pub struct RecordFile {
 }
 
 /// Where records go.
-pub struct Place {
+pub struct RecordFolder {
     folder: PathBuf,
     /// The one record, claimed until it is written.
     named: Option<Named>,
@@ -36,18 +36,18 @@ struct Named {
     set: Option<Set>,
 }
 
-impl Place {
+impl RecordFolder {
     /// A folder, for a record of each asset; or one record.
     ///
     /// # Errors
     /// When the record is there already or is being written by another process.
-    pub fn new(folder: PathBuf, record: Option<RecordFile>) -> Result<Place, FileError> {
+    pub fn new(folder: PathBuf, record: Option<RecordFile>) -> Result<RecordFolder, FileError> {
         let named = record.map(|RecordFile { path: record, force }| {
             let log = record.with_extension(PLAYED);
             let set = Some(Set::of_files(&[&record, &log], force)?);
             Ok(Named { record, log, set })
         });
-        Ok(Place { folder, named: named.transpose()? })
+        Ok(RecordFolder { folder, named: named.transpose()? })
     }
 }
 
@@ -63,7 +63,7 @@ pub struct Store {
 
 impl Store {
     /// For the records of a plan.
-    pub fn new(place: Place, plan: &Plan) -> Store {
+    pub fn new(place: RecordFolder, plan: &Plan) -> Store {
         Store { folder: place.folder, named: place.named, plan: plan.digest.clone() }
     }
 
@@ -170,7 +170,7 @@ fn write(
 ) -> Result<(PathBuf, Record), String> {
     if let (Some((log, text)), Some(played)) = (&log, &mut record.played) {
         let name = log.file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned());
-        played.log = Some(PlayedLog { name, digest: seal::digest(text) });
+        played.log = Some(PlaybackLog { name, digest: seal::digest(text) });
     }
     let text = record.sealed_json();
     let mut files: Vec<(&Path, &[u8])> = vec![(&path, text.as_bytes())];

@@ -22,15 +22,15 @@ struct News {
 
 /// Takes the news.
 #[derive(Clone, Default)]
-pub struct Heard(Arc<Mutex<News>>);
+pub struct NewsView(Arc<Mutex<News>>);
 
-impl Heard {
+impl NewsView {
     fn news(&self) -> MutexGuard<'_, News> {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
-impl View for Heard {
+impl View for NewsView {
     fn news(&self, news: &Value) {
         match news.get("t").and_then(Value::as_str) {
             Some("record") => self.news().record = news.clone(),
@@ -45,14 +45,14 @@ impl View for Heard {
 }
 
 /// The session.
-pub struct Desk<'b> {
+pub struct LinesSession<'b> {
     pub bench: &'b Bench,
-    pub heard: Heard,
+    pub heard: NewsView,
     /// Whether the session was asked to end.
     pub asked: &'b dyn Fn() -> bool,
 }
 
-impl Desk<'_> {
+impl LinesSession<'_> {
     /// A member of the record as it is now; null when it has none.
     pub fn record(&self, member: &str) -> Value {
         self.heard.news().record.get(member).cloned().unwrap_or_default()
@@ -85,7 +85,7 @@ impl Desk<'_> {
     ///
     /// # Errors
     /// When the output has ended, also where it holds, or the session was asked to end.
-    pub fn wait(&self, holds: impl Fn(&Desk<'_>) -> bool) -> Result<(), LinesError> {
+    pub fn wait(&self, holds: impl Fn(&LinesSession<'_>) -> bool) -> Result<(), LinesError> {
         loop {
             let clock = self.bench.clock();
             if word(&clock, "output") == "ended" {
@@ -104,7 +104,7 @@ impl Desk<'_> {
     /// Goes on while the output has not ended.
     ///
     /// # Errors
-    /// As [`Desk::wait`].
+    /// As [`LinesSession::wait`].
     pub fn still_plays(&self) -> Result<(), LinesError> {
         self.wait(|_| true)
     }

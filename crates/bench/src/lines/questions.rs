@@ -1,23 +1,23 @@
 //! The questions of a plan, in their order.
 
-use super::desk::{Desk, word};
+use super::desk::{LinesSession, word};
 use super::error::LinesError;
-use super::talk::{Answer, Said, Talk, skip};
+use super::talk::{Answer, Conversation, LinesResult, skip};
 use crate::checks::NO_ASSET;
 use crate::order::Request;
 use pulsewright_record::calendar::day;
 use pulsewright_record::instruments::KINDS;
 use pulsewright_record::judge::plain;
 use pulsewright_record::markup::CAUTIONS;
-use pulsewright_record::plan::{Item, Plan, PlanStep};
-use pulsewright_record::record::{ABOUT, Entry, Instrument};
+use pulsewright_record::plan::{Plan, PlanItem, PlanStep};
+use pulsewright_record::record::{ABOUT, Instrument, ItemEntry};
 use serde_json::Value;
 use std::io::{BufRead, Write};
 
 /// The questions of a plan.
 pub struct Questions<'t, R, W> {
-    pub talk: Talk<'t, R, W>,
-    pub desk: Desk<'t>,
+    pub talk: Conversation<'t, R, W>,
+    pub desk: LinesSession<'t>,
     pub plan: &'t Plan,
     /// How long each step plays that has nothing to read, s.
     pub rests: &'t [Option<f64>],
@@ -25,7 +25,7 @@ pub struct Questions<'t, R, W> {
 
 impl<R: BufRead, W: Write> Questions<'_, R, W> {
     /// All of them; those that the record answers are left out. `leaves` says whether a signal leaves the program.
-    pub fn ask_all(&mut self, leaves: bool) -> Said<()> {
+    pub fn ask_all(&mut self, leaves: bool) -> LinesResult<()> {
         self.before()?;
         if let Some(first) = self.first_to_play() {
             if leaves {
@@ -65,7 +65,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     }
 
     /// Cautions, the equipment, kit and preparations; only those not yet answered.
-    fn before(&mut self) -> Said<()> {
+    fn before(&mut self) -> LinesResult<()> {
         self.talk.say(&self.plan.title)?;
         for line in CAUTIONS.iter().copied().chain(self.plan.cautions.iter().map(String::as_str)) {
             self.talk.say(&format!("  ! {line}"))?;
@@ -96,7 +96,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     }
 
     /// Opens the record: its draft, or a new one.
-    fn begin(&mut self) -> Said<()> {
+    fn begin(&mut self) -> LinesResult<()> {
         let mut about = std::collections::BTreeMap::new();
         loop {
             match self.desk.request(Request::Begin { about: about.clone() }) {
@@ -116,7 +116,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     }
 
     /// Asks for the number and the calibration of each instrument, once.
-    fn instruments(&mut self) -> Said<()> {
+    fn instruments(&mut self) -> LinesResult<()> {
         for what in KINDS {
             let known = self.desk.record("instruments");
             if known.as_array().is_some_and(|known| known.iter().any(|instrument| word(instrument, "what") == what)) {
@@ -131,7 +131,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     }
 
     /// A day, or nothing.
-    fn day(&mut self, what: &str) -> Said<String> {
+    fn day(&mut self, what: &str) -> LinesResult<String> {
         loop {
             let due = self.talk.ask(&format!("{what}, calibrated until, as 2027-03-01: "))?;
             if due.is_empty() || day(&due).is_some() {
@@ -142,7 +142,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     }
 
     /// Preparations that are not yet ticked.
-    fn prepare(&mut self, step: &str, lines: &[String]) -> Said<()> {
+    fn prepare(&mut self, step: &str, lines: &[String]) -> LinesResult<()> {
         for (index, line) in lines.iter().enumerate() {
             let id = format!("{step}.prepare-{}", index + 1);
             let ticked = self.desk.record("prepared").get(&id).is_some();
@@ -154,7 +154,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     }
 
     /// Orders something of the player, until it is done; gives the frame at which it takes effect.
-    fn order(&mut self, request: Request) -> Said<u64> {
+    fn order(&mut self, request: Request) -> LinesResult<u64> {
         loop {
             match self.desk.request(request.clone()) {
                 Ok(frame) => return Ok(frame.as_u64().unwrap_or_default()),
@@ -167,7 +167,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
         }
     }
 
-    fn step(&mut self, step: &PlanStep, index: usize) -> Said<()> {
+    fn step(&mut self, step: &PlanStep, index: usize) -> LinesResult<()> {
         let count = self.plan.steps.len();
         self.talk.say(&format!("\nStep {} of {count}: {}\n  {}, {}", index + 1, step.name, step.plays, step.lasts))?;
         step.cautions.iter().try_for_each(|line| self.talk.say(&format!("  ! {line}")))?;
@@ -198,7 +198,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     }
 
     /// Seconds from the first frame of the step until now; `None`, with the reason said, when nothing can be timed now.
-    fn time(&mut self, since: u64) -> Said<Option<f64>> {
+    fn time(&mut self, since: u64) -> LinesResult<Option<f64>> {
         match self.desk.bench.time_now(since) {
             Ok(time) => Ok(Some(time)),
             Err(why) => {
@@ -210,7 +210,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
         }
     }
 
-    fn alarms(&mut self, step: &PlanStep, since: u64) -> Said<()> {
+    fn alarms(&mut self, step: &PlanStep, since: u64) -> LinesResult<()> {
         for alarm in &step.alarms {
             let question = format!(
                 "  Alarm {}, {} priority, {}at the latest {} s after the start of the step. Enter when it sounds, n not heard, s REASON skips: ",
@@ -219,27 +219,27 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
                 if alarm.onset_s > 0.0 { format!("due after {} s, ", plain(alarm.onset_s)) } else { String::new() },
                 plain(alarm.latest_s())
             );
-            self.by_key(Item::Alarm(alarm), &question, |asking, sounds| {
+            self.by_key(PlanItem::Alarm(alarm), &question, |asking, sounds| {
                 if !sounds {
                     return Ok(Some(heard("no")));
                 }
                 let Some(delay_s) = asking.time(since)? else { return Ok(None) };
                 let priority = asking.talk.priority(delay_s)?;
-                Ok(Some(Entry { priority, ..read(format!("{delay_s:.1}")) }))
+                Ok(Some(ItemEntry { priority, ..read(format!("{delay_s:.1}")) }))
             })?;
         }
         Ok(())
     }
 
     /// The alarms of the step before, which must end.
-    fn clears(&mut self, step: &PlanStep, since: u64) -> Said<()> {
+    fn clears(&mut self, step: &PlanStep, since: u64) -> LinesResult<()> {
         for clear in &step.clears {
             let question = format!(
                 "  Alarm {} ends within {} s. Enter when it has ended, n it goes on, s REASON skips: ",
                 clear.name,
                 plain(clear.latest_s())
             );
-            self.by_key(Item::Clear(clear), &question, |asking, has_ended| {
+            self.by_key(PlanItem::Clear(clear), &question, |asking, has_ended| {
                 if !has_ended {
                     return Ok(Some(heard("yes")));
                 }
@@ -250,22 +250,22 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     }
 
     /// The alarms that must not have sounded.
-    fn silent(&mut self, step: &PlanStep) -> Said<()> {
+    fn silent(&mut self, step: &PlanStep) -> LinesResult<()> {
         for silence in &step.silent {
             let question = format!("  Did {} stay silent? Enter yes, n it sounded, s REASON skips: ", silence.name);
             let entry = |silent| heard(if silent { "no" } else { "yes" });
-            self.by_key(Item::Silence(silence), &question, |_, silent| Ok(Some(entry(silent))))?;
+            self.by_key(PlanItem::Silence(silence), &question, |_, silent| Ok(Some(entry(silent))))?;
         }
         Ok(())
     }
 
     /// The checks by hand that are in order or not.
-    fn checks(&mut self, step: &PlanStep) -> Said<()> {
+    fn checks(&mut self, step: &PlanStep) -> LinesResult<()> {
         for check in &step.checks {
             let question =
                 format!("  {} ({}). Enter in order, n not in order, s REASON skips: ", check.name, check.source);
             let entry = |in_order| read(if in_order { "yes" } else { "no" }.to_owned());
-            self.by_key(Item::Check(check), &question, |_, in_order| Ok(Some(entry(in_order))))?;
+            self.by_key(PlanItem::Check(check), &question, |_, in_order| Ok(Some(entry(in_order))))?;
         }
         Ok(())
     }
@@ -273,17 +273,17 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     /// Asks about an item that one key answers, yes or no; `entry` makes the entry of it, or none when it has to be asked again.
     fn by_key(
         &mut self,
-        item: Item<'_>,
+        item: PlanItem<'_>,
         question: &str,
-        mut entry: impl FnMut(&mut Self, bool) -> Said<Option<Entry>>,
-    ) -> Said<()> {
+        mut entry: impl FnMut(&mut Self, bool) -> LinesResult<Option<ItemEntry>>,
+    ) -> LinesResult<()> {
         self.until_entered(item, |asking| match asking.talk.ask_alarm(question)? {
-            Answer::Skip(skip) => Ok(Some(Entry { skip, ..Entry::default() })),
+            Answer::Skip(skip) => Ok(Some(ItemEntry { skip, ..ItemEntry::default() })),
             answer => entry(asking, answer == Answer::Now),
         })
     }
 
-    fn readings(&mut self, step: &PlanStep) -> Said<()> {
+    fn readings(&mut self, step: &PlanStep) -> LinesResult<()> {
         for reading in step.readings.iter().filter(|reading| self.is_open(&reading.id)).collect::<Vec<_>>() {
             let expected = match reading.expected() {
                 expected if expected.is_empty() => expected,
@@ -293,10 +293,10 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
                 self.talk.say(&format!("  {}: {}", reading.name, reading.because()))?;
             }
             let question = format!("  {}, {} ({expected}{}): ", reading.name, reading.unit, reading.allowed);
-            self.until_entered(Item::Reading(reading), |asking| {
+            self.until_entered(PlanItem::Reading(reading), |asking| {
                 let answer = asking.talk.ask(&question)?;
                 Ok(Some(match skip(&answer) {
-                    Some(skip) => Entry { skip, ..Entry::default() },
+                    Some(skip) => ItemEntry { skip, ..ItemEntry::default() },
                     None => read(answer),
                 }))
             })?;
@@ -306,7 +306,11 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
 
     /// Asks for the entry of an item until it is judged; one that the record has is left out. An entry that can't be, such as an
     /// alarm that can't have sounded yet, is asked for again; so is one that `ask` does not give.
-    fn until_entered(&mut self, item: Item<'_>, mut ask: impl FnMut(&mut Self) -> Said<Option<Entry>>) -> Said<()> {
+    fn until_entered(
+        &mut self,
+        item: PlanItem<'_>,
+        mut ask: impl FnMut(&mut Self) -> LinesResult<Option<ItemEntry>>,
+    ) -> LinesResult<()> {
         while self.is_open(item.id()) {
             let Some(entry) = ask(self)? else { continue };
             // After the output has ended, time stands still and there is nothing to read.
@@ -320,7 +324,7 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
     }
 
     /// Kit back, and the signature.
-    fn after(&mut self) -> Said<()> {
+    fn after(&mut self) -> LinesResult<()> {
         self.talk.say("")?;
         for (index, line) in self.plan.kit.iter().enumerate() {
             let number = (index + 1).to_string();
@@ -340,13 +344,13 @@ impl<R: BufRead, W: Write> Questions<'_, R, W> {
 }
 
 /// An entry with a value alone.
-fn read(value: String) -> Entry {
-    Entry { value, ..Entry::default() }
+fn read(value: String) -> ItemEntry {
+    ItemEntry { value, ..ItemEntry::default() }
 }
 
 /// An entry that says whether an alarm was heard.
-fn heard(word: &str) -> Entry {
-    Entry { heard: word.to_owned(), ..Entry::default() }
+fn heard(word: &str) -> ItemEntry {
+    ItemEntry { heard: word.to_owned(), ..ItemEntry::default() }
 }
 
 /// A verdict with its reason, as a line.

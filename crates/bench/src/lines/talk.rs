@@ -29,22 +29,22 @@ pub struct Terminal<'a> {
 }
 
 /// Both sides of the conversation.
-pub struct Talk<'t, R, W> {
+pub struct Conversation<'t, R, W> {
     pub input: &'t mut R,
     pub out: &'t mut W,
     pub terminal: &'t Terminal<'t>,
 }
 
 /// The outcome of a question, unless the person left.
-pub type Said<T> = Result<T, LinesError>;
+pub type LinesResult<T> = Result<T, LinesError>;
 
-impl<R: BufRead, W: Write> Talk<'_, R, W> {
-    pub fn say(&mut self, line: &str) -> Said<()> {
+impl<R: BufRead, W: Write> Conversation<'_, R, W> {
+    pub fn say(&mut self, line: &str) -> LinesResult<()> {
         Ok(writeln!(self.out, "{}", wrapped(line, self.terminal.columns))?)
     }
 
     /// An answer, without its line end. `q` and the end of the input leave the session.
-    pub fn ask(&mut self, question: &str) -> Said<String> {
+    pub fn ask(&mut self, question: &str) -> LinesResult<String> {
         loop {
             write!(self.out, "{}", wrapped(question, self.terminal.columns))?;
             self.out.flush()?;
@@ -63,7 +63,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// Asks what has to hold each time before anything is played.
-    pub fn safe(&mut self) -> Said<()> {
+    pub fn safe(&mut self) -> LinesResult<()> {
         for line in SAFE {
             // A key pressed before the question confirms nothing.
             (self.terminal.discard_typed)();
@@ -75,7 +75,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// Enter or `y` is yes, `n` is no; any other answer is no answer.
-    pub fn yes(&mut self, question: &str) -> Said<bool> {
+    pub fn yes(&mut self, question: &str) -> LinesResult<bool> {
         loop {
             match self.ask(question)?.to_lowercase().chars().next() {
                 None | Some('y') => return Ok(true),
@@ -86,7 +86,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// Asks until the answer is one of an alarm's.
-    pub fn ask_alarm(&mut self, question: &str) -> Said<Answer> {
+    pub fn ask_alarm(&mut self, question: &str) -> LinesResult<Answer> {
         loop {
             // A key pressed before the question says nothing about this alarm.
             (self.terminal.discard_typed)();
@@ -98,7 +98,7 @@ impl<R: BufRead, W: Write> Talk<'_, R, W> {
     }
 
     /// The priority that a monitor shows with an alarm that sounded so long after its step began.
-    pub fn priority(&mut self, delay_s: f64) -> Said<String> {
+    pub fn priority(&mut self, delay_s: f64) -> LinesResult<String> {
         loop {
             let answer =
                 self.ask(&format!("    {delay_s:.1} s. Priority shown [high, medium, low, none]: "))?.to_lowercase();
@@ -187,7 +187,7 @@ mod tests {
         let said = |lines: &str| {
             discarded.set(0);
             let (mut input, mut out) = (lines.as_bytes(), Vec::new());
-            let mut talk = Talk { input: &mut input, out: &mut out, terminal: &terminal };
+            let mut talk = Conversation { input: &mut input, out: &mut out, terminal: &terminal };
             (talk.safe(), discarded.get())
         };
         assert!(matches!(said("\ny\n"), (Ok(()), 2)));
@@ -195,7 +195,7 @@ mod tests {
         assert!(matches!(said("no\n"), (Err(LinesError::NotPrepared(_)), 1)));
         assert!(matches!(said("wait\n"), (Err(LinesError::Left), 1)));
         let (mut input, mut out) = ("12\ns\n\n".as_bytes(), Vec::new());
-        let mut talk = Talk { input: &mut input, out: &mut out, terminal: &terminal };
+        let mut talk = Conversation { input: &mut input, out: &mut out, terminal: &terminal };
         discarded.set(0);
         assert_eq!(talk.ask_alarm("Alarm: ").unwrap(), Answer::Now);
         assert_eq!(discarded.get(), 3);

@@ -2,7 +2,7 @@
 
 use super::values;
 use crate::calibrate::{LevelFrames, Request};
-use crate::diagnostics::Failure;
+use crate::diagnostics::VerbFailure;
 use clap::Args;
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_rig::Packing;
@@ -21,7 +21,7 @@ use std::path::PathBuf;
     pulsewright calibrate bench.json --check --readings after.csv\n\
     Test benches only: never to a person, nor to equipment connected to one.\n\
     Exit codes: 0 done, 1 --check found an output off, 2 bad input or output.")]
-pub struct Calibrate {
+pub struct CalibrateFlags {
     /// The rig.
     rig: PathBuf,
 
@@ -66,15 +66,15 @@ pub struct Calibrate {
     force: bool,
 }
 
-impl Calibrate {
+impl CalibrateFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         let (frame_rate, hold, force) = (self.frame_rate, self.hold, self.force);
         let levels = self.levels.map(|path| {
             let packing = match path.extension().and_then(|extension| extension.to_str()) {
                 Some("raw") => Packing::Raw,
                 Some("wav") => Packing::Wav(frame_rate),
-                _ => return Err(Failure::input("--levels writes frames: end the name in .raw or .wav")),
+                _ => return Err(VerbFailure::input("--levels writes frames: end the name in .raw or .wav")),
             };
             Ok(LevelFrames { path, packing, frame_rate, hold, force })
         });

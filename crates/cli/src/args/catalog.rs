@@ -5,7 +5,7 @@ use clap::{Args, ValueEnum};
 
 /// List what can be chosen: rhythms, bodies, channels, fields.
 #[derive(Args)]
-pub struct Catalog {
+pub struct CatalogFlags {
     /// Only this list.
     #[arg(value_enum)]
     list: Option<ListWord>,
@@ -27,7 +27,7 @@ pub enum ListWord {
     Fields,
 }
 
-impl Catalog {
+impl CatalogFlags {
     /// The request.
     pub fn request(self) -> Request {
         let list = self.list.map(|list| match list {

@@ -1,7 +1,7 @@
 //! `cohort`.
 
 use crate::cohort::Request;
-use crate::diagnostics::Failure;
+use crate::diagnostics::VerbFailure;
 use clap::{Args, ValueEnum};
 use pulsewright_cohort::folder::{Form, Packs};
 use pulsewright_suite::Shard;
@@ -24,7 +24,7 @@ const PACK: u64 = 1000;
     pulsewright cohort people.json -n 10000 -o cohort --shard 3/10\n  \
     pulsewright cohort people.json -n 20 --list"
 )]
-pub struct Cohort {
+pub struct CohortFlags {
     /// The plan, JSON.
     plan: PathBuf,
     /// Number of patients.
@@ -59,13 +59,13 @@ enum FormWord {
     Wfdb,
 }
 
-impl Cohort {
+impl CohortFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         let usual = || self.patients.div_ceil(PACK) as u32;
         let packs = self.shard.map(Shard::parts).or(self.packs).unwrap_or_else(usual);
         if u64::from(packs) > self.patients {
-            return Err(Failure::input(format!(
+            return Err(VerbFailure::input(format!(
                 "{packs} packs for {}: a pack has at least one",
                 counted(self.patients, "patient")
             )));

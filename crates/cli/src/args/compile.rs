@@ -1,6 +1,6 @@
 //! `compile`.
 
-use crate::compile::{Format, Request};
+use crate::compile::{ImageFormat, Request};
 use clap::{Args, ValueEnum};
 use pulsewright_files::image::Holds;
 use std::path::PathBuf;
@@ -12,7 +12,7 @@ use std::path::PathBuf;
 #[command(after_help = "Examples:\n  pulsewright compile examples/ward-round.json -o ward-round.pwi\n  \
     pulsewright compile examples/ward-round.json --format c -o ward_round.h\n  \
     pulsewright compile --rig examples/rig/bench.json -o bench.pwr")]
-pub struct Compile {
+pub struct CompileFlags {
     /// The script; - is standard input.
     #[arg(required_unless_present = "rig", conflicts_with = "rig")]
     script: Option<PathBuf>,
@@ -44,13 +44,13 @@ enum FormatWord {
     C,
 }
 
-impl Compile {
+impl CompileFlags {
     /// The request.
     pub fn request(self) -> Request {
         let format = match self.format {
-            FormatWord::Image => Format::Image,
-            FormatWord::Rust => Format::Rust,
-            FormatWord::C => Format::C,
+            FormatWord::Image => ImageFormat::Image,
+            FormatWord::Rust => ImageFormat::Rust,
+            FormatWord::C => ImageFormat::C,
         };
         let holds = if self.rig.is_some() { Holds::Rig } else { Holds::Script };
         // One of the two is there: clap requires it.

@@ -3,7 +3,7 @@
 use super::play::PlayFlags;
 use super::values;
 use crate::console::Request;
-use crate::diagnostics::Failure;
+use crate::diagnostics::VerbFailure;
 use clap::Args;
 use pulsewright_core::time::FrameRate;
 use std::net::{IpAddr, SocketAddr};
@@ -21,7 +21,7 @@ use std::path::PathBuf;
     pulsewright console\n  \
     pulsewright console examples/plan-transport-monitor.json\n  \
     pulsewright console --play /dev/rig --rig bench.json --frame-rate 1000")]
-pub struct Console {
+pub struct ConsoleFlags {
     /// A plan, whose steps the page plays and times one by one; a script with expectations.
     plan: Option<PathBuf>,
     #[command(flatten)]
@@ -49,11 +49,11 @@ pub struct Console {
     no_open: bool,
 }
 
-impl Console {
+impl ConsoleFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         if self.listen.is_unspecified() {
-            return Err(Failure::input(format!(
+            return Err(VerbFailure::input(format!(
                 "--listen {}: name the address of this computer that the tablet will use",
                 self.listen
             )));

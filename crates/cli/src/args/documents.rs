@@ -1,12 +1,12 @@
 //! `check`, `schema` and `completions`.
 
-use crate::schema::Kind;
+use crate::schema::SchemaKind;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 
 /// Validate scripts and print their timelines.
 #[derive(Args)]
-pub struct Check {
+pub struct CheckFlags {
     /// The scripts; - reads one from standard input.
     #[arg(required = true, value_name = "SCRIPT")]
     pub scripts: Vec<PathBuf>,
@@ -14,7 +14,7 @@ pub struct Check {
 
 /// Print the JSON Schema of scripts or rigs, for editors and other checkers.
 #[derive(Args)]
-pub struct Schema {
+pub struct SchemaFlags {
     /// Of which documents.
     #[arg(value_enum, default_value = "script")]
     document: SchemaWord,
@@ -29,19 +29,19 @@ pub enum SchemaWord {
     Rig,
 }
 
-impl Schema {
+impl SchemaFlags {
     /// The kind of document.
-    pub fn request(self) -> Kind {
+    pub fn request(self) -> SchemaKind {
         match self.document {
-            SchemaWord::Script => Kind::Script,
-            SchemaWord::Rig => Kind::Rig,
+            SchemaWord::Script => SchemaKind::Script,
+            SchemaWord::Rig => SchemaKind::Rig,
         }
     }
 }
 
 /// Print the completions of a shell.
 #[derive(Args)]
-pub struct Completions {
+pub struct CompletionsFlags {
     /// The shell.
     #[arg(value_enum)]
     pub shell: clap_complete::Shell,

@@ -14,7 +14,7 @@ use std::path::PathBuf;
 #[command(after_help = "Examples:\n  pulsewright fit 100.hea -o person.json\n  \
     pulsewright fit clinic.csv --hz 500 --leads II,V2,V5 --name \"Patient A\" -o person.json\n\n\
     Then in a script: \"bodies\": {\"person\": \"person.json\"}, and \"body\": \"person\" in a step.")]
-pub struct Fit {
+pub struct FitFlags {
     /// The recording: a header of the open waveform database (.hea), EDF (.edf) or CSV (.csv).
     recording: PathBuf,
     /// The body's document to write; - is standard output.
@@ -41,7 +41,7 @@ pub struct Fit {
     force: bool,
 }
 
-impl Fit {
+impl FitFlags {
     /// The request.
     pub fn request(self) -> Request {
         Request {

@@ -1,6 +1,6 @@
 //! Flags about what plays a signal.
 
-use crate::diagnostics::Failure;
+use crate::diagnostics::VerbFailure;
 use crate::signal_output::Play;
 use crate::sound::CardPlay;
 use clap::Args;
@@ -22,7 +22,7 @@ pub struct PlayFlags {
 
 impl PlayFlags {
     /// The output.
-    pub fn play(self) -> Result<Option<Play>, Failure> {
+    pub fn play(self) -> Result<Option<Play>, VerbFailure> {
         let card = self
             .play
             .as_ref()
@@ -31,7 +31,7 @@ impl PlayFlags {
         match (card, self.play) {
             (Some(card), _) => Ok(Some(Play::Card(card))),
             (None, Some(_)) if self.dc_coupled => {
-                Err(Failure::input("--dc-coupled is about a sound card: --play audio:NAME"))
+                Err(VerbFailure::input("--dc-coupled is about a sound card: --play audio:NAME"))
             }
             (None, path) => Ok(path.map(Play::File)),
         }

@@ -1,9 +1,9 @@
 //! `plot`.
 
-use super::source::Patient;
+use super::source::StepFlags;
 use super::values;
-use crate::diagnostics::Failure;
-use crate::plot::{Kind, Request};
+use crate::diagnostics::VerbFailure;
+use crate::plot::{Request, StripFormat};
 use clap::Args;
 use pulsewright_core::time::Span;
 use pulsewright_plot::strip::Sheet;
@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
     pulsewright plot ward.json --from 1m --duration 20s -o ward.svg\n  \
     pulsewright plot --rhythm bifascicular-block --channels 12-lead --duration 8s --page -o page.svg\n  \
     pulsewright plot --rhythm sinus --channels 12-lead,arterial,respiration -o sinus.png --dpi 300")]
-pub struct Plot {
+pub struct PlotFlags {
     /// The script; - reads it from standard input. Without one the flags make one step.
     script: Option<PathBuf>,
 
@@ -40,11 +40,11 @@ pub struct Plot {
     seed: Option<u64>,
 
     #[command(flatten)]
-    patient: Patient,
+    patient: StepFlags,
 
     /// Channels, groups of them, and 12-lead for the usual arrangement over a rhythm strip.
     #[arg(long, value_name = "LIST", value_parser = values::lines, default_value = "II,V1,arterial,respiration", help_heading = "Output")]
-    channels: values::Lines,
+    channels: values::StripRows,
 
     /// Paper speed, mm/s.
     #[arg(long, value_name = "MM_PER_S", default_value = "25", help_heading = "Output")]
@@ -75,9 +75,9 @@ pub struct Plot {
     force: bool,
 }
 
-impl Plot {
+impl PlotFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         let kind = kind(&self.output)?;
         let usual_s = if self.page { Sheet::longest_row_on_page_s(self.paper_speed) } else { 10.0 };
         let sheet = Sheet {
@@ -102,15 +102,15 @@ impl Plot {
     }
 }
 
-fn kind(output: &Path) -> Result<Kind, Failure> {
+fn kind(output: &Path) -> Result<StripFormat, VerbFailure> {
     if output == Path::new("-") {
-        return Ok(Kind::Terminal);
+        return Ok(StripFormat::Terminal);
     }
     let extension = output.extension().and_then(|extension| extension.to_str()).map(str::to_ascii_lowercase);
     match extension.as_deref() {
-        Some("svg") => Ok(Kind::Svg),
-        Some("png") => Ok(Kind::Png),
-        _ => Err(Failure::input(format!(
+        Some("svg") => Ok(StripFormat::Svg),
+        Some("png") => Ok(StripFormat::Png),
+        _ => Err(VerbFailure::input(format!(
             "'{}' does not say its format: end it in .svg or .png; - prints to the terminal",
             output.display()
         ))),
@@ -123,9 +123,9 @@ mod tests {
 
     #[test]
     fn the_name_says_the_format_or_is_refused() {
-        assert!(matches!(kind(Path::new("a.SVG")), Ok(Kind::Svg)));
-        assert!(matches!(kind(Path::new("b/a.png")), Ok(Kind::Png)));
-        assert!(matches!(kind(Path::new("-")), Ok(Kind::Terminal)));
+        assert!(matches!(kind(Path::new("a.SVG")), Ok(StripFormat::Svg)));
+        assert!(matches!(kind(Path::new("b/a.png")), Ok(StripFormat::Png)));
+        assert!(matches!(kind(Path::new("-")), Ok(StripFormat::Terminal)));
         for name in ["a", "a.gif", "svg", ".png", ""] {
             assert!(kind(Path::new(name)).is_err(), "{name}");
         }

@@ -1,10 +1,10 @@
 //! `render`.
 
-use super::samples::{BitsWord, SampleFlags};
-use super::source::Patient;
+use super::samples::{SampleBitsWord, SampleFlags};
+use super::source::StepFlags;
 use super::values;
-use crate::diagnostics::Failure;
-use crate::render::{ForRig, Request};
+use crate::diagnostics::VerbFailure;
+use crate::render::{Request, RigCodesRequest};
 use clap::{Args, ValueEnum};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::time::Span;
@@ -24,7 +24,7 @@ use std::path::{Path, PathBuf};
     pulsewright render --rhythm atrial-fibrillation --rate 110 --pressure 105/70 --duration 5m -o fibrillation.csv\n  \
     pulsewright render --rhythm sinus --set breathing.depth_ohm=0.5 --duration 24h --channels II -o day.wav\n  \
     pulsewright render ward.json --channels leads --bits 12 -o ward.hea")]
-pub struct Render {
+pub struct RenderFlags {
     /// The script; - reads it from standard input. Without one the flags make one step.
     script: Option<PathBuf>,
 
@@ -41,7 +41,7 @@ pub struct Render {
     seed: Option<u64>,
 
     #[command(flatten)]
-    patient: Patient,
+    patient: StepFlags,
 
     #[command(flatten)]
     samples: SampleFlags,
@@ -51,7 +51,7 @@ pub struct Render {
     format: Option<FormatWord>,
 
     #[command(flatten)]
-    rig: RigFlags,
+    rig: RigFrameFlags,
 
     /// Several files, OUT.001.wav and so on, each this long.
     #[arg(long, value_name = "TIME", value_parser = values::span, help_heading = "Output")]
@@ -93,7 +93,7 @@ pub enum FormatWord {
 
 /// Frames for a rig's converters instead of channels.
 #[derive(Args)]
-pub struct RigFlags {
+pub struct RigFrameFlags {
     /// Integer frames for the converters of this rig, to OUT.raw (little-endian) or OUT.wav; OUT.channels.json gives the
     /// value of a code at the connector. Test benches only: never to a person, nor to equipment connected to one. Verify
     /// the rig's output with a calibrated meter first.
@@ -114,9 +114,9 @@ pub enum ClipWord {
     Count,
 }
 
-impl Render {
+impl RenderFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         let format = file_format(self.format_word()?, self.samples.bits)?;
         let leads = self.lead_truth.iter().flat_map(|channels| &channels.0);
         let options = Options {
@@ -136,11 +136,11 @@ impl Render {
             ClipWord::Refuse => Clip::Refuse,
             ClipWord::Count => Clip::Count,
         };
-        let rig = self.rig.rig.map(|path| ForRig { path, clip });
+        let rig = self.rig.rig.map(|path| RigCodesRequest { path, clip });
         Ok(Request { source: self.patient.source(self.script, self.seed)?, output: self.output, options, rig })
     }
 
-    fn format_word(&self) -> Result<FormatWord, Failure> {
+    fn format_word(&self) -> Result<FormatWord, VerbFailure> {
         let extension = self.output.extension().and_then(|extension| extension.to_str()).map(str::to_ascii_lowercase);
         match (self.format, extension.as_deref()) {
             (Some(format), _) => Ok(format),
@@ -150,7 +150,7 @@ impl Render {
             (None, Some("edf")) => Ok(FormatWord::Edf),
             (None, Some("hea")) => Ok(FormatWord::Wfdb),
             (None, _) if self.output == Path::new("-") => Ok(FormatWord::Csv),
-            (None, _) => Err(Failure::input(format!(
+            (None, _) => Err(VerbFailure::input(format!(
                 "'{}' does not say its format: end it in .wav, .csv, .edf, .hea or .raw, or add --format",
                 self.output.display()
             ))),
@@ -158,7 +158,7 @@ impl Render {
     }
 }
 
-fn file_format(format: FormatWord, bits: BitsWord) -> Result<FileFormat, Failure> {
+fn file_format(format: FormatWord, bits: SampleBitsWord) -> Result<FileFormat, VerbFailure> {
     let encoding = bits.encoding();
     match (format, encoding) {
         (FormatWord::Wav, encoding) => Ok(FileFormat::Wav(encoding)),
@@ -166,15 +166,15 @@ fn file_format(format: FormatWord, bits: BitsWord) -> Result<FileFormat, Failure
         (FormatWord::Rf64, encoding) => Ok(FileFormat::Rf64(encoding)),
         (FormatWord::Csv, Encoding::Integer(bits)) => Ok(FileFormat::Csv(bits)),
         (FormatWord::Csv, Encoding::Float) => {
-            Err(Failure::input("--bits float is for WAV; in CSV 12, 16, 24 or 32 bits decide the decimals"))
+            Err(VerbFailure::input("--bits float is for WAV; in CSV 12, 16, 24 or 32 bits decide the decimals"))
         }
         (FormatWord::Edf, Encoding::Integer(Bits::B16)) => Ok(FileFormat::Edf),
         (FormatWord::Edf, _) => {
-            Err(Failure::input("EDF+ has 16 bits a sample: leave --bits out, or write WAV, CSV or a record (.hea)"))
+            Err(VerbFailure::input("EDF+ has 16 bits a sample: leave --bits out, or write WAV, CSV or a record (.hea)"))
         }
         (FormatWord::Wfdb, Encoding::Integer(bits)) => Ok(FileFormat::Record(bits)),
         (FormatWord::Wfdb, Encoding::Float) => {
-            Err(Failure::input("a record has samples of 12, 16 or 24 bits; for floats write WAV"))
+            Err(VerbFailure::input("a record has samples of 12, 16 or 24 bits; for floats write WAV"))
         }
     }
 }

@@ -1,8 +1,8 @@
 //! `report`.
 
-use crate::diagnostics::Failure;
-use crate::report::{Form, ReportRequest, Request};
-use crate::signatures::Signing;
+use crate::diagnostics::VerbFailure;
+use crate::report::{ReportFormat, ReportRequest, Request};
+use crate::signatures::SignatureRequest;
 use clap::Args;
 use std::path::{Path, PathBuf};
 
@@ -20,7 +20,7 @@ use std::path::{Path, PathBuf};
     pulsewright report --new-key anna.pem\n  \
     pulsewright report record.json --sign anna.pem --signer 'Anna Example' --meaning reviewed\n  \
     pulsewright report record.json --verify anna.pem.pub")]
-pub struct Report {
+pub struct ReportVerbFlags {
     /// The record, JSON or CSV.
     #[arg(required_unless_present = "new_key")]
     record: Option<PathBuf>,
@@ -57,22 +57,22 @@ pub struct Report {
     new_key: Option<PathBuf>,
 }
 
-impl Report {
+impl ReportVerbFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         let record = match (self.new_key, self.record) {
             (Some(key), _) => return Ok(Request::NewKey(key)),
             (None, Some(record)) => record,
-            (None, None) => return Err(Failure::input("no record is named")),
+            (None, None) => return Err(VerbFailure::input("no record is named")),
         };
         let outputs = self.output.into_iter().map(|path| form(&path).map(|form| (path, form)));
-        let signing = |(key, (signer, meaning))| Signing { key, signer, meaning };
+        let signing = |(key, (signer, meaning))| SignatureRequest { key, signer, meaning };
         Ok(Request::Report(Box::new(ReportRequest {
             record,
             script: self.script,
             rig: self.rig,
             earlier: self.earlier,
-            outputs: outputs.collect::<Result<_, Failure>>()?,
+            outputs: outputs.collect::<Result<_, VerbFailure>>()?,
             force: self.force,
             signing: self.sign.zip(self.signer.zip(self.meaning)).map(signing),
             verify: self.verify,
@@ -80,14 +80,15 @@ impl Report {
     }
 }
 
-fn form(path: &Path) -> Result<Form, Failure> {
+fn form(path: &Path) -> Result<ReportFormat, VerbFailure> {
     let extension = path.extension().and_then(|extension| extension.to_str()).map(str::to_ascii_lowercase);
     match extension.as_deref() {
-        Some("html") => Ok(Form::Html),
-        Some("json") => Ok(Form::Json),
-        Some("csv") => Ok(Form::Csv),
-        _ => {
-            Err(Failure::input(format!("'{}' does not say its format: end it in .html, .json or .csv", path.display())))
-        }
+        Some("html") => Ok(ReportFormat::Html),
+        Some("json") => Ok(ReportFormat::Json),
+        Some("csv") => Ok(ReportFormat::Csv),
+        _ => Err(VerbFailure::input(format!(
+            "'{}' does not say its format: end it in .html, .json or .csv",
+            path.display()
+        ))),
     }
 }

@@ -9,7 +9,7 @@ use std::path::PathBuf;
 
 /// Describe and judge a bench rig.
 #[derive(Args)]
-pub struct Rig {
+pub struct RigVerbFlags {
     #[command(subcommand)]
     verb: RigVerb,
 }
@@ -80,7 +80,7 @@ pub enum Request {
     Circuit(circuit::Request),
 }
 
-impl Rig {
+impl RigVerbFlags {
     /// The request.
     pub fn request(self) -> Request {
         match self.verb {

@@ -18,12 +18,12 @@ pub struct SampleFlags {
 
     /// Bits of a sample; in a CSV file they decide the decimals, in a record the signal format.
     #[arg(long, value_enum, default_value = "16", help_heading = "Output")]
-    pub bits: BitsWord,
+    pub bits: SampleBitsWord,
 }
 
 /// Bits of a sample.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum BitsWord {
+pub enum SampleBitsWord {
     /// 12-bit integers; records (format 212) and CSV.
     #[value(name = "12")]
     B12,
@@ -40,15 +40,15 @@ pub enum BitsWord {
     Float,
 }
 
-impl BitsWord {
+impl SampleBitsWord {
     /// How a sample of this width is stored.
     pub const fn encoding(self) -> Encoding {
         match self {
-            BitsWord::B12 => Encoding::Integer(Bits::B12),
-            BitsWord::B16 => Encoding::Integer(Bits::B16),
-            BitsWord::B24 => Encoding::Integer(Bits::B24),
-            BitsWord::B32 => Encoding::Integer(Bits::B32),
-            BitsWord::Float => Encoding::Float,
+            SampleBitsWord::B12 => Encoding::Integer(Bits::B12),
+            SampleBitsWord::B16 => Encoding::Integer(Bits::B16),
+            SampleBitsWord::B24 => Encoding::Integer(Bits::B24),
+            SampleBitsWord::B32 => Encoding::Integer(Bits::B32),
+            SampleBitsWord::Float => Encoding::Float,
         }
     }
 }

@@ -1,8 +1,8 @@
 //! `score`.
 
-use super::scoring::{LimitFlags, ReadingFlags, ReportFlags};
-use crate::diagnostics::Failure;
-use crate::score::{Request, What};
+use super::scoring::{LimitFlags, ReadingFlags, ScoreReportFlags};
+use crate::diagnostics::VerbFailure;
+use crate::score::{Request, ScoredResults};
 use clap::{Args, ValueEnum};
 use pulsewright_score::ClassMap;
 use pulsewright_score::read::ReadOptions;
@@ -14,7 +14,7 @@ use std::path::PathBuf;
 /// The reference is the truth beside a render, or an open waveform-database annotation file.
 /// Exit code 1 when a limit, a reading or an alarm failed.
 #[derive(Args, Debug)]
-pub struct Score {
+pub struct ScoreFlags {
     /// Reference: a file, or a folder of them.
     reference: PathBuf,
     /// Output of the detector or monitor: a file (CSV, JSON, annotation file), or a folder of them.
@@ -66,7 +66,7 @@ pub struct Score {
     #[command(flatten)]
     limits: LimitFlags,
     #[command(flatten)]
-    reports: ReportFlags,
+    reports: ScoreReportFlags,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -84,19 +84,19 @@ enum ClassesWord {
     Tables,
 }
 
-impl Score {
+impl ScoreFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         let what = match self.what {
-            WhatWord::Beats => What::Events(self.options(Events::Beats)),
-            WhatWord::Pulses => What::Events(self.options(Events::Pulses)),
-            WhatWord::Breaths => What::Events(self.options(Events::Breaths)),
-            WhatWord::Readings => What::Readings,
-            WhatWord::Alarms => What::Alarms,
+            WhatWord::Beats => ScoredResults::Events(self.options(Events::Beats)),
+            WhatWord::Pulses => ScoredResults::Events(self.options(Events::Pulses)),
+            WhatWord::Breaths => ScoredResults::Events(self.options(Events::Breaths)),
+            WhatWord::Readings => ScoredResults::Readings,
+            WhatWord::Alarms => ScoredResults::Alarms,
         };
-        if !matches!(what, What::Events(_)) && (self.limits.any() || self.reports.has_beats()) {
+        if !matches!(what, ScoredResults::Events(_)) && (self.limits.any() || self.reports.has_beats()) {
             let what = "readings and alarms carry their limits in the reference; limits and --beats go with events";
-            return Err(Failure::input(what));
+            return Err(VerbFailure::input(what));
         }
         Ok(Request {
             reference: self.reference,

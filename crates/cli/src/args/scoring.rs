@@ -1,7 +1,7 @@
 //! Flags that `score` and `suite` share: how answers are read, which limits hold, where reports go.
 
-use crate::diagnostics::Failure;
-use crate::scoring::{Form, LimitSources, Reports};
+use crate::diagnostics::VerbFailure;
+use crate::scoring::{LimitSources, ReportOutputs, ScoreFormat};
 use clap::{Args, ValueEnum};
 use pulsewright_score::limits::{Bound, Scope};
 use pulsewright_score::read::{ReadOptions, TimeUnit};
@@ -101,7 +101,7 @@ impl LimitFlags {
 
 /// Where reports go.
 #[derive(Args, Debug)]
-pub struct ReportFlags {
+pub struct ScoreReportFlags {
     /// Form of the report on standard output.
     #[arg(long, value_enum, default_value = "text", help_heading = "Reports")]
     format: FormatWord,
@@ -129,35 +129,35 @@ enum FormatWord {
     Markdown,
 }
 
-impl ReportFlags {
+impl ScoreReportFlags {
     /// Whether the outcome of every beat is written.
     pub fn has_beats(&self) -> bool {
         self.beats.is_some()
     }
 
     /// The reports.
-    pub fn reports(self) -> Result<Reports, Failure> {
+    pub fn reports(self) -> Result<ReportOutputs, VerbFailure> {
         let files = self.write.into_iter().map(|path| form_of(&path).map(|form| (path, form)));
         let form = match self.format {
-            FormatWord::Text => Form::Text,
-            FormatWord::Json => Form::Json,
-            FormatWord::Csv => Form::Csv,
-            FormatWord::Junit => Form::Junit,
-            FormatWord::Markdown => Form::Markdown,
+            FormatWord::Text => ScoreFormat::Text,
+            FormatWord::Json => ScoreFormat::Json,
+            FormatWord::Csv => ScoreFormat::Csv,
+            FormatWord::Junit => ScoreFormat::Junit,
+            FormatWord::Markdown => ScoreFormat::Markdown,
         };
-        let files = files.collect::<Result<_, Failure>>()?;
-        Ok(Reports { form, files, beats: self.beats, annotate: self.annotate, force: self.force })
+        let files = files.collect::<Result<_, VerbFailure>>()?;
+        Ok(ReportOutputs { form, files, beats: self.beats, annotate: self.annotate, force: self.force })
     }
 }
 
-fn form_of(path: &Path) -> Result<Form, Failure> {
+fn form_of(path: &Path) -> Result<ScoreFormat, VerbFailure> {
     match path.extension().and_then(|extension| extension.to_str()) {
-        Some("txt") => Ok(Form::Text),
-        Some("json") => Ok(Form::Json),
-        Some("csv") => Ok(Form::Csv),
-        Some("xml") => Ok(Form::Junit),
-        Some("md") => Ok(Form::Markdown),
-        _ => Err(Failure::input(format!("{}: must end in .txt, .json, .csv, .md or .xml", path.display()))),
+        Some("txt") => Ok(ScoreFormat::Text),
+        Some("json") => Ok(ScoreFormat::Json),
+        Some("csv") => Ok(ScoreFormat::Csv),
+        Some("xml") => Ok(ScoreFormat::Junit),
+        Some("md") => Ok(ScoreFormat::Markdown),
+        _ => Err(VerbFailure::input(format!("{}: must end in .txt, .json, .csv, .md or .xml", path.display()))),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::play::PlayFlags;
 use super::values;
-use crate::diagnostics::Failure;
+use crate::diagnostics::VerbFailure;
 use crate::session::Request;
 use clap::Args;
 use pulsewright_core::time::FrameRate;
@@ -23,7 +23,7 @@ use std::path::PathBuf;
     pulsewright session\n  \
     pulsewright session examples/plan-transport-monitor.json -o record.json\n  \
     pulsewright session plan.json -o record.json --play /dev/rig --rig bench.json")]
-pub struct Session {
+pub struct SessionFlags {
     /// The script; docs/script.md specifies the expectations of its steps. Without one, rhythms are chosen by hand.
     script: Option<PathBuf>,
     /// Record to write, ending in .json; the draft has the same name with .draft added. Without it the screen keeps a record of
@@ -51,12 +51,12 @@ pub struct Session {
     force: bool,
 }
 
-impl Session {
+impl SessionFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         let json = |path: &PathBuf| path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("json"));
         if let Some(output) = self.output.as_ref().filter(|output| !json(output)) {
-            return Err(Failure::input(format!("'{}' must be a record: end it in .json", output.display())));
+            return Err(VerbFailure::input(format!("'{}' must be a record: end it in .json", output.display())));
         }
         Ok(Request {
             script: self.script,

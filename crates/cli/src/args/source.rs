@@ -1,8 +1,8 @@
 //! Flags that choose the script, or make one step.
 
 use super::values;
-use crate::diagnostics::Failure;
-use crate::source::{Played, Source, Step};
+use crate::diagnostics::VerbFailure;
+use crate::source::{ScriptSource, SeededScript, SingleStep};
 use clap::Args;
 use pulsewright_core::body::{ADULT, Body};
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -12,7 +12,7 @@ use std::path::PathBuf;
 /// One step without a script.
 #[derive(Args)]
 #[group(id = "patient", multiple = true, conflicts_with = "script")]
-pub struct Patient {
+pub struct StepFlags {
     /// Rhythm; `pulsewright catalog rhythms` lists them.
     #[arg(long, value_name = "WORD", value_parser = values::rhythm, help_heading = "Without a script")]
     rhythm: Option<&'static Rhythm>,
@@ -38,22 +38,22 @@ pub struct Patient {
     set: Vec<(Field, f32)>,
 }
 
-impl Patient {
+impl StepFlags {
     /// The script at `script`; without one, the step that these flags make.
-    pub fn source(self, script: Option<PathBuf>, seed: Option<u64>) -> Result<Source, Failure> {
+    pub fn source(self, script: Option<PathBuf>, seed: Option<u64>) -> Result<SeededScript, VerbFailure> {
         let played = match script {
-            Some(path) => Played::Script(path),
-            None => Played::Step(self.step()?),
+            Some(path) => ScriptSource::Script(path),
+            None => ScriptSource::Step(self.step()?),
         };
-        Ok(Source { played, seed })
+        Ok(SeededScript { played, seed })
     }
 
-    fn step(self) -> Result<Step, Failure> {
+    fn step(self) -> Result<SingleStep, VerbFailure> {
         if let (Some(rhythm), Some(rate)) = (self.rhythm, self.rate) {
             let (min, max) = rhythm.allowed_bpm(self.body.unwrap_or(&ADULT).resting_bpm, rhythm.usual_ratio());
             if !(min..=max).contains(&rate) {
                 let name = rhythm.name.to_lowercase();
-                return Err(Failure::input(format!("--rate {rate}: {name} allows {min} to {max} bpm")));
+                return Err(VerbFailure::input(format!("--rate {rate}: {name} allows {min} to {max} bpm")));
             }
         }
         let flags = [
@@ -63,6 +63,6 @@ impl Patient {
             (Field::BreathsPerMin, self.breaths),
         ];
         let values = flags.into_iter().filter_map(|(field, value)| Some((field, value?))).chain(self.set);
-        Ok(Step { rhythm: self.rhythm, body: self.body, values: values.collect() })
+        Ok(SingleStep { rhythm: self.rhythm, body: self.body, values: values.collect() })
     }
 }

@@ -1,11 +1,11 @@
 //! `stream`.
 
 use super::samples::SampleFlags;
-use super::source::Patient;
+use super::source::StepFlags;
 use super::values;
-use crate::diagnostics::Failure;
+use crate::diagnostics::VerbFailure;
 use crate::sound::CardPlay;
-use crate::stream::{Form, Request};
+use crate::stream::{Request, StreamFormat};
 use clap::Args;
 use pulsewright_core::time::Span;
 use pulsewright_stream::Pace;
@@ -25,7 +25,7 @@ use std::path::PathBuf;
     pulsewright stream ward.json --channels II,arterial --frame-rate 1000 | ./converter\n  \
     pulsewright stream --rhythm sinus --live --log played.json | ./converter\n  \
     pulsewright stream ward.json --fast --duration 10m --bits float --header | ./algorithm")]
-pub struct Stream {
+pub struct StreamFlags {
     /// The script; - reads it from standard input. Without one the flags make one step.
     script: Option<PathBuf>,
 
@@ -38,7 +38,7 @@ pub struct Stream {
     seed: Option<u64>,
 
     #[command(flatten)]
-    patient: Patient,
+    patient: StepFlags,
 
     /// Take commands from standard input, a line each.
     #[arg(long, help_heading = "Leading")]
@@ -86,13 +86,13 @@ pub struct Stream {
     header: bool,
 }
 
-impl Stream {
+impl StreamFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         let SampleFlags { frame_rate, channels, bits } = self.samples;
         let named = |text: &String| {
             CardPlay::of(text, self.dc_coupled, self.ac_coupling_hz).ok_or_else(|| {
-                Failure::input(
+                VerbFailure::input(
                     "--play of a stream is a sound card, as audio:NAME; a file or pipe takes its standard output",
                 )
             })
@@ -106,7 +106,7 @@ impl Stream {
             force: self.force,
             pace: if self.fast { Pace::Free } else { Pace::Clock },
             frame_rate,
-            form: self.rig.map_or(Form::Channels(channels.0, bits.encoding()), Form::Rig),
+            form: self.rig.map_or(StreamFormat::Channels(channels.0, bits.encoding()), StreamFormat::Rig),
             header: self.header,
             board: self.board,
             card,

@@ -1,9 +1,9 @@
 //! `suite`.
 
-use super::scoring::{LimitFlags, ReadingFlags, ReportFlags};
+use super::scoring::{LimitFlags, ReadingFlags, ScoreReportFlags};
 use super::values;
-use crate::diagnostics::Failure;
-use crate::suite::{Answers, Detecting, Request};
+use crate::diagnostics::VerbFailure;
+use crate::suite::{AnswerSource, DetectorRun, Request};
 use clap::Args;
 use pulsewright_core::time::Span;
 use pulsewright_suite::Shard;
@@ -24,7 +24,7 @@ use std::time::Duration;
     pulsewright suite plan.json -o part1 --shard 1/2 -- ./detector\n  \
     pulsewright suite plan.json -o out --merge part1 --merge part2 --write report.xml"
 )]
-pub struct Suite {
+pub struct SuiteFlags {
     /// The plan, JSON.
     plan: PathBuf,
     /// Folder of answers; made when it is not there, else the run in it goes on.
@@ -65,15 +65,15 @@ pub struct Suite {
     #[command(flatten)]
     limits: LimitFlags,
     #[command(flatten)]
-    reports: ReportFlags,
+    reports: ScoreReportFlags,
 }
 
-impl Suite {
+impl SuiteFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         let answers = match self.output {
             None => None,
-            Some(output) if self.merge.is_empty() => Some(Answers::Detect(Detecting {
+            Some(output) if self.merge.is_empty() => Some(AnswerSource::Detect(DetectorRun {
                 output,
                 command: self.command,
                 stay: self.stay,
@@ -82,7 +82,7 @@ impl Suite {
                 keep_signals: self.keep_signals,
                 test_suffix: self.test_suffix,
             })),
-            Some(output) => Some(Answers::Merge { output, folders: self.merge }),
+            Some(output) => Some(AnswerSource::Merge { output, folders: self.merge }),
         };
         Ok(Request {
             plan: self.plan,

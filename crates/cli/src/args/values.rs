@@ -1,6 +1,6 @@
 //! Parsers of flag values. The message of a refusal says which values are allowed; clap adds flag and value.
 
-use crate::channel_groups::{GROUPS, Group};
+use crate::channel_groups::{ChannelGroup, GROUPS};
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
@@ -17,7 +17,7 @@ pub struct Channels(pub Vec<Channel>);
 
 /// Lines of a strip.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Lines(pub Vec<Line>);
+pub struct StripRows(pub Vec<Line>);
 
 /// A frame rate.
 pub fn frame_rate(text: &str) -> Result<FrameRate, String> {
@@ -35,7 +35,7 @@ pub fn corner_hz(text: &str) -> Result<f64, String> {
 pub fn channels(text: &str) -> Result<Channels, String> {
     let mut list = Vec::new();
     for word in text.split(',') {
-        match (Channel::find(word), Group::find(word)) {
+        match (Channel::find(word), ChannelGroup::find(word)) {
             (Some(channel), _) => list.push(channel),
             (None, Some(group)) => list.extend(group.channels()),
             (None, None) => {
@@ -62,15 +62,15 @@ pub fn leads(text: &str) -> Result<Channels, String> {
 }
 
 /// Lines of a strip: channels, groups and the word for the usual twelve-lead arrangement, separated by commas.
-pub fn lines(text: &str) -> Result<Lines, String> {
+pub fn lines(text: &str) -> Result<StripRows, String> {
     let mut words = Vec::new();
     for word in text.split(',') {
-        match Group::find(word) {
+        match ChannelGroup::find(word) {
             Some(group) => words.extend(group.channels().map(|channel| channel.id())),
             None => words.push(word),
         }
     }
-    strip::lines(words).map(Lines).map_err(|error| match error {
+    strip::lines(words).map(StripRows).map_err(|error| match error {
         StripError::UnknownChannel(word) => {
             let known = Channel::ALL.iter().map(|channel| channel.id()).chain(GROUPS.iter().map(|group| group.word));
             unknown("channel", &word, known.chain([strip::TWELVE_LEADS]), "channels")

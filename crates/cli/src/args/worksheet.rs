@@ -1,6 +1,6 @@
 //! `worksheet`.
 
-use crate::diagnostics::Failure;
+use crate::diagnostics::VerbFailure;
 use crate::worksheet::Request;
 use clap::Args;
 use std::path::PathBuf;
@@ -12,7 +12,7 @@ use std::path::PathBuf;
 #[derive(Args, Debug)]
 #[command(after_help = "For test benches only: never to a person, nor to equipment connected to one.\n\n\
     Example:\n  pulsewright worksheet examples/plan-adult-monitor.json -o worksheet.html")]
-pub struct Worksheet {
+pub struct WorksheetFlags {
     /// The script; docs/script.md specifies the expectations of its steps.
     script: PathBuf,
     /// Page to write, ending in .html.
@@ -29,11 +29,11 @@ pub struct Worksheet {
     force: bool,
 }
 
-impl Worksheet {
+impl WorksheetFlags {
     /// The request.
-    pub fn request(self) -> Result<Request, Failure> {
+    pub fn request(self) -> Result<Request, VerbFailure> {
         if !self.output.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("html")) {
-            return Err(Failure::input(format!("'{}' must be a page: end it in .html", self.output.display())));
+            return Err(VerbFailure::input(format!("'{}' must be a page: end it in .html", self.output.display())));
         }
         Ok(Request { script: self.script, output: self.output, rig: self.rig, seed: self.seed, force: self.force })
     }

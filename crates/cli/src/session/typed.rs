@@ -11,14 +11,14 @@ use std::time::Duration;
 const LOOK: Duration = Duration::from_millis(20);
 
 /// Standard input, read by a thread of its own: a request to end is seen while nothing is typed.
-pub struct Typed {
+pub struct InputLines {
     wanted: mpsc::Sender<()>,
     typed: mpsc::Receiver<io::Result<Vec<u8>>>,
 }
 
-impl Typed {
+impl InputLines {
     /// Standard input; it is read only when a line is asked for, so that keys typed ahead can still be discarded.
-    pub fn new() -> Typed {
+    pub fn new() -> InputLines {
         let (wanted, asked) = mpsc::channel::<()>();
         let (typing, typed) = mpsc::channel();
         // Not joined: a read that waits for a key ends with the program.
@@ -32,11 +32,11 @@ impl Typed {
                 }
             }
         });
-        Typed { wanted, typed }
+        InputLines { wanted, typed }
     }
 }
 
-impl Read for Typed {
+impl Read for InputLines {
     fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
         // The thread has gone only with the input.
         let _ = self.wanted.send(());

@@ -12,7 +12,7 @@ pub const SILENCE_MS: u32 = 40;
 
 /// A request of the host to the output stage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Heard {
+pub enum HostRequest {
     /// Go to rest: a conversation begins, or the host asks for it.
     Stop,
     /// Show frames.
@@ -67,7 +67,7 @@ impl<'q, const OUTPUTS: usize> Board<'q, OUTPUTS> {
     }
 
     /// Takes a byte of the line at `now`, in ms of a clock that wraps.
-    pub fn take(&mut self, byte: u8, now: u32) -> Option<Heard> {
+    pub fn take(&mut self, byte: u8, now: u32) -> Option<HostRequest> {
         if !self.line.take(byte) {
             return None;
         }
@@ -76,14 +76,14 @@ impl<'q, const OUTPUTS: usize> Board<'q, OUTPUTS> {
         self.hear(message, now)
     }
 
-    fn hear(&mut self, message: ToBoard<'_>, now: u32) -> Option<Heard> {
+    fn hear(&mut self, message: ToBoard<'_>, now: u32) -> Option<HostRequest> {
         self.last_heard = Some(now);
         match message {
             ToBoard::Hello { version } => {
                 self.open = version == VERSION;
                 self.next = 0;
                 self.owes.ready = true;
-                Some(Heard::Stop)
+                Some(HostRequest::Stop)
             }
             ToBoard::Frames { first, bytes } => {
                 // Before a conversation, after a lost packet or twice: the answer says which frame is wanted.
@@ -99,12 +99,12 @@ impl<'q, const OUTPUTS: usize> Board<'q, OUTPUTS> {
             }
             ToBoard::Start { hz } => {
                 self.owes.status = true;
-                self.open.then_some(Heard::Start { hz })
+                self.open.then_some(HostRequest::Start { hz })
             }
             ToBoard::Stop => {
                 self.owes.status = true;
                 self.open = false;
-                Some(Heard::Stop)
+                Some(HostRequest::Stop)
             }
         }
     }

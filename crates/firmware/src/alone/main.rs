@@ -25,8 +25,8 @@ use heapless::spsc::Queue;
 use output::{OUTPUTS, rest_for_ever, with_stage};
 use pulsewright_core::image::Image;
 use pulsewright_core::time::FrameRate;
-use pulsewright_device::alone::{Alone, Button, HELP, Order, Typed};
-use pulsewright_device::stage::{Cause, RigFrame, Stage, State};
+use pulsewright_device::alone::{Button, HELP, LineCollector, Order, StandalonePlayer};
+use pulsewright_device::stage::{RestCause, RigFrame, Stage, State};
 use pulsewright_device::wiring::Wiring;
 
 /// Frames that wait at most: four blocks, so that an order is shown within a quarter of a second.
@@ -40,11 +40,11 @@ const PATIENCE: u32 = 10;
 fn words(state: State) -> &'static str {
     match state {
         State::Playing => "plays",
-        State::Resting(Cause::NotStarted) => "rests: not started",
-        State::Resting(Cause::Stopped) => "rests: stopped",
-        State::Resting(Cause::Underrun) => "rests: no frames",
-        State::Resting(Cause::Converter) => "rests: a converter",
-        State::Resting(Cause::Silence) => "rests: silence",
+        State::Resting(RestCause::NotStarted) => "rests: not started",
+        State::Resting(RestCause::Stopped) => "rests: stopped",
+        State::Resting(RestCause::Underrun) => "rests: no frames",
+        State::Resting(RestCause::Converter) => "rests: a converter",
+        State::Resting(RestCause::Silence) => "rests: silence",
     }
 }
 
@@ -67,10 +67,10 @@ fn main() -> ! {
             }
         }
     };
-    let mut alone = Alone::new(image, RATE);
-    let mut typed = Typed::default();
+    let mut alone = StandalonePlayer::new(image, RATE);
+    let mut typed = LineCollector::default();
     let mut buttons = [(Button::default(), Order::Next, "next"), (Button::default(), Order::Hold, "hold")];
-    let mut state = State::Resting(Cause::NotStarted);
+    let mut state = State::Resting(RestCause::NotStarted);
     alone.fill(&wiring, &mut frames);
     with_stage(Stage::start);
     loop {
@@ -98,14 +98,14 @@ fn main() -> ! {
 }
 
 /// Carries out an order and answers it. The port never fails.
-fn carry_out(order: Option<Order<'_>>, line: &str, alone: &mut Alone<'_>, port: &mut Port) {
+fn carry_out(order: Option<Order<'_>>, line: &str, alone: &mut StandalonePlayer<'_>, port: &mut Port) {
     let Some(order) = order else {
         let _ = writeln!(port, "no order: {line}; orders: {HELP}");
         return;
     };
     match (order, alone.apply(order)) {
         (_, None) => drop(writeln!(port, "the script has no such rhythm: {line}")),
-        (Order::Rest, _) => drop(with_stage(|stage| stage.stop(Cause::Stopped))),
+        (Order::Rest, _) => drop(with_stage(|stage| stage.stop(RestCause::Stopped))),
         (Order::Play, _) => drop(with_stage(Stage::start)),
         (_, Some(frame)) => drop(writeln!(port, "{frame} {line}")),
     }

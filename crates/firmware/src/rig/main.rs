@@ -18,8 +18,8 @@ use cortex_m_rt::entry;
 use heapless::spsc::Queue;
 use output::{OUTPUTS, rest_for_ever, with_stage};
 use pulsewright_device::link::packet::MAX_PACKET;
-use pulsewright_device::link::{Board, HEAD_START, Heard};
-use pulsewright_device::stage::{Cause, RigFrame, Stage, State};
+use pulsewright_device::link::{Board, HEAD_START, HostRequest};
+use pulsewright_device::stage::{RestCause, RigFrame, Stage, State};
 use pulsewright_device::wiring::Wiring;
 
 /// Frames that wait at most: a quarter of a second at 1000 frames a second.
@@ -39,18 +39,18 @@ fn main() -> ! {
     let mut port = Port::open();
     output::open_stage(&wiring, shown, PATIENCE);
     let mut ticker = Ticker::start(1000);
-    let mut state = State::Resting(Cause::NotStarted);
+    let mut state = State::Resting(RestCause::NotStarted);
     loop {
         while let Some(byte) = port.read() {
             match link.take(byte, board::millis()) {
                 // The host asks again until it hears that frames are shown: their period must not begin anew.
-                Some(Heard::Start { hz }) if with_stage(|stage| stage.state()) != Some(State::Playing) => {
+                Some(HostRequest::Start { hz }) if with_stage(|stage| stage.state()) != Some(State::Playing) => {
                     ticker.set(hz);
                     with_stage(Stage::start);
                 }
-                Some(Heard::Start { .. }) => {}
-                Some(Heard::Stop) => {
-                    with_stage(|stage| stage.stop(Cause::Stopped));
+                Some(HostRequest::Start { .. }) => {}
+                Some(HostRequest::Stop) => {
+                    with_stage(|stage| stage.stop(RestCause::Stopped));
                 }
                 None => {}
             }
@@ -59,7 +59,7 @@ fn main() -> ! {
             model::heard(at);
         }
         if link.is_silent(board::millis()) {
-            with_stage(|stage| stage.stop(Cause::Silence));
+            with_stage(|stage| stage.stop(RestCause::Silence));
         }
         let seen = with_stage(|stage| (stage.state(), stage.status(), stage.trim_ppm(TARGET)));
         let Some((now, status, trim)) = seen else { rest_for_ever() };

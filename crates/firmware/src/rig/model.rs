@@ -6,7 +6,7 @@ use core::cell::{Cell, RefCell};
 use cortex_m::interrupt::Mutex;
 use embedded_hal::digital::{ErrorType as PinErrorType, OutputPin};
 use embedded_hal::spi::{Error, ErrorKind, ErrorType as BusErrorType, Operation, SpiDevice};
-use pulsewright_device::marks::{Lines, Marks};
+use pulsewright_device::marks::{MarkPins, Marks};
 
 /// Registers of the converters, one an address.
 const REGISTERS: usize = 13;
@@ -116,7 +116,7 @@ impl Pins {
     }
 }
 
-impl Lines for Pins {
+impl MarkPins for Pins {
     fn set(&mut self, marks: Marks) {
         let (shown, latched, heard) = cortex_m::interrupt::free(|token| {
             let (shown, latched, frames) = &mut *SHOWN.borrow(token).borrow_mut();

@@ -2,8 +2,8 @@
 
 use super::Report;
 use crate::guide::guide;
-use crate::plan::Item;
-use crate::record::Earlier;
+use crate::plan::PlanItem;
+use crate::record::EarlierAnswer;
 use crate::trend::date;
 use pulsewright_text::fit;
 use pulsewright_text::number::short;
@@ -22,9 +22,9 @@ pub fn json(report: &Report<'_>) -> String {
                 "guide": guide(&report.judgement, *item, judged)
             });
             let earlier = report.record.earlier.iter().filter(|of| of.item == item.id());
-            value["earlier"] = earlier.map(Earlier::words).collect();
+            value["earlier"] = earlier.map(EarlierAnswer::words).collect();
             match item {
-                Item::Reading(reading) => {
+                PlanItem::Reading(reading) => {
                     value["unit"] = reading.unit.as_str().into();
                     value["expected"] = reading.value.into();
                     value["low"] = reading.low.into();
@@ -33,7 +33,7 @@ pub fn json(report: &Report<'_>) -> String {
                     value["allowed"] = reading.allowed.as_str().into();
                     value["source"] = reading.source.as_str().into();
                 }
-                Item::Alarm(alarm) => {
+                PlanItem::Alarm(alarm) => {
                     value["unit"] = "s".into();
                     value["onset_s"] = alarm.onset_s.into();
                     value["within_s"] = alarm.within_s.into();
@@ -41,9 +41,9 @@ pub fn json(report: &Report<'_>) -> String {
                     value["priority_shown"] = judged.entry.priority.trim().into();
                     value["source"] = alarm.source.as_str().into();
                 }
-                Item::Silence(_) => value["silent"] = true.into(),
-                Item::Check(check) => value["source"] = check.source.as_str().into(),
-                Item::Clear(clear) => {
+                PlanItem::Silence(_) => value["silent"] = true.into(),
+                PlanItem::Check(check) => value["source"] = check.source.as_str().into(),
+                PlanItem::Clear(clear) => {
                     value["unit"] = "s".into();
                     value["end_s"] = clear.end_s.into();
                     value["within_s"] = clear.within_s.into();
@@ -124,20 +124,20 @@ pub fn csv(report: &Report<'_>) -> String {
     let _ = writer.write_record(HEADS);
     for (step, item, judged) in &report.judgement.items {
         let (expected, unit, allowed, source) = match item {
-            Item::Reading(reading) => {
+            PlanItem::Reading(reading) => {
                 let expected = match reading.band() {
                     Some([low, high]) if reading.moves() => format!("{low} to {high}"),
                     _ => number(reading.value),
                 };
                 (expected, reading.unit.as_str(), reading.allowed.clone(), reading.source.as_str())
             }
-            Item::Alarm(alarm) => {
+            PlanItem::Alarm(alarm) => {
                 let allowed = format!("{} priority within {} s", alarm.priority, alarm.latest_s());
                 (String::new(), "s", allowed, alarm.source.as_str())
             }
-            Item::Silence(_) => (String::new(), "", "must not sound".to_owned(), ""),
-            Item::Check(check) => (String::new(), "", "in order".to_owned(), check.source.as_str()),
-            Item::Clear(clear) => {
+            PlanItem::Silence(_) => (String::new(), "", "must not sound".to_owned(), ""),
+            PlanItem::Check(check) => (String::new(), "", "in order".to_owned(), check.source.as_str()),
+            PlanItem::Clear(clear) => {
                 (String::new(), "s", format!("ends within {} s", clear.latest_s()), clear.source.as_str())
             }
         };

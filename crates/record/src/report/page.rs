@@ -2,10 +2,10 @@
 
 use super::Report;
 use crate::guide::guide;
-use crate::judge::{Judged, Overall, Verdict, plain, signed, yes};
-use crate::markup::{self, Dark, cautions, lines, look, meta, text};
-use crate::plan::Item;
-use crate::record::{ABOUT, Earlier};
+use crate::judge::{JudgedItem, OverallVerdict, Verdict, plain, signed, yes};
+use crate::markup::{self, DarkMode, cautions, lines, look, meta, text};
+use crate::plan::PlanItem;
+use crate::record::{ABOUT, EarlierAnswer};
 use crate::trend::{Trend, date};
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
@@ -14,7 +14,7 @@ const NONE: &str = "\u{2013}";
 
 /// The page.
 pub fn html(report: &Report<'_>) -> String {
-    let style = [look(Dark::AsTheSystem).as_str(), include_str!("../page/report.css")].concat();
+    let style = [look(DarkMode::AsTheSystem).as_str(), include_str!("../page/report.css")].concat();
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -51,9 +51,9 @@ fn banner(report: &Report<'_>) -> Markup {
     let kind: Vec<&str> = known.into_iter().filter(|word| !word.is_empty()).collect();
     let (word, class, said) = match report.judgement.overall {
         _ if !report.objections().is_empty() => ("Changed", "fail", "Do not rely on this record: see below."),
-        Overall::Passed => ("Passed", "pass", "Every check passed or was skipped for a reason."),
-        Overall::Failed => ("Failed", "fail", "At least one check failed."),
-        Overall::Incomplete => ("Incomplete", "skipped", "Nothing failed, but something is missing."),
+        OverallVerdict::Passed => ("Passed", "pass", "Every check passed or was skipped for a reason."),
+        OverallVerdict::Failed => ("Failed", "fail", "At least one check failed."),
+        OverallVerdict::Incomplete => ("Incomplete", "skipped", "Nothing failed, but something is missing."),
     };
     html! {
         header class="banner" data-verdict=(class) {
@@ -175,10 +175,10 @@ fn items(report: &Report<'_>, id: &str, failed_only: bool) -> Markup {
     wide(id, &heads, html! { @for row in rows { (row) } })
 }
 
-fn row(item: Item<'_>, judged: &Judged<'_>, earlier: &[Earlier]) -> Markup {
+fn row(item: PlanItem<'_>, judged: &JudgedItem<'_>, earlier: &[EarlierAnswer]) -> Markup {
     let written = judged.entry.value.trim();
     let (expected, allowed, source, read) = match item {
-        Item::Reading(reading) => {
+        PlanItem::Reading(reading) => {
             let expected = match reading.expected() {
                 expected if expected.is_empty() => NONE.to_owned(),
                 expected => expected,
@@ -189,7 +189,7 @@ fn row(item: Item<'_>, judged: &Judged<'_>, earlier: &[Earlier]) -> Markup {
                 if written.chars().any(char::is_alphabetic) { format!(" (written {written})") } else { String::new() };
             (expected, reading.allowed.clone(), reading.source.as_str(), format!("{own}{as_written}"))
         }
-        Item::Alarm(alarm) => {
+        PlanItem::Alarm(alarm) => {
             let read = match judged.value {
                 Some(delay) => format!("{} s, {}", plain(delay), judged.entry.priority.trim()),
                 None => written.to_owned(),
@@ -197,7 +197,7 @@ fn row(item: Item<'_>, judged: &Judged<'_>, earlier: &[Earlier]) -> Markup {
             let allowed = format!("within {} s", plain(alarm.latest_s()));
             (format!("{} priority", alarm.priority), allowed, alarm.source.as_str(), read)
         }
-        Item::Silence(_) => {
+        PlanItem::Silence(_) => {
             let read = match judged.verdict {
                 Verdict::Pass => "stayed silent",
                 Verdict::Fail => "sounded",
@@ -205,7 +205,7 @@ fn row(item: Item<'_>, judged: &Judged<'_>, earlier: &[Earlier]) -> Markup {
             };
             ("silence".to_owned(), "must not sound".to_owned(), "", read.to_owned())
         }
-        Item::Check(check) => {
+        PlanItem::Check(check) => {
             let read = match judged.verdict {
                 Verdict::Pass => "in order",
                 Verdict::Fail => "not in order",
@@ -213,14 +213,14 @@ fn row(item: Item<'_>, judged: &Judged<'_>, earlier: &[Earlier]) -> Markup {
             };
             ("in order".to_owned(), "by hand".to_owned(), check.source.as_str(), read.to_owned())
         }
-        Item::Clear(clear) => {
+        PlanItem::Clear(clear) => {
             let read = judged.value.map_or(String::new(), |ended| format!("{} s", plain(ended)));
             ("it ends".to_owned(), format!("within {} s", plain(clear.latest_s())), clear.source.as_str(), read)
         }
     };
-    let kind = if matches!(item, Item::Reading(_) | Item::Check(_)) { "" } else { "Alarm: " };
+    let kind = if matches!(item, PlanItem::Reading(_) | PlanItem::Check(_)) { "" } else { "Alarm: " };
     let because = match item {
-        Item::Reading(reading) if !reading.why.is_empty() => Some(reading.because()),
+        PlanItem::Reading(reading) if !reading.why.is_empty() => Some(reading.because()),
         _ => None,
     };
     let (word, remark) = (judged.verdict.id(), judged.entry.remark.trim());

@@ -2,12 +2,14 @@
 //!
 //! Terminal and console both write their records through it.
 
-use super::draft::{Did, Draft, DraftError};
+use super::draft::{Draft, DraftError, ItemChange};
 use crate::calendar::utc;
 use crate::instruments::NO_OUTPUT;
 use crate::judge::{Verdict, judge};
 use crate::plan::Plan;
-use crate::record::{BadRecord, Earlier, Entry, Instrument, Photo, Played, PlayedStep, Record, Signature};
+use crate::record::{
+    EarlierAnswer, Instrument, ItemEntry, Photo, PlaybackRecord, PlaybackStep, Record, RecordError, Signature,
+};
 use std::io;
 use std::path::Path;
 use std::time::SystemTime;
@@ -21,7 +23,7 @@ pub enum TakeUpError {
     Draft(String, #[source] DraftError),
     /// The draft holds no record.
     #[error(transparent)]
-    Record(#[from] BadRecord),
+    Record(#[from] RecordError),
     /// The draft is another plan's.
     #[error(
         "{0} is the draft of another plan, or of this one before it was changed; take it away, or write the record under another name"
@@ -32,9 +34,9 @@ pub enum TakeUpError {
     OtherRate(u32),
 }
 
-impl Played {
+impl PlaybackRecord {
     /// Goes on to another output.
-    fn go_on(&mut self, to: &Played) -> Result<(), TakeUpError> {
+    fn go_on(&mut self, to: &PlaybackRecord) -> Result<(), TakeUpError> {
         if self.rate_hz != to.rate_hz && !self.steps.is_empty() {
             return Err(TakeUpError::OtherRate(self.rate_hz));
         }
@@ -50,7 +52,7 @@ impl Played {
 
 /// An entry as it was judged.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Found {
+pub struct JudgedEntry {
     /// The verdict.
     pub verdict: Verdict,
     /// Why, in a few words; may be empty.
@@ -59,19 +61,19 @@ pub struct Found {
 
 /// The record in the making, with its draft.
 #[derive(Debug)]
-pub struct Answers {
+pub struct RecordInMaking {
     record: Record,
     draft: Draft,
     /// Items in the order in which they were entered, each with its entry before; the last is undone first.
-    undo: Vec<(String, Option<Entry>)>,
+    undo: Vec<(String, Option<ItemEntry>)>,
 }
 
-impl Answers {
+impl RecordInMaking {
     /// Takes up the draft at `path`, or begins one there; `played` says where the signal goes and how fast.
     ///
     /// # Errors
     /// When there is a draft that is no draft of this plan.
-    pub fn open(path: &Path, plan: &Plan, played: Played) -> Result<Answers, TakeUpError> {
+    pub fn open(path: &Path, plan: &Plan, played: PlaybackRecord) -> Result<RecordInMaking, TakeUpError> {
         let name = path.display().to_string();
         let (mut draft, text) = Draft::open(path).map_err(|error| TakeUpError::Draft(name.clone(), error))?;
         let mut record = match text {
@@ -88,7 +90,7 @@ impl Answers {
             Some(before) => before.go_on(&played)?,
         }
         let undo = std::mem::take(&mut draft.entered);
-        Ok(Answers { record, draft, undo })
+        Ok(RecordInMaking { record, draft, undo })
     }
 
     /// The record as it is now.
@@ -104,7 +106,7 @@ impl Answers {
     }
 
     /// The record is `after` from now on, once the draft has it.
-    fn keep(&mut self, mut after: Record, did: Option<Did<'_>>) -> io::Result<()> {
+    fn keep(&mut self, mut after: Record, did: Option<ItemChange<'_>>) -> io::Result<()> {
         after.saved_at = utc(SystemTime::now());
         self.draft.append(&after, did)?;
         self.record = after;
@@ -122,7 +124,7 @@ impl Answers {
     /// An instrument, in the place of one of the same kind.
     ///
     /// # Errors
-    /// As [`Answers::about`].
+    /// As [`RecordInMaking::about`].
     pub fn instrument(&mut self, instrument: Instrument) -> io::Result<()> {
         self.change(|record| match record.instruments.iter_mut().find(|other| other.what == instrument.what) {
             Some(other) => *other = instrument,
@@ -133,7 +135,7 @@ impl Answers {
     /// Whether a piece of kit was taken out.
     ///
     /// # Errors
-    /// As [`Answers::about`].
+    /// As [`RecordInMaking::about`].
     pub fn kit_out(&mut self, number: &str, out: bool) -> io::Result<()> {
         self.change(|record| record.kit.entry(number.to_owned()).or_default().out = word(out))
     }
@@ -141,7 +143,7 @@ impl Answers {
     /// Whether a piece of kit was brought back.
     ///
     /// # Errors
-    /// As [`Answers::about`].
+    /// As [`RecordInMaking::about`].
     pub fn kit_back(&mut self, number: &str, back: bool) -> io::Result<()> {
         self.change(|record| record.kit.entry(number.to_owned()).or_default().back = word(back))
     }
@@ -149,7 +151,7 @@ impl Answers {
     /// Which piece of kit is used: its number and its place.
     ///
     /// # Errors
-    /// As [`Answers::about`].
+    /// As [`RecordInMaking::about`].
     pub fn kit_piece(&mut self, number: &str, id: &str, place: &str) -> io::Result<()> {
         self.change(|record| {
             let state = record.kit.entry(number.to_owned()).or_default();
@@ -160,7 +162,7 @@ impl Answers {
     /// A photo was added; its file is there already. The same one of the same item is in the record once.
     ///
     /// # Errors
-    /// As [`Answers::about`].
+    /// As [`RecordInMaking::about`].
     pub fn photo(&mut self, photo: Photo) -> io::Result<()> {
         let same = |of: &Photo| of.item == photo.item && of.digest == photo.digest;
         if self.record.photos.iter().any(same) {
@@ -172,7 +174,7 @@ impl Answers {
     /// A photo is none of the record any more; its file stays.
     ///
     /// # Errors
-    /// As [`Answers::about`].
+    /// As [`RecordInMaking::about`].
     pub fn without_photo(&mut self, item: &str, digest: &str) -> io::Result<()> {
         self.change(|record| record.photos.retain(|photo| photo.item != item || photo.digest != digest))
     }
@@ -180,7 +182,7 @@ impl Answers {
     /// Whether a preparation was made.
     ///
     /// # Errors
-    /// As [`Answers::about`].
+    /// As [`RecordInMaking::about`].
     pub fn prepared(&mut self, id: &str, done: bool) -> io::Result<()> {
         self.change(|record| {
             record.prepared.remove(id);
@@ -193,10 +195,10 @@ impl Answers {
     /// Takes down the entry of an item and judges it. An answer that it replaces stays in the record.
     ///
     /// # Errors
-    /// As [`Answers::about`]; an item that the plan does not have.
-    pub fn enter(&mut self, id: &str, entry: Entry) -> io::Result<Found> {
+    /// As [`RecordInMaking::about`]; an item that the plan does not have.
+    pub fn enter(&mut self, id: &str, entry: ItemEntry) -> io::Result<JudgedEntry> {
         let before = self.record.items.get(id).cloned();
-        let found = self.put(Did::Entered(id), Some(entry))?;
+        let found = self.put(ItemChange::Entered(id), Some(entry))?;
         self.undo.push((id.to_owned(), before));
         Ok(found)
     }
@@ -204,10 +206,10 @@ impl Answers {
     /// Takes back the last entry, also one of before the draft was taken up; gives the id of its item, or `None` when there is none.
     ///
     /// # Errors
-    /// As [`Answers::about`].
+    /// As [`RecordInMaking::about`].
     pub fn undo(&mut self) -> io::Result<Option<String>> {
         let Some((id, before)) = self.undo.last().cloned() else { return Ok(None) };
-        self.put(Did::Undone(&id), before)?;
+        self.put(ItemChange::Undone(&id), before)?;
         self.undo.pop();
         Ok(Some(id))
     }
@@ -217,8 +219,8 @@ impl Answers {
         self.undo.last().map(|(id, _)| id.as_str())
     }
 
-    fn put(&mut self, did: Did<'_>, entry: Option<Entry>) -> io::Result<Found> {
-        let (Did::Entered(id) | Did::Undone(id)) = did;
+    fn put(&mut self, did: ItemChange<'_>, entry: Option<ItemEntry>) -> io::Result<JudgedEntry> {
+        let (ItemChange::Entered(id) | ItemChange::Undone(id)) = did;
         let unknown = || io::Error::new(io::ErrorKind::InvalidInput, format!("the plan has no item '{id}'"));
         let mut after = self.record.clone();
         let earlier = match entry {
@@ -229,7 +231,7 @@ impl Answers {
             let plan = after.plan.as_ref().ok_or_else(unknown)?;
             let (_, item) = plan.items().find(|(_, item)| item.id() == id).ok_or_else(unknown)?;
             let judged = judge(item, &after);
-            Found { verdict: judged.verdict, why: judged.why }
+            JudgedEntry { verdict: judged.verdict, why: judged.why }
         };
         if let Some(entry) = after.items.get_mut(id) {
             entry.verdict = found.verdict.id().to_owned();
@@ -237,7 +239,7 @@ impl Answers {
         // An entry that was asked for again was no answer, and a remark changes none.
         let answered = earlier.filter(|earlier| !matches!(earlier.verdict.as_str(), "" | "open"));
         if let Some(earlier) = answered.filter(|earlier| !same_answer(earlier, after.items.get(id))) {
-            after.earlier.push(Earlier { item: id.to_owned(), until: utc(SystemTime::now()), entry: earlier });
+            after.earlier.push(EarlierAnswer { item: id.to_owned(), until: utc(SystemTime::now()), entry: earlier });
         }
         self.keep(after, Some(did))?;
         Ok(found)
@@ -246,15 +248,15 @@ impl Answers {
     /// A step was played.
     ///
     /// # Errors
-    /// As [`Answers::about`].
-    pub fn played(&mut self, step: PlayedStep) -> io::Result<()> {
+    /// As [`RecordInMaking::about`].
+    pub fn played(&mut self, step: PlaybackStep) -> io::Result<()> {
         self.change(|record| record.played.get_or_insert_default().steps.push(step))
     }
 
     /// The person who did the work signs; instruments that were not used are left out from here on.
     ///
     /// # Errors
-    /// As [`Answers::about`].
+    /// As [`RecordInMaking::about`].
     pub fn sign(&mut self, name: String) -> io::Result<()> {
         let at = utc(SystemTime::now());
         self.change(|record| {
@@ -269,9 +271,9 @@ fn word(yes: bool) -> String {
 }
 
 /// Whether two entries of an item answer the same.
-fn same_answer(earlier: &Entry, entry: Option<&Entry>) -> bool {
+fn same_answer(earlier: &ItemEntry, entry: Option<&ItemEntry>) -> bool {
     entry.is_some_and(|entry| {
-        let answer = |of: &Entry| [&of.value, &of.priority, &of.heard, &of.skip].map(|text| text.trim().to_owned());
+        let answer = |of: &ItemEntry| [&of.value, &of.priority, &of.heard, &of.skip].map(|text| text.trim().to_owned());
         answer(earlier) == answer(entry)
     })
 }
@@ -289,20 +291,20 @@ mod tests {
         Plan::new(&parse(text, "plan").unwrap(), text, None).unwrap()
     }
 
-    fn entry(value: &str) -> Entry {
-        Entry { value: value.to_owned(), ..Entry::default() }
+    fn entry(value: &str) -> ItemEntry {
+        ItemEntry { value: value.to_owned(), ..ItemEntry::default() }
     }
 
     #[test]
     fn a_replaced_answer_stays_and_one_that_was_asked_back_does_not() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("draft");
-        let mut answers = Answers::open(&path, &plan(), Played::default()).unwrap();
+        let mut answers = RecordInMaking::open(&path, &plan(), PlaybackRecord::default()).unwrap();
         let id = "1.heart-rate";
         assert_eq!(answers.enter(id, entry("about 70")).unwrap().verdict, Verdict::Open);
         assert_eq!(answers.enter(id, entry("200")).unwrap().verdict, Verdict::Fail);
         assert_eq!(
-            answers.enter(id, Entry { remark: "loud".to_owned(), ..entry("200") }).unwrap().verdict,
+            answers.enter(id, ItemEntry { remark: "loud".to_owned(), ..entry("200") }).unwrap().verdict,
             Verdict::Fail
         );
         assert!(answers.record().earlier.is_empty());
@@ -317,7 +319,7 @@ mod tests {
         assert!(answers.enter("9.heart-rate", entry("75")).is_err());
         let kept = answers.record().clone();
         drop(answers);
-        let again = Answers::open(&path, &plan(), Played::default()).unwrap();
+        let again = RecordInMaking::open(&path, &plan(), PlaybackRecord::default()).unwrap();
         assert_eq!((&again.record().items, &again.record().earlier), (&kept.items, &kept.earlier));
         // What was entered before and not taken back is undone after the draft was taken up: the remark, the value, what was asked back.
         let mut again = again;
@@ -329,14 +331,14 @@ mod tests {
         assert_eq!(undone, [Some("200".to_owned()), Some("about 70".to_owned()), None]);
         assert!(again.record().items.is_empty() && again.undone_next().is_none());
         drop(again);
-        assert_eq!(Answers::open(&path, &plan(), Played::default()).unwrap().undone_next(), None);
+        assert_eq!(RecordInMaking::open(&path, &plan(), PlaybackRecord::default()).unwrap().undone_next(), None);
     }
 
     #[test]
     fn an_answer_that_the_disk_does_not_have_does_not_count() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("gone").join("draft");
-        let mut answers = Answers::open(&path, &plan(), Played::default()).unwrap();
+        let mut answers = RecordInMaking::open(&path, &plan(), PlaybackRecord::default()).unwrap();
         assert!(answers.enter("1.heart-rate", entry("75")).is_err());
         assert!(answers.kit_out("1", true).is_err());
         assert!(

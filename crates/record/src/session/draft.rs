@@ -5,7 +5,7 @@
 //! rewritten, so every earlier state stays, and an entry can be undone after a kill. A last line that lost power cut short is
 //! left out; one that was changed by hand is found and never taken up.
 
-use crate::record::{Entry, Record};
+use crate::record::{ItemEntry, Record};
 use crate::seal;
 use pulsewright_files::atomic::{folder_of, sync_folder};
 use pulsewright_text::source::{self, SourceError};
@@ -36,12 +36,12 @@ pub struct Draft {
     /// Digest of the last line.
     last: Option<String>,
     /// Items in the order in which they were entered, each with its entry before; those that were undone are left out.
-    pub(super) entered: Vec<(String, Option<Entry>)>,
+    pub(super) entered: Vec<(String, Option<ItemEntry>)>,
 }
 
 /// The change that a line makes to an item.
 #[derive(Clone, Copy, Debug)]
-pub enum Did<'a> {
+pub enum ItemChange<'a> {
     /// It has an entry of this item.
     Entered(&'a str),
     /// It takes the last entry, which is of this item, back.
@@ -109,7 +109,7 @@ impl Draft {
     ///
     /// # Errors
     /// When it can't be written; the draft holds what it held before.
-    pub fn append(&mut self, record: &Record, did: Option<Did<'_>>) -> io::Result<()> {
+    pub fn append(&mut self, record: &Record, did: Option<ItemChange<'_>>) -> io::Result<()> {
         let mut record = json::value(&record.sealed_json()).map_err(|broken| io::Error::other(broken.what))?;
         if let (Some(_), Some(record)) = (&self.last, record.as_object_mut()) {
             record.shift_remove("plan");
@@ -120,8 +120,8 @@ impl Draft {
         line.insert("record".to_owned(), record);
         if let Some(did) = did {
             let (word, id) = match did {
-                Did::Entered(id) => ("entered", id),
-                Did::Undone(id) => ("undone", id),
+                ItemChange::Entered(id) => ("entered", id),
+                ItemChange::Undone(id) => ("undone", id),
             };
             line.insert(word.to_owned(), Value::from(id));
         }

@@ -3,10 +3,10 @@
 use super::kept::{self, MOST_KEPT};
 use super::word::{self, KEYS, MOST, brings};
 use crate::beside::BesideKind;
-use crate::carry::{Change, Value};
+use crate::carry::{StepChange, StepValue};
 use crate::keys;
 use crate::reader::{DocumentKind, Node, NodeEntry, Path, join, nearest, quoted};
-use crate::walk::Walk;
+use crate::walk::DocumentWalk;
 use pulsewright_core::body::{ADULT, Age, BODIES, Body, RESTING_BPM};
 use pulsewright_core::heart::catalogue;
 use pulsewright_core::internal::ecg::Residuals;
@@ -21,7 +21,7 @@ const BESIDE: BesideKind = BesideKind {
     file: "my-body.json",
 };
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// The bodies of the document, each under its word.
     pub(crate) fn bodies(&mut self, node: Node<'_>, path: &Path<'_>) {
         let Some(entries) = self.entries(node, path, "words with bodies") else { return };
@@ -31,7 +31,8 @@ impl Walk<'_> {
             if !self.admits(entry, &path, &BESIDE, Body::find(word).is_some(), self.own_bodies.len()) {
                 continue;
             }
-            let read = |walk: &mut Walk<'_>, node: Node<'_>, path: &Path<'_>| walk.body_document(word, node, path);
+            let read =
+                |walk: &mut DocumentWalk<'_>, node: Node<'_>, path: &Path<'_>| walk.body_document(word, node, path);
             match self.here_or_beside(entry.value, &path, &BESIDE, read) {
                 Some(body) => self.own_bodies.push(body),
                 // Steps that name it are not wrong.
@@ -147,7 +148,7 @@ impl Walk<'_> {
                 }
             }
         }
-        let (mut change, mut named) = (Change::default(), Vec::new());
+        let (mut change, mut named) = (StepChange::default(), Vec::new());
         self.group(&known, "", path, &mut change, &mut named);
         for (field, node) in named {
             let info = field.info();
@@ -158,10 +159,10 @@ impl Walk<'_> {
                 continue;
             }
             match change.values.iter().rev().find(|(other, _)| *other == field).map(|(_, value)| *value) {
-                Some(Value::Held(value)) => {
+                Some(StepValue::Held(value)) => {
                     values.iter_mut().filter(|(other, _)| *other == field).for_each(|(_, old)| *old = value);
                 }
-                Some(Value::Ramp { .. }) => {
+                Some(StepValue::Ramp { .. }) => {
                     let what = format!("{} ramps in a body", info.path);
                     self.report(node, &path, |p| p.allowed("ramps in steps"), what);
                 }

@@ -4,7 +4,7 @@ use super::schema_parts::{ranged, shapes};
 use super::{kept, word};
 use crate::number::number;
 use crate::reader::{Node, NodeEntry, NodeKind, Path, nearest, quoted};
-use crate::walk::Walk;
+use crate::walk::DocumentWalk;
 use pulsewright_core::frame::{Channel, INDEPENDENT_LEADS, Lead};
 use pulsewright_core::internal::ecg::{
     Complex, MOST_KNOTS, P_AT_MS, QRS_AT_MS, Residual, Residuals, STEP_MS, T_AT_MS, Templates, UV, leads_uv,
@@ -32,7 +32,7 @@ fn below(part: &str) -> (&'static [&'static str], fn(usize) -> usize) {
     }
 }
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// Puts the residuals of a document in the place of those that a body has.
     pub(super) fn residuals(&mut self, node: Node<'_>, path: &Path<'_>, templates: &mut Templates) {
         let Some(entries) = self.entries(node, path, "residuals") else { return };

@@ -3,7 +3,7 @@
 use super::word::{COMPLEX_KEYS, T_KEYS, WAVE_KEYS};
 use super::{edges, kept};
 use crate::reader::{Node, NodeEntry, NodeKind, Path, nearest, quoted};
-use crate::walk::Walk;
+use crate::walk::DocumentWalk;
 use pulsewright_core::internal::ecg::{
     Complex, FALL_MS, HOLD_MS, MOST_P_WAVES, MOST_QRS_WAVES, MV, P_AT_MS, QRS_AT_MS, QRS_MS, QT_MS, SHORTEST_JT_MS,
     T_AT_MS, Wave,
@@ -15,7 +15,7 @@ use std::ops::RangeInclusive;
 const NEAR: f64 = 0.1;
 const NEAR_MS: f64 = 10.0;
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// Shapes under the words of a list, each read by `one`, with its place in the list.
     pub(super) fn shapes<T>(
         &mut self,

@@ -1,6 +1,6 @@
 //! The expectations of a step, and the sources of their defaults.
 
-use super::limit::Limit;
+use super::limit::ReadingLimit;
 use super::quantity::Quantity;
 use pulsewright_core::expect::{AlarmKind, AlarmLimit};
 use pulsewright_core::heart::rhythm::Priority;
@@ -52,7 +52,7 @@ pub struct ManualCheck {
     /// The number that is right, where the limit lies around one.
     pub value: Option<f64>,
     /// Its limit; `None` for a check that is in order or not.
-    pub limit: Option<Limit>,
+    pub limit: Option<ReadingLimit>,
     /// Where it comes from, one line.
     pub source: String,
 }
@@ -70,27 +70,27 @@ pub struct ExpectedReading {
     /// Why it is as it is, in words; may be empty.
     pub why: String,
     /// Its limits.
-    pub limit: Limit,
+    pub limit: ReadingLimit,
     /// Whether the document's step named value and limit itself; the rest was filled in.
-    pub(crate) named: Named,
-    pub(crate) place: Place,
+    pub(crate) named: WrittenParts,
+    pub(crate) place: TextPosition,
 }
 
 /// Where an expectation stands in its text. Any two are equal: the places of its parts do not change a document.
 #[derive(Clone, Default)]
-pub(crate) struct Place {
+pub(crate) struct TextPosition {
     pub(crate) span: Range<usize>,
     pub(crate) path: String,
 }
 
-impl fmt::Debug for Place {
+impl fmt::Debug for TextPosition {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str("Place")
     }
 }
 
-impl PartialEq for Place {
-    fn eq(&self, _: &Place) -> bool {
+impl PartialEq for TextPosition {
+    fn eq(&self, _: &TextPosition) -> bool {
         true
     }
 }
@@ -111,7 +111,7 @@ pub(crate) type AlarmSettings = Vec<AlarmSetting>;
 
 /// Which parts of an expectation stand in the document.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(crate) struct Named {
+pub(crate) struct WrittenParts {
     pub(crate) value: bool,
     pub(crate) limit: bool,
 }
@@ -134,7 +134,7 @@ pub struct ExpectedAlarm {
     /// Where the time limit comes from, one line.
     pub source: String,
     pub(crate) written: WrittenAlarm,
-    pub(crate) place: Place,
+    pub(crate) place: TextPosition,
 }
 
 /// The part of an alarm that the document names; the rest is filled in.
@@ -153,7 +153,7 @@ pub struct ExpectedSilence {
     pub name: String,
     /// Which it is, unless it has a name of its own.
     pub kind: Option<AlarmKind>,
-    pub(crate) place: Place,
+    pub(crate) place: TextPosition,
 }
 
 /// One alarm that must end, as its condition has.
@@ -168,8 +168,8 @@ pub struct ExpectedClear {
     /// Where the time limit comes from, one line.
     pub source: String,
     pub(crate) written_within_s: Option<f64>,
-    pub(crate) place: Place,
+    pub(crate) place: TextPosition,
 }
 
 /// The document's own limits, by quantity.
-pub(crate) type Limits = Vec<(Quantity, Limit)>;
+pub(crate) type ReadingLimits = Vec<(Quantity, ReadingLimit)>;

@@ -2,10 +2,10 @@
 
 use super::expected::{
     ALARM_SOURCE, CLEAR_SOURCE, CLEAR_WITHIN_S, Expectations, ExpectedAlarm, ExpectedClear, ExpectedReading,
-    ExpectedSilence, Place,
+    ExpectedSilence, TextPosition,
 };
-use super::quantity::{Origin, Quantity};
-use crate::document::{Document, Part};
+use super::quantity::{Quantity, ValueOrigin};
+use crate::document::{Document, DocumentPart};
 use crate::problem::Problem;
 use pulsewright_core::anatomy::PressureSite;
 use pulsewright_core::expect::{AlarmKind, Expected, Forecast, Reading, Sounded};
@@ -82,8 +82,8 @@ impl Document {
     /// The quantities that its steps read.
     fn asked(&self) -> impl Iterator<Item = Quantity> {
         let steps = self.parts().iter().filter_map(|part| match part {
-            Part::Step(step) => Some(step),
-            Part::Repeat { .. } => None,
+            DocumentPart::Step(step) => Some(step),
+            DocumentPart::Repeat { .. } => None,
         });
         steps.flat_map(|step| step.expect.readings.iter().map(|reading| reading.quantity))
     }
@@ -91,7 +91,9 @@ impl Document {
     /// Whether a step reads one of these pressures.
     fn reads(&self, sites: &[PressureSite]) -> bool {
         self.asked().any(|quantity| match quantity.origin() {
-            Origin::Systolic(site) | Origin::Diastolic(site) | Origin::Mean(site) => sites.contains(&site),
+            ValueOrigin::Systolic(site) | ValueOrigin::Diastolic(site) | ValueOrigin::Mean(site) => {
+                sites.contains(&site)
+            }
             _ => false,
         })
     }
@@ -103,7 +105,7 @@ impl Document {
         }
         let foreseen = self.foresee(self.parts.len());
         for (item, part) in self.parts.iter_mut().enumerate() {
-            let Part::Step(step) = part else { continue };
+            let DocumentPart::Step(step) = part else { continue };
             let Some(expected) = foreseen.iter().find(|expected| expected.item == item) else {
                 step.expect = Expectations::default();
                 continue;
@@ -122,12 +124,13 @@ impl Document {
             return Vec::new();
         }
         // A repeated step counts at its first time.
-        let last = self.parts.iter().rposition(|part| matches!(part, Part::Step(step) if !step.expect.is_empty()));
+        let last =
+            self.parts.iter().rposition(|part| matches!(part, DocumentPart::Step(step) if !step.expect.is_empty()));
         let asked = |site| ALARMED.contains(&site) || self.reads(&[site]);
         let foreseen = self.foresee_of(4 * (last.unwrap_or(0) + 1), asked);
         let mut problems = Vec::new();
         for (item, part) in self.parts.iter_mut().enumerate() {
-            let Part::Step(step) = part else { continue };
+            let DocumentPart::Step(step) = part else { continue };
             if step.expect.is_empty() {
                 continue;
             }
@@ -152,15 +155,15 @@ impl Document {
 /// The reading of a quantity; `None` when the script does not play it.
 pub fn reading_of(quantity: Quantity, expected: &Expected) -> Option<&Reading> {
     Some(match quantity.origin() {
-        Origin::Rate => &expected.rate,
-        Origin::Pulse => &expected.pulse,
-        Origin::Breaths => &expected.breaths,
-        Origin::Systolic(site) => &expected.pressure(site).systolic,
-        Origin::Diastolic(site) => &expected.pressure(site).diastolic,
-        Origin::Mean(site) => &expected.pressure(site).mean,
-        Origin::Cuff(part) => expected.cuff.get(part)?,
-        Origin::St(lead) => expected.st.get(lead as usize)?,
-        Origin::Typed => return None,
+        ValueOrigin::Rate => &expected.rate,
+        ValueOrigin::Pulse => &expected.pulse,
+        ValueOrigin::Breaths => &expected.breaths,
+        ValueOrigin::Systolic(site) => &expected.pressure(site).systolic,
+        ValueOrigin::Diastolic(site) => &expected.pressure(site).diastolic,
+        ValueOrigin::Mean(site) => &expected.pressure(site).mean,
+        ValueOrigin::Cuff(part) => expected.cuff.get(part)?,
+        ValueOrigin::St(lead) => expected.st.get(lead as usize)?,
+        ValueOrigin::Typed => return None,
     })
 }
 
@@ -283,7 +286,7 @@ fn fill_clear(of: &mut ExpectedClear, expected: &Expected) -> Option<Problem> {
     None
 }
 
-impl Place {
+impl TextPosition {
     fn problem(&self, what: String) -> Problem {
         Problem::new(what).at(self.span.clone()).path(&self.path)
     }

@@ -2,7 +2,7 @@
 
 /// The limits of a reading. Of the two tolerances the larger counts; edges are allowed.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Limit {
+pub struct ReadingLimit {
     /// Largest error, in the quantity's unit.
     pub tolerance: Option<f64>,
     /// Largest error, percent of the expected value.
@@ -15,7 +15,7 @@ pub struct Limit {
     pub source: String,
 }
 
-impl Limit {
+impl ReadingLimit {
     /// Whether it needs a value to lie around.
     pub fn is_around_a_value(&self) -> bool {
         self.tolerance.is_some() || self.tolerance_percent.is_some()

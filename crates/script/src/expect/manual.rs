@@ -3,12 +3,12 @@
 use super::expected::ManualCheck;
 use super::read::LIMIT_KEYS;
 use crate::reader::{Node, Path};
-use crate::walk::Walk;
+use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted};
 
 const KEYS: [&str; 8] = ["name", "unit", "value", "tolerance", "tolerance_percent", "min", "max", "source"];
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// The checks by hand of a step.
     pub(super) fn manual(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<ManualCheck> {
         let mut checks = Vec::new();

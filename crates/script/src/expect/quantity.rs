@@ -1,13 +1,13 @@
 //! The table of a monitor's readings: word, unit, source of the value, and the default limit.
 
-use super::limit::Limit;
+use super::limit::ReadingLimit;
 use pulsewright_core::body::Age;
 use pulsewright_core::frame::{Lead, PressureSite};
 use pulsewright_core::settings::Settings;
 
 /// The source of a value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Origin {
+pub enum ValueOrigin {
     /// Ventricular rate.
     Rate,
     /// Rate of arterial pulses.
@@ -76,7 +76,7 @@ macro_rules! quantities {
             }
 
             /// The source of its value.
-            pub const fn origin(self) -> Origin {
+            pub const fn origin(self) -> ValueOrigin {
                 match self { $(Quantity::$name => $origin,)* }
             }
 
@@ -90,42 +90,42 @@ macro_rules! quantities {
 use PressureSite as Site;
 
 quantities! {
-    HeartRate: "heart-rate", "Heart rate", "bpm", Origin::Rate, RATE;
-    PulseRate: "pulse-rate", "Pulse rate", "bpm", Origin::Pulse, Usual::Unsaid;
-    RespirationRate: "respiration-rate", "Respiration rate", "breaths/min", Origin::Breaths, BREATHS;
-    ArterialSystolic: "arterial-systolic", "Arterial systolic", "mmHg", Origin::Systolic(Site::Arterial), LINE;
-    ArterialDiastolic: "arterial-diastolic", "Arterial diastolic", "mmHg", Origin::Diastolic(Site::Arterial), LINE;
-    ArterialMean: "arterial-mean", "Arterial mean", "mmHg", Origin::Mean(Site::Arterial), LINE;
-    FemoralSystolic: "femoral-systolic", "Femoral systolic", "mmHg", Origin::Systolic(Site::Femoral), LINE;
-    FemoralDiastolic: "femoral-diastolic", "Femoral diastolic", "mmHg", Origin::Diastolic(Site::Femoral), LINE;
-    FemoralMean: "femoral-mean", "Femoral mean", "mmHg", Origin::Mean(Site::Femoral), LINE;
-    PulmonarySystolic: "pulmonary-systolic", "Pulmonary artery systolic", "mmHg", Origin::Systolic(Site::Pulmonary), LINE;
-    PulmonaryDiastolic: "pulmonary-diastolic", "Pulmonary artery diastolic", "mmHg", Origin::Diastolic(Site::Pulmonary), LINE;
-    PulmonaryMean: "pulmonary-mean", "Pulmonary artery mean", "mmHg", Origin::Mean(Site::Pulmonary), LINE;
-    VenousMean: "venous-mean", "Central venous mean", "mmHg", Origin::Mean(Site::Venous), LINE;
-    RightAtriumMean: "right-atrium-mean", "Right atrial mean", "mmHg", Origin::Mean(Site::RightAtrium), LINE;
-    LeftAtriumMean: "left-atrium-mean", "Left atrial mean", "mmHg", Origin::Mean(Site::LeftAtrium), LINE;
-    WedgeMean: "wedge-mean", "Wedge mean", "mmHg", Origin::Mean(Site::Wedge), LINE;
-    IntracranialMean: "intracranial-mean", "Intracranial mean", "mmHg", Origin::Mean(Site::Intracranial), LINE;
-    CuffSystolic: "cuff-systolic", "Cuff systolic", "mmHg", Origin::Cuff(0), Usual::Unsaid;
-    CuffDiastolic: "cuff-diastolic", "Cuff diastolic", "mmHg", Origin::Cuff(1), Usual::Unsaid;
-    CuffMean: "cuff-mean", "Cuff mean", "mmHg", Origin::Cuff(2), Usual::Unsaid;
-    CuffPressure: "cuff-pressure", "Static cuff pressure", "mmHg", Origin::Typed, CUFF_STATIC;
-    CuffLeak: "cuff-leak", "Cuff leak", "mmHg/min", Origin::Typed, LEAK;
-    CuffCeiling: "cuff-ceiling", "Highest cuff pressure", "mmHg", Origin::Typed, CEILING;
-    StI: "st-I", "ST level in I", "mV", Origin::St(Lead::I), Usual::Unsaid;
-    StII: "st-II", "ST level in II", "mV", Origin::St(Lead::II), Usual::Unsaid;
-    StIII: "st-III", "ST level in III", "mV", Origin::St(Lead::III), Usual::Unsaid;
-    StAvr: "st-aVR", "ST level in aVR", "mV", Origin::St(Lead::AVR), Usual::Unsaid;
-    StAvl: "st-aVL", "ST level in aVL", "mV", Origin::St(Lead::AVL), Usual::Unsaid;
-    StAvf: "st-aVF", "ST level in aVF", "mV", Origin::St(Lead::AVF), Usual::Unsaid;
-    StV1: "st-V1", "ST level in V1", "mV", Origin::St(Lead::V1), Usual::Unsaid;
-    StV2: "st-V2", "ST level in V2", "mV", Origin::St(Lead::V2), Usual::Unsaid;
-    StV3: "st-V3", "ST level in V3", "mV", Origin::St(Lead::V3), Usual::Unsaid;
-    StV4: "st-V4", "ST level in V4", "mV", Origin::St(Lead::V4), Usual::Unsaid;
-    StV5: "st-V5", "ST level in V5", "mV", Origin::St(Lead::V5), Usual::Unsaid;
-    StV6: "st-V6", "ST level in V6", "mV", Origin::St(Lead::V6), Usual::Unsaid;
-    EcgAmplitude: "ecg-amplitude", "Displayed ECG amplitude", "mV", Origin::Typed, AMPLITUDE;
+    HeartRate: "heart-rate", "Heart rate", "bpm", ValueOrigin::Rate, RATE;
+    PulseRate: "pulse-rate", "Pulse rate", "bpm", ValueOrigin::Pulse, Usual::Unsaid;
+    RespirationRate: "respiration-rate", "Respiration rate", "breaths/min", ValueOrigin::Breaths, BREATHS;
+    ArterialSystolic: "arterial-systolic", "Arterial systolic", "mmHg", ValueOrigin::Systolic(Site::Arterial), LINE;
+    ArterialDiastolic: "arterial-diastolic", "Arterial diastolic", "mmHg", ValueOrigin::Diastolic(Site::Arterial), LINE;
+    ArterialMean: "arterial-mean", "Arterial mean", "mmHg", ValueOrigin::Mean(Site::Arterial), LINE;
+    FemoralSystolic: "femoral-systolic", "Femoral systolic", "mmHg", ValueOrigin::Systolic(Site::Femoral), LINE;
+    FemoralDiastolic: "femoral-diastolic", "Femoral diastolic", "mmHg", ValueOrigin::Diastolic(Site::Femoral), LINE;
+    FemoralMean: "femoral-mean", "Femoral mean", "mmHg", ValueOrigin::Mean(Site::Femoral), LINE;
+    PulmonarySystolic: "pulmonary-systolic", "Pulmonary artery systolic", "mmHg", ValueOrigin::Systolic(Site::Pulmonary), LINE;
+    PulmonaryDiastolic: "pulmonary-diastolic", "Pulmonary artery diastolic", "mmHg", ValueOrigin::Diastolic(Site::Pulmonary), LINE;
+    PulmonaryMean: "pulmonary-mean", "Pulmonary artery mean", "mmHg", ValueOrigin::Mean(Site::Pulmonary), LINE;
+    VenousMean: "venous-mean", "Central venous mean", "mmHg", ValueOrigin::Mean(Site::Venous), LINE;
+    RightAtriumMean: "right-atrium-mean", "Right atrial mean", "mmHg", ValueOrigin::Mean(Site::RightAtrium), LINE;
+    LeftAtriumMean: "left-atrium-mean", "Left atrial mean", "mmHg", ValueOrigin::Mean(Site::LeftAtrium), LINE;
+    WedgeMean: "wedge-mean", "Wedge mean", "mmHg", ValueOrigin::Mean(Site::Wedge), LINE;
+    IntracranialMean: "intracranial-mean", "Intracranial mean", "mmHg", ValueOrigin::Mean(Site::Intracranial), LINE;
+    CuffSystolic: "cuff-systolic", "Cuff systolic", "mmHg", ValueOrigin::Cuff(0), Usual::Unsaid;
+    CuffDiastolic: "cuff-diastolic", "Cuff diastolic", "mmHg", ValueOrigin::Cuff(1), Usual::Unsaid;
+    CuffMean: "cuff-mean", "Cuff mean", "mmHg", ValueOrigin::Cuff(2), Usual::Unsaid;
+    CuffPressure: "cuff-pressure", "Static cuff pressure", "mmHg", ValueOrigin::Typed, CUFF_STATIC;
+    CuffLeak: "cuff-leak", "Cuff leak", "mmHg/min", ValueOrigin::Typed, LEAK;
+    CuffCeiling: "cuff-ceiling", "Highest cuff pressure", "mmHg", ValueOrigin::Typed, CEILING;
+    StI: "st-I", "ST level in I", "mV", ValueOrigin::St(Lead::I), Usual::Unsaid;
+    StII: "st-II", "ST level in II", "mV", ValueOrigin::St(Lead::II), Usual::Unsaid;
+    StIII: "st-III", "ST level in III", "mV", ValueOrigin::St(Lead::III), Usual::Unsaid;
+    StAvr: "st-aVR", "ST level in aVR", "mV", ValueOrigin::St(Lead::AVR), Usual::Unsaid;
+    StAvl: "st-aVL", "ST level in aVL", "mV", ValueOrigin::St(Lead::AVL), Usual::Unsaid;
+    StAvf: "st-aVF", "ST level in aVF", "mV", ValueOrigin::St(Lead::AVF), Usual::Unsaid;
+    StV1: "st-V1", "ST level in V1", "mV", ValueOrigin::St(Lead::V1), Usual::Unsaid;
+    StV2: "st-V2", "ST level in V2", "mV", ValueOrigin::St(Lead::V2), Usual::Unsaid;
+    StV3: "st-V3", "ST level in V3", "mV", ValueOrigin::St(Lead::V3), Usual::Unsaid;
+    StV4: "st-V4", "ST level in V4", "mV", ValueOrigin::St(Lead::V4), Usual::Unsaid;
+    StV5: "st-V5", "ST level in V5", "mV", ValueOrigin::St(Lead::V5), Usual::Unsaid;
+    StV6: "st-V6", "ST level in V6", "mV", ValueOrigin::St(Lead::V6), Usual::Unsaid;
+    EcgAmplitude: "ecg-amplitude", "Displayed ECG amplitude", "mV", ValueOrigin::Typed, AMPLITUDE;
 }
 
 impl Quantity {
@@ -136,22 +136,24 @@ impl Quantity {
 
     /// The lead that it is read in.
     pub fn lead(self) -> Option<Lead> {
-        if let Origin::St(lead) = self.origin() { Some(lead) } else { None }
+        if let ValueOrigin::St(lead) = self.origin() { Some(lead) } else { None }
     }
 
     /// The limit when neither step nor document names one; `None` when no standard does.
-    pub fn limit(self, settings: &Settings) -> Option<Limit> {
+    pub fn limit(self, settings: &Settings) -> Option<ReadingLimit> {
         let limit = match self.usual() {
-            Usual::Around(absolute, percent, source) => Limit {
+            Usual::Around(absolute, percent, source) => ReadingLimit {
                 tolerance: Some(absolute),
                 tolerance_percent: percent,
                 source: source.to_owned(),
-                ..Limit::default()
+                ..ReadingLimit::default()
             },
-            Usual::AtMost(max, source) => Limit { max: Some(max), source: source.to_owned(), ..Limit::default() },
+            Usual::AtMost(max, source) => {
+                ReadingLimit { max: Some(max), source: source.to_owned(), ..ReadingLimit::default() }
+            }
             Usual::AtMostByBody([grown, neonate], source) => {
                 let max = if settings.body().age == Age::Neonate { neonate } else { grown };
-                Limit { max: Some(max), source: source.to_owned(), ..Limit::default() }
+                ReadingLimit { max: Some(max), source: source.to_owned(), ..ReadingLimit::default() }
             }
             Usual::Unsaid => return None,
         };

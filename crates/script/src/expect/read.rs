@@ -1,15 +1,16 @@
 //! Reading the expectations of a document: `expect` of a step, `limits` of the document, and the lists of lines beside them.
 
 use super::expected::{
-    Expectations, ExpectedAlarm, ExpectedClear, ExpectedReading, ExpectedSilence, Limits, Named, Place, WrittenAlarm,
+    Expectations, ExpectedAlarm, ExpectedClear, ExpectedReading, ExpectedSilence, ReadingLimits, TextPosition,
+    WrittenAlarm, WrittenParts,
 };
 use super::foresee::kind_of;
-use super::limit::Limit;
+use super::limit::ReadingLimit;
 use super::quantity::Quantity;
-use crate::document::Step;
+use crate::document::DocumentStep;
 use crate::reader::Path;
 use crate::reader::{Node, NodeEntry, NodeKind};
-use crate::walk::Walk;
+use crate::walk::DocumentWalk;
 use crate::words::{join, nearest, quoted, shown};
 use pulsewright_core::expect::AlarmKind;
 use pulsewright_core::heart::rhythm::Priority;
@@ -30,8 +31,8 @@ pub(crate) const CLEAR_KEYS: [&str; 3] = ["name", "within_s", "source"];
 /// Priorities that an alarm can have.
 pub(crate) const PRIORITIES: [Priority; 3] = [Priority::High, Priority::Medium, Priority::Low];
 
-fn place(node: Node<'_>, path: &Path<'_>) -> Place {
-    Place { span: node.mark(), path: path.to_string() }
+fn place(node: Node<'_>, path: &Path<'_>) -> TextPosition {
+    TextPosition { span: node.mark(), path: path.to_string() }
 }
 
 /// An alarm before its step is played.
@@ -49,7 +50,7 @@ fn unfilled(written: WrittenAlarm, node: Node<'_>, path: &Path<'_>) -> ExpectedA
     }
 }
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// A list of short lines, such as cautions.
     pub(crate) fn lines(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<String> {
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
@@ -79,8 +80,8 @@ impl Walk<'_> {
     }
 
     /// The document's limits: an object of quantities.
-    pub(crate) fn limits(&mut self, node: Node<'_>, path: &Path<'_>) -> Limits {
-        let mut limits = Limits::new();
+    pub(crate) fn limits(&mut self, node: Node<'_>, path: &Path<'_>) -> ReadingLimits {
+        let mut limits = ReadingLimits::new();
         let Some(entries) = self.entries(node, path, "limits by quantity") else { return limits };
         for entry in &entries {
             let path = path.key(&entry.key);
@@ -107,8 +108,8 @@ impl Walk<'_> {
     }
 
     /// The limit among the members of an object; `None` when it names none, or a bad one.
-    pub(super) fn limit(&mut self, members: &[NodeEntry<'_>], node: Node<'_>, path: &Path<'_>) -> Option<Limit> {
-        let mut limit = Limit::default();
+    pub(super) fn limit(&mut self, members: &[NodeEntry<'_>], node: Node<'_>, path: &Path<'_>) -> Option<ReadingLimit> {
+        let mut limit = ReadingLimit::default();
         let (mut named, mut good, mut source) = (false, true, None);
         for member in members {
             let path = path.key(&member.key);
@@ -151,7 +152,7 @@ impl Walk<'_> {
     }
 
     /// The expectations of a step; read once the step's settings are known.
-    pub(crate) fn expect(&mut self, node: Node<'_>, path: &Path<'_>, step: &Step) -> Expectations {
+    pub(crate) fn expect(&mut self, node: Node<'_>, path: &Path<'_>, step: &DocumentStep) -> Expectations {
         let mut expect = Expectations::default();
         let Some(entries) = self.entries(node, path, "expectations") else { return expect };
         for entry in &entries {
@@ -168,7 +169,7 @@ impl Walk<'_> {
         expect
     }
 
-    fn readings(&mut self, node: Node<'_>, path: &Path<'_>, step: &Step) -> Vec<ExpectedReading> {
+    fn readings(&mut self, node: Node<'_>, path: &Path<'_>, step: &DocumentStep) -> Vec<ExpectedReading> {
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
             let what = format!("readings can't be {}", node.kind().noun());
             self.report(node, path, |p| p.allowed("a list of quantities: words, or objects with \"quantity\""), what);
@@ -188,7 +189,7 @@ impl Walk<'_> {
         readings
     }
 
-    fn reading(&mut self, node: Node<'_>, path: &Path<'_>, step: &Step) -> Option<ExpectedReading> {
+    fn reading(&mut self, node: Node<'_>, path: &Path<'_>, step: &DocumentStep) -> Option<ExpectedReading> {
         if node.kind() == NodeKind::Text {
             let word = self.text(node, path)?;
             let quantity = self.quantity(&word, node, path)?;
@@ -229,12 +230,12 @@ impl Walk<'_> {
         &mut self,
         quantity: Quantity,
         value: Option<f64>,
-        limit: Option<Limit>,
+        limit: Option<ReadingLimit>,
         node: Node<'_>,
         path: &Path<'_>,
-        step: &Step,
+        step: &DocumentStep,
     ) -> Option<ExpectedReading> {
-        let named = Named { value: value.is_some(), limit: limit.is_some() };
+        let named = WrittenParts { value: value.is_some(), limit: limit.is_some() };
         let of_document = self.limits.iter().find(|(other, _)| *other == quantity).map(|(_, limit)| limit.clone());
         let Some(limit) = limit.or(of_document).or_else(|| quantity.limit(&step.settings)) else {
             let allowed = "\"tolerance\" or \"max\" with its \"source\", here or in the document's \"limits\"";

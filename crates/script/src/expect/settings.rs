@@ -3,7 +3,7 @@
 use super::expected::{AlarmSetting, AlarmSettings};
 use crate::reader::Node;
 use crate::reader::Path;
-use crate::walk::Walk;
+use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::expect::AlarmLimit;
 
@@ -12,7 +12,7 @@ pub(crate) const OFF: &str = "off";
 
 pub(crate) const SETTING_KEYS: [&str; 2] = ["value", "source"];
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// An object of limits, each with its value and source.
     pub(crate) fn alarm_settings(&mut self, node: Node<'_>, path: &Path<'_>) -> AlarmSettings {
         let mut settings = AlarmSettings::new();

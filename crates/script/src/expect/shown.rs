@@ -1,9 +1,9 @@
 //! The expectations of a document that names none: what a correct monitor shows of each step.
 
-use super::expected::{Expectations, ExpectedAlarm, ExpectedReading, Named, Place, WrittenAlarm};
+use super::expected::{Expectations, ExpectedAlarm, ExpectedReading, TextPosition, WrittenAlarm, WrittenParts};
 use super::foresee::{fill_alarm, fill_reading};
 use super::quantity::Quantity;
-use crate::document::{Document, Part, Step};
+use crate::document::{Document, DocumentPart, DocumentStep};
 use pulsewright_core::expect::Expected;
 use pulsewright_core::heart::rhythm::Priority;
 
@@ -26,7 +26,7 @@ impl Document {
         }
         let mut held = self.clone();
         for part in &mut held.parts {
-            if let Part::Step(step) = part
+            if let DocumentPart::Step(step) = part
                 && step.ramps.is_empty()
                 && step.series.is_none()
             {
@@ -36,7 +36,7 @@ impl Document {
         // A step that is repeated counts at its first time.
         let foreseen = held.foresee(4 * held.parts.len());
         for (item, part) in self.parts.iter_mut().enumerate() {
-            if let (Part::Step(step), Some(expected)) = (part, foreseen.iter().find(|of| of.item == item)) {
+            if let (DocumentPart::Step(step), Some(expected)) = (part, foreseen.iter().find(|of| of.item == item)) {
                 step.expect = shown(step, expected);
             }
         }
@@ -44,7 +44,7 @@ impl Document {
     }
 }
 
-fn shown(step: &Step, expected: &Expected) -> Expectations {
+fn shown(step: &DocumentStep, expected: &Expected) -> Expectations {
     let readings = SHOWN.iter().filter_map(|quantity| reading(*quantity, step, expected)).collect();
     let mut alarm = ExpectedAlarm {
         name: String::new(),
@@ -55,22 +55,22 @@ fn shown(step: &Step, expected: &Expected) -> Expectations {
         within_s: 0.0,
         source: String::new(),
         written: WrittenAlarm::default(),
-        place: Place::default(),
+        place: TextPosition::default(),
     };
     let sounds = fill_alarm(&mut alarm, expected).is_none();
     Expectations { readings, alarms: sounds.then_some(alarm).into_iter().collect(), ..Expectations::default() }
 }
 
 /// A reading within its usual limit; `None` where a monitor has no value to show.
-fn reading(quantity: Quantity, step: &Step, expected: &Expected) -> Option<ExpectedReading> {
+fn reading(quantity: Quantity, step: &DocumentStep, expected: &Expected) -> Option<ExpectedReading> {
     let mut reading = ExpectedReading {
         quantity,
         value: None,
         band: None,
         why: String::new(),
         limit: quantity.limit(&step.settings)?,
-        named: Named::default(),
-        place: Place::default(),
+        named: WrittenParts::default(),
+        place: TextPosition::default(),
     };
     let missing = fill_reading(&mut reading, expected).is_some();
     (!missing).then_some(reading)

@@ -1,8 +1,8 @@
 //! Expectations back to JSON: the parts that the document named; the others are filled in on reading.
 
-use super::expected::Limits;
+use super::expected::ReadingLimits;
 use super::expected::{AlarmSetting, Expectations, ExpectedReading, ManualCheck, WrittenAlarm};
-use super::limit::Limit;
+use super::limit::ReadingLimit;
 use super::quantity::Quantity;
 use super::read::USUAL;
 use super::settings::OFF;
@@ -14,8 +14,8 @@ pub(crate) fn lines(lines: &[String]) -> Value {
 }
 
 /// The document's limits.
-pub(crate) fn limits(limits: &Limits) -> Value {
-    let one = |(quantity, limit): &(Quantity, Limit)| {
+pub(crate) fn limits(limits: &ReadingLimits) -> Value {
+    let one = |(quantity, limit): &(Quantity, ReadingLimit)| {
         let mut object = Map::new();
         members(limit, &mut object);
         (quantity.id().to_owned(), Value::Object(object))
@@ -23,7 +23,7 @@ pub(crate) fn limits(limits: &Limits) -> Value {
     Value::Object(limits.iter().map(one).collect())
 }
 
-fn members(limit: &Limit, object: &mut Map<String, Value>) {
+fn members(limit: &ReadingLimit, object: &mut Map<String, Value>) {
     let numbers = [
         ("tolerance", limit.tolerance),
         ("tolerance_percent", limit.tolerance_percent),

@@ -1,11 +1,11 @@
 //! Reading the noise of a step.
 
-use super::Noise;
-use crate::document::Step;
+use super::StepNoise;
+use crate::document::DocumentStep;
 use crate::noise_ratio::{RANGE_DB, windowed_rms};
 use crate::reader::{Node, NodeEntry, NodeKind, Path};
-use crate::recording::part::{Bounds, Lasting};
-use crate::walk::Walk;
+use crate::recording::part::{StepLength, StretchBounds};
+use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::frame::INDEPENDENT_LEADS;
 use pulsewright_core::recording::RecordedNoise;
@@ -31,16 +31,16 @@ enum Size {
     Rms(f32),
 }
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// The noise of a step, which is one of `each` rhythm or of one, and may hold.
     pub(crate) fn noise(
         &mut self,
         node: Node<'_>,
         path: &Path<'_>,
-        step: &Step,
+        step: &DocumentStep,
         each: bool,
         holds: bool,
-    ) -> Option<Noise> {
+    ) -> Option<StepNoise> {
         let before = self.found.count();
         let entries = self.entries(node, path, "noise of a recording")?;
         for entry in entries.iter().filter(|entry| !KEYS.contains(&entry.key.as_str())) {
@@ -67,7 +67,7 @@ impl Walk<'_> {
         let (_, all) = whole.bounds();
         let bounds = self.bounds(&times, all, &file, (node, &entries), path)?;
         if !loops {
-            self.ends_within(Lasting { duration: step.duration, holds }, &bounds, (&file, "\"ends\""), node, path);
+            self.ends_within(StepLength { duration: step.duration, holds }, &bounds, (&file, "\"ends\""), node, path);
         }
         if self.found.count() > before {
             return None;
@@ -88,10 +88,10 @@ impl Walk<'_> {
             self.report(node, path, |p| p, what);
             return None;
         }
-        let Bounds { from, to, end, passed } = bounds;
+        let StretchBounds { from, to, end, passed } = bounds;
         let stretch = whole.stretch(from, to.minus(from)).passed(passed);
         match scaled(stretch, [first, second], read.rate_hz, mv) {
-            Ok(played) => Some(Noise { file, channels, start: from, end, loops, passed, mv, db, played }),
+            Ok(played) => Some(StepNoise { file, channels, start: from, end, loops, passed, mv, db, played }),
             Err(what) => {
                 self.report(file_node, path, |p| p, format!("{}: {what}", shown(&file)));
                 None

@@ -1,6 +1,6 @@
 //! Noise as a script holds it.
 
-use super::Noise;
+use super::StepNoise;
 use super::read::{LOOPS, ONCE};
 use crate::number::number;
 use crate::series::write::seconds;
@@ -8,7 +8,7 @@ use pulsewright_core::time::Span;
 use serde_json::{Map, Value};
 
 /// The file, the channels, the stretch and the RMS: read again beside the same file, it gives the same noise.
-pub(crate) fn json(noise: &Noise) -> Value {
+pub(crate) fn json(noise: &StepNoise) -> Value {
     let mut object = Map::new();
     object.insert("file".into(), noise.file.as_str().into());
     object.insert("channels".into(), noise.channels.iter().map(String::as_str).collect());

@@ -4,7 +4,7 @@ use super::kept;
 use crate::limits::MAX_STEP_S;
 use crate::reader::{Node, NodeEntry, NodeKind, Path};
 use crate::series::span;
-use crate::walk::Walk;
+use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::frame::INDEPENDENT_LEADS;
 use pulsewright_core::recording as core;
@@ -14,14 +14,14 @@ use pulsewright_text::fit::line;
 use std::sync::Arc;
 
 /// The times that a step names, each after the start of the recording; one that was refused is left out.
-pub(crate) struct Times {
+pub(crate) struct StretchTimes {
     start: Option<Span>,
     end: Option<Span>,
     passed: Option<Span>,
 }
 
 /// A stretch of a recording.
-pub(crate) struct Bounds {
+pub(crate) struct StretchBounds {
     /// Its start.
     pub(crate) from: Span,
     /// Its end.
@@ -34,14 +34,14 @@ pub(crate) struct Bounds {
 
 /// How long the step is.
 #[derive(Clone, Copy)]
-pub(crate) struct Lasting {
+pub(crate) struct StepLength {
     /// Its duration; one that was refused is left out.
     pub(crate) duration: Option<Span>,
     /// Whether it holds.
     pub(crate) holds: bool,
 }
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// The node with the name of the file: a text alone, or the value of the key `file`.
     pub(crate) fn recording_file_node<'a>(
         &mut self,
@@ -129,23 +129,23 @@ impl Walk<'_> {
     }
 
     /// The times that the entries name.
-    pub(crate) fn times(&mut self, entries: &[NodeEntry<'_>], path: &Path<'_>) -> Times {
+    pub(crate) fn times(&mut self, entries: &[NodeEntry<'_>], path: &Path<'_>) -> StretchTimes {
         let [start, end, passed] = ["start_s", "end_s", "passed_s"].map(|key| {
             let entry = entries.iter().find(|entry| entry.key == key)?;
             self.found.number(entry.value, &path.key(key), 0.0..=MAX_STEP_S, "s").and_then(span)
         });
-        Times { start, end, passed }
+        StretchTimes { start, end, passed }
     }
 
     /// The stretch of a recording that lasts `whole`.
     pub(crate) fn bounds(
         &mut self,
-        times: &Times,
+        times: &StretchTimes,
         whole: Span,
         file: &str,
         (node, entries): (Node<'_>, &[NodeEntry<'_>]),
         path: &Path<'_>,
-    ) -> Option<Bounds> {
+    ) -> Option<StretchBounds> {
         let zero = Span::ZERO;
         let (from, to) = (times.start.unwrap_or(zero), times.end.unwrap_or(whole));
         if to > whole || from >= to {
@@ -156,14 +156,14 @@ impl Walk<'_> {
             self.report(at, path, |p| p.allowed(allowed), what);
             return None;
         }
-        Some(Bounds { from, to, end: times.end, passed: times.passed.unwrap_or(zero) })
+        Some(StretchBounds { from, to, end: times.end, passed: times.passed.unwrap_or(zero) })
     }
 
     /// Whether a step is no longer than a stretch that is played once; reports that it is, with the words of `loop`.
     pub(crate) fn ends_within(
         &mut self,
-        step: Lasting,
-        bounds: &Bounds,
+        step: StepLength,
+        bounds: &StretchBounds,
         (file, loops): (&str, &str),
         node: Node<'_>,
         path: &Path<'_>,

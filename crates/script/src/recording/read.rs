@@ -1,11 +1,11 @@
 //! Reading the recording of a step.
 
-use super::part::{Bounds, Lasting};
+use super::part::{StepLength, StretchBounds};
 use super::stretch::{Repeats, stretch};
-use super::{Named, Recording, SCALES_MV, loop_words};
+use super::{Named, SCALES_MV, StepRecording, loop_words};
 use crate::reader::{Node, NodeEntry, NodeKind, Path};
-use crate::series::Series;
-use crate::walk::Walk;
+use crate::series::StepSeries;
+use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::frame::{Channel, INDEPENDENT_LEADS, Lead};
 use pulsewright_core::time::Span;
@@ -25,9 +25,14 @@ const OTHERS: [(&str, &str); 3] = [
 /// The ending of an annotation file that is taken without being named.
 const ANNOTATIONS: &str = "atr";
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// The recording of a step, with the series of its beats.
-    pub(crate) fn recording(&mut self, node: Node<'_>, path: &Path<'_>, step: Lasting) -> Option<(Recording, Series)> {
+    pub(crate) fn recording(
+        &mut self,
+        node: Node<'_>,
+        path: &Path<'_>,
+        step: StepLength,
+    ) -> Option<(StepRecording, StepSeries)> {
         let before = self.found.count();
         let entries = match node.kind() {
             NodeKind::Text => Vec::new(),
@@ -76,11 +81,11 @@ impl Walk<'_> {
         }
         let beats = find("beats").and_then(|entry| json::value(entry.value.raw()).ok());
         let leads = leads.into_iter().map(|(lead, _, name)| (lead, name)).collect();
-        let Bounds { from: start, end, passed, .. } = bounds;
+        let StretchBounds { from: start, end, passed, .. } = bounds;
         let named = Named { file, scale_mv: scale, leads, beats, start, end, repeats };
         let played = samples.stretch(found.from, found.series.length);
         let series = if passed > Span::ZERO { found.series.from(passed) } else { found.series };
-        Some((Recording { named, played, passed }, series))
+        Some((StepRecording { named, played, passed }, series))
     }
 
     /// The leads to play, each with the place and the name of its channel in the recording.
@@ -152,7 +157,7 @@ impl Walk<'_> {
         file: &str,
         file_node: Node<'_>,
         path: &Path<'_>,
-    ) -> Option<Series> {
+    ) -> Option<StepSeries> {
         if let Some(entry) = named {
             return self.series(entry.value, &path.key("beats"));
         }

@@ -1,6 +1,6 @@
 //! The stretch of a recording that a step plays, and its beats.
 
-use crate::series::Series;
+use crate::series::StepSeries;
 use pulsewright_core::script::{SHORTEST_RR, SeriesBeat};
 use pulsewright_core::time::Span;
 
@@ -29,16 +29,21 @@ const BEFORE_BEAT_SHARE: f64 = 0.35;
 
 /// A stretch, and its beats from its start on.
 #[derive(Debug)]
-pub(super) struct Stretch {
+pub(super) struct RecordingStretch {
     pub(super) from: Span,
-    pub(super) series: Series,
+    pub(super) series: StepSeries,
 }
 
 /// The stretch of a recording from `start` to `end` with these beats, in order of time.
 ///
 /// # Errors
 /// Too few beats.
-pub(super) fn stretch(beats: &[SeriesBeat], start: Span, end: Span, repeats: Repeats) -> Result<Stretch, String> {
+pub(super) fn stretch(
+    beats: &[SeriesBeat],
+    start: Span,
+    end: Span,
+    repeats: Repeats,
+) -> Result<RecordingStretch, String> {
     let inside: Vec<usize> = (0..beats.len())
         .filter(|i| beats.get(*i).is_some_and(|beat| beat.after >= start && beat.after < end))
         .collect();
@@ -53,7 +58,7 @@ pub(super) fn stretch(beats: &[SeriesBeat], start: Span, end: Span, repeats: Rep
         // The first beat again is no sooner after the last one than beats can be.
         let least = last.after.plus(SHORTEST_RR).minus(first.after);
         let length = end.minus(start).max(least).max(last.after);
-        return Ok(Stretch { from: start, series: Series { beats: moved, length } });
+        return Ok(RecordingStretch { from: start, series: StepSeries { beats: moved, length } });
     }
     // How long before a beat a join may lie.
     let quiet = |index: usize| {
@@ -72,7 +77,7 @@ pub(super) fn stretch(beats: &[SeriesBeat], start: Span, end: Span, repeats: Rep
     let from = at(first).minus(before);
     let moved = |beat: &SeriesBeat| SeriesBeat { after: beat.after.minus(from), ..*beat };
     let moved = beats.get(first..last).unwrap_or_default().iter().map(moved).collect();
-    Ok(Stretch { from, series: Series { beats: moved, length: at(last).minus(at(first)) } })
+    Ok(RecordingStretch { from, series: StepSeries { beats: moved, length: at(last).minus(at(first)) } })
 }
 
 #[cfg(test)]
@@ -84,7 +89,7 @@ mod tests {
         at_ms.iter().map(|ms| SeriesBeat { after: Span::millis(*ms), code: BeatCode::Normal }).collect()
     }
 
-    fn after_ms(stretch: &Stretch) -> Vec<u64> {
+    fn after_ms(stretch: &RecordingStretch) -> Vec<u64> {
         stretch.series.beats.iter().map(|beat| (beat.after.as_secs_f64() * 1000.0).round() as u64).collect()
     }
 

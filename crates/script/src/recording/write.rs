@@ -1,13 +1,13 @@
 //! A recording as a script holds it.
 
-use super::{Recording, Repeats};
+use super::{Repeats, StepRecording};
 use crate::series::write::seconds;
 use pulsewright_core::frame::Channel;
 use pulsewright_core::time::Span;
 use serde_json::{Map, Value};
 
 /// The files, the leads and the stretch: read again beside the same files, it gives the same recording.
-pub(crate) fn json(recording: &Recording) -> Value {
+pub(crate) fn json(recording: &StepRecording) -> Value {
     let named = &recording.named;
     let mut object = Map::new();
     object.insert("file".into(), named.file.as_str().into());

@@ -3,12 +3,12 @@
 use super::kept::{MOST_KEPT, keep};
 use super::word::{KEYS, MOST, groups, is_taken};
 use crate::beside::BesideKind;
-use crate::carry::{Change, Value};
+use crate::carry::{StepChange, StepValue};
 use crate::keys::{self, Branch, Child};
 use crate::problem::Problem;
 use crate::reader::{DocumentKind, Node, NodeEntry, Path, nearest, quoted};
 use crate::units;
-use crate::walk::Walk;
+use crate::walk::DocumentWalk;
 use crate::words::rhythms;
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -34,7 +34,7 @@ pub(super) fn can_bring(field: Field) -> bool {
 /// A parameter that a document names, with where.
 type Named<'a> = (Parameter, f32, Node<'a>, String);
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// The rhythms of the document, each under its word.
     pub(crate) fn rhythms(&mut self, node: Node<'_>, path: &Path<'_>) {
         let Some(entries) = self.entries(node, path, "words with rhythms") else { return };
@@ -44,7 +44,8 @@ impl Walk<'_> {
             if !self.admits(entry, &path, &BESIDE, is_taken(word), self.own.len()) {
                 continue;
             }
-            let read = |walk: &mut Walk<'_>, node: Node<'_>, path: &Path<'_>| walk.rhythm_document(word, node, path);
+            let read =
+                |walk: &mut DocumentWalk<'_>, node: Node<'_>, path: &Path<'_>| walk.rhythm_document(word, node, path);
             match self.here_or_beside(entry.value, &path, &BESIDE, read) {
                 Some(rhythm) => self.own.push(rhythm),
                 // Steps that name it are not wrong.
@@ -128,16 +129,16 @@ impl Walk<'_> {
                 }
             }
         }
-        let (mut change, mut named) = (Change::default(), Vec::new());
+        let (mut change, mut named) = (StepChange::default(), Vec::new());
         self.group(&known, "", &path, &mut change, &mut named);
         for (field, node) in named {
             let value = change.values.iter().rev().find(|(other, _)| *other == field).map(|(_, value)| *value);
             match value {
-                Some(Value::Held(value)) => {
+                Some(StepValue::Held(value)) => {
                     values.retain(|(other, _)| *other != field);
                     values.push((field, value));
                 }
-                Some(Value::Ramp { .. }) => {
+                Some(StepValue::Ramp { .. }) => {
                     let what = format!("{} ramps in a rhythm", field.info().path);
                     self.report(node, &path.key(field.info().path), |p| p.allowed("ramps in steps"), what);
                 }

@@ -1,6 +1,6 @@
 //! Series in files beside a script.
 
-use super::{MOST_SERIES_BEATS, Series, code, span};
+use super::{MOST_SERIES_BEATS, StepSeries, code, span};
 use pulsewright_core::script::SeriesBeat;
 use pulsewright_core::time::Span;
 use pulsewright_core::truth::BeatCode;
@@ -33,7 +33,7 @@ pub(super) fn header_name(name: &str) -> Option<String> {
 }
 
 /// The series of a file; `header` is the content of the one beside it.
-pub(super) fn read(name: &str, bytes: Vec<u8>, hz: Option<f64>, header: Option<Vec<u8>>) -> Result<Series, String> {
+pub(super) fn read(name: &str, bytes: Vec<u8>, hz: Option<f64>, header: Option<Vec<u8>>) -> Result<StepSeries, String> {
     if is_table(name) {
         if hz.is_some() {
             return Err("hz is for annotation files; times of a table are in seconds".to_owned());
@@ -47,7 +47,7 @@ fn too_many() -> String {
     format!("more than {MOST_SERIES_BEATS} beats")
 }
 
-fn of_table(bytes: Vec<u8>) -> Result<Series, String> {
+fn of_table(bytes: Vec<u8>) -> Result<StepSeries, String> {
     let text = |problem: TableProblem| problem.to_string();
     let table = table::read(bytes, None, None).map_err(text)?;
     let names = [TIMES.as_slice(), &INTERVALS, &INTERVALS_MS].concat();
@@ -69,7 +69,7 @@ fn of_table(bytes: Vec<u8>) -> Result<Series, String> {
             if beats.len() > MOST_SERIES_BEATS { Err(TableProblem::new(row.place, too_many())) } else { Ok(()) }
         })
         .map_err(text)?;
-    Series::new(beats, intervals.then_some(sum)).map_err(|(index, what)| format!("beat {}: {what}", index + 1))
+    StepSeries::new(beats, intervals.then_some(sum)).map_err(|(index, what)| format!("beat {}: {what}", index + 1))
 }
 
 fn beat_of(
@@ -93,7 +93,7 @@ fn beat_of(
     Ok((time, code))
 }
 
-fn of_annotations(bytes: &[u8], hz: Option<f64>, header: Option<Vec<u8>>) -> Result<Series, String> {
+fn of_annotations(bytes: &[u8], hz: Option<f64>, header: Option<Vec<u8>>) -> Result<StepSeries, String> {
     let text = |problem: TableProblem| problem.to_string();
     let noted = annotation_file::read(bytes).map_err(text)?;
     let header = match header.as_deref().map(source::utf8) {
@@ -120,9 +120,9 @@ fn of_annotations(bytes: &[u8], hz: Option<f64>, header: Option<Vec<u8>>) -> Res
     let length = header.and_then(|header| span(header.frames? as f64 / header.rate_hz));
     // A record may end so close to its last beat that the first can't follow.
     if let Some(length) = length
-        && let Ok(series) = Series::new(beats.clone(), Some(length))
+        && let Ok(series) = StepSeries::new(beats.clone(), Some(length))
     {
         return Ok(series);
     }
-    Series::new(beats, None).map_err(unfit)
+    StepSeries::new(beats, None).map_err(unfit)
 }

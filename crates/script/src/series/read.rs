@@ -1,8 +1,8 @@
 //! Reading the series of a step.
 
-use super::{MOST_SERIES_BEATS, Series, code, file, span};
+use super::{MOST_SERIES_BEATS, StepSeries, code, file, span};
 use crate::reader::{Node, NodeEntry, NodeKind, Path};
-use crate::walk::Walk;
+use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::script::{SHORTEST_RR, SeriesBeat};
 use pulsewright_core::time::Span;
@@ -19,9 +19,9 @@ const FILE_KEYS: [&str; 2] = ["file", "hz"];
 /// The forms of a series, for messages.
 const FORMS: &str = "{\"rr_s\": [seconds, ...]}, {\"at_s\": [seconds, ...]} or the name of a file beside the script";
 
-impl Walk<'_> {
+impl DocumentWalk<'_> {
     /// The series of a step.
-    pub(crate) fn series(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<Series> {
+    pub(crate) fn series(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<StepSeries> {
         match node.kind() {
             NodeKind::Text => self.series_in_file(node, path, None),
             NodeKind::Object => {
@@ -75,7 +75,7 @@ impl Walk<'_> {
         codes: Option<&NodeEntry<'_>>,
         length: Option<&NodeEntry<'_>>,
         path: &Path<'_>,
-    ) -> Option<Series> {
+    ) -> Option<StepSeries> {
         let intervals = times.key == "rr_s";
         let times_path = path.key(&times.key);
         let Some((list, count)) = times.value.list(MOST_SERIES_BEATS) else {
@@ -128,7 +128,7 @@ impl Walk<'_> {
         };
         let (after, codes, length) = (after?, codes?, length?);
         let beats = after.into_iter().zip(codes).map(|(after, code)| SeriesBeat { after, code }).collect();
-        match Series::new(beats, length) {
+        match StepSeries::new(beats, length) {
             Ok(series) => Some(series),
             Err((index, what)) => {
                 let node = list.get(index).copied().unwrap_or(times.value);
@@ -158,13 +158,13 @@ impl Walk<'_> {
     }
 
     /// The beats of a file beside the script.
-    fn series_in_file(&mut self, node: Node<'_>, path: &Path<'_>, hz: Option<f64>) -> Option<Series> {
+    fn series_in_file(&mut self, node: Node<'_>, path: &Path<'_>, hz: Option<f64>) -> Option<StepSeries> {
         let (name, bytes) = self.file_beside(node, path, "beat list", "night.csv")?;
         self.series_of_bytes(&name, bytes, hz, node, path)
     }
 
     /// The beats of the file of this name beside the script; problems are reported at `node`.
-    pub(crate) fn series_of(&mut self, name: &str, node: Node<'_>, path: &Path<'_>) -> Option<Series> {
+    pub(crate) fn series_of(&mut self, name: &str, node: Node<'_>, path: &Path<'_>) -> Option<StepSeries> {
         match (self.beside)(name) {
             Ok(bytes) => self.series_of_bytes(name, bytes, None, node, path),
             Err(why) => {
@@ -183,7 +183,7 @@ impl Walk<'_> {
         hz: Option<f64>,
         node: Node<'_>,
         path: &Path<'_>,
-    ) -> Option<Series> {
+    ) -> Option<StepSeries> {
         let header = file::header_name(name).map(|header| (self.beside)(&header));
         match file::read(name, bytes, hz, header.and_then(Result::ok)) {
             Ok(series) => Some(series),

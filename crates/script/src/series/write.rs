@@ -1,13 +1,13 @@
 //! A series as a script holds it.
 
-use super::{Series, span};
+use super::{StepSeries, span};
 use crate::number::shortest;
 use pulsewright_core::time::Span;
 use pulsewright_core::truth::BeatCode;
 use serde_json::{Map, Value};
 
 /// The times of the beats with their codes, and the length: read again, it gives the same series.
-pub(crate) fn json(series: &Series) -> Value {
+pub(crate) fn json(series: &StepSeries) -> Value {
     let mut object = Map::new();
     object.insert("at_s".into(), series.beats.iter().map(|beat| seconds(beat.after)).collect());
     if series.beats.iter().any(|beat| beat.code != BeatCode::Normal) {

@@ -4,8 +4,8 @@ use heapless::spsc::Queue;
 use pulsewright_device::converter::Converters;
 use pulsewright_device::fixed::Slope;
 use pulsewright_device::link::packet::MAX_PACKET;
-use pulsewright_device::link::{Board, Heard};
-use pulsewright_device::stage::{Cause, RigFrame, Stage, State};
+use pulsewright_device::link::{Board, HostRequest};
+use pulsewright_device::stage::{RestCause, RigFrame, Stage, State};
 use pulsewright_device::wiring::{Output, Source, Wiring};
 
 /// Code of rest.
@@ -82,8 +82,8 @@ impl<'a> Model<'a> {
     pub fn hear(&mut self, bytes: &[u8], now: u32) {
         for byte in bytes {
             match self.link.take(*byte, now) {
-                Some(Heard::Start { .. }) => self.stage.start(),
-                Some(Heard::Stop) => self.stage.stop(Cause::Stopped),
+                Some(HostRequest::Start { .. }) => self.stage.start(),
+                Some(HostRequest::Stop) => self.stage.stop(RestCause::Stopped),
                 None => {}
             }
         }
@@ -93,7 +93,7 @@ impl<'a> Model<'a> {
     pub fn notice_silence(&mut self, now: u32) -> bool {
         let silent = self.link.is_silent(now);
         if silent {
-            self.stage.stop(Cause::Silence);
+            self.stage.stop(RestCause::Silence);
         }
         silent
     }

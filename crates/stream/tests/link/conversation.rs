@@ -6,8 +6,8 @@ use pulsewright_core::time::FrameRate;
 use pulsewright_device::fixed::Slope;
 use pulsewright_device::link::message::Status;
 use pulsewright_device::link::packet::MAX_PACKET;
-use pulsewright_device::link::{Board, HEAD_START, Heard};
-use pulsewright_device::stage::{Cause, State};
+use pulsewright_device::link::{Board, HEAD_START, HostRequest};
+use pulsewright_device::stage::{RestCause, State};
 use pulsewright_device::wiring::{Output, Source, Wiring};
 use pulsewright_stream::link::{Host, LinkError};
 use std::ops::Range;
@@ -73,7 +73,7 @@ fn converse(talk: &Talk) -> End {
 fn a_clean_line_repeats_nothing_and_keeps_pace() {
     let end = converse(&CLEAN);
     assert_eq!(end.words.played(), words(5000));
-    assert_eq!((end.host.repeated(), end.host.empty(), end.state), (0, 0, State::Resting(Cause::Underrun)));
+    assert_eq!((end.host.repeated(), end.host.empty(), end.state), (0, 0, State::Resting(RestCause::Underrun)));
     assert!(end.host.is_stopped());
 }
 
@@ -97,7 +97,7 @@ fn a_line_that_loses_and_changes_bytes_shows_no_wrong_word() {
 #[test]
 fn a_cut_line_brings_rest_within_fifty_milliseconds() {
     let end = converse(&Talk { cut: 1000..u32::MAX, ..CLEAN });
-    assert_eq!(end.state, State::Resting(Cause::Silence));
+    assert_eq!(end.state, State::Resting(RestCause::Silence));
     assert!(end.rested_at.is_some_and(|at| (1000..1050).contains(&at)), "{:?}", end.rested_at);
     let played = end.words.played();
     assert_eq!(played, words(played.len() as u16));
@@ -169,8 +169,8 @@ fn another_rig_is_refused() {
     let mut host = Host::new(&wiring(), FrameRate::lit(1000));
     let mut bytes = Vec::new();
     host.send(0, &mut bytes);
-    let heard: Vec<Heard> = bytes.iter().filter_map(|byte| board.take(*byte, 0)).collect();
-    assert_eq!(heard, [Heard::Stop]);
+    let heard: Vec<HostRequest> = bytes.iter().filter_map(|byte| board.take(*byte, 0)).collect();
+    assert_eq!(heard, [HostRequest::Stop]);
     let mut packet = [0; MAX_PACKET];
     let answer = board.answer(Status::default(), &mut packet).unwrap();
     assert_eq!(host.receive(answer, 1), Err(LinkError::Wiring));

@@ -2,7 +2,7 @@
 
 use crate::board::{Frames, Line, Model, Words, frame, wiring, words};
 use pulsewright_core::time::FrameRate;
-use pulsewright_device::stage::{Cause, State};
+use pulsewright_device::stage::{RestCause, State};
 use pulsewright_stream::link::{BoardWriter, LinkReport};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use std::fs::File;
@@ -49,7 +49,7 @@ fn board(mut line: File, wrong: Wrong, fails_after: u64) -> Vec<Vec<i32>> {
             board.stage.tick(now);
         }
         if board.stage.state() == State::Playing && board.stage.counts().frames >= fails_after {
-            board.stage.stop(Cause::Converter);
+            board.stage.stop(RestCause::Converter);
         }
         if line.write_all(&back.carry(&board.answers())).is_err() {
             break;
