@@ -104,8 +104,10 @@ def reload(page: Page) -> None:
     """Reloads, and waits until the browser has scrolled back to where it was: a click before that may land elsewhere.
 
     On a busy machine the browser may give the new page what it kept before the old page's last words have come to it, which
-    no person is quick enough to see: then it is asked again.
+    no person is quick enough to see: then it is asked again. Nor does a page keep a draft before the browser has given it the
+    draft's lock, which no person types ahead of.
     """
+    expect(page.locator("#draft")).to_have_text("draft kept")
     kept = page.evaluate(KEPT)
     for _ in range(20):
         page.reload()
