@@ -50,14 +50,56 @@ def ejections(artery: np.ndarray) -> list[tuple[int, int]]:
         foot += int(np.argmax(slope[foot:top] > 0.05 * slope[foot:top].max()))
         height = artery[top] - artery[foot]
         # The wave after a notch is lower than the pulse just before it, and far smaller.
-        before = artery[max(0, top - 350) : top + 1].max()
-        after_notch = before > artery[top] and height < 0.25 * (before - artery[foot])
+        pulse = artery[max(0, top - 350) : foot + 1]
+        before = max(pulse.max(), artery[top])
+        # After an arrest the artery has hardly fallen when the wave comes, but the pulse was high.
+        after_notch = before > artery[top] and height < max(0.25 * (before - artery[foot]), 0.06 * np.ptp(pulse))
         if height > 1.0 and slope[foot:top].max() > 20 and top > 500 and not after_notch:
             found.append((foot, top))
     return found
 
 
-def opening(artery: np.ndarray, ventricle: np.ndarray, foot: int, top: int) -> int:
+CONTRACTS_MMHG = 3.0
+"""A ventricle that comes over its atrium by less does not contract."""
+
+CHEST_MMHG_PER_S = 60.0
+"""Faster than breathing moves a vessel: 8 mmHg in the half second of a newborn's breath is 25 mmHg/s, and a notch adds to it."""
+
+
+def contraction(over_atrium: np.ndarray, foot: int, top: int) -> int | None:
+    """First frame of the contraction behind an upstroke; none where a chest that breathes out raises the artery by itself.
+
+    Breathing moves a ventricle and its atrium alike, so their difference does not show it.
+    """
+    begin = max(0, foot - 100)
+    lead = over_atrium[begin : top + 1]
+    gained = lead - np.minimum.accumulate(lead)
+    gained[lead < CONTRACTS_MMHG] = 0
+    most = foot - begin + int(np.argmax(gained[foot - begin :]))
+    if gained[most] < CONTRACTS_MMHG:
+        return None
+    slope = np.diff(lead[: most + 1])
+    fastest = int(np.argmax(slope))
+    # An atrium that relaxes just before makes a slower rise.
+    calm = np.flatnonzero(slope[:fastest] < 0.2 * slope[fastest])
+    return begin + (int(calm[-1]) + 1 if len(calm) else 0)
+
+
+def moved_by_breathing(artery: np.ndarray, over_atrium: np.ndarray, foot: int, top: int) -> tuple[int, float] | None:
+    """Foot of an upstroke without the rise before it that breathing makes, and that rise, mmHg/s; none when it is all of the upstroke.
+
+    An upstroke faster than a chest stays one, whatever the ventricle does.
+    """
+    start = contraction(over_atrium, foot, top)
+    if start is None:
+        fastest = np.diff(artery[foot : top + 1]).max() * FRAME_RATE_HZ
+        return (foot, 0.0) if fastest > CHEST_MMHG_PER_S else None
+    if start <= foot or np.diff(artery[foot : start + 1]).max() * FRAME_RATE_HZ > CHEST_MMHG_PER_S:
+        return foot, 0.0
+    return start, (artery[start] - artery[foot]) / (start - foot) * FRAME_RATE_HZ
+
+
+def opening(artery: np.ndarray, ventricle: np.ndarray, foot: int, top: int, breathing_mmhg_per_s: float = 0.0) -> int:
     """When the ventricle last came over the artery before a top; the foot when it never did, or when the artery was ahead of it.
 
     An early pulse may come while the wave after the notch before it still rises, which no ventricle makes: that is at most an
@@ -68,6 +110,7 @@ def opening(artery: np.ndarray, ventricle: np.ndarray, foot: int, top: int) -> i
         return foot
     opened = foot + int(below[-1]) + 1
     wave = 0.125 * np.ptp(artery[max(0, foot - 600) : foot + 1])
+    wave += 1.5 * breathing_mmhg_per_s * (opened - foot) / FRAME_RATE_HZ
     return opened if artery[opened] - artery[foot] <= wave else foot
 
 
@@ -82,8 +125,16 @@ def against_the_flow(channels: dict[str, np.ndarray]) -> Findings:
         transit = round(TRANSIT_S[artery] * FRAME_RATE_HZ)
         at_wrist = np.concatenate((np.full(transit, chamber[0]), chamber[: len(chamber) - transit]))
         for foot, top in ejections(vessel):
-            frames = np.arange(opening(vessel, at_wrist, foot, top), top + 1)
-            findings.note(f"{artery} over {ventricle}", (vessel - at_wrist)[frames], frames)
+            breathing = 0.0
+            if artery == "pulmonary":
+                moved = moved_by_breathing(vessel, chamber - before, foot, top)
+                if moved is None:
+                    continue
+                foot, breathing = moved
+            frames = np.arange(opening(vessel, at_wrist, foot, top, breathing), top + 1)
+            # A valve opens between two frames, in which a ventricle rises by up to 2 mmHg.
+            upstream = np.maximum(at_wrist[frames], at_wrist[np.minimum(frames + 1, len(at_wrist) - 1)])
+            findings.note(f"{artery} over {ventricle}", vessel[frames] - upstream, frames)
         # Filling: from the ventricle's lowest pressure after a beat until its pressure rises faster than any filling.
         for begin, end in fillings(chamber):
             frames = np.arange(begin, end)
