@@ -11,7 +11,7 @@ use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
 use pulsewright_score::match_beats::pair;
-use pulsewright_score::{Instant, Span};
+use pulsewright_score::{RecordInstant, RecordSpan};
 use pulsewright_script::parse;
 use pulsewright_tests::long_scripts::{self, ONE_STEP};
 
@@ -84,14 +84,14 @@ fn read_json_alone(bencher: Bencher<'_, '_>, steps: usize) {
 
 #[divan::bench]
 fn pair_the_beats_of_a_day(bencher: Bencher<'_, '_>) {
-    let beats = |early_s: f64| -> Vec<Instant> {
+    let beats = |early_s: f64| -> Vec<RecordInstant> {
         (1..=100_800_u32)
             .map(|beat| f64::from(beat) * 6.0 / 7.0 - early_s * f64::from(beat % 13))
-            .filter_map(Instant::from_s)
+            .filter_map(RecordInstant::from_s)
             .collect()
     };
     let (reference, test) = (beats(0.0), beats(0.002));
-    let window = Span::from_s(0.15).expect("in range");
+    let window = RecordSpan::from_s(0.15).expect("in range");
     bencher
         .counter(ItemsCount::new(reference.len()))
         .bench(|| pair(black_box(&reference), black_box(&test), window).pairs.len());

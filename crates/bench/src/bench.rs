@@ -10,7 +10,7 @@ use crate::log::{LogChange, RunLog};
 use crate::order::{Order, Request};
 use crate::planned::PlannedSteps;
 use crate::run::{PendingOrder, RunEnd, RunReports, run};
-use crate::shared::{SessionState, View};
+use crate::shared::{SessionState, SessionView};
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::{FileError, folder_of};
 use pulsewright_record::calendar;
@@ -97,7 +97,7 @@ impl Bench {
     ///
     /// # Errors
     /// When the folder can't be had, its lists or address book can't be read, or the record is taken.
-    pub fn open(setup: Setup, view: Box<dyn View>) -> Result<Bench, BenchError> {
+    pub fn open(setup: Setup, view: Box<dyn SessionView>) -> Result<Bench, BenchError> {
         let Setup { rate, seed, folder, plan, record, consumer } = setup;
         let delay = consumer.delay;
         let (planned, plan) = plan.map_or((Vec::new(), None), |plan| (plan.steps, Some(plan.plan)));

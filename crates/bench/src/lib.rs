@@ -7,7 +7,7 @@
 //! ```
 //!
 //! # Map
-//! [`Bench`] is a session: a [`View`] shows it, and sends it a [`Request`] for each thing that a person does. `order` reads
+//! [`Bench`] is a session: a [`SessionView`] shows it, and sends it a [`Request`] for each thing that a person does. `order` reads
 //! requests; `run` plays them on a thread of its own at the pace of the clock; `tee` hands each block to the consumer and then to
 //! the view; `log` keeps the log and works out the readings of a correct monitor; `clerk` writes down what people enter: the
 //! records of a plan (`checks`), the address book (`addresses`) and favourites (`lists`), whose files `kept` reads and writes;
@@ -49,4 +49,4 @@ pub use consumer::{Coder, Consumer, NoConsumer};
 pub use error::BenchError;
 pub use order::Request;
 pub use planned::PlannedSteps;
-pub use shared::View;
+pub use shared::SessionView;

@@ -15,7 +15,7 @@ pub use error::LinesError;
 use questions::Questions;
 use std::io::{BufRead, Write};
 use talk::Conversation;
-pub use talk::Terminal;
+pub use talk::LinesTerminal;
 
 /// How a session that asked in lines ended.
 #[derive(Debug)]
@@ -32,7 +32,7 @@ pub struct LinesOutcome {
 /// When the session can't be opened, or its last log can't be written.
 pub fn run(
     setup: Setup,
-    terminal: &Terminal<'_>,
+    terminal: &LinesTerminal<'_>,
     input: &mut impl BufRead,
     out: &mut impl Write,
 ) -> Result<LinesOutcome, BenchError> {

@@ -7,7 +7,7 @@ use pulsewright_record::judge::plain;
 use pulsewright_record::plan::{PlanItem, PlanStep};
 use pulsewright_record::record::ABOUT;
 use pulsewright_record::walk::EndedSteps;
-use pulsewright_record::{Plan, PlanError};
+use pulsewright_record::{Plan, PlanWalkError};
 use pulsewright_script::expect::Expectations;
 use pulsewright_script::{Document, DocumentStep};
 use serde_json::{Value, json};
@@ -27,7 +27,7 @@ impl PlannedSteps {
     ///
     /// # Errors
     /// As [`EndedSteps::new`].
-    pub fn new(plan: Plan, document: &Document) -> Result<PlannedSteps, PlanError> {
+    pub fn new(plan: Plan, document: &Document) -> Result<PlannedSteps, PlanWalkError> {
         let walk = EndedSteps::new(document)?;
         let placed = walk.placed();
         let scripted: Vec<&DocumentStep> = placed.iter().filter_map(|placed| document.step(placed.item)).collect();

@@ -392,7 +392,7 @@ impl<'s> Lead<'s> {
 mod tests {
     use super::*;
     use crate::consumer::Coder;
-    use crate::shared::View;
+    use crate::shared::SessionView;
     use pulsewright_core::pressure::SiteSet;
     use pulsewright_core::time::FrameRate;
     use pulsewright_stream::Pace;
@@ -417,7 +417,7 @@ mod tests {
     /// Shows nothing.
     struct Unseen;
 
-    impl View for Unseen {
+    impl SessionView for Unseen {
         fn news(&self, _: &Value) {}
 
         fn frames(&self, _: u64, _: &[f32]) {}

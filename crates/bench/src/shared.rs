@@ -14,7 +14,7 @@ const BEHIND: Duration = Duration::from_millis(250);
 const AHEAD: Duration = Duration::from_millis(200);
 
 /// Shows a session: a page, a terminal. It is called from several threads, must return soon and never waits for a person.
-pub trait View: Send + Sync {
+pub trait SessionView: Send + Sync {
     /// News, an object whose `t` says of what: `state` (what plays), `expected` (readings of a correct monitor), `lists`
     /// (favourite and recent rhythms), `record` (the record that is open, and what the folder has), `clock` (how far the output
     /// is), `marks` (events of the truth at their frames), `warning` (a sentence that a person has to read).
@@ -44,7 +44,7 @@ pub struct SessionState {
     pub rate: FrameRate,
     /// When the consumer takes frames.
     pace: Pace,
-    view: Box<dyn View>,
+    view: Box<dyn SessionView>,
     taken: AtomicU64,
     status: Mutex<Status>,
 }
@@ -62,7 +62,7 @@ struct Status {
 
 impl SessionState {
     /// Before anything plays.
-    pub fn new(rate: FrameRate, pace: Pace, view: Box<dyn View>) -> SessionState {
+    pub fn new(rate: FrameRate, pace: Pace, view: Box<dyn SessionView>) -> SessionState {
         let status = Status { output: OutputState::Closed, began: None, last: None, ending: None };
         SessionState { rate, pace, view, taken: AtomicU64::new(0), status: Mutex::new(status) }
     }
@@ -181,7 +181,7 @@ mod tests {
     /// Shows nothing.
     struct Unseen;
 
-    impl View for Unseen {
+    impl SessionView for Unseen {
         fn news(&self, _: &Value) {}
 
         fn frames(&self, _: u64, _: &[f32]) {}

@@ -1,7 +1,7 @@
 //! The table of cases of the record, through a session and its report: the verdicts are those of the table. The worksheet's page is
 //! held against the same table by `tests/conformance/test_worksheet.py`.
 
-use pulsewright_bench::{Bench, Consumer, NoConsumer, PlannedSteps, RecordFile, Request, Setup, View};
+use pulsewright_bench::{Bench, Consumer, NoConsumer, PlannedSteps, RecordFile, Request, SessionView, Setup};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
 use pulsewright_record::record::{ItemEntry, PlaybackRecord, PlaybackStep};
@@ -20,7 +20,7 @@ use std::{fs, io};
 /// Shows nothing.
 struct Unseen;
 
-impl View for Unseen {
+impl SessionView for Unseen {
     fn news(&self, _: &Value) {}
 
     fn frames(&self, _: u64, _: &[f32]) {}

@@ -56,8 +56,11 @@ fn the_example_plays_the_frames_of_the_script() {
 
     let folder = tempfile::tempdir().expect("a folder");
     let image = bytes(&script).expect("an image");
-    fs::write(folder.path().join("image.h"), c_constant(pulsewright_files::image::Holds::Script, "ward-round", &image))
-        .expect("a file");
+    fs::write(
+        folder.path().join("image.h"),
+        c_constant(pulsewright_files::image::ImageContent::Script, "ward-round", &image),
+    )
+    .expect("a file");
     let program = folder.path().join("play");
     run(compiler()
         .arg("-I")

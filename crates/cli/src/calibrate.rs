@@ -5,7 +5,7 @@ use crate::output::claim;
 use crate::rig::load;
 use crate::table::write_table;
 use pulsewright_core::time::{FrameRate, Span};
-use pulsewright_files::atomic::{FileError, Set, is_device};
+use pulsewright_files::atomic::{FileError, FileSet, is_device};
 use pulsewright_record::calendar::today;
 use pulsewright_rig::calibration::{CalibrationLevels, Finding, Measurement, TOLERANCE_PERCENT, judge, write_back};
 use pulsewright_rig::reading::{OutputReadings, parse_reading, parse_table, readings_of};
@@ -101,7 +101,7 @@ pub fn run(request: Request) -> VerbOutcome {
 }
 
 /// Claims the description, in which the corrections are written: a plain file with one name, as it was when it was read.
-fn claim_rig(path: &Path, text: &[u8]) -> Result<Set, VerbFailure> {
+fn claim_rig(path: &Path, text: &[u8]) -> Result<FileSet, VerbFailure> {
     let name = path.display();
     if is_device(path) {
         return Err(VerbFailure::input(format!(
@@ -248,7 +248,7 @@ fn report(out: &mut impl Write, rig: &Rig, measured: &[Measured]) -> io::Result<
 }
 
 /// Writes the corrections back, all or none.
-fn correct(args: &Request, rig: &Rig, text: &[u8], measured: &[Measured], set: Set) -> VerbOutcome {
+fn correct(args: &Request, rig: &Rig, text: &[u8], measured: &[Measured], set: FileSet) -> VerbOutcome {
     let date = today();
     let meter = args.meter.as_deref().unwrap_or_default();
     let text = source::utf8(text).unwrap_or_default();

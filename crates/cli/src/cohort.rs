@@ -6,8 +6,8 @@ use crate::diagnostics::{VerbFailure, VerbOutcome, print};
 use crate::interruption;
 use crate::progress::LateProgressBar;
 use pulsewright_cohort::folder::Packs;
-use pulsewright_cohort::write::{Made, write};
-use pulsewright_cohort::{CohortError, CohortPlan, Folder, Manifest, tables};
+use pulsewright_cohort::write::{CohortOutcome, write};
+use pulsewright_cohort::{CohortError, CohortFolder, CohortManifest, CohortPlan, tables};
 use pulsewright_text::number::counted;
 use std::io::Write;
 use std::ops::ControlFlow;
@@ -37,7 +37,7 @@ pub fn run(args: Request) -> VerbOutcome {
         return list(&plan, &args.packs);
     };
     let jobs = args.jobs.unwrap_or_else(|| thread::available_parallelism().map_or(1, usize::from));
-    let folder = Folder::open(output, &Manifest::new(&plan, args.packs)).map_err(VerbFailure::input)?;
+    let folder = CohortFolder::open(output, &CohortManifest::new(&plan, args.packs)).map_err(VerbFailure::input)?;
     interruption::watch();
     let bar = Mutex::new(LateProgressBar::new());
     let progress = |done, total| {
@@ -64,14 +64,14 @@ fn list(plan: &CohortPlan, packs: &Packs) -> VerbOutcome {
     Ok(())
 }
 
-fn sentence(packs: &Packs, made: Made, one: bool, seconds: f64) -> String {
+fn sentence(packs: &Packs, made: CohortOutcome, one: bool, seconds: f64) -> String {
     let Packs { patients, packs, .. } = packs;
     let all = counted(u64::from(*packs), "pack");
     let of = if one { format!("one of {all}") } else { format!("{} in {all}", counted(*patients, "patient")) };
     match made {
-        Made { records: 0, tables: false, .. } => format!("{of}: everything was there"),
-        Made { records: 0, .. } => format!("{of}: all signals were there, the tables were written"),
-        Made { records, bytes, .. } => {
+        CohortOutcome { records: 0, tables: false, .. } => format!("{of}: everything was there"),
+        CohortOutcome { records: 0, .. } => format!("{of}: all signals were there, the tables were written"),
+        CohortOutcome { records, bytes, .. } => {
             let (megabytes, rate) = (bytes as f64 / 1e6, records as f64 / seconds);
             let speed = megabytes / seconds;
             format!(

@@ -5,7 +5,7 @@ use crate::output::claim;
 use crate::rig;
 use crate::script_file::load;
 use pulsewright_core::script::Script;
-use pulsewright_files::image::{Holds, bytes, c_constant, rust_constant};
+use pulsewright_files::image::{ImageContent, bytes, c_constant, rust_constant};
 use pulsewright_rig::wiring::wiring;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -15,7 +15,7 @@ pub struct Request {
     /// The script or the rig; `-` is standard input.
     pub input: PathBuf,
     /// Which of them it is.
-    pub holds: Holds,
+    pub holds: ImageContent,
     /// File to write; `-` is standard output.
     pub output: PathBuf,
     /// Form of the image.
@@ -41,8 +41,8 @@ pub fn run(args: Request) -> VerbOutcome {
     let to_output = args.output == Path::new("-");
     let set = claim(&[&args.output], [args.input.as_path()], args.force)?;
     let image = match args.holds {
-        Holds::Script => script_image(&args)?,
-        Holds::Rig => wiring(&rig::load(&args.input)?.1).map_err(VerbFailure::input)?.image().to_vec(),
+        ImageContent::Script => script_image(&args)?,
+        ImageContent::Rig => wiring(&rig::load(&args.input)?.1).map_err(VerbFailure::input)?.image().to_vec(),
     };
     let stem = args.input.file_stem().map_or("image".into(), |stem| stem.to_string_lossy());
     let content = match args.format {

@@ -3,7 +3,7 @@
 //! 0 done (a reader that closed the pipe is done too), 1 a check or score failed, 2 bad input or output.
 
 use pulsewright_script::Problems;
-use pulsewright_text::fit::{self, Terminal};
+use pulsewright_text::fit::{self, TerminalText};
 use pulsewright_text::source::reason;
 use std::fmt::Display;
 use std::io::{self, BufWriter, StdoutLock, Write};
@@ -85,17 +85,17 @@ pub fn say(message: &str) {
 }
 
 /// Standard output for people.
-pub type PeopleOutput = Terminal<BufWriter<StdoutLock<'static>>>;
+pub type PeopleOutput = TerminalText<BufWriter<StdoutLock<'static>>>;
 
 /// Calls `write` with a buffered standard output, fit for a terminal, and flushes it.
 pub fn print(write: impl FnOnce(&mut PeopleOutput) -> io::Result<()>) -> VerbOutcome {
-    let mut out = Terminal::new(BufWriter::new(io::stdout().lock()));
+    let mut out = TerminalText::new(BufWriter::new(io::stdout().lock()));
     write(&mut out).and_then(|()| out.flush()).map_err(|error| VerbFailure::output(&error))
 }
 
 /// Standard output fit for a terminal, for a conversation: every line is flushed.
-pub fn conversation() -> Terminal<StdoutLock<'static>> {
-    Terminal::new(io::stdout().lock())
+pub fn conversation() -> TerminalText<StdoutLock<'static>> {
+    TerminalText::new(io::stdout().lock())
 }
 
 /// Calls `write` with a buffered standard output that takes a document byte for byte, and flushes it.

@@ -43,7 +43,7 @@ mod built {
     use crate::diagnostics::{VerbFailure, print, print_document, say};
     use crate::output::claim;
     use crate::table::write_table;
-    use pulsewright_fit::{Kind, beats, document, fit, leads, read};
+    use pulsewright_fit::{FittedBeats, beats, document, fit, leads, read};
     use pulsewright_score::read::{ReadOptions, read_annotations};
     use pulsewright_text::source;
     use std::io::{self, Write};
@@ -80,7 +80,7 @@ mod built {
         print(|out| write_report(out, &fitted.kinds))
     }
 
-    fn write_report(out: &mut impl Write, kinds: &[Kind]) -> io::Result<()> {
+    fn write_report(out: &mut impl Write, kinds: &[FittedBeats]) -> io::Result<()> {
         let heads = [
             "beats",
             "used",
@@ -99,7 +99,7 @@ mod built {
                 let few = "too few alike: shape of the body that it extends".to_owned();
                 return vec![vec![word, used, out, few]];
             }
-            let row = |left: &pulsewright_fit::LeftOver| {
+            let row = |left: &pulsewright_fit::LeadResidual| {
                 let [largest, played] = left.largest_mv.map(|mv| format!("{mv:.3}"));
                 let [over, spread] = [left.rms_mv, left.spread_mv].map(|mv| format!("{:.0}", 1000.0 * mv));
                 let [alike, of_vector] = [left.correlation, left.of_vector].map(|share| format!("{share:.4}"));

@@ -6,7 +6,7 @@ use crate::source::SeededScript;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_plot::excerpt::Excerpt;
-use pulsewright_plot::strip::{self, Sheet};
+use pulsewright_plot::strip::{self, StripSheet};
 use pulsewright_plot::{png, svg, terminal};
 use std::io::Write;
 use std::path::PathBuf;
@@ -31,7 +31,7 @@ pub struct Request {
     /// Its length.
     pub duration: Span,
     /// The paper, without a title of its own.
-    pub sheet: Sheet,
+    pub sheet: StripSheet,
     /// Pixels an inch of a PNG.
     pub dpi: u32,
 }
@@ -57,7 +57,7 @@ pub fn run(plot: Request) -> VerbOutcome {
             *label = name;
         }
     }
-    let sheet = Sheet { title: document.title().map(str::to_owned), ..plot.sheet };
+    let sheet = StripSheet { title: document.title().map(str::to_owned), ..plot.sheet };
     if matches!(plot.kind, StripFormat::Terminal) {
         let channels: Vec<_> = sheet.lines.iter().flat_map(|line| line.parts.iter().copied()).collect();
         let columns = std::env::var("COLUMNS").ok().and_then(|text| text.parse().ok()).unwrap_or(COLUMNS);

@@ -6,7 +6,7 @@ use crate::source::SeededScript;
 use crate::{interruption, rig};
 use pulsewright_core::script::Script;
 use pulsewright_files::atomic::{reason, refuse_inputs};
-use pulsewright_files::{Content, FileFormat, Names, Options, RenderError, render_to_files, render_to_stream};
+use pulsewright_files::{Content, FileFormat, Names, RenderError, RenderOptions, render_to_files, render_to_stream};
 use pulsewright_rig::{Clip, RigRender};
 use std::fs::{self, File};
 use std::io::{self, IsTerminal};
@@ -20,7 +20,7 @@ pub struct Request {
     /// File to write; `-` is standard output.
     pub output: PathBuf,
     /// Rate, channels, format and files.
-    pub options: Options,
+    pub options: RenderOptions,
     /// A rig whose codes are written instead of channels.
     pub rig: Option<RigCodesRequest>,
 }
@@ -36,8 +36,8 @@ pub struct RigCodesRequest {
 /// Renders.
 pub fn run(request: Request) -> VerbOutcome {
     let Request { source, output, options, rig } = request;
-    let target = Target::of(&output);
-    if !matches!(target, Target::Files) {
+    let target = RenderTarget::of(&output);
+    if !matches!(target, RenderTarget::Files) {
         check_single(&options)?;
     }
     let mut inputs: Vec<&Path> = source.file().into_iter().collect();
@@ -54,7 +54,7 @@ pub fn run(request: Request) -> VerbOutcome {
         None => options,
     };
     let is_text = matches!(options.format, FileFormat::Csv(_));
-    if matches!(target, Target::Stdout) && !is_text && io::stdout().is_terminal() {
+    if matches!(target, RenderTarget::Stdout) && !is_text && io::stdout().is_terminal() {
         return Err(VerbFailure::input(
             "this format is not for a terminal; write it to a file or a pipe, or take --format csv",
         ));
@@ -76,18 +76,18 @@ pub fn run(request: Request) -> VerbOutcome {
         if interruption::asked() { ControlFlow::Break(()) } else { ControlFlow::Continue(()) }
     };
     let outcome = match target {
-        Target::Files => {
+        RenderTarget::Files => {
             interruption::watch();
             match &rig {
                 Some(rig) => rig.to_files(content, &options, &output, &mut progress),
                 None => render_to_files(content, &options, &output, &mut progress),
             }
         }
-        Target::Stdout => match &rig {
+        RenderTarget::Stdout => match &rig {
             Some(rig) => rig.to_stream(content, &options, &mut io::stdout().lock(), &mut progress),
             None => render_to_stream(content, &options, &mut io::stdout().lock(), &mut progress),
         },
-        Target::Device => {
+        RenderTarget::Device => {
             let mut device = File::options().write(true).open(&output).map_err(|error| failed(&output, &error))?;
             match &rig {
                 Some(rig) => rig.to_stream(content, &options, &mut device, &mut progress),
@@ -112,7 +112,7 @@ pub fn run(request: Request) -> VerbOutcome {
 }
 
 /// Where output goes.
-pub enum Target {
+pub enum RenderTarget {
     /// A file, with others beside it.
     Files,
     /// Standard output.
@@ -121,15 +121,15 @@ pub enum Target {
     Device,
 }
 
-impl Target {
+impl RenderTarget {
     /// The kind of target that `output` names.
-    pub fn of(output: &Path) -> Target {
+    pub fn of(output: &Path) -> RenderTarget {
         if output == Path::new("-") {
-            return Target::Stdout;
+            return RenderTarget::Stdout;
         }
         match fs::metadata(output) {
-            Ok(there) if !there.is_file() && !there.is_dir() => Target::Device,
-            _ => Target::Files,
+            Ok(there) if !there.is_file() && !there.is_dir() => RenderTarget::Device,
+            _ => RenderTarget::Files,
         }
     }
 }
@@ -140,7 +140,7 @@ fn failed(output: &Path, error: &io::Error) -> VerbFailure {
 }
 
 /// Refuses options that need a file's name.
-fn check_single(options: &Options) -> VerbOutcome {
+fn check_single(options: &RenderOptions) -> VerbOutcome {
     if options.split.is_some() {
         return Err(VerbFailure::input("--split makes files; give -o a file's name"));
     }
@@ -151,7 +151,7 @@ fn check_single(options: &Options) -> VerbOutcome {
 }
 
 /// Refuses a target that is one of the inputs, with `--force` too.
-fn check_inputs(output: &Path, options: &Options, inputs: &[&Path]) -> VerbOutcome {
+fn check_inputs(output: &Path, options: &RenderOptions, inputs: &[&Path]) -> VerbOutcome {
     let inputs = inputs.iter().copied();
     let names = Names::new(output, options.format, 1);
     refuse_inputs(names.all(), inputs.clone()).map_err(VerbFailure::input)?;

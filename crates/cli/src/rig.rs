@@ -4,8 +4,8 @@ use crate::diagnostics::{VerbFailure, VerbOutcome, error, print};
 use crate::script_file::bytes;
 use crate::table::write_table;
 use pulsewright_core::time::FrameRate;
-use pulsewright_rig::coupling::{Coupling, LEAST_AMPLITUDE_MV, LEAST_QRS_MV};
-use pulsewright_rig::description::{Correction, Filter, Output, OutputSignal, Rig, labels};
+use pulsewright_rig::coupling::{AcCoupling, LEAST_AMPLITUDE_MV, LEAST_QRS_MV};
+use pulsewright_rig::description::{Correction, LowPassFilter, Output, OutputSignal, Rig, labels};
 use pulsewright_rig::figures::{
     IMPEDANCE_NOISE_OHM, MONITOR_NOISE_UV, OutputFigures, REACH_MV, STEP_MMHG, STEP_UV, Sine, TOP_HZ, decibel,
 };
@@ -116,9 +116,9 @@ fn advice() -> [String; 3] {
 }
 
 /// Writes the gain and the first image of hold and filter at a frame rate.
-fn write_rate(out: &mut impl Write, rate_hz: f64, filter: Option<Filter>) -> io::Result<()> {
+fn write_rate(out: &mut impl Write, rate_hz: f64, filter: Option<LowPassFilter>) -> io::Result<()> {
     match filter {
-        Some(Filter { corner_hz, order }) => {
+        Some(LowPassFilter { corner_hz, order }) => {
             writeln!(out, "at {rate_hz} frames a second, held, behind a filter of order {order} at {corner_hz} Hz:")?;
         }
         None => writeln!(out, "at {rate_hz} frames a second, held, without a filter:")?,
@@ -151,7 +151,7 @@ fn write_rate(out: &mut impl Write, rate_hz: f64, filter: Option<Filter>) -> io:
 }
 
 /// Writes what AC coupling leaves, and the tests that it allows.
-fn write_coupling(out: &mut impl Write, coupling: Coupling) -> io::Result<()> {
+fn write_coupling(out: &mut impl Write, coupling: AcCoupling) -> io::Result<()> {
     let possible = |yes| if yes { "possible" } else { "not possible" };
     writeln!(out, "\nbehind an AC coupling of first order at {} Hz:", coupling.corner_hz())?;
     let qrs = coupling.qrs_mv();

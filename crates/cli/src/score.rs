@@ -8,7 +8,7 @@ use std::time::Instant;
 
 use crate::diagnostics::{VerbFailure, VerbOutcome, warn};
 use crate::scoring::{LimitSources, ReportOutputs, ScoreFormat};
-use pulsewright_files::atomic::{Set, refuse_inputs, settle};
+use pulsewright_files::atomic::{FileSet, refuse_inputs, settle};
 use pulsewright_files::manifest;
 use pulsewright_score::read::{self, ReadOptions, in_file};
 use pulsewright_score::record::{Events, RecordReport, ScoreOptions};
@@ -183,7 +183,7 @@ fn score_alarms(args: &Request) -> Result<Scored, VerbFailure> {
 }
 
 /// Claims the reports, before any work.
-fn claim_outputs(args: &Request) -> Result<Set, VerbFailure> {
+fn claim_outputs(args: &Request) -> Result<FileSet, VerbFailure> {
     let tables = args.reference_episodes.iter().chain(&args.test_episodes).map(PathBuf::as_path);
     let inputs = [args.reference.as_path(), args.test.as_path()];
     args.reports.claim(inputs.into_iter().chain(tables).chain(args.limits.inputs()))

@@ -2,9 +2,9 @@
 
 use crate::diagnostics::{VerbFailure, VerbOutcome, print, print_document, say};
 use crate::output::claim;
-use pulsewright_files::atomic::Set;
+use pulsewright_files::atomic::FileSet;
 use pulsewright_score::EarlierReport;
-use pulsewright_score::limits::{Bound, Limits, Scope};
+use pulsewright_score::limits::{Bound, FigureLimits, Scope};
 use pulsewright_score::read::{InputPosition, TableProblem, in_file};
 use pulsewright_score::report::{TestCase, annotations};
 use pulsewright_text::fit;
@@ -27,8 +27,8 @@ pub struct LimitSources {
 
 impl LimitSources {
     /// All limits.
-    pub fn limits(&self) -> Result<Limits, VerbFailure> {
-        let mut limits = Limits::default();
+    pub fn limits(&self) -> Result<FigureLimits, VerbFailure> {
+        let mut limits = FigureLimits::default();
         if let Some(path) = &self.file {
             let bytes = source::file(path, source::DOCUMENT).map_err(VerbFailure::input)?;
             let text = source::utf8(&bytes).map_err(|at| TableProblem::new(InputPosition::Byte(at), "not UTF-8 text"));
@@ -87,7 +87,7 @@ pub struct ReportOutputs {
 
 impl ReportOutputs {
     /// Claims the files, before any work on `inputs`.
-    pub fn claim<'a>(&self, inputs: impl IntoIterator<Item = &'a Path> + Clone) -> Result<Set, VerbFailure> {
+    pub fn claim<'a>(&self, inputs: impl IntoIterator<Item = &'a Path> + Clone) -> Result<FileSet, VerbFailure> {
         let outputs: Vec<&Path> = self.outputs().collect();
         claim(&outputs, inputs, self.force)
     }
@@ -100,7 +100,7 @@ impl ReportOutputs {
     /// Writes the files, then the report to standard output and, where asked for, the failures among `cases` to standard error.
     pub fn write<'t>(
         &self,
-        set: Set,
+        set: FileSet,
         beats: Option<&str>,
         (suite, cases): (&str, &[TestCase]),
         report: impl Fn(ScoreFormat) -> Cow<'t, str>,

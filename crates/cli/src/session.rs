@@ -11,7 +11,7 @@ use crate::record_files;
 use crate::signal_output::Play;
 use crate::sound::{self, CardPlay};
 use crate::terminal;
-use pulsewright_bench::lines::{self, LinesError, LinesOutcome, Terminal};
+use pulsewright_bench::lines::{self, LinesError, LinesOutcome, LinesTerminal};
 use pulsewright_bench::{RecordFile, SessionEnd, Setup};
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::atomic::is_device;
@@ -95,7 +95,7 @@ fn ask(setup: Setup) -> Result<(SessionEnd, Result<(), LinesError>), VerbFailure
     interruption::watch();
     let discard_typed = || terminal::discard_typed();
     let terminal =
-        Terminal { columns: terminal::columns(), discard_typed: &discard_typed, asked: &interruption::asked };
+        LinesTerminal { columns: terminal::columns(), discard_typed: &discard_typed, asked: &interruption::asked };
     let mut input = BufReader::new(InputLines::new());
     let LinesOutcome { served, outcome } =
         lines::run(setup, &terminal, &mut input, &mut conversation()).map_err(VerbFailure::input)?;

@@ -6,7 +6,7 @@ use crate::sound::CardPlay;
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::time::FrameRate;
-use pulsewright_files::atomic::{FileError, Set, folder_of, is_device, refuse_inputs};
+use pulsewright_files::atomic::{FileError, FileSet, folder_of, is_device, refuse_inputs};
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_rig::{Clip, RigRender};
@@ -43,7 +43,7 @@ pub enum SignalTarget {
         /// Its path.
         path: PathBuf,
         /// The claim on a plain file; `None` for a pipe or a device.
-        _claim: Option<Set>,
+        _claim: Option<FileSet>,
     },
     /// A sound card.
     Card(CardPlay),
@@ -78,7 +78,7 @@ pub fn target<'i>(
     refuse_inputs([path], inputs).map_err(VerbFailure::input)?;
     for number in 1..=MOST_NUMBERED {
         let name = numbered(path, number);
-        match Set::of_files(&[&name], false) {
+        match FileSet::of_files(&[&name], false) {
             Ok(claim) => {
                 if number > 1 {
                     say(&format!("{} is there already: the signal goes to {}", path.display(), name.display()));

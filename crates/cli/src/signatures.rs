@@ -2,7 +2,7 @@
 
 use crate::diagnostics::{VerbFailure, VerbOutcome, print, warn};
 use crate::output::claim;
-use pulsewright_files::atomic::{FileError, Set};
+use pulsewright_files::atomic::{FileError, FileSet};
 use pulsewright_record::calendar::utc;
 use pulsewright_record::signature::{PrivateKey, PublicKey, SignatureError, Signatures};
 use pulsewright_record::{Integrity, Record};
@@ -27,7 +27,7 @@ pub struct SignatureRequest {
 /// Makes a key for its owner, and the public key that belongs to it.
 pub fn new_key(path: &Path) -> VerbOutcome {
     let public = beside(path, "pub");
-    let set = Set::of_files(&[path, &public], false).map_err(VerbFailure::input)?;
+    let set = FileSet::of_files(&[path, &public], false).map_err(VerbFailure::input)?;
     let key = PrivateKey::generate().map_err(VerbFailure::input)?;
     let write = |path: &Path, text: &[u8], private: bool| {
         let mut part = if private { set.private_part(path)? } else { set.part(path)? };

@@ -5,7 +5,7 @@ use pulsewright_core::frame::{Channel, ChannelKind};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::FrameRate;
 use pulsewright_rig::RigRender;
-use pulsewright_rig::coupling::{Coupling, LEAST_AMPLITUDE_MV, LEAST_QRS_MV};
+use pulsewright_rig::coupling::{AcCoupling, LEAST_AMPLITUDE_MV, LEAST_QRS_MV};
 use pulsewright_rig::description::{Coding, Rig};
 use pulsewright_rig::judge::faults;
 use pulsewright_script::Document;
@@ -54,11 +54,11 @@ impl CardPlay {
     }
 
     /// The coupling of a card whose rig names `described`; `None` holds a direct voltage.
-    fn coupling(&self, described: Option<Coupling>) -> Result<Option<Coupling>, VerbFailure> {
+    fn coupling(&self, described: Option<AcCoupling>) -> Result<Option<AcCoupling>, VerbFailure> {
         if !BUILT {
             return Err(refused(CardError::NotBuilt));
         }
-        match (described.or(self.corner_hz.map(Coupling::at)), self.dc_coupled) {
+        match (described.or(self.corner_hz.map(AcCoupling::at)), self.dc_coupled) {
             (Some(coupling), true) => Err(VerbFailure::input(format!(
                 "--dc-coupled, and yet the rig has an AC coupling at {} Hz: keep the one that is true",
                 coupling.corner_hz()
@@ -116,7 +116,7 @@ fn refused(error: CardError) -> VerbFailure {
 pub struct Playback {
     name: String,
     ready: ReadyCard,
-    coupling: Option<Coupling>,
+    coupling: Option<AcCoupling>,
     /// The signal of each channel.
     channels: Vec<String>,
     rate: FrameRate,
@@ -179,7 +179,7 @@ impl Playback {
     fn new(
         card: &CardPlay,
         packing: CodePacking,
-        coupling: Option<Coupling>,
+        coupling: Option<AcCoupling>,
         channels: Vec<String>,
         rate: FrameRate,
     ) -> Result<Playback, VerbFailure> {
@@ -270,7 +270,7 @@ fn check_converter(rig: &Rig) -> VerbOutcome {
     }
 }
 
-fn moved_st(coupling: Coupling) -> String {
+fn moved_st(coupling: AcCoupling) -> String {
     format!(
         "has a level of ST, and the AC coupling at {} Hz would move it: after 3 mV for 100 ms the baseline lies at {:.3} mV. ST needs a \
          DC-coupled converter, or a corner up to 0.05 Hz",
@@ -280,7 +280,7 @@ fn moved_st(coupling: Coupling) -> String {
 }
 
 /// The loss of an ECG by a coupling, in words.
-fn lost(coupling: Coupling) -> String {
+fn lost(coupling: AcCoupling) -> String {
     let qrs = coupling.qrs_mv();
     let amplitude = if qrs >= LEAST_AMPLITUDE_MV { "" } else { "amplitudes, " };
     let st = if coupling.holds_st() { "" } else { "ST, " };

@@ -13,7 +13,7 @@ use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_device::marks::Triggers;
-use pulsewright_files::atomic::{Set, is_device};
+use pulsewright_files::atomic::{FileSet, is_device};
 use pulsewright_files::quantiser::Tally;
 use pulsewright_files::truth::{self, TruthFile};
 use pulsewright_files::{Encoding, FileFormat};
@@ -327,7 +327,7 @@ impl Log {
         [&self.script].into_iter().chain(&self.tables).map(PathBuf::as_path).collect()
     }
 
-    fn write(&self, set: Set, played: &Document, end: Instant) -> VerbOutcome {
+    fn write(&self, set: FileSet, played: &Document, end: Instant) -> VerbOutcome {
         let text = serde_json::to_string_pretty(&played.to_json()).map_err(VerbFailure::input)? + "\n";
         let text = fit::json(&text);
         let items = played.items();

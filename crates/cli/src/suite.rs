@@ -10,7 +10,8 @@ use pulsewright_score::read::ReadOptions;
 use pulsewright_score::report::{json, junit};
 use pulsewright_suite::run::RunOptions;
 use pulsewright_suite::{
-    Detector, Folder, Manifest, Plan, Record, Shard, SuiteError, SuiteReport, merge, repeats, run as run_records,
+    AnswerFolder, AnswerManifest, Detector, Shard, SuiteError, SuitePlan, SuiteRecord, SuiteReport, merge, repeats,
+    run as run_records,
 };
 use pulsewright_text::fit;
 use pulsewright_text::number::counted;
@@ -70,7 +71,7 @@ pub struct DetectorRun {
 
 /// Runs the records without an answer, then reports.
 pub fn run(args: Request) -> VerbOutcome {
-    let plan = Plan::read(&args.plan).map_err(VerbFailure::input)?;
+    let plan = SuitePlan::read(&args.plan).map_err(VerbFailure::input)?;
     let jobs = args.jobs.unwrap_or_else(|| thread::available_parallelism().map_or(1, usize::from));
     let Some(answers) = &args.answers else {
         return list(&plan, jobs);
@@ -80,7 +81,7 @@ pub fn run(args: Request) -> VerbOutcome {
     let reports = args.reports.claim(args.limits.inputs().chain([args.plan.as_path()]))?;
     let shard = if let AnswerSource::Detect(detecting) = answers { detecting.shard } else { None };
     let all = || plan.records.iter().collect();
-    let records: Vec<&Record> = shard.map_or_else(all, |shard| shard.of(&plan.records));
+    let records: Vec<&SuiteRecord> = shard.map_or_else(all, |shard| shard.of(&plan.records));
     if records.is_empty() {
         return Err(VerbFailure::input(format!("the shard is empty; the plan has {} records", plan.records.len())));
     }
@@ -93,8 +94,8 @@ pub fn run(args: Request) -> VerbOutcome {
         AnswerSource::Detect(detecting) => {
             let DetectorRun { output, command, stay, timeout, shard, keep_signals, test_suffix } = detecting;
             let detector = Detector::new(command, *stay, *timeout).map_err(VerbFailure::input)?;
-            let manifest = Manifest::new(&plan, &detector, test_suffix, *shard);
-            let folder = Folder::open(output, &manifest).map_err(VerbFailure::input)?;
+            let manifest = AnswerManifest::new(&plan, &detector, test_suffix, *shard);
+            let folder = AnswerFolder::open(output, &manifest).map_err(VerbFailure::input)?;
             let options = RunOptions { jobs, keep_signals: *keep_signals, reading: args.reading.clone() };
             run_detector(&plan, &records, &detector, &folder, &options)?;
             folder
@@ -120,8 +121,8 @@ pub fn run(args: Request) -> VerbOutcome {
     if report.passed() { Ok(()) } else { Err(VerbFailure::Failed) }
 }
 
-fn list(plan: &Plan, jobs: usize) -> VerbOutcome {
-    let records: Vec<&Record> = plan.records.iter().collect();
+fn list(plan: &SuitePlan, jobs: usize) -> VerbOutcome {
+    let records: Vec<&SuiteRecord> = plan.records.iter().collect();
     let repeats = repeats(plan, &records, jobs).map_err(VerbFailure::input)?;
     print(|out| {
         for record in &plan.records {
@@ -135,10 +136,10 @@ fn list(plan: &Plan, jobs: usize) -> VerbOutcome {
 }
 
 fn run_detector(
-    plan: &Plan,
-    records: &[&Record],
+    plan: &SuitePlan,
+    records: &[&SuiteRecord],
     detector: &Detector,
-    folder: &Folder,
+    folder: &AnswerFolder,
     options: &RunOptions,
 ) -> VerbOutcome {
     interruption::watch();

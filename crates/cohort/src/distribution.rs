@@ -27,11 +27,11 @@ pub enum Distribution {
     /// Every value from the first to the second alike.
     Uniform(f64, f64),
     /// Normal, within bounds.
-    Normal(Bell),
+    Normal(NormalDistribution),
     /// The logarithm is normal, within bounds of the value.
-    LogNormal(Bell),
+    LogNormal(NormalDistribution),
     /// One of these, each with its weight.
-    Choice(Vec<(Item, f64)>),
+    Choice(Vec<(WeightedChoice, f64)>),
     /// One for each body, by its word.
     ByBody(BTreeMap<String, Distribution>),
 }
@@ -39,7 +39,7 @@ pub enum Distribution {
 /// A value of a choice.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(untagged, expecting = "a value of a choice is a number or a word")]
-pub enum Item {
+pub enum WeightedChoice {
     /// A number.
     Number(f64),
     /// A word of the setting.
@@ -48,7 +48,7 @@ pub enum Item {
 
 /// A normal distribution, of a value or of its logarithm.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Bell {
+pub struct NormalDistribution {
     /// Mean, or median of a log-normal variable.
     pub centre: f64,
     /// Standard deviation, or that of the natural logarithm.
@@ -58,13 +58,13 @@ pub struct Bell {
     /// Highest value; infinite where the plan gives none.
     pub max: f64,
     /// Variables that move the centre.
-    pub follows: BTreeMap<String, Slope>,
+    pub follows: BTreeMap<String, LinearShift>,
 }
 
 /// How a variable moves the centre of another.
 #[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Slope {
+pub struct LinearShift {
     /// By how much for each unit.
     pub slope: f64,
     /// Value at which it moves nothing.
@@ -79,7 +79,7 @@ struct NormalWords {
     min: Option<f64>,
     max: Option<f64>,
     #[serde(default)]
-    follows: BTreeMap<String, Slope>,
+    follows: BTreeMap<String, LinearShift>,
 }
 
 #[derive(Deserialize)]
@@ -90,7 +90,7 @@ struct LogNormalWords {
     min: Option<f64>,
     max: Option<f64>,
     #[serde(default)]
-    follows: BTreeMap<String, Slope>,
+    follows: BTreeMap<String, LinearShift>,
 }
 
 const KINDS: [&str; 5] = ["uniform", "normal", "log_normal", "choice", "by_body"];
@@ -133,11 +133,11 @@ impl<'de> Visitor<'de> for Words {
             }
             "normal" => {
                 let NormalWords { mean, sd, min, max, follows } = map.next_value()?;
-                Distribution::Normal(Bell::new(mean, sd, (min, max), follows))
+                Distribution::Normal(NormalDistribution::new(mean, sd, (min, max), follows))
             }
             "log_normal" => {
                 let LogNormalWords { median, sigma, min, max, follows } = map.next_value()?;
-                Distribution::LogNormal(Bell::new(median, sigma, (min, max), follows))
+                Distribution::LogNormal(NormalDistribution::new(median, sigma, (min, max), follows))
             }
             "choice" => Distribution::Choice(map.next_value()?),
             "by_body" => Distribution::ByBody(map.next_value()?),
@@ -150,9 +150,20 @@ impl<'de> Visitor<'de> for Words {
     }
 }
 
-impl Bell {
-    fn new(centre: f64, spread: f64, (min, max): (Option<f64>, Option<f64>), follows: BTreeMap<String, Slope>) -> Bell {
-        Bell { centre, spread, min: min.unwrap_or(f64::NEG_INFINITY), max: max.unwrap_or(f64::INFINITY), follows }
+impl NormalDistribution {
+    fn new(
+        centre: f64,
+        spread: f64,
+        (min, max): (Option<f64>, Option<f64>),
+        follows: BTreeMap<String, LinearShift>,
+    ) -> NormalDistribution {
+        NormalDistribution {
+            centre,
+            spread,
+            min: min.unwrap_or(f64::NEG_INFINITY),
+            max: max.unwrap_or(f64::INFINITY),
+            follows,
+        }
     }
 
     /// How far other variables move the centre.
@@ -202,7 +213,7 @@ impl Distribution {
                     u < below
                 });
                 match chosen.or(items.last()) {
-                    Some((Item::Number(value), _)) => *value,
+                    Some((WeightedChoice::Number(value), _)) => *value,
                     // Words were made numbers when the plan was read.
                     _ => f64::NAN,
                 }
@@ -261,10 +272,10 @@ impl Distribution {
                         return Err(format!("choice: a weight of {weight}; it is a number from 0 on"));
                     }
                     let value = match item {
-                        Item::Number(value) => value,
-                        Item::Word(text) => word(&text)?,
+                        WeightedChoice::Number(value) => value,
+                        WeightedChoice::Word(text) => word(&text)?,
                     };
-                    known.push((Item::Number(inside(value)?), weight));
+                    known.push((WeightedChoice::Number(inside(value)?), weight));
                 }
                 if known.iter().all(|(_, weight)| *weight == 0.0) {
                     return Err("choice: no value has a weight above 0".to_owned());
@@ -294,8 +305,8 @@ impl Distribution {
     }
 }
 
-impl Bell {
-    fn bounded(self, (min, max): (f64, f64), kind: &str) -> Result<Bell, String> {
+impl NormalDistribution {
+    fn bounded(self, (min, max): (f64, f64), kind: &str) -> Result<NormalDistribution, String> {
         if !(self.spread > 0.0 && self.spread.is_finite() && self.centre.is_finite()) {
             return Err(format!("{kind}: a spread of {} about {}; the spread is above 0", self.spread, self.centre));
         }
@@ -307,7 +318,7 @@ impl Bell {
                 return Err(format!("{kind}: a bound of {bound}; allowed {min} to {max}"));
             }
         }
-        let bell = Bell { min: self.min.max(min), max: self.max.min(max), ..self };
+        let bell = NormalDistribution { min: self.min.max(min), max: self.max.min(max), ..self };
         if bell.min < bell.max {
             Ok(bell)
         } else {

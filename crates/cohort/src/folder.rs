@@ -26,19 +26,19 @@ const MANIFEST: &str = "cohort.json";
 /// Form of the signals.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Form {
+pub enum CohortFormat {
     /// Packs of arrays.
     Npy,
     /// A record of the open waveform database for each patient, 16 bits.
     Wfdb,
 }
 
-impl Form {
+impl CohortFormat {
     /// Bytes of a sample.
     pub fn sample_bytes(self) -> usize {
         match self {
-            Form::Npy => SAMPLE,
-            Form::Wfdb => 2,
+            CohortFormat::Npy => SAMPLE,
+            CohortFormat::Wfdb => 2,
         }
     }
 }
@@ -51,13 +51,13 @@ pub struct Packs {
     /// Number of packs.
     pub packs: u32,
     /// Form of the signals.
-    pub form: Form,
+    pub form: CohortFormat,
 }
 
 /// The cohort that the files of a folder belong to.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Manifest {
+pub struct CohortManifest {
     /// Format of the folder.
     pub version: u32,
     /// The program that rendered the signals.
@@ -70,7 +70,7 @@ pub struct Manifest {
 
 /// A folder that holds this cohort, or will.
 #[derive(Clone, Debug)]
-pub struct Folder {
+pub struct CohortFolder {
     root: PathBuf,
     /// Patients and packs.
     pub packs: Packs,
@@ -94,23 +94,23 @@ impl Packs {
     /// File name of a pack; of records, that of their folder.
     pub fn name(&self, pack: u32) -> String {
         match self.form {
-            Form::Npy => {
+            CohortFormat::Npy => {
                 let digits = self.packs.to_string().len();
                 format!("pack-{:0digits$}-of-{}.npy", u64::from(pack) + 1, self.packs)
             }
-            Form::Wfdb => "records".to_owned(),
+            CohortFormat::Wfdb => "records".to_owned(),
         }
     }
 }
 
-impl Manifest {
+impl CohortManifest {
     /// For a plan cut into packs.
-    pub fn new(plan: &CohortPlan, packs: Packs) -> Manifest {
+    pub fn new(plan: &CohortPlan, packs: Packs) -> CohortManifest {
         let made_by = format!("pulsewright {}", env!("CARGO_PKG_VERSION"));
-        Manifest { version: 1, made_by, packs, plan: plan.document.clone() }
+        CohortManifest { version: 1, made_by, packs, plan: plan.document.clone() }
     }
 
-    fn read(folder: &Path) -> Result<Option<Manifest>, CohortError> {
+    fn read(folder: &Path) -> Result<Option<CohortManifest>, CohortError> {
         let path = folder.join(MANIFEST);
         let wrong = |what: String| CohortError::Folder { folder: path.clone(), what };
         match source::file(&path, source::DOCUMENT) {
@@ -125,7 +125,7 @@ impl Manifest {
     }
 
     /// Name of the first difference from `other`.
-    fn difference(&self, other: &Manifest) -> Option<&'static str> {
+    fn difference(&self, other: &CohortManifest) -> Option<&'static str> {
         let Packs { patients, packs, form } = other.packs;
         [
             ("program version", self.made_by == other.made_by && self.version == other.version),
@@ -140,21 +140,21 @@ impl Manifest {
     }
 }
 
-impl Folder {
+impl CohortFolder {
     /// Opens a folder to go on in, or makes it.
     ///
     /// # Errors
     /// When it holds something else, or can't be made.
-    pub fn open(root: &Path, manifest: &Manifest) -> Result<Folder, CohortError> {
+    pub fn open(root: &Path, manifest: &CohortManifest) -> Result<CohortFolder, CohortError> {
         let wrong = |what: String| CohortError::Folder { folder: root.to_owned(), what };
-        let found = Manifest::read(root)?;
+        let found = CohortManifest::read(root)?;
         if found.is_none() && !is_empty(root)? {
             return Err(wrong("is not empty and holds no cohort; choose another folder".to_owned()));
         }
         fs::create_dir_all(root).map_err(CohortError::io(root))?;
         let path = root.join(MANIFEST);
         let claim = Claim::new(&path)?;
-        match Manifest::read(root)? {
+        match CohortManifest::read(root)? {
             Some(there) => {
                 if let Some(what) = there.difference(manifest) {
                     return Err(wrong(format!(
@@ -169,11 +169,11 @@ impl Folder {
             }
         }
         let packs = manifest.packs;
-        if packs.form == Form::Wfdb {
+        if packs.form == CohortFormat::Wfdb {
             let records = root.join(packs.name(0));
             fs::create_dir_all(&records).map_err(CohortError::io(&records))?;
         }
-        Ok(Folder { root: root.to_owned(), packs })
+        Ok(CohortFolder { root: root.to_owned(), packs })
     }
 
     /// Path of a file in it.
@@ -207,7 +207,7 @@ mod tests {
     #[test]
     fn every_patient_has_one_place() {
         for (patients, packs) in [(1, 1), (10, 3), (10, 7), (10_000, 7), (13, 13), (1_000_000, 999)] {
-            let packs = Packs { patients, packs, form: Form::Npy };
+            let packs = Packs { patients, packs, form: CohortFormat::Npy };
             let mut next = 0;
             for pack in 0..packs.packs {
                 let range = packs.of(pack);

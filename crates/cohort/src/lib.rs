@@ -2,7 +2,7 @@
 //!
 //! [`People`] describes a population: groups with their rhythms and bodies, and a [`Distribution`] for each setting.
 //! [`People::patient`] draws one [`Patient`], who has a script. A [`CohortPlan`] adds length, channels and frame rate; [`write`](mod@write)
-//! renders all of its patients into a [`Folder`] of packs with an index.
+//! renders all of its patients into a [`CohortFolder`] of packs with an index.
 //!
 //! # Map
 //! [`distribution`] and [`normal`] hold the arithmetic of one variable, [`correlation`] that of several; [`people`] reads the
@@ -32,6 +32,6 @@ pub mod write;
 
 pub use distribution::Distribution;
 pub use error::CohortError;
-pub use folder::{Folder, Manifest};
+pub use folder::{CohortFolder, CohortManifest};
 pub use people::{Patient, People};
 pub use plan::CohortPlan;

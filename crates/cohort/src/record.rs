@@ -8,7 +8,7 @@ use pulsewright_core::block::{BLOCK, Block, Signals};
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::truth::Observer;
-use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, render_to_files};
+use pulsewright_files::{Content, Encoding, FileFormat, RenderError, RenderOptions, render_to_files};
 use std::ops::ControlFlow;
 use std::path::Path;
 
@@ -99,7 +99,7 @@ impl CohortPlan {
     /// # Errors
     /// When it can't be rendered or written.
     pub fn render_file(&self, patient: &Patient, format: FileFormat, target: &Path) -> Result<(), CohortError> {
-        let options = Options { truth: true, ..self.options(format) };
+        let options = RenderOptions { truth: true, ..self.options(format) };
         let title = format!("patient {}", patient.number);
         let rendered = self.with_content(patient, &title, |content| {
             render_to_files(content, &options, target, &mut |_, _| ControlFlow::Continue(()))
@@ -107,8 +107,8 @@ impl CohortPlan {
         rendered.map(|_| ()).map_err(|error| failed(patient, error))
     }
 
-    fn options(&self, format: FileFormat) -> Options {
-        Options::new(self.frame_rate, &self.channels, format)
+    fn options(&self, format: FileFormat) -> RenderOptions {
+        RenderOptions::new(self.frame_rate, &self.channels, format)
     }
 
     /// Calls `work` with a patient's script as content to render.

@@ -1,11 +1,11 @@
 //! The tables of a cohort: every drawn value of each patient, and every beat.
 
 use crate::error::CohortError;
-use crate::folder::{Folder, Packs};
+use crate::folder::{CohortFolder, Packs};
 use crate::people::Patient;
 use crate::plan::CohortPlan;
 use pulsewright_core::truth::{Event, Observer};
-use pulsewright_files::atomic::{FileError, Set, Unfinished};
+use pulsewright_files::atomic::{FileError, FileSet, UnfinishedPart};
 use pulsewright_files::truth::{BeatRows, quoted};
 use std::fmt;
 use std::io::Write;
@@ -76,9 +76,9 @@ impl Observer for BeatLines<'_> {
 
 /// The tables of a folder, being written.
 pub(crate) struct Tables {
-    set: Set,
-    index: Unfinished,
-    beats: Unfinished,
+    set: FileSet,
+    index: UnfinishedPart,
+    beats: UnfinishedPart,
 }
 
 impl Tables {
@@ -86,12 +86,12 @@ impl Tables {
     ///
     /// # Errors
     /// When they can't be written.
-    pub(crate) fn begin(plan: &CohortPlan, folder: &Folder) -> Result<Option<Tables>, CohortError> {
+    pub(crate) fn begin(plan: &CohortPlan, folder: &CohortFolder) -> Result<Option<Tables>, CohortError> {
         let [index, beats] = [PATIENTS, BEATS].map(|name| folder.file(name));
         if index.is_file() && beats.is_file() {
             return Ok(None);
         }
-        let set = Set::of_files(&[&index, &beats], true)?;
+        let set = FileSet::of_files(&[&index, &beats], true)?;
         let (index, beats) = (set.part(&index)?, set.part(&beats)?);
         let mut tables = Tables { set, index, beats };
         tables.put(index_head(plan).as_bytes(), beats_head().as_bytes())?;

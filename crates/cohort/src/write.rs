@@ -2,7 +2,7 @@
 //! all, so a run that was killed goes on where it was.
 
 use crate::error::CohortError;
-use crate::folder::{Folder, Form};
+use crate::folder::{CohortFolder, CohortFormat};
 use crate::npy;
 use crate::people::Patient;
 use crate::plan::CohortPlan;
@@ -10,8 +10,8 @@ use crate::pool;
 use crate::record::SAMPLE;
 use crate::tables::{self, BeatLines, Tables};
 use pulsewright_core::block::Block;
-use pulsewright_files::atomic::{FileError, Set, Unfinished};
-use pulsewright_files::manifest::{Holds, Manifest, SUFFIX};
+use pulsewright_files::atomic::{FileError, FileSet, UnfinishedPart};
+use pulsewright_files::manifest::{PartContent, RenderManifest, SUFFIX};
 use pulsewright_files::{Bits, Durability, FileFormat};
 use std::io::Write;
 use std::ops::{ControlFlow, Range};
@@ -22,11 +22,11 @@ use std::sync::atomic::{AtomicU64, Ordering};
 const AT_ONCE: usize = 1 << 20;
 
 /// Called with the patients done and the patients in all, from many threads; may stop the work.
-pub type Progress<'a> = &'a (dyn Fn(u64, u64) -> ControlFlow<()> + Sync);
+pub type CohortProgress<'a> = &'a (dyn Fn(u64, u64) -> ControlFlow<()> + Sync);
 
 /// The outcome of a run.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Made {
+pub struct CohortOutcome {
     /// Records rendered; those of packs that were there are not.
     pub records: u64,
     /// Bytes of their signals.
@@ -41,11 +41,11 @@ pub struct Made {
 /// When a patient can't be rendered, a file can't be written, or `progress` stops.
 pub fn write(
     plan: &CohortPlan,
-    folder: &Folder,
+    folder: &CohortFolder,
     only: Option<u32>,
     jobs: usize,
-    progress: Progress<'_>,
-) -> Result<Made, CohortError> {
+    progress: CohortProgress<'_>,
+) -> Result<CohortOutcome, CohortError> {
     let frames = plan.frames()?;
     let mut tables = if only.is_none() { Tables::begin(plan, folder)? } else { None };
     let listed = tables.is_some();
@@ -79,7 +79,7 @@ pub fn write(
     let mut open = None;
     let take = |made: &mut Rendered, number: usize| {
         let piece = piece(number);
-        if work.folder.packs.form == Form::Npy && piece.renders {
+        if work.folder.packs.form == CohortFormat::Npy && piece.renders {
             let pack = match &mut open {
                 Some(pack) => pack,
                 None => open.insert(OpenPack::begin(&work, piece.pack)?),
@@ -98,7 +98,7 @@ pub fn write(
     tables.map_or(Ok(()), Tables::finish)?;
     let records = work.made.into_inner();
     let bytes = records * (frames * plan.channels.len() * folder.packs.form.sample_bytes()) as u64;
-    Ok(Made { records, bytes, tables: listed })
+    Ok(CohortOutcome { records, bytes, tables: listed })
 }
 
 fn count(patients: Range<u64>) -> u64 {
@@ -108,7 +108,7 @@ fn count(patients: Range<u64>) -> u64 {
 /// Work under way.
 struct Work<'a> {
     plan: &'a CohortPlan,
-    folder: &'a Folder,
+    folder: &'a CohortFolder,
     frames: usize,
     /// Bytes of a patient's signal in a pack.
     record: usize,
@@ -116,7 +116,7 @@ struct Work<'a> {
     at_once: u64,
     /// Whether the tables are written.
     listed: bool,
-    progress: Progress<'a>,
+    progress: CohortProgress<'a>,
     total: u64,
     done: AtomicU64,
     made: AtomicU64,
@@ -151,7 +151,7 @@ impl Work<'_> {
     /// Whether a pack is there; of records, each is looked for by itself.
     fn is_there(&self, pack: u32) -> bool {
         let path = self.pack_path(pack);
-        self.folder.packs.form == Form::Npy && path.is_file() && path.with_extension(SUFFIX).is_file()
+        self.folder.packs.form == CohortFormat::Npy && path.is_file() && path.with_extension(SUFFIX).is_file()
     }
 
     fn pack_path(&self, pack: u32) -> PathBuf {
@@ -172,7 +172,7 @@ impl Work<'_> {
     }
 
     fn rendered(&self) -> Rendered {
-        let packed = self.folder.packs.form == Form::Npy;
+        let packed = self.folder.packs.form == CohortFormat::Npy;
         let bytes = if packed { self.at_once as usize * self.record } else { 0 };
         Rendered { block: self.plan.block(), bytes: vec![0; bytes], index: String::new(), beats: Vec::new() }
     }
@@ -187,7 +187,7 @@ impl Work<'_> {
             let patient = self.plan.patient(number)?;
             let mut lines = BeatLines::new(self.plan, &patient, self.frames, beats);
             match self.folder.packs.form {
-                Form::Npy if piece.renders => {
+                CohortFormat::Npy if piece.renders => {
                     let bytes = &mut bytes[place * self.record..][..self.record];
                     if self.listed {
                         self.plan.samples(&patient, block, bytes, &mut lines)?;
@@ -197,7 +197,7 @@ impl Work<'_> {
                     self.made.fetch_add(1, Ordering::Relaxed);
                 }
                 form => {
-                    if form == Form::Wfdb {
+                    if form == CohortFormat::Wfdb {
                         self.file(&patient)?;
                     }
                     if self.listed {
@@ -233,15 +233,15 @@ impl Work<'_> {
 
 /// A pack being written.
 struct OpenPack {
-    set: Set,
-    part: Unfinished,
+    set: FileSet,
+    part: UnfinishedPart,
 }
 
 impl OpenPack {
     fn begin(work: &Work<'_>, pack: u32) -> Result<OpenPack, CohortError> {
         let path = work.pack_path(pack);
         let beside = path.with_extension(SUFFIX);
-        let set = Set::of_render(&path, [path.as_path(), beside.as_path()], false, Durability::Usual)?;
+        let set = FileSet::of_render(&path, [path.as_path(), beside.as_path()], false, Durability::Usual)?;
         let patients = count(work.folder.packs.of(pack));
         let head = npy::head(patients, work.plan.channels.len(), work.frames);
         let part = set.signal(&path)?;
@@ -258,7 +258,7 @@ impl OpenPack {
     fn finish(self) -> Result<(), CohortError> {
         let beside = self.part.path().with_extension(SUFFIX);
         let part = self.part.finish()?;
-        let manifest = Manifest::new([(&part, Holds::Signal)]);
+        let manifest = RenderManifest::new([(&part, PartContent::Signal)]);
         let text = serde_json::to_string_pretty(&manifest).unwrap_or_default() + "\n";
         let mut manifest = self.set.part(&beside)?;
         manifest.write_all(text.as_bytes()).map_err(FileError::of(&beside))?;

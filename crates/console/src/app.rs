@@ -1,7 +1,7 @@
 //! The state that every request works with.
 
 use crate::editor::Editor;
-use crate::guard::Guard;
+use crate::guard::RequestGuard;
 use crate::pages::Pages;
 use pulsewright_bench::Bench;
 use std::path::PathBuf;
@@ -11,13 +11,13 @@ use std::sync::Mutex;
 pub type LinkSource = Box<dyn FnMut(&str) + Send>;
 
 /// The state that requests work with.
-pub struct App {
+pub struct ConsoleApp {
     /// The session.
     pub bench: Bench,
     /// The pages.
     pub pages: Pages,
     /// Who may come in.
-    pub guard: Guard,
+    pub guard: RequestGuard,
     /// Data that does not change while the console runs, JSON.
     pub data: String,
     /// Folder of the photos.
@@ -28,7 +28,7 @@ pub struct App {
     pub links: Mutex<LinkSource>,
 }
 
-impl App {
+impl ConsoleApp {
     /// Says which link works next.
     pub fn say_link(&self) {
         if let Ok(mut links) = self.links.lock() {

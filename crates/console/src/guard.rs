@@ -13,7 +13,7 @@ const MOST_SESSIONS: usize = 16;
 const HTTP: u16 = 80;
 
 /// The guard of one address.
-pub struct Guard {
+pub struct RequestGuard {
     hosts: Vec<String>,
     cookie: String,
     keys: Mutex<Keys>,
@@ -26,12 +26,12 @@ struct Keys {
     sessions: Vec<String>,
 }
 
-impl Guard {
+impl RequestGuard {
     /// The guard of a server at this address.
     ///
     /// # Errors
     /// When the system gives no random numbers.
-    pub fn new(address: SocketAddr) -> Result<Guard, ConsoleError> {
+    pub fn new(address: SocketAddr) -> Result<RequestGuard, ConsoleError> {
         let port = address.port();
         let mut hosts = vec![address.to_string()];
         if address.ip().is_loopback() {
@@ -45,7 +45,7 @@ impl Guard {
         }
         let keys = Mutex::new(Keys { link: random()?, sessions: Vec::new() });
         // Browsers keep cookies by name for all ports of a host.
-        Ok(Guard { hosts, cookie: format!("pulsewright-console-{port}"), keys })
+        Ok(RequestGuard { hosts, cookie: format!("pulsewright-console-{port}"), keys })
     }
 
     /// The link that works next.
@@ -118,7 +118,7 @@ mod tests {
 
     #[test]
     fn a_link_works_once_and_only_for_its_browser() {
-        let guard = Guard::new("127.0.0.1:4711".parse().expect("an address")).expect("random numbers");
+        let guard = RequestGuard::new("127.0.0.1:4711".parse().expect("an address")).expect("random numbers");
         let link = guard.link();
         let token = link.rsplit('/').next().expect("a token");
         assert_eq!(token.len(), 48);
@@ -135,7 +135,7 @@ mod tests {
 
     #[test]
     fn only_our_own_address_and_page_are_known() {
-        let guard = Guard::new("127.0.0.1:4711".parse().expect("an address")).expect("random numbers");
+        let guard = RequestGuard::new("127.0.0.1:4711".parse().expect("an address")).expect("random numbers");
         for (host, known) in
             [("127.0.0.1:4711", true), ("localhost:4711", true), ("localhost", false), ("bench.example:4711", false)]
         {
@@ -143,7 +143,7 @@ mod tests {
             assert_eq!(guard.knows_page(&headers(&[(ORIGIN, &format!("http://{host}"))])), known, "{host}");
             assert!(!guard.knows_page(&headers(&[(ORIGIN, &format!("https://{host}"))])));
         }
-        let usual = Guard::new("127.0.0.1:80".parse().expect("an address")).expect("random numbers");
+        let usual = RequestGuard::new("127.0.0.1:80".parse().expect("an address")).expect("random numbers");
         for (host, known) in
             [("127.0.0.1", true), ("127.0.0.1:80", true), ("localhost", true), ("bench.example", false)]
         {

@@ -2,7 +2,7 @@
 
 use axum::body::Bytes;
 use axum::extract::ws::Utf8Bytes;
-use pulsewright_bench::{View, offer};
+use pulsewright_bench::{SessionView, offer};
 use serde_json::{Map, Value};
 use std::sync::{Arc, Mutex, PoisonError};
 use tokio::sync::broadcast;
@@ -46,7 +46,7 @@ impl Pages {
     }
 }
 
-impl View for Pages {
+impl SessionView for Pages {
     fn news(&self, news: &Value) {
         let mut latest = self.latest.lock().unwrap_or_else(PoisonError::into_inner);
         let place = news.get("t").and_then(|of| KEPT.iter().position(|kept| of == kept));

@@ -1,10 +1,10 @@
 //! The server: one address, its files, the socket, and what all pages share.
 
 use crate::answers::{content, refused};
-use crate::app::App;
+use crate::app::ConsoleApp;
 use crate::editor::{self, CheckReply, Editor};
 use crate::error::ConsoleError;
-use crate::guard::Guard;
+use crate::guard::RequestGuard;
 use crate::pages::Pages;
 use crate::{label, page, socket};
 use axum::Router;
@@ -71,9 +71,10 @@ pub fn serve(
     let app = runtime.block_on(async {
         let listener =
             tokio::net::TcpListener::bind(address).await.map_err(|error| ConsoleError::Listen(address, error))?;
-        let guard = Guard::new(listener.local_addr().map_err(ConsoleError::Server)?)?;
+        let guard = RequestGuard::new(listener.local_addr().map_err(ConsoleError::Server)?)?;
         on_link(&guard.link());
-        let app = Arc::new(App { bench, pages, guard, data, folder, editor, links: Mutex::new(Box::new(on_link)) });
+        let app =
+            Arc::new(ConsoleApp { bench, pages, guard, data, folder, editor, links: Mutex::new(Box::new(on_link)) });
         let server = tokio::spawn(axum::serve(listener, router(app.clone())).into_future());
         let mut next = Instant::now();
         while !asked() && !server.is_finished() {
@@ -94,7 +95,7 @@ pub fn serve(
     Ok(app.bench.close()?)
 }
 
-fn router(app: Arc<App>) -> Router {
+fn router(app: Arc<ConsoleApp>) -> Router {
     let mut router = Router::new().route("/data.json", get(data)).route("/socket", get(socket::open));
     router = router.route("/editor.json", get(editor_data));
     let sent = Router::new().route("/editor/check", post(check)).route("/editor/save", post(save));
@@ -112,7 +113,7 @@ fn router(app: Arc<App>) -> Router {
 }
 
 /// Refuses requests to another name, and adds the headers of every answer.
-async fn known_host(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+async fn known_host(State(app): State<Arc<ConsoleApp>>, request: Request, next: Next) -> Response {
     let known = app.guard.knows_host(request.headers());
     let mut response = if known { next.run(request).await } else { refused(StatusCode::MISDIRECTED_REQUEST) };
     let headers = response.headers_mut();
@@ -130,24 +131,24 @@ async fn known_host(State(app): State<Arc<App>>, request: Request, next: Next) -
 }
 
 /// Refuses browsers that came in by no link.
-async fn known_browser(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+async fn known_browser(State(app): State<Arc<ConsoleApp>>, request: Request, next: Next) -> Response {
     if app.guard.knows_browser(request.headers()) { next.run(request).await } else { refused(StatusCode::FORBIDDEN) }
 }
 
 /// Refuses what another page sends.
-async fn known_page(State(app): State<Arc<App>>, request: Request, next: Next) -> Response {
+async fn known_page(State(app): State<Arc<ConsoleApp>>, request: Request, next: Next) -> Response {
     if app.guard.knows_page(request.headers()) { next.run(request).await } else { refused(StatusCode::FORBIDDEN) }
 }
 
-async fn editor_data(State(app): State<Arc<App>>) -> Response {
+async fn editor_data(State(app): State<Arc<ConsoleApp>>) -> Response {
     content("application/json", app.editor.data().to_string())
 }
 
-async fn check(State(app): State<Arc<App>>, text: Bytes) -> Response {
+async fn check(State(app): State<Arc<ConsoleApp>>, text: Bytes) -> Response {
     answered(tokio::task::spawn_blocking(move || app.editor.check(&text)).await)
 }
 
-async fn save(State(app): State<Arc<App>>, text: Bytes) -> Response {
+async fn save(State(app): State<Arc<ConsoleApp>>, text: Bytes) -> Response {
     let saved = move || {
         let text = std::str::from_utf8(&text).map_err(|error| error.to_string())?;
         app.editor.save(&json::parse(text).map_err(|error| error.to_string())?)
@@ -156,7 +157,7 @@ async fn save(State(app): State<Arc<App>>, text: Bytes) -> Response {
     answered(done.map(outcome))
 }
 
-async fn photo(State(app): State<Arc<App>>, Path(name): Path<String>) -> Response {
+async fn photo(State(app): State<Arc<ConsoleApp>>, Path(name): Path<String>) -> Response {
     let read = tokio::task::spawn_blocking(move || photos::read(&app.folder, &name)).await;
     match read.ok().flatten() {
         Some((kind, bytes)) => content(kind, bytes),
@@ -164,15 +165,15 @@ async fn photo(State(app): State<Arc<App>>, Path(name): Path<String>) -> Respons
     }
 }
 
-async fn take_photo(State(app): State<Arc<App>>, bytes: Bytes) -> Response {
+async fn take_photo(State(app): State<Arc<ConsoleApp>>, bytes: Bytes) -> Response {
     handed_in(&app, String::new(), &bytes).await
 }
 
-async fn take_photo_of(State(app): State<Arc<App>>, Path(item): Path<String>, bytes: Bytes) -> Response {
+async fn take_photo_of(State(app): State<Arc<ConsoleApp>>, Path(item): Path<String>, bytes: Bytes) -> Response {
     handed_in(&app, item, &bytes).await
 }
 
-async fn handed_in(app: &App, item: String, bytes: &Bytes) -> Response {
+async fn handed_in(app: &ConsoleApp, item: String, bytes: &Bytes) -> Response {
     let (reply, replied) = oneshot::channel();
     let request = Asking::Photo { item, bytes: bytes.to_vec() };
     app.bench.request(request, Box::new(move |done| _ = reply.send(done)));
@@ -200,13 +201,13 @@ fn answered(value: Result<Value, tokio::task::JoinError>) -> Response {
     content("application/json", value.unwrap_or_else(failed).to_string())
 }
 
-async fn enter(State(app): State<Arc<App>>, Path(token): Path<String>) -> Response {
+async fn enter(State(app): State<Arc<ConsoleApp>>, Path(token): Path<String>) -> Response {
     let Ok(Some(cookie)) = app.guard.enter(&token) else { return refused(StatusCode::FORBIDDEN) };
     app.say_link();
     let response = Response::builder().status(StatusCode::SEE_OTHER).header(LOCATION, "/").header(SET_COOKIE, cookie);
     response.body(Body::empty()).unwrap_or_default()
 }
 
-async fn data(State(app): State<Arc<App>>) -> Response {
+async fn data(State(app): State<Arc<ConsoleApp>>) -> Response {
     content("application/json", app.data.clone())
 }

@@ -1,7 +1,7 @@
 //! The socket of one page: orders in, frames and states out.
 
 use crate::answers::refused;
-use crate::app::App;
+use crate::app::ConsoleApp;
 use crate::pages::PageMessage;
 use axum::extract::State;
 use axum::extract::ws::{CloseFrame, Message, Utf8Bytes, WebSocket, WebSocketUpgrade, close_code};
@@ -37,7 +37,7 @@ const GRACE: Duration = Duration::from_millis(200);
 static PAGES: Semaphore = Semaphore::const_new(MOST_PAGES);
 
 /// Opens the socket of a page of ours.
-pub async fn open(State(app): State<Arc<App>>, headers: HeaderMap, upgrade: WebSocketUpgrade) -> Response {
+pub async fn open(State(app): State<Arc<ConsoleApp>>, headers: HeaderMap, upgrade: WebSocketUpgrade) -> Response {
     if !app.guard.knows_page(&headers) {
         return refused(StatusCode::FORBIDDEN);
     }
@@ -51,7 +51,7 @@ pub async fn open(State(app): State<Arc<App>>, headers: HeaderMap, upgrade: WebS
 }
 
 /// Talks with a page until it goes away, or breaks the rules.
-async fn talk(mut socket: WebSocket, app: Arc<App>) -> Result<(), axum::Error> {
+async fn talk(mut socket: WebSocket, app: Arc<ConsoleApp>) -> Result<(), axum::Error> {
     let mut down = app.pages.listen();
     let (answers, mut answered) = mpsc::channel(BURST as usize);
     for text in so_far(&app) {
@@ -101,7 +101,7 @@ async fn close(socket: &mut WebSocket, code: u16, reason: &'static str) -> Resul
 }
 
 /// The messages that a page has to get first.
-fn so_far(app: &App) -> Vec<Utf8Bytes> {
+fn so_far(app: &ConsoleApp) -> Vec<Utf8Bytes> {
     let clock = Utf8Bytes::from(app.bench.clock().to_string());
     app.pages.so_far().into_iter().chain([clock]).collect()
 }
@@ -117,7 +117,7 @@ struct Asking {
 }
 
 /// Carries out a message; its answer comes through `answers`.
-fn listen(text: &str, app: &Arc<App>, answers: &mpsc::Sender<Utf8Bytes>) {
+fn listen(text: &str, app: &Arc<ConsoleApp>, answers: &mpsc::Sender<Utf8Bytes>) {
     let Asking { n, request } = match json::parse(text) {
         Ok(asking) => asking,
         Err(error) => {

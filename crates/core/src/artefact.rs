@@ -24,7 +24,7 @@ pub use lead_off::OFFSET_MV;
 pub(crate) use lead_off::{ElectrodesOff, OFF};
 pub use motion::Movement;
 
-use crate::block::Rows;
+use crate::block::BlockRows;
 use crate::course::Course;
 use crate::field::Field;
 use crate::frame::INDEPENDENT_LEADS;
@@ -138,7 +138,7 @@ pub(crate) fn swapped_arms([i, ii, chest @ ..]: [f32; INDEPENDENT_LEADS]) -> [f3
 }
 
 /// State that neighbouring frames share across events.
-pub(crate) struct Shared {
+pub(crate) struct ArtefactState {
     muscle: Muscle,
     motion: Motion,
     background: Background,
@@ -146,9 +146,9 @@ pub(crate) struct Shared {
     electrode: ElectrodeShifts,
 }
 
-impl Shared {
-    pub(crate) const fn new() -> Shared {
-        Shared {
+impl ArtefactState {
+    pub(crate) const fn new() -> ArtefactState {
+        ArtefactState {
             muscle: Muscle::new(),
             motion: Motion::new(),
             background: Background::new(),
@@ -158,7 +158,7 @@ impl Shared {
     }
 }
 
-impl Shared {
+impl ArtefactState {
     /// How far a movement presses on the cuff at an instant, with an RMS of 1 in the middle of one.
     pub(crate) fn pressed(&mut self, noise: &Noise, now: Instant) -> f32 {
         self.motion.at(noise, now).0
@@ -192,7 +192,7 @@ pub(crate) struct ArtefactConditions {
 /// A step's layers and what they are drawn from.
 pub(crate) struct ArtefactLayers<'a> {
     pub(crate) layers: Layers,
-    pub(crate) shared: &'a mut Shared,
+    pub(crate) shared: &'a mut ArtefactState,
     pub(crate) conditions: &'a ArtefactConditions,
     pub(crate) noise: &'a Noise,
     pub(crate) respiration: &'a Respiration,
@@ -202,7 +202,7 @@ impl ArtefactLayers<'_> {
     /// Adds the layers to rows at consecutive instants, the first of them `from`.
     // Not inlined: a player whose scripts have no artefacts shall not carry them through its inner loop.
     #[inline(never)]
-    pub(crate) fn add_to<R: Rows + ?Sized>(self, instants: &[Instant], rows: &mut R, from: usize) {
+    pub(crate) fn add_to<R: BlockRows + ?Sized>(self, instants: &[Instant], rows: &mut R, from: usize) {
         vectors::run(AddTo { artefacts: self, instants, rows, from });
     }
 }
@@ -215,7 +215,7 @@ struct AddTo<'a, 'i, R: ?Sized> {
     from: usize,
 }
 
-impl<R: Rows + ?Sized> Loop for AddTo<'_, '_, R> {
+impl<R: BlockRows + ?Sized> Loop for AddTo<'_, '_, R> {
     #[inline(always)]
     fn run(self) {
         let AddTo { artefacts, instants, rows, from } = self;

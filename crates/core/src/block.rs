@@ -229,7 +229,7 @@ fn work_out(column: &mut [f32; BLOCK], i: &[f32; BLOCK], ii: &[f32; BLOCK], of: 
 }
 
 /// Where a player puts what it has drawn: frames one after another, or the columns of a block.
-pub(crate) trait Rows {
+pub(crate) trait BlockRows {
     /// The signals to draw.
     fn signals(&self) -> Signals;
 
@@ -253,7 +253,7 @@ pub(crate) trait Rows {
     fn pressure(&mut self, site: PressureSite, from: usize) -> impl Iterator<Item = &mut f32>;
 }
 
-impl Rows for [Frame] {
+impl BlockRows for [Frame] {
     fn signals(&self) -> Signals {
         Signals::ALL
     }
@@ -308,7 +308,7 @@ impl Loop for PutLeads<'_> {
     }
 }
 
-impl Rows for Columns {
+impl BlockRows for Columns {
     fn signals(&self) -> Signals {
         self.signals
     }

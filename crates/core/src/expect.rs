@@ -42,7 +42,7 @@ mod rows;
 mod st;
 mod watch;
 
-pub use alarm::{Alarm, AlarmKind, AlarmSink, Sounded, StepAlarms};
+pub use alarm::{Alarm, AlarmKind, AlarmSink, StepAlarm, StepAlarms};
 pub use breaths::SMALLEST_BREATH_OHM;
 pub use cuff::{CuffMeter, CuffReading};
 pub use expected::{Expected, Pressure};
@@ -55,7 +55,7 @@ use crate::script::Script;
 use crate::site_set::SiteSet;
 use crate::time::{Instant, Span};
 use crate::timeline::Timeline;
-use rows::{RATE, ROWS, Rows};
+use rows::{PressureRows, RATE, ROWS};
 use watch::{Listener, Watch};
 
 /// So long a step's pressures are sampled without a gap; a ramp's all the time.
@@ -104,7 +104,7 @@ impl<'a> Forecast<'a> {
 
     /// The next step; `None` after the last. `sink` gets every alarm as it ends.
     pub fn next_step(&mut self, sink: &mut dyn AlarmSink) -> Option<Expected> {
-        let mut rows = Rows::new();
+        let mut rows = PressureRows::new();
         while !self.over {
             self.some(&mut rows, sink);
             if let Some(expected) = self.watch.done() {
@@ -115,7 +115,7 @@ impl<'a> Forecast<'a> {
     }
 
     /// Plays a few frames, or passes over some time.
-    fn some(&mut self, rows: &mut Rows, sink: &mut dyn AlarmSink) {
+    fn some(&mut self, rows: &mut PressureRows, sink: &mut dyn AlarmSink) {
         let Forecast { player, timeline, watch, last, .. } = self;
         let position = player.position();
         let now = RATE.instant_of(position);

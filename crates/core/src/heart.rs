@@ -30,14 +30,14 @@ use crate::anatomy::{AtrialOrigin, BeatCode, Episode, Pathway, Refusal};
 use crate::math;
 use crate::noise::{Noise, Purpose};
 use crate::time::{Instant, Span};
-use av_node::Node;
+use av_node::NodeMemory;
 use clock::{CLOCK_ORDER, CLOCKS, Clock};
-use impulse::{Descent, Impulse, Place};
+use impulse::{Descent, Impulse, SinusPosition};
 use irregular::Irregular;
-use recovery::Memory;
+use recovery::QtMemory;
 use rhythm::{Atria, AvNode, Rhythm, Ventricles};
 
-pub(crate) use conditions::{Activation, Asked, Conduction, Emit, HeartConditions, Listed};
+pub(crate) use conditions::{Activation, Conduction, Emit, HeartConditions, ListedBeat, RequestedBeat};
 pub(crate) use recovery::{Length, qrs_ms};
 pub(crate) use variability::{Life, Variability};
 
@@ -53,14 +53,14 @@ pub(crate) struct Heart {
     episodes: [bool; Episode::RHYTHMS.len()],
     clocks: [Instant; CLOCKS],
     impulses: [Option<Impulse>; IMPULSES],
-    node: Node,
+    node: NodeMemory,
     /// Pulses that the device has given to the ventricles in this rhythm.
     device_pulses: u64,
     irregular: Irregular,
-    memory: Memory,
+    memory: QtMemory,
     /// Where the sinus beat now due, and the one before, would lie without variability.
-    sinus_due: Place,
-    last_sinus_due: Option<Place>,
+    sinus_due: SinusPosition,
+    last_sinus_due: Option<SinusPosition>,
     sinus_count: u64,
     last_atrial: Option<Instant>,
     last_ventricular: Option<Instant>,
@@ -121,11 +121,11 @@ impl Heart {
             episodes: [false; Episode::RHYTHMS.len()],
             clocks: [Instant::NEVER; CLOCKS],
             impulses: [None; IMPULSES],
-            node: Node::new(),
+            node: NodeMemory::new(),
             device_pulses: 0,
             irregular: Irregular::new(),
-            memory: Memory::new(),
-            sinus_due: Place::regular(Instant::NEVER),
+            memory: QtMemory::new(),
+            sinus_due: SinusPosition::regular(Instant::NEVER),
             last_sinus_due: None,
             sinus_count: 0,
             last_atrial: None,
@@ -241,10 +241,16 @@ impl Heart {
     }
 
     /// Place of the sinus impulse an interval after another, with random variability.
-    fn after(&self, last: Place, interval: Span, conditions: &HeartConditions<'_>, noise: &Noise) -> Place {
+    fn after(
+        &self,
+        last: SinusPosition,
+        interval: Span,
+        conditions: &HeartConditions<'_>,
+        noise: &Noise,
+    ) -> SinusPosition {
         let regular = last.regular.plus(interval);
         let wander_s = conditions.variability.change_s(last.regular, regular, conditions.atrial_period(), noise);
-        Place { due: last.due.plus(interval).shifted(follows(conditions) * wander_s), regular }
+        SinusPosition { due: last.due.plus(interval).shifted(follows(conditions) * wander_s), regular }
     }
 
     /// Lets the earliest clock ring.
@@ -393,7 +399,7 @@ impl Default for Heart {
 }
 
 /// Reports a requested beat that does not come.
-fn refuse(asked: Option<Asked>, at: Instant, why: Refusal, emit: Emit<'_>) {
+fn refuse(asked: Option<RequestedBeat>, at: Instant, why: Refusal, emit: Emit<'_>) {
     if let Some(asked) = asked {
         emit(Activation::Refused { at, asked, why });
     }

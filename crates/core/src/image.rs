@@ -28,7 +28,7 @@ pub use own_body::MOST_OWN_BODIES;
 pub use write::{WriteError, write};
 
 use crate::heart::rhythm::Rhythm;
-use crate::step::{Entry, ScriptError};
+use crate::step::{ScriptError, StepEntry};
 use crate::time::Span;
 use crate::timeline::{Source, Timeline};
 use bytes::{Bytes, CHECK_SUM, HEADER, MARK, TABLES, VERSION};
@@ -136,12 +136,12 @@ impl<'a> Image<'a> {
         }
         for item in 0..count as usize {
             match image.entry(item) {
-                Some(Entry::Step(step)) => {
+                Some(StepEntry::Step(step)) => {
                     if !step.values_allowed() {
                         return Err(ImageError::Value(item));
                     }
                 }
-                Some(Entry::Repeat { .. }) => {}
+                Some(StepEntry::Repeat { .. }) => {}
                 None => return Err(ImageError::Item(item)),
             }
         }
@@ -161,7 +161,7 @@ impl<'a> Image<'a> {
 
     /// The step at an item index alone, played once, for a rig's user to choose. `None` for a repeat.
     pub fn alone(&self, item: usize) -> Option<Image<'a>> {
-        let Entry::Step(_) = self.0.entry(item)? else { return None };
+        let StepEntry::Step(_) = self.0.entry(item)? else { return None };
         self.0.alone(item).map(Image)
     }
 
@@ -178,8 +178,8 @@ impl<'a> Image<'a> {
     /// The rhythm of the step at an item index; `None` for a repeat.
     pub fn rhythm(&self, item: usize) -> Option<Rhythm> {
         match self.0.entry(item)? {
-            Entry::Step(step) => Some(*step.rhythm()),
-            Entry::Repeat { .. } => None,
+            StepEntry::Step(step) => Some(*step.rhythm()),
+            StepEntry::Repeat { .. } => None,
         }
     }
 

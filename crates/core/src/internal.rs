@@ -31,7 +31,7 @@ pub mod noise {
 /// Arteries.
 pub mod pressure {
     pub use crate::pressure::arterial::{
-        FEMORAL, Form, PULMONARY, RADIAL, Target, ejection_time_s, pre_ejection_s, steady,
+        ArterialShape, ArterialTarget, FEMORAL, PULMONARY, RADIAL, ejection_time_s, pre_ejection_s, steady,
     };
 }
 

@@ -17,7 +17,7 @@ mod settings;
 
 use crate::anatomy::PressureSite;
 use crate::artefact::Layers;
-use crate::block::{BLOCK, Block, Rows};
+use crate::block::{BLOCK, Block, BlockRows};
 use crate::cuff::Cuff;
 use crate::ecg::electrogram::Electrogram;
 use crate::frame::{Frame, Lead};
@@ -34,7 +34,7 @@ use crate::test_signal;
 use crate::time::{FrameRate, Instant, Span};
 use crate::timeline::{Placed, Timeline};
 use crate::truth::Observer;
-use asked::Asked;
+use asked::RequestedBeats;
 use conditions::Conditions;
 use glide::Glide;
 use moment::{moment, transducer_conditions};
@@ -56,7 +56,7 @@ pub struct Player<'a> {
     glide: Glide,
     fading: Fading<'a>,
     conditions: Conditions,
-    asked: Asked,
+    asked: RequestedBeats,
     end: Instant,
     clock: FrameClock,
     noise: Noise,
@@ -109,7 +109,7 @@ impl<'a> Player<'a> {
             glide: Glide::default(),
             fading: Fading::NONE,
             conditions: Conditions::new(),
-            asked: Asked::new(),
+            asked: RequestedBeats::new(),
             end: duration.map_or(Instant::NEVER, |duration| Instant::ZERO.plus(duration)),
             clock: FrameClock::new(rate),
             noise: Noise::new(seed),
@@ -182,7 +182,7 @@ impl<'a> Player<'a> {
     }
 
     /// Fills rows of pressures, as [`Player::fill_observed`] fills frames.
-    pub(crate) fn fill_pressures<R: Rows>(
+    pub(crate) fn fill_pressures<R: BlockRows>(
         &mut self,
         rows: &mut R,
         count: usize,
@@ -198,7 +198,7 @@ impl<'a> Player<'a> {
     }
 
     /// Fills rows with frames, in segments of at most `N` between two events.
-    fn fill_rows<const N: usize, R: Rows + ?Sized>(
+    fn fill_rows<const N: usize, R: BlockRows + ?Sized>(
         &mut self,
         segment: &mut Segment<N>,
         rows: &mut R,

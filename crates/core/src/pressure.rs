@@ -35,10 +35,10 @@ use chest::Chest;
 use compressions::Compressions;
 use contractions::Contractions;
 use ejection::{Ejection, Stroke};
-use line::{Line, Transducer};
+use line::{PressureLine, Transducer};
 use rests::Rests;
-use sites::{Beat, Heart, Moment, Sides};
-use trace::{Plan, Trace};
+use sites::{HeartState, Moment, Sides, SiteBeat};
+use trace::{Trace, TracePlan};
 
 pub(crate) use conditions::{PressureConditions, TransducerConditions};
 
@@ -54,7 +54,7 @@ enum Chambers {
     /// With a share of their usual force, perhaps against closed valves.
     Atria { force: f32, closed: bool },
     /// In a beat.
-    Ventricles(Beat),
+    Ventricles(SiteBeat),
 }
 
 /// Effects of a contraction of atria or ventricles that are still to start.
@@ -181,7 +181,7 @@ impl Pressures {
             let next = first_beat.map(|onset| onset.plus(delay).since(Instant::ZERO).as_secs())?;
             (next < 2.0 * period_s).then(|| max(period_s - next, 0.0))
         };
-        let trace = |plan: Option<Plan>, rest_mmhg: f32| match plan {
+        let trace = |plan: Option<TracePlan>, rest_mmhg: f32| match plan {
             Some(plan) => Trace::new(Instant::ZERO, plan),
             None => Trace::at_rest(Instant::ZERO, rest_mmhg),
         };
@@ -192,7 +192,7 @@ impl Pressures {
         let regular = |site, rest_mmhg| trace(whole(site), rest_mmhg);
         let regular =
             Sides { left: regular(PressureSite::Arterial, 0.0), right: regular(PressureSite::Pulmonary, 0.0) };
-        let heart = Heart { arteries: &regular, rests, contractions: &self.contractions };
+        let heart = HeartState { arteries: &regular, rests, contractions: &self.contractions };
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             let start = || moment.start(site, moment.before_beat(site, rests), &beat, &heart);
             let gone_s = gone_s(sites::beat_delay(site, moment.period));
@@ -211,7 +211,7 @@ impl Pressures {
         set: impl Fn(PressureSite) -> TransducerConditions,
     ) {
         for ((site, transducer), level) in self.chosen.sites().zip(&mut self.transducers).zip(levels) {
-            let pressed = |line: &Line| self.compressions.seen(site, line, now);
+            let pressed = |line: &PressureLine| self.compressions.seen(site, line, now);
             let chest = Chest::new(site, respiration);
             transducer.connect(now, *level, &set(site).connection(), &chest, pressed);
         }
@@ -356,7 +356,7 @@ impl Pressures {
     fn start_atrial(&mut self, site: PressureSite, now: Instant, force: f32, closed: bool, moment: &Moment<'_>) {
         let waited_s = now.since(self.systole.0).as_secs() - 2.0 * moment.period.as_secs();
         self.rests.find_both(&self.contractions);
-        let heart = Heart { arteries: &self.arteries, rests: self.rests.mmhg(), contractions: &self.contractions };
+        let heart = HeartState { arteries: &self.arteries, rests: self.rests.mmhg(), contractions: &self.contractions };
         let Some(transducer) = self.chosen.place(site).and_then(|place| self.transducers.get_mut(place)) else {
             return;
         };
@@ -369,7 +369,7 @@ impl Pressures {
         &mut self,
         site: PressureSite,
         now: Instant,
-        beat: &Beat,
+        beat: &SiteBeat,
         moment: &Moment<'_>,
         observer: &mut dyn Observer,
     ) {
@@ -387,7 +387,7 @@ impl Pressures {
         if ATRIAL & bit(site) != 0 {
             self.rests.find_both(&self.contractions);
         }
-        let heart = Heart { arteries: &self.arteries, rests: self.rests.mmhg(), contractions: &self.contractions };
+        let heart = HeartState { arteries: &self.arteries, rests: self.rests.mmhg(), contractions: &self.contractions };
         let Some(plan) = &moment.start(site, here, beat, &heart) else {
             return;
         };
@@ -443,7 +443,7 @@ impl Pressures {
     ) {
         for (site, transducer) in self.chosen.sites().zip(&mut self.transducers) {
             *transducer = Transducer::new(Trace::at_rest(now, mmhg));
-            let pressed = |line: &Line| self.compressions.seen(site, line, now);
+            let pressed = |line: &PressureLine| self.compressions.seen(site, line, now);
             transducer.connect(now, 0.0, &set(site).connection(), &Chest::new(site, respiration), pressed);
         }
         self.pulsing = 0;

@@ -5,32 +5,32 @@ use crate::math::{max, min};
 
 /// From the lowest to the highest of some values.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Range {
+pub struct ValueRange {
     /// Lowest value.
     pub lowest: f32,
     /// Highest value.
     pub highest: f32,
 }
 
-impl Range {
+impl ValueRange {
     /// Of one value.
-    pub fn of(value: f32) -> Range {
-        Range { lowest: value, highest: value }
+    pub fn of(value: f32) -> ValueRange {
+        ValueRange { lowest: value, highest: value }
     }
 
     /// Of both sizes, signs aside.
-    pub fn within(size: f32) -> Range {
-        Range { lowest: -size, highest: size }
+    pub fn within(size: f32) -> ValueRange {
+        ValueRange { lowest: -size, highest: size }
     }
 
     /// Of the values of both.
-    pub fn and(self, other: Range) -> Range {
-        Range { lowest: min(self.lowest, other.lowest), highest: max(self.highest, other.highest) }
+    pub fn and(self, other: ValueRange) -> ValueRange {
+        ValueRange { lowest: min(self.lowest, other.lowest), highest: max(self.highest, other.highest) }
     }
 
     /// With a highest value that is higher by `by`.
-    pub(crate) fn raised(self, by: f32) -> Range {
-        Range { highest: self.highest + by, ..self }
+    pub(crate) fn raised(self, by: f32) -> ValueRange {
+        ValueRange { highest: self.highest + by, ..self }
     }
 
     /// The largest value, signs aside.
@@ -40,4 +40,4 @@ impl Range {
 }
 
 /// The range of each setting.
-pub type Ranges<'a> = &'a dyn Fn(Field) -> Range;
+pub type SettingRanges<'a> = &'a dyn Fn(Field) -> ValueRange;

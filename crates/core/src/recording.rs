@@ -21,13 +21,13 @@ pub use noise::RecordedNoise;
 pub(crate) use stretch::PLAYED;
 pub use stretch::RATES_HZ;
 
-use crate::block::Rows;
+use crate::block::BlockRows;
 use crate::course::Course;
 use crate::frame::INDEPENDENT_LEADS;
 use crate::math;
 use crate::time::{FrameRate, Instant, Span};
 use core::fmt;
-use filter::{Filter, MOST_GROWTH};
+use filter::{MOST_GROWTH, ResamplingFilter};
 use stretch::Stretch;
 
 /// A stretch of a recording.
@@ -85,7 +85,7 @@ impl<'a> Recording<'a> {
     }
 
     /// Adds the leads to rows, the first of them `from`, in a step that began at `start`.
-    pub(crate) fn add_to<R: Rows + ?Sized>(
+    pub(crate) fn add_to<R: BlockRows + ?Sized>(
         &self,
         start: Instant,
         frame_rate: FrameRate,
@@ -94,7 +94,7 @@ impl<'a> Recording<'a> {
         rows: &mut R,
         from: usize,
     ) {
-        let filter = Filter::new(self.stretch.rate, frame_rate);
+        let filter = ResamplingFilter::new(self.stretch.rate, frame_rate);
         for (row, now) in (from..).zip(instants) {
             let since = now.since(start);
             let (leads, gain) = (self.stretch.values(&filter, &self.leads_mv, since), gain.at(since));

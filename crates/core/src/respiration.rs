@@ -17,7 +17,7 @@
 use crate::ecg::deflection::Bump;
 use crate::field::Field;
 use crate::math;
-use crate::reach::{Range, Ranges};
+use crate::reach::{SettingRanges, ValueRange};
 use crate::time::{Instant, Span};
 use crate::truth::Breath;
 
@@ -72,14 +72,14 @@ const LARGEST_CHANGE: f32 = 0.6;
 const SLOWEST: Span = Span::secs(6);
 
 /// The range of the impedance, ohm, over the settings of the whole script: what a file's scale must hold.
-pub(crate) fn range(ever: Ranges<'_>) -> Range {
+pub(crate) fn range(ever: SettingRanges<'_>) -> ValueRange {
     let sigh = if ever(Field::SighEvery).highest > 0.0 { SIGH } else { 1.0 };
     let deepest = if ever(Field::BreathIrregular).highest > 0.0 { 1.0 + LARGEST_CHANGE } else { 1.0 };
     // Two heartbeats may show at once; between the arms they are larger.
     let breath = sigh * deepest * ever(Field::BreathDepthOhm).highest;
     let base = ever(Field::BaseOhm);
     let drawn_in = if ever(Field::Obstructed).highest > 0.0 { breath } else { 0.0 };
-    Range { lowest: base.lowest - drawn_in, highest: base.highest }
+    ValueRange { lowest: base.lowest - drawn_in, highest: base.highest }
         .raised(breath + 3.0 * ever(Field::CardiacOhm).highest)
 }
 

@@ -3,7 +3,7 @@
 use crate::body::{ADULT, BODIES, Body};
 use crate::heart::catalogue::SINUS;
 use crate::heart::rhythm::{ADULT_RESTING_BPM, Rhythm};
-use crate::life::{LIFE, Row};
+use crate::life::{LIFE, LifeRow};
 use crate::test_signal::TestSignal;
 
 pub use crate::field::{FIELDS, Field, FieldInfo, FieldKind, OutOfRange};
@@ -218,7 +218,7 @@ pub(crate) fn resting_in_sinus(body: usize) -> &'static [f32; FIELDS] {
 const _: () = assert!(ADULT.resting_bpm == ADULT_RESTING_BPM);
 
 /// The row of a field that life moves.
-const fn life_of(field: Field) -> Option<&'static Row> {
+const fn life_of(field: Field) -> Option<&'static LifeRow> {
     let mut i = 0;
     while i < LIFE.len() {
         if LIFE[i].field as u8 == field as u8 {

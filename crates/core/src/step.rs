@@ -152,7 +152,7 @@ pub enum Item<'a> {
 }
 
 /// An item, of a script or of an image.
-pub(crate) enum Entry<S> {
+pub(crate) enum StepEntry<S> {
     Step(S),
     /// As [`Item::Repeat`].
     Repeat {

@@ -25,7 +25,7 @@
 //! rate grows. [`Fault::of`] finds shapes that a frame rate is too low for.
 
 use crate::anatomy::BeatCode;
-use crate::block::Rows;
+use crate::block::BlockRows;
 use crate::course::Course;
 use crate::field::Field;
 use crate::frequency::Frequency;
@@ -250,7 +250,7 @@ pub(crate) struct TestConditions {
 
 /// Adds the test signal, drift and offset of a step to rows at consecutive instants a `frame` apart, the first row `from`.
 #[inline(never)]
-pub(crate) fn add_to<R: Rows + ?Sized>(
+pub(crate) fn add_to<R: BlockRows + ?Sized>(
     conditions: &TestConditions,
     beat: &TestBeat,
     onset: Instant,

@@ -11,7 +11,8 @@ use crate::image::step::ImageStep;
 use crate::recording::{PLAYED, RecordedNoise, Recording};
 use crate::settings::Settings;
 use crate::step::{
-    Conflict, Entry, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, SHORTEST_RR, ScriptError, SeriesBeat, Step, TimedBeat,
+    Conflict, Item, MAX_NESTING, MIN_STEP, PAIRS, Ramp, SHORTEST_RR, ScriptError, SeriesBeat, Step, StepEntry,
+    TimedBeat,
 };
 use crate::test_signal::TestSignal;
 use crate::time::{Instant, Span};
@@ -302,34 +303,36 @@ impl<'a> Source<'a> {
         }
     }
 
-    fn get(&self, item: usize) -> Option<Entry<PlayedStep<'a>>> {
+    fn get(&self, item: usize) -> Option<StepEntry<PlayedStep<'a>>> {
         match self {
             Source::Items(items) => items.get(item).map(|item| match item {
-                Item::Step(step) => Entry::Step(step.into()),
-                Item::Repeat { first, times, level } => Entry::Repeat { first: *first, times: *times, level: *level },
+                Item::Step(step) => StepEntry::Step(step.into()),
+                Item::Repeat { first, times, level } => {
+                    StepEntry::Repeat { first: *first, times: *times, level: *level }
+                }
             }),
             Source::Image(image) => image.entry(item).map(|entry| match entry {
-                Entry::Step(step) => Entry::Step(step.into()),
-                Entry::Repeat { first, times, level } => Entry::Repeat { first, times, level },
+                StepEntry::Step(step) => StepEntry::Step(step.into()),
+                StepEntry::Repeat { first, times, level } => StepEntry::Repeat { first, times, level },
             }),
-            Source::Led(step, its) => (item == *its).then(|| Entry::Step((*step).into())),
+            Source::Led(step, its) => (item == *its).then(|| StepEntry::Step((*step).into())),
         }
     }
 
     /// Checks that the items make a script; a player can rely on it.
     pub(crate) fn check(&self) -> Result<(), ScriptError> {
-        if !(0..self.len()).any(|item| matches!(self.get(item), Some(Entry::Step(_)))) {
+        if !(0..self.len()).any(|item| matches!(self.get(item), Some(StepEntry::Step(_)))) {
             return Err(ScriptError::Empty);
         }
         for item in 0..self.len() {
             match self.get(item) {
-                Some(Entry::Step(step)) => step.check(item)?,
-                Some(Entry::Repeat { first, times, level }) => {
+                Some(StepEntry::Step(step)) => step.check(item)?,
+                Some(StepEntry::Repeat { first, times, level }) => {
                     let level = usize::from(level);
                     let points_back = (first as usize) < item && times > 0 && level < MAX_NESTING;
                     // Repeats in its block must lie in it wholly, and deeper.
                     let mut inner = (first as usize..item).filter_map(|i| match self.get(i) {
-                        Some(Entry::Repeat { first, level, .. }) => Some((first, usize::from(level))),
+                        Some(StepEntry::Repeat { first, level, .. }) => Some((first, usize::from(level))),
                         _ => None,
                     });
                     if !points_back || inner.any(|(from, deeper)| from < first || deeper >= level) {
@@ -355,8 +358,8 @@ impl<'a> Source<'a> {
         let mut total: u64 = 0;
         for i in first..end {
             match self.get(i) {
-                Some(Entry::Step(step)) => total = total.saturating_add(step.duration()?.ticks()),
-                Some(Entry::Repeat { first, times, .. }) => {
+                Some(StepEntry::Step(step)) => total = total.saturating_add(step.duration()?.ticks()),
+                Some(StepEntry::Repeat { first, times, .. }) => {
                     let inner = self.block_ticks(first as usize, i)?;
                     total = total.saturating_add(inner.saturating_mul(u64::from(times.saturating_sub(1))));
                 }
@@ -447,14 +450,14 @@ impl<'a> Iterator for Timeline<'a> {
         loop {
             let item = self.next;
             match self.source.get(item)? {
-                Entry::Step(step) => {
+                StepEntry::Step(step) => {
                     self.next = item.saturating_add(1);
                     let holds = core::mem::take(&mut self.holds_next);
                     let duration = step.duration().filter(|_| !holds);
                     self.start = duration.map_or(Instant::NEVER, |duration| start.plus(duration));
                     return Some(Placed { item, start, step });
                 }
-                Entry::Repeat { first, times, level } => {
+                StepEntry::Repeat { first, times, level } => {
                     let played = self.played.get_mut(usize::from(level))?;
                     *played += 1;
                     if *played < times {

@@ -13,7 +13,7 @@ pub const HELP: &str = "rhythm WORD, next, hold, rest, play";
 
 /// An order to a board that plays by itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Order<'l> {
+pub enum BoardOrder<'l> {
     /// Goes on with the first step of the script in this rhythm, and from there with the steps after it.
     Rhythm(&'l str),
     /// Goes on with the next step of the script.
@@ -26,16 +26,16 @@ pub enum Order<'l> {
     Play,
 }
 
-impl<'l> Order<'l> {
+impl<'l> BoardOrder<'l> {
     /// Reads a line; `None` when it is no order.
-    pub fn read(line: &'l str) -> Option<Order<'l>> {
+    pub fn read(line: &'l str) -> Option<BoardOrder<'l>> {
         let mut words = line.split_ascii_whitespace();
         let order = match (words.next()?, words.next()) {
-            ("rhythm", Some(word)) => Order::Rhythm(word),
-            ("next", None) => Order::Next,
-            ("hold", None) => Order::Hold,
-            ("rest", None) => Order::Rest,
-            ("play", None) => Order::Play,
+            ("rhythm", Some(word)) => BoardOrder::Rhythm(word),
+            ("next", None) => BoardOrder::Next,
+            ("hold", None) => BoardOrder::Hold,
+            ("rest", None) => BoardOrder::Rest,
+            ("play", None) => BoardOrder::Play,
             _ => return None,
         };
         words.next().is_none().then_some(order)
@@ -116,20 +116,20 @@ impl<'a> StandalonePlayer<'a> {
     }
 
     /// Carries an order out and returns the number of the first frame that it holds for; `None` when the script has no step in that
-    /// rhythm. [`Order::Rest`] and [`Order::Play`] are for the output stage, and change nothing here.
+    /// rhythm. [`BoardOrder::Rest`] and [`BoardOrder::Play`] are for the output stage, and change nothing here.
     ///
     /// Frames that were made before wait to be shown first. After an order the script does not end: its last step goes on.
-    pub fn apply(&mut self, order: Order<'_>) -> Option<u64> {
+    pub fn apply(&mut self, order: BoardOrder<'_>) -> Option<u64> {
         let player = self.maker.player();
         match order {
-            Order::Rhythm(word) => {
+            BoardOrder::Rhythm(word) => {
                 let item =
                     (0..self.image.items()).find(|item| self.image.rhythm(*item).is_some_and(|its| its.id == word))?;
                 player.go_on(self.image.timeline_from(item));
             }
-            Order::Next => player.next_step(),
-            Order::Hold => player.hold(),
-            Order::Rest | Order::Play => {}
+            BoardOrder::Next => player.next_step(),
+            BoardOrder::Hold => player.hold(),
+            BoardOrder::Rest | BoardOrder::Play => {}
         }
         Some(player.position())
     }
@@ -148,7 +148,7 @@ impl<'a> StandalonePlayer<'a> {
 mod tests {
     use super::*;
     use crate::fixed::Slope;
-    use crate::wiring::{Output, Source};
+    use crate::wiring::{OutputSource, WiringOutput};
     use heapless::spsc::Queue;
     use pulsewright_core::heart::catalogue::named;
     use pulsewright_core::{ADULT, Frame, Item, SINUS, Script, Settings, Span, Step, image};
@@ -162,11 +162,11 @@ mod tests {
 
     fn wiring() -> Wiring {
         let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 0 };
-        Wiring::new(&[Output { source: Source::Chest(0), slope, rest: 0 }], (-32_768, 32_767)).unwrap()
+        Wiring::new(&[WiringOutput { source: OutputSource::Chest(0), slope, rest: 0 }], (-32_768, 32_767)).unwrap()
     }
 
     /// Codes of a board that gets orders once so many frames were made.
-    fn led(items: &[Item<'_>], orders: &[(usize, Order<'_>)], count: usize) -> Vec<i32> {
+    fn led(items: &[Item<'_>], orders: &[(usize, BoardOrder<'_>)], count: usize) -> Vec<i32> {
         let mut bytes = Vec::new();
         image::write(&Script::new(5, items).unwrap(), |part| bytes.extend_from_slice(part)).unwrap();
         let mut alone = StandalonePlayer::new(Image::new(&bytes).unwrap(), RATE);
@@ -198,7 +198,7 @@ mod tests {
     fn orders_play_what_a_script_of_the_same_steps_plays() {
         let items = [step(2048, "sinus"), step(2048, "ventricular-tachycardia"), step(2048, "asystole")];
         // 1600 frames are 6.4 s, of which three orders make five steps.
-        let orders = [(256, Order::Hold), (768, Order::Next), (1024, Order::Rhythm("sinus"))];
+        let orders = [(256, BoardOrder::Hold), (768, BoardOrder::Next), (1024, BoardOrder::Rhythm("sinus"))];
         let as_led = [
             step(3072, "sinus"),
             step(1024, "ventricular-tachycardia"),
@@ -215,11 +215,12 @@ mod tests {
     fn orders_of_one_moment_act_one_after_the_other() {
         let items = [step(2048, "sinus"), step(512, "ventricular-tachycardia"), step(2048, "asystole")];
         // The rhythm holds, not the step that it ended.
-        let orders = [(256, Order::Rhythm("ventricular-tachycardia")), (256, Order::Hold), (1024, Order::Next)];
+        let orders =
+            [(256, BoardOrder::Rhythm("ventricular-tachycardia")), (256, BoardOrder::Hold), (1024, BoardOrder::Next)];
         let as_led = [step(1024, "sinus"), step(3072, "ventricular-tachycardia"), step(8000, "asystole")];
         assert_eq!(led(&items, &orders, 2000), scripted(&as_led, 2000));
         // Before the first frame the first step is held.
-        let orders = [(0, Order::Hold), (1024, Order::Next)];
+        let orders = [(0, BoardOrder::Hold), (1024, BoardOrder::Next)];
         let as_led = [step(4096, "sinus"), step(512, "ventricular-tachycardia"), step(8000, "asystole")];
         assert_eq!(led(&items, &orders, 2000), scripted(&as_led, 2000));
     }
@@ -230,8 +231,8 @@ mod tests {
         let items = [step(2000, "sinus")];
         image::write(&Script::new(5, &items).unwrap(), |part| bytes.extend_from_slice(part)).unwrap();
         let mut alone = StandalonePlayer::new(Image::new(&bytes).unwrap(), RATE);
-        assert_eq!(alone.apply(Order::Rhythm("asystole")), None);
-        assert_eq!(alone.apply(Order::Rhythm(SINUS.id)), Some(0));
+        assert_eq!(alone.apply(BoardOrder::Rhythm("asystole")), None);
+        assert_eq!(alone.apply(BoardOrder::Rhythm(SINUS.id)), Some(0));
     }
 
     #[test]
@@ -243,8 +244,8 @@ mod tests {
                 lines.push(std::string::String::from(typed.line()));
             }
         }
-        let orders: Vec<_> = lines.iter().map(|line| Order::read(line)).collect();
-        assert_eq!(orders, [Some(Order::Next), Some(Order::Rhythm("sinus")), None, Some(Order::Hold)]);
+        let orders: Vec<_> = lines.iter().map(|line| BoardOrder::read(line)).collect();
+        assert_eq!(orders, [Some(BoardOrder::Next), Some(BoardOrder::Rhythm("sinus")), None, Some(BoardOrder::Hold)]);
         assert!((0..70).all(|_| !typed.take(b'x')) && typed.take(b'\n'));
         assert_eq!(typed.line(), "");
         assert!(!typed.take(b'r') && !typed.take(0xff) && typed.take(b'\n'));

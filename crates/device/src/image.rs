@@ -1,7 +1,7 @@
 //! Image of a rig: its wiring as bytes in flash, beside the image of a script. docs/image.md specifies the bytes.
 
 use crate::fixed::Slope;
-use crate::wiring::{MAX_OUTPUTS, Output, Source, Wiring, WiringError};
+use crate::wiring::{MAX_OUTPUTS, OutputSource, Wiring, WiringError, WiringOutput};
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 
 /// The check sum of images and of the link. Without a table: a kilobyte of flash is more than the time it would save.
@@ -16,7 +16,7 @@ pub const MAX_BYTES: usize = HEADER + OUTPUT * MAX_OUTPUTS;
 
 /// Bytes that are not the image of a rig.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ImageError {
+pub enum WiringImageError {
     /// Not an image of a rig.
     Mark,
     /// Of another version.
@@ -31,32 +31,32 @@ pub enum ImageError {
     Wiring(WiringError),
 }
 
-impl core::fmt::Display for ImageError {
+impl core::fmt::Display for WiringImageError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         match self {
-            ImageError::Mark => write!(f, "not the image of a rig"),
-            ImageError::Version(version) => write!(f, "image of a rig of version {version}, not {VERSION}"),
-            ImageError::Length => write!(f, "the image of the rig is cut off or has more bytes than it says"),
-            ImageError::CheckSum => write!(f, "the image of the rig was changed"),
-            ImageError::Source(number) => write!(f, "no source has the number {number}"),
-            ImageError::Wiring(error) => write!(f, "{error}"),
+            WiringImageError::Mark => write!(f, "not the image of a rig"),
+            WiringImageError::Version(version) => write!(f, "image of a rig of version {version}, not {VERSION}"),
+            WiringImageError::Length => write!(f, "the image of the rig is cut off or has more bytes than it says"),
+            WiringImageError::CheckSum => write!(f, "the image of the rig was changed"),
+            WiringImageError::Source(number) => write!(f, "no source has the number {number}"),
+            WiringImageError::Wiring(error) => write!(f, "{error}"),
         }
     }
 }
 
-impl core::error::Error for ImageError {}
+impl core::error::Error for WiringImageError {}
 
 /// Reads the fields of an image from its front.
 struct Reader<'a>(&'a [u8]);
 
 impl Reader<'_> {
-    fn take<const N: usize>(&mut self) -> Result<[u8; N], ImageError> {
-        let (bytes, rest) = self.0.split_first_chunk().ok_or(ImageError::Length)?;
+    fn take<const N: usize>(&mut self) -> Result<[u8; N], WiringImageError> {
+        let (bytes, rest) = self.0.split_first_chunk().ok_or(WiringImageError::Length)?;
         self.0 = rest;
         Ok(*bytes)
     }
 
-    fn int(&mut self) -> Result<i32, ImageError> {
+    fn int(&mut self) -> Result<i32, WiringImageError> {
         Ok(i32::from_le_bytes(self.take()?))
     }
 }
@@ -72,35 +72,35 @@ impl Wiring {
     /// The wiring of an image.
     ///
     /// # Errors
-    /// [`ImageError`].
-    pub fn of_image(image: &[u8]) -> Result<Wiring, ImageError> {
+    /// [`WiringImageError`].
+    pub fn of_image(image: &[u8]) -> Result<Wiring, WiringImageError> {
         let mut reader = Reader(image);
-        if reader.take().map_err(|_| ImageError::Mark)? != MARK {
-            return Err(ImageError::Mark);
+        if reader.take().map_err(|_| WiringImageError::Mark)? != MARK {
+            return Err(WiringImageError::Mark);
         }
         let version = u16::from_le_bytes(reader.take()?);
         if version != VERSION {
-            return Err(ImageError::Version(version));
+            return Err(WiringImageError::Version(version));
         }
         let count = usize::from(u16::from_le_bytes(reader.take()?));
         let sum = u32::from_le_bytes(reader.take()?);
         if image.len() != HEADER + OUTPUT * count {
-            return Err(ImageError::Length);
+            return Err(WiringImageError::Length);
         }
         if sum != check_sum(image) {
-            return Err(ImageError::CheckSum);
+            return Err(WiringImageError::CheckSum);
         }
         let codes = (reader.int()?, reader.int()?);
-        let mut outputs = heapless::Vec::<Output, MAX_OUTPUTS>::new();
+        let mut outputs = heapless::Vec::<WiringOutput, MAX_OUTPUTS>::new();
         for _ in 0..count {
             let [number, shift, _, _] = reader.take()?;
-            let source = Source::of_number(number).ok_or(ImageError::Source(number))?;
+            let source = OutputSource::of_number(number).ok_or(WiringImageError::Source(number))?;
             let mantissa = reader.int()?;
             let offset = i64::from_le_bytes(reader.take()?);
-            let output = Output { source, slope: Slope { mantissa, shift, offset }, rest: reader.int()? };
-            outputs.push(output).map_err(|_| ImageError::Wiring(WiringError::Outputs))?;
+            let output = WiringOutput { source, slope: Slope { mantissa, shift, offset }, rest: reader.int()? };
+            outputs.push(output).map_err(|_| WiringImageError::Wiring(WiringError::Outputs))?;
         }
-        Wiring::new(&outputs, codes).map_err(ImageError::Wiring)
+        Wiring::new(&outputs, codes).map_err(WiringImageError::Wiring)
     }
 
     /// CRC-32 of its image: two rigs with the same wiring take the same codes.
@@ -139,15 +139,15 @@ mod tests {
     use pulsewright_core::anatomy::PressureSite;
 
     fn wiring() -> Wiring {
-        let output = |source, rest| Output {
+        let output = |source, rest| WiringOutput {
             source,
             slope: Slope { mantissa: -1_234_567_890, shift: 21, offset: -77 << 24 },
             rest,
         };
         let outputs = [
-            output(Source::Limb(LimbElectrode::LeftLeg), -5),
-            output(Source::Pressure(PressureSite::Wedge), 9),
-            output(Source::Respiration, 0),
+            output(OutputSource::Limb(LimbElectrode::LeftLeg), -5),
+            output(OutputSource::Pressure(PressureSite::Wedge), 9),
+            output(OutputSource::Respiration, 0),
         ];
         Wiring::new(&outputs, (-32_768, 32_767)).unwrap()
     }
@@ -176,6 +176,6 @@ mod tests {
         }
         let mut longer = image.to_vec();
         longer.push(0);
-        assert_eq!(Wiring::of_image(&longer), Err(ImageError::Length));
+        assert_eq!(Wiring::of_image(&longer), Err(WiringImageError::Length));
     }
 }

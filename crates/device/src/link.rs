@@ -8,7 +8,7 @@ mod board;
 pub mod message;
 pub mod packet;
 
-pub use board::{Board, HostRequest, SILENCE_MS};
+pub use board::{BoardLink, HostRequest, SILENCE_MS};
 
 /// Frames that are on the board before it shows the first one, and that wait while both clocks agree.
 pub const HEAD_START: u32 = 48;

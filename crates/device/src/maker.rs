@@ -70,7 +70,7 @@ mod tests {
     use super::*;
     use crate::fixed::Slope;
     use crate::marks::Marks;
-    use crate::wiring::{Output, Source};
+    use crate::wiring::{OutputSource, WiringOutput};
     use heapless::spsc::Queue;
     use pulsewright_core::{ADULT, Field, Item, SINUS, Script, Settings, Span, Step};
     use std::vec::Vec;
@@ -85,7 +85,7 @@ mod tests {
             .map(|(ms, off)| Item::Step(Step::lasting(Span::millis(ms), sinus.lit(Field::OffV1, off))));
         let script = Script::new(3, &items).unwrap();
         let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 0 };
-        let output = Output { source: Source::Chest(0), slope, rest: 0 };
+        let output = WiringOutput { source: OutputSource::Chest(0), slope, rest: 0 };
         let wiring = Wiring::new(&[output], (-32_768, 32_767)).unwrap();
         let mut maker = RigFrameMaker::new(Player::new(&script, RATE), RATE);
         let mut queue = Queue::<RigFrame<1>, 64>::new();

@@ -1,7 +1,7 @@
 //! The output stage: at each tick of a timer the next frame goes to the converters; on any fault they go to rest.
 
 use crate::converter::Converters;
-use crate::link::message::Status;
+use crate::link::message::StageStatus;
 use crate::marks::{MarkPins, Marks};
 use crate::wiring::{MAX_OUTPUTS, Wiring};
 use heapless::spsc::Consumer;
@@ -168,7 +168,7 @@ impl<'q, C: Converters, L: MarkPins, W: Watchdog, const OUTPUTS: usize> Stage<'q
     }
 
     /// State and counts as the link sends them; counts beyond 32 bits wrap.
-    pub fn status(&self) -> Status {
+    pub fn status(&self) -> StageStatus {
         let cause = match self.state {
             State::Playing | State::Resting(RestCause::NotStarted) => 0,
             State::Resting(RestCause::Stopped) => 1,
@@ -177,7 +177,7 @@ impl<'q, C: Converters, L: MarkPins, W: Watchdog, const OUTPUTS: usize> Stage<'q
             State::Resting(RestCause::Silence) => 4,
         };
         let StageCounts { frames, empty, late, errors } = self.counts;
-        Status { playing: self.state == State::Playing, cause, frames: frames as u32, empty, late, errors }
+        StageStatus { playing: self.state == State::Playing, cause, frames: frames as u32, empty, late, errors }
     }
 
     /// One frame of time has passed; `now` is the time in counts of the timer, which wraps.
@@ -246,7 +246,7 @@ impl<'q, C: Converters, L: MarkPins, W: Watchdog, const OUTPUTS: usize> Stage<'q
 mod tests {
     use super::*;
     use crate::fixed::Slope;
-    use crate::wiring::{Output, Source};
+    use crate::wiring::{OutputSource, WiringOutput};
     use heapless::spsc::Queue;
     use std::vec::Vec;
 
@@ -285,7 +285,7 @@ mod tests {
 
     fn wiring() -> Wiring {
         let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 0 };
-        let output = |rest| Output { source: Source::Respiration, slope, rest };
+        let output = |rest| WiringOutput { source: OutputSource::Respiration, slope, rest };
         Wiring::new(&[output(3), output(-4)], (-128, 127)).unwrap()
     }
 

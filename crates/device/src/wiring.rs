@@ -9,7 +9,7 @@ pub const MAX_OUTPUTS: usize = 22;
 
 /// Signal of an output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Source {
+pub enum OutputSource {
     /// The reference electrode: always zero.
     Reference,
     /// A limb electrode against the mean of the limbs, three times its mV: its own leads are then exact.
@@ -35,33 +35,33 @@ pub enum LimbElectrode {
     LeftLeg,
 }
 
-impl Source {
+impl OutputSource {
     /// Its number in an image.
     pub const fn number(self) -> u8 {
         match self {
-            Source::Reference => 0,
-            Source::Limb(LimbElectrode::RightArm) => 1,
-            Source::Limb(LimbElectrode::LeftArm) => 2,
-            Source::Limb(LimbElectrode::LeftLeg) => 3,
+            OutputSource::Reference => 0,
+            OutputSource::Limb(LimbElectrode::RightArm) => 1,
+            OutputSource::Limb(LimbElectrode::LeftArm) => 2,
+            OutputSource::Limb(LimbElectrode::LeftLeg) => 3,
             // One beyond V6 gets the number of another source, or of none: a wiring refuses it.
-            Source::Chest(index) => 4_u8.saturating_add(index),
-            Source::Respiration => 16,
-            Source::Cuff => 17,
-            Source::Pressure(site) => 32 + site as u8,
+            OutputSource::Chest(index) => 4_u8.saturating_add(index),
+            OutputSource::Respiration => 16,
+            OutputSource::Cuff => 17,
+            OutputSource::Pressure(site) => 32 + site as u8,
         }
     }
 
     /// The source of a number.
-    pub fn of_number(number: u8) -> Option<Source> {
+    pub fn of_number(number: u8) -> Option<OutputSource> {
         Some(match number {
-            0 => Source::Reference,
-            1 => Source::Limb(LimbElectrode::RightArm),
-            2 => Source::Limb(LimbElectrode::LeftArm),
-            3 => Source::Limb(LimbElectrode::LeftLeg),
-            4..10 => Source::Chest(number - 4),
-            16 => Source::Respiration,
-            17 => Source::Cuff,
-            32.. => Source::Pressure(*PressureSite::ALL.get(usize::from(number) - 32)?),
+            0 => OutputSource::Reference,
+            1 => OutputSource::Limb(LimbElectrode::RightArm),
+            2 => OutputSource::Limb(LimbElectrode::LeftArm),
+            3 => OutputSource::Limb(LimbElectrode::LeftLeg),
+            4..10 => OutputSource::Chest(number - 4),
+            16 => OutputSource::Respiration,
+            17 => OutputSource::Cuff,
+            32.. => OutputSource::Pressure(*PressureSite::ALL.get(usize::from(number) - 32)?),
             _ => return None,
         })
     }
@@ -70,8 +70,8 @@ impl Source {
     fn value(self, frame: &Frame) -> Fixed {
         let [i, ii, chest @ ..] = &frame.leads_mv;
         let sample = match self {
-            Source::Reference => return Fixed::ZERO,
-            Source::Limb(limb) => {
+            OutputSource::Reference => return Fixed::ZERO,
+            OutputSource::Limb(limb) => {
                 let (i, ii) = (Fixed::new(*i), Fixed::new(*ii));
                 return match limb {
                     LimbElectrode::RightArm => Fixed::ZERO.minus(i).minus(ii),
@@ -79,10 +79,10 @@ impl Source {
                     LimbElectrode::LeftLeg => ii.plus(ii).minus(i),
                 };
             }
-            Source::Chest(index) => chest.get(usize::from(index)).copied().unwrap_or(0.0),
-            Source::Respiration => frame.respiration_ohm,
-            Source::Pressure(site) => frame.pressure_mmhg[site as usize],
-            Source::Cuff => frame.cuff_mmhg[0],
+            OutputSource::Chest(index) => chest.get(usize::from(index)).copied().unwrap_or(0.0),
+            OutputSource::Respiration => frame.respiration_ohm,
+            OutputSource::Pressure(site) => frame.pressure_mmhg[site as usize],
+            OutputSource::Cuff => frame.cuff_mmhg[0],
         };
         Fixed::new(sample)
     }
@@ -90,9 +90,9 @@ impl Source {
 
 /// An output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Output {
+pub struct WiringOutput {
     /// Its signal.
-    pub source: Source,
+    pub source: OutputSource,
     /// From the signal (of a limb electrode three times its mV) to the code.
     pub slope: Slope,
     /// Code of rest: 0 mV, 0 mmHg, or the base of the element.
@@ -102,7 +102,7 @@ pub struct Output {
 /// The outputs of a rig, in the order of the codes of a frame.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Wiring {
-    outputs: heapless::Vec<Output, MAX_OUTPUTS>,
+    outputs: heapless::Vec<WiringOutput, MAX_OUTPUTS>,
     lowest: i32,
     highest: i32,
 }
@@ -140,16 +140,16 @@ impl Wiring {
     ///
     /// # Errors
     /// [`WiringError`].
-    pub fn new(outputs: &[Output], (lowest, highest): (i32, i32)) -> Result<Wiring, WiringError> {
+    pub fn new(outputs: &[WiringOutput], (lowest, highest): (i32, i32)) -> Result<Wiring, WiringError> {
         let count = i64::from(highest) - i64::from(lowest);
         if !(255..1 << 24).contains(&count) {
             return Err(WiringError::Codes);
         }
-        let wrong = |output: &Output| !output.slope.is_valid() || !(lowest..=highest).contains(&output.rest);
+        let wrong = |output: &WiringOutput| !output.slope.is_valid() || !(lowest..=highest).contains(&output.rest);
         if let Some(index) = outputs.iter().position(wrong) {
             return Err(WiringError::Output(index));
         }
-        let unknown = |output: &Output| Source::of_number(output.source.number()) != Some(output.source);
+        let unknown = |output: &WiringOutput| OutputSource::of_number(output.source.number()) != Some(output.source);
         if let Some(index) = outputs.iter().position(unknown) {
             return Err(WiringError::Source(index));
         }
@@ -161,7 +161,7 @@ impl Wiring {
     }
 
     /// The outputs.
-    pub fn outputs(&self) -> &[Output] {
+    pub fn outputs(&self) -> &[WiringOutput] {
         &self.outputs
     }
 
@@ -177,7 +177,7 @@ impl Wiring {
     }
 
     /// The code of an output for a frame, and whether the converter does not reach it.
-    pub fn code(&self, output: &Output, frame: &Frame) -> (i32, bool) {
+    pub fn code(&self, output: &WiringOutput, frame: &Frame) -> (i32, bool) {
         let code = output.slope.code(output.source.value(frame));
         let held = code.clamp(i64::from(self.lowest), i64::from(self.highest));
         // Within 24 bits after the clamp.
@@ -204,7 +204,7 @@ mod tests {
 
     #[test]
     fn numbers_lead_back_to_their_sources() {
-        let known = (0..=u8::MAX).filter_map(|number| Some((number, Source::of_number(number)?)));
+        let known = (0..=u8::MAX).filter_map(|number| Some((number, OutputSource::of_number(number)?)));
         let mut count = 0;
         for (number, source) in known {
             assert_eq!(source.number(), number);
@@ -217,12 +217,12 @@ mod tests {
     fn limbs_are_thirds_of_leads() {
         let frame = Frame { leads_mv: [0.3, 1.1, 0.0, 0.0, 0.0, 0.0, 0.0, -0.2], ..Frame::default() };
         let [ra, la, ll] = [LimbElectrode::RightArm, LimbElectrode::LeftArm, LimbElectrode::LeftLeg]
-            .map(|limb| Source::Limb(limb).value(&frame));
+            .map(|limb| OutputSource::Limb(limb).value(&frame));
         let (i, ii) = (Fixed::new(0.3), Fixed::new(1.1));
         assert_eq!(la.minus(ra), i.plus(i).plus(i));
         assert_eq!(ll.minus(ra), ii.plus(ii).plus(ii));
         assert_eq!(ra.plus(la).plus(ll), Fixed::ZERO);
-        assert_eq!(Source::Chest(5).value(&frame), Fixed::new(-0.2));
+        assert_eq!(OutputSource::Chest(5).value(&frame), Fixed::new(-0.2));
     }
 
     #[test]
@@ -236,7 +236,7 @@ mod tests {
         for _ in 0..10_000 {
             let frame = Frame { leads_mv: [(); 8].map(|()| lead()), ..Frame::default() };
             let [i, ii] = [0, 1].map(|index| Fixed::new(frame.leads_mv[index]).0);
-            let at = |limb| Source::Limb(limb).value(&frame).0;
+            let at = |limb| OutputSource::Limb(limb).value(&frame).0;
             let (ra, la, ll) = (at(LimbElectrode::RightArm), at(LimbElectrode::LeftArm), at(LimbElectrode::LeftLeg));
             assert_eq!(ra + la + ll, 0, "the central terminal");
             assert_eq!([la - ra, ll - ra, ll - la], [3 * i, 3 * ii, 3 * (ii - i)]);
@@ -250,19 +250,19 @@ mod tests {
     #[test]
     fn wirings_that_cannot_be_are_refused() {
         let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 0 };
-        let output = Output { source: Source::Reference, slope, rest: 0 };
+        let output = WiringOutput { source: OutputSource::Reference, slope, rest: 0 };
         let new = |output, codes| Wiring::new(&[output], codes).err();
         assert_eq!(new(output, (-128, 127)), None);
         assert_eq!(Wiring::new(&[], (-128, 127)).err(), Some(WiringError::Outputs));
         assert_eq!(Wiring::new(&[output; 23], (-128, 127)).err(), Some(WiringError::Outputs));
         assert_eq!(new(output, (0, 1 << 24)), Some(WiringError::Codes));
         assert_eq!(new(output, (i32::MIN, i32::MAX)), Some(WiringError::Codes));
-        assert_eq!(new(Output { rest: 200, ..output }, (-128, 127)), Some(WiringError::Output(0)));
+        assert_eq!(new(WiringOutput { rest: 200, ..output }, (-128, 127)), Some(WiringError::Output(0)));
         for index in [6, 12, 28, 251, u8::MAX] {
-            let beyond = Output { source: Source::Chest(index), ..output };
+            let beyond = WiringOutput { source: OutputSource::Chest(index), ..output };
             assert_eq!(Wiring::new(&[output, beyond], (-128, 127)).err(), Some(WiringError::Source(1)), "{index}");
         }
         let steep = Slope { shift: 7, ..slope };
-        assert_eq!(new(Output { slope: steep, ..output }, (-128, 127)), Some(WiringError::Output(0)));
+        assert_eq!(new(WiringOutput { slope: steep, ..output }, (-128, 127)), Some(WiringError::Output(0)));
     }
 }

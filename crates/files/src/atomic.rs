@@ -5,7 +5,7 @@
 //! lost process, lost power) leaves the old set or the new one: an error takes all changes back at once, and the
 //! next process that writes in the folder or reads a set there takes back the changes of a killed one ([`settle`]).
 //!
-//! [`Claim`] lets one process at a time write under a name. A [`Set`] is the files that are written together. [`write_whole`] is a
+//! [`Claim`] lets one process at a time write under a name. A [`FileSet`] is the files that are written together. [`write_whole`] is a
 //! set of one. [`refuse_inputs`] keeps the inputs from being overwritten.
 
 mod claim;
@@ -17,8 +17,8 @@ pub use folder::sync_folder;
 
 use crate::sha256::{Sha256Digest, Sha256Writer};
 use claim::in_words;
-use folder::Folder;
-use journal::{Entry, Journal, is_there};
+use folder::SyncedFolder;
+use journal::{Journal, NameChange, is_there};
 use std::ffi::OsStr;
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, BufWriter, Write};
@@ -72,7 +72,7 @@ pub enum Durability {
 
 /// Files that are written together, and claimed until they are.
 #[derive(Debug)]
-pub struct Set {
+pub struct FileSet {
     claims: Vec<Claim>,
     overwrite: bool,
     durability: Durability,
@@ -80,7 +80,7 @@ pub struct Set {
 
 /// A part being written.
 #[derive(Debug)]
-pub struct Unfinished {
+pub struct UnfinishedPart {
     path: PathBuf,
     writer: BufWriter<Counted>,
     staged: TempPath,
@@ -89,7 +89,7 @@ pub struct Unfinished {
 
 /// A part that is complete but does not have its name yet.
 #[derive(Debug)]
-pub struct Finished {
+pub struct FinishedPart {
     path: PathBuf,
     staged: TempPath,
     bytes: u64,
@@ -156,15 +156,15 @@ pub fn is_device(path: &Path) -> bool {
 /// # Errors
 /// When it is there and `overwrite` is not given, or the system refuses.
 pub fn write_whole(path: &Path, bytes: &[u8], overwrite: bool) -> Result<(), FileError> {
-    Set::of_files(&[path], overwrite)?.write(&[(path, bytes)])
+    FileSet::of_files(&[path], overwrite)?.write(&[(path, bytes)])
 }
 
-impl Set {
+impl FileSet {
     /// Claims files that have nothing else beside them.
     ///
     /// # Errors
     /// When one is taken, being written by another process, or can't be.
-    pub fn of_files(paths: &[&Path], overwrite: bool) -> Result<Set, FileError> {
+    pub fn of_files(paths: &[&Path], overwrite: bool) -> Result<FileSet, FileError> {
         check_free(paths.iter().copied(), overwrite)?;
         let files = paths.iter().filter(|path| !is_device(path)).map(|path| resolved(path));
         let mut files: Vec<PathBuf> = files.collect();
@@ -173,7 +173,7 @@ impl Set {
             return Err(FileError::Io(twice[0].clone(), io::Error::other("it is named twice")));
         }
         let claims = files.iter().map(|path| Claim::new(path)).collect::<Result<_, _>>()?;
-        Ok(Set { claims, overwrite, durability: Durability::Usual })
+        Ok(FileSet { claims, overwrite, durability: Durability::Usual })
     }
 
     /// Claims the files of a render to `target`; `names` are all files that share its name.
@@ -185,10 +185,10 @@ impl Set {
         names: impl IntoIterator<Item = &'a Path> + Clone,
         overwrite: bool,
         durability: Durability,
-    ) -> Result<Set, FileError> {
+    ) -> Result<FileSet, FileError> {
         check_free(names.clone(), overwrite)?;
         if durability == Durability::Temporary {
-            return Ok(Set { claims: vec![Claim::temporary(target)], overwrite, durability });
+            return Ok(FileSet { claims: vec![Claim::temporary(target)], overwrite, durability });
         }
         // Links among the names may lead to other folders.
         let key = target.file_stem().unwrap_or(target.as_os_str());
@@ -198,40 +198,40 @@ impl Set {
                 claims.push(Claim::of_key(&path, key)?);
             }
         }
-        Ok(Set { claims, overwrite, durability })
+        Ok(FileSet { claims, overwrite, durability })
     }
 
     /// A small part that is to be called `path`; for a link that leads somewhere, the part is for its target.
     ///
     /// # Errors
     /// When nothing can be written in its folder.
-    pub fn part(&self, path: &Path) -> Result<Unfinished, FileError> {
+    pub fn part(&self, path: &Path) -> Result<UnfinishedPart, FileError> {
         self.begin(path, self.durability != Durability::Temporary, false)
     }
 
-    /// As [`Set::part`], from its first moment for its owner alone, where files have modes.
+    /// As [`FileSet::part`], from its first moment for its owner alone, where files have modes.
     ///
     /// # Errors
-    /// As [`Set::part`].
-    pub fn private_part(&self, path: &Path) -> Result<Unfinished, FileError> {
+    /// As [`FileSet::part`].
+    pub fn private_part(&self, path: &Path) -> Result<UnfinishedPart, FileError> {
         self.begin(path, self.durability != Durability::Temporary, true)
     }
 
     /// A part that a script can make again and that may be large.
     ///
     /// # Errors
-    /// As [`Set::part`].
-    pub fn signal(&self, path: &Path) -> Result<Unfinished, FileError> {
+    /// As [`FileSet::part`].
+    pub fn signal(&self, path: &Path) -> Result<UnfinishedPart, FileError> {
         let part = self.begin(path, self.durability == Durability::Full, false)?;
-        Ok(Unfinished { sync: if self.durability == Durability::Usual { Some(SMALL) } else { part.sync }, ..part })
+        Ok(UnfinishedPart { sync: if self.durability == Durability::Usual { Some(SMALL) } else { part.sync }, ..part })
     }
 
-    fn begin(&self, path: &Path, sync: bool, private: bool) -> Result<Unfinished, FileError> {
+    fn begin(&self, path: &Path, sync: bool, private: bool) -> Result<UnfinishedPart, FileError> {
         let path = resolved(path);
         let claim = self.claim_of(&path).ok_or_else(|| {
             FileError::Io(path.clone(), io::Error::other("it was linked to another folder meanwhile"))
         })?;
-        Unfinished::new(claim, &path, sync, private)
+        UnfinishedPart::new(claim, &path, sync, private)
     }
 
     fn claim_of(&self, path: &Path) -> Option<&Claim> {
@@ -261,19 +261,19 @@ impl Set {
     ///
     /// # Errors
     /// When a name was taken meanwhile, or the system refuses.
-    pub fn publish(self, parts: Vec<Finished>, gone: &[&Path]) -> Result<Vec<PathBuf>, FileError> {
+    pub fn publish(self, parts: Vec<FinishedPart>, gone: &[&Path]) -> Result<Vec<PathBuf>, FileError> {
         let gone: Vec<PathBuf> = gone.iter().filter(|path| is_there(path)).map(|path| resolved(path)).collect();
         let paths: Vec<PathBuf> = parts.iter().map(|part| part.path.clone()).collect();
         let simple = self.durability == Durability::Temporary || (parts.len() <= 1 && gone.is_empty());
         if simple {
             let new = paths.iter().all(|path| !is_there(path));
             let synced = self.claims.iter().filter(|_| self.durability != Durability::Temporary).map(Claim::folder);
-            let open = |path| Ok((path, Folder::open(path).map_err(FileError::of(path))?));
+            let open = |path| Ok((path, SyncedFolder::open(path).map_err(FileError::of(path))?));
             let folders = synced.map(open).collect::<Result<Vec<_>, FileError>>()?;
             for part in parts {
                 part.name(self.overwrite)?;
             }
-            let sync = |(path, folder): (&Path, Folder)| folder.sync().map_err(FileError::of(path));
+            let sync = |(path, folder): (&Path, SyncedFolder)| folder.sync().map_err(FileError::of(path));
             return folders.into_iter().try_for_each(sync).map(|()| paths.clone()).inspect_err(|_| {
                 // It is whole but may lose its name with power. What it replaced is gone; where nothing was, nothing is to be.
                 if new {
@@ -304,7 +304,7 @@ struct Change {
 }
 
 impl Change {
-    fn new(set: &Set, parts: &[Finished], gone: &[PathBuf]) -> Change {
+    fn new(set: &FileSet, parts: &[FinishedPart], gone: &[PathBuf]) -> Change {
         let mut folders: Vec<(PathBuf, PathBuf, Journal)> = Vec::new();
         let name = |path: &Path| path.file_name().map(OsStr::to_owned).unwrap_or_default();
         let of_parts = parts.iter().map(|part| (&part.path, Some(part)));
@@ -313,7 +313,7 @@ impl Change {
             let Some(claim) = set.claim_of(path) else { continue };
             let folder = folder_of(path).to_owned();
             let backup = is_there(path).then(|| name(&claim.numbered("old")));
-            let entry = Entry {
+            let entry = NameChange {
                 name: name(path),
                 staged: part.map(|part| name(&part.staged)),
                 backup,
@@ -330,7 +330,7 @@ impl Change {
         Change { folders }
     }
 
-    fn make(&self, set: &Set, parts: Vec<Finished>, gone: &[PathBuf]) -> Result<(), FileError> {
+    fn make(&self, set: &FileSet, parts: Vec<FinishedPart>, gone: &[PathBuf]) -> Result<(), FileError> {
         for (folder, at, journal) in &self.folders {
             let text = serde_json::to_vec(journal).map_err(io::Error::from).map_err(FileError::of(at))?;
             let mut file = set.part(at)?;
@@ -380,7 +380,7 @@ impl Change {
     }
 }
 
-impl Entry {
+impl NameChange {
     /// Gives the old file a second name, or, where the file system has no second names, renames it.
     fn keep_old(&self, folder: &Path) -> Result<(), FileError> {
         let Some(backup) = &self.backup else { return Ok(()) };
@@ -389,8 +389,8 @@ impl Entry {
     }
 }
 
-impl Unfinished {
-    fn new(claim: &Claim, path: &Path, sync: bool, private: bool) -> Result<Unfinished, FileError> {
+impl UnfinishedPart {
+    fn new(claim: &Claim, path: &Path, sync: bool, private: bool) -> Result<UnfinishedPart, FileError> {
         let mut options = OpenOptions::new();
         options.write(true).create_new(true);
         #[cfg(unix)]
@@ -412,7 +412,7 @@ impl Unfinished {
         let staged = TempPath::try_from_path(staged).map_err(FileError::of(path))?;
         let counted = Counted { file, bytes: 0, digest: Sha256Writer::default() };
         let writer = BufWriter::with_capacity(BUFFER, counted);
-        Ok(Unfinished { path: path.to_owned(), writer, staged, sync: sync.then_some(u64::MAX) })
+        Ok(UnfinishedPart { path: path.to_owned(), writer, staged, sync: sync.then_some(u64::MAX) })
     }
 
     /// Its final name.
@@ -451,17 +451,17 @@ impl Unfinished {
     ///
     /// # Errors
     /// When its last bytes could not be written.
-    pub fn finish(self) -> Result<Finished, FileError> {
-        let Unfinished { path, writer, staged, sync } = self;
+    pub fn finish(self) -> Result<FinishedPart, FileError> {
+        let UnfinishedPart { path, writer, staged, sync } = self;
         let counted = writer.into_inner().map_err(|error| FileError::Io(path.clone(), error.into_error()))?;
         if sync.is_some_and(|most| counted.bytes <= most) {
             counted.file.sync_all().map_err(FileError::of(&path))?;
         }
-        Ok(Finished { path, staged, bytes: counted.bytes, digest: counted.digest.digest() })
+        Ok(FinishedPart { path, staged, bytes: counted.bytes, digest: counted.digest.digest() })
     }
 }
 
-impl Finished {
+impl FinishedPart {
     /// Its final name.
     pub fn path(&self) -> &Path {
         &self.path
@@ -479,7 +479,7 @@ impl Finished {
 
     /// Gives it its name. One that replaces another may be read and written by the same people.
     fn name(self, overwrite: bool) -> Result<(), FileError> {
-        let Finished { path, staged, .. } = self;
+        let FinishedPart { path, staged, .. } = self;
         if overwrite && let Ok(there) = fs::metadata(&path) {
             // A file of somebody else keeps what a new file has.
             let _ = fs::set_permissions(&staged, there.permissions());
@@ -492,7 +492,7 @@ impl Finished {
     }
 }
 
-impl Write for Unfinished {
+impl Write for UnfinishedPart {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         self.writer.write(bytes)
     }

@@ -96,13 +96,13 @@ impl Encoder for Csv<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::scale::{Bits, Reach, Scale};
+    use crate::scale::{Bits, ChannelRange, Scale};
     use pulsewright_core::frame::{Channel, Frame, Lead, PressureSite};
     use pulsewright_core::time::FrameRate;
 
     fn columns(bits: Bits) -> Vec<Column> {
         let scale = |channel: Channel, centre| {
-            let reach = Reach { lowest: centre, highest: centre + 5.0, centre };
+            let reach = ChannelRange { lowest: centre, highest: centre + 5.0, centre };
             Column { channel, scale: Some(Scale::new(channel.kind(), bits, reach)) }
         };
         vec![

@@ -11,7 +11,7 @@ use crate::csv::on_one_line;
 use crate::decimal::{push_fixed, push_instant, push_span};
 use crate::format::{Column, Encoder, Section, lanes};
 use crate::interleave::spread;
-use crate::marks::{Mark, What};
+use crate::marks::{Mark, MarkKind};
 use crate::quantiser::{BLOCK, Quantiser, Tally};
 use crate::scale::Bits;
 use crate::truth::{episode_word, nearest_frame, phase_word};
@@ -162,18 +162,18 @@ impl<'a> Edf<'a> {
             return;
         }
         let words = match mark.what {
-            What::Step(item) => self.step(item),
-            What::Beat(code) => format!("beat {}", code.symbol()),
-            What::Breath { air: true } => "breath".to_owned(),
-            What::Breath { air: false } => "effort without air".to_owned(),
-            What::Pace { chamber, captures } => {
+            MarkKind::Step(item) => self.step(item),
+            MarkKind::Beat(code) => format!("beat {}", code.symbol()),
+            MarkKind::Breath { air: true } => "breath".to_owned(),
+            MarkKind::Breath { air: false } => "effort without air".to_owned(),
+            MarkKind::Pace { chamber, captures } => {
                 let chamber = if chamber == Chamber::Atrium { "atrium" } else { "ventricle" };
                 format!("pacing pulse {chamber}{}", if captures { "" } else { ", no capture" })
             }
-            What::Episode { episode, starts } => {
+            MarkKind::Episode { episode, starts } => {
                 format!("{} {}", episode_word(episode), if starts { "starts" } else { "ends" })
             }
-            What::Cuff(phase) => format!("cuff {}", phase_word(phase)),
+            MarkKind::Cuff(phase) => format!("cuff {}", phase_word(phase)),
         };
         text.push(b'+');
         push_instant(text, Instant::ZERO.plus(mark.at.since(start)));
@@ -303,7 +303,7 @@ impl Encoder for Edf<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::scale::{Reach, Scale};
+    use crate::scale::{ChannelRange, Scale};
     use pulsewright_core::frame::ChannelKind;
 
     #[test]
@@ -330,7 +330,7 @@ mod tests {
     #[test]
     fn limits_fit_their_fields_and_are_those_of_the_step() {
         let limits = |kind, highest, centre| {
-            let scale = Scale::new(kind, Bits::B16, Reach { lowest: centre, highest, centre });
+            let scale = Scale::new(kind, Bits::B16, ChannelRange { lowest: centre, highest, centre });
             super::limits(&Column { channel: Channel::Respiration, scale: Some(scale) })
         };
         let text = |(min, max): (&str, &str)| Some((min.to_owned(), max.to_owned()));

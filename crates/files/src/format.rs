@@ -6,7 +6,7 @@
 use crate::buffer::Buffer;
 use crate::marks::Mark;
 use crate::quantiser::Tally;
-use crate::scale::{Bits, Reach, Scale};
+use crate::scale::{Bits, ChannelRange, Scale};
 use pulsewright_core::block::Block;
 use pulsewright_core::frame::Channel;
 use pulsewright_core::script::Script;
@@ -73,7 +73,7 @@ impl Column {
     /// A channel of `script` stored as `encoding`.
     pub fn new(script: &Script<'_>, channel: Channel, encoding: Encoding) -> Column {
         let scale = match encoding {
-            Encoding::Integer(bits) => Some(Scale::new(channel.kind(), bits, Reach::of(script, channel))),
+            Encoding::Integer(bits) => Some(Scale::new(channel.kind(), bits, ChannelRange::of(script, channel))),
             Encoding::Float => None,
         };
         Column { channel, scale }

@@ -21,25 +21,25 @@ pub fn bytes(script: &Script<'_>) -> Result<Vec<u8>, WriteError> {
 
 /// The content of an image.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Holds {
+pub enum ImageContent {
     /// A script.
     Script,
     /// The wiring of a rig.
     Rig,
 }
 
-impl Holds {
+impl ImageContent {
     /// Words for it, and the function that reads it.
     fn words(self) -> (&'static str, &'static str) {
         match self {
-            Holds::Script => ("Image of a script", "pulsewright_core::image::Image::new"),
-            Holds::Rig => ("Image of a rig", "pulsewright_device::wiring::Wiring::of_image"),
+            ImageContent::Script => ("Image of a script", "pulsewright_core::image::Image::new"),
+            ImageContent::Rig => ("Image of a rig", "pulsewright_device::wiring::Wiring::of_image"),
         }
     }
 }
 
 /// A Rust constant of an image; `name` becomes a valid Rust name.
-pub fn rust_constant(holds: Holds, name: &str, image: &[u8]) -> String {
+pub fn rust_constant(holds: ImageContent, name: &str, image: &[u8]) -> String {
     let name = identifier(name).to_uppercase();
     let (words, reader) = holds.words();
     let mut text = format!("/// {words}, for `{reader}`. Made by `pulsewright compile`.\n");
@@ -49,7 +49,7 @@ pub fn rust_constant(holds: Holds, name: &str, image: &[u8]) -> String {
 }
 
 /// A C constant of an image; `name` becomes a valid C name.
-pub fn c_constant(holds: Holds, name: &str, image: &[u8]) -> String {
+pub fn c_constant(holds: ImageContent, name: &str, image: &[u8]) -> String {
     let name = identifier(name);
     let mut text = format!("/* {}. Made by `pulsewright compile`. */\n", holds.words().0);
     text += &format!("static const unsigned char {name}[{}] = {{\n{}}};\n", image.len(), lines(image));
@@ -81,9 +81,9 @@ mod tests {
     #[test]
     fn constants_hold_every_byte_under_a_name_that_their_language_takes() {
         let image: Vec<u8> = (0..40).collect();
-        let rust = rust_constant(Holds::Script, "ward-round 2", &image);
+        let rust = rust_constant(ImageContent::Script, "ward-round 2", &image);
         assert!(rust.contains("pub static WARD_ROUND_2: [u8; 40] = [\n    0x00, 0x01,"), "{rust}");
-        let c = c_constant(Holds::Script, "12-leads", &image);
+        let c = c_constant(ImageContent::Script, "12-leads", &image);
         assert!(c.contains("static const unsigned char script_12_leads[40] = {\n"), "{c}");
         for text in [rust, c] {
             let bytes: Vec<u8> = text

@@ -3,14 +3,14 @@
 //! ```
 //! use pulsewright_core::{body::ADULT, frame::Channel, heart::catalogue::SINUS, settings::Settings,
 //!     expect::AlarmLimits, script::{Item, Script, Step}, time::{FrameRate, Span}};
-//! use pulsewright_files::{Bits, Content, Durability, Encoding, FileFormat, Options, render_to_files};
+//! use pulsewright_files::{Bits, Content, Durability, Encoding, FileFormat, RenderOptions, render_to_files};
 //! use std::ops::ControlFlow;
 //!
 //! let rest = Settings::new(&ADULT, &SINUS);
 //! let items = [Item::Step(Step::lasting(Span::secs(10), rest))];
 //! let script = Script::new(1, &items)?;
 //! let content = Content { script: &script, title: "At rest", labels: &["rest"], limits: AlarmLimits::USUAL };
-//! let options = Options {
+//! let options = RenderOptions {
 //!     rate: FrameRate::hz(500)?,
 //!     channels: Channel::USUAL.to_vec(),
 //!     format: FileFormat::Wav(Encoding::Integer(Bits::B16)),
@@ -73,6 +73,6 @@ pub use atomic::Durability;
 pub use content::Content;
 pub use format::{Encoding, FileFormat};
 pub use names::Names;
-pub use plan::{Options, PlanError};
-pub use render::{RenderError, Report, render_through, render_to_files, render_to_stream, stream_through};
+pub use plan::{PlanError, RenderOptions};
+pub use render::{RenderError, RenderReport, render_through, render_to_files, render_to_stream, stream_through};
 pub use scale::Bits;

@@ -2,7 +2,7 @@
 //!
 //! It says whether a set is whole, and which signal a truth table belongs to. A table itself stays plain CSV.
 
-use crate::atomic::{Finished, reason};
+use crate::atomic::{FinishedPart, reason};
 use crate::sha256::of_file;
 use crate::truth::{TruthFile, leads};
 use pulsewright_text::json;
@@ -21,22 +21,22 @@ const MOST: u64 = 8 << 20;
 
 /// The document.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Manifest {
+pub struct RenderManifest {
     /// Version of this document's shape.
     pub version: u32,
     /// Program that made the files.
     pub made_by: String,
     /// Every other file of the render, all in the same folder.
-    pub files: Vec<Part>,
+    pub files: Vec<ManifestPart>,
 }
 
 /// A file of a render.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Part {
+pub struct ManifestPart {
     /// Its name.
     pub name: String,
     /// Its content: `signal`, `truth`, `channels`, `header` or `annotations`.
-    pub holds: Holds,
+    pub holds: PartContent,
     /// How many bytes it has.
     pub bytes: u64,
     /// SHA-256 of them, 64 hexadecimal digits.
@@ -46,7 +46,7 @@ pub struct Part {
 /// Content of a file of a render.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Holds {
+pub enum PartContent {
     /// Samples.
     Signal,
     /// A table of the truth.
@@ -77,20 +77,20 @@ pub enum Mismatch {
     OtherSignal(PathBuf, PathBuf),
 }
 
-impl Manifest {
+impl RenderManifest {
     /// For complete parts, each with its content.
-    pub fn new<'a>(parts: impl IntoIterator<Item = (&'a Finished, Holds)>) -> Manifest {
-        let files = parts.into_iter().map(|(part, holds)| Part {
+    pub fn new<'a>(parts: impl IntoIterator<Item = (&'a FinishedPart, PartContent)>) -> RenderManifest {
+        let files = parts.into_iter().map(|(part, holds)| ManifestPart {
             name: part.path().file_name().map_or(String::new(), |name| name.to_string_lossy().into_owned()),
             holds,
             bytes: part.bytes(),
             sha256: part.digest().to_string(),
         });
         let made_by = format!("pulsewright {}", env!("CARGO_PKG_VERSION"));
-        Manifest { version: VERSION, made_by, files: files.collect() }
+        RenderManifest { version: VERSION, made_by, files: files.collect() }
     }
 
-    fn read(path: &Path) -> Result<Option<Manifest>, Mismatch> {
+    fn read(path: &Path) -> Result<Option<RenderManifest>, Mismatch> {
         let wrong = |what: String| Mismatch::Unreadable(path.to_owned(), what);
         match source::file(path, MOST) {
             Ok(bytes) => {
@@ -116,14 +116,14 @@ pub fn check_truth(table: &Path) -> Result<(), Mismatch> {
     let stem = ends.filter_map(|end| name.strip_suffix(end)?.strip_suffix('.')).next();
     let Some(stem) = stem else { return Ok(()) };
     let path = table.with_file_name(format!("{stem}.{SUFFIX}"));
-    let Some(manifest) = Manifest::read(&path)? else { return Ok(()) };
+    let Some(manifest) = RenderManifest::read(&path)? else { return Ok(()) };
     let Some(own) = manifest.files.iter().find(|part| part.name == name) else {
         return Err(Mismatch::Unknown(table.to_owned(), path));
     };
     if !own.is(table) {
         return Err(Mismatch::Changed(table.to_owned(), path));
     }
-    for signal in manifest.files.iter().filter(|part| part.holds == Holds::Signal) {
+    for signal in manifest.files.iter().filter(|part| part.holds == PartContent::Signal) {
         let beside = table.with_file_name(&signal.name);
         if beside.is_file() && !signal.is(&beside) {
             return Err(Mismatch::OtherSignal(table.to_owned(), beside));
@@ -132,7 +132,7 @@ pub fn check_truth(table: &Path) -> Result<(), Mismatch> {
     Ok(())
 }
 
-impl Part {
+impl ManifestPart {
     /// Whether a file is this one. One that can't be read is left to its reader.
     fn is(&self, path: &Path) -> bool {
         let same_size = path.metadata().map_or(true, |there| there.len() == self.bytes);

@@ -14,12 +14,12 @@ pub struct Mark {
     /// How long, if that is known when it begins.
     pub lasts: Option<Span>,
     /// What.
-    pub what: What,
+    pub what: MarkKind,
 }
 
 /// The kind of a mark.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum What {
+pub enum MarkKind {
     /// A step of the script, by its item.
     Step(usize),
     /// A QRS, at its peak.
@@ -49,14 +49,14 @@ pub enum What {
 
 /// Gathers marks in the order of their time.
 #[derive(Clone, Debug, Default)]
-pub struct Marks {
+pub struct MarkGatherer {
     /// Not given out yet, in order.
     waiting: Vec<Mark>,
     /// No mark that comes from now on lies before this.
     settled: Instant,
 }
 
-impl Marks {
+impl MarkGatherer {
     /// Gives out, in order, the marks before which nothing can come any more.
     pub fn take_settled(&mut self) -> impl Iterator<Item = Mark> {
         self.take_before(self.settled)
@@ -74,20 +74,20 @@ impl Marks {
     }
 }
 
-impl Observer for Marks {
+impl Observer for MarkGatherer {
     fn observe(&mut self, event: Event) {
         self.settled = self.settled.max(event.at());
         let mark = |at, what| Mark { at, lasts: None, what };
         match event {
-            Event::Step { item, at } => self.add(mark(at, What::Step(item))),
-            Event::Beat(beat) => self.add(mark(beat.peak, What::Beat(beat.code))),
+            Event::Step { item, at } => self.add(mark(at, MarkKind::Step(item))),
+            Event::Beat(beat) => self.add(mark(beat.peak, MarkKind::Beat(beat.code))),
             Event::Breath(breath) => {
                 let lasts = Some(breath.end.since(breath.start));
-                self.add(Mark { at: breath.start, lasts, what: What::Breath { air: !breath.obstructed } });
+                self.add(Mark { at: breath.start, lasts, what: MarkKind::Breath { air: !breath.obstructed } });
             }
-            Event::Pace { at, chamber, captures } => self.add(mark(at, What::Pace { chamber, captures })),
-            Event::Episode { episode, at, starts } => self.add(mark(at, What::Episode { episode, starts })),
-            Event::Cuff(cuff) => self.add(mark(cuff.at, What::Cuff(cuff.phase))),
+            Event::Pace { at, chamber, captures } => self.add(mark(at, MarkKind::Pace { chamber, captures })),
+            Event::Episode { episode, at, starts } => self.add(mark(at, MarkKind::Episode { episode, starts })),
+            Event::Cuff(cuff) => self.add(mark(cuff.at, MarkKind::Cuff(cuff.phase))),
             // Pulses are reported when they are over, by channel: the table beside the signal has them. P waves likewise.
             _ => {}
         }
@@ -118,7 +118,7 @@ mod tests {
 
     #[test]
     fn a_peak_waits_for_events_that_begin_before_it() {
-        let mut marks = Marks::default();
+        let mut marks = MarkGatherer::default();
         let mut given = Vec::new();
         for event in [
             beat(100, 140),

@@ -36,7 +36,7 @@ struct Job<'a> {
 
 /// A part encoded.
 #[derive(Debug)]
-pub struct Part {
+pub struct EncodedPart {
     /// Which section it belongs to.
     pub section: usize,
     /// Index of its first frame.
@@ -66,7 +66,7 @@ struct WorkQueue<'a> {
 struct QueueState<'a> {
     jobs: VecDeque<Box<Job<'a>>>,
     /// By their number.
-    parts: BTreeMap<u64, Part>,
+    parts: BTreeMap<u64, EncodedPart>,
     /// There is no more work: all is written, or a thread failed.
     closed: bool,
 }
@@ -89,7 +89,7 @@ impl<'a> WorkQueue<'a> {
         if state.closed { None } else { state.jobs.pop_front() }
     }
 
-    fn add_part(&self, number: u64, part: Part) {
+    fn add_part(&self, number: u64, part: EncodedPart) {
         self.lock().parts.insert(number, part);
         self.part_added.notify_one();
     }
@@ -120,7 +120,7 @@ impl<'a> WorkQueue<'a> {
 
 /// The next task of the writer.
 enum Task<'a> {
-    Part(Part),
+    Part(EncodedPart),
     Job(Box<Job<'a>>),
     /// Another thread failed.
     Lost,
@@ -145,7 +145,7 @@ impl Drop for CloseOnDrop<'_, '_> {
 pub fn play<E>(
     plan: &RenderPlan<'_>,
     observer: &mut impl Observer,
-    mut take: impl FnMut(&Part) -> Result<(), E>,
+    mut take: impl FnMut(&EncodedPart) -> Result<(), E>,
 ) -> Result<(), E> {
     let encoder = &*plan.encoder();
     let lanes = encoder.lanes().len();
@@ -194,11 +194,11 @@ pub fn play<E>(
     })
 }
 
-fn encode(encoder: &dyn Encoder, lanes: usize, job: Box<Job<'_>>, block: &mut Block) -> Part {
+fn encode(encoder: &dyn Encoder, lanes: usize, job: Box<Job<'_>>, block: &mut Block) -> EncodedPart {
     let Job { section, place, mut player, marks, mut bytes, .. } = *job;
     let Section { first, frames: wanted } = place;
     bytes.clear();
-    let mut part = Part {
+    let mut part = EncodedPart {
         section,
         first,
         frames: 0,
@@ -225,7 +225,7 @@ mod tests {
     use super::*;
     use crate::content::Content;
     use crate::format::{Encoding, FileFormat};
-    use crate::plan::Options;
+    use crate::plan::RenderOptions;
     use crate::scale::Bits;
     use pulsewright_core::body::ADULT;
     use pulsewright_core::frame::Channel;
@@ -240,7 +240,7 @@ mod tests {
         let step = Step::lasting(Span::millis(5 * 65_536 + 1), settings);
         let items = [Item::Step(step)];
         let script = Script::new(1, &items).unwrap();
-        let options = Options {
+        let options = RenderOptions {
             rate: FrameRate::lit(500),
             channels: Channel::USUAL[..3].to_vec(),
             format,
@@ -272,7 +272,7 @@ mod tests {
         for format in formats.into_iter().chain([Bits::B12, Bits::B16, Bits::B24].map(FileFormat::Record)) {
             with_plan(format, |plan| {
                 let (mut frames, mut bytes) = (0, 0);
-                let take = |part: &Part| {
+                let take = |part: &EncodedPart| {
                     assert_eq!(part.first, frames);
                     frames += part.frames;
                     bytes += part.bytes.len() as u64;

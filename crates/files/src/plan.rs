@@ -3,10 +3,10 @@
 use crate::atomic::Durability;
 use crate::content::Content;
 use crate::format::{Column, Encoder, Encoding, FileFormat, Heading, Section};
-use crate::scale::{Bits, Reach};
-use crate::split::{Played, Splitter};
+use crate::scale::{Bits, ChannelRange};
+use crate::split::{SplitSignal, Splitter};
 use crate::wav::{LARGEST, Wav};
-use crate::{csv::Csv, edf, edf::Edf, record, record::Signals, sidecar};
+use crate::{csv::Csv, edf, edf::Edf, record, record::SignalWriter, sidecar};
 use pulsewright_core::block;
 use pulsewright_core::frame::{Channel, ChannelKind, Lead};
 use pulsewright_core::pressure::{SiteSet, TooManySites};
@@ -18,7 +18,7 @@ use pulsewright_text::number::counted;
 
 /// How it is rendered.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Options {
+pub struct RenderOptions {
     /// Frames a second.
     pub rate: FrameRate,
     /// Channels in the order in which they are stored; at least one, none twice.
@@ -39,10 +39,10 @@ pub struct Options {
     pub durability: Durability,
 }
 
-impl Options {
+impl RenderOptions {
     /// The whole of a script as one signal without its truth; files that are there are kept.
-    pub fn new(rate: FrameRate, channels: &[Channel], format: FileFormat) -> Options {
-        Options {
+    pub fn new(rate: FrameRate, channels: &[Channel], format: FileFormat) -> RenderOptions {
+        RenderOptions {
             rate,
             channels: channels.to_vec(),
             format,
@@ -162,7 +162,7 @@ fn check_test_signals(script: &Script<'_>, rate: FrameRate, channels: &[Channel]
 /// Refuses a scale that can't hold its channel.
 fn check_reach(script: &Script<'_>, column: &Column) -> Result<(), PlanError> {
     let (channel, Some(scale)) = (column.channel, column.scale) else { return Ok(()) };
-    let reach = Reach::of(script, channel);
+    let reach = ChannelRange::of(script, channel);
     if scale.holds(reach) {
         return Ok(());
     }
@@ -175,8 +175,8 @@ impl<'a> RenderPlan<'a> {
     ///
     /// # Errors
     /// When it can't be; see [`PlanError`].
-    pub fn new(content: Content<'a>, options: &Options) -> Result<RenderPlan<'a>, PlanError> {
-        let Options { rate, format, .. } = *options;
+    pub fn new(content: Content<'a>, options: &RenderOptions) -> Result<RenderPlan<'a>, PlanError> {
+        let RenderOptions { rate, format, .. } = *options;
         let length = match (content.script.duration(), options.duration) {
             (Some(script), Some(bound)) => script.min(bound),
             (Some(length), None) | (None, Some(length)) => length,
@@ -236,8 +236,8 @@ impl<'a> RenderPlan<'a> {
     }
 
     /// The signal and the files that it is split into.
-    pub(crate) fn played(&self) -> Played<'_, 'a> {
-        Played {
+    pub(crate) fn played(&self) -> SplitSignal<'_, 'a> {
+        SplitSignal {
             script: self.content.script,
             rate: self.rate,
             pressures: self.pressures,
@@ -267,7 +267,7 @@ impl<'a> RenderPlan<'a> {
             FileFormat::Raw(_) => Box::new(Wav::new(&self.columns, self.rate).bare()),
             FileFormat::Csv(_) => Box::new(Csv::new(&self.columns, self.heading())),
             FileFormat::Edf => Box::new(self.edf()),
-            FileFormat::Record(bits) => Box::new(Signals::new(&self.columns, bits)),
+            FileFormat::Record(bits) => Box::new(SignalWriter::new(&self.columns, bits)),
         }
     }
 
@@ -391,10 +391,10 @@ impl<'a> RenderPlan<'a> {
     }
 
     /// Whether a file's numbers are values in the channel's unit.
-    pub fn stored(&self) -> sidecar::Stored {
+    pub fn stored(&self) -> sidecar::StoredValue {
         match (self.format, self.format.encoding()) {
-            (FileFormat::Csv(_), _) | (_, Encoding::Float) => sidecar::Stored::Values,
-            (_, Encoding::Integer(_)) => sidecar::Stored::Codes,
+            (FileFormat::Csv(_), _) | (_, Encoding::Float) => sidecar::StoredValue::Values,
+            (_, Encoding::Integer(_)) => sidecar::StoredValue::Codes,
         }
     }
 }
@@ -444,7 +444,7 @@ mod tests {
     use pulsewright_core::script::Step;
     use pulsewright_core::settings::Settings;
 
-    fn plan(seconds: Option<u32>, change: impl FnOnce(&mut Options)) -> Result<(u64, Vec<Section>), PlanError> {
+    fn plan(seconds: Option<u32>, change: impl FnOnce(&mut RenderOptions)) -> Result<(u64, Vec<Section>), PlanError> {
         plan_of(seconds, change).map(|(plan, _)| plan)
     }
 
@@ -452,7 +452,7 @@ mod tests {
     #[allow(clippy::type_complexity)]
     fn plan_of(
         seconds: Option<u32>,
-        change: impl FnOnce(&mut Options),
+        change: impl FnOnce(&mut RenderOptions),
     ) -> Result<((u64, Vec<Section>), Vec<String>), PlanError> {
         let settings = Settings::new(&ADULT, &SINUS);
         let items = [Item::Step(Step {
@@ -465,7 +465,7 @@ mod tests {
             noise: None,
         })];
         let script = Script::new(1, &items).unwrap();
-        let mut options = Options {
+        let mut options = RenderOptions {
             rate: FrameRate::lit(500),
             channels: Channel::USUAL.to_vec(),
             format: FileFormat::Wav(Encoding::Integer(Bits::B16)),
@@ -545,7 +545,7 @@ mod tests {
         let notes = |settings, rate_hz, channels: &[Channel]| {
             let items = [Item::Step(Step::lasting(Span::secs(1), settings))];
             let script = Script::new(1, &items).unwrap();
-            let options = Options {
+            let options = RenderOptions {
                 rate: FrameRate::hz(rate_hz).unwrap(),
                 channels: channels.to_vec(),
                 format: FileFormat::Csv(Bits::B16),

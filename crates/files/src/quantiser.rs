@@ -130,12 +130,12 @@ impl Quantiser {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::scale::{Bits, Reach};
+    use crate::scale::{Bits, ChannelRange};
     use pulsewright_core::frame::ChannelKind;
 
     fn quantiser(bits: Bits) -> Quantiser {
         // A reach so wide that the step is a whole unit: samples are codes.
-        let reach = Reach { lowest: -1e9, highest: 1e9, centre: 0.0 };
+        let reach = ChannelRange { lowest: -1e9, highest: 1e9, centre: 0.0 };
         Quantiser { steps_per_unit: 1.0, ..Quantiser::new(&Scale::new(ChannelKind::Potential, bits, reach)) }
     }
 
@@ -178,7 +178,8 @@ mod tests {
 
     #[test]
     fn decimal_steps_are_met_to_half_a_step() {
-        let scale = Scale::new(ChannelKind::Potential, Bits::B16, Reach { lowest: -5.0, highest: 5.0, centre: 0.0 });
+        let scale =
+            Scale::new(ChannelKind::Potential, Bits::B16, ChannelRange { lowest: -5.0, highest: 5.0, centre: 0.0 });
         let quantiser = Quantiser::new(&scale);
         let mut codes = [0; BLOCK];
         for wanted in -32_768..=32_767_i32 {

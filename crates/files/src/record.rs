@@ -33,19 +33,19 @@ pub fn is_name(name: &str) -> bool {
 
 /// Writes signal files: the samples of each frame in order, without any head.
 #[derive(Debug)]
-pub struct Signals<'a> {
+pub struct SignalWriter<'a> {
     columns: &'a [Column],
     bits: Bits,
 }
 
-impl<'a> Signals<'a> {
+impl<'a> SignalWriter<'a> {
     /// For these channels, all of this width.
-    pub fn new(columns: &'a [Column], bits: Bits) -> Signals<'a> {
-        Signals { columns, bits }
+    pub fn new(columns: &'a [Column], bits: Bits) -> SignalWriter<'a> {
+        SignalWriter { columns, bits }
     }
 }
 
-impl Encoder for Signals<'_> {
+impl Encoder for SignalWriter<'_> {
     fn lanes(&self) -> Vec<String> {
         lanes(self.columns)
     }
@@ -142,13 +142,13 @@ pub fn header(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::scale::{Reach, Scale};
+    use crate::scale::{ChannelRange, Scale};
     use pulsewright_core::frame::{Channel, Lead};
     use pulsewright_core::time::FrameRate;
 
     fn columns(bits: Bits) -> Vec<Column> {
         let scale = |channel: Channel, centre| {
-            let reach = Reach { lowest: centre, highest: centre + 2.0, centre };
+            let reach = ChannelRange { lowest: centre, highest: centre + 2.0, centre };
             Column { channel, scale: Some(Scale::new(channel.kind(), bits, reach)) }
         };
         vec![
@@ -168,7 +168,7 @@ mod tests {
         let mut bytes = Buffer::default();
         let mut tallies = [Tally::default(); 3];
         // Codes 1, 500, -1 and 291, 500, -2047 (clamped to an end, and then one above "no sample").
-        Signals::new(&columns, Bits::B12).encode(
+        SignalWriter::new(&columns, Bits::B12).encode(
             0,
             &Block::of_frames(&[frame(0.001, -0.001), frame(0.291, -9.0)]),
             &mut bytes,
@@ -178,7 +178,7 @@ mod tests {
         assert_eq!(tallies.map(|tally| tally.sum as i16), [292, 1000, -2048]);
         assert_eq!(tallies[2].clipped, 1);
         bytes.clear();
-        Signals::new(&columns, Bits::B12).encode(
+        SignalWriter::new(&columns, Bits::B12).encode(
             0,
             &Block::of_frames(&[frame(0.001, -0.001)]),
             &mut bytes,

@@ -1,18 +1,18 @@
 //! Renders a script to files or to a stream: the signal, its channel description, and the truth about it.
 
-use crate::atomic::{Durability, FileError, Finished, Set, Unfinished};
+use crate::atomic::{Durability, FileError, FileSet, FinishedPart, UnfinishedPart};
 use crate::content::Content;
 use crate::digest::FramesDigest;
 use crate::format::{Encoder, FileFormat};
-use crate::manifest::{Holds, Manifest};
+use crate::manifest::{PartContent, RenderManifest};
 use crate::names::{Names, RecordNames};
-use crate::parts::{Part, play};
-use crate::plan::{Options, PlanError, RenderPlan};
+use crate::parts::{EncodedPart, play};
+use crate::plan::{PlanError, RenderOptions, RenderPlan};
 use crate::quantiser::Tally;
-use crate::record::{self, annotations::Annotations};
+use crate::record::{self, annotations::AnnotationWriter};
 use crate::sidecar::{self, ChannelDescription, Description};
 use crate::truth::leads::LeadTruth;
-use crate::truth::{Truth, TruthFile};
+use crate::truth::{TruthFile, TruthWriter};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::player::Player;
 use pulsewright_core::time::FrameRate;
@@ -53,11 +53,11 @@ pub enum RenderError {
 }
 
 /// Called with the frames written and the frames in all; may stop the work.
-pub type Progress<'a> = &'a mut dyn FnMut(u64, u64) -> ControlFlow<()>;
+pub type RenderProgress<'a> = &'a mut dyn FnMut(u64, u64) -> ControlFlow<()>;
 
 /// Result of a render.
 #[derive(Clone, Debug)]
-pub struct Report {
+pub struct RenderReport {
     /// Files in the order in which they got their names: the truth, the description, the signal.
     pub files: Vec<PathBuf>,
     /// Frames in all.
@@ -80,10 +80,10 @@ pub struct Report {
 /// [`RenderError`]; after any error no file has been changed and none is left half written.
 pub fn render_to_files(
     content: Content<'_>,
-    options: &Options,
+    options: &RenderOptions,
     target: &Path,
-    progress: Progress<'_>,
-) -> Result<Report, RenderError> {
+    progress: RenderProgress<'_>,
+) -> Result<RenderReport, RenderError> {
     let plan = RenderPlan::new(content, options)?;
     let names = Names::new(target, options.format, plan.sections.len());
     write_files(&plan, target, &names, options, progress, &|report| match clipped(report) {
@@ -93,7 +93,7 @@ pub fn render_to_files(
 }
 
 /// A channel that went beyond its scale, in words. A scale holds the whole range of its channel, so that none should.
-fn clipped(report: &Report) -> Option<String> {
+fn clipped(report: &RenderReport) -> Option<String> {
     let channel = report.channels.iter().find(|channel| channel.clipped > 0)?;
     let (min, max) = (channel.min.unwrap_or(0.0), channel.max.unwrap_or(0.0));
     Some(format!(
@@ -103,7 +103,7 @@ fn clipped(report: &Report) -> Option<String> {
 }
 
 /// Gives keys that replace those of the channel description, or the reason to refuse the signal.
-pub type Describe<'a> = &'a dyn Fn(&Report) -> Result<Map<String, Value>, String>;
+pub type Describe<'a> = &'a dyn Fn(&RenderReport) -> Result<Map<String, Value>, String>;
 
 /// Renders to `target` as [`render_to_files`] does, with frames that `encoder` writes and, in the channel description,
 /// the keys that `describe` makes of the counts.
@@ -112,12 +112,12 @@ pub type Describe<'a> = &'a dyn Fn(&Report) -> Result<Map<String, Value>, String
 /// As [`render_to_files`], and [`RenderError::Refused`] with the words of `describe`.
 pub fn render_through(
     content: Content<'_>,
-    options: &Options,
+    options: &RenderOptions,
     encoder: &dyn Encoder,
     describe: Describe<'_>,
     target: &Path,
-    progress: Progress<'_>,
-) -> Result<Report, RenderError> {
+    progress: RenderProgress<'_>,
+) -> Result<RenderReport, RenderError> {
     let plan = RenderPlan::new(content, options)?.through(encoder);
     let names = Names::new(target, options.format, plan.sections.len());
     write_files(&plan, target, &names, options, progress, describe)
@@ -127,17 +127,17 @@ fn write_files(
     plan: &RenderPlan<'_>,
     target: &Path,
     names: &Names,
-    options: &Options,
-    progress: Progress<'_>,
+    options: &RenderOptions,
+    progress: RenderProgress<'_>,
     describe: Describe<'_>,
-) -> Result<Report, RenderError> {
+) -> Result<RenderReport, RenderError> {
     if let Some(RecordNames { header, .. }) = &names.record
         && !(record::is_name(&stem(header)) && header.extension().is_some_and(|end| end == "hea"))
     {
         return Err(RenderError::RecordName(name(header)));
     }
     // Also those that will not be written: beside this signal they would describe another.
-    let set = Set::of_render(target, names.all(), options.overwrite, options.durability)?;
+    let set = FileSet::of_render(target, names.all(), options.overwrite, options.durability)?;
     let mut run = Run::new(plan);
     let mut signal = SignalFiles { plan, set: &set, names: &names.signal, open: None, done: Vec::new() };
     // First, so that the error of a folder that takes no files has the name that was asked for.
@@ -145,7 +145,7 @@ fn write_files(
     let mut truth = if options.truth { Some(truth_files(plan, &set, names)?) } else { None };
     let mut annotations = match &names.record {
         Some(RecordNames { annotations, .. }) => {
-            Some(Annotations::new(plan.content, plan.rate, plan.frames, set.part(annotations)?))
+            Some(AnnotationWriter::new(plan.content, plan.rate, plan.frames, set.part(annotations)?))
         }
         None => None,
     };
@@ -168,12 +168,12 @@ fn write_files(
     let mut finished = Vec::new();
     if let Some(truth) = truth {
         for file in truth.finish().map_err(FileError::of(&names.truth[0]))? {
-            finished.push((file.finish()?, Holds::Truth));
+            finished.push((file.finish()?, PartContent::Truth));
         }
     }
     if let Some(lead_truth) = lead_truth {
         let file = lead_truth.finish().map_err(FileError::of(&names.leads))?;
-        finished.push((file.finish()?, Holds::Truth));
+        finished.push((file.finish()?, PartContent::Truth));
     }
     let signal = signal.finish()?;
     let mut description = set.part(&names.description)?;
@@ -187,20 +187,20 @@ fn write_files(
     });
     let document = document.map_err(io::Error::from);
     document.and_then(|document| write_json(&mut description, &document)).map_err(FileError::of(&names.description))?;
-    finished.push((description.finish()?, Holds::Channels));
+    finished.push((description.finish()?, PartContent::Channels));
     if let Some((annotations, names)) = annotations.zip(names.record.as_ref()) {
         let annotations = annotations.finish().map_err(FileError::of(&names.annotations))?;
-        finished.push((annotations.finish()?, Holds::Annotations));
+        finished.push((annotations.finish()?, PartContent::Annotations));
     }
     // Late, so that a signal under its final name has everything beside it; the header of a record comes after its signal.
-    finished.extend(signal.into_iter().map(|signal| (signal, Holds::Signal)));
+    finished.extend(signal.into_iter().map(|signal| (signal, PartContent::Signal)));
     if let Some(RecordNames { header, .. }) = &names.record {
         let mut file = set.part(header)?;
         file.write_all(record_header(plan, &run, &stem(header)).as_bytes()).map_err(FileError::of(header))?;
-        finished.push((file.finish()?, Holds::Header));
+        finished.push((file.finish()?, PartContent::Header));
     }
-    let manifest = Manifest::new(finished.iter().map(|(part, holds)| (part, *holds)));
-    let mut parts: Vec<Finished> = finished.into_iter().map(|(part, _)| part).collect();
+    let manifest = RenderManifest::new(finished.iter().map(|(part, holds)| (part, *holds)));
+    let mut parts: Vec<FinishedPart> = finished.into_iter().map(|(part, _)| part).collect();
     // Last of all: its files are complete.
     if options.durability != Durability::Temporary {
         let mut file = set.part(&names.manifest)?;
@@ -211,24 +211,28 @@ fn write_files(
     let without_leads = [&names.leads].into_iter().filter(|_| plan.lead_truth.is_empty());
     let stale: Vec<&Path> = without_truth.chain(without_leads).map(PathBuf::as_path).collect();
     let files = set.publish(parts, &stale)?;
-    Ok(Report { files, ..report })
+    Ok(RenderReport { files, ..report })
 }
 
 /// A document as lines of JSON.
-fn write_json(file: &mut Unfinished, document: &impl serde::Serialize) -> io::Result<()> {
+fn write_json(file: &mut UnfinishedPart, document: &impl serde::Serialize) -> io::Result<()> {
     serde_json::to_writer_pretty(&mut *file, document).map_err(io::Error::from).and_then(|()| file.write_all(b"\n"))
 }
 
 /// The truth's files, open.
-fn truth_files<'a>(plan: &'a RenderPlan<'a>, set: &Set, names: &Names) -> Result<Truth<'a, Unfinished>, RenderError> {
+fn truth_files<'a>(
+    plan: &'a RenderPlan<'a>,
+    set: &FileSet,
+    names: &Names,
+) -> Result<TruthWriter<'a, UnfinishedPart>, RenderError> {
     let mut files = Vec::new();
     for name in &names.truth {
         files.push(set.part(name)?);
     }
-    let Ok(files) = <[Unfinished; TruthFile::ALL.len()]>::try_from(files) else {
+    let Ok(files) = <[UnfinishedPart; TruthFile::ALL.len()]>::try_from(files) else {
         return Err(RenderError::Stopped);
     };
-    let truth = Truth::new(plan.content.script, plan.content.labels, plan.rate, plan.frames, files);
+    let truth = TruthWriter::new(plan.content.script, plan.content.labels, plan.rate, plan.frames, files);
     Ok(truth.expecting(plan.pressures, &plan.lead_truth, plan.content.limits))
 }
 
@@ -254,11 +258,11 @@ fn stem(path: &Path) -> String {
 /// [`RenderError`]; of a reader that went away, [`RenderError::Stream`] with [`io::ErrorKind::BrokenPipe`].
 pub fn render_to_stream(
     content: Content<'_>,
-    options: &Options,
+    options: &RenderOptions,
     stream: &mut dyn Write,
-    progress: Progress<'_>,
-) -> Result<Report, RenderError> {
-    let plan = RenderPlan::new(content, &Options { split: None, ..options.clone() })?;
+    progress: RenderProgress<'_>,
+) -> Result<RenderReport, RenderError> {
+    let plan = RenderPlan::new(content, &RenderOptions { split: None, ..options.clone() })?;
     let report = write_stream(&plan, stream, progress)?;
     clipped(&report).map_or(Ok(report), |words| Err(RenderError::Refused(words)))
 }
@@ -269,16 +273,20 @@ pub fn render_to_stream(
 /// As [`render_to_stream`].
 pub fn stream_through(
     content: Content<'_>,
-    options: &Options,
+    options: &RenderOptions,
     encoder: &dyn Encoder,
     stream: &mut dyn Write,
-    progress: Progress<'_>,
-) -> Result<Report, RenderError> {
-    let plan = RenderPlan::new(content, &Options { split: None, ..options.clone() })?.through(encoder);
+    progress: RenderProgress<'_>,
+) -> Result<RenderReport, RenderError> {
+    let plan = RenderPlan::new(content, &RenderOptions { split: None, ..options.clone() })?.through(encoder);
     write_stream(&plan, stream, progress)
 }
 
-fn write_stream(plan: &RenderPlan<'_>, stream: &mut dyn Write, progress: Progress<'_>) -> Result<Report, RenderError> {
+fn write_stream(
+    plan: &RenderPlan<'_>,
+    stream: &mut dyn Write,
+    progress: RenderProgress<'_>,
+) -> Result<RenderReport, RenderError> {
     if matches!(plan.format, FileFormat::Record(_)) {
         return Err(RenderError::RecordStream);
     }
@@ -291,7 +299,7 @@ fn write_stream(plan: &RenderPlan<'_>, stream: &mut dyn Write, progress: Progres
 
 /// Where encoded parts go.
 trait Sink {
-    fn put(&mut self, part: &Part) -> Result<(), RenderError>;
+    fn put(&mut self, part: &EncodedPart) -> Result<(), RenderError>;
 }
 
 /// Sums over the parts.
@@ -310,7 +318,7 @@ impl<'p, 'a> Run<'p, 'a> {
 
     fn take(
         &mut self,
-        part: &Part,
+        part: &EncodedPart,
         sink: &mut impl Sink,
         progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
     ) -> Result<(), RenderError> {
@@ -328,10 +336,10 @@ impl<'p, 'a> Run<'p, 'a> {
         }
     }
 
-    fn report(&self) -> Report {
+    fn report(&self) -> RenderReport {
         let stored = self.plan.stored();
         let columns = self.plan.columns.iter().zip(&self.tallies);
-        Report {
+        RenderReport {
             files: Vec::new(),
             frames: self.plan.frames,
             rate: self.plan.rate,
@@ -346,10 +354,10 @@ impl<'p, 'a> Run<'p, 'a> {
 /// The signal's files, one open at a time.
 struct SignalFiles<'p, 'a> {
     plan: &'p RenderPlan<'a>,
-    set: &'p Set,
+    set: &'p FileSet,
     names: &'p [PathBuf],
-    open: Option<(usize, Unfinished)>,
-    done: Vec<Finished>,
+    open: Option<(usize, UnfinishedPart)>,
+    done: Vec<FinishedPart>,
 }
 
 impl SignalFiles<'_, '_> {
@@ -377,14 +385,14 @@ impl SignalFiles<'_, '_> {
         Ok(())
     }
 
-    fn finish(mut self) -> Result<Vec<Finished>, FileError> {
+    fn finish(mut self) -> Result<Vec<FinishedPart>, FileError> {
         self.close()?;
         Ok(self.done)
     }
 }
 
 impl Sink for SignalFiles<'_, '_> {
-    fn put(&mut self, part: &Part) -> Result<(), RenderError> {
+    fn put(&mut self, part: &EncodedPart) -> Result<(), RenderError> {
         let name = &self.names[part.section];
         if self.open.as_ref().is_none_or(|(section, _)| *section != part.section) {
             self.open(part.section)?;
@@ -403,7 +411,7 @@ struct SignalStream<'p, 'a> {
 }
 
 impl Sink for SignalStream<'_, '_> {
-    fn put(&mut self, part: &Part) -> Result<(), RenderError> {
+    fn put(&mut self, part: &EncodedPart) -> Result<(), RenderError> {
         let mut more = Vec::new();
         let section = self.plan.sections[part.section];
         if part.first == section.first {
@@ -419,7 +427,7 @@ impl Sink for SignalStream<'_, '_> {
     }
 }
 
-fn base(plan: &RenderPlan<'_>, signal: &[Finished], report: &Report) -> Description {
+fn base(plan: &RenderPlan<'_>, signal: &[FinishedPart], report: &RenderReport) -> Description {
     let files = signal.iter().zip(&plan.sections);
     Description {
         version: sidecar::VERSION,
@@ -431,7 +439,9 @@ fn base(plan: &RenderPlan<'_>, signal: &[Finished], report: &Report) -> Descript
         frames_digest: format!("{:016x}", report.digest.value()),
         value_is: "stored number * scale + offset, in the channel's unit".to_owned(),
         notes: report.notes.iter().cloned().chain(plan.recorded_noise()).collect(),
-        files: files.map(|(part, section)| sidecar::File::new(name(part.path()), *section, part.digest())).collect(),
+        files: files
+            .map(|(part, section)| sidecar::SignalFile::new(name(part.path()), *section, part.digest()))
+            .collect(),
         channels: report.channels.clone(),
     }
 }

@@ -275,7 +275,7 @@ impl TimeWriter {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::scale::{Bits, Reach};
+    use crate::scale::{Bits, ChannelRange};
     use pulsewright_core::frame::ChannelKind;
     use rand::{RngExt, SeedableRng};
     use rand_chacha::ChaCha8Rng;
@@ -288,7 +288,7 @@ mod tests {
         let kinds = [ChannelKind::Potential, ChannelKind::Pressure, ChannelKind::Impedance];
         let reaches = [(0.0, 1.0), (0.0, 400.0), (1000.0, 2.0), (500.0, 1e5), (-3.0, 1e30)];
         let scale = |kind, bits, (centre, far)| {
-            Scale::new(kind, bits, Reach { lowest: centre - far, highest: centre + far, centre })
+            Scale::new(kind, bits, ChannelRange { lowest: centre - far, highest: centre + far, centre })
         };
         let of_kind = |kind| ALL_BITS.map(|bits| reaches.map(|reach| scale(kind, bits, reach)));
         kinds.map(of_kind).concat().concat()
@@ -344,7 +344,8 @@ mod tests {
 
     #[test]
     fn every_code_of_16_bits() {
-        let cell = |kind| Cell::new(Scale::new(kind, Bits::B16, Reach { lowest: -3.0, highest: 3.0, centre: 0.0 }));
+        let cell =
+            |kind| Cell::new(Scale::new(kind, Bits::B16, ChannelRange { lowest: -3.0, highest: 3.0, centre: 0.0 }));
         let (potential, pressure) = (cell(ChannelKind::Potential), cell(ChannelKind::Pressure));
         for code in -32_768..=32_767_i32 {
             assert_eq!(by_cell(&potential, code), by_format(code.into(), 3));

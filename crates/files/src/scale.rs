@@ -4,7 +4,7 @@
 //! and from text is the same number.
 
 use pulsewright_core::frame::{Channel, ChannelKind};
-use pulsewright_core::reach::Range;
+use pulsewright_core::reach::ValueRange;
 use pulsewright_core::script::Script;
 use pulsewright_core::settings::Field;
 
@@ -58,7 +58,7 @@ impl Scale {
     /// The finest scale of this width for `kind` that takes in `reach`, or the coarsest there is.
     ///
     /// At 16 bits: 1 uV, 0.01 mmHg, 0.001 ohm; wider samples are finer, as far as the 24 bits of the signal carry.
-    pub fn new(kind: ChannelKind, bits: Bits, reach: Reach) -> Scale {
+    pub fn new(kind: ChannelKind, bits: Bits, reach: ChannelRange) -> Scale {
         let decimals: u8 = match (kind, bits) {
             (ChannelKind::Potential | ChannelKind::Impedance, Bits::B12 | Bits::B16) => 3,
             (ChannelKind::Potential | ChannelKind::Impedance, Bits::B24) => 5,
@@ -77,7 +77,7 @@ impl Scale {
     }
 
     /// Whether all of `reach` lies between the smallest and the largest code.
-    pub fn holds(&self, reach: Reach) -> bool {
+    pub fn holds(&self, reach: ChannelRange) -> bool {
         let (lowest, highest) = self.range();
         f64::from(reach.lowest) >= lowest && f64::from(reach.highest) <= highest
     }
@@ -131,7 +131,7 @@ impl Scale {
 
 /// Range of a channel, in its unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Reach {
+pub struct ChannelRange {
     /// Lowest value.
     pub lowest: f32,
     /// Highest value.
@@ -140,10 +140,10 @@ pub struct Reach {
     pub centre: f32,
 }
 
-impl Reach {
+impl ChannelRange {
     /// Range of `channel` in this script.
-    pub fn of(script: &Script<'_>, channel: Channel) -> Reach {
-        let Range { lowest, highest } = script.reach(channel);
+    pub fn of(script: &Script<'_>, channel: Channel) -> ChannelRange {
+        let ValueRange { lowest, highest } = script.reach(channel);
         let centre = match channel.kind() {
             // Codes of a potential or a pressure are proportional to it.
             ChannelKind::Potential | ChannelKind::Pressure => 0.0,
@@ -153,7 +153,7 @@ impl Reach {
                 0.5 * (base.lowest + base.highest)
             }
         };
-        Reach { lowest, highest, centre }
+        ChannelRange { lowest, highest, centre }
     }
 }
 
@@ -167,8 +167,8 @@ mod tests {
     use pulsewright_core::settings::Settings;
     use pulsewright_core::time::Span;
 
-    fn reach(lowest: f32, highest: f32) -> Reach {
-        Reach { lowest, highest, centre: 0.0 }
+    fn reach(lowest: f32, highest: f32) -> ChannelRange {
+        ChannelRange { lowest, highest, centre: 0.0 }
     }
 
     #[test]
@@ -202,8 +202,11 @@ mod tests {
 
     #[test]
     fn codes_read_back_as_the_decimals_say() {
-        let scale =
-            Scale::new(ChannelKind::Impedance, Bits::B16, Reach { lowest: 500.0, highest: 502.0, centre: 500.2 });
+        let scale = Scale::new(
+            ChannelKind::Impedance,
+            Bits::B16,
+            ChannelRange { lowest: 500.0, highest: 502.0, centre: 500.2 },
+        );
         assert_eq!(scale.offset(), 500.0);
         assert_eq!(scale.fixed(1), 500_001);
         assert_eq!(scale.range(), (467.232, 532.767));
@@ -223,7 +226,7 @@ mod tests {
             for exponent in -3..6 {
                 let far = 2.3 * 10_f32.powi(exponent);
                 let scale =
-                    Scale::new(ChannelKind::Impedance, bits, Reach { lowest: 0.0, highest: far, centre: 137.0 });
+                    Scale::new(ChannelKind::Impedance, bits, ChannelRange { lowest: 0.0, highest: far, centre: 137.0 });
                 assert_eq!(scale.steps_to_offset() * scale.step, scale.offset, "{bits:?} {far}");
             }
         }
@@ -237,7 +240,7 @@ mod tests {
         };
         let scale = |items: &[Item<'_>]| {
             let script = Script::new(1, items).unwrap();
-            Scale::new(ChannelKind::Impedance, Bits::B16, Reach::of(&script, Channel::Respiration))
+            Scale::new(ChannelKind::Impedance, Bits::B16, ChannelRange::of(&script, Channel::Respiration))
         };
         let one = scale(&[step(1000.0)]);
         assert_eq!((one.offset(), one.step()), (1000.0, 0.001));
@@ -255,7 +258,7 @@ mod tests {
         let items = [Item::Step(Step::hold(settings))];
         let script = Script::new(1, &items).unwrap();
         for channel in [Channel::Lead(Lead::II), Channel::Pressure(PressureSite::Arterial)] {
-            let reach = Reach::of(&script, channel);
+            let reach = ChannelRange::of(&script, channel);
             let (_, highest) = Scale::new(channel.kind(), Bits::B16, reach).range();
             assert!(highest >= f64::from(reach.highest), "{channel:?}: {highest}");
         }

@@ -34,14 +34,14 @@ pub struct Description {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub notes: Vec<String>,
     /// The signal's files in order.
-    pub files: Vec<File>,
+    pub files: Vec<SignalFile>,
     /// The channels in the order in which they are stored.
     pub channels: Vec<ChannelDescription>,
 }
 
 /// A file of the signal.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct File {
+pub struct SignalFile {
     /// Name, in the same folder.
     pub name: String,
     /// Index of its first frame in the whole.
@@ -78,7 +78,7 @@ pub struct ChannelDescription {
 
 /// Meaning of stored numbers, see [`Description::value_is`].
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Stored {
+pub enum StoredValue {
     /// Integers to be scaled.
     Codes,
     /// Values in the unit: scale 1, offset 0.
@@ -87,10 +87,10 @@ pub enum Stored {
 
 impl ChannelDescription {
     /// Of a column.
-    pub fn new(column: &Column, stored: Stored, tally: Tally) -> ChannelDescription {
+    pub fn new(column: &Column, stored: StoredValue, tally: Tally) -> ChannelDescription {
         let scale = column.scale;
         let (scale_, offset) = match (stored, scale) {
-            (Stored::Codes, Some(scale)) => (scale.step(), scale.offset()),
+            (StoredValue::Codes, Some(scale)) => (scale.step(), scale.offset()),
             _ => (1.0, 0.0),
         };
         let range = scale.map(|scale| scale.range());
@@ -107,9 +107,9 @@ impl ChannelDescription {
     }
 }
 
-impl File {
+impl SignalFile {
     /// A file that holds `section`.
-    pub fn new(name: String, section: Section, digest: Sha256Digest) -> File {
-        File { name, first_frame: section.first, frames: section.frames, sha256: digest.to_string() }
+    pub fn new(name: String, section: Section, digest: Sha256Digest) -> SignalFile {
+        SignalFile { name, first_frame: section.first, frames: section.frames, sha256: digest.to_string() }
     }
 }

@@ -1,7 +1,7 @@
 //! A signal in parts, each with a player at its start and the marks in it.
 
 use crate::format::Section;
-use crate::marks::{Mark, Marks};
+use crate::marks::{Mark, MarkGatherer};
 use pulsewright_core::frame::Lead;
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
@@ -26,7 +26,7 @@ pub struct UnencodedPart<'a> {
 
 /// A signal and the files that it is split into.
 #[derive(Clone, Copy)]
-pub struct Played<'p, 'a> {
+pub struct SplitSignal<'p, 'a> {
     /// The script.
     pub script: &'a Script<'a>,
     /// Frames a second.
@@ -41,9 +41,9 @@ pub struct Played<'p, 'a> {
 
 /// Splits a signal into parts. It skips over each part, which costs only the part's events.
 pub struct Splitter<'p, 'a> {
-    played: Played<'p, 'a>,
+    played: SplitSignal<'p, 'a>,
     player: Player<'a>,
-    marks: Option<Marks>,
+    marks: Option<MarkGatherer>,
     grain: u64,
     section: usize,
     /// Frames of the section before the next part.
@@ -52,10 +52,17 @@ pub struct Splitter<'p, 'a> {
 
 impl<'p, 'a> Splitter<'p, 'a> {
     /// At the start, for parts of whole multiples of `grain` frames; `marks` asks for the marks of each part.
-    pub fn new(played: Played<'p, 'a>, grain: u64, marks: bool) -> Splitter<'p, 'a> {
+    pub fn new(played: SplitSignal<'p, 'a>, grain: u64, marks: bool) -> Splitter<'p, 'a> {
         let player = Player::new(played.script, played.rate).with_pressures_at(played.pressures);
         let player = player.with_beats_in(played.lead_truth);
-        Splitter { played, player, marks: marks.then(Marks::default), grain: grain.max(1), section: 0, behind: 0 }
+        Splitter {
+            played,
+            player,
+            marks: marks.then(MarkGatherer::default),
+            grain: grain.max(1),
+            section: 0,
+            behind: 0,
+        }
     }
 
     /// The next part; `observer` gets every event in it. No part lies in two sections.

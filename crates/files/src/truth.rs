@@ -26,7 +26,7 @@ pub mod leads;
 pub use beats::{BeatRows, nearest_frame};
 
 use crate::decimal::{push_instant, push_rounded};
-use foreseen::{Foreseen, Rows};
+use foreseen::{ExpectedRows, ExpectedTables};
 use pulsewright_core::expect::{AlarmLimits, CuffMeter, CuffReading, ReadingBand};
 use pulsewright_core::frame::{Channel, Lead, PressureSite};
 use pulsewright_core::pressure::SiteSet;
@@ -118,11 +118,11 @@ pub fn expectations(
     limits: AlarmLimits,
     end: Instant,
 ) -> [(TruthFile, Vec<u8>); 3] {
-    let mut foreseen = Foreseen::new(script, SiteSet::USUAL, limits, end);
+    let mut foreseen = ExpectedTables::new(script, SiteSet::USUAL, limits, end);
     let mut tables = [TruthFile::Steps, TruthFile::Readings, TruthFile::Alarms]
         .map(|file| (file, format!("{}\n", file.columns()).into_bytes()));
     loop {
-        let Rows { steps, readings, alarms } = foreseen.next_step(script, labels);
+        let ExpectedRows { steps, readings, alarms } = foreseen.next_step(script, labels);
         let over = steps.is_empty();
         for ((_, table), rows) in tables.iter_mut().zip([steps, readings, alarms]) {
             table.extend_from_slice(&rows);
@@ -135,8 +135,8 @@ pub fn expectations(
 
 /// Writes events as they happen.
 ///
-/// An error of the files is kept until [`Truth::finish`]; nothing is written after it.
-pub struct Truth<'a, W: Write> {
+/// An error of the files is kept until [`TruthWriter::finish`]; nothing is written after it.
+pub struct TruthWriter<'a, W: Write> {
     script: &'a Script<'a>,
     labels: &'a [&'a str],
     rate: FrameRate,
@@ -145,13 +145,13 @@ pub struct Truth<'a, W: Write> {
     row: Vec<u8>,
     trouble: io::Result<()>,
     beats: BeatRows,
-    foreseen: Foreseen<'a>,
+    foreseen: ExpectedTables<'a>,
     cuff: CuffMeter,
     step_began: bool,
     running: Vec<(Episode, Instant)>,
 }
 
-impl<'a, W: Write> Truth<'a, W> {
+impl<'a, W: Write> TruthWriter<'a, W> {
     /// For a render of `frames` frames; `files` in the order of [`TruthFile::ALL`], `labels` by item of the script.
     pub fn new(
         script: &'a Script<'a>,
@@ -159,8 +159,8 @@ impl<'a, W: Write> Truth<'a, W> {
         rate: FrameRate,
         frames: u64,
         files: [W; TruthFile::ALL.len()],
-    ) -> Truth<'a, W> {
-        let mut truth = Truth {
+    ) -> TruthWriter<'a, W> {
+        let mut truth = TruthWriter {
             script,
             labels,
             rate,
@@ -169,7 +169,7 @@ impl<'a, W: Write> Truth<'a, W> {
             row: Vec::new(),
             trouble: Ok(()),
             beats: BeatRows::new(rate, frames),
-            foreseen: Foreseen::new(script, SiteSet::USUAL, AlarmLimits::USUAL, rate.instant_of(frames)),
+            foreseen: ExpectedTables::new(script, SiteSet::USUAL, AlarmLimits::USUAL, rate.instant_of(frames)),
             cuff: CuffMeter::new(),
             step_began: false,
             running: Vec::new(),
@@ -184,9 +184,9 @@ impl<'a, W: Write> Truth<'a, W> {
     /// The same with these pressures beside the artery's, the ST level in these leads, and these limits of alarms.
     ///
     /// To be called before the first event.
-    pub fn expecting(mut self, sites: SiteSet, leads: &'a [Lead], limits: AlarmLimits) -> Truth<'a, W> {
+    pub fn expecting(mut self, sites: SiteSet, leads: &'a [Lead], limits: AlarmLimits) -> TruthWriter<'a, W> {
         let end = self.rate.instant_of(self.frames);
-        self.foreseen = Foreseen::new(self.script, sites, limits, end).with_st_in(leads);
+        self.foreseen = ExpectedTables::new(self.script, sites, limits, end).with_st_in(leads);
         self
     }
 
@@ -275,7 +275,7 @@ impl<'a, W: Write> Truth<'a, W> {
     }
 }
 
-impl<W: Write> Observer for Truth<'_, W> {
+impl<W: Write> Observer for TruthWriter<'_, W> {
     fn observe(&mut self, event: Event) {
         if let Some(reading) = self.cuff.take(&event) {
             self.cuff_reading(&reading);
@@ -395,7 +395,7 @@ mod tests {
     fn truth(items: &[Item<'_>], labels: &[&str], frames: u64) -> [String; 11] {
         let script = Script::new(1, items).unwrap();
         let files = std::array::from_fn(|_| Vec::new());
-        let mut truth = Truth::new(&script, labels, RATE, frames, files);
+        let mut truth = TruthWriter::new(&script, labels, RATE, frames, files);
         Player::new(&script, RATE).skip_observed(frames, &mut truth);
         truth.finish().unwrap().map(|file| String::from_utf8(file).unwrap())
     }
@@ -532,7 +532,7 @@ mod tests {
         }
         let items = [step(Settings::new(&ADULT, &SINUS), 1)];
         let script = Script::new(1, &items).unwrap();
-        let truth = Truth::new(&script, &[], RATE, 500, [const { Full }; TruthFile::ALL.len()]);
+        let truth = TruthWriter::new(&script, &[], RATE, 500, [const { Full }; TruthFile::ALL.len()]);
         assert_eq!(truth.finish().map(|_| ()).unwrap_err().kind(), io::ErrorKind::StorageFull);
     }
 

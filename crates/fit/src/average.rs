@@ -1,7 +1,7 @@
 //! Beats of one kind aligned on each other, outliers left out, and their mean.
 
 use crate::correlation::correlation;
-use crate::recording::Recording;
+use crate::recording::LeadRecording;
 
 /// Before and after R, share of the interval, and at most, s.
 const BEFORE: (f64, f64) = (0.38, 0.34);
@@ -20,7 +20,7 @@ const REST_S: f64 = 0.02;
 
 /// The mean beat of a kind.
 #[derive(Clone, Debug)]
-pub(crate) struct Average {
+pub(crate) struct AverageBeat {
     /// Samples a second.
     pub hz: f64,
     /// Each lead, mV, level at both ends.
@@ -36,7 +36,7 @@ pub(crate) struct Average {
 }
 
 /// Averages the beats at `chosen`, places in the list of all beats; `None` of too few.
-pub(crate) fn average(recording: &Recording, all: &[usize], chosen: &[usize], least: usize) -> Option<Average> {
+pub(crate) fn average(recording: &LeadRecording, all: &[usize], chosen: &[usize], least: usize) -> Option<AverageBeat> {
     let hz = recording.hz;
     let samples = |s: f64| (s * hz).round() as usize;
     let intervals =
@@ -77,11 +77,11 @@ pub(crate) fn average(recording: &Recording, all: &[usize], chosen: &[usize], le
     let spread_mv = spread(&beats, &shifts, &taken, &mean, window.clone());
     let leads = mean.iter().map(|lead| level(lead.get(window.clone()).unwrap_or_default(), samples(REST_S).max(1)));
     let leads = leads.collect();
-    Some(Average { hz, leads, r: before, used, spread_mv, interval_s })
+    Some(AverageBeat { hz, leads, r: before, used, spread_mv, interval_s })
 }
 
 /// One beat of each lead from `before` its R on, with its wander taken off; `None` at an end of the recording.
-fn beat(recording: &Recording, all: &[usize], place: usize, before: usize, length: usize) -> Option<Vec<Vec<f64>>> {
+fn beat(recording: &LeadRecording, all: &[usize], place: usize, before: usize, length: usize) -> Option<Vec<Vec<f64>>> {
     let at = *all.get(place)?;
     let from = at.checked_sub(before)?;
     let knot = |lead: &[f64], at: usize| {
@@ -94,7 +94,7 @@ fn beat(recording: &Recording, all: &[usize], place: usize, before: usize, lengt
         Some(next) => (at, *next),
         None => (*all.get(place.checked_sub(1)?)?, at),
     };
-    let one = |lead: &crate::recording::Signal| {
+    let one = |lead: &crate::recording::LeadSignal| {
         let (start, end) = (knot(&lead.mv, first)?, knot(&lead.mv, second)?);
         let slope = (end - start) / (second - first).max(1) as f64;
         let line = |sample: usize| start + slope * (sample as f64 - first as f64);

@@ -1,11 +1,11 @@
 //! The beats of a recording, kind by kind, as a body's document.
 
-use crate::average::{Average, average, median};
-use crate::beats::Beat;
+use crate::average::{AverageBeat, average, median};
+use crate::beats::MarkedBeat;
 use crate::correlation::correlation;
-use crate::recording::Recording;
-use crate::residual::{self, Residual, Residuals};
-use crate::shapes::{self, Shapes, rounded};
+use crate::recording::LeadRecording;
+use crate::residual::{self, FittedResidual, FittedResiduals};
+use crate::shapes::{self, FittedShapes, rounded};
 use pulsewright_core::frame::{Channel, INDEPENDENT_LEADS, Lead};
 use pulsewright_core::internal::ecg::Wave;
 use pulsewright_core::settings::Field;
@@ -46,7 +46,7 @@ pub enum FitError {
 
 /// The residual of a lead.
 #[derive(Clone, Debug)]
-pub struct LeftOver {
+pub struct LeadResidual {
     /// The lead.
     pub lead: Lead,
     /// Root mean square of the average less the body's beat, mV.
@@ -63,7 +63,7 @@ pub struct LeftOver {
 
 /// A kind of beat that was fitted, or why not.
 #[derive(Clone, Debug)]
-pub struct Kind {
+pub struct FittedBeats {
     /// Word of the pathway.
     pub pathway: &'static str,
     /// Beats averaged.
@@ -71,7 +71,7 @@ pub struct Kind {
     /// Beats left out: unlike the average, or at an end of the recording.
     pub left_out: usize,
     /// Residuals, lead by lead; empty of a kind with too few beats.
-    pub left_over: Vec<LeftOver>,
+    pub left_over: Vec<LeadResidual>,
 }
 
 /// A fitted body.
@@ -80,7 +80,7 @@ pub struct Fit {
     /// The document.
     pub document: Value,
     /// Its kinds of beats.
-    pub kinds: Vec<Kind>,
+    pub kinds: Vec<FittedBeats>,
 }
 
 /// The pathway of a beat's code; `None` of kinds that a body has no shape for.
@@ -100,10 +100,10 @@ fn pathway(code: char) -> Option<&'static str> {
 ///
 /// # Errors
 /// Too few normal beats, or an average that no body can have.
-pub fn fit(recording: &Recording, beats: &[Beat], name: &str, extends: &str) -> Result<Fit, FitError> {
+pub fn fit(recording: &LeadRecording, beats: &[MarkedBeat], name: &str, extends: &str) -> Result<Fit, FitError> {
     let all: Vec<usize> = beats.iter().map(|beat| beat.at).collect();
     let places = |word: &str| -> Vec<usize> {
-        let of_kind = |(_, beat): &(usize, &Beat)| pathway(beat.code) == Some(word);
+        let of_kind = |(_, beat): &(usize, &MarkedBeat)| pathway(beat.code) == Some(word);
         beats.iter().enumerate().filter(of_kind).map(|(place, _)| place).collect()
     };
     // The usual beat of a person with a block is that of the block, and plays in rhythms of normal beats too.
@@ -115,10 +115,14 @@ pub fn fit(recording: &Recording, beats: &[Beat], name: &str, extends: &str) -> 
     let found = found_in(&average, &leads).ok_or(FitError::Waves { kind: usual })?;
     let left_over = remainder(&found, &average, &leads);
     let (shapes, residuals) = found;
-    let mut kinds =
-        vec![Kind { pathway: usual, used: average.used, left_out: places(usual).len() - average.used, left_over }];
+    let mut kinds = vec![FittedBeats {
+        pathway: usual,
+        used: average.used,
+        left_out: places(usual).len() - average.used,
+        left_over,
+    }];
     let (mut complexes, mut of_qrs, mut of_t) = (Map::new(), Map::new(), Map::new());
-    let mut insert = |word: &str, shapes: &Shapes, residuals: &Residuals| {
+    let mut insert = |word: &str, shapes: &FittedShapes, residuals: &FittedResiduals| {
         complexes.insert(word.into(), complex(shapes));
         of_qrs.insert(word.into(), residual_json(&residuals.qrs));
         of_t.insert(word.into(), residual_json(&residuals.t));
@@ -133,7 +137,7 @@ pub fn fit(recording: &Recording, beats: &[Beat], name: &str, extends: &str) -> 
         match found {
             Some((found, average)) => {
                 let left_over = remainder(&found, &average, &leads);
-                kinds.push(Kind {
+                kinds.push(FittedBeats {
                     pathway: word,
                     used: average.used,
                     left_out: places(word).len() - average.used,
@@ -141,7 +145,7 @@ pub fn fit(recording: &Recording, beats: &[Beat], name: &str, extends: &str) -> 
                 });
                 insert(word, &found.0, &found.1);
             }
-            None => kinds.push(Kind { pathway: word, used: 0, left_out: places(word).len(), left_over: vec![] }),
+            None => kinds.push(FittedBeats { pathway: word, used: 0, left_out: places(word).len(), left_over: vec![] }),
         }
     }
     let intervals: Vec<f64> =
@@ -172,14 +176,18 @@ pub fn fit(recording: &Recording, beats: &[Beat], name: &str, extends: &str) -> 
 }
 
 /// Waves of an average, and the residuals of its leads.
-fn found_in(average: &Average, leads: &[Lead]) -> Option<(Shapes, Residuals)> {
+fn found_in(average: &AverageBeat, leads: &[Lead]) -> Option<(FittedShapes, FittedResiduals)> {
     let shapes = shapes::find(average, leads)?;
     let residuals = residual::find(average, leads, &shapes)?;
     Some((shapes, residuals))
 }
 
 /// The part of each lead of an average that the body does not draw.
-fn remainder((shapes, residuals): &(Shapes, Residuals), average: &Average, leads: &[Lead]) -> Vec<LeftOver> {
+fn remainder(
+    (shapes, residuals): &(FittedShapes, FittedResiduals),
+    average: &AverageBeat,
+    leads: &[Lead],
+) -> Vec<LeadResidual> {
     let from = [
         (&residuals.p, shapes.onset_ms - shapes.pr_ms),
         (&residuals.qrs, shapes.onset_ms),
@@ -195,7 +203,7 @@ fn remainder((shapes, residuals): &(Shapes, Residuals), average: &Average, leads
             values.iter().copied().fold(0.0, |most: f64, mv| if mv.abs() > most.abs() { mv } else { most })
         };
         let squares = mv.iter().zip(&drawn).map(|(mv, drawn)| (mv - drawn).powi(2)).sum::<f64>();
-        LeftOver {
+        LeadResidual {
             lead: *lead,
             rms_mv: (squares / mv.len().max(1) as f64).sqrt(),
             correlation: correlation([(&mv[..], &drawn[..])]),
@@ -207,7 +215,7 @@ fn remainder((shapes, residuals): &(Shapes, Residuals), average: &Average, leads
     leads.iter().zip(&average.leads).zip(&average.spread_mv).map(one).collect()
 }
 
-fn complex(shapes: &Shapes) -> Value {
+fn complex(shapes: &FittedShapes) -> Value {
     let [t, st, tail] = &shapes.t;
     json!({
         "qrs_ms": shapes.qrs_ms, "qt_ms": shapes.qt_ms, "qrs": waves_json(&shapes.qrs),
@@ -227,7 +235,7 @@ fn wave_json(wave: &Wave) -> Value {
     })
 }
 
-fn residual_json(residual: &Residual) -> Value {
+fn residual_json(residual: &FittedResidual) -> Value {
     let eight = [Lead::I, Lead::II, Lead::V1, Lead::V2, Lead::V3, Lead::V4, Lead::V5, Lead::V6];
     let numbers = |place: usize| -> Vec<i16> {
         residual.knots_uv.iter().filter_map(|knot: &[i16; INDEPENDENT_LEADS]| knot.get(place).copied()).collect()

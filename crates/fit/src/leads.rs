@@ -40,7 +40,7 @@ pub fn row(lead: Lead) -> [f64; 3] {
 }
 
 /// The leads' view of the heart vector.
-pub(crate) struct View {
+pub(crate) struct LeadProjection {
     /// Maps leads to the directions of their space that a heart vector reaches, at most three, each of length 1: distances stay those of leads.
     pub to_seen: DMatrix<f64>,
     /// From there to the heart vector; of one or two leads the shortest.
@@ -50,8 +50,8 @@ pub(crate) struct View {
 /// Least share of the strongest direction that counts as seen.
 const SEEN: f64 = 1e-3;
 
-impl View {
-    pub(crate) fn of(leads: &[Lead]) -> Option<View> {
+impl LeadProjection {
+    pub(crate) fn of(leads: &[Lead]) -> Option<LeadProjection> {
         let weight = |lead: usize, axis: usize| leads.get(lead).map_or(0.0, |lead| row(*lead)[axis]);
         let parts = DMatrix::from_fn(leads.len(), 3, weight).svd(true, true);
         let (from_leads, to_axes) = (parts.u?, parts.v_t?);
@@ -59,6 +59,6 @@ impl View {
         let seen = parts.singular_values.iter().filter(|value| **value > SEEN * most).count();
         let to_seen = from_leads.columns(0, seen).transpose();
         let to_vector = DMatrix::from_fn(3, seen, |axis, place| to_axes[(place, axis)] / parts.singular_values[place]);
-        Some(View { to_seen, to_vector })
+        Some(LeadProjection { to_seen, to_vector })
     }
 }

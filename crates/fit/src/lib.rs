@@ -35,5 +35,5 @@ mod residual;
 mod shapes;
 mod waves;
 
-pub use body::{Fit, FitError, Kind, LeftOver, fit};
-pub use recording::Recording;
+pub use body::{Fit, FitError, FittedBeats, LeadResidual, fit};
+pub use recording::LeadRecording;

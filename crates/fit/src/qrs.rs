@@ -4,7 +4,7 @@
 //! (common practice, no source).
 
 use crate::average::median;
-use crate::recording::Recording;
+use crate::recording::LeadRecording;
 
 /// Length of a slope and of the sum of its energy, s.
 const SLOPE_S: f64 = 0.012;
@@ -17,7 +17,7 @@ const SHARE: f64 = 0.3;
 const STRETCH_S: f64 = 3.0;
 
 /// Samples of the largest deflection of each QRS.
-pub(crate) fn find(recording: &Recording) -> Vec<usize> {
+pub(crate) fn find(recording: &LeadRecording) -> Vec<usize> {
     let samples = |s: f64| ((s * recording.hz).round() as usize).max(1);
     let count = recording.samples();
     let (step, sum) = (samples(SLOPE_S), samples(SUM_S));
@@ -69,7 +69,7 @@ pub(crate) fn centred_mean(values: &[f64], length: usize) -> Vec<f64> {
 }
 
 /// Where the leads together are furthest from their means within `around` of a sample.
-fn largest_deflection(recording: &Recording, at: usize, around: usize) -> usize {
+fn largest_deflection(recording: &LeadRecording, at: usize, around: usize) -> usize {
     let (from, to) = (at.saturating_sub(around), (at + around + 1).min(recording.samples()));
     let mut size = vec![0.0; to - from];
     for lead in &recording.leads {

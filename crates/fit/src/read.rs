@@ -4,8 +4,8 @@
 //! with other names than those of leads are left out, and in EDF leads of another rate than the first potential's.
 
 use crate::leads;
-use crate::recording::{ReadError, Recording, add};
-use pulsewright_recording::{LARGEST, Meaning, open};
+use crate::recording::{FitReadError, LeadRecording, add};
+use pulsewright_recording::{LARGEST, NumberMeaning, open};
 use pulsewright_text::source;
 use std::path::Path;
 
@@ -16,15 +16,15 @@ const RATES_HZ: std::ops::RangeInclusive<f64> = 100.0..=10_000.0;
 ///
 /// # Errors
 /// A file that can't be read or has a fault, no lead.
-pub fn recording(path: &Path, hz: Option<f64>) -> Result<Recording, ReadError> {
-    let fault = |what: String| ReadError::Content { path: path.to_owned(), what };
+pub fn recording(path: &Path, hz: Option<f64>) -> Result<LeadRecording, FitReadError> {
+    let fault = |what: String| FitReadError::Content { path: path.to_owned(), what };
     let form = path.extension().map_or(String::new(), |ending| ending.to_string_lossy().to_ascii_lowercase());
     let path = match form.as_str() {
         "csv" | "edf" => path.to_owned(),
         "" | "hea" | "dat" => path.with_extension("hea"),
         _ => return Err(fault("not a recording: .hea, .edf or .csv".to_owned())),
     };
-    let meaning = Meaning { scale_mv: None, rate_hz: hz };
+    let meaning = NumberMeaning { scale_mv: None, rate_hz: hz };
     let record = open(&path, meaning, &|file| Ok(source::file(file, LARGEST)?))?;
     let mut leads = Vec::new();
     for channel in &record.channels {
@@ -33,8 +33,8 @@ pub fn recording(path: &Path, hz: Option<f64>) -> Result<Recording, ReadError> {
             add(&mut leads, &channel.name, channel.samples.iter().copied().map(f64::from).collect());
         }
     }
-    let read = Recording { hz: record.rate_hz, leads };
-    let Recording { hz, leads } = &read;
+    let read = LeadRecording { hz: record.rate_hz, leads };
+    let LeadRecording { hz, leads } = &read;
     if leads.is_empty() {
         return Err(fault(
             "no lead of the standard twelve in it: I, II, III, aVR, aVL, aVF, V1 to V6, MLII".to_owned(),

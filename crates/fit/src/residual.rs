@@ -2,9 +2,9 @@
 //!
 //! Every number is linear, so that one least-squares problem finds all of them.
 
-use crate::average::Average;
+use crate::average::AverageBeat;
 use crate::leads;
-use crate::shapes::Shapes;
+use crate::shapes::FittedShapes;
 use nalgebra::DMatrix;
 use pulsewright_core::frame::{INDEPENDENT_LEADS, Lead};
 use pulsewright_core::internal::ecg::{MOST_KNOTS, UV};
@@ -25,7 +25,7 @@ const SMALL: f64 = 1e-3;
 
 /// Numbers of the eight independent leads, uV, for a part of a beat.
 #[derive(Clone, Debug)]
-pub(crate) struct Residual {
+pub(crate) struct FittedResidual {
     /// Start after what the part's waves are counted from, ms.
     pub at_ms: f64,
     pub step_ms: f64,
@@ -34,10 +34,10 @@ pub(crate) struct Residual {
 
 /// The residuals of P, QRS and T.
 #[derive(Clone, Debug)]
-pub(crate) struct Residuals {
-    pub p: Residual,
-    pub qrs: Residual,
-    pub t: Residual,
+pub(crate) struct FittedResiduals {
+    pub p: FittedResidual,
+    pub qrs: FittedResidual,
+    pub t: FittedResidual,
 }
 
 /// Where the numbers of a part lie.
@@ -70,7 +70,7 @@ fn bump(steps: f64) -> f64 {
 }
 
 /// Finds the residuals of an average, beside the waves of `shapes`.
-pub(crate) fn find(average: &Average, leads: &[Lead], shapes: &Shapes) -> Option<Residuals> {
+pub(crate) fn find(average: &AverageBeat, leads: &[Lead], shapes: &FittedShapes) -> Option<FittedResiduals> {
     let stride = ((average.hz / FITTED_HZ).round() as usize).max(1);
     let count = average.leads.first().map_or(0, Vec::len);
     let ms = |sample: usize| 1000.0 * sample as f64 / average.hz;
@@ -104,16 +104,16 @@ pub(crate) fn find(average: &Average, leads: &[Lead], shapes: &Shapes) -> Option
         knot.iter_mut().zip(row.iter()).for_each(|(place, mv)| *place = uv(*mv));
         knot
     });
-    let mut of = |part: &Part| Residual {
+    let mut of = |part: &Part| FittedResidual {
         at_ms: part.at_ms,
         step_ms: part.step_ms,
         knots_uv: rows.by_ref().take(part.count).collect(),
     };
     let [p, qrs, t] = &parts;
-    Some(Residuals { p: of(p), qrs: of(qrs), t: of(t) })
+    Some(FittedResiduals { p: of(p), qrs: of(qrs), t: of(t) })
 }
 
-impl Residual {
+impl FittedResidual {
     /// A lead at a time after what the part's waves are counted from, mV.
     pub(crate) fn lead_mv(&self, lead: Lead, t_ms: f64) -> f64 {
         let weights = leads::of_eight(lead);

@@ -1,9 +1,9 @@
 //! The shapes of an average beat: waves on the heart vector.
 
-use crate::average::Average;
+use crate::average::AverageBeat;
 use crate::fiducials::{self, Fiducials};
-use crate::leads::{self, View};
-use crate::waves::{self, Found, Sought};
+use crate::leads::{self, LeadProjection};
+use crate::waves::{self, FoundWave, WaveSearch};
 use nalgebra::DMatrix;
 use pulsewright_core::frame::Lead;
 use pulsewright_core::internal::ecg::Wave;
@@ -24,7 +24,7 @@ const LEAD_IN_MS: f64 = 6.0;
 
 /// The shapes found in an average, as a document has them.
 #[derive(Clone, Debug)]
-pub(crate) struct Shapes {
+pub(crate) struct FittedShapes {
     /// QRS onset in the average, ms.
     pub onset_ms: f64,
     pub qrs: Vec<Wave>,
@@ -36,8 +36,8 @@ pub(crate) struct Shapes {
 }
 
 /// The waves of an average.
-pub(crate) fn find(average: &Average, leads: &[Lead]) -> Option<Shapes> {
-    let view = View::of(leads)?;
+pub(crate) fn find(average: &AverageBeat, leads: &[Lead]) -> Option<FittedShapes> {
+    let view = LeadProjection::of(leads)?;
     let count = average.leads.first().map_or(0, Vec::len);
     let recorded = DMatrix::from_fn(leads.len(), count, |lead, sample| average.leads[lead][sample]);
     let seen = &view.to_seen * recorded;
@@ -58,7 +58,7 @@ pub(crate) fn find(average: &Average, leads: &[Lead]) -> Option<Shapes> {
     shapes(&found, &view, ms(places.qrs_onset) - LEAD_IN_MS)
 }
 
-impl Shapes {
+impl FittedShapes {
     /// A lead of the waves at a time of the average, mV.
     pub(crate) fn lead_mv(&self, lead: Lead, t_ms: f64) -> f64 {
         let row = leads::row(lead);
@@ -81,7 +81,7 @@ pub(crate) fn rounded(value: f64, parts: f64) -> f64 {
 }
 
 /// Waves to look for: P, QRS, then T, the ST segment's wave and the tail.
-fn sought(places: &Fiducials, qrs_flank: f64, ms: impl Fn(usize) -> f64, end_ms: f64) -> Vec<Sought> {
+fn sought(places: &Fiducials, qrs_flank: f64, ms: impl Fn(usize) -> f64, end_ms: f64) -> Vec<WaveSearch> {
     let (onset, qrs_end) = (ms(places.qrs_onset) - LEAD_IN_MS, ms(places.qrs_end));
     let (p_top, t_top) = (ms(places.p_top), ms(places.t_top));
     let width = (qrs_end - onset).max(30.0);
@@ -89,12 +89,12 @@ fn sought(places: &Fiducials, qrs_flank: f64, ms: impl Fn(usize) -> f64, end_ms:
     for i in 0..P_WAVES {
         let first = p_top - 60.0 + 25.0 * i as f64;
         let start = [(p_top - 110.0).max(0.0), first.max(1.0), (p_top + 20.0).max(2.0)];
-        sought.push(Sought { start, rise: [12.0, 40.0, 110.0], fall: [12.0, 45.0, 140.0], latest: f64::INFINITY });
+        sought.push(WaveSearch { start, rise: [12.0, 40.0, 110.0], fall: [12.0, 45.0, 140.0], latest: f64::INFINITY });
     }
     for i in 0..QRS_WAVES {
         let first = onset + (i as f64 + 0.3) * (0.8 * width) / QRS_WAVES as f64;
         let flank = qrs_flank * width;
-        sought.push(Sought {
+        sought.push(WaveSearch {
             start: [onset, first, qrs_end - 6.0],
             latest: qrs_end + AFTER_QRS_MS,
             rise: [4.0, flank, 0.7 * width],
@@ -102,20 +102,20 @@ fn sought(places: &Fiducials, qrs_flank: f64, ms: impl Fn(usize) -> f64, end_ms:
         });
     }
     let t_rise = (t_top - qrs_end - 10.0).clamp(60.0, 250.0);
-    sought.push(Sought {
+    sought.push(WaveSearch {
         start: [onset, t_top - t_rise, t_top - 20.0],
         rise: [30.0, t_rise, 350.0],
         fall: [30.0, 100.0, 300.0],
         latest: f64::INFINITY,
     });
-    sought.push(Sought {
+    sought.push(WaveSearch {
         start: [onset, qrs_end - 20.0, t_top],
         rise: [20.0, 120.0, 300.0],
         fall: [20.0, 180.0, 400.0],
         latest: f64::INFINITY,
     });
     let last = (t_top + 200.0).min(end_ms);
-    sought.push(Sought {
+    sought.push(WaveSearch {
         start: [t_top - 80.0, t_top.min(last - 5.0), last],
         rise: [15.0, 80.0, 250.0],
         fall: [20.0, 120.0, 300.0],
@@ -125,14 +125,14 @@ fn sought(places: &Fiducials, qrs_flank: f64, ms: impl Fn(usize) -> f64, end_ms:
 }
 
 /// A wave's peak on X, Y and Z, mV.
-fn vector_of(found: &Found, view: &View) -> [f64; 3] {
+fn vector_of(found: &FoundWave, view: &LeadProjection) -> [f64; 3] {
     let axis =
         |axis: usize| found.size.iter().enumerate().map(|(place, size)| view.to_vector[(axis, place)] * size).sum();
     [axis(0), axis(1), axis(2)]
 }
 
 /// A wave as a document has it, counted from `from_ms`.
-fn wave(found: &Found, view: &View, from_ms: f64) -> Wave {
+fn wave(found: &FoundWave, view: &LeadProjection, from_ms: f64) -> Wave {
     let tenths = |ms: f64| rounded(ms, 10.0) as f32;
     Wave {
         at_ms: tenths(found.start_ms - from_ms),
@@ -143,7 +143,7 @@ fn wave(found: &Found, view: &View, from_ms: f64) -> Wave {
     }
 }
 
-fn shapes(found: &[Found], view: &View, onset_ms: f64) -> Option<Shapes> {
+fn shapes(found: &[FoundWave], view: &LeadProjection, onset_ms: f64) -> Option<FittedShapes> {
     let (p, rest) = found.split_at_checked(P_WAVES)?;
     let (qrs, t) = rest.split_at_checked(QRS_WAVES)?;
     let qrs: Vec<Wave> = qrs.iter().map(|found| wave(found, view, onset_ms)).collect();
@@ -155,5 +155,5 @@ fn shapes(found: &[Found], view: &View, onset_ms: f64) -> Option<Shapes> {
     // Up, so that no wave starts before P onset.
     let pr_ms = (10.0 * (onset_ms - p_onset)).ceil() / 10.0;
     let p = p.iter().map(|found| wave(found, view, onset_ms - pr_ms)).collect();
-    Some(Shapes { onset_ms, qrs, qrs_ms, t, qt_ms, p, pr_ms })
+    Some(FittedShapes { onset_ms, qrs, qrs_ms, t, qt_ms, p, pr_ms })
 }

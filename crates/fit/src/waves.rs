@@ -15,20 +15,20 @@ const PATIENCE: usize = 5;
 
 /// A wave that is searched for: ranges of its start, rise and fall, ms, and where to begin.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Sought {
-    pub start: Range,
-    pub rise: Range,
-    pub fall: Range,
+pub(crate) struct WaveSearch {
+    pub start: SearchRange,
+    pub rise: SearchRange,
+    pub fall: SearchRange,
     /// Where it has ended, ms; flanks that are longer are cut.
     pub latest: f64,
 }
 
 /// Lowest, first, highest.
-pub(crate) type Range = [f64; 3];
+pub(crate) type SearchRange = [f64; 3];
 
 /// A wave found: ms, and its size in the directions of the target.
 #[derive(Clone, Debug)]
-pub(crate) struct Found {
+pub(crate) struct FoundWave {
     pub start_ms: f64,
     pub rise_ms: f64,
     pub fall_ms: f64,
@@ -40,17 +40,17 @@ pub(crate) fn find(
     times: &[f64],
     target: &DMatrix<f64>,
     weights: &[f64],
-    sought: &[Sought],
-) -> Option<(Vec<Found>, f64)> {
+    sought: &[WaveSearch],
+) -> Option<(Vec<FoundWave>, f64)> {
     let target = DMatrix::from_fn(target.nrows(), target.ncols(), |row, column| weights[row] * target[(row, column)]);
     let first = sought.iter().flat_map(|wave| [wave.start, wave.rise, wave.fall]).map(free);
     let free = DVector::from_iterator(3 * sought.len(), first);
     let problem = Problem { times, weights, target: &target, sought, free };
     let (problem, report) = LevenbergMarquardt::new().with_patience(PATIENCE).minimize(problem);
     let (_, sizes) = problem.sizes(&problem.free)?;
-    let found = |(i, wave): (usize, &Sought)| {
+    let found = |(i, wave): (usize, &WaveSearch)| {
         let [start_ms, rise_ms, fall_ms] = shape(wave, problem.free.as_slice().get(3 * i..)?)?;
-        Some(Found { start_ms, rise_ms, fall_ms, size: sizes.row(i).iter().copied().collect() })
+        Some(FoundWave { start_ms, rise_ms, fall_ms, size: sizes.row(i).iter().copied().collect() })
     };
     let found = sought.iter().enumerate().map(found).collect::<Option<_>>()?;
     Some((found, report.objective_function))
@@ -64,16 +64,16 @@ pub(crate) fn height([start, rise, fall]: [f64; 3], t_ms: f64) -> f64 {
 }
 
 /// A free number for a place in a range.
-fn free([low, first, high]: Range) -> f64 {
+fn free([low, first, high]: SearchRange) -> f64 {
     let share = ((first - low) / (high - low)).clamp(0.02, 0.98);
     (share / (1.0 - share)).ln()
 }
 
-fn ranged([low, _, high]: Range, free: f64) -> f64 {
+fn ranged([low, _, high]: SearchRange, free: f64) -> f64 {
     low + (high - low) / (1.0 + (-free).exp())
 }
 
-fn shape(wave: &Sought, free: &[f64]) -> Option<[f64; 3]> {
+fn shape(wave: &WaveSearch, free: &[f64]) -> Option<[f64; 3]> {
     let [start, rise, fall, ..] = free else { return None };
     let start = ranged(wave.start, *start);
     let room = wave.latest - start;
@@ -85,7 +85,7 @@ struct Problem<'a> {
     times: &'a [f64],
     weights: &'a [f64],
     target: &'a DMatrix<f64>,
-    sought: &'a [Sought],
+    sought: &'a [WaveSearch],
     free: DVector<f64>,
 }
 

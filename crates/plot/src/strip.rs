@@ -39,14 +39,14 @@ const SMALL_MM: f64 = 2.5;
 
 /// One line of a row: a channel over the whole row, or several after one another in equal parts.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Line {
+pub struct StripRow {
     /// The channels, from left to right.
     pub parts: Vec<Channel>,
 }
 
 /// How to print.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Sheet {
+pub struct StripSheet {
     /// Paper speed, mm/s.
     pub mm_per_s: f64,
     /// ECG gain, mm/mV.
@@ -54,7 +54,7 @@ pub struct Sheet {
     /// Length of a row, s; longer excerpts wrap.
     pub row_s: f64,
     /// The lines of a row.
-    pub lines: Vec<Line>,
+    pub lines: Vec<StripRow>,
     /// Heading; the first step's label if none.
     pub title: Option<String>,
     /// Whether beat codes and P onsets are marked.
@@ -103,17 +103,17 @@ pub enum StripError {
     UnknownChannel(String),
 }
 
-impl Sheet {
+impl StripSheet {
     /// 25 mm/s, 10 mm/mV, rows of 10 s: leads II and V1, arterial pressure and respiration.
-    pub fn usual() -> Sheet {
+    pub fn usual() -> StripSheet {
         let channels = [
             Channel::Lead(Lead::II),
             Channel::Lead(Lead::V1),
             Channel::Pressure(PressureSite::Arterial),
             Channel::Respiration,
         ];
-        let lines = channels.into_iter().map(|channel| Line { parts: vec![channel] }).collect();
-        Sheet { mm_per_s: 25.0, mm_per_mv: 10.0, row_s: 10.0, lines, title: None, codes: true, page: false }
+        let lines = channels.into_iter().map(|channel| StripRow { parts: vec![channel] }).collect();
+        StripSheet { mm_per_s: 25.0, mm_per_mv: 10.0, row_s: 10.0, lines, title: None, codes: true, page: false }
     }
 
     /// Longest row, in whole seconds, that a page holds at this paper speed; 0 when it holds none.
@@ -138,7 +138,7 @@ impl Sheet {
 
 /// The lines for channel words, ECG first, pressures and respiration below; [`TWELVE_LEADS`] stands for the usual
 /// arrangement of four columns of three leads over a rhythm strip of lead II.
-pub fn lines<'a>(words: impl IntoIterator<Item = &'a str>) -> Result<Vec<Line>, StripError> {
+pub fn lines<'a>(words: impl IntoIterator<Item = &'a str>) -> Result<Vec<StripRow>, StripError> {
     let mut lines = Vec::new();
     for word in words {
         if word.eq_ignore_ascii_case(TWELVE_LEADS) {
@@ -147,11 +147,11 @@ pub fn lines<'a>(words: impl IntoIterator<Item = &'a str>) -> Result<Vec<Line>, 
                 [Lead::II, Lead::AVL, Lead::V2, Lead::V5],
                 [Lead::III, Lead::AVF, Lead::V3, Lead::V6],
             ];
-            lines.extend(columns.map(|leads| Line { parts: leads.map(Channel::Lead).to_vec() }));
-            lines.push(Line { parts: vec![Channel::Lead(Lead::II)] });
+            lines.extend(columns.map(|leads| StripRow { parts: leads.map(Channel::Lead).to_vec() }));
+            lines.push(StripRow { parts: vec![Channel::Lead(Lead::II)] });
         } else {
             let channel = Channel::find(word).ok_or_else(|| StripError::UnknownChannel(word.into()))?;
-            lines.push(Line { parts: vec![channel] });
+            lines.push(StripRow { parts: vec![channel] });
         }
     }
     lines.sort_by_key(|line| match line.parts.first().map(|channel| channel.kind()) {
@@ -163,7 +163,7 @@ pub fn lines<'a>(words: impl IntoIterator<Item = &'a str>) -> Result<Vec<Line>, 
 }
 
 /// Lays the excerpt out on the sheet.
-pub fn draw(excerpt: &Excerpt, sheet: &Sheet) -> Result<Drawing, StripError> {
+pub fn draw(excerpt: &Excerpt, sheet: &StripSheet) -> Result<Drawing, StripError> {
     sheet.check()?;
     if excerpt.frames.is_empty() {
         return Err(StripError::Empty);
@@ -213,15 +213,15 @@ struct Layout<'a> {
     /// As played, with pacing pulses.
     played: &'a Excerpt,
     excerpt: &'a Excerpt,
-    sheet: &'a Sheet,
+    sheet: &'a StripSheet,
     bands: Vec<Band>,
     steps: Vec<(f64, &'a str)>,
     calibrated: bool,
 }
 
 impl<'a> Layout<'a> {
-    fn new(played: &'a Excerpt, excerpt: &'a Excerpt, sheet: &'a Sheet) -> Layout<'a> {
-        let band = |line: &Line| {
+    fn new(played: &'a Excerpt, excerpt: &'a Excerpt, sheet: &'a StripSheet) -> Layout<'a> {
+        let band = |line: &StripRow| {
             let mut bands = line.parts.iter().map(|channel| Band::fit(*channel, excerpt, sheet.mm_per_mv));
             let mut whole = bands.next()?;
             bands.for_each(|other| whole.share(&other));
@@ -344,7 +344,7 @@ impl<'a> Layout<'a> {
     }
 
     /// Names, units and marks of a line's scale: calibration mark for potentials, numbers for the others.
-    fn axis(&self, band: &Band, line: &Line, top_mm: f64, drawing: &mut Drawing) {
+    fn axis(&self, band: &Band, line: &StripRow, top_mm: f64, drawing: &mut Drawing) {
         let left = MARGIN_MM + GUTTER_MM;
         let zero_mm = top_mm + band.zero_mm;
         if band.channel.kind() == ChannelKind::Potential {
@@ -390,7 +390,7 @@ impl<'a> Layout<'a> {
         drawing.stroke(Pen::Edge, ticks);
     }
 
-    fn traces(&self, band: &Band, line: &Line, top_mm: f64, place: &Place, drawing: &mut Drawing) {
+    fn traces(&self, band: &Band, line: &StripRow, top_mm: f64, place: &Place, drawing: &mut Drawing) {
         let rate = f64::from(self.excerpt.rate.as_hz());
         let part_s = self.sheet.row_s.min(self.excerpt.seconds()) / line.parts.len() as f64;
         for (i, channel) in line.parts.iter().enumerate() {
@@ -458,7 +458,7 @@ impl<'a> Layout<'a> {
 }
 
 /// Height of the names over a line.
-fn names_mm(line: &Line) -> f64 {
+fn names_mm(line: &StripRow) -> f64 {
     if line.parts.len() > 1 { NAME_LANE_MM } else { 0.0 }
 }
 

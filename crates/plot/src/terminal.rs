@@ -1,11 +1,11 @@
 //! The same excerpt in dots, for a terminal or a failing test.
 //!
-//! A character of the braille block holds two by four dots; a column of dots is drawn from the lowest to the highest
-//! sample that falls in it, so that no QRS is lost. Beat codes stand above, seconds below.
+//! Beat codes stand above the dots, seconds below.
 
 use std::fmt::Write as _;
 
 use pulsewright_core::frame::Channel;
+use pulsewright_text::braille::BrailleTrace;
 
 use crate::excerpt::Excerpt;
 use crate::marks;
@@ -64,29 +64,16 @@ fn block(excerpt: &Excerpt, channel: Channel, from_s: f64, width: usize, text: &
         ((1.0 - up) * (DOTS - 1) as f64).round().clamp(0.0, (DOTS - 1) as f64) as usize
     };
     let rate = f64::from(excerpt.rate.as_hz());
-    let mut cells = vec![0_u8; width * HEIGHT];
-    let mut before: Option<usize> = None;
-    for column in 0..2 * width {
+    let mut trace = BrailleTrace::new(width, HEIGHT);
+    for column in 0..trace.columns() {
         let edge = |n: usize| ((from_s + n as f64 / DOTS_PER_SECOND) * rate).round() as usize;
         let last = edge(column + 1).min(excerpt.frames.len());
         let Some(frames) = excerpt.frames.get(edge(column)..last).filter(|frames| !frames.is_empty()) else {
             break;
         };
-        let dots = frames.iter().map(|frame| dot(f64::from(frame.sample(channel))));
-        let (mut top, mut bottom) = dots.fold((DOTS, 0), |(top, bottom), y| (top.min(y), bottom.max(y)));
-        let end = frames.last().map(|frame| dot(f64::from(frame.sample(channel))));
-        if let Some(y) = before {
-            // Join to the column before.
-            (top, bottom) = (top.min((y + 1).min(bottom)), bottom.max(y.saturating_sub(1).max(top)));
-        }
-        before = end;
-        for y in top..=bottom {
-            if let Some(cell) = cells.get_mut((y / 4) * width + column / 2) {
-                *cell |= bit(column % 2, y % 4);
-            }
-        }
+        trace.draw(column, frames.iter().map(|frame| dot(f64::from(frame.sample(channel)))));
     }
-    for (line, row) in cells.chunks(width).enumerate() {
+    for (line, dots) in trace.lines().enumerate() {
         let label = match line {
             0 => format!("{high:.1}"),
             2 => channel.id().chars().take(GUTTER - 1).collect(),
@@ -94,18 +81,8 @@ fn block(excerpt: &Excerpt, channel: Channel, from_s: f64, width: usize, text: &
             l if l + 1 == HEIGHT => format!("{low:.1}"),
             _ => String::new(),
         };
-        let dots: String = row.iter().filter_map(|bits| char::from_u32(0x2800 + u32::from(*bits))).collect();
+        let dots: String = dots.collect();
         let _ = writeln!(text, "{label:>8} {dots}");
-    }
-}
-
-/// Bit of a dot in a braille character.
-fn bit(x: usize, y: usize) -> u8 {
-    match (x, y) {
-        (0, 3) => 0x40,
-        (0, y) => 1 << y,
-        (_, 3) => 0x80,
-        (_, y) => 8 << y,
     }
 }
 

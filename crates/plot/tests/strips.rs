@@ -14,7 +14,7 @@ use pulsewright_plot::{
     drawing::{Drawing, Pen, Point, Shape, Text},
     excerpt::{Excerpt, ExcerptError},
     png,
-    strip::{self, NOTICE, Sheet, StripError},
+    strip::{self, NOTICE, StripError, StripSheet},
     svg,
 };
 
@@ -51,7 +51,7 @@ fn close(a: f64, b: f64, tolerance: f64) -> bool {
 #[test]
 fn paper_calibration_and_trace_share_true_millimetres() -> Result<(), Box<dyn Error>> {
     let excerpt = excerpt(4, 2)?;
-    let sheet = Sheet { lines: strip::lines(["II"])?, ..Sheet::usual() };
+    let sheet = StripSheet { lines: strip::lines(["II"])?, ..StripSheet::usual() };
     let drawing = strip::draw(&excerpt, &sheet)?;
     // The calibration mark is 10 mm high and 5 mm (200 ms) long.
     let mark = &lines(&drawing, Pen::Calibration)[0];
@@ -80,7 +80,7 @@ fn paper_calibration_and_trace_share_true_millimetres() -> Result<(), Box<dyn Er
 #[test]
 fn codes_stand_over_the_peaks_of_the_truth() -> Result<(), Box<dyn Error>> {
     let excerpt = excerpt(8, 2)?;
-    let drawing = strip::draw(&excerpt, &Sheet::usual())?;
+    let drawing = strip::draw(&excerpt, &StripSheet::usual())?;
     let start = lines(&drawing, Pen::Calibration)[0][5].x_mm;
     let codes: Vec<f64> = texts(&drawing).iter().filter(|t| t.words == "N").map(|t| t.at.x_mm).collect();
     let peaks: Vec<f64> = excerpt
@@ -92,14 +92,14 @@ fn codes_stand_over_the_peaks_of_the_truth() -> Result<(), Box<dyn Error>> {
         .collect();
     assert_eq!((codes.len(), peaks.len()), (8, 8));
     assert!(codes.iter().zip(&peaks).all(|(code, peak)| close(*code, *peak, 0.01)));
-    let plain = strip::draw(&excerpt, &Sheet { codes: false, ..Sheet::usual() })?;
+    let plain = strip::draw(&excerpt, &StripSheet { codes: false, ..StripSheet::usual() })?;
     assert!(!texts(&plain).iter().any(|t| t.words == "N" || t.words == "p"));
     Ok(())
 }
 
 #[test]
 fn long_strips_wrap_and_every_row_carries_the_notice_and_its_step() -> Result<(), Box<dyn Error>> {
-    let drawing = strip::draw(&excerpt(25, 0)?, &Sheet::usual())?;
+    let drawing = strip::draw(&excerpt(25, 0)?, &StripSheet::usual())?;
     let words: Vec<&str> = texts(&drawing).iter().map(|t| t.words.as_str()).collect();
     let count = |wanted: &str| words.iter().filter(|word| **word == wanted).count();
     assert_eq!(count(NOTICE), 3);
@@ -117,7 +117,7 @@ fn long_strips_wrap_and_every_row_carries_the_notice_and_its_step() -> Result<()
 
 #[test]
 fn twelve_leads_stand_in_four_columns_over_a_rhythm_strip() -> Result<(), Box<dyn Error>> {
-    let sheet = Sheet { lines: strip::lines(["respiration", "12-lead", "arterial"])?, ..Sheet::usual() };
+    let sheet = StripSheet { lines: strip::lines(["respiration", "12-lead", "arterial"])?, ..StripSheet::usual() };
     let kinds: Vec<Channel> = sheet.lines.iter().filter_map(|line| line.parts.first().copied()).collect();
     assert_eq!(kinds[0], Channel::Lead(Lead::I));
     assert_eq!(&kinds[4..], [Channel::find("arterial"), Channel::find("respiration")].map(|c| c.expect("a channel")));
@@ -135,7 +135,7 @@ fn twelve_leads_stand_in_four_columns_over_a_rhythm_strip() -> Result<(), Box<dy
 fn svg_is_text_in_millimetres_with_title_and_description() -> Result<(), Box<dyn Error>> {
     let mut excerpt = excerpt(8, 0)?;
     excerpt.labels[0] = "rest <&> \"quiet\"".into();
-    let drawing = strip::draw(&excerpt, &Sheet::usual())?;
+    let drawing = strip::draw(&excerpt, &StripSheet::usual())?;
     let text = svg::write(&drawing);
     assert!(text.starts_with("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"242mm\""), "{}", &text[..120]);
     assert!(
@@ -144,7 +144,7 @@ fn svg_is_text_in_millimetres_with_title_and_description() -> Result<(), Box<dyn
     );
     assert!(text.contains("<desc id=\"desc\">") && text.contains("8 normal") && text.contains(NOTICE));
     assert_eq!(text.matches("<text").count(), texts(&drawing).len());
-    assert_eq!(text, svg::write(&strip::draw(&excerpt, &Sheet::usual())?));
+    assert_eq!(text, svg::write(&strip::draw(&excerpt, &StripSheet::usual())?));
     let picture = png::encode(&drawing, 100)?;
     // Width of the header chunk: 242 mm at 100 dpi.
     assert_eq!(&picture[16..20], 953_u32.to_be_bytes());
@@ -163,10 +163,10 @@ fn impossible_sheets_are_refused() -> Result<(), Box<dyn Error>> {
     assert_eq!(play(4, Span::secs(8))?.frames.len(), 1000);
     let excerpt = play(0, Span::secs(5))?;
     for (mm_per_s, mm_per_mv, row_s) in [(0.0, 10.0, 10.0), (25.0, f64::NAN, 10.0), (25.0, 10.0, 1e9)] {
-        let sheet = Sheet { mm_per_s, mm_per_mv, row_s, ..Sheet::usual() };
+        let sheet = StripSheet { mm_per_s, mm_per_mv, row_s, ..StripSheet::usual() };
         assert!(matches!(strip::draw(&excerpt, &sheet), Err(StripError::Scale { .. })));
     }
-    let bare = Sheet { lines: Vec::new(), ..Sheet::usual() };
+    let bare = StripSheet { lines: Vec::new(), ..StripSheet::usual() };
     assert_eq!(strip::draw(&excerpt, &bare), Err(StripError::NoChannels));
     assert!(matches!(strip::lines(["II", "VX"]), Err(StripError::UnknownChannel(word)) if word == "VX"));
     Ok(())
@@ -180,7 +180,7 @@ fn pacing_pulses_are_drawn_from_the_truth_and_not_from_the_samples() -> Result<(
     let excerpt = Excerpt::play(&script, FrameRate::lit(10_000), Instant::ZERO, Span::secs(4))?;
     let tallest = excerpt.frames.iter().map(|frame| frame.lead_mv(Lead::II).abs()).fold(0.0, f32::max);
     assert!(tallest > 5.0, "the samples hold the pulses: {tallest} mV");
-    let sheet = Sheet { lines: strip::lines(["II"])?, ..Sheet::usual() };
+    let sheet = StripSheet { lines: strip::lines(["II"])?, ..StripSheet::usual() };
     let drawing = strip::draw(&excerpt, &sheet)?;
     let mut heights = lines(&drawing, Pen::Trace).into_iter().flatten().map(|p| p.y_mm).collect::<Vec<_>>();
     heights.sort_by(f64::total_cmp);
@@ -203,8 +203,8 @@ fn extent(drawing: &Drawing) -> (f64, f64) {
 
 #[test]
 fn a_page_fits_a4_and_letter_and_keeps_true_scale() -> Result<(), Box<dyn Error>> {
-    let row_s = Sheet::longest_row_on_page_s(25.0);
-    let sheet = Sheet { lines: strip::lines(["12-lead"])?, row_s, page: true, ..Sheet::usual() };
+    let row_s = StripSheet::longest_row_on_page_s(25.0);
+    let sheet = StripSheet { lines: strip::lines(["12-lead"])?, row_s, page: true, ..StripSheet::usual() };
     let drawing = strip::draw(&excerpt(8, 0)?, &sheet)?;
     // ISO 216 and ANSI/ASME Y14.1, on their side, with 10 mm around.
     for [width_mm, height_mm] in [[297.0, 210.0], [279.4, 215.9]] {
@@ -217,7 +217,7 @@ fn a_page_fits_a4_and_letter_and_keeps_true_scale() -> Result<(), Box<dyn Error>
     assert!(close(mark[1].y_mm - mark[2].y_mm, 10.0, 1e-9));
     let tall = strip::draw(&excerpt(60, 0)?, &sheet);
     assert!(matches!(tall, Err(StripError::Page { height_mm, .. }) if height_mm > 190.0));
-    let wide = Sheet { row_s: 10.0, ..sheet };
+    let wide = StripSheet { row_s: 10.0, ..sheet };
     assert!(matches!(strip::draw(&excerpt(10, 0)?, &wide), Err(StripError::Page { width_mm, .. }) if width_mm > 259.0));
     Ok(())
 }
@@ -231,7 +231,7 @@ fn seed_settings_and_intervals_are_printed() -> Result<(), Box<dyn Error>> {
         .lit(Field::Life, 0.0);
     let items = [Item::Step(Step::lasting(Span::secs(10), settings))];
     let excerpt = Excerpt::play(&Script::new(41, &items)?, RATE, Instant::ZERO, Span::secs(10))?;
-    let drawing = strip::draw(&excerpt, &Sheet::usual())?;
+    let drawing = strip::draw(&excerpt, &StripSheet::usual())?;
     let words: Vec<&str> = texts(&drawing).iter().map(|text| text.words.as_str()).collect();
     assert!(words.iter().any(|words| words.starts_with("seed 41") && words.contains("ecg.pr_ms 200")), "{words:?}");
     let intervals = "RR 1000  PR 200  QRS 92  QT 420  QTc 420 ms";
@@ -246,7 +246,7 @@ fn pacing_marks_point_as_the_pulse_does_in_each_lead() -> Result<(), Box<dyn Err
         let items = [Item::Step(Step::hold(settings))];
         let excerpt = Excerpt::play(&Script::new(1, &items)?, RATE, Instant::ZERO, Span::secs(4))?;
         for (lead, follows) in [("II", true), ("aVR", false)] {
-            let drawing = strip::draw(&excerpt, &Sheet { lines: strip::lines([lead])?, ..Sheet::usual() })?;
+            let drawing = strip::draw(&excerpt, &StripSheet { lines: strip::lines([lead])?, ..StripSheet::usual() })?;
             let bars = lines(&drawing, Pen::Pacing);
             assert!(bars.len() >= 4);
             // Downwards on paper is larger.
@@ -261,7 +261,7 @@ fn names_of_leads_lie_clear_of_every_trace() -> Result<(), Box<dyn Error>> {
     let settings = Settings::new(&ADULT, &catalogue::SINUS).lit(Field::EcgGain, 3.0);
     let items = [Item::Step(Step::hold(settings))];
     let excerpt = Excerpt::play(&Script::new(1, &items)?, RATE, Instant::ZERO, Span::secs(8))?;
-    let sheet = Sheet { lines: strip::lines(["12-lead"])?, row_s: 8.0, ..Sheet::usual() };
+    let sheet = StripSheet { lines: strip::lines(["12-lead"])?, row_s: 8.0, ..StripSheet::usual() };
     let drawing = strip::draw(&excerpt, &sheet)?;
     let points: Vec<Point> = lines(&drawing, Pen::Trace).into_iter().flatten().collect();
     let is_name = |text: &&Text| text.bold && Channel::find(&text.words).is_some();

@@ -2,9 +2,9 @@
 
 use crate::script::wrong;
 use numpy::PyReadonlyArray1;
-use pulsewright_score::limits::Limits;
+use pulsewright_score::limits::FigureLimits;
 use pulsewright_score::record::ScoreOptions;
-use pulsewright_score::{Annotations, Beat, Instant, Report, score_record};
+use pulsewright_score::{AnnotatedBeat, Annotations, RecordInstant, Report, score_record};
 use pyo3::prelude::*;
 
 /// Beats of times in seconds and, where given, a code for each.
@@ -18,8 +18,8 @@ pub fn annotations(times_s: &[f64], codes: Option<&str>) -> PyResult<Annotations
     let mut beats = Vec::with_capacity(times_s.len());
     for time_s in times_s {
         let code = codes.as_mut().and_then(Iterator::next).unwrap_or('N');
-        let at = Instant::from_s(*time_s).ok_or_else(|| wrong(format!("{time_s} is no time in seconds")))?;
-        beats.push(Beat { at, code });
+        let at = RecordInstant::from_s(*time_s).ok_or_else(|| wrong(format!("{time_s} is no time in seconds")))?;
+        beats.push(AnnotatedBeat { at, code });
     }
     beats.sort_by_key(|beat| beat.at);
     let mut annotations = Annotations::from_beats(beats);
@@ -53,8 +53,8 @@ pub fn score(
 }
 
 /// Limits from their JSON, as the file of `--limits`.
-pub fn limits(text: Option<&str>) -> PyResult<Limits> {
-    let mut limits = Limits::default();
+pub fn limits(text: Option<&str>) -> PyResult<FigureLimits> {
+    let mut limits = FigureLimits::default();
     if let Some(text) = text {
         limits.add_json(text).map_err(wrong)?;
     }

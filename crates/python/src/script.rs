@@ -5,7 +5,7 @@ use pulsewright_core::expect::AlarmLimits;
 use pulsewright_core::frame::Channel;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Span};
-use pulsewright_files::{Content, Encoding, FileFormat, Options};
+use pulsewright_files::{Content, Encoding, FileFormat, RenderOptions};
 use pulsewright_script::Document;
 use pulsewright_text::source;
 use pyo3::prelude::*;
@@ -56,7 +56,7 @@ pub fn span(seconds: f64) -> PyResult<Span> {
 
 /// Frames that a render has, after every check that a render to a file makes.
 pub fn frames(script: &Script<'_>, rate: FrameRate, channels: &[Channel], duration: Option<Span>) -> PyResult<u64> {
-    let options = Options { duration, ..Options::new(rate, channels, FileFormat::Raw(Encoding::Float)) };
+    let options = RenderOptions { duration, ..RenderOptions::new(rate, channels, FileFormat::Raw(Encoding::Float)) };
     let plan = pulsewright_files::plan::RenderPlan::new(
         Content { script, title: "", labels: &[], limits: AlarmLimits::USUAL },
         &options,

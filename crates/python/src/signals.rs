@@ -10,7 +10,7 @@ use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
-use pulsewright_files::truth::{Truth as TruthTables, TruthFile};
+use pulsewright_files::truth::{TruthFile, TruthWriter as TruthTables};
 use pulsewright_script::Document;
 use pyo3::prelude::*;
 use pyo3::types::PyDict;

@@ -14,12 +14,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 /// A suite's plan: records to render, and their scores.
 #[pyclass(frozen, module = "pulsewright._native")]
 pub struct Plan {
-    plan: pulsewright_suite::Plan,
+    plan: pulsewright_suite::SuitePlan,
     scored: Mutex<BTreeMap<usize, RecordReport>>,
 }
 
 impl Plan {
-    fn record(&self, index: usize) -> PyResult<&pulsewright_suite::record::Record> {
+    fn record(&self, index: usize) -> PyResult<&pulsewright_suite::record::SuiteRecord> {
         let none =
             || pyo3::exceptions::PyIndexError::new_err(format!("the plan has {} records", self.plan.records.len()));
         self.plan.records.get(index).ok_or_else(none)
@@ -32,7 +32,7 @@ impl Plan {
     #[new]
     fn new(text: &str, name: &str) -> PyResult<Plan> {
         let folder = Path::new(name).parent().filter(|_| name != NO_FILE);
-        let plan = pulsewright_suite::Plan::parse_beside(text, name, folder).map_err(wrong)?;
+        let plan = pulsewright_suite::SuitePlan::parse_beside(text, name, folder).map_err(wrong)?;
         if let Some(recording) = plan.records.iter().find_map(|record| record.recording.as_ref()) {
             return Err(wrong(format!(
                 "{name}: {} is a block of recordings, which Python does not play; name a script with a step that plays it, in \"scripts\"",

@@ -33,5 +33,5 @@ pub mod written;
 
 pub use integrity::Integrity;
 pub use judge::{Judgement, OverallVerdict, Verdict};
-pub use plan::{Plan, PlanError, PlanRig};
+pub use plan::{Plan, PlanRig, PlanWalkError};
 pub use record::{Record, RecordError};

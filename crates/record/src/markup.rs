@@ -4,7 +4,7 @@ use crate::plan::{Plan, PlanStep};
 use crate::walk::EndedSteps;
 use maud::{Markup, PreEscaped, html};
 use pulsewright_core::frame::{Channel, Lead};
-use pulsewright_plot::strip::{self, Line, Sheet};
+use pulsewright_plot::strip::{self, StripRow, StripSheet};
 use pulsewright_plot::svg::{self, escape};
 use pulsewright_text::fit;
 
@@ -93,12 +93,12 @@ pub(crate) fn strip_style() -> String {
 pub(crate) fn strip(walk: &EndedSteps<'_>, index: usize, step: &PlanStep) -> Option<Markup> {
     let mut recording = walk.stretch(index, STRIP_S).ok()?;
     recording.labels.fill(step.name.clone());
-    let sheet = Sheet {
+    let sheet = StripSheet {
         row_s: STRIP_S,
-        lines: channels(step).into_iter().map(|channel| Line { parts: vec![channel] }).collect(),
+        lines: channels(step).into_iter().map(|channel| StripRow { parts: vec![channel] }).collect(),
         title: step.plays.split(" \u{b7} ").next().map(str::to_owned),
         codes: true,
-        ..Sheet::usual()
+        ..StripSheet::usual()
     };
     let drawing = strip::draw(&recording, &sheet).ok()?;
     Some(PreEscaped(svg::inline(&drawing, "strip", &format!("strip-{}", step.id))))

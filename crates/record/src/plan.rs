@@ -2,7 +2,7 @@
 
 use crate::seal;
 use crate::walk::EndedSteps;
-pub use crate::walk::{FramesIdentity, MAX_STEPS, PlanError};
+pub use crate::walk::{FramesIdentity, MAX_STEPS, PlanWalkError};
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::Span;
 use pulsewright_score::tolerance::Tolerance;
@@ -263,10 +263,10 @@ impl Plan {
     ///
     /// # Errors
     /// When there is nothing to expect, or it has more than [`MAX_STEPS`] steps.
-    pub fn new(document: &Document, text: &[u8], rig: Option<PlanRig>) -> Result<Plan, PlanError> {
+    pub fn new(document: &Document, text: &[u8], rig: Option<PlanRig>) -> Result<Plan, PlanWalkError> {
         let document = &document.clone().with_shown_expected();
         if !document.expects() {
-            return Err(PlanError::NothingExpected);
+            return Err(PlanWalkError::NothingExpected);
         }
         let walk = EndedSteps::new(document)?;
         let mut plan = Plan {

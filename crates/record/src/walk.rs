@@ -29,7 +29,7 @@ pub struct FramesIdentity {
 /// Why a document makes no plan.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
-pub enum PlanError {
+pub enum PlanWalkError {
     /// No step expects anything.
     #[error(
         "nothing can be read in any step of the script; add \"expect\" to its steps (docs/script.md, expectations)"
@@ -66,7 +66,7 @@ impl<'a> EndedSteps<'a> {
     ///
     /// # Errors
     /// When the core refuses it, or it has more than [`MAX_STEPS`] steps.
-    pub fn new(document: &'a Document) -> Result<EndedSteps<'a>, PlanError> {
+    pub fn new(document: &'a Document) -> Result<EndedSteps<'a>, PlanWalkError> {
         let mut items = document.items();
         for item in &mut items {
             if let Item::Step(step) = item {
@@ -75,11 +75,11 @@ impl<'a> EndedSteps<'a> {
         }
         let walk = EndedSteps { seed: document.seed(), items };
         let count = walk.script()?.timeline().take(MAX_STEPS + 1).count();
-        if count > MAX_STEPS { Err(PlanError::TooManySteps) } else { Ok(walk) }
+        if count > MAX_STEPS { Err(PlanWalkError::TooManySteps) } else { Ok(walk) }
     }
 
-    fn script(&self) -> Result<Script<'_>, PlanError> {
-        Script::new(self.seed, &self.items).map_err(|error| PlanError::Script(error.to_string()))
+    fn script(&self) -> Result<Script<'_>, PlanWalkError> {
+        Script::new(self.seed, &self.items).map_err(|error| PlanWalkError::Script(error.to_string()))
     }
 
     /// Its steps in playing order.

@@ -4,7 +4,7 @@ use pulsewright_record::guide::guide;
 use pulsewright_record::plan::Plan;
 use pulsewright_record::record::{ItemEntry, KitState, Record, Signature};
 use pulsewright_record::report::{Report, data, page};
-use pulsewright_record::{OverallVerdict, PlanError, Verdict, record_csv};
+use pulsewright_record::{OverallVerdict, PlanWalkError, Verdict, record_csv};
 
 const SCRIPT: &str = r#"{"version": 1, "title": "Invented", "kit": ["cable"], "prepare": ["no person"], "steps": [
     {"name": "rate", "duration_s": "hold", "rate_bpm": 80, "expect": {"readings": ["heart-rate", "respiration-rate"]}},
@@ -84,7 +84,7 @@ fn scripts_that_make_no_plan() {
         Plan::new(&document, script.as_bytes(), None).unwrap_err()
     };
     let many = r#"{"version": 1, "steps": [{"repeat": 501, "steps": [{"duration_s": 5, "expect": {"readings": ["heart-rate"]}}]}]}"#;
-    assert_eq!(plan(many), PlanError::TooManySteps);
+    assert_eq!(plan(many), PlanWalkError::TooManySteps);
 }
 
 #[test]

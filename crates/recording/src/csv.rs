@@ -1,6 +1,6 @@
 //! CSV: a line of names, a row a frame, times in seconds in a column `time_s`. Other columns are potentials.
 
-use crate::recording::{Channel, Recording};
+use crate::recording::{RecordedChannel, Recording};
 use pulsewright_text::number::counted;
 use pulsewright_text::table::{self, TableProblem};
 
@@ -49,8 +49,11 @@ pub(crate) fn parse(bytes: Vec<u8>, scale_mv: f64, rate_hz: Option<f64>) -> Resu
         return Err("no row".to_owned());
     }
     let rate_hz = rate_hz.map_or_else(|| rate_of(&times), Ok)?;
-    let channel =
-        |(name, samples): (&String, Vec<f32>)| Channel { name: name.trim().to_owned(), unit: "mV".to_owned(), samples };
+    let channel = |(name, samples): (&String, Vec<f32>)| RecordedChannel {
+        name: name.trim().to_owned(),
+        unit: "mV".to_owned(),
+        samples,
+    };
     let kept = names.iter().zip(columns).enumerate().filter(|(place, _)| Some(*place) != clock);
     Ok(Recording { rate_hz, channels: kept.map(|(_, column)| channel(column)).collect() })
 }

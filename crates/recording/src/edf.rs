@@ -1,6 +1,6 @@
 //! EDF and EDF+ (Kemp and others 1992, 2003): a header of fixed fields, then records of 16-bit samples.
 
-use crate::recording::{Channel, Recording};
+use crate::recording::{RecordedChannel, Recording};
 use crate::unit::in_mv;
 use pulsewright_text::number::counted;
 
@@ -69,7 +69,7 @@ pub(crate) fn parse(bytes: &[u8]) -> Result<Recording, String> {
         let start = 2 * before_it;
         let parts =
             data.chunks_exact(2 * before).take(records).filter_map(|record| record.get(start..start + 2 * of_record));
-        channels.push(Channel {
+        channels.push(RecordedChannel {
             name: name.to_owned(),
             unit: if factor.is_some() { "mV".to_owned() } else { unit.to_owned() },
             samples: parts.flat_map(|part| part.as_chunks::<2>().0).map(value).collect(),

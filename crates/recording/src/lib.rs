@@ -1,7 +1,7 @@
 //! Signals of open recordings, and their place in frames.
 //!
 //! [`read`] reads a record of the open waveform database, [`open()`] EDF, CSV and WAV too. A [`Mapping`] says which of its channels are played as which of ours;
-//! [`Played`] gives them as frames, so that everything after a recording is the same as after the player.
+//! [`RecordingFrames`] gives them as frames, so that everything after a recording is the same as after the player.
 //!
 //! # What holds
 //! - Every file gets an answer: no panic; memory is bounded by [`LARGEST`].
@@ -21,7 +21,7 @@ mod unit;
 mod wav;
 mod wfdb;
 
-pub use mapping::{Mapping, Played};
-pub use open::{Meaning, open};
-pub use recording::{Channel, FileBytes, LARGEST, ReadError, Recording};
+pub use mapping::{Mapping, RecordingFrames};
+pub use open::{NumberMeaning, open};
+pub use recording::{FileBytes, LARGEST, RecordedChannel, Recording, RecordingError};
 pub use wfdb::read;

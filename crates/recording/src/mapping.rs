@@ -59,18 +59,18 @@ impl Mapping {
 
 /// A recording as frames.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Played {
+pub struct RecordingFrames {
     rate: FrameRate,
     frames: usize,
     columns: Vec<(frame::Channel, Vec<f32>)>,
 }
 
-impl Played {
+impl RecordingFrames {
     /// The mapped channels of a recording.
     ///
     /// # Errors
     /// A frame rate that is not a whole number of frames a second that can be played.
-    pub fn new(recording: &Recording, mapping: &Mapping) -> Result<Played, String> {
+    pub fn new(recording: &Recording, mapping: &Mapping) -> Result<RecordingFrames, String> {
         let hz = recording.rate_hz;
         let whole = (hz.fract() == 0.0 && hz <= f64::from(u32::MAX)).then_some(hz as u32);
         let rate = whole.and_then(|hz| FrameRate::hz(hz).ok());
@@ -82,7 +82,7 @@ impl Played {
         let samples = |index: usize| recording.channels.get(index).map(|channel| channel.samples.clone());
         let column = |(channel, index): &(frame::Channel, usize)| (*channel, samples(*index).unwrap_or_default());
         let columns = mapping.0.iter().map(column).collect();
-        Ok(Played { rate, frames, columns })
+        Ok(RecordingFrames { rate, frames, columns })
     }
 
     /// Frames a second.
@@ -128,11 +128,11 @@ impl Played {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::recording::Channel;
+    use crate::recording::RecordedChannel;
     use pulsewright_core::PressureSite;
 
     fn recording() -> Recording {
-        let channel = |name: &str, unit: &str, samples: [f32; 2]| Channel {
+        let channel = |name: &str, unit: &str, samples: [f32; 2]| RecordedChannel {
             name: name.into(),
             unit: unit.into(),
             samples: samples.into(),
@@ -147,7 +147,7 @@ mod tests {
         let (i, ii) = (frame::Channel::Lead(Lead::I), frame::Channel::Lead(Lead::II));
         let arterial = frame::Channel::Pressure(PressureSite::Arterial);
         let mapping = Mapping::new(&[(i, "a"), (ii, "b"), (arterial, "c")], &recording()).expect("a mapping");
-        let played = Played::new(&recording(), &mapping).expect("a rate");
+        let played = RecordingFrames::new(&recording(), &mapping).expect("a rate");
         let third = frame::Channel::Lead(Lead::III);
         assert!(mapping.gives(third) && !mapping.gives(frame::Channel::Respiration));
         assert_eq!((played.frame(1).sample(third), played.frame(1).sample(arterial)), (3.0, 90.0));
@@ -165,7 +165,7 @@ mod tests {
         let mapping = Mapping::new(&[(ii, "a")], &recording()).expect("a mapping");
         for rate_hz in [128.5, 50.0, 1e12] {
             let slow = Recording { rate_hz, ..recording() };
-            assert!(Played::new(&slow, &mapping).expect_err("a rate").contains("frames a second"));
+            assert!(RecordingFrames::new(&slow, &mapping).expect_err("a rate").contains("frames a second"));
         }
     }
 }

@@ -1,6 +1,6 @@
 //! Recordings by the ending of their file's name.
 
-use crate::recording::{FileBytes, ReadError, Recording};
+use crate::recording::{FileBytes, Recording, RecordingError};
 use crate::unit::in_mv;
 use crate::{csv, edf, wav, wfdb};
 use std::path::Path;
@@ -10,7 +10,7 @@ const UNSCALED: [&str; 2] = ["csv", "wav"];
 
 /// The meaning of numbers in files that do not say it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Meaning {
+pub struct NumberMeaning {
     /// mV of 1 in a table (1 without it), or of a stored number of a WAV file, which needs it.
     pub scale_mv: Option<f64>,
     /// Rows a second of a table without times.
@@ -22,9 +22,9 @@ pub struct Meaning {
 ///
 /// # Errors
 /// Files that can't be read or have a fault, another ending, a scale where the file has units, no scale for WAV.
-pub fn open(path: &Path, meaning: Meaning, bytes: &FileBytes<'_>) -> Result<Recording, ReadError> {
-    let Meaning { scale_mv, rate_hz } = meaning;
-    let wrong = |what: String| ReadError::Content { path: path.to_owned(), what };
+pub fn open(path: &Path, meaning: NumberMeaning, bytes: &FileBytes<'_>) -> Result<Recording, RecordingError> {
+    let NumberMeaning { scale_mv, rate_hz } = meaning;
+    let wrong = |what: String| RecordingError::Content { path: path.to_owned(), what };
     let ending = path.extension().map_or(String::new(), |ending| ending.to_string_lossy().to_ascii_lowercase());
     if scale_mv.is_some() && !UNSCALED.contains(&ending.as_str()) {
         return Err(wrong("it has units of its own; scale_mv is for .csv and .wav".to_owned()));
@@ -57,7 +57,7 @@ mod tests {
     use super::*;
 
     fn read(name: &str, content: &[u8], scale_mv: Option<f64>) -> Result<Recording, String> {
-        let meaning = Meaning { scale_mv, rate_hz: None };
+        let meaning = NumberMeaning { scale_mv, rate_hz: None };
         open(Path::new(name), meaning, &|_| Ok(content.to_vec())).map_err(|error| error.to_string())
     }
 
@@ -127,7 +127,7 @@ mod tests {
             read("x.csv", b"# note\ntime_s,II,V1\n0,1,2\n0.004,3,4\n0.008,5,6\n", Some(0.5)).expect("a recording");
         assert_eq!((found.rate_hz, found.names().as_str()), (250.0, "II, V1"));
         assert_eq!(found.channels[1].samples, [1.0, 2.0, 3.0]);
-        let meaning = Meaning { scale_mv: None, rate_hz: Some(200.0) };
+        let meaning = NumberMeaning { scale_mv: None, rate_hz: Some(200.0) };
         let found = open(Path::new("x.csv"), meaning, &|_| Ok(b"II\n0.5\n-1\n".to_vec())).expect("a recording");
         assert_eq!((found.rate_hz, found.channels[0].samples.as_slice()), (200.0, &[0.5, -1.0][..]));
         let found = read("x.csv", b"time_s;II\n0;1,5\n0,01;2\n", None).expect("decimal commas");

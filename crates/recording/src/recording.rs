@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 pub const LARGEST: u64 = 256 << 20;
 
 /// Gives the bytes of a file.
-pub type FileBytes<'f> = dyn Fn(&Path) -> Result<Vec<u8>, ReadError> + 'f;
+pub type FileBytes<'f> = dyn Fn(&Path) -> Result<Vec<u8>, RecordingError> + 'f;
 
 /// A recording.
 #[derive(Clone, Debug, PartialEq)]
@@ -15,12 +15,12 @@ pub struct Recording {
     /// Frames a second.
     pub rate_hz: f64,
     /// Its channels, all of the same length.
-    pub channels: Vec<Channel>,
+    pub channels: Vec<RecordedChannel>,
 }
 
 /// A channel of a recording.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Channel {
+pub struct RecordedChannel {
     /// Its name, such as `MLII`.
     pub name: String,
     /// The unit of its samples.
@@ -45,7 +45,7 @@ impl Recording {
 /// Why a recording can't be read.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum ReadError {
+pub enum RecordingError {
     /// A file of it can't be read.
     #[error(transparent)]
     Unreadable(#[from] SourceError),

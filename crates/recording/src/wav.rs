@@ -1,6 +1,6 @@
 //! WAV: potentials in channels that are called after their numbers, from 1 on.
 
-use crate::recording::{Channel, Recording};
+use crate::recording::{RecordedChannel, Recording};
 use hound::{SampleFormat, WavReader};
 
 /// Reads a file whose stored numbers are `scale_mv` each.
@@ -17,7 +17,7 @@ pub(crate) fn parse(bytes: &[u8], scale_mv: f64) -> Result<Recording, String> {
     if count == 0 || samples.len() < count {
         return Err("no frame".to_owned());
     }
-    let channel = |place: usize| Channel {
+    let channel = |place: usize| RecordedChannel {
         name: (place + 1).to_string(),
         unit: "mV".to_owned(),
         samples: samples.iter().skip(place).step_by(count).take(samples.len() / count).copied().collect(),

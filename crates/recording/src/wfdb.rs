@@ -2,7 +2,7 @@
 
 use crate::bits;
 use crate::header::{SignalLine, signals};
-use crate::recording::{Channel, FileBytes, LARGEST, ReadError, Recording};
+use crate::recording::{FileBytes, LARGEST, RecordedChannel, Recording, RecordingError};
 use pulsewright_text::number::counted;
 use pulsewright_text::{header, source};
 use std::collections::BTreeMap;
@@ -13,7 +13,7 @@ use std::path::Path;
 /// # Errors
 /// Files that can't be read, that are cut off, or whose check sum differs; formats other than 16, 24, 32, 80 and 212; records of
 /// several segments.
-pub fn read(path: &Path) -> Result<Recording, ReadError> {
+pub fn read(path: &Path) -> Result<Recording, RecordingError> {
     read_by(path, &|path| Ok(source::file(path, LARGEST)?))
 }
 
@@ -21,8 +21,8 @@ pub fn read(path: &Path) -> Result<Recording, ReadError> {
 ///
 /// # Errors
 /// As [`read`].
-pub(crate) fn read_by(path: &Path, bytes: &FileBytes<'_>) -> Result<Recording, ReadError> {
-    let wrong = |what: String| ReadError::Content { path: path.to_owned(), what };
+pub(crate) fn read_by(path: &Path, bytes: &FileBytes<'_>) -> Result<Recording, RecordingError> {
+    let wrong = |what: String| RecordingError::Content { path: path.to_owned(), what };
     let header = bytes(path)?;
     if header.len() as u64 > source::DOCUMENT {
         return Err(wrong(format!("a header is at most {} MiB long", source::DOCUMENT >> 20)));
@@ -37,7 +37,7 @@ pub(crate) fn read_by(path: &Path, bytes: &FileBytes<'_>) -> Result<Recording, R
         }
         files.entry(&line.file).or_default().push(index);
     }
-    let mut channels: Vec<Option<Channel>> = vec![None; lines.len()];
+    let mut channels: Vec<Option<RecordedChannel>> = vec![None; lines.len()];
     for (file, indices) in files {
         let place = path.with_file_name(file);
         let inside: Vec<&SignalLine> = indices.iter().filter_map(|index| lines.get(*index)).collect();
@@ -48,7 +48,7 @@ pub(crate) fn read_by(path: &Path, bytes: &FileBytes<'_>) -> Result<Recording, R
             }
         }
     }
-    let channels: Vec<Channel> = channels.into_iter().flatten().collect();
+    let channels: Vec<RecordedChannel> = channels.into_iter().flatten().collect();
     let recording = Recording { rate_hz: record.rate_hz, channels };
     let frames = recording.frames();
     if recording.channels.iter().any(|channel| channel.samples.len() != frames) {
@@ -63,8 +63,8 @@ fn signal_file(
     bytes: Vec<u8>,
     lines: &[&SignalLine],
     frames: Option<i64>,
-) -> Result<Vec<Channel>, ReadError> {
-    let wrong = |what: String| ReadError::Content { path: path.to_owned(), what };
+) -> Result<Vec<RecordedChannel>, RecordingError> {
+    let wrong = |what: String| RecordingError::Content { path: path.to_owned(), what };
     let Some(first) = lines.first() else { return Ok(Vec::new()) };
     let format = first.format;
     if lines.iter().any(|line| line.format != format || line.offset != first.offset) {
@@ -100,7 +100,7 @@ fn signal_file(
             }
             before
         };
-        Ok(Channel { name: line.name.clone(), unit: line.unit.clone(), samples: codes().map(value).collect() })
+        Ok(RecordedChannel { name: line.name.clone(), unit: line.unit.clone(), samples: codes().map(value).collect() })
     };
     lines.iter().enumerate().map(channel).collect()
 }

@@ -15,14 +15,14 @@ pub const MOST_AFTER_IMPULSE: (f64, f64) = (0.1, 0.3);
 
 /// A high-pass of first order.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Coupling {
+pub struct AcCoupling {
     corner_hz: f64,
 }
 
-impl Coupling {
+impl AcCoupling {
     /// With this corner, Hz, where it has taken 3 dB.
-    pub const fn at(corner_hz: f64) -> Coupling {
-        Coupling { corner_hz }
+    pub const fn at(corner_hz: f64) -> AcCoupling {
+        AcCoupling { corner_hz }
     }
 
     /// Where it has taken 3 dB, Hz.

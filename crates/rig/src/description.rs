@@ -1,6 +1,6 @@
 //! The rig in memory: a converter and the circuit behind each of its outputs.
 
-use crate::coupling::Coupling;
+use crate::coupling::AcCoupling;
 use crate::line::LinearMap;
 use pulsewright_core::frame::{Channel, Electrode, PressureSite};
 
@@ -12,9 +12,9 @@ pub struct Rig {
     /// The converters, all alike.
     pub converter: Converter,
     /// The filter behind every converter, if there is one.
-    pub filter: Option<Filter>,
+    pub filter: Option<LowPassFilter>,
     /// AC coupling behind every converter, as a sound card has it; `None` where a held level stays.
-    pub coupling: Option<Coupling>,
+    pub coupling: Option<AcCoupling>,
     /// The outputs, in the order in which a frame has their codes; at least one, none twice.
     pub outputs: Vec<Output>,
 }
@@ -43,7 +43,7 @@ pub enum Coding {
 
 /// A low-pass filter that takes the stairs of a converter away; judged as a Butterworth filter.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Filter {
+pub struct LowPassFilter {
     /// Where it has taken 3 dB, Hz.
     pub corner_hz: f64,
     /// Its order.

@@ -2,7 +2,7 @@
 //!
 //! Limits and sources: `docs/rig.md`.
 
-use crate::description::{EcgConnector, Filter, Output, OutputSignal, Rig};
+use crate::description::{EcgConnector, LowPassFilter, Output, OutputSignal, Rig};
 use std::f64::consts::PI;
 
 /// Noise that a monitor's ECG input may have, uV peak to valley (IEC 60601-2-27, 201.12.1.101.4, as makers quote it).
@@ -70,7 +70,7 @@ pub fn hold_gain(frequency_hz: f64, rate_hz: f64) -> f64 {
     if x == 0.0 { 1.0 } else { (x.sin() / x).abs() }
 }
 
-impl Filter {
+impl LowPassFilter {
     /// Gain of the filter at a frequency.
     pub fn gain(&self, frequency_hz: f64) -> f64 {
         (1.0 + (frequency_hz / self.corner_hz).powi(2 * self.order as i32)).sqrt().recip()
@@ -97,7 +97,7 @@ pub struct Sine {
 
 impl Sine {
     /// At a frame rate, behind the rig's filter.
-    pub fn new(frequency_hz: f64, rate_hz: f64, filter: Option<Filter>) -> Sine {
+    pub fn new(frequency_hz: f64, rate_hz: f64, filter: Option<LowPassFilter>) -> Sine {
         let image_hz = rate_hz - frequency_hz;
         let gain = |hz| hold_gain(hz, rate_hz) * filter.map_or(1.0, |filter| filter.gain(hz));
         Sine { frequency_hz, gain: gain(frequency_hz), image_hz, image_gain: gain(image_hz) }
@@ -119,7 +119,7 @@ mod tests {
 
     #[test]
     fn images_behind_the_filter() {
-        let filter = Filter { corner_hz: 300.0, order: 3 };
+        let filter = LowPassFilter { corner_hz: 300.0, order: 3 };
         assert!((decibel(filter.gain(300.0)) + 3.0103).abs() < 1e-4);
         let sine = Sine::new(150.0, 1000.0, Some(filter));
         assert_eq!(sine.image_hz, 850.0);

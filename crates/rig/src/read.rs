@@ -4,12 +4,12 @@ mod outputs;
 
 pub(crate) use outputs::{POLARITIES, REFERENCES};
 
-use crate::coupling::Coupling;
-use crate::description::{Coding, Converter, Filter, Rig};
+use crate::coupling::AcCoupling;
+use crate::description::{Coding, Converter, LowPassFilter, Rig};
 use crate::quantities::{BITS, CORNER, COUPLING, HIGH, LOW, ORDERS, Quantity};
 use crate::table::coding_word;
 use pulsewright_script::Problems;
-use pulsewright_script::reader::{DocumentKind, Node, NodeEntry, Path, ProblemCollector, nearest, open, quoted};
+use pulsewright_script::reader::{DocumentKind, JsonNode, NodeEntry, Path, ProblemCollector, nearest, open, quoted};
 
 /// Name of the document, for messages.
 const KIND: DocumentKind = DocumentKind { noun: "a rig", shape: "a rig description", help: "docs/rig.md shows one" };
@@ -34,7 +34,7 @@ pub fn parse(text: &[u8], name: &str) -> Result<Rig, Problems> {
     }
 }
 
-fn rig(found: &mut ProblemCollector, root: Node<'_>) -> Option<Rig> {
+fn rig(found: &mut ProblemCollector, root: JsonNode<'_>) -> Option<Rig> {
     let path = Path::Root;
     let entries = found.entries(root, &path, KIND.shape)?;
     let (mut title, mut converter, mut filter, mut coupling, mut outputs) = (String::new(), None, None, None, None);
@@ -73,14 +73,14 @@ fn rig(found: &mut ProblemCollector, root: Node<'_>) -> Option<Rig> {
         }
         Some(entry) => outputs::read(found, entry.value, &path.key("outputs"), usual),
     };
-    Some(Rig { title, converter: converter?, filter, coupling: coupling.map(Coupling::at), outputs })
+    Some(Rig { title, converter: converter?, filter, coupling: coupling.map(AcCoupling::at), outputs })
 }
 
 fn number(found: &mut ProblemCollector, entry: &NodeEntry<'_>, path: &Path<'_>, quantity: &Quantity) -> Option<f64> {
     found.number(entry.value, path, quantity.range.clone(), quantity.unit)
 }
 
-fn converter(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>) -> Option<Converter> {
+fn converter(found: &mut ProblemCollector, node: JsonNode<'_>, path: &Path<'_>) -> Option<Converter> {
     const KEYS: [&str; 4] = ["bits", "low_v", "high_v", "coding"];
     let entries = found.entries(node, path, "a converter")?;
     let (mut bits, mut low, mut high, mut coding) = (None, None, None, None);
@@ -109,7 +109,13 @@ fn converter(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>) -> O
 }
 
 /// A range from low to high.
-fn ordered(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>, low: f64, high: f64) -> Option<(f64, f64)> {
+fn ordered(
+    found: &mut ProblemCollector,
+    node: JsonNode<'_>,
+    path: &Path<'_>,
+    low: f64,
+    high: f64,
+) -> Option<(f64, f64)> {
     if low >= high {
         let allowed = "low_v below high_v; \"polarity\": \"inverted\" turns the sign";
         found.report(node, path, |p| p.allowed(allowed), format!("low_v is {low} V and high_v {high} V"));
@@ -118,7 +124,7 @@ fn ordered(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>, low: f
     Some((low, high))
 }
 
-fn filter(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>) -> Option<Filter> {
+fn filter(found: &mut ProblemCollector, node: JsonNode<'_>, path: &Path<'_>) -> Option<LowPassFilter> {
     const KEYS: [&str; 2] = ["corner_hz", "order"];
     let entries = found.entries(node, path, "a filter")?;
     let (mut corner, mut order) = (None, None);
@@ -135,7 +141,7 @@ fn filter(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>) -> Opti
             found.missing(node, path, key, "\"corner_hz\": Hz and \"order\": 1 to 10");
         }
     }
-    Some(Filter { corner_hz: corner?, order: order? as u32 })
+    Some(LowPassFilter { corner_hz: corner?, order: order? as u32 })
 }
 
 #[cfg(test)]

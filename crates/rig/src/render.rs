@@ -6,7 +6,9 @@ use crate::table::{OutputDescription, coding_word};
 use pulsewright_core::frame::{Channel, Frame};
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::quantiser::Tally;
-use pulsewright_files::{Content, Encoding, FileFormat, Options, RenderError, Report, render_through, stream_through};
+use pulsewright_files::{
+    Content, Encoding, FileFormat, RenderError, RenderOptions, RenderReport, render_through, stream_through,
+};
 use serde_json::{Map, Value, json};
 use std::io::Write;
 use std::ops::ControlFlow;
@@ -72,7 +74,7 @@ impl RigRender {
     ///
     /// # Errors
     /// [`UnfitForRig::NothingToRender`].
-    pub fn options(&self, options: Options) -> Result<Options, UnfitForRig> {
+    pub fn options(&self, options: RenderOptions) -> Result<RenderOptions, UnfitForRig> {
         let format = match options.format {
             FileFormat::Raw(_) => FileFormat::Raw(Encoding::Float),
             // Played as it is; the codes are the rig's.
@@ -82,7 +84,7 @@ impl RigRender {
         if channels.is_empty() {
             return Err(UnfitForRig::NothingToRender);
         }
-        Ok(Options { channels, format, ..options })
+        Ok(RenderOptions { channels, format, ..options })
     }
 
     /// Channels that the rig follows.
@@ -120,11 +122,11 @@ impl RigRender {
     pub fn to_files(
         &self,
         content: Content<'_>,
-        options: &Options,
+        options: &RenderOptions,
         target: &Path,
         progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
-    ) -> Result<Report, RenderError> {
-        let describe = |report: &Report| {
+    ) -> Result<RenderReport, RenderError> {
+        let describe = |report: &RenderReport| {
             if self.clip == Clip::Refuse
                 && let Some(words) = self.clipped(&report.tallies).first()
             {
@@ -144,10 +146,10 @@ impl RigRender {
     pub fn to_stream(
         &self,
         content: Content<'_>,
-        options: &Options,
+        options: &RenderOptions,
         stream: &mut dyn Write,
         progress: &mut dyn FnMut(u64, u64) -> ControlFlow<()>,
-    ) -> Result<Report, RenderError> {
+    ) -> Result<RenderReport, RenderError> {
         let report = stream_through(content, options, &self.frames, stream, progress)?;
         match self.clipped(&report.tallies).first() {
             Some(words) if self.clip == Clip::Refuse => Err(RenderError::Refused(words.clone())),

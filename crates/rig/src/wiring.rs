@@ -4,7 +4,7 @@ use crate::description::{EcgConnector, Output, OutputSignal, Rig};
 use crate::line::LinearMap;
 use pulsewright_core::frame::{Channel, Electrode};
 use pulsewright_device::fixed::{CODE_BITS, Slope};
-use pulsewright_device::wiring::{LimbElectrode, Output as Wired, Source, Wiring, WiringError};
+use pulsewright_device::wiring::{LimbElectrode, OutputSource, Wiring, WiringError, WiringOutput as Wired};
 
 /// Bits of a slope's mantissa, without its sign.
 const MANTISSA_BITS: i32 = 31;
@@ -26,7 +26,7 @@ pub fn wiring(rig: &Rig) -> Result<Wiring, WiringError> {
 fn wired(rig: &Rig, output: &Output) -> Option<Wired> {
     let to_code = output.code_to_signal(&rig.converter).reversed();
     let source = source(output.signal)?;
-    let unit = if matches!(source, Source::Limb(_)) { 3.0 } else { 1.0 };
+    let unit = if matches!(source, OutputSource::Limb(_)) { 3.0 } else { 1.0 };
     let slope = slope(LinearMap { slope: to_code.slope / unit, ..to_code }, middle(rig))?;
     Some(Wired { source, slope, rest: rest_code(rig, output) as i32 })
 }
@@ -42,24 +42,24 @@ pub(crate) fn rest_code(rig: &Rig, output: &Output) -> i64 {
     code.clamp(lowest as f64, highest as f64) as i64
 }
 
-fn source(signal: OutputSignal) -> Option<Source> {
+fn source(signal: OutputSignal) -> Option<OutputSource> {
     Some(match signal {
-        OutputSignal::Electrode(EcgConnector::Reference) => Source::Reference,
+        OutputSignal::Electrode(EcgConnector::Reference) => OutputSource::Reference,
         OutputSignal::Electrode(EcgConnector::Active(electrode)) => match electrode {
-            Electrode::RA => Source::Limb(LimbElectrode::RightArm),
-            Electrode::LA => Source::Limb(LimbElectrode::LeftArm),
-            Electrode::LL => Source::Limb(LimbElectrode::LeftLeg),
-            Electrode::V1 => Source::Chest(0),
-            Electrode::V2 => Source::Chest(1),
-            Electrode::V3 => Source::Chest(2),
-            Electrode::V4 => Source::Chest(3),
-            Electrode::V5 => Source::Chest(4),
-            Electrode::V6 => Source::Chest(5),
+            Electrode::RA => OutputSource::Limb(LimbElectrode::RightArm),
+            Electrode::LA => OutputSource::Limb(LimbElectrode::LeftArm),
+            Electrode::LL => OutputSource::Limb(LimbElectrode::LeftLeg),
+            Electrode::V1 => OutputSource::Chest(0),
+            Electrode::V2 => OutputSource::Chest(1),
+            Electrode::V3 => OutputSource::Chest(2),
+            Electrode::V4 => OutputSource::Chest(3),
+            Electrode::V5 => OutputSource::Chest(4),
+            Electrode::V6 => OutputSource::Chest(5),
         },
-        OutputSignal::Bridge { channel: Channel::Pressure(site), .. } => Source::Pressure(site),
-        OutputSignal::Bridge { channel: Channel::Cuff, .. } => Source::Cuff,
+        OutputSignal::Bridge { channel: Channel::Pressure(site), .. } => OutputSource::Pressure(site),
+        OutputSignal::Bridge { channel: Channel::Cuff, .. } => OutputSource::Cuff,
         OutputSignal::Bridge { .. } => return None,
-        OutputSignal::Resistor { .. } => Source::Respiration,
+        OutputSignal::Resistor { .. } => OutputSource::Respiration,
     })
 }
 

@@ -19,7 +19,7 @@ use std::collections::HashMap;
 use pulsewright_text::number::short;
 use serde::Serialize;
 
-use crate::instant::Instant;
+use crate::instant::RecordInstant;
 use crate::read::beats::TimeColumn;
 use crate::read::{InputPosition, ReadOptions, Table, TableProblem};
 use crate::report::TestCase;
@@ -28,7 +28,7 @@ use crate::report::text::{aligned, number as shown};
 
 /// One alarm that must come.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct ExpectedAlarm {
+pub struct DueAlarm {
     /// Its name, such as `asystole`.
     pub alarm: String,
     /// When the condition begins, s.
@@ -53,7 +53,7 @@ pub struct ExpectedAlarm {
 #[derive(Clone, Debug, PartialEq)]
 pub struct LoggedAlarm {
     /// When.
-    pub at: Instant,
+    pub at: RecordInstant,
     /// Its name.
     pub alarm: String,
     /// Its priority; empty if the log has none.
@@ -126,7 +126,7 @@ impl AlarmResult {
 ///
 /// # Errors
 /// Missing columns, broken rows.
-pub fn expected(table: &Table) -> Result<Vec<ExpectedAlarm>, TableProblem> {
+pub fn expected(table: &Table) -> Result<Vec<DueAlarm>, TableProblem> {
     let (alarm, time) = (table.required(&["alarm", "name"])?, table.required(&["time_s", "start_s"])?);
     let within = table.required(&["within_s", "limit_s"])?;
     let (end, priority) = (table.column(&["end_s"]), table.column(&["priority"]));
@@ -149,17 +149,7 @@ pub fn expected(table: &Table) -> Result<Vec<ExpectedAlarm>, TableProblem> {
         }
         let priority = priority.map_or("", |column| row.cell(column)).to_owned();
         let alarm = row.cell(alarm).into();
-        found.push(ExpectedAlarm {
-            alarm,
-            time_s,
-            within_s,
-            end_s,
-            priority,
-            begin_s,
-            silent,
-            required,
-            clear_within_s,
-        });
+        found.push(DueAlarm { alarm, time_s, within_s, end_s, priority, begin_s, silent, required, clear_within_s });
         Ok(())
     })?;
     Ok(found)
@@ -192,7 +182,7 @@ pub fn logged(table: &Table, options: &ReadOptions) -> Result<AlarmLog, TablePro
 ///
 /// # Errors
 /// When an expectation says how soon an alarm must end, and the log does not say when alarms end.
-pub fn score(expected: &[ExpectedAlarm], log: &AlarmLog) -> Result<Vec<AlarmResult>, TableProblem> {
+pub fn score(expected: &[DueAlarm], log: &AlarmLog) -> Result<Vec<AlarmResult>, TableProblem> {
     if !log.has_ends && expected.iter().any(|expected| expected.clear_within_s.is_some()) {
         let what = "the reference says how soon alarms must end (clear_within_s), so the log needs a column end_s";
         return Err(TableProblem::new(InputPosition::Whole, what));
@@ -216,13 +206,13 @@ pub fn score(expected: &[ExpectedAlarm], log: &AlarmLog) -> Result<Vec<AlarmResu
 /// Conditions of one alarm, each within the time limit of the one before.
 struct Conditions {
     /// The first that is required, from the begin of the first to the end of the last.
-    expected: ExpectedAlarm,
+    expected: DueAlarm,
     /// Until then an alarm belongs to them, s.
     until_s: f64,
 }
 
-fn merged(expected: &[ExpectedAlarm]) -> Vec<Conditions> {
-    let mut ordered: Vec<&ExpectedAlarm> = expected.iter().collect();
+fn merged(expected: &[DueAlarm]) -> Vec<Conditions> {
+    let mut ordered: Vec<&DueAlarm> = expected.iter().collect();
     ordered.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
     let mut found: Vec<Conditions> = Vec::new();
     let mut latest: HashMap<(String, &String), usize> = HashMap::new();

@@ -3,13 +3,13 @@
 use serde::Serialize;
 
 use crate::codes::is_beat;
-use crate::instant::{Instant, Span};
+use crate::instant::{RecordInstant, RecordSpan};
 
 /// One line of an annotation file or of a truth CSV.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Annotation {
     /// When.
-    pub at: Instant,
+    pub at: RecordInstant,
     /// Letter of the open code table.
     pub code: char,
     /// Subtype; with `~` (signal quality) -1 marks a signal that cannot be read.
@@ -20,9 +20,9 @@ pub struct Annotation {
 
 /// One beat, pulse or breath.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Beat {
+pub struct AnnotatedBeat {
     /// When.
-    pub at: Instant,
+    pub at: RecordInstant,
     /// Letter of the open code table; `N` where the side gives no labels.
     pub code: char,
 }
@@ -86,14 +86,14 @@ impl EpisodeKind {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct TimeRange {
     /// First instant.
-    pub from: Instant,
-    /// Last instant; [`Instant::END`] when the file never closed it.
-    pub to: Instant,
+    pub from: RecordInstant,
+    /// Last instant; [`RecordInstant::END`] when the file never closed it.
+    pub to: RecordInstant,
 }
 
 impl TimeRange {
     /// True if the instant lies in the stretch.
-    pub fn holds(&self, at: Instant) -> bool {
+    pub fn holds(&self, at: RecordInstant) -> bool {
         self.from <= at && at <= self.to
     }
 
@@ -109,14 +109,14 @@ impl TimeRange {
     }
 
     /// Length.
-    pub fn length(&self) -> Span {
+    pub fn length(&self) -> RecordSpan {
         self.to - self.from
     }
 }
 
 /// An episode of one kind.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Episode {
+pub struct AnnotatedEpisode {
     /// Its kind.
     pub kind: EpisodeKind,
     /// When.
@@ -127,15 +127,15 @@ pub struct Episode {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Annotations {
     /// Beats, pulses or breaths.
-    pub beats: Vec<Beat>,
+    pub beats: Vec<AnnotatedBeat>,
     /// Episodes, in order of their start.
-    pub episodes: Vec<Episode>,
+    pub episodes: Vec<AnnotatedEpisode>,
     /// Stretches in which this side could not read the signal.
     pub shutdown: Vec<TimeRange>,
     /// False when the source gave times without codes.
     pub labelled: bool,
     /// End of the record if the source knows it.
-    pub end: Option<Instant>,
+    pub end: Option<RecordInstant>,
 }
 
 /// Shutdown marked by one annotation starts and ends this long away from the beats around it.
@@ -143,8 +143,8 @@ const SINGLE_MARK_MARGIN_S: f64 = 0.15;
 
 impl Annotations {
     /// Plain beats, in any order.
-    pub fn from_beats(beats: impl IntoIterator<Item = Beat>) -> Annotations {
-        let mut beats: Vec<Beat> = beats.into_iter().collect();
+    pub fn from_beats(beats: impl IntoIterator<Item = AnnotatedBeat>) -> Annotations {
+        let mut beats: Vec<AnnotatedBeat> = beats.into_iter().collect();
         beats.sort_by_key(|beat| beat.at);
         Annotations { beats, labelled: true, ..Annotations::default() }
     }
@@ -156,25 +156,28 @@ impl Annotations {
     /// lasts from 150 ms after the beat before to 150 ms before the beat after (rule of the open comparator).
     pub fn from_annotations(mut annotations: Vec<Annotation>, labelled: bool) -> Annotations {
         annotations.sort_by_key(|annotation| annotation.at);
-        let mut beats: Vec<Beat> = Vec::new();
-        let mut episodes: Vec<Episode> = Vec::new();
+        let mut beats: Vec<AnnotatedBeat> = Vec::new();
+        let mut episodes: Vec<AnnotatedEpisode> = Vec::new();
         let mut shutdown = Vec::new();
         let mut fibrillation_since = None;
-        let mut rhythm: Option<(EpisodeKind, Instant)> = None;
-        let mut unreadable_since: Option<Instant> = None;
-        let margin = Span::from_s(SINGLE_MARK_MARGIN_S).unwrap_or(crate::instant::DECIMAL_SLACK);
+        let mut rhythm: Option<(EpisodeKind, RecordInstant)> = None;
+        let mut unreadable_since: Option<RecordInstant> = None;
+        let margin = RecordSpan::from_s(SINGLE_MARK_MARGIN_S).unwrap_or(crate::instant::DECIMAL_SLACK);
         for annotation in &annotations {
             let at = annotation.at;
             match annotation.code {
                 '[' => fibrillation_since = fibrillation_since.or(Some(at)),
                 ']' => {
                     // An end without a start: the record began in fibrillation.
-                    let from = fibrillation_since.take().unwrap_or(Instant::START);
-                    episodes.push(Episode { kind: EpisodeKind::Vf, stretch: TimeRange { from, to: at.max(from) } });
+                    let from = fibrillation_since.take().unwrap_or(RecordInstant::START);
+                    episodes.push(AnnotatedEpisode {
+                        kind: EpisodeKind::Vf,
+                        stretch: TimeRange { from, to: at.max(from) },
+                    });
                 }
                 '+' => {
                     if let Some((kind, from)) = rhythm.take() {
-                        episodes.push(Episode { kind, stretch: TimeRange { from, to: at } });
+                        episodes.push(AnnotatedEpisode { kind, stretch: TimeRange { from, to: at } });
                     }
                     rhythm = EpisodeKind::of_rhythm(&annotation.aux).map(|kind| (kind, at));
                 }
@@ -189,14 +192,14 @@ impl Annotations {
                         let from = beats.last().map_or(mark, |beat| beat.at + margin).min(mark);
                         shutdown.push(TimeRange { from, to: (at - margin).max(mark) });
                     }
-                    beats.push(Beat { at, code });
+                    beats.push(AnnotatedBeat { at, code });
                 }
                 _ => {}
             }
         }
-        let open = |from| TimeRange { from, to: Instant::END };
-        episodes.extend(fibrillation_since.map(|from| Episode { kind: EpisodeKind::Vf, stretch: open(from) }));
-        episodes.extend(rhythm.map(|(kind, from)| Episode { kind, stretch: open(from) }));
+        let open = |from| TimeRange { from, to: RecordInstant::END };
+        episodes.extend(fibrillation_since.map(|from| AnnotatedEpisode { kind: EpisodeKind::Vf, stretch: open(from) }));
+        episodes.extend(rhythm.map(|(kind, from)| AnnotatedEpisode { kind, stretch: open(from) }));
         shutdown.extend(unreadable_since.map(open));
         let mut all = Annotations { beats, episodes, shutdown, labelled, end: None };
         all.merge_episodes();
@@ -204,7 +207,7 @@ impl Annotations {
     }
 
     /// Adds episodes, for instance from a table of stretches beside the beats.
-    pub fn add_episodes(&mut self, episodes: impl IntoIterator<Item = Episode>) {
+    pub fn add_episodes(&mut self, episodes: impl IntoIterator<Item = AnnotatedEpisode>) {
         self.episodes.extend(episodes);
         self.merge_episodes();
     }
@@ -215,17 +218,17 @@ impl Annotations {
     }
 
     /// Latest instant that the side mentions.
-    pub fn last(&self) -> Instant {
+    pub fn last(&self) -> RecordInstant {
         let beat = self.beats.last().map(|beat| beat.at);
         let stretches = self.episodes.iter().map(|e| e.stretch).chain(self.shutdown.iter().copied());
-        let stretch = stretches.map(|s| if s.to == Instant::END { s.from } else { s.to }).max();
-        self.end.max(beat).max(stretch).unwrap_or(Instant::START)
+        let stretch = stretches.map(|s| if s.to == RecordInstant::END { s.from } else { s.to }).max();
+        self.end.max(beat).max(stretch).unwrap_or(RecordInstant::START)
     }
 
     /// Joins episodes of a kind that overlap (flutter may be marked both as rhythm and by brackets).
     fn merge_episodes(&mut self) {
         self.episodes.sort_by_key(|episode| (episode.kind, episode.stretch.from));
-        let mut merged: Vec<Episode> = Vec::with_capacity(self.episodes.len());
+        let mut merged: Vec<AnnotatedEpisode> = Vec::with_capacity(self.episodes.len());
         for episode in &self.episodes {
             match merged.last_mut() {
                 Some(last) if last.kind == episode.kind && last.stretch.to >= episode.stretch.from => {
@@ -244,7 +247,7 @@ mod tests {
     use super::*;
 
     fn mark(time_s: f64, code: char, subtype: i8, aux: &str) -> Annotation {
-        Annotation { at: Instant::from_s(time_s).expect("in range"), code, subtype, aux: aux.into() }
+        Annotation { at: RecordInstant::from_s(time_s).expect("in range"), code, subtype, aux: aux.into() }
     }
 
     fn spans(stretches: &[TimeRange]) -> Vec<(f64, f64)> {
@@ -291,8 +294,8 @@ mod tests {
     #[test]
     fn unclosed_marks_stay_open() {
         let all = Annotations::from_annotations(vec![mark(2.0, '[', 0, ""), mark(3.0, '~', -1, "")], true);
-        assert_eq!(all.stretches(EpisodeKind::Vf)[0].to, Instant::END);
-        assert_eq!(all.shutdown[0].to, Instant::END);
-        assert_eq!(all.last(), Instant::from_s(3.0).expect("in range"));
+        assert_eq!(all.stretches(EpisodeKind::Vf)[0].to, RecordInstant::END);
+        assert_eq!(all.shutdown[0].to, RecordInstant::END);
+        assert_eq!(all.last(), RecordInstant::from_s(3.0).expect("in range"));
     }
 }

@@ -108,14 +108,16 @@ impl EpisodeFigures {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::annotations::Episode;
-    use crate::instant::Instant;
+    use crate::annotations::AnnotatedEpisode;
+    use crate::instant::RecordInstant;
 
     fn side(episodes: &[(EpisodeKind, f64, f64)]) -> Annotations {
-        let at = |s| Instant::from_s(s).expect("in range");
+        let at = |s| RecordInstant::from_s(s).expect("in range");
         let mut side = Annotations::default();
         let stretch = |from, to| TimeRange { from: at(from), to: at(to) };
-        side.add_episodes(episodes.iter().map(|&(kind, from, to)| Episode { kind, stretch: stretch(from, to) }));
+        side.add_episodes(
+            episodes.iter().map(|&(kind, from, to)| AnnotatedEpisode { kind, stretch: stretch(from, to) }),
+        );
         side
     }
 
@@ -124,7 +126,7 @@ mod tests {
         use EpisodeKind::{Af, AtrialFlutter, Vf};
         let reference = side(&[(Vf, 10.0, 20.0), (Vf, 30.0, 40.0), (Af, 50.0, 70.0), (AtrialFlutter, 70.0, 90.0)]);
         let test = side(&[(Vf, 15.0, 25.0), (Vf, 60.0, 65.0), (Af, 60.0, 80.0), (Af, 82.0, 85.0)]);
-        let scored = TimeRange { from: Instant::START, to: Instant::from_s(100.0).expect("in range") };
+        let scored = TimeRange { from: RecordInstant::START, to: RecordInstant::from_s(100.0).expect("in range") };
         let figures = score(&reference, &test, &scored);
         let vf = figures[0];
         assert_eq!((vf.sensitivity.part, vf.sensitivity.whole), (1, 2));

@@ -6,14 +6,14 @@
 //! each module names its source.
 //!
 //! ```
-//! use pulsewright_score::{Annotations, Beat, Instant, Options, score_record};
+//! use pulsewright_score::{AnnotatedBeat, Annotations, RecordInstant, ScoreOptions, score_record};
 //!
 //! let beats = |times: &[f64]| {
-//!     Annotations::from_beats(times.iter().filter_map(|&s| Some(Beat { at: Instant::from_s(s)?, code: 'N' })))
+//!     Annotations::from_beats(times.iter().filter_map(|&s| Some(AnnotatedBeat { at: RecordInstant::from_s(s)?, code: 'N' })))
 //! };
 //! let truth = beats(&[0.5, 1.3, 2.1, 2.9]);
 //! let found = beats(&[0.52, 1.31, 2.95]);
-//! let options = Options { learning_s: 0.0, ..Options::default() };
+//! let options = ScoreOptions { learning_s: 0.0, ..ScoreOptions::default() };
 //! let report = score_record("example", &truth, &found, &options);
 //! assert_eq!((report.figures.detection.matched, report.figures.detection.missed), (3, 1));
 //! ```
@@ -55,10 +55,10 @@ pub mod report;
 pub mod runs;
 pub mod tolerance;
 
-pub use annotations::{Annotation, Annotations, Beat};
+pub use annotations::{AnnotatedBeat, Annotation, Annotations};
 pub use codes::ClassMap;
 pub use compare::{Comparison, EarlierReport};
-pub use instant::{Instant, Span};
-pub use limits::Limits;
+pub use instant::{RecordInstant, RecordSpan};
+pub use limits::FigureLimits;
 pub use record::{RecordReport, ScoreOptions, score_record};
 pub use report::Report;

@@ -6,10 +6,9 @@ use pulsewright_text::number::{fixed, short};
 use serde::{Deserialize, Serialize};
 
 use crate::compare::{self, Comparison};
-use crate::metrics::{FigureKind, METRICS, Metric, by_name};
+use crate::metrics::{FigureKind, METRICS, MeanFigure, Metric, by_name};
 use crate::read::{InputPosition, TableProblem};
 use crate::record::{Figures, RecordReport};
-use crate::report::Report;
 
 /// Which figures a limit looks at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -35,7 +34,7 @@ pub enum Bound {
 
 /// One limit.
 #[derive(Clone, Copy)]
-pub struct Limit {
+pub struct FigureLimit {
     /// The records that it looks at.
     pub scope: Scope,
     /// The figure.
@@ -48,9 +47,9 @@ pub struct Limit {
 
 /// A set of limits.
 #[derive(Clone, Default)]
-pub struct Limits {
+pub struct FigureLimits {
     /// On all records.
-    pub all: Vec<Limit>,
+    pub all: Vec<FigureLimit>,
     /// On the records of a group, such as those of one rhythm.
     pub by: Vec<GroupLimit>,
     /// Figures with the largest loss against an earlier report that is allowed.
@@ -65,7 +64,7 @@ pub struct GroupLimit {
     /// Its value, such as `sinus`; `*` for each of them.
     pub value: String,
     /// The limit on the pooled records of the group.
-    pub limit: Limit,
+    pub limit: FigureLimit,
 }
 
 /// One limit looked at.
@@ -126,10 +125,10 @@ struct Bounds {
     max: BTreeMap<String, f64>,
 }
 
-impl Limits {
+impl FigureLimits {
     /// Adds one limit by name; names those allowed if there is none of that name.
     pub fn add(&mut self, scope: Scope, bound: Bound, name: &str, value: f64) -> Result<(), String> {
-        self.all.push(Limit::named(scope, bound, name, value)?);
+        self.all.push(FigureLimit::named(scope, bound, name, value)?);
         Ok(())
     }
 
@@ -181,22 +180,21 @@ impl Limits {
     }
 
     /// Looks at every limit. A figure without a value fails: it proves nothing.
-    pub fn judge(&self, report: &Report) -> Vec<LimitVerdict> {
+    pub fn judge(&self, gross: &Figures, average: &[MeanFigure], records: &[RecordReport]) -> Vec<LimitVerdict> {
         let mut verdicts = Vec::new();
         for limit in &self.all {
             match limit.scope {
-                Scope::Gross => verdicts.push(limit.verdict("gross", (limit.metric.value)(&report.gross))),
+                Scope::Gross => verdicts.push(limit.verdict("gross", (limit.metric.value)(gross))),
                 Scope::Average => {
-                    let average = report.average.iter().find(|average| average.metric == limit.metric.name);
+                    let average = average.iter().find(|mean| mean.metric == limit.metric.name);
                     verdicts.push(limit.verdict("average", average.and_then(|average| average.mean)));
                 }
                 Scope::Each => {
-                    let records = report.records.iter();
                     let verdict = |record: &RecordReport| {
                         let value = (limit.metric.value)(&record.figures);
                         LimitVerdict { single: true, ..limit.verdict(&record.record, value) }
                     };
-                    verdicts.extend(records.map(verdict));
+                    verdicts.extend(records.iter().map(verdict));
                 }
             }
         }
@@ -223,10 +221,10 @@ impl Limits {
 }
 
 impl Bounds {
-    fn limits(self, scope: Scope) -> Result<Vec<Limit>, String> {
+    fn limits(self, scope: Scope) -> Result<Vec<FigureLimit>, String> {
         let sides = [(Bound::Min, self.min), (Bound::Max, self.max)];
         let all = sides.into_iter().flat_map(|(bound, values)| values.into_iter().map(move |one| (bound, one)));
-        all.map(|(bound, (name, value))| Limit::named(scope, bound, &name, value)).collect()
+        all.map(|(bound, (name, value))| FigureLimit::named(scope, bound, &name, value)).collect()
     }
 }
 
@@ -239,8 +237,8 @@ fn split(text: &str) -> Result<(&str, f64), String> {
     Ok((name.trim(), value))
 }
 
-impl Limit {
-    fn named(scope: Scope, bound: Bound, name: &str, value: f64) -> Result<Limit, String> {
+impl FigureLimit {
+    fn named(scope: Scope, bound: Bound, name: &str, value: f64) -> Result<FigureLimit, String> {
         let Some(metric) = by_name(name) else {
             let near = METRICS.iter().map(|metric| (strsim::damerau_levenshtein(metric.name, name), metric.name)).min();
             let names: Vec<_> = METRICS.iter().map(|metric| metric.name).collect();
@@ -257,7 +255,7 @@ impl Limit {
         {
             return Err(format!("{name} is in percent, above 1 and at most 100 (99.5, not 0.995); found {value}"));
         }
-        Ok(Limit { scope, metric, bound, value })
+        Ok(FigureLimit { scope, metric, bound, value })
     }
 
     fn verdict(&self, subject: &str, value: Option<f64>) -> LimitVerdict {
@@ -276,7 +274,7 @@ mod tests {
 
     #[test]
     fn names_and_values_are_checked() {
-        let mut limits = Limits::default();
+        let mut limits = FigureLimits::default();
         let mut add = |text: &str| limits.add_text(Scope::Gross, Bound::Min, text);
         assert_eq!(add("se=99.5"), Ok(()));
         assert!(add("see=99.5").expect_err("unknown").contains("nearest: se;"));

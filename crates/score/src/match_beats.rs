@@ -12,7 +12,7 @@
 //! Worked example of that source: references at 96 and 160, tests at 128 and 185, window 37: both match.
 //! At an exact tie the later pair wins, which is what makes the refinement necessary in that example.
 
-use crate::instant::{DECIMAL_SLACK, Instant, Span};
+use crate::instant::{DECIMAL_SLACK, RecordInstant, RecordSpan};
 
 /// The pairs, missed and extra beats of both sides, as indices into the given lists.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -28,7 +28,7 @@ pub struct Pairing {
 /// Pairs two lists of instants, each in order of time, within `window` (inclusive).
 ///
 /// Work grows with the sum of both lengths.
-pub fn pair(reference: &[Instant], test: &[Instant], window: Span) -> Pairing {
+pub fn pair(reference: &[RecordInstant], test: &[RecordInstant], window: RecordSpan) -> Pairing {
     let window = window + DECIMAL_SLACK;
     let mut pairing = Pairing::default();
     let (mut r, mut t) = (0, 0);
@@ -68,12 +68,12 @@ pub fn pair(reference: &[Instant], test: &[Instant], window: Span) -> Pairing {
 mod tests {
     use super::*;
 
-    fn frames(frames: &[i64], rate_hz: f64) -> Vec<Instant> {
-        frames.iter().map(|&f| Instant::from_frame(f, rate_hz).expect("in range")).collect()
+    fn frames(frames: &[i64], rate_hz: f64) -> Vec<RecordInstant> {
+        frames.iter().map(|&f| RecordInstant::from_frame(f, rate_hz).expect("in range")).collect()
     }
 
     fn check(reference: &[i64], test: &[i64], rate_hz: f64, window_s: f64, pairs: &[(usize, usize)]) {
-        let window = Span::from_s(window_s).expect("in range");
+        let window = RecordSpan::from_s(window_s).expect("in range");
         let pairing = pair(&frames(reference, rate_hz), &frames(test, rate_hz), window);
         assert_eq!(pairing.pairs, pairs, "{reference:?} {test:?}");
         assert_eq!(pairing.pairs.len() + pairing.missed.len(), reference.len());

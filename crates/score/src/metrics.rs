@@ -3,6 +3,7 @@
 use crate::annotations::EpisodeKind;
 use crate::episodes::EpisodeFigures;
 use crate::record::Figures;
+use serde::Serialize;
 
 /// Kind of number.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,6 +26,17 @@ pub struct Metric {
     pub kind: FigureKind,
     /// Reads it; `None` where there was nothing to count.
     pub value: fn(&Figures) -> Option<f64>,
+}
+
+/// Mean of one figure over the records.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct MeanFigure {
+    /// Name of the figure.
+    pub metric: &'static str,
+    /// Mean; `None` if no record has it.
+    pub mean: Option<f64>,
+    /// Records that have it.
+    pub records: usize,
 }
 
 type Value = fn(&Figures) -> Option<f64>;

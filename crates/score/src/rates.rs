@@ -11,7 +11,7 @@
 
 use serde::Serialize;
 
-use crate::instant::Instant;
+use crate::instant::RecordInstant;
 
 /// Intervals averaged for one heart-rate value.
 pub const RATE_INTERVALS: usize = 8;
@@ -131,7 +131,7 @@ pub struct RateFigures {
 }
 
 /// Intervals of one side, ms: element `i` ends at beat `i`; `None` where void.
-pub fn intervals_ms(beats: &[Instant], void: impl Fn(Instant, Instant) -> bool) -> Vec<Option<f64>> {
+pub fn intervals_ms(beats: &[RecordInstant], void: impl Fn(RecordInstant, RecordInstant) -> bool) -> Vec<Option<f64>> {
     let mut intervals = Vec::with_capacity(beats.len());
     intervals.extend(beats.first().map(|_| None));
     intervals.extend(beats.windows(2).map(|pair| (!void(pair[0], pair[1])).then(|| (pair[1] - pair[0]).ms())));
@@ -139,7 +139,7 @@ pub fn intervals_ms(beats: &[Instant], void: impl Fn(Instant, Instant) -> bool) 
 }
 
 /// Heart rate at each beat after [`RATE_INTERVALS`] valid intervals in a row, bpm.
-pub fn rates_bpm(beats: &[Instant], intervals_ms: &[Option<f64>]) -> Vec<(Instant, f64)> {
+pub fn rates_bpm(beats: &[RecordInstant], intervals_ms: &[Option<f64>]) -> Vec<(RecordInstant, f64)> {
     let mut rates = Vec::new();
     let mut sum = 0.0;
     let mut valid = 0;
@@ -161,7 +161,7 @@ pub fn rates_bpm(beats: &[Instant], intervals_ms: &[Option<f64>]) -> Vec<(Instan
 }
 
 /// Compares each test rate with the reference rate nearest in time.
-pub fn compare_rates(reference: &[(Instant, f64)], test: &[(Instant, f64)], sums: &mut RateSums) {
+pub fn compare_rates(reference: &[(RecordInstant, f64)], test: &[(RecordInstant, f64)], sums: &mut RateSums) {
     let mut nearest = 0;
     for (at, rate) in test {
         while let (Some(here), Some(next)) = (reference.get(nearest), reference.get(nearest + 1)) {
@@ -182,13 +182,13 @@ pub fn compare_rates(reference: &[(Instant, f64)], test: &[(Instant, f64)], sums
 mod tests {
     use super::*;
 
-    fn at(s: f64) -> Instant {
-        Instant::from_s(s).expect("in range")
+    fn at(s: f64) -> RecordInstant {
+        RecordInstant::from_s(s).expect("in range")
     }
 
     #[test]
     fn rate_over_the_last_intervals() {
-        let beats: Vec<Instant> = (0..12).map(|i| at(f64::from(i) * 0.8)).collect();
+        let beats: Vec<RecordInstant> = (0..12).map(|i| at(f64::from(i) * 0.8)).collect();
         let intervals = intervals_ms(&beats, |_, _| false);
         let rates = rates_bpm(&beats, &intervals);
         assert_eq!(rates.len(), 12 - RATE_INTERVALS);

@@ -21,7 +21,7 @@ pub use pulsewright_text::table::{InputPosition, Table, TableProblem};
 /// Why something could not be read.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
-pub enum ReadError {
+pub enum ScoreReadError {
     /// A file could not be read.
     #[error(transparent)]
     Unreadable(#[from] SourceError),
@@ -47,9 +47,9 @@ pub enum ReadError {
 ///
 /// The name decides the form (`.json`, `.csv`, `.tsv`, `.txt`), else the content. For an annotation
 /// file, frame rate and length come from the options, the header (`.hea`) beside it, or the file itself.
-pub fn read_annotations(path: &Path, options: &ReadOptions) -> Result<Annotations, ReadError> {
+pub fn read_annotations(path: &Path, options: &ReadOptions) -> Result<Annotations, ScoreReadError> {
     let bytes = read_bytes(path)?;
-    let wrong = |problem| ReadError::Content { path: path.to_owned(), problem };
+    let wrong = |problem| ScoreReadError::Content { path: path.to_owned(), problem };
     if !looks_like_text(path, &bytes) {
         let header = read_header_beside(path)?;
         let found = annotation_file::parse(&bytes, options.rate_hz, header).map_err(wrong)?;
@@ -75,17 +75,17 @@ fn episodes_beside(path: &Path) -> Option<PathBuf> {
 }
 
 /// Reads a CSV or JSON file as a table.
-pub fn read_table(path: &Path, options: &ReadOptions) -> Result<Table, ReadError> {
+pub fn read_table(path: &Path, options: &ReadOptions) -> Result<Table, ScoreReadError> {
     let bytes = read_bytes(path)?;
-    parse_table(path, bytes, options).map_err(|problem| ReadError::Content { path: path.to_owned(), problem })
+    parse_table(path, bytes, options).map_err(|problem| ScoreReadError::Content { path: path.to_owned(), problem })
 }
 
 /// Attaches the file's name to a problem found in its table.
-pub fn in_file(path: &Path) -> impl Fn(TableProblem) -> ReadError + '_ {
-    |problem| ReadError::Content { path: path.to_owned(), problem }
+pub fn in_file(path: &Path) -> impl Fn(TableProblem) -> ScoreReadError + '_ {
+    |problem| ScoreReadError::Content { path: path.to_owned(), problem }
 }
 
-fn read_bytes(path: &Path) -> Result<Vec<u8>, ReadError> {
+fn read_bytes(path: &Path) -> Result<Vec<u8>, ScoreReadError> {
     Ok(source::file(path, source::TABLE)?)
 }
 
@@ -110,12 +110,12 @@ fn parse_table(path: &Path, bytes: Vec<u8>, options: &ReadOptions) -> Result<Tab
     table::read(bytes, is_json, options.delimiter)
 }
 
-fn read_header_beside(path: &Path) -> Result<Option<header::Header>, ReadError> {
+fn read_header_beside(path: &Path) -> Result<Option<header::Header>, ScoreReadError> {
     let beside = path.with_extension("hea");
     match source::file(&beside, source::DOCUMENT) {
         Ok(bytes) => header::parse(&String::from_utf8_lossy(&bytes))
             .map(Some)
-            .map_err(|problem| ReadError::Content { path: beside, problem }),
+            .map_err(|problem| ScoreReadError::Content { path: beside, problem }),
         Err(error) if error.is_missing() => Ok(None),
         Err(error) => Err(error.into()),
     }

@@ -11,7 +11,7 @@ use pulsewright_text::number::short;
 use pulsewright_text::table::MOST_ROWS;
 use serde::Serialize;
 
-use crate::instant::Instant;
+use crate::instant::RecordInstant;
 use crate::read::beats::TimeColumn;
 use crate::read::{InputPosition, ReadOptions, Table, TableProblem};
 use crate::report::TestCase;
@@ -44,7 +44,7 @@ pub struct Expectation {
 #[derive(Clone, Debug, PartialEq)]
 pub struct ShownReading {
     /// When.
-    pub at: Instant,
+    pub at: RecordInstant,
     /// Name of the reading.
     pub reading: String,
     /// Value, in its unit.

@@ -10,10 +10,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::annotations::{Annotations, Beat, EpisodeKind, TimeRange};
+use crate::annotations::{AnnotatedBeat, Annotations, EpisodeKind, TimeRange};
 use crate::codes::{BeatClass, ClassMap};
 use crate::episodes::{self, EpisodeFigures};
-use crate::instant::{Instant, Span};
+use crate::instant::{RecordInstant, RecordSpan};
 use crate::match_beats::{Pairing, pair};
 use crate::matrix::{ClassFigures, Detection, Matrix, NONE, Proportion, SHUTDOWN};
 use crate::rates::{RateFigures, RateSums, compare_rates, intervals_ms, rates_bpm};
@@ -86,9 +86,9 @@ impl Default for ScoreOptions {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BeatOutcome {
     /// The reference beat; `None` for an extra test beat.
-    pub reference: Option<Beat>,
+    pub reference: Option<AnnotatedBeat>,
     /// The test beat; `None` for a missed reference beat.
-    pub test: Option<Beat>,
+    pub test: Option<AnnotatedBeat>,
 }
 
 /// Time and beats lost to shutdown.
@@ -163,17 +163,17 @@ pub struct RecordReport {
 
 /// Scores one record. Options out of range (negative, NaN) count as zero.
 pub fn score_record(record: &str, reference: &Annotations, test: &Annotations, options: &ScoreOptions) -> RecordReport {
-    let span = |s: f64| Span::from_s(s.max(0.0)).unwrap_or_default();
+    let span = |s: f64| RecordSpan::from_s(s.max(0.0)).unwrap_or_default();
     let window = span(options.window_s);
     let mut test = test.clone();
     // A time before the first frame answers no signal: neither a learning period nor a delay excuses it.
-    let before_start = test.beats.iter().take_while(|beat| beat.at < Instant::START).count();
+    let before_start = test.beats.iter().take_while(|beat| beat.at < RecordInstant::START).count();
     shift(&mut test, options.delay_s);
     let record_end = reference.end.unwrap_or_else(|| reference.last().max(test.last()));
-    let asked_end = options.end_s.and_then(Instant::from_s).unwrap_or(Instant::END);
-    let scored = TimeRange { from: Instant::START + span(options.learning_s), to: record_end.min(asked_end) };
+    let asked_end = options.end_s.and_then(RecordInstant::from_s).unwrap_or(RecordInstant::END);
+    let scored = TimeRange { from: RecordInstant::START + span(options.learning_s), to: record_end.min(asked_end) };
 
-    let instants = |beats: &[Beat]| beats.iter().map(|beat| beat.at).collect::<Vec<_>>();
+    let instants = |beats: &[AnnotatedBeat]| beats.iter().map(|beat| beat.at).collect::<Vec<_>>();
     let pairing = pair(&instants(&reference.beats), &instants(&test.beats), window);
     let outcomes = outcomes(&pairing, reference, &test, &scored, before_start);
     let matrix = matrix(&outcomes, reference, &test, options.classes);
@@ -196,7 +196,7 @@ pub fn score_record(record: &str, reference: &Annotations, test: &Annotations, o
 }
 
 fn shift(test: &mut Annotations, delay_s: f64) {
-    let Some(delay) = Span::from_s(delay_s) else {
+    let Some(delay) = RecordSpan::from_s(delay_s) else {
         return;
     };
     for beat in &mut test.beats {
@@ -224,8 +224,8 @@ fn outcomes(
     outcomes.retain(|outcome| outcome.at().is_some_and(|at| scored.holds(at)));
     for &t in &pairing.extra {
         let beat = test.beats[t];
-        let learning = scored.from > Instant::START;
-        let before = t < before_start || (beat.at < Instant::START && !learning);
+        let learning = scored.from > RecordInstant::START;
+        let before = t < before_start || (beat.at < RecordInstant::START && !learning);
         let counts = scored.holds(beat.at) && !fibrillation.iter().any(|stretch| stretch.holds(beat.at));
         if before || counts {
             outcomes.push(BeatOutcome { reference: None, test: Some(beat) });
@@ -237,14 +237,14 @@ fn outcomes(
 
 impl BeatOutcome {
     /// When: the reference beat's time, else the test beat's.
-    pub fn at(&self) -> Option<Instant> {
+    pub fn at(&self) -> Option<RecordInstant> {
         self.reference.or(self.test).map(|beat| beat.at)
     }
 }
 
 fn matrix(outcomes: &[BeatOutcome], reference: &Annotations, test: &Annotations, classes: ClassMap) -> Matrix {
-    let shut = |side: &Annotations, at: Instant| side.shutdown.iter().any(|stretch| stretch.holds(at));
-    let class = |beat: Beat| classes.class(beat.code).unwrap_or(BeatClass::Q).index();
+    let shut = |side: &Annotations, at: RecordInstant| side.shutdown.iter().any(|stretch| stretch.holds(at));
+    let class = |beat: AnnotatedBeat| classes.class(beat.code).unwrap_or(BeatClass::Q).index();
     let absent = |side, at| if shut(side, at) { SHUTDOWN } else { NONE };
     let mut matrix = Matrix::default();
     for outcome in outcomes {
@@ -265,7 +265,7 @@ fn rate_sums(pairs: &[(usize, usize)], reference: &Annotations, test: &Annotatio
         .flat_map(|side| side.stretches(EpisodeKind::Vf).into_iter().chain(side.shutdown.iter().copied()))
         .collect();
     let void = |from, to| void_gaps.iter().any(|gap| gap.overlaps(&TimeRange { from, to }));
-    let instants = |beats: &[Beat]| beats.iter().map(|beat| beat.at).collect::<Vec<_>>();
+    let instants = |beats: &[AnnotatedBeat]| beats.iter().map(|beat| beat.at).collect::<Vec<_>>();
     let (reference_at, test_at) = (instants(&reference.beats), instants(&test.beats));
     let reference_ms = intervals_ms(&reference_at, void);
     let test_ms = intervals_ms(&test_at, void);
@@ -284,7 +284,7 @@ fn rate_sums(pairs: &[(usize, usize)], reference: &Annotations, test: &Annotatio
         }
         before = Some((r, t));
     }
-    let within = |mut rates: Vec<(Instant, f64)>| {
+    let within = |mut rates: Vec<(RecordInstant, f64)>| {
         rates.retain(|(at, _)| scored.holds(*at));
         rates
     };

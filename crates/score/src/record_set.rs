@@ -7,7 +7,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use crate::read::ReadError;
+use crate::read::ScoreReadError;
 use pulsewright_text::fit;
 use pulsewright_text::source;
 
@@ -28,7 +28,7 @@ pub struct RecordFiles {
 pub enum RecordSetError {
     /// A folder could not be read.
     #[error(transparent)]
-    Read(#[from] ReadError),
+    Read(#[from] ScoreReadError),
     /// One is a folder, the other is not.
     #[error("{} and {} must both be files or both be folders", source::name(reference), source::name(test))]
     Mixed {
@@ -109,7 +109,7 @@ pub fn pair_files(
 
 /// Files that look like answers and belong to no record: the reference of one is missing, or its name is misspelt. Those named
 /// after a record, such as `100.log.csv` beside `100.csv`, do not.
-fn strays(records: &[RecordFiles], test: &Path, suffix: &str) -> Result<Vec<PathBuf>, ReadError> {
+fn strays(records: &[RecordFiles], test: &Path, suffix: &str) -> Result<Vec<PathBuf>, ScoreReadError> {
     let belongs = |name: &str| {
         let parts = name.match_indices('.').map(|(at, _)| name.get(..at).unwrap_or_default()).chain([name]);
         parts.into_iter().any(|part| records.binary_search_by(|record| record.name.as_str().cmp(part)).is_ok())
@@ -125,9 +125,9 @@ fn stem<'f>(file: &'f str, suffix: &str) -> Option<&'f str> {
     file.strip_suffix(suffix).filter(|name| !name.is_empty())
 }
 
-fn names(folder: &Path) -> Result<Vec<String>, ReadError> {
+fn names(folder: &Path) -> Result<Vec<String>, ScoreReadError> {
     let entries = fs::read_dir(folder).and_then(|entries| {
         entries.map(|entry| entry.map(|entry| entry.file_name().to_string_lossy().into_owned())).collect()
     });
-    entries.map_err(|source| ReadError::Io { path: folder.to_owned(), source })
+    entries.map_err(|source| ScoreReadError::Io { path: folder.to_owned(), source })
 }

@@ -5,8 +5,8 @@
 use serde::Serialize;
 
 use crate::compare::{Comparison, EarlierReport};
-use crate::limits::{Bound, LimitVerdict, Limits};
-use crate::metrics::METRICS;
+use crate::limits::{Bound, FigureLimits, LimitVerdict};
+use crate::metrics::{METRICS, MeanFigure};
 use crate::record::{Figures, RecordReport, ScoreOptions, Sums};
 
 pub mod annotations;
@@ -29,17 +29,6 @@ pub struct Rules {
     pub heart_rate: &'static str,
 }
 
-/// Mean of one figure over the records.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct MeanFigure {
-    /// Name of the figure.
-    pub metric: &'static str,
-    /// Mean; `None` if no record has it.
-    pub mean: Option<f64>,
-    /// Records that have it.
-    pub records: usize,
-}
-
 /// A scored set of records.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Report {
@@ -60,7 +49,7 @@ pub struct Report {
 
 impl Report {
     /// Pools the records and looks at the limits.
-    pub fn new(options: &ScoreOptions, records: Vec<RecordReport>, limits: &Limits) -> Report {
+    pub fn new(options: &ScoreOptions, records: Vec<RecordReport>, limits: &FigureLimits) -> Report {
         let mut sums = Sums::default();
         for record in &records {
             sums.add(&record.sums);
@@ -70,27 +59,27 @@ impl Report {
             let mean = (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64);
             MeanFigure { metric: metric.name, mean, records: values.len() }
         });
-        let mut report = Report {
+        let average: Vec<MeanFigure> = average.collect();
+        let gross = sums.figures();
+        Report {
             rules: Rules {
                 options: *options,
                 class_map: options.classes.description(),
                 heart_rate: "mean over the last 8 valid intervals at each beat; nearest reference value in time",
             },
-            gross: sums.figures(),
-            average: average.collect(),
+            verdicts: limits.judge(&gross, &average, &records),
+            gross,
+            average,
             records,
-            verdicts: Vec::new(),
             against: None,
-        };
-        report.verdicts = limits.judge(&report);
-        report
+        }
     }
 
     /// Compares with an earlier report, and looks at the limits on losses.
     ///
     /// # Errors
     /// When the two can't be compared.
-    pub fn compare(&mut self, earlier: &EarlierReport, limits: &Limits) -> Result<(), String> {
+    pub fn compare(&mut self, earlier: &EarlierReport, limits: &FigureLimits) -> Result<(), String> {
         let rules = serde_json::to_value(&self.rules).unwrap_or_default();
         let against = Comparison::new(&rules, &self.records, earlier)?;
         self.verdicts.extend(limits.judge_losses(&against));

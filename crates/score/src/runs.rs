@@ -9,8 +9,8 @@
 
 use serde::Serialize;
 
-use crate::annotations::{Annotations, Beat, TimeRange};
-use crate::instant::{Instant, Span};
+use crate::annotations::{AnnotatedBeat, Annotations, TimeRange};
+use crate::instant::{RecordInstant, RecordSpan};
 use crate::matrix::Proportion;
 
 /// Length at which counting stops.
@@ -57,7 +57,7 @@ pub struct Run {
 ///
 /// `in_class` says which beats build runs; any other beat ends one. `fibrillation` stretches are runs of 6.
 pub fn runs(
-    beats: &[Beat],
+    beats: &[AnnotatedBeat],
     in_class: impl Fn(char) -> bool,
     fibrillation: &[TimeRange],
     scored: &TimeRange,
@@ -90,7 +90,7 @@ pub fn count(
     test: &Annotations,
     in_class: impl Fn(char) -> bool + Copy,
     with_fibrillation: bool,
-    window: Span,
+    window: RecordSpan,
     scored: &TimeRange,
 ) -> RunCounts {
     let of = |side: &Annotations| {
@@ -102,7 +102,7 @@ pub fn count(
     RunCounts { reference_leads: lead(&reference, &test, window), test_leads: lead(&test, &reference, window) }
 }
 
-fn lead(leading: &[Run], other: &[Run], window: Span) -> RunMatrix {
+fn lead(leading: &[Run], other: &[Run], window: RecordSpan) -> RunMatrix {
     let mut matrix = RunMatrix::default();
     let mut first = 0;
     for run in leading {
@@ -156,7 +156,7 @@ impl RunCounts {
 
 /// The whole of accepted time, for scoring without bounds.
 pub fn all_time() -> TimeRange {
-    TimeRange { from: Instant::START, to: Instant::END }
+    TimeRange { from: RecordInstant::START, to: RecordInstant::END }
 }
 
 #[cfg(test)]
@@ -165,11 +165,13 @@ mod tests {
 
     fn side(codes: &str) -> Annotations {
         let beats = codes.chars().enumerate().filter(|(_, code)| *code != '.');
-        Annotations::from_beats(beats.map(|(i, code)| Beat { at: Instant::from_s(i as f64).expect("in range"), code }))
+        Annotations::from_beats(
+            beats.map(|(i, code)| AnnotatedBeat { at: RecordInstant::from_s(i as f64).expect("in range"), code }),
+        )
     }
 
     fn counted(reference: &str, test: &str) -> RunCounts {
-        let window = Span::from_s(0.15).expect("in range");
+        let window = RecordSpan::from_s(0.15).expect("in range");
         count(&side(reference), &side(test), |code| code == 'V', true, window, &all_time())
     }
 

@@ -2,7 +2,7 @@
 
 use crate::limits::MAX_STEP_S;
 use crate::reader::Path;
-use crate::reader::{Node, NodeKind};
+use crate::reader::{JsonNode, NodeKind};
 use crate::walk::DocumentWalk;
 use crate::words::{join, nearest, quoted, shown};
 use pulsewright_core::heart::rhythm::EctopicSite;
@@ -17,7 +17,7 @@ pub(crate) const BEAT_KEYS: [&str; 2] = ["at_s", "site"];
 
 impl DocumentWalk<'_> {
     /// The beats of a step that lasts `duration` (`None`: holds), in order of time.
-    pub(crate) fn beats(&mut self, node: Node<'_>, path: &Path<'_>, duration: Option<Span>) -> Vec<TimedBeat> {
+    pub(crate) fn beats(&mut self, node: JsonNode<'_>, path: &Path<'_>, duration: Option<Span>) -> Vec<TimedBeat> {
         let Some((list, count)) = node.list(MAX_BEATS) else {
             let what = format!("beats can't be {}", node.kind().noun());
             self.report(node, path, |p| p.allowed("a list of {\"at_s\": seconds, \"site\": word}"), what);
@@ -56,7 +56,7 @@ impl DocumentWalk<'_> {
     }
 
     /// Seconds after the start of the step, within it.
-    fn beat_time(&mut self, node: Node<'_>, path: &Path<'_>, duration: Option<Span>) -> Option<Span> {
+    fn beat_time(&mut self, node: JsonNode<'_>, path: &Path<'_>, duration: Option<Span>) -> Option<Span> {
         let seconds = if node.kind() == NodeKind::Number { node.raw().parse().unwrap_or(f64::NAN) } else { f64::NAN };
         let longest = duration.map_or(MAX_STEP_S, Span::as_secs_f64);
         if !(0.0..=longest).contains(&seconds) {
@@ -72,7 +72,7 @@ impl DocumentWalk<'_> {
         Some(Span::from_ticks((seconds * TICKS_PER_SECOND as f64).round() as u64))
     }
 
-    fn site(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<EctopicSite> {
+    fn site(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<EctopicSite> {
         let word = self.text(node, path)?;
         let sites = || EctopicSite::ALL.iter().map(|site| site.id());
         let found = EctopicSite::ALL.iter().copied().find(|site| site.id() == word);

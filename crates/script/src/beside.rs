@@ -1,7 +1,7 @@
 //! Documents that a script holds under a word of its own, or names as files beside it.
 
 use crate::problem::{Problem, Problems};
-use crate::reader::{DocumentKind, Node, NodeEntry, NodeKind, Path, open, quoted, shown};
+use crate::reader::{DocumentKind, JsonNode, NodeEntry, NodeKind, Path, open, quoted, shown};
 use crate::rhythms::word::is_word;
 use crate::walk::{DocumentWalk, nothing_beside};
 
@@ -48,7 +48,7 @@ impl DocumentWalk<'_> {
     }
 
     /// The version of a document of a script's own, which is 1.
-    pub(crate) fn own_version(&mut self, node: Node<'_>, path: &Path<'_>) {
+    pub(crate) fn own_version(&mut self, node: JsonNode<'_>, path: &Path<'_>) {
         if node.raw() != "1" {
             let what = format!("version {} is not known here", shown(node.raw()));
             self.report(node, path, |p| p.allowed("1"), what);
@@ -59,7 +59,7 @@ impl DocumentWalk<'_> {
     /// a name, in messages.
     pub(crate) fn file_beside(
         &mut self,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
         noun: &str,
         example: &str,
@@ -76,7 +76,7 @@ impl DocumentWalk<'_> {
     }
 
     /// The name of a file beside the script, such as `example`, that a text gives.
-    pub(crate) fn file_name_beside(&mut self, node: Node<'_>, path: &Path<'_>, example: &str) -> Option<String> {
+    pub(crate) fn file_name_beside(&mut self, node: JsonNode<'_>, path: &Path<'_>, example: &str) -> Option<String> {
         let file = self.text(node, path)?;
         let inside = !file.is_empty()
             && !file.contains(['\\', '\0', ':'])
@@ -92,10 +92,10 @@ impl DocumentWalk<'_> {
     /// The value that `read` gives of a document written here, or in a file beside the script.
     pub(crate) fn here_or_beside<T>(
         &mut self,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
         of: &BesideKind,
-        read: impl Fn(&mut DocumentWalk<'_>, Node<'_>, &Path<'_>) -> Option<T>,
+        read: impl Fn(&mut DocumentWalk<'_>, JsonNode<'_>, &Path<'_>) -> Option<T>,
     ) -> Option<T> {
         if node.kind() != NodeKind::Text {
             return read(self, node, path);

@@ -25,7 +25,7 @@
 //! - A [`Document`] always makes a valid core script.
 //!
 //! # Map
-//! [`parse`] walks the text through [`reader::Node`] (values that know their place) and `keys` (the tree that the field table's
+//! [`parse`] walks the text through [`reader::JsonNode`] (values that know their place) and `keys` (the tree that the field table's
 //! paths make), resolves each step with `carry`, and collects [`Problem`]s. [`reader`] is the part that any JSON
 //! document can use, [`typed`] the part that flags and commands share. [`outline`] gives the times of the parts. `write` and `schema` read the same tree.
 

@@ -4,7 +4,7 @@ use crate::carry;
 use crate::document::{Document, DocumentPart, too_long};
 use crate::limits::{MAX_BYTES, MAX_STEPS};
 use crate::problem::{Problem, ProblemCollector, Problems};
-use crate::reader::{DocumentKind, Node, NodeEntry, NodeKind, Path, open};
+use crate::reader::{DocumentKind, JsonNode, NodeEntry, NodeKind, Path, open};
 use crate::walk::{DocumentWalk, FilesBeside, nothing_beside};
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::script::MAX_NESTING;
@@ -72,7 +72,7 @@ pub fn read(source: impl Read, name: &str) -> Result<Document, Problems> {
 }
 
 impl DocumentWalk<'_> {
-    fn document(&mut self, root: Node<'_>) -> Document {
+    fn document(&mut self, root: JsonNode<'_>) -> Document {
         let path = Path::Root;
         let mut document = Document::default();
         let Some(entries) = self.entries(root, &path, "a script document") else {
@@ -141,7 +141,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A list of steps and repeats at nesting `depth`; gives the level that a repeat around it has.
-    fn steps(&mut self, node: Node<'_>, path: &Path<'_>, depth: usize) -> u8 {
+    fn steps(&mut self, node: JsonNode<'_>, path: &Path<'_>, depth: usize) -> u8 {
         // Room for one more than allowed, so that the step too many is reported at its place.
         let room = (MAX_STEPS + 1).saturating_sub(self.parts.len());
         let Some((list, _)) = node.list(room) else {
@@ -182,7 +182,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A repeat at nesting `depth`; gives its level.
-    fn repeat(&mut self, node: Node<'_>, entries: &[NodeEntry<'_>], path: &Path<'_>, depth: usize) -> u8 {
+    fn repeat(&mut self, node: JsonNode<'_>, entries: &[NodeEntry<'_>], path: &Path<'_>, depth: usize) -> u8 {
         let first = self.parts.len() as u32;
         let mut times = 1;
         let mut level = None;

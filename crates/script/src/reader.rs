@@ -5,7 +5,7 @@
 
 pub use crate::problem::{Problem, ProblemCollector, Problems};
 pub use crate::words::{join, nearest, quoted, shown};
-pub use pulsewright_text::node::{Node, NodeEntry, NodeKind};
+pub use pulsewright_text::node::{JsonNode, NodeEntry, NodeKind};
 
 use crate::limits::MAX_BYTES;
 use pulsewright_text::json::{self, MAX_DEPTH, too_deep};
@@ -33,7 +33,7 @@ pub struct DocumentKind {
 ///
 /// # Errors
 /// Text that is too long, not UTF-8 or not JSON: the first problem, as the text after it can't be read.
-pub fn open<'a>(text: &'a [u8], name: &str, kind: &DocumentKind) -> Result<(&'a str, Node<'a>), Problems> {
+pub fn open<'a>(text: &'a [u8], name: &str, kind: &DocumentKind) -> Result<(&'a str, JsonNode<'a>), Problems> {
     if text.len() > MAX_BYTES {
         return Err(Problems::of(name, "", ProblemCollector::one(too_large(kind))));
     }
@@ -46,7 +46,7 @@ pub fn open<'a>(text: &'a [u8], name: &str, kind: &DocumentKind) -> Result<(&'a 
         let problem = Problem::new("nested too deeply").at(at..at + 1).allowed(format!("at most {MAX_DEPTH} levels"));
         return Err(Problems::of(name, text, ProblemCollector::one(problem)));
     }
-    match Node::root(text) {
+    match JsonNode::root(text) {
         Ok(root) => Ok((text, root)),
         Err(error) => Err(Problems::of(name, text, ProblemCollector::one(broken(text, &error, kind)))),
     }
@@ -144,7 +144,13 @@ impl fmt::Display for Path<'_> {
 
 impl ProblemCollector {
     /// A number of a range, with its unit for the message.
-    pub fn number(&mut self, node: Node<'_>, path: &Path<'_>, range: RangeInclusive<f64>, unit: &str) -> Option<f64> {
+    pub fn number(
+        &mut self,
+        node: JsonNode<'_>,
+        path: &Path<'_>,
+        range: RangeInclusive<f64>,
+        unit: &str,
+    ) -> Option<f64> {
         if node.kind() != NodeKind::Number {
             self.wrong_kind(node, path, NodeKind::Number);
             return None;
@@ -159,7 +165,7 @@ impl ProblemCollector {
     }
 
     /// A word of a list: its index.
-    pub fn word(&mut self, node: Node<'_>, path: &Path<'_>, words: &[&str]) -> Option<usize> {
+    pub fn word(&mut self, node: JsonNode<'_>, path: &Path<'_>, words: &[&str]) -> Option<usize> {
         let written = self.text(node, path)?;
         let found = words.iter().position(|word| *word == written);
         if found.is_none() {
@@ -172,7 +178,7 @@ impl ProblemCollector {
     }
 
     /// The entries of an object; keys given twice are reported.
-    pub fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<NodeEntry<'a>>> {
+    pub fn entries<'a>(&mut self, node: JsonNode<'a>, path: &Path<'_>, what: &str) -> Option<Vec<NodeEntry<'a>>> {
         let Some((entries, count)) = node.object(MAX_KEYS) else {
             let problem = format!("{} can't be {}", path.here(), node.kind().noun());
             self.report(node, path, |p| p.allowed(format!("{what}: an object, {{...}}")), problem);
@@ -202,7 +208,7 @@ impl ProblemCollector {
     }
 
     /// A whole number from `min` to `max`.
-    pub fn whole(&mut self, node: Node<'_>, path: &Path<'_>, min: u64, max: u64) -> Option<u64> {
+    pub fn whole(&mut self, node: JsonNode<'_>, path: &Path<'_>, min: u64, max: u64) -> Option<u64> {
         let value = node.raw().parse().ok().filter(|value| (min..=max).contains(value));
         if value.is_none() {
             let what = format!("{} can't be {}", path.here(), shown(node.raw()));
@@ -212,7 +218,7 @@ impl ProblemCollector {
     }
 
     /// Text.
-    pub fn text(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
+    pub fn text(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<String> {
         match node.text() {
             None if node.kind() == NodeKind::Text => {
                 let allowed = "\\u escapes of characters outside the first 65 536 in pairs";
@@ -228,7 +234,7 @@ impl ProblemCollector {
     }
 
     /// Text that fits a line of a table.
-    pub fn line(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
+    pub fn line(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<String> {
         let line = self.text(node, path)?;
         if line.chars().count() > MAX_LINE || line.chars().any(char::is_control) {
             let allowed = format!("one line of at most {MAX_LINE} characters");
@@ -243,13 +249,13 @@ impl ProblemCollector {
     }
 
     /// Reports that a value is of another kind than wanted.
-    pub fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: NodeKind) {
+    pub fn wrong_kind(&mut self, node: JsonNode<'_>, path: &Path<'_>, wanted: NodeKind) {
         let what = format!("{} can't be {}", path.here(), node.kind().noun());
         self.report(node, path, |p| p.allowed(wanted.noun()), what);
     }
 
     /// Reports that a key is missing in an object.
-    pub fn missing(&mut self, node: Node<'_>, path: &Path<'_>, key: &str, allowed: &str) {
+    pub fn missing(&mut self, node: JsonNode<'_>, path: &Path<'_>, key: &str, allowed: &str) {
         self.report(node, path, |p| p.allowed(allowed), format!("{} is missing", quoted(key)));
     }
 
@@ -261,7 +267,7 @@ impl ProblemCollector {
     }
 
     /// Takes down a problem at a value.
-    pub fn report(&mut self, node: Node<'_>, path: &Path<'_>, more: impl FnOnce(Problem) -> Problem, what: String) {
+    pub fn report(&mut self, node: JsonNode<'_>, path: &Path<'_>, more: impl FnOnce(Problem) -> Problem, what: String) {
         self.push(more(Problem::new(what).at(node.mark()).path(path)));
     }
 }

@@ -7,7 +7,7 @@ use crate::keys::{self, Branch, EACH, STEP_WORDS};
 use crate::limits::MAX_STEP_S;
 use crate::noise_ratio;
 use crate::reader::Path;
-use crate::reader::{Node, NodeEntry, NodeKind};
+use crate::reader::{JsonNode, NodeEntry, NodeKind};
 use crate::recording::part::StepLength;
 use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, range, shown, unit};
@@ -20,11 +20,11 @@ use pulsewright_core::time::{Span, TICKS_PER_SECOND};
 const RAMP_KEYS: [&str; 3] = ["from", "to", "over_s"];
 
 /// Fields named by a step, with where.
-type Named<'a> = Vec<(Field, Node<'a>)>;
+type Named<'a> = Vec<(Field, JsonNode<'a>)>;
 
 impl DocumentWalk<'_> {
     /// The step; one for each rhythm of the catalogue when its rhythm is the word [`EACH`].
-    pub(crate) fn step(&mut self, node: Node<'_>, entries: &[NodeEntry<'_>], path: &Path<'_>) -> Vec<DocumentStep> {
+    pub(crate) fn step(&mut self, node: JsonNode<'_>, entries: &[NodeEntry<'_>], path: &Path<'_>) -> Vec<DocumentStep> {
         let mut each = false;
         let mut beats = None;
         let mut series = None;
@@ -149,7 +149,7 @@ impl DocumentWalk<'_> {
         step: &DocumentStep,
         named: &Named<'_>,
         expect: Option<&NodeEntry<'_>>,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
     ) -> Vec<DocumentStep> {
         if let Some(entry) = expect {
@@ -174,7 +174,7 @@ impl DocumentWalk<'_> {
     }
 
     /// Seconds, at least [`MIN_STEP`].
-    fn seconds(&mut self, key: &str, node: Node<'_>, path: &Path<'_>) -> Option<Span> {
+    fn seconds(&mut self, key: &str, node: JsonNode<'_>, path: &Path<'_>) -> Option<Span> {
         let seconds = match node.kind() {
             NodeKind::Number => node.raw().parse().unwrap_or(f64::NAN),
             _ => f64::NAN,
@@ -237,7 +237,7 @@ impl DocumentWalk<'_> {
     fn ratio<'a>(
         &mut self,
         key: &str,
-        node: Node<'a>,
+        node: JsonNode<'a>,
         path: &Path<'_>,
         change: &mut StepChange,
         named: &mut Named<'a>,
@@ -258,7 +258,8 @@ impl DocumentWalk<'_> {
         path: &Path<'_>,
     ) -> DocumentStep {
         for (field, db) in &change.ratios {
-            let places: Vec<Node<'_>> = named.iter().filter(|(one, _)| one == field).map(|(_, node)| *node).collect();
+            let places: Vec<JsonNode<'_>> =
+                named.iter().filter(|(one, _)| one == field).map(|(_, node)| *node).collect();
             let Some(node) = places.last() else { continue };
             let path = path.key(field.info().path);
             if places.len() > 1 || each {
@@ -275,7 +276,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A number or a ramp.
-    fn value(&mut self, field: Field, node: Node<'_>, path: &Path<'_>) -> Option<StepValue> {
+    fn value(&mut self, field: Field, node: JsonNode<'_>, path: &Path<'_>) -> Option<StepValue> {
         match node.kind() {
             NodeKind::Object if field.info().ramps => {
                 let entries = self.entries(node, path, "a ramp")?;
@@ -316,7 +317,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A number within the field's range, or the place of a word among its words.
-    fn number(&mut self, field: Field, node: Node<'_>, path: &Path<'_>) -> Option<f32> {
+    fn number(&mut self, field: Field, node: JsonNode<'_>, path: &Path<'_>) -> Option<f32> {
         let info = field.info();
         if !info.words().is_empty() {
             let word = self.text(node, path)?;
@@ -348,8 +349,8 @@ impl DocumentWalk<'_> {
         &mut self,
         step: &DocumentStep,
         named: &Named<'_>,
-        choice: Option<Node<'_>>,
-        node: Node<'_>,
+        choice: Option<JsonNode<'_>>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
     ) {
         let mut reported: Vec<&[Field]> = Vec::new();

@@ -5,7 +5,7 @@ use crate::document::DocumentPart;
 use crate::expect::expected::ReadingLimits;
 use crate::noise_ratio::Measurements;
 use crate::problem::{Problem, ProblemCollector};
-use crate::reader::{Node, NodeEntry, NodeKind, Path};
+use crate::reader::{JsonNode, NodeEntry, NodeKind, Path};
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::script::Conflict;
@@ -82,32 +82,37 @@ impl<'b> DocumentWalk<'b> {
     }
 
     /// See [`ProblemCollector::entries`].
-    pub(crate) fn entries<'a>(&mut self, node: Node<'a>, path: &Path<'_>, what: &str) -> Option<Vec<NodeEntry<'a>>> {
+    pub(crate) fn entries<'a>(
+        &mut self,
+        node: JsonNode<'a>,
+        path: &Path<'_>,
+        what: &str,
+    ) -> Option<Vec<NodeEntry<'a>>> {
         self.found.entries(node, path, what)
     }
 
     /// See [`ProblemCollector::whole`].
-    pub(crate) fn whole(&mut self, node: Node<'_>, path: &Path<'_>, min: u64, max: u64) -> Option<u64> {
+    pub(crate) fn whole(&mut self, node: JsonNode<'_>, path: &Path<'_>, min: u64, max: u64) -> Option<u64> {
         self.found.whole(node, path, min, max)
     }
 
     /// See [`ProblemCollector::text`].
-    pub(crate) fn text(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
+    pub(crate) fn text(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<String> {
         self.found.text(node, path)
     }
 
     /// See [`ProblemCollector::line`].
-    pub(crate) fn line(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<String> {
+    pub(crate) fn line(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<String> {
         self.found.line(node, path)
     }
 
     /// See [`ProblemCollector::wrong_kind`].
-    pub(crate) fn wrong_kind(&mut self, node: Node<'_>, path: &Path<'_>, wanted: NodeKind) {
+    pub(crate) fn wrong_kind(&mut self, node: JsonNode<'_>, path: &Path<'_>, wanted: NodeKind) {
         self.found.wrong_kind(node, path, wanted);
     }
 
     /// See [`ProblemCollector::missing`].
-    pub(crate) fn missing(&mut self, node: Node<'_>, path: &Path<'_>, key: &str, allowed: &str) {
+    pub(crate) fn missing(&mut self, node: JsonNode<'_>, path: &Path<'_>, key: &str, allowed: &str) {
         self.found.missing(node, path, key, allowed);
     }
 
@@ -119,7 +124,7 @@ impl<'b> DocumentWalk<'b> {
     /// See [`ProblemCollector::report`].
     pub(crate) fn report(
         &mut self,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
         more: impl FnOnce(Problem) -> Problem,
         what: String,

@@ -7,7 +7,7 @@ use pulsewright_core::time::FrameRate;
 use pulsewright_files::buffer::Buffer;
 use pulsewright_files::format::{Column, Encoder, Encoding};
 use pulsewright_files::quantiser::Tally;
-use pulsewright_files::sidecar::{ChannelDescription, Stored};
+use pulsewright_files::sidecar::{ChannelDescription, StoredValue};
 use pulsewright_files::wav::Wav;
 use serde_json::{Value, json};
 
@@ -88,8 +88,8 @@ impl Samples {
     /// `sample * scale + offset` in the channel's unit.
     pub fn header(&self) -> Value {
         let (sample, stored) = match self.encoding {
-            Encoding::Integer(bits) => (format!("i{}", bits.count()), Stored::Codes),
-            Encoding::Float => ("f32".to_owned(), Stored::Values),
+            Encoding::Integer(bits) => (format!("i{}", bits.count()), StoredValue::Codes),
+            Encoding::Float => ("f32".to_owned(), StoredValue::Values),
         };
         let channel = |column| serde_json::to_value(ChannelDescription::new(column, stored, Tally::default()));
         let channels: Vec<Value> = self.columns.iter().filter_map(|column| channel(column).ok()).collect();

@@ -13,12 +13,12 @@
 mod guard;
 mod process;
 
-pub use guard::Guard;
+pub use guard::DetectorGuard;
 
 use crate::error::SuiteError;
-use crate::plan::Plan;
-use crate::record::Record;
-use process::{Process, Waited, all_of, lines_of, on_one_line, receive};
+use crate::plan::SuitePlan;
+use crate::record::SuiteRecord;
+use process::{Process, WaitError, all_of, lines_of, on_one_line, receive};
 use pulsewright_text::source::{self, SourceError};
 use std::fs;
 use std::io::{self, Write};
@@ -100,7 +100,7 @@ impl Detector {
     }
 
     /// A worker for one thread. `guard` ends the worker's processes when this process is killed.
-    pub fn worker<'d>(&'d self, guard: &'d Guard) -> Worker<'d> {
+    pub fn worker<'d>(&'d self, guard: &'d DetectorGuard) -> Worker<'d> {
         Worker { detector: self, guard, staying: None, took: Duration::ZERO }
     }
 
@@ -132,7 +132,7 @@ fn placeholders(word: &str) -> impl Iterator<Item = &str> {
 /// Runs the detector on records, for one thread.
 pub struct Worker<'d> {
     detector: &'d Detector,
-    guard: &'d Guard,
+    guard: &'d DetectorGuard,
     staying: Option<Staying<'d>>,
     took: Duration,
 }
@@ -152,7 +152,7 @@ struct Place {
 }
 
 impl Place {
-    fn new(folder: &Path, record: &Record, plan: &Plan) -> Result<Place, SuiteError> {
+    fn new(folder: &Path, record: &SuiteRecord, plan: &SuitePlan) -> Result<Place, SuiteError> {
         let folder = folder.join(&record.name);
         fs::create_dir_all(&folder).map_err(SuiteError::io(&folder))?;
         let signal = folder.join(format!("signal.{}", plan.format.extension()));
@@ -174,8 +174,8 @@ impl Worker<'_> {
     /// When the command can't be started, the record can't be rendered, or `stop` says so.
     pub fn ask(
         &mut self,
-        record: &Record,
-        plan: &Plan,
+        record: &SuiteRecord,
+        plan: &SuitePlan,
         folder: &Path,
         stop: &dyn Fn() -> bool,
     ) -> Result<Outcome, SuiteError> {
@@ -202,8 +202,8 @@ impl Worker<'_> {
 
     fn ask_once(
         &self,
-        record: &Record,
-        plan: &Plan,
+        record: &SuiteRecord,
+        plan: &SuitePlan,
         place: &Place,
         to_file: bool,
         stop: &dyn Fn() -> bool,
@@ -233,7 +233,7 @@ impl Worker<'_> {
             }
         })?;
         Ok(match ended {
-            Err(Waited::Stopped) => return Err(SuiteError::Stopped),
+            Err(WaitError::Stopped) => return Err(SuiteError::Stopped),
             Err(_) => Outcome::Failure(self.late()),
             Ok((status, _)) if !status.success() => Outcome::Failure(process.complaint(&ended_how(status))),
             Ok(_) if self.detector.wants(BEATS_OUT) => answer_file(&place.beats, &process)?,
@@ -243,7 +243,12 @@ impl Worker<'_> {
     }
 
     /// A mistake of a staying detector ends its process: nothing that it says later is taken for an answer.
-    fn ask_staying(&mut self, record: &Record, place: &Place, stop: &dyn Fn() -> bool) -> Result<Outcome, SuiteError> {
+    fn ask_staying(
+        &mut self,
+        record: &SuiteRecord,
+        place: &Place,
+        stop: &dyn Fn() -> bool,
+    ) -> Result<Outcome, SuiteError> {
         let mut staying = match self.staying.take() {
             Some(staying) => staying,
             None => Staying::start(self.detector, self.guard)?,
@@ -255,9 +260,9 @@ impl Worker<'_> {
         let _ = staying.stdin.write_all(line.as_bytes()).and_then(|()| staying.stdin.flush());
         let said = match receive(&staying.lines, deadline, stop) {
             Ok(said) => said,
-            Err(Waited::Stopped) => return Err(SuiteError::Stopped),
-            Err(Waited::Late) => return Ok(Outcome::Failure(self.late())),
-            Err(Waited::Gone) => {
+            Err(WaitError::Stopped) => return Err(SuiteError::Stopped),
+            Err(WaitError::Late) => return Ok(Outcome::Failure(self.late())),
+            Err(WaitError::Gone) => {
                 let how =
                     staying.process.wait(deadline, stop).map_or_else(|_| "closed its output".to_owned(), ended_how);
                 return Ok(Outcome::Failure(staying.process.complaint(&format!("{how} before its answer"))));
@@ -287,7 +292,7 @@ impl Worker<'_> {
 }
 
 impl<'g> Staying<'g> {
-    fn start(detector: &Detector, guard: &'g Guard) -> Result<Staying<'g>, SuiteError> {
+    fn start(detector: &Detector, guard: &'g DetectorGuard) -> Result<Staying<'g>, SuiteError> {
         let mut process = Process::start(&detector.words, Stdio::piped(), guard)?;
         let Some((stdin, stdout)) = process.stdin().zip(process.stdout()) else {
             return Err(SuiteError::Command(format!("cannot talk to {}", detector.words[0])));
@@ -302,10 +307,10 @@ fn ended(
     said: &Receiver<io::Result<Vec<u8>>>,
     deadline: Instant,
     stop: &dyn Fn() -> bool,
-) -> Result<(ExitStatus, Vec<u8>), Waited> {
+) -> Result<(ExitStatus, Vec<u8>), WaitError> {
     let said = match receive(said, deadline, stop) {
         Ok(said) => said.unwrap_or_default(),
-        Err(Waited::Gone) => Vec::new(),
+        Err(WaitError::Gone) => Vec::new(),
         Err(why) => return Err(why),
     };
     // Its output is closed, so it should end soon; otherwise it is late.

@@ -2,7 +2,7 @@
 
 use pulsewright_files::RenderError;
 use pulsewright_files::atomic::FileError;
-use pulsewright_score::read::ReadError;
+use pulsewright_score::read::ScoreReadError;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -34,7 +34,7 @@ pub enum SuiteError {
     Command(String),
     /// An answer can't be read.
     #[error("the detector's answer can't be read: {0}")]
-    Answer(#[source] ReadError),
+    Answer(#[source] ScoreReadError),
     /// A results folder is not usable.
     #[error("{}: {what}", .folder.display())]
     Folder {

@@ -12,8 +12,8 @@
 use crate::detector::Detector;
 use crate::detector::Outcome;
 use crate::error::SuiteError;
-use crate::plan::Plan;
-use crate::record::Record;
+use crate::plan::SuitePlan;
+use crate::record::SuiteRecord;
 use crate::shard::Shard;
 use pulsewright_files::atomic::Claim;
 use pulsewright_text::json;
@@ -33,7 +33,7 @@ const TIMES: &str = "times.csv";
 /// Plan, command and shard of the answers in a folder. Answers to another plan or command are refused.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Manifest {
+pub struct AnswerManifest {
     /// Format of the folder.
     pub version: u32,
     /// The program that rendered the signals.
@@ -50,10 +50,10 @@ pub struct Manifest {
     pub shard: Option<Shard>,
 }
 
-impl Manifest {
+impl AnswerManifest {
     /// For a plan, a detector, and a shard of it.
-    pub fn new(plan: &Plan, detector: &Detector, suffix: &str, shard: Option<Shard>) -> Manifest {
-        Manifest {
+    pub fn new(plan: &SuitePlan, detector: &Detector, suffix: &str, shard: Option<Shard>) -> AnswerManifest {
+        AnswerManifest {
             version: 1,
             made_by: format!("pulsewright {}", env!("CARGO_PKG_VERSION")),
             plan: plan.document.clone(),
@@ -68,7 +68,7 @@ impl Manifest {
     ///
     /// # Errors
     /// When it is there but can't be read.
-    pub fn read(folder: &Path) -> Result<Option<Manifest>, SuiteError> {
+    pub fn read(folder: &Path) -> Result<Option<AnswerManifest>, SuiteError> {
         let path = folder.join(MANIFEST);
         let wrong = |what: String| SuiteError::Folder { folder: path.clone(), what };
         match source::file(&path, source::DOCUMENT) {
@@ -82,7 +82,7 @@ impl Manifest {
     }
 
     /// Name of the first difference from `other`.
-    fn difference(&self, other: &Manifest) -> Option<&'static str> {
+    fn difference(&self, other: &AnswerManifest) -> Option<&'static str> {
         [
             ("program version", self.made_by == other.made_by && self.version == other.version),
             ("plan", self.plan == other.plan),
@@ -96,7 +96,7 @@ impl Manifest {
     }
 
     /// Refuses answers that belong to something else.
-    pub(crate) fn check_same(&self, folder: &Path, there: &Manifest) -> Result<(), SuiteError> {
+    pub(crate) fn check_same(&self, folder: &Path, there: &AnswerManifest) -> Result<(), SuiteError> {
         match there.difference(self) {
             Some(what) => Err(SuiteError::Folder {
                 folder: folder.to_owned(),
@@ -109,7 +109,7 @@ impl Manifest {
 
 /// A folder of answers.
 #[derive(Clone, Debug)]
-pub struct Folder {
+pub struct AnswerFolder {
     root: PathBuf,
     suffix: String,
     /// The right to write in it; `None` where it is only read.
@@ -123,23 +123,23 @@ struct Claims {
     answers: Claim,
 }
 
-impl Folder {
+impl AnswerFolder {
     /// Opens a folder to go on in, or makes it.
     ///
     /// # Errors
     /// When it holds something else, or can't be made.
-    pub fn open(root: &Path, manifest: &Manifest) -> Result<Folder, SuiteError> {
-        let mut folder = Folder::existing(root, manifest);
+    pub fn open(root: &Path, manifest: &AnswerManifest) -> Result<AnswerFolder, SuiteError> {
+        let mut folder = AnswerFolder::existing(root, manifest);
         let answers = folder.answers();
         // Before anything is made there.
-        if Manifest::read(root)?.is_none() && !is_empty(root)? {
+        if AnswerManifest::read(root)?.is_none() && !is_empty(root)? {
             let what = "is not empty and holds no suite; choose another folder".to_owned();
             return Err(SuiteError::Folder { folder: root.to_owned(), what });
         }
         fs::create_dir_all(root).map_err(SuiteError::io(root))?;
         let path = root.join(MANIFEST);
         let claim = Claim::new(&path)?;
-        match Manifest::read(root)? {
+        match AnswerManifest::read(root)? {
             // Without answers the manifest is replaced: a misspelt command costs no folder.
             Some(there) if !is_empty(&answers)? => manifest.check_same(root, &there)?,
             _ => {
@@ -155,8 +155,8 @@ impl Folder {
     }
 
     /// A folder known to hold this, to be read.
-    pub(crate) fn existing(root: &Path, manifest: &Manifest) -> Folder {
-        Folder { root: root.to_owned(), suffix: manifest.suffix.clone(), claims: None }
+    pub(crate) fn existing(root: &Path, manifest: &AnswerManifest) -> AnswerFolder {
+        AnswerFolder { root: root.to_owned(), suffix: manifest.suffix.clone(), claims: None }
     }
 
     fn write(&self, path: &Path, bytes: &[u8]) -> Result<(), SuiteError> {
@@ -171,11 +171,11 @@ impl Folder {
     }
 
     /// Where the answer to a record is, or will be.
-    pub fn answer(&self, record: &Record) -> PathBuf {
+    pub fn answer(&self, record: &SuiteRecord) -> PathBuf {
         self.answers().join(format!("{}{}", record.name, self.suffix))
     }
 
-    fn failure_path(&self, record: &Record) -> PathBuf {
+    fn failure_path(&self, record: &SuiteRecord) -> PathBuf {
         self.answers().join(format!("{}.failure.txt", record.name))
     }
 
@@ -199,7 +199,7 @@ impl Folder {
     }
 
     /// Whether the folder has an outcome of the record.
-    pub fn holds(&self, record: &Record) -> bool {
+    pub fn holds(&self, record: &SuiteRecord) -> bool {
         self.answer(record).is_file() || self.failure_path(record).is_file()
     }
 
@@ -207,7 +207,7 @@ impl Folder {
     ///
     /// # Errors
     /// When there is neither, or it can't be read.
-    pub fn failure(&self, record: &Record) -> Result<Option<String>, SuiteError> {
+    pub fn failure(&self, record: &SuiteRecord) -> Result<Option<String>, SuiteError> {
         if self.answer(record).is_file() {
             return Ok(None);
         }
@@ -220,7 +220,7 @@ impl Folder {
     ///
     /// # Errors
     /// When it can't be written.
-    pub fn keep(&self, record: &Record, outcome: &Outcome) -> Result<(), SuiteError> {
+    pub fn keep(&self, record: &SuiteRecord, outcome: &Outcome) -> Result<(), SuiteError> {
         match outcome {
             Outcome::Answer(bytes) => self.write(&self.answer(record), bytes),
             Outcome::Failure(why) => self.write(&self.failure_path(record), format!("{why}\n").as_bytes()),
@@ -261,7 +261,7 @@ impl Folder {
     }
 
     /// Copies the outcome of a record from another folder; false when that has none.
-    pub(crate) fn take_from(&self, other: &Folder, record: &Record) -> Result<bool, SuiteError> {
+    pub(crate) fn take_from(&self, other: &AnswerFolder, record: &SuiteRecord) -> Result<bool, SuiteError> {
         for (from, to) in
             [(other.answer(record), self.answer(record)), (other.failure_path(record), self.failure_path(record))]
         {

@@ -1,7 +1,7 @@
 //! Many rendered records through a detector under test, scored together.
 //!
-//! A [`Plan`] spans a matrix of rhythms, rates, bodies, settings, frame rates and seeds. Each of its [`Record`]s is
-//! rendered, given to the [`Detector`] (a command of the user's), and the answer is kept in a [`Folder`]. The
+//! A [`SuitePlan`] spans a matrix of rhythms, rates, bodies, settings, frame rates and seeds. Each of its [`SuiteRecord`]s is
+//! rendered, given to the [`Detector`] (a command of the user's), and the answer is kept in a [`AnswerFolder`]. The
 //! [`SuiteReport`] is made from the plan and the answers alone.
 //!
 //! # Map
@@ -33,10 +33,10 @@ mod signal;
 
 pub use detector::Detector;
 pub use error::SuiteError;
-pub use folder::{Folder, Manifest};
+pub use folder::{AnswerFolder, AnswerManifest};
 pub use merge::merge;
-pub use plan::Plan;
-pub use record::Record;
+pub use plan::SuitePlan;
+pub use record::SuiteRecord;
 pub use repeats::{Repeat, repeats};
 pub use report::SuiteReport;
 pub use run::run;

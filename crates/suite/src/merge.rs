@@ -1,31 +1,31 @@
 //! Shards joined to one folder, as if one run had filled it.
 
 use crate::error::SuiteError;
-use crate::folder::{Folder, Manifest};
-use crate::plan::Plan;
+use crate::folder::{AnswerFolder, AnswerManifest};
+use crate::plan::SuitePlan;
 use std::path::{Path, PathBuf};
 
 /// Copies the answers of shard folders into `target`, which then holds every record of the plan.
 ///
 /// # Errors
 /// When the folders belong to different plans or commands, or a record is in none of them.
-pub fn merge(plan: &Plan, shards: &[PathBuf], target: &Path) -> Result<Folder, SuiteError> {
-    let mut whole: Option<Manifest> = None;
+pub fn merge(plan: &SuitePlan, shards: &[PathBuf], target: &Path) -> Result<AnswerFolder, SuiteError> {
+    let mut whole: Option<AnswerManifest> = None;
     let mut folders = Vec::with_capacity(shards.len());
     for shard in shards {
-        let Some(manifest) = Manifest::read(shard)? else {
+        let Some(manifest) = AnswerManifest::read(shard)? else {
             let what = "holds no suite".to_owned();
             return Err(SuiteError::Folder { folder: shard.clone(), what });
         };
-        let manifest = Manifest { shard: None, ..manifest };
-        let expected = whole.get_or_insert(Manifest { plan: plan.document.clone(), ..manifest.clone() });
+        let manifest = AnswerManifest { shard: None, ..manifest };
+        let expected = whole.get_or_insert(AnswerManifest { plan: plan.document.clone(), ..manifest.clone() });
         expected.check_same(shard, &manifest)?;
-        folders.push(Folder::existing(shard, &manifest));
+        folders.push(AnswerFolder::existing(shard, &manifest));
     }
     let Some(manifest) = whole else {
         return Err(SuiteError::Command("no folders to merge".to_owned()));
     };
-    let target_folder = Folder::open(target, &manifest)?;
+    let target_folder = AnswerFolder::open(target, &manifest)?;
     let mut times_s = target_folder.times_s();
     for folder in &folders {
         times_s.extend(folder.times_s());

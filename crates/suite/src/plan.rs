@@ -14,7 +14,7 @@
 //! ```
 //!
 //! Every block is multiplied out by itself. Combinations that exclude each other (a rate that the rhythm does not allow)
-//! are left out and listed in [`Plan::left_out`]; a word or number that could never be right is an error. A rhythm
+//! are left out and listed in [`SuitePlan::left_out`]; a word or number that could never be right is an error. A rhythm
 //! without beats has no rate, so its rates make one record, not many.
 //!
 //! A block may have recordings in place of a matrix: `{"recordings": [{"record": "100.hea", "channels": {"II": "MLII"}}]}`; each is
@@ -36,10 +36,10 @@ mod recordings;
 mod scripts;
 
 use crate::error::SuiteError;
-use crate::record::{Record, name};
+use crate::record::{SuiteRecord, name};
 use axes::Axes;
 pub use axes::MOST_RECORDS;
-use beside::Beside;
+use beside::PlanFolder;
 use file::{BitsWord, PlanFile, ScoreRules, SignalWord};
 use pulsewright_cohort::plan::channels;
 use pulsewright_core::frame::Channel;
@@ -54,7 +54,7 @@ pub const MOST_SCRIPTS: usize = 100_000;
 
 /// A plan that holds together.
 #[derive(Clone, Debug)]
-pub struct Plan {
+pub struct SuitePlan {
     /// Its title; may be empty.
     pub title: String,
     /// Channels of every record.
@@ -66,43 +66,43 @@ pub struct Plan {
     /// The pressure channel whose pulses are scored, where there are several.
     pub pulse_channel: Option<String>,
     /// Every record, in the order of the report.
-    pub records: Vec<Record>,
+    pub records: Vec<SuiteRecord>,
     /// Combinations that exclude each other, each with the reason.
     pub left_out: Vec<String>,
     /// The document as it was read, to distinguish plans.
     pub document: Value,
 }
 
-impl Plan {
+impl SuitePlan {
     /// Reads a plan that names no files; `source` is its name in messages.
     ///
     /// # Errors
     /// [`SuiteError::Plan`] with the place and the allowed values.
-    pub fn parse(text: &str, source: &str) -> Result<Plan, SuiteError> {
-        Plan::parse_beside(text, source, None)
+    pub fn parse(text: &str, source: &str) -> Result<SuitePlan, SuiteError> {
+        SuitePlan::parse_beside(text, source, None)
     }
 
-    /// As [`Plan::parse`]; the files that the plan names lie in `folder`.
+    /// As [`SuitePlan::parse`]; the files that the plan names lie in `folder`.
     ///
     /// # Errors
-    /// As [`Plan::parse`].
-    pub fn parse_beside(text: &str, source: &str, folder: Option<&Path>) -> Result<Plan, SuiteError> {
+    /// As [`SuitePlan::parse`].
+    pub fn parse_beside(text: &str, source: &str, folder: Option<&Path>) -> Result<SuitePlan, SuiteError> {
         let syntax = |broken: json::JsonError| SuiteError::Plan(format!("{source}: {broken}"));
         let document: Value = json::value(text).map_err(syntax)?;
         let file: PlanFile = json::parse(text).map_err(syntax)?;
-        Plan::of(file, document, folder).map_err(|what| SuiteError::Plan(format!("{source}: {what}")))
+        SuitePlan::of(file, document, folder).map_err(|what| SuiteError::Plan(format!("{source}: {what}")))
     }
 
     /// Reads the plan in a file.
     ///
     /// # Errors
-    /// As [`Plan::parse`], and when the file can't be read.
-    pub fn read(path: &Path) -> Result<Plan, SuiteError> {
+    /// As [`SuitePlan::parse`], and when the file can't be read.
+    pub fn read(path: &Path) -> Result<SuitePlan, SuiteError> {
         let source = source::name(path);
         let bytes = source::file(path, source::DOCUMENT).map_err(|error| SuiteError::Plan(error.to_string()))?;
         let text = source::utf8(&bytes)
             .map_err(|at| SuiteError::Plan(format!("{source}: byte {at} is not UTF-8 text; save it as UTF-8")))?;
-        Plan::parse_beside(text, &source, path.parent())
+        SuitePlan::parse_beside(text, &source, path.parent())
     }
 
     /// Digests of the files beside a plan join the document, so that answers to others of the same names are not taken.
@@ -113,7 +113,7 @@ impl Plan {
         }
     }
 
-    fn of(file: PlanFile, document: Value, folder: Option<&Path>) -> Result<Plan, String> {
+    fn of(file: PlanFile, document: Value, folder: Option<&Path>) -> Result<SuitePlan, String> {
         if file.version != 1 {
             return Err(format!("version is {}; this program reads version 1", file.version));
         }
@@ -132,7 +132,7 @@ impl Plan {
                 "score.events: pulses are those of a pressure; name one in channels, such as \"arterial\"".to_owned()
             );
         }
-        let mut plan = Plan {
+        let mut plan = SuitePlan {
             title: file.title,
             channels,
             format: format(file.signal, file.bits)?,
@@ -147,7 +147,7 @@ impl Plan {
         }
         let mut combinations = Vec::new();
         let mut scripts: usize = 0;
-        let beside = Beside::new(folder);
+        let beside = PlanFolder::new(folder);
         for (index, block) in file.blocks.iter().enumerate() {
             if !block.recordings.is_empty() {
                 let found = recordings::records(block, beside.folder(), plan.options.events, &plan.channels);
@@ -251,10 +251,10 @@ mod tests {
     use pulsewright_core::settings::Field;
     use std::sync::Arc;
 
-    fn plan(blocks: &str) -> Result<Plan, String> {
+    fn plan(blocks: &str) -> Result<SuitePlan, String> {
         let text =
             format!("{{\"version\": 1, \"duration_s\": 10, \"score\": {{\"learning_s\": 1}}, \"blocks\": [{blocks}]}}");
-        Plan::parse(&text, "plan.json").map_err(|error| error.to_string())
+        SuitePlan::parse(&text, "plan.json").map_err(|error| error.to_string())
     }
 
     #[test]
@@ -363,10 +363,10 @@ mod tests {
             assert!(!message.ends_with(" 1"), "a plain number has no unit: {message}");
         }
         let long = r#"{"version": 1, "duration_s": 10, "blocks": [{"rhythm": ["sinus"]}]}"#;
-        assert!(Plan::parse(long, "p").unwrap_err().to_string().contains("learning period of 300 s"));
+        assert!(SuitePlan::parse(long, "p").unwrap_err().to_string().contains("learning period of 300 s"));
         let pulses = r#"{"version": 1, "duration_s": 10, "channels": ["II"], "score": {"events": "pulses"}, "blocks": [{"rhythm": ["sinus"]}]}"#;
-        assert!(Plan::parse(pulses, "p").unwrap_err().to_string().contains("name one in channels"));
+        assert!(SuitePlan::parse(pulses, "p").unwrap_err().to_string().contains("name one in channels"));
         let twice = "{\"version\": 1,\n \"duration_s\": }";
-        assert!(Plan::parse(twice, "p").unwrap_err().to_string().starts_with("p: line 2, column"));
+        assert!(SuitePlan::parse(twice, "p").unwrap_err().to_string().starts_with("p: line 2, column"));
     }
 }

@@ -1,6 +1,6 @@
 //! One record of a plan: its settings.
 
-use crate::recorded::{Recorded, is_fit};
+use crate::recorded::{AnnotatedRecording, is_fit};
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
@@ -11,7 +11,7 @@ use std::sync::Arc;
 
 /// One record of a plan.
 #[derive(Clone, Debug)]
-pub struct Record {
+pub struct SuiteRecord {
     /// Its name: number and settings, unique in the plan and fit for a file.
     pub name: String,
     /// Rhythm.
@@ -27,11 +27,11 @@ pub struct Record {
     /// Seed.
     pub seed: u64,
     /// The drawn patient; `None` for a record of a matrix.
-    pub patient: Option<Drawn>,
+    pub patient: Option<DrawnPatient>,
     /// The script, shared by the records of it; the seed is the record's own. A recording has one without steps.
     pub document: Arc<Document>,
     /// The recording that is played in place of a script; rhythm, body, rate and seed say nothing about it.
-    pub recording: Option<Arc<Recorded>>,
+    pub recording: Option<Arc<AnnotatedRecording>>,
     /// The script as the plan names it, for a record of a script; rhythm, body and rate say nothing about it.
     pub script: Option<Arc<str>>,
     /// Noise of a recording beside the signal.
@@ -49,7 +49,7 @@ pub struct RecordNoise {
 
 /// A patient of a plan's people.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Drawn {
+pub struct DrawnPatient {
     /// Number among the people.
     pub number: u64,
     /// Name of the group.
@@ -60,7 +60,7 @@ pub struct Drawn {
 const LONGEST_NAME: usize = 160;
 
 /// The name of the `number`th record.
-pub(crate) fn name(number: usize, digits: usize, record: &Record) -> String {
+pub(crate) fn name(number: usize, digits: usize, record: &SuiteRecord) -> String {
     let mut name = format!("{number:0digits$}-{}-{}", record.rhythm.id, record.body.id);
     if let Some(recording) = &record.recording {
         return format!("{number:0digits$}-recording-{}-{}hz", recording.name, record.frame_rate.as_hz());
@@ -92,7 +92,7 @@ fn short(file: &str) -> String {
     stem.chars().map(|c| if is_fit(c) { c } else { '-' }).collect()
 }
 
-impl Record {
+impl SuiteRecord {
     /// Values of the record in each dimension of the matrix, seeds aside: pairs of dimension and value. Of a drawn patient the
     /// values of settings are left out, as no two have the same.
     pub fn dimensions(&self) -> Vec<(&'static str, String)> {

@@ -6,11 +6,11 @@ use pulsewright_files::buffer::Buffer;
 use pulsewright_files::csv::Csv;
 use pulsewright_files::format::{Column, Encoder, Heading, Section};
 use pulsewright_files::quantiser::Tally;
-use pulsewright_files::scale::{Reach, Scale};
+use pulsewright_files::scale::{ChannelRange, Scale};
 use pulsewright_files::sha256::{Sha256Digest, Sha256Writer};
 use pulsewright_files::wav::Wav;
 use pulsewright_files::{Encoding, FileFormat};
-use pulsewright_recording::{Mapping, Played, read};
+use pulsewright_recording::{Mapping, RecordingFrames, read};
 use pulsewright_score::Annotations;
 use pulsewright_score::read::{ReadOptions, read_annotations};
 use std::collections::BTreeMap;
@@ -19,20 +19,20 @@ use std::path::{Path, PathBuf};
 
 /// A recording with its annotations.
 #[derive(Clone, Debug)]
-pub struct Recorded {
+pub struct AnnotatedRecording {
     /// Its name: that of its header, without folder and ending.
     pub name: String,
     /// Its header as the plan names it.
     pub header: String,
     /// Its signals.
-    pub played: Played,
+    pub played: RecordingFrames,
     /// Its annotations, with its end.
     pub annotations: Annotations,
     /// SHA-256 of its samples in the plan's channels, of its frame rate and of its beats.
     pub digest: Sha256Digest,
 }
 
-impl Recorded {
+impl AnnotatedRecording {
     /// Reads a recording below `folder`; `channels` maps ours to those of the recording, `wanted` are those of the plan.
     pub(crate) fn read(
         folder: &Path,
@@ -40,7 +40,7 @@ impl Recorded {
         annotations: Option<&str>,
         channels: &BTreeMap<String, String>,
         wanted: &[Channel],
-    ) -> Result<Recorded, String> {
+    ) -> Result<AnnotatedRecording, String> {
         let header = inside(folder, record)?;
         let name = header.file_stem().and_then(|name| name.to_str()).unwrap_or_default().to_owned();
         if !record.ends_with(".hea") || !name.chars().all(is_fit) || name.is_empty() {
@@ -58,14 +58,14 @@ impl Recorded {
             let has = recording.names();
             return Err(format!("channels give no {id}, which the plan plays; the recording has {has}"));
         }
-        let played = Played::new(&recording, &mapping)?;
+        let played = RecordingFrames::new(&recording, &mapping)?;
         let file = match annotations {
             Some(annotations) => inside(folder, annotations)?,
             None => header.with_extension("atr"),
         };
         let reading = ReadOptions { is_reference: true, ..ReadOptions::default() };
         let mut annotations = read_annotations(&file, &reading).map_err(|error| error.to_string())?;
-        let end = pulsewright_score::Instant::from_frame(played.len() as i64, f64::from(played.rate().as_hz()));
+        let end = pulsewright_score::RecordInstant::from_frame(played.len() as i64, f64::from(played.rate().as_hz()));
         annotations.end = end;
         let mut sum = Sha256Writer::default();
         let put = |bytes: &[u8], sum: &mut Sha256Writer| sum.write_all(bytes).map_err(|error| error.to_string());
@@ -80,7 +80,7 @@ impl Recorded {
             put(&beat.at.s().to_le_bytes(), &mut sum)?;
             put(&(beat.code as u32).to_le_bytes(), &mut sum)?;
         }
-        Ok(Recorded { name, header: record.to_owned(), played, annotations, digest: sum.digest() })
+        Ok(AnnotatedRecording { name, header: record.to_owned(), played, annotations, digest: sum.digest() })
     }
 
     /// The signal in these channels as a file of this format has it.
@@ -95,7 +95,7 @@ impl Recorded {
             let scale = match encoding {
                 Encoding::Integer(bits) => {
                     let (lowest, highest) = self.played.range(*channel);
-                    Some(Scale::new(channel.kind(), bits, Reach { lowest, highest, centre: 0.0 }))
+                    Some(Scale::new(channel.kind(), bits, ChannelRange { lowest, highest, centre: 0.0 }))
                 }
                 Encoding::Float => None,
             };

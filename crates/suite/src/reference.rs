@@ -4,20 +4,20 @@ use pulsewright_core::frame::Channel;
 use pulsewright_core::time::{FrameRate, Instant as PlayerInstant, TICKS_PER_SECOND};
 use pulsewright_core::truth::{self, Event, Observer};
 use pulsewright_files::truth::{episode_word, nearest_frame};
-use pulsewright_score::annotations::{Episode, EpisodeKind, TimeRange};
+use pulsewright_score::annotations::{AnnotatedEpisode, EpisodeKind, TimeRange};
 use pulsewright_score::record::Events;
-use pulsewright_score::{Annotations, Beat, Instant};
+use pulsewright_score::{AnnotatedBeat, Annotations, RecordInstant};
 
 /// Collects the events of one kind, and for beats the episodes.
 pub(crate) struct Reference {
     events: Events,
     rate: FrameRate,
     frames: u64,
-    found: Vec<Beat>,
+    found: Vec<AnnotatedBeat>,
     /// Pressure of each pulse found.
     channels: Vec<&'static str>,
-    episodes: Vec<Episode>,
-    running: Vec<(truth::Episode, Instant)>,
+    episodes: Vec<AnnotatedEpisode>,
+    running: Vec<(truth::Episode, RecordInstant)>,
 }
 
 impl Reference {
@@ -33,9 +33,9 @@ impl Reference {
     /// Pulses of several channels without one asked for, or none of that one.
     pub(crate) fn annotations(mut self, channel: Option<&str>) -> Result<Annotations, String> {
         self.keep(channel)?;
-        let end = Instant::from_frame(self.frames.try_into().unwrap_or(i64::MAX), f64::from(self.rate.as_hz()));
+        let end = RecordInstant::from_frame(self.frames.try_into().unwrap_or(i64::MAX), f64::from(self.rate.as_hz()));
         // An episode that still runs ends with the record.
-        let last = end.unwrap_or(Instant::END);
+        let last = end.unwrap_or(RecordInstant::END);
         let running = std::mem::take(&mut self.running);
         running.into_iter().for_each(|(episode, from)| self.end_episode(episode, from, last));
         let mut all = Annotations::from_beats(self.found);
@@ -72,13 +72,13 @@ impl Reference {
     }
 
     fn add(&mut self, at: PlayerInstant, code: char) {
-        self.found.push(Beat { at: instant(at), code });
+        self.found.push(AnnotatedBeat { at: instant(at), code });
     }
 
-    fn end_episode(&mut self, episode: truth::Episode, from: Instant, to: Instant) {
+    fn end_episode(&mut self, episode: truth::Episode, from: RecordInstant, to: RecordInstant) {
         // Truth of kinds that are not scored is passed over.
         if let Some(kind) = EpisodeKind::of_name(episode_word(episode)) {
-            self.episodes.push(Episode { kind, stretch: TimeRange { from, to } });
+            self.episodes.push(AnnotatedEpisode { kind, stretch: TimeRange { from, to } });
         }
     }
 }
@@ -109,31 +109,31 @@ impl Observer for Reference {
 }
 
 /// A time of the player in the ticks of scores, to the nearest.
-fn instant(at: PlayerInstant) -> Instant {
-    Instant::from_fraction(at.ticks(), TICKS_PER_SECOND).unwrap_or(Instant::END)
+fn instant(at: PlayerInstant) -> RecordInstant {
+    RecordInstant::from_fraction(at.ticks(), TICKS_PER_SECOND).unwrap_or(RecordInstant::END)
 }
 
 #[cfg(test)]
 mod tests {
-    use crate::plan::Plan;
+    use crate::plan::SuitePlan;
     use pulsewright_score::read::{ReadOptions, read_annotations};
-    use pulsewright_score::{Annotations, Instant};
+    use pulsewright_score::{Annotations, RecordInstant};
 
-    fn plan(events: &str, rhythms: &str) -> Plan {
+    fn plan(events: &str, rhythms: &str) -> SuitePlan {
         let channel = if events == "pulses" { r#", "channel": "arterial""# } else { "" };
         let text = format!(
             r#"{{"version": 1, "duration_s": 12, "channels": ["II", "arterial", "respiration"],
                 "score": {{"events": "{events}", "learning_s": 0{channel}}}, "blocks": [{{"rhythm": [{rhythms}], "seed": [3], "set": {{"breathing.rate_per_min": [17]}}}}]}}"#
         );
-        Plan::parse(&text, "plan").unwrap()
+        SuitePlan::parse(&text, "plan").unwrap()
     }
 
-    fn apart_us(one: Instant, other: Instant) -> f64 {
+    fn apart_us(one: RecordInstant, other: RecordInstant) -> f64 {
         one.distance(other).s() * 1e6
     }
 
     /// The truth that a render writes, six decimals of a second.
-    fn written(plan: &Plan, record: usize, table: &str, times_only: bool) -> Annotations {
+    fn written(plan: &SuitePlan, record: usize, table: &str, times_only: bool) -> Annotations {
         let folder = tempfile::tempdir().unwrap();
         plan.records[record].render_file(plan, &folder.path().join("r.wav"), true).unwrap();
         let reading = ReadOptions { times_only, channel: plan.pulse_channel.clone(), ..ReadOptions::default() };
@@ -164,7 +164,7 @@ mod tests {
                     assert!(one.kind == other.kind && apart_us(one.stretch.from, other.stretch.from) <= 0.502);
                     assert!(apart_us(one.stretch.to, other.stretch.to) <= 0.502);
                 }
-                assert_eq!(ours.end, Instant::from_s(12.0));
+                assert_eq!(ours.end, RecordInstant::from_s(12.0));
             }
             assert!(exact > 1, "{events}: the times are those of the tables, rounded");
         }
@@ -178,7 +178,7 @@ mod tests {
                 r#"{{"version": 1, "duration_s": 12, "channels": ["II", "{channel}"],
                     "score": {{"events": "pulses", "learning_s": 0}}, "blocks": [{{"rhythm": ["sinus"]}}]}}"#
             );
-            let plan = Plan::parse(&text, "plan").unwrap();
+            let plan = SuitePlan::parse(&text, "plan").unwrap();
             let found = plan.records[0].reference(&plan).unwrap().beats.len();
             assert_eq!(found, written(&plan, 0, "pulses", true).beats.len(), "{channel}");
         }
@@ -188,7 +188,7 @@ mod tests {
     fn pulses_of_several_pressures_do_not_mix() {
         let text = r#"{"version": 1, "duration_s": 12, "channels": ["arterial", "pulmonary"],
             "score": {"events": "pulses", "learning_s": 0CHANNEL}, "blocks": [{"rhythm": ["sinus"]}]}"#;
-        let plan = |channel: &str| Plan::parse(&text.replace("CHANNEL", channel), "plan").unwrap();
+        let plan = |channel: &str| SuitePlan::parse(&text.replace("CHANNEL", channel), "plan").unwrap();
         let all = plan("");
         let refused = all.records[0].reference(&all).unwrap_err().to_string();
         assert!(refused.contains("more than one channel; choose one of"), "{refused}");

@@ -3,8 +3,8 @@
 //! A seed changes only random values: a steady rhythm without noise is the same for every seed.
 
 use crate::error::SuiteError;
-use crate::plan::Plan;
-use crate::record::Record;
+use crate::plan::SuitePlan;
+use crate::record::SuiteRecord;
 use pulsewright_cohort::pool;
 use serde::Serialize;
 use std::collections::HashMap;
@@ -22,7 +22,7 @@ pub struct Repeat {
 ///
 /// # Errors
 /// When a record can't be rendered.
-pub fn repeats(plan: &Plan, records: &[&Record], jobs: usize) -> Result<Vec<Repeat>, SuiteError> {
+pub fn repeats(plan: &SuitePlan, records: &[&SuiteRecord], jobs: usize) -> Result<Vec<Repeat>, SuiteError> {
     let digests = pool::map(jobs, records, || (), |(), record| record.signal_digest(plan))?;
     let mut first = HashMap::new();
     let mut repeats = Vec::new();

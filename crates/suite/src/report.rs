@@ -2,13 +2,13 @@
 
 use crate::answer::read_answer;
 use crate::error::SuiteError;
-use crate::folder::Folder;
-use crate::plan::Plan;
-use crate::record::Record;
+use crate::folder::AnswerFolder;
+use crate::plan::SuitePlan;
+use crate::record::SuiteRecord;
 use crate::repeats::{Repeat, repeats};
 use pulsewright_cohort::pool;
-use pulsewright_score::limits::{LimitVerdict, Limits};
-use pulsewright_score::read::{ReadError, ReadOptions};
+use pulsewright_score::limits::{FigureLimits, LimitVerdict};
+use pulsewright_score::read::{ReadOptions, ScoreReadError};
 use pulsewright_score::record::{RecordReport, Sums};
 use pulsewright_score::report::text::{aligned, percent};
 use pulsewright_score::report::{Report, TestCase, csv, markdown, text};
@@ -34,11 +34,11 @@ pub struct SuiteReport {
     /// Combinations that the plan leaves out because they exclude each other.
     pub left_out: usize,
     /// Records that the detector gave no readable answer to, in order. They count as ones in which it found nothing.
-    pub failures: Vec<Failure>,
+    pub failures: Vec<RecordFailure>,
     /// Records with the signal of an earlier one, in order. They are scored like any other.
     pub repeats: Vec<Repeat>,
     /// All records by each dimension with more than one value in the plan.
-    pub groups: Vec<Group>,
+    pub groups: Vec<RecordGroup>,
     /// The score.
     pub score: Report,
     /// Seconds that the detector took, by record; only [`SuiteReport::cases`] shows them, as they differ from run to run.
@@ -48,7 +48,7 @@ pub struct SuiteReport {
 
 /// A record without a readable answer.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Failure {
+pub struct RecordFailure {
     /// Its name.
     pub record: String,
     /// Why.
@@ -57,7 +57,7 @@ pub struct Failure {
 
 /// All records with the same value in one dimension.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Group {
+pub struct RecordGroup {
     /// The dimension: `rhythm`, `body`, `rate_bpm`, `frame_rate_hz`, or a setting's path.
     pub dimension: &'static str,
     /// The value.
@@ -75,11 +75,11 @@ impl SuiteReport {
     /// When the folder holds no answer to one of them, or a truth can't be made. An answer that can't be read is a
     /// failure of the detector and stands in the report.
     pub fn new(
-        plan: &Plan,
-        records: &[&Record],
-        folder: &Folder,
+        plan: &SuitePlan,
+        records: &[&SuiteRecord],
+        folder: &AnswerFolder,
         reading: &ReadOptions,
-        limits: &Limits,
+        limits: &FigureLimits,
         jobs: usize,
     ) -> Result<SuiteReport, SuiteError> {
         SuiteReport::check_limits(records, limits)?;
@@ -114,7 +114,7 @@ impl SuiteReport {
     ///
     /// # Errors
     /// [`SuiteError::Plan`] with the words that are known.
-    pub fn check_limits(records: &[&Record], limits: &Limits) -> Result<(), SuiteError> {
+    pub fn check_limits(records: &[&SuiteRecord], limits: &FigureLimits) -> Result<(), SuiteError> {
         if limits.by.is_empty() {
             return Ok(());
         }
@@ -216,7 +216,7 @@ impl SuiteReport {
             let count = counted(self.failures.len() as u64, "record");
             let _ = write!(out, "{count} without a readable answer\n\n");
             let mut rows = vec![["record", "why"].map(str::to_owned).to_vec()];
-            let row = |failure: &Failure| vec![failure.record.clone(), fit::message(&failure.why)];
+            let row = |failure: &RecordFailure| vec![failure.record.clone(), fit::message(&failure.why)];
             rows.extend(self.failures.iter().take(SHOWN).map(row));
             out += &markdown::table(&rows);
             out.push('\n');
@@ -248,23 +248,23 @@ impl SuiteReport {
 }
 
 fn score(
-    plan: &Plan,
-    record: &Record,
-    folder: &Folder,
+    plan: &SuitePlan,
+    record: &SuiteRecord,
+    folder: &AnswerFolder,
     reading: &ReadOptions,
-) -> Result<(RecordReport, Option<Failure>), SuiteError> {
+) -> Result<(RecordReport, Option<RecordFailure>), SuiteError> {
     let reference = record.reference(plan)?;
     let failed = |why: String| {
         let nothing = Annotations { labelled: false, ..Annotations::default() };
-        (nothing, Some(Failure { record: record.name.clone(), why }))
+        (nothing, Some(RecordFailure { record: record.name.clone(), why }))
     };
     let (test, failure) = match folder.failure(record)? {
         Some(why) => failed(why),
         None => match read_answer(plan, record, folder, reading) {
             Ok(test) => (test, None),
             // Without the path, which differs from folder to folder.
-            Err(ReadError::Content { problem, .. }) => failed(format!("its answer can't be read: {problem}")),
-            Err(ReadError::Unreadable(SourceError::TooLarge { most, .. })) => {
+            Err(ScoreReadError::Content { problem, .. }) => failed(format!("its answer can't be read: {problem}")),
+            Err(ScoreReadError::Unreadable(SourceError::TooLarge { most, .. })) => {
                 failed(format!("its answer is too large: at most {} MiB", most >> 20))
             }
             Err(error) => return Err(SuiteError::Answer(error)),
@@ -276,7 +276,7 @@ fn score(
 /// A dimension, a value, the number of records that have it, and their sums.
 type GroupSums = (&'static str, String, usize, Sums);
 
-fn sums_by_group(records: &[&Record], reports: &[RecordReport]) -> Vec<GroupSums> {
+fn sums_by_group(records: &[&SuiteRecord], reports: &[RecordReport]) -> Vec<GroupSums> {
     let mut sums: Vec<GroupSums> = Vec::new();
     for (record, report) in records.iter().zip(reports) {
         for (dimension, value) in record.dimensions() {
@@ -295,10 +295,10 @@ fn sums_by_group(records: &[&Record], reports: &[RecordReport]) -> Vec<GroupSums
 }
 
 /// The groups of dimensions with more than one value.
-fn shown_groups(sums: &[GroupSums]) -> Vec<Group> {
+fn shown_groups(sums: &[GroupSums]) -> Vec<RecordGroup> {
     let several = |dimension: &str| sums.iter().filter(|sum| sum.0 == dimension).count() > 1;
     let of_several = sums.iter().filter(|sum| several(sum.0));
-    let group = |(dimension, value, records, sums): &GroupSums| Group {
+    let group = |(dimension, value, records, sums): &GroupSums| RecordGroup {
         dimension,
         value: value.clone(),
         records: *records,
@@ -307,7 +307,7 @@ fn shown_groups(sums: &[GroupSums]) -> Vec<Group> {
     of_several.map(group).collect()
 }
 
-fn group_rows(groups: &[Group]) -> Vec<Vec<String>> {
+fn group_rows(groups: &[RecordGroup]) -> Vec<Vec<String>> {
     let titles = ["by", "value", "records", "found", "missed", "extra", "Se %", "+P %"];
     let mut rows = vec![titles.map(str::to_owned).to_vec()];
     for group in groups {

@@ -2,11 +2,11 @@
 
 use crate::answer::read_answer;
 use crate::detector::Detector;
-use crate::detector::{Guard, Outcome, Worker};
+use crate::detector::{DetectorGuard, Outcome, Worker};
 use crate::error::SuiteError;
-use crate::folder::Folder;
-use crate::plan::Plan;
-use crate::record::Record;
+use crate::folder::AnswerFolder;
+use crate::plan::SuitePlan;
+use crate::record::SuiteRecord;
 use pulsewright_cohort::pool;
 use pulsewright_score::read::ReadOptions;
 use std::collections::BTreeMap;
@@ -28,7 +28,7 @@ pub struct RunOptions {
 }
 
 /// Called with the records done and the records in all, from many threads; may stop the work.
-pub type Progress<'a> = &'a (dyn Fn(u64, u64) -> ControlFlow<()> + Sync);
+pub type SuiteProgress<'a> = &'a (dyn Fn(u64, u64) -> ControlFlow<()> + Sync);
 
 /// Runs the detector on every record without an outcome in the folder.
 ///
@@ -37,14 +37,14 @@ pub type Progress<'a> = &'a (dyn Fn(u64, u64) -> ControlFlow<()> + Sync);
 /// # Errors
 /// When the command can't be started, a file can't be written, the first answer can't be read, or `progress` stops.
 pub fn run(
-    plan: &Plan,
-    records: &[&Record],
+    plan: &SuitePlan,
+    records: &[&SuiteRecord],
     detector: &Detector,
-    folder: &Folder,
+    folder: &AnswerFolder,
     options: &RunOptions,
-    progress: Progress<'_>,
+    progress: SuiteProgress<'_>,
 ) -> Result<(), SuiteError> {
-    let to_do: Vec<&Record> = records.iter().copied().filter(|record| !folder.holds(record)).collect();
+    let to_do: Vec<&SuiteRecord> = records.iter().copied().filter(|record| !folder.holds(record)).collect();
     folder.tidy()?;
     let work = folder.work();
     let Some((first, rest)) = to_do.split_first() else {
@@ -52,7 +52,7 @@ pub fn run(
         return if folder.has_times() { Ok(()) } else { folder.keep_times_s(&BTreeMap::new()) };
     };
     fs::create_dir_all(&work).map_err(SuiteError::io(&work))?;
-    let guard = Guard::start();
+    let guard = DetectorGuard::start();
     let active = ActiveRun {
         plan,
         detector,
@@ -87,12 +87,12 @@ pub fn run(
 
 /// A run under way.
 struct ActiveRun<'a> {
-    plan: &'a Plan,
+    plan: &'a SuitePlan,
     detector: &'a Detector,
-    guard: &'a Guard,
-    folder: &'a Folder,
+    guard: &'a DetectorGuard,
+    folder: &'a AnswerFolder,
     options: &'a RunOptions,
-    progress: Progress<'a>,
+    progress: SuiteProgress<'a>,
     total: u64,
     done: AtomicU64,
     /// Seconds that the detector took, by record.
@@ -112,7 +112,7 @@ impl<'a> ActiveRun<'a> {
         Ok(Bench { worker: self.detector.worker(self.guard), place })
     }
 
-    fn one(&self, bench: &mut Bench<'_>, record: &Record, first: bool) -> Result<(), SuiteError> {
+    fn one(&self, bench: &mut Bench<'_>, record: &SuiteRecord, first: bool) -> Result<(), SuiteError> {
         let stop = || (self.progress)(self.done.load(Ordering::Relaxed), self.total).is_break();
         if stop() {
             return Err(SuiteError::Stopped);

@@ -1,6 +1,6 @@
 //! A part of a plan that runs by itself.
 
-use crate::record::Record;
+use crate::record::SuiteRecord;
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::str::FromStr;
@@ -24,7 +24,7 @@ impl Shard {
     }
 
     /// The records that belong to the shard.
-    pub fn of(self, records: &[Record]) -> Vec<&Record> {
+    pub fn of(self, records: &[SuiteRecord]) -> Vec<&SuiteRecord> {
         records.iter().skip(self.part as usize - 1).step_by(self.of as usize).collect()
     }
 }
@@ -50,7 +50,7 @@ impl fmt::Display for Shard {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::plan::Plan;
+    use crate::plan::SuitePlan;
 
     #[test]
     fn shards_are_parts_of_a_whole() {
@@ -59,7 +59,7 @@ mod tests {
         }
         let text = r#"{"version": 1, "duration_s": 10, "score": {"learning_s": 0},
             "blocks": [{"rhythm": ["sinus"], "seed": {"from": 0, "count": 7}}]}"#;
-        let plan = Plan::parse(text, "plan").unwrap();
+        let plan = SuitePlan::parse(text, "plan").unwrap();
         let mut names: Vec<String> = Vec::new();
         for shard in ["1/3", "2/3", "3/3"] {
             let shard: Shard = shard.parse().unwrap();

@@ -1,27 +1,27 @@
 //! The signal of a record and its truth.
 
 use crate::error::SuiteError;
-use crate::plan::Plan;
-use crate::record::Record;
+use crate::plan::SuitePlan;
+use crate::record::SuiteRecord;
 use crate::reference::Reference;
 use pulsewright_cohort::content::with_content;
 use pulsewright_core::player::Player;
 use pulsewright_files::atomic::Claim;
 use pulsewright_files::sha256::{Sha256Digest, Sha256Writer};
 use pulsewright_files::{
-    Content, Durability, Encoding, FileFormat, Options, RenderError, render_to_files, render_to_stream,
+    Content, Durability, Encoding, FileFormat, RenderError, RenderOptions, render_to_files, render_to_stream,
 };
 use pulsewright_score::Annotations;
 use std::io::Write;
 use std::ops::ControlFlow;
 use std::path::Path;
 
-impl Record {
+impl SuiteRecord {
     /// Writes the signal to a file; with `truth` everything else beside it, as `render` does.
     ///
     /// # Errors
     /// When it can't be rendered or written.
-    pub fn render_file(&self, plan: &Plan, target: &Path, truth: bool) -> Result<(), SuiteError> {
+    pub fn render_file(&self, plan: &SuitePlan, target: &Path, truth: bool) -> Result<(), SuiteError> {
         if let Some(recording) = &self.recording {
             let claim = Claim::new(target)?;
             claim.write_whole(target, &recording.encoded(&plan.channels, plan.format))?;
@@ -30,7 +30,7 @@ impl Record {
         }
         // Kept signals are synced; temporary ones can be made again.
         let durability = if truth { Durability::Usual } else { Durability::Temporary };
-        let options = Options { truth, overwrite: true, durability, ..self.options(plan, plan.format) };
+        let options = RenderOptions { truth, overwrite: true, durability, ..self.options(plan, plan.format) };
         let rendered = self.with_content(|content| {
             render_to_files(content, &options, target, &mut |_, _| ControlFlow::Continue(()))
         })?;
@@ -41,7 +41,7 @@ impl Record {
     ///
     /// # Errors
     /// When it can't be rendered.
-    pub fn render_stream(&self, plan: &Plan, stream: &mut dyn Write) -> Result<(), SuiteError> {
+    pub fn render_stream(&self, plan: &SuitePlan, stream: &mut dyn Write) -> Result<(), SuiteError> {
         let bits = match plan.format {
             FileFormat::Csv(bits) => bits,
             _ => pulsewright_files::Bits::B16,
@@ -65,7 +65,7 @@ impl Record {
     ///
     /// # Errors
     /// When it can't be rendered.
-    pub(crate) fn signal_digest(&self, plan: &Plan) -> Result<Sha256Digest, SuiteError> {
+    pub(crate) fn signal_digest(&self, plan: &SuitePlan) -> Result<Sha256Digest, SuiteError> {
         if let Some(recording) = &self.recording {
             return Ok(recording.digest);
         }
@@ -83,7 +83,7 @@ impl Record {
     ///
     /// # Errors
     /// [`SuiteError::Truth`] when pulses of several pressures would mix; anything else is a fault of the program.
-    pub fn reference(&self, plan: &Plan) -> Result<Annotations, SuiteError> {
+    pub fn reference(&self, plan: &SuitePlan) -> Result<Annotations, SuiteError> {
         if let Some(recording) = &self.recording {
             return Ok(recording.annotations.clone());
         }
@@ -102,8 +102,8 @@ impl Record {
             .map_err(|what| SuiteError::Truth { record: self.name.clone(), what })
     }
 
-    fn options(&self, plan: &Plan, format: FileFormat) -> Options {
-        Options::new(self.frame_rate, &plan.channels, format)
+    fn options(&self, plan: &SuitePlan, format: FileFormat) -> RenderOptions {
+        RenderOptions::new(self.frame_rate, &plan.channels, format)
     }
 
     /// Calls `work` with the record's script as content to render.

@@ -76,7 +76,7 @@ pub enum AnswerPurpose {
 pub type SessionAnswer = (AnswerPurpose, Result<Value, String>);
 
 /// The state of the screen.
-pub struct App<'b> {
+pub struct TerminalApp<'b> {
     /// The session.
     pub bench: &'b Bench,
     feed: NewsFeed,
@@ -125,11 +125,17 @@ pub struct App<'b> {
     pub went_on: Option<usize>,
 }
 
-impl<'b> App<'b> {
+impl<'b> TerminalApp<'b> {
     /// At the first question.
-    pub fn new(bench: &'b Bench, feed: NewsFeed, plan: Option<Value>, output: String, rate: FrameRate) -> App<'b> {
+    pub fn new(
+        bench: &'b Bench,
+        feed: NewsFeed,
+        plan: Option<Value>,
+        output: String,
+        rate: FrameRate,
+    ) -> TerminalApp<'b> {
         let (asked, answers) = mpsc::channel();
-        App {
+        TerminalApp {
             bench,
             feed,
             answers,

@@ -1,8 +1,8 @@
 //! The picture: state and clock, strips, what a correct monitor shows, the page with its rows, message, keys.
 
-use crate::app::{App, SAFE, Screen, TextEntry, array, text};
-use crate::words::wrap;
+use crate::app::{SAFE, Screen, TerminalApp, TextEntry, array, text};
 use crate::{forms, lists, strip};
+use pulsewright_text::wrap::wrap;
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
 use ratatui::style::{Modifier, Style};
@@ -14,7 +14,7 @@ use serde_json::Value;
 const LEAST: (u16, u16) = (40, 16);
 
 /// Paints the screen.
-pub fn draw(app: &App<'_>, frame: &mut Frame<'_>) {
+pub fn draw(app: &TerminalApp<'_>, frame: &mut Frame<'_>) {
     let area = frame.area();
     if area.width < LEAST.0 || area.height < LEAST.1 {
         let words = format!("Make the terminal at least {} columns by {} rows.", LEAST.0, LEAST.1);
@@ -61,7 +61,7 @@ fn paragraph(frame: &mut Frame<'_>, area: Rect, lines: Vec<String>, style: Style
 }
 
 /// State, clock and countdown.
-fn head(app: &App<'_>) -> String {
+fn head(app: &TerminalApp<'_>) -> String {
     let known = app.known();
     let resting = known.state.get("resting").and_then(Value::as_bool).unwrap_or(true);
     let name = text(&known.state, "name").to_owned();
@@ -92,7 +92,7 @@ fn head(app: &App<'_>) -> String {
     format!("{playing}{left}{place}; output: {}", app.output)
 }
 
-fn draw_strips(app: &App<'_>, frame: &mut Frame<'_>, area: Rect) {
+fn draw_strips(app: &TerminalApp<'_>, frame: &mut Frame<'_>, area: Rect) {
     let frames = (app.shown_per_s() * f64::from(strip::STRIP_S)) as usize;
     let known = app.known();
     let skipped = known.frames.len().saturating_sub(frames);
@@ -114,7 +114,7 @@ fn draw_strips(app: &App<'_>, frame: &mut Frame<'_>, area: Rect) {
 }
 
 /// The readings and the alarm of a correct monitor.
-fn expected(app: &App<'_>) -> String {
+fn expected(app: &TerminalApp<'_>) -> String {
     let known = app.known();
     let Some(expected) = known.expected.get("expected").filter(|expected| !expected.is_null()) else {
         return "A correct monitor shows: -".to_owned();
@@ -144,7 +144,7 @@ fn expected(app: &App<'_>) -> String {
 /// A row as lines of text, and whether it is selected.
 type PageRow = (Vec<String>, bool);
 
-fn draw_page(app: &App<'_>, frame: &mut Frame<'_>, area: Rect) {
+fn draw_page(app: &TerminalApp<'_>, frame: &mut Frame<'_>, area: Rect) {
     let width = usize::from(area.width).saturating_sub(2);
     let (title, rows) = page(app, width);
     let title = wrap(&title, usize::from(area.width));
@@ -168,7 +168,7 @@ fn draw_page(app: &App<'_>, frame: &mut Frame<'_>, area: Rect) {
     frame.render_widget(Paragraph::new(lines).scroll((scroll as u16, 0)), of_rows);
 }
 
-fn page(app: &App<'_>, width: usize) -> (String, Vec<PageRow>) {
+fn page(app: &TerminalApp<'_>, width: usize) -> (String, Vec<PageRow>) {
     let picked = |rows: Vec<String>| {
         let selected = app.selected.min(rows.len().saturating_sub(1));
         rows.into_iter().enumerate().map(|(at, row)| (wrap(&row, width), at == selected)).collect()
@@ -216,7 +216,7 @@ fn page(app: &App<'_>, width: usize) -> (String, Vec<PageRow>) {
 }
 
 /// The signal that plays, in a sentence.
-fn hold(app: &App<'_>) -> String {
+fn hold(app: &TerminalApp<'_>) -> String {
     let known = app.known();
     let rate = known.state.get("values").and_then(|values| values.get("rate_bpm")?.get("value")?.as_f64());
     let rate = rate.map_or(String::new(), |rate| format!(" at {rate} bpm"));
@@ -226,7 +226,7 @@ fn hold(app: &App<'_>) -> String {
     }
 }
 
-fn form(app: &App<'_>) -> Vec<String> {
+fn form(app: &TerminalApp<'_>) -> Vec<String> {
     let rows = forms::rows(app);
     let selected = app.selected.min(rows.len().saturating_sub(1));
     let line = |(at, row): (usize, forms::FormRow)| match row.kind {
@@ -240,7 +240,7 @@ fn form(app: &App<'_>) -> Vec<String> {
     rows.into_iter().enumerate().map(line).collect()
 }
 
-fn step_page(app: &App<'_>, at: usize, width: usize) -> (String, Vec<PageRow>) {
+fn step_page(app: &TerminalApp<'_>, at: usize, width: usize) -> (String, Vec<PageRow>) {
     let of = app.steps().get(at).cloned().unwrap_or_default();
     let plays = if app.playing() == Some(at) { "" } else { " (does not play)" };
     let title = format!("Step {} of {}: {}{plays}", at + 1, app.steps().len(), text(&of, "name"));
@@ -281,7 +281,7 @@ fn step_page(app: &App<'_>, at: usize, width: usize) -> (String, Vec<PageRow>) {
 }
 
 /// The text that is being typed for the item that is selected.
-fn typing(app: &App<'_>) -> Option<String> {
+fn typing(app: &TerminalApp<'_>) -> Option<String> {
     Some(match app.typing.as_ref()? {
         TextEntry::Value(value) => format!("value: {value}_"),
         TextEntry::Skip(reason) => format!("skipped, because: {reason}_"),
@@ -317,7 +317,7 @@ fn entered(entry: &Value, unit: &str) -> String {
     )
 }
 
-fn message(app: &App<'_>) -> String {
+fn message(app: &TerminalApp<'_>) -> String {
     if app.typing == Some(TextEntry::Leave) {
         return "Leave the session? What was entered is kept. y leaves, any other key goes on.".to_owned();
     }
@@ -325,7 +325,7 @@ fn message(app: &App<'_>) -> String {
 }
 
 /// The keys that do something here.
-fn keys(app: &App<'_>) -> String {
+fn keys(app: &TerminalApp<'_>) -> String {
     let common = "x stop  ? help  q leave";
     match (app.screen, &app.typing) {
         (_, Some(TextEntry::Leave)) => "y leave".to_owned(),

@@ -1,7 +1,7 @@
 //! The latest news of a session, and its last seconds of frames.
 
 use crate::strip::STRIP_S;
-use pulsewright_bench::{View, offer};
+use pulsewright_bench::{SessionView, offer};
 use pulsewright_core::{Channel, Lead, PressureSite};
 use serde_json::Value;
 use std::collections::VecDeque;
@@ -47,7 +47,7 @@ impl NewsFeed {
     }
 }
 
-impl View for NewsFeed {
+impl SessionView for NewsFeed {
     fn news(&self, news: &Value) {
         let mut known = self.known();
         let known = &mut *known;

@@ -1,6 +1,6 @@
 //! The pages before the first step and after the last: rows with a text, a tick, or something to do.
 
-use crate::app::{AnswerPurpose, App, Screen, array, text, type_into};
+use crate::app::{AnswerPurpose, Screen, TerminalApp, array, text, type_into};
 use pulsewright_bench::Request;
 use pulsewright_record::record::Instrument;
 use ratatui::crossterm::event::KeyCode;
@@ -21,11 +21,11 @@ pub struct FormRow {
 pub enum FormRowKind {
     /// To be read.
     Words,
-    /// A text, by its key in [`App::typed`].
+    /// A text, by its key in [`TerminalApp::typed`].
     Text(String),
-    /// A member of an instrument, by its key in [`App::typed`]: number or calibration of this kind of instrument.
+    /// A member of an instrument, by its key in [`TerminalApp::typed`]: number or calibration of this kind of instrument.
     Instrument(String, String),
-    /// The number or the place of a piece of kit, by the piece's number in the plan and its key in [`App::typed`].
+    /// The number or the place of a piece of kit, by the piece's number in the plan and its key in [`TerminalApp::typed`].
     Piece(String, String),
     /// A preparation or a piece of kit, by its number.
     Tick(TickList, String),
@@ -55,7 +55,7 @@ fn row(label: impl Into<String>, value: impl Into<String>, kind: FormRowKind) ->
 }
 
 /// The rows of the page on the screen.
-pub fn rows(app: &App<'_>) -> Vec<FormRow> {
+pub fn rows(app: &TerminalApp<'_>) -> Vec<FormRow> {
     let record = app.known().record.clone();
     if app.screen == Screen::After { after(app, &record) } else { before(app, &record) }
 }
@@ -64,7 +64,7 @@ fn is_open(record: &Value) -> bool {
     record.get("open").and_then(Value::as_bool).unwrap_or(false)
 }
 
-fn before(app: &App<'_>, record: &Value) -> Vec<FormRow> {
+fn before(app: &TerminalApp<'_>, record: &Value) -> Vec<FormRow> {
     let mut rows = Vec::new();
     let about = array(&app.plan, "about").iter().filter_map(Value::as_array);
     let about = about.map(|pair| (pair.first().and_then(Value::as_str), pair.get(1).and_then(Value::as_str)));
@@ -114,7 +114,7 @@ fn before(app: &App<'_>, record: &Value) -> Vec<FormRow> {
     rows
 }
 
-/// The key in [`App::typed`] of a member of a piece of kit.
+/// The key in [`TerminalApp::typed`] of a member of a piece of kit.
 fn piece_key(number: &str, member: &str) -> String {
     format!("kit.{number}/{member}")
 }
@@ -137,7 +137,7 @@ fn ticks(plan: &Value, record: &Value, list: &str, tick: TickList) -> Vec<FormRo
     lines.map(of).collect()
 }
 
-fn after(app: &App<'_>, record: &Value) -> Vec<FormRow> {
+fn after(app: &TerminalApp<'_>, record: &Value) -> Vec<FormRow> {
     if !is_open(record) {
         return vec![row("No record is open: f goes to the page before the first step.", "", FormRowKind::Words)];
     }
@@ -154,7 +154,7 @@ fn after(app: &App<'_>, record: &Value) -> Vec<FormRow> {
 }
 
 /// A key on a page; whether it opened a question.
-pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
+pub fn key(app: &mut TerminalApp<'_>, key: KeyCode) -> bool {
     let rows = rows(app);
     let last = rows.len().saturating_sub(1);
     app.selected = app.selected.min(last);
@@ -218,7 +218,7 @@ pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
 }
 
 /// Signs once the outputs are at rest: the step that played has ended then.
-pub fn sign_at_rest(app: &mut App<'_>) {
+pub fn sign_at_rest(app: &mut TerminalApp<'_>) {
     let resting = app.known().state.get("resting").and_then(Value::as_bool).unwrap_or(false);
     if app.signs && resting && app.since_first_frame().is_some() {
         app.signs = false;
@@ -228,7 +228,7 @@ pub fn sign_at_rest(app: &mut App<'_>) {
 }
 
 /// Plays the step that follows, when every preparation was made.
-fn play(app: &mut App<'_>) {
+fn play(app: &mut TerminalApp<'_>) {
     let record = app.known().record.clone();
     let missing = ticks(&app.plan, &record, "prepare", TickList::Prepared).into_iter().find(|row| row.value.is_empty());
     match missing {
@@ -238,7 +238,7 @@ fn play(app: &mut App<'_>) {
 }
 
 /// Hands in what was typed about an instrument or a piece of kit.
-fn keep(app: &mut App<'_>, kind: &FormRowKind) {
+fn keep(app: &mut TerminalApp<'_>, kind: &FormRowKind) {
     match kind {
         FormRowKind::Instrument(what, key) if app.typed.contains_key(key) => keep_instrument(app, what),
         FormRowKind::Piece(number, key) if app.typed.contains_key(key) => keep_piece(app, number),
@@ -246,7 +246,7 @@ fn keep(app: &mut App<'_>, kind: &FormRowKind) {
     }
 }
 
-fn keep_piece(app: &mut App<'_>, number: &str) {
+fn keep_piece(app: &mut TerminalApp<'_>, number: &str) {
     let kept = app.known().record.get("kit").and_then(|kit| kit.get(number)).cloned().unwrap_or_default();
     let member = |member: &str| {
         let typed = app.typed.get(&piece_key(number, member));
@@ -256,7 +256,7 @@ fn keep_piece(app: &mut App<'_>, number: &str) {
     app.ask(Request::Piece { number: number.to_owned(), id, place }, AnswerPurpose::Done);
 }
 
-fn keep_instrument(app: &mut App<'_>, what: &str) {
+fn keep_instrument(app: &mut TerminalApp<'_>, what: &str) {
     let kept = array(&app.known().record, "instruments").iter().find(|of| text(of, "what") == what).cloned();
     let kept = kept.unwrap_or_default();
     let member = |member: &str| {
@@ -268,7 +268,7 @@ fn keep_instrument(app: &mut App<'_>, what: &str) {
 }
 
 /// The rest of a piece of equipment that the address book knows.
-fn fill_in(app: &mut App<'_>) {
+fn fill_in(app: &mut TerminalApp<'_>) {
     let number = app.typed.get("asset").map_or("", |asset| asset.trim()).to_owned();
     let known = array(&app.known().record, "assets").iter().find(|asset| text(asset, "asset") == number).cloned();
     for word in ["model", "serial", "software", "location"] {

@@ -1,6 +1,6 @@
 //! Keys, answers and the clock, each handed to the screen that they are for.
 
-use crate::app::{AnswerPurpose, App, SAFE, Screen, TextEntry};
+use crate::app::{AnswerPurpose, SAFE, Screen, TerminalApp, TextEntry};
 use crate::{forms, lists, step};
 use pulsewright_bench::Request;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 const CLOCK: Duration = Duration::from_millis(200);
 
 /// Looks at the clock and at what has come. Whether keys that were pressed before now are to be thrown away: a step has begun.
-pub fn tick(app: &mut App<'_>) -> bool {
+pub fn tick(app: &mut TerminalApp<'_>) -> bool {
     if app.next_clock <= Instant::now() {
         app.next_clock = Instant::now() + CLOCK;
         app.bench.tick();
@@ -52,7 +52,7 @@ pub fn tick(app: &mut App<'_>) -> bool {
     begun
 }
 
-fn done(app: &mut App<'_>, after: AnswerPurpose, value: &Value) {
+fn done(app: &mut TerminalApp<'_>, after: AnswerPurpose, value: &Value) {
     match after {
         AnswerPurpose::Done => {}
         AnswerPurpose::Entered(id) => step::entered(app, &id, value),
@@ -78,7 +78,7 @@ fn done(app: &mut App<'_>, after: AnswerPurpose, value: &Value) {
 }
 
 /// A key was pressed. Whether it opened a question that keys pressed before must not answer.
-pub fn key(app: &mut App<'_>, pressed: KeyEvent) -> bool {
+pub fn key(app: &mut TerminalApp<'_>, pressed: KeyEvent) -> bool {
     let control = pressed.modifiers.contains(KeyModifiers::CONTROL);
     if control && pressed.code == KeyCode::Char('c') {
         app.typing = Some(TextEntry::Leave);
@@ -114,7 +114,7 @@ pub fn key(app: &mut App<'_>, pressed: KeyEvent) -> bool {
     }
 }
 
-fn confirm(app: &mut App<'_>, key: KeyCode, line: usize) -> bool {
+fn confirm(app: &mut TerminalApp<'_>, key: KeyCode, line: usize) -> bool {
     match key {
         KeyCode::Char('y' | 'Y') if line + 1 < SAFE.len() => app.screen = Screen::Confirm(line + 1),
         KeyCode::Char('y' | 'Y') => app.ask(Request::Confirm { person: true, output: true }, AnswerPurpose::Confirmed),

@@ -4,7 +4,7 @@
 //! The session itself is [`pulsewright_bench`]; this is its view. `feed` keeps the latest news and frames, which come from the
 //! threads of the session; `app` holds what is on the screen; `keys` hands keys and answers to the screen that they are
 //! for; `step` has the keys of a step of the plan, `forms` those of the pages before the first step and after the last, `lists`
-//! those of the lists; `draw` paints; `strip` draws frames as braille dots; `words` breaks lines between words.
+//! those of the lists; `draw` paints; `strip` draws frames as braille dots.
 //!
 //! # What holds
 //! - A key counts for what was on the screen when it was pressed: keys that were pressed before a step began, or before a question
@@ -19,9 +19,8 @@ mod keys;
 mod lists;
 mod step;
 mod strip;
-mod words;
 
-use app::App;
+use app::TerminalApp;
 use feed::NewsFeed;
 use pulsewright_bench::{Bench, BenchError, SessionEnd, Setup};
 use ratatui::crossterm::event::{self, Event, KeyEventKind};
@@ -62,7 +61,7 @@ pub fn run(setup: Setup, asked: impl Fn() -> bool) -> Result<TerminalEnd, Termin
     let plan = setup.plan.as_ref().map(|plan| plan.page.clone());
     let rate = setup.rate;
     let bench = Bench::open(setup, Box::new(feed.clone()))?;
-    let mut app = App::new(&bench, feed, plan, output, rate);
+    let mut app = TerminalApp::new(&bench, feed, plan, output, rate);
     let shown = show(&mut app, asked);
     let refused = app.refused;
     let served = bench.close()?;
@@ -70,7 +69,7 @@ pub fn run(setup: Setup, asked: impl Fn() -> bool) -> Result<TerminalEnd, Termin
     Ok(TerminalEnd { served, refused })
 }
 
-fn show(app: &mut App<'_>, asked: impl Fn() -> bool) -> io::Result<()> {
+fn show(app: &mut TerminalApp<'_>, asked: impl Fn() -> bool) -> io::Result<()> {
     let mut terminal = ratatui::try_init()?;
     let shown = (|| {
         while !app.over && !asked() {

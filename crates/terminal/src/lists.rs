@@ -1,6 +1,6 @@
 //! Lists to pick from: rhythms by everyday words, settings, the steps of the plan.
 
-use crate::app::{AnswerPurpose, App, Screen, TextEntry, array, text, type_into};
+use crate::app::{AnswerPurpose, Screen, TerminalApp, TextEntry, array, text, type_into};
 use crate::step;
 use pulsewright_bench::{Request, offer};
 use ratatui::crossterm::event::KeyCode;
@@ -15,7 +15,7 @@ pub struct ListRow {
 }
 
 /// The rows of the list on the screen.
-pub fn rows(app: &App<'_>) -> Vec<ListRow> {
+pub fn rows(app: &TerminalApp<'_>) -> Vec<ListRow> {
     match app.screen {
         Screen::Rhythms => rhythms(app),
         Screen::Controls => controls(app),
@@ -25,7 +25,7 @@ pub fn rows(app: &App<'_>) -> Vec<ListRow> {
 }
 
 /// The rhythms that the search finds, the likeliest first.
-fn rhythms(app: &App<'_>) -> Vec<ListRow> {
+fn rhythms(app: &TerminalApp<'_>) -> Vec<ListRow> {
     let groups = array(&app.offer, "rhythms").iter();
     let all = groups.flat_map(|group| array(group, "rhythms").iter().map(move |rhythm| (group, rhythm)));
     let row = |id: &'static str| {
@@ -39,7 +39,7 @@ fn rhythms(app: &App<'_>) -> Vec<ListRow> {
 }
 
 /// The settings with their values and limits.
-fn controls(app: &App<'_>) -> Vec<ListRow> {
+fn controls(app: &TerminalApp<'_>) -> Vec<ListRow> {
     let state = app.known().state.clone();
     let controls = array(&app.offer, "controls").iter().flat_map(|group| array(group, "controls"));
     let row = |control: &Value| {
@@ -58,7 +58,7 @@ fn controls(app: &App<'_>) -> Vec<ListRow> {
     controls.map(row).collect()
 }
 
-fn steps(app: &App<'_>) -> Vec<ListRow> {
+fn steps(app: &TerminalApp<'_>) -> Vec<ListRow> {
     let row = |(at, of): (usize, &Value)| {
         let words = format!("{}. {}  {}", at + 1, text(of, "name"), step::worst(app, at));
         ListRow { words: words.trim_end().to_owned(), id: at.to_string() }
@@ -67,7 +67,7 @@ fn steps(app: &App<'_>) -> Vec<ListRow> {
 }
 
 /// A key on a list; whether it opened a question.
-pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
+pub fn key(app: &mut TerminalApp<'_>, key: KeyCode) -> bool {
     let rows = rows(app);
     let last = rows.len().saturating_sub(1);
     app.selected = app.selected.min(last);
@@ -115,7 +115,7 @@ pub fn key(app: &mut App<'_>, key: KeyCode) -> bool {
     false
 }
 
-fn set(app: &mut App<'_>, field: String, typed: &str) {
+fn set(app: &mut TerminalApp<'_>, field: String, typed: &str) {
     match typed.trim().replace(',', ".").parse::<f32>() {
         Ok(value) => app.ask(Request::Set { values: [(field, value)].into() }, AnswerPurpose::Done),
         Err(_) => app.message = format!("'{}' is not a number", typed.trim()),

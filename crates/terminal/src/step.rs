@@ -1,6 +1,6 @@
 //! A step of the plan: its items, their entry, their verdicts.
 
-use crate::app::{AnswerPurpose, App, Screen, TextEntry, array, text, type_into};
+use crate::app::{AnswerPurpose, Screen, TerminalApp, TextEntry, array, text, type_into};
 use pulsewright_bench::Request;
 use pulsewright_record::record::ItemEntry;
 use ratatui::crossterm::event::KeyCode;
@@ -10,14 +10,14 @@ use serde_json::Value;
 const PRIORITIES: [(char, &str); 4] = [('h', "high"), ('m', "medium"), ('l', "low"), ('n', "none")];
 
 /// The worst verdict of a step; empty when no record is open.
-pub fn worst(app: &App<'_>, step: usize) -> &'static str {
+pub fn worst(app: &TerminalApp<'_>, step: usize) -> &'static str {
     let verdicts: Vec<String> =
         app.items(step).iter().map(|item| text(&app.entry(text(item, "id")), "verdict").to_owned()).collect();
     ["fail", "open", "skipped", "pass"].into_iter().find(|word| verdicts.iter().any(|of| of == word)).unwrap_or("")
 }
 
 /// Name of an item with its step.
-pub fn name_of(app: &App<'_>, id: &str) -> String {
+pub fn name_of(app: &TerminalApp<'_>, id: &str) -> String {
     let named = app.steps().iter().find_map(|step| {
         let item = array(step, "items").iter().find(|item| text(item, "id") == id)?;
         Some(format!("{}, {}", text(item, "name"), text(step, "name")))
@@ -26,7 +26,7 @@ pub fn name_of(app: &App<'_>, id: &str) -> String {
 }
 
 /// An entry was taken down and judged.
-pub fn entered(app: &mut App<'_>, id: &str, found: &Value) {
+pub fn entered(app: &mut TerminalApp<'_>, id: &str, found: &Value) {
     let (verdict, why) = (text(found, "verdict"), text(found, "why"));
     let name = name_of(app, id);
     app.message = if why.is_empty() { format!("{name}: {verdict}") } else { format!("{name}: {verdict}: {why}") };
@@ -37,7 +37,7 @@ pub fn entered(app: &mut App<'_>, id: &str, found: &Value) {
 }
 
 /// A key on a step; whether it opened a question.
-pub fn key(app: &mut App<'_>, key: KeyCode, at: usize) -> bool {
+pub fn key(app: &mut TerminalApp<'_>, key: KeyCode, at: usize) -> bool {
     let count = app.items(at).len();
     app.selected = app.selected.min(count.saturating_sub(1));
     let item = app.items(at).get(app.selected).cloned().unwrap_or_default();
@@ -76,7 +76,7 @@ pub fn key(app: &mut App<'_>, key: KeyCode, at: usize) -> bool {
 }
 
 /// The alarm of the item sounds now, or has ended now.
-fn sounds(app: &mut App<'_>, item: &Value, at: usize, kind: &str) -> bool {
+fn sounds(app: &mut TerminalApp<'_>, item: &Value, at: usize, kind: &str) -> bool {
     let Some(since) = app.first_frame().filter(|_| app.playing() == Some(at)) else {
         app.message = "This step does not play: its alarm can't be timed now. a plays it again.".to_owned();
         return false;
@@ -98,7 +98,7 @@ fn sounds(app: &mut App<'_>, item: &Value, at: usize, kind: &str) -> bool {
 }
 
 /// A key while something is typed.
-fn typed(app: &mut App<'_>, key: KeyCode, typing: TextEntry, item: &Value) -> bool {
+fn typed(app: &mut TerminalApp<'_>, key: KeyCode, typing: TextEntry, item: &Value) -> bool {
     if key == KeyCode::Esc {
         return false;
     }
@@ -139,7 +139,7 @@ fn typed(app: &mut App<'_>, key: KeyCode, typing: TextEntry, item: &Value) -> bo
 
 /// A line of text; complete when Enter was pressed and it is not empty.
 fn line(
-    app: &mut App<'_>,
+    app: &mut TerminalApp<'_>,
     key: KeyCode,
     mut typed: String,
     typing: impl FnOnce(String) -> TextEntry,
@@ -152,7 +152,7 @@ fn line(
     None
 }
 
-fn enter(app: &mut App<'_>, item: &Value, entry: ItemEntry) {
+fn enter(app: &mut TerminalApp<'_>, item: &Value, entry: ItemEntry) {
     let id = text(item, "id").to_owned();
     app.ask(Request::Enter { item: id.clone(), entry }, AnswerPurpose::Entered(id));
 }

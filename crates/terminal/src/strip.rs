@@ -1,5 +1,6 @@
 //! Strips of the last seconds as braille dots.
 
+use pulsewright_text::braille::{BLANK, BrailleTrace};
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -7,14 +8,11 @@ use ratatui::style::Style;
 /// Seconds that a strip shows.
 pub const STRIP_S: u32 = 6;
 
-/// Dots of a character: two columns of four.
-const DOTS: [[u32; 4]; 2] = [[0x01, 0x02, 0x04, 0x40], [0x08, 0x10, 0x20, 0x80]];
-
-/// Draws samples over the whole area, the newest at the right; each column of dots reaches from the lowest to the highest sample of
-/// its time and to the column before. `range` is what the area spans at least; it grows to hold every sample.
+/// Draws samples over the whole area, the newest at the right. `range` is what the area spans at least; it grows to hold every sample.
 pub fn draw(samples: &[f32], range: (f32, f32), area: Rect, style: Style, buffer: &mut Buffer) {
-    let (columns, rows) = (usize::from(area.width) * 2, usize::from(area.height) * 4);
-    if columns == 0 || rows == 0 || samples.is_empty() {
+    let mut trace = BrailleTrace::new(usize::from(area.width), usize::from(area.height));
+    let (columns, rows) = (trace.columns(), trace.rows());
+    if area.is_empty() || samples.is_empty() {
         return;
     }
     let low = samples.iter().copied().fold(range.0, f32::min);
@@ -23,31 +21,16 @@ pub fn draw(samples: &[f32], range: (f32, f32), area: Rect, style: Style, buffer
         let up = (sample - low) / (high - low).max(f32::MIN_POSITIVE);
         (((1.0 - up) * (rows - 1) as f32).round().max(0.0) as usize).min(rows - 1)
     };
-    let mut cells = vec![0_u32; usize::from(area.width) * usize::from(area.height)];
-    let mut before: Option<usize> = None;
     for column in 0..columns {
         let from = column * samples.len() / columns;
         let to = ((column + 1) * samples.len() / columns).max(from + 1).min(samples.len());
-        let Some(part) = samples.get(from..to).filter(|part| !part.is_empty()) else { continue };
-        let (mut top, mut bottom) =
-            part.iter().map(|sample| row(*sample)).fold((rows, 0), |(top, bottom), at| (top.min(at), bottom.max(at)));
-        if let Some(before) = before {
-            (top, bottom) = (top.min(before + 1), bottom.max(before.saturating_sub(1)));
-        }
-        before = part.last().map(|sample| row(*sample));
-        for dot in top..=bottom.min(rows - 1) {
-            let at = dot / 4 * usize::from(area.width) + column / 2;
-            if let Some(cell) = cells.get_mut(at) {
-                *cell |= DOTS[column % 2][dot % 4];
-            }
-        }
+        trace.draw(column, samples.get(from..to).unwrap_or_default().iter().map(|sample| row(*sample)));
     }
-    for (at, dots) in cells.iter().enumerate().filter(|(_, dots)| **dots > 0) {
-        let (x, y) = (at % usize::from(area.width), at / usize::from(area.width));
-        if let (Some(cell), Some(symbol)) =
-            (buffer.cell_mut((area.x + x as u16, area.y + y as u16)), char::from_u32(0x2800 + dots))
-        {
-            cell.set_char(symbol).set_style(style);
+    for (y, line) in (area.y..).zip(trace.lines()) {
+        for (x, symbol) in (area.x..).zip(line).filter(|(_, symbol)| *symbol != BLANK) {
+            if let Some(cell) = buffer.cell_mut((x, y)) {
+                cell.set_char(symbol).set_style(style);
+            }
         }
     }
 }

@@ -133,20 +133,20 @@ fn is_number(text: &str) -> bool {
 
 /// A terminal behind [`block`]: all text reaches it with its unseen characters shown.
 #[derive(Debug)]
-pub struct Terminal<W> {
+pub struct TerminalText<W> {
     inner: W,
     /// The start of a character whose end is still to come.
     cut: Vec<u8>,
 }
 
-impl<W: io::Write> Terminal<W> {
+impl<W: io::Write> TerminalText<W> {
     /// Writes to `inner`.
-    pub fn new(inner: W) -> Terminal<W> {
-        Terminal { inner, cut: Vec::new() }
+    pub fn new(inner: W) -> TerminalText<W> {
+        TerminalText { inner, cut: Vec::new() }
     }
 }
 
-impl<W: io::Write> io::Write for Terminal<W> {
+impl<W: io::Write> io::Write for TerminalText<W> {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         let mut all = std::mem::take(&mut self.cut);
         all.extend_from_slice(bytes);
@@ -229,11 +229,11 @@ mod tests {
     fn a_terminal_gets_whole_characters_and_no_controls() {
         let text = "Straße\n\u{1b}[2J\t\u{202e}\u{1f600}\r";
         for size in 1..6 {
-            let mut terminal = Terminal::new(Vec::new());
+            let mut terminal = TerminalText::new(Vec::new());
             text.as_bytes().chunks(size).for_each(|part| io::Write::write_all(&mut terminal, part).unwrap());
             assert_eq!(terminal.inner, block(text).as_bytes(), "{size}");
         }
-        let mut terminal = Terminal::new(Vec::new());
+        let mut terminal = TerminalText::new(Vec::new());
         io::Write::write_all(&mut terminal, b"a\xffb\xc3").unwrap();
         assert_eq!(terminal.inner, "a\u{fffd}b".as_bytes());
     }

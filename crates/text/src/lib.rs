@@ -8,6 +8,8 @@
 //! | [`node`] | JSON values that know their place in the text |
 //! | [`table`] | CSV, columns of blanks, and JSON as rows of cells, one row in memory at a time |
 //! | [`fit`] | text made fit for a terminal, a page, a JSON document, a spreadsheet's cell |
+//! | [`wrap`] | lines broken between words |
+//! | [`braille`] | traces in dots, for a terminal |
 //! | [`annotation`] | the open annotation set: code letters and their numbers |
 //! | [`annotation_file`], [`header`] | the annotations of a record, its frame rate and length |
 //! | [`number`] | numbers of any size in few characters |
@@ -19,6 +21,7 @@
 
 pub mod annotation;
 pub mod annotation_file;
+pub mod braille;
 pub mod fit;
 pub mod header;
 pub mod json;
@@ -26,3 +29,4 @@ pub mod node;
 pub mod number;
 pub mod source;
 pub mod table;
+pub mod wrap;

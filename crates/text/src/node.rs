@@ -36,7 +36,7 @@ impl NodeKind {
 
 /// A value at its place.
 #[derive(Clone, Copy, Debug)]
-pub struct Node<'a> {
+pub struct JsonNode<'a> {
     /// Offset of `raw` in the whole text.
     start: usize,
     raw: &'a str,
@@ -48,28 +48,28 @@ pub struct NodeEntry<'a> {
     /// The key, its escapes resolved.
     pub key: String,
     /// Where the key stands.
-    pub key_node: Node<'a>,
+    pub key_node: JsonNode<'a>,
     /// The value behind it.
-    pub value: Node<'a>,
+    pub value: JsonNode<'a>,
 }
 
-impl<'a> Node<'a> {
+impl<'a> JsonNode<'a> {
     /// The one value of a text; checks all of its syntax.
-    pub fn root(text: &'a str) -> Result<Node<'a>, serde_json::Error> {
+    pub fn root(text: &'a str) -> Result<JsonNode<'a>, serde_json::Error> {
         let raw: &'a RawValue = serde_json::from_str(text)?;
-        Ok(Node::within(text, 0, raw))
+        Ok(JsonNode::within(text, 0, raw))
     }
 
     /// The value at a place where one was found before.
-    pub fn cut(text: &'a str, span: &Range<usize>) -> Node<'a> {
-        Node { start: span.start, raw: text.get(span.clone()).unwrap_or_default() }
+    pub fn cut(text: &'a str, span: &Range<usize>) -> JsonNode<'a> {
+        JsonNode { start: span.start, raw: text.get(span.clone()).unwrap_or_default() }
     }
 
     /// `inner` was cut out of `outer`, which starts at `base`.
-    fn within(outer: &'a str, base: usize, inner: &'a RawValue) -> Node<'a> {
+    fn within(outer: &'a str, base: usize, inner: &'a RawValue) -> JsonNode<'a> {
         let raw = inner.get();
         let offset = (raw.as_ptr() as usize).saturating_sub(outer.as_ptr() as usize);
-        Node { start: base + offset, raw }
+        JsonNode { start: base + offset, raw }
     }
 
     /// Byte range in the whole text.
@@ -106,21 +106,21 @@ impl<'a> Node<'a> {
     }
 
     /// The first `limit` elements of a list, and how many there are.
-    pub fn list(&self, limit: usize) -> Option<(Vec<Node<'a>>, usize)> {
+    pub fn list(&self, limit: usize) -> Option<(Vec<JsonNode<'a>>, usize)> {
         let mut reader = serde_json::Deserializer::from_str(self.raw);
         let (values, count) = reader.deserialize_seq(Elements { limit }).ok()?;
-        Some((values.into_iter().map(|raw| Node::within(self.raw, self.start, raw)).collect(), count))
+        Some((values.into_iter().map(|raw| JsonNode::within(self.raw, self.start, raw)).collect(), count))
     }
 
     /// Gives every element of a list to `each`, until one of them is refused; of anything else, none.
     ///
     /// # Errors
     /// The error of `each`.
-    pub fn each<E>(&self, each: &mut dyn FnMut(Node<'a>) -> Result<(), E>) -> Result<(), E> {
+    pub fn each<E>(&self, each: &mut dyn FnMut(JsonNode<'a>) -> Result<(), E>) -> Result<(), E> {
         let mut refused = Ok(());
         let (outer, start) = (self.raw, self.start);
         let mut one = |raw| {
-            refused = each(Node::within(outer, start, raw));
+            refused = each(JsonNode::within(outer, start, raw));
             refused.is_ok()
         };
         let mut reader = serde_json::Deserializer::from_str(self.raw);
@@ -134,9 +134,9 @@ impl<'a> Node<'a> {
         let mut reader = serde_json::Deserializer::from_str(self.raw);
         let (entries, count) = reader.deserialize_map(Entries { limit }).ok()?;
         let entries = entries.into_iter().map(|(key, value)| {
-            let key_node = Node::within(self.raw, self.start, key);
+            let key_node = JsonNode::within(self.raw, self.start, key);
             let key = key_node.text().unwrap_or_else(|| key_node.raw.trim_matches('"').to_owned());
-            NodeEntry { key, key_node, value: Node::within(self.raw, self.start, value) }
+            NodeEntry { key, key_node, value: JsonNode::within(self.raw, self.start, value) }
         });
         Some((entries.collect(), count))
     }

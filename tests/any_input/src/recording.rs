@@ -10,7 +10,7 @@ use pulsewright_core::script::{Script, Series, SeriesBeat, Step};
 use pulsewright_core::settings::Settings;
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_core::truth::BeatCode;
-use pulsewright_recording::{Meaning, Recording, open};
+use pulsewright_recording::{NumberMeaning, Recording, open};
 use std::path::Path;
 
 /// Files of a letter: that of the form, then the content; of a waveform-database record the header, a zero and the samples.
@@ -29,7 +29,7 @@ pub fn recording(input: &[u8]) {
     };
     let scale_mv = (*form == b'w').then_some(0.001);
     for rate_hz in [None, Some(250.0)] {
-        match open(Path::new(name), Meaning { scale_mv, rate_hz }, &bytes) {
+        match open(Path::new(name), NumberMeaning { scale_mv, rate_hz }, &bytes) {
             Ok(found) => play(&found),
             Err(error) => assert!(!error.to_string().is_empty()),
         }

@@ -4,7 +4,7 @@ use pulsewright_score::read::annotation_file;
 use pulsewright_score::read::header::{self, Header};
 use pulsewright_score::read::{ReadOptions, TimeUnit, beats};
 use pulsewright_score::report::{csv, json as report_json, text as report_text};
-use pulsewright_score::{Annotations, Limits, Report, ScoreOptions, alarms, readings, score_record};
+use pulsewright_score::{Annotations, FigureLimits, Report, ScoreOptions, alarms, readings, score_record};
 use pulsewright_text::table as tables;
 
 /// Bytes get annotations that can be scored against themselves and against none, or one problem.
@@ -64,7 +64,7 @@ fn score(found: &Annotations) {
     assert_eq!(alone.figures.detection.matched, 0);
     let noise = score_record("noise", &nothing, found, &options);
     assert_eq!(noise.figures.detection.matched, 0);
-    let report = Report::new(&options, vec![itself, alone, noise], &Limits::default());
+    let report = Report::new(&options, vec![itself, alone, noise], &FigureLimits::default());
     assert!(report_text::render(&report).contains("itself"));
     assert!(csv::render(&report).contains("itself"));
     let _: serde_json::Value = serde_json::from_str(&report_json(&report)).expect("JSON");

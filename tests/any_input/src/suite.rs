@@ -1,7 +1,7 @@
 //! Plans and limits of suites, plans of cohorts, earlier reports.
 
-use pulsewright_score::{EarlierReport, Limits};
-use pulsewright_suite::Plan;
+use pulsewright_score::{EarlierReport, FigureLimits};
+use pulsewright_suite::SuitePlan;
 
 /// Text gets a plan whose records have names of their own, or a message; as the plan of a cohort, patients or a message.
 pub fn suite(text: &[u8]) {
@@ -13,7 +13,7 @@ pub fn suite(text: &[u8]) {
             }
         }
     }
-    match Plan::parse(text, "any.json") {
+    match SuitePlan::parse(text, "any.json") {
         Err(error) => assert!(error.to_string().starts_with("any.json: ")),
         Ok(plan) => {
             assert!(!plan.records.is_empty());
@@ -35,7 +35,7 @@ pub fn limits(text: &[u8]) {
     if let Err(problem) = EarlierReport::parse(text) {
         assert!(!problem.to_string().is_empty());
     }
-    let mut limits = Limits::default();
+    let mut limits = FigureLimits::default();
     match limits.add_json(text) {
         Ok(()) => assert!(limits.all.iter().all(|limit| limit.value.is_finite())),
         Err(problem) => assert!(!problem.to_string().is_empty()),

@@ -4,7 +4,7 @@ use super::source::{Crate, shown};
 use std::collections::BTreeSet;
 
 /// Pairs of files that import each other, with the reason.
-const PAIRS: [([&str; 2], &str); 6] = [
+const PAIRS: [([&str; 2], &str); 5] = [
     (
         ["crates/files/src/atomic.rs", "crates/files/src/atomic/claim.rs"],
         "a claim returns the transaction's errors, and the transaction holds its claim",
@@ -20,10 +20,6 @@ const PAIRS: [([&str; 2], &str); 6] = [
     (
         ["crates/rig/src/read.rs", "crates/rig/src/read/outputs.rs"],
         "the outputs of a rig are read with the number reader of its document",
-    ),
-    (
-        ["crates/score/src/limits.rs", "crates/score/src/report.rs"],
-        "a report has the verdict of its limits, and limits read the figures of a report",
     ),
     (
         ["crates/text/src/table.rs", "crates/text/src/table/json.rs"],

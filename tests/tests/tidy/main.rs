@@ -9,6 +9,7 @@ mod calls;
 mod circles;
 mod floors;
 mod guide;
+mod names;
 mod source;
 
 use pulsewright_core::PressureSite;
@@ -60,6 +61,11 @@ fn imports_of_the_core_go_down_or_stay() {
 #[test]
 fn no_circle_of_files_without_a_reason() {
     none(circles::check(&crates()));
+}
+
+#[test]
+fn types_have_names_of_their_own() {
+    none(names::check(&crates()));
 }
 
 #[test]
@@ -355,7 +361,7 @@ mod on_text {
     //! The rules on text that breaks them.
 
     use super::source::{Code, Crate, File};
-    use super::{arrows, book, calls, floors, guide};
+    use super::{arrows, book, calls, floors, guide, names};
     use std::path::{Path, PathBuf};
 
     fn code(text: &str) -> Code {
@@ -406,6 +412,24 @@ mod on_text {
         assert_eq!(modules("fn f() { crate::b::y() }").circles()[0].len(), 2);
         let parent = tree(&[("", "mod a;"), ("a", "mod b; pub use b::X;"), ("a::b", "use super::Y;")]);
         assert_eq!(parent.circles()[0].len(), 2);
+    }
+
+    #[test]
+    fn a_name_that_says_too_little_and_one_of_two_crates_are_found() {
+        let names = |crates: [&str; 2], text: &str| -> Vec<names::Name> {
+            let of = |krate: &str| {
+                let name = |name| names::Name { krate: krate.to_owned(), file: format!("{krate}.rs"), name };
+                names::of_text(text).into_iter().map(name).collect::<Vec<_>>()
+            };
+            crates.into_iter().flat_map(of).collect()
+        };
+        let two = names(["a", "b"], "pub struct Kind; mod inner { pub(crate) enum Sound {} } struct Made;");
+        assert_eq!(names::too_little(&two).len(), 2);
+        assert_eq!(names::shared(&two, 2), Vec::<String>::new());
+        assert_eq!(names::shared(&two, 1).len(), 3);
+        assert_eq!(names::shared(&two, 3).len(), 3);
+        assert!(names::shared(&names(["a", "a"], "pub type Sound = f32;"), 0).is_empty());
+        assert!(names::of_text("#[cfg(test)] mod tests { pub struct What; }").is_empty());
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! The files of checks: drafts and records in the folder, by asset; or the one record that was named in advance.
 
 use crate::{kept, photos};
-use pulsewright_files::atomic::{FileError, Set, write_whole};
+use pulsewright_files::atomic::{FileError, FileSet, write_whole};
 use pulsewright_record::record::{PlaybackLog, Record, date};
 use pulsewright_record::session::draft::{self, Draft};
 use pulsewright_record::{Plan, seal};
@@ -33,7 +33,7 @@ struct Named {
     record: PathBuf,
     log: PathBuf,
     /// `None` once it was written.
-    set: Option<Set>,
+    set: Option<FileSet>,
 }
 
 impl RecordFolder {
@@ -44,7 +44,7 @@ impl RecordFolder {
     pub fn new(folder: PathBuf, record: Option<RecordFile>) -> Result<RecordFolder, FileError> {
         let named = record.map(|RecordFile { path: record, force }| {
             let log = record.with_extension(PLAYED);
-            let set = Some(Set::of_files(&[&record, &log], force)?);
+            let set = Some(FileSet::of_files(&[&record, &log], force)?);
             Ok(Named { record, log, set })
         });
         Ok(RecordFolder { folder, named: named.transpose()? })
@@ -146,7 +146,7 @@ impl Store {
         let log = log.map(|text| (log_path, text));
         let paths: Vec<&Path> =
             [path.as_path()].into_iter().chain(log.iter().map(|(path, _)| path.as_path())).collect();
-        let set = Set::of_files(&paths, false).map_err(|error| error.to_string())?;
+        let set = FileSet::of_files(&paths, false).map_err(|error| error.to_string())?;
         write(set, path.clone(), record, log)
     }
 
@@ -163,7 +163,7 @@ impl Store {
 
 /// Writes a record, and the log of what was played beside it.
 fn write(
-    set: Set,
+    set: FileSet,
     path: PathBuf,
     mut record: Record,
     log: Option<(PathBuf, Vec<u8>)>,

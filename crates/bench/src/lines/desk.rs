@@ -3,7 +3,7 @@
 use super::error::LinesError;
 use crate::bench::{ANSWER, Bench};
 use crate::order::Request;
-use crate::shared::View;
+use crate::shared::SessionView;
 use serde_json::Value;
 use std::sync::mpsc;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -30,7 +30,7 @@ impl NewsView {
     }
 }
 
-impl View for NewsView {
+impl SessionView for NewsView {
     fn news(&self, news: &Value) {
         match news.get("t").and_then(Value::as_str) {
             Some("record") => self.news().record = news.clone(),

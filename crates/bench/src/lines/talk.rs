@@ -2,6 +2,7 @@
 
 use super::error::LinesError;
 use pulsewright_text::source;
+use pulsewright_text::wrap::wrap;
 use std::io::{BufRead, Write};
 
 /// The answers that may be given, for the answer `?`.
@@ -19,7 +20,7 @@ const HELP: [&str; 7] = [
 const SAFE: [&str; 2] = ["the monitor is connected to no person", "the output was verified with a calibrated meter"];
 
 /// The terminal that a session talks through.
-pub struct Terminal<'a> {
+pub struct LinesTerminal<'a> {
     /// Its width, columns; lines break between words.
     pub columns: usize,
     /// Throws away what was typed and not yet read: a key pressed before an alarm's question must not answer it.
@@ -32,7 +33,7 @@ pub struct Terminal<'a> {
 pub struct Conversation<'t, R, W> {
     pub input: &'t mut R,
     pub out: &'t mut W,
-    pub terminal: &'t Terminal<'t>,
+    pub terminal: &'t LinesTerminal<'t>,
 }
 
 /// The outcome of a question, unless the person left.
@@ -112,26 +113,12 @@ impl<R: BufRead, W: Write> Conversation<'_, R, W> {
     }
 }
 
-/// Lines broken between words, so that none is wider than the terminal; later lines keep the indent of the first.
+/// Lines broken between words, so that none is wider than the terminal. Blanks at the end of a line stay: a question ends with one.
 fn wrapped(text: &str, columns: usize) -> String {
     let broken = text.split('\n').map(|line| {
-        let indent = line.chars().take_while(|letter| *letter == ' ').count();
-        let end = line.len() - line.trim_end_matches(' ').len();
-        let (mut out, mut width) = (" ".repeat(indent), indent);
-        for word in line.split(' ').filter(|word| !word.is_empty()) {
-            let length = word.chars().count();
-            if width > indent && (width + 1 + length).saturating_add(end) > columns {
-                out.push('\n');
-                out.push_str(&" ".repeat(indent));
-                width = indent;
-            } else if width > indent {
-                out.push(' ');
-                width += 1;
-            }
-            out.push_str(word);
-            width += length;
-        }
-        out + &" ".repeat(if line.len() > indent { end } else { 0 })
+        let words = line.trim_end_matches(' ');
+        let end = &line[words.len()..];
+        wrap(words, columns.saturating_sub(end.len())).join("\n") + end
     });
     broken.collect::<Vec<_>>().join("\n")
 }
@@ -183,7 +170,7 @@ mod tests {
     fn keys_typed_ahead_confirm_nothing() {
         let discarded = std::cell::Cell::new(0);
         let discard_typed = || discarded.set(discarded.get() + 1);
-        let terminal = Terminal { columns: usize::MAX, discard_typed: &discard_typed, asked: &|| false };
+        let terminal = LinesTerminal { columns: usize::MAX, discard_typed: &discard_typed, asked: &|| false };
         let said = |lines: &str| {
             discarded.set(0);
             let (mut input, mut out) = (lines.as_bytes(), Vec::new());

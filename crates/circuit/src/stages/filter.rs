@@ -3,15 +3,15 @@
 use super::channel::PartBuilder;
 use crate::netlist::{COMMON, Class};
 use crate::rows::PreferredValues;
-use pulsewright_rig::description::Filter;
+use pulsewright_rig::description::LowPassFilter;
 use std::f64::consts::{PI, TAU};
 
 /// Resistance that the capacitors are chosen for, ohm.
 const ABOUT_OHM: f64 = 22_000.0;
 
 /// Adds the filter from the node `input`; gives the node of its output.
-pub(super) fn chain(parts: &mut PartBuilder, label: &str, input: &str, filter: Option<Filter>) -> String {
-    let Some(Filter { corner_hz, order }) = filter else {
+pub(super) fn chain(parts: &mut PartBuilder, label: &str, input: &str, filter: Option<LowPassFilter>) -> String {
+    let Some(LowPassFilter { corner_hz, order }) = filter else {
         return input.to_owned();
     };
     let omega = TAU * corner_hz;

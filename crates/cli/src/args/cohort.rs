@@ -3,7 +3,7 @@
 use crate::cohort::Request;
 use crate::diagnostics::VerbFailure;
 use clap::{Args, ValueEnum};
-use pulsewright_cohort::folder::{Form, Packs};
+use pulsewright_cohort::folder::{CohortFormat, Packs};
 use pulsewright_suite::Shard;
 use pulsewright_text::number::counted;
 use std::path::PathBuf;
@@ -71,8 +71,8 @@ impl CohortFlags {
             )));
         }
         let form = match self.format {
-            FormWord::Npy => Form::Npy,
-            FormWord::Wfdb => Form::Wfdb,
+            FormWord::Npy => CohortFormat::Npy,
+            FormWord::Wfdb => CohortFormat::Wfdb,
         };
         Ok(Request {
             plan: self.plan,

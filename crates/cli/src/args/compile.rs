@@ -2,7 +2,7 @@
 
 use crate::compile::{ImageFormat, Request};
 use clap::{Args, ValueEnum};
-use pulsewright_files::image::Holds;
+use pulsewright_files::image::ImageContent;
 use std::path::PathBuf;
 
 /// Make a compact image of a script or of a rig, which a microcontroller keeps in flash and plays with the same bits.
@@ -52,7 +52,7 @@ impl CompileFlags {
             FormatWord::Rust => ImageFormat::Rust,
             FormatWord::C => ImageFormat::C,
         };
-        let holds = if self.rig.is_some() { Holds::Rig } else { Holds::Script };
+        let holds = if self.rig.is_some() { ImageContent::Rig } else { ImageContent::Script };
         // One of the two is there: clap requires it.
         let input = self.rig.or(self.script).unwrap_or_default();
         Request { input, holds, output: self.output, format, seed: self.seed, force: self.force }

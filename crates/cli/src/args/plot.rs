@@ -6,7 +6,7 @@ use crate::diagnostics::VerbFailure;
 use crate::plot::{Request, StripFormat};
 use clap::Args;
 use pulsewright_core::time::Span;
-use pulsewright_plot::strip::Sheet;
+use pulsewright_plot::strip::StripSheet;
 use std::path::{Path, PathBuf};
 
 /// Draw a script, or one step made of flags, as a strip on millimetre paper.
@@ -79,8 +79,8 @@ impl PlotFlags {
     /// The request.
     pub fn request(self) -> Result<Request, VerbFailure> {
         let kind = kind(&self.output)?;
-        let usual_s = if self.page { Sheet::longest_row_on_page_s(self.paper_speed) } else { 10.0 };
-        let sheet = Sheet {
+        let usual_s = if self.page { StripSheet::longest_row_on_page_s(self.paper_speed) } else { 10.0 };
+        let sheet = StripSheet {
             mm_per_s: self.paper_speed,
             mm_per_mv: self.gain,
             row_s: self.row.map_or(usual_s, |row| row.as_secs_f64()),

@@ -8,7 +8,7 @@ use crate::render::{Request, RigCodesRequest};
 use clap::{Args, ValueEnum};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::time::Span;
-use pulsewright_files::{Bits, Durability, Encoding, FileFormat, Options};
+use pulsewright_files::{Bits, Durability, Encoding, FileFormat, RenderOptions};
 use pulsewright_rig::Clip;
 use std::path::{Path, PathBuf};
 
@@ -119,7 +119,7 @@ impl RenderFlags {
     pub fn request(self) -> Result<Request, VerbFailure> {
         let format = file_format(self.format_word()?, self.samples.bits)?;
         let leads = self.lead_truth.iter().flat_map(|channels| &channels.0);
-        let options = Options {
+        let options = RenderOptions {
             rate: self.samples.frame_rate,
             channels: self.samples.channels.0,
             format,

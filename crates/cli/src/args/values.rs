@@ -7,7 +7,7 @@ use pulsewright_core::heart::catalogue::{self, RHYTHMS};
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{FrameRate, Span};
-use pulsewright_plot::strip::{self, Line, StripError};
+use pulsewright_plot::strip::{self, StripError, StripRow};
 pub use pulsewright_script::typed::span;
 use pulsewright_script::typed::{self, nearest, value};
 
@@ -17,7 +17,7 @@ pub struct Channels(pub Vec<Channel>);
 
 /// Lines of a strip.
 #[derive(Clone, Debug, PartialEq)]
-pub struct StripRows(pub Vec<Line>);
+pub struct StripRows(pub Vec<StripRow>);
 
 /// A frame rate.
 pub fn frame_rate(text: &str) -> Result<FrameRate, String> {

@@ -2,7 +2,7 @@
 
 use crate::field::Field;
 use crate::math::min;
-use crate::reach::{Range, Ranges};
+use crate::reach::{SettingRanges, ValueRange};
 
 /// Two oscillations at once, each of a pulse larger than a regular one.
 const LARGEST: f32 = 3.6;
@@ -11,13 +11,13 @@ const LARGEST: f32 = 3.6;
 const MOVED: f32 = 2.1;
 
 /// The oscillations alone, mmHg, over the settings of the whole script.
-pub(crate) fn oscillation(ever: Ranges<'_>) -> Range {
+pub(crate) fn oscillation(ever: SettingRanges<'_>) -> ValueRange {
     let moved = MOVED * ever(Field::CuffMotion).highest;
-    Range { lowest: -moved, highest: LARGEST * ever(Field::CuffOscillation).highest + moved }
+    ValueRange { lowest: -moved, highest: LARGEST * ever(Field::CuffOscillation).highest + moved }
 }
 
 /// The pressure in the cuff, oscillations included, mmHg, over the settings of the whole script.
-pub(crate) fn range(ever: Ranges<'_>) -> Range {
+pub(crate) fn range(ever: SettingRanges<'_>) -> ValueRange {
     let top = min(ever(Field::CuffInflate).highest, ever(Field::CuffLimit).highest);
     oscillation(ever).raised(top)
 }

@@ -3,7 +3,7 @@
 use super::deflection::{Bump, Deflection, Deflections};
 use super::fibrillation::{Fibrillation, Waves};
 use super::measure::Qrs;
-use super::overshoot::{Overshoot, Tail};
+use super::overshoot::{Overshoot, OvershootTail};
 use super::pathology::{q_wave, st_shift, t_shift, tented, u_wave, vector_of};
 use super::person::Person;
 use super::residuals::UnderWay;
@@ -84,7 +84,7 @@ pub(crate) struct PulseConditions {
     /// Width, ms.
     pub ms: f32,
     /// The tail of a pulse.
-    pub tail: Tail,
+    pub tail: OvershootTail,
 }
 
 /// A ventricular activation to be drawn.

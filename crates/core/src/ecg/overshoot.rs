@@ -5,7 +5,7 @@ use crate::time::{Instant, Span};
 
 /// How large a tail is and how fast it decays.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Tail {
+pub(crate) struct OvershootTail {
     /// Share of the pulse's height, at most [`CAP_MV`]: method A of EC13 4.1.4.2 (percentages from memory).
     pub share: f32,
     /// Share of the pulse's charge that the tail gives back, height times width over time constant: 1 is method B of
@@ -18,7 +18,7 @@ pub(crate) struct Tail {
 /// Largest tail by method A, mV.
 pub(crate) const CAP_MV: f32 = 2.0;
 
-impl Tail {
+impl OvershootTail {
     /// The tail's start, mV, after a pulse of this height and width.
     pub(crate) fn start_mv(&self, height_mv: f32, width_s: f32) -> f32 {
         if self.charge > 0.0 {

@@ -5,7 +5,7 @@ use super::templates::{Templates, Wave};
 use crate::artefact::crest;
 use crate::field::Field;
 use crate::math::{abs, max};
-use crate::reach::Ranges;
+use crate::reach::SettingRanges;
 
 /// Largest potential of any beat of the usual bodies at a gain of 1, mV; their tall R waves stay below 3.
 const TALLEST_MV: f32 = 5.0;
@@ -59,7 +59,7 @@ fn sum_mv(waves: &[Wave]) -> f32 {
 }
 
 /// The size that no lead or electrode goes beyond, mV; `paced` when the rhythm has pacing pulses.
-pub(crate) fn size_mv(of: Ranges<'_>, templates: &Templates, paced: bool) -> f32 {
+pub(crate) fn size_mv(of: SettingRanges<'_>, templates: &Templates, paced: bool) -> f32 {
     let size = |field| of(field).size();
     let levels: f32 = LEVELS.into_iter().map(size).sum();
     // T waves add to what else a beat has.

@@ -134,7 +134,7 @@ impl Alarm {
 
 /// An alarm in one step.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sounded {
+pub struct StepAlarm {
     /// The first time, maybe from the step before.
     pub first: Alarm,
     /// End of the last time; `None` while it holds.
@@ -162,35 +162,35 @@ impl<F: FnMut(Alarm)> AlarmSink for F {
 
 /// The alarms of a step.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct StepAlarms([Option<Sounded>; AlarmKind::COUNT]);
+pub struct StepAlarms([Option<StepAlarm>; AlarmKind::COUNT]);
 
 impl StepAlarms {
     /// Those that sound, the most urgent first.
-    pub fn iter(&self) -> impl Iterator<Item = &Sounded> + Clone {
+    pub fn iter(&self) -> impl Iterator<Item = &StepAlarm> + Clone {
         self.0.iter().flatten()
     }
 
     /// One of them.
-    pub fn get(&self, kind: AlarmKind) -> Option<&Sounded> {
+    pub fn get(&self, kind: AlarmKind) -> Option<&StepAlarm> {
         self.0.get(kind as usize)?.as_ref()
     }
 }
 
 /// Which alarms hold now, and which held in the step.
 #[derive(Clone, Debug)]
-pub(super) struct Board {
+pub(super) struct AlarmBoard {
     holds: [Option<Alarm>; AlarmKind::COUNT],
     step: StepAlarms,
 }
 
-impl Board {
-    pub(super) fn new() -> Board {
-        Board { holds: [None; AlarmKind::COUNT], step: StepAlarms([None; AlarmKind::COUNT]) }
+impl AlarmBoard {
+    pub(super) fn new() -> AlarmBoard {
+        AlarmBoard { holds: [None; AlarmKind::COUNT], step: StepAlarms([None; AlarmKind::COUNT]) }
     }
 
     /// A step begins; alarms that hold continue in it.
     pub(super) fn begin(&mut self) {
-        self.step = StepAlarms(self.holds.map(|holds| holds.map(|first| Sounded { first, end: None, times: 1 })));
+        self.step = StepAlarms(self.holds.map(|holds| holds.map(|first| StepAlarm { first, end: None, times: 1 })));
     }
 
     pub(super) fn step(&self) -> &StepAlarms {
@@ -213,8 +213,8 @@ impl Board {
         *holds = Some(alarm);
         let before = *step;
         *step = Some(match before {
-            Some(sounded) => Sounded { end: None, times: sounded.times.saturating_add(1), ..sounded },
-            None => Sounded { first: alarm, end: None, times: 1 },
+            Some(sounded) => StepAlarm { end: None, times: sounded.times.saturating_add(1), ..sounded },
+            None => StepAlarm { first: alarm, end: None, times: 1 },
         });
     }
 

@@ -22,7 +22,7 @@ const STEPS: usize = 60;
 
 /// A fitted bell.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Bell {
+pub(super) struct OscillationBell {
     values: Values,
     bends: [f32; 2],
     pub(super) systolic_mmhg: f32,
@@ -30,11 +30,11 @@ pub(super) struct Bell {
     pub(super) diastolic_mmhg: f32,
 }
 
-impl Bell {
+impl OscillationBell {
     /// Fits one to points of cuff pressure, mmHg, falling, and height, mmHg; `shares` are those at systolic and diastolic pressure.
     ///
     /// `None` without oscillations.
-    pub(super) fn fit(points: &[[f32; 2]], shares: [f32; 2]) -> Option<Bell> {
+    pub(super) fn fit(points: &[[f32; 2]], shares: [f32; 2]) -> Option<OscillationBell> {
         let bends = shares.map(|share| 1.0 / share - 1.0);
         let largest = points.iter().map(|point| point[1]).fold(0.0, max);
         if largest <= 0.0 {
@@ -45,7 +45,7 @@ impl Bell {
         let fits = starts.map(|[top, _]| fitting.search([largest, *top, WIDTHS_MMHG[0], WIDTHS_MMHG[1]]));
         let (values, _) = fits.min_by(|(_, a), (_, b)| a.total_cmp(b))?;
         let [_, top, above, below] = values;
-        Some(Bell { values, bends, systolic_mmhg: top + above, mean_mmhg: top, diastolic_mmhg: top - below })
+        Some(OscillationBell { values, bends, systolic_mmhg: top + above, mean_mmhg: top, diastolic_mmhg: top - below })
     }
 
     /// Height of an oscillation at a cuff pressure, mmHg.
@@ -168,7 +168,7 @@ fn solve(mut matrix: [[f32; 4]; 4], mut right: Values) -> Option<Values> {
 
 #[cfg(test)]
 mod tests {
-    use super::Bell;
+    use super::OscillationBell;
 
     #[test]
     fn a_bell_is_found_again_beside_outliers() {
@@ -178,7 +178,7 @@ mod tests {
         };
         let mut points: [[f32; 2]; 60] =
             core::array::from_fn(|i| 160.0 - 2.0 * i as f32).map(|mmhg: f32| [mmhg, of(mmhg)]);
-        let bell = Bell::fit(&points, [0.5, 0.8]).unwrap();
+        let bell = OscillationBell::fit(&points, [0.5, 0.8]).unwrap();
         for (found, set) in [(bell.systolic_mmhg, 120.0), (bell.mean_mmhg, 90.0), (bell.diastolic_mmhg, 70.0)] {
             assert!((found - set).abs() < 0.02, "{bell:?}");
         }
@@ -186,13 +186,13 @@ mod tests {
         for i in [10, 25, 40] {
             points[i][1] *= 0.2;
         }
-        let bell = Bell::fit(&points, [0.5, 0.8]).unwrap();
+        let bell = OscillationBell::fit(&points, [0.5, 0.8]).unwrap();
         assert!((bell.systolic_mmhg - 120.0).abs() < 2.0 && (bell.diastolic_mmhg - 70.0).abs() < 2.0, "{bell:?}");
     }
 
     #[test]
     fn no_oscillations_have_no_bell() {
-        assert_eq!(Bell::fit(&[[100.0, 0.0]; 20], [0.5, 0.8]), None);
-        assert_eq!(Bell::fit(&[], [0.5, 0.8]), None);
+        assert_eq!(OscillationBell::fit(&[[100.0, 0.0]; 20], [0.5, 0.8]), None);
+        assert_eq!(OscillationBell::fit(&[], [0.5, 0.8]), None);
     }
 }

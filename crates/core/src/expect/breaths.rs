@@ -1,9 +1,9 @@
 //! Breaths as a monitor counts them: their rate, and the alarms of breathing.
 
-use super::alarm::{AlarmKind, AlarmSink, Board};
+use super::alarm::{AlarmBoard, AlarmKind, AlarmSink};
 use super::causes;
 use super::limits::AlarmLimit;
-use super::rate::{RateMeter, Rule};
+use super::rate::{AveragingRule, RateMeter};
 use super::reading::{Cause, Reading};
 use crate::time::{Instant, Span};
 use crate::timeline::PlayedStep;
@@ -26,7 +26,7 @@ pub(super) struct BreathMeter {
 
 impl BreathMeter {
     pub(super) fn new() -> BreathMeter {
-        BreathMeter { rate: RateMeter::new(Rule::Breaths), last_end: Instant::ZERO, shallow: 0 }
+        BreathMeter { rate: RateMeter::new(AveragingRule::Breaths), last_end: Instant::ZERO, shallow: 0 }
     }
 
     /// A step began, whose readings settle `from` then on.
@@ -36,7 +36,7 @@ impl BreathMeter {
     }
 
     /// Discards the time until `now`, in which an electrode of the impedance is off: a monitor counts nothing, and knows no apnoea.
-    pub(super) fn suspend(&mut self, now: Instant, board: &mut Board, sink: &mut dyn AlarmSink) {
+    pub(super) fn suspend(&mut self, now: Instant, board: &mut AlarmBoard, sink: &mut dyn AlarmSink) {
         self.last_end = now;
         self.rate.forget();
         for kind in [AlarmKind::Apnoea, AlarmKind::LowBreathing, AlarmKind::HighBreathing] {
@@ -51,7 +51,7 @@ impl BreathMeter {
     }
 
     /// Advances to `now`.
-    pub(super) fn pass(&mut self, now: Instant, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
+    pub(super) fn pass(&mut self, now: Instant, limit: Limit<'_>, board: &mut AlarmBoard, sink: &mut dyn AlarmSink) {
         if let Some(known) = self.known(limit).filter(|known| now > *known) {
             board.raise(AlarmKind::Apnoea, self.last_end, known);
             board.clear(AlarmKind::LowBreathing, known, sink);
@@ -59,7 +59,13 @@ impl BreathMeter {
     }
 
     /// A breath begins, and its end is known.
-    pub(super) fn breath(&mut self, breath: &Breath, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
+    pub(super) fn breath(
+        &mut self,
+        breath: &Breath,
+        limit: Limit<'_>,
+        board: &mut AlarmBoard,
+        sink: &mut dyn AlarmSink,
+    ) {
         if breath.depth_ohm < SMALLEST_BREATH_OHM {
             self.shallow += 1;
             return;

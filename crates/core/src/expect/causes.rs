@@ -9,7 +9,7 @@ use crate::timeline::PlayedStep;
 
 /// Counts in the step.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Counts {
+pub(super) struct CauseCounts {
     pub(super) ventricular: u32,
     pub(super) premature: u32,
     /// Beats that the script asks for and that did not come.
@@ -22,7 +22,7 @@ fn ramps(step: &PlayedStep<'_>, moves: impl Fn(Field) -> bool) -> bool {
     step.ramps().any(|ramp| moves(ramp.field) && ramp.to != step.get(ramp.field))
 }
 
-pub(super) fn of_rate(step: &PlayedStep<'_>, counts: &Counts, rate: &RateMeter) -> Causes {
+pub(super) fn of_rate(step: &PlayedStep<'_>, counts: &CauseCounts, rate: &RateMeter) -> Causes {
     let moves = ramps(step, |field| field == Field::RateBpm);
     // A rate that is moved is not irregular by that.
     let spread = if moves { rate.change() } else { rate.spread() };

@@ -12,9 +12,9 @@
 //! three pulses, of means over three, five and seven, and of a weighted mean, where they first and last pass a share. Which weak
 //! oscillations a monitor sees moves them too: each method reads three times (common practice, no source).
 
-use super::bell::Bell;
+use super::bell::OscillationBell;
 use super::causes;
-use super::envelope::{Envelope, POINTS, Side, Smoothing};
+use super::envelope::{CrossingSide, Envelope, POINTS, Smoothing};
 use super::reading::{Cause, Causes, Reading, ReadingBand};
 use crate::math::max;
 use crate::time::Instant;
@@ -36,15 +36,15 @@ const PASSED: u8 = 20;
 const EQUAL_MMHG: f32 = 1.0;
 
 /// How an envelope is smoothed, and where it is read.
-const METHODS: [(Smoothing, Side); 8] = [
-    (Smoothing::Highest(3), Side::Outer),
-    (Smoothing::Mean(3), Side::Outer),
-    (Smoothing::Mean(5), Side::Outer),
-    (Smoothing::Mean(5), Side::Inner),
-    (Smoothing::Mean(7), Side::Outer),
-    (Smoothing::Mean(7), Side::Inner),
-    (Smoothing::Bell, Side::Outer),
-    (Smoothing::Bell, Side::Inner),
+const METHODS: [(Smoothing, CrossingSide); 8] = [
+    (Smoothing::Highest(3), CrossingSide::Outer),
+    (Smoothing::Mean(3), CrossingSide::Outer),
+    (Smoothing::Mean(5), CrossingSide::Outer),
+    (Smoothing::Mean(5), CrossingSide::Inner),
+    (Smoothing::Mean(7), CrossingSide::Outer),
+    (Smoothing::Mean(7), CrossingSide::Inner),
+    (Smoothing::Bell, CrossingSide::Outer),
+    (Smoothing::Bell, CrossingSide::Inner),
 ];
 
 /// Reading of a deflation of the cuff.
@@ -182,7 +182,7 @@ struct Found {
 impl Found {
     /// Reads an envelope of cuff pressures, mmHg, falling, and heights, mmHg, by each method.
     fn read(&mut self, points: &[[f32; 2]], shares: [f32; 2]) {
-        let Some(bell) = Bell::fit(points, shares) else { return };
+        let Some(bell) = OscillationBell::fit(points, shares) else { return };
         let fitted = [bell.systolic_mmhg, bell.mean_mmhg, bell.diastolic_mmhg];
         self.fitted = self.fitted.or(Some(fitted));
         let end = |point: Option<&[f32; 2]>| point.map_or(0.0, |point| point[0]);

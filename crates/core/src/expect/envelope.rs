@@ -13,7 +13,7 @@ const BELL: [f32; 7] = [1.0, 0.882_497, 0.606_531, 0.324_652, 0.135_335, 0.043_9
 
 /// Which of several crossings counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Side {
+pub(super) enum CrossingSide {
     /// The furthest from the top, before [`ENOUGH`] heights in a row lie below.
     Outer,
     /// The nearest to it.
@@ -71,7 +71,7 @@ impl Envelope {
 
     /// Systolic, mean and diastolic pressure, mmHg, by the shares of the top at systolic and diastolic pressure; NaN where the
     /// envelope does not pass one. `points` give the pressures of the cuff.
-    pub(super) fn read(&self, points: &[[f32; 2]], [systolic, diastolic]: [f32; 2], side: Side) -> [f32; 3] {
+    pub(super) fn read(&self, points: &[[f32; 2]], [systolic, diastolic]: [f32; 2], side: CrossingSide) -> [f32; 3] {
         let walk = points.iter().map(|point| point[0]).zip(self.heights().iter().copied());
         let Some((top, (_, height))) = walk.clone().enumerate().max_by(|(_, a), (_, b)| a.1.total_cmp(&b.1)) else {
             return [f32::NAN; 3];
@@ -90,14 +90,14 @@ impl Envelope {
 }
 
 /// Pressure at which heights fall to a level on the walk away from the top; NaN when they do not.
-fn crossing(walk: impl Iterator<Item = (f32, f32)> + Clone, level: f32, side: Side) -> f32 {
+fn crossing(walk: impl Iterator<Item = (f32, f32)> + Clone, level: f32, side: CrossingSide) -> f32 {
     let (mut found, mut below) = (f32::NAN, 0);
     for ((p, near), (q, far)) in walk.clone().zip(walk.skip(1)) {
         below = if far <= level { below + 1 } else { 0 };
         if near > level && far <= level {
             found = p + (q - p) * (near - level) / (near - far);
         }
-        if below >= ENOUGH || side == Side::Inner && below > 0 {
+        if below >= ENOUGH || side == CrossingSide::Inner && below > 0 {
             break;
         }
     }

@@ -1,6 +1,6 @@
 //! Expected readings and alarms of a step.
 
-use super::alarm::{AlarmKind, Sounded, StepAlarms};
+use super::alarm::{AlarmKind, StepAlarm, StepAlarms};
 use super::reading::{Cause, Reading};
 use crate::anatomy::PressureSite;
 use crate::frame::Lead;
@@ -68,12 +68,12 @@ impl Expected {
 
     /// The most urgent alarm that a monitor must give in the first 20 s of the step; the most urgent of all when there is
     /// none by then.
-    pub fn alarm(&self) -> Option<&Sounded> {
+    pub fn alarm(&self) -> Option<&StepAlarm> {
         self.alarm_of(None)
     }
 
     /// The same among the alarms of a priority.
-    pub fn alarm_of(&self, priority: Option<Priority>) -> Option<&Sounded> {
+    pub fn alarm_of(&self, priority: Option<Priority>) -> Option<&StepAlarm> {
         let soon = self.start.plus(SETTLING);
         let wanted = |kind: AlarmKind| priority.is_none_or(|priority| kind.priority() == priority);
         let mut sounding = self
@@ -85,7 +85,7 @@ impl Expected {
     }
 
     /// Whether an alarm belongs to this step, and does not just end in it.
-    pub fn sounds(&self, sounded: &Sounded) -> bool {
+    pub fn sounds(&self, sounded: &StepAlarm) -> bool {
         let ending = self.start.plus(SETTLING.scaled(0.5));
         sounded.first.onset >= self.start || sounded.times > 1 || sounded.end.is_none_or(|end| end > ending)
     }

@@ -1,8 +1,8 @@
 //! Alarms of the heart: from the instants and the types of its beats, the pulses of a pacing device, and episodes.
 
-use super::alarm::{AlarmKind, AlarmSink, Board};
+use super::alarm::{AlarmBoard, AlarmKind, AlarmSink};
 use super::limits::AlarmLimit;
-use super::rate::{RateMeter, Rule};
+use super::rate::{AveragingRule, RateMeter};
 use crate::math::{abs, min};
 use crate::time::{Instant, Span};
 use crate::truth::{Beat, BeatCode};
@@ -105,7 +105,7 @@ type Limit<'l> = &'l dyn Fn(AlarmLimit) -> f32;
 impl HeartAlarms {
     pub(super) fn new() -> HeartAlarms {
         HeartAlarms {
-            rate: RateMeter::new(Rule::Beats),
+            rate: RateMeter::new(AveragingRule::Beats),
             pattern: Pattern::default(),
             premature: Pattern::default(),
             last: Instant::ZERO,
@@ -135,7 +135,7 @@ impl HeartAlarms {
     }
 
     /// Discards the time until `now`, in which the signal is not a heart's.
-    pub(super) fn suspend(&mut self, now: Instant, board: &mut Board, sink: &mut dyn AlarmSink) {
+    pub(super) fn suspend(&mut self, now: Instant, board: &mut AlarmBoard, sink: &mut dyn AlarmSink) {
         self.last = now;
         self.forget();
         self.last_pulse = None;
@@ -147,7 +147,7 @@ impl HeartAlarms {
     }
 
     /// Advances to `now`.
-    pub(super) fn pass(&mut self, now: Instant, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
+    pub(super) fn pass(&mut self, now: Instant, limit: Limit<'_>, board: &mut AlarmBoard, sink: &mut dyn AlarmSink) {
         let known = self.unanswered.map(|pulse| (pulse, pulse.plus(Span::from_secs(ANSWERED_S))));
         if let Some((pulse, known)) = known.filter(|(_, known)| now > *known) {
             self.unanswered = None;
@@ -186,7 +186,7 @@ impl HeartAlarms {
     }
 
     /// A beat, its type known.
-    pub(super) fn beat(&mut self, beat: &Beat, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
+    pub(super) fn beat(&mut self, beat: &Beat, limit: Limit<'_>, board: &mut AlarmBoard, sink: &mut dyn AlarmSink) {
         let now = beat.peak;
         if self.unanswered.is_some_and(|pulse| beat.onset.since(pulse).as_secs() <= ANSWERED_S) {
             self.unanswered = None;
@@ -239,7 +239,14 @@ impl HeartAlarms {
     }
 
     /// Ventricular beats: single, in pairs, in runs, in patterns.
-    fn runs(&mut self, beat: &Beat, ventricular: bool, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
+    fn runs(
+        &mut self,
+        beat: &Beat,
+        ventricular: bool,
+        limit: Limit<'_>,
+        board: &mut AlarmBoard,
+        sink: &mut dyn AlarmSink,
+    ) {
         let now = beat.peak;
         self.pattern.push(ventricular);
         let patterned = [(AlarmKind::Bigeminy, 2), (AlarmKind::Trigeminy, 3)];
@@ -290,7 +297,7 @@ impl HeartAlarms {
         before: Instant,
         interval_s: Option<f32>,
         limit: Limit<'_>,
-        board: &mut Board,
+        board: &mut AlarmBoard,
         sink: &mut dyn AlarmSink,
     ) {
         let (Some(interval_s), Some(shown)) = (interval_s, self.rate.displayed()) else { return };
@@ -314,7 +321,7 @@ impl HeartAlarms {
         }
     }
 
-    fn irregular(&mut self, now: Instant, limit: Limit<'_>, board: &mut Board, sink: &mut dyn AlarmSink) {
+    fn irregular(&mut self, now: Instant, limit: Limit<'_>, board: &mut AlarmBoard, sink: &mut dyn AlarmSink) {
         let intervals = self.rate.intervals();
         let mean = intervals.iter().sum::<f32>() / intervals.len().max(1) as f32;
         let changes = intervals.iter().zip(intervals.iter().skip(1));
@@ -332,7 +339,7 @@ impl HeartAlarms {
     }
 
     /// Fibrillation or flutter of the ventricles starts or ends.
-    pub(super) fn ventricles(&mut self, at: Instant, starts: bool, board: &mut Board, sink: &mut dyn AlarmSink) {
+    pub(super) fn ventricles(&mut self, at: Instant, starts: bool, board: &mut AlarmBoard, sink: &mut dyn AlarmSink) {
         if starts {
             self.suspend(at, board, sink);
             self.fibrillating = self.fibrillating.or(Some(at));
@@ -354,7 +361,7 @@ impl HeartAlarms {
         at: Instant,
         captures: bool,
         period_s: f32,
-        board: &mut Board,
+        board: &mut AlarmBoard,
         sink: &mut dyn AlarmSink,
     ) {
         self.last_pulse = Some(at);

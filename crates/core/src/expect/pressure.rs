@@ -6,7 +6,7 @@
 //! are integrals by trapezoids, from trough to trough.
 
 use super::corner::{Corner, Turn};
-use super::reading::{Gathered, ReadingBand};
+use super::reading::{BandGatherer, ReadingBand};
 use super::rows::RATE;
 use crate::math::{max, min};
 use crate::time::Instant;
@@ -147,13 +147,13 @@ impl Piece {
 /// Highest, lowest, mean of stretches of time.
 #[derive(Clone, Copy, Debug)]
 struct Triple {
-    high: Gathered,
-    low: Gathered,
-    mean: Gathered,
+    high: BandGatherer,
+    low: BandGatherer,
+    mean: BandGatherer,
 }
 
 impl Triple {
-    const NONE: Triple = Triple { high: Gathered::NONE, low: Gathered::NONE, mean: Gathered::NONE };
+    const NONE: Triple = Triple { high: BandGatherer::NONE, low: BandGatherer::NONE, mean: BandGatherer::NONE };
 
     fn take(&mut self, piece: &Piece) {
         let (mean, count) = piece.mean();
@@ -173,7 +173,7 @@ impl Triple {
 
 /// Readings of a pulse, or of a second without one.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Look {
+pub(super) struct PressureLook {
     pub(super) from: Instant,
     pub(super) high: f32,
     pub(super) low: f32,
@@ -277,7 +277,7 @@ impl PressureMeter {
     }
 
     /// At `now`, the readings of a pulse that has gone on for so long that pieces of time are read in its place; once.
-    pub(super) fn outlasted(&mut self, now: Instant) -> Option<Look> {
+    pub(super) fn outlasted(&mut self, now: Instant) -> Option<PressureLook> {
         let before_mmhg = self.before[1];
         let cycle = self.cycle.as_mut().filter(|cycle| !cycle.read && now.since(cycle.start).as_secs() > QUIET_S)?;
         if cycle.rise <= 0.0 || cycle.rise < self.smallest_mmhg {
@@ -286,11 +286,11 @@ impl PressureMeter {
         cycle.read = true;
         let (mean, _) = self.sum.to(before_mmhg).mean_since(cycle.foot.at);
         let low = self.trough.lower(cycle.foot).mmhg;
-        Some(Look { from: cycle.start, high: cycle.peak, low, mean, rise: cycle.rise, again: false })
+        Some(PressureLook { from: cycle.start, high: cycle.peak, low, mean, rise: cycle.rise, again: false })
     }
 
     /// A piece of time ends; returns its readings if it had no pulse.
-    pub(super) fn end_piece(&mut self, at: Instant) -> Option<Look> {
+    pub(super) fn end_piece(&mut self, at: Instant) -> Option<PressureLook> {
         let piece = core::mem::replace(&mut self.piece, Piece::new(at));
         let [settled, all] = &mut self.pieces;
         all.take(&piece);
@@ -299,11 +299,18 @@ impl PressureMeter {
         }
         let quiet = self.last_foot.is_none_or(|foot| at.since(foot).as_secs() > QUIET_S);
         let (mean, _) = piece.mean();
-        quiet.then_some(Look { from: piece.start, high: piece.high, low: piece.low, mean, rise: 0.0, again: false })
+        quiet.then_some(PressureLook {
+            from: piece.start,
+            high: piece.high,
+            low: piece.low,
+            mean,
+            rise: 0.0,
+            again: false,
+        })
     }
 
     /// A pulse begins in the vessel; returns the readings of the pulse before.
-    pub(super) fn foot(&mut self, at: Instant) -> Option<Look> {
+    pub(super) fn foot(&mut self, at: Instant) -> Option<PressureLook> {
         self.last_foot = Some(at);
         let cycle = self.cycle.replace(Cycle::new(at))?;
         if cycle.rise <= 0.0 || cycle.rise < self.smallest_mmhg {
@@ -322,7 +329,7 @@ impl PressureMeter {
             }
         }
         let (mean, _) = self.sum.to(self.before[1]).mean_since(cycle.foot.at);
-        Some(Look { from: cycle.start, high: cycle.peak, low, mean, rise: cycle.rise, again: cycle.read })
+        Some(PressureLook { from: cycle.start, high: cycle.peak, low, mean, rise: cycle.rise, again: cycle.read })
     }
 
     /// Whether all of the pulse that goes on was seen.

@@ -1,8 +1,8 @@
 //! Alarms of pressures: a limit passed for some seconds.
 
-use super::alarm::{AlarmKind, AlarmSink, Board};
+use super::alarm::{AlarmBoard, AlarmKind, AlarmSink};
 use super::limits::AlarmLimit;
-use super::pressure::Look;
+use super::pressure::PressureLook;
 use crate::anatomy::PressureSite;
 use crate::time::Instant;
 
@@ -74,10 +74,10 @@ impl PressureAlarms {
     pub(super) fn look(
         &mut self,
         site: PressureSite,
-        look: &Look,
+        look: &PressureLook,
         now: Instant,
         limit: &dyn Fn(AlarmLimit) -> f32,
-        board: &mut Board,
+        board: &mut AlarmBoard,
         sink: &mut dyn AlarmSink,
     ) {
         let rows = TABLE.iter().zip(&mut self.since).filter(|((of, ..), _)| *of == site);

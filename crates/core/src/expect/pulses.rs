@@ -2,7 +2,7 @@
 //!
 //! Pulses have the height that they have behind their line.
 
-use super::rate::{RateMeter, Rule};
+use super::rate::{AveragingRule, RateMeter};
 use super::reading::ReadingBand;
 use crate::math::max;
 use crate::time::Instant;
@@ -32,8 +32,8 @@ impl PulseMeter {
             begin: Instant::ZERO,
             heights_mmhg: [0.0; COMPARED],
             known: None,
-            all: RateMeter::new(Rule::Beats),
-            strong: RateMeter::new(Rule::Beats),
+            all: RateMeter::new(AveragingRule::Beats),
+            strong: RateMeter::new(AveragingRule::Beats),
         }
     }
 

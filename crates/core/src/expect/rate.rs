@@ -20,7 +20,7 @@ const FEW: usize = 4;
 
 /// How intervals are averaged.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Rule {
+pub(super) enum AveragingRule {
     /// As the module says.
     Beats,
     /// The mean of the last eight (common practice, no source). They reach back into the step before, so that the reading of a
@@ -34,7 +34,7 @@ const BREATHS: usize = 8;
 /// Averages intervals between beats, pulses or breaths.
 #[derive(Clone, Debug)]
 pub(super) struct RateMeter {
-    rule: Rule,
+    rule: AveragingRule,
     /// The last intervals, s, the newest first.
     intervals: [f32; KEPT],
     kept: usize,
@@ -58,7 +58,7 @@ pub(super) struct RateMeter {
 }
 
 impl RateMeter {
-    pub(super) const fn new(rule: Rule) -> RateMeter {
+    pub(super) const fn new(rule: AveragingRule) -> RateMeter {
         RateMeter {
             rule,
             intervals: [0.0; KEPT],
@@ -81,7 +81,7 @@ impl RateMeter {
     /// A step began, whose readings settle `from` then on.
     pub(super) fn begin(&mut self, begin: Instant, from: Instant) {
         let RateMeter { rule, intervals, last, .. } = *self;
-        let kept = if rule == Rule::Breaths { self.kept } else { 0 };
+        let kept = if rule == AveragingRule::Breaths { self.kept } else { 0 };
         *self = RateMeter { begin, from, last, intervals, kept, mixed: kept > 0, ..RateMeter::new(rule) };
     }
 
@@ -114,7 +114,7 @@ impl RateMeter {
             // It was shown until now.
             self.show();
         }
-        if last >= self.begin || self.rule == Rule::Breaths {
+        if last >= self.begin || self.rule == AveragingRule::Breaths {
             self.push(interval_s);
         }
         self.fresh += usize::from(last >= self.begin);
@@ -174,16 +174,18 @@ impl RateMeter {
         let mean = |of: &[f32]| of.iter().sum::<f32>() / of.len() as f32;
         let period_s = match self.rule {
             _ if intervals.is_empty() => return None,
-            Rule::Breaths => mean(intervals.get(..BREATHS).unwrap_or(intervals)),
-            Rule::Beats if intervals.len() >= 3 && intervals.iter().take(3).all(|interval| *interval > SLOW_S) => {
+            AveragingRule::Breaths => mean(intervals.get(..BREATHS).unwrap_or(intervals)),
+            AveragingRule::Beats
+                if intervals.len() >= 3 && intervals.iter().take(3).all(|interval| *interval > SLOW_S) =>
+            {
                 mean(intervals.get(..FEW).unwrap_or(intervals))
             }
-            Rule::Beats if intervals.len() >= 5 => {
+            AveragingRule::Beats if intervals.len() >= 5 => {
                 let longest = intervals.iter().copied().fold(0.0, max);
                 let shortest = intervals.iter().copied().fold(f32::INFINITY, min);
                 (intervals.iter().sum::<f32>() - longest - shortest) / (intervals.len() - 2) as f32
             }
-            Rule::Beats => mean(intervals),
+            AveragingRule::Beats => mean(intervals),
         };
         (period_s > 0.0).then(|| 60.0 / period_s)
     }

@@ -168,15 +168,16 @@ impl Reading {
 
 /// Accumulator of a band.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Gathered {
+pub(super) struct BandGatherer {
     low: f32,
     high: f32,
     sum: f64,
     weight: f64,
 }
 
-impl Gathered {
-    pub(super) const NONE: Gathered = Gathered { low: f32::INFINITY, high: f32::NEG_INFINITY, sum: 0.0, weight: 0.0 };
+impl BandGatherer {
+    pub(super) const NONE: BandGatherer =
+        BandGatherer { low: f32::INFINITY, high: f32::NEG_INFINITY, sum: 0.0, weight: 0.0 };
 
     /// Takes in a value that held for `weight`.
     pub(super) fn take(&mut self, value: f32, weight: f32) {

@@ -12,13 +12,13 @@ pub(super) const RATE: FrameRate = FrameRate::lit(250);
 pub(super) const ROWS: usize = 16;
 
 /// The pressures of consecutive frames, mmHg.
-pub(super) struct Rows {
+pub(super) struct PressureRows {
     pressure_mmhg: [[f32; ROWS]; PressureSite::COUNT],
 }
 
-impl Rows {
-    pub(super) fn new() -> Rows {
-        Rows { pressure_mmhg: [[0.0; ROWS]; PressureSite::COUNT] }
+impl PressureRows {
+    pub(super) fn new() -> PressureRows {
+        PressureRows { pressure_mmhg: [[0.0; ROWS]; PressureSite::COUNT] }
     }
 
     /// Those of one site.
@@ -27,7 +27,7 @@ impl Rows {
     }
 }
 
-impl block::Rows for Rows {
+impl block::BlockRows for PressureRows {
     fn signals(&self) -> Signals {
         Signals { ecg: false, limb_leads: false, limb_electrodes: false, respiration: false, cuff: false }
     }

@@ -1,7 +1,7 @@
 //! ST level as a monitor reads it: in each lead, 60 ms after the J point, against the level at QRS onset (common practice;
 //! IEC 60601-2-27 asks makers to state both points, from memory).
 
-use super::reading::{Cause, Causes, Gathered, Reading};
+use super::reading::{BandGatherer, Cause, Causes, Reading};
 use crate::artefact::ElectrodesOff;
 use crate::frame::Lead;
 use crate::time::Instant;
@@ -17,12 +17,12 @@ pub(super) struct StMeter {
     /// Whether the last beat is one that ST is read from: conducted from above, neither ventricular nor paced.
     reads: bool,
     watches: bool,
-    levels: [Gathered; LEADS],
+    levels: [BandGatherer; LEADS],
 }
 
 impl StMeter {
     pub(super) fn new() -> StMeter {
-        StMeter { from: Instant::ZERO, reads: false, watches: false, levels: [Gathered::NONE; LEADS] }
+        StMeter { from: Instant::ZERO, reads: false, watches: false, levels: [BandGatherer::NONE; LEADS] }
     }
 
     /// A step began, whose readings settle `from` then on.

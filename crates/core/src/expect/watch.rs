@@ -1,16 +1,16 @@
 //! State gathered while a script is played: beats, pulses, breaths and pressures of the present step, and its alarms.
 
-use super::alarm::{AlarmSink, Board};
+use super::alarm::{AlarmBoard, AlarmSink};
 use super::breaths::BreathMeter;
-use super::causes::{self, Counts};
+use super::causes::{self, CauseCounts};
 use super::cuff::{self, CuffMeter, CuffReading};
 use super::expected::{Expected, Pressure, SETTLING};
 use super::heart_alarms::{HeartAlarms, supraventricular};
 use super::limits::{AlarmLimit, AlarmLimits};
-use super::pressure::{Look, PressureMeter};
+use super::pressure::{PressureLook, PressureMeter};
 use super::pressure_alarms::PressureAlarms;
 use super::pulses::{PulseMeter, SMALLEST_PULSE_MMHG};
-use super::rate::{RateMeter, Rule};
+use super::rate::{AveragingRule, RateMeter};
 use super::reading::{Cause, Causes, Reading, ReadingBand};
 use super::st::StMeter;
 use crate::anatomy::PressureSite;
@@ -52,7 +52,7 @@ pub(super) struct Watch<'a> {
     from: Instant,
     /// Electrodes that are off in the step.
     off: ElectrodesOff,
-    counts: Counts,
+    counts: CauseCounts,
     cuff: CuffMeter,
     cuff_read: Option<CuffReading>,
     rate: RateMeter,
@@ -65,7 +65,7 @@ pub(super) struct Watch<'a> {
     skips: bool,
     heart: HeartAlarms,
     of_pressure: PressureAlarms,
-    board: Board,
+    board: AlarmBoard,
     done: Option<Expected>,
 }
 
@@ -77,10 +77,10 @@ impl<'a> Watch<'a> {
             placed: None,
             from: Instant::ZERO,
             off: ElectrodesOff::NONE,
-            counts: Counts::default(),
+            counts: CauseCounts::default(),
             cuff: CuffMeter::new(),
             cuff_read: None,
-            rate: RateMeter::new(Rule::Beats),
+            rate: RateMeter::new(AveragingRule::Beats),
             pulses: PulseMeter::new(),
             breaths: BreathMeter::new(),
             st: StMeter::new(),
@@ -93,7 +93,7 @@ impl<'a> Watch<'a> {
             skips: false,
             heart: HeartAlarms::new(),
             of_pressure: PressureAlarms::new(),
-            board: Board::new(),
+            board: AlarmBoard::new(),
             done: None,
         }
     }
@@ -111,7 +111,7 @@ impl<'a> Watch<'a> {
         self.placed = Some(placed);
         self.from = at.plus(half.min(SETTLING));
         self.off = ElectrodesOff::of(|field| placed.step.is_on(field));
-        self.counts = Counts::default();
+        self.counts = CauseCounts::default();
         self.cuff_read = None;
         self.rate.begin(at, self.from);
         self.pulses.begin(at, self.from);
@@ -297,7 +297,7 @@ impl<'a> Watch<'a> {
         let limit = |limit| limits.of(limit, age);
         let of_pressure = &mut self.of_pressure;
         let (board, pulses) = (&mut self.board, &mut self.pulses);
-        let mut look = |look: Option<Look>, now: Instant| {
+        let mut look = |look: Option<PressureLook>, now: Instant| {
             if let Some(look) = look {
                 of_pressure.look(site, &look, now, &limit, board, sink);
             }

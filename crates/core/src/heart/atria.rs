@@ -2,8 +2,8 @@
 
 use super::rhythm::{Atria, AvNode, PacingFault, SinusFault, Ventricles};
 use super::{
-    ATRIA_REFRACTORY, Activation, COMPETING, Clock, Descent, Emit, Heart, HeartConditions, Impulse, Place, SHORTEST,
-    SHORTEST_PR, follows, refuse,
+    ATRIA_REFRACTORY, Activation, COMPETING, Clock, Descent, Emit, Heart, HeartConditions, Impulse, SHORTEST,
+    SHORTEST_PR, SinusPosition, follows, refuse,
 };
 use crate::anatomy::{AtrialOrigin, Refusal};
 use crate::noise::{Noise, Purpose};
@@ -31,15 +31,17 @@ impl Heart {
                     Some(last) if running => self.after(last, atrial_period, conditions, noise),
                     // Dissociated atria do not start in step with the ventricles.
                     _ if now == Instant::ZERO && conditions.rhythm.atria == Atria::Independent => {
-                        Place::regular(now.plus(atrial_period.scaled(0.85)))
+                        SinusPosition::regular(now.plus(atrial_period.scaled(0.85)))
                     }
-                    _ if now == Instant::ZERO => Place::regular(now.plus(period.scaled(0.5)).minus(conditions.pr)),
-                    _ => Place::regular(now.plus(atrial_period.scaled(0.6))),
+                    _ if now == Instant::ZERO => {
+                        SinusPosition::regular(now.plus(period.scaled(0.5)).minus(conditions.pr))
+                    }
+                    _ => SinusPosition::regular(now.plus(atrial_period.scaled(0.6))),
                 };
                 if changed || running {
                     let soonest =
                         self.last_atrial.map_or(now, |last| last.plus(atrial_period.scaled(SHORTEST)).max(now));
-                    let place = if place.due > now { place } else { Place { due: now, ..place } };
+                    let place = if place.due > now { place } else { SinusPosition { due: now, ..place } };
                     self.schedule_sinus(place, soonest, conditions);
                 }
             }
@@ -53,7 +55,7 @@ impl Heart {
     }
 
     /// Lets the sinus node fire about a place, in step with breathing, but not before `soonest`.
-    pub(super) fn schedule_sinus(&mut self, place: Place, soonest: Instant, conditions: &HeartConditions<'_>) {
+    pub(super) fn schedule_sinus(&mut self, place: SinusPosition, soonest: Instant, conditions: &HeartConditions<'_>) {
         self.sinus_due = place;
         let breathing_s = conditions.variability.breathing_s(place.due, conditions.atrial_period());
         self.set(Clock::Sinus, place.due.shifted(follows(conditions) * breathing_s).max(soonest));
@@ -169,7 +171,7 @@ impl Heart {
 
     pub(super) fn reset_sinus(&mut self, now: Instant, conditions: &HeartConditions<'_>, noise: &Noise) {
         if self.clock(Clock::Sinus) != Instant::NEVER {
-            let place = Place::regular(now);
+            let place = SinusPosition::regular(now);
             self.last_sinus_due = Some(place);
             let soonest = now.plus(conditions.atrial_period().scaled(SHORTEST));
             let next = self.after(place, conditions.atrial_period(), conditions, noise);

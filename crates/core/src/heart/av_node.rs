@@ -26,7 +26,7 @@ const FIRST_INCREMENT: f32 = 0.13;
 
 /// The node's memory.
 #[derive(Clone, Debug)]
-pub(super) struct Node {
+pub(super) struct NodeMemory {
     last_entry: Option<Instant>,
     last_exit: Option<Instant>,
     /// Until when an impulse from below keeps the node taken.
@@ -39,9 +39,9 @@ pub(super) struct Node {
     rounds: u64,
 }
 
-impl Node {
-    pub(super) const fn new() -> Node {
-        Node {
+impl NodeMemory {
+    pub(super) const fn new() -> NodeMemory {
+        NodeMemory {
             last_entry: None,
             last_exit: None,
             taken_until: Instant::ZERO,

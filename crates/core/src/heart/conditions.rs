@@ -41,14 +41,14 @@ pub(crate) struct HeartConditions<'r> {
     /// Variability of everything else.
     pub life: Life,
     /// The next beat of a list, where beats come from one.
-    pub listed: Option<Listed>,
+    pub listed: Option<ListedBeat>,
     /// Where the P waves start that lead to conducted beats of a list, if anywhere.
     pub leading: Option<AtrialOrigin>,
 }
 
 /// The next beat of a list that has not been asked for.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Listed {
+pub(crate) struct ListedBeat {
     /// QRS onset; [`Instant::NEVER`] where none is to come.
     pub onset: Instant,
     /// Whether it is to fall on the T wave before.
@@ -132,7 +132,7 @@ pub(crate) enum Activation {
         /// When that is decided.
         at: Instant,
         /// The request.
-        asked: Asked,
+        asked: RequestedBeat,
         /// Why.
         why: Refusal,
     },
@@ -140,7 +140,7 @@ pub(crate) enum Activation {
 
 /// A premature beat asked for.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Asked {
+pub(crate) struct RequestedBeat {
     /// When its focus was to fire.
     pub at: Instant,
     /// Where.

@@ -2,7 +2,7 @@
 
 use super::rhythm::{Coupling, EctopicConduction, EctopicSite, Focus, JunctionalP, Pattern};
 use super::{
-    Asked, Clock, Descent, Emit, Heart, HeartConditions, Impulse, JUNCTIONAL_PR, refuse, ventricles_refractory,
+    Clock, Descent, Emit, Heart, HeartConditions, Impulse, JUNCTIONAL_PR, RequestedBeat, refuse, ventricles_refractory,
 };
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway, Refusal};
 use crate::math;
@@ -27,7 +27,7 @@ impl Heart {
         noise: &Noise,
         emit: Emit<'_>,
     ) {
-        let asked = Some(Asked { at: now, site });
+        let asked = Some(RequestedBeat { at: now, site });
         self.ectopic_count = self.ectopic_count.wrapping_add(1);
         // Between a pulse that captures and its beat no other source activates the ventricles.
         let paced = self.impulses.iter().flatten().any(|impulse| impulse.code == BeatCode::Paced);
@@ -71,7 +71,7 @@ impl Heart {
         &mut self,
         now: Instant,
         site: EctopicSite,
-        asked: Option<Asked>,
+        asked: Option<RequestedBeat>,
         conditions: &HeartConditions<'_>,
         noise: &Noise,
         emit: Emit<'_>,
@@ -117,7 +117,7 @@ impl Heart {
         now: Instant,
         pathway: Pathway,
         turn: u32,
-        asked: Option<Asked>,
+        asked: Option<RequestedBeat>,
         conditions: &HeartConditions<'_>,
         noise: &Noise,
         emit: Emit<'_>,

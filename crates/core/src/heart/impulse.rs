@@ -1,6 +1,6 @@
 //! Impulses between atria and ventricles, and the places of sinus impulses in time.
 
-use super::conditions::Asked;
+use super::conditions::RequestedBeat;
 use crate::anatomy::{BeatCode, Pathway};
 use crate::time::{Instant, Span};
 
@@ -12,7 +12,7 @@ pub(super) struct Descent {
     pub(super) pathway: Option<Pathway>,
     pub(super) code: BeatCode,
     /// The beat asked for that it is to bring.
-    pub(super) asked: Option<Asked>,
+    pub(super) asked: Option<RequestedBeat>,
 }
 
 impl Descent {
@@ -34,18 +34,18 @@ pub(super) struct Impulse {
     /// Turn of its axis in the frontal plane, 2^-32 turns.
     pub(super) turn: u32,
     /// The beat asked for that it is to bring.
-    pub(super) asked: Option<Asked>,
+    pub(super) asked: Option<RequestedBeat>,
 }
 
 /// Where a sinus impulse lies but for breathing, and where it would lie without any variability.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Place {
+pub(super) struct SinusPosition {
     pub(super) due: Instant,
     pub(super) regular: Instant,
 }
 
-impl Place {
-    pub(super) const fn regular(at: Instant) -> Place {
-        Place { due: at, regular: at }
+impl SinusPosition {
+    pub(super) const fn regular(at: Instant) -> SinusPosition {
+        SinusPosition { due: at, regular: at }
     }
 }

@@ -3,7 +3,7 @@
 //! A rhythm that is played so keeps its shapes, and atria that beat on their own; every other source rests.
 //! The player asks for each beat when the first sign of it is due: its P wave, the pulse of a device, or its QRS.
 
-use super::conditions::Listed;
+use super::conditions::ListedBeat;
 use super::rhythm::{Atria, AvNode, Rhythm, Ventricles};
 use super::{Activation, CAPTURE, Emit, Heart, HeartConditions, Impulse, JUNCTIONAL_PR};
 use crate::anatomy::{AtrialOrigin, BeatCode, Chamber, EctopicSite, Pathway};
@@ -102,7 +102,7 @@ impl Rhythm {
     }
 }
 
-impl Listed {
+impl ListedBeat {
     /// How long before the QRS onset of a beat its first sign comes, in a rhythm of these conditions.
     pub(crate) fn lead(code: BeatCode, rhythm: &Rhythm, pr: Span) -> Span {
         match kind(code).sign {
@@ -158,7 +158,7 @@ impl Heart {
         });
         let above = self.conducted(onset, p_onset, code, conditions);
         let beat =
-            Impulse { pathway: Listed::pathway(code, conditions.rhythm), ventricular: kind.ventricular, ..above };
+            Impulse { pathway: ListedBeat::pathway(code, conditions.rhythm), ventricular: kind.ventricular, ..above };
         if kind.ventricular {
             let meeting = Impulse { arrives: onset.plus(Span::from_ticks(1)), ..above };
             self.send(Impulse { p_onset: None, ..beat }, emit);

@@ -10,16 +10,16 @@ pub(crate) fn qrs_ms(pathway_ms: f32, normal_ms: f32, set_ms: f32) -> f32 {
 
 /// Memory of QT.
 #[derive(Clone, Debug)]
-pub(super) struct Memory {
+pub(super) struct QtMemory {
     /// The interval that QT has followed so far, s; zero before the first beat.
     pub(super) interval_s: f32,
     /// End of the last T wave.
     pub(super) t_end: Instant,
 }
 
-impl Memory {
-    pub(super) const fn new() -> Memory {
-        Memory { interval_s: 0.0, t_end: Instant::ZERO }
+impl QtMemory {
+    pub(super) const fn new() -> QtMemory {
+        QtMemory { interval_s: 0.0, t_end: Instant::ZERO }
     }
 }
 

@@ -2,8 +2,8 @@
 
 use super::rhythm::{Focus, JunctionalP, Ventricles};
 use super::{
-    Activation, Asked, Clock, Emit, Heart, HeartConditions, Impulse, JUNCTIONAL_PR, JUNCTIONAL_RP, fusion, refuse,
-    ventricles_refractory,
+    Activation, Clock, Emit, Heart, HeartConditions, Impulse, JUNCTIONAL_PR, JUNCTIONAL_RP, RequestedBeat, fusion,
+    refuse, ventricles_refractory,
 };
 use crate::anatomy::{AtrialOrigin, BeatCode, Pathway, Refusal};
 use crate::math;
@@ -30,7 +30,7 @@ impl Heart {
         focus: Focus,
         code: BeatCode,
         now: Instant,
-        asked: Option<Asked>,
+        asked: Option<RequestedBeat>,
         conditions: &HeartConditions<'_>,
         noise: &Noise,
         emit: Emit<'_>,

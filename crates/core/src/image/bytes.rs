@@ -10,7 +10,7 @@ use crate::field::Field;
 use crate::heart::catalogue::RHYTHMS;
 use crate::heart::rhythm::Rhythm;
 use crate::heart::rhythm::parameter::Parameter;
-use crate::step::Entry;
+use crate::step::StepEntry;
 
 /// First bytes of an image.
 pub(super) const MARK: [u8; 4] = *b"PWIM";
@@ -116,14 +116,14 @@ impl<'a> Bytes<'a> {
     }
 
     /// The step or repeat at an index; `None` where there is none, or where it is cut off or names what does not exist.
-    pub(crate) fn entry(&self, item: usize) -> Option<Entry<ImageStep<'a>>> {
+    pub(crate) fn entry(&self, item: usize) -> Option<StepEntry<ImageStep<'a>>> {
         let record = self.record(item)?;
         match *record.first()? {
             STEP | SERIES => {
-                Some(Entry::Step(ImageStep::new(record, |number| self.rhythm(number), |number| self.body(number))?))
+                Some(StepEntry::Step(ImageStep::new(record, |number| self.rhythm(number), |number| self.body(number))?))
             }
             REPEAT => {
-                Some(Entry::Repeat { level: *record.get(1)?, first: u32_at(record, 4)?, times: u32_at(record, 8)? })
+                Some(StepEntry::Repeat { level: *record.get(1)?, first: u32_at(record, 4)?, times: u32_at(record, 8)? })
             }
             _ => None,
         }

@@ -54,10 +54,10 @@ fn changes(rhythm: &Rhythm) -> impl Iterator<Item = (Parameter, f32)> + '_ {
 }
 
 /// The rhythms or bodies of a script that this program does not have, each once, in the order of the steps.
-pub(super) struct Own<T: 'static, const MOST: usize>([Option<&'static T>; MOST]);
+pub(super) struct OwnRecords<T: 'static, const MOST: usize>([Option<&'static T>; MOST]);
 
-impl<T, const MOST: usize> Own<T, MOST> {
-    pub(super) const NONE: Self = Own([None; MOST]);
+impl<T, const MOST: usize> OwnRecords<T, MOST> {
+    pub(super) const NONE: Self = OwnRecords([None; MOST]);
 
     /// The index of one, which joins the others if it is new; `None` when there is no room.
     pub(super) fn join(&mut self, one: &'static T) -> Option<usize> {

@@ -98,13 +98,13 @@ pub fn write(script: &Script<'_>, mut put: impl FnMut(&[u8])) -> Result<(), Writ
 
 /// The rhythms and bodies of a script that this program does not have.
 struct Own {
-    rhythms: own::Own<Rhythm, MOST_OWN>,
-    bodies: own::Own<Body, MOST_OWN_BODIES>,
+    rhythms: own::OwnRecords<Rhythm, MOST_OWN>,
+    bodies: own::OwnRecords<Body, MOST_OWN_BODIES>,
 }
 
 impl Own {
     fn of(items: &[Item<'_>]) -> Result<Own, WriteError> {
-        let mut own = Own { rhythms: own::Own::NONE, bodies: own::Own::NONE };
+        let mut own = Own { rhythms: own::OwnRecords::NONE, bodies: own::OwnRecords::NONE };
         for (i, item) in items.iter().enumerate() {
             let Item::Step(step) = item else { continue };
             if step.recording.is_some() {

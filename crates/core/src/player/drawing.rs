@@ -2,7 +2,7 @@
 
 use super::Player;
 use crate::artefact::{self, ArtefactLayers};
-use crate::block::Rows;
+use crate::block::BlockRows;
 use crate::course::Course;
 use crate::field::{Field, transducer};
 use crate::math;
@@ -28,7 +28,7 @@ impl Player<'_> {
     /// Adds what leads have beside the heart vector to rows, with a gain that holds or that of each instant.
     // Not inlined: the usual bodies have nothing of the kind.
     #[inline(never)]
-    fn add_residuals<R: Rows + ?Sized>(
+    fn add_residuals<R: BlockRows + ?Sized>(
         &self,
         rows: &mut R,
         from: usize,
@@ -49,12 +49,12 @@ impl Player<'_> {
     /// Draws the frames of a segment into rows, the first of them `from`.
     // Not inlined: a caller that is compiled for size shall not slow it down.
     #[inline(never)]
-    pub(super) fn draw<const N: usize, R: Rows + ?Sized>(
+    pub(super) fn draw<const N: usize, R: BlockRows + ?Sized>(
         &mut self,
         segment: &mut Segment<N>,
         rows: &mut R,
         from: usize,
-        shared: &mut Option<artefact::Shared>,
+        shared: &mut Option<artefact::ArtefactState>,
     ) {
         let Some(Parts { instants, clocks, filled, vectors: [x, y, z], lung_volumes }) = segment.parts() else {
             return;
@@ -121,7 +121,7 @@ impl Player<'_> {
                 self.cuff.add_oscillations(instants, clocks, oscillations);
                 let motion = course(Field::CuffMotion);
                 if motion.settled(after) != Some(0.0) {
-                    let shared = shared.get_or_insert_with(artefact::Shared::new);
+                    let shared = shared.get_or_insert_with(artefact::ArtefactState::new);
                     for (mmhg, now) in oscillations.iter_mut().zip(instants) {
                         // An empty cuff has nothing that could be pressed.
                         let filled = math::clamp(self.cuff.at(*now) * (1.0 / FILLED_MMHG), 0.0, 1.0);
@@ -162,7 +162,7 @@ impl Player<'_> {
         }
         self.fading.add_to(placed, self.clock.rate(), instants, rows, from);
         if !self.artefacts.none() {
-            let shared = shared.get_or_insert_with(artefact::Shared::new);
+            let shared = shared.get_or_insert_with(artefact::ArtefactState::new);
             let artefacts = ArtefactLayers {
                 layers: self.artefacts,
                 shared,

@@ -1,7 +1,7 @@
 //! Events at an instant: steps, breaths, the heart, pulses, the cuff. Each is reported and handed to the part that draws it.
 
 use super::Player;
-use super::asked::Asked;
+use super::asked::RequestedBeats;
 use super::moment::{moment, pressure_conditions, pressures_ramp, transducer_conditions};
 use super::settings::heart_conditions;
 use crate::anatomy::{AtrialOrigin, Episode, PressureSite, Refusal};
@@ -13,7 +13,7 @@ use crate::ecg::person::Person;
 use crate::field::{Field, transducer};
 use crate::frame::{INDEPENDENT_LEADS, Lead};
 use crate::heart::rhythm::Atria;
-use crate::heart::{Activation, Emit, Heart, HeartConditions, Listed};
+use crate::heart::{Activation, Emit, Heart, HeartConditions, ListedBeat};
 use crate::noise::Noise;
 use crate::pressure::arterial;
 use crate::pressure::sites::Moment;
@@ -126,13 +126,13 @@ impl Player<'_> {
         self.pressures_at = if pressures_ramp(&placed.step) { at } else { Instant::NEVER };
         self.pressures_set = pressure_conditions(&placed, at);
         self.step = Some(placed);
-        self.asked = Asked::new();
+        self.asked = RequestedBeats::new();
         self.plan_asked();
         observer.observe(Event::Step { item: placed.item, at });
         if self.asked.left_out_first()
             && let Some(beat) = placed.step.series_beat(0)
         {
-            let (asked, site) = (at.plus(beat.after), Listed::site(beat.code));
+            let (asked, site) = (at.plus(beat.after), ListedBeat::site(beat.code));
             observer.observe(Event::Refused(RefusedBeat { at, asked, site, why: Refusal::Refractory }));
         }
         self.look_at_conditions(at, observer);

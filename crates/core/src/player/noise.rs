@@ -1,6 +1,6 @@
 //! Noise of recordings: that of the step glides in while that of the step before glides out.
 
-use crate::block::Rows;
+use crate::block::BlockRows;
 #[cfg(not(target_os = "none"))]
 use crate::course::GLIDE;
 #[cfg(not(target_os = "none"))]
@@ -60,7 +60,7 @@ impl<'a> Fading<'a> {
     /// Adds the noise of the step and what is left of that before it to rows, the first of them `from`.
     #[cfg(not(target_os = "none"))]
     #[inline(never)]
-    pub(super) fn add_to<R: Rows + ?Sized>(
+    pub(super) fn add_to<R: BlockRows + ?Sized>(
         &self,
         placed: &Placed<'a>,
         rate: FrameRate,
@@ -80,5 +80,13 @@ impl<'a> Fading<'a> {
 
     /// A board has none.
     #[cfg(target_os = "none")]
-    pub(super) fn add_to<R: Rows + ?Sized>(&self, _: &Placed<'a>, _: FrameRate, _: &[Instant], _: &mut R, _: usize) {}
+    pub(super) fn add_to<R: BlockRows + ?Sized>(
+        &self,
+        _: &Placed<'a>,
+        _: FrameRate,
+        _: &[Instant],
+        _: &mut R,
+        _: usize,
+    ) {
+    }
 }

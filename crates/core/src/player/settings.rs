@@ -6,7 +6,7 @@ use crate::artefact;
 use crate::body::{ADULT, PlayedBody};
 use crate::cuff;
 use crate::ecg::electrogram;
-use crate::ecg::overshoot::Tail;
+use crate::ecg::overshoot::OvershootTail;
 use crate::ecg::person::Person;
 use crate::field::Field;
 use crate::heart::{self, Variability};
@@ -133,7 +133,7 @@ impl<'a> Player<'a> {
         electrogram::PulseConditions {
             mv: self.value(Field::PacingMv, at),
             ms: self.value(Field::PacingMs, at),
-            tail: Tail {
+            tail: OvershootTail {
                 share: 0.01 * self.value(Field::OvershootPercent, at),
                 charge: self.value(Field::OvershootCharge, at),
                 tau_s: 0.001 * self.value(Field::OvershootMs, at),

@@ -17,7 +17,7 @@
 //! than an artery empties, so that one that was high before takes some beats to come down to a lower one. However slow beats come, the
 //! runoff of a weak one is nearly as fast as that of an artery without flow.
 
-use super::trace::{Plan, SHORTEST_S, Stillness, Tail};
+use super::trace::{SHORTEST_S, Stillness, TracePlan, TraceTail};
 use crate::math::{clamp, exp, ln, max, min};
 use crate::time::Span;
 
@@ -40,7 +40,7 @@ const LOW_SHARE: f32 = 0.4;
 /// (textbook, from memory); together with the runoff they put the mean at 0.37 to 0.48 of the pulse pressure from 40
 /// to 150 bpm (0.422 +- 0.055 in the brachial artery, Grillo 2020).
 #[derive(Debug)]
-pub struct Form {
+pub struct ArterialShape {
     /// From the opening of the valve to the foot here, s.
     pub(super) transit_s: f32,
     /// Rise from foot to peak, s: shorter at high rates, longer of a high pulse.
@@ -59,7 +59,7 @@ pub struct Form {
 }
 
 /// Radial artery: peak 0.1 to 0.15 s after the foot, transit by a pulse wave velocity of 6 to 10 m/s (textbook, from memory).
-pub static RADIAL: Form = Form {
+pub static RADIAL: ArterialShape = ArterialShape {
     transit_s: 0.070,
     rise_s: 0.12,
     shoulder: 0.72,
@@ -71,7 +71,7 @@ pub static RADIAL: Form = Form {
     stays_above: true,
 };
 /// Femoral artery: later, rounder, notch nearly gone (textbook, from memory).
-pub static FEMORAL: Form = Form {
+pub static FEMORAL: ArterialShape = ArterialShape {
     transit_s: 0.085,
     rise_s: 0.15,
     shoulder: 0.68,
@@ -84,7 +84,7 @@ pub static FEMORAL: Form = Form {
 };
 /// Pulmonary artery: no transit to speak of, notch as in the aorta (textbook, from memory). Without flow it goes to the mean
 /// filling pressure, as the veins do (Schipke 2003).
-pub static PULMONARY: Form = Form {
+pub static PULMONARY: ArterialShape = ArterialShape {
     transit_s: 0.0,
     rise_s: 0.14,
     shoulder: 0.66,
@@ -98,7 +98,7 @@ pub static PULMONARY: Form = Form {
 
 /// Pressure set, and the period of the beats that are to hold it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Target {
+pub struct ArterialTarget {
     /// Systolic, mmHg.
     pub systolic_mmhg: f32,
     /// Diastolic, mmHg.
@@ -137,7 +137,7 @@ pub(crate) fn still_vein(filling_mmhg: f32) -> Stillness {
 }
 
 /// How an artery goes to stillness, for a diastolic and the mean filling pressure.
-pub(crate) fn still(form: &Form, diastolic_mmhg: f32, filling_mmhg: f32) -> Stillness {
+pub(crate) fn still(form: &ArterialShape, diastolic_mmhg: f32, filling_mmhg: f32) -> Stillness {
     let mmhg = if form.stays_above { max(asymptote(diastolic_mmhg), filling_mmhg) } else { filling_mmhg };
     Stillness { mmhg, per_s: 1.0 / form.still_s }
 }
@@ -154,7 +154,7 @@ struct Course {
 }
 
 impl Course {
-    fn new(form: &Form, strength: f32, target: &Target, timing: Span) -> Course {
+    fn new(form: &ArterialShape, strength: f32, target: &ArterialTarget, timing: Span) -> Course {
         let period_s = max(target.period.as_secs(), 0.15);
         let timing_s = max(timing.as_secs(), 0.15);
         let notch_s = ejection_time_s(timing) + min(form.notch_lag_s, 0.08 * timing_s);
@@ -171,18 +171,18 @@ impl Course {
 }
 
 /// Pressure to which a weak beat adds its share; the peak of a full beat does not depend on its foot.
-fn base(foot_mmhg: f32, strength: f32, target: &Target) -> f32 {
+fn base(foot_mmhg: f32, strength: f32, target: &ArterialTarget) -> f32 {
     foot_mmhg + min(strength, 1.0) * (target.diastolic_mmhg - foot_mmhg)
 }
 
 /// Systolic pressure of a beat of `strength` from a foot at `foot_mmhg` that adds its share to `base_mmhg`.
-fn top(base_mmhg: f32, foot_mmhg: f32, strength: f32, target: &Target) -> f32 {
+fn top(base_mmhg: f32, foot_mmhg: f32, strength: f32, target: &ArterialTarget) -> f32 {
     let size = strength * (target.systolic_mmhg - target.diastolic_mmhg);
     max(base_mmhg + size, foot_mmhg + 0.25 * size)
 }
 
 /// Diastolic pressure that regular beats of this ejection hold, mmHg: the fixed point of the map from foot to foot.
-pub(crate) fn foot(form: &Form, ejection: f32, target: &Target) -> f32 {
+pub(crate) fn foot(form: &ArterialShape, ejection: f32, target: &ArterialTarget) -> f32 {
     if ejection >= 1.0 {
         return target.diastolic_mmhg;
     }
@@ -196,7 +196,7 @@ pub(crate) fn foot(form: &Form, ejection: f32, target: &Target) -> f32 {
 }
 
 /// Systolic pressure that regular beats of this ejection hold, mmHg.
-pub(crate) fn held(form: &Form, ejection: f32, target: &Target) -> f32 {
+pub(crate) fn held(form: &ArterialShape, ejection: f32, target: &ArterialTarget) -> f32 {
     let foot = foot(form, ejection, target);
     top(base(foot, ejection, target), foot, ejection, target)
 }
@@ -218,7 +218,7 @@ const LONGEST_RISE: f32 = 0.6;
 
 /// Time and shoulder of a rise by `rise_mmhg` from foot to peak, s: a high pulse takes longer, and its shoulder is lower, so that it is
 /// no steeper than an artery rises.
-fn rise(form: &Form, rise_mmhg: f32, timing: Span) -> (f32, f32) {
+fn rise(form: &ArterialShape, rise_mmhg: f32, timing: Span) -> (f32, f32) {
     let ejection_s = ejection_time_s(timing);
     let quickest_s = rise_mmhg * (1.0 / STEEPEST_MMHG_PER_S);
     let [high, low] = STEEPNESS;
@@ -232,14 +232,14 @@ fn rise(form: &Form, rise_mmhg: f32, timing: Span) -> (f32, f32) {
 /// A beat as strong as a regular one reaches their pressure from any foot, unless the pressure was so much higher that
 /// it has not run off yet. Without a next beat it goes to `still`. The valve opens and closes as in beats of the period `timing`. `None` when the beat is too weak to open it.
 pub(crate) fn pulse(
-    form: &Form,
+    form: &ArterialShape,
     foot_mmhg: f32,
     strength: f32,
     ejection: f32,
-    target: &Target,
+    target: &ArterialTarget,
     timing: Span,
     still: Stillness,
-) -> Option<Plan> {
+) -> Option<TracePlan> {
     if strength < WEAKEST {
         return None;
     }
@@ -255,7 +255,7 @@ pub(crate) fn pulse(
     let notch = height(form.dicrotic - (form.dicrotic - form.notch) * notch_depth(strength));
     let notch = min(max(notch, run_off(notch_s)), dicrotic);
     let due_s = max(target.period.as_secs(), 0.15);
-    let tail = Tail { asymptote_mmhg: floor, per_s, due_s, still };
+    let tail = TraceTail { asymptote_mmhg: floor, per_s, due_s, still };
     // From a pressure that has run down, a short ejection brings it back in more than one beat.
     let most = max(
         STEEPEST_MMHG_PER_S * LONGEST_RISE / STEEPNESS[1] * ejection_time_s(timing),
@@ -272,11 +272,11 @@ pub(crate) fn pulse(
         (dicrotic_s, dicrotic, 0.0),
         (runoff_s, runoff, -(runoff - floor) * per_s),
     ];
-    Some(Plan::through((foot_mmhg, 0.0), tail, &knots))
+    Some(TracePlan::through((foot_mmhg, 0.0), tail, &knots))
 }
 
 /// Systolic, diastolic and mean pressure, mmHg, that regular beats of this ejection hold; `None` without pulses.
-pub fn steady(form: &Form, target: &Target, ejection: f32) -> Option<(f32, f32, f32)> {
+pub fn steady(form: &ArterialShape, target: &ArterialTarget, ejection: f32) -> Option<(f32, f32, f32)> {
     let foot = foot(form, ejection, target);
     let plan = pulse(form, foot, ejection, ejection, target, target.period, still(form, foot, 0.0))?;
     let period_s = target.period.as_secs();

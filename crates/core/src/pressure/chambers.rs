@@ -17,7 +17,7 @@
 //! them the difference is a cubic, which is nowhere negative.
 
 use super::arterial::{ejection_time_s, pre_ejection_s, still_vein};
-use super::trace::{Plan, Tail};
+use super::trace::{TracePlan, TraceTail};
 use crate::math::{clamp, exp, max, min};
 use crate::time::Span;
 
@@ -135,34 +135,34 @@ impl Side {
         by_itself + min(force, 1.0) * (self.end_diastolic_mmhg - by_itself)
     }
 
-    fn tail(&self, asymptote_mmhg: f32, per_s: f32) -> Tail {
+    fn tail(&self, asymptote_mmhg: f32, per_s: f32) -> TraceTail {
         let due_s = 2.0 * max(self.period.as_secs(), 0.15);
-        Tail { asymptote_mmhg, per_s, due_s, still: still_vein(self.filling_mmhg) }
+        TraceTail { asymptote_mmhg, per_s, due_s, still: still_vein(self.filling_mmhg) }
     }
 
     /// The a wave with a share of the usual force, from a pressure and slope; a cannon wave when the valves are `closed`.
     #[inline(never)]
-    pub(crate) fn a_wave(&self, here: (f32, f32), force: f32, closed: bool) -> Plan {
+    pub(crate) fn a_wave(&self, here: (f32, f32), force: f32, closed: bool) -> TracePlan {
         let (rest, wave) = (self.rest_mmhg, force * self.wave_mmhg);
         let (height, rise_s) = if closed { (CANNON * wave, A_RISE_S) } else { (wave, self.rise_s) };
         // It does not fall below the pressure of the ventricle that it has filled or will fill.
         let end = max(rest + 0.1 * height, self.filled_mmhg(force) + INFLOW_MMHG);
         let peak = max(max(rest + height, here.0 + 0.2 * wave), end + INFLOW_MMHG);
         let knots = [(rise_s, peak, 0.0), (rise_s + A_FALL_S, end, 0.0), (rise_s + FILLED_S, end, 0.0)];
-        Plan::through(here, self.tail(rest, FILLED_PER_S), &knots)
+        TracePlan::through(here, self.tail(rest, FILLED_PER_S), &knots)
     }
 
     /// The a wave in a ventricle that has relaxed, from a pressure and slope there.
-    pub(crate) fn kick(&self, here: (f32, f32), force: f32) -> Plan {
+    pub(crate) fn kick(&self, here: (f32, f32), force: f32) -> TracePlan {
         let filled = self.filled_mmhg(force);
         let tail = self.tail(self.diastasis_mmhg(), FILLED_PER_S);
         // Fast filling must not overshoot.
         let slope = min(here.1, 3.0 * max(filled - here.0, 0.0) / self.rise_s);
-        Plan::through((here.0, slope), tail, &[(self.rise_s, filled, 0.0), (self.rise_s + FILLED_S, filled, 0.0)])
+        TracePlan::through((here.0, slope), tail, &[(self.rise_s, filled, 0.0), (self.rise_s + FILLED_S, filled, 0.0)])
     }
 
     /// The a wave in a ventricle that is still to relax, along the rest of a plan: it fills it late, with the rest of its force.
-    pub(crate) fn late_kick(&self, mut rest: Plan, force: f32) -> Plan {
+    pub(crate) fn late_kick(&self, mut rest: TracePlan, force: f32) -> TracePlan {
         let filling_s = min(0.06, 0.08 * max(self.period.as_secs(), 0.15));
         let filled_s = max(rest.last().at_s + filling_s, A_RISE_S);
         let by_itself = self.diastasis_mmhg();
@@ -180,7 +180,7 @@ impl Side {
     /// c, x, v and y of the atrium from the closing of the valves on, from a pressure and slope; where the atria did not contract
     /// since the beat before, the x descent is shallow.
     #[inline(never)]
-    pub(crate) fn waves(&self, here: (f32, f32), follows_a: bool) -> Plan {
+    pub(crate) fn waves(&self, here: (f32, f32), follows_a: bool) -> TracePlan {
         let Atrium { c, x, v, y, .. } = *self.atrium;
         let valves = Valves::new(self.timing);
         let height = |of: f32| self.rest_mmhg + of * self.wave_mmhg;
@@ -194,11 +194,11 @@ impl Side {
             (valves.inflow_s, height(v), 0.0),
             (valves.filled_s, height(y), 0.0),
         ];
-        Plan::through(here, self.tail(self.rest_mmhg, REST_PER_S), &knots)
+        TracePlan::through(here, self.tail(self.rest_mmhg, REST_PER_S), &knots)
     }
 
     /// Pressure of the ventricle from the closing of the inflow valve on, from a pressure and slope there.
-    pub(crate) fn contraction(&self, form: &Ventricle, here: (f32, f32), outflow: &Outflow<'_>) -> Plan {
+    pub(crate) fn contraction(&self, form: &Ventricle, here: (f32, f32), outflow: &Outflow<'_>) -> TracePlan {
         let valves = Valves::new(self.timing);
         let Valves { outflow_s, end_s, inflow_s, filled_s } = valves;
         // Atrial pressure when the inflow valve opens, and when early filling is over.
@@ -206,7 +206,7 @@ impl Side {
         let y = self.rest_mmhg + self.atrium.y * self.wave_mmhg;
         let lowest = min(form.lowest * self.end_diastolic_mmhg, y - 0.5);
         let suction = -5.0 * (y - lowest) / (filled_s - inflow_s);
-        let mut plan = Plan::new(here.0, here.1, self.tail(self.diastasis_mmhg(), REST_PER_S));
+        let mut plan = TracePlan::new(here.0, here.1, self.tail(self.diastasis_mmhg(), REST_PER_S));
         let (end, end_slope) = match *outflow {
             Outflow::Open { ejected, over_mmhg } => {
                 let [foot, shoulder, top] = [0, 1, 2].map(|index| ejected.knot(index));
@@ -248,7 +248,7 @@ pub(crate) enum Outflow<'a> {
     /// It opens.
     Open {
         /// Pulse of the artery behind it, from the opening on.
-        ejected: &'a Plan,
+        ejected: &'a TracePlan,
         /// By how much the top of the ventricle is above that of the pulse, mmHg.
         over_mmhg: f32,
     },

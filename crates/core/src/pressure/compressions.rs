@@ -6,7 +6,7 @@
 //! ___/     \___/     \___
 //! ```
 
-use super::line::Line;
+use super::line::PressureLine;
 use crate::anatomy::PressureSite;
 use crate::frequency::Frequency;
 use crate::math::{cos_turn, sin_turn, small_phase};
@@ -32,7 +32,7 @@ pub(crate) struct Compressions {
 
 /// The halves of a compression, where a line starts to ring.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Part {
+pub(crate) enum CompressionHalf {
     /// The chest begins to go down.
     Down,
     /// It is up again.
@@ -80,22 +80,22 @@ impl Compressions {
     }
 
     /// Begins the part that is due, of a compression with this rise.
-    pub(crate) fn begin(&mut self, mmhg: f32) -> Part {
+    pub(crate) fn begin(&mut self, mmhg: f32) -> CompressionHalf {
         if self.down {
-            return Part::Up;
+            return CompressionHalf::Up;
         }
         (self.onset, self.mmhg, self.down) = (self.next, mmhg, true);
-        Part::Down
+        CompressionHalf::Down
     }
 
     /// Goes on from the part that has begun to the next.
-    pub(crate) fn go_on(&mut self, part: Part, per_min: f32) {
+    pub(crate) fn go_on(&mut self, part: CompressionHalf, per_min: f32) {
         match part {
-            Part::Down => {
+            CompressionHalf::Down => {
                 let half = Span::from_ticks(Span::period(self.per_min).ticks() / 2);
                 self.next = self.onset.plus(half);
             }
-            Part::Up => {
+            CompressionHalf::Up => {
                 self.down = false;
                 self.plan(self.next, per_min);
             }
@@ -103,21 +103,21 @@ impl Compressions {
     }
 
     /// Settled answer of a line at `now`: rise and slope at a site, mmHg and mmHg/s.
-    pub(crate) fn seen(&self, site: PressureSite, line: &Line, now: Instant) -> (f32, f32) {
+    pub(crate) fn seen(&self, site: PressureSite, line: &PressureLine, now: Instant) -> (f32, f32) {
         if self.down { self.wave(site, line).here(now.since(self.onset)) } else { (0.0, 0.0) }
     }
 
     /// What a line lacks or has too much when a part begins, for which it rings: value and slope, mmHg and mmHg/s.
-    pub(crate) fn kick(&self, part: Part, site: PressureSite, line: &Line) -> (f32, f32) {
+    pub(crate) fn kick(&self, part: CompressionHalf, site: PressureSite, line: &PressureLine) -> (f32, f32) {
         let (mmhg, slope) = self.wave(site, line).here(Span::ZERO);
-        if part == Part::Down { (-mmhg, -slope) } else { (mmhg, slope) }
+        if part == CompressionHalf::Down { (-mmhg, -slope) } else { (mmhg, slope) }
     }
 
     /// Adds the rise at a site to what its open transducer shows, at consecutive instants between two parts.
     pub(crate) fn add_to<'m>(
         &self,
         site: PressureSite,
-        line: &Line,
+        line: &PressureLine,
         instants: &[Instant],
         shown: impl Iterator<Item = &'m mut f32>,
     ) {
@@ -129,7 +129,7 @@ impl Compressions {
         }
     }
 
-    fn wave(&self, site: PressureSite, line: &Line) -> Wave {
+    fn wave(&self, site: PressureSite, line: &PressureLine) -> Wave {
         let hz = self.per_min * (2.0 / 60.0);
         Wave { half_mmhg: 0.5 * share(site) * self.mmhg, hz, answer: line.answer(hz) }
     }

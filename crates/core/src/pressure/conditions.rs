@@ -1,6 +1,6 @@
 //! Conditions of the pressures.
 
-use super::line::{Connection, Line};
+use super::line::{Connection, PressureLine};
 
 /// Settings of the pressures at an instant, resolved to plain numbers.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -74,6 +74,6 @@ impl TransducerConditions {
     /// How it is connected.
     pub(super) fn connection(&self) -> Connection {
         let open = if self.closed { 0.0 } else { 1.0 };
-        Connection { open, level_mmhg: self.level_mmhg, line: Line::new(self.line_hz, self.damping) }
+        Connection { open, level_mmhg: self.level_mmhg, line: PressureLine::new(self.line_hz, self.damping) }
     }
 }

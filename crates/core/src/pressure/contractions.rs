@@ -5,7 +5,7 @@
 //! two before it the mean as set. Nothing is fed back: what a beat starts depends on the last beats alone.
 
 use super::chambers::Side;
-use super::trace::Plan;
+use super::trace::TracePlan;
 use crate::math::{abs, max, min};
 use crate::time::Span;
 
@@ -64,7 +64,7 @@ impl AtrialCycle {
     /// Pressure and slope at its end, from a pressure and slope on, and the integral, where that is asked for.
     #[inline(never)]
     fn play(&self, side: &Side, start: (f32, f32), integral: bool) -> ((f32, f32), f32) {
-        let area_of = |plan: &Plan, until_s| if integral { plan.integral(until_s) } else { 0.0 };
+        let area_of = |plan: &TracePlan, until_s| if integral { plan.integral(until_s) } else { 0.0 };
         let length_s = self.length_s(side.period);
         let mut plan = side.waves(start, self.has_any());
         let (mut from_s, mut area) = (0.0, 0.0);

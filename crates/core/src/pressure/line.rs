@@ -11,14 +11,14 @@
 //! Source of the model: Gardner, "Direct blood pressure measurement: dynamic response requirements", 1981.
 
 use super::chest::Chest;
-use super::trace::{Piece, Trace};
+use super::trace::{Trace, TracePiece};
 use crate::math::{abs, clamp, cos_turn, exp, max, min, phase_of, sin_turn, sqrt};
 use crate::time::Instant;
 use core::f32::consts::TAU;
 
 /// Natural frequency and damping of a line, as the solutions of its equation.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Line {
+pub(crate) struct PressureLine {
     /// Mean rate of decay: the damping ratio times 2 pi times the natural frequency, 1/s; 0 for a line that passes
     /// everything.
     sigma: f32,
@@ -30,21 +30,21 @@ pub(crate) struct Line {
 /// Below this natural frequency, Hz, a line counts as ideal.
 pub(crate) const LOWEST_HZ: f32 = 1.0;
 
-impl Line {
+impl PressureLine {
     /// A line that passes everything as it is.
-    pub(crate) const IDEAL: Line = Line { sigma: 0.0, apart: 0.0 };
+    pub(crate) const IDEAL: PressureLine = PressureLine { sigma: 0.0, apart: 0.0 };
 
     /// A line of this natural frequency, Hz (ideal below [`LOWEST_HZ`]), and damping ratio, held to 0.02 to 3.
-    pub(crate) fn new(natural_hz: f32, damping: f32) -> Line {
+    pub(crate) fn new(natural_hz: f32, damping: f32) -> PressureLine {
         if natural_hz < LOWEST_HZ {
-            return Line::IDEAL;
+            return PressureLine::IDEAL;
         }
         let damping = clamp(damping, 0.02, 3.0);
         // At critical damping both solutions fall together; a hundredth to the side the response is the same to 0.5 %.
         let damping = if damping > 0.99 && damping < 1.01 { 0.99 } else { damping };
         let omega = TAU * natural_hz;
         let apart = omega * sqrt(abs(1.0 - damping * damping));
-        Line { sigma: damping * omega, apart: if damping < 1.0 { apart } else { -apart } }
+        PressureLine { sigma: damping * omega, apart: if damping < 1.0 { apart } else { -apart } }
     }
 
     fn is_ideal(&self) -> bool {
@@ -82,7 +82,7 @@ impl Line {
     }
 
     /// Settled output of the line for this piece.
-    fn through(&self, piece: &Piece) -> Piece {
+    fn through(&self, piece: &TracePiece) -> TracePiece {
         if self.is_ideal() {
             return *piece;
         }
@@ -94,13 +94,13 @@ impl Line {
             let resistance = 1.0 - lag * k + inertia * k * k;
             // An overdamped line can fall as slowly as the runoff itself; next to that the answer is held finite.
             let held = if resistance >= 0.0 { max(resistance, 0.02) } else { min(resistance, -0.02) };
-            return Piece { c: [u0, u1 / held, 0.0, 0.0], ..*piece };
+            return TracePiece { c: [u0, u1 / held, 0.0, 0.0], ..*piece };
         }
         let y3 = u3;
         let y2 = u2 - 3.0 * lag * y3;
         let y1 = u1 - 2.0 * lag * y2 - 6.0 * inertia * y3;
         let y0 = u0 - lag * y1 - 2.0 * inertia * y2;
-        Piece { c: [y0, y1, y2, y3], ..*piece }
+        TracePiece { c: [y0, y1, y2, y3], ..*piece }
     }
 }
 
@@ -120,7 +120,7 @@ const QUIET: f32 = 16.0;
 impl Ring {
     const NONE: Ring = Ring { from_s: 0.0, quiet_s: f32::NEG_INFINITY, a: 0.0, b: 0.0 };
 
-    fn new(line: &Line, from_s: f32, value: f32, slope: f32) -> Ring {
+    fn new(line: &PressureLine, from_s: f32, value: f32, slope: f32) -> Ring {
         if line.is_ideal() {
             return Ring::NONE;
         }
@@ -131,7 +131,7 @@ impl Ring {
     }
 
     #[inline]
-    fn at(&self, line: &Line, t_s: f32) -> f32 {
+    fn at(&self, line: &PressureLine, t_s: f32) -> f32 {
         if t_s >= self.quiet_s {
             return 0.0;
         }
@@ -145,7 +145,7 @@ impl Ring {
         }
     }
 
-    fn slope(&self, line: &Line, t_s: f32) -> f32 {
+    fn slope(&self, line: &PressureLine, t_s: f32) -> f32 {
         if t_s >= self.quiet_s {
             return 0.0;
         }
@@ -170,7 +170,7 @@ pub(crate) struct Connection {
     /// Added to it, mmHg: zero offset or height, or the static level when closed.
     pub level_mmhg: f32,
     /// The line.
-    pub line: Line,
+    pub line: PressureLine,
 }
 
 /// A transducer's view of a trace.
@@ -179,18 +179,18 @@ pub(crate) struct Transducer {
     /// The pressure in the vessel.
     pub(crate) trace: Trace,
     /// Settled output of the line, until a time of the trace's plan.
-    seen: Piece,
+    seen: TracePiece,
     until_s: f32,
     ring: Ring,
     open: f32,
-    line: Line,
+    line: PressureLine,
 }
 
 impl Transducer {
     /// Connected directly to `trace`.
     pub(crate) fn new(trace: Trace) -> Transducer {
         let (seen, until_s) = trace.piece_at(0.0);
-        Transducer { seen, until_s, trace, ring: Ring::NONE, open: 1.0, line: Line::IDEAL }
+        Transducer { seen, until_s, trace, ring: Ring::NONE, open: 1.0, line: PressureLine::IDEAL }
     }
 
     /// Whether another transducer sees the same from now on, to the last bit: the pressures in the vessels are the same, and no
@@ -263,10 +263,10 @@ impl Transducer {
         before_mmhg: f32,
         connection: &Connection,
         chest: &Chest<'_>,
-        pressed: impl Fn(&Line) -> (f32, f32),
+        pressed: impl Fn(&PressureLine) -> (f32, f32),
     ) {
         self.count_anew(now, &connection.line, chest);
-        let pressed = |line: &Line| {
+        let pressed = |line: &PressureLine| {
             let ((press, its_slope), (breath, slope)) = (pressed(line), chest.here(now));
             (press + breath, its_slope + slope)
         };
@@ -288,15 +288,15 @@ impl Transducer {
     }
 
     /// Lets the line ring from `now` on by this value and slope more, for a pressure that does not come from the trace.
-    pub(crate) fn press(&mut self, now: Instant, chest: &Chest<'_>, kick: impl FnOnce(&Line) -> (f32, f32)) {
+    pub(crate) fn press(&mut self, now: Instant, chest: &Chest<'_>, kick: impl FnOnce(&PressureLine) -> (f32, f32)) {
         if self.line.is_ideal() || self.open == 0.0 {
             return;
         }
-        self.count_anew(now, &Line::IDEAL, chest);
+        self.count_anew(now, &PressureLine::IDEAL, chest);
         self.kick(now, kick);
     }
 
-    fn kick(&mut self, now: Instant, kick: impl FnOnce(&Line) -> (f32, f32)) {
+    fn kick(&mut self, now: Instant, kick: impl FnOnce(&PressureLine) -> (f32, f32)) {
         self.advance(now);
         let t_s = self.trace.time_s(now);
         let (value, slope) = (self.ring.at(&self.line, t_s), self.ring.slope(&self.line, t_s));
@@ -305,14 +305,14 @@ impl Transducer {
     }
 
     /// The time of a trace that has long been still ends some day, and a line would ring in it for ever: it begins anew.
-    fn count_anew(&mut self, now: Instant, next: &Line, chest: &Chest<'_>) {
+    fn count_anew(&mut self, now: Instant, next: &PressureLine, chest: &Chest<'_>) {
         if !(self.line.is_ideal() && next.is_ideal()) && self.trace.is_long_still(now) {
             self.redirect(now, |trace| trace.count_from(now, chest));
         }
     }
 
     /// The line, and the share of the vessel's pressure that arrives.
-    pub(crate) fn way(&self) -> (&Line, f32) {
+    pub(crate) fn way(&self) -> (&PressureLine, f32) {
         (&self.line, self.open)
     }
 

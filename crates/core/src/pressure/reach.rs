@@ -6,7 +6,7 @@ use super::compressions;
 use crate::anatomy::PressureSite;
 use crate::field::{Field, TransducerFields, transducer};
 use crate::math::{exp, max, min, sqrt};
-use crate::reach::{Range, Ranges};
+use crate::reach::{SettingRanges, ValueRange};
 use core::f32::consts::{PI, TAU};
 
 /// Pulse pressure of the strongest beat over that of a regular one: a third more after a pause, and a quarter of a beat that
@@ -21,33 +21,33 @@ const ATRIUM: (f32, f32) = (5.0, 3.0);
 const WAYS: f32 = 2.6;
 
 /// Pressures in the vessel at a site, mmHg.
-fn vessel(site: PressureSite, of: Ranges<'_>) -> Range {
+fn vessel(site: PressureSite, of: SettingRanges<'_>) -> ValueRange {
     let chest = of(Field::ChestBreathing);
     let (raised, lowered) = (max(-chest.lowest, 0.0), max(chest.highest, 0.0));
-    let artery = |systolic: Range, diastolic: Range| {
+    let artery = |systolic: ValueRange, diastolic: ValueRange| {
         let strongest = STRONGEST * (1.0 + 0.005 * of(Field::PulseVariation).highest);
         let pulse = max(systolic.highest - diastolic.lowest, 1.0);
-        Range { lowest: 0.0, highest: systolic.highest + (strongest - 1.0) * pulse }
+        ValueRange { lowest: 0.0, highest: systolic.highest + (strongest - 1.0) * pulse }
     };
-    let ventricle = |systolic: Range, end_diastolic: Range, artery: Range| {
+    let ventricle = |systolic: ValueRange, end_diastolic: ValueRange, artery: ValueRange| {
         let end = end_diastolic.highest + raised;
         let top = max(max(systolic.highest + raised, artery.highest), end + 1.0);
-        Range { lowest: -lowered, highest: max(1.25 * top, 2.0 * end) }
+        ValueRange { lowest: -lowered, highest: max(1.25 * top, 2.0 * end) }
     };
     // An atrium fills its ventricle down a gradient, so it is not below the ventricle's end-diastolic pressure.
-    let atrium = |mean: Range, wave: Range, end_diastolic: Range| Range {
+    let atrium = |mean: ValueRange, wave: ValueRange, end_diastolic: ValueRange| ValueRange {
         lowest: mean.lowest - lowered - ATRIUM.1 * wave.highest,
         highest: max(mean.highest, end_diastolic.highest) + raised + ATRIUM.0 * wave.highest,
     };
     let systemic = || artery(of(Field::ArterialSystolic), of(Field::ArterialDiastolic));
     let lung = || {
         let bare = artery(of(Field::PulmonarySystolic), of(Field::PulmonaryDiastolic));
-        Range { lowest: -lowered, highest: bare.highest + raised }
+        ValueRange { lowest: -lowered, highest: bare.highest + raised }
     };
     match site {
         PressureSite::Arterial => systemic(),
         PressureSite::Femoral => {
-            let either = |own: Range, other: Range| if own.lowest > 0.0 { own } else { own.and(other) };
+            let either = |own: ValueRange, other: ValueRange| if own.lowest > 0.0 { own } else { own.and(other) };
             let systolic = either(of(Field::FemoralSystolic), of(Field::ArterialSystolic));
             artery(systolic, either(of(Field::FemoralDiastolic), of(Field::ArterialDiastolic)))
         }
@@ -67,7 +67,7 @@ fn vessel(site: PressureSite, of: Ranges<'_>) -> Range {
         PressureSite::Intracranial => {
             let (mean, pulse) = (of(Field::IntracranialMean), of(Field::IntracranialPulse).highest);
             let (low, high) = (1.5 * pulse + 0.5 * lowered, 1.5 * pulse + 0.5 * raised);
-            Range { lowest: mean.lowest - low, highest: mean.highest + high }
+            ValueRange { lowest: mean.lowest - low, highest: mean.highest + high }
         }
     }
 }
@@ -93,13 +93,14 @@ fn ringing(line_hz: f32, damping: f32, inside: f32, ways: f32, every_s: f32) -> 
 
 /// Range of the output of the transducer at a site, mmHg: `of` gives the range of each setting in a step, `ever` in the whole
 /// script, as a present pulse goes on when settings change.
-pub(crate) fn range(site: PressureSite, of: Ranges<'_>, ever: Ranges<'_>) -> Range {
+pub(crate) fn range(site: PressureSite, of: SettingRanges<'_>, ever: SettingRanges<'_>) -> ValueRange {
     let TransducerFields { level, closed, line_hz, damping } = transducer(site);
     let vessel = vessel(site, ever).raised(compressions::share(site) * ever(Field::CompressionMmhg).highest);
     // Where a step turns the stopcock or moves the level, both pressures are there for a while.
     let open = if ever(closed).lowest >= 1.0 { 0.0 } else { 1.0 };
     let levels = ever(level);
-    let seen = Range { lowest: open * vessel.lowest + levels.lowest, highest: open * vessel.highest + levels.highest };
+    let seen =
+        ValueRange { lowest: open * vessel.lowest + levels.lowest, highest: open * vessel.highest + levels.highest };
     // A line also rings when the level jumps or the stopcock is turned.
     let (height, jump) = (vessel.highest - vessel.lowest, ever(level).highest - ever(level).lowest);
     // At each beat, twice, and at each half of a compression.
@@ -110,5 +111,5 @@ pub(crate) fn range(site: PressureSite, of: Ranges<'_>, ever: Ranges<'_>) -> Ran
     let ways = if open == 0.0 { 2.0 * jump } else { WAYS * height + 2.0 * jump + whip };
     let inside = 0.5 * (height + jump) + whip;
     let beyond = ringing(of(line_hz).highest, of(damping).lowest, inside, ways, every_s);
-    Range { lowest: seen.lowest - beyond, highest: seen.highest + beyond }
+    ValueRange { lowest: seen.lowest - beyond, highest: seen.highest + beyond }
 }

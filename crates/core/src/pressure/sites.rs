@@ -1,6 +1,6 @@
 //! The sites: the settings of each, the delay of a contraction to it, and its effect there.
 
-use super::arterial::{self, FEMORAL, PULMONARY, RADIAL, Target};
+use super::arterial::{self, ArterialTarget, FEMORAL, PULMONARY, RADIAL};
 use super::chambers::{
     self, CENTRAL_VEIN, EJECTION, LEFT_ATRIUM, LEFT_VENTRICLE, Outflow, RIGHT_ATRIUM, RIGHT_VENTRICLE, Side, WEDGE,
 };
@@ -9,7 +9,7 @@ use super::conditions::PressureConditions;
 use super::contractions::Contractions;
 use super::ejection::Stroke;
 use super::intracranial;
-use super::trace::{Plan, Stillness, Trace};
+use super::trace::{Stillness, Trace, TracePlan};
 use crate::anatomy::PressureSite;
 use crate::math::{clamp, exp, max, min};
 use crate::respiration::Respiration;
@@ -69,7 +69,7 @@ impl<T> Sides<T> {
 
 /// A beat of the ventricles: its effects at every site, settled when it starts.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Beat {
+pub(crate) struct SiteBeat {
     /// How strong it is.
     pub stroke: Stroke,
     /// The rhythm's share of a normal stroke.
@@ -84,21 +84,21 @@ pub(crate) struct Beat {
     pulmonary: (f32, f32),
 }
 
-impl Beat {
+impl SiteBeat {
     /// The pulse that it makes in an artery from a foot at `foot_mmhg`; `None` when it is too weak.
-    fn pulse(&self, site: PressureSite, foot_mmhg: f32, still: Stillness) -> Option<Plan> {
+    fn pulse(&self, site: PressureSite, foot_mmhg: f32, still: Stillness) -> Option<TracePlan> {
         let (form, (systolic_mmhg, diastolic_mmhg)) = match site {
             PressureSite::Pulmonary => (&PULMONARY, self.pulmonary),
             PressureSite::Femoral => (&FEMORAL, self.femoral),
             _ => (&RADIAL, self.arterial),
         };
-        let target = Target { systolic_mmhg, diastolic_mmhg, period: self.period };
+        let target = ArterialTarget { systolic_mmhg, diastolic_mmhg, period: self.period };
         arterial::pulse(form, foot_mmhg, self.stroke.strength, self.ejection, &target, self.timing, still)
     }
 }
 
 /// State of the heart from beat to beat.
-pub(crate) struct Heart<'h> {
+pub(crate) struct HeartState<'h> {
     /// Aorta and pulmonary artery, at the heart.
     pub arteries: &'h Sides<Trace>,
     /// Resting pressures of the atria, mmHg.
@@ -134,12 +134,12 @@ impl Moment<'_> {
     }
 
     /// Target of an artery for a beat; `odd` marks every other beat.
-    pub(crate) fn target(&self, site: PressureSite, odd: bool) -> Target {
+    pub(crate) fn target(&self, site: PressureSite, odd: bool) -> ArterialTarget {
         let period = self.period;
         if site == PressureSite::Pulmonary {
             let diastolic = max(self.set.pulmonary_diastolic_mmhg, 1.0);
             let systolic = max(self.set.pulmonary_systolic_mmhg, diastolic + 1.0);
-            return Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period };
+            return ArterialTarget { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period };
         }
         let (mut systolic, mut diastolic) = (self.set.arterial_systolic_mmhg, self.set.arterial_diastolic_mmhg);
         if site == PressureSite::Femoral {
@@ -157,7 +157,7 @@ impl Moment<'_> {
         let alternation = if odd { 0.0 } else { self.set.alternans_mmhg };
         // Each weak pulse stays one: a larger alternation would take it away.
         let systolic = diastolic + size - min(alternation, MOST_ALTERNANS * size);
-        Target { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period }
+        ArterialTarget { systolic_mmhg: systolic, diastolic_mmhg: diastolic, period }
     }
 
     /// Interval between beats with the valve times of one that comes `interval` after the one before.
@@ -167,12 +167,12 @@ impl Moment<'_> {
     }
 
     /// A beat that starts now, `interval` after the one before.
-    pub(crate) fn beat(&self, stroke: Stroke, interval: Option<Span>) -> Beat {
+    pub(crate) fn beat(&self, stroke: Stroke, interval: Option<Span>) -> SiteBeat {
         let set = |site| {
             let target = self.target(site, stroke.odd);
             (target.systolic_mmhg, target.diastolic_mmhg)
         };
-        Beat {
+        SiteBeat {
             stroke,
             ejection: self.ejection,
             period: self.period,
@@ -241,7 +241,7 @@ impl Moment<'_> {
     }
 
     /// The same in a beat.
-    fn side_in(&self, site: PressureSite, rest_mmhg: f32, beat: &Beat) -> Side {
+    fn side_in(&self, site: PressureSite, rest_mmhg: f32, beat: &SiteBeat) -> Side {
         Side { period: beat.period, timing: beat.timing, ..self.side(site, rest_mmhg) }
     }
 
@@ -272,7 +272,7 @@ impl Moment<'_> {
     }
 
     /// The pulse that a beat makes in an artery from a foot at `foot_mmhg`; `None` when it is too weak.
-    pub(crate) fn pulse(&self, site: PressureSite, foot_mmhg: f32, beat: &Beat) -> Option<Plan> {
+    pub(crate) fn pulse(&self, site: PressureSite, foot_mmhg: f32, beat: &SiteBeat) -> Option<TracePlan> {
         beat.pulse(site, foot_mmhg, self.still(site))
     }
 
@@ -284,7 +284,13 @@ impl Moment<'_> {
     /// Plan of a beat at a site from the pressure and slope there; `None` when it is too weak.
     ///
     /// From the opening of the valves on, the beat ejects into the arteries of `heart`.
-    pub(crate) fn start(&self, site: PressureSite, here: (f32, f32), beat: &Beat, heart: &Heart<'_>) -> Option<Plan> {
+    pub(crate) fn start(
+        &self,
+        site: PressureSite,
+        here: (f32, f32),
+        beat: &SiteBeat,
+        heart: &HeartState<'_>,
+    ) -> Option<TracePlan> {
         match site {
             PressureSite::Arterial | PressureSite::Femoral | PressureSite::Pulmonary => self.pulse(site, here.0, beat),
             PressureSite::Venous | PressureSite::RightAtrium | PressureSite::LeftAtrium | PressureSite::Wedge => {
@@ -330,11 +336,11 @@ impl Moment<'_> {
         &self,
         site: PressureSite,
         trace: &Trace,
-        heart: &Heart<'_>,
+        heart: &HeartState<'_>,
         force: f32,
         closed: bool,
         waited_s: f32,
-    ) -> Plan {
+    ) -> TracePlan {
         let still = arterial::still_vein(self.filling_mmhg());
         // Without beats resting and end-diastolic pressure go to the mean filling pressure, too.
         let left = exp(-still.per_s * max(waited_s, 0.0));

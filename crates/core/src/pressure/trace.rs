@@ -69,7 +69,7 @@ pub(crate) struct Stillness {
 
 /// The course after the last knot.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Tail {
+pub(crate) struct TraceTail {
     /// Asymptote, mmHg.
     pub asymptote_mmhg: f32,
     /// Rate, 1/s.
@@ -80,7 +80,7 @@ pub(crate) struct Tail {
     pub still: Stillness,
 }
 
-impl Tail {
+impl TraceTail {
     /// How long the bend from the tail to stillness takes, s.
     fn bend_s(&self) -> f32 {
         clamp(1.1 / max(self.per_s, 0.1), 0.5, 1.6)
@@ -89,24 +89,24 @@ impl Tail {
 
 /// Where the pressure goes from now on.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Plan {
+pub(crate) struct TracePlan {
     knots: [Packed; KNOTS],
     len: u8,
     /// The course after the last knot.
-    pub tail: Tail,
+    pub tail: TraceTail,
 }
 
-impl Plan {
+impl TracePlan {
     /// A plan from a pressure and slope now.
-    pub(crate) fn new(mmhg: f32, slope: f32, tail: Tail) -> Plan {
+    pub(crate) fn new(mmhg: f32, slope: f32, tail: TraceTail) -> TracePlan {
         let mut knots = [Packed::default(); KNOTS];
         knots[0] = Packed::new(0.0, mmhg, slope);
-        Plan { knots, len: 1, tail }
+        TracePlan { knots, len: 1, tail }
     }
 
-    /// A plan from a pressure and slope now through knots: of each the time, the pressure and the slope, as [`Plan::add`] takes them.
-    pub(crate) fn through((mmhg, slope): (f32, f32), tail: Tail, knots: &[(f32, f32, f32)]) -> Plan {
-        let mut plan = Plan::new(mmhg, slope, tail);
+    /// A plan from a pressure and slope now through knots: of each the time, the pressure and the slope, as [`TracePlan::add`] takes them.
+    pub(crate) fn through((mmhg, slope): (f32, f32), tail: TraceTail, knots: &[(f32, f32, f32)]) -> TracePlan {
+        let mut plan = TracePlan::new(mmhg, slope, tail);
         for &(at_s, mmhg, slope) in knots {
             plan.add(at_s, mmhg, slope);
         }
@@ -162,21 +162,21 @@ impl Plan {
     /// Piece `index`: 0 to `len - 2` between knots, `len - 1` the tail, `len` the bend after the
     /// expected end, then stillness; and when it ends, s since the start of the plan.
     #[inline]
-    fn piece(&self, index: usize) -> (Piece, f32) {
+    fn piece(&self, index: usize) -> (TracePiece, f32) {
         let len = self.len as usize;
         if index + 1 < len {
             let (a, b) = (self.knot(index), self.knot(index + 1));
-            return (Piece::cubic(a, b), b.at_s);
+            return (TracePiece::cubic(a, b), b.at_s);
         }
         self.piece_after_knots(index - (len - 1))
     }
 
     /// Piece `index` after the knots: 0 for the tail.
     #[inline(never)]
-    fn piece_after_knots(&self, index: usize) -> (Piece, f32) {
+    fn piece_after_knots(&self, index: usize) -> (TracePiece, f32) {
         let last = self.last();
         let tail = self.tail;
-        let early = Piece::decay(last.at_s, tail.asymptote_mmhg, last.mmhg - tail.asymptote_mmhg, tail.per_s);
+        let early = TracePiece::decay(last.at_s, tail.asymptote_mmhg, last.mmhg - tail.asymptote_mmhg, tail.per_s);
         let due_s = self.due_s();
         if index == 0 {
             return (early, due_s);
@@ -190,17 +190,17 @@ impl Plan {
         let to = (from + third * (slope + 2.0 * per_s * asymptote_mmhg)) / (1.0 + 2.0 * third * per_s);
         let still = Knot { at_s: due_s + bend_s, mmhg: to, slope: -per_s * (to - asymptote_mmhg) };
         if index == 1 {
-            return (Piece::cubic(Knot { at_s: due_s, mmhg: from, slope }, still), still.at_s);
+            return (TracePiece::cubic(Knot { at_s: due_s, mmhg: from, slope }, still), still.at_s);
         }
-        (Piece::decay(still.at_s, asymptote_mmhg, to - asymptote_mmhg, per_s), f32::INFINITY)
+        (TracePiece::decay(still.at_s, asymptote_mmhg, to - asymptote_mmhg, per_s), f32::INFINITY)
     }
 
     /// The rest of the plan after `gone_s`; a tail that is over goes on from its present pressure.
-    pub(crate) fn after(&self, gone_s: f32) -> Plan {
+    pub(crate) fn after(&self, gone_s: f32) -> TracePlan {
         let index = self.index_at(gone_s);
         let (mmhg, slope) = self.here(gone_s);
         let due_s = max(self.tail.due_s - gone_s, SHORTEST_S);
-        let mut rest = Plan::new(mmhg, slope, Tail { due_s, ..self.tail });
+        let mut rest = TracePlan::new(mmhg, slope, TraceTail { due_s, ..self.tail });
         for knot in self.knots.iter().take(self.len as usize).skip(index + 1).map(Packed::knot) {
             rest.add(knot.at_s - gone_s, knot.mmhg, knot.slope);
         }
@@ -242,23 +242,23 @@ pub(crate) const SHORTEST_S: f32 = 2.5e-4;
 /// A stretch of trace in the time x since `from_s`: a cubic c0 + c1 x + c2 x^2 + c3 x^3, or, where `per_s` is not zero, a
 /// decay c0 + c1 e^(-per_s x).
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Piece {
+pub(crate) struct TracePiece {
     pub(crate) from_s: f32,
     pub(crate) c: [f32; 4],
     pub(crate) per_s: f32,
 }
 
-impl Piece {
-    fn cubic(a: Knot, b: Knot) -> Piece {
+impl TracePiece {
+    fn cubic(a: Knot, b: Knot) -> TracePiece {
         let per = 1.0 / (b.at_s - a.at_s);
         let rise = (b.mmhg - a.mmhg) * per;
         let c2 = (3.0 * rise - 2.0 * a.slope - b.slope) * per;
         let c3 = (a.slope + b.slope - 2.0 * rise) * per * per;
-        Piece { from_s: a.at_s, c: [a.mmhg, a.slope, c2, c3], per_s: 0.0 }
+        TracePiece { from_s: a.at_s, c: [a.mmhg, a.slope, c2, c3], per_s: 0.0 }
     }
 
-    fn decay(from_s: f32, asymptote: f32, above: f32, per_s: f32) -> Piece {
-        Piece { from_s, c: [asymptote, above, 0.0, 0.0], per_s: max(per_s, 1e-3) }
+    fn decay(from_s: f32, asymptote: f32, above: f32, per_s: f32) -> TracePiece {
+        TracePiece { from_s, c: [asymptote, above, 0.0, 0.0], per_s: max(per_s, 1e-3) }
     }
 
     /// Value at a time of the plan, mmHg.
@@ -343,7 +343,7 @@ impl Cycle {
     }
 
     /// Takes in a piece from its start to a time of the plan, which is `at`; returns the pressure then, without the chest's.
-    fn take(&mut self, piece: &Piece, until_s: f32, at: impl Fn() -> Instant, chest: &Chest<'_>) -> f32 {
+    fn take(&mut self, piece: &TracePiece, until_s: f32, at: impl Fn() -> Instant, chest: &Chest<'_>) -> f32 {
         let (integral, mmhg) = piece.integral_and_end(until_s);
         self.area += integral;
         self.see(mmhg, at, chest);
@@ -367,20 +367,20 @@ impl Cycle {
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Trace {
     base: PackedInstant,
-    plan: Plan,
+    plan: TracePlan,
     cycle: Cycle,
 }
 
 impl Trace {
     /// A trace that starts with `plan` at `now`.
-    pub(crate) fn new(now: Instant, plan: Plan) -> Trace {
+    pub(crate) fn new(now: Instant, plan: TracePlan) -> Trace {
         Trace { base: PackedInstant::new(now), cycle: Cycle::new(now, plan.knot(0).mmhg), plan }
     }
 
     /// A trace at rest.
     pub(crate) fn at_rest(now: Instant, mmhg: f32) -> Trace {
-        let tail = Tail { asymptote_mmhg: mmhg, per_s: 1.0, due_s: 1.0, still: Stillness { mmhg, per_s: 1.0 } };
-        Trace::new(now, Plan::new(mmhg, 0.0, tail))
+        let tail = TraceTail { asymptote_mmhg: mmhg, per_s: 1.0, due_s: 1.0, still: Stillness { mmhg, per_s: 1.0 } };
+        Trace::new(now, TracePlan::new(mmhg, 0.0, tail))
     }
 
     /// Seconds since the start of the plan; exact to 2^-24 s, held at 255 s, where every tail has arrived.
@@ -392,12 +392,12 @@ impl Trace {
     }
 
     /// The piece in which a time of the plan lies, and when it ends, s since the start of the plan.
-    pub(crate) fn piece_at(&self, t_s: f32) -> (Piece, f32) {
+    pub(crate) fn piece_at(&self, t_s: f32) -> (TracePiece, f32) {
         self.plan.piece(self.plan.index_at(t_s))
     }
 
     /// The present plan.
-    pub(crate) fn plan(&self) -> &Plan {
+    pub(crate) fn plan(&self) -> &TracePlan {
         &self.plan
     }
 
@@ -411,7 +411,7 @@ impl Trace {
     }
 
     /// The rest of the plan at `now`, with this stillness.
-    pub(crate) fn rest_of_plan(&self, now: Instant, still: Stillness) -> Plan {
+    pub(crate) fn rest_of_plan(&self, now: Instant, still: Stillness) -> TracePlan {
         let mut rest = self.plan.after(self.time_s(now));
         rest.tail.still = still;
         rest
@@ -427,8 +427,8 @@ impl Trace {
     pub(crate) fn count_from(&mut self, now: Instant, chest: &Chest<'_>) {
         let (cycle, (mmhg, slope)) = self.close(now, chest);
         let still = self.plan.tail.still;
-        let tail = Tail { asymptote_mmhg: still.mmhg, per_s: still.per_s, due_s: SHORTEST_S, still };
-        self.follow(now, &Plan::new(mmhg, slope, tail), cycle);
+        let tail = TraceTail { asymptote_mmhg: still.mmhg, per_s: still.per_s, due_s: SHORTEST_S, still };
+        self.follow(now, &TracePlan::new(mmhg, slope, tail), cycle);
     }
 
     /// Pressure and slope at `now`.
@@ -437,14 +437,14 @@ impl Trace {
     }
 
     /// Follows another plan from `now` on; the cycle, closed at `now`, goes on.
-    pub(crate) fn follow(&mut self, now: Instant, plan: &Plan, cycle: Cycle) {
+    pub(crate) fn follow(&mut self, now: Instant, plan: &TracePlan, cycle: Cycle) {
         self.base = PackedInstant::new(now);
         self.plan = *plan;
         self.cycle = cycle;
     }
 
     /// Starts a cycle at `now` with `plan`.
-    pub(crate) fn begin(&mut self, now: Instant, plan: &Plan, chest: &Chest<'_>) {
+    pub(crate) fn begin(&mut self, now: Instant, plan: &TracePlan, chest: &Chest<'_>) {
         self.follow(now, plan, Cycle::new(now, plan.knot(0).mmhg + chest.here(now).0));
     }
 

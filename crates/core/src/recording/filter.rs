@@ -19,7 +19,7 @@ const HALF_TRANSITION: f64 = 0.0392;
 pub(super) const MOST_GROWTH: f32 = 3.0;
 
 /// The resampling filter for a recording and a frame rate.
-pub(super) struct Filter {
+pub(super) struct ResamplingFilter {
     /// Half of its pass band, in turns a sample: units of 2^-32.
     cutoff: u32,
     /// The same as a number: the zeros of `sin(x)/x` lie this share of a sample apart, turned over.
@@ -49,17 +49,17 @@ const TERMS: [f32; 15] = {
     terms
 };
 
-impl Filter {
-    pub(super) fn new(rate: u64, frame_rate: FrameRate) -> Filter {
+impl ResamplingFilter {
+    pub(super) fn new(rate: u64, frame_rate: FrameRate) -> ResamplingFilter {
         let frames = u64::from(frame_rate.as_hz()) << 32;
         if frames >= rate {
             let window = 1.0 / HALF as f32;
-            return Filter { cutoff: 1 << 31, zeros: 1.0, half: HALF, window, interpolates: true };
+            return ResamplingFilter { cutoff: 1 << 31, zeros: 1.0, half: HALF, window, interpolates: true };
         }
         // Frames a sample.
         let share = frames as f64 / rate as f64;
         let width = HALF as f64 / share;
-        Filter {
+        ResamplingFilter {
             cutoff: ((0.5 - HALF_TRANSITION) * share * 4_294_967_296.0) as u32,
             zeros: ((1.0 - 2.0 * HALF_TRANSITION) * share) as f32,
             half: width as i64 + 1,

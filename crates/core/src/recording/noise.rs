@@ -4,10 +4,10 @@
 //! sums of both whose squared shares add to 1. So channels of the same size that are not correlated give all of I, II, III and V1 to V6
 //! noise of that size. A channel that is alone is also the second one, half of the stretch later.
 
-use super::filter::{Filter, MOST_GROWTH};
+use super::filter::{MOST_GROWTH, ResamplingFilter};
 use super::stretch::Stretch;
 use crate::artefact::spread;
-use crate::block::Rows;
+use crate::block::BlockRows;
 use crate::math;
 use crate::time::{FrameRate, Instant, Span};
 use core::fmt;
@@ -104,7 +104,7 @@ impl<'a> RecordedNoise<'a> {
 
     /// Adds the noise to rows, the first of them `from`, in a step that began at `start`, each times a `share`.
     #[cfg_attr(target_os = "none", allow(dead_code))] // A board plays no recordings.
-    pub(crate) fn add_to<R: Rows + ?Sized>(
+    pub(crate) fn add_to<R: BlockRows + ?Sized>(
         &self,
         start: Instant,
         frame_rate: FrameRate,
@@ -113,7 +113,7 @@ impl<'a> RecordedNoise<'a> {
         rows: &mut R,
         from: usize,
     ) {
-        let filter = Filter::new(self.stretch.rate, frame_rate);
+        let filter = ResamplingFilter::new(self.stretch.rate, frame_rate);
         let half = Span::from_ticks(self.stretch.length.ticks() / 2);
         for (row, now) in (from..).zip(instants) {
             let since = now.since(start);

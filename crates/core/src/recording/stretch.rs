@@ -1,6 +1,6 @@
 //! A stretch of samples that is played over and over.
 
-use super::filter::Filter;
+use super::filter::ResamplingFilter;
 use crate::math;
 use crate::time::Span;
 
@@ -53,7 +53,12 @@ impl Stretch {
     }
 
     /// The values of channels at a time after the start of the step.
-    pub(super) fn values<const N: usize>(&self, filter: &Filter, channels: &[&[f32]; N], since: Span) -> [f32; N] {
+    pub(super) fn values<const N: usize>(
+        &self,
+        filter: &ResamplingFilter,
+        channels: &[&[f32]; N],
+        since: Span,
+    ) -> [f32; N] {
         let played = since.plus(self.passed).ticks();
         let length = self.length.ticks().max(1);
         let within = played % length;

@@ -1,6 +1,6 @@
 //! The board's end of the link: takes frames in order, once each; says what it has taken; notices silence.
 
-use super::message::{Status, ToBoard, ToHost, VERSION};
+use super::message::{StageStatus, ToBoard, ToHost, VERSION};
 use super::packet::{Collector, MAX_PACKET, encode};
 use crate::marks::Marks;
 use crate::stage::RigFrame;
@@ -27,7 +27,7 @@ pub enum HostRequest {
 /// Frames go into the queue of the output stage. After a stop the stage empties that queue; the next conversation begins with
 /// frame 0 again.
 #[allow(missing_debug_implementations)] // The queue has none.
-pub struct Board<'q, const OUTPUTS: usize> {
+pub struct BoardLink<'q, const OUTPUTS: usize> {
     queue: Producer<'q, RigFrame<OUTPUTS>>,
     line: Collector,
     wiring: u32,
@@ -49,10 +49,10 @@ struct Owed {
     status: bool,
 }
 
-impl<'q, const OUTPUTS: usize> Board<'q, OUTPUTS> {
+impl<'q, const OUTPUTS: usize> BoardLink<'q, OUTPUTS> {
     /// For a wiring, in front of the queue of a stage.
     pub fn new(wiring: &Wiring, queue: Producer<'q, RigFrame<OUTPUTS>>) -> Self {
-        Board {
+        BoardLink {
             queue,
             line: Collector::default(),
             wiring: wiring.digest(),
@@ -156,10 +156,10 @@ impl<'q, const OUTPUTS: usize> Board<'q, OUTPUTS> {
     }
 
     /// The next packet that is due, if one is.
-    pub fn answer<'o>(&mut self, status: Status, out: &'o mut [u8; MAX_PACKET]) -> Option<&'o [u8]> {
+    pub fn answer<'o>(&mut self, status: StageStatus, out: &'o mut [u8; MAX_PACKET]) -> Option<&'o [u8]> {
         let room = (self.queue.capacity() - self.queue.len()) as u16;
         let message = if core::mem::take(&mut self.owes.ready) {
-            let Board { wiring, outputs, code_bytes, .. } = *self;
+            let BoardLink { wiring, outputs, code_bytes, .. } = *self;
             ToHost::Ready { version: VERSION, wiring, outputs, code_bytes, room }
         } else if core::mem::take(&mut self.owes.taken) {
             ToHost::Taken { next: self.next, room }

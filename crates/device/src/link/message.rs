@@ -56,12 +56,12 @@ pub enum ToHost {
         room: u16,
     },
     /// State of the output stage.
-    Status(Status),
+    Status(StageStatus),
 }
 
 /// State of the output stage, as sent.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Status {
+pub struct StageStatus {
     /// Whether frames are shown.
     pub playing: bool,
     /// Why not: 0 not started, 1 stopped, 2 no frames, 3 a converter, 4 a silent host.

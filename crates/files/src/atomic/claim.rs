@@ -7,7 +7,7 @@
 //! was, and the rest is removed.
 
 use super::journal::Journal;
-use super::{FileError, Finished, Unfinished, folder_of, sync_folder};
+use super::{FileError, FinishedPart, UnfinishedPart, folder_of, sync_folder};
 use crate::sha256::Sha256Writer;
 use same_file::Handle;
 use std::collections::BTreeSet;
@@ -138,9 +138,9 @@ impl Claim {
     /// # Errors
     /// When it can't be written.
     pub fn write_whole(&self, path: &Path, bytes: &[u8]) -> Result<(), FileError> {
-        let mut file = Unfinished::new(self, path, true, false)?;
+        let mut file = UnfinishedPart::new(self, path, true, false)?;
         file.write_all(bytes).map_err(FileError::of(path))?;
-        let Finished { path, staged, .. } = file.finish()?;
+        let FinishedPart { path, staged, .. } = file.finish()?;
         staged.persist(&path).map_err(|error| FileError::Io(path, error.error))
     }
 

@@ -6,15 +6,15 @@ use std::path::Path;
 
 /// A folder that is open to sync its names. Opened before a name changes, it can't refuse to be opened after.
 #[derive(Debug)]
-pub(super) struct Folder(Option<File>);
+pub(super) struct SyncedFolder(Option<File>);
 
-impl Folder {
+impl SyncedFolder {
     /// Opens a folder. Where folders can't be opened, the system keeps a journal of names by itself.
     ///
     /// # Errors
     /// When the system refuses for another reason than that the folder may not be read.
-    pub(super) fn open(path: &Path) -> io::Result<Folder> {
-        if cfg!(unix) { able(File::open(path)).map(Folder) } else { Ok(Folder(None)) }
+    pub(super) fn open(path: &Path) -> io::Result<SyncedFolder> {
+        if cfg!(unix) { able(File::open(path)).map(SyncedFolder) } else { Ok(SyncedFolder(None)) }
     }
 
     /// Syncs the names in it.
@@ -46,5 +46,5 @@ fn able<T>(outcome: io::Result<T>) -> io::Result<Option<T>> {
 /// # Errors
 /// When the system refuses.
 pub fn sync_folder(path: &Path) -> io::Result<()> {
-    Folder::open(path)?.sync()
+    SyncedFolder::open(path)?.sync()
 }

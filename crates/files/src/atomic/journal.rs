@@ -12,12 +12,12 @@ use std::path::{Component, Path};
 /// The changes of names in one folder. It is there from before the first change until after the last.
 #[derive(Debug, Default, Serialize, Deserialize)]
 pub(super) struct Journal {
-    pub(super) entries: Vec<Entry>,
+    pub(super) entries: Vec<NameChange>,
 }
 
 /// A name that changes hands. All names are in the journal's folder.
 #[derive(Debug, Serialize, Deserialize)]
-pub(super) struct Entry {
+pub(super) struct NameChange {
     /// The final name.
     pub(super) name: OsString,
     /// The part that is to have it; `None` when the name is to be free.
@@ -72,7 +72,7 @@ fn is_name(name: &OsStr) -> bool {
     matches!((parts.next(), parts.next()), (Some(Component::Normal(part)), None) if part == name)
 }
 
-impl Entry {
+impl NameChange {
     /// Whether all names are in the folder, and those of temporary files the holder's own.
     fn is_sound(&self, mark: &str) -> bool {
         let own = |name: &OsString| is_name(name) && name.as_encoded_bytes().starts_with(mark.as_bytes());

@@ -12,10 +12,10 @@ fn contents(folder: &Path) -> Vec<(String, String)> {
 }
 
 /// A set of `out` with a part for each name, and the parts, complete.
-fn staged(folder: &Path, names: &[&str], text: &str, overwrite: bool) -> (Set, Vec<Finished>) {
+fn staged(folder: &Path, names: &[&str], text: &str, overwrite: bool) -> (FileSet, Vec<FinishedPart>) {
     let paths: Vec<PathBuf> = names.iter().map(|name| folder.join(name)).collect();
     let names = paths.iter().map(PathBuf::as_path);
-    let set = Set::of_render(&folder.join("out.wav"), names, overwrite, Durability::Usual).unwrap();
+    let set = FileSet::of_render(&folder.join("out.wav"), names, overwrite, Durability::Usual).unwrap();
     let parts = paths.iter().map(|path| {
         let mut part = set.part(path).unwrap();
         part.write_all(text.as_bytes()).unwrap();
@@ -51,7 +51,7 @@ fn room_set_aside_is_no_content() {
     use std::os::unix::fs::MetadataExt;
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a");
-    let set = Set::of_files(&[&path], false).unwrap();
+    let set = FileSet::of_files(&[&path], false).unwrap();
     let file = set.signal(&path).unwrap();
     file.reserve(1 << 20).unwrap();
     let reserved = fs::metadata(&file.staged).unwrap();
@@ -127,9 +127,9 @@ fn a_set_that_was_left_between_two_names_is_the_old_one() {
 fn files_of_a_lost_process_are_cleared_and_those_of_a_living_one_are_not() {
     let folder = tempfile::tempdir().unwrap();
     let (other, theirs) = (folder.path().join("other"), folder.path().join("theirs"));
-    let living = Set::of_files(&[&theirs], false).unwrap();
+    let living = FileSet::of_files(&[&theirs], false).unwrap();
     let part = living.part(&theirs).unwrap();
-    let lost = Set::of_files(&[&other], false).unwrap();
+    let lost = FileSet::of_files(&[&other], false).unwrap();
     let _ = lost.part(&other).unwrap().staged.keep();
     lost.claims.into_iter().for_each(Claim::lose);
     fs::write(folder.path().join(".pulsewright-a1b2c3.partial"), "of an earlier version").unwrap();
@@ -145,8 +145,8 @@ fn files_of_a_lost_process_are_cleared_and_those_of_a_living_one_are_not() {
 fn one_process_at_a_time_writes_a_name_and_others_learn_which() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a");
-    let first = Set::of_files(&[&path], false).unwrap();
-    let message = Set::of_files(&[&path], false).unwrap_err().to_string();
+    let first = FileSet::of_files(&[&path], false).unwrap();
+    let message = FileSet::of_files(&[&path], false).unwrap_err().to_string();
     assert!(message.contains(&format!("is being written by process {}", std::process::id())), "{message}");
     drop(first);
     write_whole(&path, b"", false).unwrap();
@@ -214,7 +214,7 @@ fn a_journal_that_was_changed_is_not_followed() {
     let (at, lock) = (claim.hidden(".journal"), claim.hidden(".lock"));
     claim.lose();
     let own = |end: &str| Some(format!("{mark}{end}").into());
-    let entry = |name: &str, staged, backup| Entry { name: name.into(), staged, backup, sha256: None };
+    let entry = |name: &str, staged, backup| NameChange { name: name.into(), staged, backup, sha256: None };
     let deep = OsStr::new("../precious").to_owned();
     for (entry, sound) in [
         (entry("../precious", own("-0.partial"), None), false),

@@ -11,7 +11,7 @@
 
 use crate::content::Content;
 use crate::csv::on_one_line;
-use crate::marks::{Mark, Marks, What};
+use crate::marks::{Mark, MarkGatherer, MarkKind};
 use crate::truth::nearest_frame;
 use pulsewright_core::script::Item;
 use pulsewright_core::time::{FrameRate, Instant};
@@ -70,12 +70,12 @@ fn rhythm_text(id: &str) -> String {
 
 /// Writes an annotation file while the events happen.
 ///
-/// An error of the file is kept until [`Annotations::finish`]; nothing is written after it.
-pub struct Annotations<'a, W: Write> {
+/// An error of the file is kept until [`AnnotationWriter::finish`]; nothing is written after it.
+pub struct AnnotationWriter<'a, W: Write> {
     content: Content<'a>,
     rate: FrameRate,
     frames: u64,
-    marks: Marks,
+    marks: MarkGatherer,
     written: u64,
     /// Name of the step at frame 0, to be noted at frame 1.
     first_name: Option<String>,
@@ -83,14 +83,14 @@ pub struct Annotations<'a, W: Write> {
     trouble: io::Result<()>,
 }
 
-impl<'a, W: Write> Annotations<'a, W> {
+impl<'a, W: Write> AnnotationWriter<'a, W> {
     /// For a render of `frames` frames.
-    pub fn new(content: Content<'a>, rate: FrameRate, frames: u64, file: W) -> Annotations<'a, W> {
-        Annotations {
+    pub fn new(content: Content<'a>, rate: FrameRate, frames: u64, file: W) -> AnnotationWriter<'a, W> {
+        AnnotationWriter {
             content,
             rate,
             frames,
-            marks: Marks::default(),
+            marks: MarkGatherer::default(),
             written: 0,
             first_name: None,
             file,
@@ -120,8 +120,8 @@ impl<'a, W: Write> Annotations<'a, W> {
             self.write_first_name();
         }
         match mark.what {
-            What::Beat(code) => self.annotation(frame, code.symbol(), ""),
-            What::Step(item) => {
+            MarkKind::Beat(code) => self.annotation(frame, code.symbol(), ""),
+            MarkKind::Step(item) => {
                 let Some(Item::Step(step)) = self.content.script.items().get(item) else {
                     return;
                 };
@@ -133,11 +133,11 @@ impl<'a, W: Write> Annotations<'a, W> {
                     self.annotation(frame, NOTE, &on_one_line(label));
                 }
             }
-            What::Episode { episode: Episode::VentricularFibrillation | Episode::VentricularFlutter, starts } => {
+            MarkKind::Episode { episode: Episode::VentricularFibrillation | Episode::VentricularFlutter, starts } => {
                 self.annotation(frame, FIBRILLATION[usize::from(!starts)], "");
             }
-            What::Pace { captures: false, .. } => self.annotation(frame, PACING_PULSE, ""),
-            What::Pace { .. } | What::Episode { .. } | What::Breath { .. } | What::Cuff(_) => {}
+            MarkKind::Pace { captures: false, .. } => self.annotation(frame, PACING_PULSE, ""),
+            MarkKind::Pace { .. } | MarkKind::Episode { .. } | MarkKind::Breath { .. } | MarkKind::Cuff(_) => {}
         }
     }
 
@@ -182,7 +182,7 @@ impl<'a, W: Write> Annotations<'a, W> {
     }
 }
 
-impl<W: Write> Observer for Annotations<'_, W> {
+impl<W: Write> Observer for AnnotationWriter<'_, W> {
     fn observe(&mut self, event: Event) {
         self.marks.observe(event);
         for mark in self.marks.take_settled().collect::<Vec<_>>() {
@@ -207,7 +207,7 @@ mod tests {
         let script = Script::new(1, &items).unwrap();
         let content =
             Content { script: &script, title: "", labels, limits: pulsewright_core::expect::AlarmLimits::USUAL };
-        let mut annotations = Annotations::new(content, FrameRate::lit(1000), frames, Vec::new());
+        let mut annotations = AnnotationWriter::new(content, FrameRate::lit(1000), frames, Vec::new());
         events.iter().for_each(|event| annotations.observe(*event));
         annotations.finish().unwrap()
     }

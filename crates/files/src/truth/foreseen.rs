@@ -12,40 +12,40 @@ use std::io::Write;
 
 /// Rows of a step, each with its line end.
 #[derive(Default)]
-pub(super) struct Rows {
+pub(super) struct ExpectedRows {
     pub(super) steps: Vec<u8>,
     pub(super) readings: Vec<u8>,
     pub(super) alarms: Vec<u8>,
 }
 
 /// Plays the script a second time, for its expected readings and alarms.
-pub(super) struct Foreseen<'a> {
+pub(super) struct ExpectedTables<'a> {
     forecast: Box<Forecast<'a>>,
     sites: SiteSet,
     leads: &'a [Lead],
     played: u64,
 }
 
-impl<'a> Foreseen<'a> {
+impl<'a> ExpectedTables<'a> {
     /// Of `script` up to `end`, at `sites` and the artery.
-    pub(super) fn new(script: &Script<'a>, sites: SiteSet, limits: AlarmLimits, end: Instant) -> Foreseen<'a> {
+    pub(super) fn new(script: &Script<'a>, sites: SiteSet, limits: AlarmLimits, end: Instant) -> ExpectedTables<'a> {
         let mut all: Vec<PressureSite> = sites.sites().collect();
         if !sites.has(PressureSite::Arterial) && all.len() < AT_ONCE {
             all.push(PressureSite::Arterial);
         }
         let sites = SiteSet::new(&all).unwrap_or(sites);
-        Foreseen { forecast: Box::new(Forecast::new(script, sites, limits, end)), sites, leads: &[], played: 0 }
+        ExpectedTables { forecast: Box::new(Forecast::new(script, sites, limits, end)), sites, leads: &[], played: 0 }
     }
 
     /// The same with the ST level in these leads.
-    pub(super) fn with_st_in(self, leads: &'a [Lead]) -> Foreseen<'a> {
+    pub(super) fn with_st_in(self, leads: &'a [Lead]) -> ExpectedTables<'a> {
         let forecast = Box::new(self.forecast.with_st_in(leads));
-        Foreseen { forecast, leads, ..self }
+        ExpectedTables { forecast, leads, ..self }
     }
 
     /// The rows of the next step.
-    pub(super) fn next_step(&mut self, script: &Script<'_>, labels: &[&str]) -> Rows {
-        let mut rows = Rows::default();
+    pub(super) fn next_step(&mut self, script: &Script<'_>, labels: &[&str]) -> ExpectedRows {
+        let mut rows = ExpectedRows::default();
         let alarms = &mut rows.alarms;
         let Some(expected) = self.forecast.next_step(&mut |alarm: Alarm| push_alarm(alarms, &alarm)) else {
             return rows;

@@ -25,7 +25,7 @@ use heapless::spsc::Queue;
 use output::{OUTPUTS, rest_for_ever, with_stage};
 use pulsewright_core::image::Image;
 use pulsewright_core::time::FrameRate;
-use pulsewright_device::alone::{Button, HELP, LineCollector, Order, StandalonePlayer};
+use pulsewright_device::alone::{BoardOrder, Button, HELP, LineCollector, StandalonePlayer};
 use pulsewright_device::stage::{RestCause, RigFrame, Stage, State};
 use pulsewright_device::wiring::Wiring;
 
@@ -69,7 +69,7 @@ fn main() -> ! {
     };
     let mut alone = StandalonePlayer::new(image, RATE);
     let mut typed = LineCollector::default();
-    let mut buttons = [(Button::default(), Order::Next, "next"), (Button::default(), Order::Hold, "hold")];
+    let mut buttons = [(Button::default(), BoardOrder::Next, "next"), (Button::default(), BoardOrder::Hold, "hold")];
     let mut state = State::Resting(RestCause::NotStarted);
     alone.fill(&wiring, &mut frames);
     with_stage(Stage::start);
@@ -77,7 +77,7 @@ fn main() -> ! {
         while let Some(byte) = port.read() {
             if typed.take(byte) {
                 let line = typed.line();
-                carry_out(Order::read(line), line, &mut alone, &mut port);
+                carry_out(BoardOrder::read(line), line, &mut alone, &mut port);
             }
         }
         let down = board::buttons();
@@ -98,15 +98,15 @@ fn main() -> ! {
 }
 
 /// Carries out an order and answers it. The port never fails.
-fn carry_out(order: Option<Order<'_>>, line: &str, alone: &mut StandalonePlayer<'_>, port: &mut Port) {
+fn carry_out(order: Option<BoardOrder<'_>>, line: &str, alone: &mut StandalonePlayer<'_>, port: &mut Port) {
     let Some(order) = order else {
         let _ = writeln!(port, "no order: {line}; orders: {HELP}");
         return;
     };
     match (order, alone.apply(order)) {
         (_, None) => drop(writeln!(port, "the script has no such rhythm: {line}")),
-        (Order::Rest, _) => drop(with_stage(|stage| stage.stop(RestCause::Stopped))),
-        (Order::Play, _) => drop(with_stage(Stage::start)),
+        (BoardOrder::Rest, _) => drop(with_stage(|stage| stage.stop(RestCause::Stopped))),
+        (BoardOrder::Play, _) => drop(with_stage(Stage::start)),
         (_, Some(frame)) => drop(writeln!(port, "{frame} {line}")),
     }
 }

@@ -18,7 +18,7 @@ use cortex_m_rt::entry;
 use heapless::spsc::Queue;
 use output::{OUTPUTS, rest_for_ever, with_stage};
 use pulsewright_device::link::packet::MAX_PACKET;
-use pulsewright_device::link::{Board, HEAD_START, HostRequest};
+use pulsewright_device::link::{BoardLink, HEAD_START, HostRequest};
 use pulsewright_device::stage::{RestCause, RigFrame, Stage, State};
 use pulsewright_device::wiring::Wiring;
 
@@ -35,7 +35,7 @@ fn main() -> ! {
     let Some(queue) = cortex_m::singleton!(: Queue<RigFrame<OUTPUTS>, ROOM> = Queue::new()) else { rest_for_ever() };
     let (frames, shown) = queue.split();
     board::start_clock();
-    let mut link: Board<'_, OUTPUTS> = Board::new(&wiring, frames);
+    let mut link: BoardLink<'_, OUTPUTS> = BoardLink::new(&wiring, frames);
     let mut port = Port::open();
     output::open_stage(&wiring, shown, PATIENCE);
     let mut ticker = Ticker::start(1000);

@@ -14,7 +14,7 @@ use pulsewright_core::{
     time::{FrameRate, Instant, Span},
     truth::{BeatCode, Event},
 };
-use pulsewright_plot::{drawing::Drawing, excerpt::Excerpt, strip, strip::Sheet, svg};
+use pulsewright_plot::{drawing::Drawing, excerpt::Excerpt, strip, strip::StripSheet, svg};
 use pulsewright_script::catalogue_text;
 
 /// Seconds of a strip.
@@ -55,7 +55,7 @@ fn drawing(rhythm: &'static Rhythm, body: &'static Body) -> Result<Drawing, Box<
     let script = Script::new(SEED, &items)?;
     let from = telling_start(&script);
     let excerpt = Excerpt::play(&script, RATE, from, Span::secs(SECONDS))?;
-    let sheet = Sheet { lines: strip::lines(["II", "V1", "arterial"])?, ..Sheet::usual() };
+    let sheet = StripSheet { lines: strip::lines(["II", "V1", "arterial"])?, ..StripSheet::usual() };
     Ok(strip::draw(&excerpt, &sheet)?)
 }
 

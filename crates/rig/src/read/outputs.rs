@@ -7,7 +7,7 @@ use crate::quantities::{
     SOURCE,
 };
 use pulsewright_core::frame::Channel;
-use pulsewright_script::reader::{Node, NodeKind, Path, ProblemCollector, nearest, quoted};
+use pulsewright_script::reader::{JsonNode, NodeKind, Path, ProblemCollector, nearest, quoted};
 
 /// Keys of any output.
 const OUTPUT: [&str; 7] = ["low_v", "high_v", "polarity", "correction", "calibrations", "source_ohm", "load_ohm"];
@@ -15,7 +15,12 @@ pub(crate) const POLARITIES: [&str; 2] = ["normal", "inverted"];
 /// The reference of a bridge's converter.
 pub(crate) const REFERENCES: [&str; 2] = ["fixed", "excitation"];
 
-pub(super) fn read(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>, usual: (f64, f64)) -> Vec<Output> {
+pub(super) fn read(
+    found: &mut ProblemCollector,
+    node: JsonNode<'_>,
+    path: &Path<'_>,
+    usual: (f64, f64),
+) -> Vec<Output> {
     let Some((list, count)) = node.list(MAX_OUTPUTS) else {
         found.wrong_kind(node, path, NodeKind::List);
         return Vec::new();
@@ -52,7 +57,7 @@ enum Carries {
 
 const CARRIES: [&str; 3] = ["electrode", "pressure", "respiration"];
 
-fn output(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>, usual: (f64, f64)) -> Option<Output> {
+fn output(found: &mut ProblemCollector, node: JsonNode<'_>, path: &Path<'_>, usual: (f64, f64)) -> Option<Output> {
     let entries = found.entries(node, path, "an output")?;
     let mut carries = None;
     for entry in &entries {
@@ -181,13 +186,13 @@ struct Values {
 }
 
 /// An electrode by either of its labels.
-fn terminal(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>) -> Option<EcgConnector> {
+fn terminal(found: &mut ProblemCollector, node: JsonNode<'_>, path: &Path<'_>) -> Option<EcgConnector> {
     let labels: Vec<&str> = TERMINALS.iter().flat_map(|row| [row.0, row.1]).collect();
     let index = found.word(node, path, &labels)?;
     TERMINALS.get(index / 2).map(|row| row.2)
 }
 
-fn correction(found: &mut ProblemCollector, node: Node<'_>, path: &Path<'_>) -> Option<Correction> {
+fn correction(found: &mut ProblemCollector, node: JsonNode<'_>, path: &Path<'_>) -> Option<Correction> {
     const KEYS: [&str; 2] = ["gain", "offset"];
     let entries = found.entries(node, path, "a correction")?;
     let mut correction = Correction::NONE;

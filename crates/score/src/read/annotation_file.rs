@@ -2,7 +2,7 @@
 
 use crate::annotations::{Annotation, Annotations};
 use crate::codes::code_of_number;
-use crate::instant::Instant;
+use crate::instant::RecordInstant;
 
 use pulsewright_text::annotation_file;
 use pulsewright_text::header::Header;
@@ -24,7 +24,7 @@ pub fn parse(bytes: &[u8], rate_hz: Option<f64>, header: Option<Header>) -> Resu
         }
     };
     let instant = |frame: i64, place: InputPosition| {
-        Instant::from_frame(frame, rate_hz)
+        RecordInstant::from_frame(frame, rate_hz)
             .ok_or_else(|| TableProblem::new(place, format!("frame {frame} at {rate_hz} Hz is out of range")))
     };
     let mut annotations = Vec::with_capacity(raw.len());
@@ -38,7 +38,7 @@ pub fn parse(bytes: &[u8], rate_hz: Option<f64>, header: Option<Header>) -> Resu
     let mut all = Annotations::from_annotations(annotations, true);
     // The header counts in signal frames, which need not be the resolution of the annotations.
     if let Some(Header { rate_hz, frames: Some(frames) }) = header {
-        all.end = Instant::from_frame(frames, rate_hz);
+        all.end = RecordInstant::from_frame(frames, rate_hz);
     }
     Ok(all)
 }

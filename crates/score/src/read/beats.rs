@@ -1,8 +1,8 @@
 //! The meaning of the columns of a table of beats.
 
-use crate::annotations::{Annotation, Annotations, Episode, EpisodeKind, TimeRange};
+use crate::annotations::{AnnotatedEpisode, Annotation, Annotations, EpisodeKind, TimeRange};
 use crate::codes::is_code;
-use crate::instant::Instant;
+use crate::instant::RecordInstant;
 
 use super::options::{ReadOptions, TimeUnit};
 use pulsewright_text::fit::cut;
@@ -83,13 +83,13 @@ impl TimeColumn {
     }
 
     /// The time of a row; an error if missing, not a number or out of range.
-    pub(crate) fn instant(&self, table: &Table, row: &TableRow<'_>) -> Result<Instant, TableProblem> {
+    pub(crate) fn instant(&self, table: &Table, row: &TableRow<'_>) -> Result<RecordInstant, TableProblem> {
         let value = table.required_number(row, self.column)?;
         let whole = self.unit == TimeUnit::Frame && value.fract() == 0.0 && value.abs() < 9e15;
         let at = if whole {
-            Instant::from_frame(value as i64, self.rate_hz)
+            RecordInstant::from_frame(value as i64, self.rate_hz)
         } else if self.rate_hz > 0.0 {
-            Instant::from_s(value / self.rate_hz)
+            RecordInstant::from_s(value / self.rate_hz)
         } else {
             None
         };
@@ -211,7 +211,7 @@ fn beat_code(row: &TableRow<'_>, column: usize) -> Result<char, TableProblem> {
 ///
 /// # Errors
 /// Missing columns, broken rows.
-pub fn episodes_from_table(table: &Table) -> Result<Vec<Episode>, TableProblem> {
+pub fn episodes_from_table(table: &Table) -> Result<Vec<AnnotatedEpisode>, TableProblem> {
     if table.is_blank() {
         return Ok(Vec::new());
     }
@@ -231,14 +231,15 @@ pub fn episodes_from_table(table: &Table) -> Result<Vec<Episode>, TableProblem> 
             return Err(TableProblem::new(row.place, what));
         };
         let at = |s: f64| {
-            Instant::from_s(s).ok_or_else(|| TableProblem::new(row.place, format!("time {} is out of range", short(s))))
+            RecordInstant::from_s(s)
+                .ok_or_else(|| TableProblem::new(row.place, format!("time {} is out of range", short(s))))
         };
         let from = at(table.required_number(row, start)?)?;
-        let to = table.number(row, end)?.map(at).transpose()?.unwrap_or(Instant::END);
+        let to = table.number(row, end)?.map(at).transpose()?.unwrap_or(RecordInstant::END);
         if to < from {
             return Err(TableProblem::new(row.place, "the episode ends before it starts"));
         }
-        episodes.push(Episode { kind, stretch: TimeRange { from, to } });
+        episodes.push(AnnotatedEpisode { kind, stretch: TimeRange { from, to } });
         Ok(())
     })?;
     Ok(episodes)
@@ -357,7 +358,7 @@ mod tests {
         let table = table::parse("kind,start_s,end_s\nvf,1,2\nasystole,5,\n", None).expect("reads");
         let episodes = episodes_from_table(&table).expect("reads");
         assert_eq!(episodes.len(), 2);
-        assert_eq!(episodes[1].stretch.to, Instant::END);
+        assert_eq!(episodes[1].stretch.to, RecordInstant::END);
         let bad = table::parse("kind,start_s,end_s\nvf,3,2\n", None).expect("reads");
         assert!(episodes_from_table(&bad).is_err());
     }

@@ -46,7 +46,7 @@ pub fn beats(records: &[RecordReport]) -> String {
     let mut out = String::from("record,reference_s,reference_code,test_s,test_code,outcome\n");
     for record in records {
         for outcome in &record.outcomes {
-            let side = |beat: Option<crate::Beat>| match beat {
+            let side = |beat: Option<crate::AnnotatedBeat>| match beat {
                 Some(beat) => (format!("{:.6}", beat.at.s()), beat.code.to_string()),
                 None => Default::default(),
             };

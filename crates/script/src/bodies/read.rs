@@ -5,7 +5,7 @@ use super::word::{self, KEYS, MOST, brings};
 use crate::beside::BesideKind;
 use crate::carry::{StepChange, StepValue};
 use crate::keys;
-use crate::reader::{DocumentKind, Node, NodeEntry, Path, join, nearest, quoted};
+use crate::reader::{DocumentKind, JsonNode, NodeEntry, Path, join, nearest, quoted};
 use crate::walk::DocumentWalk;
 use pulsewright_core::body::{ADULT, Age, BODIES, Body, RESTING_BPM};
 use pulsewright_core::heart::catalogue;
@@ -23,7 +23,7 @@ const BESIDE: BesideKind = BesideKind {
 
 impl DocumentWalk<'_> {
     /// The bodies of the document, each under its word.
-    pub(crate) fn bodies(&mut self, node: Node<'_>, path: &Path<'_>) {
+    pub(crate) fn bodies(&mut self, node: JsonNode<'_>, path: &Path<'_>) {
         let Some(entries) = self.entries(node, path, "words with bodies") else { return };
         for entry in &entries {
             let path = path.key(&entry.key);
@@ -32,7 +32,7 @@ impl DocumentWalk<'_> {
                 continue;
             }
             let read =
-                |walk: &mut DocumentWalk<'_>, node: Node<'_>, path: &Path<'_>| walk.body_document(word, node, path);
+                |walk: &mut DocumentWalk<'_>, node: JsonNode<'_>, path: &Path<'_>| walk.body_document(word, node, path);
             match self.here_or_beside(entry.value, &path, &BESIDE, read) {
                 Some(body) => self.own_bodies.push(body),
                 // Steps that name it are not wrong.
@@ -42,7 +42,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A body's word: of the script's own bodies, or of the catalogue.
-    pub(crate) fn body_word(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<&'static Body> {
+    pub(crate) fn body_word(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<&'static Body> {
         let word = self.text(node, path)?;
         if let Some(own) = self.own_bodies.iter().find(|body| body.id == word) {
             return Some(own);
@@ -60,7 +60,7 @@ impl DocumentWalk<'_> {
         known
     }
 
-    fn body_document(&mut self, word: &str, node: Node<'_>, path: &Path<'_>) -> Option<&'static Body> {
+    fn body_document(&mut self, word: &str, node: JsonNode<'_>, path: &Path<'_>) -> Option<&'static Body> {
         let entries = self.entries(node, path, "a body")?;
         let before = self.found.count();
         let mut base = Some(&ADULT);
@@ -90,7 +90,7 @@ impl DocumentWalk<'_> {
                 }
                 "settings" => self.resting_values(entry, &path, &mut values),
                 "complexes" => {
-                    let of = |walk: &mut Self, place: usize, node: Node<'_>, path: &Path<'_>| {
+                    let of = |walk: &mut Self, place: usize, node: JsonNode<'_>, path: &Path<'_>| {
                         walk.complex(base.templates.complexes.get(place)?, node, path)
                     };
                     for (place, complex) in self.shapes(entry.value, &path, word::complexes(), of) {
@@ -99,7 +99,7 @@ impl DocumentWalk<'_> {
                     }
                 }
                 "p_waves" => {
-                    let of = |walk: &mut Self, _, node: Node<'_>, path: &Path<'_>| walk.p_wave(node, path);
+                    let of = |walk: &mut Self, _, node: JsonNode<'_>, path: &Path<'_>| walk.p_wave(node, path);
                     for (place, waves) in self.shapes(entry.value, &path, word::p_waves(), of) {
                         templates.p.get_mut(place).into_iter().for_each(|old| *old = waves);
                         forget(Residuals::p(place));

@@ -3,7 +3,7 @@
 use super::schema_parts::{ranged, shapes};
 use super::{kept, word};
 use crate::number::number;
-use crate::reader::{Node, NodeEntry, NodeKind, Path, nearest, quoted};
+use crate::reader::{JsonNode, NodeEntry, NodeKind, Path, nearest, quoted};
 use crate::walk::DocumentWalk;
 use pulsewright_core::frame::{Channel, INDEPENDENT_LEADS, Lead};
 use pulsewright_core::internal::ecg::{
@@ -34,7 +34,7 @@ fn below(part: &str) -> (&'static [&'static str], fn(usize) -> usize) {
 
 impl DocumentWalk<'_> {
     /// Puts the residuals of a document in the place of those that a body has.
-    pub(super) fn residuals(&mut self, node: Node<'_>, path: &Path<'_>, templates: &mut Templates) {
+    pub(super) fn residuals(&mut self, node: JsonNode<'_>, path: &Path<'_>, templates: &mut Templates) {
         let Some(entries) = self.entries(node, path, "residuals") else { return };
         let mut all = templates.residuals.map_or(Residuals::NONE, |residuals| *residuals);
         for entry in &entries {
@@ -46,7 +46,7 @@ impl DocumentWalk<'_> {
             }
             let (words, place_of) = below(part);
             let complexes = templates.complexes;
-            let of = |walk: &mut Self, place: usize, node: Node<'_>, path: &Path<'_>| match part {
+            let of = |walk: &mut Self, place: usize, node: JsonNode<'_>, path: &Path<'_>| match part {
                 "qrs" => walk.residual(node, path, &QRS_AT_MS),
                 "t" => {
                     let residual = walk.residual(node, path, &T_AT_MS)?;
@@ -66,7 +66,7 @@ impl DocumentWalk<'_> {
         &mut self,
         residual: &Residual<'static>,
         complex: &Complex,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
     ) -> Option<Residual<'static>> {
         if residual.at_ms < -complex.qrs_ms {
@@ -79,7 +79,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A residual that starts within a range.
-    fn residual(&mut self, node: Node<'_>, path: &Path<'_>, at: &RangeInclusive<f32>) -> Option<Residual<'static>> {
+    fn residual(&mut self, node: JsonNode<'_>, path: &Path<'_>, at: &RangeInclusive<f32>) -> Option<Residual<'static>> {
         let entries = self.entries(node, path, "a residual")?;
         let before = self.found.count();
         let (mut at_ms, mut step_ms, mut knots) = (0.0, 0.0, Vec::new());
@@ -101,7 +101,7 @@ impl DocumentWalk<'_> {
     }
 
     /// The numbers of the leads, place by place; those of a lead that is left out are 0.
-    fn leads_uv(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<Vec<[i16; INDEPENDENT_LEADS]>> {
+    fn leads_uv(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<Vec<[i16; INDEPENDENT_LEADS]>> {
         let entries = self.entries(node, path, "leads with their numbers")?;
         let words = lead_words();
         let mut knots: Vec<[i16; INDEPENDENT_LEADS]> = Vec::new();
@@ -134,7 +134,7 @@ impl DocumentWalk<'_> {
         Some(knots)
     }
 
-    fn numbers_uv(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<Vec<i16>> {
+    fn numbers_uv(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<Vec<i16>> {
         let Some((list, count)) = node.list(MOST_KNOTS) else {
             self.wrong_kind(node, path, NodeKind::List);
             return None;
@@ -144,7 +144,7 @@ impl DocumentWalk<'_> {
             self.report(node, path, |p| p.allowed(format!("1 to {MOST_KNOTS} numbers")), what);
             return None;
         }
-        let one = |(i, node): (usize, &Node<'_>)| {
+        let one = |(i, node): (usize, &JsonNode<'_>)| {
             let path = Path::Index(path, i);
             let range = f64::from(*UV.start())..=f64::from(*UV.end());
             let uv = self.found.number(*node, &path, range, "uV")?;

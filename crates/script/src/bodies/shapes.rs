@@ -2,7 +2,7 @@
 
 use super::word::{COMPLEX_KEYS, T_KEYS, WAVE_KEYS};
 use super::{edges, kept};
-use crate::reader::{Node, NodeEntry, NodeKind, Path, nearest, quoted};
+use crate::reader::{JsonNode, NodeEntry, NodeKind, Path, nearest, quoted};
 use crate::walk::DocumentWalk;
 use pulsewright_core::internal::ecg::{
     Complex, FALL_MS, HOLD_MS, MOST_P_WAVES, MOST_QRS_WAVES, MV, P_AT_MS, QRS_AT_MS, QRS_MS, QT_MS, SHORTEST_JT_MS,
@@ -19,10 +19,10 @@ impl DocumentWalk<'_> {
     /// Shapes under the words of a list, each read by `one`, with its place in the list.
     pub(super) fn shapes<T>(
         &mut self,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
         words: &[&str],
-        mut one: impl FnMut(&mut Self, usize, Node<'_>, &Path<'_>) -> Option<T>,
+        mut one: impl FnMut(&mut Self, usize, JsonNode<'_>, &Path<'_>) -> Option<T>,
     ) -> Vec<(usize, T)> {
         let mut shapes = Vec::new();
         let Some(entries) = self.entries(node, path, "shapes") else { return shapes };
@@ -37,7 +37,7 @@ impl DocumentWalk<'_> {
     }
 
     /// QRS and T of one kind of beat, which differ from those of `base` where the document says so.
-    pub(super) fn complex(&mut self, base: &Complex, node: Node<'_>, path: &Path<'_>) -> Option<&'static Complex> {
+    pub(super) fn complex(&mut self, base: &Complex, node: JsonNode<'_>, path: &Path<'_>) -> Option<&'static Complex> {
         let entries = self.entries(node, path, "a QRS complex with its T wave")?;
         let before = self.found.count();
         let (mut qrs, mut qrs_ms, mut t, mut qt_ms) = (base.qrs.to_vec(), base.qrs_ms, *base.t, base.qt_ms);
@@ -65,7 +65,7 @@ impl DocumentWalk<'_> {
     fn fiducials(
         &mut self,
         entries: &[NodeEntry<'_>],
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
         qrs: &[Wave],
         qrs_ms: f32,
@@ -105,12 +105,18 @@ impl DocumentWalk<'_> {
     }
 
     /// A P wave.
-    pub(super) fn p_wave(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<&'static [Wave]> {
+    pub(super) fn p_wave(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<&'static [Wave]> {
         self.waves(node, path, MOST_P_WAVES, &P_AT_MS).map(|waves| kept::p_wave(&waves))
     }
 
     /// At least one wave.
-    fn waves(&mut self, node: Node<'_>, path: &Path<'_>, most: usize, at: &RangeInclusive<f32>) -> Option<Vec<Wave>> {
+    fn waves(
+        &mut self,
+        node: JsonNode<'_>,
+        path: &Path<'_>,
+        most: usize,
+        at: &RangeInclusive<f32>,
+    ) -> Option<Vec<Wave>> {
         let Some((list, count)) = node.list(most) else {
             self.wrong_kind(node, path, NodeKind::List);
             return None;
@@ -126,7 +132,7 @@ impl DocumentWalk<'_> {
         waves.into_iter().collect()
     }
 
-    fn wave(&mut self, node: Node<'_>, path: &Path<'_>, at: &RangeInclusive<f32>) -> Option<Wave> {
+    fn wave(&mut self, node: JsonNode<'_>, path: &Path<'_>, at: &RangeInclusive<f32>) -> Option<Wave> {
         let entries = self.entries(node, path, "a wave")?;
         let before = self.found.count();
         let mut wave = Wave { at_ms: 0.0, rise_ms: 0.0, hold_ms: 0.0, fall_ms: 0.0, mv: [0.0; 3] };
@@ -157,7 +163,7 @@ impl DocumentWalk<'_> {
     }
 
     /// X, Y and Z, mV.
-    fn vector(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<[f32; 3]> {
+    fn vector(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<[f32; 3]> {
         let allowed = "[X, Y, Z]: left, down and back on the heart vector, mV";
         match node.list(3) {
             Some((list, 3)) => {
@@ -187,7 +193,7 @@ impl DocumentWalk<'_> {
     /// A number of a range, as the core has it.
     pub(super) fn single(
         &mut self,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
         range: &RangeInclusive<f32>,
         unit: &str,

@@ -8,7 +8,7 @@ use super::quantity::{Quantity, ValueOrigin};
 use crate::document::{Document, DocumentPart};
 use crate::problem::Problem;
 use pulsewright_core::anatomy::PressureSite;
-use pulsewright_core::expect::{AlarmKind, Expected, Forecast, Reading, Sounded};
+use pulsewright_core::expect::{AlarmKind, Expected, Forecast, Reading, StepAlarm};
 use pulsewright_core::frame::Lead;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::{Item, Script};
@@ -208,7 +208,7 @@ fn after(expected: &Expected, at: Instant) -> f64 {
     (at.since(expected.start).as_secs_f64() * 1000.0).round() / 1000.0
 }
 
-fn sounding(kind: AlarmKind, expected: &Expected) -> Option<&Sounded> {
+fn sounding(kind: AlarmKind, expected: &Expected) -> Option<&StepAlarm> {
     expected.alarms.get(kind).filter(|sounded| expected.sounds(sounded))
 }
 

@@ -2,7 +2,7 @@
 
 use super::expected::ManualCheck;
 use super::read::LIMIT_KEYS;
-use crate::reader::{Node, Path};
+use crate::reader::{JsonNode, Path};
 use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted};
 
@@ -10,7 +10,7 @@ const KEYS: [&str; 8] = ["name", "unit", "value", "tolerance", "tolerance_percen
 
 impl DocumentWalk<'_> {
     /// The checks by hand of a step.
-    pub(super) fn manual(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<ManualCheck> {
+    pub(super) fn manual(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Vec<ManualCheck> {
         let mut checks = Vec::new();
         for (index, node) in self.entries_of(node, path, "a list of checks by hand").into_iter().enumerate() {
             checks.extend(self.manual_check(node, &Path::Index(path, index)));
@@ -18,7 +18,7 @@ impl DocumentWalk<'_> {
         checks
     }
 
-    fn manual_check(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<ManualCheck> {
+    fn manual_check(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<ManualCheck> {
         let entries = self.entries(node, path, "a check by hand: an object with \"name\" and \"source\"")?;
         let before = self.found.count();
         let mut check = ManualCheck::default();

@@ -9,7 +9,7 @@ use super::limit::ReadingLimit;
 use super::quantity::Quantity;
 use crate::document::DocumentStep;
 use crate::reader::Path;
-use crate::reader::{Node, NodeEntry, NodeKind};
+use crate::reader::{JsonNode, NodeEntry, NodeKind};
 use crate::walk::DocumentWalk;
 use crate::words::{join, nearest, quoted, shown};
 use pulsewright_core::expect::AlarmKind;
@@ -31,12 +31,12 @@ pub(crate) const CLEAR_KEYS: [&str; 3] = ["name", "within_s", "source"];
 /// Priorities that an alarm can have.
 pub(crate) const PRIORITIES: [Priority; 3] = [Priority::High, Priority::Medium, Priority::Low];
 
-fn place(node: Node<'_>, path: &Path<'_>) -> TextPosition {
+fn place(node: JsonNode<'_>, path: &Path<'_>) -> TextPosition {
     TextPosition { span: node.mark(), path: path.to_string() }
 }
 
 /// An alarm before its step is played.
-fn unfilled(written: WrittenAlarm, node: Node<'_>, path: &Path<'_>) -> ExpectedAlarm {
+fn unfilled(written: WrittenAlarm, node: JsonNode<'_>, path: &Path<'_>) -> ExpectedAlarm {
     ExpectedAlarm {
         name: written.name.clone().unwrap_or_default(),
         kind: None,
@@ -52,7 +52,7 @@ fn unfilled(written: WrittenAlarm, node: Node<'_>, path: &Path<'_>) -> ExpectedA
 
 impl DocumentWalk<'_> {
     /// A list of short lines, such as cautions.
-    pub(crate) fn lines(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<String> {
+    pub(crate) fn lines(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Vec<String> {
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
             let what = format!("{path} can't be {}", node.kind().noun());
             self.report(node, path, |p| p.allowed("a list of lines of text, [\"...\"]"), what);
@@ -72,7 +72,7 @@ impl DocumentWalk<'_> {
         lines
     }
 
-    fn not_too_many(&mut self, node: Node<'_>, path: &Path<'_>, count: usize) {
+    fn not_too_many(&mut self, node: JsonNode<'_>, path: &Path<'_>, count: usize) {
         if count > MAX_ENTRIES {
             let allowed = format!("at most {MAX_ENTRIES}");
             self.report(node, path, |p| p.allowed(allowed), format!("{count} entries in {path}"));
@@ -80,7 +80,7 @@ impl DocumentWalk<'_> {
     }
 
     /// The document's limits: an object of quantities.
-    pub(crate) fn limits(&mut self, node: Node<'_>, path: &Path<'_>) -> ReadingLimits {
+    pub(crate) fn limits(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> ReadingLimits {
         let mut limits = ReadingLimits::new();
         let Some(entries) = self.entries(node, path, "limits by quantity") else { return limits };
         for entry in &entries {
@@ -108,7 +108,12 @@ impl DocumentWalk<'_> {
     }
 
     /// The limit among the members of an object; `None` when it names none, or a bad one.
-    pub(super) fn limit(&mut self, members: &[NodeEntry<'_>], node: Node<'_>, path: &Path<'_>) -> Option<ReadingLimit> {
+    pub(super) fn limit(
+        &mut self,
+        members: &[NodeEntry<'_>],
+        node: JsonNode<'_>,
+        path: &Path<'_>,
+    ) -> Option<ReadingLimit> {
         let mut limit = ReadingLimit::default();
         let (mut named, mut good, mut source) = (false, true, None);
         for member in members {
@@ -152,7 +157,7 @@ impl DocumentWalk<'_> {
     }
 
     /// The expectations of a step; read once the step's settings are known.
-    pub(crate) fn expect(&mut self, node: Node<'_>, path: &Path<'_>, step: &DocumentStep) -> Expectations {
+    pub(crate) fn expect(&mut self, node: JsonNode<'_>, path: &Path<'_>, step: &DocumentStep) -> Expectations {
         let mut expect = Expectations::default();
         let Some(entries) = self.entries(node, path, "expectations") else { return expect };
         for entry in &entries {
@@ -169,7 +174,7 @@ impl DocumentWalk<'_> {
         expect
     }
 
-    fn readings(&mut self, node: Node<'_>, path: &Path<'_>, step: &DocumentStep) -> Vec<ExpectedReading> {
+    fn readings(&mut self, node: JsonNode<'_>, path: &Path<'_>, step: &DocumentStep) -> Vec<ExpectedReading> {
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
             let what = format!("readings can't be {}", node.kind().noun());
             self.report(node, path, |p| p.allowed("a list of quantities: words, or objects with \"quantity\""), what);
@@ -189,7 +194,7 @@ impl DocumentWalk<'_> {
         readings
     }
 
-    fn reading(&mut self, node: Node<'_>, path: &Path<'_>, step: &DocumentStep) -> Option<ExpectedReading> {
+    fn reading(&mut self, node: JsonNode<'_>, path: &Path<'_>, step: &DocumentStep) -> Option<ExpectedReading> {
         if node.kind() == NodeKind::Text {
             let word = self.text(node, path)?;
             let quantity = self.quantity(&word, node, path)?;
@@ -231,7 +236,7 @@ impl DocumentWalk<'_> {
         quantity: Quantity,
         value: Option<f64>,
         limit: Option<ReadingLimit>,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
         step: &DocumentStep,
     ) -> Option<ExpectedReading> {
@@ -248,7 +253,7 @@ impl DocumentWalk<'_> {
         Some(ExpectedReading { quantity, value, band: None, why: String::new(), limit, named, place })
     }
 
-    fn alarms(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<ExpectedAlarm> {
+    fn alarms(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Vec<ExpectedAlarm> {
         if node.text().as_deref() == Some(USUAL) {
             return vec![unfilled(WrittenAlarm::default(), node, path)];
         }
@@ -270,7 +275,7 @@ impl DocumentWalk<'_> {
         alarms
     }
 
-    fn alarm(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<WrittenAlarm> {
+    fn alarm(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<WrittenAlarm> {
         if node.kind() == NodeKind::Text {
             let name = self.known_alarm(node, path)?.id().to_owned();
             return Some(WrittenAlarm { name: Some(name), ..WrittenAlarm::default() });
@@ -305,7 +310,7 @@ impl DocumentWalk<'_> {
     }
 
     /// The word of an alarm that depends on the signal.
-    fn known_alarm(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<AlarmKind> {
+    fn known_alarm(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<AlarmKind> {
         let word = self.text(node, path)?;
         let found = kind_of(&word);
         if found.is_none() {
@@ -322,7 +327,7 @@ impl DocumentWalk<'_> {
     }
 
     /// Alarms that must not sound: words, or names of one's own as `{"name": ...}`.
-    fn silent(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<ExpectedSilence> {
+    fn silent(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Vec<ExpectedSilence> {
         let mut silent = Vec::new();
         for (index, node) in self.entries_of(node, path, "a list of alarms").into_iter().enumerate() {
             let path = Path::Index(path, index);
@@ -355,7 +360,7 @@ impl DocumentWalk<'_> {
     }
 
     /// Alarms that must end: words, or objects with a time limit.
-    fn clears(&mut self, node: Node<'_>, path: &Path<'_>) -> Vec<ExpectedClear> {
+    fn clears(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Vec<ExpectedClear> {
         let mut clears = Vec::new();
         for (index, node) in self.entries_of(node, path, "a list of alarms").into_iter().enumerate() {
             let path = Path::Index(path, index);
@@ -394,7 +399,7 @@ impl DocumentWalk<'_> {
     }
 
     /// The entries of a list, which is `allowed`.
-    pub(super) fn entries_of<'n>(&mut self, node: Node<'n>, path: &Path<'_>, allowed: &str) -> Vec<Node<'n>> {
+    pub(super) fn entries_of<'n>(&mut self, node: JsonNode<'n>, path: &Path<'_>, allowed: &str) -> Vec<JsonNode<'n>> {
         let Some((list, count)) = node.list(MAX_ENTRIES) else {
             let what = format!("{path} can't be {}", node.kind().noun());
             self.report(node, path, |p| p.allowed(allowed), what);
@@ -404,7 +409,7 @@ impl DocumentWalk<'_> {
         list
     }
 
-    fn priority(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<Priority> {
+    fn priority(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<Priority> {
         let word = self.text(node, path)?;
         let found = PRIORITIES.into_iter().find(|priority| priority.id() == word);
         if found.is_none() {
@@ -416,7 +421,7 @@ impl DocumentWalk<'_> {
         found
     }
 
-    fn quantity(&mut self, word: &str, node: Node<'_>, path: &Path<'_>) -> Option<Quantity> {
+    fn quantity(&mut self, word: &str, node: JsonNode<'_>, path: &Path<'_>) -> Option<Quantity> {
         let found = Quantity::find(word);
         if found.is_none() {
             let words = || Quantity::ALL.iter().map(|quantity| quantity.id());
@@ -428,7 +433,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A finite number within bounds.
-    pub(crate) fn plain_number(&mut self, node: Node<'_>, path: &Path<'_>, min: f64, max: f64) -> Option<f64> {
+    pub(crate) fn plain_number(&mut self, node: JsonNode<'_>, path: &Path<'_>, min: f64, max: f64) -> Option<f64> {
         let number = if node.kind() == NodeKind::Number { node.raw().parse().unwrap_or(f64::NAN) } else { f64::NAN };
         if (min..=max).contains(&number) {
             return Some(number + 0.0);

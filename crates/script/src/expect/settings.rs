@@ -1,7 +1,7 @@
 //! Reading a monitor's alarm limits: `alarm_limits` of the document.
 
 use super::expected::{AlarmSetting, AlarmSettings};
-use crate::reader::Node;
+use crate::reader::JsonNode;
 use crate::reader::Path;
 use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, shown};
@@ -14,7 +14,7 @@ pub(crate) const SETTING_KEYS: [&str; 2] = ["value", "source"];
 
 impl DocumentWalk<'_> {
     /// An object of limits, each with its value and source.
-    pub(crate) fn alarm_settings(&mut self, node: Node<'_>, path: &Path<'_>) -> AlarmSettings {
+    pub(crate) fn alarm_settings(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> AlarmSettings {
         let mut settings = AlarmSettings::new();
         let Some(entries) = self.entries(node, path, "limits of alarms") else { return settings };
         let words = || AlarmLimit::ALL.iter().map(|limit| limit.id());
@@ -32,7 +32,7 @@ impl DocumentWalk<'_> {
         settings
     }
 
-    fn alarm_setting(&mut self, limit: AlarmLimit, node: Node<'_>, path: &Path<'_>) -> Option<AlarmSetting> {
+    fn alarm_setting(&mut self, limit: AlarmLimit, node: JsonNode<'_>, path: &Path<'_>) -> Option<AlarmSetting> {
         let entries = self.entries(node, path, "a limit with \"value\" and \"source\"")?;
         let (mut value, mut source) = (None, None);
         for entry in &entries {

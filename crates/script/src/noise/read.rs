@@ -3,7 +3,7 @@
 use super::StepNoise;
 use crate::document::DocumentStep;
 use crate::noise_ratio::{RANGE_DB, windowed_rms};
-use crate::reader::{Node, NodeEntry, NodeKind, Path};
+use crate::reader::{JsonNode, NodeEntry, NodeKind, Path};
 use crate::recording::part::{StepLength, StretchBounds};
 use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, shown};
@@ -35,7 +35,7 @@ impl DocumentWalk<'_> {
     /// The noise of a step, which is one of `each` rhythm or of one, and may hold.
     pub(crate) fn noise(
         &mut self,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
         step: &DocumentStep,
         each: bool,
@@ -104,7 +104,7 @@ impl DocumentWalk<'_> {
         &mut self,
         ratio: Option<&NodeEntry<'_>>,
         rms: Option<&NodeEntry<'_>>,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         each: bool,
         path: &Path<'_>,
     ) -> Option<Size> {
@@ -136,7 +136,7 @@ impl DocumentWalk<'_> {
         named: Option<&NodeEntry<'_>>,
         read: &open::Recording,
         file: &str,
-        file_node: Node<'_>,
+        file_node: JsonNode<'_>,
         path: &Path<'_>,
     ) -> Option<Vec<String>> {
         let Some(entry) = named else {

@@ -2,7 +2,7 @@
 
 use super::kept;
 use crate::limits::MAX_STEP_S;
-use crate::reader::{Node, NodeEntry, NodeKind, Path};
+use crate::reader::{JsonNode, NodeEntry, NodeKind, Path};
 use crate::series::span;
 use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, shown};
@@ -45,10 +45,10 @@ impl DocumentWalk<'_> {
     /// The node with the name of the file: a text alone, or the value of the key `file`.
     pub(crate) fn recording_file_node<'a>(
         &mut self,
-        node: Node<'a>,
+        node: JsonNode<'a>,
         entries: &[NodeEntry<'a>],
         path: &Path<'_>,
-    ) -> Option<Node<'a>> {
+    ) -> Option<JsonNode<'a>> {
         let named = || entries.iter().find(|entry| entry.key == "file").map(|entry| entry.value);
         let found = if node.kind() == NodeKind::Text { Some(node) } else { named() };
         if found.is_none() {
@@ -60,7 +60,7 @@ impl DocumentWalk<'_> {
     /// The recording in a file, read once for all steps.
     pub(crate) fn recording_file(
         &mut self,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         scale_mv: Option<f64>,
         path: &Path<'_>,
     ) -> Option<(String, Arc<open::Recording>)> {
@@ -71,9 +71,9 @@ impl DocumentWalk<'_> {
         }
         let beside = self.beside;
         let bytes = |path: &std::path::Path| {
-            beside(&path.to_string_lossy()).map_err(|why| open::ReadError::Absent { path: path.to_owned(), why })
+            beside(&path.to_string_lossy()).map_err(|why| open::RecordingError::Absent { path: path.to_owned(), why })
         };
-        match open::open(std::path::Path::new(&file), open::Meaning { scale_mv, rate_hz: None }, &bytes) {
+        match open::open(std::path::Path::new(&file), open::NumberMeaning { scale_mv, rate_hz: None }, &bytes) {
             Ok(read) => {
                 let read = Arc::new(read);
                 self.recordings.push((file.clone(), scale_mv, read.clone()));
@@ -91,7 +91,7 @@ impl DocumentWalk<'_> {
         &mut self,
         channels: &[Vec<f32>; INDEPENDENT_LEADS],
         rate_hz: f64,
-        file_node: Node<'_>,
+        file_node: JsonNode<'_>,
         path: &Path<'_>,
     ) -> Option<core::Recording<'static>> {
         match kept::recording(channels, rate_hz) {
@@ -115,9 +115,9 @@ impl DocumentWalk<'_> {
         &mut self,
         read: &'r open::Recording,
         (file, name): (&str, &str),
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
-    ) -> Option<(usize, &'r open::Channel)> {
+    ) -> Option<(usize, &'r open::RecordedChannel)> {
         let found = read.channels.iter().enumerate().find(|(_, channel)| channel.name == name);
         if found.is_none() {
             let near = nearest(name, read.channels.iter().map(|channel| channel.name.as_str())).map(quoted);
@@ -143,7 +143,7 @@ impl DocumentWalk<'_> {
         times: &StretchTimes,
         whole: Span,
         file: &str,
-        (node, entries): (Node<'_>, &[NodeEntry<'_>]),
+        (node, entries): (JsonNode<'_>, &[NodeEntry<'_>]),
         path: &Path<'_>,
     ) -> Option<StretchBounds> {
         let zero = Span::ZERO;
@@ -165,7 +165,7 @@ impl DocumentWalk<'_> {
         step: StepLength,
         bounds: &StretchBounds,
         (file, loops): (&str, &str),
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
     ) -> bool {
         let left = bounds.to.minus(bounds.from).minus(bounds.passed);

@@ -3,7 +3,7 @@
 use super::part::{StepLength, StretchBounds};
 use super::stretch::{Repeats, stretch};
 use super::{Named, SCALES_MV, StepRecording, loop_words};
-use crate::reader::{Node, NodeEntry, NodeKind, Path};
+use crate::reader::{JsonNode, NodeEntry, NodeKind, Path};
 use crate::series::StepSeries;
 use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, shown};
@@ -29,7 +29,7 @@ impl DocumentWalk<'_> {
     /// The recording of a step, with the series of its beats.
     pub(crate) fn recording(
         &mut self,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
         step: StepLength,
     ) -> Option<(StepRecording, StepSeries)> {
@@ -94,7 +94,7 @@ impl DocumentWalk<'_> {
         named: Option<&NodeEntry<'_>>,
         read: &open::Recording,
         file: &str,
-        file_node: Node<'_>,
+        file_node: JsonNode<'_>,
         path: &Path<'_>,
     ) -> Option<Vec<(Lead, usize, String)>> {
         let channel = |place: usize| read.channels.get(place);
@@ -155,7 +155,7 @@ impl DocumentWalk<'_> {
         &mut self,
         named: Option<&NodeEntry<'_>>,
         file: &str,
-        file_node: Node<'_>,
+        file_node: JsonNode<'_>,
         path: &Path<'_>,
     ) -> Option<StepSeries> {
         if let Some(entry) = named {

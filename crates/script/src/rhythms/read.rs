@@ -6,7 +6,7 @@ use crate::beside::BesideKind;
 use crate::carry::{StepChange, StepValue};
 use crate::keys::{self, Branch, Child};
 use crate::problem::Problem;
-use crate::reader::{DocumentKind, Node, NodeEntry, Path, nearest, quoted};
+use crate::reader::{DocumentKind, JsonNode, NodeEntry, Path, nearest, quoted};
 use crate::units;
 use crate::walk::DocumentWalk;
 use crate::words::rhythms;
@@ -32,11 +32,11 @@ pub(super) fn can_bring(field: Field) -> bool {
 }
 
 /// A parameter that a document names, with where.
-type Named<'a> = (Parameter, f32, Node<'a>, String);
+type Named<'a> = (Parameter, f32, JsonNode<'a>, String);
 
 impl DocumentWalk<'_> {
     /// The rhythms of the document, each under its word.
-    pub(crate) fn rhythms(&mut self, node: Node<'_>, path: &Path<'_>) {
+    pub(crate) fn rhythms(&mut self, node: JsonNode<'_>, path: &Path<'_>) {
         let Some(entries) = self.entries(node, path, "words with rhythms") else { return };
         for entry in &entries {
             let path = path.key(&entry.key);
@@ -44,8 +44,9 @@ impl DocumentWalk<'_> {
             if !self.admits(entry, &path, &BESIDE, is_taken(word), self.own.len()) {
                 continue;
             }
-            let read =
-                |walk: &mut DocumentWalk<'_>, node: Node<'_>, path: &Path<'_>| walk.rhythm_document(word, node, path);
+            let read = |walk: &mut DocumentWalk<'_>, node: JsonNode<'_>, path: &Path<'_>| {
+                walk.rhythm_document(word, node, path)
+            };
             match self.here_or_beside(entry.value, &path, &BESIDE, read) {
                 Some(rhythm) => self.own.push(rhythm),
                 // Steps that name it are not wrong.
@@ -55,7 +56,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A rhythm's document.
-    fn rhythm_document(&mut self, word: &str, node: Node<'_>, path: &Path<'_>) -> Option<&'static Rhythm> {
+    fn rhythm_document(&mut self, word: &str, node: JsonNode<'_>, path: &Path<'_>) -> Option<&'static Rhythm> {
         let entries = self.entries(node, path, "a rhythm")?;
         let before = self.found.count();
         let mut base = Some(&catalogue::SINUS);
@@ -179,7 +180,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A number of a parameter's range, or the place of a word among its words.
-    fn parameter<'a>(&mut self, parameter: Parameter, node: Node<'a>, path: &Path<'_>) -> Option<Named<'a>> {
+    fn parameter<'a>(&mut self, parameter: Parameter, node: JsonNode<'a>, path: &Path<'_>) -> Option<Named<'a>> {
         let info = parameter.info();
         let value = if !info.words.is_empty() {
             self.found.word(node, path, info.words)? as f32
@@ -195,7 +196,7 @@ impl DocumentWalk<'_> {
     }
 
     /// Reports a parameter of a kind that the rhythm does not have.
-    fn absent(&mut self, rhythm: &Rhythm, parameter: Parameter, node: Node<'_>, at: &str) {
+    fn absent(&mut self, rhythm: &Rhythm, parameter: Parameter, node: JsonNode<'_>, at: &str) {
         let path = parameter.info().path;
         let group = path.split('.').next().unwrap_or(path);
         let here = Parameter::ALL.iter().filter(|other| other.info().path.split('.').next() == Some(group));
@@ -210,7 +211,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A rhythm's word: of the script's own rhythms, or of the catalogue.
-    pub(crate) fn rhythm_word(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<&'static Rhythm> {
+    pub(crate) fn rhythm_word(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<&'static Rhythm> {
         let word = self.text(node, path)?;
         if let Some(own) = self.own.iter().find(|rhythm| rhythm.id == word) {
             return Some(own);

@@ -1,7 +1,7 @@
 //! Reading the series of a step.
 
 use super::{MOST_SERIES_BEATS, StepSeries, code, file, span};
-use crate::reader::{Node, NodeEntry, NodeKind, Path};
+use crate::reader::{JsonNode, NodeEntry, NodeKind, Path};
 use crate::walk::DocumentWalk;
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::script::{SHORTEST_RR, SeriesBeat};
@@ -21,7 +21,7 @@ const FORMS: &str = "{\"rr_s\": [seconds, ...]}, {\"at_s\": [seconds, ...]} or t
 
 impl DocumentWalk<'_> {
     /// The series of a step.
-    pub(crate) fn series(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<StepSeries> {
+    pub(crate) fn series(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<StepSeries> {
         match node.kind() {
             NodeKind::Text => self.series_in_file(node, path, None),
             NodeKind::Object => {
@@ -64,7 +64,7 @@ impl DocumentWalk<'_> {
         }
     }
 
-    fn rate_of_file(&mut self, node: Node<'_>, path: &Path<'_>) -> Option<f64> {
+    fn rate_of_file(&mut self, node: JsonNode<'_>, path: &Path<'_>) -> Option<f64> {
         self.found.number(node, path, 1.0..=1e6, "Hz")
     }
 
@@ -139,7 +139,7 @@ impl DocumentWalk<'_> {
     }
 
     /// A letter for each beat.
-    fn codes(&mut self, node: Node<'_>, path: &Path<'_>, count: usize) -> Option<Vec<BeatCode>> {
+    fn codes(&mut self, node: JsonNode<'_>, path: &Path<'_>, count: usize) -> Option<Vec<BeatCode>> {
         let text = self.text(node, path)?;
         let symbols = || BeatCode::ALL.iter().map(|code| code.symbol().to_string());
         let allowed = || format!("a letter for each beat ({count}), of {}", symbols().collect::<Vec<_>>().join(" "));
@@ -158,13 +158,13 @@ impl DocumentWalk<'_> {
     }
 
     /// The beats of a file beside the script.
-    fn series_in_file(&mut self, node: Node<'_>, path: &Path<'_>, hz: Option<f64>) -> Option<StepSeries> {
+    fn series_in_file(&mut self, node: JsonNode<'_>, path: &Path<'_>, hz: Option<f64>) -> Option<StepSeries> {
         let (name, bytes) = self.file_beside(node, path, "beat list", "night.csv")?;
         self.series_of_bytes(&name, bytes, hz, node, path)
     }
 
     /// The beats of the file of this name beside the script; problems are reported at `node`.
-    pub(crate) fn series_of(&mut self, name: &str, node: Node<'_>, path: &Path<'_>) -> Option<StepSeries> {
+    pub(crate) fn series_of(&mut self, name: &str, node: JsonNode<'_>, path: &Path<'_>) -> Option<StepSeries> {
         match (self.beside)(name) {
             Ok(bytes) => self.series_of_bytes(name, bytes, None, node, path),
             Err(why) => {
@@ -181,7 +181,7 @@ impl DocumentWalk<'_> {
         name: &str,
         bytes: Vec<u8>,
         hz: Option<f64>,
-        node: Node<'_>,
+        node: JsonNode<'_>,
         path: &Path<'_>,
     ) -> Option<StepSeries> {
         let header = file::header_name(name).map(|header| (self.beside)(&header));
@@ -195,7 +195,7 @@ impl DocumentWalk<'_> {
     }
 
     /// Refuses a series beside what does not go with it.
-    pub(crate) fn series_alone(&mut self, beats: Option<&NodeEntry<'_>>, each: Option<Node<'_>>, path: &Path<'_>) {
+    pub(crate) fn series_alone(&mut self, beats: Option<&NodeEntry<'_>>, each: Option<JsonNode<'_>>, path: &Path<'_>) {
         if let Some(beats) = beats {
             let allowed = "premature beats among the codes of the series";
             let what = "beats beside a series".to_owned();

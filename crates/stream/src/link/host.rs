@@ -2,7 +2,7 @@
 
 use pulsewright_core::time::FrameRate;
 use pulsewright_device::link::HEAD_START;
-use pulsewright_device::link::message::{Status, ToBoard, ToHost, VERSION};
+use pulsewright_device::link::message::{StageStatus, ToBoard, ToHost, VERSION};
 use pulsewright_device::link::packet::{Collector, MAX_FRAME_BYTES, MAX_PACKET, encode};
 use pulsewright_device::wiring::Wiring;
 use std::collections::VecDeque;
@@ -210,7 +210,7 @@ impl Host {
         }
     }
 
-    fn hear_status(&mut self, status: Status) -> Result<(), LinkError> {
+    fn hear_status(&mut self, status: StageStatus) -> Result<(), LinkError> {
         // After the last frame empty ticks bring the board to rest, as they should.
         let shown_all = self.is_over() && status.frames == self.first;
         self.phase = match (self.phase, status.playing) {

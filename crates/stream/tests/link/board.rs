@@ -4,9 +4,9 @@ use heapless::spsc::Queue;
 use pulsewright_device::converter::Converters;
 use pulsewright_device::fixed::Slope;
 use pulsewright_device::link::packet::MAX_PACKET;
-use pulsewright_device::link::{Board, HostRequest};
+use pulsewright_device::link::{BoardLink, HostRequest};
 use pulsewright_device::stage::{RestCause, RigFrame, Stage, State};
-use pulsewright_device::wiring::{Output, Source, Wiring};
+use pulsewright_device::wiring::{OutputSource, Wiring, WiringOutput};
 
 /// Code of rest.
 const REST: i32 = -7;
@@ -17,7 +17,7 @@ pub type Frames = Queue<RigFrame<2>, 256>;
 /// Two outputs of 16 bits.
 pub fn wiring() -> Wiring {
     let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 0 };
-    Wiring::new(&[Output { source: Source::Reference, slope, rest: REST }; 2], (-32_768, 32_767)).unwrap()
+    Wiring::new(&[WiringOutput { source: OutputSource::Reference, slope, rest: REST }; 2], (-32_768, 32_767)).unwrap()
 }
 
 /// The bytes of frame `n`.
@@ -66,7 +66,7 @@ impl Converters for &mut Words {
 /// The board: its link and its output stage.
 pub struct Model<'a> {
     pub stage: Stage<'a, &'a mut Words, (), (), 2>,
-    link: Board<'a, 2>,
+    link: BoardLink<'a, 2>,
     was: State,
 }
 
@@ -75,7 +75,7 @@ impl<'a> Model<'a> {
     pub fn new(words: &'a mut Words, frames: &'a mut Frames, patience: u32) -> Model<'a> {
         let (producer, consumer) = frames.split();
         let stage = Stage::new(&wiring(), (words, (), ()), consumer, 0, patience);
-        Model { was: stage.state(), stage, link: Board::new(&wiring(), producer) }
+        Model { was: stage.state(), stage, link: BoardLink::new(&wiring(), producer) }
     }
 
     /// Takes bytes of the line.

@@ -4,11 +4,11 @@ use crate::board::{Frames, Line, Model, Words, frame, wiring, words};
 use heapless::spsc::Queue;
 use pulsewright_core::time::FrameRate;
 use pulsewright_device::fixed::Slope;
-use pulsewright_device::link::message::Status;
+use pulsewright_device::link::message::StageStatus;
 use pulsewright_device::link::packet::MAX_PACKET;
-use pulsewright_device::link::{Board, HEAD_START, HostRequest};
+use pulsewright_device::link::{BoardLink, HEAD_START, HostRequest};
 use pulsewright_device::stage::{RestCause, State};
-use pulsewright_device::wiring::{Output, Source, Wiring};
+use pulsewright_device::wiring::{OutputSource, Wiring, WiringOutput};
 use pulsewright_stream::link::{Host, LinkError};
 use std::ops::Range;
 
@@ -163,15 +163,16 @@ fn clocks_that_differ_are_followed() {
 #[test]
 fn another_rig_is_refused() {
     let slope = Slope { mantissa: 1 << 30, shift: 20, offset: 1 };
-    let other = Wiring::new(&[Output { source: Source::Reference, slope, rest: 0 }; 2], (-32_768, 32_767)).unwrap();
+    let other =
+        Wiring::new(&[WiringOutput { source: OutputSource::Reference, slope, rest: 0 }; 2], (-32_768, 32_767)).unwrap();
     let mut queue = Queue::<_, 8>::new();
-    let mut board: Board<'_, 2> = Board::new(&other, queue.split().0);
+    let mut board: BoardLink<'_, 2> = BoardLink::new(&other, queue.split().0);
     let mut host = Host::new(&wiring(), FrameRate::lit(1000));
     let mut bytes = Vec::new();
     host.send(0, &mut bytes);
     let heard: Vec<HostRequest> = bytes.iter().filter_map(|byte| board.take(*byte, 0)).collect();
     assert_eq!(heard, [HostRequest::Stop]);
     let mut packet = [0; MAX_PACKET];
-    let answer = board.answer(Status::default(), &mut packet).unwrap();
+    let answer = board.answer(StageStatus::default(), &mut packet).unwrap();
     assert_eq!(host.receive(answer, 1), Err(LinkError::Wiring));
 }

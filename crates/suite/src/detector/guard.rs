@@ -18,14 +18,14 @@ for group in $groups; do kill -s KILL -- "-$group"; done"#;
 
 /// The watcher of a run. Where it can't be started, a killed run leaves its detectors behind; so does a run that is killed in the
 /// instant between the start of a detector and the message about it: a group has no number before its process has begun.
-pub struct Guard {
+pub struct DetectorGuard {
     watcher: Mutex<Option<(Child, ChildStdin)>>,
 }
 
-impl Guard {
+impl DetectorGuard {
     /// Starts to watch over this process.
-    pub fn start() -> Guard {
-        Guard { watcher: Mutex::new(watcher()) }
+    pub fn start() -> DetectorGuard {
+        DetectorGuard { watcher: Mutex::new(watcher()) }
     }
 
     /// Adds a process group that has begun.
@@ -46,7 +46,7 @@ impl Guard {
     }
 }
 
-impl Drop for Guard {
+impl Drop for DetectorGuard {
     fn drop(&mut self) {
         let watcher = self.watcher.lock().unwrap_or_else(PoisonError::into_inner).take();
         if let Some((mut child, stdin)) = watcher {

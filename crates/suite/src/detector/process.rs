@@ -1,6 +1,6 @@
 //! A detector's process: its output and its end.
 
-use super::guard::Guard;
+use super::guard::DetectorGuard;
 use crate::error::SuiteError;
 use std::io::{self, BufRead, BufReader, Read};
 use std::process::{Child, ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
@@ -17,14 +17,14 @@ const LONGEST_LINE: u64 = 4096;
 /// A process, ended with all it has started when it is dropped.
 pub(super) struct Process<'g> {
     child: Child,
-    guard: &'g Guard,
+    guard: &'g DetectorGuard,
     ended: bool,
     complaints: Complaints,
 }
 
 impl<'g> Process<'g> {
     /// Starts a command given as its words.
-    pub(super) fn start(words: &[String], stdin: Stdio, guard: &'g Guard) -> Result<Process<'g>, SuiteError> {
+    pub(super) fn start(words: &[String], stdin: Stdio, guard: &'g DetectorGuard) -> Result<Process<'g>, SuiteError> {
         let mut command = Command::new(&words[0]);
         command.args(&words[1..]).stdin(stdin).stdout(Stdio::piped()).stderr(Stdio::piped());
         #[cfg(unix)]
@@ -54,7 +54,7 @@ impl<'g> Process<'g> {
     }
 
     /// Waits for its end; a process that is not about to end is ended.
-    pub(super) fn wait(&mut self, deadline: Instant, stop: &dyn Fn() -> bool) -> Result<ExitStatus, Waited> {
+    pub(super) fn wait(&mut self, deadline: Instant, stop: &dyn Fn() -> bool) -> Result<ExitStatus, WaitError> {
         let mut pause = Duration::from_micros(200);
         loop {
             match self.child.try_wait() {
@@ -62,12 +62,12 @@ impl<'g> Process<'g> {
                     self.ended = true;
                     return Ok(status);
                 }
-                Ok(None) if stop() => return Err(Waited::Stopped),
+                Ok(None) if stop() => return Err(WaitError::Stopped),
                 Ok(None) if Instant::now() < deadline => {
                     thread::sleep(pause);
                     pause = (pause * 2).min(LOOK);
                 }
-                _ => return Err(Waited::Late),
+                _ => return Err(WaitError::Late),
             }
         }
     }
@@ -96,21 +96,21 @@ impl Drop for Process<'_> {
 }
 
 /// Why no message came.
-pub(super) enum Waited {
+pub(super) enum WaitError {
     Stopped,
     Late,
     Gone,
 }
 
 /// Waits for a message, looking now and then whether to stop.
-pub(super) fn receive<T>(from: &Receiver<T>, deadline: Instant, stop: &dyn Fn() -> bool) -> Result<T, Waited> {
+pub(super) fn receive<T>(from: &Receiver<T>, deadline: Instant, stop: &dyn Fn() -> bool) -> Result<T, WaitError> {
     loop {
         let left = deadline.saturating_duration_since(Instant::now());
         match from.recv_timeout(left.min(LOOK)) {
             Ok(message) => return Ok(message),
-            Err(RecvTimeoutError::Disconnected) => return Err(Waited::Gone),
-            Err(RecvTimeoutError::Timeout) if stop() => return Err(Waited::Stopped),
-            Err(RecvTimeoutError::Timeout) if left.is_zero() => return Err(Waited::Late),
+            Err(RecvTimeoutError::Disconnected) => return Err(WaitError::Gone),
+            Err(RecvTimeoutError::Timeout) if stop() => return Err(WaitError::Stopped),
+            Err(RecvTimeoutError::Timeout) if left.is_zero() => return Err(WaitError::Late),
             Err(RecvTimeoutError::Timeout) => {}
         }
     }

@@ -1,9 +1,9 @@
 //! A block of a plan multiplied out.
 
-use super::beside::Beside;
-use super::file::{Block, Rate, Seeds};
+use super::beside::PlanFolder;
+use super::file::{PlanBlock, Rate, Seeds};
 use super::noise::Noises;
-use crate::record::{Record, RecordNoise};
+use crate::record::{RecordNoise, SuiteRecord};
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::heart::rhythm::Rhythm;
@@ -28,7 +28,7 @@ pub(super) struct Axes<'p> {
 }
 
 impl<'p> Axes<'p> {
-    pub(super) fn of(block: &Block, beside: &'p Beside<'p>) -> Result<Axes<'p>, String> {
+    pub(super) fn of(block: &PlanBlock, beside: &'p PlanFolder<'p>) -> Result<Axes<'p>, String> {
         let rhythms = found("rhythm", &block.rhythm, RHYTHMS, |rhythm| rhythm.id)?;
         let bodies = found("body", &block.body, BODIES, |body| body.id)?;
         let mut rates = Vec::new();
@@ -79,7 +79,7 @@ impl<'p> Axes<'p> {
     pub(super) fn multiply(
         &self,
         duration_s: f64,
-        records: &mut Vec<Record>,
+        records: &mut Vec<SuiteRecord>,
         left_out: &mut Vec<String>,
     ) -> Result<(), String> {
         let settings = self.combined_settings();
@@ -115,14 +115,14 @@ impl<'p> Axes<'p> {
         script: &Arc<Document>,
         (rhythm, body, rate_bpm): Combination,
         (values, noise): (&Values, Option<RecordNoise>),
-        records: &mut Vec<Record>,
+        records: &mut Vec<SuiteRecord>,
     ) -> Result<(), String> {
         for frame_rate in &self.frame_rates {
             for seed in &self.seeds {
                 if records.len() >= MOST_RECORDS {
                     return Err(format!("more than {MOST_RECORDS} records"));
                 }
-                records.push(Record {
+                records.push(SuiteRecord {
                     name: String::new(),
                     rhythm,
                     body,

@@ -16,7 +16,7 @@ const MOST_KEPT: usize = 256 << 20;
 pub(super) const OF_PLAN: &str = "(plan)/";
 
 /// The folder of a plan. Plans of one text differ by the digests of all files that were read.
-pub(super) struct Beside<'p> {
+pub(super) struct PlanFolder<'p> {
     folder: Option<&'p Path>,
     read: RefCell<Read>,
 }
@@ -28,9 +28,9 @@ struct Read {
     bytes: usize,
 }
 
-impl<'p> Beside<'p> {
-    pub(super) fn new(folder: Option<&'p Path>) -> Beside<'p> {
-        Beside { folder, read: RefCell::default() }
+impl<'p> PlanFolder<'p> {
+    pub(super) fn new(folder: Option<&'p Path>) -> PlanFolder<'p> {
+        PlanFolder { folder, read: RefCell::default() }
     }
 
     /// The folder; `None` for a plan that is no file.

@@ -24,7 +24,7 @@ pub(super) struct PlanFile {
     pub(super) bits: Option<BitsWord>,
     #[serde(default)]
     pub(super) score: ScoreRules,
-    pub(super) blocks: Vec<Block>,
+    pub(super) blocks: Vec<PlanBlock>,
 }
 
 fn lead_two() -> Vec<String> {
@@ -64,7 +64,7 @@ pub(super) struct ScoreRules {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Block {
+pub(super) struct PlanBlock {
     #[serde(default)]
     pub(super) rhythm: Vec<String>,
     #[serde(default = "adult")]
@@ -91,7 +91,7 @@ pub(super) struct Block {
     pub(super) patients: Option<SeedRange>,
 }
 
-impl Block {
+impl PlanBlock {
     /// Whether the block names no rhythm, body, rate or setting of its own.
     pub(super) fn is_plain(&self) -> bool {
         self.rhythm.is_empty()

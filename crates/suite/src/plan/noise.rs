@@ -1,6 +1,6 @@
 //! Noise of recordings as an axis of a block.
 
-use super::beside::{Beside, OF_PLAN, joined};
+use super::beside::{OF_PLAN, PlanFolder, joined};
 use super::file::NoiseFile;
 use crate::record::RecordNoise;
 use pulsewright_script::{Document, Problem, Problems};
@@ -8,12 +8,12 @@ use serde_json::{Map, Value};
 
 /// Every file of noise at every ratio; without noise one signal as it is.
 pub(super) struct Noises<'p> {
-    beside: &'p Beside<'p>,
+    beside: &'p PlanFolder<'p>,
     all: Vec<(RecordNoise, Value)>,
 }
 
 impl<'p> Noises<'p> {
-    pub(super) fn of(file: Option<&NoiseFile>, beside: &'p Beside<'p>) -> Result<Noises<'p>, String> {
+    pub(super) fn of(file: Option<&NoiseFile>, beside: &'p PlanFolder<'p>) -> Result<Noises<'p>, String> {
         let mut all = Vec::new();
         let Some(noise) = file else { return Ok(Noises { beside, all }) };
         for (key, empty) in [("file", noise.file.is_empty()), ("snr_db", noise.snr_db.is_empty())] {

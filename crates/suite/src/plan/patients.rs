@@ -1,13 +1,13 @@
 //! A block of drawn patients.
 
 use super::axes::{MOST_RECORDS, frame_rates};
-use super::file::Block;
-use crate::record::{Drawn, Record};
+use super::file::PlanBlock;
+use crate::record::{DrawnPatient, SuiteRecord};
 use pulsewright_cohort::people::{People, PeopleFile};
 use std::sync::Arc;
 
 /// The records of a block with people: each patient at each frame rate.
-pub(super) fn records(block: &Block, people: &PeopleFile, duration_s: f64) -> Result<Vec<Record>, String> {
+pub(super) fn records(block: &PlanBlock, people: &PeopleFile, duration_s: f64) -> Result<Vec<SuiteRecord>, String> {
     if !block.is_bare() {
         return Err("people: rhythms, bodies, rates, seeds and settings of people are drawn; \
                     beside people a block has patients and frame_rate_hz alone"
@@ -29,7 +29,7 @@ pub(super) fn records(block: &Block, people: &PeopleFile, duration_s: f64) -> Re
         let values: Arc<[_]> = patient.settings(&people).collect();
         let document = Arc::new(patient.document);
         for frame_rate in &frame_rates {
-            records.push(Record {
+            records.push(SuiteRecord {
                 name: String::new(),
                 rhythm: patient.rhythm,
                 body: patient.body,
@@ -37,7 +37,7 @@ pub(super) fn records(block: &Block, people: &PeopleFile, duration_s: f64) -> Re
                 values: Arc::clone(&values),
                 frame_rate: *frame_rate,
                 seed: patient.seed,
-                patient: Some(Drawn { number, group: patient.group.clone() }),
+                patient: Some(DrawnPatient { number, group: patient.group.clone() }),
                 document: Arc::clone(&document),
                 recording: None,
                 script: None,

@@ -1,9 +1,9 @@
 //! A block of recordings.
 
 use super::axes::MOST_RECORDS;
-use super::file::{Block, RecordingFile};
-use crate::record::Record;
-use crate::recorded::Recorded;
+use super::file::{PlanBlock, RecordingFile};
+use crate::record::SuiteRecord;
+use crate::recorded::AnnotatedRecording;
 use pulsewright_core::body::ADULT;
 use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::SINUS;
@@ -14,11 +14,11 @@ use std::sync::Arc;
 
 /// The records of a block with recordings; the plan plays `channels` and scores `events`.
 pub(super) fn records(
-    block: &Block,
+    block: &PlanBlock,
     folder: Option<&Path>,
     events: Events,
     channels: &[Channel],
-) -> Result<Vec<Record>, String> {
+) -> Result<Vec<SuiteRecord>, String> {
     let usual_frames = block.frame_rate_hz[..] == [500];
     let no_people = block.people.is_none() && block.patients.is_none();
     if !(block.is_bare() && usual_frames && no_people) {
@@ -37,9 +37,10 @@ pub(super) fn records(
     block.recordings.iter().enumerate().map(one).collect()
 }
 
-fn record(file: &RecordingFile, folder: &Path, channels: &[Channel]) -> Result<Record, String> {
-    let recorded = Recorded::read(folder, &file.record, file.annotations.as_deref(), &file.channels, channels)?;
-    Ok(Record {
+fn record(file: &RecordingFile, folder: &Path, channels: &[Channel]) -> Result<SuiteRecord, String> {
+    let recorded =
+        AnnotatedRecording::read(folder, &file.record, file.annotations.as_deref(), &file.channels, channels)?;
+    Ok(SuiteRecord {
         name: String::new(),
         rhythm: &SINUS,
         body: &ADULT,

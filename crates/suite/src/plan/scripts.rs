@@ -1,10 +1,10 @@
 //! A block of scripts.
 
 use super::axes::{MOST_RECORDS, frame_rates, seeds};
-use super::beside::{Beside, on_one_line};
-use super::file::Block;
+use super::beside::{PlanFolder, on_one_line};
+use super::file::PlanBlock;
 use super::noise::Noises;
-use crate::record::Record;
+use crate::record::SuiteRecord;
 use crate::recorded::is_fit;
 use pulsewright_core::body::ADULT;
 use pulsewright_core::heart::catalogue::SINUS;
@@ -16,11 +16,11 @@ use std::sync::Arc;
 
 /// The records of a block with scripts, each longer than `learning_s`: every script with every noise, frame rate and seed.
 pub(super) fn records(
-    block: &Block,
-    beside: &Beside<'_>,
+    block: &PlanBlock,
+    beside: &PlanFolder<'_>,
     learning_s: f64,
     left_out: &mut Vec<String>,
-) -> Result<Vec<Record>, String> {
+) -> Result<Vec<SuiteRecord>, String> {
     if !block.is_plain() || !block.recordings.is_empty() || block.people.is_some() || block.patients.is_some() {
         return Err("scripts: rhythms, bodies, rates and settings are those of the scripts; \
                     beside scripts a block has frame_rate_hz, seed and noise alone"
@@ -59,7 +59,7 @@ pub(super) fn records(
             for frame_rate in &frame_rates {
                 let own = [document.seed()];
                 for seed in seeds.as_deref().unwrap_or(&own) {
-                    records.push(Record {
+                    records.push(SuiteRecord {
                         name: String::new(),
                         rhythm: &SINUS,
                         body: &ADULT,

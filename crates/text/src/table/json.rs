@@ -3,7 +3,7 @@
 use super::{Body, Each, InputPosition, Table, TableProblem, TableRow};
 use crate::fit;
 use crate::json::check;
-use crate::node::{Node, NodeKind};
+use crate::node::{JsonNode, NodeKind};
 use crate::number::counted;
 use csv::StringRecord;
 use std::ops::Range;
@@ -29,7 +29,7 @@ type Shape = (Option<Vec<String>>, Body);
 
 fn shape(text: &str) -> Result<Shape, TableProblem> {
     let whole = |what: String| TableProblem::new(InputPosition::Whole, what);
-    let root = Node::root(text).map_err(|error| whole(error.to_string()))?;
+    let root = JsonNode::root(text).map_err(|error| whole(error.to_string()))?;
     match root.kind() {
         NodeKind::List => list(root),
         NodeKind::Object => {
@@ -47,7 +47,7 @@ fn shape(text: &str) -> Result<Shape, TableProblem> {
 }
 
 /// An object of lists: each member a column.
-fn lists(object: Node<'_>) -> Result<Shape, TableProblem> {
+fn lists(object: JsonNode<'_>) -> Result<Shape, TableProblem> {
     let whole = |what: String| TableProblem::new(InputPosition::Whole, what);
     let (members, _) = object.object(MOST_MEMBERS).unwrap_or_default();
     let mut columns: Vec<(String, Range<usize>)> = Vec::new();
@@ -72,7 +72,7 @@ fn lists(object: Node<'_>) -> Result<Shape, TableProblem> {
 }
 
 /// A list of numbers or of objects; the columns are the members of all objects.
-fn list(node: Node<'_>) -> Result<Shape, TableProblem> {
+fn list(node: JsonNode<'_>) -> Result<Shape, TableProblem> {
     let mut columns: Vec<String> = Vec::new();
     let mut objects = None;
     let mut item = 0;
@@ -111,7 +111,7 @@ pub(super) fn list_rows(
 ) -> Result<(), TableProblem> {
     let mut cells = StringRecord::new();
     let mut item = 0;
-    Node::cut(text, list).each(&mut |value| {
+    JsonNode::cut(text, list).each(&mut |value| {
         item += 1;
         let place = InputPosition::Item(item);
         cells.clear();
@@ -135,7 +135,7 @@ pub(super) fn column_rows(text: &str, lists: &[Range<usize>], each: Each<'_>) ->
     let mut columns: Vec<Vec<(u32, u32)>> = Vec::with_capacity(lists.len());
     for list in lists {
         let mut items = Vec::new();
-        Node::cut(text, list).each(&mut |value| {
+        JsonNode::cut(text, list).each(&mut |value| {
             let span = value.span();
             items.push((span.start as u32, span.end as u32));
             Ok::<(), TableProblem>(())
@@ -149,14 +149,14 @@ pub(super) fn column_rows(text: &str, lists: &[Range<usize>], each: Each<'_>) ->
         cells.clear();
         for items in &columns {
             let (start, end) = items.get(row).copied().unwrap_or_default();
-            cells.push_field(&cell(Node::cut(text, &(start as usize..end as usize)), place)?);
+            cells.push_field(&cell(JsonNode::cut(text, &(start as usize..end as usize)), place)?);
         }
         each(&TableRow { place, cells: &cells })?;
     }
     Ok(())
 }
 
-fn cell(value: Node<'_>, place: InputPosition) -> Result<String, TableProblem> {
+fn cell(value: JsonNode<'_>, place: InputPosition) -> Result<String, TableProblem> {
     match value.kind() {
         NodeKind::Null => Ok(String::new()),
         NodeKind::Number | NodeKind::Bool => Ok(value.raw().to_owned()),

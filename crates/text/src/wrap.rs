@@ -1,6 +1,6 @@
 //! Lines broken between words.
 
-use pulsewright_text::fit;
+use crate::fit;
 
 /// A text in lines of at most `width` columns, broken between words; later lines keep the indent of the first. A word that is longer
 /// than a line gets lines of its own. A no-break space does not part words. Characters that do something instead of being seen are escaped.
