@@ -15,7 +15,7 @@ use pulsewright_core::time::{FrameRate, Instant, Span};
 use pulsewright_device::marks::Triggers;
 use pulsewright_files::atomic::{FileSet, is_device};
 use pulsewright_files::quantiser::Tally;
-use pulsewright_files::truth::{self, TruthFile};
+use pulsewright_files::truth::{ExpectedTables, TruthFile};
 use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_rig::{Clip, RigRender};
 use pulsewright_script::Document;
@@ -318,8 +318,8 @@ struct Log {
 
 impl Log {
     fn new(script: &Path) -> Log {
-        let tables = [TruthFile::Steps, TruthFile::Readings, TruthFile::Alarms];
-        let tables = tables.iter().filter(|_| !is_device(script)).map(|file| script.with_extension(file.suffix()));
+        let tables =
+            TruthFile::EXPECTED.iter().filter(|_| !is_device(script)).map(|file| script.with_extension(file.suffix()));
         Log { script: script.to_owned(), tables: tables.collect() }
     }
 
@@ -333,8 +333,9 @@ impl Log {
         let items = played.items();
         let script = Script::new(played.seed(), &items).map_err(VerbFailure::input)?;
         let labels = played.labels();
-        let tables = truth::expectations(&script, &labels, played.alarm_limits(), end);
-        let tables = self.tables.iter().zip(&tables).map(|(path, (_, table))| (path.as_path(), table.as_slice()));
+        let expectations = ExpectedTables::new(&script, &labels, SiteSet::USUAL, played.alarm_limits(), end);
+        let tables = expectations.write(TruthFile::EXPECTED.map(|_| Vec::new())).map_err(VerbFailure::input)?;
+        let tables = self.tables.iter().zip(&tables).map(|(path, table)| (path.as_path(), table.as_slice()));
         let files: Vec<(&Path, &[u8])> = [(self.script.as_path(), text.as_bytes())].into_iter().chain(tables).collect();
         set.write(&files).map_err(VerbFailure::input)
     }

@@ -55,6 +55,7 @@ use crate::script::Script;
 use crate::site_set::SiteSet;
 use crate::time::{Instant, Span};
 use crate::timeline::Timeline;
+use core::sync::atomic::{AtomicBool, Ordering};
 use rows::{PressureRows, RATE, ROWS};
 use watch::{Listener, Watch};
 
@@ -78,6 +79,7 @@ pub struct Forecast<'a> {
     sites: SiteSet,
     last: Instant,
     step_start: Instant,
+    stop: Option<&'a AtomicBool>,
     over: bool,
 }
 
@@ -92,6 +94,7 @@ impl<'a> Forecast<'a> {
             sites,
             last,
             step_start: Instant::ZERO,
+            stop: None,
             over: false,
         }
     }
@@ -102,10 +105,18 @@ impl<'a> Forecast<'a> {
         self
     }
 
+    /// The same, over soon after another thread has set `stop`: a step can last for a year.
+    pub fn stopped_by(self, stop: &'a AtomicBool) -> Forecast<'a> {
+        Forecast { stop: Some(stop), ..self }
+    }
+
     /// The next step; `None` after the last. `sink` gets every alarm as it ends.
     pub fn next_step(&mut self, sink: &mut dyn AlarmSink) -> Option<Expected> {
         let mut rows = PressureRows::new();
         while !self.over {
+            if self.stop.is_some_and(|stop| stop.load(Ordering::Relaxed)) {
+                return None;
+            }
             self.some(&mut rows, sink);
             if let Some(expected) = self.watch.done() {
                 return Some(expected);

@@ -12,7 +12,7 @@ use crate::quantiser::Tally;
 use crate::record::{self, annotations::AnnotationWriter};
 use crate::sidecar::{self, ChannelDescription, Description};
 use crate::truth::leads::LeadTruth;
-use crate::truth::{TruthFile, TruthWriter};
+use crate::truth::{ExpectedTables, TruthFile, TruthWriter};
 use pulsewright_core::frame::Frame;
 use pulsewright_core::player::Player;
 use pulsewright_core::time::FrameRate;
@@ -20,7 +20,10 @@ use pulsewright_core::truth::Observer;
 use serde_json::{Map, Value};
 use std::io::{self, Write};
 use std::ops::ControlFlow;
+use std::panic::resume_unwind;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread;
 
 /// Why a render came to nothing. No file has its final name then.
 #[derive(Debug, thiserror::Error)]
@@ -142,7 +145,7 @@ fn write_files(
     let mut signal = SignalFiles { plan, set: &set, names: &names.signal, open: None, done: Vec::new() };
     // First, so that the error of a folder that takes no files has the name that was asked for.
     signal.open(0)?;
-    let mut truth = if options.truth { Some(truth_files(plan, &set, names)?) } else { None };
+    let truth = if options.truth { Some(truth_files(&set, names)?) } else { None };
     let mut annotations = match &names.record {
         Some(RecordNames { annotations, .. }) => {
             Some(AnnotationWriter::new(plan.content, plan.rate, plan.frames, set.part(annotations)?))
@@ -153,21 +156,39 @@ fn write_files(
         [] => None,
         _ => Some(LeadTruth::new(plan.rate, plan.frames, set.part(&names.leads)?)),
     };
-    let mut observer = |event| {
-        if let Some(lead_truth) = &mut lead_truth {
-            lead_truth.observe(event);
-        }
-        if let Some(truth) = &mut truth {
-            truth.observe(event);
-        }
-        if let Some(annotations) = &mut annotations {
-            annotations.observe(event);
-        }
-    };
-    play(plan, &mut observer, |part| run.take(part, &mut signal, progress))?;
     let mut finished = Vec::new();
-    if let Some(truth) = truth {
-        for file in truth.finish().map_err(FileError::of(&names.truth[0]))? {
+    let stop = AtomicBool::new(false);
+    let tables = thread::scope(|scope| {
+        // What to expect is played on a thread of its own, beside the signal, and given up with it.
+        let _stop = SetOnDrop(&stop);
+        let (mut truth, expected) = truth.map_or((None, None), |(happened, expected)| {
+            let truth = TruthWriter::new(plan.rate, plan.frames, happened);
+            let expectations = expectations(plan).stopped_by(&stop);
+            (Some(truth), Some(scope.spawn(move || expectations.write(expected))))
+        });
+        let mut observer = |event| {
+            if let Some(lead_truth) = &mut lead_truth {
+                lead_truth.observe(event);
+            }
+            if let Some(truth) = &mut truth {
+                truth.observe(event);
+            }
+            if let Some(annotations) = &mut annotations {
+                annotations.observe(event);
+            }
+        };
+        play(plan, &mut observer, |part| run.take(part, &mut signal, progress))?;
+        let happened = truth.map(TruthWriter::finish).transpose().map_err(FileError::of(&names.truth[0]))?;
+        let expected = expected.map(|thread| thread.join().unwrap_or_else(|panic| resume_unwind(panic)));
+        let expected = expected.transpose().map_err(FileError::of(&names.truth[TruthFile::Steps as usize]))?;
+        Ok::<_, RenderError>(happened.zip(expected))
+    })?;
+    if let Some((happened, expected)) = tables {
+        let happened = TruthFile::HAPPENED.into_iter().zip(happened);
+        let mut tables: Vec<(TruthFile, UnfinishedPart)> =
+            happened.chain(TruthFile::EXPECTED.into_iter().zip(expected)).collect();
+        tables.sort_by_key(|(file, _)| *file as usize);
+        for (_, file) in tables {
             finished.push((file.finish()?, PartContent::Truth));
         }
     }
@@ -219,21 +240,32 @@ fn write_json(file: &mut UnfinishedPart, document: &impl serde::Serialize) -> io
     serde_json::to_writer_pretty(&mut *file, document).map_err(io::Error::from).and_then(|()| file.write_all(b"\n"))
 }
 
+/// Files of what happens, and of what to expect.
+type TruthFiles = ([UnfinishedPart; TruthFile::HAPPENED.len()], [UnfinishedPart; TruthFile::EXPECTED.len()]);
+
 /// The truth's files, open.
-fn truth_files<'a>(
-    plan: &'a RenderPlan<'a>,
-    set: &FileSet,
-    names: &Names,
-) -> Result<TruthWriter<'a, UnfinishedPart>, RenderError> {
-    let mut files = Vec::new();
-    for name in &names.truth {
-        files.push(set.part(name)?);
-    }
-    let Ok(files) = <[UnfinishedPart; TruthFile::ALL.len()]>::try_from(files) else {
-        return Err(RenderError::Stopped);
+fn truth_files(set: &FileSet, names: &Names) -> Result<TruthFiles, RenderError> {
+    let open = |files: &[TruthFile]| -> Result<Vec<UnfinishedPart>, FileError> {
+        files.iter().map(|file| set.part(&names.truth[*file as usize])).collect()
     };
-    let truth = TruthWriter::new(plan.content.script, plan.content.labels, plan.rate, plan.frames, files);
-    Ok(truth.expecting(plan.pressures, &plan.lead_truth, plan.content.limits))
+    let (happened, expected) = (open(&TruthFile::HAPPENED)?, open(&TruthFile::EXPECTED)?);
+    happened.try_into().ok().zip(expected.try_into().ok()).ok_or(RenderError::Stopped)
+}
+
+/// The readings and alarms of a correct monitor that gets this render.
+fn expectations<'p>(plan: &'p RenderPlan<'_>) -> ExpectedTables<'p> {
+    let Content { script, labels, limits, .. } = plan.content;
+    let end = plan.rate.instant_of(plan.frames);
+    ExpectedTables::new(script, labels, plan.pressures, limits, end).with_st_in(&plan.lead_truth)
+}
+
+/// Sets a flag when it goes out of scope, by an error or a panic too.
+struct SetOnDrop<'f>(&'f AtomicBool);
+
+impl Drop for SetOnDrop<'_> {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
 }
 
 fn record_header(plan: &RenderPlan<'_>, run: &Run<'_, '_>, name: &str) -> String {

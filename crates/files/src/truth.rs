@@ -20,188 +20,64 @@
 //! ([`pulsewright_core::expect`]).
 
 mod beats;
-mod foreseen;
+mod expectations;
 pub mod leads;
+mod tables;
 
 pub use beats::{BeatRows, nearest_frame};
+pub use expectations::ExpectedTables;
+pub use tables::{TruthFile, quoted};
 
 use crate::decimal::{push_instant, push_rounded};
-use foreseen::{ExpectedRows, ExpectedTables};
-use pulsewright_core::expect::{AlarmLimits, CuffMeter, CuffReading, ReadingBand};
-use pulsewright_core::frame::{Channel, Lead, PressureSite};
-use pulsewright_core::pressure::SiteSet;
-use pulsewright_core::script::Script;
+use pulsewright_core::expect::{CuffMeter, CuffReading, ReadingBand};
+use pulsewright_core::frame::{Channel, PressureSite};
 use pulsewright_core::time::{FrameRate, Instant};
 use pulsewright_core::truth::{Beat, Chamber, CuffEvent, CuffPhase, Episode, Event, Observer};
-use pulsewright_text::fit;
 use std::io::{self, Write};
-
-/// The truth files.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[allow(missing_docs)] // The table above describes each.
-pub enum TruthFile {
-    Beats,
-    Atrial,
-    Pulses,
-    Breaths,
-    Pacing,
-    Cuff,
-    Episodes,
-    Steps,
-    Readings,
-    Alarms,
-    Refused,
-}
-
-impl TruthFile {
-    /// Every file.
-    pub const ALL: [TruthFile; 11] = [
-        TruthFile::Beats,
-        TruthFile::Atrial,
-        TruthFile::Pulses,
-        TruthFile::Breaths,
-        TruthFile::Pacing,
-        TruthFile::Cuff,
-        TruthFile::Episodes,
-        TruthFile::Steps,
-        TruthFile::Readings,
-        TruthFile::Alarms,
-        TruthFile::Refused,
-    ];
-
-    /// Follows the signal's name, in place of its extension.
-    pub const fn suffix(self) -> &'static str {
-        match self {
-            TruthFile::Beats => "beats.csv",
-            TruthFile::Atrial => "atrial.csv",
-            TruthFile::Pulses => "pulses.csv",
-            TruthFile::Breaths => "breaths.csv",
-            TruthFile::Pacing => "pacing.csv",
-            TruthFile::Cuff => "cuff.csv",
-            TruthFile::Episodes => "episodes.csv",
-            TruthFile::Steps => "steps.csv",
-            TruthFile::Readings => "readings.csv",
-            TruthFile::Alarms => "alarms.csv",
-            TruthFile::Refused => "refused.csv",
-        }
-    }
-
-    const fn columns(self) -> &'static str {
-        match self {
-            TruthFile::Beats => BeatRows::COLUMNS,
-            TruthFile::Atrial => "time_s,frame",
-            TruthFile::Pulses => "time_s,channel,foot_mmhg,peak_s,systolic_mmhg,end_s,lowest_mmhg,mean_mmhg",
-            TruthFile::Breaths => "time_s,peak_s,end_s,depth_ohm,air",
-            TruthFile::Pacing => "time_s,frame,chamber,captures",
-            TruthFile::Cuff => {
-                "time_s,phase,cuff_mmhg,systolic_mmhg,diastolic_mmhg,mean_mmhg,systolic_low_mmhg,systolic_high_mmhg,\
-                 diastolic_low_mmhg,diastolic_high_mmhg,mean_low_mmhg,mean_high_mmhg"
-            }
-            TruthFile::Episodes => "start_s,end_s,episode",
-            TruthFile::Steps => {
-                "step,name,start_s,end_s,rhythm,body,rate_bpm,systolic_mmhg,diastolic_mmhg,mean_mmhg,breaths_per_min,\
-                 alarm,alarm_name,alarm_s,settled_s,rate_low_bpm,rate_high_bpm,systolic_low_mmhg,systolic_high_mmhg,\
-                 diastolic_low_mmhg,diastolic_high_mmhg,mean_low_mmhg,mean_high_mmhg,breaths_low_per_min,\
-                 breaths_high_per_min"
-            }
-            TruthFile::Readings => "step,reading,unit,start_s,end_s,settle_s,expected,low,high,why",
-            TruthFile::Alarms => "alarm,time_s,within_s,end_s,priority,begin_s,required",
-            TruthFile::Refused => "time_s,site,why",
-        }
-    }
-}
-
-/// The tables of the readings and alarms of a correct monitor over a script up to `end`; `labels` by item of the script.
-pub fn expectations(
-    script: &Script<'_>,
-    labels: &[&str],
-    limits: AlarmLimits,
-    end: Instant,
-) -> [(TruthFile, Vec<u8>); 3] {
-    let mut foreseen = ExpectedTables::new(script, SiteSet::USUAL, limits, end);
-    let mut tables = [TruthFile::Steps, TruthFile::Readings, TruthFile::Alarms]
-        .map(|file| (file, format!("{}\n", file.columns()).into_bytes()));
-    loop {
-        let ExpectedRows { steps, readings, alarms } = foreseen.next_step(script, labels);
-        let over = steps.is_empty();
-        for ((_, table), rows) in tables.iter_mut().zip([steps, readings, alarms]) {
-            table.extend_from_slice(&rows);
-        }
-        if over {
-            return tables;
-        }
-    }
-}
 
 /// Writes events as they happen.
 ///
 /// An error of the files is kept until [`TruthWriter::finish`]; nothing is written after it.
-pub struct TruthWriter<'a, W: Write> {
-    script: &'a Script<'a>,
-    labels: &'a [&'a str],
+pub struct TruthWriter<W: Write> {
     rate: FrameRate,
     frames: u64,
-    files: [W; TruthFile::ALL.len()],
+    files: [W; TruthFile::HAPPENED.len()],
     row: Vec<u8>,
     trouble: io::Result<()>,
     beats: BeatRows,
-    foreseen: ExpectedTables<'a>,
     cuff: CuffMeter,
-    step_began: bool,
     running: Vec<(Episode, Instant)>,
 }
 
-impl<'a, W: Write> TruthWriter<'a, W> {
-    /// For a render of `frames` frames; `files` in the order of [`TruthFile::ALL`], `labels` by item of the script.
-    pub fn new(
-        script: &'a Script<'a>,
-        labels: &'a [&'a str],
-        rate: FrameRate,
-        frames: u64,
-        files: [W; TruthFile::ALL.len()],
-    ) -> TruthWriter<'a, W> {
+impl<W: Write> TruthWriter<W> {
+    /// For a render of `frames` frames; `files` in the order of [`TruthFile::HAPPENED`].
+    pub fn new(rate: FrameRate, frames: u64, files: [W; TruthFile::HAPPENED.len()]) -> TruthWriter<W> {
         let mut truth = TruthWriter {
-            script,
-            labels,
             rate,
             frames,
             files,
             row: Vec::new(),
             trouble: Ok(()),
             beats: BeatRows::new(rate, frames),
-            foreseen: ExpectedTables::new(script, SiteSet::USUAL, AlarmLimits::USUAL, rate.instant_of(frames)),
             cuff: CuffMeter::new(),
-            step_began: false,
             running: Vec::new(),
         };
-        for file in TruthFile::ALL {
+        for file in TruthFile::HAPPENED {
             truth.row.extend_from_slice(file.columns().as_bytes());
             truth.write(file);
         }
         truth
     }
 
-    /// The same with these pressures beside the artery's, the ST level in these leads, and these limits of alarms.
-    ///
-    /// To be called before the first event.
-    pub fn expecting(mut self, sites: SiteSet, leads: &'a [Lead], limits: AlarmLimits) -> TruthWriter<'a, W> {
-        let end = self.rate.instant_of(self.frames);
-        self.foreseen = ExpectedTables::new(self.script, sites, limits, end).with_st_in(leads);
-        self
-    }
-
     /// Writes the rows that are still open at the end, and gives the files back.
     ///
     /// # Errors
     /// The first error of writing.
-    pub fn finish(mut self) -> io::Result<[W; TruthFile::ALL.len()]> {
+    pub fn finish(mut self) -> io::Result<[W; TruthFile::HAPPENED.len()]> {
         let end = self.rate.instant_of(self.frames);
         if let Some(reading) = self.cuff.finish(end) {
             self.cuff_reading(&reading);
         }
-        self.end_step();
-        let alarms = self.foreseen.finish();
-        self.append(TruthFile::Alarms, &alarms);
         while let Some((episode, start)) = self.running.first().copied() {
             self.end_episode(episode, start, end);
         }
@@ -211,8 +87,9 @@ impl<'a, W: Write> TruthWriter<'a, W> {
     /// Ends the row and sends it to its file.
     fn write(&mut self, file: TruthFile) {
         self.row.push(b'\n');
-        if self.trouble.is_ok() {
-            self.trouble = self.files[file as usize].write_all(&self.row);
+        let written = TruthFile::HAPPENED.iter().zip(&mut self.files).find(|(which, _)| **which == file);
+        if let (Ok(()), Some((_, written))) = (&self.trouble, written) {
+            self.trouble = written.write_all(&self.row);
         }
         self.row.clear();
     }
@@ -225,22 +102,6 @@ impl<'a, W: Write> TruthWriter<'a, W> {
     fn beat(&mut self, beat: &Beat) {
         if self.beats.put(beat, &mut self.row) {
             self.write(TruthFile::Beats);
-        }
-    }
-
-    fn end_step(&mut self) {
-        if std::mem::take(&mut self.step_began) {
-            let rows = self.foreseen.next_step(self.script, self.labels);
-            self.append(TruthFile::Steps, &rows.steps);
-            self.append(TruthFile::Readings, &rows.readings);
-            self.append(TruthFile::Alarms, &rows.alarms);
-        }
-    }
-
-    /// Sends whole rows to a file.
-    fn append(&mut self, file: TruthFile, rows: &[u8]) {
-        if self.trouble.is_ok() {
-            self.trouble = self.files[file as usize].write_all(rows);
         }
     }
 
@@ -275,16 +136,12 @@ impl<'a, W: Write> TruthWriter<'a, W> {
     }
 }
 
-impl<W: Write> Observer for TruthWriter<'_, W> {
+impl<W: Write> Observer for TruthWriter<W> {
     fn observe(&mut self, event: Event) {
         if let Some(reading) = self.cuff.take(&event) {
             self.cuff_reading(&reading);
         }
         match event {
-            Event::Step { .. } => {
-                self.end_step();
-                self.step_began = true;
-            }
             Event::Atrial(atrial) => {
                 push_instant(&mut self.row, atrial.onset);
                 write!(self.row, ",{}", nearest_frame(atrial.onset, self.rate)).ok();
@@ -333,7 +190,7 @@ impl<W: Write> Observer for TruthWriter<'_, W> {
                 write!(self.row, ",{},{}", beat.site.id(), beat.why.id()).ok();
                 self.write(TruthFile::Refused);
             }
-            // An event of a later version needs a file of its own.
+            // Steps are for the expectations; an event of a later version needs a file of its own.
             _ => {}
         }
     }
@@ -370,23 +227,15 @@ fn site_channel(site: PressureSite) -> Channel {
     Channel::Pressure(site)
 }
 
-/// A cell of CSV: in quotes where it has to be, always on one line, and no formula.
-pub fn quoted(text: &str) -> String {
-    let text = fit::cell(&crate::csv::on_one_line(text)).into_owned();
-    if text.contains([',', '"']) || text.starts_with(['#', ' ']) || text.ends_with(' ') {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use pulsewright_core::body::ADULT;
+    use pulsewright_core::expect::AlarmLimits;
     use pulsewright_core::heart::catalogue::{ASYSTOLE, SINUS, VENTRICULAR_FIBRILLATION};
     use pulsewright_core::player::Player;
-    use pulsewright_core::script::{Item, Ramp, Step};
+    use pulsewright_core::pressure::SiteSet;
+    use pulsewright_core::script::{Item, Ramp, Script, Step};
     use pulsewright_core::settings::{Field, Settings};
     use pulsewright_core::time::Span;
 
@@ -394,10 +243,17 @@ mod tests {
 
     fn truth(items: &[Item<'_>], labels: &[&str], frames: u64) -> [String; 11] {
         let script = Script::new(1, items).unwrap();
-        let files = std::array::from_fn(|_| Vec::new());
-        let mut truth = TruthWriter::new(&script, labels, RATE, frames, files);
+        let mut truth = TruthWriter::new(RATE, frames, TruthFile::HAPPENED.map(|_| Vec::new()));
         Player::new(&script, RATE).skip_observed(frames, &mut truth);
-        truth.finish().unwrap().map(|file| String::from_utf8(file).unwrap())
+        let end = RATE.instant_of(frames);
+        let expectations = ExpectedTables::new(&script, labels, SiteSet::USUAL, AlarmLimits::USUAL, end);
+        let happened = TruthFile::HAPPENED.into_iter().zip(truth.finish().unwrap());
+        let expected = TruthFile::EXPECTED.into_iter().zip(expectations.write([const { Vec::new() }; 3]).unwrap());
+        let mut files = std::array::from_fn(|_| String::new());
+        for (file, text) in happened.chain(expected) {
+            files[file as usize] = String::from_utf8(text).unwrap();
+        }
+        files
     }
 
     fn file(files: &[String; 11], which: TruthFile) -> Vec<Vec<&str>> {
@@ -532,8 +388,12 @@ mod tests {
         }
         let items = [step(Settings::new(&ADULT, &SINUS), 1)];
         let script = Script::new(1, &items).unwrap();
-        let truth = TruthWriter::new(&script, &[], RATE, 500, [const { Full }; TruthFile::ALL.len()]);
+        let truth = TruthWriter::new(RATE, 500, TruthFile::HAPPENED.map(|_| Full));
         assert_eq!(truth.finish().map(|_| ()).unwrap_err().kind(), io::ErrorKind::StorageFull);
+        let end = RATE.instant_of(500);
+        let expectations = ExpectedTables::new(&script, &[], SiteSet::USUAL, AlarmLimits::USUAL, end);
+        let written = expectations.write(TruthFile::EXPECTED.map(|_| Full));
+        assert_eq!(written.map(|_| ()).unwrap_err().kind(), io::ErrorKind::StorageFull);
     }
 
     #[test]

@@ -10,7 +10,7 @@ use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
-use pulsewright_files::truth::{TruthFile, TruthWriter as TruthTables};
+use pulsewright_files::truth::{ExpectedTables, TruthFile, TruthWriter};
 use pulsewright_script::Document;
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
@@ -159,12 +159,18 @@ impl Signals {
             let script = Script::new(self.document.seed(), &items).map_err(wrong)?;
             let labels = self.document.labels();
             let sites = SiteSet::of(&self.channels).map_err(wrong)?;
-            let files = TruthFile::ALL.map(|_| Vec::new());
-            let mut tables = TruthTables::new(&script, &labels, self.rate, self.frames, files);
-            tables = tables.expecting(sites, &[], self.document.alarm_limits());
-            Player::new(&script, self.rate).with_pressures_at(sites).skip_observed(self.frames, &mut tables);
-            let mut tables = tables.finish().map_err(wrong)?;
-            String::from_utf8(std::mem::take(&mut tables[wanted as usize])).map_err(wrong)
+            let mut tables: Vec<(TruthFile, Vec<u8>)> = if TruthFile::EXPECTED.contains(&wanted) {
+                let (limits, end) = (self.document.alarm_limits(), self.rate.instant_of(self.frames));
+                let expectations = ExpectedTables::new(&script, &labels, sites, limits, end);
+                let files = expectations.write(TruthFile::EXPECTED.map(|_| Vec::new())).map_err(wrong)?;
+                TruthFile::EXPECTED.into_iter().zip(files).collect()
+            } else {
+                let mut happened = TruthWriter::new(self.rate, self.frames, TruthFile::HAPPENED.map(|_| Vec::new()));
+                Player::new(&script, self.rate).with_pressures_at(sites).skip_observed(self.frames, &mut happened);
+                TruthFile::HAPPENED.into_iter().zip(happened.finish().map_err(wrong)?).collect()
+            };
+            let table = tables.iter_mut().find(|(file, _)| *file == wanted).map(|(_, table)| std::mem::take(table));
+            String::from_utf8(table.unwrap_or_default()).map_err(wrong)
         })
     }
 

@@ -4,14 +4,10 @@ use super::source::{Crate, shown};
 use std::collections::BTreeSet;
 
 /// Pairs of files that import each other, with the reason.
-const PAIRS: [([&str; 2], &str); 5] = [
+const PAIRS: [([&str; 2], &str); 4] = [
     (
         ["crates/files/src/atomic.rs", "crates/files/src/atomic/claim.rs"],
         "a claim returns the transaction's errors, and the transaction holds its claim",
-    ),
-    (
-        ["crates/files/src/truth.rs", "crates/files/src/truth/foreseen.rs"],
-        "the tables of expectations quote cells as the tables of events do",
     ),
     (
         ["crates/firmware/src/host_lines.rs", "crates/firmware/src/main.rs"],

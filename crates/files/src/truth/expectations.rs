@@ -1,6 +1,6 @@
-//! Expected readings and alarms of a monitor, step by step: the rows of `steps`, `readings` and `alarms`.
+//! Expected readings and alarms of a monitor, step by step: the tables `steps`, `readings` and `alarms`.
 
-use super::quoted;
+use super::tables::{TruthFile, quoted};
 use crate::decimal::{push_instant, push_rounded};
 use pulsewright_core::expect::{Alarm, AlarmLimits, Expected, Forecast, Reading};
 use pulsewright_core::frame::{Channel, Lead, PressureSite};
@@ -8,65 +8,75 @@ use pulsewright_core::heart::rhythm::Priority;
 use pulsewright_core::pressure::{AT_ONCE, SiteSet};
 use pulsewright_core::script::{Item, Script, Step};
 use pulsewright_core::time::Instant;
-use std::io::Write;
+use std::io::{self, Write};
+use std::sync::atomic::AtomicBool;
 
-/// Rows of a step, each with its line end.
-#[derive(Default)]
-pub(super) struct ExpectedRows {
-    pub(super) steps: Vec<u8>,
-    pub(super) readings: Vec<u8>,
-    pub(super) alarms: Vec<u8>,
-}
-
-/// Plays the script a second time, for its expected readings and alarms.
-pub(super) struct ExpectedTables<'a> {
+/// The readings and alarms of a correct monitor: it plays a script by itself, beside the signal.
+pub struct ExpectedTables<'a> {
     forecast: Box<Forecast<'a>>,
+    script: &'a Script<'a>,
+    labels: &'a [&'a str],
     sites: SiteSet,
     leads: &'a [Lead],
-    played: u64,
 }
 
 impl<'a> ExpectedTables<'a> {
-    /// Of `script` up to `end`, at `sites` and the artery.
-    pub(super) fn new(script: &Script<'a>, sites: SiteSet, limits: AlarmLimits, end: Instant) -> ExpectedTables<'a> {
+    /// Of `script` up to `end`, at `sites` and the artery; `labels` by item of the script.
+    pub fn new(
+        script: &'a Script<'a>,
+        labels: &'a [&'a str],
+        sites: SiteSet,
+        limits: AlarmLimits,
+        end: Instant,
+    ) -> ExpectedTables<'a> {
         let mut all: Vec<PressureSite> = sites.sites().collect();
         if !sites.has(PressureSite::Arterial) && all.len() < AT_ONCE {
             all.push(PressureSite::Arterial);
         }
         let sites = SiteSet::new(&all).unwrap_or(sites);
-        ExpectedTables { forecast: Box::new(Forecast::new(script, sites, limits, end)), sites, leads: &[], played: 0 }
+        let forecast = Box::new(Forecast::new(script, sites, limits, end));
+        ExpectedTables { forecast, script, labels, sites, leads: &[] }
     }
 
     /// The same with the ST level in these leads.
-    pub(super) fn with_st_in(self, leads: &'a [Lead]) -> ExpectedTables<'a> {
-        let forecast = Box::new(self.forecast.with_st_in(leads));
-        ExpectedTables { forecast, leads, ..self }
+    pub fn with_st_in(self, leads: &'a [Lead]) -> ExpectedTables<'a> {
+        ExpectedTables { forecast: Box::new(self.forecast.with_st_in(leads)), leads, ..self }
     }
 
-    /// The rows of the next step.
-    pub(super) fn next_step(&mut self, script: &Script<'_>, labels: &[&str]) -> ExpectedRows {
-        let mut rows = ExpectedRows::default();
-        let alarms = &mut rows.alarms;
-        let Some(expected) = self.forecast.next_step(&mut |alarm: Alarm| push_alarm(alarms, &alarm)) else {
-            return rows;
-        };
-        let Some(Item::Step(step)) = script.items().get(expected.item) else { return rows };
-        self.played += 1;
-        let label = quoted(labels.get(expected.item).copied().unwrap_or(""));
-        push_step(&mut rows.steps, self.played, &label, step, &expected);
-        self.push_readings(&mut rows.readings, &expected);
-        rows
+    /// The same, over soon after another thread has set `stop`.
+    pub fn stopped_by(self, stop: &'a AtomicBool) -> ExpectedTables<'a> {
+        ExpectedTables { forecast: Box::new(self.forecast.stopped_by(stop)), ..self }
     }
 
-    /// The alarms that still hold at the end.
-    pub(super) fn finish(&mut self) -> Vec<u8> {
-        let mut alarms = Vec::new();
-        while self.forecast.next_step(&mut |alarm: Alarm| push_alarm(&mut alarms, &alarm)).is_some() {}
-        alarms
+    /// Writes the tables, in the order of [`TruthFile::EXPECTED`], and gives the files back.
+    ///
+    /// # Errors
+    /// The first error of writing.
+    pub fn write<W: Write>(mut self, mut files: [W; 3]) -> io::Result<[W; 3]> {
+        for (file, table) in files.iter_mut().zip(TruthFile::EXPECTED) {
+            writeln!(file, "{}", table.columns())?;
+        }
+        let [steps, readings, alarms] = &mut files;
+        let mut row = Vec::new();
+        let mut played = 0;
+        loop {
+            let expected = self.forecast.next_step(&mut |alarm: Alarm| push_alarm(&mut row, &alarm));
+            alarms.write_all(&row)?;
+            row.clear();
+            let Some(expected) = expected else { return Ok(files) };
+            let Some(Item::Step(step)) = self.script.items().get(expected.item) else { continue };
+            played += 1;
+            let label = quoted(self.labels.get(expected.item).copied().unwrap_or(""));
+            push_step(&mut row, played, &label, step, &expected);
+            steps.write_all(&row)?;
+            row.clear();
+            self.push_readings(&mut row, played, &expected);
+            readings.write_all(&row)?;
+            row.clear();
+        }
     }
 
-    fn push_readings(&self, row: &mut Vec<u8>, expected: &Expected) {
-        let played = self.played;
+    fn push_readings(&self, row: &mut Vec<u8>, played: u64, expected: &Expected) {
         let mut push_from = |from: Instant, name: &str, unit: &str, reading: &Reading| {
             write!(row, "{played},{name},{unit},").ok();
             push_instant(row, expected.start);
