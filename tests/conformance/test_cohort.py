@@ -9,6 +9,8 @@ import time
 
 import numpy as np
 import pandas as pd
+import pyarrow
+import pyarrow.parquet
 import pytest
 import soundfile
 import wfdb
@@ -164,6 +166,60 @@ def test_packs_change_no_bit_and_a_patient_alone_is_the_same(write_plan, tmp_pat
     manifest = json.loads((tmp_path / "in-1" / "pack-1-of-1.manifest.json").read_text())
     digest = hashlib.sha256((tmp_path / "in-1" / "pack-1-of-1.npy").read_bytes()).hexdigest()
     assert manifest["files"][0]["sha256"] == digest
+
+
+def test_parquet_has_the_values_of_the_arrays(write_plan, tmp_path):
+    """Read by pyarrow and pandas: each sample bit for bit, the index as in CSV, the same rows in any packs."""
+    people = {**PEOPLE, "groups": [*PEOPLE["groups"], {"name": "silent, \u2665", "rhythm": "asystole"}]}
+    plan = write_plan(channels=["leads", "arterial"], people=people)
+    succeed("cohort", plan, "-n", 41, "-o", tmp_path / "npy", "--packs", 1)
+    whole = packed(tmp_path / "npy")
+    for packs in (1, 2, 7):
+        folder = tmp_path / f"in-{packs}"
+        succeed("cohort", plan, "-n", 41, "-o", folder, "--packs", packs, "--format", "parquet")
+        names = sorted(path.name for path in folder.glob("pack-*.parquet"))
+        tables = [pyarrow.parquet.read_table(folder / name) for name in names]
+        assert len(tables) == packs
+        table = pyarrow.concat_tables(tables)
+        assert table.column_names == ["patient", "frame", "I", "II", "III", "aVR", "aVL", "aVF", "V1", "V2", "V3", "V4", "V5", "V6", "arterial"]
+        assert np.array_equal(table["patient"].to_numpy(), np.repeat(np.arange(41), 5000))
+        assert np.array_equal(table["frame"].to_numpy(), np.tile(np.arange(5000), 41))
+        for number, name in enumerate(table.column_names[2:]):
+            column = table[name].to_numpy().reshape(41, 5000)
+            assert column.dtype == np.float32
+            assert np.array_equal(column.view(np.uint32), whole[:, number].view(np.uint32)), name
+        assert (folder / "beats.csv").read_bytes() == (tmp_path / "npy" / "beats.csv").read_bytes()
+        read, drawn = pd.read_parquet(folder / "patients.parquet"), index(plan, 41)
+        assert list(read.columns) == list(drawn.columns)
+        for name in drawn.columns.drop(["pack", "row"]):
+            # A column of numbers that are whole has no point in CSV.
+            there = drawn[name].astype(np.float32) if read[name].dtype == np.float32 else drawn[name]
+            pd.testing.assert_series_equal(read[name], there, check_exact=True)
+        assert read.seed.dtype == np.uint64 and read["rate_bpm"].isna().any()
+        for row in read.itertuples():
+            place = pyarrow.parquet.read_table(folder / row.pack, filters=[("patient", "==", row.patient)], columns=["frame", "V5"])
+            assert np.array_equal(place["V5"].to_numpy(), whole[row.patient, 10])
+            assert tables[names.index(row.pack)]["patient"][5000 * row.row].as_py() == row.patient
+    file = pyarrow.parquet.ParquetFile(tmp_path / "in-1" / "pack-1-of-1.parquet")
+    about = {key.decode(): value.decode() for key, value in file.metadata.metadata.items()}
+    assert (about["frame_rate_hz"], about["frames"]) == ("500", "5000")
+    assert json.loads(about["units"]) == {name: "mV" for name in table.column_names[2:-1]} | {"arterial": "mmHg"}
+    assert json.loads(about["plan"]) == json.loads(plan.read_text())
+    assert file.metadata.created_by.startswith("pulsewright ")
+    groups = [file.metadata.row_group(number).column(0).statistics for number in range(file.num_row_groups)]
+    assert len(groups) > 2 and [group.min for group in groups[1:]] == [group.max + 1 for group in groups[:-1]]
+    manifest = json.loads((tmp_path / "in-1" / "pack-1-of-1.manifest.json").read_text())
+    assert manifest["files"][0]["sha256"] == hashlib.sha256((tmp_path / "in-1" / "pack-1-of-1.parquet").read_bytes()).hexdigest()
+    assert b"everything was there" in succeed("cohort", plan, "-n", 41, "-o", tmp_path / "in-7", "--packs", 7, "--format", "parquet").stdout
+
+
+def test_groups_of_channels_stand_for_their_channels(write_plan, tmp_path):
+    leads = ["I", "II", "III", "aVR", "aVL", "aVF", "V1", "V2", "V3", "V4", "V5", "V6"]
+    for name, channels in (("group", ["arterial", "LEADS"]), ("each", ["arterial", *leads])):
+        succeed("cohort", write_plan(channels=channels, duration_s=2), "-n", 2, "-o", tmp_path / name)
+    assert np.array_equal(packed(tmp_path / "group"), packed(tmp_path / "each"))
+    refused = run("cohort", write_plan(channels=["leads", "V2"]), "-n", 2, "-o", tmp_path / "twice")
+    assert_refused(refused, "channels[1]: V2 is named twice")
 
 
 def test_samples_have_what_the_index_says(write_plan, tmp_path):

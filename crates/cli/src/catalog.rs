@@ -1,12 +1,12 @@
 //! `catalog`: the lists to choose from, as tables for people or JSON for programs.
 
-use crate::channel_groups::GROUPS;
 use crate::diagnostics::{VerbOutcome, print};
 use crate::table::write_table;
 use pulsewright_core::body::{ADULT, BODIES};
 use pulsewright_core::frame::Channel;
 use pulsewright_core::heart::catalogue::RHYTHMS;
 use pulsewright_core::settings::{Field, FieldKind};
+use pulsewright_script::channel_groups::GROUPS;
 use pulsewright_script::{bodies, rhythms};
 use serde_json::{Value, json};
 use std::io::{self, Write};

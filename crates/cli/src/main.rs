@@ -10,7 +10,6 @@ mod args;
 mod bench;
 mod calibrate;
 mod catalog;
-mod channel_groups;
 mod check;
 mod circuit;
 mod cohort;

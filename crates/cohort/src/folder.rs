@@ -4,8 +4,9 @@
 //! |---|---|
 //! | `cohort.json` | the plan, the number of patients and of packs, the program |
 //! | `pack-01-of-10.npy` | signals: patients by channels by frames, `float32`; beside it `pack-01-of-10.manifest.json` with its digest |
+//! | `pack-01-of-10.parquet` | the same as a table: a row for each frame, columns `patient`, `frame` and the channels |
 //! | `records/000017.hea` ... | in place of packs: a record of the open waveform database for each patient |
-//! | `patients.csv` | a line for each patient: where the signal is, and every drawn value |
+//! | `patients.csv` | a line for each patient: where the signal is, and every drawn value; beside packs of Parquet `patients.parquet` |
 //! | `beats.csv` | a line for each beat: the number of the patient, then the columns of a table of beats |
 
 use crate::error::CohortError;
@@ -23,6 +24,9 @@ use std::path::{Path, PathBuf};
 
 const MANIFEST: &str = "cohort.json";
 
+/// Columns of the index before the variables.
+pub(crate) const INDEX_COLUMNS: [&str; 8] = ["patient", "pack", "row", "group", "rhythm", "body", "seed", "redraws"];
+
 /// Form of the signals.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -31,14 +35,22 @@ pub enum CohortFormat {
     Npy,
     /// A record of the open waveform database for each patient, 16 bits.
     Wfdb,
+    /// Packs and index as Parquet.
+    #[cfg(feature = "parquet")]
+    Parquet,
 }
 
 impl CohortFormat {
+    /// Whether signals are in packs, not in a file for each patient.
+    pub fn is_packed(self) -> bool {
+        self != CohortFormat::Wfdb
+    }
+
     /// Bytes of a sample.
     pub fn sample_bytes(self) -> usize {
         match self {
-            CohortFormat::Npy => SAMPLE,
             CohortFormat::Wfdb => 2,
+            _ => SAMPLE,
         }
     }
 }
@@ -93,21 +105,21 @@ impl Packs {
 
     /// File name of a pack; of records, that of their folder.
     pub fn name(&self, pack: u32) -> String {
-        match self.form {
-            CohortFormat::Npy => {
-                let digits = self.packs.to_string().len();
-                format!("pack-{:0digits$}-of-{}.npy", u64::from(pack) + 1, self.packs)
-            }
-            CohortFormat::Wfdb => "records".to_owned(),
-        }
+        let ending = match self.form {
+            CohortFormat::Npy => "npy",
+            #[cfg(feature = "parquet")]
+            CohortFormat::Parquet => "parquet",
+            CohortFormat::Wfdb => return "records".to_owned(),
+        };
+        let digits = self.packs.to_string().len();
+        format!("pack-{:0digits$}-of-{}.{ending}", u64::from(pack) + 1, self.packs)
     }
 }
 
 impl CohortManifest {
     /// For a plan cut into packs.
     pub fn new(plan: &CohortPlan, packs: Packs) -> CohortManifest {
-        let made_by = format!("pulsewright {}", env!("CARGO_PKG_VERSION"));
-        CohortManifest { version: 1, made_by, packs, plan: plan.document.clone() }
+        CohortManifest { version: 1, made_by: made_by(), packs, plan: plan.document.clone() }
     }
 
     fn read(folder: &Path) -> Result<Option<CohortManifest>, CohortError> {
@@ -186,6 +198,11 @@ impl CohortFolder {
         let digits = self.packs.patients.saturating_sub(1).to_string().len();
         self.root.join(self.packs.name(0)).join(format!("{patient:0digits$}.hea"))
     }
+}
+
+/// Name and version of the program.
+pub(crate) fn made_by() -> String {
+    format!("pulsewright {}", env!("CARGO_PKG_VERSION"))
 }
 
 /// Whether nothing is in a folder, temporary files aside, or the folder is not there.

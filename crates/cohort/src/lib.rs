@@ -7,12 +7,13 @@
 //! # Map
 //! [`distribution`] and [`normal`] hold the arithmetic of one variable, [`correlation`] that of several; [`people`] reads the
 //! document and draws; [`plan`], [`content`] and [`record`] make signals and truth; [`mod@write`], [`folder`], [`npy`] and [`tables`] make
-//! files; [`pool`] spreads work over threads.
+//! files, with the feature `parquet` also Parquet's; [`pool`] spreads work over threads.
 //!
 //! # What holds
 //! - A patient depends on the people and the number alone: the same for ever, alone or among others, in any number of shards.
 //! - A draw belongs to a name: a further variable changes no other one.
-//! - Memory does not grow with the number of patients.
+//! - Memory does not grow with the number of patients; of Parquet it does by about 1 kB for each patient of a pack, as its writer
+//!   keeps the places of all columns until the file ends.
 #![forbid(unsafe_code)]
 
 pub mod content;
@@ -23,6 +24,13 @@ pub mod folder;
 pub mod normal;
 pub mod npy;
 mod one_step;
+mod pack;
+#[cfg(feature = "parquet")]
+mod parquet_index;
+#[cfg(feature = "parquet")]
+mod parquet_pack;
+#[cfg(feature = "parquet")]
+mod parquet_schema;
 pub mod people;
 pub mod plan;
 pub mod pool;

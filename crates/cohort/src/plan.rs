@@ -21,6 +21,7 @@ use crate::error::CohortError;
 use crate::people::{Patient, People, PeopleFile};
 use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_core::time::FrameRate;
+use pulsewright_script::channel_groups::{ChannelGroup, GROUPS};
 use pulsewright_script::typed::unknown_of;
 use pulsewright_text::{json, source};
 use serde::Deserialize;
@@ -121,23 +122,26 @@ impl CohortPlan {
     }
 }
 
-/// Channels by their words.
+/// Channels by their words, and by the words of groups such as `leads`.
 ///
 /// # Errors
-/// The first word that is none, or that is named twice.
+/// The first word that is none, or that names a channel again.
 pub fn channels(words: &[String]) -> Result<Vec<Channel>, String> {
-    let all = || Channel::ALL.iter().map(|channel| channel.id());
     if words.is_empty() {
         return Err("channels: none; name at least one, such as \"II\"".to_owned());
     }
+    let all = || Channel::ALL.iter().map(|channel| channel.id()).chain(GROUPS.iter().map(|group| group.word));
     let mut found: Vec<Channel> = Vec::new();
     for (i, word) in words.iter().enumerate() {
-        let channel =
-            Channel::find(word).ok_or_else(|| format!("channels[{i}]: {}", unknown_of("channel", word, all())))?;
-        if found.contains(&channel) {
-            return Err(format!("channels[{i}]: {} is named twice", channel.id()));
+        let named: Vec<Channel> = match (Channel::find(word), ChannelGroup::find(word)) {
+            (Some(channel), _) => vec![channel],
+            (None, Some(group)) => group.channels().collect(),
+            (None, None) => return Err(format!("channels[{i}]: {}", unknown_of("channel", word, all()))),
+        };
+        if let Some(twice) = named.iter().find(|channel| found.contains(channel)) {
+            return Err(format!("channels[{i}]: {} is named twice", twice.id()));
         }
-        found.push(channel);
+        found.extend(named);
     }
     Ok(found)
 }

@@ -8,7 +8,7 @@ use pulsewright_core::block::{BLOCK, Block, Signals};
 use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::truth::Observer;
-use pulsewright_files::{Content, Encoding, FileFormat, RenderError, RenderOptions, render_to_files};
+use pulsewright_files::{Content, Encoding, FileFormat, RenderError, RenderOptions, render_observed};
 use std::ops::ControlFlow;
 use std::path::Path;
 
@@ -94,15 +94,21 @@ impl CohortPlan {
         })
     }
 
-    /// Writes the signal of a patient in any format, with its truth.
+    /// Writes the signal of a patient in any format, with its truth; `observer` gets the events.
     ///
     /// # Errors
     /// When it can't be rendered or written.
-    pub fn render_file(&self, patient: &Patient, format: FileFormat, target: &Path) -> Result<(), CohortError> {
+    pub fn render_file(
+        &self,
+        patient: &Patient,
+        format: FileFormat,
+        target: &Path,
+        observer: &mut impl Observer,
+    ) -> Result<(), CohortError> {
         let options = RenderOptions { truth: true, ..self.options(format) };
         let title = format!("patient {}", patient.number);
         let rendered = self.with_content(patient, &title, |content| {
-            render_to_files(content, &options, target, &mut |_, _| ControlFlow::Continue(()))
+            render_observed(content, &options, target, observer, &mut |_, _| ControlFlow::Continue(()))
         })?;
         rendered.map(|_| ()).map_err(|error| failed(patient, error))
     }

@@ -1,11 +1,13 @@
 //! The tables of a cohort: every drawn value of each patient, and every beat.
 
 use crate::error::CohortError;
-use crate::folder::{CohortFolder, Packs};
+use crate::folder::{CohortFolder, CohortFormat, INDEX_COLUMNS, Packs};
+#[cfg(feature = "parquet")]
+use crate::parquet_index::ParquetIndex;
 use crate::people::Patient;
 use crate::plan::CohortPlan;
 use pulsewright_core::truth::{Event, Observer};
-use pulsewright_files::atomic::{FileError, FileSet, UnfinishedPart};
+use pulsewright_files::atomic::{FileError, FileSet, FinishedPart, UnfinishedPart};
 use pulsewright_files::truth::{BeatRows, quoted};
 use std::fmt;
 use std::io::Write;
@@ -13,15 +15,16 @@ use std::io::Write;
 /// Index of the patients.
 pub const PATIENTS: &str = "patients.csv";
 
+/// Index of the patients beside packs of Parquet.
+#[cfg(feature = "parquet")]
+const PATIENTS_PARQUET: &str = "patients.parquet";
+
 /// Table of all beats.
 pub const BEATS: &str = "beats.csv";
 
-/// Columns of the index before the variables.
-const COLUMNS: [&str; 8] = ["patient", "pack", "row", "group", "rhythm", "body", "seed", "redraws"];
-
 /// The first line of the index.
 pub fn index_head(plan: &CohortPlan) -> String {
-    let columns: Vec<&str> = COLUMNS.into_iter().chain(plan.people.names()).collect();
+    let columns: Vec<&str> = INDEX_COLUMNS.into_iter().chain(plan.people.names()).collect();
     columns.join(",") + "\n"
 }
 
@@ -74,10 +77,97 @@ impl Observer for BeatLines<'_> {
     }
 }
 
+/// Rows of the index, as its file takes them.
+pub(crate) enum IndexRows {
+    /// Lines of CSV.
+    Lines(String),
+    /// The patients, and the packs that they are in.
+    #[cfg(feature = "parquet")]
+    Patients(Vec<(Patient, Packs)>),
+}
+
+impl IndexRows {
+    /// None yet, for a cohort of this form.
+    pub(crate) fn of(form: CohortFormat) -> IndexRows {
+        match form {
+            #[cfg(feature = "parquet")]
+            CohortFormat::Parquet => IndexRows::Patients(Vec::new()),
+            _ => IndexRows::Lines(String::new()),
+        }
+    }
+
+    /// Forgets all rows.
+    pub(crate) fn clear(&mut self) {
+        match self {
+            IndexRows::Lines(lines) => lines.clear(),
+            #[cfg(feature = "parquet")]
+            IndexRows::Patients(patients) => patients.clear(),
+        }
+    }
+
+    /// Appends the row of a patient.
+    pub(crate) fn push(&mut self, patient: Patient, packs: &Packs) {
+        match self {
+            IndexRows::Lines(lines) => lines.push_str(&index_row(&patient, packs)),
+            #[cfg(feature = "parquet")]
+            IndexRows::Patients(patients) => patients.push((patient, *packs)),
+        }
+    }
+}
+
+/// The index of a folder, being written.
+enum IndexFile {
+    Csv(Box<UnfinishedPart>),
+    #[cfg(feature = "parquet")]
+    Parquet(Box<ParquetIndex>),
+}
+
+impl IndexFile {
+    /// File name of the index of a cohort of this form.
+    fn name(form: CohortFormat) -> &'static str {
+        match form {
+            #[cfg(feature = "parquet")]
+            CohortFormat::Parquet => PATIENTS_PARQUET,
+            _ => PATIENTS,
+        }
+    }
+
+    fn begin(plan: &CohortPlan, form: CohortFormat, mut part: UnfinishedPart) -> Result<IndexFile, CohortError> {
+        match form {
+            #[cfg(feature = "parquet")]
+            CohortFormat::Parquet => Ok(IndexFile::Parquet(Box::new(ParquetIndex::begin(plan, part)?))),
+            _ => {
+                put(&mut part, index_head(plan).as_bytes())?;
+                Ok(IndexFile::Csv(Box::new(part)))
+            }
+        }
+    }
+
+    fn put(&mut self, rows: &IndexRows) -> Result<(), CohortError> {
+        match (self, rows) {
+            (IndexFile::Csv(part), IndexRows::Lines(lines)) => put(part, lines.as_bytes()),
+            #[cfg(feature = "parquet")]
+            (IndexFile::Parquet(index), IndexRows::Patients(patients)) => {
+                patients.iter().try_for_each(|(patient, packs)| index.put(patient, packs))
+            }
+            #[cfg(feature = "parquet")]
+            _ => Ok(()),
+        }
+    }
+
+    fn finish(self) -> Result<FinishedPart, CohortError> {
+        match self {
+            IndexFile::Csv(part) => Ok(part.finish()?),
+            #[cfg(feature = "parquet")]
+            IndexFile::Parquet(index) => index.finish(),
+        }
+    }
+}
+
 /// The tables of a folder, being written.
 pub(crate) struct Tables {
     set: FileSet,
-    index: UnfinishedPart,
+    index: IndexFile,
     beats: UnfinishedPart,
 }
 
@@ -87,26 +177,25 @@ impl Tables {
     /// # Errors
     /// When they can't be written.
     pub(crate) fn begin(plan: &CohortPlan, folder: &CohortFolder) -> Result<Option<Tables>, CohortError> {
-        let [index, beats] = [PATIENTS, BEATS].map(|name| folder.file(name));
+        let form = folder.packs.form;
+        let [index, beats] = [IndexFile::name(form), BEATS].map(|name| folder.file(name));
         if index.is_file() && beats.is_file() {
             return Ok(None);
         }
         let set = FileSet::of_files(&[&index, &beats], true)?;
-        let (index, beats) = (set.part(&index)?, set.part(&beats)?);
-        let mut tables = Tables { set, index, beats };
-        tables.put(index_head(plan).as_bytes(), beats_head().as_bytes())?;
-        Ok(Some(tables))
+        let index = IndexFile::begin(plan, form, set.part(&index)?)?;
+        let mut beats = set.part(&beats)?;
+        put(&mut beats, beats_head().as_bytes())?;
+        Ok(Some(Tables { set, index, beats }))
     }
 
-    /// Appends lines to both.
+    /// Appends rows of the index and lines of beats.
     ///
     /// # Errors
     /// When they can't be written.
-    pub(crate) fn put(&mut self, index: &[u8], beats: &[u8]) -> Result<(), CohortError> {
-        for (part, lines) in [(&mut self.index, index), (&mut self.beats, beats)] {
-            part.write_all(lines).map_err(|error| FileError::of(part.path())(error))?;
-        }
-        Ok(())
+    pub(crate) fn put(&mut self, index: &IndexRows, beats: &[u8]) -> Result<(), CohortError> {
+        self.index.put(index)?;
+        put(&mut self.beats, beats)
     }
 
     /// Gives both their names.
@@ -118,4 +207,8 @@ impl Tables {
         self.set.publish(parts, &[])?;
         Ok(())
     }
+}
+
+fn put(part: &mut UnfinishedPart, bytes: &[u8]) -> Result<(), CohortError> {
+    Ok(part.write_all(bytes).map_err(|error| FileError::of(part.path())(error))?)
 }

@@ -3,23 +3,17 @@
 
 use crate::error::CohortError;
 use crate::folder::{CohortFolder, CohortFormat};
-use crate::npy;
-use crate::people::Patient;
+use crate::pack::{OpenPack, PackSignals, PackWriting};
 use crate::plan::CohortPlan;
 use crate::pool;
 use crate::record::SAMPLE;
-use crate::tables::{self, BeatLines, Tables};
+use crate::tables::{BeatLines, IndexRows, Tables};
 use pulsewright_core::block::Block;
-use pulsewright_files::atomic::{FileError, FileSet, UnfinishedPart};
-use pulsewright_files::manifest::{PartContent, RenderManifest, SUFFIX};
-use pulsewright_files::{Bits, Durability, FileFormat};
-use std::io::Write;
+use pulsewright_files::manifest::SUFFIX;
+use pulsewright_files::{Bits, FileFormat};
 use std::ops::{ControlFlow, Range};
 use std::path::PathBuf;
 use std::sync::atomic::{AtomicU64, Ordering};
-
-/// Bytes of signals that a thread renders before it writes them.
-const AT_ONCE: usize = 1 << 20;
 
 /// Called with the patients done and the patients in all, from many threads; may stop the work.
 pub type CohortProgress<'a> = &'a (dyn Fn(u64, u64) -> ControlFlow<()> + Sync);
@@ -52,12 +46,14 @@ pub fn write(
     let packs = only.map_or(0..folder.packs.packs, |pack| pack..pack + 1);
     let total = packs.clone().map(|pack| count(folder.packs.of(pack))).sum();
     let record = frames * plan.channels.len() * SAMPLE;
+    let writing = PackWriting::new(plan, frames, folder.packs.form)?;
     let work = Work {
         plan,
         folder,
         frames,
         record,
-        at_once: (AT_ONCE / record.max(1)).max(1) as u64,
+        at_once: (writing.at_once() / record.max(1)).max(1) as u64,
+        writing,
         listed,
         progress,
         total,
@@ -79,15 +75,15 @@ pub fn write(
     let mut open = None;
     let take = |made: &mut Rendered, number: usize| {
         let piece = piece(number);
-        if work.folder.packs.form == CohortFormat::Npy && piece.renders {
+        if work.folder.packs.form.is_packed() && piece.renders {
             let pack = match &mut open {
                 Some(pack) => pack,
-                None => open.insert(OpenPack::begin(&work, piece.pack)?),
+                None => open.insert(work.begin(piece.pack)?),
             };
-            pack.put(&made.bytes[..count(piece.patients.clone()) as usize * record])?;
+            pack.put(&mut made.signals)?;
         }
         if let Some(tables) = &mut tables {
-            tables.put(made.index.as_bytes(), &made.beats)?;
+            tables.put(&made.index, &made.beats)?;
         }
         match open.take_if(|_| piece.is_last) {
             Some(pack) => pack.finish(),
@@ -114,6 +110,7 @@ struct Work<'a> {
     record: usize,
     /// Patients in a piece of work.
     at_once: u64,
+    writing: PackWriting,
     /// Whether the tables are written.
     listed: bool,
     progress: CohortProgress<'a>,
@@ -142,8 +139,8 @@ struct Piece {
 /// The work of a thread on a piece, and the room for it.
 struct Rendered {
     block: Box<Block>,
-    bytes: Vec<u8>,
-    index: String,
+    signals: PackSignals,
+    index: IndexRows,
     beats: Vec<u8>,
 }
 
@@ -151,7 +148,7 @@ impl Work<'_> {
     /// Whether a pack is there; of records, each is looked for by itself.
     fn is_there(&self, pack: u32) -> bool {
         let path = self.pack_path(pack);
-        self.folder.packs.form == CohortFormat::Npy && path.is_file() && path.with_extension(SUFFIX).is_file()
+        self.folder.packs.form.is_packed() && path.is_file() && path.with_extension(SUFFIX).is_file()
     }
 
     fn pack_path(&self, pack: u32) -> PathBuf {
@@ -171,24 +168,31 @@ impl Work<'_> {
         Piece { pack, patients: from..to, renders, is_last: to == all.end }
     }
 
+    fn begin(&self, pack: u32) -> Result<OpenPack, CohortError> {
+        let patients = count(self.folder.packs.of(pack));
+        self.writing.begin(&self.pack_path(pack), patients, self.record)
+    }
+
     fn rendered(&self) -> Rendered {
-        let packed = self.folder.packs.form == CohortFormat::Npy;
-        let bytes = if packed { self.at_once as usize * self.record } else { 0 };
-        Rendered { block: self.plan.block(), bytes: vec![0; bytes], index: String::new(), beats: Vec::new() }
+        let form = self.folder.packs.form;
+        let bytes = if form.is_packed() { self.at_once as usize * self.record } else { 0 };
+        let signals = PackSignals::new(bytes);
+        Rendered { block: self.plan.block(), signals, index: IndexRows::of(form), beats: Vec::new() }
     }
 
     /// Renders the patients of a piece, and words their lines of the tables.
     fn render(&self, made: &mut Rendered, piece: Piece) -> Result<(), CohortError> {
         made.index.clear();
         made.beats.clear();
-        let Rendered { block, bytes, index, beats } = made;
-        for (place, number) in piece.patients.enumerate() {
+        let Rendered { block, signals, index, beats } = made;
+        let room = signals.room(count(piece.patients.clone()) as usize * self.record);
+        for (place, number) in piece.patients.clone().enumerate() {
             self.go_on()?;
             let patient = self.plan.patient(number)?;
             let mut lines = BeatLines::new(self.plan, &patient, self.frames, beats);
             match self.folder.packs.form {
-                CohortFormat::Npy if piece.renders => {
-                    let bytes = &mut bytes[place * self.record..][..self.record];
+                form if form.is_packed() && piece.renders => {
+                    let bytes = &mut room[place * self.record..][..self.record];
                     if self.listed {
                         self.plan.samples(&patient, block, bytes, &mut lines)?;
                     } else {
@@ -196,31 +200,25 @@ impl Work<'_> {
                     }
                     self.made.fetch_add(1, Ordering::Relaxed);
                 }
-                form => {
-                    if form == CohortFormat::Wfdb {
-                        self.file(&patient)?;
-                    }
-                    if self.listed {
-                        self.plan.events(&patient, self.frames, &mut lines)?;
-                    }
+                CohortFormat::Wfdb if self.is_missing(number) => {
+                    let path = self.folder.record(number);
+                    self.plan.render_file(&patient, FileFormat::Record(Bits::B16), &path, &mut lines)?;
+                    self.made.fetch_add(1, Ordering::Relaxed);
                 }
+                _ if self.listed => self.plan.events(&patient, self.frames, &mut lines)?,
+                _ => {}
             }
             if self.listed {
-                index.push_str(&tables::index_row(&patient, &self.folder.packs));
+                index.push(patient, &self.folder.packs);
             }
             self.done.fetch_add(1, Ordering::Relaxed);
         }
-        Ok(())
+        if piece.renders { signals.encode(&self.writing, piece.patients) } else { Ok(()) }
     }
 
-    /// Renders a record that is not there.
-    fn file(&self, patient: &Patient) -> Result<(), CohortError> {
-        let path = self.folder.record(patient.number);
-        if !path.is_file() {
-            self.plan.render_file(patient, FileFormat::Record(Bits::B16), &path)?;
-            self.made.fetch_add(1, Ordering::Relaxed);
-        }
-        Ok(())
+    /// Whether the record of a patient is not there.
+    fn is_missing(&self, patient: u64) -> bool {
+        !self.folder.record(patient).is_file()
     }
 
     fn go_on(&self) -> Result<(), CohortError> {
@@ -228,41 +226,5 @@ impl Work<'_> {
             ControlFlow::Continue(()) => Ok(()),
             ControlFlow::Break(()) => Err(CohortError::Stopped),
         }
-    }
-}
-
-/// A pack being written.
-struct OpenPack {
-    set: FileSet,
-    part: UnfinishedPart,
-}
-
-impl OpenPack {
-    fn begin(work: &Work<'_>, pack: u32) -> Result<OpenPack, CohortError> {
-        let path = work.pack_path(pack);
-        let beside = path.with_extension(SUFFIX);
-        let set = FileSet::of_render(&path, [path.as_path(), beside.as_path()], false, Durability::Usual)?;
-        let patients = count(work.folder.packs.of(pack));
-        let head = npy::head(patients, work.plan.channels.len(), work.frames);
-        let part = set.signal(&path)?;
-        part.reserve(head.len() as u64 + patients * work.record as u64).map_err(FileError::of(&path))?;
-        let mut pack = OpenPack { set, part };
-        pack.put(&head)?;
-        Ok(pack)
-    }
-
-    fn put(&mut self, bytes: &[u8]) -> Result<(), CohortError> {
-        Ok(self.part.write_all(bytes).map_err(|error| FileError::of(self.part.path())(error))?)
-    }
-
-    fn finish(self) -> Result<(), CohortError> {
-        let beside = self.part.path().with_extension(SUFFIX);
-        let part = self.part.finish()?;
-        let manifest = RenderManifest::new([(&part, PartContent::Signal)]);
-        let text = serde_json::to_string_pretty(&manifest).unwrap_or_default() + "\n";
-        let mut manifest = self.set.part(&beside)?;
-        manifest.write_all(text.as_bytes()).map_err(FileError::of(&beside))?;
-        self.set.publish(vec![part, manifest.finish()?], &[])?;
-        Ok(())
     }
 }

@@ -74,5 +74,7 @@ pub use content::Content;
 pub use format::{Encoding, FileFormat};
 pub use names::Names;
 pub use plan::{PlanError, RenderOptions};
-pub use render::{RenderError, RenderReport, render_through, render_to_files, render_to_stream, stream_through};
+pub use render::{
+    RenderError, RenderReport, render_observed, render_through, render_to_files, render_to_stream, stream_through,
+};
 pub use scale::Bits;

@@ -87,9 +87,23 @@ pub fn render_to_files(
     target: &Path,
     progress: RenderProgress<'_>,
 ) -> Result<RenderReport, RenderError> {
+    render_observed(content, options, target, &mut (), progress)
+}
+
+/// Renders to files as [`render_to_files`] does; `watcher` gets the events too.
+///
+/// # Errors
+/// As [`render_to_files`].
+pub fn render_observed(
+    content: Content<'_>,
+    options: &RenderOptions,
+    target: &Path,
+    watcher: &mut impl Observer,
+    progress: RenderProgress<'_>,
+) -> Result<RenderReport, RenderError> {
     let plan = RenderPlan::new(content, options)?;
     let names = Names::new(target, options.format, plan.sections.len());
-    write_files(&plan, target, &names, options, progress, &|report| match clipped(report) {
+    write_files(&plan, target, &names, options, watcher, progress, &|report| match clipped(report) {
         Some(words) => Err(words),
         None => Ok(Map::new()),
     })
@@ -123,7 +137,7 @@ pub fn render_through(
 ) -> Result<RenderReport, RenderError> {
     let plan = RenderPlan::new(content, options)?.through(encoder);
     let names = Names::new(target, options.format, plan.sections.len());
-    write_files(&plan, target, &names, options, progress, describe)
+    write_files(&plan, target, &names, options, &mut (), progress, describe)
 }
 
 fn write_files(
@@ -131,6 +145,7 @@ fn write_files(
     target: &Path,
     names: &Names,
     options: &RenderOptions,
+    watcher: &mut impl Observer,
     progress: RenderProgress<'_>,
     describe: Describe<'_>,
 ) -> Result<RenderReport, RenderError> {
@@ -167,6 +182,7 @@ fn write_files(
             (Some(truth), Some(scope.spawn(move || expectations.write(expected))))
         });
         let mut observer = |event| {
+            watcher.observe(event);
             if let Some(lead_truth) = &mut lead_truth {
                 lead_truth.observe(event);
             }

@@ -34,6 +34,7 @@ mod beside;
 pub mod bodies;
 mod carry;
 pub mod catalogue_text;
+pub mod channel_groups;
 mod document;
 pub mod expect;
 mod field_schema;

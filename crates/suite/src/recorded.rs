@@ -13,6 +13,7 @@ use pulsewright_files::{Encoding, FileFormat};
 use pulsewright_recording::{Mapping, RecordingFrames, read};
 use pulsewright_score::Annotations;
 use pulsewright_score::read::{ReadOptions, read_annotations};
+use pulsewright_script::typed::unknown_of;
 use std::collections::BTreeMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -49,8 +50,9 @@ impl AnnotatedRecording {
         let recording = read(&header).map_err(|error| error.to_string())?;
         let mut pairs = Vec::new();
         for (ours, theirs) in channels {
-            let found = pulsewright_cohort::plan::channels(std::slice::from_ref(ours))?;
-            pairs.extend(found.into_iter().map(|channel| (channel, theirs.as_str())));
+            let all = Channel::ALL.iter().map(|channel| channel.id());
+            let found = Channel::find(ours).ok_or_else(|| format!("channels: {}", unknown_of("channel", ours, all)))?;
+            pairs.push((found, theirs.as_str()));
         }
         let mapping = Mapping::new(&pairs, &recording)?;
         if let Some(missing) = wanted.iter().find(|channel| !mapping.gives(**channel)) {

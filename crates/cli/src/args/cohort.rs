@@ -57,6 +57,9 @@ enum FormWord {
     Npy,
     /// A record of the open waveform database for each patient, 16 bits.
     Wfdb,
+    /// Packs and index as Parquet: a row for each frame, a column for each channel.
+    #[cfg(feature = "parquet")]
+    Parquet,
 }
 
 impl CohortFlags {
@@ -73,6 +76,8 @@ impl CohortFlags {
         let form = match self.format {
             FormWord::Npy => CohortFormat::Npy,
             FormWord::Wfdb => CohortFormat::Wfdb,
+            #[cfg(feature = "parquet")]
+            FormWord::Parquet => CohortFormat::Parquet,
         };
         Ok(Request {
             plan: self.plan,

@@ -1,6 +1,5 @@
 //! Parsers of flag values. The message of a refusal says which values are allowed; clap adds flag and value.
 
-use crate::channel_groups::{ChannelGroup, GROUPS};
 use pulsewright_core::body::{BODIES, Body};
 use pulsewright_core::frame::{Channel, Lead};
 use pulsewright_core::heart::catalogue::{self, RHYTHMS};
@@ -8,6 +7,7 @@ use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
 use pulsewright_core::time::{FrameRate, Span};
 use pulsewright_plot::strip::{self, StripError, StripRow};
+use pulsewright_script::channel_groups::{ChannelGroup, GROUPS};
 pub use pulsewright_script::typed::span;
 use pulsewright_script::typed::{self, nearest, value};
 
