@@ -64,7 +64,7 @@ impl CardPlay {
                 coupling.corner_hz()
             ))),
             (None, false) => Err(VerbFailure::input(
-                "most sound cards let no direct voltage through, and how slowly they lose it decides which tests are possible: \
+                "most sound cards block a direct voltage, and the corner of their AC coupling decides which tests are possible: \
                  name the corner in the rig (\"ac_coupling_hz\", docs/rig.md), or give --dc-coupled for a card that holds a \
                  level at a meter",
             )),

@@ -1,11 +1,12 @@
 //! The script to play: a file, or one step made of flags.
 
-use crate::diagnostics::VerbFailure;
+use crate::diagnostics::{VerbFailure, warn};
 use crate::script_file;
 use pulsewright_core::body::Body;
 use pulsewright_core::heart::rhythm::Rhythm;
 use pulsewright_core::settings::Field;
 use pulsewright_script::{Document, OneStep};
+use pulsewright_stream::command::unused_rate;
 use std::path::{Path, PathBuf};
 
 /// The script to play, and its seed.
@@ -56,6 +57,10 @@ impl SeededScript {
 impl SingleStep {
     fn document(&self) -> Result<Document, VerbFailure> {
         let values: Vec<(&str, f32)> = self.values.iter().map(|(field, value)| (field.info().path, *value)).collect();
+        let rate = self.values.iter().any(|(field, _)| *field == Field::RateBpm);
+        if let Some(remark) = self.rhythm.filter(|_| rate).and_then(unused_rate) {
+            warn(&remark);
+        }
         let step = OneStep {
             rhythm: self.rhythm.map(|rhythm| rhythm.id),
             body: self.body.map(|body| body.id),

@@ -22,7 +22,7 @@ pub fn recording(path: &Path, hz: Option<f64>) -> Result<LeadRecording, FitReadE
     let path = match form.as_str() {
         "csv" | "edf" => path.to_owned(),
         "" | "hea" | "dat" => path.with_extension("hea"),
-        _ => return Err(fault("not a recording: .hea, .edf or .csv".to_owned())),
+        _ => return Err(fault("the name of a recording ends in .hea, .edf or .csv".to_owned())),
     };
     let meaning = NumberMeaning { scale_mv: None, rate_hz: hz };
     let record = open(&path, meaning, &|file| Ok(source::file(file, LARGEST)?))?;

@@ -31,7 +31,7 @@ pub(crate) fn parse(bytes: Vec<u8>, scale_mv: f64, rate_hz: Option<f64>) -> Resu
     let mut columns: Vec<Vec<f32>> = vec![Vec::new(); names.len()];
     let rows = table.rows(|row| {
         if row.width() != names.len() {
-            let what = format!("{}, the first line {}", counted(row.width() as u64, "cell"), names.len());
+            let what = format!("the line has {}, the first line {}", counted(row.width() as u64, "cell"), names.len());
             return Err(TableProblem::new(row.place, what));
         }
         for (place, column) in columns.iter_mut().enumerate() {

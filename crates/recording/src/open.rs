@@ -135,7 +135,7 @@ mod tests {
         for (text, part) in [
             ("II,V1\n1,2\n", "no column time_s"),
             ("time_s,II\n0,1\n0.1,x\n", "line 3: 'x' in column II is not a number"),
-            ("time_s,II\n0,1\n0.1\n", "line 3: 1 cell, the first line 2"),
+            ("time_s,II\n0,1\n0.1\n", "line 3: the line has 1 cell, the first line 2"),
             ("time_s,II\n0,1\n0,2\n", "times do not rise"),
             ("time_s,II\n0,1\n0.1,2\n0.9,2\n1,3\n", "not evenly spaced"),
         ] {

@@ -159,7 +159,7 @@ impl EarlierReport {
     pub fn parse(text: &str) -> Result<EarlierReport, TableProblem> {
         let document = pulsewright_text::json::value(text)
             .map_err(|broken| TableProblem::new(InputPosition::LineColumn(broken.line, broken.column), broken.what))?;
-        let wrong = || TableProblem::new(InputPosition::Whole, "is no report that score or suite wrote in JSON");
+        let wrong = || TableProblem::new(InputPosition::Whole, "not a report that score or suite wrote in JSON");
         let report = document.get("score").filter(|score| score.is_object()).unwrap_or(&document);
         let records = report.get("records").and_then(Value::as_array).ok_or_else(wrong)?;
         let rules = report.get("rules").filter(|rules| rules.is_object()).ok_or_else(wrong)?.clone();

@@ -96,7 +96,7 @@ pub fn span(text: &str) -> Result<Span, String> {
     }
     let ticks = nanos.saturating_mul(u128::from(TICKS_PER_SECOND)) / 1_000_000_000;
     match u64::try_from(ticks) {
-        Ok(0) => Err(if text.is_empty() { expected() } else { "a time is longer than nothing".to_owned() }),
+        Ok(0) => Err(if text.is_empty() { expected() } else { "a time is more than 0".to_owned() }),
         Ok(ticks) if ticks <= LONGEST.ticks() => Ok(Span::from_ticks(ticks)),
         _ => Err("a time is at most 1000000h, which is 114 years".to_owned()),
     }

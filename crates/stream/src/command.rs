@@ -71,8 +71,13 @@ pub fn list() -> impl Iterator<Item = String> {
 pub fn remark(command: &Command, settings: &Settings) -> Option<String> {
     let Command::Set(values) = command else { return None };
     let rate = values.iter().any(|(field, _)| *field == Field::RateBpm);
-    let name = settings.rhythm().name.to_lowercase();
-    (rate && !settings.rhythm().beats()).then(|| format!("{name} has no beats, so the rate changes nothing"))
+    rate.then(|| unused_rate(settings.rhythm())).flatten()
+}
+
+/// The remark about a rate that was set for a rhythm without beats.
+pub fn unused_rate(rhythm: &Rhythm) -> Option<String> {
+    let name = rhythm.name.to_lowercase();
+    (!rhythm.beats()).then(|| format!("{name} has no beats, so the rate changes nothing"))
 }
 
 const VERBS: [&str; 10] = ["rhythm", "body", "rate", "pressure", "breaths", "set", "beat", "hold", "next", "stop"];

@@ -17,7 +17,7 @@ const LONGEST_ROW: usize = 64 << 10;
 
 /// A mistake in a content, and its place.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
-#[error("{place}: {what}")]
+#[error("{}{what}", place.before())]
 pub struct TableProblem {
     /// Where.
     pub place: InputPosition,
@@ -47,8 +47,15 @@ impl std::fmt::Display for InputPosition {
             InputPosition::Line(line) => write!(f, "line {line}"),
             InputPosition::LineColumn(line, column) => write!(f, "line {line}, column {column}"),
             InputPosition::Item(item) => write!(f, "item {item}"),
-            InputPosition::Whole => write!(f, "input"),
+            InputPosition::Whole => write!(f, "the whole input"),
         }
+    }
+}
+
+impl InputPosition {
+    /// The words before a problem; none when it is one of the whole input.
+    fn before(self) -> String {
+        if self == InputPosition::Whole { String::new() } else { format!("{self}: ") }
     }
 }
 

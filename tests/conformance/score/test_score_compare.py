@@ -120,7 +120,7 @@ def test_what_can_not_be_compared_is_refused(score, folders):
         assert done.code == 2 and done.out == "" and why in done.err, done.err
 
     (folders / "no.json").write_text('{"records": []}', encoding="utf-8")
-    refused("--against", folders / "no.json", why="is no report")
+    refused("--against", folders / "no.json", why="not a report")
     (folders / "cut.json").write_text('{"records": [', encoding="utf-8")
     refused("--against", folders / "cut.json", why="line 1")
     old = score(folders / "reference", folders / "old", *FLAGS, "--window-ms", 100)

@@ -12,7 +12,7 @@ use std::path::PathBuf;
 /// Measure a rig at two levels of each output and write the correction into its description.
 ///
 /// Without readings the levels are listed, or at a terminal asked for one after the other; --levels writes frames that
-/// play them. Decimal commas and units (uV, mV, V, ohm, kohm) are taken; readings that can't be meant are refused.
+/// play them. Decimal commas and units (uV, mV, V, ohm, kohm) are taken; implausible readings are refused.
 #[derive(Args)]
 #[command(after_help = "Examples:\n  \
     pulsewright calibrate bench.json --levels levels.raw --hold 20s --frame-rate 1000\n  \

@@ -1,5 +1,6 @@
 //! `cohort`.
 
+use super::values;
 use crate::cohort::Request;
 use crate::diagnostics::VerbFailure;
 use clap::{Args, ValueEnum};
@@ -17,7 +18,7 @@ const PACK: u64 = 1000;
 /// where a run was stopped.
 #[derive(Args, Debug)]
 #[command(
-    after_help = "FOLDER gets pack-1-of-10.npy and so on (patients by channels by frames, 32-bit floats), patients.csv with\n\
+    after_help = "FOLDER gets pack-01-of-10.npy and so on (patients by channels by frames, 32-bit floats), patients.csv with\n\
     every drawn value, beats.csv with every beat.\n\n\
     Examples:\n  \
     pulsewright cohort people.json -n 10000 -o cohort\n  \
@@ -28,7 +29,7 @@ pub struct CohortFlags {
     /// The plan, JSON.
     plan: PathBuf,
     /// Number of patients.
-    #[arg(short = 'n', long, value_name = "NUMBER", value_parser = clap::value_parser!(u64).range(1..=1_000_000_000))]
+    #[arg(short = 'n', long, value_name = "NUMBER", value_parser = values::patients)]
     patients: u64,
     /// Folder of the cohort; made when it is not there, else the run in it goes on.
     #[arg(short, long, value_name = "FOLDER", required_unless_present = "list")]
@@ -40,13 +41,13 @@ pub struct CohortFlags {
     #[arg(long, value_enum, default_value = "npy")]
     format: FormWord,
     /// Number of packs [default: one for every 1000 patients].
-    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    #[arg(long, value_name = "NUMBER", value_parser = values::hundred_thousand)]
     packs: Option<u32>,
     /// One pack alone, as 3/10, for another machine; the tables come with a run without it.
     #[arg(long, value_name = "PACK/PACKS", conflicts_with = "packs")]
     shard: Option<Shard>,
     /// Threads that render [default: one per core].
-    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..))]
+    #[arg(long, value_name = "NUMBER", value_parser = values::jobs)]
     jobs: Option<u16>,
 }
 

@@ -1,5 +1,6 @@
 //! `compile`.
 
+use super::values;
 use crate::compile::{ImageFormat, Request};
 use clap::{Args, ValueEnum};
 use pulsewright_files::image::ImageContent;
@@ -26,7 +27,7 @@ pub struct CompileFlags {
     #[arg(long, value_enum, default_value = "image")]
     format: FormatWord,
     /// Seed of everything left to chance, in place of the script's.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = values::seed)]
     seed: Option<u64>,
     /// Overwrite a file that is there.
     #[arg(long)]

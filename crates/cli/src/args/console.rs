@@ -33,16 +33,16 @@ pub struct ConsoleFlags {
     #[arg(long, value_name = "HZ", value_parser = values::frame_rate, default_value = "500")]
     frame_rate: FrameRate,
     /// Seed of everything left to chance; without it the plan's, or 1.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = values::seed)]
     seed: Option<u64>,
     /// Folder of the logs, and of favourite and recent rhythms; made when it is not there.
     #[arg(long, value_name = "FOLDER", default_value = "pulsewright-console")]
     folder: PathBuf,
     /// Port; 0 takes a free one.
-    #[arg(long, value_name = "PORT", default_value = "0")]
+    #[arg(long, value_name = "PORT", value_parser = values::port, default_value = "0")]
     port: u16,
     /// Address to listen at, for a tablet on a bench network of its own; the traffic is not encrypted.
-    #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1")]
+    #[arg(long, value_name = "ADDRESS", value_parser = values::address, default_value = "127.0.0.1")]
     listen: IpAddr,
     /// Print the link only, without opening the browser.
     #[arg(long)]

@@ -15,7 +15,7 @@ pub struct CheckFlags {
 /// Print the JSON Schema of scripts or rigs, for editors and other checkers.
 #[derive(Args)]
 pub struct SchemaFlags {
-    /// Of which documents.
+    /// Kind of document.
     #[arg(value_enum, default_value = "script")]
     document: SchemaWord,
 }

@@ -8,7 +8,7 @@ use std::path::PathBuf;
 
 /// Make a body of a recording: the average of its beats, kind by kind, as waves on the heart vector.
 ///
-/// Prints what is left over in each lead. The document has shapes, intervals and the resting rate of a person's heart: you need
+/// It prints the residual of each lead. The document has shapes, intervals and the resting rate of a person's heart: you need
 /// the right to use the recording for it.
 #[derive(Args, Debug)]
 #[command(after_help = "Examples:\n  pulsewright fit 100.hea -o person.json\n  \
@@ -24,11 +24,11 @@ pub struct FitFlags {
     /// for in the signal.
     #[arg(long, value_name = "FILE")]
     annotations: Option<PathBuf>,
-    /// Only these leads; up to three independent ones can be met exactly, more only as far as one heart vector goes.
+    /// Only these leads, as II,V2,V5; without it all of the standard twelve that the recording has.
     #[arg(long, value_name = "LEADS", value_parser = values::recorded_leads)]
     leads: Option<Leads>,
     /// Samples a second of a CSV without times.
-    #[arg(long, value_name = "HZ")]
+    #[arg(long, value_name = "HZ", value_parser = values::number)]
     hz: Option<f64>,
     /// Name of the body, as printed.
     #[arg(long, default_value = "Fitted", value_name = "TEXT")]

@@ -36,7 +36,7 @@ pub struct PlotFlags {
     duration: Span,
 
     /// Seed of everything left to chance, in place of the script's.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = values::seed)]
     seed: Option<u64>,
 
     #[command(flatten)]
@@ -47,11 +47,11 @@ pub struct PlotFlags {
     channels: values::StripRows,
 
     /// Paper speed, mm/s.
-    #[arg(long, value_name = "MM_PER_S", default_value = "25", help_heading = "Output")]
+    #[arg(long, value_name = "MM_PER_S", value_parser = values::number, default_value = "25", help_heading = "Output")]
     paper_speed: f64,
 
     /// ECG gain on paper, mm/mV.
-    #[arg(long, value_name = "MM_PER_MV", default_value = "10", help_heading = "Output")]
+    #[arg(long, value_name = "MM_PER_MV", value_parser = values::number, default_value = "10", help_heading = "Output")]
     gain: f64,
 
     /// Length of a row, 1s to 60s; 10s, or what a page holds.
@@ -63,7 +63,7 @@ pub struct PlotFlags {
     page: bool,
 
     /// Pixels an inch of a PNG, 50 to 1200.
-    #[arg(long, value_name = "DPI", default_value = "200", help_heading = "Output")]
+    #[arg(long, value_name = "DPI", value_parser = values::dots, default_value = "200", help_heading = "Output")]
     dpi: u32,
 
     /// Leave out the codes of beats and P waves.

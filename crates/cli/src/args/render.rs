@@ -37,7 +37,7 @@ pub struct RenderFlags {
     duration: Option<Span>,
 
     /// Seed of everything left to chance, in place of the script's.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = values::seed)]
     seed: Option<u64>,
 
     #[command(flatten)]

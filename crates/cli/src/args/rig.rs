@@ -60,11 +60,11 @@ struct RigCircuit {
     meter_ohm: f64,
 
     /// Circuits to draw within the tolerances, up to 100000.
-    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u32).range(1..=100_000), default_value = "1000")]
+    #[arg(long, value_name = "COUNT", value_parser = values::hundred_thousand, default_value = "1000")]
     draws: u32,
 
     /// Seed of the draws.
-    #[arg(long, value_name = "NUMBER", default_value = "1")]
+    #[arg(long, value_name = "NUMBER", value_parser = values::seed, default_value = "1")]
     seed: u64,
 
     /// Overwrite files that are there.

@@ -34,7 +34,7 @@ pub struct StreamFlags {
     duration: Option<Span>,
 
     /// Seed of everything left to chance, in place of the script's.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = values::seed)]
     seed: Option<u64>,
 
     #[command(flatten)]

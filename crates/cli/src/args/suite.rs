@@ -44,7 +44,7 @@ pub struct SuiteFlags {
     #[arg(long, value_name = "FOLDER", conflicts_with_all = ["command", "shard", "stay", "keep_signals"], help_heading = "Running")]
     merge: Vec<PathBuf>,
     /// Detectors that run at a time [default: one per core].
-    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..), help_heading = "Running")]
+    #[arg(long, value_name = "NUMBER", value_parser = values::jobs, help_heading = "Running")]
     jobs: Option<u16>,
     /// Longest that the detector may take for one record.
     #[arg(long, value_name = "TIME", value_parser = values::span, default_value = "60s", help_heading = "Running")]

@@ -10,6 +10,9 @@ use pulsewright_plot::strip::{self, StripError, StripRow};
 use pulsewright_script::channel_groups::{ChannelGroup, GROUPS};
 pub use pulsewright_script::typed::span;
 use pulsewright_script::typed::{self, nearest, value};
+use std::fmt::Display;
+use std::net::IpAddr;
+use std::str::FromStr;
 
 /// Channels chosen. A type of its own, since a bare list would mean a flag given several times.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -105,9 +108,55 @@ pub fn recorded_leads(text: &str) -> Result<Leads, String> {
         Lead::ALL
             .into_iter()
             .find(is_named)
-            .ok_or_else(|| format!("'{word}' is no lead: I, II, III, aVR, aVL, aVF, V1 to V6"))
+            .ok_or_else(|| format!("there is no lead '{word}'; leads are I, II, III, aVR, aVL, aVF and V1 to V6"))
     };
     text.split(',').map(lead).collect::<Result<_, _>>().map(Leads)
+}
+
+/// A whole number within limits.
+fn whole<N: FromStr + PartialOrd + Display>(text: &str, lowest: N, highest: N) -> Result<N, String> {
+    let number = text.parse().ok().filter(|number| (&lowest..=&highest).contains(&number));
+    number.ok_or_else(|| format!("allowed: a whole number from {lowest} to {highest}"))
+}
+
+/// A seed.
+pub fn seed(text: &str) -> Result<u64, String> {
+    whole(text, 0, u64::MAX)
+}
+
+/// How many threads or processes work at a time.
+pub fn jobs(text: &str) -> Result<u16, String> {
+    whole(text, 1, u16::MAX)
+}
+
+/// A number of patients.
+pub fn patients(text: &str) -> Result<u64, String> {
+    whole(text, 1, 1_000_000_000)
+}
+
+/// A number of packs, or of draws.
+pub fn hundred_thousand(text: &str) -> Result<u32, String> {
+    whole(text, 1, 100_000)
+}
+
+/// A port; 0 takes a free one.
+pub fn port(text: &str) -> Result<u16, String> {
+    whole(text, 0, u16::MAX)
+}
+
+/// Pixels an inch.
+pub fn dots(text: &str) -> Result<u32, String> {
+    whole(text, 0, u32::MAX)
+}
+
+/// An address to listen at.
+pub fn address(text: &str) -> Result<IpAddr, String> {
+    text.parse().map_err(|_| "an address is four numbers, as 192.168.7.20, or the form of IPv6".to_owned())
+}
+
+/// A number; the range is that of its use.
+pub fn number(text: &str) -> Result<f64, String> {
+    text.parse().map_err(|_| "allowed: a number, as 12.5".to_owned())
 }
 
 /// A ventricular rate.
@@ -147,6 +196,16 @@ fn unknown<'a>(kind: &str, typed: &str, words: impl IntoIterator<Item = &'a str>
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn whole_numbers_are_held_to_their_limits_and_the_message_names_these() {
+        assert_eq!((jobs("1"), jobs("65535"), port("0"), seed("0")), (Ok(1), Ok(65535), Ok(0), Ok(0)));
+        for text in ["0", "65536", "-1", "1.5", "x", ""] {
+            assert_eq!(jobs(text), Err("allowed: a whole number from 1 to 65535".to_owned()), "{text}");
+        }
+        assert!(number("x").is_err() && number("12.5") == Ok(12.5));
+        assert!(address("999.1.1.1").is_err() && address("::1").is_ok());
+    }
 
     #[test]
     fn numbers_are_held_to_their_range() {

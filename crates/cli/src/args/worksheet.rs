@@ -1,5 +1,6 @@
 //! `worksheet`.
 
+use super::values;
 use crate::diagnostics::VerbFailure;
 use crate::worksheet::Request;
 use clap::Args;
@@ -22,7 +23,7 @@ pub struct WorksheetFlags {
     #[arg(long, value_name = "FILE")]
     rig: Option<PathBuf>,
     /// Seed of everything left to chance, in place of the script's.
-    #[arg(long, value_name = "NUMBER")]
+    #[arg(long, value_name = "NUMBER", value_parser = values::seed)]
     seed: Option<u64>,
     /// Overwrite a page that is there.
     #[arg(long)]

@@ -2,6 +2,7 @@
 
 use super::guard::DetectorGuard;
 use crate::error::SuiteError;
+use pulsewright_text::source::reason;
 use std::io::{self, BufRead, BufReader, Read};
 use std::process::{Child, ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
@@ -33,8 +34,9 @@ impl<'g> Process<'g> {
             // A group of its own, so that the processes that it starts can be ended with it.
             command.process_group(0);
         }
-        let mut child =
-            command.spawn().map_err(|error| SuiteError::Command(format!("cannot start {}: {error}", words[0])))?;
+        let mut child = command
+            .spawn()
+            .map_err(|error| SuiteError::Command(format!("cannot start {}: {}", words[0], reason(&error))))?;
         guard.add(child.id());
         let complaints = Complaints::of(&mut child);
         Ok(Process { child, guard, ended: false, complaints })
