@@ -1,8 +1,9 @@
 //! The truth's marks on a strip: beat codes, P onsets, step labels, times, the legend and the description.
 
+use pulsewright_core::anatomy::AtrialOrigin;
 use pulsewright_core::frame::Channel;
 use pulsewright_core::time::Instant;
-use pulsewright_core::truth::{Beat, BeatCode, Event};
+use pulsewright_core::truth::{AtrialBeat, Beat, BeatCode, Event};
 
 use crate::excerpt::Excerpt;
 use crate::letters;
@@ -95,7 +96,7 @@ pub fn intervals(excerpt: &Excerpt) -> String {
     if rr.is_none() {
         return String::new();
     }
-    let pr = median(beats.iter().filter_map(|beat| Some(ms(beat.p_onset?, beat.onset))));
+    let pr = median(conducted(excerpt, &beats).map(|(p_onset, onset)| ms(p_onset, onset)));
     // Of beats of a recording only the peaks are known.
     let drawn = || beats.iter().filter(|beat| !beat.is_recorded);
     let pairs = beats.windows(2).filter(|pair| pair.iter().all(|beat| !beat.is_recorded));
@@ -108,6 +109,21 @@ pub fn intervals(excerpt: &Excerpt) -> String {
     let each: Vec<String> =
         named.into_iter().filter_map(|(name, value)| Some(format!("{name} {:.0}", value?))).collect();
     format!("{} ms (medians of the truth)", each.join("  "))
+}
+
+/// Onsets of P and QRS of the beats that have a PR interval; none where few have one, as in a tachycardia with captured
+/// beats. A flutter wave is no P wave, and in a fused beat another impulse came first.
+fn conducted(excerpt: &Excerpt, beats: &[Beat]) -> impl Iterator<Item = (Instant, Instant)> {
+    let flutter = |p_onset: Instant| {
+        excerpt.events.iter().any(|event| {
+            matches!(event, Event::Atrial(AtrialBeat { onset, origin: AtrialOrigin::Flutter }) if *onset == p_onset)
+        })
+    };
+    let own = |beat: &&Beat| !matches!(beat.code, BeatCode::Fusion | BeatCode::PacedFusion);
+    let of_beat = |beat: &Beat| Some((beat.p_onset.filter(|p_onset| !flutter(*p_onset))?, beat.onset));
+    let pairs: Vec<(Instant, Instant)> = beats.iter().filter(own).filter_map(of_beat).collect();
+    let enough = 3 * pairs.len() >= beats.len();
+    pairs.into_iter().filter(move |_| enough)
 }
 
 fn median(values: impl Iterator<Item = f64>) -> Option<f64> {

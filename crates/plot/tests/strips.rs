@@ -239,6 +239,27 @@ fn seed_settings_and_intervals_are_printed() -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
+/// A PR interval belongs to a P wave that brings its QRS: none in flutter or fibrillation, beside ventricles that beat by themselves, or
+/// where a few beats alone are captured.
+#[test]
+fn pr_is_printed_where_a_p_wave_brings_the_beat() -> Result<(), Box<dyn Error>> {
+    let without = "asystole atrial-fibrillation atrial-fibrillation-complete-block atrial-flutter atrial-flutter-varying \
+                   av-block-3-junctional av-block-3-ventricular idioventricular-accelerated paced-vvi torsades \
+                   ventricular-fibrillation ventricular-tachycardia";
+    let with = "atrial-premature av-block-1 av-block-2-type-2 junctional-escape paced-aai sinus ventricular-bigeminy";
+    for (rhythms, expected) in [(without, false), (with, true)] {
+        for rhythm in rhythms.split_whitespace() {
+            let rhythm = catalogue::RHYTHMS.iter().find(|known| known.id == rhythm).ok_or(rhythm)?;
+            let items = [Item::Step(Step::lasting(Span::secs(10), Settings::new(&ADULT, rhythm)))];
+            let excerpt = Excerpt::play(&Script::new(3, &items)?, RATE, Instant::ZERO, Span::secs(10))?;
+            let drawing = strip::draw(&excerpt, &Sheet::usual())?;
+            let printed = texts(&drawing).iter().any(|text| text.words.contains("  PR "));
+            assert_eq!(printed, expected, "{}", rhythm.id);
+        }
+    }
+    Ok(())
+}
+
 #[test]
 fn pacing_marks_point_as_the_pulse_does_in_each_lead() -> Result<(), Box<dyn Error>> {
     for (amplitude_mv, up) in [(4.0, true), (-4.0, false)] {
