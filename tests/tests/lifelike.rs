@@ -128,7 +128,8 @@ fn a_code_says_when_a_beat_came() {
     }
 }
 
-/// QT over the interval: 0.9 at most, before and after the beat, unless a premature beat is meant to come on T.
+/// QT over the interval that follows: 0.9 at most, also before premature beats, unless one is meant to come on T. The rest is where two
+/// sources meet by chance.
 #[test]
 fn t_ends_before_the_next_beat() {
     for rhythm in RHYTHMS
@@ -145,17 +146,22 @@ fn t_ends_before_the_next_beat() {
                     let mut over = Vec::new();
                     for pair in found.windows(2) {
                         let (qt, rr) = (ms(pair[0].t_end) - ms(pair[0].onset), ms(pair[1].onset) - ms(pair[0].onset));
-                        let regular =
-                            !matches!(pair[1].code, BeatCode::ROnT | BeatCode::VentricularPremature | BeatCode::Fusion)
-                                && (rhythm.ectopy.is_none() || pair[1].code == BeatCode::Normal);
+                        let meant = pair[1].code == BeatCode::ROnT;
                         // Without sensing, pulses come on the T wave: that is the fault.
                         let sensed = rhythm.id != "paced-no-sensing";
-                        if regular && sensed && qt > 0.9 * rr + 8.0 {
+                        // A beat from above stays early in a heart so fast that QT takes most of its interval.
+                        let from_above = matches!(
+                            pair[1].code,
+                            BeatCode::AtrialPremature
+                                | BeatCode::AberratedAtrialPremature
+                                | BeatCode::JunctionalPremature
+                        );
+                        let crowded = from_above && qt > 0.81 * 60_000.0 / f64::from(rate);
+                        if !meant && !crowded && sensed && qt > 0.9 * rr + 8.0 {
                             over.push((qt, rr, pair[0].code.symbol(), pair[1].code.symbol()));
                         }
                     }
-                    // A beat that comes early by chance, or by another source, may meet the T wave.
-                    let allowed = found.len() / 25;
+                    let allowed = found.len() / 50;
                     assert!(
                         over.len() <= allowed,
                         "{} {} {rate} bpm, life {life}: {} of {}: {:?}",

@@ -353,22 +353,30 @@ impl Heart {
             // A beat that is to fall on T leaves it as it is.
             return if listed.on_t || listed.onset <= now { Span::MAX } else { listed.onset.since(now) };
         }
+        // One that is due at once meets refractory ventricles.
+        let soonest = now.plus(ventricles_refractory(conditions));
         let mut next = self.clock(Clock::Irregular).min(self.clock(Clock::Focus));
         let passes = matches!(conditions.rhythm.av, AvNode::Conducting | AvNode::Dropping | AvNode::Decremental);
         let tracks = conditions.rhythm.pacing.is_some_and(|pacing| pacing.mode.follows_atria());
         let sinus = self.clock(Clock::Sinus);
         if sinus != Instant::NEVER && (tracks || passes && self.node.takes(sinus)) {
-            // Foci in turn have PR of their own.
-            let share = if matches!(conditions.rhythm.atria, Atria::Multifocal(_)) { SHORTEST_PR } else { 1.0 };
-            next = next.min(sinus.plus(conditions.pr.scaled(share)));
+            let mut arrives = sinus.plus(conditions.pr);
+            if matches!(conditions.rhythm.atria, Atria::Multifocal(_)) {
+                // Foci in turn have PR of their own.
+                let earlier = sinus.plus(conditions.pr.scaled(SHORTEST_PR));
+                let later = sinus.plus(conditions.pr.scaled(2.0 - SHORTEST_PR));
+                arrives = if later < soonest { earlier } else { earlier.max(soonest) };
+            }
+            next = next.min(arrives);
         }
+        // On its way already.
+        let underway = self.impulses.iter().flatten().map(|impulse| impulse.arrives).filter(|at| *at >= soonest);
+        next = next.min(underway.min().unwrap_or(Instant::NEVER));
         next = match conditions.rhythm.av {
             // The soonest that the node lets another through.
             AvNode::Varying => next.min(now.plus(conditions.atrial_period().scaled(2.0))),
             _ => next,
         };
-        // One that is due at once meets refractory ventricles.
-        let soonest = now.plus(ventricles_refractory(conditions));
         if next == Instant::NEVER || next < soonest { Span::MAX } else { next.since(now) }
     }
 

@@ -227,8 +227,8 @@ impl<'a> Electrogram<'a> {
             let complex = conditions.shapes.complex(pathway);
             let size = size * alternates;
             let (size_qrs, size_t) = (size * chance.factor(0, 0.5 * life.shape), size * chance.factor(1, life.t));
-            let qrs_ms = if beat.fused.is_some() { fused_ms } else { alone_ms(pathway) };
-            let qrs_ms = qrs_ms * chance.factor(2, life.width);
+            let usual_ms = if beat.fused.is_some() { fused_ms } else { alone_ms(pathway) };
+            let qrs_ms = usual_ms * chance.factor(2, life.width);
             let stretch = qrs_ms / complex.qrs_ms;
             for (mut wave, thing) in complex.qrs.iter().zip(3..) {
                 let size = size_qrs * chance.factor(thing, life.shape) * person.qrs(pathway, thing);
@@ -247,7 +247,8 @@ impl<'a> Electrogram<'a> {
             }
             let residual = |part| conditions.shapes.residual(part);
             self.residuals.start(onset, residual(Residuals::qrs(pathway as usize)), stretch, size_qrs);
-            let qt_ms = beat.length.qt_ms + math::max(qrs_ms - conditions.qrs_ms, 0.0);
+            // A QRS wider by chance takes no time from the next beat.
+            let qt_ms = beat.length.qt_ms + math::max(usual_ms - conditions.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);
             // In a beat whose axis is turned, but not just upside down, QRS and T run into each other without a level line.

@@ -17,6 +17,9 @@ const FOCI: [(Pathway, u32); 4] = [
     (Pathway::LeftVentricle, 0xc800_0000),
 ];
 
+/// Latest place of a premature beat from above that waits for T, share of the period.
+const LATEST: f32 = 0.9;
+
 impl Heart {
     /// A premature beat requested by the script, at `now`; it comes, or the reason is reported.
     pub(crate) fn premature(
@@ -155,17 +158,25 @@ impl Heart {
             due = due.max(ready.minus(JUNCTIONAL_PR));
         }
         let own = conditions.coupling == Span::ZERO && matches!(ectopy.coupling, Coupling::Period(_));
+        let blocked = ectopy.conduction == EctopicConduction::Blocked;
         if own && !atrial {
             due = due.max(self.after_t());
+        } else if own && !blocked {
+            // It has further to go, and stays early in a heart so fast that QT takes most of the interval.
+            let way = if ectopy.site == EctopicSite::Junction { JUNCTIONAL_PR } else { now.since(from) };
+            let late = now.plus(conditions.atrial_period().scaled(LATEST)).min(self.after_t());
+            due = due.max(late.minus(way));
         }
         self.ectopic_left = ectopy.run.max(1);
         self.set(Clock::Ectopic, due);
     }
 
-    /// When the T wave under way is over: where QT takes most of a fast heart's interval, a premature beat that is not meant to
-    /// fall on it waits so long.
+    /// When QT takes nine tenths of the time since the last beat: a premature beat that is not meant to fall on the T wave waits
+    /// so long, as the ventricles recover by its end.
     fn after_t(&self) -> Instant {
-        self.memory.t_end.plus(Span::millis(15))
+        let t_end = self.memory.t_end;
+        let qt = t_end.since(self.last_ventricular.unwrap_or(t_end));
+        t_end.plus(qt.scaled(1.0 / 9.0)).plus(Span::millis(1))
     }
 
     /// Number of conducted beats before the next premature beat.
