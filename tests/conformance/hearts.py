@@ -76,7 +76,8 @@ def contraction(over_atrium: np.ndarray, foot: int, top: int) -> int | None:
     gained = lead - np.minimum.accumulate(lead)
     gained[lead < CONTRACTS_MMHG] = 0
     most = foot - begin + int(np.argmax(gained[foot - begin :]))
-    if gained[most] < CONTRACTS_MMHG:
+    # One that relaxes from the foot on drives nothing.
+    if gained[most] < CONTRACTS_MMHG or begin + most < foot + 10:
         return None
     slope = np.diff(lead[: most + 1])
     fastest = int(np.argmax(slope))
