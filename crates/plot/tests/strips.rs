@@ -252,7 +252,7 @@ fn pr_is_printed_where_a_p_wave_brings_the_beat() -> Result<(), Box<dyn Error>> 
             let rhythm = catalogue::RHYTHMS.iter().find(|known| known.id == rhythm).ok_or(rhythm)?;
             let items = [Item::Step(Step::lasting(Span::secs(10), Settings::new(&ADULT, rhythm)))];
             let excerpt = Excerpt::play(&Script::new(3, &items)?, RATE, Instant::ZERO, Span::secs(10))?;
-            let drawing = strip::draw(&excerpt, &Sheet::usual())?;
+            let drawing = strip::draw(&excerpt, &StripSheet::usual())?;
             let printed = texts(&drawing).iter().any(|text| text.words.contains("  PR "));
             assert_eq!(printed, expected, "{}", rhythm.id);
         }
