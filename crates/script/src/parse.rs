@@ -5,7 +5,7 @@ use crate::document::{Document, DocumentPart, too_long};
 use crate::limits::{MAX_BYTES, MAX_STEPS};
 use crate::problem::{Problem, ProblemCollector, Problems};
 use crate::reader::{DocumentKind, JsonNode, NodeEntry, NodeKind, Path, open};
-use crate::walk::{DocumentWalk, FilesBeside, nothing_beside};
+use crate::walk::{DocumentWalk, FilesBeside, ReadRecordings, nothing_beside};
 use crate::words::{nearest, quoted, shown};
 use pulsewright_core::script::MAX_NESTING;
 use std::io::{self, Read};
@@ -45,9 +45,24 @@ pub fn parse(text: &[u8], name: &str) -> Result<Document, Problems> {
 /// # Errors
 /// As [`parse`].
 pub fn parse_beside(text: &[u8], name: &str, beside: &FilesBeside<'_>) -> Result<Document, Problems> {
+    parse_among(text, name, beside, &mut ReadRecordings::default())
+}
+
+/// As [`parse_beside`], for one of many documents of a folder: recordings that were read for the others are not read again.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_among(
+    text: &[u8],
+    name: &str,
+    beside: &FilesBeside<'_>,
+    recordings: &mut ReadRecordings,
+) -> Result<Document, Problems> {
     let (text, root) = open(text, name, &KIND)?;
     let mut walk = DocumentWalk::new(beside);
+    walk.recordings = std::mem::take(recordings);
     let mut document = walk.document(root);
+    *recordings = std::mem::take(&mut walk.recordings);
     if walk.found.is_empty() {
         for problem in document.fill_in() {
             walk.found.push(problem);

@@ -16,6 +16,28 @@ use std::sync::Arc;
 /// Gives the bytes of a file beside a script, or the reason why it can't, which does not name the file.
 pub type FilesBeside<'f> = dyn Fn(&str) -> Result<Vec<u8>, String> + 'f;
 
+/// Recordings that were read for documents of one folder, by the names of their files and the scales that were given.
+#[derive(Debug, Default)]
+pub struct ReadRecordings(Vec<(String, Option<f64>, Arc<Recording>)>);
+
+impl ReadRecordings {
+    /// The recording in a file, when it was read with this scale.
+    pub(crate) fn find(&self, file: &str, scale_mv: Option<f64>) -> Option<Arc<Recording>> {
+        let found = self.0.iter().find(|(name, scale, _)| name == file && *scale == scale_mv);
+        found.map(|(.., recording)| recording.clone())
+    }
+
+    /// Keeps a recording.
+    pub(crate) fn keep(&mut self, file: String, scale_mv: Option<f64>, recording: Arc<Recording>) {
+        self.0.push((file, scale_mv, recording));
+    }
+
+    /// Samples of all of them.
+    pub fn samples(&self) -> usize {
+        self.0.iter().flat_map(|(.., recording)| &recording.channels).map(|channel| channel.samples.len()).sum()
+    }
+}
+
 /// For a script without a folder.
 pub(crate) fn nothing_beside(_: &str) -> Result<Vec<u8>, String> {
     Err("this script is not read from a file".to_owned())
@@ -42,8 +64,8 @@ pub(crate) struct DocumentWalk<'b> {
     /// Limits of the document, known before its steps are read.
     pub(crate) limits: ReadingLimits,
     pub(crate) parts: Vec<DocumentPart>,
-    /// Recordings read so far, by the names of their files and the scales that were given.
-    pub(crate) recordings: Vec<(String, Option<f64>, Arc<Recording>)>,
+    /// Recordings read so far.
+    pub(crate) recordings: ReadRecordings,
     /// Seed of the document, known before its steps are read.
     pub(crate) seed: u64,
     /// Signals and noise measured for ratios.
@@ -64,7 +86,7 @@ impl<'b> DocumentWalk<'b> {
             conflicting: vec![],
             limits: vec![],
             parts: vec![],
-            recordings: vec![],
+            recordings: ReadRecordings::default(),
             seed: 0,
             measurements: Measurements::default(),
         }

@@ -65,9 +65,8 @@ impl DocumentWalk<'_> {
         path: &Path<'_>,
     ) -> Option<(String, Arc<open::Recording>)> {
         let file = self.file_name_beside(node, path, "100.hea")?;
-        if let Some((_, _, known)) = self.recordings.iter().find(|(name, scale, _)| *name == file && *scale == scale_mv)
-        {
-            return Some((file, known.clone()));
+        if let Some(known) = self.recordings.find(&file, scale_mv) {
+            return Some((file, known));
         }
         let beside = self.beside;
         let bytes = |path: &std::path::Path| {
@@ -76,7 +75,7 @@ impl DocumentWalk<'_> {
         match open::open(std::path::Path::new(&file), open::NumberMeaning { scale_mv, rate_hz: None }, &bytes) {
             Ok(read) => {
                 let read = Arc::new(read);
-                self.recordings.push((file.clone(), scale_mv, read.clone()));
+                self.recordings.keep(file.clone(), scale_mv, read.clone());
                 Some((file, read))
             }
             Err(error) => {

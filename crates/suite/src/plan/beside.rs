@@ -2,7 +2,7 @@
 
 use crate::recorded::inside;
 use pulsewright_files::sha256::Sha256Writer;
-use pulsewright_script::{Document, MAX_BESIDE_BYTES, Problem, Problems, parse_beside};
+use pulsewright_script::{Document, MAX_BESIDE_BYTES, Problem, Problems, ReadRecordings, parse_among};
 use pulsewright_text::source;
 use std::cell::RefCell;
 use std::collections::BTreeMap;
@@ -12,6 +12,9 @@ use std::path::Path;
 /// So many bytes of files are kept to be read again.
 const MOST_KEPT: usize = 256 << 20;
 
+/// So many samples of recordings are kept for the scripts that follow.
+const MOST_SAMPLES: usize = 64 << 20;
+
 /// Stands before the names of the plan's own files in a script of another folder.
 pub(super) const OF_PLAN: &str = "(plan)/";
 
@@ -19,6 +22,8 @@ pub(super) const OF_PLAN: &str = "(plan)/";
 pub(super) struct PlanFolder<'p> {
     folder: Option<&'p Path>,
     read: RefCell<Read>,
+    /// Recordings that the scripts of each folder name.
+    recordings: RefCell<BTreeMap<String, ReadRecordings>>,
 }
 
 #[derive(Default)]
@@ -30,7 +35,7 @@ struct Read {
 
 impl<'p> PlanFolder<'p> {
     pub(super) fn new(folder: Option<&'p Path>) -> PlanFolder<'p> {
-        PlanFolder { folder, read: RefCell::default() }
+        PlanFolder { folder, read: RefCell::default(), recordings: RefCell::default() }
     }
 
     /// The folder; `None` for a plan that is no file.
@@ -69,7 +74,13 @@ impl<'p> PlanFolder<'p> {
             None if folder.is_empty() => self.bytes(file),
             None => self.bytes(&format!("{folder}/{file}")),
         };
-        parse_beside(text, name, &file)
+        let mut all = self.recordings.borrow_mut();
+        let recordings = all.entry(folder.to_owned()).or_default();
+        let script = parse_among(text, name, &file, recordings);
+        if all.values().map(ReadRecordings::samples).sum::<usize>() > MOST_SAMPLES {
+            all.clear();
+        }
+        script
     }
 }
 
