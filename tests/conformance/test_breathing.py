@@ -196,3 +196,13 @@ def test_waxing_and_waning(tmp_path):
         assert len(group) == pytest.approx(15, abs=1)
         assert group[0] < 0.4 and group[-1] < 0.4 and group[middle] > 0.95
         assert np.all(np.diff(group[: middle + 1]) > 0) and np.all(np.diff(group[middle + 1 :]) < 0)
+
+
+def test_the_pressure_in_the_skull_moves_with_the_chest_and_says_why(tmp_path):
+    script = scripts.write(tmp_path / "skull.json", scripts.step(60, "asystole", chest={"breathing_mmhg": 8}), scripts.step(60, "asystole", chest={"breathing_mmhg": 0}))
+    target = rendered(script, tmp_path / "out.wav", frame_rate_hz=250, bits=24, channels="intracranial")
+    samples = read_wav(target).values("intracranial")
+    swings = [np.ptp(samples[(first + 20) * 250 : (first + 55) * 250]) for first in (0, 60)]
+    assert swings[0] == pytest.approx(4, abs=0.3) and swings[1] < 0.3
+    whys = {row["step"]: row["why"] for row in read_truth(target, "readings") if row["reading"] == "intracranial-mean"}
+    assert "moves with breathing" in whys["1"] and "breathing" not in whys["2"], whys

@@ -72,7 +72,7 @@ pub(super) fn of_pressure(step: &PlayedStep<'_>, site: PressureSite, of_rate: Ca
     };
     let moves = |field: Field| field == Field::RateBpm || group(field) == own || group(field) == source;
     let systemic = matches!(site, Site::Arterial | Site::Femoral);
-    let in_chest = !matches!(site, Site::Arterial | Site::Femoral | Site::Intracranial);
+    let in_chest = !systemic;
     let line = step.get(fields.line_hz) >= 1.0;
     let damping = step.get(fields.damping);
     let set = |field: Field| step.get(field) != 0.0;
