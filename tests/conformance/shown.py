@@ -70,6 +70,11 @@ AFTER_S, AFTER = 0.3, 0.33
 """So soon after a QRS, a peak slower than this share of it is its T wave, or a P wave on it."""
 
 
+SEARCHED_BACK, HALF = 1.66, 0.5
+"""An RR interval longer than this share of the mean of the eight before is searched again with half the thresholds (Pan and Tompkins,
+IEEE Transactions on Biomedical Engineering 1985, from memory)."""
+
+
 def speed_mv_per_s(leads_mv: np.ndarray, frame_rate_hz: float, band_hz: Range) -> np.ndarray:
     """Speed of the potentials of all leads (one a row) within a band, smoothed over a QRS."""
     within = butter(2, band_hz, btype="bandpass", fs=frame_rate_hz, output="sos")
@@ -96,13 +101,28 @@ def beats_s(leads_mv: list[np.ndarray], frame_rate_hz: float) -> tuple[np.ndarra
     before = [speed[max(0, peak - int(AFTER_S * frame_rate_hz)) : peak].max(initial=0.0) for peak in peaks]
     alone &= speed[peaks] > AFTER * np.array(before)
     fastest = maximum_filter1d(speed, int(8.0 * frame_rate_hz))
-    kept = alone & (speed[peaks] > SHARE_OF_FASTEST * fastest[peaks]) & (sharp[peaks] > SHARP * speed[peaks])
+    is_sharp = sharp[peaks] > SHARP * speed[peaks]
+    kept = alone & (speed[peaks] > SHARE_OF_FASTEST * fastest[peaks]) & is_sharp
+    kept = searched_back(peaks, kept, (falls > HALF * ALONE) & is_sharp, speed[peaks])
     quick = sosfiltfilt(butter(2, (1.0, 40.0), btype="bandpass", fs=frame_rate_hz, output="sos"), potentials, axis=1)
     size, around = np.square(quick).sum(axis=0), int(0.06 * frame_rate_hz)
     first = np.maximum(0, peaks[kept] - around)
     powers = [size[a : peak + around] for a, peak in zip(first, peaks[kept], strict=True)]
     middle = [a + np.average(np.arange(len(power)), weights=power) for a, power in zip(first, powers, strict=True)]
     return np.array(middle) / frame_rate_hz, peaks[kept] / frame_rate_hz
+
+
+def searched_back(peaks: np.ndarray, kept: np.ndarray, may_be: np.ndarray, speeds: np.ndarray) -> np.ndarray:
+    """The peaks kept, and in each long RR interval the fastest that may be a QRS, when it is half as fast as the QRS before and after."""
+    kept, sure = kept.copy(), np.flatnonzero(kept)
+    intervals = np.diff(peaks[sure])
+    for i in range(1, len(intervals)):
+        inside = np.flatnonzero(may_be[sure[i] + 1 : sure[i + 1]]) + sure[i] + 1
+        if not len(inside) or intervals[i] <= SEARCHED_BACK * intervals[max(0, i - 8) : i].mean():
+            continue
+        best = inside[np.argmax(speeds[inside])]
+        kept[best] |= speeds[best] > HALF * max(speeds[sure[i]], speeds[sure[i + 1]])
+    return kept
 
 
 SLOWEST_RISE_MMHG_PER_S = 5.0
@@ -314,19 +334,20 @@ def shown_breaths(impedance_ohm: np.ndarray, frame_rate_hz: float, begin_s: floa
         rising = np.flatnonzero(slow[low:top] < slow[low] + 0.05 * (slow[top] - slow[low]))
         starts.append(low + int(rising[-1]) if len(rising) else low)
     times = np.array(starts) / frame_rate_hz
-    # Of a change of rate the first breath is still the old one: at most six seconds.
-    times = times[(times >= min(begin_s + 6.0, from_s)) & (times < end_s + 6.0)]
+    # Of a change of rate the first breath is still the old one, at most six seconds: it may be averaged or not.
+    times = times[times < end_s + 6.0]
     inside = times[(times >= from_s) & (times < end_s)]
     if len(inside) < 2:
         return None
     values, means = [], []
-    for first, last in edged(times, from_s, end_s):
-        mean = 60.0 * (last - first) / (times[last] - times[first])
-        means.append(mean)
-        eights = [60.0 * BREATHS / (times[i] - times[i - BREATHS]) for i in range(max(first, BREATHS), last + 1)]
-        # Before eight have come a monitor may show the rate of fewer.
-        fewer = [60.0 * min(i, BREATHS) / (times[i] - times[i - min(i, BREATHS)]) for i in range(max(first, 1), last + 1)]
-        values += [np.array([*eights, mean]), np.array([*fewer, mean])]
+    for counted in (times[times >= min(begin_s + 6.0, from_s)], times[times >= begin_s]):
+        for first, last in edged(counted, from_s, end_s):
+            mean = 60.0 * (last - first) / (counted[last] - counted[first])
+            means.append(mean)
+            eights = [60.0 * BREATHS / (counted[i] - counted[i - BREATHS]) for i in range(max(first, BREATHS), last + 1)]
+            # Before eight have come a monitor may show the rate of fewer.
+            fewer = [60.0 * min(i, BREATHS) / (counted[i] - counted[i - min(i, BREATHS)]) for i in range(max(first, 1), last + 1)]
+            values += [np.array([*eights, mean]), np.array([*fewer, mean])]
     if np.diff(np.append(inside, end_s)).max() >= APNOEA_S:
         values = [np.append(of, 0.0) for of in values]
     return band(values, means, len(inside) - 1, at_ends(inside))
