@@ -1,7 +1,7 @@
 //! A cohort's plan, patient by patient.
 
 use crate::script::wrong;
-use crate::signals::{Signals, play};
+use crate::signals::{SignalSource, Signals, play};
 use numpy::IntoPyArray;
 use pulsewright_cohort::Patient;
 use pulsewright_core::script::Script;
@@ -57,7 +57,14 @@ impl CohortPlan {
             Ok::<_, PyErr>((patient.document, samples))
         });
         let (document, samples) = made?;
-        Signals::new(py, Arc::new(document), plan.frame_rate, self.frames, plan.channels.clone(), samples)
+        Signals::new(
+            py,
+            SignalSource::Script(Arc::new(document)),
+            plan.frame_rate,
+            self.frames,
+            plan.channels.clone(),
+            samples,
+        )
     }
 
     /// The index of some patients as columns; NaN where a value is not drawn.

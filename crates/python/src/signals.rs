@@ -12,14 +12,23 @@ use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
 use pulsewright_files::truth::{ExpectedTables, TruthFile, TruthWriter};
 use pulsewright_script::Document;
+use pulsewright_suite::recorded::AnnotatedRecording;
 use pyo3::prelude::*;
 use pyo3::types::PyDict;
 use std::sync::{Arc, OnceLock};
 
+/// What was played.
+pub enum SignalSource {
+    /// A script under its own seed.
+    Script(Arc<Document>),
+    /// A recording, whose annotations are its truth.
+    Recording(Arc<AnnotatedRecording>),
+}
+
 /// Samples of some channels, with the truth about them.
 #[pyclass(frozen, module = "pulsewright._native")]
 pub struct Signals {
-    document: Arc<Document>,
+    source: SignalSource,
     rate: FrameRate,
     frames: u64,
     channels: Vec<Channel>,
@@ -55,7 +64,20 @@ pub fn render(
         Ok::<_, PyErr>((document, frames, samples))
     });
     let (document, frames, samples) = made?;
-    Signals::new(py, Arc::new(document), rate, frames, channels, samples)
+    Signals::new(py, SignalSource::Script(Arc::new(document)), rate, frames, channels, samples)
+}
+
+/// The samples of a recording, channel after channel.
+pub fn recorded(recording: &AnnotatedRecording, channels: &[Channel]) -> Vec<f32> {
+    let recording = &recording.played;
+    let mut samples = vec![0.0; recording.len() * channels.len()];
+    for index in 0..recording.len() {
+        let frame = recording.frame(index);
+        for (channel, row) in channels.iter().zip(samples.chunks_exact_mut(recording.len())) {
+            row[index] = frame.sample(*channel);
+        }
+    }
+    samples
 }
 
 /// Samples, channel after channel.
@@ -86,7 +108,7 @@ impl Signals {
     /// Of samples, channel after channel.
     pub fn new(
         py: Python<'_>,
-        document: Arc<Document>,
+        source: SignalSource,
         rate: FrameRate,
         frames: u64,
         channels: Vec<Channel>,
@@ -94,7 +116,7 @@ impl Signals {
     ) -> PyResult<Signals> {
         let shape = (channels.len(), samples.len() / channels.len().max(1));
         let samples = Array2::from_shape_vec(shape, samples).map_err(wrong)?.into_pyarray(py).unbind();
-        Ok(Signals { document, rate, frames, channels, samples, truth: OnceLock::new() })
+        Ok(Signals { source, rate, frames, channels, samples, truth: OnceLock::new() })
     }
 
     fn truth(&self, py: Python<'_>) -> PyResult<&Truth> {
@@ -102,8 +124,14 @@ impl Signals {
             return Ok(truth);
         }
         let truth = py.detach(|| {
-            let items = self.document.items();
-            let script = Script::new(self.document.seed(), &items).map_err(wrong)?;
+            let document = match &self.source {
+                SignalSource::Script(document) => document,
+                SignalSource::Recording(recording) => {
+                    return Ok(Truth::of_recording(self.rate, self.frames, &recording.annotations));
+                }
+            };
+            let items = document.items();
+            let script = Script::new(document.seed(), &items).map_err(wrong)?;
             let chosen = SiteSet::of(&self.channels).map_err(wrong)?;
             let mut truth = Truth::new(self.rate, self.frames);
             Player::new(&script, self.rate).with_pressures_at(chosen).skip_observed(self.frames, &mut truth);
@@ -139,10 +167,13 @@ impl Signals {
         self.rate.as_hz()
     }
 
-    /// Seed that was played.
+    /// Seed that was played; 0 of a recording.
     #[getter]
     fn seed(&self) -> u64 {
-        self.document.seed()
+        match &self.source {
+            SignalSource::Script(document) => document.seed(),
+            SignalSource::Recording(_) => 0,
+        }
     }
 
     /// A table of the truth as columns: `beats`, `atrial`, `pulses`, `breaths`, `pacing`, `episodes` or `steps`.
@@ -154,13 +185,16 @@ impl Signals {
     fn table_text(&self, py: Python<'_>, name: &str) -> PyResult<String> {
         let wanted = TruthFile::ALL.into_iter().find(|file| file.suffix().strip_suffix(".csv") == Some(name));
         let wanted = wanted.ok_or_else(|| wrong(format!("no table '{name}'")))?;
+        let SignalSource::Script(document) = &self.source else {
+            return Err(wrong(format!("a recording has no {name}: its truth is its annotated beats")));
+        };
         py.detach(|| {
-            let items = self.document.items();
-            let script = Script::new(self.document.seed(), &items).map_err(wrong)?;
-            let labels = self.document.labels();
+            let items = document.items();
+            let script = Script::new(document.seed(), &items).map_err(wrong)?;
+            let labels = document.labels();
             let sites = SiteSet::of(&self.channels).map_err(wrong)?;
             let mut tables: Vec<(TruthFile, Vec<u8>)> = if TruthFile::EXPECTED.contains(&wanted) {
-                let (limits, end) = (self.document.alarm_limits(), self.rate.instant_of(self.frames));
+                let (limits, end) = (document.alarm_limits(), self.rate.instant_of(self.frames));
                 let expectations = ExpectedTables::new(&script, &labels, sites, limits, end);
                 let files = expectations.write(TruthFile::EXPECTED.map(|_| Vec::new())).map_err(wrong)?;
                 TruthFile::EXPECTED.into_iter().zip(files).collect()

@@ -2,7 +2,7 @@
 
 use crate::score::{annotations, limits};
 use crate::script::{NO_FILE, frames, wrong};
-use crate::signals::{Signals, play};
+use crate::signals::{SignalSource, Signals, play, recorded};
 use numpy::PyReadonlyArray1;
 use pulsewright_core::script::Script;
 use pulsewright_score::{RecordReport, Report, score_record};
@@ -33,12 +33,6 @@ impl Plan {
     fn new(text: &str, name: &str) -> PyResult<Plan> {
         let folder = Path::new(name).parent().filter(|_| name != NO_FILE);
         let plan = pulsewright_suite::SuitePlan::parse_beside(text, name, folder).map_err(wrong)?;
-        if let Some(recording) = plan.records.iter().find_map(|record| record.recording.as_ref()) {
-            return Err(wrong(format!(
-                "{name}: {} is a block of recordings, which Python does not play; name a script with a step that plays it, in \"scripts\"",
-                recording.header
-            )));
-        }
         Ok(Plan { plan, scored: Mutex::default() })
     }
 
@@ -66,6 +60,12 @@ impl Plan {
     fn render(&self, py: Python<'_>, index: usize) -> PyResult<Signals> {
         let record = self.record(index)?;
         let channels = &self.plan.channels;
+        if let Some(recording) = &record.recording {
+            let samples = py.detach(|| recorded(recording, channels));
+            let source = SignalSource::Recording(recording.clone());
+            let frames = recording.played.len() as u64;
+            return Signals::new(py, source, record.frame_rate, frames, channels.clone(), samples);
+        }
         let made = py.detach(|| {
             let items = record.document.items();
             let script = Script::new(record.seed, &items).map_err(wrong)?;
@@ -74,7 +74,8 @@ impl Plan {
         });
         let (frames, samples) = made?;
         let document = (*record.document).clone().with_seed(record.seed);
-        Signals::new(py, Arc::new(document), record.frame_rate, frames, channels.clone(), samples)
+        let source = SignalSource::Script(Arc::new(document));
+        Signals::new(py, source, record.frame_rate, frames, channels.clone(), samples)
     }
 
     /// Scores a detector's times and, where given, codes for a record, and keeps the result.

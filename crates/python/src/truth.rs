@@ -5,6 +5,7 @@ use numpy::IntoPyArray;
 use pulsewright_core::frame::Channel;
 use pulsewright_core::time::{FrameRate, Instant};
 use pulsewright_core::truth::{Beat, Chamber, Episode, Event, Observer};
+use pulsewright_score::Annotations;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyList};
 
@@ -85,6 +86,28 @@ impl Truth {
         let names = ["beats", "atrial", "pulses", "breaths", "pacing", "episodes", "steps"];
         let tables = names.map(Table::new);
         Truth { rate, frames, last_peak: None, step: None, running: Vec::new(), tables }
+    }
+
+    /// The annotated beats of a recording, of which only peak and code are known.
+    pub fn of_recording(rate: FrameRate, frames: u64, annotations: &Annotations) -> Truth {
+        let mut truth = Truth::new(rate, frames);
+        let unknown = || Cell::Number(f64::NAN);
+        let mut last_s = f64::NAN;
+        for beat in &annotations.beats {
+            let time_s = beat.at.s();
+            truth.tables[BEATS].push([
+                ("time_s", Cell::Number(time_s)),
+                ("frame", Cell::Number((time_s * f64::from(rate.as_hz())).round())),
+                ("code", Cell::Word(beat.code.into())),
+                ("rr_s", Cell::Number(time_s - last_s)),
+                ("p_onset_s", unknown()),
+                ("qrs_onset_s", unknown()),
+                ("qrs_end_s", unknown()),
+                ("t_end_s", unknown()),
+            ]);
+            last_s = time_s;
+        }
+        truth
     }
 
     /// Closes the rows that are still open at the end.

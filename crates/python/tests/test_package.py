@@ -157,12 +157,36 @@ def test_a_plan_in_a_file_plays_scripts_and_noise_beside_it(tmp_path):
         stored = np.array([float(row.split(",")[-1]) for row in rows])
         # Files hold 16 bits.
         assert np.abs(case.render()["II"] - stored).max() < 0.01, case
+
+
+def test_a_plan_of_recordings_counts_as_the_program_does(tmp_path):
+    """The samples are those of the record's own file, read here by its format; the figures are the program's."""
     recorded = {**PLAN, "blocks": [{"recordings": [{"record": "100.hea", "channels": {"II": "MLII"}}]}]}
     for path in (ROOT / "tests" / "data" / "recordings").glob("100.*"):
         (tmp_path / path.name).write_bytes(path.read_bytes())
-    (tmp_path / "recorded.json").write_text(json.dumps(recorded), encoding="utf-8")
-    with pytest.raises(pulsewright.ScriptError, match="name a script with a step that plays it"):
-        pulsewright.Suite(tmp_path / "recorded.json")
+    (tmp_path / "plan.json").write_text(json.dumps(recorded), encoding="utf-8")
+    suite = pulsewright.Suite(tmp_path / "plan.json")
+    signals = suite[0].render()
+    # 12 bits of two signals in three bytes (format 212), 200 units a millivolt around 1024: the header's own figures.
+    bytes_ = np.frombuffer((tmp_path / "100.dat").read_bytes(), np.uint8).reshape(-1, 3).astype(int)
+    units = bytes_[:, 0] | (bytes_[:, 1] & 15) << 8
+    units[units > 2047] -= 4096
+    assert list(signals.channels) == ["II"] and signals.frame_rate_hz == 360
+    assert np.allclose(signals["II"], (units - 1024) / 200, rtol=0, atol=1e-6)
+    beats = signals.beats
+    assert len(beats["time_s"]) == len(beats["code"]) and set(beats["code"]) >= {"N", "A"}
+    # R waves are the peaks of their surroundings.
+    for frame in beats["frame"][1:-1:50].astype(int):
+        around = signals["II"][frame - 60 : frame + 60]
+        assert around[45:75].max() == around.max()
+    with pytest.raises(pulsewright.ScriptError, match="a recording has no readings"):
+        signals.readings
+    ours = suite[0].score(beats["time_s"][::2])
+    found = "\n".join(["time_s", *map(repr, beats["time_s"][::2].tolist())])
+    (tmp_path / "found.csv").write_text(found + "\n", encoding="utf-8")
+    program("suite", tmp_path / "plan.json", "-o", tmp_path / "out", "--write", tmp_path / "r.json", "--", "cat", tmp_path / "found.csv")
+    theirs = json.loads((tmp_path / "r.json").read_text(encoding="utf-8"))["score"]
+    assert ours["records"] == theirs["records"] and ours["records"][0]["detection"]["missed"] > 200
 
 
 def test_readings_alarms_cuff_and_refused_beats_are_those_of_the_files(tmp_path):
