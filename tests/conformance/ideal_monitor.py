@@ -89,7 +89,7 @@ def take_out_pulses(leads_mv: np.ndarray, rate_hz: int) -> tuple[np.ndarray, np.
 def find_qrs(leads_mv: np.ndarray, pulses_s: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Times of QRS complexes in leads at ECG_HZ, and of each whether it is blunt and wide.
 
-    A peak is no QRS when it is much lower than others nearby, or a T wave: within 400 ms of a QRS 2.5 times as high (after
+    A peak is no QRS when it is much lower than others nearby, or a T wave: within 360 ms of a QRS 2.5 times as high (after
     Pan and Tompkins 1985, who compare slopes), unless a pacing pulse stands before it. The T wave of a paced QRS is taller
     beside it, the more so with a retrograde P wave on it: 1.6 times as high.
     """
@@ -103,7 +103,7 @@ def find_qrs(leads_mv: np.ndarray, pulses_s: np.ndarray) -> tuple[np.ndarray, np
     times, wide, last, last_paced = [], [], None, False
     for peak in peaks:
         paced = np.any((pulses_s < peak / ECG_HZ) & (pulses_s > peak / ECG_HZ - PULSE_TO_QRS_S))
-        t_wave = last is not None and peak - last < 0.4 * ECG_HZ and strength[peak] < (0.6 if last_paced else 0.4) * strength[last]
+        t_wave = last is not None and peak - last < 0.36 * ECG_HZ and strength[peak] < (0.6 if last_paced else 0.4) * strength[last]
         height = np.ptp(leads_mv[max(0, peak - 20) : peak + 20], axis=0)
         if np.max(height) < SMALLEST_QRS_MV or (t_wave and not paced):
             continue

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import scripts
 from measuring import breath_rate_by_peaks, breath_rate_by_spectrum
-from program import rendered
+from program import rendered, run
 from reading import read_steps, read_truth, read_wav
 from scipy.signal import butter, find_peaks, sosfiltfilt
 
@@ -196,6 +196,26 @@ def test_waxing_and_waning(tmp_path):
         assert len(group) == pytest.approx(15, abs=1)
         assert group[0] < 0.4 and group[-1] < 0.4 and group[middle] > 0.95
         assert np.all(np.diff(group[: middle + 1]) > 0) and np.all(np.diff(group[middle + 1 :]) < 0)
+
+
+def test_breaths_while_an_electrode_is_off_are_not_asked_for(tmp_path):
+    """A finder of peaks in the impedance, which sees nothing while it is flat, finds every breath that is asked for."""
+    steps = [scripts.step(60, breathing={"rate_per_min": 15, "depth_ohm": 1, "cardiac_ohm": 0})]
+    steps += [{"duration_s": 41, "artefact": {"off_ll": 1}}, {"duration_s": 60, "artefact": {"off_ll": 0}}]
+    steps += [{"duration_s": 41, "artefact": {"off_la": 1}}, {"duration_s": 10, "artefact": {"off_la": 0}}]
+    target = rendered(scripts.write(tmp_path / "off.json", *steps), tmp_path / "out.wav", frame_rate_hz=250, bits=24, channels="respiration")
+    impedance, listed = read_wav(target).values("respiration"), read_truth(target, "breaths")
+    assert np.ptp(impedance[61 * 250 : 100 * 250]) < 0.01 and np.ptp(impedance[165 * 250 : 200 * 250]) > 0.9
+    # The step of an electrode that comes off or back has a steeper flank than a breath.
+    slow = sosfiltfilt(butter(2, 1.0, fs=250, output="sos"), impedance)
+    tops, _ = find_peaks(slow, prominence=0.5, width=250)
+    shown = [row for row in listed if row["measured"] == "yes"]
+    assert len(listed) - len(shown) >= 10
+    missed = [row for row in shown if np.min(np.abs(tops / 250 - float(row["peak_s"]))) > 0.3]
+    assert missed == []
+    (tmp_path / "found.csv").write_text("time_s\n" + "".join(f"{top / 250 - 1.4}\n" for top in tops), encoding="utf-8")
+    scored = run("score", target.with_suffix(".breaths.csv"), tmp_path / "found.csv", "--what", "breaths", "--min", "se=100")
+    assert scored.code == 0, scored
 
 
 def test_the_pressure_in_the_skull_moves_with_the_chest_and_says_why(tmp_path):

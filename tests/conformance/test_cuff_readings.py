@@ -1,7 +1,8 @@
 """Reported readings of a cuff are those that sensible methods read of the samples: `readings` of `oscillometry`, by scipy alone.
 
-Each method's reading lies within 3 mmHg of the reported band, and the band is wider by at most 4 mmHg than these readings differ.
-Where methods agree, the band is one value; where they don't, as of alternating pulses, no single value is right.
+The reported value lies within 3 mmHg of the band of the methods' readings. Each method's reading lies within 3 mmHg of the reported
+band, and that band is wider by at most 4 mmHg than these readings differ. Where methods agree, the band is one value; where they
+don't, as of alternating pulses, no single value is right.
 
 Of fibrillating atria no method is right: a review of five studies found that oscillometric monitors read a diastolic pressure
 some 3 mmHg too high and a systolic pressure that scatters, and advises to repeat the measurement (Stergiou et al., Journal of
@@ -59,7 +60,10 @@ ONE_VALUE = ("steady", "low", "neonate", "rising", "falling")
 
 
 def measured(folder: Path, *settings: dict, seed: int) -> tuple[dict[str, tuple[float, float]], dict[str, dict[str, float]], str]:
-    """One measurement: the reported bands, what each method reads of the samples, by part, and the reported cause."""
+    """One measurement: the reported bands, what each method reads of the samples, by part, and the reported cause.
+
+    The reported value of each part is held against the band of the methods.
+    """
     first, *rest = settings
     cuff = {"inflate_mmhg": 180, "deflation_mmhg_per_s": 2.5, "oscillation_mmhg": 2.5, **first.get("cuff", {})}
     steps = [step(START_S, **{key: value for key, value in first.items() if key == "body"})]
@@ -77,8 +81,12 @@ def measured(folder: Path, *settings: dict, seed: int) -> tuple[dict[str, tuple[
     samples[round((float(row["time_s"]) + RUNNING_S - START_S) * FRAME_RATE_HZ) :] = 0.0
     read = readings(samples, FRAME_RATE_HZ, 0.5, 0.8)
     seen = {part: {name: getattr(of, f"{part}_mmhg") for name, of in read.items()} for part in PARTS}
+    seen = {part: {name: value for name, value in of.items() if value == value} for part, of in seen.items()}
+    for part, of in seen.items():
+        value, band = float(row[f"{part}_mmhg"]), (min(of.values()), max(of.values()))
+        assert outside(band, value) <= WITHIN_MMHG, (seed, part, value, of)
     [why] = {row["why"] for row in read_truth(target, "readings") if row["reading"] == "cuff-systolic" and row["expected"]}
-    return reported, {part: {name: value for name, value in of.items() if value == value} for part, of in seen.items()}, why
+    return reported, seen, why
 
 
 def outside(band: tuple[float, float], value: float) -> float:

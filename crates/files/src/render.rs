@@ -177,7 +177,7 @@ fn write_files(
         // What to expect is played on a thread of its own, beside the signal, and given up with it.
         let _stop = SetOnDrop(&stop);
         let (mut truth, expected) = truth.map_or((None, None), |(happened, expected)| {
-            let truth = TruthWriter::new(plan.rate, plan.frames, happened);
+            let truth = TruthWriter::new(plan.content.script, plan.rate, plan.frames, happened);
             let expectations = expectations(plan).stopped_by(&stop);
             (Some(truth), Some(scope.spawn(move || expectations.write(expected))))
         });

@@ -5,9 +5,9 @@
 //! | `beats` | QRS whose peak is in the signal | `time_s` (QRS peak), `frame` (nearest), `code`, `rr_s`, `p_onset_s`, `qrs_onset_s`, `qrs_end_s`, `t_end_s` |
 //! | `atrial` | P wave | `time_s` (P onset), `frame` |
 //! | `pulses` | pressure pulse | `time_s` (foot), `channel`, `foot_mmhg`, `peak_s`, `systolic_mmhg` (highest), `end_s` (next foot), `lowest_mmhg`, `mean_mmhg` (integral from foot to end) |
-//! | `breaths` | breath, or effort against a closed throat | `time_s` (start of inspiration), `peak_s`, `end_s`, `depth_ohm`, `air` (`no` where the throat is closed) |
+//! | `breaths` | breath, or effort against a closed throat | `time_s` (start of inspiration), `peak_s`, `end_s`, `depth_ohm`, `air` (`no` where the throat is closed), `measured` (`no` where an electrode of the impedance is off between its start and its peak) |
 //! | `pacing` | pulse of a pacing device | `time_s`, `frame`, `chamber`, `captures` (`yes`, `no`) |
-//! | `cuff` | phase of the cuff, or reading | `time_s` (start, or when the reading is known), `phase` (`inflating`, `deflating`, `over-pressure`, `vented`, `reading`), `cuff_mmhg`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg` (of a reading, that of a bell fitted to the oscillations), then lowest and highest of each |
+//! | `cuff` | phase of the cuff, or reading | `time_s` (start, or when the reading is known), `phase` (`inflating`, `deflating`, `over-pressure`, `vented`, `reading`), `cuff_mmhg`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg` (of a reading, the mean of what the methods read), then lowest and highest of each |
 //! | `episodes` | fibrillation, flutter, apnoea, ST shift, noise, lead off | `start_s`, `end_s`, `episode` |
 //! | `steps` | step played | `step` (from 1), `name`, `start_s`, `end_s`, `rhythm`, `body`, `rate_bpm`, `systolic_mmhg`, `diastolic_mmhg`, `mean_mmhg`, `breaths_per_min` (means), `alarm` (highest priority), `alarm_name`, `alarm_s` (when its limit is reached), `settled_s` (from here on the readings count), then lowest and highest of each reading |
 //! | `readings` | reading of a step | `step`, `reading`, `unit`, `start_s`, `end_s`, `settle_s`, `expected` (mean), `low`, `high`, `why` |
@@ -20,19 +20,22 @@
 //! ([`pulsewright_core::expect`]).
 
 mod beats;
+mod breaths;
 mod expectations;
 pub mod leads;
 mod tables;
 
 pub use beats::{BeatRows, nearest_frame};
+pub use breaths::MeasuredBreaths;
 pub use expectations::ExpectedTables;
 pub use tables::{TruthFile, quoted};
 
 use crate::decimal::{push_instant, push_rounded};
 use pulsewright_core::expect::{CuffMeter, CuffReading, ReadingBand};
 use pulsewright_core::frame::{Channel, PressureSite};
+use pulsewright_core::script::Script;
 use pulsewright_core::time::{FrameRate, Instant};
-use pulsewright_core::truth::{Beat, Chamber, CuffEvent, CuffPhase, Episode, Event, Observer};
+use pulsewright_core::truth::{Beat, Breath, Chamber, CuffEvent, CuffPhase, Episode, Event, Observer};
 use std::io::{self, Write};
 
 /// Writes events as they happen.
@@ -45,13 +48,19 @@ pub struct TruthWriter<W: Write> {
     row: Vec<u8>,
     trouble: io::Result<()>,
     beats: BeatRows,
+    breaths: MeasuredBreaths,
     cuff: CuffMeter,
     running: Vec<(Episode, Instant)>,
 }
 
 impl<W: Write> TruthWriter<W> {
     /// For a render of `frames` frames; `files` in the order of [`TruthFile::HAPPENED`].
-    pub fn new(rate: FrameRate, frames: u64, files: [W; TruthFile::HAPPENED.len()]) -> TruthWriter<W> {
+    pub fn new(
+        script: &Script<'_>,
+        rate: FrameRate,
+        frames: u64,
+        files: [W; TruthFile::HAPPENED.len()],
+    ) -> TruthWriter<W> {
         let mut truth = TruthWriter {
             rate,
             frames,
@@ -59,6 +68,7 @@ impl<W: Write> TruthWriter<W> {
             row: Vec::new(),
             trouble: Ok(()),
             beats: BeatRows::new(rate, frames),
+            breaths: MeasuredBreaths::new(script),
             cuff: CuffMeter::new(),
             running: Vec::new(),
         };
@@ -77,6 +87,9 @@ impl<W: Write> TruthWriter<W> {
         let end = self.rate.instant_of(self.frames);
         if let Some(reading) = self.cuff.finish(end) {
             self.cuff_reading(&reading);
+        }
+        if let Some(breath) = self.breaths.finish() {
+            self.breath(breath);
         }
         while let Some((episode, start)) = self.running.first().copied() {
             self.end_episode(episode, start, end);
@@ -103,6 +116,17 @@ impl<W: Write> TruthWriter<W> {
         if self.beats.put(beat, &mut self.row) {
             self.write(TruthFile::Beats);
         }
+    }
+
+    fn breath(&mut self, (breath, measured): (Breath, bool)) {
+        push_instant(&mut self.row, breath.start);
+        push_instant(self.comma(), breath.peak);
+        push_instant(self.comma(), breath.end);
+        push_rounded(self.comma(), breath.depth_ohm, 3);
+        for yes in [!breath.obstructed, measured] {
+            self.comma().extend_from_slice(if yes { b"yes" } else { b"no" });
+        }
+        self.write(TruthFile::Breaths);
     }
 
     fn cuff_phase(&mut self, event: &CuffEvent) {
@@ -141,6 +165,9 @@ impl<W: Write> Observer for TruthWriter<W> {
         if let Some(reading) = self.cuff.take(&event) {
             self.cuff_reading(&reading);
         }
+        if let Some(breath) = self.breaths.take(&event) {
+            self.breath(breath);
+        }
         match event {
             Event::Atrial(atrial) => {
                 push_instant(&mut self.row, atrial.onset);
@@ -165,14 +192,6 @@ impl<W: Write> Observer for TruthWriter<W> {
                 write!(self.row, ",{frame},{chamber},{}", if captures { "yes" } else { "no" }).ok();
                 self.write(TruthFile::Pacing);
             }
-            Event::Breath(breath) => {
-                push_instant(&mut self.row, breath.start);
-                push_instant(self.comma(), breath.peak);
-                push_instant(self.comma(), breath.end);
-                push_rounded(self.comma(), breath.depth_ohm, 3);
-                self.comma().extend_from_slice(if breath.obstructed { b"no" } else { b"yes" });
-                self.write(TruthFile::Breaths);
-            }
             Event::Pulse(pulse) => {
                 push_instant(&mut self.row, pulse.foot);
                 self.comma().extend_from_slice(site_channel(pulse.site).id().as_bytes());
@@ -190,7 +209,7 @@ impl<W: Write> Observer for TruthWriter<W> {
                 write!(self.row, ",{},{}", beat.site.id(), beat.why.id()).ok();
                 self.write(TruthFile::Refused);
             }
-            // Steps are for the expectations; an event of a later version needs a file of its own.
+            // Steps are for the expectations, and breaths have been written; an event of a later version needs a file of its own.
             _ => {}
         }
     }
@@ -235,7 +254,7 @@ mod tests {
     use pulsewright_core::heart::catalogue::{ASYSTOLE, SINUS, VENTRICULAR_FIBRILLATION};
     use pulsewright_core::player::Player;
     use pulsewright_core::pressure::SiteSet;
-    use pulsewright_core::script::{Item, Ramp, Script, Step};
+    use pulsewright_core::script::{Item, Ramp, Step};
     use pulsewright_core::settings::{Field, Settings};
     use pulsewright_core::time::Span;
 
@@ -243,7 +262,7 @@ mod tests {
 
     fn truth(items: &[Item<'_>], labels: &[&str], frames: u64) -> [String; 11] {
         let script = Script::new(1, items).unwrap();
-        let mut truth = TruthWriter::new(RATE, frames, TruthFile::HAPPENED.map(|_| Vec::new()));
+        let mut truth = TruthWriter::new(&script, RATE, frames, TruthFile::HAPPENED.map(|_| Vec::new()));
         Player::new(&script, RATE).skip_observed(frames, &mut truth);
         let end = RATE.instant_of(frames);
         let expectations = ExpectedTables::new(&script, labels, SiteSet::USUAL, AlarmLimits::USUAL, end);
@@ -388,7 +407,7 @@ mod tests {
         }
         let items = [step(Settings::new(&ADULT, &SINUS), 1)];
         let script = Script::new(1, &items).unwrap();
-        let truth = TruthWriter::new(RATE, 500, TruthFile::HAPPENED.map(|_| Full));
+        let truth = TruthWriter::new(&script, RATE, 500, TruthFile::HAPPENED.map(|_| Full));
         assert_eq!(truth.finish().map(|_| ()).unwrap_err().kind(), io::ErrorKind::StorageFull);
         let end = RATE.instant_of(500);
         let expectations = ExpectedTables::new(&script, &[], SiteSet::USUAL, AlarmLimits::USUAL, end);

@@ -10,7 +10,7 @@ use pulsewright_core::player::Player;
 use pulsewright_core::pressure::SiteSet;
 use pulsewright_core::script::Script;
 use pulsewright_core::time::FrameRate;
-use pulsewright_files::truth::{ExpectedTables, TruthFile, TruthWriter};
+use pulsewright_files::truth::{ExpectedTables, MeasuredBreaths, TruthFile, TruthWriter};
 use pulsewright_script::Document;
 use pulsewright_suite::recorded::AnnotatedRecording;
 use pyo3::prelude::*;
@@ -133,7 +133,7 @@ impl Signals {
             let items = document.items();
             let script = Script::new(document.seed(), &items).map_err(wrong)?;
             let chosen = SiteSet::of(&self.channels).map_err(wrong)?;
-            let mut truth = Truth::new(self.rate, self.frames);
+            let mut truth = Truth::new(self.rate, self.frames, MeasuredBreaths::new(&script));
             Player::new(&script, self.rate).with_pressures_at(chosen).skip_observed(self.frames, &mut truth);
             Ok::<_, PyErr>(truth.finish())
         })?;
@@ -199,7 +199,8 @@ impl Signals {
                 let files = expectations.write(TruthFile::EXPECTED.map(|_| Vec::new())).map_err(wrong)?;
                 TruthFile::EXPECTED.into_iter().zip(files).collect()
             } else {
-                let mut happened = TruthWriter::new(self.rate, self.frames, TruthFile::HAPPENED.map(|_| Vec::new()));
+                let mut happened =
+                    TruthWriter::new(&script, self.rate, self.frames, TruthFile::HAPPENED.map(|_| Vec::new()));
                 Player::new(&script, self.rate).with_pressures_at(sites).skip_observed(self.frames, &mut happened);
                 TruthFile::HAPPENED.into_iter().zip(happened.finish().map_err(wrong)?).collect()
             };

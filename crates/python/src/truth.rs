@@ -4,7 +4,8 @@ use crate::script::wrong;
 use numpy::IntoPyArray;
 use pulsewright_core::frame::Channel;
 use pulsewright_core::time::{FrameRate, Instant};
-use pulsewright_core::truth::{Beat, Chamber, Episode, Event, Observer};
+use pulsewright_core::truth::{Beat, Breath, Chamber, Episode, Event, Observer};
+use pulsewright_files::truth::MeasuredBreaths;
 use pulsewright_score::Annotations;
 use pyo3::prelude::*;
 use pyo3::types::{PyDict, PyList};
@@ -57,6 +58,7 @@ pub struct Truth {
     last_peak: Option<Instant>,
     step: Option<(usize, Instant)>,
     running: Vec<(Episode, Instant)>,
+    breaths: MeasuredBreaths,
     tables: [Table; 7],
 }
 
@@ -81,16 +83,16 @@ fn word(word: &str) -> Cell {
 }
 
 impl Truth {
-    /// For a render of `frames` frames.
-    pub fn new(rate: FrameRate, frames: u64) -> Truth {
+    /// For a render of `frames` frames, with the breaths of its script.
+    pub fn new(rate: FrameRate, frames: u64, breaths: MeasuredBreaths) -> Truth {
         let names = ["beats", "atrial", "pulses", "breaths", "pacing", "episodes", "steps"];
         let tables = names.map(Table::new);
-        Truth { rate, frames, last_peak: None, step: None, running: Vec::new(), tables }
+        Truth { rate, frames, last_peak: None, step: None, running: Vec::new(), breaths, tables }
     }
 
     /// The annotated beats of a recording, of which only peak and code are known.
     pub fn of_recording(rate: FrameRate, frames: u64, annotations: &Annotations) -> Truth {
-        let mut truth = Truth::new(rate, frames);
+        let mut truth = Truth::new(rate, frames, MeasuredBreaths::default());
         let unknown = || Cell::Number(f64::NAN);
         let mut last_s = f64::NAN;
         for beat in &annotations.beats {
@@ -114,6 +116,9 @@ impl Truth {
     pub fn finish(mut self) -> Truth {
         let end = self.rate.instant_of(self.frames);
         self.end_step(end);
+        if let Some(breath) = self.breaths.finish() {
+            self.breath(breath);
+        }
         for (episode, start) in std::mem::take(&mut self.running) {
             self.episode(episode, start, end);
         }
@@ -165,6 +170,18 @@ impl Truth {
         }
     }
 
+    fn breath(&mut self, (breath, measured): (Breath, bool)) {
+        let answer = |yes| word(if yes { "yes" } else { "no" });
+        self.tables[BREATHS].push([
+            ("time_s", at(breath.start)),
+            ("peak_s", at(breath.peak)),
+            ("end_s", at(breath.end)),
+            ("depth_ohm", number(breath.depth_ohm)),
+            ("air", answer(!breath.obstructed)),
+            ("measured", answer(measured)),
+        ]);
+    }
+
     fn episode(&mut self, episode: Episode, start: Instant, end: Instant) {
         let name = pulsewright_files::truth::episode_word(episode);
         self.tables[EPISODES].push([("start_s", at(start)), ("end_s", at(end)), ("episode", word(name))]);
@@ -173,6 +190,9 @@ impl Truth {
 
 impl Observer for Truth {
     fn observe(&mut self, event: Event) {
+        if let Some(breath) = self.breaths.take(&event) {
+            self.breath(breath);
+        }
         match event {
             Event::Step { item, at } => {
                 self.end_step(at);
@@ -199,13 +219,6 @@ impl Observer for Truth {
                     ("captures", word(captures)),
                 ]);
             }
-            Event::Breath(breath) => self.tables[BREATHS].push([
-                ("time_s", at(breath.start)),
-                ("peak_s", at(breath.peak)),
-                ("end_s", at(breath.end)),
-                ("depth_ohm", number(breath.depth_ohm)),
-                ("air", word(if breath.obstructed { "no" } else { "yes" })),
-            ]),
             Event::Pulse(pulse) => self.tables[PULSES].push([
                 ("time_s", at(pulse.foot)),
                 ("channel", word(Channel::Pressure(pulse.site).id())),

@@ -10,13 +10,14 @@
 //! Equal pulses are read alike by each method (Geddes 1982, with the shares of the arm). Where pulses differ, makers' methods
 //! read different values, and none of them is wrong: the band holds those of a bell fitted to all heights, of the highest of
 //! three pulses, of means over three, five and seven, and of a weighted mean, where they first and last pass a share. Which weak
-//! oscillations a monitor sees moves them too: each method reads three times (common practice, no source).
+//! oscillations a monitor sees moves them too: each method reads three times (common practice, no source). The expected value is the
+//! mean of all these readings.
 
 use super::bell::OscillationBell;
 use super::causes;
 use super::envelope::{CrossingSide, Envelope, POINTS, Smoothing};
 use super::reading::{Cause, Causes, Reading, ReadingBand};
-use crate::math::max;
+use crate::math::{clamp, max};
 use crate::time::Instant;
 use crate::timeline::Placed;
 use crate::truth::{CuffEvent, CuffPhase, CuffPulse, Event};
@@ -25,7 +26,7 @@ use crate::truth::{CuffEvent, CuffPhase, CuffPulse, Event};
 const FEWEST: usize = 5;
 
 /// A lower oscillation than this share of the largest is not visible beside it, by one monitor or another (common practice, no
-/// source); the first gives the expected value.
+/// source).
 const VISIBLE: [f32; 3] = [0.06, 0.04, 0.09];
 
 /// When so many pulses in a row have had the cuff below their diastolic pressure, a monitor ends its measurement (common practice,
@@ -175,6 +176,8 @@ impl CuffMeter {
 #[derive(Default)]
 struct Found {
     bands: [Option<ReadingBand>; 3],
+    /// Sum of the readings of each pressure, and their number.
+    sums: [(f32, f32); 3],
     /// Of the first bell, also where it reaches beyond the deflation.
     fitted: Option<[f32; 3]>,
 }
@@ -203,15 +206,24 @@ impl Found {
 
     /// Takes the three readings of a method; NaN for none.
     fn take(&mut self, read: [f32; 3]) {
-        for (band, mmhg) in self.bands.iter_mut().zip(read).filter(|(_, mmhg)| !mmhg.is_nan()) {
-            *band = Some(band.map_or(ReadingBand::steady(mmhg), |band| band.with(mmhg)));
+        for ((band, sum), mmhg) in self.bands.iter_mut().zip(&mut self.sums).zip(read) {
+            if !mmhg.is_nan() {
+                *band = Some(band.map_or(ReadingBand::steady(mmhg), |band| band.with(mmhg)));
+                *sum = (sum.0 + mmhg, sum.1 + 1.0);
+            }
         }
     }
 
     /// The band of each pressure; that of the bell alone where no method found one. `None` without oscillations.
     fn bands(&self) -> Option<[ReadingBand; 3]> {
         let [systolic, mean, diastolic] = self.fitted?;
-        let of = |i: usize, fitted: f32| self.bands.get(i).copied().flatten().unwrap_or(ReadingBand::steady(fitted));
+        let of = |i: usize, fitted: f32| {
+            let read = self.bands.get(i).copied().flatten().zip(self.sums.get(i));
+            read.map_or(ReadingBand::steady(fitted), |(band, (sum, count))| ReadingBand {
+                mean: clamp(sum / count, band.low, band.high),
+                ..band
+            })
+        };
         Some([of(0, systolic), of(1, mean), of(2, diastolic)])
     }
 }

@@ -73,7 +73,7 @@ impl TruthFile {
             TruthFile::Beats => BeatRows::COLUMNS,
             TruthFile::Atrial => "time_s,frame",
             TruthFile::Pulses => "time_s,channel,foot_mmhg,peak_s,systolic_mmhg,end_s,lowest_mmhg,mean_mmhg",
-            TruthFile::Breaths => "time_s,peak_s,end_s,depth_ohm,air",
+            TruthFile::Breaths => "time_s,peak_s,end_s,depth_ohm,air,measured",
             TruthFile::Pacing => "time_s,frame,chamber,captures",
             TruthFile::Cuff => {
                 "time_s,phase,cuff_mmhg,systolic_mmhg,diastolic_mmhg,mean_mmhg,systolic_low_mmhg,systolic_high_mmhg,\

@@ -103,7 +103,8 @@ fn unit_of_name(name: &str) -> Option<TimeUnit> {
 
 /// Beats of a table; rows with codes that are no beats mark rhythms and signal quality as in annotation files.
 ///
-/// Rows whose time is empty are an error, so that a shifted column is not taken for a quiet detector.
+/// Rows of a reference whose column `measured` says `no` do not count. Rows whose time is empty are an error, so that a shifted column
+/// is not taken for a quiet detector.
 ///
 /// # Errors
 /// No column of times, broken rows, events of several channels; an empty reference.
@@ -125,10 +126,12 @@ pub fn from_table(table: &Table, options: &ReadOptions) -> Result<Annotations, T
     };
     let subtype = table.column(&["subtype"]);
     let aux = table.column(&["aux", "aux_note", "rhythm"]);
+    // The signal does not show such an event, as a breath while an electrode is off; no detector can find it.
+    let measured = table.column(&["measured"]).filter(|_| options.is_reference);
     let mut channels = Channels::find(table, options)?;
     let mut annotations = Vec::new();
     table.rows(|row| {
-        if !channels.wants(row) {
+        if !channels.wants(row) || measured.is_some_and(|column| row.cell(column) == "no") {
             return Ok(());
         }
         let at = times.instant(table, row)?;
