@@ -218,8 +218,8 @@ def test_breaths_while_an_electrode_is_off_are_not_asked_for(tmp_path):
     assert scored.code == 0, scored
 
 
-def test_the_pressure_in_the_skull_moves_with_the_chest_and_says_why(tmp_path):
-    script = scripts.write(tmp_path / "skull.json", scripts.step(60, "asystole", chest={"breathing_mmhg": 8}), scripts.step(60, "asystole", chest={"breathing_mmhg": 0}))
+def test_the_intracranial_pressure_moves_with_the_chest_and_says_why(tmp_path):
+    script = scripts.write(tmp_path / "intracranial.json", scripts.step(60, "asystole", chest={"breathing_mmhg": 8}), scripts.step(60, "asystole", chest={"breathing_mmhg": 0}))
     target = rendered(script, tmp_path / "out.wav", frame_rate_hz=250, bits=24, channels="intracranial")
     samples = read_wav(target).values("intracranial")
     swings = [np.ptp(samples[(first + 20) * 250 : (first + 55) * 250]) for first in (0, 60)]

@@ -75,14 +75,19 @@ impl PackWriting {
         let beside = path.with_extension(SUFFIX);
         let set = FileSet::of_render(path, [path, beside.as_path()], false, Durability::Usual)?;
         let mut part = set.signal(path)?;
-        part.reserve(patients * record as u64).map_err(FileError::of(path))?;
+        let signals = patients * record as u64;
         let file = match self {
             PackWriting::Npy(channels, frames) => {
-                part.write_all(&npy::head(patients, *channels, *frames)).map_err(FileError::of(path))?;
+                let head = npy::head(patients, *channels, *frames);
+                part.reserve(head.len() as u64 + signals).map_err(FileError::of(path))?;
+                part.write_all(&head).map_err(FileError::of(path))?;
                 PackFile::Npy(Box::new(part))
             }
             #[cfg(feature = "parquet")]
-            PackWriting::Parquet(columns) => PackFile::Parquet(Box::new(columns.begin(part)?)),
+            PackWriting::Parquet(columns) => {
+                part.reserve(signals).map_err(FileError::of(path))?;
+                PackFile::Parquet(Box::new(columns.begin(part)?))
+            }
         };
         Ok(OpenPack { set, path: path.to_owned(), file })
     }

@@ -1,6 +1,7 @@
 //! Steps and repeats as plain data, and why some of them make no script.
 
 use crate::anatomy::{BeatCode, EctopicSite};
+use crate::artefact::ElectrodesOff;
 use crate::field::{Field, OutOfRange};
 use crate::recording::{RecordedNoise, Recording};
 use crate::settings::Settings;
@@ -85,6 +86,12 @@ impl<'a> Step<'a> {
     /// A step that holds until `Player::next_step`.
     pub const fn hold(settings: Settings) -> Step<'a> {
         Step { duration: None, settings, ramps: &[], beats: &[], series: None, recording: None, noise: None }
+    }
+
+    /// Whether the impedance is flat in it, as one of its electrodes is off.
+    pub fn flattens_impedance(&self) -> bool {
+        let is_on = |switch| self.settings.get(switch) != 0.0;
+        ElectrodesOff::of(is_on).in_impedance(is_on(Field::BreathLead))
     }
 
     /// The same with these ramps.

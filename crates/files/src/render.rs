@@ -176,8 +176,8 @@ fn write_files(
     let tables = thread::scope(|scope| {
         // What to expect is played on a thread of its own, beside the signal, and given up with it.
         let _stop = SetOnDrop(&stop);
-        let (mut truth, expected) = truth.map_or((None, None), |(happened, expected)| {
-            let truth = TruthWriter::new(plan.content.script, plan.rate, plan.frames, happened);
+        let (mut truth, expected) = truth.map_or((None, None), |(events, expected)| {
+            let truth = TruthWriter::new(plan.content.script, plan.rate, plan.frames, events);
             let expectations = expectations(plan).stopped_by(&stop);
             (Some(truth), Some(scope.spawn(move || expectations.write(expected))))
         });
@@ -194,15 +194,15 @@ fn write_files(
             }
         };
         play(plan, &mut observer, |part| run.take(part, &mut signal, progress))?;
-        let happened = truth.map(TruthWriter::finish).transpose().map_err(FileError::of(&names.truth[0]))?;
+        let events = truth.map(TruthWriter::finish).transpose().map_err(FileError::of(&names.truth[0]))?;
         let expected = expected.map(|thread| thread.join().unwrap_or_else(|panic| resume_unwind(panic)));
         let expected = expected.transpose().map_err(FileError::of(&names.truth[TruthFile::Steps as usize]))?;
-        Ok::<_, RenderError>(happened.zip(expected))
+        Ok::<_, RenderError>(events.zip(expected))
     })?;
-    if let Some((happened, expected)) = tables {
-        let happened = TruthFile::HAPPENED.into_iter().zip(happened);
+    if let Some((events, expected)) = tables {
+        let events = TruthFile::EVENTS.into_iter().zip(events);
         let mut tables: Vec<(TruthFile, UnfinishedPart)> =
-            happened.chain(TruthFile::EXPECTED.into_iter().zip(expected)).collect();
+            events.chain(TruthFile::EXPECTED.into_iter().zip(expected)).collect();
         tables.sort_by_key(|(file, _)| *file as usize);
         for (_, file) in tables {
             finished.push((file.finish()?, PartContent::Truth));
@@ -257,15 +257,15 @@ fn write_json(file: &mut UnfinishedPart, document: &impl serde::Serialize) -> io
 }
 
 /// Files of what happens, and of what to expect.
-type TruthFiles = ([UnfinishedPart; TruthFile::HAPPENED.len()], [UnfinishedPart; TruthFile::EXPECTED.len()]);
+type TruthFiles = ([UnfinishedPart; TruthFile::EVENTS.len()], [UnfinishedPart; TruthFile::EXPECTED.len()]);
 
 /// The truth's files, open.
 fn truth_files(set: &FileSet, names: &Names) -> Result<TruthFiles, RenderError> {
     let open = |files: &[TruthFile]| -> Result<Vec<UnfinishedPart>, FileError> {
         files.iter().map(|file| set.part(&names.truth[*file as usize])).collect()
     };
-    let (happened, expected) = (open(&TruthFile::HAPPENED)?, open(&TruthFile::EXPECTED)?);
-    happened.try_into().ok().zip(expected.try_into().ok()).ok_or(RenderError::Stopped)
+    let (events, expected) = (open(&TruthFile::EVENTS)?, open(&TruthFile::EXPECTED)?);
+    events.try_into().ok().zip(expected.try_into().ok()).ok_or(RenderError::Stopped)
 }
 
 /// The readings and alarms of a correct monitor that gets this render.

@@ -44,7 +44,7 @@ use std::io::{self, Write};
 pub struct TruthWriter<W: Write> {
     rate: FrameRate,
     frames: u64,
-    files: [W; TruthFile::HAPPENED.len()],
+    files: [W; TruthFile::EVENTS.len()],
     row: Vec<u8>,
     trouble: io::Result<()>,
     beats: BeatRows,
@@ -54,12 +54,12 @@ pub struct TruthWriter<W: Write> {
 }
 
 impl<W: Write> TruthWriter<W> {
-    /// For a render of `frames` frames; `files` in the order of [`TruthFile::HAPPENED`].
+    /// For a render of `frames` frames; `files` in the order of [`TruthFile::EVENTS`].
     pub fn new(
         script: &Script<'_>,
         rate: FrameRate,
         frames: u64,
-        files: [W; TruthFile::HAPPENED.len()],
+        files: [W; TruthFile::EVENTS.len()],
     ) -> TruthWriter<W> {
         let mut truth = TruthWriter {
             rate,
@@ -72,7 +72,7 @@ impl<W: Write> TruthWriter<W> {
             cuff: CuffMeter::new(),
             running: Vec::new(),
         };
-        for file in TruthFile::HAPPENED {
+        for file in TruthFile::EVENTS {
             truth.row.extend_from_slice(file.columns().as_bytes());
             truth.write(file);
         }
@@ -83,7 +83,7 @@ impl<W: Write> TruthWriter<W> {
     ///
     /// # Errors
     /// The first error of writing.
-    pub fn finish(mut self) -> io::Result<[W; TruthFile::HAPPENED.len()]> {
+    pub fn finish(mut self) -> io::Result<[W; TruthFile::EVENTS.len()]> {
         let end = self.rate.instant_of(self.frames);
         if let Some(reading) = self.cuff.finish(end) {
             self.cuff_reading(&reading);
@@ -100,7 +100,7 @@ impl<W: Write> TruthWriter<W> {
     /// Ends the row and sends it to its file.
     fn write(&mut self, file: TruthFile) {
         self.row.push(b'\n');
-        let written = TruthFile::HAPPENED.iter().zip(&mut self.files).find(|(which, _)| **which == file);
+        let written = TruthFile::EVENTS.iter().zip(&mut self.files).find(|(which, _)| **which == file);
         if let (Ok(()), Some((_, written))) = (&self.trouble, written) {
             self.trouble = written.write_all(&self.row);
         }
@@ -262,14 +262,14 @@ mod tests {
 
     fn truth(items: &[Item<'_>], labels: &[&str], frames: u64) -> [String; 11] {
         let script = Script::new(1, items).unwrap();
-        let mut truth = TruthWriter::new(&script, RATE, frames, TruthFile::HAPPENED.map(|_| Vec::new()));
+        let mut truth = TruthWriter::new(&script, RATE, frames, TruthFile::EVENTS.map(|_| Vec::new()));
         Player::new(&script, RATE).skip_observed(frames, &mut truth);
         let end = RATE.instant_of(frames);
         let expectations = ExpectedTables::new(&script, labels, SiteSet::USUAL, AlarmLimits::USUAL, end);
-        let happened = TruthFile::HAPPENED.into_iter().zip(truth.finish().unwrap());
+        let events = TruthFile::EVENTS.into_iter().zip(truth.finish().unwrap());
         let expected = TruthFile::EXPECTED.into_iter().zip(expectations.write([const { Vec::new() }; 3]).unwrap());
         let mut files = std::array::from_fn(|_| String::new());
-        for (file, text) in happened.chain(expected) {
+        for (file, text) in events.chain(expected) {
             files[file as usize] = String::from_utf8(text).unwrap();
         }
         files
@@ -407,7 +407,7 @@ mod tests {
         }
         let items = [step(Settings::new(&ADULT, &SINUS), 1)];
         let script = Script::new(1, &items).unwrap();
-        let truth = TruthWriter::new(&script, RATE, 500, TruthFile::HAPPENED.map(|_| Full));
+        let truth = TruthWriter::new(&script, RATE, 500, TruthFile::EVENTS.map(|_| Full));
         assert_eq!(truth.finish().map(|_| ()).unwrap_err().kind(), io::ErrorKind::StorageFull);
         let end = RATE.instant_of(500);
         let expectations = ExpectedTables::new(&script, &[], SiteSet::USUAL, AlarmLimits::USUAL, end);

@@ -199,10 +199,10 @@ impl Signals {
                 let files = expectations.write(TruthFile::EXPECTED.map(|_| Vec::new())).map_err(wrong)?;
                 TruthFile::EXPECTED.into_iter().zip(files).collect()
             } else {
-                let mut happened =
-                    TruthWriter::new(&script, self.rate, self.frames, TruthFile::HAPPENED.map(|_| Vec::new()));
-                Player::new(&script, self.rate).with_pressures_at(sites).skip_observed(self.frames, &mut happened);
-                TruthFile::HAPPENED.into_iter().zip(happened.finish().map_err(wrong)?).collect()
+                let mut events =
+                    TruthWriter::new(&script, self.rate, self.frames, TruthFile::EVENTS.map(|_| Vec::new()));
+                Player::new(&script, self.rate).with_pressures_at(sites).skip_observed(self.frames, &mut events);
+                TruthFile::EVENTS.into_iter().zip(events.finish().map_err(wrong)?).collect()
             };
             let table = tables.iter_mut().find(|(file, _)| *file == wanted).map(|(_, table)| std::mem::take(table));
             String::from_utf8(table.unwrap_or_default()).map_err(wrong)

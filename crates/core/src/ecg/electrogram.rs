@@ -247,7 +247,7 @@ impl<'a> Electrogram<'a> {
             }
             let residual = |part| conditions.shapes.residual(part);
             self.residuals.start(onset, residual(Residuals::qrs(pathway as usize)), stretch, size_qrs);
-            // A QRS wider by chance takes no time from the next beat.
+            // QT is that of the usual width: by chance a QRS may be wider or narrower, and T ends when it would.
             let qt_ms = beat.length.qt_ms + math::max(usual_ms - conditions.qrs_ms, 0.0);
             let end = onset.shifted(qrs_ms * 0.001);
             let stretch_t = math::max(qt_ms - qrs_ms, 0.0) / (complex.qt_ms - complex.qrs_ms);

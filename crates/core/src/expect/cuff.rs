@@ -16,8 +16,8 @@
 use super::bell::OscillationBell;
 use super::causes;
 use super::envelope::{CrossingSide, Envelope, POINTS, Smoothing};
-use super::reading::{Cause, Causes, Reading, ReadingBand};
-use crate::math::{clamp, max};
+use super::reading::{BandGatherer, Cause, Causes, Reading, ReadingBand};
+use crate::math::max;
 use crate::time::Instant;
 use crate::timeline::Placed;
 use crate::truth::{CuffEvent, CuffPhase, CuffPulse, Event};
@@ -130,7 +130,7 @@ impl CuffMeter {
         if !core::mem::take(&mut self.deflates) || !self.above || self.below == 0 {
             return None;
         }
-        let mut found = Found::default();
+        let mut found = Found::NONE;
         for share in VISIBLE {
             let (points, count) = self.visible_points(share);
             // A pulse is measured to the foot of the next visible one, which the last does not have.
@@ -173,16 +173,15 @@ impl CuffMeter {
 }
 
 /// Systolic, mean and diastolic pressure as the methods read them.
-#[derive(Default)]
 struct Found {
-    bands: [Option<ReadingBand>; 3],
-    /// Sum of the readings of each pressure, and their number.
-    sums: [(f32, f32); 3],
+    bands: [BandGatherer; 3],
     /// Of the first bell, also where it reaches beyond the deflation.
     fitted: Option<[f32; 3]>,
 }
 
 impl Found {
+    const NONE: Found = Found { bands: [BandGatherer::NONE; 3], fitted: None };
+
     /// Reads an envelope of cuff pressures, mmHg, falling, and heights, mmHg, by each method.
     fn read(&mut self, points: &[[f32; 2]], shares: [f32; 2]) {
         let Some(bell) = OscillationBell::fit(points, shares) else { return };
@@ -206,25 +205,17 @@ impl Found {
 
     /// Takes the three readings of a method; NaN for none.
     fn take(&mut self, read: [f32; 3]) {
-        for ((band, sum), mmhg) in self.bands.iter_mut().zip(&mut self.sums).zip(read) {
-            if !mmhg.is_nan() {
-                *band = Some(band.map_or(ReadingBand::steady(mmhg), |band| band.with(mmhg)));
-                *sum = (sum.0 + mmhg, sum.1 + 1.0);
-            }
+        for (band, mmhg) in self.bands.iter_mut().zip(read).filter(|(_, mmhg)| !mmhg.is_nan()) {
+            band.take(mmhg, 1.0);
         }
     }
 
     /// The band of each pressure; that of the bell alone where no method found one. `None` without oscillations.
     fn bands(&self) -> Option<[ReadingBand; 3]> {
         let [systolic, mean, diastolic] = self.fitted?;
-        let of = |i: usize, fitted: f32| {
-            let read = self.bands.get(i).copied().flatten().zip(self.sums.get(i));
-            read.map_or(ReadingBand::steady(fitted), |(band, (sum, count))| ReadingBand {
-                mean: clamp(sum / count, band.low, band.high),
-                ..band
-            })
-        };
-        Some([of(0, systolic), of(1, mean), of(2, diastolic)])
+        let [of_systolic, of_mean, of_diastolic] = self.bands.each_ref().map(BandGatherer::band);
+        let or = |band: Option<ReadingBand>, fitted: f32| band.unwrap_or(ReadingBand::steady(fitted));
+        Some([or(of_systolic, systolic), or(of_mean, mean), or(of_diastolic, diastolic)])
     }
 }
 

@@ -17,7 +17,7 @@ const FOCI: [(Pathway, u32); 4] = [
     (Pathway::LeftVentricle, 0xc800_0000),
 ];
 
-/// Latest place of a premature beat from above that waits for T, share of the period.
+/// An atrial or junctional premature beat waits for T at most until this share of the period.
 const LATEST: f32 = 0.9;
 
 impl Heart {

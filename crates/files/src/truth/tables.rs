@@ -37,7 +37,7 @@ impl TruthFile {
     ];
 
     /// The files that [`TruthWriter`](super::TruthWriter) writes.
-    pub const HAPPENED: [TruthFile; 8] = [
+    pub const EVENTS: [TruthFile; 8] = [
         TruthFile::Beats,
         TruthFile::Atrial,
         TruthFile::Pulses,
